@@ -1,0 +1,70 @@
+"""The errors a caller may meet: one line each, saying where, what, and what was expected.
+
+Everything that a user can mend is an `InputError`; the command line turns it into exit code 2. Anything else that
+escapes is a fault of ours and keeps its traceback.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class RaylabError(Exception):
+    """Base of every error that raylab raises on purpose."""
+
+
+class InputError(RaylabError, ValueError):
+    """Input that can't be used as it stands.
+
+    The parts are kept apart so that a loader higher up can add the file without rewriting the sentence.
+
+    Parameters
+    ----------
+    problem : what is wrong, as a clause without a full stop.
+    key : the name of the offending parameter, e.g. ``"stone.table_pct"``.
+    value : the offending value, shown as ``key = value``.
+    expected : what would have been accepted.
+    file : the file the value came from.
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        key: str | None = None,
+        value: object = None,
+        expected: str | None = None,
+        file: str | None = None,
+    ) -> None:
+        self.problem, self.key, self.value, self.expected, self.file = problem, key, value, expected, file
+        super().__init__(str(self))
+
+    def __str__(self) -> str:
+        where = [self.file] if self.file else []
+        if self.key is not None:
+            where.append(self.key if self.value is None else f"{self.key} = {self.value!r}")
+        what = self.problem if self.expected is None else f"{self.problem}; expected {self.expected}"
+        return " ".join(": ".join([*where, what]).split())
+
+    def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
+        """The same error, told from further out: with the file it came from and the section its key stands in."""
+        key = self.key
+        if section is not None:
+            key = section if key is None else f"{section}.{key}"
+        return type(self)(self.problem, key=key, value=self.value, expected=self.expected, file=file or self.file)
+
+
+class StoneError(InputError):
+    """A set of planes or proportions that is no closed convex stone."""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """A suggestion for a mistyped name, or the list of names when nothing is close.
+
+    >>> nearest("diamnod", ["diamond", "spinel"])
+    "did you mean 'diamond'?"
+    """
+    names = sorted(known)
+    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    return f"did you mean {close[0]!r}?" if close else "one of " + ", ".join(names)

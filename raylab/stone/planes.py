@@ -1,0 +1,204 @@
+"""`Stone`: a convex polyhedron of named facet planes. The planes are the truth; all else is derived from them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from ..errors import StoneError
+from ..optics.materials import Material, get_material
+from ..units import carat
+from .polyhedron import Polyhedron, intersect
+
+
+@dataclass(frozen=True, eq=False)
+class Stone:
+    """A faceted stone: half-spaces ``normals @ x <= distances_mm`` and what they enclose.
+
+    Axes: right-handed, +z up through the table, z = 0 the middle of the girdle, azimuth counter-clockwise from +x seen
+    from above. Build one with `Stone.from_planes`, which checks the planes; the constructor trusts its caller.
+
+    Attributes
+    ----------
+    normals : (F, 3) outward unit normals.
+    distances_mm : (F,) distances from the origin along the normals, mm.
+    tiers : F tier names, such as ``"crown main"``.
+    indices : F numbers of a facet within its tier, from 0.
+    material : what the stone is made of.
+    bruted : (F,) bool; True where the facet is left rough (a bruted girdle) and scatters instead of refracting.
+    symmetry : nominal order of rotation about z; 1 if none is claimed.
+    name : what to call the stone in titles.
+    dropped : names of planes given that touch the body in less than a polygon and were left out.
+    """
+
+    normals: np.ndarray
+    distances_mm: np.ndarray
+    tiers: tuple[str, ...]
+    indices: tuple[int, ...]
+    material: Material
+    bruted: np.ndarray
+    symmetry: int = 1
+    name: str = "stone"
+    dropped: tuple[str, ...] = field(default=())
+
+    @staticmethod
+    def from_planes(
+        normals: np.ndarray,
+        distances_mm: np.ndarray,
+        *,
+        tiers: Sequence[str] | None = None,
+        indices: Sequence[int] | None = None,
+        material: str | Material = "diamond",
+        bruted: np.ndarray | None = None,
+        symmetry: int = 1,
+        name: str = "stone",
+        redundant: str = "refuse",
+    ) -> Stone:
+        """A checked stone from facet planes.
+
+        Parameters
+        ----------
+        normals : (F, 3) outward normals of any length but zero; they are made unit vectors.
+        distances_mm : (F,) mm, the planes' distances from the origin along the unit normals.
+        tiers, indices : F names and numbers; by default ``"facet"`` and 0, 1, 2, ...
+        redundant : what to do with a plane that is no facet of the body: ``"refuse"`` or ``"drop"`` (then named in
+            `Stone.dropped`).
+
+        Raises
+        ------
+        StoneError : shapes that don't fit, numbers that aren't finite, a zero normal, too few planes, an unbounded or
+            empty body, a plane that is no facet.
+        """
+        planes = np.array(normals, dtype=float)
+        reach = np.array(distances_mm, dtype=float)
+        if planes.ndim != 2 or planes.shape[1] != 3 or reach.shape != (len(planes),):
+            raise StoneError(
+                f"shapes {planes.shape} and {reach.shape} don't fit", key="planes", expected="(F, 3) normals and (F,) distances"
+            )
+        if len(planes) < 4:
+            raise StoneError("too few planes to close a body", key="planes", value=len(planes), expected="4 or more")
+        length = np.linalg.norm(planes, axis=1)
+        for f in np.flatnonzero(~(np.isfinite(reach) & np.isfinite(length) & (length > 0.0))):
+            raise StoneError(
+                "not a plane: a number is not finite or the normal is zero", key=f"plane {f}", value=planes[f].tolist()
+            )
+        planes /= length[:, None]
+        tier_names = tuple(tiers) if tiers is not None else ("facet",) * len(planes)
+        numbers = tuple(int(i) for i in indices) if indices is not None else _numbered(tier_names)
+        rough = np.zeros(len(planes), dtype=bool) if bruted is None else np.array(bruted, dtype=bool)
+        if not len(tier_names) == len(numbers) == len(rough) == len(planes):
+            raise StoneError("tiers, indices and bruted must have one entry per plane", key="planes", value=len(planes))
+        body = intersect(planes, reach)
+        keep = body.areas > 0.0
+        absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
+        if absent and redundant != "drop":
+            raise StoneError(
+                f"{len(absent)} plane(s) are no facets of the body: {', '.join(absent[:4])}",
+                expected="every plane to be a facet",
+            )
+        order = np.flatnonzero(keep)
+        return Stone(
+            planes[order],
+            reach[order],
+            tuple(tier_names[f] for f in order),
+            tuple(numbers[f] for f in order),
+            get_material(material),
+            rough[order],
+            symmetry,
+            name,
+            absent,
+        )
+
+    def __len__(self) -> int:
+        return len(self.normals)
+
+    def __repr__(self) -> str:
+        return f"<Stone {self.name!r}: {len(self)} facets, {self.material.name}, {self.weight_ct:.3f} ct>"
+
+    def facet_name(self, facet: int) -> str:
+        """Tier and number of a facet, such as ``"star 3"``."""
+        return f"{self.tiers[facet]} {self.indices[facet]}"
+
+    @cached_property
+    def polyhedron(self) -> Polyhedron:
+        """Vertices and polygons, all derived from the planes."""
+        return intersect(self.normals, self.distances_mm)
+
+    @property
+    def vertices_mm(self) -> np.ndarray:
+        """(V, 3) corners, mm."""
+        return self.polyhedron.vertices
+
+    @property
+    def volume_mm3(self) -> float:
+        """Enclosed volume, mm^3."""
+        return self.polyhedron.volume(self.distances_mm)
+
+    @property
+    def weight_ct(self) -> float:
+        """Weight in carat from the volume and the material's density."""
+        return carat(self.volume_mm3, self.material.density_g_cm3)
+
+    @cached_property
+    def outline_mm(self) -> np.ndarray:
+        """(K, 2) corners of the face-up outline, counter-clockwise, mm."""
+        flat = self.vertices_mm[:, :2]
+        return flat[ConvexHull(flat).vertices]
+
+    @property
+    def outline_area_mm2(self) -> float:
+        """Area of the face-up outline, mm^2."""
+        return float(ConvexHull(self.vertices_mm[:, :2]).volume)
+
+    @property
+    def spread_mm2_per_ct(self) -> float:
+        """Spread: face-up outline area per carat, mm^2/ct (our definition; the trade compares diameter with weight)."""
+        return self.outline_area_mm2 / self.weight_ct
+
+    @property
+    def size_mm(self) -> np.ndarray:
+        """(3,) extent along x, y and z, mm."""
+        return np.ptp(self.vertices_mm, axis=0)
+
+    def slope_deg(self) -> np.ndarray:
+        """(F,) angle of each facet to the girdle plane: 0 for the table and the culet, 90 for a vertical girdle."""
+        return np.degrees(np.arccos(np.clip(np.abs(self.normals[:, 2]), 0.0, 1.0)))
+
+    def azimuth_deg(self) -> np.ndarray:
+        """(F,) azimuth of each facet's normal, 0 to 360; 0 for horizontal facets, which have none."""
+        azimuth = np.degrees(np.arctan2(self.normals[:, 1], self.normals[:, 0])) % 360.0
+        level = np.hypot(self.normals[:, 0], self.normals[:, 1]) < 1e-9
+        return np.where(level | (azimuth > 360.0 - 1e-9), 0.0, azimuth)
+
+    def moved(self, rotation: np.ndarray | None = None, shift_mm: np.ndarray | None = None) -> Stone:
+        """The stone after a proper rotation (3, 3) about the origin and then a shift (3,) in mm."""
+        turn = np.eye(3) if rotation is None else np.asarray(rotation, dtype=float)
+        if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-12) or np.linalg.det(turn) < 0.0:
+            raise StoneError("not a proper rotation", key="rotation", value=turn.tolist())
+        normals = self.normals @ turn.T
+        shift = np.zeros(3) if shift_mm is None else np.asarray(shift_mm, dtype=float)
+        return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift)
+
+    def scaled(self, factor: float) -> Stone:
+        """The stone with every length multiplied by a positive factor."""
+        if not factor > 0.0:
+            raise StoneError("a scale must be positive", key="factor", value=factor)
+        return replace(self, distances_mm=self.distances_mm * factor)
+
+    def triangles(self) -> tuple[np.ndarray, np.ndarray]:
+        """A watertight triangle mesh: vertices (V, 3) mm and triangles (T, 3), counter-clockwise from outside."""
+        fans = [np.column_stack([np.full(len(p) - 2, p[0]), p[1:-1], p[2:]]) for p in self.polyhedron.loops]
+        return self.vertices_mm, np.concatenate(fans)
+
+
+def _numbered(tiers: tuple[str, ...]) -> tuple[int, ...]:
+    seen: dict[str, int] = {}
+    numbers = []
+    for tier in tiers:
+        numbers.append(seen.get(tier, 0))
+        seen[tier] = numbers[-1] + 1
+    return tuple(numbers)

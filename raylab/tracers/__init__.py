@@ -1,0 +1,1 @@
+"""Three tracers, one answer: `reference` (plain, slow, the oracle), `rays` (sampled) and `beams` (exact)."""

@@ -1,0 +1,193 @@
+"""The oracle: one view ray at a time, in plain Python, written to be read.
+
+It shares nothing with the fast tracers but the `Stone` and the `Dome`. Polarisation is carried as a coherency matrix in
+the lab frame, J = <E E*> (3 x 3, complex), with trace J the power: at an interface the field is split along s and p,
+multiplied by the complex Fresnel amplitudes (Born & Wolf, section 1.5), and put together along the new direction. The
+fast tracers carry Stokes parameters instead, so the two agree only where both are right.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..dome import Dome
+from ..stone.planes import Stone
+from .ledger import (
+    ABSORBED,
+    BOUNCES,
+    CHANNELS,
+    GLARE,
+    HEAD,
+    LEAK,
+    LUMINANCE,
+    SCATTERED,
+    SKY,
+    SOURCE_X,
+    SOURCE_Z,
+    UNTRACED,
+)
+
+
+@dataclass
+class Path:
+    """What became of one view ray.
+
+    Attributes
+    ----------
+    facets : facet numbers met, the entry first; empty for a miss.
+    exits : (weight, unit direction in the stone's frame, internal reflections before) of each part that left.
+    glare, absorbed, scattered, untraced : the other parts.
+    """
+
+    facets: list[int] = field(default_factory=list)
+    exits: list[tuple[float, np.ndarray, int]] = field(default_factory=list)
+    glare: float = 0.0
+    absorbed: float = 0.0
+    scattered: float = 0.0
+    untraced: float = 0.0
+
+    def row(self, dome: Dome, turn: np.ndarray) -> np.ndarray:
+        """The path's ledger as (CHANNELS,) numbers; `turn` (3, 3) takes the stone's frame to the dome's."""
+        row = np.zeros(CHANNELS)
+        row[GLARE], row[ABSORBED], row[SCATTERED], row[UNTRACED] = self.glare, self.absorbed, self.scattered, self.untraced
+        for weight, way, bounces in self.exits:
+            towards = turn @ way
+            if math.degrees(math.acos(min(1.0, towards[2]))) < dome.head_half_angle_deg:
+                row[HEAD] += weight
+            elif way[2] < 0.0:
+                row[LEAK] += weight
+                row[LUMINANCE] += weight * dome.table.tray
+            else:
+                row[SKY] += weight
+                row[LUMINANCE] += weight * float(dome.radiance(towards))
+            row[SOURCE_X : SOURCE_Z + 1] += weight * towards
+            row[BOUNCES] += weight * bounces
+        return row
+
+
+def amplitudes(cos_i: float, n_from: float, n_to: float) -> tuple[complex, complex, complex, complex, complex]:
+    """r_s, r_p, t_s, t_p and the complex cosine of refraction at an interface."""
+    sin_t = n_from / n_to * math.sqrt(max(0.0, 1.0 - cos_i * cos_i))
+    cos_t = cmath.sqrt(1.0 - sin_t * sin_t)
+    s, p = n_from * cos_i + n_to * cos_t, n_to * cos_i + n_from * cos_t
+    r_s, r_p = (n_from * cos_i - n_to * cos_t) / s, (n_to * cos_i - n_from * cos_t) / p
+    return r_s, r_p, 2.0 * n_from * cos_i / s, 2.0 * n_from * cos_i / p, cos_t
+
+
+def _split(
+    coherency: np.ndarray, way: np.ndarray, normal: np.ndarray, n_from: float, n_to: float, polarised: bool
+) -> tuple[np.ndarray, np.ndarray, float, np.ndarray | None]:
+    """Reflect and refract a beam: reflected coherency and direction, transmitted power and direction (None: none).
+
+    `normal` points to the side of `n_to`, so that way . normal > 0.
+    """
+    cos_i = float(way @ normal)
+    r_s, r_p, t_s, t_p, cos_t = amplitudes(cos_i, n_from, n_to)
+    s = np.cross(way, normal)
+    if np.linalg.norm(s) < 1e-6:
+        s = np.cross(way, np.eye(3)[np.abs(way).argmin()])
+    s = s / np.linalg.norm(s)
+    p = np.cross(s, way)
+    mirrored = way - 2.0 * cos_i * normal
+    power_s, power_p = float((s @ coherency @ s).real), float((p @ coherency @ p).real)
+    if not polarised:
+        power_s = power_p = (power_s + power_p) / 2.0
+    p_mirrored = np.cross(s, mirrored)
+    jones = r_s * np.outer(s, s) + r_p * np.outer(p_mirrored, p)
+    reflected = jones @ coherency @ jones.conj().T
+    if not polarised:
+        power = abs(r_s) ** 2 * power_s + abs(r_p) ** 2 * power_p
+        reflected = power / 2.0 * (np.outer(s, s) + np.outer(p_mirrored, p_mirrored))
+    if abs(cos_t.imag) > 0.0 or cos_t.real == 0.0:
+        return reflected, mirrored, 0.0, None
+    flow = n_to * cos_t.real / (n_from * cos_i)
+    passed = flow * (abs(t_s) ** 2 * power_s + abs(t_p) ** 2 * power_p)
+    refracted = n_from / n_to * way + (cos_t.real - n_from / n_to * cos_i) * normal
+    return reflected, mirrored, passed, refracted
+
+
+def trace_path(
+    origin: np.ndarray,
+    way: np.ndarray,
+    stone: Stone,
+    *,
+    wavelength_nm: float = 589.3,
+    polarised: bool = True,
+    min_weight: float = 1e-4,
+    max_bounces: int = 64,
+) -> Path:
+    """Follow one view ray backwards from the eye.
+
+    Parameters
+    ----------
+    origin : (3,) mm, outside the stone. way : (3,) unit vector. Both in the stone's frame.
+
+    Returns
+    -------
+    Path : empty where the stone is missed.
+    """
+    n, absorption = stone.material.n(wavelength_nm), stone.material.absorption_per_mm(wavelength_nm)
+    path = Path()
+    towards, gap = stone.normals @ way, stone.distances_mm - stone.normals @ origin
+    facing, leaving = towards < 0.0, towards > 0.0
+    if np.any(gap[towards == 0.0] < 0.0):
+        return path
+    enter, leave = np.where(facing, gap / np.where(facing, towards, 1.0), -np.inf), gap[leaving] / towards[leaving]
+    f = int(enter.argmax())
+    if not enter[f] < leave.min():
+        return path
+    path.facets.append(f)
+    if stone.bruted[f]:
+        path.scattered = 1.0
+        return path
+    here = origin + enter[f] * way
+    glare, mirrored, passed, inside = _split(_across(way), way, -stone.normals[f], 1.0, n, polarised)
+    path.glare = float(np.trace(glare).real)
+    path.exits.append((path.glare, mirrored, 0))
+    if inside is None:
+        return path
+    coherency = _entered(way, inside, -stone.normals[f], n) if polarised else passed * _across(inside)
+    way, last = inside, f
+    for bounces in range(max_bounces):
+        towards, gap = stone.normals @ way, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
+        ahead = (towards > 0.0) & (np.arange(len(stone)) != last)
+        distance = np.where(ahead, gap / np.where(ahead, towards, 1.0), np.inf)
+        f = int(distance.argmin())
+        here = here + distance[f] * way
+        left = math.exp(-absorption * distance[f])
+        path.absorbed += float(np.trace(coherency).real) * (1.0 - left)
+        coherency = coherency * left
+        path.facets.append(f)
+        if stone.bruted[f]:
+            path.scattered += float(np.trace(coherency).real)
+            return path
+        coherency, mirrored, passed, outside = _split(coherency, way, stone.normals[f], n, 1.0, polarised)
+        if outside is not None:
+            path.exits.append((passed, outside, bounces))
+        way, last = mirrored, f
+        if np.trace(coherency).real < min_weight:
+            break
+    path.untraced = float(np.trace(coherency).real)
+    return path
+
+
+def _across(way: np.ndarray) -> np.ndarray:
+    """Coherency of unpolarised light of power 1 along `way`."""
+    return (np.eye(3) - np.outer(way, way)) / 2.0
+
+
+def _entered(way: np.ndarray, inside: np.ndarray, inward: np.ndarray, n: float) -> np.ndarray:
+    """Coherency of unpolarised light of power 1 after it entered along `inside`."""
+    cos_i = float(way @ inward)
+    _, _, t_s, t_p, cos_t = amplitudes(cos_i, 1.0, n)
+    s = np.cross(way, inward)
+    if np.linalg.norm(s) < 1e-6:
+        return n * cos_t.real / cos_i * abs(t_s) ** 2 * _across(inside)
+    s = s / np.linalg.norm(s)
+    p = np.cross(s, inside)
+    flow = n * cos_t.real / cos_i / 2.0
+    return flow * (abs(t_s) ** 2 * np.outer(s, s) + abs(t_p) ** 2 * np.outer(p, p))

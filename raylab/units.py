@@ -1,0 +1,45 @@
+"""Units at the doors: mm, degrees, percent of the girdle diameter, nm, carat. One place for each factor."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from .errors import InputError
+
+CARAT_PER_GRAM = 5.0
+"""1 ct = 0.2 g (metric carat, 4th General Conference on Weights and Measures, 1907)."""
+
+SODIUM_D_NM = 589.3
+"""Mean of the two sodium D lines, the wavelength at which gem tables quote an index."""
+
+
+def carat(volume_mm3: float, density_g_cm3: float) -> float:
+    """Weight in carat of a volume.
+
+    >>> round(carat(1.0, 3.515), 6)
+    0.017575
+    """
+    return volume_mm3 * density_g_cm3 * 1e-3 * CARAT_PER_GRAM
+
+
+def direction(elevation_deg: float, azimuth_deg: float) -> np.ndarray:
+    """Unit vector (3,) from elevation above the horizontal and azimuth counter-clockwise from +x.
+
+    >>> direction(90.0, 0.0).round(12).tolist()
+    [0.0, 0.0, 1.0]
+    """
+    el, az = math.radians(elevation_deg), math.radians(azimuth_deg)
+    return np.array([math.cos(el) * math.cos(az), math.cos(el) * math.sin(az), math.sin(el)])
+
+
+def number_in(key: str, value: float, low: float, high: float, unit: str = "", *, open_ends: bool = False) -> float:
+    """`value` as a finite float within [low, high] (or strictly inside it), or an `InputError` that names the key."""
+    span = f"{low:g} to {high:g}{' ' + unit if unit else ''}" + (", ends excluded" if open_ends else "")
+    if isinstance(value, bool) or not isinstance(value, (int, float, np.number)):
+        raise InputError("not a number", key=key, value=value, expected=span)
+    inside = low < value < high if open_ends else low <= value <= high
+    if not (math.isfinite(value) and inside):
+        raise InputError("out of range", key=key, value=value, expected=span)
+    return float(value)
