@@ -1,0 +1,98 @@
+"""raylab: light performance of faceted stones, from the physics.
+
+>>> import raylab as rl
+>>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+>>> stone.material.name, len(stone)
+('diamond', 153)
+
+Everything public is a name of this module; each is imported when it is first used, so that ``import raylab`` is quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .dome import Dome, Lamp, Zone
+    from .errors import InputError, RaylabError, StoneError
+    from .files import save_stone
+    from .optics.fresnel import critical_angle_deg, fresnel
+    from .optics.materials import Material, get_material, materials
+    from .scene import Scene
+    from .scenefile import dome_names, load_dome, load_scene, load_stone
+    from .stone.brilliant import round_brilliant
+    from .stone.measure import Measurements, measure
+    from .stone.planes import Stone
+    from .tracing import Result, trace, trace_scene
+    from .view import View
+
+_HOME = {
+    "Dome": "dome",
+    "InputError": "errors",
+    "Lamp": "dome",
+    "Material": "optics.materials",
+    "Measurements": "stone.measure",
+    "RaylabError": "errors",
+    "Result": "tracing",
+    "Scene": "scene",
+    "Stone": "stone.planes",
+    "StoneError": "errors",
+    "View": "view",
+    "Zone": "dome",
+    "critical_angle_deg": "optics.fresnel",
+    "dome_names": "scenefile",
+    "fresnel": "optics.fresnel",
+    "get_material": "optics.materials",
+    "load_dome": "scenefile",
+    "load_scene": "scenefile",
+    "load_stone": "scenefile",
+    "materials": "optics.materials",
+    "measure": "stone.measure",
+    "round_brilliant": "stone.brilliant",
+    "save_stone": "files",
+    "trace": "tracing",
+    "trace_scene": "tracing",
+}
+
+__version__ = "0.1.0"
+__all__ = [
+    "Dome",
+    "InputError",
+    "Lamp",
+    "Material",
+    "Measurements",
+    "RaylabError",
+    "Result",
+    "Scene",
+    "Stone",
+    "StoneError",
+    "View",
+    "Zone",
+    "__version__",
+    "critical_angle_deg",
+    "dome_names",
+    "fresnel",
+    "get_material",
+    "load_dome",
+    "load_scene",
+    "load_stone",
+    "materials",
+    "measure",
+    "round_brilliant",
+    "save_stone",
+    "trace",
+    "trace_scene",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    found = getattr(importlib.import_module(f".{_HOME[name]}", __name__), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return __all__

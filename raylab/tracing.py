@@ -1,0 +1,109 @@
+"""The main door: trace a stone under a dome and get maps and numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from . import symmetry
+from .dome import Dome
+from .maps import dataset
+from .scene import Scene
+from .stats import Summary, summarise
+from .stone.planes import Stone
+from .tracers.sampling import sample_image
+from .view import View, frame_around
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a trace gives.
+
+    Attributes
+    ----------
+    maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` where several were asked for.
+    summary : every statistic with its bracket and error. scene : what was traced.
+    """
+
+    maps: xr.Dataset
+    summary: Summary
+    scene: Scene
+
+
+def trace(
+    stone: Stone,
+    dome: Dome,
+    view: View | None = None,
+    *,
+    progress: Callable[[float], None] | None = None,
+    **settings: Any,
+) -> Result:
+    """Trace a stone under a dome.
+
+    Parameters
+    ----------
+    stone, dome, view : what is seen, under which light, from where (face-up and parallel by default).
+    progress : called with the share of the work done, 0 to 1.
+    **settings : the settings of `Scene`: `resolution` (pixels along each side), `wavelengths_nm` (a number, or several
+        for a spectral axis), `engine`, `samples` (rays per pixel, a square number), `polarised`, `min_weight`,
+        `max_bounces`, `seed`.
+
+    Returns
+    -------
+    Result : maps, summary and the scene.
+
+    Raises
+    ------
+    InputError : a setting or a combination that can't be traced.
+    """
+    return trace_scene(Scene(stone=stone, dome=dome, view=view or View(), **settings), progress=progress)
+
+
+def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None) -> Result:
+    """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
+    spectral = np.ndim(scene.wavelengths_nm) > 0
+    wavelengths = [float(w) for w in np.atleast_1d(scene.wavelengths_nm)]
+    frame = frame_around(scene.stone, scene.view, scene.resolution)
+    traced = []
+    for k, wavelength_nm in enumerate(wavelengths):
+        traced.append(
+            sample_image(
+                scene.stone,
+                scene.dome,
+                scene.view,
+                frame,
+                wavelength_nm=wavelength_nm,
+                samples=scene.samples,
+                polarised=scene.polarised,
+                min_weight=scene.min_weight,
+                max_bounces=scene.max_bounces,
+                seed=scene.seed,
+                progress=_part(progress, k, len(wavelengths)),
+            )
+        )
+    note = symmetry.why_undefined(scene.stone, scene.view)
+    agreement = None
+    if not note:
+        agreement = symmetry.agreement(
+            scene.stone,
+            scene.dome,
+            scene.view,
+            wavelength_nm=wavelengths[len(wavelengths) // 2],
+            polarised=scene.polarised,
+            seed=scene.seed,
+        )
+    summary = summarise(traced, scene.dome.peak_radiance, agreement, note)
+    maps = dataset(traced, spectral=spectral)
+    maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
+    return Result(maps, summary, scene)
+
+
+def _part(progress: Callable[[float], None] | None, k: int, count: int) -> Callable[[float], None] | None:
+    """A progress callback for part k of several."""
+    if progress is None:
+        return None
+    return lambda share: progress((k + share) / count)
