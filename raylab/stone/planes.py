@@ -101,7 +101,7 @@ class Stone:
                 expected="every plane to be a facet",
             )
         order = np.flatnonzero(keep)
-        return Stone(
+        stone = Stone(
             planes[order],
             reach[order],
             tuple(tier_names[f] for f in order),
@@ -112,6 +112,9 @@ class Stone:
             name,
             absent,
         )
+        if not absent:
+            stone.__dict__["polyhedron"] = body  # what the cached property would compute once more
+        return stone
 
     def __len__(self) -> int:
         return len(self.normals)
@@ -187,7 +190,9 @@ class Stone:
         """The stone with every length multiplied by a positive factor."""
         if not factor > 0.0:
             raise StoneError("a scale must be positive", key="factor", value=factor)
-        return replace(self, distances_mm=self.distances_mm * factor)
+        larger = replace(self, distances_mm=self.distances_mm * factor)
+        larger.__dict__["polyhedron"] = self.polyhedron.scaled(factor)
+        return larger
 
     def triangles(self) -> tuple[np.ndarray, np.ndarray]:
         """A watertight triangle mesh: vertices (V, 3) mm and triangles (T, 3), counter-clockwise from outside."""

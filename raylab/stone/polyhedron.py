@@ -39,6 +39,10 @@ class Polyhedron:
     areas: np.ndarray
     centroids: np.ndarray
 
+    def scaled(self, factor: float) -> Polyhedron:
+        """The same body with every length multiplied by a positive factor."""
+        return Polyhedron(self.vertices * factor, self.loops, self.areas * factor**2, self.centroids * factor)
+
     def volume(self, distances: np.ndarray) -> float:
         """Volume in mm^3 from the areas and the planes' distances: the sum of d A / 3 (divergence theorem)."""
         return float(np.dot(distances, self.areas)) / 3.0
@@ -98,45 +102,54 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     size = float(np.ptp(raw, axis=0).max())
     tolerance = SAME_POINT * size
     vertices = _merged(raw, tolerance)
-    touching = np.abs(vertices @ normals.T - distances) <= 4.0 * tolerance
-    loops = []
-    areas = np.zeros(len(normals))
-    centroids = np.full((len(normals), 3), np.nan)
-    for f, normal in enumerate(normals):
-        corners = np.flatnonzero(touching[:, f])
-        loop, area, centroid = _polygon(vertices, corners, normal)
-        if area > tolerance * size:
-            areas[f], centroids[f] = area, centroid
-        else:
-            loop = np.empty(0, dtype=np.int64)
-        loops.append(loop)
-    _check_closed(loops, len(vertices))
-    return Polyhedron(vertices, tuple(loops), areas, centroids)
+    corner, facet = np.nonzero(np.abs(vertices @ normals.T - distances) <= 4.0 * tolerance)
+    corner, facet = _ordered(vertices, normals, corner, facet)
+    following = _following(corner, facet)
+    areas, centroids = _areas(vertices, normals, corner, following, facet)
+    real = areas > tolerance * size
+    areas[~real], centroids[~real] = 0.0, np.nan
+    solid = real[facet]
+    _check_closed(corner[solid], following[solid], len(vertices))
+    loops = np.split(corner, np.cumsum(np.bincount(facet, minlength=len(normals)))[:-1])
+    return Polyhedron(vertices, tuple(loop if real[f] else loop[:0] for f, loop in enumerate(loops)), areas, centroids)
 
 
-def _polygon(vertices: np.ndarray, corners: np.ndarray, normal: np.ndarray) -> tuple[np.ndarray, float, np.ndarray]:
-    """Corners ordered counter-clockwise about the normal, with the polygon's area and centroid."""
-    if len(corners) < 3:
-        return corners, 0.0, np.full(3, np.nan)
-    points = vertices[corners]
-    middle = points.mean(axis=0)
-    across = np.eye(3)[np.abs(normal).argmin()]
-    u = np.cross(across, normal)
-    u /= np.linalg.norm(u)
-    w = np.cross(normal, u)
-    loop = corners[np.argsort(np.arctan2((points - middle) @ w, (points - middle) @ u), kind="stable")]
-    a = vertices[loop] - middle
-    b = np.roll(a, -1, axis=0)
-    twice = np.cross(a, b) @ normal
-    area = float(twice.sum()) / 2.0
-    if area <= 0.0:
-        return loop, 0.0, np.full(3, np.nan)
-    return loop, area, middle + ((a + b) * twice[:, None]).sum(axis=0) / (6.0 * area)
+def _ordered(vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Incidences (corner, facet) sorted by facet, and counter-clockwise from outside within each."""
+    count = np.maximum(np.bincount(facet, minlength=len(normals)), 1)
+    middle = np.stack([np.bincount(facet, vertices[corner, k], len(normals)) for k in range(3)], axis=1) / count[:, None]
+    u = np.cross(np.eye(3)[np.abs(normals).argmin(axis=1)], normals)
+    w = np.cross(normals, u)
+    out = vertices[corner] - middle[facet]
+    angle = np.arctan2((out * w[facet]).sum(axis=1), (out * u[facet]).sum(axis=1))
+    order = np.lexsort((angle, facet))
+    return corner[order], facet[order]
 
 
-def _check_closed(loops: list[np.ndarray], count: int) -> None:
+def _following(corner: np.ndarray, facet: np.ndarray) -> np.ndarray:
+    """The next corner around each polygon."""
+    first = np.flatnonzero(np.r_[True, facet[1:] != facet[:-1]])
+    following = np.roll(corner, -1)
+    following[np.r_[first[1:] - 1, len(corner) - 1]] = corner[first]
+    return following
+
+
+def _areas(
+    vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, following: np.ndarray, facet: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Areas (F,) and centroids (F, 3) of the ordered polygons."""
+    first = np.searchsorted(facet, np.arange(len(normals)))
+    start = vertices[corner[np.minimum(first, len(corner) - 1)]]
+    a, b = vertices[corner] - start[facet], vertices[following] - start[facet]
+    twice = (np.cross(a, b) * normals[facet]).sum(axis=1)
+    areas = np.bincount(facet, twice, len(normals)) / 2.0
+    moment = np.stack([np.bincount(facet, (a + b)[:, k] * twice, len(normals)) for k in range(3)], axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return areas, start + moment / (6.0 * areas[:, None])
+
+
+def _check_closed(corner: np.ndarray, following: np.ndarray, count: int) -> None:
     """Every edge must be walked once in each direction, or the surface has a hole."""
-    walked = np.concatenate([loop * count + np.roll(loop, -1) for loop in loops if len(loop)])
-    back = np.concatenate([np.roll(loop, -1) * count + loop for loop in loops if len(loop)])
+    walked, back = corner * count + following, following * count + corner
     if len(np.unique(walked)) != len(walked) or not np.array_equal(np.sort(walked), np.sort(back)):
         raise StoneError("planes or corners coincide so nearly that the surface can't be closed")
