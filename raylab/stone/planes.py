@@ -93,7 +93,7 @@ class Stone:
         if not len(tier_names) == len(numbers) == len(rough) == len(planes):
             raise StoneError("tiers, indices and bruted must have one entry per plane", key="planes", value=len(planes))
         body = intersect(planes, reach)
-        keep = body.areas > 0.0
+        keep = np.array([len(loop) > 0 for loop in body.loops])
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
         if absent and redundant != "drop":
             raise StoneError(

@@ -1,8 +1,10 @@
 """From facet planes to a closed polyhedron: vertices, ordered polygons, volume.
 
 The intersection of half-spaces is found as a convex hull in the dual space (each plane n.x <= d, seen from an interior
-point, becomes the point n/d), by scipy's qhull. What we add is what a stone needs: vertices that many facets share are
-one vertex, every facet is a polygon counter-clockwise from outside, and the result is checked to be closed.
+point, becomes the point n/d), by scipy's qhull. Every triangle of the dual hull is a corner where three planes meet; the
+triangles around a dual point, in order, are the corners of that plane's polygon. The polygons are read off from this
+net and never from distances, so the surface is closed however nearly planes and corners coincide. Corners joined by an
+edge too short to matter then become one corner, which leaves the surface closed.
 """
 
 from __future__ import annotations
@@ -13,12 +15,13 @@ import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
-from scipy.spatial import ConvexHull, QhullError, cKDTree
+from scipy.spatial import ConvexHull, QhullError
 
 from ..errors import StoneError
+from ..jit import njit
 
 SAME_POINT = 1e-9
-"""Points closer than this share of the stone's size are one point."""
+"""Corners joined by an edge shorter than this share of the stone's size are one corner."""
 
 
 @dataclass(frozen=True)
@@ -30,8 +33,8 @@ class Polyhedron:
     vertices : (V, 3) mm.
     loops : for each plane, the indices of its vertices counter-clockwise seen from outside; empty where the plane
         touches the body in less than a polygon.
-    areas : (F,) mm^2.
-    centroids : (F, 3) mm; NaN for an empty loop.
+    areas : (F,) mm^2, 0 for an empty loop.
+    centroids : (F, 3) mm, NaN for an empty loop.
     """
 
     vertices: np.ndarray
@@ -64,28 +67,6 @@ def interior_point(normals: np.ndarray, distances: np.ndarray) -> np.ndarray:
     return np.asarray(found.x[:3])
 
 
-def _vertices(normals: np.ndarray, distances: np.ndarray) -> np.ndarray:
-    centre = interior_point(normals, distances)
-    depth = distances - normals @ centre
-    try:
-        hull = ConvexHull(normals / depth[:, None])
-    except QhullError as error:
-        raise StoneError("the planes do not close: their normals lie in one plane or one half-space") from error
-    offsets = hull.equations[:, 3]
-    if offsets.max() >= 0.0:
-        raise StoneError("the planes do not close: the body is unbounded")
-    return centre - hull.equations[:, :3] / offsets[:, None]
-
-
-def _merged(points: np.ndarray, within: float) -> np.ndarray:
-    """Points with near-coincident ones joined; the first of each cluster stands for it."""
-    pairs = cKDTree(points).query_pairs(within, output_type="ndarray")
-    links = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points), len(points)))
-    _, cluster = connected_components(links, directed=False)
-    _, first = np.unique(cluster, return_index=True)
-    return points[np.sort(first)]
-
-
 def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     """The polyhedron of all points x with normals @ x <= distances.
 
@@ -96,34 +77,113 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
 
     Raises
     ------
-    StoneError : the half-spaces are unbounded, empty, or too nearly coincident to give a closed surface.
+    StoneError : the half-spaces are unbounded or empty.
     """
-    raw = _vertices(normals, distances)
-    size = float(np.ptp(raw, axis=0).max())
-    tolerance = SAME_POINT * size
-    vertices = _merged(raw, tolerance)
-    corner, facet = np.nonzero(np.abs(vertices @ normals.T - distances) <= 4.0 * tolerance)
-    corner, facet = _ordered(vertices, normals, corner, facet)
-    following = _following(corner, facet)
-    areas, centroids = _areas(vertices, normals, corner, following, facet)
-    real = areas > tolerance * size
-    areas[~real], centroids[~real] = 0.0, np.nan
-    solid = real[facet]
-    _check_closed(corner[solid], following[solid], len(vertices))
+    centre = interior_point(normals, distances)
+    dual = normals / (distances - normals @ centre)[:, None]
+    try:
+        hull = ConvexHull(dual)
+    except QhullError as error:
+        raise StoneError("the planes do not close: their normals lie in one plane or one half-space") from error
+    offsets = hull.equations[:, 3]
+    if offsets.max() >= 0.0:
+        raise StoneError("the planes do not close: the body is unbounded")
+    points = centre - hull.equations[:, :3] / offsets[:, None]
+    triangles = _facing_out(hull.simplices.astype(np.int64), hull.neighbors.astype(np.int64), dual, hull.equations)
+    corner, facet = _around(triangles, hull.neighbors.astype(np.int64), len(normals))
+    if not len(corner):
+        raise StoneError("planes coincide so nearly that the surface can't be closed")
+    vertices, merged = _joined(points, hull.neighbors)
+    corner, facet = _without_repeats(merged[corner], facet)
+    areas, centroids = _areas(vertices, normals, corner, facet)
     loops = np.split(corner, np.cumsum(np.bincount(facet, minlength=len(normals)))[:-1])
-    return Polyhedron(vertices, tuple(loop if real[f] else loop[:0] for f, loop in enumerate(loops)), areas, centroids)
+    return Polyhedron(vertices, tuple(loops), areas, centroids)
 
 
-def _ordered(vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Incidences (corner, facet) sorted by facet, and counter-clockwise from outside within each."""
-    count = np.maximum(np.bincount(facet, minlength=len(normals)), 1)
-    middle = np.stack([np.bincount(facet, vertices[corner, k], len(normals)) for k in range(3)], axis=1) / count[:, None]
-    u = np.cross(np.eye(3)[np.abs(normals).argmin(axis=1)], normals)
-    w = np.cross(normals, u)
-    out = vertices[corner] - middle[facet]
-    angle = np.arctan2((out * w[facet]).sum(axis=1), (out * u[facet]).sum(axis=1))
-    order = np.lexsort((angle, facet))
-    return corner[order], facet[order]
+@njit()
+def _facing_out(simplices, neighbors, dual, equations):  # type: ignore[no-untyped-def]
+    """The dual triangles, all turned counter-clockwise from outside.
+
+    The largest one is turned by its normal; the others follow across shared edges, which is safe for slivers too.
+    """
+    triangles = simplices.copy()
+    best, first = 0.0, 0
+    for t in range(len(triangles)):
+        a, b, c = dual[triangles[t, 0]], dual[triangles[t, 1]], dual[triangles[t, 2]]
+        size = np.dot(np.cross(b - a, c - a), equations[t, :3])
+        if abs(size) > abs(best):
+            best, first = size, t
+    if best < 0.0:
+        triangles[first, 1], triangles[first, 2] = triangles[first, 2], triangles[first, 1]
+    done = np.zeros(len(triangles), dtype=np.bool_)
+    done[first] = True
+    stack = [first]
+    while len(stack):
+        t = stack.pop()
+        for n in neighbors[t]:
+            if done[n]:
+                continue
+            done[n] = True
+            stack.append(n)
+            for k in range(3):  # a shared edge must be walked in opposite directions
+                a, b = triangles[t, k], triangles[t, (k + 1) % 3]
+                for m in range(3):
+                    if triangles[n, m] == a and triangles[n, (m + 1) % 3] == b:
+                        triangles[n, m], triangles[n, (m + 1) % 3] = b, a
+    return triangles
+
+
+@njit()
+def _around(triangles, neighbors, planes):  # type: ignore[no-untyped-def]
+    """Corners (dual triangles) around each plane, in order: arrays (corner, facet); empty if the net does not close."""
+    count = len(triangles)
+    start = np.full(planes, -1, dtype=np.int64)
+    for t in range(count):
+        for k in range(3):
+            start[triangles[t, k]] = t
+    corner = np.empty(3 * count, dtype=np.int64)
+    facet = np.empty(3 * count, dtype=np.int64)
+    filled = 0
+    for f in range(planes):
+        t = start[f]
+        steps = 0
+        while t >= 0 and (t != start[f] or steps == 0):
+            if filled == 3 * count:
+                return corner[:0], facet[:0]
+            corner[filled], facet[filled] = t, f
+            filled += 1
+            steps += 1
+            for k in range(3):
+                if triangles[t, k] == f:
+                    across = triangles[t, (k + 2) % 3]  # the next triangle shares the edge from f to here
+            following = -1
+            for n in neighbors[t]:
+                for k in range(3):
+                    if triangles[n, k] == f and triangles[n, (k + 1) % 3] == across:
+                        following = n
+            if following < 0:
+                return corner[:0], facet[:0]
+            t = following
+    return corner[:filled], facet[:filled]
+
+
+def _joined(points: np.ndarray, neighbors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices with those at the two ends of a too short edge made one, and the vertex number of each point."""
+    count = len(points)
+    here, there = np.repeat(np.arange(count), 3), neighbors.ravel()
+    short = np.abs(points[here] - points[there]).max(axis=1) <= SAME_POINT * np.ptp(points, axis=0).max()
+    links = coo_matrix((np.ones(short.sum()), (here[short], there[short])), shape=(count, count))
+    _, cluster = connected_components(links, directed=False)
+    _, first, merged = np.unique(cluster, return_index=True, return_inverse=True)
+    return points[first], merged
+
+
+def _without_repeats(corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Polygons with repeated neighbours left out, and without those that keep fewer than three corners."""
+    same = (corner == _following(corner, facet)) & (np.bincount(facet)[facet] > 1)
+    corner, facet = corner[~same], facet[~same]
+    real = np.bincount(facet)[facet] >= 3
+    return corner[real], facet[real]
 
 
 def _following(corner: np.ndarray, facet: np.ndarray) -> np.ndarray:
@@ -134,22 +194,13 @@ def _following(corner: np.ndarray, facet: np.ndarray) -> np.ndarray:
     return following
 
 
-def _areas(
-    vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, following: np.ndarray, facet: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
+def _areas(vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Areas (F,) and centroids (F, 3) of the ordered polygons."""
     first = np.searchsorted(facet, np.arange(len(normals)))
     start = vertices[corner[np.minimum(first, len(corner) - 1)]]
-    a, b = vertices[corner] - start[facet], vertices[following] - start[facet]
+    a, b = vertices[corner] - start[facet], vertices[_following(corner, facet)] - start[facet]
     twice = (np.cross(a, b) * normals[facet]).sum(axis=1)
     areas = np.bincount(facet, twice, len(normals)) / 2.0
     moment = np.stack([np.bincount(facet, (a + b)[:, k] * twice, len(normals)) for k in range(3)], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         return areas, start + moment / (6.0 * areas[:, None])
-
-
-def _check_closed(corner: np.ndarray, following: np.ndarray, count: int) -> None:
-    """Every edge must be walked once in each direction, or the surface has a hole."""
-    walked, back = corner * count + following, following * count + corner
-    if len(np.unique(walked)) != len(walked) or not np.array_equal(np.sort(walked), np.sort(back)):
-        raise StoneError("planes or corners coincide so nearly that the surface can't be closed")
