@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import xarray as xr
 
 from . import symmetry
@@ -65,8 +64,7 @@ def trace(
 
 def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None) -> Result:
     """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
-    spectral = np.ndim(scene.wavelengths_nm) > 0
-    wavelengths = [float(w) for w in np.atleast_1d(scene.wavelengths_nm)]
+    wavelengths = scene.wavelengths
     frame = frame_around(scene.stone, scene.view, scene.resolution)
     traced = []
     for k, wavelength_nm in enumerate(wavelengths):
@@ -97,7 +95,7 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
             seed=scene.seed,
         )
     summary = summarise(traced, scene.dome.peak_radiance, agreement, note)
-    maps = dataset(traced, spectral=spectral)
+    maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
     return Result(maps, summary, scene)
 
