@@ -40,6 +40,8 @@ _WORDS: dict[Any, str] = {
     bool: "true or false",
     list[float]: "two numbers in brackets",
     Numbers: "a number or a list of numbers",
+    dict: "a table of keys",
+    list[dict[str, Any]]: "a list of tables",
     NumberOrPairs: "a number or a list of pairs of numbers",
 }
 T = TypeVar("T")
@@ -52,13 +54,13 @@ def read_toml(source: Path | Traversable, label: str) -> dict[str, Any]:
     TOML, and a file that doesn't state ``schema = 1``.
     """
     try:
-        if not source.is_file():
-            is_there = source.exists() if isinstance(source, Path) else source.is_dir()
-            raise InputError("not a file" if is_there else "no such file", file=label, expected="a TOML file")
-        data = source.read_bytes()
+        there, usable = source.is_dir() or source.is_file(), source.is_file()
+        data = source.read_bytes() if usable else b""
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"can't be read: {reason}", file=label, expected="a readable TOML file") from error
+    if not usable:
+        raise InputError("not a file" if there else "no such file", file=label, expected="a TOML file")
     try:
         tables = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
@@ -105,9 +107,10 @@ def checked(
     try:
         found = expected.model_validate(table).model_dump(exclude_unset=True)
     except ValidationError as error:
-        faults = {fault["loc"][:1]: fault for fault in reversed(error.errors(include_url=False))}  # one for each key
-        first = error.errors(include_url=False)[0]
-        raise _told(first, len(faults) - 1, expected, also).within(file=file, section=section or None) from None
+        faults = error.errors(include_url=False)
+        first = min(faults, key=lambda fault: fault["type"] != "extra_forbidden")  # a mistyped key is also a missing one
+        more = len({fault["loc"][:1] for fault in faults}) - 1
+        raise _told(first, more, expected, also).within(file=file, section=section or None) from None
     return {key: tuple(value) if isinstance(value, list) else value for key, value in found.items()}
 
 
@@ -146,6 +149,6 @@ def shown(value: object) -> object:
     if isinstance(value, str):
         return value if len(value) <= 60 else value[:57] + "..."
     try:
-        return value if len(repr(value)) <= 60 else None
+        return value if len(repr(value)) <= 60 and not isinstance(value, dict) else None
     except ValueError:  # an integer of thousands of digits has no repr
         return None

@@ -1,0 +1,102 @@
+"""`Scene`: checked when made, and its hash follows what decides the result and nothing else."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from raylab.dome import Dome, Lamp, Zone
+from raylab.errors import InputError
+from raylab.optics.materials import Material, get_material
+from raylab.scene import Scene
+from raylab.stone.brilliant import round_brilliant
+from raylab.view import View
+
+PROPORTIONS = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
+STONE = round_brilliant(**PROPORTIONS)
+SCENE = Scene(STONE, Dome())
+
+
+@pytest.mark.parametrize(
+    ("settings", "says"),
+    [
+        ({"resolution": 0}, "resolution = 0: out of range; expected a whole number from 1 to 16384"),
+        ({"resolution": 512.0}, "resolution = 512.0: not a whole number"),
+        ({"resolution": True}, "resolution = True: out of range"),
+        ({"samples": 8}, "samples = 8: not a square number"),
+        ({"samples": 0}, "samples = 0: out of range"),
+        ({"seed": -1}, "seed = -1: out of range"),
+        ({"max_bounces": 0}, "max_bounces = 0: out of range"),
+        ({"min_weight": -1e-9}, "min_weight = -1e-09: out of range"),
+        ({"min_weight": math.nan}, "min_weight = nan: out of range"),
+        ({"precision": 0.0}, "precision = 0.0: out of range"),
+        ({"polarised": 1}, "polarised = 1: of the wrong kind; expected a bool"),
+        ({"engine": "magic"}, "engine = 'magic': unknown engine; expected one of rays, beams"),
+        ({"engine": "beams", "view": View(distance_mm=250)}, "engine = 'beams': a perspective view has no exact engine"),
+        ({"wavelengths_nm": ()}, "wavelengths_nm = .*: no wavelength"),
+        ({"wavelengths_nm": (500, 500)}, "wavelengths_nm = .*given twice"),
+        ({"wavelengths_nm": 200}, "wavelengths_nm = 200.0: the index of diamond is not known there; expected 226 to 760 nm"),
+        ({"wavelengths_nm": "589"}, "wavelengths_nm = '589': not a number"),
+        ({"view": View(distance_mm=1.0)}, "view.distance_mm = 1.0: the eye would be inside or behind the stone"),
+        ({"view": None}, "view: of the wrong kind; expected a View"),
+        ({"dome": "even-sky"}, "dome = 'even-sky': of the wrong kind; expected a Dome"),
+    ],
+)
+def test_settings_out_of_range_are_refused_by_name(settings, says):
+    with pytest.raises(InputError, match=says):
+        Scene(**{"stone": STONE, "dome": Dome(), **settings})
+
+
+def test_settings_settle_to_plain_numbers():
+    scene = Scene(STONE, Dome(), resolution=np.int64(64), wavelengths_nm=np.array([500.0, 600.0]), precision=None)
+    assert (scene.resolution, scene.wavelengths_nm, scene.wavelengths) == (64, (500.0, 600.0), (500.0, 600.0))
+    assert type(scene.resolution) is int
+    assert Scene(STONE, Dome(), wavelengths_nm=500).wavelengths == (500.0,)
+
+
+def test_the_hash_is_the_same_for_the_same_scene():
+    again = Scene(round_brilliant(**PROPORTIONS), Dome(), resolution=np.int32(512))
+    assert again.hash() == SCENE.hash()
+    assert len(SCENE.hash()) == 64
+    named = dataclasses.replace(SCENE, name="x", title="y", dome=Dome(name="z", description="w"))
+    assert named.hash() == SCENE.hash()
+
+
+LAMP = Lamp(40)
+CHANGES = {
+    "stone": {"stone": round_brilliant(**{**PROPORTIONS, "table_pct": 57.0001})},
+    "size": {"stone": STONE.scaled(1.001)},
+    "bruted": {"stone": round_brilliant(**PROPORTIONS, bruted_girdle=True)},
+    "material": {"stone": round_brilliant(**PROPORTIONS, material="moissanite")},
+    "index": {"stone": round_brilliant(**PROPORTIONS, material=Material.constant(2.4, name="diamond"))},
+    "tint": {"stone": round_brilliant(**PROPORTIONS, material=get_material("diamond").tinted(0.01))},
+    "sky": {"dome": Dome(sky="overcast")},
+    "zone": {"dome": Dome(zones=(Zone((0, 10)),))},
+    "other zone": {"dome": Dome(zones=(Zone((0, 10), (0, 180)),))},
+    "lamp": {"dome": Dome(lamps=(LAMP,))},
+    "head": {"dome": Dome(head_half_angle_deg=10)},
+    "tray": {"dome": Dome(tray_radiance=0.5)},
+    "absolute": {"dome": Dome(sky_radiance=2.0, absolute=True)},
+    "image": {"dome": Dome(sky="image", image=np.ones((2, 2)))},
+    "tilt": {"view": View(tilt_deg=1)},
+    "turn": {"view": View(turn_deg=1)},
+    "eye": {"view": View(distance_mm=250)},
+    "resolution": {"resolution": 511},
+    "wavelength": {"wavelengths_nm": 589.4},
+    "spectral axis": {"wavelengths_nm": (589.3,)},
+    "engine": {"engine": "rays"},
+    "samples": {"samples": 25},
+    "polarised": {"polarised": False},
+    "min_weight": {"min_weight": 2e-4},
+    "max_bounces": {"max_bounces": 65},
+    "seed": {"seed": 1},
+    "precision": {"precision": 1e-3},
+}
+
+
+def test_the_hash_follows_everything_that_decides_the_result():
+    hashes = {name: dataclasses.replace(SCENE, **change).hash() for name, change in CHANGES.items()}
+    assert len({SCENE.hash(), *hashes.values()}) == len(CHANGES) + 1
