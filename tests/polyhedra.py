@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import functools
 import math
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,12 @@ import numpy as np
 from raylab.optics.materials import Material
 from raylab.stone.planes import Stone
 from raylab.tracers import reference
+
+N_DIAMOND = 2.417
+"""Index of diamond in the closed forms; Tolkowsky's (1919, from memory, consistent with his angles)."""
+
+EDGE_ON = 1e-9
+"""Rays in the plane of a main keep this far from it, in girdle radii, so that they meet no edge by accident."""
 
 VALUES = Path(__file__).parent / "data" / "reference_values.csv"
 
@@ -78,6 +85,20 @@ def random_polyhedron(key: int, n: float = 2.417, *, absorption_per_mm: float = 
     return body(normals, distances, material, redundant="drop", bruted=rough)
 
 
+def mains_only(table_pct: float, crown_height_pct: float, pavilion_depth_pct: float, material: str | Material) -> Stone:
+    """Table and eight mains above and below a knife-edge girdle of radius 1: the section through a main is Tolkowsky's."""
+    R, table = 1.0, table_pct / 100.0
+    crown, pavilion = crown_height_pct / 50.0 / (R - table), pavilion_depth_pct / 50.0
+    normals, tiers = [np.array([0.0, 0.0, 1.0])], ["table"]
+    distances = [crown_height_pct / 50.0]
+    for tier, slope, side in (("crown main", crown, 1.0), ("pavilion main", pavilion, -1.0)):
+        for azimuth in np.radians(45.0 * np.arange(8)):
+            normals.append(np.array([slope * math.cos(azimuth), slope * math.sin(azimuth), side]) / math.hypot(slope, 1.0))
+            distances.append(slope * R / math.hypot(slope, 1.0))
+            tiers.append(tier)
+    return body(normals, distances, material, tiers=tiers)
+
+
 # Rays.
 
 
@@ -127,3 +148,24 @@ def visited(stone: Stone, origin: np.ndarray, way: np.ndarray, path: reference.P
         along = way - (way @ normal) * normal
         way = along / n - math.sqrt(1.0 - along @ along / n**2) * normal if hit == 0 else way - 2.0 * (way @ normal) * normal
     return np.array(points), np.array(ways)
+
+
+def look_down(stone: Stone, x: float, lean_deg: float = 0.0, wavelength_nm: float = 589.3) -> reference.Path:
+    """Trace a ray that meets the table at x in the plane of a main, leaning outward by an angle in air."""
+    way = np.array([math.sin(math.radians(lean_deg)), 0.0, -math.cos(math.radians(lean_deg))])
+    start = np.array([x, EDGE_ON, stone.vertices_mm[:, 2].max()])
+    return reference.trace_path(start - way, way, stone, wavelength_nm=wavelength_nm, min_weight=1e-3)
+
+
+def tiers_met(stone: Stone, path: reference.Path) -> list[str]:
+    return [stone.tiers[f] for f in path.facets]
+
+
+def bisect(low: float, high: float, is_high: Callable[[float], bool]) -> float:
+    """Where `is_high` turns from False to True between low and high, to rounding."""
+    if is_high(low) or not is_high(high):
+        return math.nan
+    for _ in range(48):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if is_high(middle) else (middle, high)
+    return (low + high) / 2.0

@@ -152,7 +152,7 @@ def cube_corner_returns() -> float:
         returned = [exit_way for _, exit_way, bounces in path.exits if bounces == 3]
         worst = max(worst, off(returned, [-way], 1e-14), off(len(set(path.facets[1:4])), 3, 0.5))
         if tilt_deg == 0.0:
-            points, ways = visited(corner, origin, way, path)
+            _, ways = visited(corner, origin, way, path)
             incidence = np.degrees(np.arccos([v @ corner.normals[f] for v, f in zip(ways, path.facets, strict=True)][1:4]))
             worst = max(worst, off(incidence, [ref("cc.incidence")] * 3, 1e-5))
     return worst
@@ -192,7 +192,7 @@ def _deviation_deg(apex_deg: float, n: float, incidence_deg: float) -> float:
 
 @check
 def prism_minimum_deviation() -> float:
-    """2 asin(n sin A/2) - A, `prism.mindev` (closed form, six decimals): traced, and smaller than at one degree to either side."""
+    """2 asin(n sin A/2) - A, `prism.mindev` (closed form, six decimals): traced, and least there."""
     worst = 0.0
     for key in [key for key in published() if key.startswith("prism.mindev.") and ".pub" not in key]:
         index, apex = key.removeprefix("prism.mindev.").rsplit(".", 1)
