@@ -1,0 +1,227 @@
+"""What is written to disk: maps, numbers, pictures, stones. A file is there whole or not at all.
+
+Everything is written under a temporary name in the folder it is meant for and renamed at the end, so neither a full disk
+nor a killed process leaves half a file under the real name. A file that is already there is never overwritten unless
+``force=True``.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import os
+import secrets
+import shutil
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from . import __version__
+from .errors import InputError
+from .stone.planes import Stone
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from matplotlib.figure import Figure
+
+    from .tracing import Result
+
+_MESHES = (".stl", ".obj", ".ply", ".glb")
+_FACETS = ("facet", "tier", "slope_deg", "azimuth_deg", "distance_mm")
+
+
+@contextmanager
+def whole_file(path: str | Path, *, force: bool = False) -> Iterator[Path]:
+    """A temporary path to write to, which becomes `path` when the block ends well and vanishes when it doesn't.
+
+    Raises InputError where something is in the way or the place can't be written to.
+    """
+    path = Path(path)
+    with whole_set(path.parent, [path.name], force=force, make=False) as stage:
+        yield stage / path.name
+
+
+@contextmanager
+def whole_set(folder: str | Path, names: Iterable[str], *, force: bool = False, make: bool = True) -> Iterator[Path]:
+    """A temporary folder inside `folder`; what is written there moves up when the block ends well, and vanishes when not.
+
+    Parameters
+    ----------
+    names : what is going to be written, so that a file in the way is told before the work starts.
+    force : overwrite files of these names. make : make the folder if it is missing.
+    """
+    folder = Path(folder)
+    names = list(names)
+    stage = folder / f".raylab-{secrets.token_hex(6)}.part"
+    made = make and not folder.exists()
+    try:
+        _refuse_taken(folder, names, force)
+        if make:
+            folder.mkdir(parents=True, exist_ok=True)
+        stage.mkdir()
+        yield stage
+        written = sorted(stage.iterdir())
+        _refuse_taken(folder, [file.name for file in written], force)
+        for file in written:
+            os.replace(file, folder / file.name)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise InputError(f"can't be written: {reason}", file=_wanted(folder, names), expected="a place with room") from error
+    finally:
+        shutil.rmtree(stage, ignore_errors=True)
+        if made and folder.is_dir() and not any(folder.iterdir()):
+            folder.rmdir()
+
+
+def _wanted(folder: Path, names: list[str]) -> str:
+    return str(folder / names[0] if len(names) == 1 else folder)
+
+
+def _refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
+    if folder.exists() and not folder.is_dir():
+        raise InputError("not a folder", file=str(folder), expected="a folder to write to")
+    for target in (folder / name for name in names):
+        if target.is_dir():
+            raise InputError("a folder of this name is there", file=str(target), expected="another name")
+        if not force and os.path.lexists(target):
+            raise InputError("already there; nothing was written", file=str(target), expected="another place, or force")
+
+
+def save_maps(maps: xr.Dataset, path: str | Path, *, force: bool = False, **attributes: str) -> None:
+    """Maps as netCDF (HDF5): 32-bit floats, compressed, with units and definitions; `attributes` are added to the file's."""
+    packing = {name: {"dtype": "float32", "zlib": True, "complevel": 4} for name in maps.data_vars}
+    with whole_file(path, force=force) as target:
+        maps.assign_attrs(attributes).to_netcdf(target, engine="h5netcdf", encoding=packing)
+
+
+def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:
+    """Linear luminance as a 32-bit float TIFF, first row at the top (y falling), 0 outside the stone; one page per
+    wavelength."""
+    import tifffile
+
+    pixels = np.nan_to_num(maps["luminance"].values[..., ::-1, :]).astype(np.float32)
+    size = 10.0 / maps.attrs["pixel_mm"]  # pixels per centimetre
+    with whole_file(path, force=force) as target:
+        tifffile.imwrite(
+            target,
+            pixels,
+            photometric="minisblack",
+            compression="zlib",
+            resolution=(size, size),
+            resolutionunit="CENTIMETER",
+            software=f"raylab {__version__}",
+            metadata=None,
+        )
+
+
+def save_summary(result: Result, path: str | Path, *, force: bool = False) -> None:
+    """The numbers of a trace as JSON; see `report`."""
+    with whole_file(path, force=force) as target:
+        target.write_text(to_json(report(result)), encoding="utf-8")
+
+
+def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int = 130) -> None:
+    """A picture made by `plots`, as PNG."""
+    with whole_file(path, force=force) as target:
+        figure.savefig(target, format="png", dpi=dpi, metadata={"Software": f"raylab {__version__}"})
+
+
+def report(result: Result) -> dict[str, Any]:
+    """The numbers of a trace with what they hold for: plain numbers, strings, lists and None, ready for JSON.
+
+    ``ledger`` and ``stats`` hold values by name, ``brackets`` and ``errors`` what is known of their surroundings; version,
+    scene hash, engine and wavelengths say what was traced, ``notes`` what was left out.
+    """
+    scene, told = result.scene, result.summary.to_dict()
+    stone, view, dome = scene.stone, scene.view, scene.dome
+    notes = dict(told.pop("notes"))  # type: ignore[call-overload]
+    if stone.material.note:
+        notes["material"] = f"{stone.material.name}: {stone.material.note}"
+    return {
+        "raylab_version": __version__,
+        "scene": {"name": scene.name, "title": scene.title, "hash": scene.hash()},
+        **told,
+        "stone": {
+            "name": stone.name,
+            "material": stone.material.name,
+            "facets": len(stone),
+            "weight_ct": stone.weight_ct,
+            "size_mm": stone.size_mm.tolist(),
+        },
+        "dome": {"name": dome.name, "description": dome.description, "head_half_angle_deg": dome.head_half_angle_deg},
+        "view": asdict(view),
+        "settings": {
+            "resolution": scene.resolution,
+            "samples": scene.samples,
+            "polarised": scene.polarised,
+            "min_weight": scene.min_weight,
+            "max_bounces": scene.max_bounces,
+            "seed": scene.seed,
+            "precision": scene.precision,
+        },
+        "notes": notes,
+    }
+
+
+def to_json(facts: Any) -> str:
+    """JSON text that any reader takes: what is not finite becomes null."""
+    return json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(key): _finite(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(entry) for entry in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
+    """A stone as a mesh (.stl, .obj, .ply, .glb: numbers in mm, watertight triangles) or as a facet table (.csv).
+
+    Raises InputError for another suffix, or a file in the way without `force`.
+    """
+    suffix = Path(path).suffix.lower()
+    if suffix not in (*_MESHES, ".csv"):
+        kinds = ", ".join((*_MESHES, ".csv"))
+        raise InputError(
+            "no stone can be written to a file of this kind", file=str(path), expected=f"a name that ends in {kinds}"
+        )
+    data = facet_table(stone).encode() if suffix == ".csv" else _mesh(stone, suffix[1:])
+    with whole_file(path, force=force) as target:
+        target.write_bytes(data)
+
+
+def _mesh(stone: Stone, kind: str) -> bytes:
+    import trimesh
+
+    vertices, triangles = stone.triangles()
+    data = trimesh.Trimesh(vertices, triangles, process=False, validate=False).export(file_type=kind)
+    return data.encode() if isinstance(data, str) else bytes(data)
+
+
+def facet_table(stone: Stone) -> str:
+    """The facets as CSV, one a line: number, tier, slope, azimuth and distance, to full precision.
+
+    The slope is the angle between the outward normal and straight up, so that it tells crown from pavilion: 0 for the table,
+    34.5 for a crown main, 90 for the girdle, 180 - 40.75 for a pavilion main, 180 for a culet.
+    """
+    text = io.StringIO()
+    text.write("# slope_deg: angle of the outward normal from straight up (below 90 crown, above 90 pavilion)\n")
+    text.write(
+        "# azimuth_deg: of the outward normal, counter-clockwise from +x seen from above; distance_mm: from the origin\n"
+    )
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(_FACETS)
+    slopes = np.degrees(np.arctan2(np.hypot(stone.normals[:, 0], stone.normals[:, 1]), stone.normals[:, 2]))
+    for f, (slope, azimuth, distance) in enumerate(zip(slopes, stone.azimuth_deg(), stone.distances_mm, strict=True)):
+        table.writerow([stone.indices[f], stone.tiers[f], repr(float(slope)), repr(float(azimuth)), repr(float(distance))])
+    return text.getvalue()
