@@ -23,8 +23,7 @@ from raylab.dome import Dome
 from raylab.optics.materials import Material
 from raylab.stone.planes import Stone
 from raylab.tracers.ledger import LUMINANCE
-from raylab.tracers.rays import trace_rays
-from raylab.tracers.tables import stone_table
+from raylab.tracers.sampling import sample_points
 from raylab.view import Frame, View, silhouette
 
 WAVELENGTH_NM = 589.3
@@ -155,30 +154,18 @@ def mitsuba_images(scene: Any, samples: int, repeats: int) -> np.ndarray:
     return np.array([render(scene, samples, seed=repeat + 1) for repeat in range(repeats)])
 
 
-def view_rays(points_mm: np.ndarray, stone: Stone, view: View) -> tuple[np.ndarray, np.ndarray]:
-    """Origins and directions (R, 3), stone's frame, of the view rays through (R, 2) points of the map plane."""
-    plane = np.column_stack([points_mm, np.zeros(len(points_mm))])
-    if view.distance_mm is None:
-        origins = plane + np.array([0.0, 0.0, 2.0 * float(np.abs(stone.vertices_mm).max())])
-        ways = np.tile([0.0, 0.0, -1.0], (len(plane), 1))
-    else:
-        origins = np.tile([0.0, 0.0, view.distance_mm], (len(plane), 1))
-        ways = plane - origins
-        ways /= np.linalg.norm(ways, axis=1, keepdims=True)
-    return origins @ view.rotation(), ways @ view.rotation()
-
-
 def raylab_images(stone: Stone, dome: Dome, view: View, frame: Frame, samples: int, repeats: int, **options: Any) -> np.ndarray:
-    """(repeats, ny, nx) luminance by `trace_rays`, `samples` independent points in each pixel; 0 beside the stone."""
+    """(repeats, ny, nx) luminance by raylab's rays, `samples` independent points in each pixel; 0 beside the stone.
+
+    raylab's own sampling is stratified; here it is not, so that the scatter of samples is the error.
+    """
     n = frame.resolution
-    table = stone_table(stone, WAVELENGTH_NM)
     corners = np.stack(np.meshgrid(frame.x_mm, frame.y_mm), axis=-1) - frame.pixel_mm / 2.0
     images = np.empty((repeats, n, n))
     for repeat in range(repeats):
         random = np.random.default_rng((1, repeat)).random((n, n, samples, 2))
-        points = corners[:, :, None, :] + random * frame.pixel_mm
-        rays = view_rays(points.reshape(-1, 2), stone, view)
-        rows, _, _ = trace_rays(*rays, table, dome.table, view.rotation(), min_weight=END, **options)
+        points = (corners[:, :, None, :] + random * frame.pixel_mm).reshape(-1, 2)
+        rows, _ = sample_points(points, stone, dome, view, wavelength_nm=WAVELENGTH_NM, min_weight=END, **options)
         images[repeat] = rows[:, LUMINANCE].reshape(n, n, samples).mean(axis=2)
     return images
 

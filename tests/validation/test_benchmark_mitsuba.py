@@ -16,11 +16,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import mitsuba as mi
+import mitsuba_scenes as scenes
 import numpy as np
 import pytest
 from scipy import stats
 
-import mitsuba_scenes as scenes
 from raylab.dome import Dome, Zone
 from raylab.optics.materials import Material
 from raylab.stone.brilliant import round_brilliant
