@@ -124,6 +124,20 @@ def isotropic_rays(stone: Stone, count: int, rng: np.random.Generator) -> tuple[
     return across - 2.0 * radius * ways, ways, math.pi * radius**2
 
 
+def entering_rays(stone: Stone, count: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Origins and directions (count, 3) of isotropic light that meets the stone: Lambert's cosine law on every facet."""
+    corners, triangles = stone.triangles()
+    a, b, c = (corners[triangles[:, k]] for k in range(3))
+    across = np.cross(b - a, c - a)
+    twice = np.linalg.norm(across, axis=1)
+    chosen = rng.choice(len(triangles), size=count, p=twice / twice.sum())
+    u, v = np.sqrt(rng.random(count)), rng.random(count)
+    points = a[chosen] + (u * (1.0 - v))[:, None] * (b - a)[chosen] + (u * v)[:, None] * (c - a)[chosen]
+    ways = directions(count, rng) - (across / twice[:, None])[chosen]  # a sphere standing on the facet: cosine law
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    return points - 3.0 * float(stone.size_mm.max()) * ways, ways
+
+
 def random_rays(stone: Stone, count: int, key: int) -> tuple[np.ndarray, np.ndarray]:
     """Origins and directions (count, 3) of rays from all sides, each aimed at a random point inside the stone."""
     rng = np.random.default_rng([30, key])
