@@ -1,0 +1,56 @@
+"""What the invariants are run on: a brilliant, some domes, and the two tracers behind one signature."""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+
+from raylab.dome import Dome, Lamp, Zone
+from raylab.optics.materials import Material
+from raylab.stone.brilliant import round_brilliant
+from raylab.stone.planes import Stone
+from raylab.tracers import ledger, rays, reference, tables
+from raylab.view import View
+
+EVEN = Dome(sky_radiance=1.0, tray_radiance=1.0)
+UPPER, LOWER = Dome(sky_radiance=1.0, tray_radiance=0.0), Dome(sky_radiance=0.0, tray_radiance=1.0)
+RICH = Dome(
+    sky="overcast",
+    zones=(Zone((20.0, 50.0), (30.0, 140.0), 0.5),),
+    lamps=(Lamp(60.0, 200.0, 8.0, 2.0),),
+    head_half_angle_deg=12.0,
+    tray_radiance=0.3,
+)
+LEAN = View(tilt_deg=17.0, tilt_azimuth_deg=33.0, turn_deg=5.0).rotation()
+ENTRIES = [ledger.SKY, ledger.HEAD, ledger.LEAK, ledger.ABSORBED, ledger.SCATTERED, ledger.UNTRACED]
+EXACT = 1e-12
+"""Rounding: up to some hundred sums of numbers of at most 1."""
+
+
+@functools.cache
+def gem(absorption_per_mm: float = 0.0, bruted: bool = False, girdle_facets: int = 96) -> Stone:
+    """A usual round brilliant of diamond's index."""
+    return round_brilliant(
+        table_pct=57,
+        crown_angle_deg=34.5,
+        pavilion_angle_deg=40.75,
+        girdle_facets=girdle_facets,
+        bruted_girdle=bruted,
+        material=Material.constant(2.417).tinted(absorption_per_mm),
+    )
+
+
+def by_reference(
+    stone: Stone, origins: np.ndarray, ways: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
+) -> np.ndarray:
+    """(R, CHANNELS) ledger rows from the reference tracer."""
+    paths = (reference.trace_path(origin, way, stone, **options) for origin, way in zip(origins, ways, strict=True))
+    return np.array([path.row(dome, turn) for path in paths])
+
+
+def by_rays(
+    stone: Stone, origins: np.ndarray, ways: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
+) -> np.ndarray:
+    """(R, CHANNELS) ledger rows from the packet tracer."""
+    return rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), dome.table, turn, **options)[0]

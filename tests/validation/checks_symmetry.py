@@ -1,0 +1,116 @@
+"""Two tracers, one answer; and the symmetries of space, time and machine."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numba
+import numpy as np
+from both_tracers import LEAN, RICH, by_rays, by_reference, gem
+from checks import check, off
+from polyhedra import hexagonal_prism, random_polyhedron, random_rays, visited
+
+from raylab.tracers import ledger, reference
+from raylab.view import View
+
+
+@check
+def reference_and_rays_agree() -> float:
+    """Every channel of every ray, to 1e-10: brilliant and random polyhedra, polarised or not, tinted or not, bruted or not.
+
+    The reference carries a coherency matrix in the lab frame, the packet tracer a Stokes row: they share no optics code.
+    """
+    worst = 0.0
+    for key, (tint, rough, polarised) in enumerate(itertools.product((0.0, 0.3), (False, True), (True, False))):
+        stones = [gem(tint, rough)]
+        stones += [
+            random_polyhedron(10 * key + k, n=1.3 + 0.4 * k, absorption_per_mm=tint, bruted_share=0.2 * rough) for k in range(5)
+        ]
+        for number, stone in enumerate(stones):
+            origins, ways = random_rays(stone, 12 if number else 24, key)
+            slow = by_reference(stone, origins, ways, RICH, polarised=polarised)
+            fast = by_rays(stone, origins, ways, RICH, polarised=polarised)
+            worst = max(worst, off(fast, slow, 1e-10))
+    return worst
+
+
+@check
+def reciprocity() -> float:
+    """Light that runs a path backwards loses the same share and leaves where the first came from (Helmholtz).
+
+    Each exit of over 1e-3 is shot back along itself. Tolerance 1e-9: rounding, enlarged by refraction near grazing.
+    """
+    worst = 0.0
+    for key, stone in enumerate([gem(), gem(0.3), *(random_polyhedron(k, absorption_per_mm=0.2) for k in range(8))]):
+        for origin, way in zip(*random_rays(stone, 6, key), strict=True):
+            path = reference.trace_path(origin, way, stone, min_weight=1e-3)
+            points, _ = visited(stone, origin, way, path)
+            for weight, leaves, bounces in path.exits[1:]:
+                if weight < 1e-3:
+                    continue
+                start = points[bounces + 1] + 5.0 * float(stone.size_mm.max()) * leaves
+                back = reference.trace_path(start, -leaves, stone, min_weight=1e-4)
+                met = path.facets[bounces + 1 :: -1]
+                same = back.facets[: bounces + 2] == met
+                returned = [(w, *v) for w, v, b in back.exits[1:] if b == bounces]
+                worst = max(worst, off(returned, [(weight, *-way)], 1e-9) if same else math.inf)
+    return worst
+
+
+MOVES = (
+    View(tilt_deg=70.0, tilt_azimuth_deg=40.0, turn_deg=11.0).rotation(),
+    View(tilt_deg=180.0, tilt_azimuth_deg=10.0).rotation(),
+    View(turn_deg=33.0).rotation(),
+)
+FREE = [ledger.GLARE, ledger.ABSORBED, ledger.SCATTERED, ledger.UNTRACED, ledger.SOURCE_X, ledger.SOURCE_Y, ledger.SOURCE_Z]
+FREE += [ledger.BOUNCES]
+"""Channels that do not ask which way is up in the stone."""
+
+
+@check
+def rigid_motion() -> float:
+    """Stone and rays turned and shifted together give the same light, seen in the turned frame; 1e-10, both tracers.
+
+    Channels that depend on the girdle plane are compared where the move leaves the stone's axis alone.
+    """
+    worst = 0.0
+    for key, stone in enumerate([gem(0.1, True), random_polyhedron(5, absorption_per_mm=0.3), hexagonal_prism(0.7, 1.31)]):
+        origins, ways = random_rays(stone, 60, key)
+        for turn in MOVES:
+            channels = list(range(ledger.CHANNELS)) if turn[2, 2] == 1.0 else FREE
+            shift = np.array([0.7, -1.9, 0.4])
+            moved = stone.moved(turn, shift)
+            for trace, some in ((by_rays, slice(60)), (by_reference, slice(4))):
+                here = trace(stone, origins[some], ways[some], RICH, LEAN)
+                there = trace(moved, origins[some] @ turn.T + shift, ways[some] @ turn.T, RICH, LEAN @ turn.T)
+                worst = max(worst, off(there[:, channels], here[:, channels], 1e-10))
+    return worst
+
+
+@check
+def scale() -> float:
+    """A stone 3.7 times as large with a tint 3.7 times as weak shows the same; 1e-10, both tracers."""
+    worst = 0.0
+    for key in range(4):
+        small = random_polyhedron(key, absorption_per_mm=0.37)
+        large = random_polyhedron(key, absorption_per_mm=0.1).scaled(3.7)
+        origins, ways = random_rays(small, 40, key)
+        for trace, some in ((by_rays, slice(40)), (by_reference, slice(3))):
+            one, other = (trace(s, f * origins[some], ways[some], RICH) for s, f in ((small, 1.0), (large, 3.7)))
+            worst = max(worst, off(other, one, 1e-10))
+    return worst
+
+
+@check
+def thread_count() -> float:
+    """Bit by bit the same rows on one thread and on two."""
+    origins, ways = random_rays(gem(0.1), 20_000, 1)
+    before, rows = numba.get_num_threads(), []
+    try:
+        for threads in (1, 2):
+            numba.set_num_threads(threads)
+            rows.append(by_rays(gem(0.1), origins, ways, RICH))
+    finally:
+        numba.set_num_threads(before)
+    return 0.0 if np.array_equal(rows[0], rows[1]) else math.inf
