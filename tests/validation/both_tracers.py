@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
+from collections.abc import Iterator
 
+import numba
 import numpy as np
 
 from raylab.dome import Dome, Lamp, Zone
@@ -54,3 +57,14 @@ def by_rays(
 ) -> np.ndarray:
     """(R, CHANNELS) ledger rows from the packet tracer."""
     return rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), dome.table, turn, **options)[0]
+
+
+@contextlib.contextmanager
+def on_threads(count: int) -> Iterator[None]:
+    """Run kernels on so many threads; one is quickest for many small calls."""
+    before = numba.get_num_threads()
+    numba.set_num_threads(count)
+    try:
+        yield
+    finally:
+        numba.set_num_threads(before)

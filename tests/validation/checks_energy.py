@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-from both_tracers import ENTRIES, EVEN, EXACT, LOWER, RICH, UPPER, by_rays, by_reference, gem
+from both_tracers import ENTRIES, EVEN, EXACT, LOWER, RICH, UPPER, by_rays, by_reference, gem, on_threads
 from checks import above, check, off
 from polyhedra import random_polyhedron, random_rays
 
@@ -28,7 +28,8 @@ def furnace_of_many(count: int) -> float:
     worst = 0.0
     for key in range(count):
         stone = random_polyhedron(key, n=1.1 + 1.8 * (key % 97) / 96.0)
-        rows = by_rays(stone, *random_rays(stone, 6, key), EVEN)
+        with on_threads(1):
+            rows = by_rays(stone, *random_rays(stone, 6, key), EVEN)
         worst = max(worst, off(rows[:, ledger.LUMINANCE] + rows[:, ledger.UNTRACED], np.ones(6), EXACT))
     return worst
 

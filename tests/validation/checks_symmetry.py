@@ -5,9 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 
-import numba
 import numpy as np
-from both_tracers import LEAN, RICH, by_rays, by_reference, gem
+from both_tracers import LEAN, RICH, by_rays, by_reference, gem, on_threads
 from checks import check, off
 from polyhedra import hexagonal_prism, random_polyhedron, random_rays, visited
 
@@ -106,11 +105,8 @@ def scale() -> float:
 def thread_count() -> float:
     """Bit by bit the same rows on one thread and on two."""
     origins, ways = random_rays(gem(0.1), 20_000, 1)
-    before, rows = numba.get_num_threads(), []
-    try:
-        for threads in (1, 2):
-            numba.set_num_threads(threads)
+    rows = []
+    for threads in (1, 2):
+        with on_threads(threads):
             rows.append(by_rays(gem(0.1), origins, ways, RICH))
-    finally:
-        numba.set_num_threads(before)
     return 0.0 if np.array_equal(rows[0], rows[1]) else math.inf
