@@ -90,14 +90,18 @@ def _refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
         if target.is_dir():
             raise InputError("a folder of this name is there", file=str(target), expected="another name")
         if not force and os.path.lexists(target):
-            raise InputError("already there; nothing was written", file=str(target), expected="another place, or force")
+            raise InputError(
+                "already there; nothing was written",
+                file=str(target),
+                expected="another place, or leave to overwrite (--force; force=True)",
+            )
 
 
-def save_maps(maps: xr.Dataset, path: str | Path, *, force: bool = False, **attributes: str) -> None:
-    """Maps as netCDF (HDF5): 32-bit floats, compressed, with units and definitions; `attributes` are added to the file's."""
+def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
+    """Maps as netCDF (HDF5): 32-bit floats, compressed, with units and definitions; `about` is added to the attributes."""
     packing = {name: {"dtype": "float32", "zlib": True, "complevel": 4} for name in maps.data_vars}
     with whole_file(path, force=force) as target:
-        maps.assign_attrs(attributes).to_netcdf(target, engine="h5netcdf", encoding=packing)
+        maps.assign_attrs(about or {}).to_netcdf(target, engine="h5netcdf", encoding=packing)
 
 
 def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:

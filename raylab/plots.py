@@ -16,7 +16,6 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from .maps import DEFINITIONS
-from .stone.planes import Stone
 from .tracers.ledger import ENTRIES
 from .tracing import Result
 from .view import silhouette
@@ -182,7 +181,7 @@ def _range(name: str, values: np.ndarray) -> tuple[float, float]:
 
 def _extend(name: str, image: AxesImage) -> Any:
     """Arrow heads on a colour bar beyond whose ends values lie."""
-    seen = np.ma.masked_invalid(image.get_array()).compressed()  # type: ignore[no-untyped-call]
+    seen: np.ndarray = np.ma.compressed(np.ma.masked_invalid(np.ma.asarray(image.get_array())))  # type: ignore[no-untyped-call]
     low, high = image.get_clim()
     if _LOOKS[name].high is not None or not len(seen):
         return "neither"

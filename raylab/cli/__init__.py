@@ -1,0 +1,56 @@
+"""The command line: each command mirrors a function of the library.
+
+Exit codes: 0 done, 2 input that can't be used (one line on stderr, no traceback), 130 interrupted. A traceback means a
+fault of ours. The commands import what they need when they run, so that ``raylab --help`` is quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+
+from cyclopts import App, CycloptsError
+
+from .. import __version__
+from ..errors import InputError
+from .lists import domes, materials, scenes
+from .measure import measure
+from .render import render
+
+DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+
+app = App(
+    name="raylab",
+    help="Light performance of faceted stones, from the physics: contrast maps, leakage and a closed ledger of light.",
+    help_epilogue="raylab reports physics. It gives no grade, no valuation and no order to cut.",
+    version=f"raylab {__version__}",
+    default_parameter=None,
+    help_format="markdown",
+    suppress_keyboard_interrupt=False,
+    result_action="return_none",
+)
+for command in (render, measure, scenes, materials, domes):
+    app.command(command)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command line, `sys.argv` by default; returns the exit code."""
+    try:
+        app(sys.argv[1:] if argv is None else list(argv), exit_on_error=False, print_error=False)
+        sys.stdout.flush()
+    except (InputError, CycloptsError) as error:
+        return _refused(str(error))
+    except MemoryError:
+        return _refused("not enough memory; expected a smaller resolution or fewer wavelengths")
+    except KeyboardInterrupt:
+        sys.stderr.write("raylab: interrupted\n")
+        return INTERRUPTED
+    except BrokenPipeError:  # whoever reads us has seen enough; nothing is left to flush at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return DONE
+
+
+def _refused(line: str) -> int:
+    sys.stderr.write(f"raylab: {' '.join(line.split())}\n")
+    return BAD_INPUT

@@ -1,0 +1,126 @@
+"""``raylab scenes``, ``raylab materials``, ``raylab domes``: what there is to work with."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import Parameter
+
+from .console import say, say_json, table
+
+Flag = Annotated[bool, Parameter(negative="")]
+
+
+def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
+    """List the scene files of a folder with their titles.
+
+    Example:
+
+        raylab scenes
+
+    Parameters
+    ----------
+    folder
+        Where to look for *.toml files.
+    json
+        Print the list as JSON.
+    """
+    from ..errors import InputError
+    from ..scenefile import load_scene
+
+    if not folder.is_dir():
+        raise InputError("no such folder", file=str(folder), expected="a folder with scene files (*.toml)")
+    found: list[dict[str, Any]] = []
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            scene = load_scene(path)
+            found.append({"file": str(path), "title": scene.title or scene.stone.name, "dome": scene.dome.name, "fault": None})
+        except InputError as error:  # one faulty file doesn't hide the others
+            found.append({"file": str(path), "title": "", "dome": "", "fault": str(error)})
+    if json:
+        say_json(found)
+    elif not found:
+        say(f"no scene files (*.toml) in {folder}")
+    else:
+        table(
+            ("scene", "dome", "title"),
+            [(f["file"], f["dome"], f["title"] or f"not usable: {f['fault']}") for f in found],
+            left=3,
+        )
+
+
+def materials(*, json: Flag = False) -> None:
+    """List the materials: index, dispersion, density, and where the numbers come from.
+
+    Example:
+
+        raylab materials --json
+
+    Parameters
+    ----------
+    json
+        Print the list as JSON, with range and full sources.
+    """
+    from ..optics.materials import get_material
+    from ..optics.materials import materials as names
+
+    facts = [_material(get_material(name)) for name in names()]
+    if json:
+        say_json(facts)
+        return
+    rows = [
+        (f["name"], f"{f['n_d']:.4f}", _or_dash(f["dispersion_bg"]), f"{f['density_g_cm3']:.3f}", f["index_source"])
+        for f in facts
+    ]
+    heads = ("material", "n at 589.3 nm", "n(G) - n(B)", "g/cm^3", "index from")
+    width = max(len(row[4]) for row in rows)
+    table(heads, [(*row[:4], row[4].ljust(width)) for row in rows])
+    say()
+    for f in facts:
+        if f["note"]:
+            say(f"  {f['name']}: {f['note']}")
+
+
+def _material(material: Any) -> dict[str, Any]:
+    from ..optics.materials import FRAUNHOFER_NM
+    from ..units import SODIUM_D_NM
+
+    low, high = material.index.range_nm()
+    lines = [FRAUNHOFER_NM[line] for line in "GB"]
+    known = all(low <= line <= high for line in lines)
+    return {
+        "name": material.name,
+        "n_d": material.n(SODIUM_D_NM),
+        "dispersion_bg": material.n(lines[0]) - material.n(lines[1]) if known else None,
+        "range_nm": [low, high],
+        "density_g_cm3": material.density_g_cm3,
+        "index_source": material.source,
+        "density_source": material.density_source,
+        "note": material.note,
+    }
+
+
+def _or_dash(value: float | None) -> str:
+    return "-" if value is None else f"{value:.4f}"
+
+
+def domes(*, json: Flag = False) -> None:
+    """List the domes of light that raylab ships.
+
+    Example:
+
+        raylab domes
+
+    Parameters
+    ----------
+    json
+        Print the list as JSON.
+    """
+    from ..scenefile import dome_names, load_dome
+
+    shipped = [load_dome(name) for name in dome_names()]
+    if json:
+        say_json([{"name": dome.name, "description": dome.description} for dome in shipped])
+    else:
+        table(("dome", "what it is"), [(dome.name, dome.description) for dome in shipped], left=2)
