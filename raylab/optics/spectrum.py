@@ -4,7 +4,8 @@ A picture is traced at a few wavelengths, but colour is an integral over all of 
 times the light, times the observer's three curves. Light and observer are known in full beforehand; only the stone's
 spectrum is not. So the spectrum alone is interpolated between the traced wavelengths, and the light and the observer are
 integrated against each interpolating function on a fine grid. Each wavelength then gets three weights (`color_weights`),
-as in the weighting tables of ASTM E308 (from memory), and a flat spectrum has exactly the white of the light, however few wavelengths.
+as in the weighting tables of ASTM E308 (from memory), and a flat spectrum has exactly the white of the light, however few
+the wavelengths.
 
 Two kinds of sets, both able to integrate alone (`weights_nm`):
 
@@ -87,7 +88,8 @@ def wavelength_set(number: int = 16, kind: str = "uniform", low_nm: float = LOW_
     number : how many, 1 to 100.
     kind : "uniform" or "gauss"; see the module.
     low_nm, high_nm : range, at least 10 nm wide, within 380 to 780 nm. A narrower range than the default loses colour: from
-        440 nm up (moissanite's index starts at 436 nm) a quarter of Z is missing under D65: neutrals stay neutral, body colours shift by 5 CIEDE2000.
+        440 nm up (moissanite's index starts at 436 nm) a quarter of Z is missing under D65. Neutrals stay neutral, body
+        colours shift by 5 CIEDE2000.
 
     Raises InputError for anything else.
 
