@@ -7,7 +7,7 @@ import math
 import numpy as np
 import tmm
 from checks import check, off
-from polyhedra import box, cube_corner, prism, published, ref, visited
+from polyhedra import bisect, box, cube_corner, prism, published, ref, visited
 
 from raylab.dome import Dome
 from raylab.optics.materials import Material
@@ -107,15 +107,24 @@ def slab_absorbing_oblique() -> float:
 
 @check
 def slab_offset() -> float:
-    """Sideways offset of light through a plate, `slab.offset` (closed form), eight decimals."""
+    """Sideways offset of light through a plate, `slab.offset` (closed form), eight decimals; and it goes on straight.
+
+    Where the refracted ray turns from the lower face to the side wall, its run across the plate is the way to that wall.
+    """
     worst = 0.0
     for key in [key for key in published() if key.startswith("slab.offset.")]:
         n, angle = key.removeprefix("slab.offset.").rsplit(".", 1)
+        stone = _slab(float(n))
         origin, way = _onto_slab(float(angle))
-        path = reference.trace_path(origin, way, _slab(float(n)), **DEEP)
-        leaves = visited(_slab(float(n)), origin, way, path)[0][1]
-        straight = path.exits[1][1]
-        worst = max(worst, off(np.linalg.norm(np.cross(leaves - origin, way)), ref(key), DIGITS8), off(straight, way, 1e-14))
+
+        def hits_wall(x: float, stone: Stone = stone, way: np.ndarray = way) -> bool:
+            start = np.array([x, 0.0, 0.5]) - way
+            return stone.normals[reference.trace_path(start, way, stone, min_weight=0.5).facets[1], 2] == 0.0
+
+        run = 500.0 - bisect(490.0, 500.0 - 1e-9, hits_wall)
+        found = (way[0] / -way[2] - run) * -way[2]
+        straight = reference.trace_path(origin, way, stone, **DEEP).exits[1][1]
+        worst = max(worst, off(found, ref(key), DIGITS8), off(straight, way, 1e-14))
     return worst
 
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import trimesh
 from checks import check, off
-from polyhedra import published, ref
+from polyhedra import published, random_polyhedron, ref
+from scipy.spatial import ConvexHull
 
 from raylab.stone import brilliant
 from raylab.stone.measure import measure
@@ -67,6 +70,20 @@ def depths_in_closed_form() -> float:
         worst = max(worst, off(brilliant.BrilliantProportions(**angles, girdle_pct=girdle).depth_pct, ref(key), 6e-7))
         thicker = measure(brilliant.round_brilliant(**angles, girdle_pct=girdle + 2.0))  # a girdle of 0 can't be built
         worst = max(worst, off(thicker.depth_pct.mean - 2.0, ref(key), 6e-7))
+    return worst
+
+
+@check
+def volumes_by_libraries() -> float:
+    """Volume and surface against `trimesh` and scipy's ConvexHull, brilliants and 40 random polyhedra; 1e-11 relative."""
+    stones = [brilliant.round_brilliant(**p, girdle_facets=f) for _, p in _published_stones() for f in (32, 96)]
+    worst = 0.0
+    for stone in [*stones, *map(random_polyhedron, range(40))]:
+        mesh = trimesh.Trimesh(*stone.triangles(), process=False)
+        hull = ConvexHull(stone.vertices_mm)
+        volumes = np.array([mesh.volume, hull.volume]) / stone.volume_mm3
+        areas = np.array([mesh.area, hull.area]) / stone.polyhedron.areas.sum()
+        worst = max(worst, off([*volumes, *areas], np.ones(4), 1e-11), off(mesh.is_watertight, 1, 0.5))
     return worst
 
 

@@ -1,0 +1,298 @@
+"""Ways to break the physics, the stone or the book-keeping, each a function that patches the package for one test."""
+
+from __future__ import annotations
+
+import cmath
+import dataclasses
+import math
+from typing import Any
+
+import checks_averages
+import numba
+import numpy as np
+import pytest
+
+from raylab.optics import fresnel, materials
+from raylab.optics.materials import Material
+from raylab.stone import brilliant, callipers
+from raylab.stone.planes import Stone
+from raylab.stone.polyhedron import Polyhedron
+from raylab.tracers import ledger, rays, reference, tables
+
+Patch = pytest.MonkeyPatch
+
+
+# Fresnel's equations of the reference tracer.
+
+
+def _amplitudes(patch: Patch, change: Any) -> None:
+    """Replace r_s, r_p, t_s, t_p, cos_t by change(true function, cos_i, n_from, n_to)."""
+    true = reference.amplitudes
+    patch.setattr(reference, "amplitudes", lambda *given: change(true, *given))
+
+
+def swapped_indices(patch: Patch) -> None:
+    _amplitudes(patch, lambda true, cos_i, n_from, n_to: true(cos_i, n_to, n_from))
+
+
+def indices_off_by_a_thousandth(patch: Patch) -> None:
+    _amplitudes(patch, lambda true, cos_i, n_from, n_to: true(cos_i, n_from, 1.001 * n_to))
+
+
+def swapped_s_and_p(patch: Patch) -> None:
+    def change(true: Any, *given: float) -> Any:
+        r_s, r_p, t_s, t_p, cos_t = true(*given)
+        return r_p, r_s, t_p, t_s, cos_t
+
+    _amplitudes(patch, change)
+
+
+def flipped_sign_of_p(patch: Patch) -> None:
+    def change(true: Any, *given: float) -> Any:
+        r_s, r_p, t_s, t_p, cos_t = true(*given)
+        return r_s, -r_p, t_s, t_p, cos_t
+
+    _amplitudes(patch, change)
+
+
+def dropped_phase(patch: Patch) -> None:
+    """Total reflection without its phase."""
+
+    def change(true: Any, *given: float) -> Any:
+        r_s, r_p, t_s, t_p, cos_t = true(*given)
+        return (abs(r_s), abs(r_p), t_s, t_p, cos_t) if cos_t.imag else (r_s, r_p, t_s, t_p, cos_t)
+
+    _amplitudes(patch, change)
+
+
+def wrong_critical_angle(patch: Patch) -> None:
+    """Total reflection declared a little too early."""
+
+    def change(true: Any, cos_i: float, n_from: float, n_to: float) -> Any:
+        early = n_from / n_to * math.sqrt(max(0.0, 1.0 - cos_i * cos_i)) > 0.99
+        return (1.0, 1.0, 0.0, 0.0, 1e-9j) if early else true(cos_i, n_from, n_to)
+
+    _amplitudes(patch, change)
+
+
+def lost_cosine(patch: Patch) -> None:
+    """Transmitted power without the ratio of cosines."""
+
+    def change(true: Any, cos_i: float, *indices: float) -> Any:
+        r_s, r_p, t_s, t_p, cos_t = true(cos_i, *indices)
+        lost = cmath.sqrt(cos_i / cos_t) if cos_t else 0.0
+        return r_s, r_p, t_s * lost, t_p * lost, cos_t
+
+    _amplitudes(patch, change)
+
+
+def dropped_polarisation(patch: Patch) -> None:
+    true = reference.trace_path
+    patch.setattr(reference, "trace_path", lambda *given, **options: true(*given, **{**options, "polarised": False}))
+
+
+def stuck_polarisation(patch: Patch) -> None:
+    """`polarised=False` ignored."""
+    true = reference.trace_path
+    patch.setattr(reference, "trace_path", lambda *given, **options: true(*given, **{**options, "polarised": True}))
+
+
+def bent_mirror(patch: Patch) -> None:
+    """Reflected light leaves a hair off the mirror direction."""
+    true = reference._split
+
+    def split(coherency: Any, way: Any, normal: Any, *rest: Any) -> Any:
+        reflected, mirrored, passed, refracted = true(coherency, way, normal, *rest)
+        bent = mirrored + 0.002 * normal
+        return reflected, bent / np.linalg.norm(bent), passed, refracted
+
+    patch.setattr(reference, "_split", split)
+
+
+def flipped_normal(patch: Patch) -> None:
+    """The entry facet's normal taken with the wrong sign in refraction."""
+    true = reference._split
+
+    def split(coherency: Any, way: Any, normal: Any, *rest: Any) -> Any:
+        reflected, mirrored, passed, refracted = true(coherency, way, normal, *rest)
+        return reflected, mirrored, passed, None if refracted is None else refracted - 2.0 * (refracted @ normal) * normal
+
+    patch.setattr(reference, "_split", split)
+
+
+# The same in the kernel behind `fresnel`.
+
+
+def _kernel(patch: Patch, change: Any) -> None:
+    true = fresnel._interface_over
+    patch.setattr(fresnel, "_interface_over", lambda cos_i, n_rel, out: change(true, cos_i, n_rel, out))
+
+
+def swapped_indices_in_kernel(patch: Patch) -> None:
+    _kernel(patch, lambda true, cos_i, n_rel, out: true(cos_i, 1.0 / n_rel, out))
+
+
+def lost_cosine_in_kernel(patch: Patch) -> None:
+    def change(true: Any, cos_i: np.ndarray, n_rel: float, out: np.ndarray) -> None:
+        true(cos_i, n_rel, out)
+        out[:, 4] *= cos_i / np.where(out[:, 6] > 0.0, out[:, 6], 1.0)
+
+    _kernel(patch, change)
+
+
+# Materials.
+
+
+def _index(patch: Patch, change: Any) -> None:
+    true = Material.n
+    patch.setattr(Material, "n", lambda self, wavelength_nm: change(true, self, wavelength_nm))
+
+
+def index_off_by_a_hundredth(patch: Patch) -> None:
+    _index(patch, lambda true, self, nm: true(self, nm) * 1.01)
+
+
+def no_dispersion(patch: Patch) -> None:
+    _index(patch, lambda true, self, nm: true(self, np.full_like(nm, 589.3, dtype=float)))
+
+
+def wrong_pages(patch: Patch) -> None:
+    """Every database material looks up another one's page."""
+    pages = list(materials._DATABASE.values())
+    others = [(*other[:3], *page[3:]) for page, other in zip(pages, pages[1:] + pages[:1], strict=True)]
+    patch.setattr(materials, "_DATABASE", dict(zip(materials._DATABASE, others, strict=True)))
+
+
+def wrong_densities(patch: Patch) -> None:
+    heavier = {name: (*page[:3], page[3] * 1.05, *page[4:]) for name, page in materials._DATABASE.items()}
+    patch.setattr(materials, "_DATABASE", heavier)
+
+
+def weak_absorption(patch: Patch) -> None:
+    true = Material.absorption_per_mm
+    patch.setattr(Material, "absorption_per_mm", lambda self, nm: 0.9 * true(self, nm))
+
+
+# Stone and measurement.
+
+
+def _proportions(patch: Patch, **changes: float) -> None:
+    """Build brilliants with some proportions changed by so much."""
+    true = brilliant._planes
+
+    def planes(p: Any, girdle_facets: int) -> Any:
+        return true(dataclasses.replace(p, **{key: getattr(p, key) + by for key, by in changes.items()}), girdle_facets)
+
+    patch.setattr(brilliant, "_planes", planes)
+
+
+def mains_too_steep(patch: Patch) -> None:
+    _proportions(patch, crown_angle_deg=1.0, pavilion_angle_deg=2.0)
+
+
+def mains_too_flat(patch: Patch) -> None:
+    _proportions(patch, crown_angle_deg=-1.0, pavilion_angle_deg=-2.0)
+
+
+def painted_halves(patch: Patch) -> None:
+    """Halves steeper than their azimuth asks for."""
+    true = brilliant._half_slope
+    patch.setattr(brilliant, "_half_slope", lambda *given: 1.05 * true(*given))
+
+
+def diameter_over_all_directions(patch: Patch) -> None:
+    """Percentages of the outline's perimeter over pi instead of the girdle circle."""
+    true = callipers.Callipers._diameter
+
+    def diameter(self: Any) -> Any:
+        sides = np.linalg.norm(np.roll(self.outline, -1, axis=0) - self.outline, axis=1)
+        return dataclasses.replace(true(self), mean=float(sides.sum() / math.pi))
+
+    patch.setattr(callipers.Callipers, "_diameter", diameter)
+
+
+def wrong_volume(patch: Patch) -> None:
+    true = Polyhedron.volume
+    patch.setattr(Polyhedron, "volume", lambda self, distances: true(self, distances) * 1.0001)
+
+
+def shift_forgotten(patch: Patch) -> None:
+    patch.setattr(Stone, "moved", lambda self, turn, shift: dataclasses.replace(self, normals=self.normals @ turn.T))
+
+
+def scale_slightly_off(patch: Patch) -> None:
+    patch.setattr(Stone, "scaled", lambda self, by: dataclasses.replace(self, distances_mm=self.distances_mm * by * 1.0001))
+
+
+def length_over_half_width(patch: Patch) -> None:
+    """Hexagonal prisms whose aspect ratio is read as length over the side instead of over the width."""
+    true = checks_averages.hexagonal_prism
+    patch.setattr(checks_averages, "hexagonal_prism", lambda aspect, n: true(aspect / 2.0, n))
+
+
+# What the packet tracer is given and what it hands back.
+
+
+def _table(patch: Patch, change: Any) -> None:
+    """Change the lowered stone; averages over isotropic light are traced afresh."""
+    true = tables.stone_table
+    patch.setattr(tables, "stone_table", lambda *given: change(true(*given)))
+    patch.setattr(checks_averages, "_isotropic", checks_averages._isotropic.__wrapped__)
+
+
+def swapped_indices_in_table(patch: Patch) -> None:
+    _table(patch, lambda table: table._replace(n=1.0 / table.n))
+
+
+def shifted_planes_in_table(patch: Patch) -> None:
+    _table(patch, lambda table: table._replace(planes=table.planes * [1.0, 1.0, 1.0, 1.05]))
+
+
+def missing_facet_in_table(patch: Patch) -> None:
+    """A hole where the last of the main facets was."""
+
+    def change(table: Any) -> Any:
+        rest = [row for row in range(len(table.planes)) if row != table.mains - 1]
+        return table._replace(
+            planes=np.ascontiguousarray(table.planes[rest]),
+            mains=table.mains - 1,
+            facet=table.facet[rest],
+            bruted=table.bruted[rest],
+        )
+
+    _table(patch, change)
+
+
+def _rows(patch: Patch, change: Any) -> None:
+    """Change the rows (R, CHANNELS) in place after they were traced."""
+    true = rays.trace_rays
+
+    def trace_rays(*given: Any, **options: Any) -> Any:
+        out, hit, segments = true(*given, **options)
+        change(out)
+        return out, hit, segments
+
+    patch.setattr(rays, "trace_rays", trace_rays)
+
+
+def untraced_dropped(patch: Patch) -> None:
+    def change(out: np.ndarray) -> None:
+        out[:, ledger.UNTRACED] = 0.0
+
+    _rows(patch, change)
+
+
+def untraced_redistributed(patch: Patch) -> None:
+    """What is left is shared out in proportion, as if it were known."""
+
+    def change(out: np.ndarray) -> None:
+        out[:, : ledger.UNTRACED] /= 1.0 - np.minimum(out[:, [ledger.UNTRACED]], 0.9)
+
+    _rows(patch, change)
+
+
+def race_between_threads(patch: Patch) -> None:
+    def change(out: np.ndarray) -> None:
+        out[:, ledger.LUMINANCE] += 1e-15 * numba.get_num_threads()
+
+    _rows(patch, change)
