@@ -1,0 +1,112 @@
+"""Imports point down: reads the imports of every module and fails on a wrong arrow."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import raylab
+
+ROOT = Path(raylab.__file__).parent
+
+LAYERS = (
+    ("units", "errors", "jit"),
+    ("optics",),
+    ("stone",),
+    ("dome", "view", "scene", "scenefile", "sky_image", "toml_tables"),
+    ("tracers",),
+    ("maps", "stats", "symmetry"),
+    ("tracing", "compare", "sweep", "finish", "tilt"),
+    ("plots", "files", "drawings", "color_files", "report", "view3d"),
+    ("cli", "bench"),
+)
+"""From the bottom up: modules and packages of `raylab`. A new one is given its place here."""
+
+ENGINES = ("reference", "rays", "beam")
+"""Tracers that must not know each other, or their agreement would prove nothing."""
+
+MODULES = sorted(path for path in ROOT.rglob("*.py") if path != ROOT / "__init__.py")
+
+
+def name_of(path: Path) -> str:
+    """``"stone.planes"`` for raylab/stone/planes.py, ``"stone"`` for raylab/stone/__init__.py."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(part for part in parts if part != "__init__")
+
+
+def layer_of(module: str) -> int | None:
+    """Number of the layer a module lies in, from 0; None where the table has no place for it."""
+    top = module.split(".")[0]
+    return next((number for number, names in enumerate(LAYERS) if top in names), None)
+
+
+def imported(path: Path) -> Iterator[str]:
+    """Names of the raylab modules that a file imports, anywhere in it, whether at once or when used."""
+    package = ("raylab", *path.relative_to(ROOT).parent.parts)
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom):
+            base = ".".join([*package[: len(package) - node.level + 1], *([node.module] if node.module else [])])
+            base = (node.module or "") if node.level == 0 else base
+            for alias in node.names:
+                full = f"{base}.{alias.name}"
+                yield full if is_module(full) or base == "raylab" else base
+        elif isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+
+
+def is_module(dotted: str) -> bool:
+    """Whether ``"raylab.x.y"`` is a file or a package of ours."""
+    place = ROOT.joinpath(*dotted.split(".")[1:])
+    return dotted.split(".")[0] == "raylab" and (place.with_suffix(".py").exists() or (place / "__init__.py").exists())
+
+
+def own_imports(path: Path) -> list[str]:
+    """The same without what is not ours, and without the leading ``raylab.``; the version number is anyone's."""
+    ours = (found.removeprefix("raylab.") for found in imported(path) if found.startswith("raylab."))
+    return [found for found in ours if found != "__version__"]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_imports_point_down(path):
+    here = layer_of(name_of(path))
+    assert here is not None, f"{name_of(path)} has no place in LAYERS"
+    strangers = {found for found in own_imports(path) if layer_of(found) is None}
+    assert strangers == set(), "names of the public door, or modules without a place in LAYERS"
+    wrong = [found for found in own_imports(path) if layer_of(found) > here]
+    assert wrong == []
+
+
+def test_no_module_imports_itself_by_a_detour():
+    arrows = {name_of(path): set(own_imports(path)) - {name_of(path)} for path in MODULES}
+    while arrows:
+        free = [name for name, targets in arrows.items() if not targets & arrows.keys()]
+        assert free, f"a ring of imports among {sorted(arrows)}"
+        arrows = {name: targets for name, targets in arrows.items() if name not in free}
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if p.parent.name == "tracers"], ids=name_of)
+def test_tracers_do_not_know_each_other(path):
+    mine = next((engine for engine in ENGINES if path.stem.startswith(engine)), None)
+    others = [f"tracers.{engine}" for engine in ENGINES if engine != mine]
+    if mine is not None:
+        assert [found for found in own_imports(path) if found.startswith(tuple(others))] == []
+
+
+def test_the_oracle_shares_only_stone_dome_and_ledger():
+    allowed = {"dome", "stone.planes", "tracers.ledger"}
+    assert set(own_imports(ROOT / "tracers" / "reference.py")) <= allowed
+
+
+def test_a_wrong_arrow_would_be_seen(tmp_path, monkeypatch):
+    """The reader itself: relative, absolute and late imports all count."""
+    monkeypatch.setattr("test_layers.ROOT", tmp_path)
+    (tmp_path / "stone").mkdir()
+    (tmp_path / "tracing.py").touch()
+    (tmp_path / "dome.py").touch()
+    low = tmp_path / "stone" / "low.py"
+    low.write_text("from .. import tracing\ndef late():\n    from ..dome import Dome\n    import raylab.tracing\n")
+    assert sorted(own_imports(low)) == ["dome", "tracing", "tracing"]
+    assert layer_of("tracing") > layer_of("stone.low")
