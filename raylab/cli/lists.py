@@ -15,7 +15,7 @@ Flag = Annotated[bool, Parameter(negative="")]
 def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
     """List the scene files of a folder with their titles.
 
-    Example:
+    For example:
 
         raylab scenes
 
@@ -53,7 +53,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
 def materials(*, json: Flag = False) -> None:
     """List the materials: index, dispersion, density, and where the numbers come from.
 
-    Example:
+    For example:
 
         raylab materials --json
 
@@ -108,7 +108,7 @@ def _or_dash(value: float | None) -> str:
 def domes(*, json: Flag = False) -> None:
     """List the domes of light that raylab ships.
 
-    Example:
+    For example:
 
         raylab domes
 

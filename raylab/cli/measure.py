@@ -24,7 +24,7 @@ def measure(
 ) -> None:
     """Measure a stone: proportions with their spread, facets by tier, weight.
 
-    Example:
+    For example:
 
         raylab measure scenes/well-proportioned.toml
 

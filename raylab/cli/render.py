@@ -39,7 +39,7 @@ def render(
     Written are `summary.json`, `maps.nc` (every map, 32-bit floats, mm), `luminance.tiff` (linear, 32-bit floats),
     `overview.png` and one PNG per map. All appear at once when the work is done, or none.
 
-    Example:
+    For example:
 
         raylab render scenes/well-proportioned.toml --out out --resolution 800
 

@@ -1,0 +1,263 @@
+"""The command line as a user meets it: real processes, exit codes, one line per fault, files whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from raylab.cli import main
+from raylab.maps import DEFINITIONS
+
+ROOT = Path(__file__).parent.parent
+SCENE = """\
+schema = 1
+title = "[bold] a test scene"
+[stone]
+kind = "round brilliant"
+name = "[red]test[/red] stone"
+table_pct = 57
+crown_angle_deg = 34.5
+pavilion_angle_deg = 40.75
+girdle_facets = 32
+material = "sapphire"
+[dome]
+name = "head-shadow"
+[output]
+resolution = 24
+samples = 4
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "s.toml").write_text(SCENE)
+    return tmp_path
+
+
+def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "raylab.cli", *map(str, words)],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+
+
+def refused(*words: str | Path, cwd: Path) -> str:
+    """The one line on stderr that this command line is refused with; exit code 2, nothing on stdout, nothing left behind."""
+    before = sorted(cwd.rglob("*"))
+    done = raylab(*words, cwd=cwd)
+    assert done.returncode == 2, done
+    assert done.stdout == ""
+    assert done.stderr.startswith("raylab: ")
+    assert done.stderr.count("\n") == 1
+    assert done.stderr.endswith("\n")
+    assert sorted(cwd.rglob("*")) == before
+    return done.stderr.removeprefix("raylab: ").strip()
+
+
+def test_render_writes_everything_and_says_the_numbers(folder):
+    done = raylab("render", "s.toml", "--out", "deep/out", cwd=folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    out = folder / "deep" / "out"
+    facts = json.loads((out / "summary.json").read_text())
+    with xr.open_dataset(out / "maps.nc", engine="h5netcdf") as maps:
+        names = set(maps.data_vars)
+        assert maps.attrs["scene_hash"] == facts["scene"]["hash"]
+        assert maps.luminance.shape == (24, 24)
+        mean = float(np.average(maps.leak.fillna(0.0), weights=maps.coverage))
+    assert names <= set(DEFINITIONS)
+    expected = {"summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in names)}
+    assert set(os.listdir(out)) == expected
+    assert f"{len(expected)} files in deep/out" in done.stdout
+    assert sum(facts["ledger"].values()) == pytest.approx(1.0, abs=1e-12)
+    assert mean == pytest.approx(facts["ledger"]["leak"], abs=4 * facts["errors"]["leak"] + 1e-6)
+    for name, value in {**facts["ledger"], **facts["stats"]}.items():
+        row = next(line for line in done.stdout.splitlines() if line.split()[:1] == [name])
+        low, high = facts["brackets"][name]
+        assert row.split()[1:4] == [f"{value:.5f}", f"{low:.5f}", f"{high:.5f}"]
+    assert "[red]test[/red] stone" in done.stdout
+    assert "ordinary index" in done.stdout
+
+
+def test_render_prints_json_where_a_machine_reads(folder):
+    done = raylab("render", "s.toml", "--out", "out", "--json", "--resolution", "12", "--tilt-deg", "9", cwd=folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    facts = json.loads(done.stdout)
+    assert facts == json.loads((folder / "out" / "summary.json").read_text())
+    assert (facts["settings"]["resolution"], facts["view"]["tilt_deg"]) == (12, 9.0)
+
+
+def test_nothing_is_overwritten_without_force(folder):
+    (folder / "out").mkdir()
+    (folder / "out" / "leak.png").write_text("mine")
+    (folder / "out" / "notes.txt").write_text("mine too")
+    line = refused("render", "s.toml", "--out", "out", cwd=folder)
+    assert line.startswith("out/leak.png: already there; nothing was written; expected another place")
+    assert main(["render", str(folder / "s.toml"), "--out", str(folder / "out"), "--force"]) == 0
+    assert (folder / "out" / "leak.png").read_bytes().startswith(b"\x89PNG")
+    assert (folder / "out" / "notes.txt").read_text() == "mine too"
+
+
+FAULTS = [
+    (["rendr"], 'Unknown command "rendr". Did you mean "render"?'),
+    (["render", "s.toml"], "--out requires an argument"),
+    (["render", "s.toml", "--out", "o", "--resolutin", "5"], "Unknown option: --resolutin. Did you mean --resolution?"),
+    (["render", "s.toml", "--out", "o", "--resolution", "five"], '"five"'),
+    (["render", "s.toml", "--out", "o", "--resolution", "0"], "--resolution = 0: out of range; expected a whole number from 1"),
+    (["render", "s.toml", "--out", "o", "--samples", "5"], "--samples = 5: not a square number; expected 1, 4, 9"),
+    (["render", "s.toml", "--out", "o", "--engine", "magic"], '"magic"'),
+    (["render", "s.toml", "--out", "o", "--dome", "evensky"], "--dome = 'evensky': no dome of this name"),
+    (["render", "s.toml", "--out", "o", "--dome", "d.toml"], "d.toml: no such file; expected a TOML file"),
+    (["render", "s.toml", "--out", "o", "--tilt-deg", "181"], "--tilt-deg = 181.0: out of range; expected 0 to 180 degrees"),
+    (["render", "s.toml", "--out", "s.toml"], "s.toml: not a folder; expected a folder to write to"),
+    (["render", "lost.toml", "--out", "o"], "lost.toml: no such file; expected a TOML file"),
+    (["render", ".", "--out", "o"], ".: not a file; expected a TOML file"),
+    (["measure", "lost.toml"], "lost.toml: no such file; expected a TOML file"),
+    (["measure", "stone.xyz"], "stone.xyz: no stone can be read from a file of this kind (.xyz); expected a file that ends in"),
+    (["measure", "s.toml", "--save", "stone.xyz"], "stone.xyz: no stone can be written to a file of this kind; expected"),
+    (["measure", "s.toml", "--save", "s.toml"], "s.toml: no stone can be written to a file of this kind; expected"),
+    (["scenes", "lost"], "lost: no such folder; expected a folder with scene files (*.toml)"),
+    (["domes", "extra"], "extra"),
+]
+
+
+@pytest.mark.parametrize(("words", "says"), FAULTS, ids=[" ".join(words) for words, _ in FAULTS])
+def test_bad_input_is_one_line_and_exit_code_2(folder, words, says):
+    assert says in refused(*words, cwd=folder)
+
+
+def test_a_faulty_scene_is_told_with_file_key_value_and_expectation(folder):
+    (folder / "s.toml").write_text(SCENE.replace("table_pct = 57", "table_pct = 570"))
+    line = refused("render", "s.toml", "--out", "o", cwd=folder)
+    assert line == "s.toml: stone.table_pct = 570.0: out of range; expected 1 to 99 %"
+
+
+def test_help_of_every_command_shows_an_example(capsys):
+    for command in ("render", "measure", "scenes", "materials", "domes"):
+        assert main([command, "--help"]) == 0
+        told = capsys.readouterr().out
+        assert "For example:" in told
+        assert f"raylab {command}" in told.split("For example:")[1]
+        assert "as JSON" in told
+    assert main(["--help"]) == 0
+    assert "no grade" in capsys.readouterr().out
+
+
+def test_measure_reads_stones_and_scenes(folder, capsys):
+    path = str(folder / "s.toml")
+    assert main(["measure", path]) == 0
+    told = capsys.readouterr().out
+    row = next(line for line in told.splitlines() if line.strip().startswith("pavilion angle"))
+    assert row.split()[2:] == ["40.7500", "40.7500", "40.7500", "0.0000", "deg", "8"]
+    assert next(line for line in told.splitlines() if line.strip().startswith("upper half")).split()[2] == "16"
+    assert main(["measure", path, "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["table_pct"]["mean"] == pytest.approx(57.0, abs=1e-9)
+    assert len(facts["facets"]) == 57 + 32
+    assert main(["measure", path, "--facets"]) == 0
+    assert "crown main 7" in capsys.readouterr().out
+
+
+def test_measure_saves_the_stone_and_its_drawing(folder, capsys):
+    words = ["measure", str(folder / "s.toml"), "--save", str(folder / "s.stl"), "--drawing", str(folder / "s.png")]
+    assert main(words) == 0
+    assert sorted(os.listdir(folder)) == ["s.png", "s.stl", "s.toml"]
+    assert main(words) == 2
+    assert "already there" in capsys.readouterr().err
+    assert main([*words, "--force"]) == 0
+
+
+def test_lists(folder, capsys):
+    (folder / "broken.toml").write_text("schema = 1")
+    assert main(["scenes", str(folder)]) == 0
+    told = capsys.readouterr().out
+    assert "[bold] a test scene" in told
+    assert "not usable: " in next(line for line in told.splitlines() if "broken.toml" in line)
+    assert main(["scenes", str(folder), "--json"]) == 0
+    assert [Path(one["file"]).name for one in json.loads(capsys.readouterr().out)] == ["broken.toml", "s.toml"]
+    assert main(["domes", "--json"]) == 0
+    assert "head-shadow" in {one["name"] for one in json.loads(capsys.readouterr().out)}
+    assert main(["materials", "--json"]) == 0
+    facts = {one["name"]: one for one in json.loads(capsys.readouterr().out)}
+    # Peter 1923 in the refractiveindex database: n_D = 2.41726, B-G = 0.04445
+    assert facts["diamond"]["n_d"] == pytest.approx(2.41726, abs=1e-5)
+    assert facts["diamond"]["dispersion_bg"] == pytest.approx(0.04445, abs=5e-6)
+    assert facts["moissanite"]["dispersion_bg"] is None  # G lies outside the page's range
+    assert main(["materials"]) == 0
+    assert "2.4173" in next(line for line in capsys.readouterr().out.splitlines() if " diamond " in line)
+
+
+def test_shipped_scenes_are_listed_from_the_repository():
+    done = raylab("scenes", cwd=ROOT)
+    assert done.returncode == 0
+    assert "scenes/well-proportioned.toml" in done.stdout
+    assert "not usable" not in done.stdout
+
+
+def test_a_closed_pipe_is_no_fault(folder):
+    words = [sys.executable, "-m", "raylab.cli", "materials"]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait(timeout=60) == 0
+
+
+def test_an_interrupt_leaves_nothing_half_written(folder):
+    """Ctrl-C while a large picture is traced: exit code 130, one line, and the folder is gone again."""
+    words = [sys.executable, "-m", "raylab.cli", "render", "s.toml", "--out", "out", "--engine", "rays"]
+    words += ["--resolution", "4000", "--samples", "16"]  # minutes of work: it can't be done before the signal
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        waited = time.monotonic()
+        while not (folder / "out").exists() and time.monotonic() - waited < 60:
+            time.sleep(0.05)
+        assert os.listdir(folder / "out")[0].endswith(".part")  # at work
+        time.sleep(0.5)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, out, err) == (130, "", "raylab: interrupted\n")
+    assert sorted(os.listdir(folder)) == ["s.toml"]
+
+
+def test_long_work_shows_a_bar_on_a_terminal_and_short_work_none(monkeypatch, capsys):
+    """The bar appears once its patience is over; checked on a console that says it is a terminal."""
+    from raylab.cli import console
+
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setattr(console, "PATIENCE_S", 0.05)
+    with console.progress("tracing") as tell:
+        time.sleep(0.3)
+        tell(0.5)
+        time.sleep(0.2)
+    assert "tracing" in capsys.readouterr().err
+    monkeypatch.setattr(console, "PATIENCE_S", 60.0)
+    with console.progress("tracing") as tell:
+        tell(0.5)
+    assert "tracing" not in capsys.readouterr().err
+
+
+def test_the_command_line_starts_without_heavy_imports():
+    """Help must be quick: nothing that draws, compiles or reads arrays is imported for it."""
+    code = (
+        "import sys; from raylab.cli import main; main(['--help']); "
+        "heavy = {'matplotlib', 'xarray', 'numba', 'scipy', 'pyvista', 'pydantic', 'trimesh'} & set(sys.modules); "
+        "sys.exit(f'imported {heavy}' if heavy else 0)"
+    )
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stderr) == (0, "")

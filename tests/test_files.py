@@ -1,0 +1,186 @@
+"""Files are there whole or not at all, give back what was put in, and overwrite nothing unasked."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+import trimesh
+import xarray as xr
+
+import raylab as rl
+from raylab import files
+from raylab.units import direction
+
+STONE = rl.round_brilliant(
+    table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32, culet_pct=1.0, material="sapphire"
+)
+
+
+@pytest.fixture(scope="module")
+def result() -> rl.Result:
+    dome = rl.Dome(lamps=(rl.Lamp(40, 30, 20, 3.0),), head_half_angle_deg=10)
+    return rl.trace(STONE, dome, rl.View(tilt_deg=7), resolution=24, samples=4, engine="rays")
+
+
+def left_in(folder: Path) -> list[str]:
+    return sorted(os.listdir(folder))
+
+
+def test_maps_come_back_with_units_and_coordinates(result, tmp_path):
+    files.save_maps(result.maps, tmp_path / "m.nc", {"scene_hash": "abc"})
+    assert left_in(tmp_path) == ["m.nc"]
+    with xr.open_dataset(tmp_path / "m.nc", engine="h5netcdf") as found:
+        assert set(found.data_vars) == set(result.maps.data_vars)
+        assert found.attrs["scene_hash"] == "abc"
+        assert found.x.attrs["units"] == "mm"
+        assert np.array_equal(found.x, result.maps.x)
+        for name in result.maps.data_vars:
+            assert found[name].encoding["dtype"] == np.float32
+            assert found[name].attrs == result.maps[name].attrs
+            assert np.array_equal(found[name].values, result.maps[name].values.astype(np.float32), equal_nan=True)
+    assert "scene_hash" not in result.maps.attrs
+
+
+def test_luminance_tiff_is_linear_float_with_its_top_row_first(result, tmp_path):
+    files.save_luminance(result.maps, tmp_path / "l.tiff")
+    with tifffile.TiffFile(tmp_path / "l.tiff") as file:
+        pixels, page = file.asarray(), file.pages[0]
+        per_cm, of = page.tags["XResolution"].value
+        assert page.tags["ResolutionUnit"].value == 3  # centimetre
+    assert pixels.dtype == np.float32
+    assert 10.0 * of / per_cm == pytest.approx(result.maps.attrs["pixel_mm"], rel=1e-6)
+    upright = pixels[::-1]
+    inside = np.isfinite(result.maps.luminance.values)
+    assert np.array_equal(upright[inside], result.maps.luminance.values[inside].astype(np.float32))
+    assert np.all(upright[~inside] == 0.0)
+
+
+def test_summary_holds_ledger_statistics_and_provenance(result, tmp_path):
+    files.save_summary(result, tmp_path / "s.json")
+    found = json.loads((tmp_path / "s.json").read_text())
+    assert set(found["ledger"]) == {"sky", "head", "leak", "absorbed", "scattered", "untraced"}
+    assert sum(found["ledger"].values()) == pytest.approx(1.0, abs=1e-12)
+    assert {"brightness", "contrast_rms", "glare"} <= set(found["stats"])
+    assert set(found["brackets"]) == set(found["errors"]) == {*found["ledger"], *found["stats"]}
+    assert found["scene"]["hash"] == result.scene.hash()
+    assert (found["raylab_version"], found["engine"], found["wavelengths_nm"]) == (rl.__version__, "rays", [589.3])
+    assert "ordinary" in found["notes"]["material"]
+    assert found["stone"]["weight_ct"] == STONE.weight_ct
+
+
+def test_json_has_null_where_a_number_is_not_finite():
+    assert json.loads(files.to_json({"a": [float("nan"), float("inf"), 1.5], "b": ({"c": None},)})) == {
+        "a": [None, None, 1.5],
+        "b": [{"c": None}],
+    }
+
+
+@pytest.mark.parametrize(("kind", "rounding"), [("stl", 1e-7), ("obj", 1e-7), ("ply", 1e-7), ("glb", 1e-7)])
+def test_a_mesh_encloses_the_stone(kind, rounding, tmp_path):
+    """Each format holds 32-bit floats or 8 digits: coordinates to 1e-7 of the size, so the volume to a few 1e-7."""
+    path = tmp_path / f"stone.{kind}"
+    files.save_stone(STONE, path)
+    mesh = trimesh.load_mesh(path)
+    mesh.merge_vertices()
+    assert mesh.is_watertight
+    assert mesh.is_convex
+    assert mesh.volume == pytest.approx(STONE.volume_mm3, rel=6 * rounding)  # positive: wound outward; in mm
+    assert np.allclose(mesh.extents, STONE.size_mm, rtol=2 * rounding)
+    assert left_in(tmp_path) == [path.name]
+
+
+def test_a_facet_table_gives_the_planes_back(tmp_path):
+    files.save_stone(STONE, tmp_path / "stone.csv")
+    lines = (tmp_path / "stone.csv").read_text().splitlines()
+    rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    assert [row["tier"] for row in rows] == list(STONE.tiers)
+    assert [int(row["facet"]) for row in rows] == list(STONE.indices)
+    normals = np.array([direction(90.0 - float(row["slope_deg"]), float(row["azimuth_deg"])) for row in rows])
+    assert np.abs(normals - STONE.normals).max() < 1e-14
+    assert [float(row["distance_mm"]) for row in rows] == STONE.distances_mm.tolist()
+    again = rl.Stone.from_planes(normals, [float(row["distance_mm"]) for row in rows])
+    assert again.volume_mm3 == pytest.approx(STONE.volume_mm3, rel=1e-13)
+
+
+def test_an_unknown_kind_of_stone_file_is_refused(tmp_path):
+    with pytest.raises(rl.InputError, match=r"stone\.xyz: no stone can be written .*; expected a name that ends in \.stl"):
+        files.save_stone(STONE, tmp_path / "stone.xyz")
+    assert left_in(tmp_path) == []
+
+
+def test_a_file_in_the_way_is_kept_unless_forced(tmp_path):
+    path = tmp_path / "stone.csv"
+    path.write_text("mine")
+    with pytest.raises(rl.InputError, match=r"stone\.csv: already there; nothing was written"):
+        files.save_stone(STONE, path)
+    assert path.read_text() == "mine"
+    files.save_stone(STONE, path, force=True)
+    assert path.read_text().startswith("# slope_deg")
+    assert left_in(tmp_path) == ["stone.csv"]
+
+
+def test_a_link_in_the_way_is_kept_too(tmp_path):
+    (tmp_path / "link.csv").symlink_to(tmp_path / "nowhere.csv")
+    with pytest.raises(rl.InputError, match="already there"):
+        files.save_stone(STONE, tmp_path / "link.csv")
+    assert left_in(tmp_path) == ["link.csv"]
+
+
+def broken_off(folder: Path, fault: BaseException, **options: bool) -> None:
+    """Work that writes one file and then fails."""
+    with files.whole_set(folder, ["a", "b"], **options) as stage:
+        (stage / "a").write_text("half")
+        raise fault
+
+
+@pytest.mark.parametrize("fault", [KeyboardInterrupt, RuntimeError, MemoryError])
+def test_nothing_is_left_of_work_that_broke_off(fault, tmp_path):
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "a").write_text("old")
+    with pytest.raises(fault):
+        broken_off(tmp_path / "out", fault(), force=True)
+    assert left_in(tmp_path / "out") == ["a"]
+    assert (tmp_path / "out" / "a").read_text() == "old"
+    with pytest.raises(fault):
+        broken_off(tmp_path / "fresh" / "deep", fault())
+    assert not (tmp_path / "fresh" / "deep").exists()
+
+
+def test_a_full_disk_is_one_line(tmp_path):
+    with pytest.raises(rl.InputError) as caught:
+        broken_off(tmp_path, OSError(28, "No space left on device"))
+    assert str(caught.value) == f"{tmp_path}: can't be written: No space left on device; expected a place with room"
+    assert left_in(tmp_path) == []
+
+
+def meanwhile(folder: Path) -> None:
+    """Two files, one of which somebody else writes in the meantime."""
+    with files.whole_set(folder, ["a", "b"]) as stage:
+        (stage / "a").write_text("ours")
+        (stage / "b").write_text("ours")
+        (folder / "b").write_text("theirs")
+
+
+def test_a_file_that_appears_during_the_work_is_not_overwritten(tmp_path):
+    with pytest.raises(rl.InputError, match="already there"):
+        meanwhile(tmp_path)
+    assert left_in(tmp_path) == ["b"]
+    assert (tmp_path / "b").read_text() == "theirs"
+
+
+def test_places_that_are_no_folder_are_refused(tmp_path):
+    (tmp_path / "file").write_text("x")
+    (tmp_path / "a.csv").mkdir()
+    with pytest.raises(rl.InputError, match="file: not a folder"), files.whole_set(tmp_path / "file", ["a"]):
+        pass
+    with pytest.raises(rl.InputError, match=r"a\.csv: a folder of this name is there"):
+        files.save_stone(STONE, tmp_path / "a.csv", force=True)
+    with pytest.raises(rl.InputError, match="can't be written: No such file or directory"):
+        files.save_stone(STONE, tmp_path / "absent" / "a.csv")
+    assert left_in(tmp_path) == ["a.csv", "file"]
