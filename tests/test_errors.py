@@ -1,0 +1,41 @@
+"""Errors are one line: where, what, and what was expected."""
+
+import pytest
+
+from raylab.errors import InputError, RaylabError, StoneError, nearest
+
+
+def test_one_line_with_every_part():
+    error = InputError("out of range", key="table_pct", value=130, expected="1 to 99 %", file="a.toml")
+    assert str(error) == "a.toml: table_pct = 130: out of range; expected 1 to 99 %"
+
+
+def test_parts_that_are_missing_leave_no_trace():
+    assert str(InputError("the file is empty")) == "the file is empty"
+    assert str(InputError("missing", key="stone")) == "stone: missing"
+
+
+def test_line_breaks_are_folded():
+    assert "\n" not in str(InputError("first\nsecond", value="a\nb", key="k"))
+
+
+def test_told_from_further_out():
+    inner = StoneError("too thin", key="girdle_pct", value=0.1)
+    outer = inner.within(file="ring.toml", section="stone")
+    assert str(outer) == "ring.toml: stone.girdle_pct = 0.1: too thin"
+    assert type(outer) is StoneError
+    assert str(outer.within(section="scene")) == "ring.toml: scene.stone.girdle_pct = 0.1: too thin"
+    assert str(InputError("empty").within(section="dome")) == "dome: empty"
+
+
+def test_every_error_on_purpose_is_a_raylab_error_and_a_value_error():
+    assert issubclass(StoneError, InputError)
+    assert issubclass(InputError, RaylabError)
+    assert issubclass(InputError, ValueError)
+
+
+@pytest.mark.parametrize(
+    ("word", "expected"), [("spinnel", "did you mean 'spinel'?"), ("xyz", "one of beryl, spinel"), ("", "one of beryl, spinel")]
+)
+def test_nearest_suggests_or_lists(word, expected):
+    assert nearest(word, ["spinel", "beryl"]) == expected
