@@ -18,7 +18,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -99,9 +99,12 @@ def _refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
 
 def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
     """Maps as netCDF (HDF5): 32-bit floats, compressed, with units and definitions; `about` is added to the attributes."""
-    packing = {name: {"dtype": "float32", "zlib": True, "complevel": 4} for name in maps.data_vars}
+    packing = {"dtype": "float32", "zlib": True, "complevel": 4}
+    whole = maps.assign_attrs(about or {})
     with whole_file(path, force=force) as target:
-        maps.assign_attrs(about or {}).to_netcdf(target, engine="h5netcdf", encoding=packing)
+        for place, name in enumerate(whole.data_vars):  # one after the other: all at once would hold a second copy of all
+            mode: Literal["w", "a"] = "w" if place == 0 else "a"
+            whole[[name]].to_netcdf(target, mode, engine="h5netcdf", encoding={name: packing})
 
 
 def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:

@@ -84,17 +84,17 @@ def overview_figure(result: Result) -> Figure:
     """Luminance, contrast and leak side by side, with the ledger as bars."""
     from matplotlib.figure import Figure
 
-    width, height, side, bottom = 16.0, 4.35, 3.3, 0.5  # inches
+    width, height, side, bottom = 16.6, 4.35, 3.3, 0.5  # inches
     figure = Figure(figsize=(width, height))
     for place, name in enumerate(("luminance", "contrast", "leak")):
-        left = 0.55 + 4.15 * place
+        left = 0.55 + 4.35 * place
         axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
         image = _draw(axes, result, name, None)
         beside = figure.add_axes(((left + side + 0.08) / width, bottom / height, 0.1 / width, side / height))
         figure.colorbar(image, cax=beside, extend=_extend(name, image)).ax.tick_params(labelsize=8)
         axes.set_title(_headline(result, name, None), fontsize=10.5, loc="left")
         axes.set_ylabel("y / mm" if place == 0 else "")
-    _ledger_bars(figure.add_axes((13.5 / width, bottom / height, 2.3 / width, side / height)), result)
+    _ledger_bars(figure.add_axes((14.1 / width, bottom / height, 2.3 / width, side / height)), result)
     _write(figure, 0.55 / width, (bottom + side + 0.3) / height, _subject(result, None, 170), 11)
     return figure
 
