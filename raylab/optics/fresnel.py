@@ -24,6 +24,10 @@ from ..jit import njit
 from ..units import number_in
 
 
+STEADY = 1e-12
+"""Below this squared sine of incidence the plane of incidence is left as it was: R_s and R_p agree there to 1e-12."""
+
+
 @njit(inline="always")
 def interface(cos_i, n_rel):  # type: ignore[no-untyped-def]
     """Reflection and refraction at one interface; for kernels.
@@ -108,7 +112,7 @@ def fresnel(incidence_deg: Any, n_from: float, n_to: float) -> Fresnel:
     0.171968833
     """
     angles = np.asarray(incidence_deg, dtype=float)
-    for extreme in (angles.min(), angles.max()):
+    for extreme in (angles.min(initial=0.0), angles.max(initial=0.0)):
         number_in("incidence_deg", extreme, 0.0, 90.0, "degrees")
     n_rel = number_in("n_from", n_from, 1.0, 10.0) / number_in("n_to", n_to, 1.0, 10.0)
     out = np.empty((angles.size, 7))

@@ -18,7 +18,7 @@ import numpy as np
 
 from ..dome import DomeTable
 from ..jit import njit, parallel_kernel
-from ..optics.fresnel import interface
+from ..optics.fresnel import STEADY, interface
 from .ledger import ABSORBED, CHANNELS, GLARE, SCATTERED, UNTRACED, tally_exit
 from .tables import StoneTable
 
@@ -36,8 +36,6 @@ _OUT_NUM, _OUT_DEN = _WEIGHT, _OX  # entering rays need two more numbers, and no
 _RAY, _HITS = (row * LANES for row in range(24, 26))  # ray number, -1 for a free lane; internal reflections so far
 _PACKET = 26 * LANES
 
-STEADY = 1e-12
-"""Below this squared sine of incidence the plane of incidence is left as it was: R_s and R_p agree there to 1e-12."""
 
 
 @njit(fastmath={"contract"})
