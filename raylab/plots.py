@@ -127,7 +127,7 @@ def _draw(axes: Axes, result: Result, name: str, wavelength_nm: float | None) ->
         interpolation_stage="data",
     )
     corners = silhouette(result.scene.stone, result.scene.view)
-    outline = Polygon(corners[ConvexHull(corners).vertices], closed=True, fill=False, edgecolor=_INK, linewidth=0.9)
+    outline = Polygon(corners[ConvexHull(corners).vertices], closed=True, fill=False, edgecolor=_INK, linewidth=1.1)
     axes.add_patch(outline)
     image.set_clip_path(outline)
     axes.set(xlim=(left, left + side), ylim=(bottom, bottom + side), xlabel="x / mm", ylabel="y / mm", aspect="equal")
@@ -205,6 +205,8 @@ def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     known |= {entry: told.ledger[entry].value for entry in ENTRIES}
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
+    if name == "coverage":
+        return f"{what}: {float(_layer(result, name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
     field, weight = (_layer(result, key, wavelength_nm) for key in (name, "coverage"))
     used = np.isfinite(field) & (weight > 0.0)
     mean = float(np.average(field[used], weights=weight[used])) if used.any() else math.nan

@@ -71,6 +71,16 @@ def test_titles_tell_the_number_of_the_wavelength_that_is_drawn(result):
     assert f"contrast: RMS {result.summary.records[1].contrast_rms.value:.4g}" in words(plots.map_figure(result, "contrast"))
 
 
+def test_the_coverage_map_titles_its_area(result):
+    """The map's pixels add up to the outline's area: sampled with 2 x 2 points a pixel along a rim of 48 x pi pixels, each
+    good to a quarter of a pixel at worst, the sum is good to sqrt(48 pi)/4 pixels at one standard error."""
+    told = words(plots.map_figure(result, "coverage")).split("coverage: ")[1]
+    pixel = result.maps.attrs["pixel_mm"] ** 2
+    error = pixel * np.sqrt(48 * np.pi) / 4.0
+    assert told.split("\n")[0].endswith(" mm²")
+    assert float(told.split()[0]) == pytest.approx(result.summary.area_mm2, abs=4.0 * error)
+
+
 def test_an_absolute_dome_titles_its_own_radiance():
     bright = rl.Dome(sky_radiance=20.0, absolute=True)
     result = rl.trace(STONE, bright, resolution=16, samples=1, engine="rays")
