@@ -10,7 +10,7 @@ as in `round_brilliant`; crown height, pavilion depth and girdle thickness, trad
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from .callipers import Callipers, Quantity
@@ -63,8 +63,9 @@ class Measurements:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and None, ready for JSON."""
-        plain = asdict(self)
-        return {key: getattr(self, key).to_dict() if isinstance(getattr(self, key), Quantity) else plain[key] for key in plain}
+        told = {f.name: getattr(self, f.name) for f in fields(self)}
+        told = {key: value.to_dict() if isinstance(value, Quantity) else value for key, value in told.items()}
+        return {**told, "facets": [asdict(row) for row in self.facets]}
 
 
 def measure(stone: Stone) -> Measurements:
