@@ -44,7 +44,9 @@ class InputError(RaylabError, ValueError):
         where = [self.file] if self.file else []
         if self.key is not None:
             where.append(self.key if self.value is None else f"{self.key} = {self.value!r}")
-        what = self.problem if self.expected is None else f"{self.problem}; expected {self.expected}"
+        what = self.problem
+        if self.expected is not None:
+            what += f"; {self.expected}" if self.expected.startswith("did you mean") else f"; expected {self.expected}"
         return " ".join(": ".join([*where, what]).split())
 
     def within(self, *, file: str | None = None, section: str | None = None) -> InputError:

@@ -13,7 +13,7 @@ standard error, which comes from sampling and is zero for an exact engine. `valu
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -69,29 +69,25 @@ class Summary:
     symmetry: Statistic | None = None
     symmetry_note: str = field(default="")
 
-    def _mean(self, pick: Callable[[Record], Statistic]) -> Statistic:
-        each = [pick(record) for record in self.records]
-        return Statistic(*(float(np.mean([getattr(s, part) for s in each])) for part in ("value", "low", "high", "error")))
-
     @property
     def brightness(self) -> Statistic:
         """Area-mean luminance relative to the brightest radiance."""
-        return self._mean(lambda record: record.brightness)
+        return _average([record.brightness for record in self.records])
 
     @property
     def contrast_rms(self) -> Statistic:
         """Standard deviation of luminance over its mean."""
-        return self._mean(lambda record: record.contrast_rms)
+        return _average([record.contrast_rms for record in self.records])
 
     @property
     def glare(self) -> Statistic:
         """Area-mean share reflected by the first surface."""
-        return self._mean(lambda record: record.glare)
+        return _average([record.glare for record in self.records])
 
     @property
     def ledger(self) -> dict[str, Statistic]:
         """Area means of the six ledger entries."""
-        return {name: self._mean(lambda record, name=name: record.ledger[name]) for name in ENTRIES}
+        return {name: _average([record.ledger[name] for record in self.records]) for name in ENTRIES}
 
     def statistics(self) -> dict[str, Statistic]:
         """All statistics beside the ledger, by name."""
@@ -111,6 +107,11 @@ class Summary:
             "errors": {name: s.error for name, s in both.items()},
             "notes": {"symmetry": self.symmetry_note} if self.symmetry_note else {},
         }
+
+
+def _average(each: Sequence[Statistic]) -> Statistic:
+    """Mean over wavelengths, part by part; errors of common samples don't average out, and are not taken to."""
+    return Statistic(*(float(np.mean([getattr(one, part) for one in each])) for part in ("value", "low", "high", "error")))
 
 
 def record(traced: Traced, peak_radiance: float) -> Record:

@@ -193,7 +193,7 @@ def test_what_a_narrow_range_costs_in_colour():
         ({"number": 0}, "number = 0: out of range; expected 1 to 100"),
         ({"number": 16.0}, "number = 16.0: not a whole number; expected 1 to 100"),
         ({"number": True}, "number = True: not a whole number; expected 1 to 100"),
-        ({"kind": "gaus"}, "kind = 'gaus': unknown kind of wavelength set; expected did you mean 'gauss'?"),
+        ({"kind": "gaus"}, "kind = 'gaus': unknown kind of wavelength set; did you mean 'gauss'?"),
         ({"low_nm": 350.0}, "low_nm = 350.0: out of range; expected 380 to 770 nm"),
         ({"high_nm": 800.0}, "high_nm = 800.0: out of range; expected 410 to 780 nm"),
         ({"low_nm": 600.0, "high_nm": 605.0}, "high_nm = 605.0: out of range; expected 610 to 780 nm"),

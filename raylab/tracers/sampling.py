@@ -94,7 +94,7 @@ def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter)
                 means[c, i] = total[c] / hits if hits > 0.0 else np.nan
             luminance_error[i] = np.nan
             if hits > 1.0:
-                spread = max(0.0, square[LUMINANCE_SQUARE, MOMENTS] - total[LUMINANCE] ** 2 / hits)
+                spread = max(0.0, square[MOMENTS, LUMINANCE_SQUARE] - total[LUMINANCE] ** 2 / hits)
                 luminance_error[i] = math.sqrt(spread / (hits - 1.0) / hits)
             for a in range(size):
                 sums[stripe, a] += total[a]
