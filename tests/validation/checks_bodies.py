@@ -85,6 +85,21 @@ def slab_shortcut() -> float:
 
 
 @check
+def slab_diffuse() -> float:
+    """A slab under diffuse light, `slab.diff` (closed form): rays at 200 Gauss points of the cosine; nine decimals."""
+    worst = 0.0
+    at, weight = np.polynomial.legendre.leggauss(200)
+    cosine = (at + 1.0) / 2.0
+    ways = np.column_stack([np.sqrt(1.0 - cosine**2), np.zeros_like(cosine), -cosine])
+    origins = np.array([0.1, 0.2, 0.5]) - ways
+    for key, n in (("slab.diff.15", 1.5), ("slab.diff.2417", N)):
+        wide = tables.stone_table(box(1e6, 1.0, Material.constant(n)), 589.3)  # grazing light is reflected very often
+        rows, _, _ = rays.trace_rays(origins, ways, wide, UP_ONLY.table, np.eye(3), min_weight=1e-13, max_bounces=100_000)
+        worst = max(worst, off(rows[:, ledger.SKY] @ (weight * cosine), ref(key), 1e-9))
+    return worst
+
+
+@check
 def slab_absorbing() -> float:
     """A slab that lets 0.9 through in one pass, normal incidence: `slab.abs` (closed form), ten decimals."""
     rows = slab_rows(_slab(N, -math.log(0.9)), 0.0)

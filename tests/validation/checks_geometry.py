@@ -32,6 +32,21 @@ def volumes_in_print() -> float:
 
 
 @check
+def volumes_of_a_round_girdle() -> float:
+    """The same with 1440 girdle facets, `geo.vol.*.inf`, extrapolated from ours with 96 and 192, whose error falls as 1/N^2.
+
+    Tolerance: six decimals, and 0.8e-6 that a 1440-gon of volume 0.2 lacks to a circle.
+    """
+    worst = 0.0
+    for key, proportions in _published_stones():
+        some, more = (
+            brilliant.round_brilliant(**proportions, girdle_facets=n, diameter_mm=2.0).volume_mm3 / 8.0 for n in (96, 192)
+        )
+        worst = max(worst, off(more + (more - some) / 3.0, ref(f"{key}.inf"), 1.4e-6))
+    return worst
+
+
+@check
 def slopes_in_print() -> float:
     """Slopes of star, upper and lower half and the thin girdle, `geo.vol` (same construction); three decimals."""
     worst = 0.0
@@ -105,6 +120,22 @@ def weight_rule_of_the_handbook() -> float:
         )
         rule = ref("wt.round") * 6.08**2 * stone.size_mm[2]
         worst = max(worst, off(stone.weight_ct / rule, 1.0, 0.03))
+    return worst
+
+
+@check
+def weights_in_a_lesson() -> float:
+    """6.08 x 3.63 mm is 0.82 ct and 7.10 x 4.47 mm 1.37 ct, `wt.ex2`, `wt.ex3` (weight-estimation lesson); the rule's 3 %."""
+    worst = 0.0
+    for key, diameter, height in (("wt.ex2", 6.08, 3.63), ("wt.ex3", 7.10, 4.47)):
+        stone = brilliant.round_brilliant(
+            table_pct=57,
+            crown_height_pct=14.5,
+            girdle_pct=3.5,
+            pavilion_depth_pct=100.0 * height / diameter - 18.0,
+            diameter_mm=diameter,
+        )
+        worst = max(worst, off(stone.size_mm[2], height, 1e-9), off(stone.weight_ct / ref(key), 1.0, 0.03))
     return worst
 
 

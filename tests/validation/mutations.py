@@ -12,6 +12,7 @@ import numba
 import numpy as np
 import pytest
 
+from raylab import dome
 from raylab.optics import fresnel, materials
 from raylab.optics.materials import Material
 from raylab.stone import brilliant, callipers
@@ -171,6 +172,10 @@ def wrong_densities(patch: Patch) -> None:
 def weak_absorption(patch: Patch) -> None:
     true = Material.absorption_per_mm
     patch.setattr(Material, "absorption_per_mm", lambda self, nm: 0.9 * true(self, nm))
+
+
+def even_for_overcast(patch: Patch) -> None:
+    patch.setitem(dome._SKIES, "overcast", dome.EVEN)
 
 
 # Stone and measurement.

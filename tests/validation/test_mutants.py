@@ -10,6 +10,7 @@ import checks_faults as faults
 import checks_geometry as geometry
 import checks_interface as interface
 import checks_materials as materials
+import checks_sky as sky
 import checks_symmetry as symmetry
 import checks_tolkowsky as tolkowsky
 import mutations as m
@@ -73,16 +74,22 @@ CAUGHT_BY = {
         materials.diamond_in_handbooks,
         materials.diamond_critical_angles,
         materials.dispersion_in_handbooks,
+        materials.other_materials_from_the_database,
         tolkowsky.tolkowsky_dispersion,
     ],
     m.wrong_pages: [
         materials.diamond_on_its_page,
         materials.diamond_at_fraunhofer_lines,
-        materials.other_materials_from_the_database,
         materials.other_materials_in_handbooks,
     ],
-    m.wrong_densities: [materials.densities, geometry.weights_in_print, geometry.weight_rule_of_the_handbook],
+    m.wrong_densities: [
+        materials.densities,
+        geometry.weights_in_print,
+        geometry.weight_rule_of_the_handbook,
+        geometry.weights_in_a_lesson,
+    ],
     m.weak_absorption: [bodies.slab_absorbing, bodies.slab_absorbing_oblique],
+    m.even_for_overcast: [sky.overcast_luminances, sky.overcast_illuminances],
     m.mains_too_steep: [
         geometry.heights_in_print,
         geometry.depths_in_closed_form,
@@ -91,7 +98,12 @@ CAUGHT_BY = {
         faults.table_reflection_of_the_handbook,
     ],
     m.mains_too_flat: [faults.nail_head_of_the_handbook, geometry.heights_in_print],
-    m.painted_halves: [geometry.volumes_in_print, geometry.slopes_in_print, geometry.scallops_in_print],
+    m.painted_halves: [
+        geometry.volumes_in_print,
+        geometry.volumes_of_a_round_girdle,
+        geometry.slopes_in_print,
+        geometry.scallops_in_print,
+    ],
     m.diameter_over_all_directions: [geometry.measured_as_built, geometry.depths_in_closed_form],
     m.wrong_volume: [geometry.volumes_by_libraries, geometry.volumes_in_print],
     m.shift_forgotten: [symmetry.rigid_motion],
@@ -101,6 +113,7 @@ CAUGHT_BY = {
         averages.light_that_enters,
         averages.hexagonal_prisms,
         bodies.cube_corner_aperture,
+        bodies.slab_diffuse,
         symmetry.reference_and_rays_agree,
     ],
     m.shifted_planes_in_table: [averages.mean_projected_area, averages.mean_chord, symmetry.reference_and_rays_agree],
