@@ -1,0 +1,251 @@
+"""The exact tracer: the finite list of polygons that the eye sees in a stone, the virtual facets.
+
+Under a parallel view all rays that enter one facet travel in one direction, so whole polygons travel: each is cut by the
+facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Borovoi, JQSRT 164 (2015) 175-183; written from
+the physics). The result has no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
+is a bracket that holds for certain.
+
+Work goes by rounds. In each, all beams that carry more than a floor are traced, with all their pieces, until each carries
+less; then the floor is lowered, so the largest always come first. Rounds end when what is left inside, as a share of the
+outline, is at most the precision asked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numba
+import numpy as np
+
+from ..dome import Dome, DomeTable
+from ..errors import InputError
+from ..stone.planes import Stone
+from ..units import SODIUM_D_NM, number_in
+from ..view import Frame, View
+from . import beam_optics as optics
+from .beam_kernel import Batch, Rules
+from .clip import area_of, half_plane
+from .coverage import rasterise
+from .ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
+from .rounds import by_rounds
+from .tables import StoneTable, stone_table
+from .tint import gather
+from .traced import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from .wedge import Symmetry, find_symmetry, no_symmetry
+
+TOLERANCE = 1e-12
+"""Share of the stone's size by which a cut may be off; see `clip`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Beams:
+    """The virtual facets of a stone: polygons that tile its outline as seen, each with the full ledger of every ray in it.
+
+    Attributes
+    ----------
+    vertices_mm : (K, 2) the polygons' corners end to end, counter-clockwise, on the map plane. starts : (L + 1,) polygon k
+        has the corners starts[k] to starts[k + 1].
+    areas_mm2 : (L,). rows : (L, CHANNELS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
+    squares : (L, 2) means over each polygon of the squares of luminance and of untraced weight.
+    leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
+        of the node before (-1: none) and the facet met; the first is the entry.
+    copy_of : (L,) the symmetry copy a polygon is, see `Symmetry`; zeros before `unfolded`.
+    symmetry : what the polygons stand for. Where it is more than the identity they tile one wedge.
+    pieces : beam pieces reflected. rounds : how often the floor was lowered. lost : beams that rounding left without a
+        consistent tiling and that were booked as untraced; 0 in all our tests. full : True if `max_beams` ended the work.
+    """
+
+    vertices_mm: np.ndarray
+    starts: np.ndarray
+    areas_mm2: np.ndarray
+    rows: np.ndarray
+    squares: np.ndarray
+    leaves: np.ndarray
+    nodes: np.ndarray
+    copy_of: np.ndarray
+    symmetry: Symmetry
+    pieces: int
+    rounds: int
+    lost: int
+    full: bool
+
+    def __len__(self) -> int:
+        return len(self.areas_mm2)
+
+    @property
+    def copies(self) -> int:
+        """How many images of the polygons the outline holds."""
+        return len(self.symmetry.maps)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the outline as seen, mm^2."""
+        return float(self.areas_mm2.sum()) * self.copies
+
+    @cached_property
+    def totals(self) -> Totals:
+        """Area means over the outline, exact: their covariance is zero."""
+        share = self.areas_mm2 / self.areas_mm2.sum()
+        mean = np.empty(MOMENTS)
+        mean[:CHANNELS] = share @ self.rows
+        mean[SOURCE_X : SOURCE_Y + 1] = self.symmetry.maps.mean(axis=0) @ mean[SOURCE_X : SOURCE_Y + 1]
+        mean[LUMINANCE_SQUARE], mean[UNTRACED_SQUARE] = share @ self.squares
+        return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
+
+    def path(self, polygon: int) -> list[int]:
+        """Facet numbers that a polygon's rays meet, the entry first. Raises InputError if paths were not kept."""
+        if not len(self.leaves):
+            raise InputError("paths were not kept", key="keep_paths", value=False, expected="True")
+        facets, node = [], int(self.leaves[polygon])
+        while node >= 0:
+            before, facet = self.nodes[node]
+            facets.append(int(self.symmetry.facets[self.copy_of[polygon], facet]))
+            node = int(before)
+        return facets[::-1]
+
+    def unfolded(self) -> Beams:
+        """The same with every symmetry copy written out, so that the polygons tile the whole outline."""
+        if self.copies == 1:
+            return self
+        corners, rows = [], []
+        count = np.diff(self.starts)
+        backward = np.repeat(self.starts[:-1] + self.starts[1:], count) - 1 - np.arange(len(self.vertices_mm))
+        for matrix in self.symmetry.maps:
+            moved = self.vertices_mm @ matrix.T
+            corners.append(moved if np.linalg.det(matrix) > 0.0 else moved[backward])
+            turned = self.rows.copy()
+            turned[:, SOURCE_X : SOURCE_Y + 1] = self.rows[:, SOURCE_X : SOURCE_Y + 1] @ matrix.T
+            rows.append(turned)
+        return replace(
+            self,
+            vertices_mm=np.concatenate(corners),
+            starts=np.concatenate([[0], np.cumsum(np.tile(count, self.copies))]),
+            areas_mm2=np.tile(self.areas_mm2, self.copies),
+            rows=np.concatenate(rows),
+            squares=np.tile(self.squares, (self.copies, 1)),
+            leaves=np.tile(self.leaves, self.copies),
+            copy_of=np.repeat(np.arange(self.copies), len(self)),
+            # The copies stand for themselves now; `facets` still turns each one's path into its own facets.
+            symmetry=Symmetry(np.eye(2)[None], self.symmetry.facets, np.empty((0, 2))),
+        )
+
+    def pixels(self, frame: Frame) -> tuple[np.ndarray, np.ndarray]:
+        """Exact maps: (ny, nx, CHANNELS) sums over each pixel's covered part and (ny, nx) the covered share of it.
+
+        The mean over the covered part is sums / coverage. In a tinted stone each polygon is drawn with its mean.
+        """
+        whole = self.unfolded()
+        return rasterise(whole.vertices_mm, whole.starts, whole.rows, frame)
+
+
+def trace_beams(
+    stone: Stone,
+    dome: Dome,
+    view: View | None = None,
+    *,
+    wavelength_nm: float = SODIUM_D_NM,
+    polarised: bool = True,
+    precision: float = 2e-3,
+    max_bounces: int = 200,
+    max_beams: int = 1_000_000,
+    wedge: bool = True,
+    keep_paths: bool = True,
+    threads: int | None = None,
+) -> Beams:
+    """Trace a stone exactly under a parallel view.
+
+    Parameters
+    ----------
+    precision : share of the view's light that may be left untraced, 1e-7 to 1: the width of the bracket on mean
+        luminance, relative to the brightest radiance. It is kept unless `max_bounces` or `max_beams` ends the work first;
+        `untraced` says what was reached.
+    max_bounces : internal reflections after which a path ends.
+    max_beams : most polygons held at a time, 360 bytes each; when they are reached the smallest, not yet traced, are booked
+        as untraced.
+    wedge : use the symmetry that stone, dome and view share, where there is one.
+    keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
+    threads : how many to use, by default numba's number; results don't depend on it.
+
+    Raises
+    ------
+    InputError : a perspective view, a setting out of range, a wavelength at which the material is not known.
+    """
+    view = view or View()
+    if not view.parallel:
+        raise InputError(
+            "whole polygons travel only under a parallel view", key="view.distance_mm", value=view.distance_mm, expected="None"
+        )
+    number_in("precision", precision, 1e-7, 1.0)
+    number_in("max_bounces", max_bounces, 1, 1_000_000)
+    number_in("max_beams", max_beams, 1, 100_000_000)
+    table, sky, turn = stone_table(stone, wavelength_nm), dome.table, np.ascontiguousarray(view.rotation())
+    symmetry = find_symmetry(stone, sky, turn) if wedge else no_symmetry(stone)
+    first = _entries(stone, table, sky, turn, symmetry.cuts, polarised)
+    rules = Rules(
+        floor=0.0,
+        base=0,
+        paths=bool(keep_paths or table.absorption > 0.0),
+        limit=int(max_beams),
+        tolerance=TOLERANCE * float(stone.size_mm.max()),
+        polarised=bool(polarised),
+        max_bounces=int(max_bounces),
+        absorption=float(table.absorption),
+    )
+    batch, rounds, full = by_rounds(first, rules, precision, (table, sky, turn), threads or numba.get_num_threads())
+    if table.absorption > 0.0:
+        squares = gather(batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn)
+    else:
+        batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
+        squares = batch.ledgers[:, [LUMINANCE, UNTRACED]] ** 2
+    size = batch.beams[:, optics.SIDES].astype(np.int64)
+    return Beams(
+        vertices_mm=batch.corners,
+        starts=np.concatenate([[0], np.cumsum(size)]),
+        areas_mm2=batch.beams[:, optics.AREA].copy(),
+        rows=batch.ledgers,
+        squares=squares,
+        leaves=batch.beams[:, optics.NODE].astype(np.int64) if keep_paths else np.empty(0, np.int64),
+        nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
+        copy_of=np.zeros(len(size), np.int64),
+        symmetry=symmetry,
+        pieces=batch.pieces,
+        rounds=rounds,
+        lost=batch.lost,
+        full=full,
+    )
+
+
+def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarised: bool) -> Batch:
+    """One beam through each facet that faces the eye, cut to the wedge."""
+    seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
+    row_of = np.argsort(table.facet)
+    nodes: list[tuple[int, int]] = []
+    beams, ledgers, corners, used = [], [], [], 0
+    for facet in np.flatnonzero(stone.normals @ turn[2] > 0.0):
+        polygon = seen[stone.polyhedron.loops[facet]]
+        for a, b in cuts:
+            room = np.empty((2, len(polygon) + 4))
+            kept = half_plane(polygon[:, 0], polygon[:, 1], len(polygon), a, b, 0.0, room[0], room[1])
+            polygon = room[:, :kept].T
+        area = area_of(polygon[:, 0], polygon[:, 1], len(polygon)) if len(polygon) else 0.0
+        if not area > 0.0:
+            continue
+        beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
+        optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarised)
+        beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
+        beam[[optics.NODE, optics.START, optics.SIDES]] = len(nodes), used, len(polygon)
+        beams.append(beam)
+        ledgers.append(ledger)
+        corners.append(polygon)
+        nodes.append((-1, int(facet)))
+        used += len(polygon)
+    return Batch(
+        np.array(beams),
+        np.array(ledgers),
+        np.ascontiguousarray(np.concatenate(corners)),
+        np.array(nodes, np.int32),
+        np.zeros((len(nodes), optics.EVENT)),
+        0,
+        0,
+    )
