@@ -35,10 +35,10 @@ class Scene:
     engine : ``"rays"`` (sampled), ``"beams"`` (exact, parallel views only) or None for the one that serves.
     samples : view rays per pixel of the sampled engine, a square number.
     polarised : carry polarisation along the path; False averages it away at every bounce.
-    min_weight : a path ends when less than this share of its ray is left; the rest is booked as untraced.
+    min_weight : a sampled path ends when less than this share of its ray is left; the rest is booked as untraced.
     max_bounces : a path ends after this many internal reflections.
     seed : key of the sampled engine's stratified samples.
-    precision : width of the exact engine's bracket on brightness; None for as narrow as `min_weight` allows.
+    precision : width of the exact engine's bracket on brightness, 1e-7 to 1.
 
     Raises
     ------
@@ -53,12 +53,12 @@ class Scene:
     resolution: int = 512
     wavelengths_nm: float | tuple[float, ...] = SODIUM_D_NM
     engine: Literal["rays", "beams"] | None = None
-    samples: int = 16
+    samples: int = 4
     polarised: bool = True
     min_weight: float = 1e-4
-    max_bounces: int = 64
+    max_bounces: int = 200
     seed: int = 0
-    precision: float | None = 2e-3
+    precision: float = 2e-3
 
     def __post_init__(self) -> None:
         for key, kind in (("stone", Stone), ("dome", Dome), ("view", View), ("name", str), ("title", str), ("polarised", bool)):
@@ -72,14 +72,18 @@ class Scene:
             raise InputError("not a square number", key="samples", value=samples, expected="1, 4, 9, 16, 25, ... per pixel")
         _settle(self, "samples", samples)
         _settle(self, "min_weight", number_in("min_weight", self.min_weight, 0.0, 0.5))
-        if self.precision is not None:
-            _settle(self, "precision", number_in("precision", self.precision, 1e-9, 1.0))
+        _settle(self, "precision", number_in("precision", self.precision, 1e-7, 1.0))
         _settle(self, "wavelengths_nm", _wavelengths(self.wavelengths_nm, self.stone))
         if self.engine not in (None, *ENGINES):
             raise InputError("unknown engine", key="engine", value=self.engine, expected="one of " + ", ".join(ENGINES))
         if self.engine == "beams" and not self.view.parallel:
             raise InputError("a perspective view has no exact engine", key="engine", value=self.engine, expected="'rays'")
         silhouette(self.stone, self.view)  # refuses an eye inside the stone
+
+    @property
+    def chosen_engine(self) -> str:
+        """The engine asked for, or the exact one wherever it serves: under every parallel view."""
+        return self.engine or ("beams" if self.view.parallel else "rays")
 
     @property
     def wavelengths(self) -> tuple[float, ...]:

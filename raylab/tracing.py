@@ -14,8 +14,11 @@ from .maps import dataset
 from .scene import Scene
 from .stats import Summary, summarise
 from .stone.planes import Stone
+from .tracers.beams import Beams, trace_beams
+from .tracers.exact_image import exact_image
 from .tracers.sampling import sample_image
-from .view import View, frame_around
+from .tracers.traced import Traced
+from .view import Frame, View, frame_around
 
 
 @dataclass(frozen=True)
@@ -26,11 +29,13 @@ class Result:
     ----------
     maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` where several were asked for.
     summary : every statistic with its bracket and error. scene : what was traced.
+    beams : the virtual facets at each wavelength; empty where rays were sampled.
     """
 
     maps: xr.Dataset
     summary: Summary
     scene: Scene
+    beams: tuple[Beams, ...] = ()
 
 
 def trace(
@@ -48,7 +53,8 @@ def trace(
     stone, dome, view : what is seen, under which light, from where (face-up and parallel by default).
     progress : called with the share of the work done, 0 to 1.
     **settings : the settings of `Scene`: `resolution` (pixels along each side), `wavelengths_nm` (a number, or several
-        for a spectral axis), `engine`, `samples` (rays per pixel, a square number), `polarised`, `min_weight`,
+        for a spectral axis), `engine` (exact beams under a parallel view, else rays, unless insisted on), `precision`
+        (width of the exact engine's bracket), `samples` (rays per pixel, a square number), `polarised`, `min_weight`,
         `max_bounces`, `seed`.
 
     Returns
@@ -67,22 +73,16 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
     wavelengths = scene.wavelengths
     frame = frame_around(scene.stone, scene.view, scene.resolution)
     traced = []
+    virtual = []
     for k, wavelength_nm in enumerate(wavelengths):
-        traced.append(
-            sample_image(
-                scene.stone,
-                scene.dome,
-                scene.view,
-                frame,
-                wavelength_nm=wavelength_nm,
-                samples=scene.samples,
-                polarised=scene.polarised,
-                min_weight=scene.min_weight,
-                max_bounces=scene.max_bounces,
-                seed=scene.seed,
-                progress=_part(progress, k, len(wavelengths)),
-            )
-        )
+        if scene.chosen_engine == "beams":
+            beams = beams_of(scene, wavelength_nm)
+            virtual.append(beams)
+            traced.append(exact_image(beams, frame, wavelength_nm))
+            if progress is not None:
+                progress((k + 1) / len(wavelengths))
+        else:
+            traced.append(_sampled(scene, frame, wavelength_nm, _part(progress, k, len(wavelengths))))
     note = symmetry.why_undefined(scene.stone, scene.view)
     agreement = None
     if not note:
@@ -97,7 +97,36 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
     summary = summarise(traced, scene.dome.peak_radiance, agreement, note)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
-    return Result(maps, summary, scene)
+    return Result(maps, summary, scene, tuple(virtual))
+
+
+def beams_of(scene: Scene, wavelength_nm: float) -> Beams:
+    """The virtual facets of a scene at one wavelength, without maps."""
+    return trace_beams(
+        scene.stone,
+        scene.dome,
+        scene.view,
+        wavelength_nm=wavelength_nm,
+        polarised=scene.polarised,
+        precision=scene.precision,
+        max_bounces=scene.max_bounces,
+    )
+
+
+def _sampled(scene: Scene, frame: Frame, wavelength_nm: float, progress: Callable[[float], None] | None) -> Traced:
+    return sample_image(
+        scene.stone,
+        scene.dome,
+        scene.view,
+        frame,
+        wavelength_nm=wavelength_nm,
+        samples=scene.samples,
+        polarised=scene.polarised,
+        min_weight=scene.min_weight,
+        max_bounces=scene.max_bounces,
+        seed=scene.seed,
+        progress=progress,
+    )
 
 
 def _part(progress: Callable[[float], None] | None, k: int, count: int) -> Callable[[float], None] | None:

@@ -51,7 +51,7 @@ def test_settings_out_of_range_are_refused_by_name(settings, says):
 
 
 def test_settings_settle_to_plain_numbers():
-    scene = Scene(STONE, Dome(), resolution=np.int64(64), wavelengths_nm=np.array([500.0, 600.0]), precision=None)
+    scene = Scene(STONE, Dome(), resolution=np.int64(64), wavelengths_nm=np.array([500.0, 600.0]))
     assert (scene.resolution, scene.wavelengths_nm, scene.wavelengths) == (64, (500.0, 600.0), (500.0, 600.0))
     assert type(scene.resolution) is int
     assert Scene(STONE, Dome(), wavelengths_nm=500).wavelengths == (500.0,)

@@ -28,6 +28,8 @@ LUMINANCE, SKY, HEAD, LEAK, ABSORBED, SCATTERED, UNTRACED, GLARE = range(8)
 SOURCE_X, SOURCE_Y, SOURCE_Z = 8, 9, 10  # sum of weight x outside direction, dome's frame
 BOUNCES = 11  # sum of weight x number of internal reflections before leaving
 CHANNELS = 12
+FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces")
+"""Names of the channels, in their order."""
 
 
 @njit(inline="always")

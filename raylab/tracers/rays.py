@@ -37,7 +37,6 @@ _RAY, _HITS = (row * LANES for row in range(24, 26))  # ray number, -1 for a fre
 _PACKET = 26 * LANES
 
 
-
 @njit(fastmath={"contract"})
 def _next_facet(planes, mains, p):  # type: ignore[no-untyped-def]
     """For each lane the nearest of the first `mains` planes ahead: distance NUM/DEN, row FACET (-1 for none)."""
@@ -82,7 +81,8 @@ def _first_facet(planes, p):  # type: ignore[no-untyped-def]
             beside = (towards == 0.0) & (gap < 0.0)
             p[_OUT_NUM + k] = -1e300 if beside else p[_OUT_NUM + k]
     for k in range(LANES):
-        enters = (p[_FACET + k] >= 0.0) & (p[_NUM + k] / p[_DEN + k] < p[_OUT_NUM + k] / p[_OUT_DEN + k])
+        entry, leave = p[_NUM + k] / p[_DEN + k], p[_OUT_NUM + k] / p[_OUT_DEN + k]
+        enters = (p[_FACET + k] >= 0.0) & (entry >= 0.0) & (entry < leave)
         p[_DEN + k] = p[_DEN + k] if enters else 0.0
 
 
@@ -306,7 +306,7 @@ def trace_rays(
     *,
     polarised: bool = True,
     min_weight: float = 1e-4,
-    max_bounces: int = 64,
+    max_bounces: int = 200,
 ) -> tuple[np.ndarray, np.ndarray, int]:
     """Trace view rays backwards from the eye.
 

@@ -118,7 +118,7 @@ def trace_path(
     wavelength_nm: float = 589.3,
     polarised: bool = True,
     min_weight: float = 1e-4,
-    max_bounces: int = 64,
+    max_bounces: int = 200,
 ) -> Path:
     """Follow one view ray backwards from the eye.
 
@@ -138,7 +138,7 @@ def trace_path(
         return path
     enter, leave = np.where(facing, gap / np.where(facing, towards, 1.0), -np.inf), gap[leaving] / towards[leaving]
     f = int(enter.argmax())
-    if not enter[f] < leave.min():
+    if not 0.0 <= enter[f] < leave.min():
         return path
     path.facets.append(f)
     if stone.bruted[f]:

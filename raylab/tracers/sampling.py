@@ -21,14 +21,12 @@ from ..errors import InputError
 from ..jit import njit, parallel_kernel
 from ..stone.planes import Stone
 from ..view import Frame, View, silhouette
-from .ledger import CHANNELS, ENTRIES, LUMINANCE, UNTRACED
+from .ledger import CHANNELS, FIELDS, LUMINANCE, UNTRACED
 from .rays import trace_rays
 from .tables import stone_table
 from .traced import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals, Traced
 
 RAYS_PER_TILE = 1 << 18
-FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces")
-"""Names of the ledger's channels, in their order."""
 
 
 @njit(inline="always")
@@ -125,7 +123,7 @@ def sample_points(
     wavelength_nm: float = 589.3,
     polarised: bool = True,
     min_weight: float = 1e-4,
-    max_bounces: int = 64,
+    max_bounces: int = 200,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Ledger rows (R, CHANNELS) and hits (R,) of the view rays through points (R, 2) of the map plane, mm."""
     origins, directions = view_rays(points, stone, view)
@@ -152,7 +150,7 @@ def sample_image(
     samples: int = 16,
     polarised: bool = True,
     min_weight: float = 1e-4,
-    max_bounces: int = 64,
+    max_bounces: int = 200,
     seed: int = 0,
     progress: Callable[[float], None] | None = None,
 ) -> Traced:
