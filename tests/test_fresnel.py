@@ -10,7 +10,7 @@ from raylab.tracers.reference import amplitudes
 ANGLES = np.linspace(0.0, 90.0, 181)
 
 
-@pytest.mark.parametrize("shape", [(), (1,), (3, 4)])
+@pytest.mark.parametrize("shape", [(), (1,), (3, 4), (0,)])
 def test_every_field_has_the_shape_of_the_angles(shape):
     assert {np.shape(column) for column in fresnel(np.full(shape, 30.0), 1.0, 1.5)} == {shape}
 

@@ -44,10 +44,10 @@ def test_no_side_facet_reaches_into_the_core():
 
 
 def test_misses_are_zero_rows():
-    origins = np.array([[0.0, 0.0, 9.0], [9.0, 0.0, 9.0], [3.2501, 0.0, 9.0]])
-    out, hit, segments = trace(origins, np.tile([0.0, 0.0, -1.0], (3, 1)))
-    assert hit.tolist() == [True, False, False]
-    assert np.array_equal(out[1:], np.zeros((2, ledger.CHANNELS)))
+    origins = np.array([[0.0, 0.0, 9.0], [9.0, 0.0, 9.0], [3.2501, 0.0, 9.0], [0.0, 0.0, -9.0]])
+    out, hit, segments = trace(origins, np.tile([0.0, 0.0, -1.0], (4, 1)))
+    assert hit.tolist() == [True, False, False, False]  # the last one looks away from the stone
+    assert np.array_equal(out[1:], np.zeros((3, ledger.CHANNELS)))
     assert segments > 0
 
 

@@ -22,6 +22,10 @@ def test_a_miss_is_an_empty_path():
     assert np.array_equal(path.row(Dome(), np.eye(3)), np.zeros(ledger.CHANNELS))
 
 
+def test_a_stone_behind_the_eye_is_a_miss():
+    assert trace_path(np.array([0.0, 0.0, -5.0]), DOWN, SLAB).facets == []
+
+
 @pytest.mark.parametrize("x", [50.0 + 1e-9, -50.0 - 1e-9])
 def test_a_ray_beside_a_wall_it_runs_along_is_a_miss(x):
     assert trace_path(np.array([x, 0.0, 5.0]), DOWN, SLAB).facets == []

@@ -33,7 +33,7 @@ def _awkward_rays(stone: Stone, key: int) -> tuple[np.ndarray, np.ndarray]:
 
 @check
 def awkward_rays_are_kept() -> float:
-    """No NaN, no entry below zero by more than rounding, and no lost ray: what hits closes its ledger, and untraced weight has a reason.
+    """No NaN, nothing below zero but for rounding, no lost ray: what hits closes its ledger, untraced weight has a reason.
 
     The reasons are two: less than `min_weight` was left, or the path went all the way to the bounce cap (rays aimed exactly
     at a prism's corner can fall into a closed orbit). A ray that found no facet to go to would stop short of the cap.
