@@ -4,8 +4,8 @@ Rules that hold for every kernel:
 
 * lazy signatures, so that importing raylab compiles nothing;
 * ``error_model="numpy"``: a division by zero gives inf instead of a hidden branch and a Python exception;
-* no ``fastmath``, with one measured exception: ``contract`` lets a product and a sum become one fused multiply-add,
-  which is more exact, not less, and is worth about a fifth of the facet search;
+* no ``fastmath`` at all. Letting a product and a sum become one fused multiply-add (``contract``) made the facet search a
+  fifth faster, but then a process that compiles and one that loads the cache differ in the last bits;
 * one lock around parallel kernels: on numba's ``workqueue`` layer two Python threads that enter at once abort.
 """
 

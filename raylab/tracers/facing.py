@@ -28,7 +28,7 @@ def new_ahead(planes):  # type: ignore[no-untyped-def]
     return ahead
 
 
-@njit(fastmath={"contract"})
+@njit()
 def face(ahead, first, last, vx, vy, vz):  # type: ignore[no-untyped-def]
     """Fill `ahead` for the facets first..last-1. No branches: vector code."""
     for f in range(first, last):
@@ -43,7 +43,7 @@ def face(ahead, first, last, vx, vy, vz):  # type: ignore[no-untyped-def]
         ahead[OVER, f] = over
 
 
-@njit(fastmath={"contract"})
+@njit()
 def nearer(ahead, first, last, x, y, z, bound):  # type: ignore[no-untyped-def]
     """How many of the facets first..last-1 does the line through (x, y, z) meet before t = bound?"""
     found = 0
@@ -53,7 +53,7 @@ def nearer(ahead, first, last, x, y, z, bound):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(fastmath={"contract"})
+@njit()
 def _measure(ahead, first, last, x, y, z):  # type: ignore[no-untyped-def]
     for f in range(first, last):
         ahead[_T, f] = ahead[_D, f] - (ahead[_NX, f] * x + ahead[_NY, f] * y + ahead[_NZ, f] * z)
@@ -66,7 +66,8 @@ def _least(ahead, first, last):  # type: ignore[no-untyped-def]
     for f in range(first, last - 1, 2):
         even = ahead[_T, f] if ahead[_T, f] < even else even
         odd = ahead[_T, f + 1] if ahead[_T, f + 1] < odd else odd
-    even = ahead[_T, last - 1] if ahead[_T, last - 1] < even else even
+    final = ahead[_T, max(last - 1, 0)] if last > first else FAR
+    even = final if final < even else even
     return even if even < odd else odd
 
 

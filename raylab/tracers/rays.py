@@ -37,7 +37,7 @@ _RAY, _HITS = (row * LANES for row in range(24, 26))  # ray number, -1 for a fre
 _PACKET = 26 * LANES
 
 
-@njit(fastmath={"contract"})
+@njit()
 def _next_facet(planes, mains, p):  # type: ignore[no-untyped-def]
     """For each lane the nearest of the first `mains` planes ahead: distance NUM/DEN, row FACET (-1 for none)."""
     for k in range(LANES):
@@ -56,7 +56,7 @@ def _next_facet(planes, mains, p):  # type: ignore[no-untyped-def]
             p[_FACET + k] = row if nearer else p[_FACET + k]
 
 
-@njit(fastmath={"contract"})
+@njit()
 def _first_facet(planes, p):  # type: ignore[no-untyped-def]
     """For each lane the facet where a ray from outside enters: distance NUM/DEN, row FACET; DEN = 0 for a miss."""
     for k in range(LANES):
@@ -136,7 +136,7 @@ def _enter(row, k, p, stone, dome, turn, polarised):  # type: ignore[no-untyped-
     return True
 
 
-@njit(fastmath={"contract"})
+@njit()
 def _meet(p, n, polarised):  # type: ignore[no-untyped-def]
     """One internal hit of every lane: WEIGHT leaves along O, the rest is reflected. No branches: vector code."""
     for k in range(LANES):
