@@ -61,7 +61,8 @@ class Batch(NamedTuple):
     beams : (B, WIDTH). ledgers : (B, CHANNELS). corners : (K, 2) all polygons end to end, mm.
     nodes : (N, 2) the paths' nodes: number of the node before (-1: none) and the facet met; the run's own are numbered from
     `Rules.base` on. events : (N, EVENT) in a tinted stone, else empty. pieces : number of reflected pieces.
-    lost : number of beams that could not be split and were left as they were.
+    lost : number of beams that could not be split and were left as they were. stopped : True if the limit ended the work.
+    through : (F, CHANNELS) mm^2, area times ledger of what left or was scattered at each facet; colourless stones only.
     """
 
     beams: np.ndarray
@@ -71,6 +72,8 @@ class Batch(NamedTuple):
     events: np.ndarray
     pieces: int
     lost: int
+    stopped: bool
+    through: np.ndarray
 
 
 @njit()
@@ -86,15 +89,15 @@ def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):  # typ
 
 
 # Counters of one run, in `at`: beams on the stack and their corners, beams done and their corners, nodes, place in `todo`,
-# pieces reflected, beams that could not be split.
-DEPTH, TOP, KEPT, USED, KNOWN, NEXT, PIECES, LOST = range(8)
+# pieces reflected, beams that could not be split, beams that found no room within the limit.
+DEPTH, TOP, KEPT, USED, KNOWN, NEXT, PIECES, LOST, TURNED_AWAY = range(9)
 
 
 @njit()
 def _go(  # type: ignore[no-untyped-def]
     at, rules, held, held_ledgers, held_corners, todo, planes, bruted, facet, n, mains, core2, dome, turn,
     ahead, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
-    stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events,
+    stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
 ):  # fmt: skip
     """Work until `todo` is done (returns 0) or an array is full (returns how many pieces must find room).
 
@@ -138,6 +141,8 @@ def _go(  # type: ignore[no-untyped-def]
             if room:
                 at[LOST] += 1
                 beam[LIVE] = 0.0
+            else:
+                at[TURNED_AWAY] += 1
             _put(done, done_ledgers, done_corners, kept, used, beam, ledger, x, y, sides)
             kept += 1
             used += sides
@@ -169,10 +174,13 @@ def _go(  # type: ignore[no-untyped-def]
                 event[WAY], event[WAY + 1], event[WAY + 2] = ux, uy, uz
                 for k in range(EVENT):
                     events[known, k] = event[k]
-            elif bruted[row]:
-                account[SCATTERED] += weight
             elif weight > 0.0:
-                tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
+                if bruted[row]:
+                    account[SCATTERED] += weight
+                else:
+                    tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
+                for k in range(CHANNELS):
+                    through[facet[row], k] += piece[AREA] * (account[k] - ledger[k])
             if rules.paths:
                 nodes[known, 0], nodes[known, 1] = int(beam[NODE]), facet[row]
                 piece[NODE] = rules.base + known
@@ -221,12 +229,12 @@ def run(rules, held, held_ledgers, held_corners, todo, stone, dome, turn):  # ty
     nodes = np.empty((some, 2), np.int32)
     tinted = rules.absorption > 0.0
     events = np.empty((some if tinted else 1, EVENT))
-    at = np.zeros(8, np.int64)
+    at, through = np.zeros(9, np.int64), np.zeros((planes.shape[0], CHANNELS))
     while True:
         need = _go(
             at, rules, held, held_ledgers, held_corners, todo, planes, stone.bruted, stone.facet, stone.n, stone.mains,
             stone.core2, dome, turn, ahead, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
-            stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events,
+            stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
         )  # fmt: skip
         if need == 0:
             break
@@ -251,6 +259,8 @@ def run(rules, held, held_ledgers, held_corners, todo, stone, dome, turn):  # ty
         events[: known if tinted else 0].copy(),
         at[PIECES],
         at[LOST],
+        at[TURNED_AWAY] > 0,
+        through,
     )
 
 

@@ -5,9 +5,10 @@ facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Bor
 the physics). The result has no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
 is a bracket that holds for certain.
 
-Work goes by rounds. In each, all beams that carry more than a floor are traced, with all their pieces, until each carries
-less; then the floor is lowered, so the largest always come first. Rounds end when what is left inside, as a share of the
-outline, is at most the precision asked for.
+    trace_beams      entering beams (here), rounds of work (`rounds`), the loop (`beam_kernel`) and its parts:
+                     one beam and one facet (`beam_optics`), cutting a polygon (`clip`, `facing`)
+    wedge, tint      symmetry; body colour along whole polygons
+    Beams            the polygons, their sums, and their pixels (`coverage`)
 """
 
 from __future__ import annotations
@@ -52,6 +53,9 @@ class Beams:
         of the node before (-1: none) and the facet met; the first is the entry.
     copy_of : (L,) the symmetry copy a polygon is, see `Symmetry`; zeros before `unfolded`.
     symmetry : what the polygons stand for. Where it is more than the identity they tile one wedge.
+    through : (F, CHANNELS) which facet let it out: area means over the whole outline of what left through each facet of the
+        stone or was scattered there, the first surface's reflection at the facet that reflected it. Summed over facets it is
+        the ledger's mean but for `absorbed` and `untraced`.
     pieces : beam pieces reflected. rounds : how often the floor was lowered. lost : beams that rounding left without a
         consistent tiling and that were booked as untraced; 0 in all our tests. full : True if `max_beams` ended the work.
     """
@@ -65,6 +69,7 @@ class Beams:
     nodes: np.ndarray
     copy_of: np.ndarray
     symmetry: Symmetry
+    through: np.ndarray
     pieces: int
     rounds: int
     lost: int
@@ -93,10 +98,22 @@ class Beams:
         mean[LUMINANCE_SQUARE], mean[UNTRACED_SQUARE] = share @ self.squares
         return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
 
-    def path(self, polygon: int) -> list[int]:
-        """Facet numbers that a polygon's rays meet, the entry first. Raises InputError if paths were not kept."""
+    @cached_property
+    def entries(self) -> np.ndarray:
+        """(L,) the facet through which the eye sees each polygon. Raises InputError if paths were not kept."""
+        self._need_paths()
+        node = self.leaves
+        while np.any(self.nodes[node, 0] >= 0):
+            node = np.where(self.nodes[node, 0] >= 0, self.nodes[node, 0], node)
+        return self.symmetry.facets[self.copy_of, self.nodes[node, 1]]
+
+    def _need_paths(self) -> None:
         if not len(self.leaves):
             raise InputError("paths were not kept", key="keep_paths", value=False, expected="True")
+
+    def path(self, polygon: int) -> list[int]:
+        """Facet numbers that a polygon's rays meet, the entry first. Raises InputError if paths were not kept."""
+        self._need_paths()
         facets, node = [], int(self.leaves[polygon])
         while node >= 0:
             before, facet = self.nodes[node]
@@ -136,7 +153,13 @@ class Beams:
         The mean over the covered part is sums / coverage. In a tinted stone each polygon is drawn with its mean.
         """
         whole = self.unfolded()
-        return rasterise(whole.vertices_mm, whole.starts, whole.rows, frame)
+        drawn = rasterise(whole.vertices_mm, whole.starts, whole.rows, frame)
+        return drawn.sums, drawn.coverage
+
+    def dominant(self, frame: Frame) -> np.ndarray:
+        """(ny, nx) number, among those of `unfolded`, of the polygon that covers most of each pixel; -1 for none."""
+        whole = self.unfolded()
+        return rasterise(whole.vertices_mm, whole.starts, np.empty((len(whole), 0)), frame).polygon
 
 
 def trace_beams(
@@ -161,8 +184,8 @@ def trace_beams(
         luminance, relative to the brightest radiance. It is kept unless `max_bounces` or `max_beams` ends the work first;
         `untraced` says what was reached.
     max_bounces : internal reflections after which a path ends.
-    max_beams : most polygons held at a time, 360 bytes each; when they are reached the smallest, not yet traced, are booked
-        as untraced.
+    max_beams : most polygons held at a time, about 400 bytes each. When they are reached work ends; what then waits carries
+        at most one step of the floor more than what is set aside anyhow, and is booked as untraced with it.
     wedge : use the symmetry that stone, dome and view share, where there is one.
     keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
     threads : how many to use, by default numba's number; results don't depend on it.
@@ -192,9 +215,11 @@ def trace_beams(
         max_bounces=int(max_bounces),
         absorption=float(table.absorption),
     )
-    batch, rounds, full = by_rounds(first, rules, precision, (table, sky, turn), threads or numba.get_num_threads())
+    batch, rounds = by_rounds(first, rules, precision, (table, sky, turn), threads or numba.get_num_threads())
     if table.absorption > 0.0:
-        squares = gather(batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn)
+        squares = gather(
+            batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn, batch.through
+        )
     else:
         batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
         squares = batch.ledgers[:, [LUMINANCE, UNTRACED]] ** 2
@@ -209,10 +234,11 @@ def trace_beams(
         nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
         copy_of=np.zeros(len(size), np.int64),
         symmetry=symmetry,
+        through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
         pieces=batch.pieces,
         rounds=rounds,
         lost=batch.lost,
-        full=full,
+        full=batch.stopped,
     )
 
 
@@ -222,6 +248,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     row_of = np.argsort(table.facet)
     nodes: list[tuple[int, int]] = []
     beams, ledgers, corners, used = [], [], [], 0
+    through = np.zeros((len(stone), CHANNELS))
     for facet in np.flatnonzero(stone.normals @ turn[2] > 0.0):
         polygon = seen[stone.polyhedron.loops[facet]]
         for a, b in cuts:
@@ -235,6 +262,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarised)
         beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
         beam[[optics.NODE, optics.START, optics.SIDES]] = len(nodes), used, len(polygon)
+        through[facet] += area * ledger
         beams.append(beam)
         ledgers.append(ledger)
         corners.append(polygon)
@@ -246,6 +274,18 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         np.ascontiguousarray(np.concatenate(corners)),
         np.array(nodes, np.int32),
         np.zeros((len(nodes), optics.EVENT)),
-        0,
-        0,
+        pieces=0,
+        lost=0,
+        stopped=False,
+        through=through,
     )
+
+
+def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:
+    """Means per facet (F, CHANNELS) over one wedge, shared out over the facets of all its copies."""
+    total = np.zeros_like(through)
+    for matrix, facets in zip(symmetry.maps, symmetry.facets, strict=True):
+        turned = through.copy()
+        turned[:, SOURCE_X : SOURCE_Y + 1] = through[:, SOURCE_X : SOURCE_Y + 1] @ matrix.T
+        total[facets] += turned
+    return total / len(symmetry.maps)

@@ -9,6 +9,7 @@ out in its own box, so that no rounding of one reaches the pixels of another.
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -18,6 +19,9 @@ from ..view import Frame
 
 BANDS = 16
 """Bands of rows, each worked off by one thread: fixed, so that results don't depend on the number of threads."""
+
+NOTHING = 1e-13
+"""A smaller share of a pixel is what rounding leaves to the right of a polygon."""
 
 
 @njit()
@@ -79,8 +83,8 @@ def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: 
 
 
 @parallel_kernel
-def _rasterise(vertices, starts, values, x0, y0, pixel, sums, coverage):  # type: ignore[no-untyped-def]
-    """Add every polygon to sums (ny, nx, C) and coverage (ny, nx)."""
+def _rasterise(vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):  # type: ignore[no-untyped-def]
+    """Add every polygon to sums (ny, nx, C) and coverage (ny, nx); note the polygon that covers most of each pixel."""
     rows, columns, channels = sums.shape
     most = 0
     for p in range(starts.size - 1):
@@ -101,7 +105,6 @@ def _rasterise(vertices, starts, values, x0, y0, pixel, sums, coverage):  # type
                 continue
             left, right = np.inf, -np.inf
             for k in range(size):
-                # What lies beside the frame is pressed onto its side, where it covers nothing or all of a row alike.
                 x[k] = (vertices[starts[p] + k, 0] - x0) / pixel
                 left, right = min(left, x[k]), max(right, x[k])
             if right <= 0.0 or left >= columns:
@@ -130,16 +133,31 @@ def _rasterise(vertices, starts, values, x0, y0, pixel, sums, coverage):  # type
                 for column in range(x_low, x_high + 1):
                     covered += share[row - y_low, column - x_low]
                     share[row - y_low, column - x_low] = 0.0
-                    if covered != 0.0:
-                        # A counter-clockwise polygon rises on its right, so heights seen from the left come out negative.
+                    # A counter-clockwise polygon rises on its right, so heights seen from the left come out negative.
+                    if covered < -NOTHING:
                         coverage[row, column] -= covered
+                        if -covered > widest[row, column]:
+                            widest[row, column] = -covered
+                            polygon[row, column] = p
                         for channel in range(channels):
                             sums[row, column, channel] -= covered * values[p, channel]
                 share[row - y_low, x_high + 1 - x_low] = 0.0
                 share[row - y_low, x_high + 2 - x_low] = 0.0
 
 
-def rasterise(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, frame: Frame) -> tuple[np.ndarray, np.ndarray]:
+class Pixels(NamedTuple):
+    """Polygons as pixels, y rising.
+
+    sums : (ny, nx, C) the sum over polygons of value times covered share of the pixel. coverage : (ny, nx) the sum of covered
+    shares: 0 to 1, to rounding, for polygons that tile a region. polygon : (ny, nx) the one that covers most, -1 for none.
+    """
+
+    sums: np.ndarray
+    coverage: np.ndarray
+    polygon: np.ndarray
+
+
+def rasterise(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, frame: Frame) -> Pixels:
     """Exact pixel coverage of polygons that carry values.
 
     Parameters
@@ -148,15 +166,13 @@ def rasterise(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, f
     starts : (L + 1,) polygon k has the corners starts[k] to starts[k + 1].
     values : (L, C) what each polygon carries.
     frame : the pixels.
-
-    Returns
-    -------
-    sums : (ny, nx, C) the sum over polygons of value times covered share of the pixel; y rising.
-    coverage : (ny, nx) the sum of covered shares; polygons that tile a region leave 0 to 1 of it, to rounding.
     """
     side = frame.resolution
-    values = np.ascontiguousarray(values, dtype=float)
-    sums, coverage = np.zeros((side, side, values.shape[1])), np.zeros((side, side))
+    carried = np.ascontiguousarray(values, dtype=float)
+    out = Pixels(np.zeros((side, side, carried.shape[1])), np.zeros((side, side)), np.full((side, side), -1))
     corners = np.ascontiguousarray(vertices_mm, dtype=float)
-    _rasterise(corners, np.asarray(starts, np.int64), values, frame.x0_mm, frame.y0_mm, frame.pixel_mm, sums, coverage)
-    return sums, coverage
+    grid = frame.x0_mm, frame.y0_mm, frame.pixel_mm
+    _rasterise(
+        corners, np.asarray(starts, np.int64), carried, *grid, out.sums, out.coverage, np.zeros((side, side)), out.polygon
+    )
+    return out

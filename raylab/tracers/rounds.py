@@ -1,7 +1,9 @@
 """How the exact tracer's work is ordered: by rounds, largest beams first, dealt out to threads in fixed units.
 
 In each round all beams that carry more than a floor are traced, with all their pieces, until each carries less; then the
-floor is lowered. Rounds end when what is left inside is at most what the precision allows.
+floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on paths that have ended
+for good (by the cap on reflections) can't be brought down any more: where it alone is more than that, rounds end when the
+rest is a tenth of it.
 """
 
 from __future__ import annotations
@@ -18,50 +20,79 @@ UNITS = 16
 """A round's beams are dealt out to so many units of work, whatever the number of threads, and joined in their order."""
 ALONE = 64
 """Rounds of fewer beams than this are one unit."""
+FIRST_FLOOR = 1.0 / 16.0
+"""The first floor as a share of what may be left inside."""
 
 
-def by_rounds(first: Batch, rules: Rules, precision: float, scene: tuple[Any, ...], threads: int) -> tuple[Batch, int, bool]:
-    """Lower the floor until little enough is left inside; returns all beams that ended or were set aside."""
-    area = float(first.beams[:, AREA].sum())
-    target, floor = precision * area, precision * area / 16.0
-    chunks, alive = [first], [np.ones(len(first.beams), bool)]
-    nodes, events, known, held, rounds = [first.nodes], [first.events], len(first.nodes), len(first.beams), 0
-    while True:
-        left = sum(float(c.beams[a, POWER].sum()) for c, a in zip(chunks, alive, strict=True))
-        todo = [
-            np.flatnonzero(a & (c.beams[:, LIVE] != 0.0) & (c.beams[:, POWER] >= floor))
-            for c, a in zip(chunks, alive, strict=True)
+class _Held:
+    """Beams that have ended or wait, in the batches that they came in."""
+
+    def __init__(self, first: Batch) -> None:
+        self.batches, self.here = [first], [np.ones(len(first.beams), bool)]
+
+    def add(self, batch: Batch) -> None:
+        self.batches.append(batch)
+        self.here.append(np.ones(len(batch.beams), bool))
+
+    def __len__(self) -> int:
+        return sum(int(here.sum()) for here in self.here)
+
+    def power(self) -> tuple[float, float]:
+        """Weight times area still inside, mm^2: of beams that wait and of those that have ended."""
+        live = ended = 0.0
+        for batch, here in zip(self.batches, self.here, strict=True):
+            power, waits = batch.beams[:, POWER], batch.beams[:, LIVE] != 0.0
+            live += float(power[here & waits].sum())
+            ended += float(power[here & ~waits].sum())
+        return live, ended
+
+    def take(self, floor: float) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """Remove the beams that wait and carry at least `floor`: beams, ledgers, corners of each batch."""
+        taken = []
+        for batch, here in zip(self.batches, self.here, strict=True):
+            which = np.flatnonzero(here & (batch.beams[:, LIVE] != 0.0) & (batch.beams[:, POWER] >= floor))
+            if len(which):
+                here[which] = False
+                taken.append(pick(batch.beams, batch.ledgers, batch.corners, which))
+        return taken
+
+    def rest(self) -> Batch:
+        """All that is held, as one batch; a polygon that rounding left without area is no polygon."""
+        which = [
+            np.flatnonzero(here & (batch.beams[:, SIDES] >= 3.0)) for batch, here in zip(self.batches, self.here, strict=True)
         ]
-        waiting = any(
-            bool(np.any(a & (c.beams[:, LIVE] != 0.0) & (c.beams[:, POWER] > 0.0))) for c, a in zip(chunks, alive, strict=True)
-        )
-        full = held >= rules.limit
-        if left <= target or full or not waiting or floor < 1e-9 * target:
-            break
-        active = [pick(c.beams, c.ledgers, c.corners, t) for c, t in zip(chunks, todo, strict=True) if len(t)]
+        parts = [pick(b.beams, b.ledgers, b.corners, w) for b, w in zip(self.batches, which, strict=True)]
+        return _as_one(self.batches, parts)
+
+
+def by_rounds(first: Batch, rules: Rules, precision: float, scene: tuple[Any, ...], threads: int) -> tuple[Batch, int]:
+    """Trace the entering beams until little enough is left inside.
+
+    Parameters
+    ----------
+    first : one beam for each facet that faces the eye, with its entry node.
+    rules : with the total limit; floor and base are set here.
+    scene : `StoneTable`, `DomeTable` and the rotation between them.
+
+    Returns all beams that ended or wait, and the number of rounds.
+    """
+    target = precision * float(first.beams[:, AREA].sum())
+    held, floor, rounds = _Held(first), FIRST_FLOOR * target, 0
+    live, ended = held.power()
+    while live > max(target - ended, 0.1 * target):
+        active = held.take(floor)
         if active:
-            for flags, t in zip(alive, todo, strict=True):
-                flags[t] = False
-            held -= sum(len(t) for t in todo)
-            now = rules._replace(floor=floor, base=known, limit=rules.limit - held)
-            new = _deal(_joined(active), now, scene, threads)
-            chunks.append(new)
-            alive.append(np.ones(len(new.beams), bool))
-            nodes.append(new.nodes)
-            events.append(new.events)
-            known += len(new.nodes)
-            held += len(new.beams)
-            left = sum(float(c.beams[a, POWER].sum()) for c, a in zip(chunks, alive, strict=True))
+            now = rules._replace(
+                floor=floor, base=sum(len(b.nodes) for b in held.batches), limit=max(1, rules.limit - len(held))
+            )
+            held.add(_deal(_joined(active), now, scene, threads))
+            live, ended = held.power()
+            if held.batches[-1].stopped:
+                break
         rounds += 1
         # What is left falls roughly as the root of the floor: aim at the target, but in steps.
-        floor *= min(0.8, max(0.25, (target / left) ** 2)) if left > 0.0 else 1.0
-    kept = [
-        pick(c.beams, c.ledgers, c.corners, np.flatnonzero(a & (c.beams[:, SIDES] >= 3.0)))
-        for c, a in zip(chunks, alive, strict=True)
-    ]
-    beams, ledgers, corners = _joined(kept)
-    pieces, lost = sum(c.pieces for c in chunks), sum(c.lost for c in chunks)
-    return Batch(beams, ledgers, corners, np.concatenate(nodes), np.concatenate(events), pieces, lost), rounds, full
+        floor *= min(0.8, max(0.25, (max(target - ended, 0.1 * target) / live) ** 2)) if live > 0.0 else 1.0
+    return held.rest(), rounds
 
 
 def _joined(parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -75,11 +106,24 @@ def _joined(parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]]) -> tuple[np.
     return beams, ledgers, corners
 
 
+def _as_one(batches: list[Batch], parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]]) -> Batch:
+    """The beams in `parts` with all that the batches have in common."""
+    return Batch(
+        *_joined(parts),
+        np.concatenate([b.nodes for b in batches]),
+        np.concatenate([b.events for b in batches]),
+        sum(b.pieces for b in batches),
+        sum(b.lost for b in batches),
+        any(b.stopped for b in batches),
+        np.sum([b.through for b in batches], axis=0),
+    )
+
+
 def _deal(active: tuple[np.ndarray, ...], rules: Rules, scene: tuple[Any, ...], threads: int) -> Batch:
     """Trace beams in fixed units of work, on several threads, and join what they leave in the units' order."""
     count = len(active[0])
     units = UNITS if count >= ALONE else 1
-    share = rules._replace(limit=max(1, rules.limit // units))
+    share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
     if units == 1 or threads == 1:
         batches = [run(share, *active, todo, *scene) for todo in shares]
@@ -95,13 +139,4 @@ def _deal(active: tuple[np.ndarray, ...], rules: Rules, scene: tuple[Any, ...], 
         parents[parents >= rules.base] += known
         ends[ends >= rules.base] += known
         known += len(batch.nodes)
-    beams, ledgers, corners = _joined([(b.beams, b.ledgers, b.corners) for b in batches])
-    return Batch(
-        beams,
-        ledgers,
-        corners,
-        np.concatenate([b.nodes for b in batches]),
-        np.concatenate([b.events for b in batches]),
-        sum(b.pieces for b in batches),
-        sum(b.lost for b in batches),
-    )
+    return _as_one(batches, [(b.beams, b.ledgers, b.corners) for b in batches])

@@ -16,7 +16,7 @@ import math
 import numpy as np
 
 from ..jit import njit
-from .beam_optics import BEFORE, HITS_BEFORE, INTENSITY, LEAVES, LENGTH, NODE, SIDES, START, WAY
+from .beam_optics import AREA, BEFORE, HITS_BEFORE, INTENSITY, LEAVES, LENGTH, NODE, SIDES, START, WAY
 from .clip import area_of
 from .ledger import ABSORBED, CHANNELS, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 
@@ -77,12 +77,13 @@ def _mean_at(x, y, size, event, times):  # type: ignore[no-untyped-def]
 
 
 @njit(nogil=True)
-def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn):  # type: ignore[no-untyped-def]
+def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):  # type: ignore[no-untyped-def]
     """Fill the ledgers of ended paths with means over their polygons.
 
     Parameters
     ----------
-    beams, ledgers, corners, nodes, events : see `beam_kernel.Batch`; `ledgers` holds the first surface only and is changed.
+    beams, ledgers, corners, nodes, events, through : see `beam_kernel.Batch`; `ledgers` and `through` hold the first
+        surface only and are filled up.
     absorption : 1/mm.
 
     Returns (B, 2): means of the squared luminance and of the squared untraced weight.
@@ -114,13 +115,16 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn):  # t
             here = _mean_at(x, y, size, event, absorption)
             ledgers[b, ABSORBED] += event[BEFORE] * (before - here)
             before = here
+            facet = nodes[path[step], 1]
             if event[WAY] == 0.0 and event[WAY + 1] == 0.0 and event[WAY + 2] == 0.0:
                 ledgers[b, SCATTERED] += event[LEAVES] * here
+                through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
                 tally_exit(row, event[LEAVES], event[WAY], event[WAY + 1], event[WAY + 2], event[HITS_BEFORE], turn, dome)
                 for k in range(CHANNELS):
                     ledgers[b, k] += row[k] * here
+                    through[facet, k] += beams[b, AREA] * row[k] * here
                 if row[LUMINANCE] > 0.0:
                     light[lights] = row[LUMINANCE]
                     for k in range(3):

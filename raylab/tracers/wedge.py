@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -96,14 +97,18 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
 
     # The rotations are the multiples of the smallest one, whose order divides the ring's size.
     orders = [k for k in range(len(ring), 0, -1) if len(ring) % k == 0]
-    order = next(k for k in orders if holds(2.0 * math.pi / k, False) is not None)
-    found = [(2.0 * math.pi * k / order, False) for k in range(order)]
+    order, step = next((k, image) for k in orders if (image := holds(2.0 * math.pi / k, False)) is not None)
+    images = [np.arange(len(stone))]
+    for _ in range(order - 1):
+        images.append(step[images[-1]])
+    found = [(_about_z(2.0 * math.pi * k / order, False), image) for k, image in enumerate(images)]
     # A mirror takes the ring's first facet to some facet of it; one mirror and the rotations give the others.
-    mirror = next((angle for angle in azimuths[0] + azimuths if holds(angle, True) is not None), None)
-    if mirror is not None:
-        found += [(mirror + 2.0 * math.pi * k / order, True) for k in range(order)]
-    images = ((_about_z(*each), planes.image(_about_z(*each))) for each in found)
-    return [(matrix, image) for matrix, image in images if image is not None]
+    for angle in azimuths[0] + azimuths:
+        mirrored = holds(angle, True)
+        if mirrored is not None:
+            found += [(_about_z(angle + 2.0 * math.pi * k / order, True), images[k][mirrored]) for k in range(order)]
+            break
+    return found
 
 
 def _smallest_ring(planes: _Planes) -> np.ndarray:
@@ -149,15 +154,14 @@ def _keeps_dome(dome: DomeTable, matrix: np.ndarray) -> bool:
     moved[~partial, 2] = dome.zones[~partial, 2]
     lamps = dome.lamps.copy()
     lamps[:, :2] = dome.lamps[:, :2] @ matrix.T
-    if not (_same_layers(dome.zones, moved) and _same_layers(dome.lamps, lamps)):
+    if not (_same_layers(dome.zones, moved, _zones_overlap) and _same_layers(dome.lamps, lamps, _lamps_overlap)):
         return False
     return dome.sky != IMAGE or _keeps_image(dome.image, angle, mirror)
 
 
-def _same_layers(parts: np.ndarray, moved: np.ndarray) -> bool:
-    """Are two lists of zones or lamps the same light? Neighbours of one radiance may change places."""
-    runs = np.flatnonzero(np.diff(parts[:, 4])) + 1
-    for low, high in itertools.pairwise([0, *runs, len(parts)]):
+def _same_layers(parts: np.ndarray, moved: np.ndarray, overlap: Callable[[np.ndarray, np.ndarray], bool]) -> bool:
+    """Are two lists of zones or lamps the same light? Within a layer the order does not matter."""
+    for low, high in itertools.pairwise(_layers(parts, overlap)):
         left = list(moved[low:high])
         for part in parts[low:high]:
             gaps = [_gap(part, other) for other in left]
@@ -165,6 +169,26 @@ def _same_layers(parts: np.ndarray, moved: np.ndarray) -> bool:
                 return False
             left.pop(int(np.argmin(gaps)))
     return True
+
+
+def _layers(parts: np.ndarray, overlap: Callable[[np.ndarray, np.ndarray], bool]) -> list[int]:
+    """Where to cut the list so that parts of one layer that overlap have one radiance."""
+    cuts = [0]
+    for k, part in enumerate(parts):
+        if any(other[4] != part[4] and overlap(other, part) for other in parts[cuts[-1] : k]):
+            cuts.append(k)
+    return [*cuts, len(parts)]
+
+
+def _zones_overlap(one: np.ndarray, other: np.ndarray) -> bool:
+    level = min(one[1], other[1]) > max(one[0], other[0])
+    ahead, behind = (other[2] - one[2]) % (2.0 * math.pi), (one[2] - other[2]) % (2.0 * math.pi)
+    return level and (ahead < one[3] - SAME or behind < other[3] - SAME)
+
+
+def _lamps_overlap(one: np.ndarray, other: np.ndarray) -> bool:
+    apart = math.acos(min(1.0, max(-1.0, float(one[:3] @ other[:3]))))
+    return apart < math.acos(one[3]) + math.acos(other[3])
 
 
 def _gap(part: np.ndarray, other: np.ndarray) -> float:
