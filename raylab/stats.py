@@ -114,21 +114,20 @@ def _average(each: Sequence[Statistic]) -> Statistic:
     return Statistic(*(float(np.mean([getattr(one, part) for one in each])) for part in ("value", "low", "high", "error")))
 
 
-def record(traced: Traced, peak_radiance: float) -> Record:
-    """The statistics of one traced wavelength; `peak_radiance` is the dome's brightest."""
-    totals = traced.totals
+def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record:
+    """The statistics of one wavelength from its area means; `peak_radiance` is the dome's brightest."""
     untraced = float(totals.mean[UNTRACED])
     ledger = {name: _share(totals, SKY + k, untraced) for k, name in enumerate(ENTRIES)}
     ledger["untraced"] = Statistic(untraced, 0.0, untraced, totals.error(_unit(UNTRACED)))
     brightness = _share(totals, LUMINANCE, untraced * peak_radiance)
     scaled = Statistic(*(x / peak_radiance for x in (brightness.value, brightness.low, brightness.high, brightness.error)))
     contrast = _contrast(totals, peak_radiance)
-    return Record(traced.wavelength_nm, scaled, contrast, _share(totals, GLARE, 0.0), ledger)
+    return Record(wavelength_nm, scaled, contrast, _share(totals, GLARE, 0.0), ledger)
 
 
 def summarise(traced: Sequence[Traced], peak_radiance: float, symmetry: Statistic | None, symmetry_note: str) -> Summary:
     """The summary of one view at one or several wavelengths."""
-    records = tuple(record(one, peak_radiance) for one in traced)
+    records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
     return Summary(traced[0].engine, traced[0].totals.area_mm2, records, symmetry, symmetry_note)
 
 
