@@ -12,7 +12,7 @@ from . import symmetry
 from .dome import Dome
 from .maps import dataset
 from .scene import Scene
-from .stats import Summary, summarise
+from .stats import Statistic, Summary, summarise
 from .stone.planes import Stone
 from .tracers.beams import Beams, trace_beams
 from .tracers.exact_image import exact_image
@@ -83,21 +83,25 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
                 progress((k + 1) / len(wavelengths))
         else:
             traced.append(_sampled(scene, frame, wavelength_nm, _part(progress, k, len(wavelengths))))
-    note = symmetry.why_undefined(scene.stone, scene.view)
-    agreement = None
-    if not note:
-        agreement = symmetry.agreement(
-            scene.stone,
-            scene.dome,
-            scene.view,
-            wavelength_nm=wavelengths[len(wavelengths) // 2],
-            polarised=scene.polarised,
-            seed=scene.seed,
-        )
+    agreement, note = _symmetry(scene, virtual)
     summary = summarise(traced, scene.dome.peak_radiance, agreement, note)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
     return Result(maps, summary, scene, tuple(virtual))
+
+
+def _symmetry(scene: Scene, virtual: list[Beams]) -> tuple[Statistic | None, str]:
+    """The pattern's symmetry at the middle wavelength, or why there is none to tell."""
+    note = symmetry.why_undefined(scene.stone, scene.view)
+    if note:
+        return None, note
+    if virtual and virtual[0].copies >= 2 * scene.stone.symmetry:  # found exact by the tracer, in planes, dome and view
+        return Statistic(1.0, 1.0, 1.0), ""
+    middle = scene.wavelengths[len(scene.wavelengths) // 2]
+    agreement = symmetry.agreement(
+        scene.stone, scene.dome, scene.view, wavelength_nm=middle, polarised=scene.polarised, seed=scene.seed
+    )
+    return agreement, ""
 
 
 def beams_of(scene: Scene, wavelength_nm: float) -> Beams:
