@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from .stone.brilliant import round_brilliant
     from .stone.measure import Measurements, measure
     from .stone.planes import Stone
+    from .sweeping import sweep
     from .tracing import Result, trace, trace_scene
     from .view import View
 
@@ -51,6 +52,7 @@ _HOME = {
     "measure": "stone.measure",
     "round_brilliant": "stone.brilliant",
     "save_stone": "files",
+    "sweep": "sweeping",
     "trace": "tracing",
     "trace_scene": "tracing",
 }
@@ -81,6 +83,7 @@ __all__ = [
     "measure",
     "round_brilliant",
     "save_stone",
+    "sweep",
     "trace",
     "trace_scene",
 ]

@@ -19,8 +19,9 @@ LAYERS = (
     ("dome", "view", "scene", "scenefile", "sky_image", "toml_tables"),
     ("tracers",),
     ("maps", "stats", "symmetry"),
-    ("tracing", "compare", "sweep", "finish", "tilt"),
-    ("plots", "files", "drawings", "color_files", "report", "view3d"),
+    ("tracing", "compare", "finish", "tilt", "code_id", "design", "progress_bar"),
+    ("sweep_axes", "sweep_store", "sweep_workers", "sweeping", "sweep_file", "gradients", "optimising"),
+    ("plots", "files", "drawings", "color_files", "report", "view3d", "sweep_plots"),
     ("cli", "bench"),
 )
 """From the bottom up: modules and packages of `raylab`. A new one is given its place here."""
