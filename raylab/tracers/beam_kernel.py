@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..dome import DomeTable
 from ..jit import njit
 from .beam_optics import (
     AREA,
@@ -35,6 +36,7 @@ from .beam_optics import (
 )
 from .clip import OWNER, SIZE, T, X, Y, area_of, new_bench, polygon, split
 from .ledger import CHANNELS, SCATTERED, tally_exit
+from .tables import StoneTable
 
 
 class Rules(NamedTuple):
@@ -91,9 +93,10 @@ def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):  # typ
 # Counters of one run, in `at`: beams on the stack and their corners, beams done and their corners, nodes, place in `todo`,
 # pieces reflected, beams that could not be split, beams that found no room within the limit.
 DEPTH, TOP, KEPT, USED, KNOWN, NEXT, PIECES, LOST, TURNED_AWAY = range(9)
+COUNTERS = 9
 
 
-@njit()
+@njit(nogil=True)
 def _go(  # type: ignore[no-untyped-def]
     at, rules, held, held_ledgers, held_corners, todo, planes, bruted, facet, n, mains, core2, dome, turn,
     ahead, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
@@ -199,84 +202,74 @@ def _go(  # type: ignore[no-untyped-def]
     return 0
 
 
-@njit()
-def _grown(array):  # type: ignore[no-untyped-def]
-    more = np.empty((2 * array.shape[0], array.shape[1]), array.dtype)
-    more[: array.shape[0]] = array
-    return more
+def _with_room(arrays: list[np.ndarray], rows: int) -> list[np.ndarray]:
+    """The arrays, each doubled until it has so many rows."""
+    grown = []
+    for array in arrays:
+        while len(array) < rows:
+            array = np.concatenate([array, np.empty_like(array)])
+        grown.append(array)
+    return grown
 
 
-@njit(nogil=True)
-def run(rules, held, held_ledgers, held_corners, todo, stone, dome, turn):  # type: ignore[no-untyped-def]
+def run(
+    rules: Rules,
+    held: np.ndarray,
+    held_ledgers: np.ndarray,
+    held_corners: np.ndarray,
+    todo: np.ndarray,
+    stone: StoneTable,
+    dome: DomeTable,
+    turn: np.ndarray,
+) -> Batch:
     """Trace beams and all their pieces until each has ended or carries less than the floor.
 
     Parameters
     ----------
     rules : `Rules`; with absorption above 0, `paths` must be True.
     held, held_ledgers, held_corners : beams (B, WIDTH), their ledgers (B, CHANNELS) and polygons (K, 2); not changed.
-    todo : (T,) which of them. stone : a `StoneTable`. dome : a `DomeTable`. turn : (3, 3) the stone's frame to the dome's.
+    todo : (T,) which of them. turn : (3, 3) the stone's frame to the dome's.
 
-    Returns the beams set aside or ended as a `Batch`.
+    Returns the beams set aside or ended. Other threads may run meanwhile.
     """
-    planes = stone.planes
-    ahead, corner, cells, edges, made = new_bench(planes)
-    room = cells.shape[1]
-    x, y, event = np.empty(room), np.empty(room), np.empty(EVENT)
-    beam, ledger, piece, account = np.empty(WIDTH), np.empty(CHANNELS), np.empty(WIDTH), np.empty(CHANNELS)
-    some = max(256, 4 * todo.size)
-    stack, stack_ledgers, stack_corners = np.empty((256, WIDTH)), np.empty((256, CHANNELS)), np.empty((1024 + room, 2))
-    done, done_ledgers, done_corners = np.empty((some, WIDTH)), np.empty((some, CHANNELS)), np.empty((5 * some + room, 2))
-    nodes = np.empty((some, 2), np.int32)
-    tinted = rules.absorption > 0.0
-    events = np.empty((some if tinted else 1, EVENT))
-    at, through = np.zeros(9, np.int64), np.zeros((planes.shape[0], CHANNELS))
-    while True:
-        need = _go(
-            at, rules, held, held_ledgers, held_corners, todo, planes, stone.bruted, stone.facet, stone.n, stone.mains,
-            stone.core2, dome, turn, ahead, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
-            stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
-        )  # fmt: skip
-        if need == 0:
-            break
-        if at[DEPTH] + need > stack.shape[0]:
-            stack, stack_ledgers = _grown(stack), _grown(stack_ledgers)
-        if at[KEPT] + need > done.shape[0]:
-            done, done_ledgers = _grown(done), _grown(done_ledgers)
-        if at[TOP] + (need + 1) * room > stack_corners.shape[0]:
-            stack_corners = _grown(stack_corners)
-        if at[USED] + (need + 1) * room > done_corners.shape[0]:
-            done_corners = _grown(done_corners)
-        if at[KNOWN] + need > nodes.shape[0]:
-            nodes = _grown(nodes)
-            if tinted:
-                events = _grown(events)
+    bench = new_bench(stone.planes)
+    room, some = bench[2].shape[1], max(256, 4 * len(todo))
+    spare = [np.empty(n) for n in (room, room, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT)]
+    stack, done = ([np.empty((n, WIDTH)), np.empty((n, CHANNELS))] for n in (256, some))
+    stack_corners, done_corners = ([np.empty((5 * n + room, 2))] for n in (256, some))
+    nodes = [np.empty((some, 2), np.int32)]
+    events = [np.empty((some if rules.absorption > 0.0 else 0, EVENT))]
+    at, through = np.zeros(COUNTERS, np.int64), np.zeros((len(stone.planes), CHANNELS))
+    while need := _go(
+        at, rules, held, held_ledgers, held_corners, todo, stone.planes, stone.bruted, stone.facet, stone.n, stone.mains,
+        stone.core2, dome, turn, *bench, *spare, *stack, *stack_corners, *done, *done_corners, *nodes, *events, through,
+    ):  # fmt: skip
+        stack, done = _with_room(stack, at[DEPTH] + need), _with_room(done, at[KEPT] + need)
+        stack_corners = _with_room(stack_corners, at[TOP] + (need + 1) * room)
+        done_corners = _with_room(done_corners, at[USED] + (need + 1) * room)
+        nodes = _with_room(nodes, at[KNOWN] + need)
+        if rules.absorption > 0.0:
+            events = _with_room(events, len(nodes[0]))
     kept, used, known = at[KEPT], at[USED], at[KNOWN]
     return Batch(
-        done[:kept].copy(),
-        done_ledgers[:kept].copy(),
-        done_corners[:used].copy(),
-        nodes[:known].copy(),
-        events[: known if tinted else 0].copy(),
-        at[PIECES],
-        at[LOST],
-        at[TURNED_AWAY] > 0,
+        done[0][:kept],
+        done[1][:kept],
+        done_corners[0][:used],
+        nodes[0][:known],
+        events[0][:known],
+        int(at[PIECES]),
+        int(at[LOST]),
+        bool(at[TURNED_AWAY]),
         through,
     )
 
 
-@njit()
-def pick(beams, ledgers, corners, which):  # type: ignore[no-untyped-def]
+def pick(
+    beams: np.ndarray, ledgers: np.ndarray, corners: np.ndarray, which: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The beams `which` (T,), with their ledgers and polygons, close together in new arrays."""
-    total = 0
-    for k in which:
-        total += int(beams[k, SIDES])
-    out, out_ledgers, out_corners = np.empty((which.size, WIDTH)), np.empty((which.size, CHANNELS)), np.empty((total, 2))
-    used = 0
-    for place, k in enumerate(which):
-        start, size = int(beams[k, START]), int(beams[k, SIDES])
-        _put(
-            out, out_ledgers, out_corners, place, used, beams[k], ledgers[k],
-            corners[start : start + size, 0], corners[start : start + size, 1], size,
-        )  # fmt: skip
-        used += size
-    return out, out_ledgers, out_corners
+    chosen = beams[which]
+    size, start = chosen[:, SIDES].astype(np.int64), chosen[:, START].astype(np.int64)
+    first = np.cumsum(size) - size
+    chosen[:, START] = first
+    return chosen, ledgers[which], corners[np.arange(size.sum()) + np.repeat(start - first, size)]

@@ -26,14 +26,13 @@ from ..units import SODIUM_D_NM, number_in
 from ..view import Frame, View
 from . import beam_optics as optics
 from .beam_kernel import Batch, Rules
-from .clip import area_of, half_plane
 from .coverage import rasterise
 from .ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from .rounds import by_rounds
 from .tables import StoneTable, stone_table
 from .tint import gather
 from .traced import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
-from .wedge import Symmetry, find_symmetry, no_symmetry
+from .wedge import Symmetry, find_symmetry, no_symmetry, within
 
 TOLERANCE = 1e-12
 """Share of the stone's size by which a cut may be off; see `clip`."""
@@ -246,17 +245,14 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     """One beam through each facet that faces the eye, cut to the wedge."""
     seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
     row_of = np.argsort(table.facet)
+    nothing = 1e-17 * float(np.ptp(seen, axis=0).max()) ** 2  # a sliver at a corner that a cut runs through
     nodes: list[tuple[int, int]] = []
     beams, ledgers, corners, used = [], [], [], 0
     through = np.zeros((len(stone), CHANNELS))
     for facet in np.flatnonzero(stone.normals @ turn[2] > 0.0):
-        polygon = seen[stone.polyhedron.loops[facet]]
-        for a, b in cuts:
-            room = np.empty((2, len(polygon) + 4))
-            kept = half_plane(polygon[:, 0], polygon[:, 1], len(polygon), a, b, 0.0, room[0], room[1])
-            polygon = room[:, :kept].T
-        area = area_of(polygon[:, 0], polygon[:, 1], len(polygon)) if len(polygon) else 0.0
-        if not area > 0.0:
+        polygon = within(seen[stone.polyhedron.loops[facet]], cuts)
+        area = _area(polygon)
+        if not area > nothing:
             continue
         beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
         optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarised)
@@ -279,6 +275,14 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         stopped=False,
         through=through,
     )
+
+
+def _area(polygon: np.ndarray) -> float:
+    """Area of a polygon (K, 2), taken about its first corner."""
+    if len(polygon) < 3:
+        return 0.0
+    x, y = (polygon[1:] - polygon[0]).T
+    return 0.5 * float(x[:-1] @ y[1:] - x[1:] @ y[:-1])
 
 
 def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:

@@ -36,10 +36,9 @@ SIZE, OWNER, LOOP = 0, 1, 2
 _AFTER = 3
 
 
-@njit()
-def new_bench(planes):  # type: ignore[no-untyped-def]
+def new_bench(planes: np.ndarray) -> tuple[np.ndarray, ...]:
     """Room to cut polygons of up to F + 64 sides by a stone with planes (F, 4): ahead, corner, cells, edges, made."""
-    facets = planes.shape[0]
+    facets = len(planes)
     corners = 8 * facets + 256
     return (
         new_ahead(planes),
@@ -294,20 +293,3 @@ def polygon(corner, cells, cell, sides, x, y):  # type: ignore[no-untyped-def]
         x[kept], y[kept] = corner[v, X], corner[v, Y]
         kept += 1
     return kept
-
-
-@njit()
-def half_plane(x, y, size, a, b, c, out_x, out_y):  # type: ignore[no-untyped-def]
-    """The part of a polygon where a x + b y >= c; returns its number of corners (0 for none)."""
-    kept = 0
-    for k in range(size):
-        nxt = (k + 1) % size
-        here, there = a * x[k] + b * y[k] - c, a * x[nxt] + b * y[nxt] - c
-        if here >= 0.0:
-            out_x[kept], out_y[kept] = x[k], y[k]
-            kept += 1
-        if (here > 0.0 and there < 0.0) or (here < 0.0 and there > 0.0):
-            share = here / (here - there)
-            out_x[kept], out_y[kept] = x[k] + share * (x[nxt] - x[k]), y[k] + share * (y[nxt] - y[k])
-            kept += 1
-    return kept if kept >= 3 else 0

@@ -9,12 +9,13 @@ out in its own box, so that no rounding of one reaches the pixels of another.
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numba
 import numpy as np
 
-from ..jit import njit, parallel_kernel
+from ..jit import njit
 from ..view import Frame
 
 BANDS = 16
@@ -58,6 +59,14 @@ def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-d
 
 
 @njit()
+def _extent(values, size):  # type: ignore[no-untyped-def]
+    low, high = np.inf, -np.inf
+    for k in range(size):
+        low, high = min(low, values[k]), max(high, values[k])
+    return low, high
+
+
+@njit()
 def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: ignore[no-untyped-def]
     """The part of a polygon with low <= y <= high; returns its number of corners."""
     kept = 0
@@ -82,67 +91,59 @@ def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: 
     return kept
 
 
-@parallel_kernel
-def _rasterise(vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):  # type: ignore[no-untyped-def]
-    """Add every polygon to sums (ny, nx, C) and coverage (ny, nx); note the polygon that covers most of each pixel."""
-    rows, columns, channels = sums.shape
+@njit(nogil=True)
+def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):  # type: ignore[no-untyped-def]
+    """Add every polygon's part in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx); note the widest polygons."""
+    columns, channels = sums.shape[1], sums.shape[2]
     most = 0
     for p in range(starts.size - 1):
         most = max(most, starts[p + 1] - starts[p])
-    for band in numba.prange(BANDS):
-        low, high = band * rows // BANDS, (band + 1) * rows // BANDS
-        share = np.zeros((max(high - low, 1), columns + 2))
-        room = 2 * most + 8
-        x, y = np.empty(room), np.empty(room)
-        cx, cy, sx, sy = np.empty(room), np.empty(room), np.empty(room), np.empty(room)
-        for p in range(starts.size - 1):
-            size = starts[p + 1] - starts[p]
-            bottom, top = np.inf, -np.inf
+    share, room = np.zeros((high - low, columns + 2)), 2 * most + 8
+    x, y = np.empty(room), np.empty(room)
+    cx, cy, sx, sy = np.empty(room), np.empty(room), np.empty(room), np.empty(room)
+    for p in range(starts.size - 1):
+        size = starts[p + 1] - starts[p]
+        for k in range(size):
+            y[k] = (vertices[starts[p] + k, 1] - y0) / pixel
+        bottom, top = _extent(y, size)
+        if size < 3 or top <= low or bottom >= high:
+            continue
+        for k in range(size):
+            x[k] = (vertices[starts[p] + k, 0] - x0) / pixel
+        left, right = _extent(x, size)
+        if right <= 0.0 or left >= columns:
+            continue
+        if bottom < low or top > high:
+            size = _clip_rows(x, y, size, float(low), float(high), cx, cy, sx, sy)
             for k in range(size):
-                y[k] = (vertices[starts[p] + k, 1] - y0) / pixel
-                bottom, top = min(bottom, y[k]), max(top, y[k])
-            if size < 3 or top <= low or bottom >= high:
-                continue
-            left, right = np.inf, -np.inf
+                x[k], y[k] = cx[k], cy[k]
+        if left < 0.0 or right > columns:  # turn the polygon to clip its columns the same way
+            size = _clip_rows(y, x, size, 0.0, float(columns), cx, cy, sx, sy)
             for k in range(size):
-                x[k] = (vertices[starts[p] + k, 0] - x0) / pixel
-                left, right = min(left, x[k]), max(right, x[k])
-            if right <= 0.0 or left >= columns:
-                continue
-            if bottom < low or top > high:
-                size = _clip_rows(x, y, size, float(low), float(high), cx, cy, sx, sy)
-                for k in range(size):
-                    x[k], y[k] = cx[k], cy[k]
-            if left < 0.0 or right > columns:  # turn the polygon to clip its columns the same way
-                size = _clip_rows(y, x, size, 0.0, float(columns), cx, cy, sx, sy)
-                for k in range(size):
-                    x[k], y[k] = cy[k], cx[k]
-            if size < 3:
-                continue
-            left, right, bottom, top = np.inf, -np.inf, np.inf, -np.inf
-            for k in range(size):
-                left, right = min(left, x[k]), max(right, x[k])
-                bottom, top = min(bottom, y[k]), max(top, y[k])
-            x_low, x_high = math.floor(left), min(math.floor(right), columns - 1)
-            y_low, y_high = math.floor(bottom), min(math.ceil(top), high)
-            for k in range(size):
-                nxt = k + 1 if k + 1 < size else 0
-                _add_edge(share, x_low, y_low, x[k], y[k], x[nxt], y[nxt])
-            for row in range(y_low, y_high):
-                covered = 0.0
-                for column in range(x_low, x_high + 1):
-                    covered += share[row - y_low, column - x_low]
-                    share[row - y_low, column - x_low] = 0.0
-                    # A counter-clockwise polygon rises on its right, so heights seen from the left come out negative.
-                    if covered < -NOTHING:
-                        coverage[row, column] -= covered
-                        if -covered > widest[row, column]:
-                            widest[row, column] = -covered
-                            polygon[row, column] = p
-                        for channel in range(channels):
-                            sums[row, column, channel] -= covered * values[p, channel]
-                share[row - y_low, x_high + 1 - x_low] = 0.0
-                share[row - y_low, x_high + 2 - x_low] = 0.0
+                x[k], y[k] = cy[k], cx[k]
+        if size < 3:
+            continue
+        left, right = _extent(x, size)
+        bottom, top = _extent(y, size)
+        x_low, x_high = math.floor(left), min(math.floor(right), columns - 1)
+        y_low, y_high = math.floor(bottom), min(math.ceil(top), high)
+        for k in range(size):
+            nxt = k + 1 if k + 1 < size else 0
+            _add_edge(share, x_low, y_low, x[k], y[k], x[nxt], y[nxt])
+        for row in range(y_low, y_high):
+            covered = 0.0
+            for column in range(x_low, x_high + 1):
+                covered += share[row - y_low, column - x_low]
+                share[row - y_low, column - x_low] = 0.0
+                # A counter-clockwise polygon rises on its right, so heights seen from the left come out negative.
+                if covered < -NOTHING:
+                    coverage[row, column] -= covered
+                    if -covered > widest[row, column]:
+                        widest[row, column], polygon[row, column] = -covered, p
+                    for channel in range(channels):
+                        sums[row, column, channel] -= covered * values[p, channel]
+            share[row - y_low, x_high + 1 - x_low] = 0.0
+            share[row - y_low, x_high + 2 - x_low] = 0.0
 
 
 class Pixels(NamedTuple):
@@ -171,8 +172,13 @@ def rasterise(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, f
     carried = np.ascontiguousarray(values, dtype=float)
     out = Pixels(np.zeros((side, side, carried.shape[1])), np.zeros((side, side)), np.full((side, side), -1))
     corners = np.ascontiguousarray(vertices_mm, dtype=float)
-    grid = frame.x0_mm, frame.y0_mm, frame.pixel_mm
-    _rasterise(
-        corners, np.asarray(starts, np.int64), carried, *grid, out.sums, out.coverage, np.zeros((side, side)), out.polygon
-    )
+    grid, widest = (frame.x0_mm, frame.y0_mm, frame.pixel_mm), np.zeros((side, side))
+    edges = [band * side // BANDS for band in range(BANDS + 1)]
+    places = np.asarray(starts, np.int64)
+
+    def draw(band: int) -> None:
+        _draw_band(edges[band], edges[band + 1], corners, places, carried, *grid, out.sums, out.coverage, widest, out.polygon)
+
+    with ThreadPoolExecutor(numba.get_num_threads()) as pool:
+        list(pool.map(draw, (band for band in range(BANDS) if edges[band] < edges[band + 1])))
     return out

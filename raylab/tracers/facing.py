@@ -20,10 +20,9 @@ FAR = 1e300
 _NX, _NY, _NZ, _D, OVER, _T = 4, 5, 6, 7, 8, 9
 
 
-@njit()
-def new_ahead(planes):  # type: ignore[no-untyped-def]
+def new_ahead(planes: np.ndarray) -> np.ndarray:
     """Room for `ahead` of a stone with planes (F, 4)."""
-    ahead = np.empty((10, planes.shape[0]))
+    ahead = np.empty((10, len(planes)))
     ahead[:4] = planes.T
     return ahead
 

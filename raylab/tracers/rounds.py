@@ -9,12 +9,18 @@ rest is a tenth of it.
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from typing import Any
 
 import numpy as np
 
+from ..dome import DomeTable
 from .beam_kernel import Batch, Rules, pick, run
 from .beam_optics import AREA, LIVE, NODE, POWER, SIDES, START
+from .tables import StoneTable
+
+Some = tuple[np.ndarray, np.ndarray, np.ndarray]
+"""Beams, their ledgers and the corners of their polygons."""
+Setting = tuple[StoneTable, DomeTable, np.ndarray]
+"""Stone, dome and the rotation from the stone's frame to the dome's."""
 
 UNITS = 16
 """A round's beams are dealt out to so many units of work, whatever the number of threads, and joined in their order."""
@@ -46,7 +52,7 @@ class _Held:
             ended += float(power[here & ~waits].sum())
         return live, ended
 
-    def take(self, floor: float) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    def take(self, floor: float) -> list[Some]:
         """Remove the beams that wait and carry at least `floor`: beams, ledgers, corners of each batch."""
         taken = []
         for batch, here in zip(self.batches, self.here, strict=True):
@@ -65,14 +71,14 @@ class _Held:
         return _as_one(self.batches, parts)
 
 
-def by_rounds(first: Batch, rules: Rules, precision: float, scene: tuple[Any, ...], threads: int) -> tuple[Batch, int]:
+def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, threads: int) -> tuple[Batch, int]:
     """Trace the entering beams until little enough is left inside.
 
     Parameters
     ----------
     first : one beam for each facet that faces the eye, with its entry node.
     rules : with the total limit; floor and base are set here.
-    scene : `StoneTable`, `DomeTable` and the rotation between them.
+    setting : stone, dome and rotation.
 
     Returns all beams that ended or wait, and the number of rounds.
     """
@@ -85,7 +91,7 @@ def by_rounds(first: Batch, rules: Rules, precision: float, scene: tuple[Any, ..
             now = rules._replace(
                 floor=floor, base=sum(len(b.nodes) for b in held.batches), limit=max(1, rules.limit - len(held))
             )
-            held.add(_deal(_joined(active), now, scene, threads))
+            held.add(_deal(_joined(active), now, setting, threads))
             live, ended = held.power()
             if held.batches[-1].stopped:
                 break
@@ -95,7 +101,7 @@ def by_rounds(first: Batch, rules: Rules, precision: float, scene: tuple[Any, ..
     return held.rest(), rounds
 
 
-def _joined(parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _joined(parts: list[Some]) -> Some:
     """Several lists of beams with their ledgers and corners as one."""
     beams, ledgers, corners = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
     at = used = 0
@@ -106,7 +112,7 @@ def _joined(parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]]) -> tuple[np.
     return beams, ledgers, corners
 
 
-def _as_one(batches: list[Batch], parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]]) -> Batch:
+def _as_one(batches: list[Batch], parts: list[Some]) -> Batch:
     """The beams in `parts` with all that the batches have in common."""
     return Batch(
         *_joined(parts),
@@ -119,17 +125,17 @@ def _as_one(batches: list[Batch], parts: list[tuple[np.ndarray, np.ndarray, np.n
     )
 
 
-def _deal(active: tuple[np.ndarray, ...], rules: Rules, scene: tuple[Any, ...], threads: int) -> Batch:
+def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
     """Trace beams in fixed units of work, on several threads, and join what they leave in the units' order."""
     count = len(active[0])
     units = UNITS if count >= ALONE else 1
     share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
     if units == 1 or threads == 1:
-        batches = [run(share, *active, todo, *scene) for todo in shares]
+        batches = [run(share, *active, todo, *setting) for todo in shares]
     else:
         with ThreadPoolExecutor(threads) as pool:
-            batches = list(pool.map(lambda todo: run(share, *active, todo, *scene), shares))
+            batches = list(pool.map(lambda todo: run(share, *active, todo, *setting), shares))
     if units == 1:
         return batches[0]
     known = 0

@@ -209,3 +209,22 @@ def _keeps_image(image: np.ndarray, angle: float, mirror: bool) -> bool:
     at = np.arange(columns)
     onto = (columns - 1 - at - whole) % columns if mirror else (at - whole) % columns
     return bool(np.array_equal(image[:, onto], image))
+
+
+def within(polygon: np.ndarray, cuts: np.ndarray) -> np.ndarray:
+    """The part (K, 2) of a polygon, counter-clockwise, inside all cuts; K = 0 where there is none."""
+    for cut in cuts:
+        inside = polygon @ cut
+        if not np.any(inside > 0.0):
+            return polygon[:0]
+        if np.all(inside >= 0.0):
+            continue
+        kept = []
+        for k in range(len(polygon)):
+            here, there = inside[k - 1], inside[k]
+            if here * there < 0.0:
+                kept.append(polygon[k - 1] + here / (here - there) * (polygon[k] - polygon[k - 1]))
+            if there >= 0.0:
+                kept.append(polygon[k])
+        polygon = np.array(kept)
+    return polygon

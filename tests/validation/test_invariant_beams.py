@@ -1,0 +1,145 @@
+"""The exact tracer: agreement with the reference, closed sums, closed forms, brackets; and each check upset by a mutant."""
+
+from __future__ import annotations
+
+import functools
+
+import checks_beams as checks
+import pytest
+from both_tracers import gem
+from broken_beams import broken
+from checks_beams import WEDGES, awkward_pairs, random_pairs, regular_bodies
+
+from raylab.tracers.beams import trace_beams
+from raylab.view import View
+
+VIEWS = [View(), View(turn_deg=11.25), View(tilt_deg=7.0, tilt_azimuth_deg=13.0), View(tilt_deg=30.0), View(tilt_deg=75.0)]
+
+
+@pytest.mark.parametrize("polarised", [True, False])
+def test_a_brilliant_agrees_with_the_reference_at_random_points(polarised):
+    pairs = [(gem(), view) for view in VIEWS]
+    assert checks.reference_through_points(trace_beams, pairs, points=15, precision=5e-3, polarised=polarised) <= 1.0
+
+
+def test_a_thousand_random_pairs_agree_with_the_reference():
+    assert checks.reference_through_points(trace_beams, random_pairs(0, 250, views=4), points=1, threads=1) <= 1.0
+
+
+def test_sums_close_on_random_pairs():
+    assert checks.sums_close(trace_beams, random_pairs(1000, 150, views=4), threads=1) <= 1.0
+
+
+def test_sums_close_exactly_along_axes_and_edges():
+    assert checks.sums_close(trace_beams, awkward_pairs(), threads=1) <= 1.0
+
+
+def test_sums_close_on_a_brilliant_to_a_thousandth():
+    assert checks.sums_close(trace_beams, [(gem(), view) for view in VIEWS[:3]], precision=1e-3) <= 1.0
+
+
+def test_furnace():
+    assert checks.furnace(trace_beams, random_pairs(300, 20)) <= 1.0
+
+
+def test_a_wedge_stands_for_the_whole_face():
+    assert checks.wedge_is_whole(trace_beams, gem(), WEDGES) <= 1.0
+
+
+def test_tint_is_exact_over_polygons():
+    pairs = [*random_pairs(600, 12), (gem(), View(tilt_deg=12.0, tilt_azimuth_deg=5.0)), (gem(), View(tilt_deg=80.0))]
+    assert checks.tint_through_polygons(trace_beams, pairs) <= 1.0
+
+
+@pytest.mark.parametrize("check", [checks.slab, checks.corner_returns, checks.column_asymmetry])
+def test_closed_forms_and_publications(check):
+    assert check(trace_beams) <= 1.0
+
+
+def test_brackets_nest():
+    assert checks.brackets_nest(trace_beams) <= 1.0
+
+
+def test_samples_agree():
+    pairs = [*((gem(), view) for view in VIEWS), *random_pairs(700, 10)]
+    assert checks.samples_agree(trace_beams, pairs) <= 1.0
+
+
+# Mutants: what is broken, and the checks that must notice. In plain Python, so on few and simple bodies.
+
+PAIRS = random_pairs(3, 4)
+reference = functools.partial(checks.reference_through_points, pairs=PAIRS, precision=0.1)
+sums = functools.partial(checks.sums_close, pairs=PAIRS)
+wedge = functools.partial(checks.wedge_is_whole, stone=regular_bodies()[-1], cases=WEDGES[2:5], precision=0.15)
+tint = functools.partial(checks.tint_through_polygons, pairs=PAIRS[:2])
+furnace = functools.partial(checks.furnace, pairs=PAIRS)
+
+MUTANTS = {
+    "flipped clip side": (
+        "clip",
+        "-1.0 if gain < -slack else (1.0 if gain > slack else 0.0)",
+        "-1.0 if gain > slack else (1.0 if gain < -slack else 0.0)",
+        [reference],
+    ),
+    "cut in the wrong place": (
+        "clip",
+        "share = corner[a, GAIN] / (corner[a, GAIN] - corner[b, GAIN])",
+        "share = 0.5",
+        [reference],
+    ),
+    "lost corner": ("clip", "if v >= sides and corner[v, BORDER] >= 0.0:", "if v >= sides:", [sums]),
+    "dropped pieces": (
+        "beam_kernel",
+        "for cell in range(count):\n            size",
+        "for cell in range(min(count, 1)):\n            size",
+        [sums],
+    ),
+    "lost Jacobian of the entry": (
+        "beams",
+        "area, area * beam[optics.INTENSITY]",
+        "area / max(stone.normals[facet] @ turn[2], 0.1), area",
+        [sums],
+    ),
+    "entry surface taken for a wavefront": (
+        "beam_optics",
+        "h = (level - (nx * ex + ny * ey + nz * ez)) / cos_i",
+        "h = (level if part == 0 else 0.0) / cos_i",
+        [reference],
+    ),
+    "bent mirror": ("beam_optics", "twice = 2.0 * (", "twice = 1.99 * (", [reference]),
+    "flipped phase": ("beam_optics", "beam[U] = c * u - e * v", "beam[U] = c * u + e * v", [reference]),
+    "exit counted twice": (
+        "beam_kernel",
+        "tally_exit(account, weight, ux",
+        "tally_exit(account, 2.0 * weight, ux",
+        [sums, reference, furnace],
+    ),
+    "wrong order of a wedge of turns": (
+        "wedge",
+        "first, angle = 0.0, 2.0 * math.pi / order",
+        "first, angle = 0.0, math.pi / order",
+        [wedge],
+    ),
+    "wrong order of a wedge of mirrors": (
+        "wedge",
+        "mirror[0, 0]), math.pi / order",
+        "mirror[0, 0]), 2.0 * math.pi / order",
+        [wedge],
+    ),
+    "path length from the last facet": ("beam_kernel", "beam[SLID] += slide", "beam[SLID] = slide", [tint]),
+    "series cut short": ("tint", "_TERMS = 24", "_TERMS = 2", [tint]),
+}
+
+
+def test_the_unbroken_tracer_passes_in_plain_python_too():
+    with broken("beams", "lost=batch.lost,", "lost=batch.lost,") as trace:
+        assert max(check(trace) for check in (reference, sums, wedge, tint, furnace)) <= 1.0
+
+
+@pytest.mark.filterwarnings("ignore::RuntimeWarning")  # from the broken physics
+@pytest.mark.parametrize("mutant", MUTANTS)
+def test_mutant_is_caught(mutant):
+    module, line, instead, noticed_by = MUTANTS[mutant]
+    with broken(module, line, instead) as trace:
+        for check in noticed_by:
+            assert check(trace) > 1.0
