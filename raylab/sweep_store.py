@@ -97,7 +97,7 @@ class Store:
                 (self.folder / PARTS).mkdir(exist_ok=True)
             if known is None:
                 text = json.dumps({**facts, "chunk": self.size}, indent=1, ensure_ascii=False)
-                _write(self.folder / MANIFEST, lambda file: file.write(text.encode()))
+                write_whole(self.folder / MANIFEST, lambda file: file.write(text.encode()))
             count = -(-_designs(facts) // self.size)
             self.done = {number for number in range(count) if self._part(number).exists()}
 
@@ -116,9 +116,7 @@ class Store:
         manifest = self.folder / MANIFEST
         if not manifest.exists():
             if self.result.exists():
-                raise InputError(
-                    "already there, without the sweep.json of its sweep", file=str(self.result), expected=_ELSEWHERE
-                )
+                raise InputError("a result without the sweep.json of its sweep", file=str(self.result), expected=_ELSEWHERE)
             return None
         try:
             found = json.loads(manifest.read_text(encoding="utf-8"))
@@ -137,7 +135,7 @@ class Store:
     def save(self, number: int, rows: np.ndarray) -> None:
         """Keep a finished chunk. Raises InputError where it can't be written; the others stay."""
         with _told(self.folder):
-            _write(self._part(number), lambda file: np.save(file, rows))
+            write_whole(self._part(number), lambda file: np.save(file, rows))
         self.done.add(number)
 
     def load(self, number: int) -> np.ndarray:
@@ -147,10 +145,10 @@ class Store:
             raise InputError("not a part of this sweep", file=str(self._part(number)), expected="another folder")
         return rows
 
-    def finish(self, write: Callable[[Path], object]) -> None:
-        """Put the result in place by `write(path)`, then remove the parts, which are not needed any more."""
+    def finish(self, result: bytes | memoryview) -> None:
+        """Put the result in place, then remove the parts, which are not needed any more."""
         with _told(self.folder):
-            _write(self.result, lambda file: write(Path(file.name)))
+            write_whole(self.result, lambda file: file.write(result))
             shutil.rmtree(self.folder / PARTS, ignore_errors=True)
 
 
@@ -188,7 +186,7 @@ def _told(folder: Path) -> Iterator[None]:
         ) from error
 
 
-def _write(path: Path, write: Callable[[IO[bytes]], object]) -> None:
+def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> None:
     """A file that is there whole or not at all: written beside its place, flushed to the disk, renamed."""
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:

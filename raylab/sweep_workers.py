@@ -27,6 +27,8 @@ from .code_id import code_id
 from .design import Settings, trace_designs
 from .errors import InputError, RaylabError
 
+PATIENCE = "10s"
+"""How long a scheduler has for its answer."""
 TRIES = 3
 """How often a chunk is begun before a sweep gives up on workers that die."""
 
@@ -176,7 +178,7 @@ def in_cluster(chunks: Iterator[Chunk], settings: Settings, client: Any) -> Done
     import distributed
 
     under_way: dict[str, tuple[Any, Chunk]] = {}
-    done: Any = distributed.as_completed(with_results=True)  # type: ignore[no-untyped-call]
+    done: Any = distributed.as_completed(with_results=True, loop=client.loop)  # type: ignore[no-untyped-call]
 
     def send() -> None:
         chunk = next(chunks, None)
@@ -210,7 +212,7 @@ def client_of(scheduler: Any) -> tuple[Any, bool]:
     if isinstance(scheduler, Client):
         return scheduler, False
     try:
-        return Client(scheduler, timeout="10s", set_as_default=False), True  # type: ignore[no-untyped-call]
+        return Client(scheduler, timeout=PATIENCE, set_as_default=False), True  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
         raise InputError("no scheduler answers", key="scheduler", value=scheduler, expected="tcp://host:port") from error
 

@@ -131,7 +131,8 @@ def _run(
             tell(done, len(plan))
     found = dataset(plan, settings, rows)
     if store is not None:
-        store.finish(lambda path: found.to_netcdf(path, engine="h5netcdf"))
+        # Made in memory: HDF5 writing to a disk that turns out to be full takes the whole process down (h5py 3.16).
+        store.finish(found.to_netcdf(engine="h5netcdf"))
     return found
 
 

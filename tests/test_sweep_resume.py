@@ -1,0 +1,287 @@
+"""A sweep that is broken off goes on where it stopped: kill -9, a full disk, a folder that can't be written to."""
+
+from __future__ import annotations
+
+import json
+import os
+import resource
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import raylab as rl
+from raylab import sweep_store
+from raylab.design import COLUMNS
+
+AXES = {"crown_angle_deg": (30.0, 38.0, 6), "pavilion_angle_deg": (38.5, 42.5, 6)}
+GIVEN = {"table_pct": 57.0, "precision": 0.02, "processes": 1}
+
+
+class BrokenOffError(Exception):
+    """Raised from within a sweep, in place of whatever may end one."""
+
+
+def swept(out: Path | None, **settings) -> xr.Dataset:
+    return rl.sweep(**{"axes": AXES, "dome": "head-shadow", "out": out, **GIVEN, **settings})
+
+
+def parts(out: Path) -> list[Path]:
+    return sorted((out / "parts").glob("[!.]*"))
+
+
+def broken_off(out: Path, after: int, **settings) -> list[Path]:
+    """Break a sweep off once `after` chunks are done; returns their files."""
+
+    def stop(done, total):
+        if len(parts(out)) >= after:
+            raise BrokenOffError
+
+    with pytest.raises(BrokenOffError):
+        swept(out, processes=2, progress=stop, **settings)
+    assert len(parts(out)) >= after
+    return parts(out)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory) -> Path:
+    """The folder of the same sweep without interruption."""
+    out = tmp_path_factory.mktemp("whole")
+    swept(out)
+    return out
+
+
+def result(out: Path) -> bytes:
+    return (out / "sweep.nc").read_bytes()
+
+
+SCRIPT = """
+import sys, raylab as rl
+rl.sweep({axes!r}, "head-shadow", out=sys.argv[1], **{given!r})
+"""
+
+
+def started(out: Path) -> subprocess.Popen[bytes]:
+    """The sweep as a process of its own, with two workers."""
+    text = SCRIPT.format(axes=AXES, given={**GIVEN, "processes": 2})
+    env = {**os.environ, "PYTHONPATH": str(Path(rl.__file__).parents[1])}
+    return subprocess.Popen([sys.executable, "-c", text, str(out)], env=env)
+
+
+def test_kill_9_then_resume_gives_the_same_bytes(tmp_path, whole):
+    """A real process, killed hard in the middle of its work, as by a power cut or a lack of memory."""
+    process = started(tmp_path)
+    deadline = time.monotonic() + 120.0
+    while len(parts(tmp_path)) < 3 and process.poll() is None and time.monotonic() < deadline:
+        time.sleep(0.01)
+    process.send_signal(signal.SIGKILL)
+    assert process.wait() == -signal.SIGKILL, "it was killed while it worked"
+    left = parts(tmp_path)
+    assert len(left) >= 3
+    assert all(np.load(part, allow_pickle=False).shape[1] == len(COLUMNS) for part in left)
+    assert not (tmp_path / "sweep.nc").exists()
+    told = []
+    found = swept(tmp_path, progress=lambda done, total: told.append(done))
+    assert told[0] >= 3, "what was finished is not done again"
+    assert result(tmp_path) == result(whole)
+    xr.testing.assert_identical(found, swept(None))
+
+
+def test_workers_of_a_killed_process_end_too(tmp_path):
+    """They read the end of their pipe; nothing is left running on the machine."""
+    import psutil
+
+    process = started(tmp_path)
+    deadline = time.monotonic() + 120.0
+    while not parts(tmp_path) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    children = psutil.Process(process.pid).children()
+    assert len(children) == 2
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    _, alive = psutil.wait_procs(children, timeout=60.0)
+    assert alive == []
+
+
+def test_finished_chunks_are_read_and_not_computed_again(tmp_path, whole):
+    """A finished chunk is given other numbers, which no computation would give: they are in the result."""
+    kept = broken_off(tmp_path, after=2)
+    rows = np.load(kept[0])
+    rows[:, 0] = 7.0
+    np.save(kept[0], rows)
+    found = swept(tmp_path)
+    assert int((found.brightness == 7.0).sum()) == len(rows)
+    rest = found.brightness.values[found.brightness.values != 7.0]
+    assert np.isin(rest, xr.load_dataset(whole / "sweep.nc").brightness.values).all()
+
+
+def test_a_finished_sweep_is_read(whole, monkeypatch):
+    before = (whole / "sweep.nc").stat()
+    monkeypatch.setattr("raylab.sweeping.trace_designs", None)
+    monkeypatch.setattr("raylab.sweep_workers.trace_designs", None)
+    found = swept(whole)
+    assert found.brightness.shape == (6, 6)
+    assert (whole / "sweep.nc").stat() == before
+    assert sorted(entry.name for entry in whole.iterdir()) == ["sweep.json", "sweep.nc"]
+
+
+def test_what_is_read_is_what_was_computed(whole):
+    xr.testing.assert_identical(swept(whole), swept(None))
+
+
+def test_interrupted_more_than_once(tmp_path, whole):
+    for after in (1, 3, 5):
+        broken_off(tmp_path, after)
+    swept(tmp_path)
+    assert result(tmp_path) == result(whole)
+
+
+def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
+    swept(tmp_path, processes=2)
+    assert json.loads((tmp_path / "sweep.json").read_text())["chunk"] < 36
+    assert result(tmp_path) == result(whole)
+
+
+@pytest.mark.parametrize(
+    ("other", "words"),
+    [
+        ({"precision": 0.03}, "settings.precision differs"),
+        ({"polarised": False}, "settings.polarised differs"),
+        ({"table_pct": 58.0}, "fixed.table_pct differs"),
+        ({"dome": "overcast-sky"}, "fixed.dome differs"),
+        ({"material": "cubic zirconia"}, "fixed.material differs"),
+        ({"star_pct": 55.0}, "fixed.star_pct differs"),
+        ({"axes": {**AXES, "crown_angle_deg": (30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
+        ({"axes": {**AXES, "star_pct": [50.0, 55.0]}}, "star_pct differs"),
+        ({"axes": dict(reversed(AXES.items()))}, "the order of its axes differs"),
+        ({"layout": "paired"}, "its layout differs"),
+    ],
+)
+def test_another_sweep_in_the_folder_is_refused_and_left_alone(whole, other, words):
+    before = result(whole)
+    with pytest.raises(rl.InputError) as caught:
+        swept(whole, **other)
+    assert str(caught.value).startswith(f"{whole / 'sweep.json'}: another sweep lies there: ")
+    assert words in str(caught.value)
+    assert "--force" in str(caught.value)
+    assert result(whole) == before
+
+
+def test_a_dome_of_the_same_name_but_other_light_is_refused(whole):
+    dome = rl.Dome(name="head-shadow", head_half_angle_deg=17.0)
+    with pytest.raises(rl.InputError, match=r"fixed\.dome differs"):
+        swept(whole, dome=dome)
+    swept(whole, dome=rl.Dome(name="head-shadow", head_half_angle_deg=16.0))  # the same light, built by hand
+
+
+def test_another_version_of_the_code_is_refused(tmp_path, monkeypatch):
+    broken_off(tmp_path, after=1)
+    for module in ("sweeping", "sweep_workers"):
+        monkeypatch.setattr(f"raylab.{module}.code_id", lambda: "another")
+    with pytest.raises(rl.InputError, match="computed by another version of the code"):
+        swept(tmp_path)
+    assert parts(tmp_path), "what was finished is still there"
+
+
+def test_force_begins_afresh(tmp_path):
+    broken_off(tmp_path, after=2)
+    found = swept(tmp_path, force=True, table_pct=60.0)
+    xr.testing.assert_identical(found, swept(None, table_pct=60.0))
+
+
+def test_the_code_id_follows_the_source(tmp_path, monkeypatch):
+    """A copy of the package with one character changed in a kernel has another id; in a picture's code, it hasn't."""
+    import shutil
+
+    from raylab import code_id as module
+
+    copy = tmp_path / "raylab"
+    shutil.copytree(Path(rl.__file__).parent, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(module, "files", lambda package: copy)
+    original = module.code_id.__wrapped__()
+    assert original == module.code_id()
+    (copy / "plots.py").write_text("# other pictures\n")
+    assert module.code_id.__wrapped__() == original
+    kernel = copy / "tracers" / "beam_kernel.py"
+    kernel.write_text(kernel.read_text() + "#")
+    assert module.code_id.__wrapped__() != original
+
+
+# Disks
+
+
+def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
+    """The system refuses to let files grow (RLIMIT_FSIZE): first that of a part, then that of the result."""
+    kept = {part: part.read_bytes() for part in broken_off(tmp_path, after=2)}
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    for room in (64, 8192):
+        try:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (room, hard))
+            with pytest.raises(rl.InputError) as caught:
+                swept(tmp_path)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        assert "can't be written: " in str(caught.value)
+        assert "finished chunks are kept" in str(caught.value)
+        assert {part: part.read_bytes() for part in kept} == kept
+        assert not (tmp_path / "sweep.nc").exists()
+        assert list(tmp_path.rglob(".*")) == [], "no half a file is left"
+    swept(tmp_path)
+    assert result(tmp_path) == result(whole)
+
+
+def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path, whole):
+    kept = {part: part.read_bytes() for part in broken_off(tmp_path, after=2)}
+    folders = (tmp_path, tmp_path / "parts")
+    everyone = os.geteuid()
+    for folder in (tmp_path.parent, *folders):
+        folder.chmod(0o755)
+    for folder in folders:
+        folder.chmod(0o555)
+    try:
+        if everyone == 0:  # the superuser writes anywhere
+            os.seteuid(65534)
+        with pytest.raises(rl.InputError, match="can't be written: Permission denied; finished chunks are kept"):
+            swept(tmp_path)
+    finally:
+        os.seteuid(everyone)
+        for folder in folders:
+            folder.chmod(0o755)
+    assert {part: part.read_bytes() for part in kept} == kept
+    swept(tmp_path)
+    assert result(tmp_path) == result(whole)
+
+
+def test_places_that_are_no_sweep_are_refused(tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(rl.InputError, match="file: not a folder"):
+        swept(tmp_path / "file")
+    (tmp_path / "sweep.nc").write_text("somebody's")
+    with pytest.raises(rl.InputError, match=r"sweep\.nc: a result without the sweep\.json of its sweep"):
+        swept(tmp_path)
+    (tmp_path / "sweep.json").write_text("[]")
+    with pytest.raises(rl.InputError, match=r"sweep\.json: not a sweep's description"):
+        swept(tmp_path)
+    assert (tmp_path / "sweep.nc").read_text() == "somebody's"
+
+
+def test_a_part_that_is_none_is_refused(tmp_path):
+    kept = broken_off(tmp_path, after=1)
+    np.save(kept[0], np.zeros((3, 2)))
+    with pytest.raises(rl.InputError, match="not a part of this sweep"):
+        swept(tmp_path)
+
+
+def test_a_file_is_there_whole_or_not_at_all(tmp_path):
+    def fail(file):
+        file.write(b"half")
+        raise BrokenOffError
+
+    with pytest.raises(BrokenOffError):
+        sweep_store.write_whole(tmp_path / "a", fail)
+    assert list(tmp_path.iterdir()) == []
