@@ -98,8 +98,11 @@ def _refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
 
 
 def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
-    """Maps as netCDF (HDF5): 32-bit floats, compressed, with units and definitions; `about` is added to the attributes."""
-    packing = {"dtype": "float32", "zlib": True, "complevel": 4}
+    """Maps as netCDF (HDF5), compressed, with units and definitions; `about` is added to the attributes.
+
+    64-bit floats, so that the ledger closes in the file too.
+    """
+    packing = {"zlib": True, "complevel": 1, "shuffle": True}
     whole = maps.assign_attrs(about or {})
     with whole_file(path, force=force) as target:
         for place, name in enumerate(whole.data_vars):  # one after the other: all at once would hold a second copy of all
@@ -136,7 +139,9 @@ def save_summary(result: Result, path: str | Path, *, force: bool = False) -> No
 def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int = 130) -> None:
     """A picture made by `plots`, as PNG."""
     with whole_file(path, force=force) as target:
-        figure.savefig(target, format="png", dpi=dpi, metadata={"Software": f"raylab {__version__}"})
+        figure.savefig(
+            target, format="png", dpi=dpi, metadata={"Software": f"raylab {__version__}"}, pil_kwargs={"compress_level": 2}
+        )
 
 
 def report(result: Result) -> dict[str, Any]:

@@ -75,7 +75,7 @@ def map_figure(result: Result, name: str, wavelength_nm: float | None = None) ->
     bar = figure.colorbar(image, cax=beside, label=_label(name), extend=_extend(name, image))
     if name == "source_elevation":
         bar.set_ticks(list(range(-90, 91, 30)))
-    axes.set_title(_headline(result, name, wavelength_nm), fontsize=11, loc="left")
+    axes.set_title(_headline(result, name, wavelength_nm), fontsize=11, loc="left", y=1.0)
     _write(figure, left / width, (bottom + side + 0.28) / height, _subject(result, wavelength_nm, 96), 8.5)
     return figure
 
@@ -92,7 +92,7 @@ def overview_figure(result: Result) -> Figure:
         image = _draw(axes, result, name, None)
         beside = figure.add_axes(((left + side + 0.08) / width, bottom / height, 0.1 / width, side / height))
         figure.colorbar(image, cax=beside, extend=_extend(name, image)).ax.tick_params(labelsize=8)
-        axes.set_title(_headline(result, name, None), fontsize=10.5, loc="left")
+        axes.set_title(_headline(result, name, None), fontsize=10.5, loc="left", y=1.0)
         axes.set_ylabel("y / mm" if place == 0 else "")
     _ledger_bars(figure.add_axes((14.1 / width, bottom / height, 2.3 / width, side / height)), result)
     _write(figure, 0.55 / width, (bottom + side + 0.3) / height, _subject(result, None, 170), 11)
