@@ -41,9 +41,9 @@ def test_maps_come_back_with_units_and_coordinates(result, tmp_path):
         assert found.x.attrs["units"] == "mm"
         assert np.array_equal(found.x, result.maps.x)
         for name in result.maps.data_vars:
-            assert found[name].encoding["dtype"] == np.float32
+            assert found[name].encoding["dtype"] == result.maps[name].dtype
             assert found[name].attrs == result.maps[name].attrs
-            assert np.array_equal(found[name].values, result.maps[name].values.astype(np.float32), equal_nan=True)
+            assert np.array_equal(found[name].values, result.maps[name].values, equal_nan=True)
     assert "scene_hash" not in result.maps.attrs
 
 
