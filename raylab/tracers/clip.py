@@ -96,7 +96,8 @@ def _cut_edge(ahead, corner, made, beam, a, b, f, owner, cuts, corners, sides): 
 def _take(ahead, corner, cells, edges, made, beam, f, count, corners, sides):  # type: ignore[no-untyped-def]
     """Give facet f the part of every cell where it is nearest.
 
-    Returns the new numbers of cells and corners; -1 cells where rounding left the corners' sides in disorder.
+    Returns the new numbers of cells and corners; -1 cells where the bench is too small or rounding left the corners' sides in
+    disorder.
     """
     cuts, taken, pieces, kept = 0, 0, 0, 0
     work = cells.shape[0] - 1
@@ -110,6 +111,8 @@ def _take(ahead, corner, cells, edges, made, beam, f, count, corners, sides):  #
             elif side > 0.0:
                 lost += 1
         pieces += won > 0
+        if size + LOOP + 3 > cells.shape[1] or taken + size + 2 > edges.shape[0]:
+            return -1, corners
         if won > 0 and lost == 0:  # the whole cell goes to f
             for k in range(size):
                 edges[taken, 0] = cells[c, LOOP + k]
@@ -256,7 +259,8 @@ def split(ahead, corner, cells, edges, made, beam, sides, mains, core2, toleranc
     mains, core2 : see `StoneTable`.
     tolerance : mm; a facet nearer by less than this, seen across the beam, wins nothing.
 
-    Returns the number of cells (`polygon` reads one), or -1 where rounding left no consistent tiling.
+    Returns the number of cells (`polygon` reads one), or -1 where the bench was too small or rounding left no consistent
+    tiling; neither has been seen.
     """
     vx, vy, vz, all_faced = beam[9], beam[10], beam[11], False
     face(ahead, 0, mains, vx, vy, vz)

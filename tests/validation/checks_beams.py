@@ -21,7 +21,8 @@ from raylab.dome import Dome, Lamp, Zone
 from raylab.optics.materials import Material
 from raylab.stone.planes import Stone
 from raylab.tracers import ledger, reference
-from raylab.view import View, silhouette
+from raylab.tracers.sampling import sample_image, sample_points
+from raylab.view import View, frame_around, silhouette
 
 Trace = Callable[..., Any]
 Pair = tuple[Stone, View]
@@ -286,19 +287,32 @@ def brackets_nest(trace: Trace) -> float:
 
 def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000) -> float:
     """Means against the packet tracer's, at random points of the outline: within 5 standard errors and the brackets."""
-    from raylab.tracers.rays import trace_rays
-    from raylab.tracers.tables import stone_table
-
     worst = 0.0
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([43, key])
-        beams, turn = trace(stone, RICH, view, precision=2e-3), view.rotation()
+        beams = trace(stone, RICH, view, precision=2e-3)
         low, high = silhouette(stone, view).min(axis=0), silhouette(stone, view).max(axis=0)
-        points = np.column_stack([rng.uniform(low, high, (rays, 2)), np.full(rays, 3.0 * np.abs(stone.vertices_mm).max())])
-        ways = np.tile(-turn[2], (rays, 1))
-        rows, hit, _ = trace_rays(points @ turn, ways, stone_table(stone, 589.3), RICH.table, turn, min_weight=1e-5)
+        rows, hit = sample_points(rng.uniform(low, high, (rays, 2)), stone, RICH, view, min_weight=1e-5)
         sampled, error = rows[hit].mean(axis=0), rows[hit].std(axis=0) / math.sqrt(hit.sum())
         slack = 5.0 * error + beams.totals.mean[ledger.UNTRACED] + 1e-4
         checked = slice(0, ledger.BOUNCES)  # the sum of bounces is not bounded by the untraced weight
         worst = max(worst, off(beams.totals.mean[checked], sampled[checked], slack[checked]))
     return worst
+
+
+def sampled_maps_converge(trace: Trace, stone: Stone, view: View) -> float:
+    """Maps from 16 and 64 jittered samples per pixel come nearer to the exact map at the expected rate.
+
+    Four times the samples in each pixel leave 4^(-3/4) = 0.354 of the error where its cause is edges through pixels (Mitchell
+    1996, Consequences of stratified sampling in graphics, from memory). Tolerance 0.05: the ratio of two spreads over 1,500
+    pixels is uncertain by a few hundredths. The mean difference, of the size of the untraced weight, is left out.
+    """
+    frame = frame_around(stone, view, 48)
+    sums, coverage = trace(stone, HEAD_SHADOW, view, precision=1e-3).pixels(frame)
+    full = coverage > 1.0 - 1e-9
+    exact = sums[full][:, ledger.LUMINANCE]
+    spread = []
+    for samples in (16, 64):
+        sampled = sample_image(stone, HEAD_SHADOW, view, frame, samples=samples, min_weight=1e-5, seed=1)
+        spread.append(float(np.std(sampled.fields["luminance"][full] - exact)))
+    return off(spread[1] / spread[0], 4.0**-0.75, 0.05)

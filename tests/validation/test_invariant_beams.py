@@ -65,6 +65,11 @@ def test_samples_agree():
     assert checks.samples_agree(trace_beams, pairs) <= 1.0
 
 
+@pytest.mark.parametrize("view", [VIEWS[0], VIEWS[2]])
+def test_sampled_maps_converge(view):
+    assert checks.sampled_maps_converge(trace_beams, gem(), view) <= 1.0
+
+
 # Mutants: what is broken, and the checks that must notice. In plain Python, so on few and simple bodies.
 
 PAIRS = random_pairs(3, 4)
