@@ -14,6 +14,7 @@ from cyclopts import App, CycloptsError
 
 from .. import __version__
 from ..errors import InputError
+from .bench import bench
 from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
@@ -30,7 +31,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, measure, scenes, materials, domes):
+for command in (render, measure, bench, scenes, materials, domes):
     app.command(command)
 
 

@@ -1,0 +1,174 @@
+"""What the page may ask, and the answers: pictures with their numbers, and the path of one view ray.
+
+Every question carries all that it means (the design, the dome, the tilt), so an answer depends on nothing that was asked
+before, and there is nothing that a cut link or a restart could lose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from ..dome import Dome
+from ..errors import InputError, nearest
+from ..maps import DEFINITIONS, dataset
+from ..raypath import ray_path
+from ..scene import Scene
+from ..stats import Summary, summarise
+from ..stone.measure import measure
+from ..stone.planes import Stone
+from ..tracers.beams import Beams
+from ..tracers.exact_image import exact_image
+from ..tracers.ledger import LEAK
+from ..tracing import beams_of, trace_scene
+from ..view import Frame, View, frame_around
+from .colours import map_range
+from .frames import frame
+from .light import light_through
+from .stone_json import rows_of, stone_of
+
+COARSE, EXACT = "coarse", "exact"
+STEPS: dict[str, dict[str, Any]] = {
+    COARSE: {"resolution": 224, "precision": 2e-2},
+    EXACT: {"resolution": 512, "precision": 5e-3},
+}
+"""Settings of a picture while a slider moves and when it rests: pixels along a side, width of the bracket on brightness."""
+
+MOST_MAPS = 4
+
+
+@dataclass(frozen=True)
+class Answerer:
+    """Answers questions; `domes` by the names that pages know."""
+
+    domes: Mapping[str, Dome]
+
+    def answer(self, question: dict[str, Any]) -> bytes:
+        """The answer to a question as one frame; what can't be answered is told in the frame, in one line."""
+        told = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+        try:
+            kind = KINDS.get(str(question.get("kind")))
+            if kind is None:
+                raise InputError("unknown question", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
+            header, arrays = kind(self, question)
+        except InputError as error:
+            return frame({**told, "error": {"text": str(error), "key": error.key}})
+        return frame({**told, **header}, arrays)
+
+    def _scene(self, question: dict[str, Any]) -> Scene:
+        dome, step = str(question.get("dome")), str(question.get("step", EXACT))
+        if dome not in self.domes:
+            raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, self.domes))
+        if step not in STEPS:
+            raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
+        view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
+        return Scene(stone=stone_of(question.get("design")), dome=self.domes[dome], view=view, **STEPS[step])
+
+
+def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """Maps, statistics, and the stone's shape."""
+    names = question.get("maps", [])
+    if not isinstance(names, list) or len(names) > MOST_MAPS or not all(str(name) in DEFINITIONS for name in names):
+        expected = f"at most {MOST_MAPS} of " + ", ".join(DEFINITIONS)
+        raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
+    scene = self._scene(question)
+    traced = _coarse(scene) if question.get("step") == COARSE else _exact(scene)
+    arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
+    ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
+    facet = _facet(scene.stone, question.get("facet"))
+    if facet is not None:
+        arrays["light"] = light_through(
+            traced.beams, facet, traced.frame, scene.stone, scene.dome, scene.view, scene.wavelengths[0], scene.polarised
+        )
+    arrays["leaks"] = traced.beams.through[:, LEAK]
+    header = {
+        "summary": traced.summary.to_dict(),
+        "frame": {"x0_mm": traced.frame.x0_mm, "y0_mm": traced.frame.y0_mm, "pixel_mm": traced.frame.pixel_mm},
+        "ranges": ranges,
+        "turn": scene.view.rotation().tolist(),
+        "weight_ct": scene.stone.weight_ct,
+        "facet": question.get("facet") if facet is not None else None,
+        "shape": _shape(scene.stone),
+        "measured": None if question.get("step") == COARSE else _measured(scene.stone),
+    }
+    return header, {**arrays, **_corners(scene.stone)}
+
+
+@dataclass(frozen=True)
+class _Traced:
+    """What a picture needs of a trace."""
+
+    fields: xr.Dataset
+    summary: Summary
+    frame: Frame
+    beams: Beams
+
+
+def _exact(scene: Scene) -> _Traced:
+    """The trace that everybody gets from `trace`."""
+    result = trace_scene(scene)
+    return _Traced(result.maps, result.summary, frame_around(scene.stone, scene.view, scene.resolution), result.beams[0])
+
+
+def _coarse(scene: Scene) -> _Traced:
+    """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
+    wavelength_nm = scene.wavelengths[0]
+    around, beams = frame_around(scene.stone, scene.view, scene.resolution), beams_of(scene, wavelength_nm)
+    image = exact_image(beams, around, wavelength_nm)
+    summary = summarise([image], scene.dome.peak_radiance, None, "told when the sliders rest")
+    return _Traced(dataset([image], spectral=False), summary, around, beams)
+
+
+def _shape(stone: Stone) -> dict[str, Any]:
+    """What the page tells of the stone's facets, in words and full precision."""
+    return {
+        "facets": rows_of(stone),
+        "areas_mm2": stone.polyhedron.areas.tolist(),
+        "size_mm": stone.size_mm.tolist(),
+        "symmetry": stone.symmetry,
+    }
+
+
+def _corners(stone: Stone) -> dict[str, np.ndarray]:
+    """What the page draws of the stone: corners, each facet's corners in turn, its plane."""
+    loops = stone.polyhedron.loops
+    sizes = np.array([len(loop) for loop in loops])
+    corners = {"vertices": stone.vertices_mm, "loops": np.concatenate(loops), "sizes": sizes}
+    return {**corners, "normals": stone.normals, "distances": stone.distances_mm}
+
+
+def _facet(stone: Stone, name: Any) -> int | None:
+    """The number of the facet of this name, or None: a stone may have lost it since it was chosen."""
+    return next((f for f in range(len(stone)) if stone.facet_name(f) == name), None) if name is not None else None
+
+
+def _measured(stone: Stone) -> dict[str, Any]:
+    """Measured proportions without their places: mean, extremes, spread, unit."""
+    told = measure(stone).to_dict()
+    del told["facets"]
+    for value in told.values():
+        if isinstance(value, dict):
+            del value["values"]
+    return told
+
+
+def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """The path of the view ray through a point of the map."""
+    scene = self._scene(question)
+    place = []
+    for key in ("x_mm", "y_mm"):
+        value = question.get(key)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+            raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
+        place.append(float(value))
+    path = ray_path(scene.stone, scene.dome, scene.view, *place)
+    return {"path": path.to_dict(), "x_mm": place[0], "y_mm": place[1]}, {}
+
+
+Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
+KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
+"""What may be asked, by name. A finishing preview or a what-if is one more row here."""

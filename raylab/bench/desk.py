@@ -1,0 +1,37 @@
+"""The desk of one page: questions that wait for an answer. The latest of each kind wins and none pile up.
+
+A slider that moves asks faster than anything can be computed. So each place on the desk (a kind of question about one of
+the stones) holds one question; a newer one takes its place, and what was there is never answered.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+Question = dict[str, Any]
+
+
+class Desk:
+    """Questions by place. Used from one event loop; `newer` may be asked from any thread."""
+
+    def __init__(self) -> None:
+        self._waiting: dict[str, Question] = {}
+        self._bell = asyncio.Event()
+
+    def put(self, question: Question) -> None:
+        """Lay a question on its place and take away the one that lay there."""
+        place = f"{question.get('kind')} {question.get('side')}"
+        self._waiting.pop(place, None)  # so that it goes to the end of the queue: no stone starves another
+        self._waiting[place] = question
+        self._bell.set()
+
+    async def take(self) -> Question:
+        """The question that has waited longest; waits for one if there is none."""
+        while not self._waiting:
+            self._bell.clear()
+            await self._bell.wait()
+        return self._waiting.pop(next(iter(self._waiting)))
+
+    def __len__(self) -> int:
+        return len(self._waiting)

@@ -1,0 +1,241 @@
+// The state of the page: designs, light and view; what is asked of raylab, and when.
+//
+// The page holds the designs. A coarse picture is asked for with every change, an exact one when changes rest; each
+// question carries all it means, so an answer is either the latest or is overtaken by a later one.
+
+import { Link } from "./link.js";
+
+const REST_MS = 140;
+const MOST_STEPS = 200;
+const KEPT = "raylab-bench";
+const copy = (value) => structuredClone(value);
+const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
+
+export class Bench extends EventTarget {
+  constructor(start) {
+    super();
+    this.start = start;
+    this.past = [];
+    this.future = [];
+    this.before = null;
+    this.answers = { a: null, b: null };
+    this.shapes = { a: null, b: null };
+    this.path = null;
+    this.number = 0;
+    this.resting = 0;
+    this.due = false;
+    this.asked = { a: 0, b: 0 };
+    this.shown = { a: 0, b: 0 };
+    this.state = this.kept() ?? {
+      designs: { a: copy(start.design), b: null },
+      opened: { a: copy(start.design), b: null },
+      titles: { a: start.title, b: "" },
+      editing: "a",
+      dome: start.dome,
+      tilt_deg: start.tilt_deg,
+      tilt_azimuth_deg: start.tilt_azimuth_deg,
+      maps: ["contrast", "leak"],
+      facet: null,
+    };
+    this.link = new Link(
+      (header, arrays) => this.take(header, arrays),
+      () => this.reopen(),
+      (word) => this.tell("link", word),
+    );
+  }
+
+  tell(type, detail) {
+    this.dispatchEvent(new CustomEvent(type, { detail }));
+  }
+
+  get sides() {
+    return this.state.designs.b ? ["a", "b"] : ["a"];
+  }
+
+  get design() {
+    return this.state.designs[this.state.editing];
+  }
+
+  // --- what this tab had before a reload -------------------------------------------------------------------------------
+
+  kept() {
+    try {
+      const kept = JSON.parse(sessionStorage.getItem(KEPT));
+      return kept && kept.version === this.start.version && same(kept.opening, this.start.design) ? kept.state : null;
+    } catch {
+      return null; // storage switched off, or something else's: start afresh
+    }
+  }
+
+  keep() {
+    try {
+      const { version, design: opening } = this.start;
+      sessionStorage.setItem(KEPT, JSON.stringify({ version, opening, state: this.state }));
+    } catch {
+      this.unkept = true; // a full or forbidden storage costs only what a reload would have brought back
+    }
+  }
+
+  // --- changes ---------------------------------------------------------------------------------------------------------
+
+  /** Change the edited design; `rested` ends a gesture, which becomes one step of undo. */
+  edit(change, rested = true) {
+    this.before ??= copy(this.state.designs);
+    change(this.design);
+    this.dropPath();
+    this.changed([this.state.editing], rested);
+  }
+
+  /** Replace designs as a whole: open, compare, reset. */
+  replace(designs, more = {}) {
+    this.before ??= copy(this.state.designs);
+    Object.assign(this.state.designs, copy(designs));
+    Object.assign(this.state, more);
+    if (!this.state.designs.b) this.forget("b");
+    this.dropPath();
+    this.changed(Object.keys(designs), true);
+  }
+
+  /** Look from elsewhere, under another dome, at another map or facet: no step of undo, both stones are asked anew. */
+  look(values, rested = true) {
+    Object.assign(this.state, values);
+    if (Object.keys(values).some((key) => key !== "maps" && key !== "facet")) this.dropPath();
+    this.changed(this.sides, rested);
+  }
+
+  /** A path belongs to one design and one view; it goes when either changes. */
+  dropPath() {
+    if (!this.path) return;
+    this.path = null;
+    this.tell("path", null);
+  }
+
+  changed(sides, rested) {
+    if (rested) this.settle();
+    this.tell("change", { rested });
+    for (const side of this.sides) if (sides.includes(side)) this.request(side);
+  }
+
+  settle() {
+    if (this.before && !same(this.before, this.state.designs)) {
+      this.past.push(this.before);
+      if (this.past.length > MOST_STEPS) this.past.shift();
+      this.future = [];
+    }
+    this.before = null;
+    this.keep();
+  }
+
+  undo() {
+    this.step(this.past, this.future);
+  }
+
+  redo() {
+    this.step(this.future, this.past);
+  }
+
+  step(from, to) {
+    this.settle();
+    if (!from.length) return;
+    to.push(copy(this.state.designs));
+    this.state.designs = from.pop();
+    if (!this.state.designs.b) this.forget("b");
+    this.dropPath();
+    this.changed(["a", "b"], true);
+  }
+
+  forget(side) {
+    if (this.state.editing === side) this.state.editing = "a";
+    this.answers[side] = this.shapes[side] = null;
+    this.shown[side] = this.asked[side] = 0;
+  }
+
+  // --- questions and answers -------------------------------------------------------------------------------------------
+
+  /** A coarse picture at once, an exact one when nothing more has changed for a moment. */
+  request(side) {
+    this.ask(side, "coarse");
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => this.rest(), REST_MS);
+  }
+
+  /** Ask for exact pictures, but not before the coarse ones are there: a slow machine would be kept busy with both. */
+  rest() {
+    this.resting = 0;
+    this.due = this.sides.some((side) => this.shown[side] !== this.asked[side]);
+    if (this.due) return;
+    this.settle();
+    this.tell("rest");
+    this.askAll("exact");
+  }
+
+  /** The link stands again: what was under way is lost, and a new server knows nothing. */
+  reopen() {
+    clearTimeout(this.resting);
+    this.resting = 0;
+    this.due = false;
+    this.askAll("exact");
+  }
+
+  askAll(step) {
+    for (const side of this.sides) this.ask(side, step);
+  }
+
+  scene(side) {
+    const { dome, tilt_deg, tilt_azimuth_deg } = this.state;
+    return { side, design: this.state.designs[side], dome, tilt_deg, tilt_azimuth_deg };
+  }
+
+  ask(side, step) {
+    this.asked[side] = ++this.number;
+    const { maps, facet } = this.state;
+    this.link.ask({ kind: "picture", id: this.number, step, maps: [...new Set(maps)], facet, ...this.scene(side) });
+    this.busy();
+  }
+
+  /** Follow the view ray through a point of a map. */
+  follow(side, x_mm, y_mm) {
+    this.link.ask({ kind: "ray", id: ++this.number, x_mm, y_mm, ...this.scene(side) });
+  }
+
+  take(header, arrays) {
+    if (header.kind === "ray" && !header.error) {
+      this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
+      this.tell("path", this.path);
+    } else if (header.kind !== "picture") {
+      this.tell("problem", header.error);
+    } else if (this.state.designs[header.side] && header.id > this.shown[header.side]) {
+      this.show(header, arrays);
+    }
+  }
+
+  show(header, arrays) {
+    const side = header.side;
+    this.shown[side] = header.id;
+    if (header.error) {
+      this.tell("problem", { ...header.error, side });
+    } else {
+      const { vertices, normals, distances, loops, sizes } = arrays;
+      this.shapes[side] = { ...header.shape, vertices, normals, distances, loops: split(loops, sizes) };
+      const measured = header.measured ?? this.answers[side]?.measured ?? null;
+      this.answers[side] = { ...header, measured, arrays };
+    }
+    this.tell("answer", { side, error: header.error });
+    if (this.due && !this.resting) this.rest();
+    this.busy();
+  }
+
+  /** Exact pictures of everything shown, of exactly what the controls say. */
+  get settled() {
+    return !this.resting && !this.due && this.sides.every((side) => this.shown[side] === this.asked[side] && this.answers[side]?.step === "exact");
+  }
+
+  busy() {
+    this.tell("busy", !this.settled);
+  }
+}
+
+function split(loops, sizes) {
+  let at = 0;
+  return Array.from(sizes, (size) => loops.subarray(at, (at += size)));
+}

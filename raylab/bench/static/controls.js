@@ -1,0 +1,64 @@
+// Small parts that panels are made of.
+
+let made = 0;
+
+/** An element with properties, attributes (names with a dash, or in `aria`/`data` style) and children. */
+export function el(tag, values = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [key, value] of Object.entries(values)) {
+    if (key in element && !key.includes("-")) element[key] = value;
+    else element.setAttribute(key, value);
+  }
+  element.append(...children);
+  return element;
+}
+
+/**
+ * A slider with a number field and a unit.
+ *
+ * `about`: { key, label, unit, spoken, low, high, step, least, most }: the slider runs from low to high, the field takes
+ * least to most. `set(value, rested)` is called with each change. Returns { element, show(value), mark(invalid) }.
+ */
+export function slider(about, set) {
+  const id = `field-${about.key}-${++made}`;
+  const { label, unit, low, high, step } = about;
+  const spoken = unit ? `${label}, ${about.spoken ?? unit}` : label;
+  const field = el("input", {
+    id, type: "number", min: about.least ?? low, max: about.most ?? high, step: about.fine ?? "any", "aria-label": spoken,
+    "data-field": about.key, autocomplete: "off",
+  });
+  const range = el("input", {
+    type: "range", min: low, max: high, step, "aria-label": `${spoken}, slider`, "data-slider": about.key, autocomplete: "off",
+  });
+  let now = NaN;
+  const show = (value) => {
+    now = value;
+    if (document.activeElement !== field || field.dataset.typed !== "1") field.value = tidy(value);
+    range.value = value;
+    range.setAttribute("aria-valuetext", `${tidy(value)} ${about.spoken ?? unit ?? ""}`.trim());
+  };
+  range.addEventListener("input", () => set(Number(range.value), false));
+  range.addEventListener("change", () => set(Number(range.value), true));
+  field.addEventListener("input", () => { field.dataset.typed = "1"; });
+  field.addEventListener("change", () => {
+    field.dataset.typed = "0";
+    if (field.value !== "" && Number.isFinite(field.valueAsNumber)) set(field.valueAsNumber, true);
+    else show(now);
+  });
+  field.addEventListener("blur", () => { field.dataset.typed = "0"; });
+  const element = el("div", { className: "slider" },
+    el("label", { htmlFor: id }, label), field, el("span", { className: "unit", ariaHidden: "true" }, unit ?? ""), range);
+  return { element, show, mark: (invalid) => field.setAttribute("aria-invalid", String(invalid)) };
+}
+
+/** A number without the dust of binary fractions. */
+export function tidy(value, digits = 4) {
+  return Number.isFinite(value) ? String(Number(value.toFixed(digits))) : "";
+}
+
+/** "0.4312", or a dash where there is no number. */
+export function fixed(value, digits = 4) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return "–";
+  const text = value.toFixed(digits);
+  return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−");
+}

@@ -1,0 +1,72 @@
+// Files: a stone opened from one, a design saved as one.
+
+import { el } from "./controls.js";
+
+const NAMES = { toml: "TOML", csv: "CSV", stl: "STL" };
+const SPOKEN = { toml: "Save the scene as TOML", csv: "Save the table of facets as CSV", stl: "Save the mesh as STL, in mm" };
+
+export function buildFiles(bench, complain) {
+  const file = document.getElementById("file");
+  const unit = document.getElementById("unit");
+  const save = document.getElementById("save");
+  file.accept = bench.start.readable.join();
+  unit.parentElement.hidden = !bench.start.readable.includes(".stl"); // only meshes leave their unit unsaid
+  unit.append(...bench.start.units.map((name) => el("option", { value: name }, name)));
+  document.getElementById("open").addEventListener("click", () => file.click());
+  file.addEventListener("change", async () => {
+    const [chosen] = file.files;
+    file.value = "";
+    if (chosen) await open(bench, chosen, unit.value, complain);
+  });
+  addEventListener("dragover", (event) => event.preventDefault());
+  addEventListener("drop", async (event) => {
+    event.preventDefault();
+    const [dropped] = event.dataTransfer.files;
+    if (dropped) await open(bench, dropped, unit.value, complain);
+  });
+  save.append(...bench.start.saved.map((kind) => {
+    const button = el("button", { type: "button", title: SPOKEN[kind], ariaLabel: SPOKEN[kind] }, NAMES[kind] ?? kind);
+    button.addEventListener("click", () => keep(bench, kind, complain));
+    return button;
+  }));
+}
+
+async function open(bench, file, unit, complain) {
+  const most = bench.start.max_bytes;
+  if (file.size > most) {
+    complain({ text: `${file.name}: too large (${file.size} bytes); expected at most ${most} bytes` });
+    return;
+  }
+  const found = await post(`/open?${new URLSearchParams({ name: file.name, unit })}`, file, complain);
+  if (!found) return;
+  const { design, title } = await found.json();
+  const { editing, opened, titles } = bench.state;
+  complain(null);
+  bench.replace({ [editing]: design }, { facet: null, opened: { ...opened, [editing]: design }, titles: { ...titles, [editing]: title } });
+}
+
+async function keep(bench, kind, complain) {
+  const { editing, titles } = bench.state;
+  const body = JSON.stringify({ ...bench.scene(editing), title: titles[editing] });
+  const found = await post(`/save/${kind}`, body, complain);
+  if (!found) return;
+  const name = /filename="([^"]+)"/.exec(found.headers.get("content-disposition"))?.[1] ?? `stone.${kind}`;
+  const address = URL.createObjectURL(await found.blob());
+  el("a", { href: address, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 10_000);
+}
+
+/** A response that went well, or null after its reason was told. */
+async function post(address, body, complain) {
+  let found;
+  try {
+    found = await fetch(address, { method: "POST", body });
+  } catch {
+    complain({ text: "raylab does not answer; is it still running?" });
+    return null;
+  }
+  if (found.ok) return found;
+  const told = await found.json().catch(() => ({ error: { text: `raylab refused (${found.status})` } }));
+  complain(told.error);
+  return null;
+}

@@ -1,0 +1,192 @@
+// Put the page together.
+
+import { Bench } from "./bench.js";
+import { el, fixed, slider, tidy } from "./controls.js";
+import { facetName, gauge } from "./facets.js";
+import { buildFiles } from "./files.js";
+import { Maps } from "./maps.js";
+import { Numbers } from "./numbers.js";
+import { PANELS, buildPanels, showPanels } from "./panels.js";
+import { Solid } from "./solid.js";
+
+const $ = (id) => document.getElementById(id);
+const PATIENCE_MS = 3000;
+const MOST_NAMED = 6;
+
+const start = await (await fetch("/start.json")).json();
+const bench = new Bench(start);
+const maps = new Maps(bench, $("maps"), $("probe"), $("edges"));
+const numbers = new Numbers(bench, $("figures"));
+const solid = new Solid(bench, $("solid-canvas"), $("solid-missing"));
+bench.faulty = new Set();
+
+// --- the line that says what went wrong ---------------------------------------------------------------------------------
+
+function complain(error, from) {
+  $("problem").hidden = !error;
+  $("problem").dataset.from = from ?? "";
+  $("problem-text").textContent = error ? error.text : "";
+  for (const panel of PANELS) panel.mark?.(error?.key ?? null);
+}
+$("problem-close").addEventListener("click", () => complain(null));
+
+// --- light and view -----------------------------------------------------------------------------------------------------
+
+$("dome").append(...start.domes.map(({ name }) => el("option", { value: name }, name.replaceAll("-", " "))));
+$("dome").addEventListener("change", () => bench.look({ dome: $("dome").value }));
+const views = [
+  slider({ key: "tilt_deg", label: "Tilt", unit: "°", spoken: "degrees", low: 0, high: 45, step: 0.5, least: 0, most: 90 },
+    (value, rested) => bench.look({ tilt_deg: value }, rested)),
+  slider({ key: "tilt_azimuth_deg", label: "Tilt towards", unit: "°", spoken: "degrees", low: 0, high: 360, step: 1, least: -360, most: 360 },
+    (value, rested) => bench.look({ tilt_azimuth_deg: value }, rested)),
+];
+$("view-controls").append(...views.map(({ element }) => element));
+$("face-up").addEventListener("click", () => bench.look({ tilt_deg: 0, tilt_azimuth_deg: 0 }));
+
+// --- the bar above ------------------------------------------------------------------------------------------------------
+
+buildPanels(bench, $("tabs"), $("panels"));
+buildFiles(bench, complain);
+$("undo").addEventListener("click", () => bench.undo());
+$("redo").addEventListener("click", () => bench.redo());
+$("reset").addEventListener("click", () => bench.replace({ [bench.state.editing]: bench.state.opened[bench.state.editing] }));
+$("compare").addEventListener("click", () => {
+  if (bench.state.designs.b) return bench.replace({ b: null });
+  const { opened, titles, designs } = bench.state;
+  bench.replace({ b: designs.a }, { editing: "b", opened: { ...opened, b: structuredClone(designs.a) }, titles: { ...titles, b: titles.a } });
+});
+for (const side of ["a", "b"]) {
+  $(`edit-${side}`).addEventListener("click", () => {
+    bench.state.editing = side;
+    bench.keep();
+    showControls();
+    solid.take();
+  });
+}
+addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey || event.target.dataset?.typed === "1") return;
+  const key = event.key.toLowerCase();
+  if (key !== "z" && key !== "y") return;
+  event.preventDefault();
+  if (key === "y" || event.shiftKey) bench.redo();
+  else bench.undo();
+});
+
+function theme(word) {
+  document.documentElement.dataset.theme = word;
+  solid.draw();
+}
+try { $("theme").value = localStorage.getItem("raylab-theme") ?? "auto"; } catch { $("theme").value = "auto"; }
+theme($("theme").value);
+$("theme").addEventListener("change", () => {
+  theme($("theme").value);
+  try { localStorage.setItem("raylab-theme", $("theme").value); } catch { /* the choice then lasts as long as the page */ }
+});
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => solid.draw());
+for (const button of document.querySelectorAll("[data-sight]")) button.addEventListener("click", () => solid.look(button.dataset.sight));
+
+// --- showing ------------------------------------------------------------------------------------------------------------
+
+function showControls() {
+  const { state } = bench;
+  showPanels(bench);
+  views[0].show(state.tilt_deg);
+  views[1].show(state.tilt_azimuth_deg);
+  $("dome").value = state.dome;
+  $("dome-note").textContent = start.domes.find(({ name }) => name === state.dome)?.description ?? "";
+  $("title").textContent = $("title").title = state.titles[state.editing] || bench.design.name || "";
+  document.querySelector("main").classList.toggle("pair", bench.sides.length > 1);
+  $("undo").disabled = !bench.past.length;
+  $("redo").disabled = !bench.future.length;
+  const pair = bench.sides.length > 1;
+  $("compare").ariaPressed = String(pair);
+  $("editing").hidden = !pair;
+  for (const side of ["a", "b"]) $(`edit-${side}`).ariaPressed = String(state.editing === side);
+  showFacet();
+}
+
+/** What is known of the chosen facet. */
+function showFacet() {
+  const shape = bench.shapes[bench.state.editing];
+  const f = shape?.facets.findIndex((row) => facetName(row) === bench.state.facet) ?? -1;
+  const card = $("facet-card");
+  if (f < 0) {
+    card.replaceChildren(el("p", { className: "note" }, "Drag to turn the stone. Click a facet: the maps light up wherever its light passes."));
+    return;
+  }
+  const row = shape.facets[f];
+  const leaks = bench.answers[bench.state.editing]?.arrays.leaks?.[f];
+  const clear = el("button", { type: "button" }, "Let go");
+  clear.addEventListener("click", () => bench.look({ facet: null }));
+  card.replaceChildren(
+    el("div", { className: "row" }, el("h3", {}, facetName(row)), clear),
+    el("p", {}, `slope ${tidy(gauge(row), 3)}°, azimuth ${tidy(row[3], 3)}°, ${tidy(row[4], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
+    el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of what the eye sees is leakage through this facet.`),
+    el("p", { className: "note" }, "The maps are bright where the light they show meets this facet, the fainter the less of it is left by then."),
+  );
+}
+
+/** The followed ray: every hit where light leaves, and between them the facets that reflect all of it. */
+function showPath(path) {
+  const card = $("path-card");
+  card.hidden = !path;
+  if (!path) return;
+  const where = { sky: "to the sky", head: "to the observer's head", leak: "leaks below the girdle plane", scattered: "scattered" };
+  const lines = [];
+  let inside = [];
+  const reflected = () => {
+    if (!inside.length) return;
+    const named = inside.length > MOST_NAMED ? [...inside.slice(0, MOST_NAMED), `${inside.length - MOST_NAMED} more`] : inside;
+    lines.push(el("li", { className: "quiet" }, `all reflected at ${named.join(", ")}`));
+    inside = [];
+  };
+  path.hits.forEach((hit, k) => {
+    if (k && hit.weight < 5e-4) return void inside.push(hit.name);
+    reflected();
+    const verb = k || hit.fate === "scattered" ? "" : "reflects ";
+    lines.push(el("li", {}, el("strong", {}, hit.name), `: ${verb}${fixed(100 * hit.weight, 1)} % ${where[hit.fate] ?? ""}`));
+  });
+  if (inside.length > MOST_NAMED) lines.push(el("li", { className: "quiet" }, `${inside.length} more reflections`));
+  else reflected();
+  const rest = `Left inside at the end: ${fixed(100 * path.untraced, 1)} %` + (path.absorbed > 5e-4 ? `; absorbed: ${fixed(100 * path.absorbed, 1)} %` : "");
+  const clear = el("button", { type: "button" }, "Let go");
+  clear.addEventListener("click", () => bench.dropPath());
+  card.replaceChildren(
+    el("div", { className: "row" }, el("h3", {}, "Light followed back from the eye"), clear),
+    ...(lines.length ? [el("ul", {}, ...lines), el("p", { className: "note" }, rest)] : [el("p", {}, "This point lies beside the stone.")]),
+  );
+}
+
+let late = 0;
+function showState(word) {
+  const texts = { cut: "Link cut; trying again…", busy: "working…", slow: "working… (the first start on a machine compiles, once)", exact: "exact" };
+  $("state").textContent = texts[word];
+  $("state").classList.toggle("cut", word === "cut");
+  document.documentElement.dataset.state = word;
+}
+
+bench.addEventListener("change", showControls);
+bench.addEventListener("rest", showControls);
+bench.addEventListener("problem", ({ detail }) => complain(detail, "answer"));
+bench.addEventListener("path", ({ detail }) => { showPath(detail); maps.draw(); solid.draw(); });
+bench.addEventListener("answer", ({ detail: { side, error } }) => {
+  if (error) bench.faulty.add(side);
+  else bench.faulty.delete(side);
+  if (!error && !bench.faulty.size && $("problem").dataset.from === "answer") complain(null);
+  maps.draw();
+  numbers.draw();
+  showControls();
+  solid.take();
+  document.documentElement.dataset[`shown${side.toUpperCase()}`] = bench.shown[side];
+});
+bench.addEventListener("link", ({ detail }) => { bench.cut = detail === "cut"; showState(bench.cut ? "cut" : "busy"); });
+bench.addEventListener("busy", ({ detail }) => {
+  clearTimeout(late);
+  if (bench.cut) return;
+  const faulty = bench.sides.some((side) => bench.faulty.has(side));
+  showState(detail && !faulty ? "busy" : "exact");
+  if (faulty) $("state").textContent = "last possible stone shown";
+  else if (detail) late = setTimeout(() => showState("slow"), PATIENCE_MS);
+});
+maps.arrange();
+showControls();

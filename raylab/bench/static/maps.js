@@ -1,0 +1,276 @@
+// The maps: one figure for each map of each stone, all on one scale of mm and, per map, one scale of colours.
+
+import { paint, paintBar } from "./colour.js";
+import { el, fixed, tidy } from "./controls.js";
+
+const MARGIN = 1.06;
+const DEGREES_PER_PIXEL = 0.12;
+const MOST_TILT = 45;
+const CLICK = 4;
+
+export class Maps {
+  constructor(bench, root, probe, edges) {
+    Object.assign(this, { bench, root, probe, edges, figures: [], key: "" });
+    edges.addEventListener("change", () => this.draw());
+    new ResizeObserver(() => this.draw()).observe(root);
+  }
+
+  /** As many figures as stones and maps ask for: maps across for one stone, stones across for two. */
+  arrange() {
+    const { sides } = this.bench;
+    const key = sides.join();
+    if (key === this.key) return;
+    this.key = key;
+    this.figures = [0, 1].flatMap((place) => sides.map((side) => this.figure(place, side)));
+    this.root.replaceChildren(...this.figures.map(({ element }) => element));
+  }
+
+  figure(place, side) {
+    const choice = el("select", { ariaLabel: `Map ${place + 1} of stone ${side.toUpperCase()}` },
+      ...this.bench.start.maps.map(({ name, title }) => el("option", { value: name }, title)));
+    choice.addEventListener("change", () => this.bench.look({ maps: this.bench.state.maps.map((one, at) => (at === place ? choice.value : one)) }));
+    const number = el("span", { className: "quiet" });
+    const canvas = el("canvas");
+    const frame = el("div", { className: "map-frame", tabIndex: 0, role: "application", "aria-roledescription": "map" }, canvas,
+      el("span", { className: "map-side", ariaHidden: "true" }, this.bench.sides.length > 1 ? side.toUpperCase() : ""));
+    const bar = el("canvas", { className: "colour-bar", ariaHidden: "true" });
+    const ticks = el("div", { className: "ticks" });
+    const element = el("figure", { className: "map", "data-map": place, "data-side": side },
+      el("div", { className: "map-head" }, choice, number), frame, bar, ticks);
+    const figure = { place, side, choice, number, canvas, frame, bar, ticks, element, cross: [0, 0] };
+    this.listen(figure);
+    return figure;
+  }
+
+  legend(place) {
+    return this.bench.start.maps.find(({ name }) => name === this.bench.state.maps[place]);
+  }
+
+  /** Colours and range of a map, common to both stones. */
+  scale(place) {
+    const { name, colours, signed } = this.legend(place);
+    const ranges = this.bench.sides.map((side) => this.bench.answers[side]?.ranges[name]).filter(Boolean);
+    if (!ranges.length) return null;
+    const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
+    return { table: this.bench.start.colours[colours], low, high, signed };
+  }
+
+  draw() {
+    this.arrange();
+    for (const figure of this.figures) this.drawOne(figure);
+  }
+
+  drawOne(figure) {
+    const { bench } = this;
+    const legend = this.legend(figure.place);
+    const answer = bench.answers[figure.side];
+    figure.choice.value = legend.name;
+    figure.choice.title = legend.definition;
+    const scale = this.scale(figure.place);
+    if (!scale || !answer?.arrays[`map ${legend.name}`]) return;
+    const values = answer.arrays[`map ${legend.name}`];
+    const context = this.clear(figure);
+    const place = this.place(figure);
+    const { x0_mm, y0_mm, pixel_mm } = answer.frame;
+    const whole = pixel_mm * values.side;
+    context.imageSmoothingQuality = "high";
+    context.drawImage(pictureOf(values, scale, answer.arrays.light), place.x(x0_mm), place.y(y0_mm + whole), whole * place.scale, whole * place.scale);
+    if (this.edges.checked) this.drawEdges(figure, context, place);
+    this.drawCross(figure, context, place);
+    paintBar(figure.bar, scale);
+    const unit = legend.unit === "degree" ? "°" : "";
+    const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
+    figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, tidy(tick, 3) + unit)));
+    const told = headline(legend.name, answer.summary);
+    figure.number.textContent = told;
+    figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${told}. ` +
+      "Arrow keys tilt the stone, Home turns it face-up, Shift with arrow keys moves a mark, Enter follows the light from the mark.";
+    figure.element.classList.toggle("behind", Boolean(bench.faulty?.has(figure.side)));
+  }
+
+  clear({ canvas, frame }) {
+    const dots = Math.min(devicePixelRatio || 1, 2);
+    const side = Math.max(1, Math.round(frame.clientWidth * dots));
+    if (canvas.width !== side) canvas.width = canvas.height = side;
+    const context = canvas.getContext("2d");
+    context.setTransform(1, 0, 0, 1, 0, 0);
+    context.clearRect(0, 0, side, side);
+    return context;
+  }
+
+  /** From mm on the map plane to pixels of the canvas, the same scale for both stones and for every tilt. */
+  place({ side, canvas }) {
+    const shapes = this.bench.sides.map((one) => this.bench.shapes[one]).filter(Boolean);
+    const extent = MARGIN * Math.max(...shapes.map(({ size_mm }) => Math.max(size_mm[0], size_mm[1])));
+    const scale = canvas.width / extent;
+    const turn = this.bench.answers[side].turn;
+    const [cx, cy] = middle(this.bench.shapes[side]);
+    const [ox, oy] = [turn[0][0] * cx + turn[0][1] * cy, turn[1][0] * cx + turn[1][1] * cy];
+    const half = canvas.width / 2;
+    return { scale, x: (mm) => half + (mm - ox) * scale, y: (mm) => half - (mm - oy) * scale,
+      toX: (pixel) => ox + (pixel - half) / scale, toY: (pixel) => oy - (pixel - half) / scale };
+  }
+
+  drawEdges({ side, canvas }, context, place) {
+    const shape = this.bench.shapes[side];
+    const turn = this.bench.answers[side].turn;
+    const seen = (x, y, z) => [place.x(turn[0][0] * x + turn[0][1] * y + turn[0][2] * z), place.y(turn[1][0] * x + turn[1][1] * y + turn[1][2] * z)];
+    const trace = (loop) => {
+      context.beginPath();
+      loop.forEach((v, k) => {
+        const [x, y] = seen(shape.vertices[3 * v], shape.vertices[3 * v + 1], shape.vertices[3 * v + 2]);
+        if (k) context.lineTo(x, y); else context.moveTo(x, y);
+      });
+      context.closePath();
+    };
+    const dots = canvas.width / (canvas.clientWidth || 1);
+    const towards = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
+    for (let f = 0; f < shape.loops.length; f++) {
+      const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.bench.state.facet;
+      if (towards(f) <= 1e-9 || (shape.facets[f][0] === "girdle" && !chosen)) continue;
+      trace(shape.loops[f]);
+      for (const [width, colour] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
+        context.lineWidth = width * dots;
+        context.strokeStyle = colour;
+        context.stroke();
+      }
+    }
+  }
+
+  drawCross(figure, context, place) {
+    const path = this.bench.path;
+    const point = figure.marked ? figure.cross : null;
+    if (!point && !(path?.side === figure.side)) return;
+    const [x, y] = point ?? path.at;
+    const dots = figure.canvas.width / (figure.canvas.clientWidth || 1);
+    for (const [width, colour] of [[4, "#000"], [1.6, "#fff"]]) {
+      context.lineWidth = width * dots;
+      context.strokeStyle = colour;
+      context.beginPath();
+      context.arc(place.x(x), place.y(y), 6 * dots, 0, 7);
+      context.stroke();
+    }
+  }
+
+  // --- pointer and keys ------------------------------------------------------------------------------------------------
+
+  listen(figure) {
+    const { frame } = figure;
+    let from = null;
+    frame.addEventListener("pointerdown", (event) => {
+      if (event.button) return;
+      frame.setPointerCapture(event.pointerId);
+      from = { x: event.clientX, y: event.clientY, tilt: this.tilt(), far: false };
+    });
+    frame.addEventListener("pointermove", (event) => {
+      if (!from) { this.read(figure, event); return; }
+      const [dx, dy] = [event.clientX - from.x, event.clientY - from.y];
+      from.far ||= Math.hypot(dx, dy) > CLICK;
+      if (from.far) this.lean(from.tilt[0] + dx * DEGREES_PER_PIXEL, from.tilt[1] - dy * DEGREES_PER_PIXEL, false);
+    });
+    const end = (event) => {
+      if (from && event.type === "pointerup") {
+        if (from.far) this.bench.look({}, true);
+        else this.pick(figure, this.spot(figure, event));
+      }
+      from = null;
+    };
+    frame.addEventListener("pointerup", end);
+    frame.addEventListener("pointercancel", end);
+    frame.addEventListener("pointerleave", () => { if (!from) this.probe.textContent = ""; });
+    frame.addEventListener("keydown", (event) => this.key_(figure, event));
+    frame.addEventListener("blur", () => { figure.marked = false; this.drawOne(figure); });
+  }
+
+  tilt() {
+    const { tilt_deg: t, tilt_azimuth_deg: a } = this.bench.state;
+    return [t * Math.cos((a * Math.PI) / 180), t * Math.sin((a * Math.PI) / 180)];
+  }
+
+  /** Lean the table's normal towards (x, y), degrees. */
+  lean(x, y, rested) {
+    const tilt = Math.min(MOST_TILT, Math.round(10 * Math.hypot(x, y)) / 10);
+    const azimuth = tilt ? (Math.round((Math.atan2(y, x) * 180) / Math.PI) + 360) % 360 : 0;
+    this.bench.look({ tilt_deg: tilt, tilt_azimuth_deg: azimuth }, rested);
+  }
+
+  key_(figure, event) {
+    const step = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
+    if (step && event.shiftKey) {
+      const extent = this.bench.shapes[figure.side]?.size_mm[0] ?? 1;
+      figure.cross = figure.cross.map((at, k) => at + (step[k] * extent) / 50);
+      figure.marked = true;
+      this.drawOne(figure);
+      this.say(figure, figure.cross);
+    } else if (step) {
+      const [x, y] = this.tilt();
+      this.lean(x + step[0], y + step[1], true);
+    } else if (event.key === "Home") {
+      this.lean(0, 0, true);
+    } else if (event.key === "Enter") {
+      this.pick(figure, figure.cross);
+    } else {
+      return;
+    }
+    event.preventDefault();
+  }
+
+  spot({ canvas, ...figure }, event) {
+    const box = canvas.getBoundingClientRect();
+    const place = this.place({ canvas, ...figure });
+    const dots = canvas.width / box.width;
+    return [place.toX((event.clientX - box.left) * dots), place.toY((event.clientY - box.top) * dots)];
+  }
+
+  pick(figure, [x, y]) {
+    figure.cross = [x, y];
+    if (this.bench.answers[figure.side]) this.bench.follow(figure.side, x, y);
+  }
+
+  read(figure, event) {
+    if (this.bench.answers[figure.side]) this.say(figure, this.spot(figure, event));
+  }
+
+  /** Tell the values under a point. */
+  say({ side }, [x, y]) {
+    const { arrays, frame } = this.bench.answers[side];
+    const parts = [...new Set(this.bench.state.maps)].map((name) => {
+      const values = arrays[`map ${name}`];
+      const [column, row] = [Math.floor((x - frame.x0_mm) / frame.pixel_mm), Math.floor((y - frame.y0_mm) / frame.pixel_mm)];
+      const inside = values && column >= 0 && row >= 0 && column < values.side && row < values.side;
+      const { title, unit } = this.bench.start.maps.find((one) => one.name === name);
+      return `${title} ${inside ? fixed(values[row * values.side + column], 3) + (unit === "degree" ? "°" : "") : "–"}`;
+    });
+    this.probe.textContent = `x ${fixed(x, 2)} mm, y ${fixed(y, 2)} mm: ${parts.join(", ")}`;
+  }
+}
+
+function middle({ vertices }) {
+  const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
+  for (let k = 0; k < vertices.length; k += 3) {
+    for (const axis of [0, 1]) {
+      low[axis] = Math.min(low[axis], vertices[k + axis]);
+      high[axis] = Math.max(high[axis], vertices[k + axis]);
+    }
+  }
+  return [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
+}
+
+/** The painted picture of a map, made once for each answer and scale. */
+function pictureOf(values, scale, light) {
+  const key = `${scale.low} ${scale.high}`;
+  if (values.picture?.key !== key) {
+    const canvas = new OffscreenCanvas(values.side, values.side);
+    canvas.getContext("2d").putImageData(paint(values, scale, light), 0, 0);
+    values.picture = { key, canvas };
+  }
+  return values.picture.canvas;
+}
+
+/** The number of a map over the whole stone. */
+function headline(name, summary) {
+  if (name === "contrast") return `RMS ${fixed(summary.stats.contrast_rms)}`;
+  if (name === "luminance") return `brightness ${fixed(summary.stats.brightness)}`;
+  const value = summary.ledger[name] ?? summary.stats[name];
+  return value === undefined ? "" : `mean ${fixed(value)}`;
+}
