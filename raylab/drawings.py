@@ -1,4 +1,5 @@
-"""Line drawings of a stone: its facets from above, from the side and from below, with tiers and slopes, scale in mm."""
+"""Drawings of a stone: its facets from above, from the side and from below, with tiers and slopes, scale in mm; and what leaks
+at each facet, seen from below."""
 
 from __future__ import annotations
 
@@ -6,13 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .errors import InputError
 from .stone.planes import Stone
+from .tracing import Result
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_INK, _FAINT = "0.15", "0.55"
+_INK, _FAINT, _GROUND = "0.15", "0.55", "0.86"
 _SEEN = 1e-9
 """Facets are drawn where their normal leans towards the eye by more than this cosine."""
 
@@ -47,6 +50,48 @@ def stone_figure(stone: Stone) -> Figure:
     size = " x ".join(f"{length:.3f}" for length in stone.size_mm)
     told = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets"
     figure.text(0.6 / width, (bottom + side + 0.34) / height, told, fontsize=11, color=_INK, va="bottom", parse_math=False)
+    return figure
+
+
+def leak_figure(result: Result) -> Figure:
+    """The stone from below, each facet coloured by the share of the view's weight that leaks there.
+
+    What leaks at facets that are not seen from below is told in the title. Raises InputError for a sampled result.
+    """
+    from matplotlib.collections import PolyCollection
+    from matplotlib.figure import Figure
+
+    stone, view, facets = result.scene.stone, result.scene.view, result.summary.facets
+    if facets is None:
+        raise InputError("a sampled view has no accounting by facet", key="engine", value="rays", expected="beams")
+    eye, leak = _EYES["from below"], 100.0 * facets.columns["leak"]
+    seen = stone.normals @ eye[2] > _SEEN
+    figure = Figure(figsize=(6.6, 6.0))
+    axes = figure.add_axes((0.65 / 6.6, 0.55 / 6.0, 4.85 / 6.6, 4.85 / 6.0))
+    half, middle = 0.54 * float(stone.size_mm.max()), (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
+    across, up = (eye @ middle)[:2]
+    axes.set(
+        xlim=(across - half, across + half), ylim=(up - half, up + half), aspect="equal", xlabel="x / mm", ylabel="-y / mm"
+    )
+    axes.tick_params(labelsize=8)
+    axes.set_facecolor(_GROUND)
+    flat = stone.vertices_mm @ eye[:2].T
+    polygons = [flat[stone.polyhedron.loops[f]] for f in np.flatnonzero(seen)]
+    top = float(leak[seen].max()) if seen.any() else 0.0
+    drawn = PolyCollection(polygons, array=leak[seen], cmap="magma", edgecolors=_FAINT, linewidths=0.7)
+    drawn.set_clim(0.0, top if top > 0.0 else 1.0)
+    axes.add_collection(drawn)
+    beside = figure.add_axes((5.62 / 6.6, 0.55 / 6.0, 0.16 / 6.6, 4.85 / 6.0))
+    figure.colorbar(drawn, cax=beside, label="leaks at this facet / % of the view's weight")
+    axes.set_title(
+        f"leak from below: {leak[seen].sum():.4g} % at these facets, {leak[~seen].sum():.2g} % at others",
+        fontsize=11,
+        loc="left",
+    )
+    subject = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.2f} ct  ·  dome: {result.scene.dome.name}"
+    if view.tilt_deg:
+        subject += f"  ·  tilted {view.tilt_deg:g}° towards {view.tilt_azimuth_deg:g}°"
+    figure.text(0.65 / 6.6, 5.68 / 6.0, subject, fontsize=8.5, color=_INK, va="bottom", parse_math=False)
     return figure
 
 

@@ -18,7 +18,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     import xarray as xr
     from matplotlib.figure import Figure
 
+    from .accounting import FacetTable
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
@@ -105,9 +106,9 @@ def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None =
     packing = {"zlib": True, "complevel": 1, "shuffle": True}
     whole = maps.assign_attrs(about or {})
     with whole_file(path, force=force) as target:
-        for place, name in enumerate(whole.data_vars):  # one after the other: all at once would hold a second copy of all
-            mode: Literal["w", "a"] = "w" if place == 0 else "a"
-            whole[[name]].to_netcdf(target, mode, engine="h5netcdf", encoding={name: packing})
+        whole.drop_vars(list(whole.data_vars)).to_netcdf(target, "w", engine="h5netcdf")  # the coordinates
+        for name in whole.data_vars:  # one after the other: all at once would hold a second copy of all
+            whole[[name]].to_netcdf(target, "a", engine="h5netcdf", encoding={name: packing})
 
 
 def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:
@@ -142,6 +143,27 @@ def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int 
         figure.savefig(
             target, format="png", dpi=dpi, metadata={"Software": f"raylab {__version__}"}, pil_kwargs={"compress_level": 2}
         )
+
+
+def save_svg(text: str, path: str | Path, *, force: bool = False) -> None:
+    """A vector picture made by `vector.svg`."""
+    with whole_file(path, force=force) as target:
+        target.write_text(text, encoding="utf-8")
+
+
+def save_facets(facets: FacetTable, path: str | Path, *, force: bool = False) -> None:
+    """The accounting facet by facet as CSV, one facet a line, numbers to full precision; what they mean is in `accounting`."""
+    text = io.StringIO()
+    text.write("# shares of the outline (area, dark) and of the view's weight; brightness in units of the brightest radiance\n")
+    text.write(
+        "# area, brightness, dark, absorbed, untraced: by the facet looked through; the others: by the facet where it leaves\n"
+    )
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(("facet", "tier", *facets.columns))
+    for k, (name, tier) in enumerate(zip(facets.names, facets.tiers, strict=True)):
+        table.writerow([name, tier, *(repr(float(column[k])) for column in facets.columns.values())])
+    with whole_file(path, force=force) as target:
+        target.write_text(text.getvalue(), encoding="utf-8")
 
 
 def report(result: Result) -> dict[str, Any]:

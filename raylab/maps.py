@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
+from .paths import Paths
+from .stone.planes import Stone
 from .tracers.ledger import ENTRIES, LUMINANCE
 from .tracers.traced import Traced
 
@@ -30,7 +32,13 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
     "coverage": ("coverage", "1", "share of the pixel that the stone covers"),
     "luminance_error": ("standard error of luminance", "1", "from the scatter of samples within the pixel"),
 }
+LONGEST = 24
+"""Longer paths than so many facets are told without the facets between the first and the last ones, and so may share words."""
 LEDGER_MAPS = ENTRIES
+PATH_DEFINITION = (
+    "number in path_name of the path along which the virtual facet that covers most of the pixel sees its largest part: the "
+    "facets met, the one looked through first, and the ledger entry in which that part is booked"
+)
 
 
 def dataset(traced: Sequence[Traced], *, spectral: bool) -> xr.Dataset:
@@ -63,6 +71,30 @@ def dataset(traced: Sequence[Traced], *, spectral: bool) -> xr.Dataset:
         ),
     }
     return xr.Dataset(variables, coords, {"engine": traced[0].engine, "pixel_mm": frame.pixel_mm})
+
+
+def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence[Paths], stone: Stone) -> xr.Dataset:
+    """Maps with one more, `path`: along which strongest path the virtual facet is seen that covers most of each pixel.
+
+    It holds numbers, -1 outside the stone, whose words are in the coordinate `path_name` along `path_id`: only paths that
+    some pixel shows, those of larger area first (where there are several wavelengths, at the first that shows them).
+
+    Parameters
+    ----------
+    polygons : (ny, nx) numbers of virtual facets, -1 for none, one array per wavelength. paths : theirs, one per wavelength.
+    """
+    layers, numbers = [], dict[str, int]()
+    for polygon, path in zip(polygons, paths, strict=True):
+        seen = np.zeros(len(path), bool)
+        seen[path.which[polygon[polygon >= 0]]] = True
+        number_of = np.full(len(path), -1, np.int32)
+        for k in np.flatnonzero(seen).tolist():
+            number_of[k] = numbers.setdefault(path.name(k, stone, LONGEST), len(numbers))
+        layers.append(np.append(number_of[path.which], np.int32(-1))[polygon])  # -1 takes the last, which is -1
+    values = np.stack(layers) if "wavelength_nm" in maps.dims else layers[0]
+    about = {"long_name": "strongest path", "units": "1", "definition": PATH_DEFINITION, "outside": -1}
+    named = maps.assign_coords(path_name=("path_id", np.array(list(numbers), dtype=object), {"long_name": "path in words"}))
+    return named.assign(path=(maps["luminance"].dims, values, about))
 
 
 def _layer(traced: Traced) -> dict[str, np.ndarray]:

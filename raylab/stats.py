@@ -18,6 +18,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from .accounting import FacetTable, mean_of
 from .tracers.ledger import ENTRIES, GLARE, LUMINANCE, SKY, UNTRACED
 from .tracers.traced import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals, Traced
 
@@ -61,6 +62,7 @@ class Summary:
     ----------
     engine : which tracer. area_mm2 : outline as seen. records : one `Record` per wavelength.
     symmetry : a `Statistic`, or None where it is not defined (no nominal symmetry, or a tilted view).
+    facet_tables : the accounting facet by facet, one per wavelength; empty where rays were sampled.
     """
 
     engine: str
@@ -68,6 +70,7 @@ class Summary:
     records: tuple[Record, ...]
     symmetry: Statistic | None = None
     symmetry_note: str = field(default="")
+    facet_tables: tuple[FacetTable, ...] = ()
 
     @property
     def brightness(self) -> Statistic:
@@ -89,14 +92,23 @@ class Summary:
         """Area means of the six ledger entries."""
         return {name: _average([record.ledger[name] for record in self.records]) for name in ENTRIES}
 
+    @property
+    def facets(self) -> FacetTable | None:
+        """Where the light leaves, and through which facets the stone looks dark; None where rays were sampled."""
+        return mean_of(self.facet_tables) if self.facet_tables else None
+
     def statistics(self) -> dict[str, Statistic]:
         """All statistics beside the ledger, by name."""
         found = {"brightness": self.brightness, "contrast_rms": self.contrast_rms, "glare": self.glare}
         return found if self.symmetry is None else {**found, "symmetry": self.symmetry}
 
     def to_dict(self) -> dict[str, object]:
-        """Plain numbers: values by name under ``ledger`` and ``stats``, with ``brackets`` and ``errors`` beside them."""
+        """Plain numbers: values by name under ``ledger`` and ``stats``, with ``brackets`` and ``errors`` beside them; the
+        accounting under ``facets`` where there is one."""
         both = {**self.ledger, **self.statistics()}
+        notes = {"symmetry": self.symmetry_note} if self.symmetry_note else {}
+        if self.facets is None:
+            notes["facets"] = "which facet lets light out is told by the exact engine only (parallel view)"
         return {
             "engine": self.engine,
             "wavelengths_nm": [record.wavelength_nm for record in self.records],
@@ -105,7 +117,8 @@ class Summary:
             "stats": {name: s.value for name, s in self.statistics().items()},
             "brackets": {name: [s.low, s.high] for name, s in both.items()},
             "errors": {name: s.error for name, s in both.items()},
-            "notes": {"symmetry": self.symmetry_note} if self.symmetry_note else {},
+            **({} if self.facets is None else {"facets": self.facets.to_dict()}),
+            "notes": notes,
         }
 
 
@@ -125,10 +138,16 @@ def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record
     return Record(wavelength_nm, scaled, contrast, _share(totals, GLARE, 0.0), ledger)
 
 
-def summarise(traced: Sequence[Traced], peak_radiance: float, symmetry: Statistic | None, symmetry_note: str) -> Summary:
+def summarise(
+    traced: Sequence[Traced],
+    peak_radiance: float,
+    symmetry: Statistic | None,
+    symmetry_note: str,
+    facet_tables: Sequence[FacetTable] = (),
+) -> Summary:
     """The summary of one view at one or several wavelengths."""
     records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
-    return Summary(traced[0].engine, traced[0].totals.area_mm2, records, symmetry, symmetry_note)
+    return Summary(traced[0].engine, traced[0].totals.area_mm2, records, symmetry, symmetry_note, tuple(facet_tables))
 
 
 def _unit(channel: int) -> np.ndarray:

@@ -9,8 +9,10 @@ from typing import Any
 import xarray as xr
 
 from . import symmetry
+from .accounting import FacetTable, account
 from .dome import Dome
-from .maps import dataset
+from .maps import dataset, with_paths
+from .paths import Paths, strongest_paths
 from .scene import Scene
 from .stats import Statistic, Summary, summarise
 from .stone.planes import Stone
@@ -30,6 +32,8 @@ class Result:
     maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` where several were asked for.
     summary : every statistic with its bracket and error. scene : what was traced.
     beams : the virtual facets at each wavelength; empty where rays were sampled.
+
+    From beams there are two things more: the map `path` with its words in `path_name`, and `summary.facets`.
     """
 
     maps: xr.Dataset
@@ -72,20 +76,27 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
     """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
     wavelengths = scene.wavelengths
     frame = frame_around(scene.stone, scene.view, scene.resolution)
-    traced = []
-    virtual = []
+    traced: list[Traced] = []
+    virtual: list[Beams] = []
+    paths: list[Paths] = []
+    tables: list[FacetTable] = []
     for k, wavelength_nm in enumerate(wavelengths):
         if scene.chosen_engine == "beams":
             beams = beams_of(scene, wavelength_nm)
+            whole = beams.unfolded()
             virtual.append(beams)
-            traced.append(exact_image(beams, frame, wavelength_nm))
+            traced.append(exact_image(whole, frame, wavelength_nm))
+            paths.append(strongest_paths(whole))
+            tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
             if progress is not None:
                 progress((k + 1) / len(wavelengths))
         else:
             traced.append(_sampled(scene, frame, wavelength_nm, _part(progress, k, len(wavelengths))))
     agreement, note = _symmetry(scene, virtual)
-    summary = summarise(traced, scene.dome.peak_radiance, agreement, note)
+    summary = summarise(traced, scene.dome.peak_radiance, agreement, note, tables)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
+    if virtual:
+        maps = with_paths(maps, [one.fields["polygon"] for one in traced], paths, scene.stone)
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
     return Result(maps, summary, scene, tuple(virtual))
 

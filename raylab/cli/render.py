@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -11,6 +12,7 @@ from cyclopts import Parameter
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
+    from ..accounting import FacetTable
     from ..scene import Scene
     from ..stats import Statistic
     from ..tracing import Result
@@ -31,6 +33,8 @@ def render(
     engine: Literal["rays", "beams"] | None = None,
     precision: float | None = None,
     seed: int | None = None,
+    facets: Flag = False,
+    svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
@@ -65,6 +69,12 @@ def render(
         Width of the bracket on brightness (exact engine).
     seed
         Key of the random samples.
+    facets
+        Tell which facet lets out how much and what makes the stone dark, by tier; also as `facets.csv` (every facet) and
+        `leak-from-below.png` (exact engine).
+    svg
+        Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`; a browser shows
+        each one's path on hover (exact engine).
     force
         Overwrite files that an earlier run left in the folder.
     json
@@ -79,15 +89,21 @@ def render(
     view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
     wanted = _with_options(load_scene(scene), dome, view, settings)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
-    with whole_set(out, planned, force=force) as stage:
+    exact = wanted.chosen_engine == "beams"
+    extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
+    with whole_set(out, planned + extra, force=force) as stage:
         with progress("tracing") as tell:
             result = trace_scene(wanted, progress=tell)
         with progress("writing") as tell:
-            count = _write_all(result, stage, tell)
+            count = _write_all(result, stage, extra, tell)
     if json:
         say_json(report(result))
     else:
         _tell(result)
+        if result.summary.facets is not None and facets:
+            _tell_facets(result.summary.facets)
+        if svg and not exact:
+            say(f"  {svg}.svg: virtual facets are drawn by the exact engine only (parallel view)")
         say(f"{count} files in {out}")
 
 
@@ -108,19 +124,27 @@ def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings
         raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error
 
 
-def _write_all(result: Result, folder: Path, tell: Any) -> int:
-    """Everything that a render leaves behind; returns the number of files."""
-    from .. import __version__, files, plots
+def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int:
+    """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
+    from .. import __version__, drawings, files, plots, vector
+    from ..maps import DEFINITIONS
 
     scene = result.scene
     about = {"title": scene.title, "scene_hash": scene.hash(), "raylab_version": __version__}
-    names = list(result.maps.data_vars)
+    names = [name for name in DEFINITIONS if name in result.maps]
     files.save_maps(result.maps, folder / "maps.nc", about)
     files.save_luminance(result.maps, folder / "luminance.tiff")
     files.save_png(plots.overview_figure(result), folder / "overview.png")
     for done, name in enumerate(names, start=1):
-        files.save_png(plots.map_figure(result, str(name)), folder / f"{name}.png")
+        files.save_png(plots.map_figure(result, name), folder / f"{name}.png")
         tell(done / len(names))
+    for name in extra:
+        if name.endswith(".svg"):
+            files.save_svg(vector.svg(result, name.removesuffix(".svg")), folder / name)
+        elif name == "facets.csv" and result.summary.facets is not None:
+            files.save_facets(result.summary.facets, folder / name)
+        else:
+            files.save_png(drawings.leak_figure(result), folder / name)
     files.save_summary(result, folder / "summary.json")
     return len(list(folder.iterdir()))
 
@@ -144,6 +168,24 @@ def _tell(result: Result) -> None:
     table(("statistics", *heads[1:]), [_row(name, entry) for name, entry in summary.statistics().items()])
     for about, note in facts["notes"].items():
         say(f"  {about}: {note}")
+    say()
+
+
+def _tell_facets(facets: FacetTable) -> None:
+    """The accounting by tier, and the paths that make the stone dark."""
+    from ..accounting import DARK_BELOW
+
+    count = Counter(facets.tiers)
+    columns = ("area", "dark", "sky", "head", "leak", "scattered", "glare")
+    rows = [(tier, str(count[tier]), *(f"{100.0 * sums[c]:.3f}" for c in columns)) for tier, sums in facets.by_tier().items()]
+    table(("by tier", "facets", *(f"{c} %" for c in columns)), rows)
+    say("  area and dark: of the outline, by the facet looked through; the others: of the view's weight, by where it leaves")
+    say()
+    value, low, high = (100.0 * share for share in facets.dark)
+    say(f"dark, luminance below {DARK_BELOW:g} of the mean: {value:.3f} % of the outline, {low:.3f} to {high:.3f} for certain")
+    shown = [path for path in facets.dark_paths[:8] if path.area >= 1e-4]
+    if shown:
+        table(("% of the outline", "by the path of the largest part"), [(f"{100 * p.area:.3f}", str(p)) for p in shown], left=2)
     say()
 
 

@@ -23,6 +23,9 @@ from .beam_optics import (
     INTENSITY,
     LEAVES,
     LIVE,
+    MOST,
+    MOST_AT,
+    MOST_TO,
     NODE,
     POWER,
     SIDES,
@@ -30,6 +33,7 @@ from .beam_optics import (
     START,
     WAY,
     WIDTH,
+    booked,
     meet,
     path_length,
     shortest,
@@ -188,6 +192,8 @@ def _go(  # type: ignore[no-untyped-def]
                 nodes[known, 0], nodes[known, 1] = int(beam[NODE]), facet[row]
                 piece[NODE] = rules.base + known
                 known += 1
+            if weight > piece[MOST] and not tinted:
+                piece[MOST], piece[MOST_AT], piece[MOST_TO] = weight, piece[NODE], booked(account, ledger)
             if piece[HITS] >= rules.max_bounces:
                 piece[LIVE] = 0.0
             if piece[LIVE] != 0.0 and piece[POWER] >= rules.floor:

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from ..jit import njit
 from ..optics.fresnel import interface
-from .ledger import GLARE, SCATTERED, tally_exit
+from .ledger import CHANNELS, GLARE, HEAD, LEAK, SCATTERED, SKY, tally_exit
 
 STEADY = 1e-12
 """Below this squared sine of incidence the plane of incidence is left as it was: R_s and R_p agree there to 1e-12."""
@@ -24,7 +26,8 @@ AREA, POWER = 19, 20  # mm^2; the most weight x area, mm^2, that is still inside
 HITS, NODE, START, SIDES = 21, 22, 23, 24  # internal reflections so far; path; first corner and number of corners
 SLID = 25  # path length from the entry to t = 0 where o was slid, mm
 LIVE = 26  # 1 if the beam may go on, 0 if its path has ended
-WIDTH = 27
+MOST, MOST_AT, MOST_TO = 27, 28, 29  # the largest weight that left at once so far, at which node, under which ledger entry
+WIDTH = 30
 
 # Columns of an event in a tinted stone: weight before the hit, weight that leaves, its direction (0, 0, 0: scattered),
 # internal reflections before, path length at (0, 0) and its change along x and y.
@@ -47,6 +50,16 @@ def _axis_across(sx, sy, sz, vx, vy, vz):  # type: ignore[no-untyped-def]
 
 
 @njit()
+def booked(after, before):  # type: ignore[no-untyped-def]
+    """The ledger entry by which a row grew when one exit was booked."""
+    if after[SCATTERED] > before[SCATTERED]:
+        return SCATTERED
+    if after[HEAD] > before[HEAD]:
+        return HEAD
+    return LEAK if after[LEAK] > before[LEAK] else SKY
+
+
+@njit()
 def enter(beam, ledger, row, stone, dome, turn, polarised):  # type: ignore[no-untyped-def]
     """Fill a beam that enters through the plane in `row` of the stone's table: glare booked, direction refracted.
 
@@ -56,6 +69,7 @@ def enter(beam, ledger, row, stone, dome, turn, polarised):  # type: ignore[no-u
     ledger[:] = 0.0
     if stone.bruted[row]:
         ledger[SCATTERED] = 1.0
+        beam[MOST], beam[MOST_TO] = 1.0, SCATTERED
         return
     nx, ny, nz, d = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2], stone.planes[row, 3]
     vx, vy, vz = -turn[2, 0], -turn[2, 1], -turn[2, 2]
@@ -63,6 +77,7 @@ def enter(beam, ledger, row, stone, dome, turn, polarised):  # type: ignore[no-u
     a, _, _, _, ta, tb, cos_t = interface(cos_i, 1.0 / stone.n)
     ledger[GLARE] = a
     tally_exit(ledger, a, vx + 2.0 * cos_i * nx, vy + 2.0 * cos_i * ny, vz + 2.0 * cos_i * nz, 0.0, turn, dome)
+    beam[MOST], beam[MOST_TO] = a, booked(ledger, np.zeros(CHANNELS))
     # Height of the plane over (x, y): n.(turn^T (x, y, h)) = d, so h falls by (n.e_x)/cos_i along x.
     for part in range(3):
         ex, ey, ez, level = 0.0, 0.0, 0.0, d

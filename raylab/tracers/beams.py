@@ -50,6 +50,9 @@ class Beams:
     squares : (L, 2) means over each polygon of the squares of luminance and of untraced weight.
     leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
         of the node before (-1: none) and the facet met; the first is the entry.
+    strongest : (L,) the node at which the largest single weight of the polygon was booked, empty if paths were not kept:
+        where the most left or was scattered at once, or the last node if more is untraced. towards : (L,) under which
+        ledger entry that was (SKY, HEAD, LEAK, SCATTERED or UNTRACED of `ledger`).
     copy_of : (L,) the symmetry copy a polygon is, see `Symmetry`; zeros before `unfolded`.
     symmetry : what the polygons stand for. Where it is more than the identity they tile one wedge.
     through : (F, CHANNELS) which facet let it out: area means over the whole outline of what left through each facet of the
@@ -66,6 +69,8 @@ class Beams:
     squares: np.ndarray
     leaves: np.ndarray
     nodes: np.ndarray
+    strongest: np.ndarray
+    towards: np.ndarray
     copy_of: np.ndarray
     symmetry: Symmetry
     through: np.ndarray
@@ -98,13 +103,18 @@ class Beams:
         return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
 
     @cached_property
+    def first(self) -> np.ndarray:
+        """(L,) the node at which each polygon's path enters. Raises InputError if paths were not kept."""
+        self._need_paths()
+        before = np.where(self.nodes[:, 0] >= 0, self.nodes[:, 0], np.arange(len(self.nodes)))
+        while not np.array_equal(further := before[before], before):  # each time twice as far back
+            before = further
+        return before[self.leaves]
+
+    @property
     def entries(self) -> np.ndarray:
         """(L,) the facet through which the eye sees each polygon. Raises InputError if paths were not kept."""
-        self._need_paths()
-        node = self.leaves
-        while np.any(self.nodes[node, 0] >= 0):
-            node = np.where(self.nodes[node, 0] >= 0, self.nodes[node, 0], node)
-        return self.symmetry.facets[self.copy_of, self.nodes[node, 1]]
+        return self.symmetry.facets[self.copy_of, self.nodes[self.first, 1]]
 
     def _need_paths(self) -> None:
         if not len(self.leaves):
@@ -141,6 +151,8 @@ class Beams:
             rows=np.concatenate(rows),
             squares=np.tile(self.squares, (self.copies, 1)),
             leaves=np.tile(self.leaves, self.copies),
+            strongest=np.tile(self.strongest, self.copies),
+            towards=np.tile(self.towards, self.copies),
             copy_of=np.repeat(np.arange(self.copies), len(self)),
             # The copies stand for themselves now; `facets` still turns each one's path into its own facets.
             symmetry=Symmetry(np.eye(2)[None], self.symmetry.facets, np.empty((0, 2))),
@@ -222,15 +234,18 @@ def trace_beams(
     else:
         batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
         squares = batch.ledgers[:, [LUMINANCE, UNTRACED]] ** 2
-    size = batch.beams[:, optics.SIDES].astype(np.int64)
+    size, leaves = (batch.beams[:, column].astype(np.int64) for column in (optics.SIDES, optics.NODE))
+    inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.MOST]
     return Beams(
         vertices_mm=batch.corners,
         starts=np.concatenate([[0], np.cumsum(size)]),
         areas_mm2=batch.beams[:, optics.AREA].copy(),
         rows=batch.ledgers,
         squares=squares,
-        leaves=batch.beams[:, optics.NODE].astype(np.int64) if keep_paths else np.empty(0, np.int64),
+        leaves=leaves if keep_paths else np.empty(0, np.int64),
         nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
+        strongest=np.where(inside, leaves, batch.beams[:, optics.MOST_AT].astype(np.int64))[: len(size) if keep_paths else 0],
+        towards=np.where(inside, UNTRACED, batch.beams[:, optics.MOST_TO].astype(np.int64)),
         copy_of=np.zeros(len(size), np.int64),
         symmetry=symmetry,
         through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
@@ -257,7 +272,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
         optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarised)
         beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
-        beam[[optics.NODE, optics.START, optics.SIDES]] = len(nodes), used, len(polygon)
+        beam[[optics.NODE, optics.MOST_AT, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)
         through[facet] += area * ledger
         beams.append(beam)
         ledgers.append(ledger)

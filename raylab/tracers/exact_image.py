@@ -6,6 +6,7 @@ import numpy as np
 
 from ..view import Frame
 from .beams import Beams
+from .coverage import rasterise
 from .ledger import CHANNELS, FIELDS
 from .traced import Traced
 
@@ -14,22 +15,28 @@ TILE = 1024
 
 
 def exact_image(beams: Beams, frame: Frame, wavelength_nm: float) -> Traced:
-    """Maps and area means of virtual facets; no sampling error, at any resolution from one trace."""
+    """Maps and area means of virtual facets; no sampling error, at any resolution from one trace.
+
+    One more field, ``polygon``, gives the number, among those of `beams.unfolded()`, of the virtual facet that covers most of
+    each pixel; -1 for none.
+    """
     whole = beams.unfolded()
     n = frame.resolution
     means, coverage = np.empty((CHANNELS, n, n)), np.empty((n, n))
+    polygon = np.empty((n, n), np.int32)
     side = min(TILE, n)
     for first_row in range(0, n, side):
         for first_column in range(0, n, side):
             x0, y0 = frame.x0_mm + first_column * frame.pixel_mm, frame.y0_mm + first_row * frame.pixel_mm
-            sums, covered = whole.pixels(Frame(x0, y0, frame.pixel_mm, side))
+            drawn = rasterise(whole.vertices_mm, whole.starts, whole.rows, Frame(x0, y0, frame.pixel_mm, side))
             rows, columns = slice(first_row, first_row + side), slice(first_column, first_column + side)
             held = coverage[rows, columns].shape
-            part = coverage[rows, columns] = covered[: held[0], : held[1]]
+            part = coverage[rows, columns] = drawn.coverage[: held[0], : held[1]]
+            polygon[rows, columns] = drawn.polygon[: held[0], : held[1]]
             for channel in range(CHANNELS):
                 target = means[channel, rows, columns]
                 target[...] = np.nan
-                np.divide(sums[: held[0], : held[1], channel], part, out=target, where=part > 0.0)
+                np.divide(drawn.sums[: held[0], : held[1], channel], part, out=target, where=part > 0.0)
     fields = {name: means[channel] for channel, name in enumerate(FIELDS)}
-    fields["coverage"] = coverage
+    fields |= {"coverage": coverage, "polygon": polygon}
     return Traced(frame, wavelength_nm, "beams", fields, beams.totals)

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..dome import DomeTable
 from .beam_kernel import Batch, Rules, pick, run
-from .beam_optics import AREA, LIVE, NODE, POWER, SIDES, START
+from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, SIDES, START
 from .tables import StoneTable
 
 Some = tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -141,8 +141,7 @@ def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
     known = 0
     for batch in batches:
         # A unit numbers its own nodes from the base on; nodes before the base are everyone's.
-        parents, ends = batch.nodes[:, 0], batch.beams[:, NODE]
-        parents[parents >= rules.base] += known
-        ends[ends >= rules.base] += known
+        for numbers in (batch.nodes[:, 0], batch.beams[:, NODE], batch.beams[:, MOST_AT]):
+            numbers[numbers >= rules.base] += known
         known += len(batch.nodes)
     return _as_one(batches, [(b.beams, b.ledgers, b.corners) for b in batches])

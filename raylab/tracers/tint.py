@@ -16,7 +16,22 @@ import math
 import numpy as np
 
 from ..jit import njit
-from .beam_optics import AREA, BEFORE, HITS_BEFORE, INTENSITY, LEAVES, LENGTH, NODE, SIDES, START, WAY
+from .beam_optics import (
+    AREA,
+    BEFORE,
+    HITS_BEFORE,
+    INTENSITY,
+    LEAVES,
+    LENGTH,
+    MOST,
+    MOST_AT,
+    MOST_TO,
+    NODE,
+    SIDES,
+    START,
+    WAY,
+    booked,
+)
 from .clip import area_of
 from .ledger import ABSORBED, CHANNELS, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 
@@ -82,15 +97,15 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
 
     Parameters
     ----------
-    beams, ledgers, corners, nodes, events, through : see `beam_kernel.Batch`; `ledgers` and `through` hold the first
-        surface only and are filled up.
+    beams, ledgers, corners, nodes, events, through : see `beam_kernel.Batch`; `ledgers`, `through` and the beams' largest
+        exits hold the first surface only and are filled up.
     absorption : 1/mm.
 
     Returns (B, 2): means of the squared luminance and of the squared untraced weight.
     """
     squares = np.zeros((beams.shape[0], 2))
     deepest = 64
-    path = np.empty(deepest, np.int64)
+    path, nothing = np.empty(deepest, np.int64), np.zeros(CHANNELS)
     light, shine, row = np.empty(deepest), np.empty((deepest, 3)), np.zeros(CHANNELS)
     most = 3
     for k in range(beams.shape[0]):
@@ -115,13 +130,14 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
             here = _mean_at(x, y, size, event, absorption)
             ledgers[b, ABSORBED] += event[BEFORE] * (before - here)
             before = here
-            facet = nodes[path[step], 1]
+            facet, towards = nodes[path[step], 1], SCATTERED
             if event[WAY] == 0.0 and event[WAY + 1] == 0.0 and event[WAY + 2] == 0.0:
                 ledgers[b, SCATTERED] += event[LEAVES] * here
                 through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
                 tally_exit(row, event[LEAVES], event[WAY], event[WAY + 1], event[WAY + 2], event[HITS_BEFORE], turn, dome)
+                towards = booked(row, nothing)
                 for k in range(CHANNELS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here
@@ -130,6 +146,8 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
                     for k in range(3):
                         shine[lights, k] = absorption * event[LENGTH + k]
                     lights += 1
+            if event[LEAVES] * here > beams[b, MOST]:
+                beams[b, MOST], beams[b, MOST_AT], beams[b, MOST_TO] = event[LEAVES] * here, path[step], towards
         squares[b, 0] = _mean_square(x, y, size, glare, light, shine, lights)
         left = beams[b, INTENSITY]
         ledgers[b, UNTRACED] += left * before

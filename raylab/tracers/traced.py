@@ -43,7 +43,8 @@ class Traced:
     frame : the pixel grid. wavelength_nm, engine : how it was made.
     fields : name -> (resolution, resolution) float64, y rising. Per pixel the mean over its covered part, NaN where it is
         not covered: ``luminance``, the ledger's entries, ``glare``, ``source_x/y/z``, ``bounces`` (the last two as
-        weighted sums, see `ledger`); ``coverage`` from 0 to 1; sampled engines add ``luminance_error``.
+        weighted sums, see `ledger`); ``coverage`` from 0 to 1; sampled engines add ``luminance_error``, the
+        exact one ``polygon`` (see `exact_image`).
     totals : area means, independent of the grid for an exact engine.
     """
 
