@@ -18,6 +18,7 @@ from .bench import bench
 from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
+from .sweep import sweep
 
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
@@ -31,7 +32,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, measure, bench, scenes, materials, domes):
+for command in (render, measure, bench, scenes, materials, domes, sweep):
     app.command(command)
 
 

@@ -1,0 +1,126 @@
+"""``raylab sweep``: exact statistics over axes of proportions, light and view, kept in a folder and drawn."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import Parameter
+
+from .console import say, say_json, table
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from ..sweep_file import SweepFile
+
+Flag = Annotated[bool, Parameter(negative="")]
+
+
+def sweep(
+    sweep: Path,
+    /,
+    *,
+    out: Path,
+    scheduler: str | None = None,
+    processes: int | None = None,
+    force: Flag = False,
+    json: Flag = False,
+) -> None:
+    """Trace all designs of a sweep file and draw what was found.
+
+    A sweep that was broken off goes on where it stopped when the same command is given again. Written are `sweep.nc` (every
+    statistic with its bracket), `sweep.json` (what the sweep was), a picture per statistic, and the best and worst designs with
+    their contrast maps. Pictures are drawn anew each time.
+
+    For example:
+
+        raylab sweep scenes/sweeps/crown-and-pavilion.toml --out out/crown-and-pavilion
+
+    Parameters
+    ----------
+    sweep
+        Sweep file (TOML).
+    out
+        Folder to keep the sweep in; made if it isn't there.
+    scheduler
+        Address of a dask scheduler, such as `tcp://host:8786`, to share the work out to a cluster.
+    processes
+        How many processes to use on this machine; by default one for each core.
+    force
+        Begin afresh, also where another sweep lies in the folder.
+    json
+        Print the numbers as JSON instead of a table.
+    """
+    from ..design import Settings
+    from ..files import save_png
+    from ..sweep_file import load_sweep
+    from ..sweep_plots import extremes_figure, sweep_figure
+    from ..sweeping import sweep as swept
+
+    asked = load_sweep(sweep)
+    found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, progress=True)
+    for statistic in asked.statistics:
+        save_png(sweep_figure(found, statistic), out / f"{statistic}.png", force=True)
+    settings = Settings(
+        **{key: asked.settings[key] for key in ("precision", "polarised", "max_bounces") if key in asked.settings}
+    )
+    save_png(extremes_figure(asked.plan, found, asked.best, settings), out / "extremes.png", force=True)
+    facts = _facts(asked, found)
+    if json:
+        say_json(facts)
+    else:
+        _tell(asked, facts, out)
+
+
+def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
+    """What was found, in plain numbers."""
+    from ..design import REASONS
+
+    reasons = found.reason.values.ravel()
+    counts = {name: int((reasons == code).sum()) for code, (name, _) in enumerate(REASONS)}
+    return {
+        "title": asked.title,
+        "designs": len(reasons),
+        "reasons": {name: count for name, count in counts.items() if count},
+        "code": found.attrs["code"],
+        "precision": found.attrs["precision"],
+        "statistics": {name: _ends(asked, found, name) for name in asked.statistics if counts["traced"]},
+    }
+
+
+def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]:
+    """The designs where a statistic is highest and lowest, with its bracket."""
+    import numpy as np
+
+    from ..sweep_axes import told
+
+    values = found[statistic].values.ravel()
+    ends = {}
+    for end, number in (("highest", int(np.nanargmax(values))), ("lowest", int(np.nanargmin(values)))):
+        design = next(asked.plan.designs(number, number + 1))
+        ends[end] = {
+            "design": {key: told(design[key]) for key in asked.plan.columns},
+            "value": float(values[number]),
+            "low": float(found[statistic + "_low"].values.ravel()[number]),
+            "high": float(found[statistic + "_high"].values.ravel()[number]),
+        }
+    return ends
+
+
+def _tell(asked: SweepFile, facts: dict[str, Any], out: Path) -> None:
+    say(asked.title or "sweep")
+    others = [f"{number} {name.replace('_', ' ')}" for name, number in facts["reasons"].items()]
+    say(f"{facts['designs']} designs: {', '.join(others)}; code {facts['code'][:12]}")
+    say()
+    rows = []
+    for statistic, ends in facts["statistics"].items():
+        for end, one in ends.items():
+            words = (
+                f"{key} {value:g}" if isinstance(value, float) else f"{key} {value}" for key, value in one["design"].items()
+            )
+            numbers = (f"{one[part]:.5f}" for part in ("value", "low", "high"))
+            rows.append((f"{end} {statistic}", ", ".join(words), *numbers))
+    table(("", "design", "value", "at least", "at most"), rows, left=2)
+    say()
+    say(f"sweep.nc, sweep.json and {len(asked.statistics) + 1} pictures in {out}")
