@@ -105,9 +105,9 @@ class Summary:
     def to_dict(self) -> dict[str, object]:
         """Plain numbers: values by name under ``ledger`` and ``stats``, with ``brackets`` and ``errors`` beside them; the
         accounting under ``facets`` where there is one."""
-        both = {**self.ledger, **self.statistics()}
+        both, facets = {**self.ledger, **self.statistics()}, self.facets
         notes = {"symmetry": self.symmetry_note} if self.symmetry_note else {}
-        if self.facets is None:
+        if self.engine == "rays":
             notes["facets"] = "which facet lets light out is told by the exact engine only (parallel view)"
         return {
             "engine": self.engine,
@@ -117,7 +117,7 @@ class Summary:
             "stats": {name: s.value for name, s in self.statistics().items()},
             "brackets": {name: [s.low, s.high] for name, s in both.items()},
             "errors": {name: s.error for name, s in both.items()},
-            **({} if self.facets is None else {"facets": self.facets.to_dict()}),
+            **({} if facets is None else {"facets": facets.to_dict()}),
             "notes": notes,
         }
 
