@@ -14,6 +14,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .color_picture import face_up_color, picture
     from .dome import Dome, Lamp, Zone
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
@@ -43,6 +44,7 @@ _HOME = {
     "Zone": "dome",
     "critical_angle_deg": "optics.fresnel",
     "dome_names": "scenefile",
+    "face_up_color": "color_picture",
     "fresnel": "optics.fresnel",
     "get_material": "optics.materials",
     "load_dome": "scenefile",
@@ -50,6 +52,7 @@ _HOME = {
     "load_stone": "scenefile",
     "materials": "optics.materials",
     "measure": "stone.measure",
+    "picture": "color_picture",
     "round_brilliant": "stone.brilliant",
     "save_stone": "files",
     "sweep": "sweeping",
@@ -74,6 +77,7 @@ __all__ = [
     "__version__",
     "critical_angle_deg",
     "dome_names",
+    "face_up_color",
     "fresnel",
     "get_material",
     "load_dome",
@@ -81,6 +85,7 @@ __all__ = [
     "load_stone",
     "materials",
     "measure",
+    "picture",
     "round_brilliant",
     "save_stone",
     "sweep",

@@ -35,6 +35,9 @@ def render(
     seed: int | None = None,
     facets: Flag = False,
     svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
+    color: Flag = False,
+    light: Literal["D65", "A", "E", "LED-B3"] = "D65",
+    exposure: float = 1.0,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
@@ -75,6 +78,13 @@ def render(
     svg
         Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`; a browser shows
         each one's path on hover (exact engine).
+    color
+        Also write the picture in colour, from 16 wavelengths: `color.png` (16 bits, sRGB) and `color.tiff` (linear, 32-bit
+        floats, unclipped).
+    light
+        The colour picture's light: daylight, tungsten, equal energy or a white LED.
+    exposure
+        Factor on the colour picture's light; at 1 the dome's brightest direction is white.
     force
         Overwrite files that an earlier run left in the folder.
     json
@@ -91,11 +101,15 @@ def render(
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = wanted.chosen_engine == "beams"
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
-    with whole_set(out, planned + extra, force=force) as stage:
+    colors = ["color.png", "color.tiff"] if color else []
+    with whole_set(out, planned + extra + colors, force=force) as stage:
         with progress("tracing") as tell:
             result = trace_scene(wanted, progress=tell)
         with progress("writing") as tell:
             count = _write_all(result, stage, extra, tell)
+        if color:
+            with progress("colour") as tell:
+                _write_color(result, stage, light, exposure, tell)
     if json:
         say_json(report(result))
     else:
@@ -104,7 +118,7 @@ def render(
             _tell_facets(result.summary.facets)
         if svg and not exact:
             say(f"  {svg}.svg: virtual facets are drawn by the exact engine only (parallel view)")
-        say(f"{count} files in {out}")
+        say(f"{count + len(colors)} files in {out}")
 
 
 def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings: dict[str, Any]) -> Scene:
@@ -147,6 +161,16 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
             files.save_png(drawings.leak_figure(result), folder / name)
     files.save_summary(result, folder / "summary.json")
     return len(list(folder.iterdir()))
+
+
+def _write_color(result: Result, folder: Path, light: str, exposure: float, tell: Any) -> None:
+    """The picture in colour, on a middle grey in the PNG and on black in the linear file."""
+    from ..color_files import save_color_png, save_linear_tiff
+    from ..color_picture import picture
+
+    seen = picture(result, light, exposure, progress=tell)
+    save_color_png(seen.srgb(background=0.18), folder / "color.png")
+    save_linear_tiff(seen.linear(), folder / "color.tiff")
 
 
 def _tell(result: Result) -> None:

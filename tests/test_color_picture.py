@@ -1,0 +1,135 @@
+"""Colour pictures: neutral stones stay neutral, closed forms come out, more wavelengths converge, nothing is traced twice."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image
+from polyhedra import box
+
+import raylab as rl
+from raylab.cli import main
+from raylab.color_picture import BODY, face_up_color, picture
+from raylab.optics.absorption import tint
+from raylab.optics.color import ciede2000, spectrum_to_xyz, white_xyz, xyz_to_lab
+from raylab.optics.materials import Material
+from raylab.optics.spectrum import color_weights, illuminants, wavelength_set
+
+PROPORTIONS = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
+
+
+def brilliant(material="diamond"):
+    return rl.round_brilliant(**PROPORTIONS, material=material)
+
+
+def scene(stone, dome="head-shadow", **settings):
+    return rl.Scene(stone, rl.load_dome(dome), **{"resolution": 40, "precision": 0.02, **settings})
+
+
+@pytest.mark.parametrize("light", illuminants())
+def test_a_colourless_stone_without_dispersion_is_neutral(light):
+    seen = picture(scene(brilliant(Material.constant(2.417))), light, wavelengths=5)
+    linear, encoded = seen.linear(0.3), seen.srgb(0.3)
+    assert np.ptp(linear, axis=-1).max() < 1e-6
+    assert np.ptp(encoded, axis=-1).max() < 1e-6
+    assert linear.max() > 0.5
+    if light == "A":  # and it is the white balance that does it
+        assert np.ptp(seen.xyz[20, 20] / white_xyz(seen.waves, "D65")) > 0.1 * seen.xyz[20, 20].max()
+
+
+def test_a_picture_is_the_spectrum_of_the_maps():
+    """Against the maps of `trace` at the same wavelengths, to rounding; first row at the top."""
+    waves = wavelength_set(4)
+    asked = scene(brilliant(), wavelengths_nm=tuple(waves.nodes_nm.tolist()))
+    result = rl.trace_scene(asked)
+    spectrum = np.moveaxis(result.maps.luminance.values, 0, -1)[::-1]
+    seen = picture(asked, "A", wavelengths=4)
+    covered = seen.coverage > 1e-3
+    assert np.allclose(seen.xyz[covered], spectrum_to_xyz(spectrum, waves, "A")[covered], rtol=0, atol=1e-12)
+    assert np.array_equal(picture(result, "A", wavelengths=4).xyz, seen.xyz, equal_nan=True)
+    assert not np.array_equal(seen.linear(), seen.linear()[::-1])
+    assert np.allclose(picture(asked, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
+
+
+@pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
+def test_more_wavelengths_converge(dome):
+    """Root mean square of XYZ against 64 wavelengths falls. Under lamps not at each doubling: their edges are jumps of the
+    spectrum, and where between two wavelengths a jump lies is chance."""
+    asked = scene(brilliant(), dome, resolution=64)
+    finest = np.nan_to_num(picture(asked, wavelengths=64).xyz)
+    off = [math.sqrt(np.mean((np.nan_to_num(picture(asked, wavelengths=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
+    assert off[-1] < off[0] / 8
+    assert dome == "small-lamps" or off == sorted(off, reverse=True)
+
+
+def test_under_a_perspective_view_rays_are_sampled():
+    near = picture(scene(brilliant(), view=rl.View(distance_mm=250.0), resolution=24, samples=16), wavelengths=2)
+    far = picture(scene(brilliant(), resolution=24), wavelengths=2)
+    inside = (near.coverage > 0.99) & (far.coverage > 0.99)
+    assert inside.sum() > 200
+    assert abs(near.xyz[inside].mean() - far.xyz[inside].mean()) < 0.05 * far.xyz[inside].mean()
+
+
+def test_edges_blend_into_the_background():
+    seen = picture(scene(brilliant()), wavelengths=2)
+    assert np.allclose(seen.linear(0.25)[seen.coverage == 0.0], 0.25)
+    edge = (seen.coverage > 0.2) & (seen.coverage < 0.8)
+    assert np.allclose((seen.linear(0.25) - seen.linear())[edge], 0.25 * (1.0 - seen.coverage[edge])[:, None], atol=1e-14)
+
+
+def test_the_color_of_a_slab_is_beer_and_lambert():
+    """A slab in light of equal radiance from everywhere shows R + (1 - R)^2 t / (1 - R t), t = exp(-a h): the geometric
+    series of its reflections, closed form; the bracket of 1e-6 bounds the rest."""
+    n, height = 1.76, 2.0
+    material = Material.constant(n).tinted(tint("faint-yellowish").pairs)
+    even = rl.Dome(tray_radiance=1.0)
+    found = face_up_color(box(3.0, height, material), even, precision=1e-6)
+    waves = wavelength_set(BODY, "gauss")
+    R = ((n - 1) / (n + 1)) ** 2
+    t = np.exp(-height * np.array([material.absorption_per_mm(float(w)) for w in waves.nodes_nm]))
+    white = white_xyz(waves)
+    expected = xyz_to_lab((R + (1 - R) ** 2 * t / (1 - R * t)) @ color_weights(waves), white)
+    assert np.allclose(found.lab, expected, atol=5e-4)  # d(lab)/d(xyz) is below 500 for these near-whites
+    assert np.allclose(found.twin_lab, [100.0, 0.0, 0.0], atol=5e-4)
+    assert found.difference == pytest.approx(float(ciede2000(expected, [100.0, 0.0, 0.0])), abs=1e-3)
+    assert found.difference > 1.0
+
+
+def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
+    tinted = brilliant(rl.get_material("diamond").tinted(tint("faint-yellowish").pairs))
+    even = rl.Dome(tray_radiance=1.0)
+    up = face_up_color(tinted, even, precision=0.05, wavelengths=3)
+    below = face_up_color(tinted, even, view=rl.View(tilt_deg=180.0), precision=0.05, wavelengths=3)
+    assert up.lab[2] > 0.5
+    assert below.lab[2] > 0.5
+    assert abs(up.difference - below.difference) > 0.1
+
+
+def test_the_command_writes_both_files(tmp_path):
+    """The linear file and the screen's hold the same picture, apart from gamut, background and 16 bits."""
+    scenes = Path(__file__).parents[1] / "scenes"
+    asked = ["--color", "--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1"]
+    assert main(["render", str(scenes / "well-proportioned.toml"), "--out", str(tmp_path), *asked]) == 0
+    linear = tifffile.imread(tmp_path / "color.tiff")
+    assert linear.shape == (20, 20, 3)
+    assert b"sRGB" in (tmp_path / "color.png").read_bytes()[:200]
+    again = replace(rl.load_scene(scenes / "well-proportioned.toml"), resolution=20, precision=0.1)
+    assert np.allclose(linear, picture(again, "A", 0.5).linear(), atol=1e-6)
+    encoded = np.asarray(Image.open(tmp_path / "color.png").convert("RGB"))  # the library reads the upper 8 of 16 bits
+    assert np.abs(encoded - 255 * picture(again, "A", 0.5).srgb(0.18)).max() <= 1.5
+
+
+def test_what_cannot_be_seen_is_refused():
+    with pytest.raises(rl.InputError, match="unknown illuminant"):
+        picture(scene(brilliant()), "moonlight")
+    with pytest.raises(rl.InputError, match="exposure"):
+        picture(scene(brilliant()), exposure=0.0)
+    with pytest.raises(rl.InputError, match="a Scene or a Result"):
+        picture("well-proportioned")
+    with pytest.raises(rl.InputError, match="not known"):
+        picture(scene(brilliant("moissanite")))
