@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from .dome import Dome, Lamp, Zone
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
+    from .gradients import gradient
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
     from .scene import Scene
@@ -47,6 +48,7 @@ _HOME = {
     "face_up_color": "color_picture",
     "fresnel": "optics.fresnel",
     "get_material": "optics.materials",
+    "gradient": "gradients",
     "load_dome": "scenefile",
     "load_scene": "scenefile",
     "load_stone": "scenefile",
@@ -80,6 +82,7 @@ __all__ = [
     "face_up_color",
     "fresnel",
     "get_material",
+    "gradient",
     "load_dome",
     "load_scene",
     "load_stone",
