@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
     from .gradients import gradient
+    from .fire import chroma, fire_map
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
     from .scene import Scene
@@ -43,9 +44,11 @@ _HOME = {
     "StoneError": "errors",
     "View": "view",
     "Zone": "dome",
+    "chroma": "fire",
     "critical_angle_deg": "optics.fresnel",
     "dome_names": "scenefile",
     "face_up_color": "color_picture",
+    "fire_map": "fire",
     "fresnel": "optics.fresnel",
     "get_material": "optics.materials",
     "gradient": "gradients",
@@ -77,9 +80,11 @@ __all__ = [
     "View",
     "Zone",
     "__version__",
+    "chroma",
     "critical_angle_deg",
     "dome_names",
     "face_up_color",
+    "fire_map",
     "fresnel",
     "get_material",
     "gradient",
