@@ -56,7 +56,7 @@ class Path:
         row[GLARE], row[ABSORBED], row[SCATTERED], row[UNTRACED] = self.glare, self.absorbed, self.scattered, self.untraced
         for weight, way, bounces in self.exits:
             towards = turn @ way
-            if math.degrees(math.acos(min(1.0, towards[2]))) < dome.head_half_angle_deg:
+            if math.degrees(math.acos(max(-1.0, min(1.0, towards[2])))) < dome.head_half_angle_deg:
                 row[HEAD] += weight
             elif way[2] < 0.0:
                 row[LEAK] += weight

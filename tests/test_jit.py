@@ -1,0 +1,41 @@
+"""Compiled code: a cache that never outlives the code it was made from, and one process at a time in parallel kernels."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import raylab
+from raylab import jit
+
+
+def test_a_kernel_is_compiled_anew_when_another_file_of_it_changes(tmp_path):
+    copy = tmp_path / "raylab"
+    shutil.copytree(Path(raylab.__file__).parent, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    kernel, caller = copy / "kernel_of_test.py", copy / "caller_of_test.py"
+    kernel.write_text("from .jit import njit\n\n@njit()\ndef level(x):\n    return x + 1.0\n")
+    caller.write_text(
+        "from .jit import njit\nfrom .kernel_of_test import level\n\n@njit()\ndef doubled(x):\n    return 2.0 * level(x)\n"
+    )
+
+    def answer() -> float:
+        return float(_python(tmp_path, "from raylab.caller_of_test import doubled; print(doubled(1.0))"))
+
+    assert answer() == 4.0
+    assert list(copy.glob("__pycache__/caller_of_test.doubled*.nbi"))
+    kernel.write_text(kernel.read_text().replace("x + 1.0", "x + 2.0"))
+    assert answer() == 6.0
+
+
+def test_the_stamp_is_the_same_for_the_same_source():
+    assert jit._kernels() == _python(Path(raylab.__file__).parents[1], "from raylab import jit; print(jit._kernels())")
+
+
+def _python(home: Path, code: str) -> str:
+    environment = {**os.environ, "PYTHONPATH": str(home)}
+    environment.pop("NUMBA_CACHE_DIR", None)
+    done = subprocess.run([sys.executable, "-c", code], env=environment, cwd=home, capture_output=True, text=True, check=True)
+    return done.stdout.strip()
