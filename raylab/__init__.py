@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .fire import chroma, fire_map
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
+    from .optimising import Optimum, optimise
     from .scene import Scene
     from .scenefile import dome_names, load_dome, load_scene, load_stone
     from .stone.brilliant import round_brilliant
@@ -37,6 +38,7 @@ _HOME = {
     "Lamp": "dome",
     "Material": "optics.materials",
     "Measurements": "stone.measure",
+    "Optimum": "optimising",
     "RaylabError": "errors",
     "Result": "tracing",
     "Scene": "scene",
@@ -58,6 +60,7 @@ _HOME = {
     "materials": "optics.materials",
     "measure": "stone.measure",
     "picture": "color_picture",
+    "optimise": "optimising",
     "round_brilliant": "stone.brilliant",
     "save_stone": "files",
     "sweep": "sweeping",
@@ -72,6 +75,7 @@ __all__ = [
     "Lamp",
     "Material",
     "Measurements",
+    "Optimum",
     "RaylabError",
     "Result",
     "Scene",
@@ -94,6 +98,7 @@ __all__ = [
     "materials",
     "measure",
     "picture",
+    "optimise",
     "round_brilliant",
     "save_stone",
     "sweep",
