@@ -40,6 +40,9 @@ STEPS: dict[str, dict[str, Any]] = {
 
 MOST_MAPS = 4
 
+LEAST_TOLD = 0.02
+"""A followed ray ends when less than this share of it is left: a person reads the path."""
+
 
 @dataclass(frozen=True)
 class Answerer:
@@ -165,7 +168,7 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
             raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
         place.append(float(value))
-    path = ray_path(scene.stone, scene.dome, scene.view, *place)
+    path = ray_path(scene.stone, scene.dome, scene.view, *place, min_weight=LEAST_TOLD)
     return {"path": path.to_dict(), "x_mm": place[0], "y_mm": place[1]}, {}
 
 

@@ -21,6 +21,7 @@ export class Bench extends EventTarget {
     this.answers = { a: null, b: null };
     this.shapes = { a: null, b: null };
     this.path = null;
+    this.faulty = new Set();
     this.number = 0;
     this.resting = 0;
     this.due = false;
@@ -114,6 +115,7 @@ export class Bench extends EventTarget {
     if (rested) this.settle();
     this.tell("change", { rested });
     for (const side of this.sides) if (sides.includes(side)) this.request(side);
+    this.busy();
   }
 
   settle() {
@@ -147,6 +149,7 @@ export class Bench extends EventTarget {
   forget(side) {
     if (this.state.editing === side) this.state.editing = "a";
     this.answers[side] = this.shapes[side] = null;
+    this.faulty.delete(side);
     this.shown[side] = this.asked[side] = 0;
   }
 
@@ -213,8 +216,10 @@ export class Bench extends EventTarget {
     const side = header.side;
     this.shown[side] = header.id;
     if (header.error) {
+      this.faulty.add(side);
       this.tell("problem", { ...header.error, side });
     } else {
+      this.faulty.delete(side);
       const { vertices, normals, distances, loops, sizes } = arrays;
       this.shapes[side] = { ...header.shape, vertices, normals, distances, loops: split(loops, sizes) };
       const measured = header.measured ?? this.answers[side]?.measured ?? null;
@@ -225,13 +230,15 @@ export class Bench extends EventTarget {
     this.busy();
   }
 
-  /** Exact pictures of everything shown, of exactly what the controls say. */
-  get settled() {
-    return !this.resting && !this.due && this.sides.every((side) => this.shown[side] === this.asked[side] && this.answers[side]?.step === "exact");
+  /** "exact": everything shown is exact and what the controls say; "fault": they say no stone; else "busy". */
+  get status() {
+    const settled = !this.resting && !this.due && this.sides.every((side) => this.shown[side] === this.asked[side]);
+    if (settled && this.sides.some((side) => this.faulty.has(side))) return "fault";
+    return settled && this.sides.every((side) => this.answers[side]?.step === "exact") ? "exact" : "busy";
   }
 
   busy() {
-    this.tell("busy", !this.settled);
+    this.tell("status", this.status);
   }
 }
 

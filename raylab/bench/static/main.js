@@ -7,7 +7,7 @@ import { buildFiles } from "./files.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
-import { Solid } from "./solid.js";
+import { MOST_RUNS, Solid } from "./solid.js";
 
 const $ = (id) => document.getElementById(id);
 const PATIENCE_MS = 3000;
@@ -18,7 +18,6 @@ const bench = new Bench(start);
 const maps = new Maps(bench, $("maps"), $("probe"), $("edges"));
 const numbers = new Numbers(bench, $("figures"));
 const solid = new Solid(bench, $("solid-canvas"), $("solid-missing"));
-bench.faulty = new Set();
 
 // --- the line that says what went wrong ---------------------------------------------------------------------------------
 
@@ -149,44 +148,50 @@ function showPath(path) {
   if (inside.length > MOST_NAMED) lines.push(el("li", { className: "quiet" }, `${inside.length} more reflections`));
   else reflected();
   const rest = `Left inside at the end: ${fixed(100 * path.untraced, 1)} %` + (path.absorbed > 5e-4 ? `; absorbed: ${fixed(100 * path.absorbed, 1)} %` : "");
+  const drawn = path.hits.length > MOST_RUNS ? ` The drawing shows the first ${MOST_RUNS} hits.` : "";
   const clear = el("button", { type: "button" }, "Let go");
   clear.addEventListener("click", () => bench.dropPath());
   card.replaceChildren(
     el("div", { className: "row" }, el("h3", {}, "Light followed back from the eye"), clear),
-    ...(lines.length ? [el("ul", {}, ...lines), el("p", { className: "note" }, rest)] : [el("p", {}, "This point lies beside the stone.")]),
+    ...(lines.length ? [el("ul", {}, ...lines), el("p", { className: "note" }, `${rest}.${drawn}`)] : [el("p", {}, "This point lies beside the stone.")]),
   );
 }
 
+const STATES = {
+  cut: "Link cut; trying again…",
+  busy: "working…",
+  slow: "working… (the first start on a machine compiles, once)",
+  fault: "last possible stone shown",
+  exact: "exact",
+};
 let late = 0;
+
+/** Say how things stand, in words and for those who wait for it. */
 function showState(word) {
-  const texts = { cut: "Link cut; trying again…", busy: "working…", slow: "working… (the first start on a machine compiles, once)", exact: "exact" };
-  $("state").textContent = texts[word];
+  clearTimeout(late);
+  $("state").textContent = STATES[word];
   $("state").classList.toggle("cut", word === "cut");
   document.documentElement.dataset.state = word;
+  if (word === "busy") late = setTimeout(() => { $("state").textContent = STATES.slow; }, PATIENCE_MS);
 }
 
-bench.addEventListener("change", showControls);
+function drawAll() {
+  maps.draw();
+  numbers.draw();
+  solid.take();
+}
+
+bench.addEventListener("change", () => { showControls(); if (maps.arrange()) drawAll(); });
 bench.addEventListener("rest", showControls);
 bench.addEventListener("problem", ({ detail }) => complain(detail, "answer"));
 bench.addEventListener("path", ({ detail }) => { showPath(detail); maps.draw(); solid.draw(); });
-bench.addEventListener("answer", ({ detail: { side, error } }) => {
-  if (error) bench.faulty.add(side);
-  else bench.faulty.delete(side);
-  if (!error && !bench.faulty.size && $("problem").dataset.from === "answer") complain(null);
-  maps.draw();
-  numbers.draw();
+bench.addEventListener("answer", ({ detail: { side } }) => {
+  if (!bench.faulty.size && $("problem").dataset.from === "answer") complain(null);
   showControls();
-  solid.take();
+  drawAll();
   document.documentElement.dataset[`shown${side.toUpperCase()}`] = bench.shown[side];
 });
 bench.addEventListener("link", ({ detail }) => { bench.cut = detail === "cut"; showState(bench.cut ? "cut" : "busy"); });
-bench.addEventListener("busy", ({ detail }) => {
-  clearTimeout(late);
-  if (bench.cut) return;
-  const faulty = bench.sides.some((side) => bench.faulty.has(side));
-  showState(detail && !faulty ? "busy" : "exact");
-  if (faulty) $("state").textContent = "last possible stone shown";
-  else if (detail) late = setTimeout(() => showState("slow"), PATIENCE_MS);
-});
+bench.addEventListener("status", ({ detail }) => { if (!bench.cut) showState(detail); });
 maps.arrange();
 showControls();

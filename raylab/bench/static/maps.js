@@ -15,14 +15,15 @@ export class Maps {
     new ResizeObserver(() => this.draw()).observe(root);
   }
 
-  /** As many figures as stones and maps ask for: maps across for one stone, stones across for two. */
+  /** As many figures as stones and maps ask for: maps across for one stone, stones across for two. True if that is new. */
   arrange() {
     const { sides } = this.bench;
     const key = sides.join();
-    if (key === this.key) return;
+    if (key === this.key) return false;
     this.key = key;
     this.figures = [0, 1].flatMap((place) => sides.map((side) => this.figure(place, side)));
     this.root.replaceChildren(...this.figures.map(({ element }) => element));
+    return true;
   }
 
   figure(place, side) {
@@ -85,7 +86,7 @@ export class Maps {
     figure.number.textContent = told;
     figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${told}. ` +
       "Arrow keys tilt the stone, Home turns it face-up, Shift with arrow keys moves a mark, Enter follows the light from the mark.";
-    figure.element.classList.toggle("behind", Boolean(bench.faulty?.has(figure.side)));
+    figure.element.classList.toggle("behind", bench.faulty.has(figure.side));
   }
 
   clear({ canvas, frame }) {

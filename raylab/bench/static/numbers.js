@@ -31,7 +31,7 @@ export class Numbers {
       this.table("Ledger: where the light goes", LEDGER, (summary, key) => statistic(summary, summary.ledger[key], key), sides, true),
       el("div", {}, this.table("Statistics", STATISTICS, (summary, key) => statistic(summary, summary.stats[key], key), sides, false), this.stone(sides)),
     );
-    for (const side of sides) this.root.classList.toggle("behind", Boolean(bench.faulty?.size));
+    this.root.classList.toggle("behind", bench.faulty.size > 0);
   }
 
   table(title, rows, get, sides, bars) {

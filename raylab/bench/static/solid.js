@@ -11,6 +11,8 @@ const SIGHTS = {
 const RADIANS_PER_PIXEL = 0.009;
 const CLICK = 4;
 const FIT = 0.86;
+/** Runs of a followed ray that are drawn; a trapped one can go on for a hundred. */
+export const MOST_RUNS = 9;
 
 export class Solid {
   constructor(bench, canvas, missing) {
@@ -97,9 +99,10 @@ export class Solid {
   drawPath(line, ink, dots) {
     const { path } = this.bench;
     if (!path || path.side !== this.bench.state.editing || !path.hits.length) return;
-    const points = [path.start_mm, ...path.hits.map((hit) => hit.point_mm)];
+    const hits = path.hits.slice(0, MOST_RUNS);
+    const points = [path.start_mm, ...hits.map((hit) => hit.point_mm)];
     const run = points.slice(1).map((point, k) => [points[k], point]);
-    const spikes = path.hits.filter((hit) => hit.way && hit.weight > 0.005)
+    const spikes = hits.filter((hit) => hit.way && hit.weight > 0.005)
       .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.way[k] * this.radius * 0.6 * Math.sqrt(hit.weight))]);
     this.trail = this.painter.segments(this.trail, run);
     this.painter.lines(this.trail, { ...line, width: 1.5 * dots, ink: [...ink, 1] });
