@@ -25,10 +25,12 @@ if TYPE_CHECKING:
     from .optimising import Optimum, optimise
     from .scene import Scene
     from .scenefile import dome_names, load_dome, load_scene, load_stone
+    from .scintillation import flashing
     from .stone.brilliant import round_brilliant
     from .stone.measure import Measurements, measure
     from .stone.planes import Stone
     from .sweeping import sweep
+    from .tilting import tilt
     from .tracing import Result, trace, trace_scene
     from .view import View
 
@@ -51,6 +53,7 @@ _HOME = {
     "dome_names": "scenefile",
     "face_up_color": "color_picture",
     "fire_map": "fire",
+    "flashing": "scintillation",
     "fresnel": "optics.fresnel",
     "get_material": "optics.materials",
     "gradient": "gradients",
@@ -64,6 +67,7 @@ _HOME = {
     "round_brilliant": "stone.brilliant",
     "save_stone": "files",
     "sweep": "sweeping",
+    "tilt": "tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
 }
@@ -89,6 +93,7 @@ __all__ = [
     "dome_names",
     "face_up_color",
     "fire_map",
+    "flashing",
     "fresnel",
     "get_material",
     "gradient",
@@ -102,6 +107,7 @@ __all__ = [
     "round_brilliant",
     "save_stone",
     "sweep",
+    "tilt",
     "trace",
     "trace_scene",
 ]

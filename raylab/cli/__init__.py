@@ -19,6 +19,7 @@ from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
 from .sweep import sweep
+from .tilt import tilt
 
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
@@ -32,7 +33,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, measure, bench, scenes, materials, domes, sweep):
+for command in (render, tilt, measure, bench, scenes, materials, domes, sweep):
     app.command(command)
 
 

@@ -1,0 +1,141 @@
+"""``raylab tilt``: rock or turn a scene's stone and tell contrast, ledger and flashes against the angle."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import Parameter
+
+from .console import progress, say, say_json, table
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from ..scintillation import Scintillation
+
+Flag = Annotated[bool, Parameter(negative="")]
+
+
+def tilt(
+    scene: Path,
+    /,
+    *,
+    out: Path,
+    to_deg: float = 30.0,
+    from_deg: float = 0.0,
+    step_deg: float = 1.0,
+    azimuth_deg: float = 0.0,
+    turn: Flag = False,
+    flashes: Flag = False,
+    force: Flag = False,
+    json: Flag = False,
+) -> None:
+    """Tilt a scene's stone step by step; curves and numbers into a folder.
+
+    Written are `tilt.nc` (every statistic with its bracket), `tilt.json` and `tilt.png` (contrast and ledger against the
+    angle). The scene's dome, wavelength and settings hold; exact engine.
+
+    For example:
+
+        raylab tilt scenes/well-proportioned.toml --out out-tilt --to-deg 20 --flashes
+
+    Parameters
+    ----------
+    scene
+        Scene file (TOML); see `raylab scenes`.
+    out
+        Folder to write to; made if it isn't there.
+    to_deg
+        Last angle, degrees.
+    from_deg
+        First angle, degrees; negative angles lean the other way.
+    step_deg
+        Degrees from one view to the next.
+    azimuth_deg
+        Where the table leans to, degrees counter-clockwise from +x.
+    turn
+        Turn the stone about its own axis instead, at the scene's tilt.
+    flashes
+        Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
+    force
+        Overwrite files that an earlier run left in the folder.
+    json
+        Print the numbers as JSON instead of a table.
+    """
+    from ..errors import InputError
+    from ..files import save_png, to_json, whole_set
+    from ..scenefile import load_scene
+    from ..scintillation import flashing
+    from ..tilt_plots import tilt_figure
+    from ..tilting import steps
+    from ..tilting import tilt as tilted
+
+    wanted = load_scene(scene)
+    if not wanted.view.parallel:
+        raise InputError("tilting is exact, under a parallel view", key="view.distance_mm", file=str(scene), expected="none")
+    angles = steps(from_deg, to_deg, step_deg)
+    view = wanted.view
+    path = (view.tilt_deg, view.tilt_azimuth_deg, angles) if turn else (angles, azimuth_deg, view.turn_deg)
+    nm = wanted.wavelengths[len(wanted.wavelengths) // 2]
+    with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
+        with progress("tracing") as tell:
+            found = tilted(
+                wanted.stone,
+                wanted.dome,
+                *path,
+                wavelength_nm=nm,
+                precision=wanted.precision,
+                polarised=wanted.polarised,
+                max_bounces=wanted.max_bounces,
+                progress=lambda done, total: tell(done / total),
+            )
+        seen = None
+        if flashes:
+            with progress("flashes") as tell:
+                seen = flashing(
+                    wanted.stone, wanted.dome, *path, wavelength_nm=nm, progress=lambda done, total: tell(done / total)
+                )
+        facts = _facts(found, seen)
+        (stage / "tilt.nc").write_bytes(found.to_netcdf(engine="h5netcdf"))
+        (stage / "tilt.json").write_text(to_json(facts), encoding="utf-8")
+        save_png(tilt_figure(found, seen), stage / "tilt.png")
+    if json:
+        say_json(facts)
+    else:
+        _tell(wanted.title or wanted.name, found, seen)
+        say(f"tilt.nc, tilt.json and tilt.png in {out}")
+
+
+def _facts(found: xr.Dataset, flashing: Scintillation | None) -> dict[str, object]:
+    """Plain numbers: the series by name, and the flashes."""
+    facts: dict[str, object] = {**found.attrs, "wavelength_nm": float(found.wavelength_nm)}
+    for name in ("tilt_deg", "azimuth_deg", "turn_deg", *found.data_vars):
+        facts[str(name)] = found[name].values.tolist()
+    if flashing is not None:
+        facts["flashes"] = {
+            "mean_share_per_deg": flashing.mean_share_per_deg,
+            "share_per_deg": flashing.share_per_deg.tolist(),
+            "share_error": flashing.share_error.tolist(),
+            "count": flashing.count.tolist(),
+            "sizes_mm2": [sizes.tolist() for sizes in flashing.sizes_mm2],
+            "threshold": flashing.threshold,
+        }
+    return facts
+
+
+def _tell(title: str, found: xr.Dataset, flashing: Scintillation | None) -> None:
+    """At most a dozen angles as a table."""
+    dim = str(found.area_mm2.dims[0])
+    angles = found[dim].values
+    names = ("contrast_rms", "brightness", "sky", "head", "leak", "untraced")
+    rows = []
+    for k in range(0, len(angles), -(-len(angles) // 12)):
+        rows.append((f"{angles[k]:g}", *(f"{float(found[name][k]):.4f}" for name in names)))
+    say(title)
+    say()
+    table((dim, *names), rows)
+    if flashing is not None:
+        say()
+        say(f"  {100 * flashing.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
+    say()

@@ -1,0 +1,148 @@
+"""A moving stone: the series is its single traces, flashes are counted where they can be told beforehand."""
+
+from __future__ import annotations
+
+import doctest
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+from polyhedra import box
+
+import raylab as rl
+from raylab import tilting
+from raylab.cli import main
+from raylab.optics.materials import Material
+from raylab.scintillation import _face, flashing
+from raylab.tilt_plots import tilt_figure
+from raylab.tilting import steps, tilt
+
+PROPORTIONS = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
+STONE = rl.round_brilliant(**PROPORTIONS)
+SCENE = Path(__file__).parents[1] / "scenes" / "well-proportioned.toml"
+ONE = Material.constant(1.5)
+
+
+def test_docstrings_say_what_is_computed():
+    assert doctest.testmod(tilting).failed == 0
+
+
+def test_a_series_is_its_single_traces_bit_for_bit():
+    dome = rl.load_dome("side-window")
+    found = tilt(STONE, dome, [-8.0, 0.0, 20.0], [30.0, 0.0, -100.0], 5.0, precision=0.02)
+    assert found.brightness.dims == ("step",)
+    assert found.turn_deg.ndim == 0
+    for k, view in enumerate((rl.View(8.0, -150.0, 5.0), rl.View(0.0, 0.0, 5.0), rl.View(20.0, -100.0, 5.0))):
+        summary = rl.trace(STONE, dome, view, resolution=8, precision=0.02).summary
+        for name, one in {**summary.ledger, "brightness": summary.brightness, "contrast_rms": summary.contrast_rms}.items():
+            here = tuple(float(found[name + part][k]) for part in ("", "_low", "_high"))
+            assert here == pytest.approx((one.value, one.low, one.high), rel=1e-12), name
+        assert float(found.area_mm2[k]) == pytest.approx(summary.area_mm2, rel=1e-12)
+
+
+def test_leaning_the_other_way_is_the_opposite_azimuth():
+    dome = rl.load_dome("side-window")
+    left = tilt(STONE, dome, [-10.0], 40.0, precision=0.05).brightness.values
+    assert left == pytest.approx(tilt(STONE, dome, [10.0], 220.0, precision=0.05).brightness.values, rel=1e-9)
+    assert left != pytest.approx(tilt(STONE, dome, [10.0], 40.0, precision=0.05).brightness.values, rel=1e-3)
+
+
+def test_turning_has_its_own_axis_and_the_period_of_the_stone():
+    """An eightfold stone under a round dome is the same after 45 degrees, to the bracket's rounding."""
+    found = tilt(STONE, rl.load_dome("head-shadow"), 0.0, 0.0, [0.0, 45.0, 90.0], precision=0.05)
+    assert found.leak.dims == ("turn_deg",)
+    assert np.ptp(found.leak.values) < 1e-9
+
+
+def test_the_ledger_closes_at_every_angle():
+    found = tilt(STONE, rl.load_dome("head-shadow"), steps(0.0, 60.0, 15.0), precision=0.05)
+    total = sum(found[name] for name in ("sky", "head", "leak", "absorbed", "scattered", "untraced"))
+    assert np.allclose(total, 1.0, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("path", "says"),
+    [
+        (([0.0, 1.0], [0.0, 1.0, 2.0]), "not as many as the others"),
+        (([0.0, 181.0],), "tilt_deg"),
+        (([],), "not angles"),
+        (([0.0, math.nan],), "tilt_deg"),
+    ],
+)
+def test_angles_that_cannot_be_are_refused(path, says):
+    with pytest.raises(rl.InputError, match=says):
+        tilt(STONE, rl.Dome(), *path)
+
+
+def mirror_flat():
+    """A flat box with a rough floor: of its top the first surface's reflection alone is seen."""
+    slab = box(2.0, 0.4, ONE)
+    rough = slab.normals[:, 2] < 0.5
+    return type(slab).from_planes(slab.normals, slab.distances_mm, material=ONE, bruted=rough)
+
+
+def test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp():
+    """Tilted by 10 degrees towards +x a level top mirrors what stands 20 degrees from the zenith: law of reflection."""
+    lamp = rl.Dome(sky_radiance=0.0, lamps=(rl.Lamp(70.0, 0.0, 3.0),))
+    found = flashing(mirror_flat(), lamp, [0.0, 8.0, 10.0, 12.0, 14.0], resolution=40)
+    assert found.share_per_deg.tolist() == pytest.approx([0.0, 0.5, 0.5, 0.0], abs=1e-12)
+    assert found.count.tolist() == [0, 1, 1, 0]
+    assert found.angle_deg.tolist() == pytest.approx([8.0, 2.0, 2.0, 2.0], rel=1e-9)
+    # the spot is the top: 2 x 2 mm, to the grid's step along its rim
+    assert found.sizes_mm2[1][0] == pytest.approx(4.0, abs=2 * 8.0 * 2.08 / 40)
+    assert found.mean_share_per_deg == pytest.approx(2.0 / 14.0, rel=1e-9)
+
+
+def test_what_moves_with_the_stone_does_not_flash():
+    """Scattering facets are dark and the rest mirrors an even sky: the pattern moves, no point changes."""
+    found = flashing(mirror_flat(), rl.Dome(), [0.0, 5.0, 10.0], resolution=32)
+    assert found.share_per_deg.tolist() == [0.0, 0.0]
+
+
+def test_points_of_the_face_lie_on_their_facets():
+    points, normals, on, pixel_mm = _face(STONE, 64)
+    inside = points @ STONE.normals.T - STONE.distances_mm
+    assert inside.max() < 1e-12
+    assert np.abs(inside.max(axis=1)).max() < 1e-12
+    assert normals[:, 2].min() > 0.0
+    assert on.sum() * pixel_mm**2 == pytest.approx(math.pi * 3.25**2, rel=0.02)
+
+
+def test_a_brilliant_flashes_and_a_finer_grid_agrees_within_the_error():
+    dome = rl.load_dome("small-lamps")
+    coarse, fine = (flashing(STONE, dome, [0.0, 2.0, 4.0], resolution=n, precision=0.1) for n in (128, 256))
+    assert np.all(coarse.share_per_deg > 0.0)
+    assert np.all(np.abs(coarse.share_per_deg - fine.share_per_deg) < 5.0 * (coarse.share_error + fine.share_error) + 1e-4)
+    assert all(np.all(np.diff(sizes) <= 0.0) for sizes in fine.sizes_mm2)
+    with pytest.raises(rl.InputError, match="nothing moves"):
+        flashing(STONE, dome, [3.0])
+    with pytest.raises(rl.InputError, match="the same"):
+        flashing(STONE, dome, [3.0, 3.0])
+
+
+def test_the_command_writes_curves_and_numbers(tmp_path):
+    asked = ["--to-deg", "6", "--step-deg", "3", "--flashes"]
+    assert main(["tilt", str(SCENE), "--out", str(tmp_path), *asked]) == 0
+    found = xr.load_dataset(tmp_path / "tilt.nc", engine="h5netcdf")
+    told = json.loads((tmp_path / "tilt.json").read_text())
+    assert found.tilt_deg.values.tolist() == told["tilt_deg"] == [0.0, 3.0, 6.0]
+    scene = rl.load_scene(SCENE)
+    assert np.allclose(found.leak.values, tilt(scene.stone, scene.dome, [0, 3, 6]).leak.values, rtol=1e-12)
+    assert len(told["flashes"]["count"]) == 2
+    assert (tmp_path / "tilt.png").read_bytes().startswith(b"\x89PNG")
+    assert main(["tilt", str(SCENE), "--out", str(tmp_path)]) == 2  # files in the way
+    assert main(["tilt", str(SCENE), "--out", str(tmp_path / "x"), "--to-deg", "-1"]) == 2
+    assert not (tmp_path / "x").exists()
+
+
+def test_curves_are_named_and_bracketed():
+    found = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], precision=0.1)
+    figure = tilt_figure(found)
+    left, right = figure.axes
+    assert [line.get_label() for line in left.get_lines()] == ["contrast rms", "brightness"]
+    assert np.allclose(left.get_lines()[1].get_ydata(), found.brightness)
+    assert {"sky", "leak", "untraced"} <= {line.get_label() for line in right.get_lines()}
+    assert left.get_xlabel() == "tilt / degree"
