@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from .color_picture import face_up_color, picture
     from .dome import Dome, Lamp, Zone
+    from .drawing3d import view3d
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
     from .gradients import gradient
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
     from .optimising import Optimum, optimise
+    from .raypath import RayPath, ray_path
     from .scene import Scene
     from .scenefile import dome_names, load_dome, load_scene, load_stone
     from .scintillation import flashing
@@ -41,6 +43,7 @@ _HOME = {
     "Material": "optics.materials",
     "Measurements": "stone.measure",
     "Optimum": "optimising",
+    "RayPath": "raypath",
     "RaylabError": "errors",
     "Result": "tracing",
     "Scene": "scene",
@@ -64,12 +67,14 @@ _HOME = {
     "measure": "stone.measure",
     "picture": "color_picture",
     "optimise": "optimising",
+    "ray_path": "raypath",
     "round_brilliant": "stone.brilliant",
     "save_stone": "files",
     "sweep": "sweeping",
     "tilt": "tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
+    "view3d": "drawing3d",
 }
 
 __version__ = "0.1.0"
@@ -80,6 +85,7 @@ __all__ = [
     "Material",
     "Measurements",
     "Optimum",
+    "RayPath",
     "RaylabError",
     "Result",
     "Scene",
@@ -104,12 +110,14 @@ __all__ = [
     "measure",
     "picture",
     "optimise",
+    "ray_path",
     "round_brilliant",
     "save_stone",
     "sweep",
     "tilt",
     "trace",
     "trace_scene",
+    "view3d",
 ]
 
 

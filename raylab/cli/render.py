@@ -38,6 +38,8 @@ def render(
     color: Flag = False,
     light: Literal["D65", "A", "E", "LED-B3"] = "D65",
     exposure: float = 1.0,
+    three_d: Annotated[bool, Parameter(name="--3d", negative="")] = False,
+    ray: Annotated[list[tuple[float, float]] | None, Parameter(negative="")] = None,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
@@ -85,11 +87,17 @@ def render(
         The colour picture's light: daylight, tungsten, equal energy or a white LED.
     exposure
         Factor on the colour picture's light; at 1 the dome's brightest direction is white.
+    three_d
+        Also draw the stone in 3D with its tiers: `stone-3d.png`.
+    ray
+        A point of the map, x and y in mm, whose view ray is drawn through the stone with what leaves at each hit, as in
+        `--3d --ray 1.2 0.5`; may be given several times.
     force
         Overwrite files that an earlier run left in the folder.
     json
         Print the numbers as JSON instead of a table.
     """
+    from ..errors import InputError
     from ..files import report, whole_set
     from ..maps import DEFINITIONS
     from ..scenefile import load_scene
@@ -101,8 +109,13 @@ def render(
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = wanted.chosen_engine == "beams"
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
+    if ray and not three_d:
+        raise InputError("rays are drawn in the 3D picture only", key="--ray", expected="--3d as well")
     colors = ["color.png", "color.tiff"] if color else []
-    with whole_set(out, planned + extra + colors, force=force) as stage:
+    solid = ["stone-3d.png"] if three_d else []
+    with whole_set(out, planned + extra + colors + solid, force=force) as stage:
+        if three_d:  # first: a machine that can't draw in 3D is told before the work
+            _draw_3d(wanted, ray or [], stage / "stone-3d.png")
         with progress("tracing") as tell:
             result = trace_scene(wanted, progress=tell)
         with progress("writing") as tell:
@@ -136,6 +149,22 @@ def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings
             raise
         option = "--" + error.key.replace("_", "-")
         raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error
+
+
+def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> None:
+    """The stone in 3D, with the view rays through points of the map."""
+    from ..drawing3d import view3d
+    from ..errors import InputError
+    from ..raypath import ray_path
+
+    wavelength_nm = scene.wavelengths[len(scene.wavelengths) // 2]
+    paths = [ray_path(scene.stone, scene.dome, scene.view, x, y, wavelength_nm=wavelength_nm) for x, y in points]
+    for point, path in zip(points, paths, strict=True):
+        if not path.hits:
+            raise InputError(
+                "this point lies beside the stone", key="--ray", value=point, expected="a point on it, x and y in mm"
+            )
+    view3d(scene.stone, paths, file=file)
 
 
 def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int:
