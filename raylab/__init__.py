@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from .sweeping import sweep
     from .tilting import tilt
     from .tracing import Result, trace, trace_scene
+    from .video import circling, save_video
     from .view import View
 
 _HOME = {
@@ -52,6 +53,7 @@ _HOME = {
     "View": "view",
     "Zone": "dome",
     "chroma": "fire",
+    "circling": "video",
     "critical_angle_deg": "optics.fresnel",
     "dome_names": "scenefile",
     "face_up_color": "color_picture",
@@ -70,6 +72,7 @@ _HOME = {
     "ray_path": "raypath",
     "round_brilliant": "stone.brilliant",
     "save_stone": "files",
+    "save_video": "video",
     "sweep": "sweeping",
     "tilt": "tilting",
     "trace": "tracing",
@@ -95,6 +98,7 @@ __all__ = [
     "Zone",
     "__version__",
     "chroma",
+    "circling",
     "critical_angle_deg",
     "dome_names",
     "face_up_color",
@@ -113,6 +117,7 @@ __all__ = [
     "ray_path",
     "round_brilliant",
     "save_stone",
+    "save_video",
     "sweep",
     "tilt",
     "trace",

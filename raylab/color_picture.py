@@ -75,6 +75,7 @@ def picture(
     exposure: float = 1.0,
     wavelengths: int | WavelengthSet = 16,
     *,
+    frame: Frame | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Picture:
     """A colour picture of a scene.
@@ -92,6 +93,7 @@ def picture(
     light : "D65", "A", "E" or "LED-B3": the spectrum of all that shines.
     exposure : factor on the light; at 1 the dome's brightest direction, seen undimmed, is the screen's white.
     wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
+    frame : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
     progress : called with the share of the work done, 0 to 1.
 
     Raises InputError for an unknown light, an exposure out of range, a wavelength at which the material is not known.
@@ -105,7 +107,7 @@ def picture(
         raise InputError("of the wrong kind", key="subject", value=subject, expected="a Scene or a Result")
     nodes = tuple(float(w) for w in waves.nodes_nm)
     scene = replace(asked, wavelengths_nm=nodes)
-    frame = frame_around(scene.stone, scene.view, scene.resolution)
+    frame = frame or frame_around(scene.stone, scene.view, scene.resolution)
     usable = len(ready) == len(nodes) and asked.wavelengths == nodes
     side = frame.resolution
     sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))

@@ -21,7 +21,7 @@ LAYERS = (
     ("paths", "accounting", "maps", "stats", "symmetry"),
     ("tracing", "raypath", "compare", "finish", "tilt", "code_id", "design", "progress_bar", "color_picture", "fire", "tilting", "scintillation"),
     ("sweep_axes", "sweep_store", "sweep_workers", "sweeping", "sweep_file", "gradients", "optimising"),
-    ("plots", "files", "drawings", "vector", "color_files", "tilt_plots", "report", "drawing3d", "sweep_plots"),
+    ("plots", "files", "drawings", "vector", "color_files", "tilt_plots", "video", "report", "drawing3d", "sweep_plots"),
     ("cli", "bench"),
 )
 """From the bottom up: modules and packages of `raylab`. A new one is given its place here."""

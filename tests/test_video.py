@@ -1,0 +1,104 @@
+"""Films: as many stills as asked, even sizes, the right length; broken-off films go on; nothing is traced twice."""
+
+from __future__ import annotations
+
+import sys
+
+import imageio.v3 as iio
+import numpy as np
+import pytest
+from PIL import Image
+
+import raylab as rl
+from raylab import video
+from raylab.video import circling, save_video
+
+STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+SMALL = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75, diameter_mm=3.25)
+DOME = rl.load_dome("head-shadow")
+QUICK = {"size": 33, "wavelengths": 2, "precision": 0.1}
+
+
+@pytest.fixture
+def traced(monkeypatch):
+    """Every view that is really traced."""
+    seen = []
+
+    def counted(scene, *args, **settings):
+        seen.append(scene.view)
+        return rl.picture(scene, *args, **settings)
+
+    monkeypatch.setattr(video, "picture", counted)
+    return seen
+
+
+def test_an_mp4_has_the_stills_asked_for_at_even_sizes(tmp_path, traced):
+    pytest.importorskip("av")
+    film = tmp_path / "film.mp4"
+    told = []
+    folder = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: told.append(done), **QUICK)
+    read = iio.imread(film, plugin="pyav")
+    assert read.shape == (5, 34, 66, 3)
+    assert iio.immeta(film, plugin="pyav")["duration"] == pytest.approx(0.5)
+    assert iio.immeta(film, plugin="pyav")["fps"] == 10.0
+    assert told == [(k, 5) for k in range(1, 6)]
+    assert len(list(folder.glob("*.png"))) == len(traced) == 10
+    # half as wide a stone covers a quarter of the area, at one scale; the background is dark, the film only nearly lossless
+    big, small = (np.mean(half.max(axis=-1) > 80) for half in (read[:, :33, :33], read[:, :33, 33:]))
+    assert big / small == pytest.approx(4.0, rel=0.35)
+
+
+@pytest.mark.parametrize("suffix", [".gif", ".webp"])
+def test_without_a_codec_there_are_animations(tmp_path, suffix):
+    film = tmp_path / f"film{suffix}"
+    save_video(STONE, DOME, film, circling(3), fps=20.0, **QUICK)
+    with Image.open(film) as read:
+        assert read.n_frames == 3
+        assert read.size == (34, 34)
+        read.seek(1)
+        read.load()
+        assert read.info["duration"] == 50
+
+
+def test_a_film_that_was_broken_off_goes_on(tmp_path, traced):
+    film = tmp_path / "film.gif"
+
+    def stop(done, total):
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        save_video(STONE, DOME, film, circling(4), progress=stop, **QUICK)
+    assert not film.exists()
+    assert {path.suffix for path in tmp_path.rglob("*") if path.is_file()} == {".png"}
+    assert len(traced) == 2
+    folder = save_video(STONE, DOME, film, circling(4), **QUICK)
+    assert len(traced) == 4
+    whole = film.read_bytes()
+    next(iter(sorted(folder.glob("*.png")))).unlink()
+    save_video(STONE, DOME, film, circling(4), force=True, **QUICK)
+    assert len(traced) == 5
+    assert film.read_bytes() == whole
+    save_video(STONE, DOME, film, circling(4), force=True, **{**QUICK, "size": 34})
+    assert len(traced) == 9, "other pixels are other stills"
+
+
+def test_the_views_go_around_and_close():
+    looks = circling(8, 10.0)
+    assert [view.tilt_azimuth_deg for view in looks] == [45.0 * k for k in range(8)]
+    assert {view.tilt_deg for view in looks} == {10.0}
+    assert len(circling()) == 200
+
+
+def test_what_cannot_be_filmed_is_told_before_the_work(tmp_path, traced, monkeypatch):
+    with pytest.raises(rl.InputError, match=r"\.mp4, \.gif, \.webp"):
+        save_video(STONE, DOME, tmp_path / "film.avi", **QUICK)
+    with pytest.raises(rl.InputError, match="nothing to film"):
+        save_video(STONE, DOME, tmp_path / "film.gif", [], **QUICK)
+    (tmp_path / "film.gif").write_bytes(b"")
+    with pytest.raises(rl.InputError, match="already there"):
+        save_video(STONE, DOME, tmp_path / "film.gif", circling(2), **QUICK)
+    monkeypatch.setitem(sys.modules, "av", None)
+    with pytest.raises(rl.InputError, match="PyAV"):
+        save_video(STONE, DOME, tmp_path / "film.mp4", circling(2), **QUICK)
+    assert traced == []
