@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
     from .gradients import gradient
+    from .eyes import eye_pair, with_head
     from .fire import chroma, fire_map
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
@@ -56,6 +57,7 @@ _HOME = {
     "circling": "video",
     "critical_angle_deg": "optics.fresnel",
     "dome_names": "scenefile",
+    "eye_pair": "eyes",
     "face_up_color": "color_picture",
     "fire_map": "fire",
     "flashing": "scintillation",
@@ -77,6 +79,7 @@ _HOME = {
     "tilt": "tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
+    "with_head": "eyes",
     "view3d": "drawing3d",
 }
 
@@ -101,6 +104,7 @@ __all__ = [
     "circling",
     "critical_angle_deg",
     "dome_names",
+    "eye_pair",
     "face_up_color",
     "fire_map",
     "flashing",
@@ -122,6 +126,7 @@ __all__ = [
     "tilt",
     "trace",
     "trace_scene",
+    "with_head",
     "view3d",
 ]
 

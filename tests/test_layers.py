@@ -19,7 +19,7 @@ LAYERS = (
     ("dome", "view", "scene", "scenefile", "sky_image", "toml_tables"),
     ("tracers",),
     ("paths", "accounting", "maps", "stats", "symmetry"),
-    ("tracing", "raypath", "compare", "finish", "tilt", "code_id", "design", "progress_bar", "color_picture", "fire", "tilting", "scintillation"),
+    ("tracing", "raypath", "compare", "finish", "tilt", "code_id", "design", "progress_bar", "color_picture", "eyes", "fire", "tilting", "scintillation"),
     ("sweep_axes", "sweep_store", "sweep_workers", "sweeping", "sweep_file", "gradients", "optimising"),
     ("plots", "files", "drawings", "vector", "color_files", "tilt_plots", "video", "report", "drawing3d", "sweep_plots"),
     ("cli", "bench"),
