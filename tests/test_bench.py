@@ -19,15 +19,16 @@ from bench_process import ROOT, BenchProcess, unpack
 from websockets.exceptions import InvalidStatus
 
 import raylab as rl
-from raylab.bench import answers, server
+from raylab.bench import answers, pages
 from raylab.bench.answers import STEPS, Answerer
 from raylab.bench.desk import Desk
 from raylab.bench.frames import frame
 from raylab.bench.light import light_through
-from raylab.bench.openings import open_bytes, open_demo, open_path, saved
+from raylab.bench.openings import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.bench.stone_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml
 from raylab.files import facet_table
 from raylab.raypath import ray_path
+from raylab.scenefile import STONE_READERS
 from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampling import sample_points, view_rays
@@ -292,9 +293,8 @@ def test_a_fault_of_ours_is_told_and_the_page_lives_on(monkeypatch, caplog):
             self.sent.append(data)
 
     async def story() -> None:
-        bench, desk = server.Bench(open_demo()), Desk()
-        pages = server._Pages(bench, STATIC)
-        task = asyncio.create_task(pages._answer_all(Page(), desk))
+        bench, desk = pages.Bench(open_demo()), Desk()
+        task = asyncio.create_task(pages.Pages(bench, STATIC)._answer_all(Page(), desk))
         for number, kind in enumerate(("broken", "ray")):
             desk.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
             while len(Page.sent) <= number:
@@ -452,6 +452,9 @@ def test_designs_are_kept_as_files(bench, design):
     mesh = trimesh.load(io.BytesIO(bench.post("/save/stl", body)[2]), file_type="stl")
     assert mesh.is_watertight
     assert mesh.volume == pytest.approx(stone.volume_mm3, rel=1e-6)  # STL holds 32-bit numbers
+    for kind in set(SAVED) & {suffix[1:] for suffix in STONE_READERS} - {"toml", "stl"}:
+        again = stone_of(open_bytes(f"x.{kind}", bench.post(f"/save/{kind}", body)[2]).design)
+        np.testing.assert_allclose(again.normals, stone.normals, atol=1e-12)
     status, _, content = bench.post("/save/toml", body)
     if design["kind"] == "facets":
         assert status == 422
@@ -504,7 +507,7 @@ def test_a_scene_opens_with_its_own_dome_and_tilt():
     for path in sorted((ROOT / "scenes").glob("*.toml")):
         scene = rl.load_scene(path)
         opened = open_path(path)
-        start = server.Bench(opened).start()
+        start = pages.Bench(opened).start()
         assert start["dome"] == scene.dome.name
         assert start["tilt_deg"] == scene.view.tilt_deg
         np.testing.assert_allclose(stone_of(start["design"]).normals, scene.stone.normals, atol=1e-14)

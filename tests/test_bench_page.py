@@ -37,7 +37,7 @@ FLAGS = (
     "--disable-sync",
     "--disable-quic",
 )
-WAIT_MS = 60_000
+WAIT_MS = 240_000  # a first start compiles; on a busy machine that takes minutes
 SLIDERS = {
     "table_pct": 59.5,
     "crown_angle_deg": 33.25,
@@ -219,7 +219,7 @@ def test_an_impossible_stone_is_told_and_the_page_goes_on(open_page):
     page.page.locator("[data-field=girdle_pct]").fill("0.1")
     page.page.keyboard.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert "girdle vanishes" in page.problem()
+    assert page.problem().startswith("Girdle at the mains = 0.1: the girdle vanishes")
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "true"
     page.page.wait_for_selector("html[data-state=fault]", state="attached")
     assert page.page.locator("#state").inner_text() == "last possible stone shown"

@@ -1,93 +1,24 @@
-"""The bench's server: the page, its files, one WebSocket per page, and one thread that computes.
-
-Every page has its own desk, so pages don't disturb each other; the computing thread takes one question at a time and pages
-get their turn in order. The event loop only carries messages, so a page is heard while another's picture is in work.
-"""
+"""The bench's server: an application with one WebSocket per page, a socket on the loopback interface, and what runs both."""
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
-import json
-import logging
 import socket
 from collections.abc import AsyncIterator, Callable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
-from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
-from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from .. import __version__
-from ..dome import Dome
 from ..errors import InputError
-from ..optics.materials import get_material, materials
-from ..scenefile import STONE_READERS, dome_names, load_dome
-from ..units import number_in
-from .answers import COARSE, Answerer
-from .colours import colour_tables, legends
-from .desk import Desk
-from .frames import frame
 from .guard import Guard
-from .openings import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
+from .openings import Opened
+from .pages import MAX_QUESTION, Bench, Pages
 
 HOST = "127.0.0.1"
-USUAL_DOME = "head-shadow"
-MAX_QUESTION = 1 << 20
-"""Longest question, bytes; a table of 2000 facets takes a tenth of it."""
-
-log = logging.getLogger("raylab.bench")
-
-
-@dataclass
-class Bench:
-    """What all pages share: the stone they open with, the domes, and the thread that computes."""
-
-    opened: Opened
-    domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
-    worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-bench"))
-
-    def __post_init__(self) -> None:
-        if self.opened.dome is not None:
-            self.domes.setdefault(self.opened.dome.name, self.opened.dome)
-
-    def start(self) -> dict[str, Any]:
-        """What a page needs before it asks anything."""
-        opened = self.opened
-        return {
-            "version": __version__,
-            "title": opened.title,
-            "design": opened.design,
-            "dome": self.dome,
-            "tilt_deg": opened.tilt_deg,
-            "tilt_azimuth_deg": opened.tilt_azimuth_deg,
-            "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
-            "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
-            "maps": legends(),
-            "colours": colour_tables(),
-            "units": UNITS,
-            "readable": list(STONE_READERS),
-            "saved": list(SAVED),
-            "max_bytes": MAX_BYTES,
-        }
-
-    @property
-    def dome(self) -> str:
-        """The name of the dome that pages open with."""
-        return self.opened.dome.name if self.opened.dome is not None else USUAL_DOME
-
-    def warm(self) -> None:
-        """Answer a first question before anybody asks, so that compiled code is loaded when the page needs it."""
-        question = {"kind": "picture", "step": COARSE, "design": self.opened.design, "dome": self.dome, "maps": ["leak"]}
-        Answerer(self.domes).answer(question)
 
 
 def make_app(bench: Bench, port: int, ready: Callable[[], None] = lambda: None) -> Starlette:
@@ -101,7 +32,7 @@ def make_app(bench: Bench, port: int, ready: Callable[[], None] = lambda: None) 
         bench.worker.shutdown(wait=False, cancel_futures=True)
 
     static = files(__package__) / "static"
-    pages = _Pages(bench, Path(str(static)))
+    pages = Pages(bench, Path(str(static)))
     return Starlette(
         routes=[
             Route("/", pages.index),
@@ -114,110 +45,6 @@ def make_app(bench: Bench, port: int, ready: Callable[[], None] = lambda: None) 
         middleware=[Middleware(Guard, port=port)],
         lifespan=lifespan,
     )
-
-
-class _Pages:
-    """The routes."""
-
-    def __init__(self, bench: Bench, static: Path) -> None:
-        self.bench, self.static = bench, static
-        self.opening = asyncio.Semaphore(1)  # a scan may take seconds and much memory: one at a time
-
-    async def index(self, _: Request) -> Response:
-        return FileResponse(self.static / "index.html")
-
-    async def start(self, _: Request) -> Response:
-        return JSONResponse(await asyncio.to_thread(self.bench.start))
-
-    async def open(self, request: Request) -> Response:
-        """A file that the page sends becomes a design."""
-        name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
-        data = bytearray()
-        async for chunk in request.stream():
-            data += chunk
-            if len(data) > MAX_BYTES:
-                too_large = InputError("too large", file=name[:120], expected=f"at most {MAX_BYTES // (1 << 20)} MiB")
-                return _refusal(too_large, 413)
-        try:
-            async with self.opening:
-                opened = await asyncio.to_thread(open_bytes, name, bytes(data), unit)
-        except InputError as error:
-            return _refusal(error)
-        return JSONResponse({"design": opened.design, "title": opened.title})
-
-    async def save(self, request: Request) -> Response:
-        """A design becomes a file that the browser keeps."""
-        try:
-            asked = {"design": None, **_question(await _bounded(request))}
-            dome = asked.get("dome") if asked.get("dome") in dome_names() else None
-            view = {key: number_in(key, asked.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
-            kind, title = request.path_params["kind"], str(asked.get("title") or "")
-            name, content = await asyncio.to_thread(saved, asked["design"], kind, title, dome, view)
-        except InputError as error:
-            return _refusal(error)
-        return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
-
-    async def link(self, page: WebSocket) -> None:
-        """One page's questions in, answers out, until it goes."""
-        await page.accept()
-        desk = Desk()
-        answering = asyncio.create_task(self._answer_all(page, desk))
-        try:
-            while True:
-                try:
-                    desk.put(_question(await page.receive_text()))
-                except InputError as error:
-                    await page.send_bytes(frame({"error": {"text": str(error), "key": error.key}}))
-        except WebSocketDisconnect:
-            pass
-        finally:
-            answering.cancel()
-
-    async def _answer_all(self, page: WebSocket, desk: Desk) -> None:
-        loop, answerer = asyncio.get_running_loop(), Answerer(self.bench.domes)
-        while True:
-            question = await desk.take()
-            work = loop.run_in_executor(self.bench.worker, answerer.answer, question)
-            await asyncio.wait([work])
-            fault = work.exception()
-            if fault is None:
-                answer = work.result()
-            else:  # a fault of ours: told on the terminal in full, on the page in a line, and the page lives on
-                log.error("a question could not be answered", exc_info=fault)
-                told = {key: question.get(key) for key in ("kind", "id", "side", "step")}
-                line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
-                answer = frame({**told, "error": {"text": line, "key": None}})
-            try:
-                await page.send_bytes(answer)
-            except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
-                return
-
-
-def _question(text: str) -> dict[str, Any]:
-    """A question as a dict. Raises InputError for what is no JSON object."""
-    if len(text) > MAX_QUESTION:
-        raise InputError("too long a question", expected=f"at most {MAX_QUESTION} characters")
-    try:
-        asked = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError("not a question", expected="JSON") from error
-    if not isinstance(asked, dict):
-        raise InputError("not a question", expected="a JSON object")
-    return asked
-
-
-async def _bounded(request: Request) -> str:
-    """A request's body as text, no longer than a question may be."""
-    data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > MAX_QUESTION:
-            break
-    return data.decode("utf-8", "replace")
-
-
-def _refusal(error: InputError, status: int = 422) -> Response:
-    return JSONResponse({"error": {"text": str(error), "key": error.key}}, status_code=status)
 
 
 def listen(port: int | None) -> socket.socket:

@@ -7,6 +7,7 @@ import { buildFiles } from "./files.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
+import { LABELS } from "./proportions.js";
 import { MOST_RUNS, Solid } from "./solid.js";
 
 const $ = (id) => document.getElementById(id);
@@ -24,8 +25,12 @@ const solid = new Solid(bench, $("solid-canvas"), $("solid-missing"));
 function complain(error, from) {
   $("problem").hidden = !error;
   $("problem").dataset.from = from ?? "";
-  $("problem-text").textContent = error ? error.text : "";
+  $("problem-text").textContent = error ? inWords(error) : "";
   for (const panel of PANELS) panel.mark?.(error?.key ?? null);
+}
+/** A message with the label of the control it names instead of the key. */
+function inWords({ text, key }) {
+  return key in LABELS ? text.replaceAll(key, LABELS[key]) : text;
 }
 $("problem-close").addEventListener("click", () => complain(null));
 

@@ -2,15 +2,13 @@
 
 import { paint, paintBar } from "./colour.js";
 import { el, fixed, tidy } from "./controls.js";
+import { Hand } from "./hand.js";
 
 const MARGIN = 1.06;
-const DEGREES_PER_PIXEL = 0.12;
-const MOST_TILT = 45;
-const CLICK = 4;
 
 export class Maps {
   constructor(bench, root, probe, edges) {
-    Object.assign(this, { bench, root, probe, edges, figures: [], key: "" });
+    Object.assign(this, { bench, root, edges, figures: [], key: "", hand: new Hand(bench, this, probe) });
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => this.draw()).observe(root);
   }
@@ -39,7 +37,7 @@ export class Maps {
     const element = el("figure", { className: "map", "data-map": place, "data-side": side },
       el("div", { className: "map-head" }, choice, number), frame, bar, ticks);
     const figure = { place, side, choice, number, canvas, frame, bar, ticks, element, cross: [0, 0] };
-    this.listen(figure);
+    this.hand.listen(figure);
     return figure;
   }
 
@@ -151,98 +149,6 @@ export class Maps {
       context.arc(place.x(x), place.y(y), 6 * dots, 0, 7);
       context.stroke();
     }
-  }
-
-  // --- pointer and keys ------------------------------------------------------------------------------------------------
-
-  listen(figure) {
-    const { frame } = figure;
-    let from = null;
-    frame.addEventListener("pointerdown", (event) => {
-      if (event.button) return;
-      frame.setPointerCapture(event.pointerId);
-      from = { x: event.clientX, y: event.clientY, tilt: this.tilt(), far: false };
-    });
-    frame.addEventListener("pointermove", (event) => {
-      if (!from) { this.read(figure, event); return; }
-      const [dx, dy] = [event.clientX - from.x, event.clientY - from.y];
-      from.far ||= Math.hypot(dx, dy) > CLICK;
-      if (from.far) this.lean(from.tilt[0] + dx * DEGREES_PER_PIXEL, from.tilt[1] - dy * DEGREES_PER_PIXEL, false);
-    });
-    const end = (event) => {
-      if (from && event.type === "pointerup") {
-        if (from.far) this.bench.look({}, true);
-        else this.pick(figure, this.spot(figure, event));
-      }
-      from = null;
-    };
-    frame.addEventListener("pointerup", end);
-    frame.addEventListener("pointercancel", end);
-    frame.addEventListener("pointerleave", () => { if (!from) this.probe.textContent = ""; });
-    frame.addEventListener("keydown", (event) => this.key_(figure, event));
-    frame.addEventListener("blur", () => { figure.marked = false; this.drawOne(figure); });
-  }
-
-  tilt() {
-    const { tilt_deg: t, tilt_azimuth_deg: a } = this.bench.state;
-    return [t * Math.cos((a * Math.PI) / 180), t * Math.sin((a * Math.PI) / 180)];
-  }
-
-  /** Lean the table's normal towards (x, y), degrees. */
-  lean(x, y, rested) {
-    const tilt = Math.min(MOST_TILT, Math.round(10 * Math.hypot(x, y)) / 10);
-    const azimuth = tilt ? (Math.round((Math.atan2(y, x) * 180) / Math.PI) + 360) % 360 : 0;
-    this.bench.look({ tilt_deg: tilt, tilt_azimuth_deg: azimuth }, rested);
-  }
-
-  key_(figure, event) {
-    const step = { ArrowRight: [1, 0], ArrowLeft: [-1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key];
-    if (step && event.shiftKey) {
-      const extent = this.bench.shapes[figure.side]?.size_mm[0] ?? 1;
-      figure.cross = figure.cross.map((at, k) => at + (step[k] * extent) / 50);
-      figure.marked = true;
-      this.drawOne(figure);
-      this.say(figure, figure.cross);
-    } else if (step) {
-      const [x, y] = this.tilt();
-      this.lean(x + step[0], y + step[1], true);
-    } else if (event.key === "Home") {
-      this.lean(0, 0, true);
-    } else if (event.key === "Enter") {
-      this.pick(figure, figure.cross);
-    } else {
-      return;
-    }
-    event.preventDefault();
-  }
-
-  spot({ canvas, ...figure }, event) {
-    const box = canvas.getBoundingClientRect();
-    const place = this.place({ canvas, ...figure });
-    const dots = canvas.width / box.width;
-    return [place.toX((event.clientX - box.left) * dots), place.toY((event.clientY - box.top) * dots)];
-  }
-
-  pick(figure, [x, y]) {
-    figure.cross = [x, y];
-    if (this.bench.answers[figure.side]) this.bench.follow(figure.side, x, y);
-  }
-
-  read(figure, event) {
-    if (this.bench.answers[figure.side]) this.say(figure, this.spot(figure, event));
-  }
-
-  /** Tell the values under a point. */
-  say({ side }, [x, y]) {
-    const { arrays, frame } = this.bench.answers[side];
-    const parts = [...new Set(this.bench.state.maps)].map((name) => {
-      const values = arrays[`map ${name}`];
-      const [column, row] = [Math.floor((x - frame.x0_mm) / frame.pixel_mm), Math.floor((y - frame.y0_mm) / frame.pixel_mm)];
-      const inside = values && column >= 0 && row >= 0 && column < values.side && row < values.side;
-      const { title, unit } = this.bench.start.maps.find((one) => one.name === name);
-      return `${title} ${inside ? fixed(values[row * values.side + column], 3) + (unit === "degree" ? "°" : "") : "–"}`;
-    });
-    this.probe.textContent = `x ${fixed(x, 2)} mm, y ${fixed(y, 2)} mm: ${parts.join(", ")}`;
   }
 }
 

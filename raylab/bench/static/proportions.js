@@ -19,6 +19,9 @@ const GROUPS = [
   ]],
 ];
 
+/** What a person calls the keys that messages name. */
+export const LABELS = Object.fromEntries(GROUPS.flatMap(([, rows]) => rows.map(({ key, label }) => [key, label])));
+
 const MEASURED = [
   ["table_pct", "Table"], ["crown_angle_deg", "Crown angle"], ["pavilion_angle_deg", "Pavilion angle"],
   ["star_pct", "Star length"], ["lower_half_pct", "Lower-half length"], ["culet_pct", "Culet"],
@@ -70,7 +73,7 @@ export const proportions = {
 
 function measuredTable(measured) {
   const note = el("p", { className: "note" },
-    "This stone is a table of facets; it is edited in the panel Facets. Measured on its facets, mean and spread:");
+    "This stone is a table of facets; it is edited in the panel Facets. Measured on it, as mean and half the range:");
   if (!measured) return [note];
   const rows = MEASURED.filter(([key]) => measured[key]).map(([key, label]) => {
     const { mean, spread, unit } = measured[key];
