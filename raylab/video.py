@@ -53,7 +53,7 @@ def save_video(
     size: int = 400,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet = 16,
+    wavelengths: int | WavelengthSet = 12,
     background: float = 0.03,
     fps: float = 20.0,
     precision: float = PRECISION,

@@ -1,0 +1,121 @@
+"""Make the gallery's pictures, all or by name, beside this file:
+
+    python renders/make_gallery.py
+    python renders/make_gallery.py lamps eyes
+
+Stones and rooms are invented; `renders/GALLERY.md` says what each picture shows.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import imageio.v3 as iio
+import numpy as np
+
+import raylab as rl
+from raylab.optics.absorption import tint
+from raylab.tilt_plots import tilt_figure
+
+HERE = Path(__file__).parent
+SCENES = HERE.parent / "scenes"
+GREY = 0.03
+SIDE = 360
+
+
+def stone(material: Any = "diamond", **proportions: float) -> rl.Stone:
+    usual = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "lower_half_pct": 77.0}
+    return rl.round_brilliant(**{**usual, **proportions}, material=material)
+
+
+def save(name: str, *encoded: np.ndarray) -> None:
+    """Pictures of one height side by side, 8 bits."""
+    iio.imwrite(HERE / f"{name}.png", np.round(255.0 * np.concatenate(encoded, axis=1)).astype(np.uint8))
+
+
+def figure_of(name: str, figure: Any) -> None:
+    figure.savefig(HERE / f"{name}.png", dpi=90)
+
+
+def seen(scene: rl.Scene, exposure: float = 1.0, light: str = "D65", resolution: int = SIDE) -> np.ndarray:
+    return rl.picture(replace(scene, resolution=resolution), light, exposure).srgb(GREY)
+
+
+def face_up() -> None:
+    save("face-up", seen(rl.load_scene(SCENES / "well-proportioned.toml"), resolution=480))
+
+
+def lamps() -> None:
+    lit = rl.load_dome("small-lamps")
+    looks = (rl.View(), rl.View(6.0, 20.0))
+    save("lamps", *(seen(rl.Scene(stone(), lit, look), 5.0) for look in looks))
+
+
+def fire() -> None:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(9.2, 4.2), layout="constrained")
+    for axes, material in zip(figure.subplots(1, 2), ("diamond", "sapphire"), strict=True):
+        found = rl.fire_map(rl.Scene(stone(material), rl.load_dome("head-shadow"), resolution=480))
+        half = found.frame.pixel_mm * found.frame.resolution / 2.0
+        drawn = axes.imshow(
+            found.spread_deg, origin="lower", cmap="viridis", vmin=0.0, vmax=4.0, extent=(-half, half, -half, half)
+        )
+        axes.set(title=f"{material}: mean {found.mean_deg:.2f} degree", xlabel="x / mm", ylabel="y / mm", facecolor="0.86")
+    figure.colorbar(drawn, ax=figure.axes, label="angle between F and C / degree", extend="max")
+    figure_of("fire", figure)
+
+
+def body_color() -> None:
+    """Face-up and through the pavilion: colourless, faint yellowish, faint brownish."""
+    even = rl.Dome(name="even", tray_radiance=1.0)
+    clear = rl.get_material("diamond")
+    rows = []
+    for view in (rl.View(), rl.View(180.0)):
+        tinted = [clear, *(clear.tinted(tint(name).pairs) for name in ("faint-yellowish", "faint-brownish"))]
+        rows.append(np.concatenate([seen(rl.Scene(stone(m), even, view), 0.9, resolution=240) for m in tinted], axis=1))
+    save("body-color", np.concatenate(rows, axis=0))
+
+
+def rooms() -> None:
+    workroom, counter = (rl.load_scene(SCENES / f"{name}.toml") for name in ("north-workroom", "evening-counter"))
+    save("rooms", seen(workroom, 5.0), seen(counter, 60.0, "A"))
+
+
+def tilted() -> None:
+    dome, angles = rl.load_dome("head-shadow"), list(range(0, 31, 2))
+    figure_of("tilt", tilt_figure(rl.tilt(stone(), dome, angles), rl.flashing(stone(), dome, angles)))
+
+
+def eyes() -> None:
+    dome = rl.with_head(rl.Dome(zones=(rl.Zone((10, 50), (20, 80), 4.0),)), 250.0)
+    pair = rl.eye_pair(rl.Scene(stone(), dome, rl.View(5.0, 40.0), resolution=300, samples=9), exposure=3.0, wavelengths=8)
+    gap = np.full((300, 12, 3), 1.0)
+    save("eyes", pair.side_by_side(background=GREY), gap, pair.anaglyph(GREY))
+
+
+def film() -> None:
+    both = [stone(), stone(pavilion_angle_deg=43.5)]
+    look = rl.circling(24, 10.0)
+    rl.save_video(both, rl.load_dome("small-lamps"), HERE / "film.gif", look, size=150, exposure=5.0, fps=12, force=True,
+                  wavelengths=10, stills=HERE.parent / "out-gallery-stills", progress=True)  # fmt: skip
+
+
+PICTURES: dict[str, Callable[[], None]] = {
+    "face-up": face_up,
+    "lamps": lamps,
+    "fire": fire,
+    "body-color": body_color,
+    "rooms": rooms,
+    "tilt": tilted,
+    "eyes": eyes,
+    "film": film,
+}
+
+if __name__ == "__main__":
+    for name in sys.argv[1:] or PICTURES:
+        PICTURES[name]()
