@@ -126,8 +126,8 @@ __all__ = [
     "tilt",
     "trace",
     "trace_scene",
-    "with_head",
     "view3d",
+    "with_head",
 ]
 
 
