@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     from .dome import Dome, Lamp, Zone
     from .drawing3d import view3d
     from .errors import InputError, RaylabError, StoneError
-    from .files import save_stone
-    from .gradients import gradient
     from .eyes import eye_pair, with_head
+    from .files import save_stone
     from .fire import chroma, fire_map
+    from .gradients import gradient
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
     from .optimising import Optimum, optimise
