@@ -85,7 +85,7 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
             beams = beams_of(scene, wavelength_nm)
             whole = beams.unfolded()
             virtual.append(beams)
-            traced.append(exact_image(whole, frame, wavelength_nm))
+            traced.append(exact_image(beams, frame, wavelength_nm))  # its totals are the wedge's, as a sweep's are
             paths.append(strongest_paths(whole))
             tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
             if progress is not None:

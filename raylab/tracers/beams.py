@@ -97,9 +97,10 @@ class Beams:
         """Area means over the outline, exact: their covariance is zero."""
         share = self.areas_mm2 / self.areas_mm2.sum()
         mean = np.empty(MOMENTS)
-        mean[:CHANNELS] = share @ self.rows
+        # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
+        mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
         mean[SOURCE_X : SOURCE_Y + 1] = self.symmetry.maps.mean(axis=0) @ mean[SOURCE_X : SOURCE_Y + 1]
-        mean[LUMINANCE_SQUARE], mean[UNTRACED_SQUARE] = share @ self.squares
+        mean[LUMINANCE_SQUARE], mean[UNTRACED_SQUARE] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
         return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
 
     @cached_property
