@@ -12,7 +12,7 @@ import pytest
 
 import raylab as rl
 from raylab import drawings, files
-from raylab.accounting import COLUMNS, DARK_BELOW, account, mean_of
+from raylab.accounting import COLUMNS, account, mean_of
 from raylab.cli import main
 from raylab.tracers import reference
 from raylab.tracers.beams import Beams, trace_beams
@@ -68,16 +68,16 @@ def test_facets_of_a_tier_count_alike_under_a_symmetric_view(wedge, rounding):
     assert table.by_tier()["lower half"]["leak"] > 0.01  # there is something to compare
 
 
-def oracle(name: str, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Means and standard errors of the oracle's exits over random points, (F, 6): sky, head, leak, scattered, glare by the
-    facet of exit, and area by the facet looked through."""
+def oracle(name: str, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Means and standard errors of the oracle's exits over random points, and how many points have any, (F, 6): sky, head,
+    leak, scattered, glare by the facet of exit, and area by the facet looked through."""
     stone, dome, view = VIEWS[name]
     turn = view.rotation()
     reach = float(np.abs((stone.vertices_mm @ turn.T)[:, :2]).max())
     rng, found = np.random.default_rng(11), []
     while len(found) < count:
         x, y = rng.uniform(-reach, reach, 2)
-        path = reference.trace_path(turn.T @ (x, y, 50.0), turn.T @ (0.0, 0.0, -1.0), stone, min_weight=1e-5)
+        path = reference.trace_path(turn.T @ (x, y, 50.0), turn.T @ (0.0, 0.0, -1.0), stone, min_weight=1e-4)
         if not path.facets:
             continue
         left = np.zeros((len(stone), 6))
@@ -91,20 +91,20 @@ def oracle(name: str, count: int) -> tuple[np.ndarray, np.ndarray]:
         left[path.facets[0], 4] += path.glare
         found.append(left)
     each = np.array(found)
-    return each.mean(axis=0), each.std(axis=0, ddof=1) / np.sqrt(count)
+    return each.mean(axis=0), each.std(axis=0, ddof=1) / np.sqrt(count), (each > 0.0).sum(axis=0)
 
 
 @pytest.mark.parametrize("name", ["tilted", "tinted", "rough", "rough, tinted"])
 def test_the_oracles_paths_leave_through_the_same_facets(name):
-    """Random points: within 5 standard errors, where 20 points or more tell one, and what either tracer left untraced. Where
-    fewer do, a share of 80 points' weight would be missed once in 10^9 tries (Chernoff's bound)."""
+    """Random points: within 5 standard errors, where 20 points or more tell one, and what either tracer left untraced. Fewer
+    points than 20 where 80 are due would come once in 10^9 tries (Chernoff's bound)."""
     stone, dome, _ = VIEWS[name]
-    beams, count = traced(name, precision=2e-3), 800
+    beams, count = traced(name, precision=2e-3), 600
     table = account(beams, stone, dome.peak_radiance)
-    mean, error = oracle(name, count)
+    mean, error, points = oracle(name, count)
     exact = np.column_stack([table.columns[FIELDS[c]] for c in (SKY, HEAD, LEAK, SCATTERED, GLARE)] + [table.columns["area"]])
-    untraced = beams.totals.mean[FIELDS.index("untraced")] + 1e-5
-    told = mean > 20.0 / count
+    untraced = beams.totals.mean[FIELDS.index("untraced")] + 1e-4
+    told = points >= 20
     assert told.sum() > 10
     assert np.all(np.abs(mean - exact)[told] <= 5.0 * error[told] + untraced)
     assert np.all(exact[~told] <= 80.0 / count + untraced)
@@ -128,7 +128,7 @@ def test_dark_is_what_random_points_say():
     points = np.random.default_rng(5).uniform(-reach, reach, (20_000, 2))
     rows, hit = sample_points(points, stone, dome, view, min_weight=1e-6)
     luminance = rows[hit, LUMINANCE]
-    share = float((luminance < DARK_BELOW * beams.totals.mean[LUMINANCE]).mean())
+    share = float((luminance < 0.5 * beams.totals.mean[LUMINANCE]).mean())
     error = math.sqrt(share * (1.0 - share) / hit.sum())
     assert low <= value <= high
     assert low - 5.0 * error <= share <= high + 5.0 * error
