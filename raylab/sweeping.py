@@ -7,8 +7,10 @@ on a cluster (of one kind of processor), in one go or with interruptions.
 from __future__ import annotations
 
 import os
+import sys
 import time
 from collections.abc import Iterator, Mapping
+from contextlib import nullcontext
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -81,7 +83,8 @@ def sweep(
     -------
     xarray.Dataset : each statistic, with its certain bracket as ``_low`` and ``_high``; weight, depth and other geometry; and
         `reason`: 0, or why a design is no stone and has no numbers (names in its attributes). Symmetry is not among them: it
-        is 1 for such stones, face-up under a dome of their symmetry.
+        is 1 for such stones, face-up under a dome of their symmetry. (``found["head"]`` needs its brackets: ``found.head`` is
+        a method of xarray's.)
 
     Raises
     ------
@@ -131,8 +134,7 @@ def _run(
             tell(done, len(plan))
     found = dataset(plan, settings, rows)
     if store is not None:
-        # Made in memory: HDF5 writing to a disk that turns out to be full takes the whole process down (h5py 3.16).
-        store.finish(found.to_netcdf(engine="h5netcdf"))
+        store.finish(_netcdf(found))
     return found
 
 
@@ -215,6 +217,17 @@ def _flags() -> dict[str, Any]:
         "flag_meanings": " ".join(name for name, _ in REASONS),
         "definition": "; ".join(f"{code}: {words}" for code, (_, words) in enumerate(REASONS)),
     }
+
+
+def _netcdf(found: xr.Dataset) -> memoryview:
+    """The bytes of a netCDF file.
+
+    Made in memory, because HDF5 writing to a disk that turns out to be full takes the whole process down (h5py 3.16). And
+    without a cluster's client in charge, because xarray would ask it for a lock on a file that isn't one (xarray 2026.9).
+    """
+    alone = sys.modules["dask"].config.set(scheduler="synchronous") if "dask" in sys.modules else nullcontext()
+    with alone:
+        return found.to_netcdf(engine="h5netcdf")
 
 
 def _read(path: Path) -> xr.Dataset:

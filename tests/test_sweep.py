@@ -291,7 +291,7 @@ def test_a_cluster_changes_no_bit(alone, cluster):
     xr.testing.assert_identical(swept(AXES, processes=None, scheduler=cluster.scheduler_address), alone)
 
 
-def test_a_worker_killed_during_a_cluster_run_loses_nothing(alone, cluster):
+def test_a_worker_killed_during_a_cluster_run_loses_nothing(alone, cluster, tmp_path):
     from distributed import Client
 
     with Client(cluster) as client:
@@ -303,8 +303,9 @@ def test_a_worker_killed_during_a_cluster_run_loses_nothing(alone, cluster):
                 killed.append(next(iter(pids.values())))
                 os.kill(killed[0], signal.SIGKILL)
 
-        found = swept(AXES, processes=None, scheduler=client, progress=kill)
+        found = swept(AXES, processes=None, scheduler=client, progress=kill, out=tmp_path)
         xr.testing.assert_identical(found, alone)
+        xr.testing.assert_identical(xr.load_dataset(tmp_path / "sweep.nc", engine="h5netcdf"), alone)
         assert killed
         assert killed[0] not in client.run(os.getpid).values()
 
