@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
+_AT_ONCE = 1 << 28  # bytes of maps that are written in one go
 _FACETS = ("facet", "tier", "slope_deg", "azimuth_deg", "distance_mm")
 
 
@@ -107,8 +108,10 @@ def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None =
     whole = maps.assign_attrs(about or {})
     with whole_file(path, force=force) as target:
         whole.drop_vars(list(whole.data_vars)).to_netcdf(target, "w", engine="h5netcdf")  # the coordinates
-        for name in whole.data_vars:  # one after the other: all at once would hold a second copy of all
-            whole[[name]].to_netcdf(target, "a", engine="h5netcdf", encoding={name: packing})
+        # Large maps one after the other: all at once would hold a second copy of all.
+        groups = [[name] for name in whole.data_vars] if whole.nbytes > _AT_ONCE else [list(whole.data_vars)]
+        for names in groups:
+            whole[names].to_netcdf(target, "a", engine="h5netcdf", encoding=dict.fromkeys(names, packing))
 
 
 def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:
@@ -137,7 +140,7 @@ def save_summary(result: Result, path: str | Path, *, force: bool = False) -> No
         target.write_text(to_json(report(result)), encoding="utf-8")
 
 
-def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int = 130) -> None:
+def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int = 110) -> None:
     """A picture made by `plots`, as PNG."""
     with whole_file(path, force=force) as target:
         figure.savefig(

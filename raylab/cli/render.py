@@ -178,8 +178,10 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
     files.save_maps(result.maps, folder / "maps.nc", about)
     files.save_luminance(result.maps, folder / "luminance.tiff")
     files.save_png(plots.overview_figure(result), folder / "overview.png")
+    figure = None
     for done, name in enumerate(names, start=1):
-        files.save_png(plots.map_figure(result, name), folder / f"{name}.png")
+        figure = plots.map_figure(result, name, onto=figure)
+        files.save_png(figure, folder / f"{name}.png")
         tell(done / len(names))
     for name in extra:
         if name.endswith(".svg"):

@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import ConvexHull, QhullError
@@ -58,6 +57,8 @@ def interior_point(normals: np.ndarray, distances: np.ndarray) -> np.ndarray:
     """
     if distances.min() > 1e-3 * np.abs(distances).max():
         return np.zeros(3)
+    from scipy.optimize import linprog  # a tenth of a second to import: only when used
+
     matrix = np.column_stack([normals, np.ones(len(normals))])
     found = linprog([0, 0, 0, -1], A_ub=matrix, b_ub=distances, bounds=[(None, None)] * 3 + [(0, None)], method="highs")
     if found.status == 3:
