@@ -33,7 +33,7 @@ from .stone_json import rows_of, stone_of
 
 COARSE, EXACT = "coarse", "exact"
 STEPS: dict[str, dict[str, Any]] = {
-    COARSE: {"resolution": 224, "precision": 2e-2},
+    COARSE: {"resolution": 208, "precision": 3e-2},
     EXACT: {"resolution": 512, "precision": 5e-3},
 }
 """Settings of a picture while a slider moves and when it rests: pixels along a side, width of the bracket on brightness."""

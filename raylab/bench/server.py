@@ -26,7 +26,6 @@ def make_app(bench: Bench, port: int, ready: Callable[[], None] = lambda: None) 
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        bench.worker.submit(bench.warm)
         ready()
         yield
         bench.worker.shutdown(wait=False, cancel_futures=True)
@@ -65,9 +64,11 @@ def listen(port: int | None) -> socket.socket:
 
 def serve(opened: Opened, own: socket.socket, ready: Callable[[], None] = lambda: None) -> None:
     """Answer pages on a socket made by `listen`, until interrupted."""
+    bench = Bench(opened)
+    bench.worker.submit(bench.warm)  # while the server and the browser start
     import uvicorn
 
-    app = make_app(Bench(opened), own.getsockname()[1], ready)
+    app = make_app(bench, own.getsockname()[1], ready)
     config = uvicorn.Config(
         app,
         log_level="warning",

@@ -20,11 +20,13 @@ void main() {
   colour = vec4(tone * cover, cover);
 }`];
 
-// Each line is a quad; `corner` says which end and which side a vertex stands for.
+// Each line is a quad; `corner` says which end and which side a vertex stands for. With `side` 1 or -1 only edges of facets
+// that face the eye, or that face away, are drawn.
 const LINES = [`#version 300 es
-in vec3 from; in vec3 to; in vec2 corner;
-uniform mat3 turn; uniform vec2 scale, pixels; uniform float width;
+in vec3 from; in vec3 to; in vec2 corner; in vec3 normal;
+uniform mat3 turn; uniform vec2 scale, pixels; uniform float width, side;
 void main() {
+  if (side * (turn * normal).z < 0.0) { gl_Position = vec4(2.0, 2.0, 2.0, 1.0); return; }
   vec2 a = (turn * from).xy * scale * pixels, b = (turn * to).xy * scale * pixels;
   vec2 along = b - a; float far = length(along);
   along = far > 1e-6 ? along / far : vec2(1.0, 0.0);
@@ -60,11 +62,21 @@ export class Painter {
     return this.fill(old, this.programs.faces, rows, [["place", 3], ["normal", 3], ["facet", 1]]);
   }
 
-  /** Line segments: an array of [from, to], each (3). */
-  segments(old, pairs) {
-    const corners = [[0, -1], [1, -1], [1, 1], [0, -1], [1, 1], [0, 1]];
-    const rows = pairs.flatMap(([from, to]) => corners.flatMap((corner) => [...from, ...to, ...corner]));
-    return this.fill(old, this.programs.lines, rows, [["from", 3], ["to", 3], ["corner", 2]]);
+  /** Line segments: rows of [from (3), to (3), normal (3) of the facet whose edge it is; 0, 0, 0 for a line of its own]. */
+  segments(old, lines) {
+    const corners = [0, -1, 1, -1, 1, 1, 0, -1, 1, 1, 0, 1];
+    const rows = new Float32Array(lines.length * 6 * 11);
+    lines.forEach(([from, to, normal], line) => {
+      for (let k = 0; k < 6; k++) {
+        const at = (6 * line + k) * 11;
+        rows.set(from, at);
+        rows.set(to, at + 3);
+        rows[at + 6] = corners[2 * k];
+        rows[at + 7] = corners[2 * k + 1];
+        rows.set(normal, at + 8);
+      }
+    });
+    return this.fill(old, this.programs.lines, rows, [["from", 3], ["to", 3], ["corner", 2], ["normal", 3]]);
   }
 
   fill(old, owner, rows, parts) {
@@ -73,7 +85,7 @@ export class Painter {
     const stride = parts.reduce((sum, [, size]) => sum + size, 0);
     gl.bindVertexArray(mesh.array);
     gl.bindBuffer(gl.ARRAY_BUFFER, mesh.buffer);
-    gl.bufferData(gl.ARRAY_BUFFER, new Float32Array(rows), gl.DYNAMIC_DRAW);
+    gl.bufferData(gl.ARRAY_BUFFER, rows, gl.DYNAMIC_DRAW);
     let at = 0;
     for (const [name, size] of parts) {
       const place = gl.getAttribLocation(owner.program, name);
@@ -85,20 +97,25 @@ export class Painter {
     return mesh;
   }
 
-  faces(mesh, first, count, values) {
-    this.draw(this.programs.faces, mesh, values, first, count);
+  /** Facets that face the eye (`ahead`), or that face away: each covers its part of the body once. */
+  faces(mesh, ahead, values) {
+    const { gl } = this;
+    gl.enable(gl.CULL_FACE);
+    gl.cullFace(ahead ? gl.BACK : gl.FRONT);
+    this.draw(this.programs.faces, mesh, values);
+    gl.disable(gl.CULL_FACE);
   }
 
   lines(mesh, values) {
-    if (mesh?.count) this.draw(this.programs.lines, mesh, values, 0, mesh.count);
+    if (mesh?.count) this.draw(this.programs.lines, mesh, { side: 0, ...values });
   }
 
-  draw(owner, mesh, values, first, count) {
+  draw(owner, mesh, values) {
     const { gl } = this;
     gl.useProgram(owner.program);
     for (const [name, value] of Object.entries(values)) set(gl, owner.places[name], value);
     gl.bindVertexArray(mesh.array);
-    gl.drawArrays(gl.TRIANGLES, first, count);
+    gl.drawArrays(gl.TRIANGLES, 0, mesh.count);
   }
 }
 

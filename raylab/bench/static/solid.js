@@ -28,7 +28,7 @@ export class Solid {
     canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     canvas.addEventListener("webglcontextrestored", () => {
       this.painter = new Painter(canvas);
-      this.front = this.back = this.trail = this.mesh = undefined;
+      this.edges = this.trail = this.mesh = undefined;
       this.take();
     });
     this.listen();
@@ -39,23 +39,32 @@ export class Solid {
     return this.bench.shapes[this.bench.state.editing];
   }
 
-  /** A new shape, or the other stone: upload its facets. */
+  /** A new shape, or the other stone: upload its facets and edges. */
   take() {
     if (!this.painter || !this.shape) return;
     const { loops, vertices, normals } = this.shape;
     const at = (v) => vertices.subarray(3 * v, 3 * v + 3);
-    const rows = [];
-    this.first = [];
+    const count = loops.reduce((sum, loop) => sum + 3 * (loop.length - 2), 0);
+    const rows = new Float32Array(7 * count);
+    const edges = [];
+    let row = 0;
     this.radius = 0;
     loops.forEach((loop, f) => {
-      this.first.push(rows.length / 7);
-      for (let k = 1; k + 1 < loop.length; k++) {
-        for (const v of [loop[0], loop[k], loop[k + 1]]) rows.push(...at(v), ...normals.subarray(3 * f, 3 * f + 3), f);
-      }
-      for (const v of loop) this.radius = Math.max(this.radius, Math.hypot(...at(v)));
+      const normal = normals.subarray(3 * f, 3 * f + 3);
+      loop.forEach((v, k) => {
+        edges.push([at(v), at(loop[(k + 1) % loop.length]), normal]);
+        this.radius = Math.max(this.radius, Math.hypot(...at(v)));
+        if (k < 1 || k + 1 >= loop.length) return;
+        for (const corner of [loop[0], v, loop[k + 1]]) {
+          rows.set(at(corner), row);
+          rows.set(normal, row + 3);
+          rows[row + 6] = f;
+          row += 7;
+        }
+      });
     });
-    this.first.push(rows.length / 7);
     this.mesh = this.painter.mesh(this.mesh, rows);
+    this.edges = this.painter.segments(this.edges, edges);
     this.draw();
   }
 
@@ -79,18 +88,11 @@ export class Solid {
     const [body, ink, accent] = ["--body", "--ink", "--accent"].map((name) => tone(canvas, name));
     const chosen = shape.facets.findIndex((row) => facetName(row) === this.bench.state.facet);
     const fill = { ...place, body, accent, chosen, hovered: this.hovered };
-    const faces = (ahead, alpha) => {
-      for (let f = 0; f < shape.loops.length; f++) {
-        if (this.facing(f) > 0 === ahead) painter.faces(this.mesh, this.first[f], this.first[f + 1] - this.first[f], { ...fill, alpha });
-      }
-    };
-    this.back = painter.segments(this.back, this.edges(false));
-    this.front = painter.segments(this.front, this.edges(true));
     painter.clear();
-    faces(false, 0.55);
-    painter.lines(this.back, { ...line, width: 0.5 * dots, ink: [...ink, 0.35] });
-    faces(true, 0.6);
-    painter.lines(this.front, { ...line, width: 0.75 * dots, ink: [...ink, 0.85] });
+    for (const [ahead, alpha, width, depth] of [[false, 0.55, 0.5, 0.35], [true, 0.6, 0.75, 0.85]]) {
+      painter.faces(this.mesh, ahead, { ...fill, alpha });
+      painter.lines(this.edges, { ...line, side: ahead ? 1 : -1, width: width * dots, ink: [...ink, depth] });
+    }
     this.drawPath(line, ink, dots);
     canvas.dataset.drawn = String(Number(canvas.dataset.drawn ?? 0) + 1);
   }
@@ -101,9 +103,10 @@ export class Solid {
     if (!path || path.side !== this.bench.state.editing || !path.hits.length) return;
     const hits = path.hits.slice(0, MOST_RUNS);
     const points = [path.start_mm, ...hits.map((hit) => hit.point_mm)];
-    const run = points.slice(1).map((point, k) => [points[k], point]);
+    const none = [0, 0, 0];
+    const run = points.slice(1).map((point, k) => [points[k], point, none]);
     const spikes = hits.filter((hit) => hit.way && hit.weight > 0.005)
-      .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.way[k] * this.radius * 0.6 * Math.sqrt(hit.weight))]);
+      .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.way[k] * this.radius * 0.6 * Math.sqrt(hit.weight)), none]);
     this.trail = this.painter.segments(this.trail, run);
     this.painter.lines(this.trail, { ...line, width: 1.5 * dots, ink: [...ink, 1] });
     this.trail = this.painter.segments(this.trail, spikes);
@@ -113,20 +116,6 @@ export class Solid {
   facing(f) {
     const { normals } = this.shape;
     return this.turn[6] * normals[3 * f] + this.turn[7] * normals[3 * f + 1] + this.turn[8] * normals[3 * f + 2];
-  }
-
-  /** Edges of facets turned to the eye, or of those turned away. */
-  edges(ahead) {
-    const { loops, vertices } = this.shape;
-    const pairs = [];
-    loops.forEach((loop, f) => {
-      if (this.facing(f) > 0 !== ahead) return;
-      for (let k = 0; k < loop.length; k++) {
-        const [a, b] = [loop[k], loop[(k + 1) % loop.length]];
-        pairs.push([vertices.subarray(3 * a, 3 * a + 3), vertices.subarray(3 * b, 3 * b + 3)]);
-      }
-    });
-    return pairs;
   }
 
   // --- looking and choosing --------------------------------------------------------------------------------------------
