@@ -1,0 +1,154 @@
+"""Facet planes of a scanned convex stone: patches first, then planes, then only those that the surface needs.
+
+1. The noise: from points of neighbouring triangles, then from the patches themselves, climbing until both agree (`noise`).
+2. Patches of one plane (`patches`). Largest first, a patch's plane is taken up if the surface is clearly better explained
+   with it than without (`candidates`).
+3. By turns points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
+   rearranging those that stand in each other's way (`moves`).
+
+The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
+noise variances, each at most `REACH` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
+Where edges are rounded by polishing or blurred by the scanner, the choices are made with a noise as large as that shows them
+too deep, so that they are not cut up into facets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...errors import StoneError
+from ..polyhedron import intersect
+from .candidates import Candidates, Surface
+from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
+from .girdle_fit import Girdle, fit_girdle, is_steep
+from .mesh import Mesh
+from .moves import rearranged
+from .noise import LEAST_NOISE_MM, patches_and_noise, pooled_noise
+from .plane_fit import fit_planes
+
+ROUNDS = 8
+"""Most turns of refinement between rearrangements."""
+
+REARRANGED = 8
+"""Most rearrangements."""
+
+EDGE_NOISE = 0.2
+"""Noise with which planes are chosen, as a share of the half-width of rounded edges. An edge of 50 degrees (crown to girdle)
+lies too deep by about half of that."""
+
+STEADY = 0.2
+"""Refinement ends when no plane is tilted by more than this share of its own uncertainty."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """The `planes` of the facets, where the mesh's vertices lie under them, the `noise` (mm) of the vertices, the half-width
+    `rounding` (mm) of rounded edges, and the girdle as it was fitted (None where there is none)."""
+
+    planes: Planes
+    under: Envelope
+    noise: float
+    rounding: float
+    girdle: Girdle | None
+
+
+def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
+    """The planes of a mesh's facets; the vertices' noise (mm) is estimated where it is not given.
+
+    Raises StoneError where the surface is not made of planes.
+    """
+    patches, noise, least = patches_and_noise(mesh, noise_mm)
+    surface = Surface(mesh)
+    candidates = Candidates(surface, patches)
+    planes = candidates.taken_up(None, noise)
+    rounding = 0.0 if noise < LEAST_NOISE_MM else edge_rounding(mesh.vertices, candidates.large(planes), noise)
+    coarse = EDGE_NOISE * rounding
+    planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
+    for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
+        working = max(noise, coarse)
+        up = planes.normals[largest(planes)]
+        girdle = fit_girdle(mesh.vertices, mesh.vertex_area, planes, up, working)
+        start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
+        fixed = 0 if girdle is None or girdle.kind == "flats" else len(girdle.planes)
+        planes = planes if start is None and turn else candidates.taken_up(start, working)
+        planes = refined(surface, planes, working, fixed=fixed)
+        if noise_mm is None:
+            noise = max(pooled_noise(planes), least)
+    return Found(planes, envelope(mesh.vertices, planes), noise, rounding, girdle)
+
+
+def largest(planes: Planes) -> int:
+    """Number of the plane with the largest facet."""
+    return int(intersect(planes.normals, planes.distances).areas.argmax())
+
+
+def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -> Planes:
+    """Points to planes and planes to points until neither changes; planes that aren't needed are left out.
+
+    The last `fixed` planes stay as they are. Of all turns the one is kept that explains the surface best.
+    """
+    best, least = None, np.inf
+    for _ in range(REARRANGED):
+        planes, score = _settled(surface, planes, noise, fixed)
+        if score >= least:
+            break
+        best, least = planes, score
+        found = envelope(surface.points, planes)
+        planes = rearranged(surface.mesh.vertices, planes, found, len(planes) - fixed, noise)
+        if planes is best:
+            break
+    if best is None:
+        raise StoneError("the surface is not made of planes that close a body")
+    return best
+
+
+def _settled(surface: Surface, planes: Planes, noise: float, fixed: int) -> tuple[Planes, float]:
+    """The best state of some turns of refinement, and its score; infinite where no body is left."""
+    points = surface.points
+    held = planes.only(np.arange(len(planes) - fixed, len(planes)))
+    found = envelope(points, planes)
+    best, least = planes, np.inf
+    for _ in range(ROUNDS):
+        needed = _needed(found, len(planes) - fixed, len(planes), noise)
+        if not needed.all():
+            planes = planes.only(needed)
+            found = envelope(points, planes)
+        fitted = fit_planes(surface.mesh, planes, found, noise, free=len(planes) - fixed, drawn=surface.drawn).with_(held)
+        if len(fitted) < 4:
+            break
+        same = len(fitted) == len(planes)
+        steady = needed.all() and same and _change(planes, fitted) < STEADY * noise
+        planes, found = fitted, envelope(points, fitted, found if same else None)
+        score = float(squares(found.height, noise).sum()) + NEEDED * len(planes)
+        if score <= least:
+            best, least = planes, score
+        if steady:
+            break
+    return best, least
+
+
+def _change(before: Planes, after: Planes) -> float:
+    """Largest tilt between two states of the planes, over what noise of unit variance does to each."""
+    tilt = np.abs(after.normals - before.normals).max(axis=1)
+    unit = np.sqrt(after.covariance[:, 1:, 1:].trace(axis1=1, axis2=2))
+    return float((tilt / np.maximum(unit, 1e-300)).max())
+
+
+def _needed(found: Envelope, free: int, planes: int, noise: float) -> np.ndarray:
+    """(F,) bool: planes whose points would lie clearly worse on the others, and all after the first `free`.
+
+    Of planes that could stand in for one another only the least needed goes in one turn.
+    """
+    worse = squares(found.heights[:, 1], noise) - squares(found.height, noise)
+    loss = np.bincount(found.facet, worse, planes)
+    keep = np.ones(planes, dtype=bool)
+    touched = np.zeros(planes, dtype=bool)
+    for f in np.argsort(loss[:free]):
+        if loss[f] > NEEDED:
+            break
+        if not touched[f]:
+            keep[f] = False
+            touched[np.unique(found.rival[found.facet == f])] = True
+    return keep

@@ -1,0 +1,242 @@
+"""The girdle of a scanned stone: flats fitted one by one, flats on an even wheel, or a round fitted by tangent planes.
+
+A girdle's flats are small and differ little: with 96 of them the middle of a flat stands back from the corners by 0.05 % of
+the radius, 1.7 um on a stone of 6.5 mm. Where points and noise allow it, each flat is a facet like any other. Where they
+don't, the flats' common period still may show, because all of them speak at once; then the wheel's number of sides and its
+phase are fitted, and a smooth outline. Where not even that shows, the girdle counts as round and is given `ROUND_SIDES`
+tangent planes that keep the area of its outline.
+
+All three are put to the same points and the one that explains them with the fewest parameters is taken: least sum of
+squared heights in noise variances plus log(points) per parameter (Schwarz, Ann. Stat. 6 (1978) 461).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from .envelope import REACH, Planes, envelope, squares
+from .plane_fit import EDGE_MM
+
+STEEP = math.sin(math.radians(25.0))
+"""A plane is a girdle plane if its normal rises or falls by less than this from the table's plane. Crowns and pavilions are
+flatter by far; between them lie only planes laid through points of the girdle and of a half together."""
+
+ROUND_SIDES = 96
+"""Tangent planes of a round girdle."""
+
+HARMONICS = 6
+"""Most waves around the stone that the smooth outline has."""
+
+LEAST = 12
+"""Points without which no girdle is fitted."""
+
+RIM = 0.02
+"""Share of the stone's width within which girdle points lie inside its outline."""
+
+ENOUGH = 60
+"""With fewer points the girdle's walls are taken as upright."""
+
+
+@dataclass(frozen=True)
+class Girdle:
+    """`kind` is "flats" (fitted one by one), "even flats" or "round"; `planes` are in the frame of the mesh."""
+
+    kind: str
+    planes: Planes
+
+
+@dataclass(frozen=True)
+class _Band:
+    """Girdle points about the girdle's axis: radius, azimuth and height (mm), and relative weights of mean 1."""
+
+    radius: np.ndarray
+    azimuth: np.ndarray
+    height: np.ndarray
+    weight: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Outline:
+    """A smooth outline fitted to a band: its waves, whether it may lean, coefficients, their covariance for unit noise, and
+    its score."""
+
+    sides: int
+    phase: float
+    waves: int
+    leans: bool
+    beta: np.ndarray
+    covariance: np.ndarray
+    score: float
+
+    def design(self, azimuth: np.ndarray, height: np.ndarray) -> np.ndarray:
+        """(N, P) what each coefficient contributes at azimuths and heights."""
+        return _design(azimuth, height, self.waves, self.leans)
+
+    def at(self, points: np.ndarray) -> np.ndarray:
+        """(N,) the outline's radius, mm, at the azimuth and height of points (N, 3)."""
+        return self.design(*_around(points)) @ self.beta
+
+
+def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
+    """(F,) bool: planes that stand nearly along the axis `up`."""
+    return np.abs(planes.normals @ up) < STEEP
+
+
+def fit_girdle(place: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
+    """The girdle about the axis `up` (3,); None where no band of points lies between crown and pavilion.
+
+    `place` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
+    """
+    steep = is_steep(planes, up)
+    rest = planes.only(~steep)
+    if len(rest) < 2 or not steep.any():
+        return None
+    x = np.cross(np.eye(3)[np.abs(up).argmin()], up)
+    x /= np.linalg.norm(x)
+    turn = np.stack([x, np.cross(up, x), up])
+    low = envelope(place, rest).height
+    margin = REACH * noise + EDGE_MM
+    if (low < -margin).sum() < 2 * LEAST:
+        margin = 2.0 * noise
+    near = np.flatnonzero(low < -0.5 * margin)
+    if len(near) < LEAST:
+        return None
+    flat = place[near] @ turn.T
+    rim = _within_outline(place @ turn[:2].T, flat[:, :2]) < RIM * np.ptp(flat[:, :2], axis=0).max()
+    near, flat = near[rim], flat[rim]
+    inside = low[near] < -margin
+    if inside.sum() < LEAST:
+        return None
+    origin = np.r_[_circle_centre(flat[inside, :2]), flat[inside, 2].mean()]
+    smooth = _outline(_band(flat[inside] - origin, area[near[inside]]), 0, 0.0, noise)
+    # choose the points again by where the outline stands, not by their own noise
+    points = flat - origin
+    radius = np.hypot(points[:, 0], points[:, 1]).clip(1e-9)
+    fitted = smooth.at(points)
+    level = points * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
+    chosen = envelope((level + origin) @ turn, rest).height < -margin
+    if chosen.sum() < LEAST:
+        return None
+    inside = near[chosen]
+    band = _band(points[chosen], area[inside])
+    smooth = _outline(band, 0, 0.0, noise)
+    best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
+    heights = envelope(place[inside], planes).height
+    single = _cost(heights, band.weight, noise) + 3.0 * steep.sum() * math.log(len(heights))
+    if single <= best.score:
+        return Girdle("flats", planes.only(steep))
+    kind = "even flats" if best.sides else "round"
+    return Girdle(kind, _moved(_tangents(best, band, noise), turn, origin))
+
+
+def _within_outline(flat: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """(N,) how far points (N, 2) lie inside the convex outline of others (V, 2)."""
+    sides = ConvexHull(flat).equations
+    return -(points @ sides[:, :2].T + sides[:, 2]).max(axis=1)
+
+
+def _around(points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return np.arctan2(points[:, 1], points[:, 0]), points[:, 2]
+
+
+def _band(points: np.ndarray, area: np.ndarray) -> _Band:
+    azimuth, height = _around(points)
+    return _Band(np.hypot(points[:, 0], points[:, 1]), azimuth, height, area / area.mean())
+
+
+def _circle_centre(flat: np.ndarray) -> np.ndarray:
+    """Centre (2,) of the circle nearest to points (N, 2): least squares of x^2 + y^2 = 2 a x + 2 b y + c."""
+    solved = np.linalg.lstsq(np.column_stack([2.0 * flat, np.ones(len(flat))]), (flat**2).sum(axis=1), rcond=None)[0]
+    return np.asarray(solved[:2])
+
+
+def _design(azimuth: np.ndarray, height: np.ndarray, waves: int, leans: bool) -> np.ndarray:
+    """(N, P) waves around the stone, and a lean: the same all round, and towards x and y."""
+    columns = [np.ones_like(azimuth), *(f(k * azimuth) for k in range(1, waves + 1) for f in (np.cos, np.sin))]
+    columns += [height, height * np.cos(azimuth), height * np.sin(azimuth)] if leans else []
+    return np.column_stack(columns)
+
+
+def _cost(heights: np.ndarray, weight: np.ndarray, noise: float) -> float:
+    return float((weight * squares(heights, noise)).sum())
+
+
+def _outline(band: _Band, sides: int, phase: float, noise: float) -> _Outline:
+    """Least squares of the radius, or with `sides` of the distance along the normal of the flat that a point is on."""
+    reach = band.radius * (np.cos(_off(band.azimuth, sides, phase)) if sides else 1.0)
+    waves, leans = min(HARMONICS, len(reach) // 24), len(reach) >= ENOUGH
+    A = _design(band.azimuth, band.height, waves, leans)
+    use = np.ones(len(reach), dtype=bool)
+    for _ in range(4):  # points off the outline, such as a chip's, are left out in the next turn
+        W = band.weight[use, None] * A[use]
+        M = np.linalg.pinv(A[use].T @ W)
+        beta = M @ (W.T @ reach[use])
+        off = np.abs(reach - A @ beta)
+        use = off <= max(REACH * noise, 4.0 * float(np.median(off)))
+    covariance = M @ (W.T @ W) @ M
+    parameters = len(beta) + (2 if sides else 0)
+    score = _cost(off, band.weight, noise) + parameters * math.log(len(reach))
+    return _Outline(sides, phase, waves, leans, beta, covariance, score)
+
+
+def _off(azimuth: np.ndarray, sides: int, phase: float) -> np.ndarray:
+    """Azimuth from the middle of the flat that a point is on, radians."""
+    step = 2.0 * math.pi / sides
+    return (azimuth - phase + step / 2.0) % step - step / 2.0
+
+
+def _even(band: _Band, smooth: _Outline, noise: float) -> list[_Outline]:
+    """Wheels of flats whose period shows in what the smooth outline leaves.
+
+    With N flats the radius swings by 2 R/N^2 as cos N(azimuth - phase), least in the middle of a flat.
+    """
+    rest = band.radius - smooth.design(band.azimuth, band.height) @ smooth.beta
+    most = REACH * noise + 5e-3 * float(band.radius.mean())  # a chip counts little
+    rest = rest.clip(-most, most)
+    sides = np.arange(HARMONICS + 2, 201)
+    wave = 2.0 * np.array([np.mean(band.weight * rest * np.exp(-1j * n * band.azimuth)) for n in sides])
+    expected = 2.0 * float(np.mean(band.radius)) / sides**2
+    error = noise * math.sqrt(2.0 * float(np.mean(band.weight**2)) / len(rest))
+    likely = (np.abs(wave) > 4.0 * error) & (np.abs(wave) > 0.5 * expected) & (np.abs(wave) < 2.0 * expected)
+    return [
+        _outline(band, int(n), float((math.pi - np.angle(c)) / n), noise)
+        for n, c in zip(sides[likely], wave[likely], strict=True)
+    ]
+
+
+def _tangents(outline: _Outline, band: _Band, noise: float) -> Planes:
+    """The planes of a wheel's flats or of a round outline, about the girdle's axis."""
+    sides = outline.sides or ROUND_SIDES
+    azimuth = outline.phase + 2.0 * math.pi * np.arange(sides) / sides
+    level = np.zeros(sides)
+    here = outline.design(azimuth, level)
+    radius = here @ outline.beta
+    step = 1e-6
+    along = (outline.design(azimuth + step, level) - here) / step / radius[:, None]  # mm per mm along the outline
+    upward = outline.design(azimuth, level + 1.0) - here
+    if not outline.sides:
+        x = math.pi / sides
+        radius = radius * math.sqrt(x / math.tan(x))  # tangent planes that enclose the outline's own area
+    out = np.stack([np.cos(azimuth), np.sin(azimuth), level], axis=1)
+    side = np.stack([-np.sin(azimuth), np.cos(azimuth), level], axis=1)
+    normals = out - (along @ outline.beta)[:, None] * side - (upward @ outline.beta)[:, None] * [0.0, 0.0, 1.0]
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    centre = radius[:, None] * out
+    J = np.stack([here, along, upward], axis=1)
+    axes = np.stack([side, np.broadcast_to([0.0, 0.0, 1.0], side.shape)], axis=2)
+    near = np.abs(_off(band.azimuth, sides, outline.phase))
+    count = np.full(sides, len(near) / sides)
+    covariance = J @ outline.covariance @ J.transpose(0, 2, 1)
+    return Planes(normals, (normals * centre).sum(axis=1), centre, count, np.full(sides, noise), axes, covariance)
+
+
+def _moved(planes: Planes, turn: np.ndarray, origin: np.ndarray) -> Planes:
+    """Planes from the girdle's own frame into the mesh's: x there = turn @ x here - origin."""
+    normals = planes.normals @ turn
+    centre = (planes.centre + origin) @ turn
+    axes = np.einsum("ij,fik->fjk", turn, planes.axes)
+    return Planes(normals, (normals * centre).sum(axis=1), centre, planes.count, planes.rms, axes, planes.covariance)

@@ -1,0 +1,173 @@
+"""What a scan was, how well each facet of its stone is known, and where the surface is off its facets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from ..orient import Frame
+from ..planes import Stone
+from .candidates import DRAWN
+from .envelope import REACH, envelope
+from .facets import Found
+from .mesh import Mesh
+
+FLAT_MM = 0.005
+"""A vertex this close to its facet's plane, mm, is on it however small the noise."""
+
+MOST_PATCHES = 50
+"""Most unexplained patches that are listed."""
+
+
+@dataclass(frozen=True)
+class FacetFit:
+    """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
+    the standard errors of slope, azimuth (NaN for a level facet) and distance of the facet's middle along its normal."""
+
+    name: str
+    area_mm2: float
+    vertices: int
+    rms_um: float
+    max_um: float
+    slope_error_deg: float
+    azimuth_error_deg: float
+    distance_error_um: float
+
+
+@dataclass(frozen=True)
+class Unexplained:
+    """A patch of surface off the facets: ``"below"`` (a chip, a natural, a rounded edge) or ``"above"`` (dust, a burr), its
+    area, its middle in the stone's frame, and its largest distance from the facet planes."""
+
+    kind: str
+    area_mm2: float
+    place_mm: tuple[float, float, float]
+    depth_um: float
+
+
+@dataclass(frozen=True)
+class ScanReport:
+    """What a scan was and how the stone was made of it.
+
+    `vertices`, `triangles`: of the mesh after joining equal vertices. `unit`: that the file's numbers were taken in.
+    `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it. `rounding_um`: half-width of the strip in
+    which edges are rounded or blurred; 0 where they are sharp. `explained_pct`: share of the surface within 5 um or 5 noise
+    standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "even flats" (an even
+    wheel, fitted as one), "round" (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
+    `shift_mm`. `facets`: one entry per facet of the stone, in its order. `unexplained`: the largest patches off the facets.
+    `extra`: facets beyond the pattern.
+    """
+
+    vertices: int
+    triangles: int
+    unit: str
+    noise_um: float
+    noise_stated: bool
+    rounding_um: float
+    explained_pct: float
+    girdle: str
+    rotation: np.ndarray
+    shift_mm: np.ndarray
+    facets: tuple[FacetFit, ...]
+    unexplained: tuple[Unexplained, ...]
+    extra: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
+        plain = asdict(self)
+        plain |= {"rotation": self.rotation.tolist(), "shift_mm": self.shift_mm.tolist()}
+        for row in plain["facets"]:
+            row |= {key: None for key, value in row.items() if isinstance(value, float) and not math.isfinite(value)}
+        return plain
+
+
+def off_facets(found: Found) -> np.ndarray:
+    """(V,) bool: vertices that lie on no facet."""
+    return np.abs(found.under.height) > _reach(found)
+
+
+def _reach(found: Found) -> float:
+    return max(REACH * found.noise, FLAT_MM)
+
+
+def explained_pct(mesh: Mesh, found: Found) -> float:
+    """Share of the surface on its facets, percent; of a drawn mesh, of triangles whose middle is on a facet too."""
+    off = mesh.vertex_area[off_facets(found)].sum()
+    if len(mesh.triangles) < DRAWN:
+        height = envelope(mesh.centroid, found.planes).height
+        off = max(off, mesh.area[np.abs(height) > _reach(found)].sum())
+    return 100.0 * (1.0 - float(off / mesh.area.sum()))
+
+
+def facet_fits(stone: Stone, planes: np.ndarray, frame: Frame, found: Found, table: int) -> tuple[FacetFit, ...]:
+    """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`, `table` that of the table.
+
+    A slope is measured from the table, whose own uncertainty is therefore part of it; an azimuth from the mains' mean,
+    whose uncertainty is left out.
+    """
+    fits = found.planes
+    tilts = found.noise**2 * fits.covariance[planes]
+    axes = np.einsum("ij,fjk->fik", frame.rotation, fits.axes[planes])
+    across = np.stack([-stone.normals[:, 1], stone.normals[:, 0], np.zeros(len(stone))], axis=1)
+    sine = np.linalg.norm(across, axis=1)
+    level = sine < 1e-6
+    across = np.where(level[:, None], axes[:, :, 0], across / np.where(level, 1.0, sine)[:, None])
+    down = np.cross(across, stone.normals)  # in the facet, along its steepest line
+    slope, azimuth = (_quadratic(np.einsum("fik,fi->fk", axes, u), tilts[:, 1:, 1:]) for u in (down, across))
+    datum = frame.rotation @ fits.axes[table]
+    towards = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
+    slope += _quadratic(towards @ datum, np.broadcast_to(found.noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
+    of_table = planes == table
+    slope[of_table] = 0.0  # by definition: the table is what slopes are measured from
+    with np.errstate(divide="ignore", invalid="ignore"):
+        turn = np.where(level, np.nan, np.degrees(np.sqrt(azimuth)) / sine)
+    height = np.abs(found.under.height)
+    count = np.bincount(found.under.facet, minlength=len(fits))
+    square = np.bincount(found.under.facet, height**2 * ~off_facets(found), len(fits))
+    largest = np.zeros(len(fits))
+    np.maximum.at(largest, found.under.facet, height)
+    rms = np.sqrt(square / np.maximum(count, 1))
+    return tuple(
+        FacetFit(
+            stone.facet_name(f),
+            float(stone.polyhedron.areas[f]),
+            int(count[p]),
+            float(rms[p]) * 1e3,
+            float(largest[p]) * 1e3,
+            math.degrees(math.sqrt(slope[f])),
+            float(turn[f]),
+            math.sqrt(tilts[f, 0, 0]) * 1e3,
+        )
+        for f, p in enumerate(planes)
+    )
+
+
+def _quadratic(vector: np.ndarray, matrix: np.ndarray) -> np.ndarray:
+    """(F,) v . M v of vectors (F, 2) and matrices (F, 2, 2)."""
+    return np.einsum("fi,fij,fj->f", vector, matrix, vector)
+
+
+def unexplained(mesh: Mesh, found: Found, frame: Frame) -> tuple[Unexplained, ...]:
+    """Patches of connected vertices off the facets, largest first."""
+    off = off_facets(found)
+    above = found.under.height > 0.0
+    a, b = mesh.edges.T
+    join = off[a] & off[b] & (above[a] == above[b])
+    links = coo_matrix((np.ones(join.sum(), dtype=np.int8), (a[join], b[join])), shape=(len(off), len(off)))
+    _, patch = connected_components(links, directed=False)
+    area = np.bincount(patch, mesh.vertex_area * off)
+    patches = []
+    for p in np.argsort(-area)[:MOST_PATCHES]:
+        if area[p] == 0.0:
+            break
+        members = np.flatnonzero(patch == p)
+        middle = frame.rotation @ np.average(mesh.vertices[members], axis=0, weights=mesh.vertex_area[members]) + frame.shift_mm
+        place = (float(middle[0]), float(middle[1]), float(middle[2]))
+        depth = float(np.abs(found.under.height[members]).max()) * 1e3
+        patches.append(Unexplained("above" if above[members[0]] else "below", float(area[p]), place, depth))
+    return tuple(patches)
