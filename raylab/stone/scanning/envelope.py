@@ -177,9 +177,16 @@ def edge_rounding(place: np.ndarray, planes: Planes, noise_mm: float) -> float:
         & (depth < MOST_ROUND_MM * tangent + REACH * noise_mm)
     )
     at &= (depth > -REACH * noise_mm) & (tangent > 0.05)
-    if at.sum() < 30:
+    pair = np.sort(found.order[at, :2], axis=1).astype(np.int64)
+    _, edge = np.unique(pair[:, 0] * len(planes) + pair[:, 1], return_inverse=True)
+    weight = np.bincount(edge, tangent[at] ** 2)
+    if len(weight) < 8:
         return 0.0
-    width = (depth[at] * tangent[at]).sum() / (tangent[at] ** 2).sum()  # least squares of depth = width x tangent
-    error = noise_mm / np.sqrt((tangent[at] ** 2).sum())
+    # each edge's width by least squares (depth = width x tangent), and the median edge: a facet overlooked between two large
+    # ones looks like one very round edge
+    widths = np.bincount(edge, depth[at] * tangent[at]) / weight
+    order = np.argsort(widths)
+    width = widths[order][np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2.0)]
+    error = 1.25 * noise_mm / np.sqrt(weight.sum())  # of a median
     half_width = min(4.0 * float(width), MOST_ROUND_MM)
     return half_width if width > REACH * error and half_width > 0.1 * MOST_ROUND_MM else 0.0
