@@ -1,0 +1,229 @@
+"""A stone as a table of its facets: CSV with one facet a line, as a cutter or a measuring device would write it.
+
+    # material: diamond
+    # bruted: girdle
+    facet,tier,slope_deg,azimuth_deg,distance_mm
+    0,table,0,0,1.06
+    0,crown main,34.5,0,1.93
+    0,pavilion main,-40.75,0,2.21
+
+``facet`` is the number within the tier. ``slope_deg`` is the angle between the facet and the girdle plane, 0 to 90, with a
+minus sign for facets that face down; a level facet that faces down, such as a culet, has the slope -0. ``azimuth_deg`` is
+that of the outward normal, counter-clockwise from +x seen from above; ``distance_mm`` is the facet's distance from the
+origin, along the normal. The order of the columns is free, and other columns are passed over.
+
+Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``material``,
+``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``bruted`` (tiers or facets left rough),
+``symmetry``, ``name``, and ``slopes``: ``signed`` as above, or ``by tier``, where slopes bear no sign and the tier tells the
+side. Where nothing is said, a sign that goes against the tier's name is an error, never a guess.
+
+Normals come back to within 1e-15 and distances exactly.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError, StoneError, nearest
+from ..optics.materials import Material, get_material
+from .planes import Stone
+from .table_text import COLUMNS, LineError, number, split, text_of, whole
+
+UP = ("table", "star", "crown main", "upper half", "crown")
+DOWN = ("culet", "pavilion main", "lower half", "pavilion")
+
+
+def facet_table(stone: Stone) -> str:
+    """The text of a stone's facet table, numbers to full precision.
+
+    Raises InputError for what a table can't hold: a material that has no name, or a tier's name with a line break in it.
+    """
+    text = io.StringIO()
+    text.write(
+        "# slope_deg: angle to the girdle plane, negative for facets that face down; azimuth_deg: of the outward normal,\n"
+    )
+    text.write("# counter-clockwise from +x; distance_mm: from the origin along the normal\n")
+    for key, value in _notes(stone):
+        text.write(f"# {key}: {value}\n")
+    table = csv.writer(text, lineterminator="\n")
+    table.writerow(COLUMNS)
+    x, y, z = stone.normals.T
+    slope = np.degrees(np.arctan2(np.hypot(x, y), np.abs(z)))
+    slope = np.copysign(slope, np.where(z == 0.0, 1.0, z))
+    azimuth = np.degrees(np.arctan2(y, x)) % 360.0
+    for f, tier in enumerate(stone.tiers):
+        if tier != tier.strip() or any(not c.isprintable() for c in tier):
+            raise InputError("a table can't hold a tier of this name", key="tier", value=tier, expected="a plain name")
+        numbers = (repr(float(value[f])) for value in (slope, azimuth, stone.distances_mm))
+        table.writerow([stone.indices[f], tier, *numbers])
+    return text.getvalue()
+
+
+def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
+    """The comment lines that tell about the stone."""
+    yield "unit", "mm"
+    try:
+        known = get_material(stone.material.name)
+    except InputError:
+        known = None
+    if known is None or known.tinted(0.0).tinted(_pairs(stone.material)) != stone.material.tinted(_pairs(stone.material)):
+        raise InputError("a table can only name a material that raylab knows", key="material", value=stone.material.name)
+    yield "material", stone.material.name
+    if stone.material.absorption:
+        yield "absorption_per_mm", " ".join(f"{at!r}:{a!r}" for at, a in stone.material.absorption)
+    if stone.bruted.any():
+        yield "bruted", ", ".join(_bruted(stone))
+    yield "symmetry", str(stone.symmetry)
+    yield "name", " ".join(stone.name.split())
+    yield "slopes", "signed"
+
+
+def _pairs(material: Material) -> Any:
+    return material.absorption or 0.0
+
+
+def _bruted(stone: Stone) -> Iterator[str]:
+    """Tiers that are left rough as a whole, and facets where only some of a tier are."""
+    for tier in dict.fromkeys(stone.tiers):
+        facets = [f for f, name in enumerate(stone.tiers) if name == tier]
+        if stone.bruted[facets].all():
+            yield tier
+        else:
+            yield from (stone.facet_name(f) for f in facets if stone.bruted[f])
+
+
+def read_facet_table(path: str | Path) -> Stone:
+    """The stone in a facet table.
+
+    Raises InputError, one line with file, line, column and value, for anything that can't be used as it stands, and
+    StoneError where the facets don't close a stone.
+    """
+    file = str(path)
+    try:
+        return _stone(text_of(Path(path)), Path(path).stem)
+    except InputError as error:
+        if isinstance(error, LineError):
+            raise InputError(
+                error.problem, key=error.key, value=error.value, expected=error.expected, file=f"{file}:{error.line}"
+            ) from error
+        raise error.within(file=file) from error
+
+
+def _stone(text: str, stem: str) -> Stone:
+    notes, rows = split(text)
+    signs = notes.get("slopes", (0, ""))[1]
+    normals, distances, tiers, indices = [], [], [], []
+    seen: dict[tuple[str, int], int] = {}
+    for line, row in rows:
+        tier, index = row["tier"], whole(line, row["facet"])
+        if not tier:
+            raise LineError.at(line, "a facet without a tier", key="tier", expected="a name such as 'crown main'")
+        if (tier, index) in seen:
+            problem = f"{tier} {index} stands in line {seen[tier, index]} already"
+            raise LineError.at(line, problem, key="facet", value=index, expected="each facet once")
+        seen[tier, index] = line
+        slope = number(line, "slope_deg", row["slope_deg"], 90.0)
+        azimuth = number(line, "azimuth_deg", row["azimuth_deg"], 360.0)
+        normals.append(_normal(slope, azimuth, _faces_down(line, tier, slope, signs)))
+        distances.append(number(line, "distance_mm", row["distance_mm"], 1e4))
+        tiers.append(tier)
+        indices.append(index)
+    if not rows:
+        raise InputError("the table holds no facets")
+    if len(rows) < 4:
+        raise StoneError("too few facets to close a stone", key="facets", value=len(rows), expected="4 or more")
+    return Stone.from_planes(
+        np.array(normals),
+        np.array(distances),
+        tiers=tiers,
+        indices=indices,
+        material=_material(notes),
+        bruted=_rough(notes, tiers, indices),
+        symmetry=_symmetry(notes),
+        name=notes.get("name", (0, stem))[1] or stem,
+    )
+
+
+def _faces_down(line: int, tier: str, slope: float, signs: str) -> bool:
+    down = math.copysign(1.0, slope) < 0.0
+    if signs == "signed" or tier not in UP + DOWN:
+        if signs == "by tier" and tier != "girdle":
+            raise LineError.at(line, "a tier that doesn't tell its side", key="tier", value=tier, expected="'# slopes: signed'")
+        return down
+    below = tier in DOWN
+    if signs == "by tier" and down:
+        raise LineError.at(line, "a sign where the tier tells the side", key="slope_deg", value=slope, expected="0 to 90")
+    if signs != "by tier" and down != below and slope != 0.0:
+        side = "negative" if below else "positive"
+        raise LineError.at(
+            line,
+            f"a {tier} that faces {'up' if below else 'down'}",
+            key="slope_deg",
+            value=slope,
+            expected=f"a {side} slope, or a line '# slopes: by tier'",
+        )
+    return below
+
+
+def _normal(slope_deg: float, azimuth_deg: float, down: bool) -> tuple[float, float, float]:
+    """Unit normal; exact at whole right angles."""
+    flat, up = _sine_cosine(abs(slope_deg))
+    y, x = _sine_cosine(azimuth_deg)
+    return flat * x, flat * y, -up if down else up
+
+
+def _sine_cosine(angle_deg: float) -> tuple[float, float]:
+    """Sine and cosine, from what the angle is off the nearest right angle, which is exact in floating point."""
+    quarter = round(angle_deg / 90.0)
+    rest = math.radians(angle_deg - 90.0 * quarter)
+    s, c = math.sin(rest), math.cos(rest)
+    return ((s, c), (c, -s), (-s, -c), (-c, s))[quarter % 4]
+
+
+def _material(notes: dict[str, tuple[int, str]]) -> Material:
+    line, name = notes.get("material", (0, "diamond"))
+    try:
+        material = get_material(name)
+    except InputError as error:
+        raise LineError.at(line, error.problem, key=error.key, value=error.value, expected=error.expected) from error
+    if "absorption_per_mm" not in notes:
+        return material
+    line, words = notes["absorption_per_mm"]
+    pairs = [[number(line, "absorption_per_mm", part, 1e6) for part in word.split(":")] for word in words.split()]
+    try:
+        if len(pairs) == 1 and len(pairs[0]) == 1:
+            return material.tinted(pairs[0][0])
+        if not pairs or any(len(pair) != 2 for pair in pairs):
+            raise InputError("not understood", key="absorption_per_mm", value=words, expected="0.02, or 450:0.1 650:0.02")
+        return material.tinted(pairs)
+    except InputError as error:
+        raise LineError.at(line, error.problem, key="absorption_per_mm", value=words, expected=error.expected) from error
+
+
+def _rough(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list[int]) -> np.ndarray:
+    """(F,) bool: facets left rough."""
+    rough = np.zeros(len(tiers), dtype=bool)
+    if "bruted" not in notes:
+        return rough
+    line, words = notes["bruted"]
+    for word in filter(None, (part.strip() for part in words.split(","))):
+        which = [word in (tier, f"{tier} {index}") for tier, index in zip(tiers, indices, strict=True)]
+        if not any(which):
+            raise LineError.at(line, "no such tier or facet", key="bruted", value=word, expected=nearest(word, set(tiers)))
+        rough |= which
+    return rough
+
+
+def _symmetry(notes: dict[str, tuple[int, str]]) -> int:
+    line, word = notes.get("symmetry", (0, "1"))
+    if not re.fullmatch(r"[1-9]\d{0,2}", word):
+        raise LineError.at(line, "not an order of rotation", key="symmetry", value=word, expected="1, 2, 3, ...")
+    return int(word)

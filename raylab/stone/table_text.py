@@ -1,0 +1,127 @@
+"""The text of a facet table: notes and rows, with an error that names the line for whatever is not one of them."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+from typing import Any
+
+from ..errors import InputError, nearest
+
+COLUMNS = ("facet", "tier", "slope_deg", "azimuth_deg", "distance_mm")
+NOTES = ("unit", "material", "absorption_per_mm", "bruted", "symmetry", "name", "slopes")
+
+MAX_BYTES = 1 << 24
+"""Largest table that is read; a thousand facets take 1 % of it."""
+
+_NOTE = re.compile(r"#\s*([A-Za-z_]+)\s*:\s*(.*)$")
+_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$")
+
+
+class LineError(InputError):
+    """An error in one line of a table."""
+
+    line = 0
+
+    @classmethod
+    def at(cls, line: int, problem: str, **where: Any) -> LineError:
+        error = cls(problem, **where)
+        error.line = line
+        return error
+
+
+def text_of(path: Path) -> str:
+    try:
+        size = path.stat().st_size
+        if size > MAX_BYTES:
+            raise InputError(f"too large for a facet table ({size} bytes)", expected=f"at most {MAX_BYTES} bytes")
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(f"can't be read: {error.strerror or error}") from error
+    except UnicodeDecodeError as error:
+        raise InputError("not a text in UTF-8") from error
+    if "\0" in text:
+        raise InputError("not a text: it holds zero bytes")
+    return text
+
+
+def split(text: str) -> tuple[dict[str, tuple[int, str]], list[tuple[int, dict[str, str]]]]:
+    """Notes (key: line and value) and rows (line and values by column)."""
+    notes: dict[str, tuple[int, str]] = {}
+    rows: list[tuple[int, dict[str, str]]] = []
+    columns: list[str] | None = None
+    for line, words in enumerate(text.splitlines(), start=1):
+        if words.lstrip().startswith("#"):
+            _note(line, words.strip(), notes)
+        elif words.strip() and columns is None:
+            columns = _header(line, words)
+        elif words.strip() and columns is not None:
+            rows.append((line, _row(line, words, columns)))
+    if columns is None:
+        raise InputError("the table is empty", expected="a first line " + ",".join(COLUMNS))
+    return notes, rows
+
+
+def _note(line: int, words: str, notes: dict[str, tuple[int, str]]) -> None:
+    found = _NOTE.match(words)
+    if not found:
+        return
+    key, value = found[1].lower(), found[2].strip()
+    if key in NOTES:
+        if key in notes:
+            raise LineError.at(line, f"said in line {notes[key][0]} already", key=key, value=value)
+        if key == "unit" and value != "mm":
+            raise LineError.at(
+                line, "distances of another unit", key=key, value=value, expected="mm, as in the column distance_mm"
+            )
+        if key == "slopes" and value not in ("signed", "by tier"):
+            raise LineError.at(line, "unknown", key=key, value=value, expected="'signed' or 'by tier'")
+        notes[key] = (line, value)
+    elif nearest(key, NOTES).startswith("did you mean") and key not in COLUMNS:
+        raise LineError.at(line, "a comment that looks like a note", key=key, expected=nearest(key, NOTES))
+
+
+def _header(line: int, words: str) -> list[str]:
+    if ";" in words or "\t" in words:
+        raise LineError.at(line, "columns are parted by semicolons or tabs", expected="commas, and points in decimal numbers")
+    columns = [word.strip().lower() for word in _cells(line, words)]
+    missing = [name for name in COLUMNS if name not in columns]
+    if missing:
+        raise LineError.at(line, f"no column {', '.join(missing)}", expected="a first line " + ",".join(COLUMNS))
+    twice = [name for name in COLUMNS if columns.count(name) > 1]
+    if twice:
+        raise LineError.at(line, f"column {twice[0]} stands twice", expected="each column once")
+    return columns
+
+
+def _row(line: int, words: str, columns: list[str]) -> dict[str, str]:
+    cells = [cell.strip() for cell in _cells(line, words)]
+    if len(cells) != len(columns):
+        hint = " (a comma in a decimal number?)" if len(cells) > len(columns) else ""
+        hint = " (semicolons?)" if ";" in words else hint
+        raise LineError.at(line, f"{len(cells)} values for {len(columns)} columns{hint}", expected="one value per column")
+    return dict(zip(columns, cells, strict=True))
+
+
+def _cells(line: int, words: str) -> list[str]:
+    try:
+        return next(csv.reader([words], strict=True))
+    except (csv.Error, StopIteration) as error:
+        raise LineError.at(line, f"not a line of a table: {error}") from error
+
+
+def number(line: int, key: str, word: str, most: float) -> float:
+    if not _NUMBER.match(word):
+        comma = ", with a point" if re.fullmatch(r"[-+]?\d+,\d+", word) else ""
+        raise LineError.at(line, "not a number", key=key, value=word, expected=f"a decimal number{comma}")
+    value = float(word)
+    if not abs(value) <= most:
+        raise LineError.at(line, "out of range", key=key, value=value, expected=f"-{most:g} to {most:g}")
+    return value
+
+
+def whole(line: int, word: str) -> int:
+    if not re.fullmatch(r"\d{1,6}", word):
+        raise LineError.at(line, "not a facet's number", key="facet", value=word, expected="0, 1, 2, ...")
+    return int(word)
