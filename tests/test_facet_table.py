@@ -1,0 +1,203 @@
+"""Facet tables: exact round trips, every liberty that is allowed, and one clear line for everything that is not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from polyhedra import random_polyhedron
+
+import raylab as rl
+from raylab.stone.deviate import Offset, deviate
+from raylab.stone.facet_table import facet_table, read_facet_table
+
+
+def brilliant(**changes) -> rl.Stone:
+    return rl.round_brilliant(**({"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75} | changes))
+
+
+STONE = brilliant(culet_pct=1.0, bruted_girdle=True)
+TEXT = facet_table(STONE)
+LINES = TEXT.splitlines()
+HEADER = LINES.index("facet,tier,slope_deg,azimuth_deg,distance_mm")
+
+
+def read(tmp_path, text: str | bytes) -> rl.Stone:
+    path = tmp_path / "stone.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_facet_table(path)
+
+
+def assert_same(found: rl.Stone, stone: rl.Stone) -> None:
+    assert np.abs(found.normals - stone.normals).max() <= 1e-15
+    assert np.array_equal(found.distances_mm, stone.distances_mm)
+    assert (found.tiers, found.indices, found.symmetry) == (stone.tiers, stone.indices, stone.symmetry)
+    assert np.array_equal(found.bruted, stone.bruted)
+    assert found.material == stone.material
+
+
+@pytest.mark.parametrize(
+    "stone",
+    [
+        STONE,
+        brilliant(material=rl.get_material("sapphire").tinted([(450.0, 0.1), (650.0, 0.02)])),
+        brilliant(material=rl.get_material("spinel").tinted(0.3), diameter_mm=123.4),
+        deviate(brilliant(), {"table": Offset(slope_deg=0.3, azimuth_deg=200.0), "girdle 5": Offset(slope_deg=-2.0)}),
+        random_polyhedron(5),
+    ],
+    ids=["bruted girdle, culet", "colour by wavelength", "one colour", "leaning table and girdle", "any body"],
+)
+def test_a_stone_comes_back_exactly(stone, tmp_path):
+    named = rl.Stone.from_planes(  # bodies of a constant index have no name that a table could hold
+        stone.normals,
+        stone.distances_mm,
+        tiers=stone.tiers,
+        indices=stone.indices,
+        material=stone.material if stone.material.name in rl.materials() else "diamond",
+        bruted=stone.bruted,
+        symmetry=stone.symmetry,
+    )
+    assert_same(read(tmp_path, facet_table(named)), named)
+
+
+def test_part_of_a_tier_left_rough_comes_back(tmp_path):
+    rough = np.zeros(len(STONE), dtype=bool)
+    rough[[3, 60, 61]] = True
+    stone = rl.Stone.from_planes(STONE.normals, STONE.distances_mm, tiers=STONE.tiers, indices=STONE.indices, bruted=rough)
+    assert_same(read(tmp_path, facet_table(stone)), stone)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.tuples(*[st.floats(-1.0, 1.0)] * 3).filter(lambda n: np.linalg.norm(n) > 1e-3),
+    st.floats(0.5, 2.0),
+)
+def test_any_plane_comes_back(tmp_path_factory, normal, distance):
+    """One free plane cut off a cube that is large enough not to lose it."""
+    cube = np.vstack([np.eye(3), -np.eye(3)])
+    stone = rl.Stone.from_planes([*cube, normal], [*[5.0] * 6, distance], redundant="drop")
+    assert_same(read(tmp_path_factory.mktemp("t"), facet_table(stone)), stone)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\ufeff" + TEXT,
+        TEXT.replace("\n", "\r\n"),
+        TEXT.replace("\n", "\n\n# a comment: between\n"),
+        "\n".join([*LINES[:HEADER], *(",".join(reversed(line.split(","))) + ",x" for line in LINES[HEADER:])]),
+        TEXT.replace("# slopes: signed", "# slopes: by tier").replace(",-", ","),
+        TEXT.replace(",", " , "),
+    ],
+    ids=["byte-order mark", "line ends of another system", "comments", "columns in another order", "no signs", "spaces"],
+)
+def test_liberties_that_change_nothing(text, tmp_path):
+    assert_same(read(tmp_path, text), STONE)
+
+
+def test_without_notes_it_is_a_diamond_of_the_files_name(tmp_path):
+    stone = read(tmp_path, "\n".join(LINES[HEADER:]))
+    assert (stone.material.name, stone.name, stone.symmetry, stone.bruted.any()) == ("diamond", "stone", 1, False)
+
+
+def line_of(text: str) -> int:
+    return next(number for number, line in enumerate(LINES, start=1) if text in line)
+
+
+MAIN = line_of(",pavilion main,")
+TABLE = line_of(",table,")
+DISTANCE = LINES[TABLE - 1].split(",")[-1]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "stone.csv: the table is empty; expected a first line facet,tier,slope_deg,azimuth_deg,distance_mm"),
+        ("# unit: mm\n", "stone.csv: the table is empty"),
+        (LINES[HEADER], "stone.csv: the table holds no facets"),
+        ("\n".join(LINES[: HEADER + 3]), "stone.csv: facets = 2: too few facets to close a stone"),
+        (TEXT.replace(",", ";"), f"stone.csv:{HEADER + 1}: columns are parted by semicolons or tabs; expected commas"),
+        ("\n".join([*LINES[:-1], LINES[-1].replace(",", ";")]), f"stone.csv:{len(LINES)}: 1 values for 5 columns (semi"),
+        (TEXT.replace(f",{DISTANCE}", f",{DISTANCE.replace('.', ',')}", 1), f":{TABLE}: 6 values for 5 columns (a comma in a"),
+        (
+            TEXT.replace(DISTANCE, '"1,07"', 1),
+            f":{TABLE}: distance_mm = '1,07': not a number; expected a decimal number, with a",
+        ),
+        (TEXT.replace(DISTANCE, "deep", 1), f"stone.csv:{TABLE}: distance_mm = 'deep': not a number"),
+        (TEXT.replace(DISTANCE, "nan", 1), f"stone.csv:{TABLE}: distance_mm = 'nan': not a number"),
+        (TEXT.replace(DISTANCE, "1e999", 1), f"stone.csv:{TABLE}: distance_mm = inf: out of range; expected -10000 to 10000"),
+        (TEXT.replace("0,table,0.0", "0,table,95", 1), f":{TABLE}: slope_deg = 95.0: out of range; expected -90 to 90"),
+        (TEXT.replace("0,table", "one,table", 1), f"stone.csv:{TABLE}: facet = 'one': not a facet's number"),
+        (TEXT.replace("0,table", "0,", 1), f"stone.csv:{TABLE}: tier: a facet without a tier"),
+        (TEXT.replace("0,table", '0,"table', 1), f"stone.csv:{TABLE}: not a line of a table"),
+        (TEXT.replace("tier,slope_deg", "tier,slope", 1), f"stone.csv:{HEADER + 1}: no column slope_deg"),
+        (TEXT.replace("facet,tier", "facet,tier,tier", 1), f"stone.csv:{HEADER + 1}: column tier stands twice"),
+        (TEXT + LINES[-1], f"stone.csv:{len(LINES) + 1}: facet = 0: culet 0 stands in line {len(LINES)} already"),
+        (TEXT.replace("unit: mm", "unit: cm"), "stone.csv:3: unit = 'cm': distances of another unit; expected mm, as in"),
+        (TEXT.replace(": diamond", ": diamnod"), "stone.csv:4: material = 'diamnod': unknown material; did you mean"),
+        (
+            TEXT.replace("# material", "# materail"),
+            "csv:4: materail: a comment that looks like a note; did you mean 'material'?",
+        ),
+        (TEXT.replace("unit: mm", "material: diamond"), "stone.csv:4: material = 'diamond': said in line 3 already"),
+        (TEXT.replace("bruted: girdle", "bruted: girdel"), "stone.csv:5: bruted = 'girdel': no such tier or facet"),
+        (TEXT.replace("symmetry: 8", "symmetry: many"), "stone.csv:6: symmetry = 'many': not an order of rotation"),
+        (TEXT.replace("slopes: signed", "slopes: up"), "stone.csv:8: slopes = 'up': unknown; expected 'signed' or 'by tier'"),
+        (TEXT.replace("slopes: signed", "slopes: by tier"), ": slope_deg = -"),
+        (
+            "\n".join(LINES[HEADER:]).replace(",-", ","),
+            ": a lower half that faces up; expected a negative slope, or a line '# slopes: by tier'",
+        ),
+        (TEXT.replace("# unit: mm", "# absorption_per_mm: 450:0.1 650"), "csv:3: absorption_per_mm = '450:0.1 650': not under"),
+        (TEXT.replace("# unit: mm", "# absorption_per_mm: red"), "stone.csv:3: absorption_per_mm = 'red': not a number"),
+        ("\n".join(line for line in LINES if ",-" not in line), "stone.csv: the planes do not close"),
+        (TEXT.encode("utf-16"), "stone.csv: not a text in UTF-8"),
+        (TEXT.replace("table", "ta\0ble").encode(), "stone.csv: not a text: it holds zero bytes"),
+    ],
+)
+def test_faults_are_told_in_one_line(text, message, tmp_path):
+    with pytest.raises(rl.InputError) as told:
+        read(tmp_path, text)
+    assert message in str(told.value)
+    assert str(told.value).startswith(str(tmp_path))
+    assert "\n" not in str(told.value)
+
+
+def test_a_missing_file_and_a_folder(tmp_path):
+    with pytest.raises(rl.InputError, match="can't be read"):
+        read_facet_table(tmp_path / "none.csv")
+    with pytest.raises(rl.InputError, match="can't be read"):
+        read_facet_table(tmp_path)
+
+
+def test_what_a_table_can_not_hold_is_refused():
+    with pytest.raises(rl.InputError, match="can only name a material"):
+        facet_table(brilliant(material=rl.Material.constant(1.7)))
+    with pytest.raises(rl.InputError, match="can only name a material"):
+        facet_table(brilliant(material=rl.Material.constant(1.7, name="diamond")))
+    odd = rl.Stone.from_planes(STONE.normals, STONE.distances_mm, tiers=["a\nb"] * len(STONE), indices=range(len(STONE)))
+    with pytest.raises(rl.InputError, match="can't hold a tier"):
+        facet_table(odd)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))
+def test_noise_is_never_more_than_an_input_error(tmp_path_factory, data):
+    with pytest.raises(rl.InputError):
+        read(tmp_path_factory.mktemp("t"), data)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.data())
+def test_a_damaged_table_is_read_or_refused(tmp_path_factory, data):
+    damaged = bytearray(TEXT, "utf-8")
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(damaged) - 1))
+        damaged[at : at + data.draw(st.integers(0, 3))] = data.draw(st.binary(max_size=3))
+    try:
+        stone = read(tmp_path_factory.mktemp("t"), bytes(damaged))
+    except rl.InputError as error:
+        assert "\n" not in str(error)  # noqa: PT017
+    else:
+        assert stone.volume_mm3 > 0.0
