@@ -50,7 +50,7 @@ def true_stone(key: int) -> rl.Stone:
 def numbers(stone: rl.Stone) -> dict[str, float]:
     """What is carried through: light at a coarse precision, and proportions."""
     light = statistics_of(replace(stone, symmetry=1), DOME, precision=2e-2)  # without the rays that tell symmetry
-    shape = rl.measure(stone).means()
+    shape = rl.measure(stone).numbers()
     return {**{name: light[name].value for name in LIGHT}, **{name: shape[name] for name in SHAPE}}
 
 

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from .color_picture import face_up_color, picture
+    from .comparing import compare
+    from .comparison import Comparison
     from .dome import Dome, Lamp, Zone
     from .drawing3d import view3d
     from .errors import InputError, RaylabError, StoneError
@@ -26,20 +28,25 @@ if TYPE_CHECKING:
     from .optics.materials import Material, get_material, materials
     from .optimising import Optimum, optimise
     from .raypath import RayPath, ray_path
+    from .report import save_report
     from .scene import Scene
     from .scenefile import dome_names, load_dome, load_scene, load_stone
     from .scintillation import flashing
     from .stone.brilliant import round_brilliant
     from .stone.measure import Measurements, measure
+    from .stone.plane_errors import Uncertainty
     from .stone.planes import Stone
     from .sweeping import sweep
     from .tilting import tilt
     from .tracing import Result, trace, trace_scene
+    from .uncertainty import Estimate, propagate, statistics_of
     from .video import circling, save_video
     from .view import View
 
 _HOME = {
+    "Comparison": "comparison",
     "Dome": "dome",
+    "Estimate": "uncertainty",
     "InputError": "errors",
     "Lamp": "dome",
     "Material": "optics.materials",
@@ -51,10 +58,12 @@ _HOME = {
     "Scene": "scene",
     "Stone": "stone.planes",
     "StoneError": "errors",
+    "Uncertainty": "stone.plane_errors",
     "View": "view",
     "Zone": "dome",
     "chroma": "fire",
     "circling": "video",
+    "compare": "comparing",
     "critical_angle_deg": "optics.fresnel",
     "dome_names": "scenefile",
     "eye_pair": "eyes",
@@ -69,12 +78,15 @@ _HOME = {
     "load_stone": "scenefile",
     "materials": "optics.materials",
     "measure": "stone.measure",
-    "optimise": "optimising",
     "picture": "color_picture",
+    "propagate": "uncertainty",
+    "optimise": "optimising",
     "ray_path": "raypath",
     "round_brilliant": "stone.brilliant",
+    "save_report": "report",
     "save_stone": "files",
     "save_video": "video",
+    "statistics_of": "uncertainty",
     "sweep": "sweeping",
     "tilt": "tilting",
     "trace": "tracing",
@@ -85,7 +97,9 @@ _HOME = {
 
 __version__ = "0.1.0"
 __all__ = [
+    "Comparison",
     "Dome",
+    "Estimate",
     "InputError",
     "Lamp",
     "Material",
@@ -97,11 +111,13 @@ __all__ = [
     "Scene",
     "Stone",
     "StoneError",
+    "Uncertainty",
     "View",
     "Zone",
     "__version__",
     "chroma",
     "circling",
+    "compare",
     "critical_angle_deg",
     "dome_names",
     "eye_pair",
@@ -118,10 +134,13 @@ __all__ = [
     "measure",
     "optimise",
     "picture",
+    "propagate",
     "ray_path",
     "round_brilliant",
+    "save_report",
     "save_stone",
     "save_video",
+    "statistics_of",
     "sweep",
     "tilt",
     "trace",

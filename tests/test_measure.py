@@ -162,3 +162,136 @@ def test_to_dict_is_plain_json():
     assert set(plain["table_pct"]) == {"mean", "min", "max", "spread", "unit", "values"}
     assert plain["facets"][0]["tier"] == "table"
     assert measure(random_polyhedron(4)).to_dict()["table_pct"] is None
+
+
+# Alignment. Each fault below is built into the planes by a known amount, so the measure has a closed form.
+
+SKEWED = ("star", "crown main", "upper half")
+TURNS = (0.0, 17.0)
+
+
+def part(*tiers: str) -> np.ndarray:
+    """(F,) bool: facets of these tiers."""
+    return np.array([tier in tiers for tier in BUILT.tiers])
+
+
+def with_part_moved(facets: np.ndarray, *, turn_deg: float = 0.0, shift_mm: tuple[float, float] = (0.0, 0.0)) -> Stone:
+    """The brilliant with some planes turned about z and shifted in plan."""
+    turned = BUILT.normals @ View(turn_deg=turn_deg).rotation().T
+    normals = np.where(facets[:, None], turned, BUILT.normals)
+    return body(normals, BUILT.distances_mm + facets * (normals[:, :2] @ shift_mm), tiers=BUILT.tiers, indices=BUILT.indices)
+
+
+def painted(tier: str, angle_deg: float) -> Stone:
+    """The halves of one tier turned about z towards the main that each leans on."""
+    towards = (
+        np.where(np.array(BUILT.indices) % 2 == 0, -1.0, 1.0) * angle_deg
+    )  # even halves have their main at the lower azimuth
+    rows = [
+        normal @ View(turn_deg=turn).rotation().T if kind == tier else normal
+        for normal, turn, kind in zip(BUILT.normals, towards, BUILT.tiers, strict=True)
+    ]
+    return body(rows, BUILT.distances_mm, tiers=BUILT.tiers, indices=BUILT.indices)
+
+
+@pytest.mark.parametrize("turn", TURNS)
+def test_an_even_stone_is_aligned_however_it_lies(turn):
+    found = measure(BUILT.moved(View(turn_deg=turn).rotation(), [1.0, -2.0, 0.4]))
+    for name in ("table_offcentre_pct", "culet_offcentre_pct", "table_to_culet_pct", "out_of_round_pct"):
+        assert getattr(found, name).mean == pytest.approx(0.0, abs=1e-9)
+    assert found.table_tilt_deg.mean == pytest.approx(0.0, abs=1e-9)
+    for name, count in {"azimuth_shift_deg": 56, "twist_deg": 8, "upper_painting_deg": 16, "lower_painting_deg": 16}.items():
+        assert getattr(found, name).values == pytest.approx([0.0] * count, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("tiers", "name"), [(("table", *SKEWED), "table"), (("lower half", "pavilion main", "culet"), "culet")]
+)
+def test_a_shifted_half_of_the_stone_is_off_centre_by_its_shift(tiers, name):
+    """0.03 mm to one side and 0.04 mm to another: 0.05 mm in 6 mm, at 53.13 degrees; the outline doesn't move."""
+    found = measure(with_part_moved(part(*tiers), shift_mm=(0.03, 0.04)))
+    moved, still = (found.table_offcentre_pct, found.culet_offcentre_pct)[:: 1 if name == "table" else -1]
+    assert moved.mean == pytest.approx(100.0 * 0.05 / 6.0, abs=1e-9)
+    assert moved.at == ("towards azimuth 53.13",)
+    assert still.mean == pytest.approx(0.0, abs=1e-9)
+    assert found.table_to_culet_pct.mean == pytest.approx(100.0 * 0.05 / 6.0, abs=1e-9)
+    assert found.out_of_round_pct.mean == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("turn", [2.0, -3.0])
+def test_a_turned_crown_is_twisted_by_its_turn(turn):
+    found = measure(with_part_moved(part(*SKEWED), turn_deg=turn))
+    assert found.twist_deg.values == pytest.approx([turn] * 8, abs=1e-9)
+    shifts = dict(zip(found.azimuth_shift_deg.at, found.azimuth_shift_deg.values, strict=True))
+    assert [shifts["crown main 0"], shifts["star 5"], shifts["upper half 7"]] == pytest.approx([turn / 2] * 3, abs=1e-9)
+    assert [shifts["pavilion main 3"], shifts["lower half 0"]] == pytest.approx([-turn / 2] * 2, abs=1e-9)
+    assert found.upper_painting_deg.mean == pytest.approx(0.0, abs=1e-9)  # a turn of the whole crown paints nothing
+    assert found.upper_painting_deg.spread == pytest.approx(abs(turn), abs=1e-9)
+
+
+@pytest.mark.parametrize("tier", ["upper half", "lower half"])
+@pytest.mark.parametrize("angle", [1.0, -1.0])
+def test_painting_is_positive_and_thickens_the_joints_digging_out_the_reverse(tier, angle):
+    """Rim of a half along its own azimuth at plan radius r: z = (d - s r)/c, so at the girdle's corner (r = R cos of what lies
+    between) a turn by a towards the main changes the height by s R (cos(11.25 - a) - cos 11.25)/c at main and joint alike."""
+    found = measure(painted(tier, angle))
+    upper, lower = found.upper_painting_deg, found.lower_painting_deg
+    turned, even = (upper, lower) if tier == "upper half" else (lower, upper)
+    assert turned.values == pytest.approx([angle] * 16, abs=1e-9)
+    assert even.values == pytest.approx([0.0] * 16, abs=1e-9)
+    slope = np.radians(BUILT.slope_deg()[BUILT.tiers.index(tier)])
+    nominal, away, nearer = (math.cos(math.radians(a)) for a in (11.25, 11.25 + angle, 11.25 - angle))
+    at_joint = 50.0 * math.tan(slope) * (nominal - away)
+    at_main = min(0.0, 50.0 * math.tan(slope) * (nominal - nearer))  # higher than the main's own rim it can't get
+    assert found.girdle_joint_pct.values == pytest.approx([3.8 + at_joint] * 8, abs=1e-9)
+    assert found.girdle_pct.values == pytest.approx([3.8 + at_main] * 8, abs=1e-9)
+
+
+def test_a_tilted_table_is_measured_against_the_girdle():
+    """The table turned about y through its middle: its edge at a main falls by the plan distance times the tilt's tangent."""
+    tilt = 0.7
+    table = part("table")
+    height = BUILT.distances_mm[0]
+    lean = np.where(table[:, None], [math.sin(math.radians(tilt)), 0.0, math.cos(math.radians(tilt))], BUILT.normals)
+    stone = body(lean, np.where(table, height * math.cos(math.radians(tilt)), BUILT.distances_mm), tiers=BUILT.tiers)
+    found = measure(stone)
+    assert found.table_tilt_deg.mean == pytest.approx(tilt, abs=1e-9)
+    assert found.twist_deg.spread == pytest.approx(0.0, abs=1e-9)
+    # Percent, r from the axis: the table's edge lies at h - r f where it sinks, on the main's plane h - m (r - t), and at
+    # h + r f where it rises, on the two stars' common line h - s (r - t); t is where all of them met.
+    t, f = 28.0, math.tan(math.radians(tilt))
+    m = math.tan(math.radians(34.0))
+    s = math.tan(math.radians(BUILT.slope_deg()[BUILT.tiers.index("star")])) * math.cos(math.radians(22.5))
+    rise = 22.0 * m  # crown height
+    assert found.crown_height_pct.values[0] == pytest.approx(rise - f * m * t / (m - f), abs=1e-9)
+    assert found.crown_height_pct.values[4] == pytest.approx(rise + f * s * t / (s + f), abs=1e-9)
+
+
+def test_the_four_table_diameters_of_a_stretched_stone():
+    """Stretched by 2 % along x, table corners at the mains: t 1.02, t, and twice t times the root of (1.02^2 + 1)/2."""
+    bent = BUILT.normals @ np.diag([1.0 / 1.02, 1.0, 1.0])
+    length = np.linalg.norm(bent, axis=1)
+    found = measure(body(bent, BUILT.distances_mm / length, tiers=BUILT.tiers))
+    widths = sorted(0.01 * value * found.diameter_mm.mean for value in found.table_pct.values)
+    t = 0.56 * 6.0
+    assert widths == pytest.approx([t, *[t * math.sqrt((1.02**2 + 1.0) / 2.0)] * 2, 1.02 * t], abs=1e-9)
+    assert found.out_of_round_pct.mean == pytest.approx(100.0 * found.diameter_mm.spread / found.diameter_mm.mean, abs=1e-12)
+    assert found.out_of_round_pct.mean == pytest.approx(100.0 * 0.12 / 6.06, abs=0.05)
+
+
+@pytest.mark.parametrize("turn", TURNS)
+def test_tiers_are_recognised_by_shape_where_no_names_are_given(turn):
+    bare = body(BUILT.normals, BUILT.distances_mm).moved(View(turn_deg=turn).rotation())
+    found, named = measure(bare), measure(BUILT.moved(View(turn_deg=turn).rotation()))
+    assert (found.tiers_from, named.tiers_from) == ("shape", "names")
+    assert means(found) == pytest.approx(means(named), abs=1e-9)
+    assert [row.tier for row in found.facets] == list(BUILT.tiers)
+    assert found.upper_painting_deg.values == pytest.approx(named.upper_painting_deg.values, abs=1e-9)
+    assert set(bare.tiers) == {"facet"}  # the caller's stone keeps its names
+
+
+def test_half_finished_stones_have_twist_but_no_painting():
+    found = measure(only(BUILT, "table", "crown main", "pavilion main", "girdle"))
+    assert found.twist_deg.mean == pytest.approx(0.0, abs=1e-9)
+    assert found.upper_painting_deg is None
+    assert measure(random_polyhedron(4)).twist_deg is None

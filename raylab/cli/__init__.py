@@ -15,6 +15,7 @@ from cyclopts import App, CycloptsError
 from .. import __version__
 from ..errors import InputError
 from .bench import bench
+from .compare import compare
 from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
@@ -33,7 +34,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, tilt, measure, bench, scenes, materials, domes, sweep):
+for command in (render, tilt, measure, compare, bench, scenes, materials, domes, sweep):
     app.command(command)
 
 

@@ -65,7 +65,7 @@ class Callipers:
         self.stone = stone
         self.loops = [stone.vertices_mm[loop] for loop in stone.polyhedron.loops]
         self.outline = stone.outline_mm
-        self.centre = _centroid(self.outline)
+        self.centre = centroid(self.outline)
         self.close = CLOSE * float(stone.size_mm.max())
         self.start = np.concatenate(self.loops)
         self.end = np.concatenate([np.roll(loop, -1, axis=0) for loop in self.loops])
@@ -83,7 +83,7 @@ class Callipers:
 
         Where no girdle facet reaches, crown and pavilion meet in a knife edge: both heights are the edge's.
         """
-        u = _unit(azimuth_deg)
+        u = unit_vector(azimuth_deg)
         a, b = self.start[:, :2] - self.centre, self.end[:, :2] - self.centre
         side_a, side_b = a @ (-u[1], u[0]), b @ (-u[1], u[0])
         side_a, side_b = (np.where(np.abs(side) <= self.close, 0.0, side) for side in (side_a, side_b))
@@ -110,7 +110,7 @@ class Callipers:
 
     def pct(self, lengths_mm: Sequence[float], at: Sequence[str]) -> Quantity | None:
         """Lengths as percentages of the mean girdle diameter; None without any."""
-        return _quantity([100.0 * length / self.diameter.mean for length in lengths_mm], "%", at)
+        return quantity([100.0 * length / self.diameter.mean for length in lengths_mm], "%", at)
 
     def at_mains(self, lengths_mm: Sequence[float]) -> Quantity | None:
         """Lengths taken at each main's azimuth; None where there is no girdle or no main."""
@@ -118,7 +118,7 @@ class Callipers:
 
     def slopes(self, facets: list[int]) -> Quantity | None:
         """The facets' angles to the girdle plane."""
-        return _quantity(self.stone.slope_deg()[facets], "deg", [self.stone.facet_name(f) for f in facets])
+        return quantity(self.stone.slope_deg()[facets], "deg", [self.stone.facet_name(f) for f in facets])
 
     def corner_to_corner(self, polygon: np.ndarray) -> Quantity | None:
         """From each corner to the one farthest from it; a pair that points at each other counts once."""
@@ -127,8 +127,8 @@ class Callipers:
         pairs = sorted({(min(i, j), max(i, j)) for i, j in enumerate(apart.argmax(axis=1).tolist())})
         return self.pct([apart[i, j] for i, j in pairs], [f"corners {i} and {j}" for i, j in pairs])
 
-    def _between(self) -> list[tuple[float, float]]:
-        """(azimuth of a main, azimuth of the next), degrees, once around."""
+    def between(self) -> list[tuple[float, float]]:
+        """(azimuth of a main, azimuth of the next), degrees, once around; empty without a girdle."""
         return list(zip(self.mains, np.r_[self.mains[1:], self.mains[:1] + 360.0], strict=True)) if self.rim else []
 
     def _thickness(self, azimuth_deg: float) -> float:
@@ -137,7 +137,7 @@ class Callipers:
 
     def girdle_joints(self) -> Quantity | None:
         """At the joints between two halves: halfway between neighbouring mains."""
-        middles = [(a + b) / 2.0 for a, b in self._between()]
+        middles = [(a + b) / 2.0 for a, b in self.between()]
         return self.pct([self._thickness(m) for m in middles], [f"azimuth {m % 360.0:.6g}" for m in middles])
 
     def girdle_valleys(self) -> Quantity | None:
@@ -145,7 +145,7 @@ class Callipers:
         arm = self.outline - self.centre
         corners = np.degrees(np.arctan2(arm[:, 1], arm[:, 0]))
         valleys = []
-        for a, b in self._between():
+        for a, b in self.between():
             for low, high in ((a, (a + b) / 2.0), ((a + b) / 2.0, b)):
                 ahead = (corners - low) % 360.0
                 places = [low + step for step in ahead if 1e-6 < step < high - low - 1e-6] or [(low + high) / 2.0]
@@ -156,23 +156,23 @@ class Callipers:
         """From the table's edge to the tip, as a share of the way to the outline, along each star's azimuth."""
         shares, stars = [], self.tier("star") if self.tier("table") else []
         for f in stars:
-            u = _unit(self.stone.azimuth_deg()[f])
+            u = unit_vector(self.stone.azimuth_deg()[f])
             reach = (self.loops[f][:, :2] - self.centre) @ u
-            shares.append(100.0 * np.ptp(reach) / (self._outline_from(self.centre, u) - reach.min()))
-        return _quantity(shares, "%", [self.stone.facet_name(f) for f in stars])
+            shares.append(100.0 * np.ptp(reach) / (self.outline_from(self.centre, u) - reach.min()))
+        return quantity(shares, "%", [self.stone.facet_name(f) for f in stars])
 
     def lower_halves(self) -> Quantity | None:
         """From the outline to each tip, as a share of the way to the culet's centre, along the line through the tip."""
         shares, halves = [], self.tier("lower half")
         for f in halves:
-            arms = self.loops[f][:, :2] - self._culet_centre()
+            arms = self.loops[f][:, :2] - self.culet_centre()
             reach = np.linalg.norm(arms, axis=1)
             k = int(reach.argmin())
-            whole = self._outline_from(self._culet_centre(), arms[k] / reach[k]) if reach[k] > self.close else np.inf
+            whole = self.outline_from(self.culet_centre(), arms[k] / reach[k]) if reach[k] > self.close else np.inf
             shares.append(100.0 * (1.0 - reach[k] / whole))
-        return _quantity(shares, "%", [self.stone.facet_name(f) for f in halves])
+        return quantity(shares, "%", [self.stone.facet_name(f) for f in halves])
 
-    def _culet_centre(self) -> np.ndarray:
+    def culet_centre(self) -> np.ndarray:
         """(2,) the culet facet's centroid in plan, or the lowest point."""
         culet = self.tier("culet")
         lowest = self.start[self.start[:, 2].argmin()]
@@ -189,25 +189,45 @@ class Callipers:
         ends = np.array([self.loops[f][self.loops[f][:, 2].argmin(), :2] for f in self.tier("pavilion main")])
         return self.pct([float(np.linalg.norm(ends[:, None] - ends, axis=2).max())], ["mains' ends"]) if len(ends) else None
 
-    def _outline_from(self, point: np.ndarray, u: np.ndarray) -> float:
+    def outline_from(self, point: np.ndarray, u: np.ndarray) -> float:
         """Distance from a point (2,) inside the outline to the outline along the unit vector u (2,), mm."""
-        side = np.roll(self.outline, -1, axis=0) - self.outline
-        normals = np.column_stack([side[:, 1], -side[:, 0]])
-        towards, gap = normals @ u, ((self.outline - point) * normals).sum(axis=1)
-        return float((gap[towards > 0.0] / towards[towards > 0.0]).min())
+        return _reach(self.outline, point, u)
+
+    def crown_heights(self) -> list[float]:
+        """From the girdle's upper edge to the table's edge at each main's azimuth, mm; empty without table or girdle."""
+        table = self.tier("table")
+        if not table:
+            return []
+        (a, b, c), d = self.stone.normals[table[0]], self.stone.distances_mm[table[0]]
+        edge, heights = self.loops[table[0]][:, :2], []
+        for azimuth, (_, rim) in zip(self.mains, self.rim, strict=False):
+            u = unit_vector(azimuth)
+            x, y = self.centre + _reach(edge, self.centre, u) * u
+            heights.append(float((d - a * x - b * y) / c - rim))
+        return heights
 
 
-def _quantity(values: Iterable[float], unit: str, at: Sequence[str]) -> Quantity | None:
+def _reach(polygon: np.ndarray, point: np.ndarray, u: np.ndarray) -> float:
+    """Distance from a point (2,) inside a convex polygon (K, 2) to its edge along the unit vector u (2,)."""
+    side = np.roll(polygon, -1, axis=0) - polygon
+    normals = np.column_stack([side[:, 1], -side[:, 0]])
+    towards, gap = normals @ u, ((polygon - point) * normals).sum(axis=1)
+    return float((gap[towards > 0.0] / towards[towards > 0.0]).min())
+
+
+def quantity(values: Iterable[float], unit: str, at: Sequence[str]) -> Quantity | None:
+    """Values at several places with their mean; None where there is no place."""
     numbers = tuple(float(value) for value in values)
     return Quantity(math.fsum(numbers) / len(numbers), unit, numbers, tuple(at)) if numbers else None
 
 
-def _unit(azimuth_deg: float) -> np.ndarray:
+def unit_vector(azimuth_deg: float) -> np.ndarray:
+    """(2,) unit vector in plan."""
     azimuth = math.radians(azimuth_deg)
     return np.array([math.cos(azimuth), math.sin(azimuth)])
 
 
-def _centroid(polygon: np.ndarray) -> np.ndarray:
+def centroid(polygon: np.ndarray) -> np.ndarray:
     """Centroid (2,) of the area of a polygon (K, 2)."""
     a = polygon - polygon[0]
     b = np.roll(a, -1, axis=0)

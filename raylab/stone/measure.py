@@ -1,20 +1,38 @@
 """Proportions measured on a stone's own polygons: mean, extremes and spread of every quantity.
 
 Nothing is read back from the numbers a stone was built from, and nothing is invented: a quantity whose facets are missing
-is absent (None). Which facet is what is taken from the tier names. Percentages are of the mean girdle diameter, which is
-measured at the girdle's corners (see `callipers`).
+is absent (None). Which facet is what is taken from the tier names, or from the shape itself where a stone carries none
+(see `tiers`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
 
 Definitions: table, ISO 24016:2020 section 8.3.3; star and lower-half length, course glossaries and trade practice, in plan
-as in `round_brilliant`; crown height, pavilion depth and girdle thickness, trade practice, along z at the mains.
+as in `round_brilliant`; crown height, pavilion depth and girdle thickness, trade practice, along z at the mains; off-centre
+distances, tilt, twist and painting, see `alignment`. Symmetry is told as lengths and angles; classes of it are grades, and
+none are given.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
+from .alignment import Pattern, apart, azimuth_shifts, out_of_round, painting, table_centre, table_tilt, twist
 from .callipers import Callipers, Quantity
 from .planes import Stone
+from .tiers import name_tiers
+
+_NAMED = {"table", "star", "crown main", "upper half", "girdle", "lower half", "pavilion main", "culet"}
+
+UNEVEN = (
+    "crown_angle_deg",
+    "pavilion_angle_deg",
+    "crown_height_pct",
+    "pavilion_depth_pct",
+    "girdle_pct",
+    "table_pct",
+    "azimuth_shift_deg",
+)
+"""Quantities whose spread says how uneven a stone is; all but the last are among the parameters of Geurts et al. (see
+`alignment`)."""
 
 
 @dataclass(frozen=True)
@@ -37,8 +55,13 @@ class Measurements:
     `pavilion_angle_deg`: slopes of the mains. `crown_height_pct`, `pavilion_depth_pct`: from the girdle's edge at each
     main to the table and to the culet. `depth_pct`: the whole height. `girdle_pct`, `girdle_joint_pct`,
     `girdle_valley_pct`: thickness at the mains, at the joints between halves, and at the thinnest place between those.
-    `star_pct`, `lower_half_pct`: lengths in plan. `culet_pct`: across opposite sides, 0 for a point. `weight_ct`, `volume_mm3`,
-    `spread_mm2_per_ct`: of the whole stone. `facets`: one row per facet.
+    `star_pct`, `lower_half_pct`: lengths in plan. `culet_pct`: across opposite sides, 0 for a point. `out_of_round_pct`:
+    largest minus smallest diameter. `table_offcentre_pct`, `culet_offcentre_pct`, `table_to_culet_pct`: distances in plan
+    between the centres of table, culet and girdle. `table_tilt_deg`: of the table against the girdle plane.
+    `azimuth_shift_deg`: every facet against its place. `twist_deg`: crown mains against pavilion mains.
+    `upper_painting_deg`, `lower_painting_deg`: turn of the halves towards their mains, negative where dug out.
+    `weight_ct`, `volume_mm3`, `spread_mm2_per_ct`: of the whole stone. `facets`: one row per facet. `tiers_from`:
+    ``"names"`` of the stone, or its ``"shape"``.
     """
 
     name: str
@@ -56,10 +79,34 @@ class Measurements:
     star_pct: Quantity | None
     lower_half_pct: Quantity | None
     culet_pct: Quantity | None
+    out_of_round_pct: Quantity
+    table_offcentre_pct: Quantity | None
+    culet_offcentre_pct: Quantity | None
+    table_to_culet_pct: Quantity | None
+    table_tilt_deg: Quantity | None
+    azimuth_shift_deg: Quantity | None
+    twist_deg: Quantity | None
+    upper_painting_deg: Quantity | None
+    lower_painting_deg: Quantity | None
     weight_ct: float
     volume_mm3: float
     spread_mm2_per_ct: float
     facets: tuple[FacetRow, ...]
+    tiers_from: str
+
+    def numbers(self) -> dict[str, float]:
+        """One number for each quantity, by name; what is absent is left out.
+
+        Means, the numbers of the whole stone, and how uneven it is: largest minus smallest of the quantities in `UNEVEN`, under
+        ``..._spread_pct`` and the like. Shifts of azimuth, whose mean is nothing, come as their spread only.
+        """
+        told = {f.name: getattr(self, f.name) for f in fields(self)}
+        quantities = {key: value for key, value in told.items() if isinstance(value, Quantity)}
+        found = {key: value.mean for key, value in quantities.items() if key != "azimuth_shift_deg"}
+        for key in filter(quantities.get, UNEVEN):
+            stem, _, unit = key.rpartition("_")
+            found[f"{stem}_spread_{unit}"] = quantities[key].spread
+        return found | {key: value for key, value in told.items() if isinstance(value, float)}
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and None, ready for JSON."""
@@ -76,12 +123,14 @@ def measure(stone: Stone) -> Measurements:
     >>> round(found.table_pct.mean, 6), round(found.crown_height_pct.mean, 4), round(found.depth_pct.mean, 4)
     (57.0, 14.5019, 60.0087)
     """
-    gauge = Callipers(stone)
+    named = with_tiers(stone)
+    gauge = Callipers(named)
+    pattern = Pattern(gauge)
     table, crown, pavilion = gauge.tier("table"), gauge.tier("crown main"), gauge.tier("pavilion main")
     top, bottom = float(gauge.start[:, 2].max()), float(gauge.start[:, 2].min())
-    level = float(gauge.loops[table[0]][:, 2].mean()) if table else top
     depth = 100.0 * (top - bottom) / gauge.diameter.mean
-    rows = zip(stone.tiers, stone.slope_deg(), stone.azimuth_deg(), stone.distances_mm, stone.polyhedron.areas, strict=True)
+    centre_of_table, culet = table_centre(gauge), gauge.culet_centre() if pavilion else None
+    rows = zip(named.tiers, named.slope_deg(), named.azimuth_deg(), named.distances_mm, named.polyhedron.areas, strict=True)
     return Measurements(
         name=stone.name,
         material=stone.material.name,
@@ -89,7 +138,7 @@ def measure(stone: Stone) -> Measurements:
         table_pct=gauge.corner_to_corner(gauge.loops[table[0]]) if table else None,
         crown_angle_deg=gauge.slopes(crown),
         pavilion_angle_deg=gauge.slopes(pavilion),
-        crown_height_pct=gauge.at_mains([level - high for _, high in gauge.rim]) if table and crown else None,
+        crown_height_pct=gauge.at_mains(gauge.crown_heights()) if crown else None,
         pavilion_depth_pct=gauge.at_mains([low - bottom for low, _ in gauge.rim]) if pavilion else None,
         depth_pct=Quantity(depth, "%", (depth,), ("whole stone",)),
         girdle_pct=gauge.at_mains([high - low for low, high in gauge.rim]),
@@ -98,8 +147,30 @@ def measure(stone: Stone) -> Measurements:
         star_pct=gauge.stars(),
         lower_half_pct=gauge.lower_halves(),
         culet_pct=gauge.culet(),
+        out_of_round_pct=out_of_round(gauge),
+        table_offcentre_pct=apart(gauge, centre_of_table, gauge.centre),
+        culet_offcentre_pct=apart(gauge, culet, gauge.centre),
+        table_to_culet_pct=apart(gauge, centre_of_table, culet),
+        table_tilt_deg=table_tilt(gauge),
+        azimuth_shift_deg=azimuth_shifts(gauge, pattern),
+        twist_deg=twist(gauge, pattern),
+        upper_painting_deg=painting(gauge, pattern, "upper half"),
+        lower_painting_deg=painting(gauge, pattern, "lower half"),
         weight_ct=stone.weight_ct,
         volume_mm3=stone.volume_mm3,
         spread_mm2_per_ct=stone.spread_mm2_per_ct,
-        facets=tuple(FacetRow(stone.facet_name(f), tier, *map(float, row)) for f, (tier, *row) in enumerate(rows)),
+        facets=tuple(FacetRow(named.facet_name(f), tier, *map(float, row)) for f, (tier, *row) in enumerate(rows)),
+        tiers_from="names" if named is stone else "shape",
     )
+
+
+def with_tiers(stone: Stone) -> Stone:
+    """The stone with its facets named by its shape, if it carries no trade name and has a brilliant's pattern; else itself."""
+    if _NAMED & set(stone.tiers):
+        return stone
+    found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
+    if found.symmetry == 1:
+        return stone
+    named = replace(stone, tiers=found.names, indices=found.indices, symmetry=found.symmetry)
+    named.__dict__["polyhedron"] = stone.polyhedron
+    return named

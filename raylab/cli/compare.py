@@ -1,0 +1,196 @@
+"""``raylab compare``: offered stones side by side, with what their measurements can tell of the difference."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from cyclopts import Parameter
+
+from .console import progress, say, say_json, table
+
+if TYPE_CHECKING:
+    from ..comparison import Comparison
+    from ..stone.planes import Stone
+
+Flag = Annotated[bool, Parameter(negative="")]
+MAPS = ("luminance", "contrast", "leak")
+
+
+def compare(
+    *stones: Path,
+    dome: str = "head-shadow",
+    out: Path | None = None,
+    scale: Literal["equal diameter", "true size"] = "equal diameter",
+    tilt_deg: Annotated[tuple[float, ...], Parameter(negative="")] = (0.0, 10.0, 20.0),
+    tilt_azimuth_deg: float = 0.0,
+    angle_deg: float | None = None,
+    common_angle_deg: float | None = None,
+    distance_um: float | None = None,
+    coverage: float = 2.0,
+    known_to_pct: float = 10.0,
+    resolution: int = 256,
+    precision: float = 1e-3,
+    seed: int = 0,
+    force: Flag = False,
+    json: Flag = False,
+) -> None:
+    """Compare two or more stones: what differs, where, and by more than the measurements' uncertainty?
+
+    With `--out`, a report that needs nothing else (`report.html`), the numbers (`comparison.json`) and the pictures are written
+    into a folder; all appear at once when the work is done, or none.
+
+    For example:
+
+        raylab compare scenes/stones/offer-a.csv scenes/stones/offer-b.csv --out out
+
+    Parameters
+    ----------
+    stones
+        Two or more files that hold a stone each: facet tables, scans, stone or scene files.
+    dome
+        The light: a shipped name (see `raylab domes`) or a TOML file.
+    out
+        Folder to write to; made if it isn't there.
+    scale
+        Trace the stones at `equal diameter` or at `true size`.
+    tilt_deg
+        Tilts to look at, degrees; give the option once for each.
+    tilt_azimuth_deg
+        Where the table leans to, degrees counter-clockwise from a main.
+    angle_deg
+        Standard uncertainty of a measured facet's tilt, degrees.
+    common_angle_deg
+        Standard uncertainty of slope that all of a crown or pavilion shares, degrees.
+    distance_um
+        Standard uncertainty of a measured facet's place, micrometres.
+    coverage
+        Stones are told apart where the difference exceeds so many standard uncertainties.
+    known_to_pct
+        How well the uncertainties themselves are to be known, percent; 10 takes 51 draws of each stone, 5 takes 201.
+    resolution
+        Pixels along each side of the maps.
+    precision
+        Width of the bracket on brightness.
+    seed
+        Key of the random draws.
+    force
+        Overwrite files that an earlier run left in the folder.
+    json
+        Print the numbers as JSON instead of tables.
+    """
+    from ..comparing import compare as compared
+    from ..errors import InputError
+    from ..files import whole_set
+    from ..scenefile import load_dome, load_stone
+    from ..stone.plane_errors import Uncertainty
+    from ..view import View
+
+    doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
+    options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
+    try:
+        uncertainty = Uncertainty(**{key: value for key, value in doubt.items() if value is not None})
+        offered: list[Stone] = [load_stone(path) for path in stones]
+        light = load_dome(dome)
+
+        def work() -> Comparison:
+            with progress("comparing") as tell:
+                return compared(
+                    *offered,
+                    dome=light,
+                    view=View(tilt_azimuth_deg=tilt_azimuth_deg),
+                    tilts=tilt_deg,
+                    scale=scale,
+                    uncertainty=uncertainty,
+                    coverage=coverage,
+                    known_to_pct=known_to_pct,
+                    resolution=resolution,
+                    precision=precision,
+                    seed=seed,
+                    progress=tell,
+                )
+
+        if out is None:
+            found = work()
+        else:
+            with whole_set(out, _planned(len(offered)), force=force) as stage:
+                found = work()
+                _write_all(found, stage)
+    except InputError as error:
+        key = {"tilts": "tilt_deg"}.get(error.key or "", error.key)
+        if error.file is not None or key not in options:
+            raise
+        option = "--" + str(key).replace("_", "-")
+        raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error
+    if json:
+        say_json(found.to_dict())
+        return
+    _tell(found)
+    if out is not None:
+        say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
+
+
+def _planned(stones: int) -> list[str]:
+    letters = [chr(ord("a") + k) for k in range(stones)]
+    pictures = [*MAPS, "ledger", *(f"stone-{x}" for x in letters), *(f"difference-a-{x}" for x in letters[1:])]
+    return ["report.html", "comparison.json", *(f"{name}.png" for name in pictures)]
+
+
+def _write_all(found: Comparison, folder: Path) -> None:
+    """Everything that a comparison leaves behind."""
+    from ..drawings import stone_figure
+    from ..files import save_png, to_json
+    from ..report import pictures, save_report
+
+    save_report(found, folder / "report.html")
+    (folder / "comparison.json").write_text(to_json(found.to_dict()), encoding="utf-8")
+    for name in MAPS:
+        save_png(pictures.maps_figure(found, name), folder / f"{name}.png")
+    save_png(pictures.ledger_figure(found), folder / "ledger.png")
+    for k, (label, stone) in enumerate(zip(found.labels, found.stones, strict=True)):
+        save_png(stone_figure(stone), folder / f"stone-{label.lower()}.png")
+        if k > 0:
+            save_png(pictures.difference_figure(found, k), folder / f"difference-a-{label.lower()}.png")
+
+
+def _tell(found: Comparison) -> None:
+    """Who is who, then the numbers and verdicts of each view."""
+    from ..verdicts import words
+
+    for label, stone in zip(found.labels, found.stones, strict=True):
+        say(f"{label}  {stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct, {len(stone)} facets")
+    say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
+    parts = [(found.views[k].tilt_deg, found.light[k], found.light_verdicts(k)) for k in range(len(found.views))]
+    for tilt, light, verdicts in parts:
+        say()
+        heads = (f"tilt {tilt:g} deg", "unit", *(part for label in found.labels for part in (label, "+-")))
+        rows = []
+        for name in verdicts:
+            cells = [(each[name].statistic.value, each[name].uncertainty) for each in light]
+            rows.append(
+                (words(name).title, words(name).unit or "1", *(words(name).bare(number) for cell in cells for number in cell))
+            )
+        table(heads, rows, left=2)
+        for pairs in verdicts.values():
+            for verdict in pairs:
+                say(f"  {verdict.sentence}")
+    say()
+    table(
+        ("measured", *found.labels, "+- of each"),
+        [
+            (
+                words(name).title,
+                *(words(name).show(each[name].statistic.value) for each in found.proportions),
+                _doubts(found, name),
+            )
+            for name in found.proportion_verdicts()
+        ],
+    )
+    say()
+    say("Larger is not better: no grade, no valuation, no order to cut.")
+
+
+def _doubts(found: Comparison, name: str) -> str:
+    from ..verdicts import words
+
+    return ", ".join(words(name).bare(each[name].uncertainty) for each in found.proportions)

@@ -1,0 +1,220 @@
+"""The report's pictures: maps of all stones on one scale, their differences, ledger bars, and what can be told apart.
+
+Every picture can be read without colour: maps of one quantity grow lighter with it; a difference is shown signed and once
+more as two maps that grow lighter with it; bars differ by hatching and carry their numbers.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from ..comparison import Comparison
+from ..drawings import stone_figure
+from ..plots import NEUTRAL
+from ..stone.planes import Stone
+from ..tracers.ledger import ENTRIES
+from ..verdicts import Verdict, words
+from ..view import silhouette
+from .tables import tilt_name
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK, FAINT = "0.15", "0.5"
+HATCHES = ("", "////", "....", "xxxx", "----", "++++")
+SHADES = ("0.35", "0.8", "0.6", "0.92", "0.5", "0.7")
+WIDE = 10.4
+"""Inches that the maps of all tilts share."""
+
+_COLOURS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
+_TOLD = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
+
+
+def maps_figure(comparison: Comparison, name: str) -> Figure:
+    """One map of every stone (rows) at every tilt (columns) on one scale, each with its number."""
+    from matplotlib.colors import Normalize, TwoSlopeNorm
+
+    values = np.asarray(comparison.maps[name])
+    high = _round_up(float(np.nanquantile(np.abs(values), 0.998))) if name == "contrast" else 1.0
+    most = comparison.dome.peak_radiance if name == "luminance" else 1.0
+    norm = TwoSlopeNorm(0.0, -1.0, max(high, 1.0)) if name == "contrast" else Normalize(0.0, most)
+    told, shown = _TOLD[name], words(_TOLD[name])
+    rows = [
+        (
+            label,
+            values[k],
+            k,
+            [f"{shown.name} {shown.show(light[k][told].statistic.value)}" for light in comparison.light],
+        )
+        for k, label in enumerate(comparison.labels)
+    ]
+    bar = {"luminance": "luminance (1: brightest light)", "contrast": "contrast (L - mean)/mean", "leak": "share that leaks"}
+    return _grid(comparison, rows, [(_COLOURS[name], norm, bar[name])] * len(rows))
+
+
+def difference_figure(comparison: Comparison, second: int = 1) -> Figure:
+    """Luminance of the first stone minus another's: signed, and each side of it by itself."""
+    from matplotlib.colors import Normalize
+
+    first, other = comparison.labels[0], comparison.labels[second]
+    values = np.asarray(comparison.difference("luminance", first, other))
+    most = max(_round_up(float(np.nanquantile(np.abs(values), 0.998))), 0.01)
+    blank = [""] * len(comparison.views)
+    rows = [
+        (f"{first} minus {other}", values, None, blank),
+        (f"where {first} is brighter", np.maximum(values, 0.0), 0, blank),
+        (f"where {other} is brighter", np.maximum(-values, 0.0), second, blank),
+    ]
+    signed, one_way = ("PuOr_r", Normalize(-most, most)), ("cividis", Normalize(0.0, most))
+    return _grid(comparison, rows, [(*signed, "difference of luminance"), *[(*one_way, "by how much")] * 2])
+
+
+def ledger_figure(comparison: Comparison) -> Figure:
+    """The ledger of every stone at every tilt as bars, with the range of each number as a line."""
+    from matplotlib.figure import Figure
+
+    count, views = len(comparison.labels), comparison.views
+    entries = [
+        e for e in ENTRIES if any(light[k][e].statistic.value > 5e-5 for light in comparison.light for k in range(count))
+    ]
+    height = 0.9 + 0.24 * count * len(entries) + 0.12 * len(entries)
+    figure = Figure(figsize=(WIDE + 1.2, height), layout="constrained")
+    thick = 0.8 / count
+    for place, axes in enumerate(np.atleast_1d(figure.subplots(1, len(views), sharey=True))):
+        for k, label in enumerate(comparison.labels):
+            for row, entry in enumerate(entries):
+                one = comparison.light[place][k][entry]
+                y, value = row + (k - (count - 1) / 2.0) * thick, 100.0 * one.statistic.value
+                look = {"color": SHADES[k % 6], "hatch": HATCHES[k % 6], "edgecolor": INK, "linewidth": 0.6}
+                axes.barh(y, value, 0.9 * thick, **look, label=label if row == 0 else None)
+                low, high = (100.0 * max(0.0, end) for end in one.interval(comparison.coverage))
+                if entry != "untraced":
+                    axes.plot([low, high], [y, y], color=INK, linewidth=1.3, marker="|", markersize=5)
+                axes.text(max(high, value) + 2.0, y, f"{label} {value:.1f} %", va="center", fontsize=8)
+        axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the view's weight / %")
+        axes.set_yticks(range(len(entries)), entries)
+        axes.set_title(tilt_name(comparison, place), loc="left", fontsize=10)
+        axes.spines[["top", "right"]].set_visible(False)
+    return figure
+
+
+def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
+    """Each difference of the first stone and another, in units of the smallest difference that can be told."""
+    from matplotlib.figure import Figure
+
+    pair = (comparison.labels[0], comparison.labels[second])
+    rows: list[tuple[str, Verdict]] = []
+    for k in range(len(comparison.views)):
+        verdicts = comparison.light_verdicts(k)
+        for name in ("brightness", "contrast_rms", "leak", "symmetry"):
+            found = [v for v in verdicts.get(name, ()) if (v.first, v.second) == pair and v.told != "unknown"]
+            rows += [(f"{words(name).name}, {tilt_name(comparison, k)}", v) for v in found]
+    figure = Figure(figsize=(WIDE + 1.2, 0.9 + 0.27 * len(rows)), layout="constrained")
+    axes = figure.subplots()
+    axes.axvspan(-1.0, 1.0, facecolor="0.88", edgecolor="0.6", hatch="..", linewidth=0.0)
+    axes.axvline(0.0, color=INK, linewidth=0.8)
+    most = 1.6
+    for row, (_, verdict) in enumerate(rows):
+        least = max(verdict.high - verdict.difference, verdict.difference - verdict.low)
+        x = verdict.difference / least if least > 0.0 else math.copysign(1.0, verdict.difference)
+        sure = verdict.told != "not told apart"
+        axes.plot(x, row, marker="D" if sure else "o", markersize=7, color=INK, markerfacecolor=INK if sure else "white")
+        most = max(most, 1.15 * abs(x))
+    axes.set(xlim=(-most, most), ylim=(len(rows) - 0.5, -0.5))
+    axes.set_yticks(range(len(rows)), [text for text, _ in rows])
+    axes.set_xlabel(f"{pair[1]} larger  ←  difference, in units of the smallest that can be told  →  {pair[0]} larger")
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    axes.set_title("inside the dotted band: not told apart; filled diamonds: told apart", loc="left", fontsize=10)
+    return figure
+
+
+def drawing_figure(stone: Stone) -> Figure:
+    """The stone's line drawing with larger letters, for a page that is narrower than the drawing was made for."""
+    from matplotlib.text import Text
+
+    figure = stone_figure(stone)
+    for text in figure.findobj(lambda artist: isinstance(artist, Text)):
+        text.set(fontsize=1.4 * text.get_fontsize())  # type: ignore[attr-defined]
+    for axes in figure.axes:  # room for them: the scale in mm stands below
+        axes.set(ylabel="", yticks=[])
+        axes.spines["left"].set_visible(False)
+    return figure
+
+
+def data_uri(figure: Figure, kind: Literal["png", "svg"] = "png", dpi: int = 120) -> str:
+    """A figure as a picture that stands in the page itself; a PNG in 256 colours, which keeps a page of maps small."""
+    held = io.BytesIO()
+    if kind == "svg":
+        figure.savefig(held, format="svg", metadata={"Date": None}, bbox_inches="tight")
+        return _uri("image/svg+xml", held.getvalue())
+    from PIL import Image
+
+    figure.savefig(held, format="png", dpi=dpi)
+    packed = io.BytesIO()
+    Image.open(held).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(packed, "PNG", optimize=True)
+    return _uri("image/png", packed.getvalue())
+
+
+def _uri(media: str, data: bytes) -> str:
+    return f"data:{media};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def _grid(
+    comparison: Comparison, rows: Sequence[tuple[str, Any, int | None, list[str]]], looks: Sequence[tuple[str, Any, str]]
+) -> Figure:
+    """Maps in rows (label, layers, whose outline, captions) and columns (tilts); a colour bar for each row."""
+    from matplotlib.figure import Figure
+
+    columns = len(comparison.views)
+    side = min(3.4, WIDE / columns)
+    figure = Figure(figsize=(side * columns + 1.2, (side + 0.3) * len(rows) + 0.2), layout="constrained")
+    every = figure.subplots(len(rows), columns, squeeze=False)
+    for (label, layers, whose, captions), (colours, norm, told), line in zip(rows, looks, every, strict=True):
+        for k, axes in enumerate(line):
+            image = axes.imshow(layers[k], origin="lower", extent=_extent(comparison), cmap=colours, norm=norm)
+            axes.set_facecolor(NEUTRAL)
+            axes.set_title(f"{label}, {tilt_name(comparison, k)}", loc="left", fontsize=9.5, parse_math=False)
+            axes.set_xlabel(captions[k], fontsize=9)
+            axes.set_xticks([])
+            axes.set_yticks([])
+            _outlines(axes, comparison, k, range(len(comparison.shown)) if whose is None else [whose])
+        bar = figure.colorbar(image, ax=list(line), label=told, fraction=0.03, pad=0.01, extend=_extend(layers, norm))
+        bar.ax.tick_params(labelsize=8)
+    return figure
+
+
+def _outlines(axes: Axes, comparison: Comparison, view: int, stones: Any) -> None:
+    from matplotlib.patches import Polygon
+
+    for k in stones:
+        corners = silhouette(comparison.shown[k], comparison.views[view])
+        corners = corners[ConvexHull(corners).vertices]
+        axes.add_patch(Polygon(corners, closed=True, fill=False, edgecolor=INK, linewidth=0.9))
+
+
+def _extend(layers: Any, norm: Any) -> str:
+    above, below = bool(np.nanmax(layers) > norm.vmax * 1.001), bool(np.nanmin(layers) < norm.vmin * 1.001)
+    return {(True, True): "both", (True, False): "max", (False, True): "min", (False, False): "neither"}[above, below]
+
+
+def _extent(comparison: Comparison) -> tuple[float, float, float, float]:
+    half = float(comparison.maps.attrs["pixel_mm"]) / 2.0
+    x, y = comparison.maps.x, comparison.maps.y
+    return float(x[0]) - half, float(x[-1]) + half, float(y[0]) - half, float(y[-1]) + half
+
+
+def _round_up(value: float) -> float:
+    """To one digit more than the first, upward."""
+    if not value > 0.0:
+        return 0.0
+    digit = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return math.ceil(value / digit - 1e-9) * digit

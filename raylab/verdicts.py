@@ -1,0 +1,188 @@
+"""Larger, smaller, or not told apart: what two measured numbers say about two stones, in one plain sentence.
+
+**The criterion.** The difference of the two best values is known to within the engines' brackets and, to either side,
+`coverage` times the root of the sum of squares of both uncertainties and both standard errors; the two stones were measured
+independently. Only where zero lies outside that range is one called larger. With a coverage factor of 2 about one sentence in
+twenty says "larger" or "smaller" of stones that don't differ.
+
+**Places.** A stone's place among several is 1 plus the number of stones told to be larger than it, and no worse than all
+but those told to be smaller: stones that are not told apart share a range of places. Largest comes first; whether large
+is good is the reader's to say. There is no overall score.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+from .uncertainty import COVERAGE, Estimate
+
+
+class Words(NamedTuple):
+    """How a number is told: its name, its unit, the factor from the number to that unit, and the decimals shown."""
+
+    name: str
+    unit: str
+    factor: float
+    decimals: int
+
+    @property
+    def title(self) -> str:
+        """The name with a capital letter."""
+        return self.name[0].upper() + self.name[1:]
+
+    def bare(self, value: float) -> str:
+        """The number without its unit, or a dash where there is none."""
+        return f"{self.factor * value:.{self.decimals}f}" if math.isfinite(value) else "-"
+
+    def show(self, value: float) -> str:
+        """The number with its unit."""
+        return (self.bare(value) + {"": "", "°": "°"}.get(self.unit, f" {self.unit}")) if math.isfinite(value) else "-"
+
+    def gap(self, value: float) -> str:
+        """A difference of two numbers with its unit; of percentages, in percentage points."""
+        return f"{self.bare(value)} percentage points" if self.unit == "%" else self.show(value)
+
+
+_SHARE, _PLAIN = Words("", "%", 100.0, 2), Words("", "", 1.0, 3)
+_UNITS = {
+    "pct": Words("", "%", 1.0, 2),
+    "deg": Words("", "°", 1.0, 2),
+    "mm": Words("", "mm", 1.0, 3),
+    "ct": Words("", "ct", 1.0, 4),
+}
+_UNITS |= {"mm3": Words("", "mm³", 1.0, 3)}
+_WORDS = {
+    "brightness": _SHARE._replace(name="brightness"),
+    "contrast_rms": _PLAIN._replace(name="contrast (RMS)"),
+    "symmetry": _PLAIN._replace(name="symmetry of the pattern"),
+    "sky": _SHARE._replace(name="share that reaches the sky"),
+    "head": _SHARE._replace(name="share that meets the observer's head"),
+    "leak": _SHARE._replace(name="leakage below the girdle"),
+    "absorbed": _SHARE._replace(name="share absorbed by body colour"),
+    "scattered": _SHARE._replace(name="share scattered by the girdle"),
+    "untraced": _SHARE._replace(name="untraced"),
+    "glare": _SHARE._replace(name="glare of the surface"),
+    "spread_mm2_per_ct": Words("spread, face-up area per weight", "mm²/ct", 1.0, 2),
+    "girdle_pct": _UNITS["pct"]._replace(name="girdle at the mains"),
+    "girdle_joint_pct": _UNITS["pct"]._replace(name="girdle at the joints of halves"),
+    "girdle_valley_pct": _UNITS["pct"]._replace(name="girdle in its valleys"),
+    "star_pct": _UNITS["pct"]._replace(name="star length"),
+    "lower_half_pct": _UNITS["pct"]._replace(name="lower-half length"),
+    "table_offcentre_pct": _UNITS["pct"]._replace(name="table off-centre"),
+    "culet_offcentre_pct": _UNITS["pct"]._replace(name="culet off-centre"),
+    "table_to_culet_pct": _UNITS["pct"]._replace(name="table centre to culet"),
+    "twist_deg": _UNITS["deg"]._replace(name="twist, crown against pavilion"),
+    "upper_painting_deg": _UNITS["deg"]._replace(name="painting of the upper halves"),
+    "lower_painting_deg": _UNITS["deg"]._replace(name="painting of the lower halves"),
+}
+
+
+def words(name: str) -> Words:
+    """How a number is told, by its name in the records.
+
+    >>> words("crown_angle_deg").show(34.5), words("leak").gap(0.0123)
+    ('34.50°', '1.23 percentage points')
+    """
+    if name in _WORDS:
+        return _WORDS[name]
+    stem, _, unit = name.rpartition("_")
+    if unit not in _UNITS:
+        return _PLAIN._replace(name=name.replace("_", " "))
+    uneven = stem.endswith("_spread")
+    plain = stem.removesuffix("_spread").replace("_", " ")
+    return _UNITS[unit]._replace(name=f"{plain}, largest minus smallest" if uneven else plain)
+
+
+SIGNED = ("twist_deg", "upper_painting_deg", "lower_painting_deg")
+
+
+def natural_range(name: str) -> tuple[float, float]:
+    """Between what a number of this name can lie at all: shares from 0 to 1, symmetry from -1, lengths from 0."""
+    if name in SIGNED:
+        return -math.inf, math.inf
+    return (-1.0 if name == "symmetry" else 0.0), (1.0 if words(name).factor == 100.0 or name == "symmetry" else math.inf)
+
+
+def within_nature(name: str, one: Estimate) -> Estimate:
+    """The estimate with a shift that leads nowhere beyond the number's natural range; a stone can't be more than even."""
+    low, high = natural_range(name)
+    value = one.statistic.value
+    return replace(one, shift=value - min(max(one.best, min(low, value)), max(high, value))) if one.shift else one
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is known of one number's difference between two stones.
+
+    Attributes
+    ----------
+    name : of the number. first, second : the stones' labels.
+    difference : first's best value minus second's. low, high : where the true difference lies, by the criterion.
+    """
+
+    name: str
+    first: str
+    second: str
+    difference: float
+    low: float
+    high: float
+
+    @property
+    def told(self) -> str:
+        """``"larger"`` or ``"smaller"`` (the first stone), ``"not told apart"``, or ``"unknown"`` where numbers are missing."""
+        if not (math.isfinite(self.low) and math.isfinite(self.high)):
+            return "unknown"
+        return "larger" if self.low > 0.0 else "smaller" if self.high < 0.0 else "not told apart"
+
+    @property
+    def sentence(self) -> str:
+        """One plain sentence."""
+        what = words(self.name)
+        if self.told == "unknown":
+            return f"{what.title}: not known of both {self.first} and {self.second}."
+        if self.told == "not told apart":
+            least = max(self.high - self.difference, self.difference - self.low)
+            return (
+                f"{what.title}: {self.first} and {self.second} are not told apart by these measurements; "
+                f"they differ by {what.gap(abs(self.difference))}, and less than about {what.bare(least)} can't be told."
+            )
+        near, far = sorted((abs(self.low), abs(self.high)))
+        return (
+            f"{what.title}: {self.told} in {self.first} than in {self.second}, by {what.gap(abs(self.difference))} "
+            f"(between {what.bare(near)} and {what.bare(far)})."
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and strings, ready for JSON."""
+        told = {"first": self.first, "second": self.second, "told": self.told, "difference": self.difference}
+        return {**told, "low": self.low, "high": self.high, "sentence": self.sentence}
+
+
+def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], coverage: float = COVERAGE) -> Verdict:
+    """The verdict on one number of two stones, each given as (label, estimate)."""
+    (label, a), (other, b) = first, second
+    reach = coverage * math.hypot(a.uncertainty, b.uncertainty, a.statistic.error, b.statistic.error)
+    low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - reach
+    high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + reach
+    return Verdict(name, label, other, a.best - b.best, low, high)
+
+
+def judge_all(name: str, found: Mapping[str, Estimate], coverage: float = COVERAGE) -> tuple[Verdict, ...]:
+    """The verdicts on one number for every pair of stones; `found` holds each stone's estimate by its label."""
+    each = list(found.items())
+    return tuple(judge(name, each[i], each[j], coverage) for i in range(len(each)) for j in range(i + 1, len(each)))
+
+
+def places(labels: Sequence[str], verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
+    """First and last possible place of each stone, the largest number first; see the module's text."""
+    above = {label: 0 for label in labels}
+    below = dict(above)
+    for verdict in verdicts:
+        winner, loser = (verdict.first, verdict.second)[:: -1 if verdict.told == "smaller" else 1]
+        if verdict.told in ("larger", "smaller"):
+            above[loser] += 1
+            below[winner] += 1
+    return {label: (1 + above[label], len(labels) - below[label]) for label in labels}

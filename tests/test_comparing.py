@@ -1,0 +1,340 @@
+"""Stones side by side: the criterion, places, poses, one grid for all, and the command."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from polyhedra import body, random_polyhedron
+
+from raylab.cli import main
+from raylab.comparing import compare
+from raylab.comparison import Comparison
+from raylab.errors import InputError
+from raylab.posing import common_frame, pose_of
+from raylab.report import report_html
+from raylab.scenefile import load_dome
+from raylab.stats import Statistic
+from raylab.stone.brilliant import round_brilliant
+from raylab.stone.measure import measure
+from raylab.stone.plane_errors import Uncertainty
+from raylab.tracing import trace
+from raylab.uncertainty import Estimate
+from raylab.verdicts import judge, judge_all, places, within_nature, words
+from raylab.view import View
+
+ROOT = Path(__file__).parent.parent
+DOME = load_dome("head-shadow")
+GOOD = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 16}
+QUICK = {"dome": DOME, "known_to_pct": 45.0, "resolution": 40, "precision": 1e-2}
+
+
+def brilliant(name: str = "one", key: int = 1, **changed: float):
+    """A brilliant cut a little unevenly."""
+    return Uncertainty(0.15, 0.0, 3.0).drawn(round_brilliant(**{**GOOD, **changed}, name=name), (50, key))
+
+
+FINE, LEAKY = brilliant("fine"), brilliant("leaky", 2, pavilion_angle_deg=20.0, diameter_mm=6.0)
+
+
+@pytest.fixture(scope="module")
+def found() -> Comparison:
+    return compare(FINE, LEAKY, tilts=(0.0, 12.0), **{**QUICK, "known_to_pct": 30.0})
+
+
+def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: float = 0.0, shift: float = 0.0) -> Estimate:
+    return Estimate(Statistic(value, value, value + width, error), uncertainty, uncertainty / 10.0, shift)
+
+
+# The criterion.
+
+
+@pytest.mark.parametrize(
+    ("second", "told"),
+    [
+        (estimate(1.11, 0.04), "smaller"),  # 0.11 against 2 x 0.05
+        (estimate(1.09, 0.04), "not told apart"),
+        (estimate(0.89, 0.04), "larger"),
+        (estimate(0.91, 0.04), "not told apart"),
+        (estimate(1.11, 0.0, error=0.04), "smaller"),  # sampling counts like measurement
+        (estimate(1.09, 0.0, error=0.04), "not told apart"),
+        (estimate(0.89, 0.04, width=0.02), "not told apart"),  # the bracket reaches up to 0.91
+        (estimate(1.11, 0.04, width=0.02), "smaller"),  # and not down
+        (estimate(1.11, 0.04, shift=0.02), "not told apart"),
+        (estimate(1.01, 0.04, shift=-0.10), "smaller"),
+        (estimate(9.0, math.nan), "unknown"),
+    ],
+)
+def test_the_criterion(second, told):
+    verdict = judge("leak", ("A", estimate(1.0, 0.03)), ("B", second), coverage=2.0)
+    assert verdict.told == told
+    mirrored = judge("leak", ("B", second), ("A", estimate(1.0, 0.03)), coverage=2.0)
+    assert (mirrored.low, mirrored.high) == pytest.approx((-verdict.high, -verdict.low), nan_ok=True)
+    assert {"A", "B"} <= set(verdict.sentence.replace(",", "").replace(".", " ").split())
+
+
+def test_sentences_are_plain_and_hold_the_numbers():
+    a, b = ("A", estimate(0.70, 0.003)), ("B", estimate(0.66, 0.004))
+    assert judge("brightness", a, b).sentence == (
+        "Brightness: larger in A than in B, by 4.00 percentage points (between 3.00 and 5.00)."
+    )
+    assert judge("brightness", b, a).sentence == (
+        "Brightness: smaller in B than in A, by 4.00 percentage points (between 3.00 and 5.00)."
+    )
+    assert judge("contrast_rms", ("A", estimate(0.5, 0.03)), ("C", estimate(0.51, 0.04))).sentence == (
+        "Contrast (RMS): A and C are not told apart by these measurements; "
+        "they differ by 0.010, and less than about 0.100 can't be told."
+    )
+
+
+def test_every_number_has_words(found):
+    for name in (*found.light[0][0], *found.proportions[0]):
+        assert words(name).name
+        assert "_" not in words(name).name
+        assert "pct" not in words(name).name
+
+
+def test_no_shift_leads_beyond_what_a_number_can_be():
+    """An even stone's symmetry of 1 is shifted down by errors; the true stone is not expected above 1 for that."""
+    assert within_nature("symmetry", estimate(1.0, 0.05, shift=-0.3)).best == 1.0
+    assert within_nature("symmetry", estimate(0.9, 0.05, shift=-0.05)).best == pytest.approx(0.95)
+    assert within_nature("leak", estimate(0.01, 0.05, shift=0.02)).best == 0.0
+    assert within_nature("culet_offcentre_pct", estimate(0.1, 0.05, shift=0.2)).best == 0.0
+    assert within_nature("twist_deg", estimate(0.1, 0.05, shift=0.2)).best == pytest.approx(-0.1)
+    assert math.isnan(within_nature("leak", estimate(0.01, math.nan, shift=math.nan)).best)
+
+
+def test_stones_not_told_apart_share_their_places():
+    """B is told apart from neither A nor C, but A and C are: no order of three, and none is made up."""
+    values = {"A": estimate(1.0, 0.03), "B": estimate(1.1, 0.03), "C": estimate(1.2, 0.03), "D": estimate(5.0, 0.03)}
+    verdicts = judge_all("leak", values, coverage=2.5)
+    assert len(verdicts) == 6
+    assert places("ABCD", verdicts) == {"A": (3, 4), "B": (2, 4), "C": (2, 3), "D": (1, 1)}
+    assert places("AB", judge_all("leak", {"A": values["A"], "B": values["B"]}, 2.5)) == {"A": (1, 2), "B": (1, 2)}
+
+
+# Poses and the common grid.
+
+
+def test_stones_are_laid_alike():
+    lying = FINE.moved(View(turn_deg=13.0).rotation(), [0.4, -0.3, 0.2])
+    here, there = pose_of(FINE).lay(FINE), pose_of(lying).lay(lying)
+    assert there.normals == pytest.approx(here.normals, abs=1e-9)
+    assert there.vertices_mm[:, :2].max() == pytest.approx(here.vertices_mm[:, :2].max(), abs=1e-9)
+    even = round_brilliant(**GOOD)
+    assert pose_of(even).lay(even).distances_mm == pytest.approx(even.distances_mm, abs=1e-9)
+
+
+def test_equal_diameter_and_true_size(found):
+    sizes = [measure(stone).diameter_mm.mean for stone in found.shown]
+    common = (measure(FINE).diameter_mm.mean + measure(LEAKY).diameter_mm.mean) / 2.0
+    assert sizes == pytest.approx([common] * 2, rel=1e-9)
+    true = compare(FINE, LEAKY, tilts=(0.0,), scale="true size", **QUICK)
+    assert [measure(s).diameter_mm.mean for s in true.shown] == pytest.approx(
+        [measure(s).diameter_mm.mean for s in (FINE, LEAKY)]
+    )
+    assert true.proportions[1]["diameter_mm"].statistic.value == found.proportions[1]["diameter_mm"].statistic.value
+    assert true.light[0][0]["leak"].statistic.value == pytest.approx(found.light[0][0]["leak"].statistic.value, abs=1e-9)
+
+
+def test_one_grid_holds_every_stone_in_every_view(found):
+    frame = common_frame(found.shown, found.views, 40)
+    assert found.maps.luminance.dims == ("stone", "tilt_deg", "y", "x")
+    assert found.maps.luminance.shape == (2, 2, 40, 40)
+    assert found.maps.x.values == pytest.approx(frame.x_mm)
+    for k in range(2):
+        for v in range(2):
+            layers = found.maps.isel(stone=k, tilt_deg=v)
+            covered = float(layers.coverage.sum()) * frame.pixel_mm**2
+            assert covered == pytest.approx(found.summaries[v][k].area_mm2, rel=1e-9)  # nothing is cut off
+            mean = float((layers.leak * layers.coverage).sum() / layers.coverage.sum())
+            assert mean == pytest.approx(found.light[v][k]["leak"].statistic.value, abs=1e-9)
+
+
+def test_the_difference_map_is_the_difference(found):
+    layers = found.difference("luminance")
+    expected = found.maps.luminance.values[0] - found.maps.luminance.values[1]
+    assert np.array_equal(layers.values, expected, equal_nan=True)
+    assert np.array_equal(found.difference("luminance", "B", "A").values, -expected, equal_nan=True)
+    assert layers.attrs["long_name"] == "luminance, A minus B"
+
+
+# Verdicts on stones.
+
+
+def test_a_leaky_stone_leaks_and_a_stone_is_not_told_from_itself(found):
+    """A pavilion of 20 degrees lets through what falls straight onto it: the critical angle of diamond is 24.4 degrees."""
+    assert found.light_verdicts(0)["leak"][0].told == "smaller"
+    assert found.light_verdicts(0)["brightness"][0].told == "larger"
+    assert found.proportion_verdicts()["pavilion_angle_deg"][0].told == "larger"
+    turned = FINE.moved(View(turn_deg=90.0).rotation())
+    twice = compare(FINE, turned, tilts=(0.0,), **{**QUICK, "known_to_pct": 15.0})
+    every = [pairs[0] for pairs in (*twice.light_verdicts(0).values(), *twice.proportion_verdicts().values())]
+    assert {verdict.told for verdict in every} == {"not told apart"}
+    for name, one in twice.light[0][0].items():
+        other = twice.light[0][1][name].statistic
+        error = 5.0 * math.hypot(one.statistic.error, other.error)  # of the rays that tell symmetry
+        assert other.value == pytest.approx(one.statistic.value, abs=1e-6 + error), name
+
+
+def test_bodies_without_names_and_without_a_pattern_are_compared_too():
+    bare = body(FINE.normals, FINE.distances_mm, name="bare")
+    found = compare(bare, random_polyhedron(4), tilts=(0.0,), **QUICK)
+    assert [one.tiers_from for one in found.measurements] == ["shape", "names"]
+    assert found.stones[0].tiers == FINE.tiers
+    assert found.light[0][0]["leak"].statistic.value == pytest.approx(
+        trace(pose_of(FINE).lay(FINE), DOME, resolution=8, precision=1e-2).summary.ledger["leak"].value, abs=1e-9
+    )
+    assert set(found.proportion_verdicts()) == {
+        "diameter_mm",
+        "depth_pct",
+        "out_of_round_pct",
+        "weight_ct",
+        "volume_mm3",
+        "spread_mm2_per_ct",
+    }
+    assert "symmetry" not in found.light_verdicts(0)
+    assert "not known of both" not in report_html(found)
+
+
+def test_values_are_those_of_a_plain_trace(found):
+    alone = trace(found.shown[1], DOME, View(tilt_deg=12.0), resolution=20, precision=1e-2).summary
+    for name in ("brightness", "contrast_rms", "glare"):
+        assert found.light[1][1][name].statistic == getattr(alone, name)
+    assert "untraced" in found.light[0][0]
+    assert "untraced" not in found.light_verdicts(0)
+    assert "absorbed" not in found.light_verdicts(0)  # nothing is absorbed in clear stones
+
+
+def test_everything_is_told_as_json(found):
+    told = json.loads(json.dumps(found.to_dict()))
+    assert [view["tilt_deg"] for view in told["views"]] == [0.0, 12.0]
+    leak = told["views"][0]["values"]["B"]["leak"]
+    assert leak["bracket_low"] <= leak["value"] <= leak["bracket_high"]
+    assert leak["uncertainty"] > 0.0
+    assert told["views"][0]["verdicts"]["leak"][0]["told"] == "smaller"
+    assert told["views"][0]["places"]["leak"] == {"A": [2, 2], "B": [1, 1]}
+    assert told["uncertainty"]["A"] == {"angle_deg": 0.05, "common_angle_deg": 0.05, "distance_um": 3.0}
+    assert not any(word in json.dumps(told).lower() for word in ("grade", "score", "price"))
+
+
+def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
+    told: list[float] = []
+    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **{**QUICK, "known_to_pct": 30.0}, progress=told.append)
+    assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
+    assert told == sorted(told)
+    assert len(told) == 4 + 2 * 7  # traces, then draws of each stone
+    assert told[-1] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("stones", "changed", "line"),
+    [
+        ((FINE,), {}, "stones = 1: can't be compared; expected 2 to 26 stones"),
+        ((FINE, FINE), {"tilts": (5.0, 5.0)}, "tilts = [5.0, 5.0]: no tilt, or one given twice"),
+        ((FINE, FINE), {"tilts": ()}, "tilts = []: no tilt"),
+        ((FINE, FINE), {"scale": "huge"}, "scale = 'huge': unknown scale; expected 'equal diameter' or 'true size'"),
+        ((FINE, FINE), {"view": View(distance_mm=250.0)}, "view.distance_mm = 250.0: stones are compared exactly"),
+        (
+            (FINE, FINE),
+            {"wavelengths_nm": (500.0, 600.0)},
+            "wavelengths_nm = (500.0, 600.0): stones are compared at one wavelength",
+        ),
+        ((FINE, FINE), {"uncertainty": [Uncertainty()]}, "uncertainty = 1: not one per stone; expected one, or 2"),
+        ((FINE, FINE), {"resolution": 0}, "resolution = 0: not a usable size"),
+        ((FINE, FINE), {"coverage": 0.0}, "coverage = 0.0: out of range"),
+    ],
+)
+def test_what_cannot_be_compared_is_told_in_one_line(stones, changed, line):
+    with pytest.raises(InputError) as caught:
+        compare(*stones, **{**QUICK, **changed})
+    assert str(caught.value).startswith(line)
+
+
+# The command.
+
+STONE = """\
+schema = 1
+[stone]
+kind = "round brilliant"
+name = "[red]{name}[/red]"
+table_pct = {table}
+crown_angle_deg = 34.5
+pavilion_angle_deg = 40.75
+girdle_facets = 16
+"""
+FEW = ("--known-to-pct", "45", "--resolution", "24", "--precision", "0.02", "--tilt-deg", "0")
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "a.toml").write_text(STONE.format(name="a", table=55))
+    (tmp_path / "b.toml").write_text(STONE.format(name="b", table=62))
+    return tmp_path
+
+
+def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "raylab.cli", *map(str, words)],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=240,
+        check=False,
+    )
+
+
+def test_the_command_writes_everything_and_says_the_numbers(folder):
+    done = raylab("compare", "a.toml", "b.toml", "--out", "deep/out", *FEW, cwd=folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    pictures = {"luminance", "contrast", "leak", "ledger", "stone-a", "stone-b", "difference-a-b"}
+    out = folder / "deep" / "out"
+    assert set(os.listdir(out)) == {"report.html", "comparison.json", *(f"{name}.png" for name in pictures)}
+    facts = json.loads((out / "comparison.json").read_text())
+    assert facts["stones"]["A"]["name"] == "[red]a[/red]"
+    assert "A  [red]a[/red]: diamond" in done.stdout
+    for verdict in (pairs[0] for pairs in facts["views"][0]["verdicts"].values()):
+        assert verdict["sentence"] in done.stdout
+    assert (out / "leak.png").read_bytes().startswith(b"\x89PNG")
+    assert "no grade, no valuation, no order to cut" in done.stdout
+    mine = raylab("compare", "a.toml", "b.toml", "--out", "deep/out", *FEW, cwd=folder)
+    assert mine.returncode == 2
+    assert "already there; nothing was written" in mine.stderr
+    assert mine.stderr.count("\n") == 1
+
+
+def test_the_command_prints_json_for_machines(folder):
+    done = raylab("compare", "a.toml", "b.toml", "--json", "--scale", "true size", *FEW, cwd=folder)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert json.loads(done.stdout)["scale"] == "true size"
+    assert sorted(folder.iterdir()) == [folder / "a.toml", folder / "b.toml"]
+
+
+@pytest.mark.parametrize(
+    ("given", "line"),
+    [
+        (("a.toml",), "stones = 1: can't be compared"),
+        (("a.toml", "c.toml"), "c.toml: "),
+        (("a.toml", "b.toml", "--dome", "dark"), "dome = 'dark'"),
+        (("a.toml", "b.toml", "--angle-deg", "-1"), "--angle-deg = -1.0: out of range"),
+        (("a.toml", "b.toml", "--tilt-deg", "0", "--tilt-deg", "0"), "--tilt-deg = [0.0, 0.0]"),
+        (("a.toml", "b.toml", "--known-to-pct", "0"), "--known-to-pct = 0.0: out of range"),
+        (("a.toml", "b.toml", "--scale", "huge"), "--scale"),
+    ],
+)
+def test_the_command_refuses_in_one_line(folder, given, line, capsys, monkeypatch):
+    monkeypatch.chdir(folder)
+    assert main(["compare", *given, "--out", "out"]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.startswith("raylab: ")
+    assert line in told.err
+    assert told.err.count("\n") == 1
+    assert not (folder / "out").exists()

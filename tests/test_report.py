@@ -1,0 +1,259 @@
+"""The report: a page that needs nothing else, tells what the comparison found, and works in a real browser and on paper.
+
+A missing browser fails these tests, and says how to install one: the page is not checked without it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from raylab.comparing import compare
+from raylab.comparison import Comparison
+from raylab.errors import InputError
+from raylab.report import report_html, save_report, tables
+from raylab.scenefile import load_dome
+from raylab.stone.brilliant import round_brilliant
+from raylab.stone.plane_errors import Uncertainty
+from raylab.verdicts import Verdict, words
+
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+NAMES = ('<b>first</b> & "last"', "second, $x^2$", "third")
+
+
+def stone(name: str, key: int, **changed: float):
+    shape = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 16, **changed}
+    return Uncertainty(0.15, 0.0, 3.0).drawn(round_brilliant(**shape, name=name), (60, key))
+
+
+STONES = (
+    stone(NAMES[0], 1),
+    stone(NAMES[1], 2, pavilion_angle_deg=42.5),
+    stone(NAMES[2], 3, table_pct=62.0, material="moissanite"),
+)
+QUICK = {"dome": load_dome("head-shadow"), "known_to_pct": 45.0, "resolution": 64, "precision": 2e-2}
+
+
+@pytest.fixture(scope="module")
+def two() -> Comparison:
+    return compare(*STONES[:2], tilts=(0.0, 15.0), **QUICK)
+
+
+@pytest.fixture(scope="module")
+def page_of_two(two: Comparison) -> str:
+    return report_html(two)
+
+
+class Reader(HTMLParser):
+    """Collects tags with their attributes, and the text outside style sheets."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+        self.open: list[str] = []
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in ("meta", "link", "img", "br", "!doctype"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag, f"</{tag}> closes nothing of its kind"
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+    def all(self, name: str) -> list[dict[str, str | None]]:
+        return [attrs for tag, attrs in self.tags if tag == name]
+
+
+def test_everything_stands_in_the_page_itself(page_of_two):
+    read = Reader(page_of_two)
+    assert read.open == []  # every tag is closed
+    links = [
+        value for _, attrs in read.tags for key, value in attrs.items() if key in ("src", "href", "srcset", "data", "action")
+    ]
+    assert all(link.startswith(("data:", "#")) for link in links)
+    assert not re.search(r"@import|url\(|<script", page_of_two)
+    targets = {attrs["id"] for _, attrs in read.tags if "id" in attrs}
+    assert {link[1:] for link in links if link.startswith("#")} <= targets
+    assert len(page_of_two) < 4e6
+
+
+def test_who_cannot_see_is_told(page_of_two):
+    """Alternative texts with numbers, headings in order, tables with captions and scopes, a language."""
+    read = Reader(page_of_two)
+    assert read.all("html")[0]["lang"] == "en"
+    pictures = read.all("img")
+    assert len(pictures) == 8  # two drawings, three maps, verdicts, differences, ledger
+    assert all(len(picture["alt"] or "") > 40 for picture in pictures)
+    levels = [int(tag[1]) for tag, _ in read.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    assert len(read.all("caption")) == len(read.all("table"))
+    assert all(head.get("scope") in ("row", "col") for head in read.all("th"))
+
+
+def test_the_page_tells_what_the_comparison_found(two, page_of_two):
+    text = Reader(page_of_two).text
+    for v in range(2):
+        for name in tables.MAIN:
+            for verdict in two.light_verdicts(v).get(name, ()):
+                assert verdict.sentence in text
+        for found in two.light[v]:
+            leak = found["leak"]
+            assert f"{words('leak').show(leak.statistic.value)} ± {words('leak').bare(leak.uncertainty)}" in text
+    for found in two.proportions:
+        assert words("weight_ct").show(found["weight_ct"].statistic.value) in text
+    assert "displaced 4 times" in text
+    assert f"this page holds {tables.count_verdicts(two)} verdicts" in text
+    assert "common practice for optical measuring devices, not from a published source" in text
+
+
+def test_cautions_are_on_the_page(page_of_two):
+    text = Reader(page_of_two).text
+    for caution in ("No grade, no valuation, no order to cut", "Material removed can't be put back", "Larger is not better"):
+        assert caution in text
+
+
+def test_names_are_text_and_never_markup(page_of_two):
+    text = Reader(page_of_two).text
+    assert all(name in text for name in NAMES[:2])
+    assert "<b>first" not in page_of_two
+
+
+def test_three_stones_are_ranked_and_their_materials_noted():
+    found = compare(*STONES, tilts=(0.0,), uncertainty=Uncertainty(0.02, 0.02, 1.0), **QUICK)
+    page = report_html(found, title="Three of them")
+    read = Reader(page)
+    assert len(read.all("img")) == 3 + 3 + 2 * 2 + 1
+    assert "<title>Three of them</title>" in page
+    pairs = found.light_verdicts(0)["leak"]
+    assert len(pairs) == 3
+    assert tables.ranked(found, pairs) in read.text
+    for first, last in found.places(pairs).values():
+        assert f"place {first}" + (f" to {last}" if last > first else "") in read.text
+    assert "moissanite: " in read.text
+    assert "the program's own assumptions" not in read.text  # the user stated his own
+    assert all(verdict.sentence in read.text for verdict in pairs)
+
+
+def test_ranking_in_words():
+    def pairs(told: str) -> list[Verdict]:
+        ends = {"l": (1.0, 2.0), "s": (-2.0, -1.0), "-": (-1.0, 1.0)}
+        return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), told, strict=True)]
+
+    three = SimpleNamespace(labels=("A", "B", "C"))
+    expected = {"sss": "C over B over A", "lll": "A over B over C", "---": "not told apart"}
+    expected |= {"s--": "B over A; others not told apart", "lls": None, "-ss": "C over A and B; others not told apart"}
+    for told, line in expected.items():
+        assert tables.ranked(three, pairs(told)) == (line or "A over C over B")
+
+
+def test_a_report_is_not_written_over_another(two, tmp_path):
+    target = tmp_path / "report.html"
+    save_report(two, target, title="One")
+    with pytest.raises(InputError, match="already there; nothing was written"):
+        save_report(two, target, title="Two")
+    assert "<title>One</title>" in target.read_text(encoding="utf-8")
+    save_report(two, target, title="Two", force=True)
+    assert "<title>Two</title>" in target.read_text(encoding="utf-8")
+    assert [file.name for file in tmp_path.iterdir()] == ["report.html"]
+
+
+# In a real browser.
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    if not CHROMIUM.exists():
+        pytest.fail(f"{CHROMIUM} is missing, so the report can't be checked: apt-get install -y chromium")
+    with sync_playwright() as driver:
+        found = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield found
+        found.close()
+
+
+@pytest.fixture
+def page(browser: Browser, page_of_two: str, tmp_path: Path) -> Iterator[tuple[Page, list[str]]]:
+    """The report opened from a file, and a list of every complaint and every request but that for the file itself."""
+    target = tmp_path / "report.html"
+    target.write_text(page_of_two, encoding="utf-8")
+    opened = browser.new_page(viewport={"width": 1200, "height": 900})
+    seen: list[str] = []
+    opened.on("console", lambda message: seen.append(f"console: {message.text}"))
+    opened.on("pageerror", lambda error: seen.append(f"error: {error}"))
+    known = ("data:", target.as_uri())
+    opened.on("request", lambda request: None if request.url.startswith(known) else seen.append(request.url))
+    opened.goto(target.as_uri())
+    yield opened, seen
+    opened.close()
+
+
+def test_the_browser_has_nothing_to_complain_of_and_asks_for_nothing(page):
+    opened, seen = page
+    opened.wait_for_load_state("networkidle")
+    assert seen == []
+    sizes = opened.evaluate("[...document.images].map(i => [i.complete, i.naturalWidth, i.naturalHeight])")
+    assert len(sizes) == 8
+    assert all(complete and width > 300 and height > 100 for complete, width, height in sizes)
+
+
+@pytest.mark.parametrize("width", [1200, 390])
+def test_nothing_sticks_out_on_a_desk_or_in_a_pocket(page, width):
+    opened, _ = page
+    opened.set_viewport_size({"width": width, "height": 900})
+    assert opened.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_it_prints_without_colour_and_without_cut_pictures(page):
+    """As printed on A4: no picture or row is wider than the sheet, and each picture fits on one page."""
+    opened, _ = page
+    opened.emulate_media(media="print")
+    opened.set_viewport_size({"width": 688, "height": 1017})  # A4 less margins of 14 mm, at 96 pixels per inch
+    assert opened.evaluate("document.documentElement.scrollWidth") <= 688
+    assert opened.evaluate("Math.max(...[...document.images].map(i => i.getBoundingClientRect().height))") < 1017
+    assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
+    told = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
+    assert all(len(set(re.findall(r"\d+", colour))) == 1 for colour in told)  # greys only: no meaning hangs on a hue
+    assert opened.pdf(format="A4").startswith(b"%PDF")
+
+
+def test_a_page_that_asks_and_complains_would_be_seen(browser, tmp_path):
+    """The check itself: an outside picture and a fault in a script both show up."""
+    target = tmp_path / "bad.html"
+    target.write_text("<img src='http://127.0.0.1:9/x.png'><script>console.error('oh'); nothing()</script>")
+    seen: list[str] = []
+    opened = browser.new_page()
+    opened.on("console", lambda message: seen.append(message.text))
+    opened.on("pageerror", lambda error: seen.append(str(error)))
+    opened.on("request", lambda request: seen.append(request.url))
+    opened.goto(target.as_uri())
+    opened.close()
+    assert "http://127.0.0.1:9/x.png" in seen
+    assert "oh" in seen
+    assert any("nothing is not defined" in line for line in seen)

@@ -1,0 +1,255 @@
+"""Uncertainty: errors of planes as stated, carried to numbers as closed forms say, by draws and by differences alike."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from polyhedra import box
+
+from raylab.dome import Dome
+from raylab.errors import InputError
+from raylab.scenefile import load_dome
+from raylab.stats import Statistic
+from raylab.stone.brilliant import round_brilliant
+from raylab.stone.measure import measure
+from raylab.stone.plane_errors import WAVES, Uncertainty, displaced
+from raylab.tracing import trace
+from raylab.uncertainty import Estimate, draws_for, propagate, statistics_of
+
+EVEN = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
+STONE = Uncertainty(0.2, 0.0, 4.0).drawn(EVEN, (3, 1))
+TIERS = np.array(STONE.tiers)
+
+
+def steps_only(um: float) -> Uncertainty:
+    return Uncertainty(angle_deg=0.0, common_angle_deg=0.0, distance_um=um)
+
+
+# The errors themselves.
+
+
+def test_drawn_planes_scatter_as_stated():
+    """Over 400 draws: slope by tilt and common tilt together, azimuth by tilt over sine, place by step; 5 standard errors."""
+    doubt = Uncertainty(angle_deg=0.08, common_angle_deg=0.06, distance_um=5.0)
+    drawn = [doubt.drawn(STONE, (1, k)) for k in range(400)]
+    for name in ("crown main 2", "lower half 5"):
+        facet = next(f for f in range(len(STONE)) if STONE.facet_name(f) == name)
+        where = [next(f for f in range(len(s)) if s.facet_name(f) == name) for s in drawn]
+        slope = [s.slope_deg()[f] for s, f in zip(drawn, where, strict=True)]
+        azimuth = [s.azimuth_deg()[f] for s, f in zip(drawn, where, strict=True)]
+        middle = STONE.polyhedron.centroids[facet]
+        place = [s.normals[f] @ middle - s.distances_mm[f] for s, f in zip(drawn, where, strict=True)]
+        sine = math.sin(math.radians(STONE.slope_deg()[facet]))
+        for values, expected in ((slope, math.hypot(0.08, 0.06)), (azimuth, 0.08 / sine), (place, 5e-3)):
+            assert np.std(values, ddof=1) == pytest.approx(expected, rel=5.0 / math.sqrt(2 * 399))
+
+
+def test_a_tilt_turns_a_facet_about_its_middle():
+    errors = np.zeros((len(STONE), 3))
+    errors[5, :2] = (2e-3, -1e-3)
+    tilted = displaced(STONE, errors)
+    assert tilted.normals[5] @ STONE.polyhedron.centroids[5] == pytest.approx(tilted.distances_mm[5], abs=1e-14)
+    assert math.acos(tilted.normals[5] @ STONE.normals[5]) == pytest.approx(math.hypot(2e-3, 1e-3), rel=1e-5)
+    assert np.allclose(np.delete(tilted.normals, 5, 0), np.delete(STONE.normals, 5, 0), rtol=0.0, atol=1e-15)
+
+
+@pytest.mark.parametrize("tier", ["crown main", "pavilion main"])
+def test_the_common_error_makes_a_whole_side_steeper(tier):
+    modes = Uncertainty(angle_deg=0.0, common_angle_deg=0.1, distance_um=0.0).modes(STONE)
+    assert len(modes) == 2
+    steeper = displaced(STONE, modes[0 if tier == "crown main" else 1])
+    change = steeper.slope_deg() - STONE.slope_deg()
+    side = (STONE.normals[:, 2] > 0.0) == (tier == "crown main")
+    leaning = side & (TIERS != "girdle") & (STONE.slope_deg() > 1.0)
+    assert change[leaning] == pytest.approx([0.1] * leaning.sum(), abs=1e-6)
+    assert change[~leaning] == pytest.approx([0.0] * (~leaning).sum(), abs=1e-9)
+
+
+def test_girdle_flats_err_together():
+    """Each flat's step scatters as stated, neighbours nearly alike, opposite ones not."""
+    steps = steps_only(4.0).modes(STONE)[:, TIERS == "girdle", 2]
+    steps = steps[np.any(steps != 0.0, axis=1)]
+    assert len(steps) == 2 * WAVES - 1
+    covariance = steps.T @ steps
+    assert np.diag(covariance) == pytest.approx([16e-6] * covariance.shape[0], rel=1e-9)
+    assert covariance[0, 1] > 0.8 * 16e-6
+    assert abs(covariance[0, 16]) < 0.3 * 16e-6
+
+
+def test_draws_are_pure_functions_of_their_key():
+    doubt = Uncertainty()
+    first, again, other = doubt.drawn(STONE, (7, 3)), doubt.drawn(STONE, (7, 3)), doubt.drawn(STONE, (7, 4))
+    assert np.array_equal(first.normals, again.normals)
+    assert not np.array_equal(first.normals, other.normals)
+    assert first.tiers == STONE.tiers
+
+
+def test_errors_facet_by_facet():
+    sizes = tuple(0.01 * (1 + f) for f in range(len(STONE)))
+    modes = Uncertainty(sizes, 0.0, 0.0).modes(STONE)
+    table = modes[np.any(modes[:, 0] != 0.0, axis=1)]
+    assert np.abs(table).max() == pytest.approx(math.radians(0.01))
+    with pytest.raises(InputError, match=r"angle_deg = 3: not one per facet; expected one number, or"):
+        Uncertainty((0.1, 0.1, 0.1)).modes(STONE)
+
+
+def test_a_scans_own_scatter_is_added_in_squares():
+    fits = [SimpleNamespace(slope_error_deg=0.03, distance_error_um=4.0) for _ in range(len(STONE))]
+    found = Uncertainty(0.04, 0.05, 3.0).with_scan(SimpleNamespace(facets=fits))
+    assert found.angle_deg == pytest.approx((0.05,) * len(STONE))
+    assert found.distance_um == pytest.approx((5.0,) * len(STONE))
+    assert found.common_angle_deg == 0.05
+
+
+@pytest.mark.parametrize(
+    ("key", "value"), [("angle_deg", -0.1), ("common_angle_deg", math.nan), ("distance_um", (1.0, math.inf))]
+)
+def test_impossible_uncertainties_are_refused(key, value):
+    with pytest.raises(InputError, match=key):
+        Uncertainty(**{key: value})
+
+
+# What follows from them, in closed form.
+
+
+@pytest.mark.parametrize("method", ["draws", "derivative"])
+def test_mean_angles(method):
+    """The mean of eight slopes: an eighth of the variance each, and the common error whole."""
+    doubt = Uncertainty(angle_deg=0.08, common_angle_deg=0.05, distance_um=0.0)
+    crown = TIERS == "crown main"
+    found = propagate(STONE, lambda s: {"mean": float(s.slope_deg()[crown].mean())}, doubt, method=method, known_to_pct=4)
+    expected = math.hypot(0.08 / math.sqrt(8.0), 0.05)
+    assert found["mean"].uncertainty == pytest.approx(expected, abs=4.0 * found["mean"].uncertainty_error + 1e-6)
+    assert abs(found["mean"].shift) < 4.0 * expected / math.sqrt(draws_for(4))
+
+
+@pytest.mark.parametrize("method", ["draws", "derivative"])
+def test_volume_of_a_box(method):
+    """dV is the sum of area times step: u = step times the root of the sum of squared areas; tilts cancel to first order."""
+    sides = np.array([2.0 * 1.0] * 4 + [2.0 * 2.0] * 2)
+    found = propagate(
+        box(2.0, 1.0, "diamond"), lambda s: {"volume": s.volume_mm3}, Uncertainty(0.02, 0.0, 5.0), method=method, known_to_pct=4
+    )["volume"]
+    expected = 5e-3 * math.sqrt(float(sides @ sides))
+    assert found.uncertainty == pytest.approx(expected, abs=4.0 * found.uncertainty_error + 1e-4 * expected)
+
+
+def test_the_shift_of_a_square_is_its_variance():
+    """y = x^2 about x = 0: mean u^2, scatter of draws sqrt(2) u^2; differences see no slope, and the same shift."""
+    height = STONE.distances_mm[0]
+
+    def square(stone):
+        return {"y": float((1e3 * (stone.distances_mm[0] - height)) ** 2)}
+
+    drawn = propagate(STONE, square, steps_only(3.0), known_to_pct=4)["y"]
+    assert drawn.shift == pytest.approx(9.0, abs=4.0 * drawn.uncertainty / math.sqrt(draws_for(4)))
+    assert drawn.uncertainty == pytest.approx(9.0 * math.sqrt(2.0), abs=4.0 * drawn.uncertainty_error)
+    straight = propagate(STONE, square, steps_only(3.0), method="derivative")["y"]
+    assert straight.uncertainty == pytest.approx(0.0, abs=1e-9)
+    assert straight.shift == pytest.approx(9.0, abs=1e-9)
+    assert straight.uncertainty_error == pytest.approx(9.0 * math.sqrt(2.0), abs=1e-9)  # so it says that it is no straight line
+
+
+def test_no_errors_no_uncertainty():
+    found = propagate(STONE, lambda s: {"weight": s.weight_ct}, Uncertainty(0.0, 0.0, 0.0), known_to_pct=50)["weight"]
+    assert (found.uncertainty, found.uncertainty_error, found.shift) == (0.0, 0.0, pytest.approx(0.0, abs=1e-12))
+    assert found.interval() == pytest.approx((STONE.weight_ct, STONE.weight_ct))
+
+
+def test_differences_and_draws_agree_on_an_uneven_stone():
+    """Proportions that are smooth there, to 4 of the draws' own errors (and 2 % that differences leave out)."""
+    names = (
+        "crown_angle_deg",
+        "pavilion_angle_deg",
+        "girdle_valley_pct",
+        "table_pct",
+        "twist_deg",
+        "upper_painting_deg",
+        "weight_ct",
+    )
+
+    def numbers(stone):
+        found = measure(stone).numbers()
+        return {name: found[name] for name in names}
+
+    doubt = Uncertainty(0.02, 0.02, 1.0)
+    drawn = propagate(STONE, numbers, doubt, known_to_pct=10)
+    straight = propagate(STONE, numbers, doubt, method="derivative")
+    for name in names:
+        error = 4.0 * drawn[name].uncertainty_error + 0.02 * drawn[name].uncertainty
+        assert straight[name].uncertainty == pytest.approx(drawn[name].uncertainty, abs=error), name
+
+
+def test_differences_and_draws_agree_on_light():
+    """One common error of the crown and one of the pavilion: brightness and leakage under a sky without sharp edges."""
+    dome = Dome(sky="overcast")
+
+    def numbers(stone):
+        found = statistics_of(replace(stone, symmetry=1), dome, precision=3e-2)
+        return {name: found[name] for name in ("brightness", "leak", "glare")}
+
+    doubt = Uncertainty(0.0, 0.05, 0.0)
+    drawn, straight = propagate(STONE, numbers, doubt, known_to_pct=14), propagate(STONE, numbers, doubt, method="derivative")
+    for name in ("brightness", "leak"):
+        error = 4.0 * drawn[name].uncertainty_error + 2.0 * straight[name].uncertainty_error
+        assert drawn[name].uncertainty > 0.0
+        assert straight[name].uncertainty == pytest.approx(drawn[name].uncertainty, abs=error), name
+
+
+def test_the_uncertainty_of_the_uncertainty_is_stated_truly():
+    """60 keys: what the uncertainties scatter by is what each says of itself, to 5 standard errors of a scatter from 60."""
+    found = [propagate(box(2.0, 1.0, "diamond"), _side, steps_only(5.0), key=(k,))["side"] for k in range(60)]
+    scatter = np.std([one.uncertainty for one in found], ddof=1)
+    assert np.mean([one.uncertainty_error for one in found]) == pytest.approx(scatter, rel=5.0 / math.sqrt(2 * 59))
+    assert scatter / np.mean([one.uncertainty for one in found]) == pytest.approx(0.10, rel=5.0 / math.sqrt(2 * 59))
+
+
+def _side(stone):
+    return {"side": float(stone.distances_mm[0])}
+
+
+# The record, and what goes wrong.
+
+
+def test_three_kinds_are_kept_apart():
+    one = Estimate(Statistic(0.5, 0.5, 0.52, 0.003), uncertainty=0.004, uncertainty_error=0.0004, shift=0.1)
+    assert one.best == pytest.approx(0.4)
+    assert one.interval(2.0) == pytest.approx((0.4 - 2 * 0.005, 0.42 + 2 * 0.005))
+    told = one.to_dict()
+    assert (told["value"], told["bracket_high"], told["engine_error"], told["uncertainty"]) == (0.5, 0.52, 0.003, 0.004)
+
+
+def test_statistics_of_are_those_of_a_trace():
+    dome = load_dome("head-shadow")
+    found, summary = statistics_of(STONE, dome, precision=1e-2), trace(STONE, dome, resolution=40, precision=1e-2).summary
+    assert found == {**summary.ledger, **summary.statistics()}
+
+
+def test_a_number_that_draws_lack_is_unknown():
+    calls = iter(range(10_000))
+
+    def fleeting(stone):
+        return {"always": 1.0, **({"once": 2.0} if next(calls) == 0 else {})}
+
+    found = propagate(STONE, fleeting, steps_only(1.0), known_to_pct=50)
+    assert math.isnan(found["once"].uncertainty)
+    assert found["always"].uncertainty == 0.0
+
+
+def test_progress_is_told():
+    told: list[float] = []
+    propagate(STONE, _side, steps_only(1.0), known_to_pct=25, progress=told.append)
+    assert told == pytest.approx([(k + 1) / draws_for(25) for k in range(draws_for(25))])
+
+
+def test_what_cannot_be_done_is_told_in_one_line():
+    with pytest.raises(InputError, match=r"method = 'guess': unknown method; expected 'draws' or 'derivative'"):
+        propagate(STONE, _side, method="guess")
+    with pytest.raises(InputError, match="known_to_pct"):
+        propagate(STONE, _side, known_to_pct=0.0)
+    with pytest.raises(InputError, match="with errors of this size the stone falls apart"):
+        propagate(box(0.5, 0.2, "diamond"), _side, steps_only(900.0))
