@@ -81,8 +81,8 @@ def random_rotation(rng: np.random.Generator) -> np.ndarray:
 @dataclass(frozen=True)
 class Agreement:
     """A scan against the stone it was made of, the girdle left out: the stone's facets that the scan lacks and those that it
-    has beyond, (facet, error of the slope in standard errors) of the others but the table, and the largest turn in degrees
-    between facets of one name."""
+    has beyond; of the others but table and culet the error of the slope in standard errors, where those aren't zero; and the
+    largest angle between facets of one name, degrees."""
 
     missing: tuple[str, ...]
     beyond: tuple[str, ...]
@@ -107,15 +107,13 @@ def _turned(scan: Scan, stone: rl.Stone, k: int) -> Agreement:
             found[f"{tier} {index}"] = f
     both = sorted(truth.keys() & found.keys())
     cosine = [normals[found[name]] @ stone.normals[truth[name]] for name in both]
-    slope, true = scan.stone.slope_deg(), stone.slope_deg()
+    error = {name: scan.report.facets[found[name]].slope_error_deg for name in both}
+    off = {name: scan.stone.slope_deg()[found[name]] - stone.slope_deg()[truth[name]] for name in both}
     return Agreement(
         tuple(sorted(truth.keys() - found.keys())),
         tuple(sorted(found.keys() - truth.keys())),
-        {
-            name: (slope[found[name]] - true[truth[name]]) / scan.report.facets[found[name]].slope_error_deg
-            for name in both
-            if name != "table 0" and not name.startswith("culet")  # a level facet has only one sign of error
-        },
+        # a level facet has only one sign of error
+        {name: off[name] / error[name] for name in both if error[name] > 0.0 and name not in ("table 0", "culet 0")},
         float(np.degrees(np.arccos(np.clip(min(cosine, default=-1.0), -1.0, 1.0)))),
     )
 

@@ -91,12 +91,12 @@ def _girdle_at(normals: np.ndarray, distances: np.ndarray, azimuth: float) -> fl
 
 
 def _outermost(along: np.ndarray, up: np.ndarray, distances: np.ndarray) -> float:
-    """Height of the point with the largest radius among corners of the cut body."""
-    best = (-math.inf, 0.0)
-    for f in np.flatnonzero(up > 0.0):
-        for g in np.flatnonzero(up < 0.0):
-            radius = (distances[f] / up[f] - distances[g] / up[g]) / (along[f] / up[f] - along[g] / up[g])
-            height = (distances[f] - along[f] * radius) / up[f]
-            if radius > best[0] and (along * radius + up * height <= distances + 1e-9).all():
-                best = (radius, height)
-    return best[1]
+    """Height of the corner with the largest radius of the cut body, where a plane from above meets one from below."""
+    f, g = (i.ravel() for i in np.meshgrid(np.flatnonzero(up > 0.0), np.flatnonzero(up < 0.0)))
+    closing = along[f] / up[f] - along[g] / up[g]
+    f, g, closing = f[closing > 0.0], g[closing > 0.0], closing[closing > 0.0]
+    radius = (distances[f] / up[f] - distances[g] / up[g]) / closing
+    height = (distances[f] - along[f] * radius) / up[f]
+    excess = np.outer(radius, along) + np.outer(height, up) - distances
+    best = excess.max(axis=1).argmin() if len(radius) else -1
+    return float(height[best]) if best >= 0 else 0.0

@@ -35,7 +35,7 @@ class Surface:
         self.points = np.concatenate([mesh.vertices, *inner])
 
 
-def _patch_planes(patches: Patches) -> Planes:
+def patch_planes(patches: Patches) -> Planes:
     """The patches' own planes."""
     scatter = symmetric(patches.scatter) / patches.weight[:, None, None]
     spread, axes = np.linalg.eigh(scatter)
@@ -59,7 +59,7 @@ class Candidates:
         member = np.argsort(label, kind="stable")
         self.points = surface.points[member]
         self.first = np.searchsorted(label[member], np.arange(len(patches.weight) + 1))
-        self.planes = _patch_planes(patches)
+        self.planes = patch_planes(patches)
         self.order = np.argsort(-patches.weight, kind="stable")
         arm = np.linalg.norm(self.points - patches.centre[label[member]], axis=1)
         self.radius = np.zeros(len(patches.weight))

@@ -20,7 +20,7 @@ import numpy as np
 
 from ...errors import StoneError
 from ..polyhedron import intersect
-from .candidates import Candidates, Surface
+from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
 from .girdle_fit import Girdle, fit_girdle, is_steep
 from .mesh import Mesh
@@ -60,10 +60,15 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     Raises StoneError where the surface is not made of planes.
     """
     patches, noise, least = patches_and_noise(mesh, noise_mm)
+    if noise_mm is None and noise < LEAST_NOISE_MM:  # convex as it stands: every patch is a facet, drawn without error
+        planes = patch_planes(patches)
+        if len(planes) > MAX_FACETS:
+            raise StoneError("the surface is not made of planes", value=len(planes), expected=f"at most {MAX_FACETS} facets")
+        return Found(planes, envelope(mesh.vertices, planes), noise, 0.0, None)
     surface = Surface(mesh)
     candidates = Candidates(surface, patches)
     planes = candidates.taken_up(None, noise)
-    rounding = 0.0 if noise < LEAST_NOISE_MM else edge_rounding(mesh.vertices, candidates.large(planes), noise)
+    rounding = edge_rounding(mesh.vertices, candidates.large(planes), noise)
     coarse = EDGE_NOISE * rounding
     planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
     for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
@@ -132,7 +137,7 @@ def _settled(surface: Surface, planes: Planes, noise: float, fixed: int) -> tupl
 def _change(before: Planes, after: Planes) -> float:
     """Largest tilt between two states of the planes, over what noise of unit variance does to each."""
     tilt = np.abs(after.normals - before.normals).max(axis=1)
-    unit = np.sqrt(after.covariance[:, 1:, 1:].trace(axis1=1, axis2=2))
+    unit = np.sqrt(after.covariance[:, 1:, 1:].trace(axis1=1, axis2=2).clip(0.0))
     return float((tilt / np.maximum(unit, 1e-300)).max())
 
 

@@ -48,7 +48,7 @@ def fit_planes(mesh: Mesh, planes: Planes, found: Envelope, noise_mm: float, *, 
             mesh.vertices, *mesh.incidence, mesh.area, owner, few, planes.normals, planes.distances, planes.centre, cut
         )
         moments = np.where(few[:, None], outer, moments)
-    enough = (moments[:, 0] >= (3 if drawn else LEAST)) & (np.arange(len(planes)) < free)
+    enough = (moments[:, 0] >= (3 if drawn else LEAST)) & (_tilt(moments) < np.inf) & (np.arange(len(planes)) < free)
     return _solved(moments[enough], planes.only(enough))
 
 

@@ -1,0 +1,348 @@
+"""Scans of known stones: every facet back, the frame found, what is no facet told, and anything that is no stone refused."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+import pyvista
+import scanned
+import trimesh
+
+import raylab as rl
+from raylab.stone.measure import measure
+from raylab.stone.scan import load_scan, stone_from_mesh
+
+STONE = scanned.brilliant(culet_pct=1.0)
+EXACT = 1e-9
+"""Rounding of numbers of some mm through hulls and fits, mm or radians, with room."""
+
+
+def planes_differ(found: rl.Stone, stone: rl.Stone) -> float:
+    """Largest difference of planes of the same name."""
+    row = {found.facet_name(f): f for f in range(len(found))}
+    order = [row[stone.facet_name(f)] for f in range(len(stone))]
+    return float(
+        max(np.abs(found.normals[order] - stone.normals).max(), np.abs(found.distances_mm[order] - stone.distances_mm).max())
+    )
+
+
+def as_soup(vertices: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Every triangle with corners of its own, as an STL has them."""
+    return vertices[triangles].reshape(-1, 3), np.arange(3 * len(triangles)).reshape(-1, 3)
+
+
+# ------------------------------------------------------------------------------------------------ exact meshes
+
+
+def test_a_stone_that_stands_in_the_frame_comes_back_as_it_is():
+    scan = stone_from_mesh(*STONE.triangles())
+    assert planes_differ(scan.stone, STONE) < EXACT
+    assert np.abs(scan.report.rotation - np.eye(3)).max() < EXACT
+    assert np.abs(scan.report.shift_mm).max() < EXACT
+    assert (scan.stone.symmetry, len(scan.stone)) == (8, len(STONE))
+    assert (scan.report.explained_pct, scan.report.unexplained, scan.report.extra) == (pytest.approx(100.0), (), ())
+    assert (scan.report.girdle, scan.report.rounding_um) == ("flats", 0.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_turning_shifting_shuffling_and_cutting_up_change_nothing(seed):
+    rng = np.random.default_rng(seed)
+    vertices, triangles = scanned.tessellated(STONE, seed)
+    triangles = np.array(
+        [np.roll(corners, k) for corners, k in zip(triangles, rng.integers(0, 3, len(triangles)), strict=True)]
+    )
+    turn, shift = scanned.random_rotation(rng), rng.normal(0.0, 5.0, 3)
+    soup = as_soup(vertices @ turn.T + shift, rng.permutation(triangles))
+    scan = stone_from_mesh(*soup)
+    agreement = scanned.agreement(scan, STONE)
+    assert (agreement.missing, agreement.beyond) == ((), ())
+    assert agreement.turn_deg < 1e-5  # an angle by its cosine is known to the root of the rounding
+    assert scan.stone.weight_ct == pytest.approx(STONE.weight_ct, rel=1e-9)
+    placed = soup[0] @ scan.report.rotation.T + scan.report.shift_mm
+    assert (placed @ scan.stone.normals.T - scan.stone.distances_mm).max() < EXACT
+    assert scan.report.rotation @ scan.report.rotation.T == pytest.approx(np.eye(3), abs=1e-12)
+
+
+def test_proportions_of_the_fit_are_those_it_was_built_from():
+    found = measure(stone_from_mesh(*scanned.tessellated(STONE, 1)).stone)
+    for key in ("table_pct", "crown_angle_deg", "pavilion_angle_deg", "star_pct", "lower_half_pct", "girdle_pct", "culet_pct"):
+        assert getattr(found, key).mean == pytest.approx(getattr(measure(STONE), key).mean, abs=1e-6), key
+
+
+def test_a_larger_stone_is_larger_by_as_much():
+    vertices, triangles = STONE.triangles()
+    assert stone_from_mesh(2.5 * vertices, triangles).stone.weight_ct == pytest.approx(2.5**3 * STONE.weight_ct, rel=1e-9)
+
+
+def test_oriented_keeps_the_meshs_own_frame():
+    moved = STONE.moved(shift_mm=np.array([0.1, -0.2, 0.3]))
+    scan = stone_from_mesh(*moved.triangles(), oriented=True)
+    assert planes_differ(scan.stone, moved) < EXACT
+    assert np.array_equal(scan.report.rotation, np.eye(3))
+
+
+def test_material_and_rough_girdle_are_the_users():
+    stone = stone_from_mesh(*STONE.triangles(), material="sapphire", bruted_girdle=True, name="x").stone
+    assert (stone.material.name, stone.name) == ("sapphire", "x")
+    assert [tier for tier, rough in zip(stone.tiers, stone.bruted, strict=True) if rough] == ["girdle"] * 96
+
+
+def test_the_callers_mesh_is_never_edited():
+    vertices, triangles = scanned.sampled(STONE, 4)
+    vertices = scanned.noisy(vertices, 0.002, np.random.default_rng(0))
+    kept = vertices.copy(), triangles.copy()
+    vertices.flags.writeable = triangles.flags.writeable = False
+    stone_from_mesh(vertices, triangles)
+    assert np.array_equal(vertices, kept[0])
+    assert np.array_equal(triangles, kept[1])
+
+
+# ------------------------------------------------------------------------------------------------ noise
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_every_facet_of_a_noisy_scan_is_found_within_its_error(seed):
+    """More stones in benchmarks/bench_scan.py. Chance puts one slope in 16,000 beyond 4 standard errors."""
+    rng = np.random.default_rng(seed)
+    stone = scanned.random_brilliant(rng)
+    vertices, triangles = scanned.sampled(stone, 5, rng) if seed % 2 else scanned.tessellated(stone, 3)
+    noise = rng.uniform(0.0005, 0.005)
+    vertices = scanned.noisy(vertices, noise, rng)
+    turn = scanned.random_rotation(rng)
+    scan = stone_from_mesh(vertices @ turn.T + rng.normal(size=3), rng.permutation(triangles))
+    agreement = scanned.agreement(scan, stone)
+    assert set(agreement.missing) & scanned.well_sampled(stone, vertices) == set()
+    assert agreement.beyond == ()
+    assert max(map(abs, agreement.pulls.values())) < 4.0
+    assert scan.report.noise_um == pytest.approx(1e3 * noise, rel=0.05)
+    assert scan.report.explained_pct > 99.8
+
+
+def test_errors_follow_the_noise_that_is_stated():
+    vertices, triangles = scanned.sampled(STONE, 5)
+    vertices = scanned.noisy(vertices, 0.003, np.random.default_rng(1))
+    one, two = (stone_from_mesh(vertices, triangles, noise_um=um).report for um in (3.0, 4.0))
+    assert one.noise_stated
+    for a, b in zip(one.facets[:20], two.facets[:20], strict=True):
+        assert b.slope_error_deg / a.slope_error_deg == pytest.approx(4.0 / 3.0, rel=0.2)
+
+
+@pytest.mark.parametrize(("noise_mm", "kind"), [(0.0005, "even flats"), (0.008, "round")])
+def test_girdle_flats_are_told_where_the_noise_allows(noise_mm, kind):
+    vertices, triangles = scanned.sampled(scanned.brilliant(girdle_facets=64), 6)
+    scan = stone_from_mesh(scanned.noisy(vertices, noise_mm, np.random.default_rng(2)), triangles)
+    assert scan.report.girdle == kind
+    assert scan.stone.tiers.count("girdle") == (64 if kind == "even flats" else 96)
+    assert scan.stone.weight_ct == pytest.approx(scanned.brilliant(girdle_facets=64).weight_ct, rel=3e-4)
+
+
+def test_a_round_girdle_is_fitted_by_tangents_that_keep_its_area():
+    stone = scanned.brilliant()
+    walls = [[math.cos(a), math.sin(a), 0.0] for a in np.arange(720) * math.tau / 720]
+    rest = [f for f, tier in enumerate(stone.tiers) if tier != "girdle"]
+    whole = rl.Stone.from_planes([*stone.normals[rest], *walls], [*stone.distances_mm[rest], *[3.2483] * 720])
+    vertices, triangles = scanned.sampled(whole, 6)
+    scan = stone_from_mesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles)
+    assert scan.report.girdle == "round"
+    # the mean of 1,000 girdle points of 1 um noise is known to 0.03 um, so the area to 2 parts in 10^5
+    assert scan.stone.outline_area_mm2 == pytest.approx(whole.outline_area_mm2, rel=5e-5)
+
+
+@pytest.mark.parametrize(("times", "round_um"), [(0, 0.0), (1, 20.0), (2, 30.0)])
+def test_rounded_edges_are_measured_and_are_no_facets(times, round_um):
+    vertices, triangles = scanned.sampled(STONE, 6)
+    vertices = scanned.noisy(scanned.blurred(vertices, triangles, times), 0.0005, np.random.default_rng(4))
+    scan = stone_from_mesh(vertices, triangles)
+    assert scan.report.rounding_um >= round_um
+    assert (scan.report.rounding_um == 0.0) == (times == 0)
+    agreement = scanned.agreement(scan, STONE)
+    assert agreement.beyond == ()
+    assert max(map(abs, agreement.pulls.values())) < 4.0
+
+
+@pytest.mark.parametrize(("share", "noise_mm"), [(0.5, 0.0), (0.1, 0.0), (0.03, 0.0), (0.5, 0.002), (0.1, 0.002)])
+def test_decimated_meshes(share, noise_mm):
+    """Decimated by VTK, which keeps the vertices of edges and few others."""
+    stone = scanned.brilliant()
+    vertices, triangles = scanned.tessellated(stone, 3 if share > 0.2 or noise_mm == 0.0 else 4)
+    rough = pyvista.PolyData.from_regular_faces(scanned.noisy(vertices, noise_mm, np.random.default_rng(1)), triangles)
+    fewer = rough.decimate(1.0 - share)
+    agreement = scanned.agreement(stone_from_mesh(np.asarray(fewer.points), fewer.regular_faces), stone)
+    assert (agreement.missing, agreement.beyond) == ((), ())
+    assert max(map(abs, agreement.pulls.values()), default=0.0) < 4.0
+    assert agreement.turn_deg < (1e-4 if noise_mm == 0.0 else 1.0)
+
+
+# ------------------------------------------------------------------------------------------------ what is no facet
+
+
+def dented(depth_mm: float, radius_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """A scan of 2 um noise with a dent (or, if negative, a bump) of Gaussian profile in the table at (0.8, 0.3)."""
+    vertices, triangles = scanned.sampled(STONE, 6)
+    vertices = scanned.noisy(vertices, 0.002, np.random.default_rng(5))
+    on_table = vertices[:, 2] > STONE.distances_mm[0] - 0.02
+    away = np.hypot(vertices[:, 0] - 0.8, vertices[:, 1] - 0.3)
+    vertices[:, 2] -= np.where(on_table, depth_mm * np.exp(-((away / radius_mm) ** 2)), 0.0)
+    return vertices, triangles
+
+
+@pytest.mark.parametrize(("depth_um", "kind"), [(50.0, "below"), (-50.0, "above")])
+def test_a_dent_and_a_bump_are_told_with_place_area_and_depth(depth_um, kind):
+    scan = stone_from_mesh(*dented(depth_um * 1e-3, 0.1))
+    assert scanned.agreement(scan, STONE).beyond == ()
+    largest = scan.report.unexplained[0]
+    assert largest.kind == kind
+    assert largest.place_mm == pytest.approx((0.8, 0.3, STONE.distances_mm[0]), abs=0.06)
+    assert largest.depth_um == pytest.approx(abs(depth_um), abs=5 * 2.0)
+    # the profile is deeper than the limit of 10 um within 0.1 mm x sqrt(ln 5); its edge is uncertain by a triangle
+    assert largest.area_mm2 == pytest.approx(math.pi * 0.01 * math.log(5.0), rel=0.25)
+    assert scan.report.explained_pct == pytest.approx(100.0 * (1.0 - largest.area_mm2 / 85.0), abs=0.05)
+
+
+def test_more_that_is_unexplained_than_stated_is_refused():
+    mesh = dented(0.3, 1.0)
+    with pytest.raises(rl.StoneError, match=r"only 9\d\.\d % of the surface lies on planar facets .* expected at least 99 %"):
+        stone_from_mesh(*mesh, min_explained_pct=99.0)
+    assert stone_from_mesh(*mesh, min_explained_pct=90.0).report.explained_pct < 99.0
+
+
+def test_an_extra_facet_is_found_and_named_so():
+    normal = np.array([0.5, 0.15, -0.8]) / np.linalg.norm([0.5, 0.15, -0.8])
+    reach = float((STONE.vertices_mm @ normal).max()) - 0.03
+    cut = rl.Stone.from_planes(
+        [*STONE.normals, normal], [*STONE.distances_mm, reach], tiers=[*STONE.tiers, "extra"], redundant="drop"
+    )
+    vertices, triangles = scanned.sampled(cut, 6)
+    scan = stone_from_mesh(scanned.noisy(vertices, 0.002, np.random.default_rng(6)), triangles)
+    assert scan.report.extra == ("extra 0",)
+    row = scan.stone.tiers.index("extra")
+    turn = np.degrees(np.arccos(scan.stone.normals[row] @ normal))
+    assert turn < 4.0 * math.hypot(
+        scan.report.facets[row].slope_error_deg, 45.0 / 1e3 + scan.report.facets[row].azimuth_error_deg
+    )
+
+
+def test_the_report_goes_into_json():
+    scan = stone_from_mesh(*scanned.sampled(STONE, 4), noise_um=1.0)
+    plain = json.loads(json.dumps(scan.report.to_dict(), allow_nan=False))
+    assert plain["facets"][0]["name"] == scan.stone.facet_name(0)
+    assert len(plain["facets"]) == len(scan.stone)
+    assert plain["noise_um"] == 1.0
+
+
+# ------------------------------------------------------------------------------------------------ what is no stone
+
+
+def solid(name: str) -> tuple[np.ndarray, np.ndarray]:
+    make = trimesh.creation
+    bodies = {
+        "box": lambda: make.box((4, 5, 6)),
+        "cylinder": lambda: make.cylinder(3, 4, sections=32),
+        "cone": lambda: make.cone(3, 4, sections=24),
+        "icosahedron": make.icosahedron,
+        "ball of 320": lambda: make.icosphere(subdivisions=2),
+        "ball of 20480": lambda: make.icosphere(subdivisions=5),
+        "capsule": make.capsule,
+        "torus": lambda: make.torus(3, 1),
+        "ring": lambda: make.annulus(1, 3, 2),
+        "arrows": make.axis,
+    }
+    if name in bodies:
+        body = bodies[name]()
+        return body.vertices, body.faces
+    shape = pyvista.PlatonicSolid(name, radius=2.0).triangulate().clean()
+    return np.asarray(shape.points), shape.regular_faces
+
+
+@pytest.mark.parametrize(
+    ("name", "facets"),
+    [
+        ("box", 6),
+        ("cylinder", 34),
+        ("cone", 25),
+        ("icosahedron", 20),
+        ("ball of 320", 320),
+        ("tetrahedron", 4),
+        ("cube", 6),
+        ("octahedron", 8),
+        ("dodecahedron", 12),
+    ],
+)
+def test_solids_that_none_of_us_made(name, facets):
+    vertices, triangles = solid(name)
+    scan = stone_from_mesh(vertices, triangles)
+    assert len(scan.stone) == facets
+    assert scan.stone.volume_mm3 == pytest.approx(trimesh.Trimesh(vertices, triangles).volume, rel=1e-5)  # 32-bit points of VTK
+
+
+@pytest.mark.parametrize(
+    ("name", "reason"),
+    [
+        ("ball of 20480", "not made of planes"),
+        ("capsule", "not made of planes"),
+        ("torus", "not convex: the body fills 65.. % of its convex hull"),
+        ("ring", "not convex"),
+        ("arrows", "edges with more than two triangles"),
+    ],
+)
+def test_bodies_that_are_no_stones(name, reason):
+    with pytest.raises(rl.StoneError, match=reason):
+        stone_from_mesh(*solid(name))
+
+
+def changed(vertices=None, triangles=None) -> tuple[np.ndarray, np.ndarray]:
+    own = STONE.triangles()
+    return own[0] if vertices is None else vertices, own[1] if triangles is None else triangles
+
+
+V, T = STONE.triangles()
+NOT_A_NUMBER = V.copy()
+NOT_A_NUMBER[7, 1] = np.nan
+TWO = np.vstack([V, V + [20.0, 0.0, 0.0]]), np.vstack([T, T + len(V)])
+PARTLY_TURNED = T.copy()
+PARTLY_TURNED[11] = PARTLY_TURNED[11, ::-1]
+BITTEN = V.copy()
+BITTEN[np.argmin(V[:, 2])] *= -0.2
+
+
+@pytest.mark.parametrize(
+    ("mesh", "message"),
+    [
+        ((NOT_A_NUMBER, T), r"vertex 7 = .*: 1 vertices are not finite"),
+        ((V, T[:-1]), r"3 edges with one triangle: the mesh is open, the first at \(.*\) mm; expected a closed surface"),
+        ((V, T[:, ::-1]), "the mesh is inside out"),
+        ((V, PARTLY_TURNED), "3 edges whose two triangles disagree about which side is out"),
+        (TWO, "2 separate bodies .* expected one stone"),
+        ((V, np.vstack([T, T[:1]])), "edges with more than two triangles"),
+        ((BITTEN, T), "not convex"),
+        ((V * 0.01, T), "the stone would be 0.06.* mm across: is the unit right"),
+        ((V * 1000.0, T), "the stone would be 6500 mm across: is the unit right"),
+        ((V, T[:3]), "too few triangles"),
+        ((V, T + 1), "a triangle names a vertex that is not there"),
+        ((V, T * 1.0), "a triangle names a vertex that is not there"),
+        ((V[:, :2], T), r"shapes \(\d+, 2\) and \(\d+, 3\) don't fit"),
+        ((np.array([["a"] * 3] * len(V)), T), "not arrays of numbers"),
+        ((np.zeros_like(V), T), "no triangle is left"),
+        ((np.zeros((0, 3)), np.zeros((0, 3), int)), "too few triangles"),
+    ],
+)
+def test_meshes_that_can_not_be_used(mesh, message):
+    with pytest.raises(rl.InputError, match=message) as told:
+        stone_from_mesh(*mesh)
+    assert "\n" not in str(told.value)
+
+
+@pytest.mark.parametrize(("key", "value"), [("noise_um", -1.0), ("noise_um", math.nan), ("min_explained_pct", 101.0)])
+def test_options_are_checked(key, value):
+    with pytest.raises(rl.InputError, match=key):
+        stone_from_mesh(V, T, **{key: value})
+
+
+def test_a_file_is_named_in_what_goes_wrong_with_its_mesh(tmp_path):
+    path = tmp_path / "two.ply"
+    path.write_bytes(trimesh.Trimesh(*TWO, process=False).export(file_type="ply"))
+    with pytest.raises(rl.StoneError, match=r"two\.ply: 2 separate bodies"):
+        load_scan(path, unit="mm")
