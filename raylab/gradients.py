@@ -143,18 +143,11 @@ def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | 
 def _traced(design: dict[str, Any], settings: Settings) -> np.ndarray:
     """(3, names) values and brackets of a design. Raises the error of one that is no stone."""
     row = trace_designs([design], settings)[0]
-    if row[-1] != 0:
-        _row_again(design)
+    if row[-1] != 0:  # what was made a code of is raised here
+        stone_of(design), view_of(design), design["material"].n(design["wavelength_nm"])
     told = dict(zip(COLUMNS, row, strict=True))
     parts = [[told[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
     return np.array([[*part, *(told[name] for name in _SOLID)] for part in parts])
-
-
-def _row_again(design: dict[str, Any]) -> None:
-    """Raise what `trace_designs` made a code of."""
-    stone_of(design)
-    design["material"].n(design["wavelength_nm"])
-    view_of(design)
 
 
 def _slope(design: dict[str, Any], key: str, reach: float, settings: Settings) -> np.ndarray:

@@ -79,11 +79,11 @@ def load_sweep(path: str | Path) -> SweepFile:
     settings = checked(top.get("sweep", {}), _RUN, file=file, section="sweep")
     plots = checked(top.get("plots", {}), _PLOTS, file=file, section="plots")
     statistics, best = tuple(plots.get("statistics", _DRAWN)), plots.get("best", "brightness")
-    for name in (*statistics, best):
-        if name not in STATISTICS:
-            raise InputError(
-                "no such statistic", key="plots.statistics", value=name, file=file, expected=nearest(name, STATISTICS)
-            )
+    for key, names in (("statistics", statistics), ("best", (best,))):
+        for name in names:
+            if name not in STATISTICS:
+                hint = nearest(name, STATISTICS)
+                raise InputError("no such statistic", key=f"plots.{key}", value=name, file=file, expected=hint)
     try:
         chosen = {key: settings[key] for key in ("layout", "number", "seed") if key in settings}
         plan = plan_of(axes, fixed, **chosen)

@@ -20,6 +20,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any
 
+try:
+    import fcntl
+except ImportError:  # not a POSIX system
+    fcntl = None  # type: ignore[assignment]
+
 import numpy as np
 
 from .design import COLUMNS
@@ -84,10 +89,12 @@ class Store:
         InputError : another sweep lies there (says in what it differs), or the folder can't be written to.
         """
         self.folder, self.facts = Path(folder), facts
+        self._held: IO[bytes] | None = None
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
         with _told(self.folder):
             if self.folder.exists() and not self.folder.is_dir():
                 raise InputError("not a folder", file=str(folder), expected="a folder for the sweep")
+            self._claim()
             if force and self.folder.is_dir():
                 self._clear()
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -98,6 +105,7 @@ class Store:
             if known is None:
                 text = json.dumps({**facts, "chunk": self.size}, indent=1, ensure_ascii=False)
                 write_whole(self.folder / MANIFEST, lambda file: file.write(text.encode()))
+                self._claim()
             count = -(-_designs(facts) // self.size)
             self.done = {number for number in range(count) if self._part(number).exists()}
 
@@ -105,6 +113,27 @@ class Store:
     def result(self) -> Path:
         """Where the result will be, or is."""
         return self.folder / RESULT
+
+    def _claim(self) -> None:
+        """Hold the sweep for this process, where the system can; the hold ends with the process, however it ends.
+
+        Raises InputError where another holds it.
+        """
+        manifest = self.folder / MANIFEST
+        if fcntl is None or self._held is not None or not manifest.exists():
+            return
+        self._held = open(manifest, "rb")  # noqa: SIM115 - closed by `close`
+        try:
+            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            self.close()
+            raise InputError("another process is at this sweep", file=str(self.folder), expected="another folder") from error
+
+    def close(self) -> None:
+        """Give the sweep free for others."""
+        if self._held is not None:
+            self._held.close()
+            self._held = None
 
     def _clear(self) -> None:
         for file in (self.result, self.folder / MANIFEST):

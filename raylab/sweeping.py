@@ -10,7 +10,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import nullcontext
+from contextlib import closing, nullcontext
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -99,10 +99,10 @@ def sweep(
         if out is None:
             return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
         facts = facts_of(plan, asdict(settings), code_id())
-        store = Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)
-        if store.result.exists():
-            return _read(store.result)
-        return _run(plan, settings, store.size, store, client, count, progress)
+        with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
+            if store.result.exists():
+                return _read(store.result)
+            return _run(plan, settings, store.size, store, client, count, progress)
     finally:
         if ours and client is not None:
             client.close()

@@ -14,6 +14,7 @@ import pytest
 import xarray as xr
 
 import raylab as rl
+from raylab.cli import main
 from raylab.design import REASONS, STATISTICS, Settings, trace_designs
 from raylab.sweep_axes import LAYOUTS, SAMPLERS, plan_of
 
@@ -264,6 +265,12 @@ def test_an_error_in_a_worker_comes_up_here(monkeypatch):
         swept(AXES, processes=2)
 
 
+def test_workers_that_die_again_and_again_end_the_sweep(monkeypatch):
+    monkeypatch.setattr("raylab.sweep_workers.sys.executable", "/bin/false")
+    with pytest.raises(rl.RaylabError, match="a worker process died 3 times at the same designs"):
+        swept(AXES, processes=2)
+
+
 def test_a_script_needs_no_main_guard(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
@@ -289,6 +296,18 @@ def cluster():
 
 def test_a_cluster_changes_no_bit(alone, cluster):
     xr.testing.assert_identical(swept(AXES, processes=None, scheduler=cluster.scheduler_address), alone)
+
+
+def test_the_command_takes_a_schedulers_address(cluster, tmp_path, capsys):
+    (tmp_path / "s.toml").write_text(
+        "schema = 1\n[axes]\npavilion_angle_deg = [40, 41, 42]\n[fixed]\ntable_pct = 57\ncrown_angle_deg = 34\n"
+        'dome = "even-sky"\n[sweep]\nprecision = 0.1\n[plots]\nstatistics = ["leak"]\n'
+    )
+    out = tmp_path / "out"
+    assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(out), "--scheduler", cluster.scheduler_address]) == 0
+    assert "3 designs: 3 traced" in capsys.readouterr().out
+    assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(tmp_path / "b"), "--scheduler", "nowhere:1"]) == 2
+    assert "scheduler = 'nowhere:1': no scheduler answers" in capsys.readouterr().err
 
 
 def test_a_worker_killed_during_a_cluster_run_loses_nothing(alone, cluster, tmp_path):

@@ -257,6 +257,21 @@ def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path
     assert result(tmp_path) == result(whole)
 
 
+def test_two_processes_are_not_at_one_sweep(tmp_path):
+    """While a sweep runs, a second call in the same folder is refused, with force or without; the first isn't disturbed."""
+    refused = []
+
+    def second(done, total):
+        for force in (False, True):
+            with pytest.raises(rl.InputError, match="another process is at this sweep"):
+                swept(tmp_path, force=force)
+            refused.append(force)
+
+    xr.testing.assert_identical(swept(tmp_path, progress=second), swept(None))
+    assert len(refused) >= 4
+    swept(tmp_path, force=True)
+
+
 def test_places_that_are_no_sweep_are_refused(tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(rl.InputError, match="file: not a folder"):

@@ -1,0 +1,114 @@
+"""The bar: rate and time left, in a terminal, in a notebook, and nothing where nobody looks."""
+
+from __future__ import annotations
+
+import os
+import pty
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import raylab as rl
+from raylab import progress_bar
+from raylab.progress_bar import Pace, shown
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    """A clock that a test sets."""
+    now = [100.0]
+    monkeypatch.setattr(progress_bar.time, "monotonic", lambda: now[0])
+    return now
+
+
+def test_rate_and_time_left_count_what_this_run_does(clock):
+    """1000 designs of which an earlier run did 400: 100 in 5 s is 20 a second, and 500 more take 25 s."""
+    pace = Pace()
+    assert pace.words(400, 1000, "designs") == "400 of 1000 designs"
+    clock[0] += 5.0
+    assert pace.words(500, 1000, "designs") == "500 of 1000 designs, 20 designs/s, 25 s left"
+    clock[0] += 1000.0
+    assert pace.words(600, 1000, "designs") == "600 of 1000 designs, 0.199 designs/s, 33 min 30 s left"
+
+
+def test_time_left_beyond_an_hour(clock):
+    pace = Pace()
+    pace.words(0, 100, "designs")
+    clock[0] += 100.0
+    assert pace.words(1, 100, "designs").endswith("2 h 45 min left")
+
+
+def test_a_function_is_told_and_nobody_is_told_nothing():
+    told = []
+    with shown(lambda done, total: told.append((done, total)), "designs") as tell:
+        tell(1, 2)
+    with shown(False, "designs") as tell:
+        tell(1, 2)
+    assert told == [(1, 2)]
+
+
+def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
+    class Handle:
+        def update(self, line, raw):
+            lines.append(("update", line["text/plain"]))
+
+    def display(line, raw, display_id):
+        lines.append(("new", line["text/plain"]))
+        return Handle()
+
+    lines: list[tuple[str, str]] = []
+    monkeypatch.setattr(progress_bar, "_notebook", lambda: display)
+    with shown(True, "designs") as tell:
+        tell(0, 10)  # nothing is shown of work shorter than a second
+        for done in (2, 4, 6):
+            clock[0] += 1.0
+            tell(done, 10)
+    assert lines == [
+        ("new", "4 of 10 designs, 2 designs/s, 3 s left"),
+        ("update", "6 of 10 designs, 2 designs/s, 2 s left"),
+    ]
+
+
+SCRIPT = """
+import time
+from raylab.progress_bar import shown
+with shown(True, "designs") as tell:
+    for done in range(6):
+        tell(done, 5)
+        time.sleep(0.15)
+"""
+
+
+def run(terminal: bool) -> str:
+    """What a script's bar writes to its standard error, a real terminal or a pipe."""
+    env = {**os.environ, "PYTHONPATH": str(Path(rl.__file__).parents[1]), "COLUMNS": "120", "TERM": "xterm"}
+    if not terminal:
+        return subprocess.run([sys.executable, "-c", SCRIPT], env=env, capture_output=True, text=True, check=True).stderr
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen([sys.executable, "-c", SCRIPT], env=env, stderr=theirs, stdout=theirs)
+    os.close(theirs)
+    seen = b""
+    while True:
+        try:
+            part = os.read(ours, 65536)
+        except OSError:  # the other end is closed
+            break
+        if not part:
+            break
+        seen += part
+    os.close(ours)
+    assert process.wait() == 0
+    return seen.decode()
+
+
+def test_a_terminal_shows_a_bar_with_rate_and_time_left():
+    seen = run(terminal=True)
+    assert "4 of 5 designs" in seen
+    assert "designs/s" in seen
+    assert "s left" in seen
+
+
+def test_a_pipe_shows_nothing():
+    assert run(terminal=False) == ""
