@@ -27,13 +27,13 @@ from typing import TypeVar
 
 import numpy as np
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
+from raylab.lighting.view import View, frame_around
 from raylab.stone.brilliant import round_brilliant
 from raylab.tracers import rounds
 from raylab.tracers.beams import Beams, trace_beams
 from raylab.tracers.exact_image import exact_image
 from raylab.tracers.ledger import UNTRACED
-from raylab.view import View, frame_around
 
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, FACE_UP, TILTED = Dome(head_half_angle_deg=20), View(), View(tilt_deg=12, tilt_azimuth_deg=7)

@@ -16,7 +16,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import raylab as rl
-from raylab.video import PRECISION
+from raylab.pictures.video import PRECISION
 
 STILLS, FILM, FILM_WAVELENGTHS = 5, 200, 12
 

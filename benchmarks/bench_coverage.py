@@ -18,10 +18,10 @@ import sys
 from dataclasses import replace
 
 import numpy as np
+from raylab.comparison.comparison.uncertainty import COVERAGE, propagate, statistics_of
 
 import raylab as rl
 from raylab.stone.plane_errors import Uncertainty
-from raylab.uncertainty import COVERAGE, propagate, statistics_of
 
 LIGHT = ("brightness", "contrast_rms", "leak", "head")
 SHAPE = ("crown_angle_deg", "pavilion_angle_deg", "depth_pct", "girdle_valley_pct", "diameter_mm", "table_pct", "weight_ct")

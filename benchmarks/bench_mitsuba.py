@@ -33,10 +33,10 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "validation"))
 import mitsuba_scenes as scenes
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
+from raylab.lighting.view import View, frame_around
 from raylab.stone.brilliant import round_brilliant
 from raylab.tracers.sampling import sample_image
-from raylab.view import View, frame_around
 
 TARGET, RESOLUTION, END = 0.005, 256, 1e-3
 POLARISED = "--polarised" in sys.argv

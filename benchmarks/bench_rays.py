@@ -19,8 +19,8 @@ from collections.abc import Callable
 import numba
 import numpy as np
 
-from raylab.dome import Dome
 from raylab.jit import njit, parallel_kernel
+from raylab.lighting.dome import Dome
 from raylab.optics.fresnel import interface
 from raylab.stone.brilliant import round_brilliant
 from raylab.tracers.ledger import CHANNELS, LUMINANCE, tally_exit

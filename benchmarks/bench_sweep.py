@@ -19,8 +19,8 @@ import numpy as np
 import psutil
 
 import raylab as rl
-from raylab.design import Settings, trace_designs
-from raylab.sweep_axes import Plan, plan_of
+from raylab.designs.design import Settings, trace_designs
+from raylab.sweeps.axes import Plan, plan_of
 
 # About the proportions that are cut and offered as good (common practice, no source); bracket on brightness 0.2 %.
 RANGES = {"table_pct": (53, 62), "lower_half_pct": (74, 82), "crown_angle_deg": (32, 36.5), "pavilion_angle_deg": (40.2, 41.8)}

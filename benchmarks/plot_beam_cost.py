@@ -23,11 +23,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
+from raylab.lighting.view import View
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.planes import Stone
 from raylab.tracers.beams import Beams, trace_beams
-from raylab.view import View
 
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, FACE_UP, TILTED = Dome(head_half_angle_deg=20), View(), View(tilt_deg=12, tilt_azimuth_deg=7)

@@ -14,85 +14,85 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .color_picture import face_up_color, picture
-    from .comparing import compare
-    from .comparison import Comparison
-    from .dome import Dome, Lamp, Zone
-    from .drawing3d import view3d
+    from .color.eyes import eye_pair, with_head
+    from .color.fire import chroma, fire_map
+    from .color.picture import face_up_color, picture
+    from .comparison.comparing import compare
+    from .comparison.comparison import Comparison
+    from .comparison.uncertainty import Estimate, propagate, statistics_of
+    from .designs.gradients import gradient
+    from .designs.optimising import Optimum, optimise
     from .errors import InputError, RaylabError, StoneError
-    from .eyes import eye_pair, with_head
     from .files import save_stone
-    from .fire import chroma, fire_map
-    from .gradients import gradient
+    from .lighting.dome import Dome, Lamp, Zone
+    from .lighting.scene import Scene
+    from .lighting.scenefile import dome_names, load_dome, load_scene, load_stone
+    from .lighting.view import View
+    from .motion.scintillation import flashing
+    from .motion.tilting import tilt
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
-    from .optimising import Optimum, optimise
+    from .pictures.drawing3d import view3d
+    from .pictures.video import circling, save_video
     from .raypath import RayPath, ray_path
     from .report import save_report
-    from .scene import Scene
-    from .scenefile import dome_names, load_dome, load_scene, load_stone
-    from .scintillation import flashing
     from .stone.brilliant import round_brilliant
     from .stone.measure import Measurements, measure
     from .stone.plane_errors import Uncertainty
     from .stone.planes import Stone
-    from .sweeping import sweep
-    from .tilting import tilt
+    from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
-    from .uncertainty import Estimate, propagate, statistics_of
-    from .video import circling, save_video
-    from .view import View
 
 _HOME = {
-    "Comparison": "comparison",
-    "Dome": "dome",
-    "Estimate": "uncertainty",
+    "Comparison": "comparison.comparison",
+    "Dome": "lighting.dome",
+    "Estimate": "comparison.uncertainty",
     "InputError": "errors",
-    "Lamp": "dome",
+    "Lamp": "lighting.dome",
     "Material": "optics.materials",
     "Measurements": "stone.measure",
-    "Optimum": "optimising",
+    "Optimum": "designs.optimising",
     "RayPath": "raypath",
     "RaylabError": "errors",
     "Result": "tracing",
-    "Scene": "scene",
+    "Scene": "lighting.scene",
     "Stone": "stone.planes",
     "StoneError": "errors",
     "Uncertainty": "stone.plane_errors",
-    "View": "view",
-    "Zone": "dome",
-    "chroma": "fire",
-    "circling": "video",
-    "compare": "comparing",
+    "View": "lighting.view",
+    "Zone": "lighting.dome",
+    "chroma": "color.fire",
+    "circling": "pictures.video",
+    "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
-    "dome_names": "scenefile",
-    "eye_pair": "eyes",
-    "face_up_color": "color_picture",
-    "fire_map": "fire",
-    "flashing": "scintillation",
+    "dome_names": "lighting.scenefile",
+    "eye_pair": "color.eyes",
+    "face_up_color": "color.picture",
+    "fire_map": "color.fire",
+    "flashing": "motion.scintillation",
     "fresnel": "optics.fresnel",
     "get_material": "optics.materials",
-    "gradient": "gradients",
-    "load_dome": "scenefile",
-    "load_scene": "scenefile",
-    "load_stone": "scenefile",
+    "gradient": "designs.gradients",
+    "load_dome": "lighting.scenefile",
+    "load_scene": "lighting.scenefile",
+    "load_stone": "lighting.scenefile",
     "materials": "optics.materials",
     "measure": "stone.measure",
-    "picture": "color_picture",
-    "propagate": "uncertainty",
-    "optimise": "optimising",
+    "picture": "color.picture",
+    "propagate": "comparison.uncertainty",
+    "optimise": "designs.optimising",
     "ray_path": "raypath",
     "round_brilliant": "stone.brilliant",
     "save_report": "report",
     "save_stone": "files",
-    "save_video": "video",
-    "statistics_of": "uncertainty",
-    "sweep": "sweeping",
-    "tilt": "tilting",
+    "save_video": "pictures.video",
+    "statistics_of": "comparison.uncertainty",
+    "sweep": "sweeps.sweeping",
+    "tilt": "motion.tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
-    "with_head": "eyes",
-    "view3d": "drawing3d",
+    "with_head": "color.eyes",
+    "view3d": "pictures.drawing3d",
 }
 
 __version__ = "0.1.0"

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import xarray as xr
     from matplotlib.figure import Figure
 
-    from .accounting import FacetTable
+    from .results.accounting import FacetTable
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")

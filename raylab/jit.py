@@ -40,7 +40,8 @@ def njit(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
             warnings.warn(f"no writable cache for compiled code, compiling at each start: {error}", stacklevel=2)
             return numba.njit(**options)(function)
         if isinstance(kernel, Dispatcher):  # not where numba is switched off
-            kernel._cache._cache_file._source_stamp = _kernels()
+            # The version is compared before the rest is unpickled, which would fail where a module has moved since.
+            kernel._cache._cache_file._version += f" {_kernels()}"  # type: ignore[attr-defined]
         return kernel
 
     return decorate

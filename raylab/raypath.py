@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from .dome import Dome
+from .lighting.dome import Dome
+from .lighting.view import View
 from .stone.planes import Stone
 from .tracers.reference import Path, trace_path
 from .tracers.sampling import view_rays
 from .units import SODIUM_D_NM
-from .view import View
 
 SKY, HEAD, LEAK, SCATTERED, NOWHERE = "sky", "head", "leak", "scattered", ""
 

@@ -8,19 +8,19 @@ from typing import Any
 
 import xarray as xr
 
-from . import symmetry
-from .accounting import FacetTable, account
-from .dome import Dome
-from .maps import dataset, with_paths
-from .paths import Paths, strongest_paths
-from .scene import Scene
-from .stats import Statistic, Summary, summarise
+from .lighting.dome import Dome
+from .lighting.scene import Scene
+from .lighting.view import Frame, View, frame_around
+from .results import symmetry
+from .results.accounting import FacetTable, account
+from .results.maps import dataset, with_paths
+from .results.paths import Paths, strongest_paths
+from .results.stats import Statistic, Summary, summarise
 from .stone.planes import Stone
 from .tracers.beams import Beams, trace_beams
 from .tracers.exact_image import exact_image
 from .tracers.sampling import sample_image
 from .tracers.traced import Traced
-from .view import Frame, View, frame_around
 
 
 @dataclass(frozen=True)

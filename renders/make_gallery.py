@@ -19,7 +19,7 @@ import numpy as np
 
 import raylab as rl
 from raylab.optics.absorption import tint
-from raylab.tilt_plots import tilt_figure
+from raylab.pictures.tilt_plots import tilt_figure
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenes"

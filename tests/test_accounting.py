@@ -11,9 +11,10 @@ import polyhedra
 import pytest
 
 import raylab as rl
-from raylab import drawings, files
-from raylab.accounting import COLUMNS, account, mean_of
+from raylab import files
 from raylab.cli import main
+from raylab.pictures import drawings
+from raylab.results.accounting import COLUMNS, account, mean_of
 from raylab.tracers import reference
 from raylab.tracers.beams import Beams, trace_beams
 from raylab.tracers.ledger import ENTRIES, FIELDS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY

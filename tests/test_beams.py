@@ -8,8 +8,9 @@ from decimal import Decimal, getcontext
 import numpy as np
 import pytest
 
-from raylab.dome import Dome, Lamp, Zone
 from raylab.errors import InputError
+from raylab.lighting.dome import Dome, Lamp, Zone
+from raylab.lighting.view import Frame, View, frame_around
 from raylab.optics.materials import Material
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.planes import Stone
@@ -19,7 +20,6 @@ from raylab.tracers.clip import OWNER, X, Y, area_of, new_bench, polygon, split
 from raylab.tracers.coverage import rasterise
 from raylab.tracers.tint import _triangle, mean_transmission
 from raylab.tracers.wedge import find_symmetry, within
-from raylab.view import Frame, View, frame_around
 
 HEAD_SHADOW = Dome(head_half_angle_deg=10.0, tray_radiance=0.2)
 LEAN = View(tilt_deg=9.0, tilt_azimuth_deg=4.0)

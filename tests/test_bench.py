@@ -27,8 +27,8 @@ from raylab.bench.light import light_through
 from raylab.bench.openings import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.bench.stone_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml
 from raylab.files import facet_table
+from raylab.lighting.scenefile import STONE_READERS
 from raylab.raypath import ray_path
-from raylab.scenefile import STONE_READERS
 from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampling import sample_points, view_rays
@@ -228,7 +228,7 @@ def test_the_light_of_a_facet_is_the_weight_that_meets_it(view, name):
     stone = stone_of(DEMO)
     facet = next(f for f in range(len(stone)) if stone.facet_name(f) == name)
     result = rl.trace(stone, HEAD_SHADOW, view, resolution=480, precision=5e-3)
-    from raylab.view import frame_around
+    from raylab.lighting.view import frame_around
 
     around = frame_around(stone, view, 480)
     light = light_through(result.beams[0], facet, around, stone, HEAD_SHADOW, view, 589.3)

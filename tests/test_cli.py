@@ -15,7 +15,7 @@ import pytest
 import xarray as xr
 
 from raylab.cli import main
-from raylab.maps import DEFINITIONS
+from raylab.results.maps import DEFINITIONS
 
 ROOT = Path(__file__).parent.parent
 SCENE = """\

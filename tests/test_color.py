@@ -10,7 +10,6 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from raylab.color_files import linear_srgb_profile, png16, save_color_png, save_linear_tiff
 from raylab.errors import InputError
 from raylab.optics import color
 from raylab.optics.color import (
@@ -28,6 +27,7 @@ from raylab.optics.color import (
     xyz_to_srgb,
 )
 from raylab.optics.spectrum import KINDS, illuminants, wavelength_set
+from raylab.pictures.color_files import linear_srgb_profile, png16, save_color_png, save_linear_tiff
 
 RNG = np.random.default_rng(2005)
 LINEAR = RNG.normal(0.4, 0.6, (4000, 3))

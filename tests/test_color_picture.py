@@ -14,7 +14,7 @@ from polyhedra import box
 
 import raylab as rl
 from raylab.cli import main
-from raylab.color_picture import BODY, face_up_color, picture
+from raylab.color.picture import BODY, face_up_color, picture
 from raylab.optics.absorption import tint
 from raylab.optics.color import ciede2000, spectrum_to_xyz, white_xyz, xyz_to_lab
 from raylab.optics.materials import Material

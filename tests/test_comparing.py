@@ -12,22 +12,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 from polyhedra import body, random_polyhedron
+from raylab.comparison.comparison.comparing import compare
+from raylab.comparison.comparison.comparison import Comparison
+from raylab.comparison.comparison.posing import common_frame, pose_of
+from raylab.comparison.comparison.uncertainty import Estimate
+from raylab.comparison.comparison.verdicts import judge, judge_all, places, within_nature, words
 
 from raylab.cli import main
-from raylab.comparing import compare
-from raylab.comparison import Comparison
 from raylab.errors import InputError
-from raylab.posing import common_frame, pose_of
+from raylab.lighting.scenefile import load_dome
+from raylab.lighting.view import View
 from raylab.report import report_html
-from raylab.scenefile import load_dome
-from raylab.stats import Statistic
+from raylab.results.stats import Statistic
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.measure import measure
 from raylab.stone.plane_errors import Uncertainty
 from raylab.tracing import trace
-from raylab.uncertainty import Estimate
-from raylab.verdicts import judge, judge_all, places, within_nature, words
-from raylab.view import View
 
 ROOT = Path(__file__).parent.parent
 DOME = load_dome("head-shadow")

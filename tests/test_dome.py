@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from raylab.dome import Dome, Lamp, Zone
 from raylab.errors import InputError
+from raylab.lighting.dome import Dome, Lamp, Zone
 from raylab.units import direction
 
 

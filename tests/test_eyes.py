@@ -12,9 +12,9 @@ import pytest
 from polyhedra import box
 
 import raylab as rl
-from raylab import eyes
-from raylab.color_picture import picture
-from raylab.eyes import eye_pair, head_half_angle_deg, with_head
+from raylab.color import eyes
+from raylab.color.eyes import eye_pair, head_half_angle_deg, with_head
+from raylab.color.picture import picture
 from raylab.optics.materials import Material
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)

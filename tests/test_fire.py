@@ -10,8 +10,8 @@ import pytest
 from polyhedra import body, box, look_down, mains_only, ref, tiers_met
 
 import raylab as rl
-from raylab.color_picture import picture
-from raylab.fire import chroma, exit_ways, fire_map, path_spread_deg
+from raylab.color.fire import chroma, exit_ways, fire_map, path_spread_deg
+from raylab.color.picture import picture
 from raylab.optics.materials import FRAUNHOFER_NM, Material
 from raylab.tracers.ledger import SKY
 

@@ -13,16 +13,16 @@ import raylab
 ROOT = Path(raylab.__file__).parent
 
 LAYERS = (
-    ("units", "errors", "jit"),
+    ("units", "errors", "jit", "code_id", "progress_bar"),
     ("optics",),
     ("stone",),
-    ("dome", "view", "scene", "scenefile", "sky_image", "toml_tables"),
+    ("lighting",),
     ("tracers",),
-    ("paths", "accounting", "maps", "stats", "symmetry"),
-    ("tracing", "raypath", "finish", "tilt", "code_id", "design", "progress_bar", "color_picture", "eyes", "fire", "tilting", "scintillation"),
-    ("uncertainty", "verdicts", "posing", "comparison", "comparing"),
-    ("sweep_axes", "sweep_store", "sweep_workers", "sweeping", "sweep_file", "gradients", "optimising"),
-    ("plots", "files", "drawings", "vector", "color_files", "tilt_plots", "video", "report", "drawing3d", "sweep_plots"),
+    ("results",),
+    ("tracing", "raypath", "color"),
+    ("designs", "sweeps", "motion", "comparison"),
+    ("files", "pictures"),
+    ("report",),
     ("cli", "bench"),
 )
 """From the bottom up: modules and packages of `raylab`. A new one is given its place here."""
@@ -99,7 +99,7 @@ def test_tracers_do_not_know_each_other(path):
 
 
 def test_the_oracle_shares_only_stone_dome_and_ledger():
-    allowed = {"dome", "stone.planes", "tracers.ledger"}
+    allowed = {"lighting.dome", "stone.planes", "tracers.ledger"}
     assert set(own_imports(ROOT / "tracers" / "reference.py")) <= allowed
 
 
@@ -108,8 +108,9 @@ def test_a_wrong_arrow_would_be_seen(tmp_path, monkeypatch):
     monkeypatch.setattr("test_layers.ROOT", tmp_path)
     (tmp_path / "stone").mkdir()
     (tmp_path / "tracing.py").touch()
-    (tmp_path / "dome.py").touch()
+    (tmp_path / "lighting").mkdir()
+    (tmp_path / "lighting" / "dome.py").touch()
     low = tmp_path / "stone" / "low.py"
-    low.write_text("from .. import tracing\ndef late():\n    from ..dome import Dome\n    import raylab.tracing\n")
-    assert sorted(own_imports(low)) == ["dome", "tracing", "tracing"]
+    low.write_text("from .. import tracing\ndef late():\n    from ..lighting.dome import Dome\n    import raylab.tracing\n")
+    assert sorted(own_imports(low)) == ["lighting.dome", "tracing", "tracing"]
     assert layer_of("tracing") > layer_of("stone.low")

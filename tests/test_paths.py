@@ -11,7 +11,7 @@ import xarray as xr
 
 import raylab as rl
 from raylab import files
-from raylab.paths import strongest_paths
+from raylab.results.paths import strongest_paths
 from raylab.tracers import reference
 from raylab.tracers.beams import trace_beams
 from raylab.tracers.ledger import FIELDS, GLARE, UNTRACED

@@ -12,8 +12,9 @@ from matplotlib.colors import TwoSlopeNorm
 from matplotlib.figure import Figure
 
 import raylab as rl
-from raylab import drawings, files, plots
-from raylab.maps import DEFINITIONS
+from raylab import files
+from raylab.pictures import drawings, plots
+from raylab.results.maps import DEFINITIONS
 
 PROPORTIONS = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
 STONE = rl.round_brilliant(**PROPORTIONS, name="a $tone_{with} \\odd [name] (invented)")

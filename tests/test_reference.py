@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from polyhedra import body, box
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
+from raylab.lighting.view import View
 from raylab.optics.materials import Material
 from raylab.tracers import ledger
 from raylab.tracers.reference import Path, trace_path
-from raylab.view import View
 
 N = 2.417
 R0 = ((N - 1.0) / (N + 1.0)) ** 2

@@ -14,15 +14,15 @@ from types import SimpleNamespace
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+from raylab.comparison.comparison.comparing import compare
+from raylab.comparison.comparison.comparison import Comparison
+from raylab.comparison.comparison.verdicts import Verdict, words
 
-from raylab.comparing import compare
-from raylab.comparison import Comparison
 from raylab.errors import InputError
+from raylab.lighting.scenefile import load_dome
 from raylab.report import report_html, save_report, tables
-from raylab.scenefile import load_dome
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.plane_errors import Uncertainty
-from raylab.verdicts import Verdict, words
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [

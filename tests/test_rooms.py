@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import raylab as rl
-from raylab.sky_image import read_sky_image
+from raylab.lighting.sky_image import read_sky_image
 from raylab.units import direction
 
 SCENES = Path(__file__).parents[1] / "scenes"

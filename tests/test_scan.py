@@ -301,7 +301,7 @@ def changed(vertices=None, triangles=None) -> tuple[np.ndarray, np.ndarray]:
 V, T = STONE.triangles()
 NOT_A_NUMBER = V.copy()
 NOT_A_NUMBER[7, 1] = np.nan
-TWO = np.vstack([V, V + [20.0, 0.0, 0.0]]), np.vstack([T, T + len(V)])
+TWO = np.vstack([V, V + np.array([20.0, 0.0, 0.0])]), np.vstack([T, T + len(V)])
 PARTLY_TURNED = T.copy()
 PARTLY_TURNED[11] = PARTLY_TURNED[11, ::-1]
 BITTEN = V.copy()

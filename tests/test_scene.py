@@ -8,12 +8,12 @@ import math
 import numpy as np
 import pytest
 
-from raylab.dome import Dome, Lamp, Zone
 from raylab.errors import InputError
+from raylab.lighting.dome import Dome, Lamp, Zone
+from raylab.lighting.scene import Scene
+from raylab.lighting.view import View
 from raylab.optics.materials import Material, get_material
-from raylab.scene import Scene
 from raylab.stone.brilliant import round_brilliant
-from raylab.view import View
 
 PROPORTIONS = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
 STONE = round_brilliant(**PROPORTIONS)

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from raylab.errors import InputError
-from raylab.scenefile import dome_names, load_dome, load_scene, load_stone
+from raylab.lighting.scenefile import dome_names, load_dome, load_scene, load_stone
 
 SCENES = sorted((Path(__file__).parent.parent / "scenes").glob("*.toml"))
 

@@ -15,8 +15,8 @@ import xarray as xr
 
 import raylab as rl
 from raylab.cli import main
-from raylab.design import REASONS, STATISTICS, Settings, trace_designs
-from raylab.sweep_axes import LAYOUTS, SAMPLERS, plan_of
+from raylab.designs.design import REASONS, STATISTICS, Settings, trace_designs
+from raylab.sweeps.axes import LAYOUTS, SAMPLERS, plan_of
 
 FIXED = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 FAST = 0.02
@@ -187,7 +187,7 @@ def test_samples_fill_the_box_evenly_and_again(layout):
     ],
 )
 def test_what_cannot_be_swept_is_told_in_one_line(axes, settings, words, monkeypatch):
-    monkeypatch.setattr("raylab.sweep_workers.PATIENCE", "1s")
+    monkeypatch.setattr("raylab.sweeps.workers.PATIENCE", "1s")
     with pytest.raises(rl.InputError) as caught:
         swept(axes, **settings)
     assert words in str(caught.value)
@@ -221,7 +221,7 @@ def alone() -> xr.Dataset:
 def workers() -> list[int]:
     """Process ids of the workers that this process has started and that still run."""
     mine = psutil.Process().children()
-    return [child.pid for child in mine if "raylab.sweep_workers" in child.cmdline()]
+    return [child.pid for child in mine if "raylab.sweeps.workers" in child.cmdline()]
 
 
 def test_two_processes_change_no_bit(alone):
@@ -260,13 +260,13 @@ def test_workers_end_with_a_sweep_that_is_broken_off():
 
 def test_an_error_in_a_worker_comes_up_here(monkeypatch):
     """A worker whose code differs refuses the work; here its id is made to differ."""
-    monkeypatch.setattr("raylab.sweep_workers.code_id", lambda: "0" * 64)
+    monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda: "0" * 64)
     with pytest.raises(rl.RaylabError, match=r"this worker's raylab differs from the sweep's"):
         swept(AXES, processes=2)
 
 
 def test_workers_that_die_again_and_again_end_the_sweep(monkeypatch):
-    monkeypatch.setattr("raylab.sweep_workers.sys.executable", "/bin/false")
+    monkeypatch.setattr("raylab.sweeps.workers.sys.executable", "/bin/false")
     with pytest.raises(rl.RaylabError, match="a worker process died 3 times at the same designs"):
         swept(AXES, processes=2)
 
@@ -344,7 +344,7 @@ def test_threads_of_one_process_may_sweep_at_once(alone):
 
 def test_a_stone_is_shared_by_designs_that_differ_in_light_only(monkeypatch):
     built = []
-    import raylab.design as design
+    import raylab.designs.design as design
 
     real = design.round_brilliant
     monkeypatch.setattr(design, "round_brilliant", lambda **given: built.append(given) or real(**given))

@@ -11,10 +11,10 @@ import xarray as xr
 
 import raylab as rl
 from raylab.cli import main
-from raylab.design import STATISTICS, Settings
-from raylab.sweep_axes import plan_of
-from raylab.sweep_file import load_sweep
-from raylab.sweep_plots import extremes_figure, sweep_figure
+from raylab.designs.design import STATISTICS, Settings
+from raylab.pictures.sweep_plots import extremes_figure, sweep_figure
+from raylab.sweeps.axes import plan_of
+from raylab.sweeps.file import load_sweep
 
 SHIPPED = sorted((Path(__file__).parents[1] / "scenes" / "sweeps").glob("*.toml"))
 SMALL = """

@@ -16,8 +16,8 @@ import pytest
 import xarray as xr
 
 import raylab as rl
-from raylab import sweep_store
-from raylab.design import COLUMNS
+from raylab.designs.design import COLUMNS
+from raylab.sweeps import store as sweep_store
 
 AXES = {"crown_angle_deg": (30.0, 38.0, 6), "pavilion_angle_deg": (38.5, 42.5, 6)}
 GIVEN = {"table_pct": 57.0, "precision": 0.02, "processes": 1}
@@ -122,8 +122,8 @@ def test_finished_chunks_are_read_and_not_computed_again(tmp_path, whole):
 
 def test_a_finished_sweep_is_read(whole, monkeypatch):
     before = (whole / "sweep.nc").stat()
-    monkeypatch.setattr("raylab.sweeping.trace_designs", None)
-    monkeypatch.setattr("raylab.sweep_workers.trace_designs", None)
+    monkeypatch.setattr("raylab.sweeps.sweeping.trace_designs", None)
+    monkeypatch.setattr("raylab.sweeps.workers.trace_designs", None)
     found = swept(whole)
     assert found.brightness.shape == (6, 6)
     assert (whole / "sweep.nc").stat() == before
@@ -205,7 +205,7 @@ def test_the_code_id_follows_the_source(tmp_path, monkeypatch):
     monkeypatch.setattr(module, "files", lambda package: copy)
     original = module.code_id.__wrapped__()
     assert original == module.code_id()
-    (copy / "plots.py").write_text("# other pictures\n")
+    (copy / "pictures" / "plots.py").write_text("# other pictures\n")
     assert module.code_id.__wrapped__() == original
     kernel = copy / "tracers" / "beam_kernel.py"
     kernel.write_text(kernel.read_text() + "#")

@@ -13,12 +13,12 @@ import xarray as xr
 from polyhedra import box
 
 import raylab as rl
-from raylab import tilting
 from raylab.cli import main
+from raylab.motion import tilting
+from raylab.motion.scintillation import _face, flashing
+from raylab.motion.tilting import steps, tilt
 from raylab.optics.materials import Material
-from raylab.scintillation import _face, flashing
-from raylab.tilt_plots import tilt_figure
-from raylab.tilting import steps, tilt
+from raylab.pictures.tilt_plots import tilt_figure
 
 PROPORTIONS = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 STONE = rl.round_brilliant(**PROPORTIONS)

@@ -9,16 +9,16 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from polyhedra import box
+from raylab.comparison.comparison.uncertainty import Estimate, draws_for, propagate, statistics_of
 
-from raylab.dome import Dome
 from raylab.errors import InputError
-from raylab.scenefile import load_dome
-from raylab.stats import Statistic
+from raylab.lighting.dome import Dome
+from raylab.lighting.scenefile import load_dome
+from raylab.results.stats import Statistic
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.measure import measure
 from raylab.stone.plane_errors import WAVES, Uncertainty, displaced
 from raylab.tracing import trace
-from raylab.uncertainty import Estimate, draws_for, propagate, statistics_of
 
 EVEN = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 STONE = Uncertainty(0.2, 0.0, 4.0).drawn(EVEN, (3, 1))

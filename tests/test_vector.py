@@ -10,9 +10,10 @@ import pytest
 from matplotlib import colormaps
 
 import raylab as rl
-from raylab import files, vector
-from raylab.maps import DEFINITIONS
-from raylab.paths import strongest_paths
+from raylab import files
+from raylab.pictures import vector
+from raylab.results.maps import DEFINITIONS
+from raylab.results.paths import strongest_paths
 from raylab.tracers.ledger import FIELDS, LEAK
 
 BRILLIANT = rl.round_brilliant(

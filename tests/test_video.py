@@ -10,8 +10,8 @@ import pytest
 from PIL import Image
 
 import raylab as rl
-from raylab import video
-from raylab.video import circling, save_video
+from raylab.pictures import video
+from raylab.pictures.video import circling, save_video
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 SMALL = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75, diameter_mm=3.25)

@@ -7,7 +7,7 @@ import pytest
 from polyhedra import box
 
 from raylab.errors import InputError
-from raylab.view import Frame, View, frame_around, silhouette
+from raylab.lighting.view import Frame, View, frame_around, silhouette
 
 CUBE = box(2.0, 2.0, 1.5)
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import raylab as rl
-from raylab import drawing3d
 from raylab.cli import main
+from raylab.pictures import drawing3d
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 DOME = rl.load_dome("head-shadow")

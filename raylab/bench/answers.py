@@ -13,19 +13,19 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from ..dome import Dome
 from ..errors import InputError, nearest
-from ..maps import DEFINITIONS, dataset
+from ..lighting.dome import Dome
+from ..lighting.scene import Scene
+from ..lighting.view import Frame, View, frame_around
 from ..raypath import ray_path
-from ..scene import Scene
-from ..stats import Summary, summarise
+from ..results.maps import DEFINITIONS, dataset
+from ..results.stats import Summary, summarise
 from ..stone.measure import measure
 from ..stone.planes import Stone
 from ..tracers.beams import Beams
 from ..tracers.exact_image import exact_image
 from ..tracers.ledger import LEAK
 from ..tracing import beams_of, trace_scene
-from ..view import Frame, View, frame_around
 from .colours import map_range
 from .frames import frame
 from .light import light_through

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from ..maps import DEFINITIONS
-from ..plots import _LOOKS as LOOKS
-from ..plots import _range
+from ..pictures.plots import _LOOKS as LOOKS
+from ..pictures.plots import _range
+from ..results.maps import DEFINITIONS
 
 COLOURS = 256
 

@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..dome import Dome
 from ..jit import njit
+from ..lighting.dome import Dome
+from ..lighting.view import Frame, View
 from ..stone.planes import Stone
 from ..tracers.beam_optics import INTENSITY, WIDTH, enter, meet
 from ..tracers.beams import Beams
 from ..tracers.coverage import rasterise
 from ..tracers.ledger import CHANNELS
 from ..tracers.tables import stone_table
-from ..view import Frame, View
 
 
 @njit()

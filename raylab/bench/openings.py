@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from ..dome import Dome
 from ..errors import InputError
 from ..files import save_stone
-from ..scenefile import load_scene, load_stone
+from ..lighting.dome import Dome
+from ..lighting.scenefile import load_scene, load_stone
+from ..lighting.toml_tables import read_toml
 from ..stone.planes import Stone
-from ..toml_tables import read_toml
 from .stone_json import DEMO, FACETS, PROPORTIONS, Design, facet_design, proportion_design, stone_of, stone_toml
 
 MAX_BYTES = 64 * 1024 * 1024

@@ -19,10 +19,10 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from .. import __version__
-from ..dome import Dome
 from ..errors import InputError
+from ..lighting.dome import Dome
+from ..lighting.scenefile import STONE_READERS, dome_names, load_dome
 from ..optics.materials import get_material, materials
-from ..scenefile import STONE_READERS, dome_names, load_dome
 from ..units import number_in
 from .answers import COARSE, Answerer
 from .colours import colour_tables, legends

@@ -19,11 +19,11 @@ from typing import Any, Literal
 import numpy as np
 
 from ..errors import InputError, StoneError, nearest
+from ..lighting.toml_tables import NumberOrPairs, build, checked, schema, schema_of
 from ..optics.materials import Material, get_material
 from ..stone.brilliant import round_brilliant
 from ..stone.measure import measure
 from ..stone.planes import Stone
-from ..toml_tables import NumberOrPairs, build, checked, schema, schema_of
 from ..units import number_in
 
 PROPORTIONS, FACETS = "round brilliant", "facets"

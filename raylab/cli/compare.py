@@ -10,7 +10,7 @@ from cyclopts import Parameter
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
-    from ..comparison import Comparison
+    from ..comparison.comparison import Comparison
     from ..stone.planes import Stone
 
 Flag = Annotated[bool, Parameter(negative="")]
@@ -79,12 +79,12 @@ def compare(
     json
         Print the numbers as JSON instead of tables.
     """
-    from ..comparing import compare as compared
+    from ..comparison.comparing import compare as compared
     from ..errors import InputError
     from ..files import whole_set
-    from ..scenefile import load_dome, load_stone
+    from ..lighting.scenefile import load_dome, load_stone
+    from ..lighting.view import View
     from ..stone.plane_errors import Uncertainty
-    from ..view import View
 
     doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
@@ -138,8 +138,8 @@ def _planned(stones: int) -> list[str]:
 
 def _write_all(found: Comparison, folder: Path) -> None:
     """Everything that a comparison leaves behind."""
-    from ..drawings import stone_figure
     from ..files import save_png, to_json
+    from ..pictures.drawings import stone_figure
     from ..report import pictures, save_report
 
     save_report(found, folder / "report.html")
@@ -155,7 +155,7 @@ def _write_all(found: Comparison, folder: Path) -> None:
 
 def _tell(found: Comparison) -> None:
     """Who is who, then the numbers and verdicts of each view."""
-    from ..verdicts import words
+    from ..comparison.verdicts import words
 
     for label, stone in zip(found.labels, found.stones, strict=True):
         say(f"{label}  {stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct, {len(stone)} facets")
@@ -191,6 +191,6 @@ def _tell(found: Comparison) -> None:
 
 
 def _doubts(found: Comparison, name: str) -> str:
-    from ..verdicts import words
+    from ..comparison.verdicts import words
 
     return ", ".join(words(name).bare(each[name].uncertainty) for each in found.proportions)

@@ -27,7 +27,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
         Print the list as JSON.
     """
     from ..errors import InputError
-    from ..scenefile import load_scene
+    from ..lighting.scenefile import load_scene
 
     if not folder.is_dir():
         raise InputError("no such folder", file=str(folder), expected="a folder with scene files (*.toml)")
@@ -117,7 +117,7 @@ def domes(*, json: Flag = False) -> None:
     json
         Print the list as JSON.
     """
-    from ..scenefile import dome_names, load_dome
+    from ..lighting.scenefile import dome_names, load_dome
 
     shipped = [load_dome(name) for name in dome_names()]
     if json:

@@ -44,7 +44,7 @@ def measure(
         Print everything as JSON instead of tables.
     """
     from ..files import save_png, save_stone
-    from ..scenefile import load_stone
+    from ..lighting.scenefile import load_stone
     from ..stone.measure import measure as measured
 
     body = load_stone(stone)
@@ -52,7 +52,7 @@ def measure(
     if save is not None:
         save_stone(body, save, force=force)
     if drawing is not None:
-        from ..drawings import stone_figure
+        from ..pictures.drawings import stone_figure
 
         save_png(stone_figure(body), drawing, force=force)
     facts = found.to_dict()

@@ -12,9 +12,9 @@ from cyclopts import Parameter
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
-    from ..accounting import FacetTable
-    from ..scene import Scene
-    from ..stats import Statistic
+    from ..lighting.scene import Scene
+    from ..results.accounting import FacetTable
+    from ..results.stats import Statistic
     from ..tracing import Result
 
 Flag = Annotated[bool, Parameter(negative="")]
@@ -99,8 +99,8 @@ def render(
     """
     from ..errors import InputError
     from ..files import report, whole_set
-    from ..maps import DEFINITIONS
-    from ..scenefile import load_scene
+    from ..lighting.scenefile import load_scene
+    from ..results.maps import DEFINITIONS
     from ..tracing import trace_scene
 
     settings = {"resolution": resolution, "samples": samples, "engine": engine, "precision": precision, "seed": seed}
@@ -137,7 +137,7 @@ def render(
 def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings: dict[str, Any]) -> Scene:
     """The scene with what the command line states otherwise; faults are told by the option's name."""
     from ..errors import InputError
-    from ..scenefile import load_dome
+    from ..lighting.scenefile import load_dome
 
     try:
         if dome is not None:
@@ -153,8 +153,8 @@ def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings
 
 def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> None:
     """The stone in 3D, with the view rays through points of the map."""
-    from ..drawing3d import view3d
     from ..errors import InputError
+    from ..pictures.drawing3d import view3d
     from ..raypath import ray_path
 
     wavelength_nm = scene.wavelengths[len(scene.wavelengths) // 2]
@@ -169,8 +169,9 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
 
 def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int:
     """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
-    from .. import __version__, drawings, files, plots, vector
-    from ..maps import DEFINITIONS
+    from .. import __version__, files
+    from ..pictures import drawings, plots, vector
+    from ..results.maps import DEFINITIONS
 
     scene = result.scene
     about = {"title": scene.title, "scene_hash": scene.hash(), "raylab_version": __version__}
@@ -196,8 +197,8 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
 
 def _write_color(result: Result, folder: Path, light: str, exposure: float, tell: Any) -> None:
     """The picture in colour, on a middle grey in the PNG and on black in the linear file."""
-    from ..color_files import save_color_png, save_linear_tiff
-    from ..color_picture import picture
+    from ..color.picture import picture
+    from ..pictures.color_files import save_color_png, save_linear_tiff
 
     seen = picture(result, light, exposure, progress=tell)
     save_color_png(seen.srgb(background=0.18), folder / "color.png")
@@ -228,7 +229,7 @@ def _tell(result: Result) -> None:
 
 def _tell_facets(facets: FacetTable) -> None:
     """The accounting by tier, and the paths that make the stone dark."""
-    from ..accounting import DARK_BELOW
+    from ..results.accounting import DARK_BELOW
 
     count = Counter(facets.tiers)
     columns = ("area", "dark", "sky", "head", "leak", "scattered", "glare")

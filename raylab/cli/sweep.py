@@ -12,7 +12,7 @@ from .console import say, say_json, table
 if TYPE_CHECKING:
     import xarray as xr
 
-    from ..sweep_file import SweepFile
+    from ..sweeps.file import SweepFile
 
 Flag = Annotated[bool, Parameter(negative="")]
 
@@ -52,11 +52,11 @@ def sweep(
     json
         Print the numbers as JSON instead of a table.
     """
-    from ..design import Settings
+    from ..designs.design import Settings
     from ..files import save_png
-    from ..sweep_file import load_sweep
-    from ..sweep_plots import extremes_figure, sweep_figure
-    from ..sweeping import sweep as swept
+    from ..pictures.sweep_plots import extremes_figure, sweep_figure
+    from ..sweeps.file import load_sweep
+    from ..sweeps.sweeping import sweep as swept
 
     asked = load_sweep(sweep)
     found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, progress=True)
@@ -75,7 +75,7 @@ def sweep(
 
 def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
     """What was found, in plain numbers."""
-    from ..design import REASONS
+    from ..designs.design import REASONS
 
     reasons = found.reason.values.ravel()
     counts = {name: int((reasons == code).sum()) for code, (name, _) in enumerate(REASONS)}
@@ -93,7 +93,7 @@ def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]
     """The designs where a statistic is highest and lowest, with its bracket."""
     import numpy as np
 
-    from ..sweep_axes import told
+    from ..sweeps.axes import told
 
     values = found[statistic].values.ravel()
     ends = {}

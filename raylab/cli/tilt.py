@@ -12,7 +12,7 @@ from .console import progress, say, say_json, table
 if TYPE_CHECKING:
     import xarray as xr
 
-    from ..scintillation import Scintillation
+    from ..motion.scintillation import Scintillation
 
 Flag = Annotated[bool, Parameter(negative="")]
 
@@ -65,11 +65,11 @@ def tilt(
     """
     from ..errors import InputError
     from ..files import save_png, to_json, whole_set
-    from ..scenefile import load_scene
-    from ..scintillation import flashing
-    from ..tilt_plots import tilt_figure
-    from ..tilting import steps
-    from ..tilting import tilt as tilted
+    from ..lighting.scenefile import load_scene
+    from ..motion.scintillation import flashing
+    from ..motion.tilting import steps
+    from ..motion.tilting import tilt as tilted
+    from ..pictures.tilt_plots import tilt_figure
 
     wanted = load_scene(scene)
     if not wanted.view.parallel:

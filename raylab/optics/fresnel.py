@@ -23,7 +23,6 @@ import numpy as np
 from ..jit import njit
 from ..units import number_in
 
-
 STEADY = 1e-12
 """Below this squared sine of incidence the plane of incidence is left as it was: R_s and R_p agree there to 1e-12."""
 

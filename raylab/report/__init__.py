@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from .. import __version__
-from ..comparison import Comparison
+from ..comparison.comparison import Comparison
+from ..comparison.uncertainty import draws_for
 from ..files import whole_file
 from ..stone.plane_errors import Uncertainty
-from ..uncertainty import draws_for
 from . import pictures, tables
 
 _HERE = Path(__file__).parent

@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from ..comparison import Comparison
-from ..drawings import stone_figure
-from ..plots import NEUTRAL
+from ..comparison.comparison import Comparison
+from ..comparison.verdicts import Verdict, words
+from ..lighting.view import silhouette
+from ..pictures.drawings import stone_figure
+from ..pictures.plots import NEUTRAL
 from ..stone.planes import Stone
 from ..tracers.ledger import ENTRIES
-from ..verdicts import Verdict, words
-from ..view import silhouette
 from .tables import tilt_name
 
 if TYPE_CHECKING:

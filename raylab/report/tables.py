@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from ..comparison import Comparison
-from ..uncertainty import Estimate
-from ..verdicts import Verdict, words
+from ..comparison.comparison import Comparison
+from ..comparison.uncertainty import Estimate
+from ..comparison.verdicts import Verdict, words
 
 MAIN = ("brightness", "contrast_rms", "leak", "symmetry")
 """Statistics that the summary tells, in this order."""

@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..dome import DomeTable
 from ..jit import njit
+from ..lighting.dome import DomeTable
 from .beam_optics import (
     AREA,
     BEFORE,

@@ -19,11 +19,11 @@ from functools import cached_property
 import numba
 import numpy as np
 
-from ..dome import Dome, DomeTable
 from ..errors import InputError
+from ..lighting.dome import Dome, DomeTable
+from ..lighting.view import Frame, View
 from ..stone.planes import Stone
 from ..units import SODIUM_D_NM, number_in
-from ..view import Frame, View
 from . import beam_optics as optics
 from .beam_kernel import Batch, Rules
 from .coverage import rasterise

@@ -16,7 +16,7 @@ import numba
 import numpy as np
 
 from ..jit import njit
-from ..view import Frame
+from ..lighting.view import Frame
 
 BANDS = 16
 """Bands of rows, each worked off by one thread: fixed, so that results don't depend on the number of threads."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..view import Frame
+from ..lighting.view import Frame
 from .beams import Beams
 from .coverage import rasterise
 from .ledger import CHANNELS, FIELDS

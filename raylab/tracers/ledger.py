@@ -19,8 +19,8 @@ Per ray, a tracer fills one row of CHANNELS numbers, in the order below.
 
 from __future__ import annotations
 
-from ..dome import sky_radiance
 from ..jit import njit
+from ..lighting.dome import sky_radiance
 
 ENTRIES = ("sky", "head", "leak", "absorbed", "scattered", "untraced")
 

@@ -16,8 +16,8 @@ import math
 import numba
 import numpy as np
 
-from ..dome import DomeTable
 from ..jit import njit, parallel_kernel
+from ..lighting.dome import DomeTable
 from ..optics.fresnel import STEADY, interface
 from .ledger import ABSORBED, CHANNELS, GLARE, SCATTERED, UNTRACED, tally_exit
 from .tables import StoneTable

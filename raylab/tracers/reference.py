@@ -14,22 +14,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..dome import Dome
+from ..lighting.dome import Dome
 from ..stone.planes import Stone
-from .ledger import (
-    ABSORBED,
-    BOUNCES,
-    CHANNELS,
-    GLARE,
-    HEAD,
-    LEAK,
-    LUMINANCE,
-    SCATTERED,
-    SKY,
-    SOURCE_X,
-    SOURCE_Z,
-    UNTRACED,
-)
+from .ledger import ABSORBED, BOUNCES, CHANNELS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, SOURCE_X, SOURCE_Z, UNTRACED
 
 
 @dataclass

@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from ..dome import DomeTable
+from ..lighting.dome import DomeTable
 from .beam_kernel import Batch, Rules, pick, run
 from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, SIDES, START
 from .tables import StoneTable

@@ -16,11 +16,11 @@ import numba
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from ..dome import Dome
 from ..errors import InputError
 from ..jit import njit, parallel_kernel
+from ..lighting.dome import Dome
+from ..lighting.view import Frame, View, silhouette
 from ..stone.planes import Stone
-from ..view import Frame, View, silhouette
 from .ledger import CHANNELS, FIELDS, LUMINANCE, UNTRACED
 from .rays import trace_rays
 from .tables import stone_table

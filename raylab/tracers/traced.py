@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..view import Frame
+from ..lighting.view import Frame
 from .ledger import CHANNELS
 
 LUMINANCE_SQUARE, UNTRACED_SQUARE = CHANNELS, CHANNELS + 1

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.spatial import cKDTree
 
-from ..dome import IMAGE, DomeTable
+from ..lighting.dome import IMAGE, DomeTable
 from ..stone.planes import Stone
 
 SAME = 1e-9

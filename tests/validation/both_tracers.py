@@ -9,12 +9,12 @@ from collections.abc import Iterator
 import numba
 import numpy as np
 
-from raylab.dome import Dome, Lamp, Zone
+from raylab.lighting.dome import Dome, Lamp, Zone
+from raylab.lighting.view import View
 from raylab.optics.materials import Material
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.planes import Stone
 from raylab.tracers import ledger, rays, reference, tables
-from raylab.view import View
 
 EVEN = Dome(sky_radiance=1.0, tray_radiance=1.0)
 UPPER, LOWER = Dome(sky_radiance=1.0, tray_radiance=0.0), Dome(sky_radiance=0.0, tray_radiance=1.0)

@@ -10,7 +10,7 @@ from checks import check, off
 from polyhedra import entering_rays, hexagonal_prism, isotropic_rays, published, random_polyhedron, ref
 from scipy.integrate import quad
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
 from raylab.optics import fresnel as optics
 from raylab.stone.planes import Stone
 from raylab.tracers import ledger, rays, tables

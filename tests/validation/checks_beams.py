@@ -17,12 +17,12 @@ from checks import off
 from polyhedra import body, box, cube_corner, hexagonal_prism, mains_only, random_polyhedron, ref
 from scipy.spatial import ConvexHull
 
-from raylab.dome import Dome, Lamp, Zone
+from raylab.lighting.dome import Dome, Lamp, Zone
+from raylab.lighting.view import View, frame_around, silhouette
 from raylab.optics.materials import Material
 from raylab.stone.planes import Stone
 from raylab.tracers import ledger, reference
 from raylab.tracers.sampling import sample_image, sample_points
-from raylab.view import View, frame_around, silhouette
 
 Trace = Callable[..., Any]
 Pair = tuple[Stone, View]

@@ -9,7 +9,7 @@ import tmm
 from checks import check, off
 from polyhedra import bisect, box, cube_corner, prism, published, ref, visited
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
 from raylab.stone.planes import Stone
 from raylab.tracers import ledger, rays, reference, tables

@@ -6,7 +6,7 @@ import numpy as np
 from checks import above, check, off
 from polyhedra import N_DIAMOND, bisect, look_down, mains_only, published, ref, tiers_met
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
 from raylab.stone import brilliant
 from raylab.stone.planes import Stone

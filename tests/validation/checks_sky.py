@@ -8,7 +8,7 @@ import numpy as np
 from checks import check, off
 from polyhedra import published, ref
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
 
 OVERCAST = {"sky": "overcast", "tray_radiance": 0.0}
 

@@ -10,8 +10,8 @@ from both_tracers import LEAN, RICH, by_rays, by_reference, gem, on_threads
 from checks import check, off
 from polyhedra import hexagonal_prism, random_polyhedron, random_rays, visited
 
+from raylab.lighting.view import View
 from raylab.tracers import ledger, reference
-from raylab.view import View
 
 
 @check

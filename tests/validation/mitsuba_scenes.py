@@ -19,12 +19,12 @@ import mitsuba as mi
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from raylab.dome import Dome
+from raylab.lighting.dome import Dome
+from raylab.lighting.view import Frame, View, silhouette
 from raylab.optics.materials import Material
 from raylab.stone.planes import Stone
 from raylab.tracers.ledger import LUMINANCE
 from raylab.tracers.sampling import sample_points
-from raylab.view import Frame, View, silhouette
 
 WAVELENGTH_NM = 589.3
 END = 1e-6

@@ -12,7 +12,7 @@ import numba
 import numpy as np
 import pytest
 
-from raylab import dome
+from raylab.lighting import dome
 from raylab.optics import fresnel, materials
 from raylab.optics.materials import Material
 from raylab.stone import brilliant, callipers

@@ -21,11 +21,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from raylab.dome import Dome, Zone
+from raylab.lighting.dome import Dome, Zone
+from raylab.lighting.view import View, frame_around
 from raylab.optics.materials import Material
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.planes import Stone
-from raylab.view import View, frame_around
 
 RESOLUTION, REPEATS = 36, 32
 THEIR_SAMPLES, OUR_SAMPLES = 64, 16  # per pixel and repeat; ours scatter less

@@ -16,10 +16,10 @@ from polyhedra import published
 from scipy.stats import qmc
 
 import raylab as rl
+from raylab.lighting.view import View, silhouette
 from raylab.tracers.beams import trace_beams
 from raylab.tracers.ledger import GLARE, SKY
 from raylab.tracers.sampling import sample_points
-from raylab.view import View, silhouette
 
 # Light returned under an even sky
 

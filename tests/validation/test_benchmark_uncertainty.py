@@ -14,13 +14,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from raylab.comparison.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
 from scipy import stats
 
-from raylab.scenefile import load_dome
+from raylab.lighting.scenefile import load_dome
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.plane_errors import Uncertainty
 from raylab.stone.planes import Stone
-from raylab.uncertainty import COVERAGE, draws_for, propagate, statistics_of
 
 CHANCE = 1e-4
 KNOWN_TO_PCT = 14.0

@@ -10,8 +10,8 @@ from both_tracers import gem
 from broken_beams import broken
 from checks_beams import WEDGES, awkward_pairs, random_pairs, regular_bodies
 
+from raylab.lighting.view import View
 from raylab.tracers.beams import trace_beams
-from raylab.view import View
 
 VIEWS = [View(), View(turn_deg=11.25), View(tilt_deg=7.0, tilt_azimuth_deg=13.0), View(tilt_deg=30.0), View(tilt_deg=75.0)]
 

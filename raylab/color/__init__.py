@@ -1,0 +1,1 @@
+"""What an eye sees: pictures in colour, fire, and the view of two eyes."""

@@ -1,0 +1,178 @@
+"""What two eyes see at arm's length: a perspective pair, for free viewing or as an anaglyph, and the head that is mirrored.
+
+The eyes stand at a distance above the middle of the girdle, apart by the distance between the pupils: 63 mm is the mean of
+adults (Dodgson, Proc. SPIE 5291 (2004) 36-46). 250 mm is the near point by convention (common practice). Each eye sees the
+stone by its own rays from its own place; stone, dome and head stay where they are. The head's cone stands between the eyes.
+
+The pictures are drawn on the map plane z = 0, so that points of the girdle's plane fall in the same place for both eyes, and
+what lies above or below shows as disparity. The further away, the more a view resembles the parallel one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import InputError
+from ..lighting.dome import Dome
+from ..lighting.scene import Scene
+from ..lighting.view import Frame, View
+from ..optics.color import into_gamut, srgb_encode, white_xyz
+from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
+from ..stone.planes import Stone
+from ..tracers.ledger import LUMINANCE
+from ..tracers.rays import trace_rays
+from ..tracers.tables import stone_table
+from ..units import number_in
+from .picture import Picture
+
+PUPILS_APART_MM = 63.0
+NEAR_MM = 250.0
+_RAYS_AT_A_TIME = 1 << 18
+
+
+@dataclass(frozen=True, eq=False)
+class Pair:
+    """The pictures of the left and the right eye, on one frame."""
+
+    left: Picture
+    right: Picture
+
+    def side_by_side(self, *, crossed: bool = False, background: float = 0.03, gap: float = 0.04) -> np.ndarray:
+        """(H, W, 3) encoded sRGB: the left eye's picture to the left for parallel viewing, to the right for `crossed` eyes.
+
+        `gap` is the room between them, a share of a picture's width.
+        """
+        pictures = [one.srgb(background) for one in ((self.right, self.left) if crossed else (self.left, self.right))]
+        height, width, _ = pictures[0].shape
+        between = np.full((height, round(gap * width), 3), float(srgb_encode(background)))
+        return np.concatenate([pictures[0], between, pictures[1]], axis=1)
+
+    def anaglyph(self, background: float = 0.03) -> np.ndarray:
+        """(H, W, 3) encoded sRGB for glasses with red before the left eye and cyan before the right.
+
+        Each eye's picture is told in grey, its luminance: with colours the eyes would compete.
+        """
+        left, right = (one.linear(background) @ _LUMINANCE for one in (self.left, self.right))
+        return np.clip(srgb_encode(into_gamut(np.stack([left, right, right], axis=-1).clip(0.0, 1.0))), 0.0, 1.0)
+
+
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+"""Luminance of linear sRGB: ITU-R BT.709."""
+
+
+def head_half_angle_deg(distance_mm: float, head_width_mm: float = 170.0) -> float:
+    """Half-angle of the cone that a head fills, seen from the stone: atan(half its width / distance).
+
+    The default width, hair included, is assumed (common practice, no published source).
+
+    >>> round(head_half_angle_deg(300.0), 3)
+    15.819
+    """
+    number_in("distance_mm", distance_mm, 1.0, 1e9, "mm")
+    number_in("head_width_mm", head_width_mm, 1.0, 1e4, "mm")
+    return math.degrees(math.atan(head_width_mm / 2.0 / distance_mm))
+
+
+def with_head(dome: Dome, distance_mm: float, head_width_mm: float = 170.0) -> Dome:
+    """The dome with the head of an observer at a distance."""
+    return replace(dome, head_half_angle_deg=head_half_angle_deg(distance_mm, head_width_mm))
+
+
+def eye_pair(
+    scene: Scene,
+    distance_mm: float = NEAR_MM,
+    pupils_apart_mm: float = PUPILS_APART_MM,
+    *,
+    light: str = "D65",
+    exposure: float = 1.0,
+    wavelengths: int | WavelengthSet = 16,
+    progress: Callable[[float], None] | None = None,
+) -> Pair:
+    """What two eyes see of a scene, in colour.
+
+    Parameters
+    ----------
+    scene : its stone, dome, tilt, turn, resolution, samples and seed are used; the distance in its view is not. Its dome's
+        head stays as it is: see `with_head`.
+    distance_mm : from the middle of the girdle to the middle between the eyes. pupils_apart_mm : along the map's x.
+    light, exposure, wavelengths : as in `picture`.
+
+    Raises InputError for eyes inside the stone, and as `picture`.
+    """
+    number_in("distance_mm", distance_mm, 0.1, 1e9, "mm")
+    number_in("pupils_apart_mm", pupils_apart_mm, 0.0, 1e6, "mm")
+    number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
+    waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+    eyes = [np.array([side * pupils_apart_mm / 2.0, 0.0, distance_mm]) for side in (-1.0, 1.0)]
+    frame = _frame(scene.stone, scene.view, eyes, scene.resolution)
+    pictures = []
+    for number, eye in enumerate(eyes):
+        xyz, coverage = _seen(scene, eye, frame, waves, light)
+        pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, frame))
+        if progress is not None:
+            progress((number + 1) / 2.0)
+    return Pair(*pictures)
+
+
+def _frame(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) -> Frame:
+    """The square that holds the stone as both eyes project it on the map plane, with a margin of 2 %."""
+    corners = stone.vertices_mm @ view.rotation().T
+    points = []
+    for eye in eyes:
+        room = eye[2] - corners[:, 2]
+        if room.min() <= 0.0:
+            raise InputError("the eyes would be inside or behind the stone", key="distance_mm", value=float(eye[2]))
+        points.append(eye[:2] + (corners[:, :2] - eye[:2]) * (eye[2] / room)[:, None])
+    low, high = np.concatenate(points).min(axis=0), np.concatenate(points).max(axis=0)
+    side = float((high - low).max()) * 1.04
+    corner = (low + high) / 2.0 - side / 2.0
+    return Frame(float(corner[0]), float(corner[1]), side / resolution, resolution)
+
+
+def _seen(scene: Scene, eye: np.ndarray, frame: Frame, waves: WavelengthSet, light: str) -> tuple[np.ndarray, np.ndarray]:
+    """Mean XYZ over each pixel's covered part (side, side, 3), nan where there is none, and coverage; y rising."""
+    side, samples, cells = frame.resolution, scene.samples, math.isqrt(scene.samples)
+    turn = np.ascontiguousarray(scene.view.rotation())
+    tables = [stone_table(scene.stone, float(w)) for w in waves.nodes_nm]
+    weights = color_weights(waves, light) / scene.dome.peak_radiance
+    xyz, coverage = np.full((side, side, 3), np.nan), np.zeros((side, side))
+    rows = max(1, _RAYS_AT_A_TIME // (side * samples))
+    for first in range(0, side, rows):
+        some = slice(first, min(first + rows, side))
+        points = _points(frame, some, cells, scene.seed)
+        ways = np.column_stack([points, np.zeros(len(points))]) - eye
+        ways /= np.linalg.norm(ways, axis=1)[:, None]
+        sums, hits = np.zeros((len(points), 3)), np.zeros(len(points), bool)
+        for table, weight in zip(tables, weights, strict=True):
+            out, hits, _ = trace_rays(
+                np.broadcast_to(eye @ turn, ways.shape),
+                ways @ turn,
+                table,
+                scene.dome.table,
+                turn,
+                polarised=scene.polarised,
+                min_weight=scene.min_weight,
+                max_bounces=scene.max_bounces,
+            )
+            sums += np.where(hits, out[:, LUMINANCE], 0.0)[:, None] * weight
+        count = hits.reshape(-1, side, samples).sum(axis=-1)
+        coverage[some] = count / samples
+        total = sums.reshape(-1, side, samples, 3).sum(axis=2)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            xyz[some] = np.where(count[..., None] > 0, total / count[..., None], np.nan)
+    return xyz, coverage
+
+
+def _points(frame: Frame, rows: slice, cells: int, seed: int) -> np.ndarray:
+    """(R, 2) one jittered point in each of the cells x cells parts of each pixel of some rows; the same for the same seed."""
+    side = frame.resolution
+    pixel = np.arange(rows.start * side, rows.stop * side)
+    rng = [np.random.default_rng([seed, int(row)]).random((side, cells * cells, 2)) for row in range(rows.start, rows.stop)]
+    cell = np.stack([np.arange(cells * cells) % cells, np.arange(cells * cells) // cells], axis=-1)
+    inside = (cell + np.concatenate(rng)) / cells
+    corner = np.stack([pixel % side, pixel // side], axis=-1)[:, None]
+    return (np.array([frame.x0_mm, frame.y0_mm]) + (corner + inside) * frame.pixel_mm).reshape(-1, 2)

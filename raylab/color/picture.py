@@ -1,0 +1,194 @@
+"""Colour pictures of a stone: traced at a set of wavelengths, seen by the CIE 1931 observer under a light.
+
+    trace            luminance of each pixel at each wavelength of the set, relative to the dome's brightest direction
+    spectrum -> XYZ  a perfect white as bright as the dome's brightest direction has Y = 1 (`optics.spectrum`)
+    XYZ -> screen    white balance from the light to the screen's white, exposure, gamut, encoding (`optics.color`)
+
+Only luminance is drawn, one wavelength after the other, into one sum of three numbers a pixel: memory does not grow with the
+number of wavelengths, and work grows in proportion to it.
+
+Gamut rule: a colour that no screen shows moves towards the neutral of equal luminance just as far as needed, and what is
+brighter than white becomes white (`optics.color.into_gamut`). `Picture.linear` is untouched by it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError
+from ..lighting.dome import Dome
+from ..lighting.scene import Scene
+from ..lighting.view import Frame, View, frame_around
+from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
+from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
+from ..stone.planes import Stone
+from ..tracers.coverage import rasterise
+from ..tracers.ledger import LUMINANCE, UNTRACED
+from ..tracers.sampling import sample_image
+from ..tracing import Result, beams_of
+from ..units import number_in
+
+BODY = 8
+"""Wavelengths of a body colour (Gauss-Legendre): smooth spectra converge fast, see `optics.spectrum`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A colour picture, first row at the top.
+
+    Attributes
+    ----------
+    xyz : (H, W, 3) mean over each pixel's covered part, relative to a perfect white as bright as the dome's brightest
+        direction (Y = 1); nan where the stone covers nothing.
+    coverage : (H, W) share of the pixel that the stone covers.
+    white : (3,) XYZ of that white under the light, as the wavelength set sees it.
+    light, exposure, waves, frame : how it was made; the frame's y rises, the picture's rows fall.
+    """
+
+    xyz: np.ndarray
+    coverage: np.ndarray
+    white: np.ndarray
+    light: str
+    exposure: float
+    waves: WavelengthSet
+    frame: Frame
+
+    def linear(self, background: float = 0.0) -> np.ndarray:
+        """(H, W, 3) linear sRGB, white-balanced and exposed, unclipped; a grey `background`, 0 to 1, where no stone is."""
+        number_in("background", background, 0.0, 1.0)
+        stone = self.exposure * xyz_to_linear_srgb(white_balance(np.nan_to_num(self.xyz), self.white))
+        share = self.coverage[..., None]
+        return share * stone + (1.0 - share) * background
+
+    def srgb(self, background: float = 0.0) -> np.ndarray:
+        """(H, W, 3) encoded sRGB within 0 to 1, brought into gamut as the module says."""
+        return np.clip(srgb_encode(into_gamut(self.linear(background))), 0.0, 1.0)
+
+
+def picture(
+    subject: Scene | Result,
+    light: str = "D65",
+    exposure: float = 1.0,
+    wavelengths: int | WavelengthSet = 16,
+    *,
+    frame: Frame | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Picture:
+    """A colour picture of a scene.
+
+    >>> import raylab as rl
+    >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    >>> seen = rl.picture(rl.Scene(stone, rl.load_dome("head-shadow"), resolution=64), wavelengths=4)
+    >>> seen.srgb().shape
+    (64, 64, 3)
+
+    Parameters
+    ----------
+    subject : a `Scene`, traced at the set's wavelengths whatever its own; or a `Result`, whose virtual facets are used again
+        where it was traced exactly at the set's wavelengths, and whose scene is traced anew where not.
+    light : "D65", "A", "E" or "LED-B3": the spectrum of all that shines.
+    exposure : factor on the light; at 1 the dome's brightest direction, seen undimmed, is the screen's white.
+    wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
+    frame : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
+    progress : called with the share of the work done, 0 to 1.
+
+    Raises InputError for an unknown light, an exposure out of range, a wavelength at which the material is not known.
+    """
+    number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
+    waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+    weights = color_weights(waves, light)
+    ready = subject.beams if isinstance(subject, Result) else ()
+    asked = subject.scene if isinstance(subject, Result) else subject
+    if not isinstance(asked, Scene):
+        raise InputError("of the wrong kind", key="subject", value=subject, expected="a Scene or a Result")
+    nodes = tuple(float(w) for w in waves.nodes_nm)
+    scene = replace(asked, wavelengths_nm=nodes)
+    frame = frame or frame_around(scene.stone, scene.view, scene.resolution)
+    usable = len(ready) == len(nodes) and asked.wavelengths == nodes
+    side = frame.resolution
+    sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
+    for k, wavelength_nm in enumerate(nodes):
+        seen, covered = _luminance(scene, frame, wavelength_nm, ready[k] if usable else None)
+        sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
+        coverage += covered / len(nodes)
+        if progress is not None:
+            progress((k + 1) / len(nodes))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
+    return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, frame)
+
+
+def _luminance(scene: Scene, frame: Frame, wavelength_nm: float, beams: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Luminance summed over each pixel's covered part, and coverage; both (side, side), y rising."""
+    if scene.chosen_engine == "beams":
+        whole = (beams_of(scene, wavelength_nm) if beams is None else beams).unfolded()
+        drawn = rasterise(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE]], frame)
+        return drawn.sums[..., 0], drawn.coverage
+    traced = sample_image(
+        scene.stone,
+        scene.dome,
+        scene.view,
+        frame,
+        wavelength_nm=wavelength_nm,
+        samples=scene.samples,
+        polarised=scene.polarised,
+        min_weight=scene.min_weight,
+        max_bounces=scene.max_bounces,
+        seed=scene.seed,
+    )
+    covered = traced.fields["coverage"]
+    return np.nan_to_num(traced.fields["luminance"]) * covered, covered
+
+
+@dataclass(frozen=True, eq=False)
+class BodyColor:
+    """The colour of a stone's whole face, and of its colourless twin.
+
+    Attributes
+    ----------
+    lab : (3,) CIELAB of the area-mean XYZ, relative to a perfect white as bright as the dome's brightest direction.
+    twin_lab : (3,) the same stone without body colour. difference : CIEDE2000 between the two.
+    untraced : the largest share of light left untraced at any wavelength, of either stone.
+    """
+
+    lab: np.ndarray
+    twin_lab: np.ndarray
+    difference: float
+    untraced: float
+
+
+def face_up_color(
+    stone: Stone,
+    dome: Dome,
+    light: str = "D65",
+    *,
+    view: View | None = None,
+    wavelengths: int | WavelengthSet | None = None,
+    precision: float = 2e-3,
+) -> BodyColor:
+    """How much of a stone's body colour shows, as CIELAB and as the CIEDE2000 difference to the colourless twin.
+
+    Parameters
+    ----------
+    view : face-up by default; ``View(tilt_deg=180)`` looks through the pavilion. The tray moves with the stone and then lies
+        towards the observer, so a dome with a lit tray is the one that lights such a view.
+    wavelengths : a number (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has jumps, small
+        in the mean over the face.
+    precision : of the exact engine; see `trace`.
+    """
+    if not isinstance(wavelengths, WavelengthSet):
+        wavelengths = wavelength_set(BODY if wavelengths is None else wavelengths, "gauss")
+    white = white_xyz(wavelengths, light)
+    twin = replace(stone, material=replace(stone.material, absorption=()))
+    labs, untraced = [], 0.0
+    for one in (stone, twin):
+        nodes = tuple(float(w) for w in wavelengths.nodes_nm)
+        scene = Scene(one, dome, view or View(), engine="beams", wavelengths_nm=nodes, precision=precision)
+        means = np.array([beams_of(scene, w).totals.mean for w in nodes])
+        labs.append(xyz_to_lab(means[:, LUMINANCE] / dome.peak_radiance @ color_weights(wavelengths, light), white))
+        untraced = max(untraced, float(means[:, UNTRACED].max()))
+    return BodyColor(labs[0], labs[1], float(ciede2000(labs[0], labs[1])), untraced)

@@ -1,0 +1,1 @@
+"""Stones beside each other: what their measurements can tell apart."""

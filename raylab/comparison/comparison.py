@@ -1,0 +1,109 @@
+"""`Comparison`: the record of stones side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import xarray as xr
+
+from ..lighting.dome import Dome
+from ..lighting.view import View
+from ..results.stats import Summary
+from ..stone.measure import Measurements
+from ..stone.plane_errors import Uncertainty
+from ..stone.planes import Stone
+from .uncertainty import Estimate
+from .verdicts import Verdict, judge_all, places
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What `compare` found.
+
+    Attributes
+    ----------
+    labels : "A", "B", ... in the order given. stones : as offered, at true size. shown : as traced, see the module's text.
+    dome, views, scale, coverage, uncertainties, known_to_pct, seed, settings : what was asked for.
+    measurements : of each stone as offered. proportions : of each stone, estimates by name.
+    light : for each view, for each stone, estimates of every statistic by name.
+    summaries : for each view, for each stone, the engine's own record.
+    maps : on (stone, tilt_deg, y, x), one grid in mm for all.
+    """
+
+    labels: tuple[str, ...]
+    stones: tuple[Stone, ...]
+    shown: tuple[Stone, ...]
+    dome: Dome
+    views: tuple[View, ...]
+    scale: str
+    coverage: float
+    uncertainties: tuple[Uncertainty, ...]
+    known_to_pct: float
+    seed: int
+    settings: dict[str, Any]
+    measurements: tuple[Measurements, ...]
+    proportions: tuple[dict[str, Estimate], ...]
+    light: tuple[tuple[dict[str, Estimate], ...], ...]
+    summaries: tuple[tuple[Summary, ...], ...]
+    maps: xr.Dataset
+
+    def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
+        """One stone's map minus another's, on (tilt_deg, y, x); NaN where either stone is not."""
+        layers = self.maps[name]
+        found = layers.sel(stone=first, drop=True) - layers.sel(stone=second, drop=True)
+        return found.assign_attrs(long_name=f"{layers.attrs['long_name']}, {first} minus {second}", units=layers.attrs["units"])
+
+    def light_verdicts(self, view: int) -> dict[str, tuple[Verdict, ...]]:
+        """For each statistic that every stone has in a view, the verdict on each pair of stones."""
+        return self._verdicts(self.light[view], skip=("untraced",))
+
+    def proportion_verdicts(self) -> dict[str, tuple[Verdict, ...]]:
+        """The same for each proportion."""
+        return self._verdicts(self.proportions)
+
+    def places(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
+        """First and last possible place of each stone by one number, the largest first; see `verdicts`."""
+        return places(self.labels, verdicts)
+
+    def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
+        names = [name for name in each[0] if name not in skip and all(name in found for found in each)]
+        real = [name for name in names if any(f[name].statistic.value != 0.0 for f in each)]  # nothing absorbed: nothing to say
+        rows = {name: dict(zip(self.labels, (found[name] for found in each), strict=True)) for name in real}
+        return {name: judge_all(name, row, self.coverage) for name, row in rows.items()}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Numbers, verdicts and what they rest on: plain numbers, strings, lists and None, ready for JSON."""
+
+        def told(each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]) -> dict[str, Any]:
+            return {
+                "values": {
+                    label: {name: one.to_dict() for name, one in found.items()}
+                    for label, found in zip(self.labels, each, strict=True)
+                },
+                "verdicts": {name: [verdict.to_dict() for verdict in pairs] for name, pairs in verdicts.items()},
+                "places": {name: {k: list(v) for k, v in self.places(pairs).items()} for name, pairs in verdicts.items()},
+            }
+
+        views = [
+            {
+                "tilt_deg": view.tilt_deg,
+                "tilt_azimuth_deg": view.tilt_azimuth_deg,
+                **told(self.light[k], self.light_verdicts(k)),
+            }
+            for k, view in enumerate(self.views)
+        ]
+        return {
+            "stones": {label: found.to_dict() for label, found in zip(self.labels, self.measurements, strict=True)},
+            "dome": {"name": self.dome.name, "description": self.dome.description},
+            "engine": self.summaries[0][0].engine,
+            "scale": self.scale,
+            "uncertainty": {label: one.to_dict() for label, one in zip(self.labels, self.uncertainties, strict=True)},
+            "coverage": self.coverage,
+            "known_to_pct": self.known_to_pct,
+            "seed": self.seed,
+            "settings": self.settings,
+            "proportions": told(self.proportions, self.proportion_verdicts()),
+            "views": views,
+        }

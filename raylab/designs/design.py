@@ -1,0 +1,246 @@
+"""A design: a round brilliant, its light and its view as one flat set of named values; and its exact statistics.
+
+A design is a dict. Its keys (`KEYS`) are the proportions of `round_brilliant`, what the stone is made of, the dome, the
+view's tilt and the wavelength: whatever a sweep may vary, a gradient derive by, or a search choose. `trace_designs` gives each
+a row of numbers (`COLUMNS`). A combination that is no stone gets a reason (`REASONS`) instead of numbers, so that one
+impossible corner doesn't end a sweep of thousands.
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError, StoneError, nearest
+from ..lighting.dome import Dome
+from ..lighting.scenefile import load_dome
+from ..lighting.view import View
+from ..optics.materials import get_material
+from ..results.stats import Record, Statistic, record
+from ..stone.brilliant import round_brilliant
+from ..stone.planes import Stone
+from ..tracers.beams import trace_beams
+from ..tracers.ledger import ENTRIES
+from ..units import SODIUM_D_NM, number_in
+
+Design = Mapping[str, Any]
+
+STONE_KEYS = {
+    "table_pct": ("table size", "%"),
+    "crown_angle_deg": ("crown angle", "degree"),
+    "crown_height_pct": ("crown height", "%"),
+    "pavilion_angle_deg": ("pavilion angle", "degree"),
+    "pavilion_depth_pct": ("pavilion depth", "%"),
+    "star_pct": ("star length", "%"),
+    "lower_half_pct": ("lower-half length", "%"),
+    "girdle_pct": ("girdle thickness at the mains", "%"),
+    "culet_pct": ("culet size", "%"),
+    "girdle_facets": ("girdle facets", "1"),
+    "bruted_girdle": ("bruted girdle", "1"),
+    "diameter_mm": ("girdle diameter", "mm"),
+    "weight_ct": ("weight", "ct"),
+    "material": ("material", ""),
+    "absorption_per_mm": ("absorption coefficient", "1/mm"),
+}
+LIGHT_KEYS = {
+    "dome": ("dome", ""),
+    "tilt_deg": ("tilt", "degree"),
+    "tilt_azimuth_deg": ("azimuth of the tilt", "degree"),
+    "turn_deg": ("turn about the axis", "degree"),
+    "wavelength_nm": ("wavelength in air", "nm"),
+}
+KEYS: dict[str, tuple[str, str]] = {**STONE_KEYS, **LIGHT_KEYS}
+"""Everything a design says: long name and unit; percentages are of the girdle diameter. A name has no unit."""
+
+ONE_OF = (
+    ("crown_angle_deg", "crown_height_pct"),
+    ("pavilion_angle_deg", "pavilion_depth_pct"),
+    ("diameter_mm", "weight_ct"),
+)
+"""Keys that say the same thing in two ways."""
+
+STATISTICS: dict[str, str] = {
+    "brightness": "area mean of the luminance over the outline, relative to the dome's brightest radiance",
+    "contrast_rms": "area-weighted standard deviation of luminance over its mean (Peli, J. Opt. Soc. Am. A 7 (1990) 2032)",
+    "glare": "area mean of the share reflected by the first surface",
+    "sky": "area mean of the share that leaves above the girdle plane, outside the head's cone",
+    "head": "area mean of the share that leaves into the head's cone",
+    "leak": "area mean of the share that leaves below the girdle plane",
+    "absorbed": "area mean of the share taken by body colour",
+    "scattered": "area mean of the share that met a bruted facet",
+    "untraced": "area mean of the share still inside when tracing ended",
+}
+"""Exact statistics, each with a certain bracket; all have the unit 1."""
+
+GEOMETRY: dict[str, tuple[str, str]] = {
+    "weight_ct": ("weight", "ct"),
+    "diameter_mm": ("girdle diameter", "mm"),
+    "depth_pct": ("total depth, percent of the girdle diameter", "%"),
+    "spread_mm2_per_ct": ("face-up outline area per carat", "mm^2/ct"),
+    "area_mm2": ("area of the outline as seen", "mm^2"),
+}
+
+REASONS: tuple[tuple[str, str], ...] = (
+    ("traced", "a stone, traced"),
+    ("out_of_range", "a number outside the range that raylab takes"),
+    ("stars_cross_table", "the stars would cross the table"),
+    ("lower_halves_past_culet", "the lower halves would run past the culet"),
+    ("girdle_vanishes", "the girdle vanishes in the valleys between the halves"),
+    ("no_closed_stone", "the planes enclose no stone of which each is a facet"),
+    ("index_not_known", "the material's index is not known at the wavelength"),
+)
+"""Why a design has no numbers, by code: name and meaning. 0 means that it has."""
+
+TRACED, OUT_OF_RANGE, NO_CLOSED_STONE, INDEX_NOT_KNOWN = 0, 1, 5, 6
+_REASON_OF_KEY = {"star_pct": 2, "lower_half_pct": 3, "girdle_pct": 4, "girdle_facets": OUT_OF_RANGE}
+
+PARTS = ("", "_low", "_high")
+COLUMNS = (*(name + part for name in STATISTICS for part in PARTS), *GEOMETRY, "reason")
+"""A design's row of numbers: each statistic with its bracket, the geometry, the reason code."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How designs are traced: the settings of the exact engine, see `trace_beams`."""
+
+    precision: float = 2e-3
+    polarised: bool = True
+    max_bounces: int = 200
+
+    def __post_init__(self) -> None:
+        number_in("precision", self.precision, 1e-7, 1.0)
+        number_in("max_bounces", self.max_bounces, 1, 100_000)
+
+
+def complete(given: Design, varied: Iterable[str] = ()) -> dict[str, Any]:
+    """What `given` and the defaults say about all that is not `varied`; names become domes and materials.
+
+    Raises InputError for an unknown key, a thing said twice or not at all, an unknown name.
+    """
+    varied = tuple(varied)
+    for key in (*given, *varied):
+        if key not in KEYS:
+            raise InputError("no design has this", key=key, expected=nearest(key, KEYS))
+    stated = [*varied, *(key for key, value in given.items() if value is not None)]
+    for key in stated:
+        if stated.count(key) > 1:
+            raise InputError("both an axis and a fixed value", key=key, expected="one of the two")
+    for pair in ONE_OF:
+        if set(pair) <= set(stated):
+            raise InputError(f"said twice, by {pair[0]} and {pair[1]}", key=pair[1], expected="one of the two")
+    full = {key: value for key, value in _defaults(stated).items() if key not in stated}
+    full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
+    for needed in (("table_pct",), *ONE_OF[:2], ("dome",)):
+        if not set(needed) & {*full, *varied}:
+            raise InputError("missing", key=" or ".join(needed), expected="an axis or a fixed value")
+    return {key: full[key] for key in KEYS if key in full}
+
+
+def _defaults(stated: Iterable[str]) -> dict[str, Any]:
+    """The defaults of `round_brilliant` and `View`, one size, one wavelength."""
+    size = {} if set(ONE_OF[2]) & set(stated) else {"diameter_mm": 6.5}
+    known: dict[str, Any] = {"wavelength_nm": SODIUM_D_NM, "material": get_material("diamond"), **size}
+    for constructor in (round_brilliant, View):
+        for key, parameter in inspect.signature(constructor).parameters.items():
+            if key in KEYS and key not in known and parameter.default not in (None, inspect.Parameter.empty):
+                known[key] = parameter.default
+    return known
+
+
+def resolved(key: str, value: Any) -> Any:
+    """A dome or material for its name, a plain number for a number. Raises InputError for anything else."""
+    if key == "dome":
+        return value if isinstance(value, Dome) else load_dome(value)
+    if key == "material":
+        return get_material(value)
+    if key == "bruted_girdle":
+        if not isinstance(value, bool | np.bool_):
+            raise InputError("of the wrong kind", key=key, value=value, expected="True or False")
+        return bool(value)
+    number = number_in(key, value, -1e9, 1e9)
+    return int(number) if key == "girdle_facets" and number == int(number) else number
+
+
+def stone_of(design: Design) -> Stone:
+    """The stone of a design. Raises StoneError where its proportions are no brilliant."""
+    proportions = {key: design[key] for key in STONE_KEYS if key in design}
+    absorption = proportions.pop("absorption_per_mm", None)
+    if absorption is not None:
+        proportions["material"] = get_material(proportions.get("material", "diamond")).tinted(absorption)
+    return round_brilliant(**proportions)
+
+
+def view_of(design: Design) -> View:
+    """The view of a design."""
+    return View(**{key: design[key] for key in ("tilt_deg", "tilt_azimuth_deg", "turn_deg") if key in design})
+
+
+def reason_for(error: InputError) -> int:
+    """The code of an error that a design raised; see `REASONS`."""
+    if isinstance(error, StoneError):
+        return _REASON_OF_KEY.get(str(error.key), NO_CLOSED_STONE)
+    return INDEX_NOT_KNOWN if error.key == "wavelength_nm" else OUT_OF_RANGE
+
+
+def trace_designs(designs: Iterable[Design], settings: Settings) -> np.ndarray:
+    """(K, len(COLUMNS)) one row for each design; those that are no stone are NaN but for the reason.
+
+    Designs that follow each other and differ in light or view alone share their stone.
+    """
+    rows, last, stone = [], None, None
+    for design in designs:
+        try:
+            proportions = {key: design[key] for key in STONE_KEYS if key in design}
+            if stone is None or proportions != last:
+                stone = None
+                stone = stone_of(design)
+                last = proportions
+            rows.append(_row(stone, design, settings))
+        except InputError as error:
+            rows.append(np.full(len(COLUMNS), np.nan))
+            rows[-1][-1] = reason_for(error)
+    return np.array(rows).reshape(-1, len(COLUMNS))
+
+
+def trace_design(stone: Stone, design: Design, settings: Settings) -> tuple[Record, float]:
+    """The statistics of a design whose stone is built, and the area of its outline as seen, mm^2."""
+    dome: Dome = design["dome"]
+    beams = trace_beams(
+        stone,
+        dome,
+        view_of(design),
+        wavelength_nm=design["wavelength_nm"],
+        polarised=settings.polarised,
+        precision=settings.precision,
+        max_bounces=settings.max_bounces,
+        keep_paths=False,
+        threads=1,
+    )
+    return record(design["wavelength_nm"], beams.totals, dome.peak_radiance), beams.area_mm2
+
+
+def _row(stone: Stone, design: Design, settings: Settings) -> np.ndarray:
+    found, area_mm2 = trace_design(stone, design, settings)
+    told: dict[str, Statistic] = {
+        "brightness": found.brightness,
+        "contrast_rms": found.contrast_rms,
+        "glare": found.glare,
+        **{entry: found.ledger[entry] for entry in ENTRIES},
+    }
+    numbers = [number for name in STATISTICS for number in (told[name].value, told[name].low, told[name].high)]
+    return np.array([*numbers, *geometry_of(stone).values(), area_mm2, TRACED])
+
+
+def geometry_of(stone: Stone) -> dict[str, float]:
+    """A round brilliant's numbers that need no light: `GEOMETRY` without the outline as seen."""
+    diameter_mm, _, height_mm = stone.size_mm  # a girdle corner lies on +x and one on -x
+    return {
+        "weight_ct": stone.weight_ct,
+        "diameter_mm": float(diameter_mm),
+        "depth_pct": float(100.0 * height_mm / diameter_mm),
+        "spread_mm2_per_ct": stone.spread_mm2_per_ct,
+    }

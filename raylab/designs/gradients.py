@@ -1,0 +1,243 @@
+"""`gradient`: how each exact statistic changes with each proportion, in the small and over a cutter's reach.
+
+A statistic is a sum over virtual facets of area times weight. Between jumps each term is smooth in the proportions, and the
+**derivative** is that of the sum over the paths that light takes now. It is stepped: the design is traced a little to both
+sides, so near that every path is found again on both; polygons are matched path by path, and their differences, not the
+differences of large sums, are added. The step is halved until the paths agree; the step and its half give an error estimate.
+
+But the derivative is not the whole story. Where the light of a virtual facet crosses the edge of the head, of a zone or of
+the girdle plane, the statistic jumps. A stone has thousands of virtual facets, and over a tenth of a degree the jumps often
+outweigh the smooth part. So the **slope** over a stated reach to both sides is given beside it, jumps and all, with a bracket
+that holds for certain. A cutter wants the slope; the derivative says what happens in between.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from ..errors import InputError, nearest
+from ..jit import njit
+from ..stone.planes import Stone
+from ..tracers.beams import Beams, trace_beams
+from ..tracers.ledger import ENTRIES, GLARE, LUMINANCE, SKY
+from ..tracers.traced import LUMINANCE_SQUARE
+from .design import (
+    COLUMNS,
+    GEOMETRY,
+    KEYS,
+    STATISTICS,
+    STONE_KEYS,
+    Settings,
+    complete,
+    geometry_of,
+    stone_of,
+    trace_designs,
+    view_of,
+)
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+REACH = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
+"""Reach to both sides of the slope, by the proportion's unit: about what a good cutter holds (common practice, no source)."""
+FIRST_STEP, LAST_STEP = 1e-5, 1e-8
+"""Steps tried for the derivative, in the proportion's unit."""
+UNMATCHED = 1e-12
+"""Share of the outline whose paths may differ across a step: slivers that a step makes or ends."""
+GEOMETRY_STEP = 1e-3
+_SOLID = tuple(name for name in GEOMETRY if name != "area_mm2")
+
+
+class Stepped(NamedTuple):
+    """A derivative by steps: of each of `STATISTICS` and `_SOLID`, and its estimated error."""
+
+    values: np.ndarray
+    errors: np.ndarray
+
+
+def gradient(
+    design: dict[str, Any],
+    dome: Any = None,
+    *,
+    keys: Iterable[str] | None = None,
+    reach: dict[str, float] | None = None,
+    precision: float = 1e-3,
+    polarised: bool = True,
+    max_bounces: int = 200,
+) -> xr.Dataset:
+    """Derivatives and slopes of each exact statistic, and of weight and depth, by each proportion.
+
+    >>> import raylab as rl
+    >>> design = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
+    >>> found = rl.gradient(design, "even-sky", keys=["pavilion_angle_deg"], precision=0.02)
+    >>> bool(found.derivative.sel(statistic="depth_pct", proportion="pavilion_angle_deg") > 0)
+    True
+
+    Parameters
+    ----------
+    design : proportions, as for `sweep`; with a material, a tilt and a wavelength if not the default ones.
+    dome : a `Dome`, or the name or file of one.
+    keys : proportions to derive by; by default those that the design states, but for size.
+    reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
+    precision, polarised, max_bounces : of the exact engine, see `trace`.
+
+    Returns
+    -------
+    xarray.Dataset on (statistic, proportion), per degree, per percent, ...:
+        derivative : along the paths that light takes now; NaN where no step was small enough.
+        derivative_error : its numerical error as estimated from two steps.
+        slope, slope_low, slope_high : over the reach, jumps included, with a certain bracket.
+    and `value`, `low`, `high` on (statistic); `reach` on (proportion).
+
+    Raises
+    ------
+    InputError : a design that is no stone, there or within reach; a key that is no number of the stone's.
+    """
+    import xarray as xr
+
+    full = complete(design if dome is None else {**design, "dome": dome})
+    settings = Settings(precision, bool(polarised), max_bounces)
+    chosen = _chosen(full, design, keys)
+    wide = {key: REACH[KEYS[key][1]] for key in chosen}
+    wide.update({key: float(value) for key, value in (reach or {}).items() if key in chosen})
+    names = [*STATISTICS, *_SOLID]
+    middle = _traced(full, settings)
+    stepped = [_derivative(full, key, settings) for key in chosen]
+    slopes = np.stack([_slope(full, key, wide[key], settings) for key in chosen], axis=-1)
+    grid = ("statistic", "proportion")
+    return xr.Dataset(
+        {
+            "derivative": (grid, np.stack([s.values for s in stepped], axis=-1), {"long_name": "derivative along the paths"}),
+            "derivative_error": (grid, np.stack([s.errors for s in stepped], axis=-1), {"long_name": "estimated error"}),
+            "slope": (grid, slopes[0], {"long_name": "slope over the reach, jumps included"}),
+            "slope_low": (grid, slopes[1], {"long_name": "slope, at least"}),
+            "slope_high": (grid, slopes[2], {"long_name": "slope, at most"}),
+            **{part: ("statistic", numbers) for part, numbers in zip(("value", "low", "high"), middle, strict=True)},
+            "reach": ("proportion", [wide[key] for key in chosen], {"long_name": "reach of the slope to both sides"}),
+        },
+        {
+            "statistic": names,
+            "proportion": list(chosen),
+            "unit": ("proportion", [KEYS[key][1] for key in chosen], {"long_name": "unit of the proportion"}),
+            "statistic_unit": ("statistic", ["1"] * len(STATISTICS) + [GEOMETRY[name][1] for name in _SOLID]),
+        },
+        {"precision": precision, "definition": "change of the statistic per unit of the proportion"},
+    )
+
+
+def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | None) -> tuple[str, ...]:
+    """The keys to derive by, checked."""
+    able = [key for key in STONE_KEYS if isinstance(full.get(key), float)]
+    if keys is None:
+        return tuple(key for key in able if key in design and key not in ("diameter_mm", "weight_ct"))
+    for key in (chosen := tuple(keys)):
+        if key not in able:
+            raise InputError("no number of this design's stone", key="keys", value=key, expected=nearest(key, able))
+    return chosen
+
+
+def _traced(design: dict[str, Any], settings: Settings) -> np.ndarray:
+    """(3, names) values and brackets of a design. Raises the error of one that is no stone."""
+    row = trace_designs([design], settings)[0]
+    if row[-1] != 0:  # what was made a code of is raised here
+        stone_of(design), view_of(design), design["material"].n(design["wavelength_nm"])
+    told = dict(zip(COLUMNS, row, strict=True))
+    parts = [[told[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
+    return np.array([[*part, *(told[name] for name in _SOLID)] for part in parts])
+
+
+def _slope(design: dict[str, Any], key: str, reach: float, settings: Settings) -> np.ndarray:
+    """(3, names) the slope over `reach` to both sides and its bracket."""
+    after, before = (_traced({**design, key: design[key] + sign * reach}, settings) for sign in (1.0, -1.0))
+    return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * reach)
+
+
+def _derivative(design: dict[str, Any], key: str, settings: Settings) -> Stepped:
+    """The derivative by one proportion, by central steps."""
+    solid = [_solid_step(design, key, step) for step in (GEOMETRY_STEP, GEOMETRY_STEP / 2.0)]
+    better = (4.0 * solid[1] - solid[0]) / 3.0  # Richardson: the error falls with the square of the step
+    light, light_error = np.full(len(STATISTICS), math.nan), np.full(len(STATISTICS), math.nan)
+    step, coarse = FIRST_STEP, None
+    while step >= LAST_STEP:
+        fine = _light_step(design, key, step, settings)
+        if fine is not None and coarse is not None:
+            light, light_error = fine, np.abs(fine - coarse)
+            break
+        coarse, step = fine, step / 2.0
+    return Stepped(np.concatenate([light, better]), np.concatenate([light_error, np.abs(better - solid[1])]))
+
+
+def _solid_step(design: dict[str, Any], key: str, step: float) -> np.ndarray:
+    after, before = (geometry_of(stone_of({**design, key: design[key] + sign * step})) for sign in (1.0, -1.0))
+    return np.array([(after[name] - before[name]) / (2.0 * step) for name in _SOLID])
+
+
+def _light_step(design: dict[str, Any], key: str, step: float, settings: Settings) -> np.ndarray | None:
+    """Central differences of the statistics over one step; None where the paths to both sides differ."""
+    after, before = (_beams(stone_of({**design, key: design[key] + sign * step}), design, settings) for sign in (1.0, -1.0))
+    one, other, lost = _matched(after, before)
+    if lost > UNMATCHED:
+        return None
+    width = 2.0 * step
+    share_a, share_b = after.areas_mm2 / after.areas_mm2.sum(), before.areas_mm2 / before.areas_mm2.sum()
+    slopes = (share_a[one, None] * after.rows[one] - share_b[other, None] * before.rows[other]).sum(axis=0) / width
+    squares = share_a[one] * after.squares[one, 0] - share_b[other] * before.squares[other, 0]
+    mean = (after.totals.mean + before.totals.mean) / 2.0
+    return _statistics(mean, slopes, float(squares.sum() / width), design["dome"].peak_radiance)
+
+
+def _statistics(mean: np.ndarray, slopes: np.ndarray, square: float, peak: float) -> np.ndarray:
+    """Derivatives of `STATISTICS` from those of the area means."""
+    light = mean[LUMINANCE]
+    deviation = math.sqrt(max(0.0, mean[LUMINANCE_SQUARE] - light * light))
+    contrast = math.nan
+    if deviation > 0.0:
+        contrast = (square - 2.0 * light * slopes[LUMINANCE]) / (2.0 * deviation * light)
+        contrast -= deviation * slopes[LUMINANCE] / (light * light)
+    ledger = slopes[SKY : SKY + len(ENTRIES)]
+    return np.array([slopes[LUMINANCE] / peak, contrast, slopes[GLARE], *ledger])
+
+
+def _beams(stone: Stone, design: dict[str, Any], settings: Settings) -> Beams:
+    return trace_beams(
+        stone,
+        design["dome"],
+        view_of(design),
+        wavelength_nm=design["wavelength_nm"],
+        polarised=settings.polarised,
+        precision=settings.precision,
+        max_bounces=settings.max_bounces,
+    )
+
+
+def _matched(one: Beams, other: Beams) -> tuple[np.ndarray, np.ndarray, float]:
+    """Polygons of both with the same path, and the larger share of the outline that has no partner."""
+    a, b = _names(one), _names(other)
+    _, at_a, at_b = np.intersect1d(a, b, assume_unique=False, return_indices=True)
+    lost = [1.0 - float(beams.areas_mm2[at].sum() / beams.areas_mm2.sum()) for beams, at in ((one, at_a), (other, at_b))]
+    return at_a, at_b, max(lost)
+
+
+def _names(beams: Beams) -> np.ndarray:
+    """(L,) a 64-bit name for each polygon's path."""
+    return _hashed(beams.nodes)[beams.leaves]
+
+
+@njit()
+def _hashed(nodes):  # type: ignore[no-untyped-def]
+    """(N,) a 64-bit name for each node's path: mixed from the name of the node before and the facet (splitmix64).
+
+    Two of K paths share a name with a chance of about K^2 / 4e19.
+    """
+    names = np.empty(len(nodes), np.uint64)
+    for k in range(len(nodes)):
+        before = names[nodes[k, 0]] if nodes[k, 0] >= 0 else np.uint64(0)
+        z = before + np.uint64(nodes[k, 1] + 1) * np.uint64(0x9E3779B97F4A7C15)
+        z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+        names[k] = z ^ (z >> np.uint64(31))
+    return names

@@ -1,0 +1,213 @@
+"""`Dome`: the light around the stone, as radiance against direction.
+
+Directions are seen from the stone, in the dome's frame: +z is where the observer looks down from, elevation runs from
+-90 to 90 degrees, azimuth counter-clockwise from +x seen from above. The dome stands still when the stone is tilted. A
+direction's radiance is decided in this order, later parts covering earlier ones: the sky, the zones in the order given,
+the lamps. Two more parts are not tied to the sky's frame:
+
+* the **head** is a dark cone about +z, the observer's own silhouette; it covers everything;
+* the **tray** is what the stone rests in: it moves with the stone and fills all that lies below the stone's girdle plane.
+
+Radiance is in units of the brightest part unless the dome says ``absolute``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
+
+from ..errors import InputError
+from ..jit import njit
+from ..units import direction, number_in
+
+EVEN, OVERCAST, IMAGE = 0, 1, 2
+_SKIES = {"even": EVEN, "overcast": OVERCAST, "image": IMAGE}
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A patch of sky between two elevations and two azimuths, degrees; azimuths may wrap through 360.
+
+    Attributes: `elevation_deg` (low, high), `azimuth_deg` (from, to) counter-clockwise, `radiance`.
+    """
+
+    elevation_deg: tuple[float, float]
+    azimuth_deg: tuple[float, float] = (0.0, 360.0)
+    radiance: float = 1.0
+
+    def __post_init__(self) -> None:
+        low, high = (number_in("elevation_deg", end, -90.0, 90.0, "degrees") for end in self.elevation_deg)
+        if not low < high:
+            raise InputError(
+                "the zone is empty", key="elevation_deg", value=self.elevation_deg, expected="low end before high end"
+            )
+        for end in self.azimuth_deg:
+            number_in("azimuth_deg", end, -360.0, 720.0, "degrees")
+        if not 0.0 < self.azimuth_deg[1] - self.azimuth_deg[0] <= 360.0:
+            raise InputError(
+                "the zone is empty or overlaps itself",
+                key="azimuth_deg",
+                value=self.azimuth_deg,
+                expected="from before to, at most 360 degrees apart (350 to 370 crosses +x)",
+            )
+        number_in("radiance", self.radiance, 0.0, math.inf)
+
+
+@dataclass(frozen=True)
+class Lamp:
+    """A round lamp: the centre's elevation and azimuth and the angular radius, degrees, and the radiance."""
+
+    elevation_deg: float
+    azimuth_deg: float = 0.0
+    radius_deg: float = 1.0
+    radiance: float = 1.0
+
+    def __post_init__(self) -> None:
+        number_in("elevation_deg", self.elevation_deg, -90.0, 90.0, "degrees")
+        number_in("azimuth_deg", self.azimuth_deg, -360.0, 720.0, "degrees")
+        number_in("radius_deg", self.radius_deg, 0.0, 90.0, "degrees", open_ends=True)
+        number_in("radiance", self.radiance, 0.0, math.inf)
+
+
+class DomeTable(NamedTuple):
+    """A dome as flat arrays for kernels.
+
+    `sky` (kind), `level` (sky radiance), `zones` (Z, 5): sin of the low and high elevation, azimuth from in [0, 2 pi) and
+    span in radians, radiance; `lamps` (L, 5): unit direction, cosine of the radius, radiance; `image` (H, W);
+    `head_cos` (cosine of the head's half-angle, 2 if there is none); `tray` (radiance).
+    """
+
+    sky: int
+    level: float
+    zones: np.ndarray
+    lamps: np.ndarray
+    image: np.ndarray
+    head_cos: float
+    tray: float
+
+
+@dataclass(frozen=True, eq=False)
+class Dome:
+    """Radiance against direction.
+
+    Attributes
+    ----------
+    sky : ``"even"``, ``"overcast"`` (CIE standard overcast sky: (1 + 2 sin elevation)/3 of the zenith's radiance, the
+        horizon's value below the horizon; CIE S 011:2003) or ``"image"``.
+    sky_radiance : radiance of the even sky, of the overcast zenith, or the factor on the image; 0 is a dark sky.
+    zones, lamps : patches laid over the sky in this order.
+    head_half_angle_deg : half-angle of the head's cone about +z; 0 is no head.
+    tray_radiance : radiance of all below the girdle plane.
+    image : (H, W) equirectangular map; row 0 at the zenith, azimuth 180 at the left edge, 0 in the middle, -180 at the
+        right edge, as seen from inside; bilinear between pixel centres.
+    absolute : keep radiances as given instead of dividing by the brightest.
+    """
+
+    name: str = "dome"
+    sky: Literal["even", "overcast", "image"] = "even"
+    sky_radiance: float = 1.0
+    zones: tuple[Zone, ...] = ()
+    lamps: tuple[Lamp, ...] = ()
+    head_half_angle_deg: float = 0.0
+    tray_radiance: float = 0.0
+    image: np.ndarray | None = field(default=None, repr=False)
+    absolute: bool = False
+    description: str = ""
+
+    def __post_init__(self) -> None:
+        if self.sky not in _SKIES:
+            raise InputError("unknown sky", key="sky", value=self.sky, expected="one of " + ", ".join(_SKIES))
+        number_in("sky_radiance", self.sky_radiance, 0.0, math.inf)
+        number_in("tray_radiance", self.tray_radiance, 0.0, math.inf)
+        number_in("head_half_angle_deg", self.head_half_angle_deg, 0.0, 90.0, "degrees")
+        if (self.image is None) != (self.sky != "image"):
+            raise InputError("an image and sky = 'image' go together", key="sky", value=self.sky)
+        if self.image is not None:
+            image = np.asarray(self.image, dtype=float)
+            if image.ndim != 2 or min(image.shape) < 2 or not np.all(np.isfinite(image)) or image.min() < 0.0:
+                raise InputError(
+                    "no usable sky image", key="image", value=image.shape, expected="(H, W) finite radiances of at least 0"
+                )
+        if not self._brightest > 0.0:
+            raise InputError("the dome is dark everywhere", key="dome", value=self.name, expected="some light")
+
+    @cached_property
+    def _brightest(self) -> float:
+        sky = self.sky_radiance * (1.0 if self.image is None else float(np.max(self.image)))
+        return max([sky, self.tray_radiance, *(z.radiance for z in self.zones), *(lamp.radiance for lamp in self.lamps)])
+
+    @property
+    def peak_radiance(self) -> float:
+        """The brightest radiance, against which `brightness` is told: 1 unless the dome is absolute."""
+        return self._brightest if self.absolute else 1.0
+
+    @cached_property
+    def table(self) -> DomeTable:
+        """The dome as flat arrays, radiances in final units."""
+        unit = 1.0 if self.absolute else 1.0 / self._brightest
+        zones = np.zeros((len(self.zones), 5))
+        for row, zone in zip(zones, self.zones, strict=True):
+            low, high = (math.sin(math.radians(end)) for end in zone.elevation_deg)
+            start, span = math.radians(zone.azimuth_deg[0] % 360.0), math.radians(zone.azimuth_deg[1] - zone.azimuth_deg[0])
+            row[:] = (low, high, start, span, zone.radiance * unit)
+        lamps = np.zeros((len(self.lamps), 5))
+        for row, lamp in zip(lamps, self.lamps, strict=True):
+            row[:3] = direction(lamp.elevation_deg, lamp.azimuth_deg)
+            row[3:] = (math.cos(math.radians(lamp.radius_deg)), lamp.radiance * unit)
+        image = np.zeros((2, 2)) if self.image is None else np.asarray(self.image, dtype=float) * self.sky_radiance * unit
+        head = math.cos(math.radians(self.head_half_angle_deg)) if self.head_half_angle_deg > 0.0 else 2.0
+        return DomeTable(_SKIES[self.sky], self.sky_radiance * unit, zones, lamps, image, head, self.tray_radiance * unit)
+
+    def radiance(self, directions: Any) -> np.ndarray:
+        """Radiance of sky, zones and lamps towards unit directions (..., 3) in the dome's frame; shape (...).
+
+        Head and tray are not applied: they depend on where a ray leaves the stone.
+        """
+        towards = np.asarray(directions, dtype=float)
+        out = np.empty(towards.reshape(-1, 3).shape[0])
+        _radiance_over(np.ascontiguousarray(towards.reshape(-1, 3)), self.table, out)
+        return out.reshape(towards.shape[:-1])
+
+
+@njit()
+def sky_radiance(x, y, z, dome):  # type: ignore[no-untyped-def]
+    """Radiance of sky, zones and lamps towards the unit direction (x, y, z); `dome` is a `DomeTable`."""
+    found = dome.level
+    if dome.sky == 1:
+        found = dome.level * (1.0 + 2.0 * max(z, 0.0)) / 3.0
+    elif dome.sky == 2:
+        found = _image_radiance(x, y, z, dome.image)
+    for k in range(dome.zones.shape[0]):
+        if dome.zones[k, 0] <= z <= dome.zones[k, 1]:
+            past = (math.atan2(y, x) - dome.zones[k, 2]) % (2.0 * math.pi)
+            if past <= dome.zones[k, 3]:
+                found = dome.zones[k, 4]
+    for k in range(dome.lamps.shape[0]):
+        if x * dome.lamps[k, 0] + y * dome.lamps[k, 1] + z * dome.lamps[k, 2] >= dome.lamps[k, 3]:
+            found = dome.lamps[k, 4]
+    return found
+
+
+@njit()
+def _image_radiance(x, y, z, image):  # type: ignore[no-untyped-def]
+    """Bilinear look-up in an equirectangular map, wrapped in azimuth, held at the poles."""
+    rows, columns = image.shape
+    row = math.acos(min(1.0, max(-1.0, z))) / math.pi * rows - 0.5
+    column = (0.5 - math.atan2(y, x) / (2.0 * math.pi)) * columns - 0.5
+    above, left = math.floor(row), math.floor(column)
+    down, right = row - above, column - left
+    r0, r1 = min(max(int(above), 0), rows - 1), min(max(int(above) + 1, 0), rows - 1)
+    c0, c1 = int(left) % columns, (int(left) + 1) % columns
+    upper = image[r0, c0] * (1.0 - right) + image[r0, c1] * right
+    lower = image[r1, c0] * (1.0 - right) + image[r1, c1] * right
+    return upper * (1.0 - down) + lower * down
+
+
+@njit()
+def _radiance_over(directions, dome, out):  # type: ignore[no-untyped-def]
+    for k in range(directions.shape[0]):
+        out[k] = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome)

@@ -1,0 +1,1 @@
+"""The stone in motion: its light against tilt and turn, and what flashes on the way."""

@@ -1,0 +1,182 @@
+"""`tilt`: exact statistics of a stone that is rocked, turned, or both, against the angle.
+
+The stone moves under a fixed observer and a fixed dome, as one rocks it in tweezers (see `view`). Each angle is one exact
+trace without maps; the numbers are those of `trace`, with their certain brackets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Any
+
+import numba
+import numpy as np
+
+from .. import __version__
+from ..designs.design import PARTS, STATISTICS, Settings, trace_design
+from ..errors import InputError
+from ..lighting.dome import Dome
+from ..lighting.view import View
+from ..progress_bar import Progress, shown
+from ..stone.planes import Stone
+from ..tracers.ledger import ENTRIES
+from ..units import SODIUM_D_NM, number_in
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+AXES = {
+    "tilt_deg": "tilt of the table's normal from the line of sight",
+    "azimuth_deg": "azimuth that the table leans to",
+    "turn_deg": "turn of the stone about its own axis",
+}
+MOST_STEPS = 100_000
+
+
+def tilt(
+    stone: Stone,
+    dome: Dome,
+    tilt_deg: Any = tuple(range(31)),
+    azimuth_deg: Any = 0.0,
+    turn_deg: Any = 0.0,
+    *,
+    wavelength_nm: float = SODIUM_D_NM,
+    precision: float = 2e-3,
+    polarised: bool = True,
+    max_bounces: int = 200,
+    progress: bool | Progress = False,
+) -> xr.Dataset:
+    """Exact statistics of a stone against its angle.
+
+    >>> import raylab as rl
+    >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    >>> found = rl.tilt(stone, rl.load_dome("head-shadow"), [0, 5, 10], precision=0.02)
+    >>> found.brightness.dims, found.brightness.shape
+    (('tilt_deg',), (3,))
+
+    Parameters
+    ----------
+    tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
+        equally many: a path. A negative tilt leans the other way; -180 to 180.
+    wavelength_nm, precision, polarised, max_bounces : as in `trace`.
+    progress : True for a bar with rate and time left; or a function that is told how many angles are done, of how many.
+
+    Returns
+    -------
+    xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high``, and the outline's area in mm^2,
+        along the angle that varies, or along ``step`` where several do.
+
+    Raises InputError for angles that can't be used or don't fit together, and as `trace`.
+    """
+    angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
+    settings = Settings(precision, bool(polarised), max_bounces)
+    rows = []
+    with shown(progress, "angles") as tell:
+        for row in _rows(stone, dome, list(views(**angles)), wavelength_nm, settings):
+            rows.append(row)
+            tell(len(rows), len(angles["tilt_deg"]))
+    return _dataset(stone, dome, angles, _varied(tilt_deg, azimuth_deg, turn_deg), np.array(rows), wavelength_nm, settings)
+
+
+def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -> Iterator[View]:
+    """The views of equally many angles; a negative tilt leans to the opposite azimuth."""
+    for tilted, azimuth, turn in zip(tilt_deg, azimuth_deg, turn_deg, strict=True):
+        towards = float(azimuth) if tilted >= 0.0 else float(azimuth) + (180.0 if azimuth <= 0.0 else -180.0)
+        yield View(abs(float(tilted)), towards, float(turn))
+
+
+def steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:
+    """Angles from the first to the last, both included where the step fits.
+
+    >>> steps(0.0, 1.0, 0.4)
+    [0.0, 0.4, 0.8]
+    """
+    number_in("step_deg", step_deg, 1e-6, 360.0, "degrees")
+    if not last_deg > first_deg:
+        raise InputError("no way to go", key="to_deg", value=last_deg, expected=f"more than {first_deg:g} degrees")
+    count = int((last_deg - first_deg) / step_deg + 1e-9) + 1
+    if count > MOST_STEPS:
+        raise InputError("too many steps", key="step_deg", value=step_deg, expected=f"at most {MOST_STEPS} steps")
+    return [first_deg + k * step_deg for k in range(count)]
+
+
+def path_of(tilt_deg: Any, azimuth_deg: Any, turn_deg: Any) -> list[View]:
+    """The views of a path given as to `tilt`. Raises InputError for angles that can't be used or don't fit together."""
+    return list(views(**_together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})))
+
+
+def _together(given: dict[str, Any]) -> dict[str, np.ndarray]:
+    """Angles of equal length from numbers and lists."""
+    checked = {}
+    for key, value in given.items():
+        limit = {"tilt_deg": 180.0, "azimuth_deg": 360.0, "turn_deg": 3600.0}[key]
+        several = np.atleast_1d(np.asarray(value))
+        if several.ndim != 1 or not 1 <= several.size <= MOST_STEPS:
+            raise InputError("not angles", key=key, value=value, expected=f"a number, or 1 to {MOST_STEPS} in a row")
+        checked[key] = np.array([number_in(key, angle, -limit, limit, "degrees") for angle in several.tolist()])
+    most = max(map(len, checked.values()))
+    for key, angles in checked.items():
+        if len(angles) not in (1, most):
+            raise InputError("not as many as the others", key=key, value=len(angles), expected=f"1 or {most} angles")
+    return {key: np.broadcast_to(angles, most) for key, angles in checked.items()}
+
+
+def _varied(*given: Any) -> list[str]:
+    return [key for key, value in zip(AXES, given, strict=True) if np.ndim(value) > 0]
+
+
+def _rows(stone: Stone, dome: Dome, looks: list[View], wavelength_nm: float, settings: Settings) -> Iterator[list[float]]:
+    """Each view's statistics with their brackets, then the area; several at once, handed up in order."""
+
+    def one(view: View) -> list[float]:
+        design = {"dome": dome, "wavelength_nm": wavelength_nm, **_keys(view)}
+        found, area_mm2 = trace_design(stone, design, settings)
+        told = {name: found.ledger[name] if name in ENTRIES else getattr(found, name) for name in STATISTICS}
+        return [*(part for name in STATISTICS for part in (told[name].value, told[name].low, told[name].high)), area_mm2]
+
+    with ThreadPoolExecutor(numba.get_num_threads()) as pool:
+        yield from pool.map(one, looks)
+
+
+def _keys(view: View) -> dict[str, float]:
+    return {"tilt_deg": view.tilt_deg, "tilt_azimuth_deg": view.tilt_azimuth_deg, "turn_deg": view.turn_deg}
+
+
+def _dataset(
+    stone: Stone,
+    dome: Dome,
+    angles: dict[str, np.ndarray],
+    varied: list[str],
+    rows: np.ndarray,
+    wavelength_nm: float,
+    settings: Settings,
+) -> xr.Dataset:
+    import xarray as xr
+
+    dim = varied[0] if len(varied) == 1 else "step"
+    coords: dict[str, Any] = {}
+    for key, long_name in AXES.items():
+        about = {"long_name": long_name, "units": "degree"}
+        fixed = key not in varied and len(varied) > 0
+        coords[key] = ((), float(angles[key][0]), about) if fixed else ((dim,), np.array(angles[key]), about)
+    coords["wavelength_nm"] = ((), float(wavelength_nm), {"long_name": "wavelength in air", "units": "nm"})
+    variables: dict[str, Any] = {}
+    words = {"": "", "_low": ", at least", "_high": ", at most"}
+    for k, (name, definition) in enumerate(STATISTICS.items()):
+        for part, extra in enumerate(PARTS):
+            about = {"long_name": name.replace("_", " ") + words[extra], "units": "1", "definition": definition}
+            variables[name + extra] = ((dim,), rows[:, len(PARTS) * k + part], about)
+    variables["area_mm2"] = ((dim,), rows[:, -1], {"long_name": "area of the outline as seen", "units": "mm^2"})
+    attrs: dict[str, Any] = {
+        "title": "raylab tilt: exact statistics against angle",
+        "raylab_version": __version__,
+        "stone": stone.name,
+        "material": stone.material.name,
+        "dome": dome.name,
+        "engine": "beams",
+        "precision": settings.precision,
+        "polarised": int(settings.polarised),
+        "max_bounces": settings.max_bounces,
+    }
+    return xr.Dataset(variables, coords, attrs)

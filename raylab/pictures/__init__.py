@@ -1,0 +1,1 @@
+"""Drawings, plots, pictures in colour and in 3D, and films."""

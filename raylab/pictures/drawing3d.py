@@ -1,0 +1,227 @@
+"""A stone in 3D with its tiers, and chosen view rays through it with what leaves at each hit. pyvista is imported when used.
+
+Drawing in 3D needs an OpenGL driver, and where it is missing VTK doesn't raise: it draws nothing or ends the process. So
+the first drawing of a process tries each way of drawing in a process of its own, and takes the first that gives a picture.
+(The function is `raylab.view3d`; the module has another name so that one doesn't hide the other.)
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import subprocess
+import sys
+from collections.abc import Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError
+from ..files import whole_file
+from ..raypath import HEAD, LEAK, SCATTERED, SKY, RayPath
+from ..stone.planes import Stone
+from ..units import direction, number_in
+
+WAYS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
+"""VTK's ways to draw, as its environment variable names them: the screen's, EGL's and Mesa's without a screen."""
+
+MOST_RUNS = 12
+"""Hits of a ray that are drawn; a trapped ray can go on for a hundred."""
+
+LEAST_WEIGHT = 0.005
+"""What leaves with less than this share of the ray is not drawn."""
+
+_VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
+_WORDS = {SKY: "to the sky", HEAD: "to the head", LEAK: "leaks", SCATTERED: "scattered"}
+_INK, _PAPER, _RAY = "#202224", "#f4f3ef", "#0b5c73"
+_PROBE = """
+import pyvista
+plotter = pyvista.Plotter(off_screen=True, window_size=(16, 16))
+plotter.add_mesh(pyvista.Sphere())
+picture = plotter.screenshot(return_img=True)
+raise SystemExit(0 if picture.std() > 1.0 else 3)
+"""
+
+
+def view3d(
+    stone: Stone,
+    paths: Sequence[RayPath] = (),
+    *,
+    file: str | Path | None = None,
+    azimuth_deg: float = -65.0,
+    elevation_deg: float = 25.0,
+    size: tuple[int, int] = (1200, 900),
+    labels: bool = True,
+    force: bool = False,
+) -> None:
+    """Show a stone in a window that can be turned, or draw it into a PNG.
+
+    Parameters
+    ----------
+    paths : view rays to draw through the stone, see `ray_path`; what leaves at a hit is an arrow, as long as its share is
+        large, with the share in words.
+    file : a PNG to write; None opens a window and waits until it is closed.
+    azimuth_deg, elevation_deg : where the eye stands, degrees.
+    size : pixels across and down, 16 to 8192.
+    labels : name the tiers and what leaves.
+    force : overwrite the file if it is there.
+
+    Raises
+    ------
+    InputError : no display for a window, no OpenGL driver, a file in the way, a number out of range.
+    """
+    number_in("elevation_deg", elevation_deg, -90.0, 90.0, "degrees")
+    number_in("azimuth_deg", azimuth_deg, -360.0, 360.0, "degrees")
+    for pixels in size:
+        number_in("size", pixels, 16, 8192, "pixels")
+    if file is None:
+        if not has_display():
+            raise InputError("this machine has no display to open a window on", key="file", expected="a PNG to write instead")
+        _use(_way(on_screen=True))
+        _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=False).show()
+        return
+    with whole_file(file, force=force) as target:
+        _use(_way(on_screen=False))
+        plotter = _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=True)
+        plotter.show(auto_close=False)  # a first frame: a picture taken before it can be stale
+        picture = np.asarray(plotter.screenshot(return_img=True))
+        plotter.close()
+        import imageio.v3 as iio
+
+        iio.imwrite(target, picture, extension=".png")
+
+
+def has_display() -> bool:
+    """Whether a window can be opened here at all."""
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
+
+
+@cache
+def _way(*, on_screen: bool) -> str:
+    """The first of `WAYS` that draws, each tried in a process of its own: a missing driver may end it."""
+    ways = WAYS[:1] if on_screen else (WAYS if has_display() else WAYS[1:])
+    reasons = []
+    for way in ways:
+        environment = {**os.environ, _VARIABLE: way} if way else os.environ
+        try:
+            tried = subprocess.run(
+                [sys.executable, "-c", _PROBE], env=environment, capture_output=True, timeout=120, check=False, text=True
+            )
+        except subprocess.TimeoutExpired:
+            reasons.append(f"{way or 'the display'}: no answer")
+            continue
+        if tried.returncode == 0:
+            return way
+        reasons.append(f"{way or 'the display'}: {_reason(tried.returncode)}")
+    raise InputError(
+        f"nothing can be drawn in 3D on this machine ({'; '.join(reasons)})",
+        expected="an OpenGL driver (Debian: apt-get install libegl1 libgl1-mesa-dri)",
+    )
+
+
+def _reason(code: int) -> str:
+    return f"ended by signal {-code}" if code < 0 else ("an empty picture" if code == 3 else f"ended with code {code}")
+
+
+def _use(way: str) -> None:
+    """Make VTK draw that way from now on; it reads the variable when it makes a window."""
+    if way:
+        os.environ[_VARIABLE] = way
+
+
+def _plotter(
+    stone: Stone,
+    paths: Sequence[RayPath],
+    azimuth_deg: float,
+    elevation_deg: float,
+    size: tuple[int, int],
+    labels: bool,
+    *,
+    off_screen: bool,
+) -> Any:
+    """A plotter with stone and rays in it, looking from where it was asked to."""
+    import pyvista
+
+    plotter: Any = pyvista.Plotter(off_screen=off_screen, window_size=list(size))
+    plotter.set_background(_PAPER)
+    eye = direction(elevation_deg, azimuth_deg)
+    _add_tiers(plotter, stone, eye, labels)
+    reach = float(stone.size_mm.max()) / 2.0
+    for path in paths:
+        _add_path(plotter, path, reach, labels)
+    middle = (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
+    up = (0.0, 0.0, 1.0) if abs(elevation_deg) < 89.0 else (0.0, math.copysign(1.0, elevation_deg), 0.0)
+    plotter.camera_position = [tuple(middle + 6.0 * reach * eye), tuple(middle), up]
+    plotter.camera.enable_parallel_projection()
+    plotter.camera.parallel_scale = (1.5 if paths else 1.05) * reach * max(1.0, size[1] / size[0])
+    return plotter
+
+
+def _add_tiers(plotter: Any, stone: Stone, eye: np.ndarray, labels: bool) -> None:
+    """Each tier in a tone of its own, see-through, with dark edges; named once where it faces the eye."""
+    import pyvista
+    from matplotlib import colormaps
+
+    tiers = list(dict.fromkeys(stone.tiers))
+    spots, names = [], []
+    for place, tier in enumerate(tiers):
+        rows = [f for f, name in enumerate(stone.tiers) if name == tier]
+        loops = [stone.polyhedron.loops[f] for f in rows]
+        faces = np.concatenate([np.r_[len(loop), loop] for loop in loops])
+        tone = 0.45 + 0.55 * np.array(colormaps["viridis"](0.15 + 0.75 * place / max(1, len(tiers) - 1))[:3])  # pale
+        body = pyvista.PolyData(stone.vertices_mm, faces)
+        for culled in ("front", "back"):  # the far side first: no driver need sort what is see-through
+            plotter.add_mesh(body, color=tone, opacity=0.45, culling=culled, ambient=0.4, smooth_shading=False)
+        lines = np.concatenate([np.r_[len(loop) + 1, loop, loop[0]] for loop in loops])
+        plotter.add_mesh(pyvista.PolyData(stone.vertices_mm, lines=lines), color=_INK, line_width=1.6)
+        seen = stone.normals[rows] @ eye * stone.polyhedron.areas[rows]
+        if seen.max() > 0.0:
+            spots.append(stone.polyhedron.centroids[rows[int(seen.argmax())]])
+            names.append(tier)
+    if labels:
+        _label(plotter, np.array(spots), names)
+
+
+def _add_path(plotter: Any, path: RayPath, reach: float, labels: bool) -> None:
+    """A ray's run through the stone, and an arrow where a share of it leaves."""
+    import pyvista
+
+    hits = path.hits[:MOST_RUNS]
+    if not hits:
+        return
+    run = np.array([path.start_mm, *(hit.point_mm for hit in hits)])
+    plotter.add_mesh(pyvista.lines_from_points(run).tube(radius=0.006 * reach), color=_INK)
+    spots, words = [], []
+    for hit in hits:
+        if hit.weight < LEAST_WEIGHT:
+            continue
+        tip = hit.point_mm
+        if hit.way is not None:
+            length = 0.7 * reach * math.sqrt(hit.weight)
+            arrow = pyvista.Arrow(
+                start=hit.point_mm, direction=hit.way, scale=length, tip_radius=0.04, shaft_radius=0.016, tip_length=0.2
+            )
+            plotter.add_mesh(arrow, color=_RAY)
+            tip = hit.point_mm + 1.05 * length * hit.way
+        spots.append(tip)
+        words.append(f"{100.0 * hit.weight:.1f} % {_WORDS.get(hit.fate, '')}")
+    if labels and spots:
+        _label(plotter, np.array(spots), words)
+
+
+def _label(plotter: Any, spots: np.ndarray, words: list[str]) -> None:
+    plotter.add_point_labels(
+        spots,
+        words,
+        font_size=20,
+        text_color=_INK,
+        shape_color=_PAPER,
+        shape_opacity=0.75,
+        margin=2,
+        show_points=False,
+        always_visible=True,
+    )

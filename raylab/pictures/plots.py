@@ -1,0 +1,250 @@
+"""Pictures: one per map, an overview, and line drawings of a stone. matplotlib is imported when used.
+
+Maps of one quantity use perceptually uniform colour maps that colour-blind people can read (cividis, viridis, magma);
+signed contrast a diverging one about zero. Every picture has a colour bar, axes in mm, y up, and the number in its title.
+
+Figures are plain `Figure` objects, without pyplot's global state: no display is needed, and threads don't meet.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from ..lighting.view import silhouette
+from ..results.maps import DEFINITIONS
+from ..tracers.ledger import ENTRIES
+from ..tracing import Result
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.image import AxesImage
+
+MOST_PIXELS = 1500
+"""A map with more pixels along a side is averaged in blocks before it is drawn."""
+
+NEUTRAL = "0.86"
+_INK = "0.15"
+
+
+class Look(NamedTuple):
+    """How a map is drawn: colour map, and its range, None for what the map itself needs."""
+
+    colours: str
+    low: float
+    high: float | None
+
+
+_LOOKS = {
+    "luminance": Look("cividis", 0.0, None),
+    "contrast": Look("PuOr_r", -1.0, None),  # never below -1; each side of zero has its own scale
+    "sky": Look("cividis", 0.0, 1.0),
+    "head": Look("magma", 0.0, 1.0),
+    "leak": Look("magma", 0.0, 1.0),
+    "absorbed": Look("magma", 0.0, None),
+    "scattered": Look("magma", 0.0, None),
+    "untraced": Look("magma", 0.0, None),
+    "glare": Look("cividis", 0.0, None),
+    "source_elevation": Look("viridis", -90.0, 90.0),
+    "bounces": Look("viridis", 0.0, None),
+    "coverage": Look("cividis", 0.0, 1.0),
+    "luminance_error": Look("magma", 0.0, None),
+}
+_LEAST_RANGE = 1e-6
+
+
+def map_figure(result: Result, name: str, wavelength_nm: float | None = None, onto: Figure | None = None) -> Figure:
+    """One map with colour bar, scale, and a title that says stone, dome and number.
+
+    Parameters
+    ----------
+    name : a variable of `Result.maps`. wavelength_nm : which of several wavelengths; the middle one by default.
+    onto : a figure that this function made for the same result, to be drawn over; much quicker than a new one.
+    """
+    from matplotlib.figure import Figure
+
+    width, height, side, left, bottom = 6.4, 6.0, 4.85, 0.65, 0.55  # inches
+    figure = Figure(figsize=(width, height)) if onto is None else onto
+    if onto is None:
+        figure.add_axes((left / width, bottom / height, side / width, side / height))
+        figure.add_axes(((left + side + 0.12) / width, bottom / height, 0.16 / width, side / height))
+    axes, beside = figure.axes
+    for old in (*axes.images, *axes.patches, *figure.texts):
+        old.remove()
+    beside.clear()
+    image = _draw(axes, result, name, wavelength_nm)
+    bar = figure.colorbar(image, cax=beside, label=_label(name), extend=_extend(name, image))
+    if name == "source_elevation":
+        bar.set_ticks(list(range(-90, 91, 30)))
+    axes.set_title(_headline(result, name, wavelength_nm), fontsize=11, loc="left", y=1.0)
+    _write(figure, left / width, (bottom + side + 0.28) / height, _subject(result, wavelength_nm, 96), 8.5)
+    return figure
+
+
+def overview_figure(result: Result) -> Figure:
+    """Luminance, contrast and leak side by side, with the ledger as bars."""
+    from matplotlib.figure import Figure
+
+    width, height, side, bottom = 16.6, 4.35, 3.3, 0.5  # inches
+    figure = Figure(figsize=(width, height))
+    for place, name in enumerate(("luminance", "contrast", "leak")):
+        left = 0.55 + 4.35 * place
+        axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
+        image = _draw(axes, result, name, None)
+        beside = figure.add_axes(((left + side + 0.08) / width, bottom / height, 0.1 / width, side / height))
+        figure.colorbar(image, cax=beside, extend=_extend(name, image)).ax.tick_params(labelsize=8)
+        axes.set_title(_headline(result, name, None), fontsize=10.5, loc="left", y=1.0)
+        axes.set_ylabel("y / mm" if place == 0 else "")
+    _ledger_bars(figure.add_axes((14.1 / width, bottom / height, 2.3 / width, side / height)), result)
+    _write(figure, 0.55 / width, (bottom + side + 0.3) / height, _subject(result, None, 170), 11)
+    return figure
+
+
+def _write(figure: Figure, x: float, y: float, text: str, size: float) -> None:
+    """Text over a figure, growing upward; a dollar sign in a stone's name is no formula."""
+    figure.text(x, y, text, fontsize=size, color=_INK, va="bottom", parse_math=False)
+
+
+def _draw(axes: Axes, result: Result, name: str, wavelength_nm: float | None) -> AxesImage:
+    """A map within the stone's outline, on a neutral ground."""
+    from matplotlib.colors import Normalize, TwoSlopeNorm
+    from matplotlib.patches import Polygon
+
+    field = _layer(result, name, wavelength_nm)
+    pixel = float(result.maps.attrs["pixel_mm"])
+    left, bottom = float(result.maps.x[0]) - pixel / 2.0, float(result.maps.y[0]) - pixel / 2.0
+    side = pixel * len(result.maps.x)
+    block = -(-len(result.maps.x) // MOST_PIXELS)
+    values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
+    low, high = _range(name, values)
+    reach = pixel * block * len(values)  # a last block that hangs over the frame is cut off by the limits
+    image = axes.imshow(
+        values,
+        origin="lower",
+        extent=(left, left + reach, bottom, bottom + reach),
+        cmap=_LOOKS[name].colours,
+        norm=TwoSlopeNorm(0.0, low, max(high, 1.0)) if name == "contrast" else Normalize(low, high),
+        interpolation="antialiased",
+        interpolation_stage="data",
+    )
+    corners = silhouette(result.scene.stone, result.scene.view)
+    outline = Polygon(corners[ConvexHull(corners).vertices], closed=True, fill=False, edgecolor=_INK, linewidth=1.1)
+    axes.add_patch(outline)
+    image.set_clip_path(outline)
+    axes.set(xlim=(left, left + side), ylim=(bottom, bottom + side), xlabel="x / mm", ylabel="y / mm", aspect="equal")
+    axes.set_facecolor(NEUTRAL)
+    axes.tick_params(labelsize=8)
+    return image
+
+
+def _layer(result: Result, name: str, wavelength_nm: float | None) -> np.ndarray:
+    """(resolution, resolution) values of a map at one wavelength."""
+    field = result.maps[name]
+    if "wavelength_nm" in field.dims:
+        field = field.sel(wavelength_nm=_wavelength(result, wavelength_nm), method="nearest")
+    return np.asarray(field.values)
+
+
+def _wavelength(result: Result, wanted_nm: float | None) -> float:
+    known = result.scene.wavelengths
+    return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
+
+
+def block_mean(field: np.ndarray, coverage: np.ndarray, block: int) -> np.ndarray:
+    """Means over square blocks of pixels, weighted by coverage; NaN where a block covers nothing.
+
+    A last block that hangs over the edge is averaged over what it holds.
+    """
+    rows = []
+    columns = np.arange(0, field.shape[1], block)
+    for first in range(0, field.shape[0], block):
+        weight = coverage[first : first + block]
+        part = np.where(weight > 0.0, field[first : first + block], 0.0) * weight
+        total = np.add.reduceat(weight.sum(axis=0), columns)
+        held = np.add.reduceat(part.sum(axis=0), columns)
+        rows.append(np.divide(held, total, out=np.full(len(columns), np.nan), where=total > 0.0))
+    return np.array(rows)
+
+
+def _range(name: str, values: np.ndarray) -> tuple[float, float]:
+    """The colour bar's ends: fixed ones, or what holds 99.5 % of the pixels, rounded up to two digits."""
+    look = _LOOKS[name]
+    if look.high is not None:
+        return look.low, look.high
+    seen = np.abs(values[np.isfinite(values)])
+    most = float(np.quantile(seen, 0.995)) if len(seen) else 0.0
+    if most < _LEAST_RANGE:
+        most = 1.0
+    digit = 10.0 ** (math.floor(math.log10(most)) - 1)
+    high = math.ceil(most / digit - 1e-9) * digit
+    return look.low, high
+
+
+def _extend(name: str, image: AxesImage) -> Any:
+    """Arrow heads on a colour bar beyond whose ends values lie."""
+    seen: np.ndarray = np.ma.compressed(np.ma.masked_invalid(np.ma.asarray(image.get_array())))  # type: ignore[no-untyped-call]
+    low, high = image.get_clim()
+    if _LOOKS[name].high is not None or not len(seen):
+        return "neither"
+    above, below = bool(seen.max() > high * (1.0 + 1e-9)), bool(seen.min() < low - 1e-9 * abs(low))
+    return {(True, True): "both", (True, False): "max", (False, True): "min", (False, False): "neither"}[above, below]
+
+
+def _label(name: str) -> str:
+    long_name, unit, _ = DEFINITIONS[name]
+    return long_name if unit == "1" else f"{long_name} / {'°' if unit == 'degree' else unit}"
+
+
+def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
+    """The map's name and its number over the stone."""
+    records = {record.wavelength_nm: record for record in result.summary.records}
+    told = records[_wavelength(result, wavelength_nm)]
+    what = DEFINITIONS[name][0]
+    if name == "contrast":
+        return f"{what}: RMS {told.contrast_rms.value:.4g}"
+    known = {"luminance": told.brightness.value * result.scene.dome.peak_radiance, "glare": told.glare.value}
+    known |= {entry: told.ledger[entry].value for entry in ENTRIES}
+    if name in known:
+        return f"{what}: mean {known[name]:.4g}"
+    if name == "coverage":
+        return f"{what}: {float(_layer(result, name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
+    field, weight = (_layer(result, key, wavelength_nm) for key in (name, "coverage"))
+    used = np.isfinite(field) & (weight > 0.0)
+    mean = float(np.average(field[used], weights=weight[used])) if used.any() else math.nan
+    return f"{what}: mean {mean:.4g}{'°' if name == 'source_elevation' else ''}"
+
+
+def _subject(result: Result, wavelength_nm: float | None, width: int) -> str:
+    """Which stone, under which light, from where, at which wavelength."""
+    scene = result.scene
+    parts = [f"{scene.stone.name}, {scene.stone.material.name}, {scene.stone.weight_ct:.2f} ct", f"dome: {scene.dome.name}"]
+    if scene.view.tilt_deg:
+        parts.append(f"tilted {scene.view.tilt_deg:g}° towards {scene.view.tilt_azimuth_deg:g}°")
+    if scene.view.distance_mm is not None:
+        parts.append(f"eye at {scene.view.distance_mm:g} mm")
+    parts.append(f"{_wavelength(result, wavelength_nm):g} nm")
+    return "\n".join(textwrap.wrap("  ·  ".join(parts), width, max_lines=2, placeholder=" ..."))
+
+
+def _ledger_bars(axes: Axes, result: Result) -> None:
+    """The ledger's entries as bars, with their brackets."""
+    ledger = result.summary.ledger
+    for place, name in enumerate(ENTRIES):
+        entry = ledger[name]
+        axes.barh(place, 100.0 * entry.value, color="0.45", height=0.62)
+        if entry.high > entry.low:
+            axes.plot(
+                [100.0 * entry.low, 100.0 * entry.high], [place, place], color=_INK, linewidth=1.2, marker="|", markersize=5
+            )
+        axes.text(100.0 * entry.high + 4.0, place, f"{100.0 * entry.value:.2f} %", va="center", fontsize=9)
+    axes.set_yticks(range(len(ENTRIES)), ENTRIES, fontsize=9)
+    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the view's weight / %")
+    axes.set_xticks(range(0, 101, 25))
+    axes.tick_params(labelsize=8, axis="x")
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.set_title("ledger", fontsize=10.5, loc="left")

@@ -1,0 +1,253 @@
+"""Pictures of a sweep: heat maps with contours, lines with brackets, slices, clouds of samples, the best and worst designs.
+
+A grid of one axis is drawn as a line with its certain bracket; of two, as a heat map with contours; of three, as slices along
+the shortest; further axes are held where the statistic is highest. Names (domes, materials) are never an axis of a picture:
+each gets its own line, or slice. Designs that are no stone are hatched. Colour maps can be read by colour-blind people.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..designs.design import Settings, stone_of, view_of
+from ..lighting.scene import Scene
+from ..sweeps.axes import Plan, told
+from ..tracing import trace_scene
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_INK = "0.15"
+_MOST_SLICES = 9
+_MOST_LINES = 6
+_MARKS = ("-", "--", ":", "-.", (0, (1, 1)), (0, (5, 1, 1, 1)))
+
+
+def sweep_figure(found: xr.Dataset, statistic: str) -> Figure:
+    """The picture of one statistic of a sweep that suits its layout."""
+    if found[statistic].dims == ("design",) and "design" not in found.coords:
+        return samples_figure(found, statistic)
+    held, axes, slices = _arranged(found, statistic)
+    chosen = found.isel(held)
+    if len(axes) == 2:
+        return heat_figure(chosen, statistic, axes, slices, _subject(found, held))
+    return line_figure(chosen, statistic, axes[0], slices, _subject(found, held))
+
+
+def _arranged(found: xr.Dataset, statistic: str) -> tuple[dict[str, int], list[str], str | None]:
+    """Which dimensions are held (and where), which are a picture's axes, and along which it is sliced."""
+    sizes = {str(dim): size for dim, size in found[statistic].sizes.items()}
+    varied = [dim for dim in sizes if sizes[dim] > 1]
+    plain = [dim for dim in varied if found[dim].dtype.kind in "fiu"]
+    axes = sorted(plain, key=lambda dim: -sizes[dim])[:2] or list(sizes)[:1]
+    rest = [dim for dim in varied if dim not in axes]
+    fit = [dim for dim in rest if sizes[dim] <= (_MOST_SLICES if len(axes) == 2 else _MOST_LINES)]
+    named = [dim for dim in fit if dim not in plain]
+    slices = next(iter(named or sorted(fit, key=lambda dim: sizes[dim])), None)
+    best = _place(found, statistic)
+    held = {dim: best[dim] for dim in sizes if dim not in axes and dim != slices}
+    return held, sorted(axes, key=list(sizes).index), slices
+
+
+def _place(found: xr.Dataset, statistic: str) -> dict[str, int]:
+    """Where a statistic is highest."""
+    values = found[statistic].values
+    if not np.isfinite(values).any():
+        return dict.fromkeys(found[statistic].dims, 0)  # type: ignore[arg-type]
+    at = np.unravel_index(int(np.nanargmax(values)), values.shape)
+    return {str(dim): int(k) for dim, k in zip(found[statistic].dims, at, strict=True)}
+
+
+def heat_figure(found: xr.Dataset, statistic: str, axes: list[str], slices: str | None, subject: str) -> Figure:
+    """Heat maps with contours over two axes, one panel for each value along `slices`, all on one scale."""
+    from matplotlib.figure import Figure
+
+    panels = [found] if slices is None else [found.isel({slices: k}) for k in range(found.sizes[slices])]
+    columns = min(3, len(panels))
+    rows = -(-len(panels) // columns)
+    figure = Figure(figsize=(1.6 + 4.4 * columns, 1.1 + 3.7 * rows), layout="constrained")
+    places = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
+    finite = found[statistic].values[np.isfinite(found[statistic].values)]
+    low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
+    drawn: Any = None
+    for place, panel in itertools.zip_longest(places.flat, panels):
+        if panel is None:
+            place.set_visible(False)
+            continue
+        drawn = _heat(place, panel, statistic, axes, low, high)
+        if slices is not None:
+            place.set_title(_value(panel, slices), fontsize=9.5, loc="left")
+    for place in places[:, 0]:
+        place.set_ylabel(_label(found, axes[0]))
+    for place in places[-1, :]:
+        place.set_xlabel(_label(found, axes[1]))
+    figure.colorbar(drawn, ax=places, label=_label(found, statistic), shrink=0.9)
+    width = float((found[statistic + "_high"] - found[statistic + "_low"]).max())
+    figure.suptitle(f"{_name(statistic)}, certain to {width:.2g} upward\n{subject}", fontsize=10, x=0.01, ha="left")
+    return figure
+
+
+def _heat(axes: Axes, panel: xr.Dataset, statistic: str, dims: list[str], low: float, high: float) -> Any:
+    """One heat map with contours; hatched where there is no stone; a cross where the statistic is highest."""
+    values = panel[statistic].transpose(*dims).values
+    y, x = panel[dims[0]].values, panel[dims[1]].values
+    high = max(high, low + 1e-9)
+    axes.set_facecolor("0.9")
+    axes.patch.set(hatch="///", edgecolor="0.65")
+    image = axes.pcolormesh(x, y, values, cmap="cividis", vmin=low, vmax=high, shading="nearest")
+    if min(values.shape) > 2 and np.isfinite(values).any() and high > low + 1e-6:
+        levels = np.linspace(low, high, 9)[1:-1]
+        lines = axes.contour(x, y, np.ma.masked_invalid(values), levels=levels, colors="white", linewidths=0.8)
+        for line in lines.get_paths():
+            line.should_simplify = False
+        axes.clabel(lines, fmt=_digits(high - low), fontsize=7)
+    if np.isfinite(values).any():
+        j, i = np.unravel_index(int(np.nanargmax(values)), values.shape)
+        axes.plot(x[i], y[j], marker="x", color="white", markersize=8, markeredgewidth=2.6)
+        axes.plot(x[i], y[j], marker="x", color=_INK, markersize=7, markeredgewidth=1.2)
+    axes.tick_params(labelsize=8)
+    return image
+
+
+def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None, subject: str) -> Figure:
+    """A statistic along one axis, its certain bracket as a band; one line for each value along `slices`."""
+    from matplotlib import colormaps
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(7.2, 4.4), layout="constrained")
+    axes = figure.subplots()
+    lines = [found] if slices is None else [found.isel({slices: k}) for k in range(found.sizes[slices])]
+    for k, line in enumerate(lines):
+        colour = _INK if len(lines) == 1 else colormaps["viridis"](k / max(1, len(lines) - 1) * 0.85)
+        name = None if slices is None else _value(line, slices)
+        x, y = line[axis].values, line[statistic].values
+        if line[axis].dtype.kind not in "fiu":
+            x = np.arange(len(x))
+            axes.set_xticks(x, [str(told_) for told_ in line[axis].values])
+        axes.plot(x, y, linestyle=_MARKS[k % len(_MARKS)], color=colour, linewidth=1.5, label=name)
+        axes.fill_between(
+            x, line[statistic + "_low"].values, line[statistic + "_high"].values, color=colour, alpha=0.3, linewidth=0
+        )
+    axes.set(xlabel=_label(found, axis), ylabel=_label(found, statistic))
+    axes.grid(alpha=0.25)
+    axes.spines[["top", "right"]].set_visible(False)
+    if slices is not None:
+        axes.legend(fontsize=8, frameon=False)
+    figure.suptitle(f"{_name(statistic)}; the band is its certain bracket\n{subject}", fontsize=10, x=0.01, ha="left")
+    return figure
+
+
+def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
+    """A statistic of single designs against each axis, with brackets."""
+    from matplotlib.figure import Figure
+
+    varied = [str(key) for key in found.coords if found[key].dims == ("design",)]
+    columns = min(3, len(varied))
+    rows = -(-len(varied) // columns)
+    figure = Figure(figsize=(1.0 + 4.0 * columns, 1.0 + 3.3 * rows), layout="constrained")
+    places = figure.subplots(rows, columns, squeeze=False, sharey=True)
+    middle = found[statistic].values
+    below, above = middle - found[statistic + "_low"].values, found[statistic + "_high"].values - middle
+    for place, key in itertools.zip_longest(places.flat, varied):
+        if key is None:
+            place.set_visible(False)
+            continue
+        at = found[key].values
+        place.errorbar(at, middle, yerr=(below, above), fmt=".", color=_INK, ecolor="0.6", markersize=4, linewidth=0.8)
+        place.set_xlabel(_label(found, key))
+        place.grid(alpha=0.25)
+        place.spines[["top", "right"]].set_visible(False)
+    for place in places[:, 0]:
+        place.set_ylabel(_label(found, statistic))
+    figure.suptitle(f"{_name(statistic)} of {len(middle)} designs, with brackets", fontsize=10, x=0.01, ha="left")
+    return figure
+
+
+def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Settings, *, count: int = 3) -> Figure:
+    """The designs where a statistic is highest and lowest, each with its contrast map and what sets it apart."""
+    from matplotlib.figure import Figure
+
+    values = found[statistic].values.ravel()
+    order = np.argsort(values, kind="stable")
+    order = order[np.isfinite(values[order])]
+    count = min(count, len(order))
+    figure = Figure(figsize=(1.2 + 3.5 * max(1, count), 8.4), layout="constrained")
+    if not count:
+        figure.suptitle("no design is a stone", fontsize=10)
+        return figure
+    places = figure.subplots(2, count, squeeze=False)
+    image: Any = None
+    for row, numbers in zip(places, (order[::-1][:count], order[:count]), strict=True):
+        for place, number in zip(row, numbers, strict=True):
+            design = next(plan.designs(int(number), int(number) + 1))
+            image = _contrast(place, design, settings)
+            low, high = (float(found[statistic + part].values.ravel()[number]) for part in ("_low", "_high"))
+            lines = [f"{_name(statistic)} {low:.4f} to {high:.4f}"]
+            lines += [_told(found, key, design[key]) for key in plan.columns]
+            place.set_title("\n".join(lines), fontsize=8, loc="left")
+    figure.colorbar(image, ax=places, label="contrast (L - mean)/mean, cut at 1", shrink=0.7, extend="max")
+    figure.suptitle(f"above: highest {_name(statistic)}; below: lowest", fontsize=10, x=0.01, ha="left")
+    return figure
+
+
+def _contrast(axes: Axes, design: dict[str, Any], settings: Settings) -> Any:
+    scene = Scene(
+        stone=stone_of(design),
+        dome=design["dome"],
+        view=view_of(design),
+        resolution=256,
+        wavelengths_nm=design["wavelength_nm"],
+        engine="beams",
+        precision=settings.precision,
+        polarised=settings.polarised,
+        max_bounces=settings.max_bounces,
+    )
+    maps = trace_scene(scene).maps
+    half = float(maps.attrs["pixel_mm"]) / 2.0
+    extent = (float(maps.x[0]) - half, float(maps.x[-1]) + half, float(maps.y[0]) - half, float(maps.y[-1]) + half)
+    image = axes.imshow(maps["contrast"].values, origin="lower", extent=extent, cmap="PuOr_r", vmin=-1.0, vmax=1.0)
+    axes.set(xlabel="x / mm", ylabel="y / mm", facecolor="0.9")
+    axes.tick_params(labelsize=7)
+    return image
+
+
+def _name(statistic: str) -> str:
+    return statistic.replace("_", " ")
+
+
+def _label(found: xr.Dataset, name: str) -> str:
+    """Long name and unit, as an axis tells them."""
+    about = found[name].attrs
+    unit = about.get("units", "")
+    return about["long_name"] if unit in ("", "1") else f"{about['long_name']} / {'°' if unit == 'degree' else unit}"
+
+
+def _value(found: xr.Dataset, key: str) -> str:
+    return _told(found, key, found[key].values.item())
+
+
+def _told(found: xr.Dataset, key: str, value: Any) -> str:
+    """A key and its value, such as ``"table size 57 %"``."""
+    value, unit = told(value), found[key].attrs.get("units", "")
+    number = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    return f"{found[key].attrs['long_name']} {number}{ {'degree': '°', '1': '', '': ''}.get(unit, ' ' + unit) }"
+
+
+def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
+    """What all points of a picture share."""
+    said = ("table_pct", "crown_angle_deg", "crown_height_pct", "pavilion_angle_deg", "pavilion_depth_pct", "material", "dome")
+    parts = [_told(found, key, found[key].values.item()) for key in said if key in found.coords and found[key].ndim == 0]
+    parts += [_told(found, key, found[key].values[k].item()) for key, k in held.items()]
+    lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]
+    return "\n".join(lines)
+
+
+def _digits(span: float) -> str:
+    """A format that tells contours apart."""
+    return f"%.{max(0, 2 - math.floor(math.log10(span / 8.0) + 1.0))}f"

@@ -1,0 +1,76 @@
+"""Curves of a moving stone: contrast, brightness and ledger against the angle; what flashes from angle to angle."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..tracers.ledger import ENTRIES
+
+if TYPE_CHECKING:
+    import xarray as xr
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LABELS = {
+    "tilt_deg": "tilt / degree",
+    "azimuth_deg": "azimuth / degree",
+    "turn_deg": "turn / degree",
+    "step": "step",
+}
+
+
+def tilt_figure(found: xr.Dataset, flashing: Any = None) -> Figure:
+    """Contrast and brightness, the ledger, and (where given) the `Scintillation` against the angle; brackets are shaded."""
+    from matplotlib.figure import Figure
+
+    panels = 2 if flashing is None else 3
+    figure = Figure(figsize=(6.2 * panels, 4.4), layout="constrained")
+    axes = figure.subplots(1, panels)
+    _curves(axes[0], found, ("contrast_rms", "brightness"))
+    axes[0].set_title("contrast and brightness", fontsize=11, loc="left")
+    _curves(axes[1], found, [name for name in ENTRIES if float(found[name].max()) > 0.0])
+    axes[1].set_title("ledger (area mean)", fontsize=11, loc="left")
+    axes[1].set_ylim(0.0, 1.0)
+    if flashing is not None:
+        _flashes(axes[2], found, flashing)
+    about = found.attrs
+    figure.suptitle(
+        f"{about['stone']}, {about['material']}; dome {about['dome']}; {float(found.wavelength_nm):g} nm", x=0.01, ha="left",
+        fontsize=11, parse_math=False,
+    )  # fmt: skip
+    return figure
+
+
+def _curves(axes: Axes, found: xr.Dataset, names: Any) -> None:
+    """Lines with their brackets, in colours that differ in lightness too."""
+    from matplotlib import colormaps
+
+    dim = str(found.area_mm2.dims[0])
+    at = found[dim].values if dim in found.coords else np.arange(found.sizes[dim])
+    tints = colormaps["viridis"](np.linspace(0.0, 0.85, len(names)))
+    for name, tint, style in zip(names, tints, ("-", "--", "-.", ":", "-", "--"), strict=False):
+        axes.fill_between(at, found[name + "_low"], found[name + "_high"], color=tint, alpha=0.25, linewidth=0)
+        axes.plot(at, found[name], style, color=tint, label=name.replace("_", " "), linewidth=1.6)
+    axes.set(xlabel=LABELS[dim], ylabel="share, or ratio / 1", ylim=(0.0, None))
+    axes.grid(alpha=0.3)
+    axes.legend(fontsize=8, frameon=False)
+
+
+def _flashes(axes: Axes, found: xr.Dataset, flashing: Any) -> None:
+    dim = str(found.area_mm2.dims[0])
+    at = found[dim].values if dim in found.coords else np.arange(found.sizes[dim])
+    middle = (at[1:] + at[:-1]) / 2.0
+    share = 100.0 * flashing.share_per_deg
+    axes.plot(middle, share, "-", color="#31688e", linewidth=1.6, label="area that flashes, % per degree")
+    off = 100.0 * flashing.share_error
+    axes.fill_between(middle, share - off, share + off, color="#31688e", alpha=0.25, linewidth=0)
+    axes.set(xlabel=LABELS[dim], ylabel="% of the face per degree", ylim=(0.0, None))
+    axes.set_title("scintillation", fontsize=11, loc="left")
+    axes.grid(alpha=0.3)
+    beside = axes.twinx()
+    beside.plot(middle, flashing.count, ":", color="0.25", linewidth=1.4, label="spots that flash")
+    beside.set(ylabel="spots", ylim=(0.0, None))
+    lines = [*axes.get_lines(), *beside.get_lines()]
+    axes.legend(lines, [str(line.get_label()) for line in lines], fontsize=8, frameon=False)

@@ -1,0 +1,169 @@
+"""Films of a stone in motion: colour stills, kept as files, put together as MP4, GIF or WebP.
+
+Each still is a part file named by a hash of all that decides it, the code included, and is written whole or not at all. A
+film that was broken off goes on where it stopped when it is called again, and films that share stills share the work. One
+still at a time is in memory.
+
+The scale is one for the whole film and for all stones in it, side by side in the order given. MP4 (H.264) needs the extra
+``video`` (PyAV) and even sizes: an odd side gets one more line of background.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..code_id import code_id
+from ..color.picture import picture
+from ..errors import InputError
+from ..files import whole_file
+from ..lighting.dome import Dome
+from ..lighting.scene import Scene
+from ..lighting.view import Frame, View
+from ..optics.spectrum import WavelengthSet, wavelength_set
+from ..progress_bar import Progress, shown
+from ..stone.planes import Stone
+from ..units import number_in
+
+KINDS = (".mp4", ".gif", ".webp")
+PRECISION = 1e-2
+"""Bracket of the stills: at most this share of the light stays untraced, in the mean two or three of a screen's 255 steps."""
+
+
+def circling(frames: int = 200, tilt_deg: float = 12.0, turns: int = 1) -> list[View]:
+    """Views of a stone whose table's normal goes around a cone about the line of sight: as one rolls it between the fingers.
+
+    The last view leads back to the first, so the film may be looped.
+    """
+    number_in("frames", frames, 1, 100_000)
+    return [View(tilt_deg, (360.0 * turns * k / frames) % 360.0) for k in range(int(frames))]
+
+
+def save_video(
+    stones: Stone | Sequence[Stone],
+    dome: Dome,
+    path: str | Path,
+    views: Sequence[View] | None = None,
+    *,
+    size: int = 400,
+    light: str = "D65",
+    exposure: float = 1.0,
+    wavelengths: int | WavelengthSet = 12,
+    background: float = 0.03,
+    fps: float = 20.0,
+    precision: float = PRECISION,
+    stills: str | Path | None = None,
+    force: bool = False,
+    progress: bool | Progress = False,
+) -> Path:
+    """A film of one stone, or of several side by side, in motion.
+
+    Parameters
+    ----------
+    path : where to write; ``.mp4``, ``.gif`` or ``.webp``.
+    views : one for each still; by default `circling`, 200 of them.
+    size : pixels along each side of one stone's picture.
+    light, exposure, wavelengths : as in `picture`. background : grey around the stone, linear, 0 to 1.
+    fps : stills per second, 1 to 100.
+    stills : folder of the part files; by default beside the film, named after it. It is kept.
+    force : overwrite a film of this name.
+    progress : True for a bar with rate and time left; or a function that is told how many stills are done, of how many.
+
+    Returns
+    -------
+    The folder of the stills.
+
+    Raises InputError for another kind of file, a missing PyAV, a perspective view, or a file in the way.
+    """
+    path = Path(path)
+    several = [stones] if isinstance(stones, Stone) else list(stones)
+    looks = circling() if views is None else list(views)
+    if not several or not looks:
+        raise InputError("nothing to film", key="stones" if looks else "views", expected="at least one")
+    number_in("size", size, 8, 4096)
+    number_in("fps", fps, 1.0, 100.0)
+    encode = _encoder(path)
+    if path.exists() and not force:
+        raise InputError("already there; nothing was written", file=str(path), expected="another place, or force=True")
+    waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+    folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
+    folder.mkdir(parents=True, exist_ok=True)
+    reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
+    frame = Frame(-reach, -reach, 2.0 * reach / size, int(size))
+
+    def each() -> Iterator[np.ndarray]:
+        with shown(progress, "stills") as tell:
+            for done, view in enumerate(looks, start=1):
+                parts = [
+                    _still(Scene(stone, dome, view, precision=precision), frame, waves, light, exposure, background, folder)
+                    for stone in several
+                ]
+                yield _even(np.concatenate(parts, axis=1), background)
+                tell(done, len(looks))
+
+    with whole_file(path, force=force) as target:
+        encode(each(), target, fps)
+    return folder
+
+
+def _still(
+    scene: Scene, frame: Frame, waves: WavelengthSet, light: str, exposure: float, background: float, folder: Path
+) -> np.ndarray:
+    """(H, W, 3) bytes of one still, from its part file or traced anew."""
+    import imageio.v3 as iio
+
+    facts = [scene.hash(), code_id(), list(frame.__dict__.values()), waves.kind, waves.nodes_nm.tolist()]
+    facts += [light, float(exposure), float(background)]
+    part = folder / (hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:32] + ".png")
+    if part.exists():
+        return np.asarray(iio.imread(part))
+    pixels = np.round(255.0 * picture(scene, light, exposure, waves, frame=frame).srgb(background)).astype(np.uint8)
+    with whole_file(part, force=True) as target:
+        iio.imwrite(target, pixels)
+    return pixels
+
+
+def _even(pixels: np.ndarray, background: float) -> np.ndarray:
+    """Padded on the right and below to even sides, which H.264 needs."""
+    from ..optics.color import srgb_encode
+
+    height, width = pixels.shape[:2]
+    grey = np.uint8(round(255.0 * float(srgb_encode(background))))
+    return np.pad(pixels, ((0, height % 2), (0, width % 2), (0, 0)), constant_values=grey)
+
+
+def _encoder(path: Path) -> Any:
+    if path.suffix.lower() not in KINDS:
+        raise InputError("no film is written to a file of this kind", file=str(path), expected="a name in " + ", ".join(KINDS))
+    if path.suffix.lower() != ".mp4":
+        return _animate
+    try:
+        import av  # noqa: F401
+    except ImportError as error:
+        raise InputError(
+            "writing MP4 needs PyAV (pip install 'raylab[video]')", file=str(path), expected="that, or a .gif or .webp"
+        ) from error
+    return _mp4
+
+
+def _mp4(frames: Iterator[np.ndarray], target: Path, fps: float) -> None:
+    import imageio.v3 as iio
+
+    with iio.imopen(target, "w", plugin="pyav") as film:
+        film.init_video_stream("libx264", fps=fps, pixel_format="yuv420p")  # type: ignore[attr-defined]
+        for pixels in frames:
+            film.write_frame(pixels)  # type: ignore[attr-defined]
+
+
+def _animate(frames: Iterator[np.ndarray], target: Path, fps: float) -> None:
+    from PIL import Image
+
+    pictures = (Image.fromarray(pixels) for pixels in frames)
+    first = next(pictures)
+    lossless: dict[str, Any] = {"lossless": True} if target.suffix.lower() == ".webp" else {}
+    first.save(target, save_all=True, append_images=pictures, duration=round(1000.0 / fps), loop=0, **lossless)

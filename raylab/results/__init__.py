@@ -1,0 +1,1 @@
+"""What a traced stone shows: maps, statistics, paths, and the account of each facet."""

@@ -1,0 +1,111 @@
+"""From traced fields to labelled maps: an `xarray.Dataset` on (y, x) in mm, with units and definitions as attributes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import xarray as xr
+
+from ..stone.planes import Stone
+from ..tracers.ledger import ENTRIES, LUMINANCE
+from ..tracers.traced import Traced
+from .paths import Paths
+
+# name: (long name, unit, definition)
+DEFINITIONS: dict[str, tuple[str, str, str]] = {
+    "luminance": (
+        "luminance",
+        "1",
+        "radiance towards the eye, in units of the dome's brightest radiance unless it is absolute",
+    ),
+    "contrast": ("contrast", "1", "(L - mean)/mean, mean over the stone's outline"),
+    "sky": ("sky", "1", "share of the view ray's weight that leaves above the girdle plane, outside the head's cone"),
+    "head": ("head", "1", "share that leaves into the head's cone"),
+    "leak": ("leak", "1", "share that leaves below the girdle plane"),
+    "absorbed": ("absorbed", "1", "share taken by body colour"),
+    "scattered": ("scattered", "1", "share that met a bruted facet"),
+    "untraced": ("untraced", "1", "share still inside when the path was ended"),
+    "glare": ("glare", "1", "share of sky + head + leak reflected by the first surface"),
+    "source_elevation": ("source elevation", "degree", "elevation of the weighted mean direction that the light comes from"),
+    "bounces": ("internal reflections", "1", "weighted mean number of internal reflections before leaving"),
+    "coverage": ("coverage", "1", "share of the pixel that the stone covers"),
+    "luminance_error": ("standard error of luminance", "1", "from the scatter of samples within the pixel"),
+}
+LONGEST = 24
+"""Longer paths than so many facets are told without the facets between the first and the last ones, and so may share words."""
+LEDGER_MAPS = ENTRIES
+PATH_DEFINITION = (
+    "number in path_name of the path along which the virtual facet that covers most of the pixel sees its largest part: the "
+    "facets met, the one looked through first, and the ledger entry in which that part is booked"
+)
+
+
+def dataset(traced: Sequence[Traced], *, spectral: bool) -> xr.Dataset:
+    """Maps of one or several wavelengths of one scene.
+
+    The traced fields are taken over, not copied: a large picture is held in memory once.
+
+    Parameters
+    ----------
+    traced : results on one frame, one per wavelength.
+    spectral : True puts `wavelength_nm` as the leading dimension; False (one wavelength) as a scalar coordinate.
+    """
+    layers = [_layer(one) for one in traced]
+    frame = traced[0].frame
+    wavelengths = [one.wavelength_nm for one in traced]
+    names = [name for name in DEFINITIONS if name in layers[0]]
+    dims = ("wavelength_nm", "y", "x") if spectral else ("y", "x")
+    variables = {}
+    for name in names:
+        long_name, units, definition = DEFINITIONS[name]
+        values = np.stack([layer.pop(name) for layer in layers]) if spectral else layers[0].pop(name)
+        variables[name] = (dims, values, {"long_name": long_name, "units": units, "definition": definition})
+    coords = {
+        "x": ("x", frame.x_mm, {"units": "mm", "long_name": "x"}),
+        "y": ("y", frame.y_mm, {"units": "mm", "long_name": "y"}),
+        "wavelength_nm": (
+            ("wavelength_nm",) if spectral else (),
+            wavelengths if spectral else wavelengths[0],
+            {"units": "nm", "long_name": "wavelength in air"},
+        ),
+    }
+    return xr.Dataset(variables, coords, {"engine": traced[0].engine, "pixel_mm": frame.pixel_mm})
+
+
+def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence[Paths], stone: Stone) -> xr.Dataset:
+    """Maps with one more, `path`: along which strongest path the virtual facet is seen that covers most of each pixel.
+
+    It holds numbers, -1 outside the stone, whose words are in the coordinate `path_name` along `path_id`: only paths that
+    some pixel shows, those of larger area first (where there are several wavelengths, at the first that shows them).
+
+    Parameters
+    ----------
+    polygons : (ny, nx) numbers of virtual facets, -1 for none, one array per wavelength. paths : theirs, one per wavelength.
+    """
+    layers, numbers = [], dict[str, int]()
+    for polygon, path in zip(polygons, paths, strict=True):
+        seen = np.zeros(len(path), bool)
+        seen[path.which[polygon[polygon >= 0]]] = True
+        number_of = np.full(len(path), -1, np.int32)
+        for k in np.flatnonzero(seen).tolist():
+            number_of[k] = numbers.setdefault(path.name(k, stone, LONGEST), len(numbers))
+        layers.append(np.append(number_of[path.which], np.int32(-1))[polygon])  # -1 takes the last, which is -1
+    values = np.stack(layers) if "wavelength_nm" in maps.dims else layers[0]
+    about = {"long_name": "strongest path", "units": "1", "definition": PATH_DEFINITION, "outside": -1}
+    named = maps.assign_coords(path_name=("path_id", np.array(list(numbers), dtype=object), {"long_name": "path in words"}))
+    return named.assign(path=(maps["luminance"].dims, values, about))
+
+
+def _layer(traced: Traced) -> dict[str, np.ndarray]:
+    """The maps of one wavelength, derived in place where that spares memory."""
+    fields = traced.fields
+    mean = traced.totals.mean[LUMINANCE]
+    layer = {name: fields[name] for name in DEFINITIONS if name in fields}
+    layer["contrast"] = (fields["luminance"] - mean) / mean if mean > 0.0 else np.full_like(fields["luminance"], np.nan)
+    left = fields["sky"] + fields["head"] + fields["leak"]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        layer["bounces"] = np.divide(fields["bounces"], left, out=fields["bounces"])
+    np.hypot(fields["source_x"], fields["source_y"], out=left)
+    layer["source_elevation"] = np.degrees(np.arctan2(fields["source_z"], left, out=left), out=left)
+    return layer

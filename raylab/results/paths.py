@@ -1,0 +1,79 @@
+"""The path along which most leaves, for each virtual facet: from the facet looked through to where the light goes.
+
+A view ray runs through the stone and loses part of its weight at every hit. Of its parts the largest that is booked at
+once tells best why a spot looks as it does: the path up to that hit, and the ledger entry under which that part is
+booked. Body colour takes its share all along and is no such part. Where more is still untraced than left at once, the
+path is not settled: it is told as the facet looked through and ``untraced``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..stone.planes import Stone
+from ..tracers.beams import Beams
+from ..tracers.ledger import CHANNELS, FIELDS, UNTRACED
+
+
+@dataclass(frozen=True)
+class Paths:
+    """The different strongest paths of a view, those that show the largest area first.
+
+    Attributes
+    ----------
+    facets : (P, D) facet numbers, the facet looked through first, padded with -1. towards : (P,) ledger entry in which each
+        ends, as a channel of `ledger`. areas_mm2 : (P,) outline seen along each.
+    which : (L,) the path of each polygon of `Beams.unfolded`.
+    """
+
+    facets: np.ndarray
+    towards: np.ndarray
+    areas_mm2: np.ndarray
+    which: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.facets)
+
+    def name(self, path: int, stone: Stone, most: int | None = None) -> str:
+        """A path in words, such as ``"table 0 > pavilion main 3 > pavilion main 7 > leak"``.
+
+        Of a path of more than `most` facets the last ones are told, and how many are left out.
+        """
+        facets = [f for f in self.facets[path].tolist() if f >= 0]
+        words = [stone.facet_name(f) for f in facets] + [FIELDS[self.towards[path]]]
+        if most is not None and len(facets) > most:
+            words[1 : len(facets) - most + 1] = [f"({len(facets) - most} more)"]
+        return " > ".join(words)
+
+
+def strongest_paths(beams: Beams) -> Paths:
+    """The strongest path of each polygon of `beams.unfolded()`. Raises InputError if paths were not kept."""
+    whole = beams.unfolded()
+    node = np.where(whole.towards == UNTRACED, whole.first, whole.strongest)
+    shape = (len(whole.nodes), len(whole.symmetry.facets), CHANNELS)
+    keys, of_polygon = np.unique(np.ravel_multi_index((node, whole.copy_of, whole.towards), shape), return_inverse=True)
+    node, copy, towards = np.unravel_index(keys, shape)
+    chains = _chains(whole.nodes, node)
+    chains = np.where(chains >= 0, whole.symmetry.facets[copy[:, None], chains], -1)
+    # Copies of a path may run along the same facets: those are one path.
+    rows, of_end = np.unique(np.column_stack([chains, towards]), axis=0, return_inverse=True)
+    which = of_end.ravel()[of_polygon.ravel()]
+    areas = np.bincount(which, whole.areas_mm2, len(rows))
+    order = np.argsort(-areas, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    return Paths(rows[order, :-1], rows[order, -1], areas[order], place[which])
+
+
+def _chains(nodes: np.ndarray, ends: np.ndarray) -> np.ndarray:
+    """(E, D) facets met on the way to each node of `ends`, the first first, padded with -1."""
+    columns, node = [], ends.copy()
+    while np.any(node >= 0):
+        columns.append(np.where(node >= 0, nodes[node, 1], -1))
+        node = np.where(node >= 0, nodes[node, 0], -1)
+    backward = np.array(columns).T
+    depth = (backward >= 0).sum(axis=1)
+    at = depth[:, None] - 1 - np.arange(len(columns))
+    return np.where(at >= 0, np.take_along_axis(backward, np.maximum(at, 0), axis=1), -1)

@@ -1,0 +1,1 @@
+"""Many designs: axes, workers, and a store that survives interruption."""

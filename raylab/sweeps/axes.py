@@ -1,0 +1,163 @@
+"""What a sweep runs over: axes, how they are combined, and which design has which number.
+
+* ``grid``: every value of each axis with every value of the others; the last axis changes fastest.
+* ``paired``: the first values together, the second values together, and so on.
+* ``sobol``, ``halton``, ``latin``: points that fill the box between each axis's ends evenly (scipy.stats.qmc: scrambled
+  Sobol' and Halton sequences, Latin hypercube), the same for the same seed.
+
+An axis is a tuple (start, stop, number) for evenly spaced values with both ends, or a list or array of values; to be filled
+it is (low, high), or a list to draw from.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..designs.design import complete, resolved
+from ..errors import InputError, nearest
+from ..units import number_in
+
+SAMPLERS = ("sobol", "halton", "latin")
+LAYOUTS = ("grid", "paired", *SAMPLERS)
+MOST = 2**31
+"""Most designs of one sweep."""
+NAMED = ("dome", "material")
+"""Keys whose values are told by their names."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The designs of a sweep, numbered from 0.
+
+    Attributes
+    ----------
+    layout : one of `LAYOUTS`.
+    columns : for each axis its values; in a grid one per step, otherwise one per design.
+    fixed : what all designs share, see `design.complete`.
+    """
+
+    layout: str
+    columns: dict[str, tuple[Any, ...]]
+    fixed: dict[str, Any]
+
+    @property
+    def dims(self) -> tuple[str, ...]:
+        """Names of the result's dimensions."""
+        return tuple(self.columns) if self.layout == "grid" else ("design",)
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Sizes of the result's dimensions."""
+        sizes = tuple(len(values) for values in self.columns.values())
+        return sizes if self.layout == "grid" else sizes[:1]
+
+    def __len__(self) -> int:
+        return math.prod(self.shape)
+
+    def designs(self, start: int, stop: int) -> Iterator[dict[str, Any]]:
+        """Designs start to stop, the latter excluded."""
+        for number in range(start, min(stop, len(self))):
+            at: tuple[Any, ...] = (number,) * len(self.columns)
+            if self.layout == "grid":
+                at = np.unravel_index(number, self.shape)
+            yield {**self.fixed, **{key: values[k] for (key, values), k in zip(self.columns.items(), at, strict=True)}}
+
+    def coordinate(self, key: str) -> list[Any]:
+        """An axis's values as they are told: domes and materials by name."""
+        return [told(value) for value in self.columns[key]]
+
+
+def told(value: Any) -> Any:
+    """A value of a design as a plain number, truth value or name."""
+    return getattr(value, "name", value)
+
+
+def plan_of(axes: Mapping[str, Any], fixed: Mapping[str, Any], layout: str = "grid", number: Any = None, seed: int = 0) -> Plan:
+    """The checked plan of a sweep.
+
+    Parameters
+    ----------
+    axes : key to values, see above. fixed : the other keys of the designs. layout : one of `LAYOUTS`.
+    number, seed : how many designs fill the space, and the key of the sequence; for those layouts only.
+
+    Raises
+    ------
+    InputError : an unknown key or layout, an empty axis or one with a value twice, axes of different lengths.
+    """
+    if layout not in LAYOUTS:
+        raise InputError("unknown layout", key="layout", value=layout, expected=nearest(str(layout), LAYOUTS))
+    if not isinstance(axes, Mapping) or not axes:
+        raise InputError("no axis to sweep", key="axes", expected="at least one, such as pavilion_angle_deg = (38, 43, 51)")
+    rest = complete(fixed, axes)
+    if layout in SAMPLERS:
+        return Plan(layout, _filled(axes, layout, number, seed), rest)
+    if number is not None:
+        raise InputError(f"a {layout} has as many designs as its axes say", key="number", value=number)
+    columns = {key: _values(key, given) for key, given in axes.items()}
+    lengths = {key: len(values) for key, values in columns.items()}
+    if layout == "paired" and len(set(lengths.values())) > 1:
+        raise InputError("paired axes of different lengths", key="axes", value=lengths, expected="one length")
+    for key, values in columns.items():
+        names = [told(value) for value in values]
+        if len(set(names)) < len(names) and layout == "grid":
+            raise InputError("a value given twice", key=key, value=names, expected="different values")
+    plan = Plan(layout, columns, rest)
+    if len(plan) > MOST:
+        raise InputError("too many designs", key="axes", value=len(plan), expected=f"at most {MOST}")
+    return plan
+
+
+def _values(key: str, given: Any) -> tuple[Any, ...]:
+    """An axis's values, each resolved and plain."""
+    if isinstance(given, tuple):
+        if len(given) != 3:
+            raise InputError("not a range", key=key, value=given, expected="(start, stop, number), or a list of values")
+        start, stop = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
+        count = _whole(f"{key}: number", given[2], MOST)
+        if count == 1 and start != stop:
+            raise InputError("one value can't be at both ends", key=key, value=given, expected="a number of at least 2")
+        return tuple(resolved(key, float(value)) for value in np.linspace(start, stop, count))
+    if isinstance(given, str) or not isinstance(given, Sequence | np.ndarray):
+        raise InputError("not an axis", key=key, value=given, expected="(start, stop, number), or a list of values")
+    if len(given) == 0 or np.ndim(given) > 1:
+        raise InputError("no plain list of values", key=key, expected="at least one value")
+    plain = given.tolist() if isinstance(given, np.ndarray) else given
+    return tuple(resolved(key, value) for value in plain)
+
+
+def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dict[str, tuple[Any, ...]]:
+    """Values per design that fill the box between the axes' ends."""
+    from scipy.stats import qmc
+
+    count = _whole("number", number, 2**20)
+    if layout == "sobol" and count & (count - 1):
+        raise InputError(
+            "a Sobol' sequence is even over powers of two only", key="number", value=count, expected="2, 4, 8, ..."
+        )
+    makers = {"sobol": qmc.Sobol, "halton": qmc.Halton, "latin": qmc.LatinHypercube}
+    points = makers[layout](d=len(axes), rng=np.random.default_rng(_whole("seed", seed, 2**63 - 1, 0))).random(count)
+    return {key: _stretched(key, given, points[:, k]) for k, (key, given) in enumerate(axes.items())}
+
+
+def _stretched(key: str, given: Any, points: np.ndarray) -> tuple[Any, ...]:
+    """Points in [0, 1) spread between an axis's ends, or over the values of a list."""
+    if not isinstance(given, tuple):
+        values = _values(key, given)
+        return tuple(values[int(point * len(values))] for point in points)
+    if len(given) != 2:
+        raise InputError("not a range to fill", key=key, value=given, expected="(low, high), or a list to draw from")
+    low, high = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
+    if not low < high:
+        raise InputError("an empty range", key=key, value=given, expected="low before high")
+    return tuple(resolved(key, float(low + point * (high - low))) for point in points)
+
+
+def _whole(key: str, value: Any, high: int, low: int = 1) -> int:
+    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not low <= value <= high:
+        raise InputError("not a usable number", key=key, value=value, expected=f"a whole number from {low} to {high}")
+    return int(value)

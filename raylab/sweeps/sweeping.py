@@ -1,0 +1,236 @@
+"""`sweep`: exact statistics over axes of proportions, light and view, as labelled arrays.
+
+Two sweeps of the same designs give the same numbers to the last bit, however the work is dealt out: in one process, in several,
+on a cluster (of one kind of processor), in one go or with interruptions.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import closing, nullcontext
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .. import __version__
+from ..code_id import code_id
+from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, STATISTICS, Settings, trace_designs
+from ..errors import InputError
+from ..progress_bar import Progress, shown
+from .axes import Plan, plan_of, told
+from .store import Store, facts_of
+from .workers import Chunk, Done, client_of, in_cluster, in_processes, in_this_process
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+CHUNK_S = 4.0
+"""Aimed-at work in a chunk, seconds: the most that a killed process loses."""
+MOST_IN_CHUNK = 4096
+PROBES = 4
+"""Designs whose cost is measured before a sweep is cut into chunks."""
+ALONE_S = 4.0
+"""Work shorter than this isn't worth starting processes for."""
+
+
+def sweep(
+    axes: Mapping[str, Any],
+    dome: Any = None,
+    *,
+    layout: str = "grid",
+    number: int | None = None,
+    seed: int = 0,
+    out: str | Path | None = None,
+    force: bool = False,
+    processes: int | None = None,
+    scheduler: Any = None,
+    precision: float = 2e-3,
+    polarised: bool = True,
+    max_bounces: int = 200,
+    progress: bool | Progress = False,
+    **fixed: Any,
+) -> xr.Dataset:
+    """Exact statistics of round brilliants over axes.
+
+    >>> import raylab as rl
+    >>> found = rl.sweep({"pavilion_angle_deg": (40, 41, 3)}, "head-shadow", table_pct=57, crown_angle_deg=34.5)
+    >>> found.brightness.dims, found.brightness.shape
+    (('pavilion_angle_deg',), (3,))
+
+    Parameters
+    ----------
+    axes : key to values: (start, stop, number), or a list or array of values. Keys are the proportions of
+        `round_brilliant`, ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``, ``tilt_azimuth_deg``, ``turn_deg``,
+        ``wavelength_nm``.
+    dome : a `Dome`, or the name or file of one; unless it is an axis.
+    **fixed : the other keys, as they are for all designs.
+    layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
+        the box of axes (low, high) evenly, the same for the same `seed`.
+    out : a folder to keep the sweep in. A sweep that was broken off goes on where it stopped when called again; one that is
+        done is read. `force` begins afresh, also where another sweep lies.
+    processes : how many to use on this machine; by default all cores where it is worth it.
+    scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
+        process serves best).
+    precision, polarised, max_bounces : of the exact engine, see `trace`; `precision` is the width of the bracket on brightness.
+    progress : True for a bar with rate and time left; or a function that is told how many designs are done, of how many.
+
+    Returns
+    -------
+    xarray.Dataset : each statistic, with its certain bracket as ``_low`` and ``_high``; weight, depth and other geometry; and
+        `reason`: 0, or why a design is no stone and has no numbers (names in its attributes). Symmetry is not among them: it
+        is 1 for such stones, face-up under a dome of their symmetry. (``found["head"]`` needs its brackets: ``found.head`` is
+        a method of xarray's.)
+
+    Raises
+    ------
+    InputError : an axis, key or setting that can't be used; another sweep in the folder; no room to write.
+    """
+    plan = plan_of(axes, fixed if dome is None else {**fixed, "dome": dome}, layout, number, seed)
+    settings = Settings(precision, bool(polarised), max_bounces)
+    client, ours = (None, False) if scheduler is None else client_of(scheduler)
+    try:
+        count = _cores(processes) if client is None else max(1, sum(client.ncores().values()))
+        alone = ALONE_S if processes is None and client is None else 0.0
+        if out is None:
+            return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
+        facts = facts_of(plan, asdict(settings), code_id())
+        with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
+            if store.result.exists():
+                return _read(store.result)
+            return _run(plan, settings, store.size, store, client, count, progress)
+    finally:
+        if ours and client is not None:
+            client.close()
+
+
+def _run(
+    plan: Plan, settings: Settings, size: int, store: Store | None, client: Any, count: int, progress: bool | Progress
+) -> xr.Dataset:
+    """Trace the chunks that are missing and put all together."""
+    rows = np.empty((len(plan), len(COLUMNS)))
+    known = sorted(store.done) if store is not None else []
+    missing = sorted(set(range(-(-len(plan) // size))) - set(known))
+    chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
+    done = 0
+
+    def place(chunk: int, part: np.ndarray) -> None:
+        nonlocal done
+        rows[chunk * size : chunk * size + len(part)] = part
+        done += len(part)
+
+    for chunk in known:
+        place(chunk, store.load(chunk))  # type: ignore[union-attr]
+    with shown(progress, "designs") as tell:
+        tell(done, len(plan))
+        for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
+            if store is not None:
+                store.save(traced.number, part)
+            place(traced.number, part)
+            tell(done, len(plan))
+    found = dataset(plan, settings, rows)
+    if store is not None:
+        store.finish(_netcdf(found))
+    return found
+
+
+def _workers(chunks: Iterator[Chunk], count: int, settings: Settings, client: Any) -> Done:
+    if client is not None:
+        return in_cluster(chunks, settings, client)
+    return in_this_process(chunks, settings) if count < 2 else in_processes(chunks, settings, count)
+
+
+def _cores(processes: int | None) -> int:
+    """How many processes to use: those asked for, or the cores that are ours."""
+    if processes is None:
+        return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    if isinstance(processes, bool) or not isinstance(processes, int) or not 1 <= processes <= 4096:
+        raise InputError(
+            "not a number of processes", key="processes", value=processes, expected="a whole number from 1 to 4096"
+        )
+    return processes
+
+
+def _chunk_size(plan: Plan, settings: Settings, count: int, alone_s: float) -> int:
+    """Designs in a chunk, from the measured cost of a few: some seconds of work, and enough chunks for every process.
+
+    Work of less than `alone_s` seconds is one chunk.
+    """
+    probes = [next(plan.designs(k, k + 1)) for k in np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int)]
+    trace_designs(probes[:1], settings)  # compiles, or reads what was compiled
+    start = time.perf_counter()
+    trace_designs(probes, settings)
+    cost_s = (time.perf_counter() - start) / len(probes)
+    if cost_s * len(plan) <= alone_s:
+        return min(len(plan), MOST_IN_CHUNK)
+    return max(1, min(round(CHUNK_S / cost_s), -(-len(plan) // (4 * count)), MOST_IN_CHUNK))
+
+
+def dataset(plan: Plan, settings: Settings, rows: np.ndarray) -> xr.Dataset:
+    """Rows (K, len(COLUMNS)) of a plan's designs as labelled arrays."""
+    import xarray as xr
+
+    coords: dict[str, Any] = {}
+    for key in plan.columns:
+        dim = (key,) if plan.layout == "grid" else plan.dims
+        coords[key] = (dim, np.array(plan.coordinate(key)), _about(*KEYS[key]))
+    for key, value in plan.fixed.items():
+        coords[key] = ((), told(value), _about(*KEYS[key]))
+    variables: dict[str, Any] = {}
+    for column, name in enumerate(COLUMNS[:-1]):
+        if name not in coords:
+            variables[name] = (plan.dims, rows[:, column].reshape(plan.shape), _definition(name))
+    codes = rows[:, -1].astype(np.int8).reshape(plan.shape)
+    variables["reason"] = (plan.dims, codes, {"long_name": "why a design has no numbers", **_flags()})
+    about = {
+        "title": "raylab sweep: exact statistics of round brilliants",
+        "raylab_version": __version__,
+        "code": code_id(),
+        "engine": "beams",
+        "layout": plan.layout,
+        "precision": settings.precision,
+        "polarised": int(settings.polarised),
+        "max_bounces": settings.max_bounces,
+    }
+    return xr.Dataset(variables, coords, about)
+
+
+def _about(long_name: str, unit: str) -> dict[str, str]:
+    return {"long_name": long_name, "units": unit} if unit else {"long_name": long_name}
+
+
+def _definition(name: str) -> dict[str, str]:
+    if name in GEOMETRY:
+        return _about(*GEOMETRY[name])
+    statistic = next(known for known in STATISTICS if name in {known + part for part in PARTS})
+    words = {"": "", "_low": ", at least", "_high": ", at most"}[name.removeprefix(statistic)]
+    return {**_about(statistic.replace("_", " ") + words, "1"), "definition": STATISTICS[statistic]}
+
+
+def _flags() -> dict[str, Any]:
+    return {
+        "flag_values": np.arange(len(REASONS), dtype=np.int8),
+        "flag_meanings": " ".join(name for name, _ in REASONS),
+        "definition": "; ".join(f"{code}: {words}" for code, (_, words) in enumerate(REASONS)),
+    }
+
+
+def _netcdf(found: xr.Dataset) -> memoryview:
+    """The bytes of a netCDF file.
+
+    Made in memory, because HDF5 writing to a disk that turns out to be full takes the whole process down (h5py 3.16). And
+    without a cluster's client in charge, because xarray would ask it for a lock on a file that isn't one (xarray 2026.9).
+    """
+    alone = sys.modules["dask"].config.set(scheduler="synchronous") if "dask" in sys.modules else nullcontext()
+    with alone:
+        return found.to_netcdf(engine="h5netcdf")
+
+
+def _read(path: Path) -> xr.Dataset:
+    import xarray as xr
+
+    return xr.load_dataset(path, engine="h5netcdf")
