@@ -91,23 +91,32 @@ class Store:
         self.folder, self.facts = Path(folder), facts
         self._held: IO[bytes] | None = None
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
-        with _told(self.folder):
-            if self.folder.exists() and not self.folder.is_dir():
-                raise InputError("not a folder", file=str(folder), expected="a folder for the sweep")
+        try:
+            with _told(self.folder):
+                self._open(size, force)
+        except BaseException:
+            self.close()
+            raise
+
+    def _open(self, size: Callable[[], int], force: bool) -> None:
+        """What `__init__` does in the folder."""
+        if self.folder.exists() and not self.folder.is_dir():
+            raise InputError("not a folder", file=str(self.folder), expected="a folder for the sweep")
+        self._claim()
+        if force and self.folder.is_dir():
+            self._clear()
+        self.folder.mkdir(parents=True, exist_ok=True)
+        known = self._known()
+        self.size = size() if known is None else int(known)
+        if not self.result.exists():
+            (self.folder / PARTS).mkdir(exist_ok=True)
+        if known is None:
+            text = json.dumps({**self.facts, "chunk": self.size}, indent=1, ensure_ascii=False)
+            write_whole(self.folder / MANIFEST, lambda file: file.write(text.encode()))
+            self.close()  # after `_clear` the hold is on a file that is gone
             self._claim()
-            if force and self.folder.is_dir():
-                self._clear()
-            self.folder.mkdir(parents=True, exist_ok=True)
-            known = self._known()
-            self.size = size() if known is None else int(known)
-            if not self.result.exists():
-                (self.folder / PARTS).mkdir(exist_ok=True)
-            if known is None:
-                text = json.dumps({**facts, "chunk": self.size}, indent=1, ensure_ascii=False)
-                write_whole(self.folder / MANIFEST, lambda file: file.write(text.encode()))
-                self._claim()
-            count = -(-_designs(facts) // self.size)
-            self.done = {number for number in range(count) if self._part(number).exists()}
+        count = -(-_designs(self.facts) // self.size)
+        self.done = {number for number in range(count) if self._part(number).exists()}
 
     @property
     def result(self) -> Path:
