@@ -18,7 +18,7 @@ import sys
 from dataclasses import replace
 
 import numpy as np
-from raylab.comparison.comparison.uncertainty import COVERAGE, propagate, statistics_of
+from raylab.comparison.uncertainty import COVERAGE, propagate, statistics_of
 
 import raylab as rl
 from raylab.stone.plane_errors import Uncertainty

@@ -14,9 +14,9 @@ from types import SimpleNamespace
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
-from raylab.comparison.comparison.comparing import compare
-from raylab.comparison.comparison.comparison import Comparison
-from raylab.comparison.comparison.verdicts import Verdict, words
+from raylab.comparison.comparing import compare
+from raylab.comparison.comparison import Comparison
+from raylab.comparison.verdicts import Verdict, words
 
 from raylab.errors import InputError
 from raylab.lighting.scenefile import load_dome

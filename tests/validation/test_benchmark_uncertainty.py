@@ -14,7 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from raylab.comparison.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
+from raylab.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
 from scipy import stats
 
 from raylab.lighting.scenefile import load_dome
