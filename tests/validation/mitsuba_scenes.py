@@ -149,9 +149,9 @@ def _white(variant: str) -> float:
     return float(np.mean(mi.render(mi.load_dict({"type": "scene", **parts}), spp=64)))
 
 
-def mitsuba_images(scene: Any, samples: int, repeats: int) -> np.ndarray:
+def mitsuba_images(scene: Any, samples: int, repeats: int, first_seed: int = 1) -> np.ndarray:
     """(repeats, ny, nx) luminance of independent renders."""
-    return np.array([render(scene, samples, seed=repeat + 1) for repeat in range(repeats)])
+    return np.array([render(scene, samples, seed=first_seed + repeat) for repeat in range(repeats)])
 
 
 def raylab_images(stone: Stone, dome: Dome, view: View, frame: Frame, samples: int, repeats: int, **options: Any) -> np.ndarray:
