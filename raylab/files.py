@@ -24,6 +24,7 @@ import numpy as np
 
 from . import __version__
 from .errors import InputError
+from .stone.facet_table import facet_table
 from .stone.planes import Stone
 
 if TYPE_CHECKING:
@@ -34,8 +35,6 @@ if TYPE_CHECKING:
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
-_AT_ONCE = 1 << 28  # bytes of maps that are written in one go
-_FACETS = ("facet", "tier", "slope_deg", "azimuth_deg", "distance_mm")
 
 
 @contextmanager
@@ -102,16 +101,21 @@ def _refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
 def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
     """Maps as netCDF (HDF5), compressed, with units and definitions; `about` is added to the attributes.
 
-    64-bit floats, so that the ledger closes in the file too.
+    64-bit floats, so that the ledger closes in the file too. Written map by map, without xarray's writer, which imports a
+    whole cluster's client where one is installed.
     """
-    packing = {"zlib": True, "complevel": 1, "shuffle": True}
-    whole = maps.assign_attrs(about or {})
-    with whole_file(path, force=force) as target:
-        whole.drop_vars(list(whole.data_vars)).to_netcdf(target, "w", engine="h5netcdf")  # the coordinates
-        # Large maps one after the other: all at once would hold a second copy of all.
-        groups = [[name] for name in whole.data_vars] if whole.nbytes > _AT_ONCE else [list(whole.data_vars)]
-        for names in groups:
-            whole[names].to_netcdf(target, "a", engine="h5netcdf", encoding=dict.fromkeys(names, packing))
+    import h5netcdf
+    import h5py
+
+    beside = " ".join(str(name) for name in maps.coords if name not in maps.dims)  # CF: coordinates that are no dimensions
+    with whole_file(path, force=force) as target, h5netcdf.File(target, "w") as file:
+        file.attrs.update({**maps.attrs, **(about or {}), **({"coordinates": beside} if beside else {})})
+        file.dimensions = dict(maps.sizes)
+        for name, variable in maps.variables.items():
+            packing: dict[str, Any] = {"compression": "gzip", "compression_opts": 1, "shuffle": True} if variable.ndim else {}
+            dtype = h5py.string_dtype() if variable.dtype == object else variable.dtype
+            written = file.create_variable(str(name), variable.dims, dtype, data=variable.values, **packing)
+            written.attrs.update(variable.attrs)
 
 
 def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:
@@ -222,9 +226,10 @@ def _finite(value: Any) -> Any:
 
 
 def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
-    """A stone as a mesh (.stl, .obj, .ply, .glb: numbers in mm, watertight triangles) or as a facet table (.csv).
+    """A stone as a mesh (.stl, .obj, .ply: numbers in mm; .glb: in metres, as its standard has it) or a facet table (.csv).
 
-    Raises InputError for another suffix, or a file in the way without `force`.
+    Meshes are watertight triangles. Raises InputError for another suffix, a material that a table can't name, or a file in
+    the way without `force`.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in (*_MESHES, ".csv"):
@@ -241,24 +246,6 @@ def _mesh(stone: Stone, kind: str) -> bytes:
     import trimesh
 
     vertices, triangles = stone.triangles()
-    data = trimesh.Trimesh(vertices, triangles, process=False, validate=False).export(file_type=kind)
+    unit = 1e-3 if kind == "glb" else 1.0  # GLB is in metres
+    data = trimesh.Trimesh(unit * vertices, triangles, process=False, validate=False).export(file_type=kind)
     return data.encode() if isinstance(data, str) else bytes(data)
-
-
-def facet_table(stone: Stone) -> str:
-    """The facets as CSV, one a line: number, tier, slope, azimuth and distance, to full precision.
-
-    The slope is the angle between the outward normal and straight up, so that it tells crown from pavilion: 0 for the table,
-    34.5 for a crown main, 90 for the girdle, 180 - 40.75 for a pavilion main, 180 for a culet.
-    """
-    text = io.StringIO()
-    text.write("# slope_deg: angle of the outward normal from straight up (below 90 crown, above 90 pavilion)\n")
-    text.write(
-        "# azimuth_deg: of the outward normal, counter-clockwise from +x seen from above; distance_mm: from the origin\n"
-    )
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(_FACETS)
-    slopes = np.degrees(np.arctan2(np.hypot(stone.normals[:, 0], stone.normals[:, 1]), stone.normals[:, 2]))
-    for f, (slope, azimuth, distance) in enumerate(zip(slopes, stone.azimuth_deg(), stone.distances_mm, strict=True)):
-        table.writerow([stone.indices[f], stone.tiers[f], repr(float(slope)), repr(float(azimuth)), repr(float(distance))])
-    return text.getvalue()
