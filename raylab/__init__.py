@@ -37,9 +37,12 @@ if TYPE_CHECKING:
     from .raypath import RayPath, ray_path
     from .report import save_report
     from .stone.brilliant import round_brilliant
+    from .stone.deviate import Offset, deviate
     from .stone.measure import Measurements, measure
     from .stone.plane_errors import Uncertainty
     from .stone.planes import Stone
+    from .stone.scan import Scan, load_scan, stone_from_mesh
+    from .stone.scanning.report import ScanReport
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
 
@@ -51,10 +54,13 @@ _HOME = {
     "Lamp": "lighting.dome",
     "Material": "optics.materials",
     "Measurements": "stone.measure",
+    "Offset": "stone.deviate",
     "Optimum": "designs.optimising",
     "RayPath": "raypath",
     "RaylabError": "errors",
     "Result": "tracing",
+    "Scan": "stone.scan",
+    "ScanReport": "stone.scanning.report",
     "Scene": "lighting.scene",
     "Stone": "stone.planes",
     "StoneError": "errors",
@@ -65,6 +71,7 @@ _HOME = {
     "circling": "pictures.video",
     "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
+    "deviate": "stone.deviate",
     "dome_names": "lighting.scenefile",
     "eye_pair": "color.eyes",
     "face_up_color": "color.picture",
@@ -74,25 +81,27 @@ _HOME = {
     "get_material": "optics.materials",
     "gradient": "designs.gradients",
     "load_dome": "lighting.scenefile",
+    "load_scan": "stone.scan",
     "load_scene": "lighting.scenefile",
     "load_stone": "lighting.scenefile",
     "materials": "optics.materials",
     "measure": "stone.measure",
+    "optimise": "designs.optimising",
     "picture": "color.picture",
     "propagate": "comparison.uncertainty",
-    "optimise": "designs.optimising",
     "ray_path": "raypath",
     "round_brilliant": "stone.brilliant",
     "save_report": "report",
     "save_stone": "files",
     "save_video": "pictures.video",
     "statistics_of": "comparison.uncertainty",
+    "stone_from_mesh": "stone.scan",
     "sweep": "sweeps.sweeping",
     "tilt": "motion.tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
-    "with_head": "color.eyes",
     "view3d": "pictures.drawing3d",
+    "with_head": "color.eyes",
 }
 
 __version__ = "0.1.0"
@@ -104,10 +113,13 @@ __all__ = [
     "Lamp",
     "Material",
     "Measurements",
+    "Offset",
     "Optimum",
     "RayPath",
     "RaylabError",
     "Result",
+    "Scan",
+    "ScanReport",
     "Scene",
     "Stone",
     "StoneError",
@@ -119,6 +131,7 @@ __all__ = [
     "circling",
     "compare",
     "critical_angle_deg",
+    "deviate",
     "dome_names",
     "eye_pair",
     "face_up_color",
@@ -128,6 +141,7 @@ __all__ = [
     "get_material",
     "gradient",
     "load_dome",
+    "load_scan",
     "load_scene",
     "load_stone",
     "materials",
@@ -141,6 +155,7 @@ __all__ = [
     "save_stone",
     "save_video",
     "statistics_of",
+    "stone_from_mesh",
     "sweep",
     "tilt",
     "trace",

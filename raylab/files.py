@@ -152,6 +152,17 @@ def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int 
         )
 
 
+def save_pixels(pixels: np.ndarray, path: str | Path, *, force: bool = False, dpi: int = 110) -> None:
+    """A picture given as (rows, columns, 3) of 8 bits, as PNG."""
+    from PIL import Image
+    from PIL.PngImagePlugin import PngInfo
+
+    about = PngInfo()
+    about.add_text("Software", f"raylab {__version__}")
+    with whole_file(path, force=force) as target:
+        Image.fromarray(pixels).save(target, format="png", compress_level=2, dpi=(dpi, dpi), pnginfo=about)
+
+
 def save_svg(text: str, path: str | Path, *, force: bool = False) -> None:
     """A vector picture made by `vector.svg`."""
     with whole_file(path, force=force) as target:

@@ -26,9 +26,9 @@ from raylab.bench.frames import frame
 from raylab.bench.light import light_through
 from raylab.bench.openings import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.bench.stone_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml
-from raylab.files import facet_table
 from raylab.lighting.scenefile import STONE_READERS
 from raylab.raypath import ray_path
+from raylab.stone.facet_table import facet_table
 from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampling import sample_points, view_rays

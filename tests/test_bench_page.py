@@ -21,7 +21,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, WebSo
 import raylab as rl
 from raylab.bench.answers import STEPS
 from raylab.bench.stone_json import DEMO, stone_of
-from raylab.files import facet_table
+from raylab.stone.facet_table import facet_table
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = (

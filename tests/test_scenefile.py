@@ -292,3 +292,29 @@ def test_a_mutated_scene_loads_or_is_refused_in_one_line(write, data):
         assert len(line) < len(str(path)) + 700
     else:
         assert len(scene.hash()) == 64
+
+
+STONES = Path(__file__).parents[1] / "scenes" / "stones"
+
+
+def test_the_offered_stones_are_read_from_table_and_scan_alike():
+    """Their tables are rounded to 0.01 degrees and 0.1 um and their scans are noisy: volumes to some 1e-4 of one another."""
+    for name in ("offer-a", "offer-b"):
+        table = load_stone(STONES / f"{name}.csv")
+        scan = load_stone(STONES / f"{name}.ply", unit="mm")
+        assert (table.name, scan.name, table.material.name, scan.material.name) == (name, name, "diamond", "diamond")
+        assert scan.volume_mm3 == pytest.approx(table.volume_mm3, rel=5e-4)
+
+
+def test_a_scan_in_a_scene_states_unit_and_material(write):
+    stone = "[stone]\nfile = {!r}\nunit = 'mm'\nmaterial = 'sapphire'\n"
+    path = write("schema = 1\n" + stone.format(str(STONES / "offer-a.ply")) + "[dome]\nname = 'even-sky'\n")
+    assert load_scene(path).stone.material.name == "sapphire"
+    line = fault(write("schema = 1\n[stone]\nfile = {!r}\n[dome]\nname = 'even-sky'\n".format(str(STONES / "offer-a.ply"))))
+    assert line == "s.toml: stone.unit: a .ply file states no unit; expected unit= one of um, mm, cm, m, in"
+
+
+@pytest.mark.parametrize(("key", "value"), [("unit", "mm"), ("material", "sapphire")])
+def test_files_that_state_unit_and_material_take_none(key, value):
+    with pytest.raises(InputError, match=rf"offer-a\.csv: {key} = '{value}': a \.csv file states this itself"):
+        load_stone(STONES / "offer-a.csv", **{key: value})

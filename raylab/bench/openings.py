@@ -14,13 +14,14 @@ from ..lighting.dome import Dome
 from ..lighting.scenefile import load_scene, load_stone
 from ..lighting.toml_tables import read_toml
 from ..stone.planes import Stone
+from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
 from .stone_json import DEMO, FACETS, PROPORTIONS, Design, facet_design, proportion_design, stone_of, stone_toml
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest file that the page may send."""
 
-UNITS = ("mm", "um", "cm", "m", "in")
-"""Units of length that a mesh file's numbers may be in."""
+UNITS = ("mm", *(unit for unit in UNITS_MM if unit != "mm"))
+"""Units of length that a mesh file's numbers may be in, the commonest first."""
 
 SAVED = {"toml": "application/toml", "csv": "text/csv", "stl": "model/stl"}
 """Kinds of file that a design can be saved as, and what a browser is told they are."""
@@ -102,8 +103,8 @@ def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
 
 
 def _measured_stone(path: Path, unit: str | None) -> Stone:
-    """The stone in a table of facets or a mesh."""
-    return load_stone(path)
+    """The stone in a table of facets or a mesh; the unit is for files that can't state one."""
+    return load_stone(path, unit=unit if path.suffix.lower() in UNIT_UNSAID else None)
 
 
 def saved(design: Design, kind: str, title: str, dome: str | None, view: dict[str, float]) -> tuple[str, bytes]:

@@ -17,6 +17,7 @@ def bench(
     stone: Path | None = None,
     /,
     *,
+    unit: str | None = None,
     port: int | None = None,
     browser: Annotated[bool, Parameter(negative="--no-browser")] = True,
 ) -> None:
@@ -33,6 +34,8 @@ def bench(
     ----------
     stone
         A stone or a scene to start from: TOML, a table of facets, or a mesh; an invented demo stone if none is named.
+    unit
+        Unit of length of a mesh that states none (.stl, .obj, .ply): mm, um, cm, m or in.
     port
         Port to listen on, 0 for any free one; 8407 if that is free, else any.
     browser
@@ -42,7 +45,7 @@ def bench(
     from ..bench.server import HOST, listen, serve
     from ..errors import InputError
 
-    opened = open_demo() if stone is None else open_path(stone)
+    opened = open_demo() if stone is None else open_path(stone, unit)
     try:
         own = listen(USUAL_PORT if port is None else port)
     except InputError:

@@ -21,6 +21,7 @@ def compare(
     *stones: Path,
     dome: str = "head-shadow",
     out: Path | None = None,
+    unit: str | None = None,
     scale: Literal["equal diameter", "true size"] = "equal diameter",
     tilt_deg: Annotated[tuple[float, ...], Parameter(negative="")] = (0.0, 10.0, 20.0),
     tilt_azimuth_deg: float = 0.0,
@@ -52,6 +53,8 @@ def compare(
         The light: a shipped name (see `raylab domes`) or a TOML file.
     out
         Folder to write to; made if it isn't there.
+    unit
+        Unit of length of the meshes that state none (.stl, .obj, .ply): mm, um, cm, m or in.
     scale
         Trace the stones at `equal diameter` or at `true size`.
     tilt_deg
@@ -82,7 +85,7 @@ def compare(
     from ..comparison.comparing import compare as compared
     from ..errors import InputError
     from ..files import whole_set
-    from ..lighting.scenefile import load_dome, load_stone
+    from ..lighting.scenefile import load_dome
     from ..lighting.view import View
     from ..stone.plane_errors import Uncertainty
 
@@ -90,7 +93,7 @@ def compare(
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
     try:
         uncertainty = Uncertainty(**{key: value for key, value in doubt.items() if value is not None})
-        offered: list[Stone] = [load_stone(path) for path in stones]
+        offered: list[Stone] = _loaded(stones, unit)
         light = load_dome(dome)
 
         def work() -> Comparison:
@@ -128,6 +131,18 @@ def compare(
     _tell(found)
     if out is not None:
         say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
+
+
+def _loaded(paths: tuple[Path, ...], unit: str | None) -> list[Stone]:
+    """The stones; the unit is for the meshes that can't state one."""
+    from ..errors import InputError
+    from ..lighting.scenefile import load_stone
+    from ..stone.scanning.mesh_file import UNIT_UNSAID
+
+    unsaid = [path.suffix.lower() in UNIT_UNSAID for path in paths]
+    if unit is not None and not any(unsaid):
+        raise InputError("every file states its unit itself", key="--unit", value=unit, expected="none for these files")
+    return [load_stone(path, unit=unit if open_ else None) for path, open_ in zip(paths, unsaid, strict=True)]
 
 
 def _planned(stones: int) -> list[str]:

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
 from .console import say, say_json, table
 
+if TYPE_CHECKING:
+    from ..stone.planes import Stone
+    from ..stone.scanning.report import ScanReport
+
 Flag = Annotated[bool, Parameter(negative="")]
+MOST_PATCHES = 5
 
 
 def measure(
     stone: Path,
     /,
     *,
+    unit: str | None = None,
+    material: str | None = None,
+    noise_um: float | None = None,
     facets: Flag = False,
     save: Path | None = None,
     drawing: Path | None = None,
@@ -27,11 +35,18 @@ def measure(
     For example:
 
         raylab measure scenes/well-proportioned.toml
+        raylab measure scenes/stones/offer-a.ply --unit mm
 
     Parameters
     ----------
     stone
-        A stone file, or a scene file whose stone is meant.
+        A stone file, a scene file whose stone is meant, a table of facets (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf).
+    unit
+        Unit of length of a scan: mm, um, cm, m or in. GLB and 3MF state their own; the others state none and none is guessed.
+    material
+        What a scanned stone is made of; diamond by default.
+    noise_um
+        Noise of the scan's points along the surface's normal, micrometres; estimated from the scan by default.
     facets
         List every facet instead of one line per tier.
     save
@@ -44,10 +59,9 @@ def measure(
         Print everything as JSON instead of tables.
     """
     from ..files import save_png, save_stone
-    from ..lighting.scenefile import load_stone
     from ..stone.measure import measure as measured
 
-    body = load_stone(stone)
+    body, report = _read(stone, unit, material, noise_um)
     found = measured(body)
     if save is not None:
         save_stone(body, save, force=force)
@@ -56,6 +70,8 @@ def measure(
 
         save_png(stone_figure(body), drawing, force=force)
     facts = found.to_dict()
+    if report is not None:
+        facts["scan"] = report.to_dict()
     if json:
         say_json(facts)
         return
@@ -63,7 +79,7 @@ def measure(
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say()
     heads = ("proportion", "mean", "least", "most", "spread", "unit", "places")
-    table(heads, [_row(key, value) for key, value in facts.items() if isinstance(value, dict)])
+    table(heads, [_row(key, value) for key, value in facts.items() if isinstance(value, dict) and "mean" in value])
     say()
     if facets:
         columns = ("facet", "slope / deg", "azimuth / deg", "distance / mm", "area / mm^2")
@@ -71,8 +87,44 @@ def measure(
         table(columns, [_cells(row.name, row.slope_deg, row.azimuth_deg, row.distance_mm, row.area_mm2) for row in rows])
     else:
         table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(found.facets))
+    if report is not None:
+        _tell_scan(report)
     for written in filter(None, (save, drawing)):
         say(f"written: {written}")
+
+
+def _read(path: Path, unit: str | None, material: str | None, noise_um: float | None) -> tuple[Stone, ScanReport | None]:
+    """The stone in a file, and of a scan how it was made of it."""
+    from ..errors import InputError
+    from ..lighting.scenefile import load_stone
+    from ..stone.scanning.mesh_file import SUFFIXES
+
+    if path.suffix.lower() not in SUFFIXES:
+        if noise_um is not None:
+            raise InputError(
+                "only a scan has noise", file=str(path), key="--noise-um", value=noise_um, expected="none for this file"
+            )
+        return load_stone(path, unit=unit, material=material), None
+    from ..stone.scan import load_scan
+
+    scan = load_scan(path, unit=unit, material=material or "diamond", noise_um=noise_um)
+    return scan.stone, scan.report
+
+
+def _tell_scan(report: ScanReport) -> None:
+    """How the stone was made of its scan, in a few lines; what could not be explained by planes with its place."""
+    say()
+    noise = f"noise {report.noise_um:.3g} um ({'stated' if report.noise_stated else 'estimated'})"
+    share = f"{report.explained_pct:.2f} % of the surface on its facets"
+    say(f"scan: {report.triangles} triangles, numbers in {report.unit}, {noise}, {share}")
+    edges = f"edges rounded within {report.rounding_um:.0f} um" if report.rounding_um else "edges sharp"
+    say(f"  {edges}; girdle: {report.girdle}; extra facets: {', '.join(report.extra) or 'none'}")
+    for patch in report.unexplained[:MOST_PATCHES]:
+        place = ", ".join(f"{x:.2f}" for x in patch.place_mm)
+        say(f"  {patch.area_mm2:.4f} mm^2 at ({place}) mm up to {patch.depth_um:.0f} um {patch.kind} its facets")
+    rest = len(report.unexplained) - MOST_PATCHES
+    if rest > 0:
+        say(f"  and {rest} smaller ones")
 
 
 def _row(key: str, quantity: dict[str, Any]) -> tuple[str, ...]:

@@ -25,6 +25,8 @@ def render(
     /,
     *,
     out: Path,
+    unit: str | None = None,
+    material: str | None = None,
     dome: str | None = None,
     tilt_deg: float | None = None,
     tilt_azimuth_deg: float | None = None,
@@ -55,9 +57,14 @@ def render(
     Parameters
     ----------
     scene
-        Scene file (TOML); see `raylab scenes`.
+        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
+        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
     out
         Folder to write to; made if it isn't there.
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    material
+        What a scanned stone is made of; diamond by default.
     dome
         Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
     tilt_deg
@@ -99,13 +106,12 @@ def render(
     """
     from ..errors import InputError
     from ..files import report, whole_set
-    from ..lighting.scenefile import load_scene
     from ..results.maps import DEFINITIONS
     from ..tracing import trace_scene
 
     settings = {"resolution": resolution, "samples": samples, "engine": engine, "precision": precision, "seed": seed}
     view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
-    wanted = _with_options(load_scene(scene), dome, view, settings)
+    wanted = _with_options(_scene(scene, unit, material), dome, view, settings)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = wanted.chosen_engine == "beams"
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
@@ -132,6 +138,18 @@ def render(
         if svg and not exact:
             say(f"  {svg}.svg: virtual facets are drawn by the exact engine only (parallel view)")
         say(f"{count + len(colors)} files in {out}")
+
+
+def _scene(path: Path, unit: str | None, material: str | None) -> Scene:
+    """The scene in a file, or a stone alone under the usual dome."""
+    from ..lighting.scene import Scene
+    from ..lighting.scenefile import STONE_READERS, load_dome, load_scene, load_stone
+
+    alone = path.suffix.lower() in STONE_READERS and path.suffix.lower() != ".toml"
+    if alone or unit is not None or material is not None:
+        stone = load_stone(path, unit=unit, material=material)
+        return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
+    return load_scene(path)
 
 
 def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings: dict[str, Any]) -> Scene:
@@ -179,10 +197,8 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
     files.save_maps(result.maps, folder / "maps.nc", about)
     files.save_luminance(result.maps, folder / "luminance.tiff")
     files.save_png(plots.overview_figure(result), folder / "overview.png")
-    figure = None
-    for done, name in enumerate(names, start=1):
-        figure = plots.map_figure(result, name, onto=figure)
-        files.save_png(figure, folder / f"{name}.png")
+    for done, (name, pixels) in enumerate(plots.map_pictures(result, names), start=1):
+        files.save_pixels(pixels, folder / f"{name}.png")
         tell(done / len(names))
     for name in extra:
         if name.endswith(".svg"):

@@ -5,7 +5,8 @@ A scene file joins one stone, one dome, one view and the output settings:
     schema = 1
     title = "..."
 
-    [stone]                       # kind and proportions; or file = "..." for a stone in a file of its own
+    [stone]                       # kind and proportions; or file = "..." for a stone in a file of its own (with unit = "mm"
+                                  # and material = "..." for a mesh)
     kind = "round brilliant"
     table_pct = 57
     crown_angle_deg = 34.5
@@ -37,7 +38,9 @@ from typing import Any, Literal
 from ..errors import InputError, nearest
 from ..optics.materials import get_material
 from ..stone.brilliant import round_brilliant
+from ..stone.facet_table import read_facet_table
 from ..stone.planes import Stone
+from ..stone.scanning import mesh_file
 from .dome import Dome, Lamp, Zone
 from .scene import Scene
 from .sky_image import read_sky_image
@@ -49,6 +52,7 @@ _CUTS: dict[str, Callable[..., Stone]] = {"round brilliant": round_brilliant}
 _TEXTS: dict[str, Any] = {"title": (str, ""), "description": (str, "")}
 _SCENE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), output=(dict, {}))
 _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
+_STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 _STONE = {
     cut: schema_of(constructor, kind=(Literal[cut], ...), absorption_per_mm=(NumberOrPairs, 0.0))
     for cut, constructor in _CUTS.items()
@@ -97,17 +101,35 @@ def dome_names() -> tuple[str, ...]:
     return tuple(sorted(entry.name[:-5] for entry in _shipped().iterdir() if entry.name.endswith(".toml")))
 
 
-def load_stone(path: str | Path) -> Stone:
-    """The stone in a file, read by the file's suffix. Raises InputError for a suffix that has no reader."""
+def load_stone(path: str | Path, *, unit: str | None = None, material: str | None = None) -> Stone:
+    """The stone in a file, read by the file's suffix: a stone or scene file, a table of facets, or a mesh.
+
+    Parameters
+    ----------
+    path : a file that ends in one of `STONE_READERS`.
+    unit : the unit of length of a mesh, "um", "mm", "cm", "m" or "in"; .stl, .obj and .ply state none, and none is guessed.
+    material : what a mesh is made of; diamond by default. Files of other kinds state both themselves.
+
+    Raises
+    ------
+    InputError : one line that names the file. `load_scan` reads the same meshes with more to choose, and a report.
+    """
     path = Path(path)
-    reader = STONE_READERS.get(path.suffix.lower())
+    suffix = path.suffix.lower()
+    reader = STONE_READERS.get(suffix)
     if reader is None:
         raise InputError(
             f"no stone can be read from a file of this kind ({path.suffix or 'no suffix'})",
             file=str(path),
             expected="a file that ends in " + ", ".join(STONE_READERS),
         )
-    return reader(path)
+    options = {key: value for key, value in (("unit", unit), ("material", material)) if value is not None}
+    if options and suffix not in mesh_file.SUFFIXES:
+        key, value = next(iter(options.items()))
+        raise InputError(
+            f"a {suffix} file states this itself", file=str(path), key=key, value=value, expected="none for this file"
+        )
+    return reader(path, **options)
 
 
 def _stone_toml(path: Path) -> Stone:
@@ -115,8 +137,19 @@ def _stone_toml(path: Path) -> Stone:
     return _stone_section(_stone_table(path), path)
 
 
-STONE_READERS: dict[str, Callable[[Path], Stone]] = {".toml": _stone_toml}
-"""What reads a stone, by the file's suffix in lower case."""
+def _mesh(path: Path, **options: Any) -> Stone:
+    """The stone in a mesh, without the report."""
+    from ..stone.scan import load_scan  # half a second to import: only when used
+
+    return load_scan(path, **options).stone
+
+
+STONE_READERS: dict[str, Callable[..., Stone]] = {
+    ".toml": _stone_toml,
+    ".csv": read_facet_table,
+    **dict.fromkeys(mesh_file.SUFFIXES, _mesh),
+}
+"""What reads a stone, by the file's suffix in lower case; readers of meshes take options."""
 
 
 def _stone_table(path: Path) -> dict[str, Any]:
@@ -129,9 +162,16 @@ def _stone_section(table: dict[str, Any], home: Path) -> Stone:
     """A stone from a [stone] table: its proportions, or the file it names. One step only, so that no chain can close."""
     if "file" not in table:
         return _cut(table, str(home))
-    alone = checked(table, schema(file=(str, ...)), file=str(home), section="stone")
-    target = _beside(home, alone["file"], "stone.file")
-    return _cut(_stone_table(target), str(target)) if target.suffix.lower() == ".toml" else load_stone(target)
+    options = checked(table, _STONE_IN_FILE, file=str(home), section="stone")
+    target = _beside(home, options.pop("file"), "stone.file")
+    nested = target.suffix.lower() == ".toml" and not options
+    if nested:
+        return _cut(_stone_table(target), str(target))
+    try:
+        return load_stone(target, **options)
+    except InputError as error:
+        stated_here = error.key in ("unit", "material")
+        raise (error.within(file=str(home), section="stone") if stated_here else error) from error
 
 
 def _cut(table: dict[str, Any], file: str) -> Stone:

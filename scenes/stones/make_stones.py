@@ -1,61 +1,82 @@
-"""Makes the two offered stones of the demo: invented stones of the invented Lantern Quay workshop.
+"""Makes the demo's two offered stones, invented stones of the invented Lantern Quay workshop, as facet tables and as scans:
 
     python scenes/stones/make_stones.py
 
-Each is a round brilliant cut a little unevenly (every facet off by chance, the seed stated below) and then "measured": its
-facets are written out as a measuring device would tell them, rounded to 0.01 degrees and 0.0001 mm.
+Each is a round brilliant cut a little unevenly: every facet off by chance, and its pavilion set a little to one side of its
+crown, culet and all. It is then "measured" twice. The facet table tells the facets as a device would, rounded to 0.01
+degrees and 0.0001 mm. The scan is a mesh of points in even directions, turned at random, each off by chance (`NOISE_MM`);
+GLB states its unit, the metre. The seed is stated below, so the files come out the same again.
 """
 
 from __future__ import annotations
 
+import csv
+import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import trimesh
 
 import raylab as rl
-from raylab.stone.plane_errors import Uncertainty
+from raylab.stone.deviate import Offset, deviate
+from raylab.stone.facet_table import facet_table
 
 HERE = Path(__file__).parent
 SEED = 20
+NOISE_MM = 0.002
 
 OFFERS = {
-    "offer-a": {
-        "table_pct": 57.0,
-        "crown_angle_deg": 34.4,
-        "pavilion_angle_deg": 40.8,
-        "lower_half_pct": 77.0,
-        "diameter_mm": 6.47,
-    },
-    "offer-b": {
-        "table_pct": 59.5,
-        "crown_angle_deg": 33.4,
-        "pavilion_angle_deg": 41.2,
-        "lower_half_pct": 80.0,
-        "diameter_mm": 6.52,
-    },
+    "offer-a": {"table_pct": 57.0, "crown_angle_deg": 34.4, "pavilion_angle_deg": 40.8, "diameter_mm": 6.47},
+    "offer-b": {"table_pct": 59.5, "crown_angle_deg": 33.4, "pavilion_angle_deg": 41.2, "diameter_mm": 6.52},
 }
-UNEVEN = {"offer-a": Uncertainty(0.10, 0.0, 3.0), "offer-b": Uncertainty(0.25, 0.0, 5.0)}
+UNEVEN = {"offer-a": rl.Uncertainty(0.10, 0.0, 3.0), "offer-b": rl.Uncertainty(0.25, 0.0, 5.0)}
 """How unevenly each is cut: tilts of facets in degrees, none shared, and steps in micrometres."""
 
+ASIDE_MM = {"offer-a": (0.01, 0.0), "offer-b": (-0.03, 0.025)}
+"""Where the pavilion stands against the crown."""
 
-def table_of_facets(name: str, key: int) -> str:
-    """One offered stone as CSV."""
-    stone = UNEVEN[name].drawn(rl.round_brilliant(**OFFERS[name], girdle_pct=3.6), (SEED, key))
-    lines = [
-        f"# Invented: {name} of the invented Lantern Quay workshop, made by scenes/stones/make_stones.py (seed {SEED}, {key}).",
-        "# A round brilliant cut a little unevenly, as a measuring device would tell it.",
-        "# slope_deg: of the normal from straight up; azimuth_deg: counter-clockwise from +x; distance_mm: from the origin",
-        "facet,tier,slope_deg,azimuth_deg,distance_mm",
-    ]
-    slope = np.degrees(np.arctan2(np.hypot(stone.normals[:, 0], stone.normals[:, 1]), stone.normals[:, 2]))
-    for f, (tier, index) in enumerate(zip(stone.tiers, stone.indices, strict=True)):
-        lines.append(f"{index},{tier},{slope[f]:.2f},{stone.azimuth_deg()[f]:.2f},{stone.distances_mm[f]:.4f}")
-    return "\n".join(lines) + "\n"
+
+def true_stone(name: str, key: int) -> rl.Stone:
+    """One offered stone as it really is, which nobody who measures it knows."""
+    even = rl.round_brilliant(**OFFERS[name], girdle_pct=3.6, girdle_facets=64, name=name)
+    below = [f for f, tier in enumerate(even.tiers) if tier in ("pavilion main", "lower half")]
+    aside = {even.facet_name(f): Offset(depth_mm=-float(even.normals[f, :2] @ ASIDE_MM[name])) for f in below}
+    return UNEVEN[name].drawn(deviate(even, aside), (SEED, key))
+
+
+def table(stone: rl.Stone, key: int) -> str:
+    """The stone's facet table, its numbers rounded."""
+    lines = facet_table(replace(stone, symmetry=8)).splitlines()
+    said = [line for line in lines if line.startswith("#")]
+    rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    for row in rows:
+        places = {"slope_deg": 2, "azimuth_deg": 2, "distance_mm": 4}
+        row.update({column: f"{float(row[column]):.{digits}f}" for column, digits in places.items()})
+    text = io.StringIO()
+    writer = csv.DictWriter(text, rows[0].keys(), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    origin = f"# Invented stone of the invented Lantern Quay workshop, made by scenes/stones/make_stones.py (seed {SEED}, {key})."
+    return "\n".join([origin, *said, text.getvalue()])
+
+
+def scan(stone: rl.Stone, key: int) -> bytes:
+    """The stone as a mesh in metres: points in even directions, as a scanner would tell them."""
+    rng = np.random.default_rng((SEED, key, 1))
+    ball = trimesh.creation.icosphere(subdivisions=6)
+    reach = (ball.vertices @ stone.normals.T / stone.distances_mm).max(axis=1)
+    points = ball.vertices / reach[:, None] + rng.normal(0.0, NOISE_MM, ball.vertices.shape)
+    turn = trimesh.transformations.random_rotation_matrix(rng.random(3))[:3, :3]
+    mesh = trimesh.Trimesh(1e-3 * points @ turn.T, ball.faces, process=False)
+    return trimesh.exchange.gltf.export_glb(trimesh.Scene(mesh), include_normals=False)
 
 
 def main() -> None:
     for key, name in enumerate(OFFERS):
-        (HERE / f"{name}.csv").write_text(table_of_facets(name, key), encoding="utf-8")
+        stone = true_stone(name, key)
+        (HERE / f"{name}.csv").write_text(table(stone, key), encoding="utf-8")
+        (HERE / f"{name}.glb").write_bytes(scan(stone, key))
 
 
 if __name__ == "__main__":

@@ -193,6 +193,9 @@ _CHECKS: dict[str, Callable[[bytes], None]] = {
 SUFFIXES = tuple(_CHECKS)
 """Suffixes of the mesh files that are read."""
 
+UNIT_UNSAID = (".stl", ".obj", ".ply")
+"""Those whose files can't state a unit of length."""
+
 
 def _parsed(content: bytes, kind: str) -> tuple[np.ndarray, np.ndarray, str | None]:
     """Vertices (V, 3) in the file's unit, triangles (T, 3), and the unit the file declares."""
