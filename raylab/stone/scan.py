@@ -121,7 +121,7 @@ def stone_from_mesh(
     explained = explained_pct(mesh, found)
     if explained < min_explained_pct:
         raise StoneError(
-            f"only {explained:.1f} % of the surface lies on planar facets of a convex stone",
+            f"only {explained:.1f} % of the surface lies on planar facets of a convex stone{_worst(mesh, found)}",
             expected=f"at least {min_explained_pct:g} %",
         )
     facets, table = _facets_and_table(found)
@@ -154,7 +154,7 @@ def stone_from_mesh(
         rotation=frame.rotation,
         shift_mm=frame.shift_mm,
         facets=facet_fits(stone, facets, frame, found, table),
-        unexplained=unexplained(mesh, found, frame),
+        unexplained=unexplained(mesh, found, frame.rotation, frame.shift_mm),
         extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == "extra"),
     )
     return Scan(stone, report)
@@ -174,6 +174,15 @@ def _check_hull(mesh: Mesh) -> None:
     if filled < MIN_HULL_PCT:
         problem = f"not convex: the body fills {filled:.1f} % of its convex hull"
         raise StoneError(problem, expected=f"at least {MIN_HULL_PCT:g} %")
+
+
+def _worst(mesh: Mesh, found: Found) -> str:
+    """Where the largest patch off the facets is, in words."""
+    patches = unexplained(mesh, found, np.eye(3), np.zeros(3))
+    if not patches:
+        return ""
+    place = ", ".join(f"{x:.3f}" for x in patches[0].place_mm)
+    return f": {patches[0].area_mm2:.3g} mm^2 at ({place}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
 
 
 def _facets_and_table(found: Found) -> tuple[np.ndarray, int]:

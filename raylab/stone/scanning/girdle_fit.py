@@ -13,7 +13,7 @@ squared heights in noise variances plus log(points) per parameter (Schwarz, Ann.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import ConvexHull
@@ -166,9 +166,23 @@ def _cost(heights: np.ndarray, weight: np.ndarray, noise: float) -> float:
 
 
 def _outline(band: _Band, sides: int, phase: float, noise: float) -> _Outline:
+    """The smooth outline of a band. Its walls are upright unless a lean shows: a lean of chance would make the stone wider.
+
+    How surely the walls are known to be upright stays in the covariance.
+    """
+    upright = _least_squares(band, sides, phase, noise, leans=False)
+    if len(band.radius) < ENOUGH:
+        return upright
+    leaning = _least_squares(band, sides, phase, noise, leans=True)
+    if leaning.score < upright.score:
+        return leaning
+    return replace(leaning, beta=np.r_[upright.beta, 0.0, 0.0, 0.0], score=upright.score)
+
+
+def _least_squares(band: _Band, sides: int, phase: float, noise: float, *, leans: bool) -> _Outline:
     """Least squares of the radius, or with `sides` of the distance along the normal of the flat that a point is on."""
     reach = band.radius * (np.cos(_off(band.azimuth, sides, phase)) if sides else 1.0)
-    waves, leans = min(HARMONICS, len(reach) // 24), len(reach) >= ENOUGH
+    waves = min(HARMONICS, len(reach) // 24)
     A = _design(band.azimuth, band.height, waves, leans)
     use = np.ones(len(reach), dtype=bool)
     for _ in range(4):  # points off the outline, such as a chip's, are left out in the next turn

@@ -152,8 +152,8 @@ def _quadratic(vector: np.ndarray, matrix: np.ndarray) -> np.ndarray:
     return np.einsum("fi,fij,fj->f", vector, matrix, vector)
 
 
-def unexplained(mesh: Mesh, found: Found, frame: Frame) -> tuple[Unexplained, ...]:
-    """Patches of connected vertices off the facets, largest first."""
+def unexplained(mesh: Mesh, found: Found, rotation: np.ndarray, shift_mm: np.ndarray) -> tuple[Unexplained, ...]:
+    """Patches of connected vertices off the facets, largest first; their places turned (3, 3) and shifted (3,)."""
     off = off_facets(found)
     above = found.under.height > 0.0
     a, b = mesh.edges.T
@@ -166,7 +166,7 @@ def unexplained(mesh: Mesh, found: Found, frame: Frame) -> tuple[Unexplained, ..
         if area[p] == 0.0:
             break
         members = np.flatnonzero(patch == p)
-        middle = frame.rotation @ np.average(mesh.vertices[members], axis=0, weights=mesh.vertex_area[members]) + frame.shift_mm
+        middle = rotation @ np.average(mesh.vertices[members], axis=0, weights=mesh.vertex_area[members]) + shift_mm
         place = (float(middle[0]), float(middle[1]), float(middle[2]))
         depth = float(np.abs(found.under.height[members]).max()) * 1e3
         patches.append(Unexplained("above" if above[members[0]] else "below", float(area[p]), place, depth))
