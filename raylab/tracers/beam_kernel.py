@@ -23,11 +23,14 @@ from .beam_optics import (
     INTENSITY,
     LEAVES,
     LIVE,
+    MEMORY,
     MOST,
     MOST_AT,
     MOST_TO,
     NODE,
     POWER,
+    PROMISE,
+    RATE,
     SIDES,
     SLID,
     START,
@@ -36,6 +39,7 @@ from .beam_optics import (
     booked,
     meet,
     path_length,
+    promise,
     shortest,
 )
 from .clip import OWNER, SIZE, T, X, Y, area_of, new_bench, polygon, split
@@ -46,7 +50,7 @@ from .tables import StoneTable
 class Rules(NamedTuple):
     """How a run goes.
 
-    floor : mm^2; a beam with less POWER is set aside. base : number of the first new node. paths : keep nodes at all.
+    floor : mm^2; a beam with less PROMISE is set aside. base : number of the first new node. paths : keep nodes at all.
     limit : when so many beams are held, all that remain are set aside. tolerance : see clip.split, mm.
     polarised, max_bounces. absorption : 1/mm.
     """
@@ -175,6 +179,8 @@ def _go(  # type: ignore[no-untyped-def]
                 weight, ux, uy, uz = meet(piece, nx, ny, nz, d, n, rules.polarised)
                 piece[HITS] += 1.0
             piece[POWER] = piece[INTENSITY] * piece[AREA]
+            if beam[INTENSITY] > 0.0:
+                piece[RATE] += MEMORY * (weight / beam[INTENSITY] - piece[RATE])
             if tinted:
                 piece[POWER] *= math.exp(-rules.absorption * shortest(event, x, y, size))
                 event[BEFORE], event[LEAVES], event[HITS_BEFORE] = beam[INTENSITY], weight, beam[HITS]
@@ -188,6 +194,7 @@ def _go(  # type: ignore[no-untyped-def]
                     tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
                 for k in range(CHANNELS):
                     through[facet[row], k] += piece[AREA] * (account[k] - ledger[k])
+            piece[PROMISE] = promise(piece)
             if rules.paths:
                 nodes[known, 0], nodes[known, 1] = int(beam[NODE]), facet[row]
                 piece[NODE] = rules.base + known
@@ -196,7 +203,7 @@ def _go(  # type: ignore[no-untyped-def]
                 piece[MOST], piece[MOST_AT], piece[MOST_TO] = weight, piece[NODE], booked(account, ledger)
             if piece[HITS] >= rules.max_bounces:
                 piece[LIVE] = 0.0
-            if piece[LIVE] != 0.0 and piece[POWER] >= rules.floor:
+            if piece[LIVE] != 0.0 and piece[PROMISE] >= rules.floor:
                 _put(stack, stack_ledgers, stack_corners, depth, top, piece, account, x, y, size)
                 depth += 1
                 top += size

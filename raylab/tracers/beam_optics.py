@@ -19,6 +19,9 @@ from .ledger import CHANNELS, GLARE, HEAD, LEAK, SCATTERED, SKY, tally_exit
 STEADY = 1e-12
 """Below this squared sine of incidence the plane of incidence is left as it was: R_s and R_p agree there to 1e-12."""
 
+FIRST_RATE, MEMORY, LEAST_RATE = 0.3, 0.1, 0.05
+"""RATE of a beam that enters, share of a new hit in it, and what is added to it: measured, see benchmarks/README.md."""
+
 # Columns of a beam. 0:3 o at (0, 0), 3:6 its change along x, 6:9 along y, 9:12 direction: see clip.split.
 INTENSITY, Q, U, V = 12, 13, 14, 15  # Stokes row without body colour, share of the view ray
 EX, EY, EZ = 16, 17, 18  # the axis it refers to
@@ -27,7 +30,8 @@ HITS, NODE, START, SIDES = 21, 22, 23, 24  # internal reflections so far; path; 
 SLID = 25  # path length from the entry to t = 0 where o was slid, mm
 LIVE = 26  # 1 if the beam may go on, 0 if its path has ended
 MOST, MOST_AT, MOST_TO = 27, 28, 29  # the largest weight that left at once so far, at which node, under which ledger entry
-WIDTH = 30
+RATE, PROMISE = 30, 31  # recent mean share of the weight that leaves at a hit; see `promise`
+WIDTH = 32
 
 # Columns of an event in a tinted stone: weight before the hit, weight that leaves, its direction (0, 0, 0: scattered),
 # internal reflections before, path length at (0, 0) and its change along x and y.
@@ -89,7 +93,7 @@ def enter(beam, ledger, row, stone, dome, turn, polarised):  # type: ignore[no-u
     beam[9], beam[10], beam[11] = vx / stone.n + bend * nx, vy / stone.n + bend * ny, vz / stone.n + bend * nz
     beam[INTENSITY], beam[Q] = ta, tb if polarised else 0.0
     beam[EX], beam[EY], beam[EZ] = _axis_across(vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx, vx, vy, vz)
-    beam[LIVE] = 1.0
+    beam[LIVE], beam[RATE] = 1.0, FIRST_RATE
 
 
 @njit()
@@ -125,6 +129,16 @@ def meet(beam, nx, ny, nz, d, n, polarised):  # type: ignore[no-untyped-def]
         beam[at + 2] -= twice * nz
     bend = cos_t - n * cos_i
     return ta * i + tb * q, n * vx + bend * nx, n * vy + bend * ny, n * vz + bend * nz
+
+
+@njit()
+def promise(beam):  # type: ignore[no-untyped-def]
+    """How much a beam is likely to release at its next hit, mm^2: in this order the beams are worked off.
+
+    A guess, which decides the order of work and no number: light that has long been held by total reflection goes on being
+    held, and costs as many pieces as light that leaves.
+    """
+    return beam[POWER] * (LEAST_RATE + beam[RATE])
 
 
 @njit()

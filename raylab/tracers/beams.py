@@ -273,6 +273,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
         optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarised)
         beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
+        beam[optics.PROMISE] = optics.promise(beam)
         beam[[optics.NODE, optics.MOST_AT, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)
         through[facet] += area * ledger
         beams.append(beam)

@@ -1,7 +1,7 @@
-"""How the exact tracer's work is ordered: by rounds, largest beams first, dealt out to threads in fixed units.
+"""How the exact tracer's work is ordered: by rounds, most promising beams first, dealt out to threads in fixed units.
 
-In each round all beams that carry more than a floor are traced, with all their pieces, until each carries less; then the
-floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on paths that have ended
+In each round all beams that promise more than a floor (`beam_optics.promise`) are traced, with all their pieces, until each
+promises less; then the floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on paths that have ended
 for good (by the cap on reflections) can't be brought down any more: where it alone is more than that, rounds end when the
 rest is a tenth of it.
 """
@@ -14,7 +14,7 @@ import numpy as np
 
 from ..lighting.dome import DomeTable
 from .beam_kernel import Batch, Rules, pick, run
-from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, SIDES, START
+from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, PROMISE, SIDES, START
 from .tables import StoneTable
 
 Some = tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -23,10 +23,10 @@ Setting = tuple[StoneTable, DomeTable, np.ndarray]
 """Stone, dome and the rotation from the stone's frame to the dome's."""
 
 UNITS = 16
-"""A round's beams are dealt out to so many units of work, whatever the number of threads, and joined in their order."""
-ALONE = 64
-"""Rounds of fewer beams than this are one unit."""
-FIRST_FLOOR = 1.0 / 16.0
+"""A round's beams are dealt out to at most so many units of work, whatever the number of threads, and joined in their order."""
+IN_UNIT = 256
+"""Beams that make a unit."""
+FIRST_FLOOR = 1.0 / 100.0
 """The first floor as a share of what may be left inside."""
 
 
@@ -53,10 +53,10 @@ class _Held:
         return live, ended
 
     def take(self, floor: float) -> list[Some]:
-        """Remove the beams that wait and carry at least `floor`: beams, ledgers, corners of each batch."""
+        """Remove the beams that wait and promise at least `floor`: beams, ledgers, corners of each batch."""
         taken = []
         for batch, here in zip(self.batches, self.here, strict=True):
-            which = np.flatnonzero(here & (batch.beams[:, LIVE] != 0.0) & (batch.beams[:, POWER] >= floor))
+            which = np.flatnonzero(here & (batch.beams[:, LIVE] != 0.0) & (batch.beams[:, PROMISE] >= floor))
             if len(which):
                 here[which] = False
                 taken.append(pick(batch.beams, batch.ledgers, batch.corners, which))
@@ -128,7 +128,7 @@ def _as_one(batches: list[Batch], parts: list[Some]) -> Batch:
 def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
     """Trace beams in fixed units of work, on several threads, and join what they leave in the units' order."""
     count = len(active[0])
-    units = UNITS if count >= ALONE else 1
+    units = min(UNITS, max(1, count // IN_UNIT))
     share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
     if units == 1 or threads == 1:
