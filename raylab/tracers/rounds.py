@@ -1,9 +1,9 @@
 """How the exact tracer's work is ordered: by rounds, most promising beams first, dealt out to threads in fixed units.
 
 In each round all beams that promise more than a floor (`beam_optics.promise`) are traced, with all their pieces, until each
-promises less; then the floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on paths that have ended
-for good (by the cap on reflections) can't be brought down any more: where it alone is more than that, rounds end when the
-rest is a tenth of it.
+promises less; then the floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on
+paths that have ended for good (by the cap on reflections) can't be brought down any more: where it alone is more than that,
+rounds end when the rest is a tenth of it.
 """
 
 from __future__ import annotations
