@@ -3,7 +3,8 @@
 **The criterion.** The difference of the two best values is known to within the engines' brackets and, to either side,
 `coverage` times the root of the sum of squares of both uncertainties and both standard errors; the two stones were measured
 independently. Only where zero lies outside that range is one called larger. With a coverage factor of 2 about one sentence in
-twenty says "larger" or "smaller" of stones that don't differ.
+twenty says "larger" or "smaller" of stones that don't differ; of statistics of light more do, since their intervals are
+too narrow by about a quarter (`benchmarks/bench_coverage.py`).
 
 **Places.** A stone's place among several is 1 plus the number of stones told to be larger than it, and no worse than all
 but those told to be smaller: stones that are not told apart share a range of places. Largest comes first; whether large
