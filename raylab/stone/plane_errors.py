@@ -17,7 +17,7 @@ from ..units import number_in
 from .planes import Stone
 
 if TYPE_CHECKING:
-    from .scan_report import ScanReport
+    from .scanning.report import ScanReport
 
 WAVES = 5
 """Waves around the girdle, from 0 (its size) to WAVES - 1, that share the error of its flats."""
@@ -60,12 +60,16 @@ class Uncertainty:
         distance = np.hypot(self.distance_um, [fit.distance_error_um for fit in report.facets])
         return Uncertainty(tuple(angle.tolist()), self.common_angle_deg, tuple(distance.tolist()))
 
+    def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:
+        """(F,) tilts in degrees and (F,) steps in um of a stone's facets. Raises InputError for a number per facet too few."""
+        return _per_facet("angle_deg", self.angle_deg, len(stone)), _per_facet("distance_um", self.distance_um, len(stone))
+
     def modes(self, stone: Stone) -> np.ndarray:
         """(P, F, 3) the P independent errors, each one standard deviation large; those of no size are left out.
 
         The last axis is the tilt towards a larger slope and the tilt across it (radians), and the step outward (mm).
         """
-        angle, step = (_per_facet(key, getattr(self, key), len(stone)) for key in ("angle_deg", "distance_um"))
+        angle, step = self.per_facet(stone)
         size = np.column_stack([np.radians(angle), np.radians(angle), step * 1e-3])
         girdle = np.array([tier == "girdle" for tier in stone.tiers])
         slope = stone.slope_deg()

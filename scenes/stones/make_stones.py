@@ -4,8 +4,8 @@
 
 Each is a round brilliant cut a little unevenly: every facet off by chance, and its pavilion set a little to one side of its
 crown, culet and all. It is then "measured" twice. The facet table tells the facets as a device would, rounded to 0.01
-degrees and 0.0001 mm. The scan is a mesh of points in even directions, turned at random, each off by chance (`NOISE_MM`);
-GLB states its unit, the metre. The seed is stated below, so the files come out the same again.
+degrees and 0.0001 mm. The scan is a mesh of points in even directions, turned at random, each off by chance (`NOISE_MM`), in
+mm: PLY states no unit, so read it with `--unit mm`. The seed is stated below, so the files come out the same again.
 """
 
 from __future__ import annotations
@@ -62,21 +62,20 @@ def table(stone: rl.Stone, key: int) -> str:
 
 
 def scan(stone: rl.Stone, key: int) -> bytes:
-    """The stone as a mesh in metres: points in even directions, as a scanner would tell them."""
+    """The stone as a mesh in mm: points in even directions, as a scanner would tell them."""
     rng = np.random.default_rng((SEED, key, 1))
-    ball = trimesh.creation.icosphere(subdivisions=6)
+    ball = trimesh.creation.icosphere(subdivisions=5)
     reach = (ball.vertices @ stone.normals.T / stone.distances_mm).max(axis=1)
     points = ball.vertices / reach[:, None] + rng.normal(0.0, NOISE_MM, ball.vertices.shape)
     turn = trimesh.transformations.random_rotation_matrix(rng.random(3))[:3, :3]
-    mesh = trimesh.Trimesh(1e-3 * points @ turn.T, ball.faces, process=False)
-    return trimesh.exchange.gltf.export_glb(trimesh.Scene(mesh), include_normals=False)
+    return bytes(trimesh.Trimesh(points @ turn.T, ball.faces, process=False).export(file_type="ply"))
 
 
 def main() -> None:
     for key, name in enumerate(OFFERS):
         stone = true_stone(name, key)
         (HERE / f"{name}.csv").write_text(table(stone, key), encoding="utf-8")
-        (HERE / f"{name}.glb").write_bytes(scan(stone, key))
+        (HERE / f"{name}.ply").write_bytes(scan(stone, key))
 
 
 if __name__ == "__main__":
