@@ -25,6 +25,7 @@ from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..stone.planes import Stone
 from ..tracers.ledger import LUMINANCE
 from ..tracers.rays import trace_rays
+from ..tracers.sampling import cones_from
 from ..tracers.tables import stone_table
 from ..units import number_in
 from .picture import Picture
@@ -146,6 +147,7 @@ def _seen(scene: Scene, eye: np.ndarray, frame: Frame, waves: WavelengthSet, lig
         points = _points(frame, some, cells, scene.seed)
         ways = np.column_stack([points, np.zeros(len(points))]) - eye
         ways /= np.linalg.norm(ways, axis=1)[:, None]
+        cones = cones_from(eye, points, frame.pixel_mm**2 / samples)
         sums, hits = np.zeros((len(points), 3)), np.zeros(len(points), bool)
         for table, weight in zip(tables, weights, strict=True):
             out, hits, _ = trace_rays(
@@ -154,6 +156,7 @@ def _seen(scene: Scene, eye: np.ndarray, frame: Frame, waves: WavelengthSet, lig
                 table,
                 scene.dome.table,
                 turn,
+                cones=cones,
                 polarised=scene.polarised,
                 min_weight=scene.min_weight,
                 max_bounces=scene.max_bounces,

@@ -8,6 +8,9 @@ the lamps. Two more parts are not tied to the sky's frame:
 * the **head** is a dark cone about +z, the observer's own silhouette; it covers everything;
 * the **tray** is what the stone rests in: it moves with the stone and fills all that lies below the stone's girdle plane.
 
+An image is read bilinearly in one direction, or, for a ray that stands for a cone of directions (a pixel's under a perspective
+view), as its exact mean over a patch of the cone's solid angle: see `sky_image.running_integral` and `sky_image.patch_mean`.
+
 Radiance is in units of the brightest part unless the dome says ``absolute``.
 """
 
@@ -23,6 +26,7 @@ import numpy as np
 from ..errors import InputError
 from ..jit import njit
 from ..units import direction, number_in
+from .sky_image import patch_mean, running_integral
 
 EVEN, OVERCAST, IMAGE = 0, 1, 2
 _SKIES = {"even": EVEN, "overcast": OVERCAST, "image": IMAGE}
@@ -78,7 +82,8 @@ class DomeTable(NamedTuple):
 
     `sky` (kind), `level` (sky radiance), `zones` (Z, 5): sin of the low and high elevation, azimuth from in [0, 2 pi) and
     span in radians, radiance; `lamps` (L, 5): unit direction, cosine of the radius, radiance; `image` (H, W);
-    `head_cos` (cosine of the head's half-angle, 2 if there is none); `tray` (radiance).
+    `integral` (H + 1, W + 1) its running integral; `head_cos` (cosine of the head's half-angle, 2 if there is none); `tray`
+    (radiance).
     """
 
     sky: int
@@ -86,6 +91,7 @@ class DomeTable(NamedTuple):
     zones: np.ndarray
     lamps: np.ndarray
     image: np.ndarray
+    integral: np.ndarray
     head_cos: float
     tray: float
 
@@ -160,7 +166,8 @@ class Dome:
             row[3:] = (math.cos(math.radians(lamp.radius_deg)), lamp.radiance * unit)
         image = np.zeros((2, 2)) if self.image is None else np.asarray(self.image, dtype=float) * self.sky_radiance * unit
         head = math.cos(math.radians(self.head_half_angle_deg)) if self.head_half_angle_deg > 0.0 else 2.0
-        return DomeTable(_SKIES[self.sky], self.sky_radiance * unit, zones, lamps, image, head, self.tray_radiance * unit)
+        level, tray, integral = self.sky_radiance * unit, self.tray_radiance * unit, running_integral(image)
+        return DomeTable(_SKIES[self.sky], level, zones, lamps, image, integral, head, tray)
 
     def radiance(self, directions: Any) -> np.ndarray:
         """Radiance of sky, zones and lamps towards unit directions (..., 3) in the dome's frame; shape (...).
@@ -174,13 +181,17 @@ class Dome:
 
 
 @njit()
-def sky_radiance(x, y, z, dome):  # type: ignore[no-untyped-def]
-    """Radiance of sky, zones and lamps towards the unit direction (x, y, z); `dome` is a `DomeTable`."""
+def sky_radiance(x, y, z, dome, cone):  # type: ignore[no-untyped-def]
+    """Radiance of sky, zones and lamps towards the unit direction (x, y, z); `dome` is a `DomeTable`.
+
+    `cone` is the solid angle, sr, over which an image is averaged where it is wider than a pixel of it; else 0.
+    """
     found = dome.level
     if dome.sky == 1:
         found = dome.level * (1.0 + 2.0 * max(z, 0.0)) / 3.0
     elif dome.sky == 2:
-        found = _image_radiance(x, y, z, dome.image)
+        narrow = cone <= (math.pi / dome.image.shape[0]) ** 2
+        found = _image_radiance(x, y, z, dome.image) if narrow else patch_mean(x, y, z, cone, dome.integral)
     for k in range(dome.zones.shape[0]):
         if dome.zones[k, 0] <= z <= dome.zones[k, 1]:
             past = (math.atan2(y, x) - dome.zones[k, 2]) % (2.0 * math.pi)
@@ -210,4 +221,4 @@ def _image_radiance(x, y, z, image):  # type: ignore[no-untyped-def]
 @njit()
 def _radiance_over(directions, dome, out):  # type: ignore[no-untyped-def]
     for k in range(directions.shape[0]):
-        out[k] = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome)
+        out[k] = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome, 0.0)

@@ -33,10 +33,11 @@ FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "b
 
 
 @njit(inline="always")
-def tally_exit(row, weight, x, y, z, bounces, turn, dome):  # type: ignore[no-untyped-def]
+def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):  # type: ignore[no-untyped-def]
     """Book `weight` that leaves along the unit direction (x, y, z), stone's frame, into a row of CHANNELS numbers.
 
-    `turn` is the rotation (3, 3) from the stone's frame to the dome's; `dome` a `DomeTable`.
+    `turn` is the rotation (3, 3) from the stone's frame to the dome's; `dome` a `DomeTable`; `cone` the solid angle, sr, for
+    which this direction stands: none in a whole polygon under a parallel view, whose rays all leave alike.
     """
     u = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z
     v = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z
@@ -48,7 +49,7 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome):  # type: ignore[no-un
         row[LUMINANCE] += weight * dome.tray
     else:
         row[SKY] += weight
-        row[LUMINANCE] += weight * sky_radiance(u, v, w, dome)
+        row[LUMINANCE] += weight * sky_radiance(u, v, w, dome, cone)
     row[SOURCE_X] += weight * u
     row[SOURCE_Y] += weight * v
     row[SOURCE_Z] += weight * w

@@ -5,6 +5,11 @@ in the inner loop, where the compiler turns it into vector instructions. Distanc
 without a division per facet. A lane whose path has ended takes the next ray at once. Every block of rays is worked off by
 one thread in a fixed order and no two blocks share a number, so results don't depend on the number of threads.
 
+A ray may stand for a cone of view rays, such as those of its part of a pixel under a perspective view. A mirror leaves the
+cone's solid angle w as it is; refraction keeps the etendue n^2 w cos(angle to the normal), so outside, after the first
+facet and the last, w has changed by the four cosines only. Images of the sky are averaged over it, as if the cone were
+round; the radiance of zones and lamps is read in the ray's own direction.
+
 A ray is remembered by the facet it stands on and never meets that facet next; no distance is ever nudged. Where a ray runs
 into an edge or a corner, the facet with the lowest row wins, once.
 """
@@ -34,7 +39,8 @@ _I, _Q, _U, _V, _EX, _EY, _EZ = (row * LANES for row in range(13, 20))  # Stokes
 _WEIGHT, _OX, _OY, _OZ = (row * LANES for row in range(20, 24))  # what leaves here, and whereto
 _OUT_NUM, _OUT_DEN = _WEIGHT, _OX  # entering rays need two more numbers, and nothing leaves yet
 _RAY, _HITS = (row * LANES for row in range(24, 26))  # ray number, -1 for a free lane; internal reflections so far
-_PACKET = 26 * LANES
+_CONE = 26 * LANES  # solid angle inside, times n^2 (sr)
+_PACKET = 27 * LANES
 
 
 @njit()
@@ -100,7 +106,7 @@ def _side_facet(planes, mains, p, k):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _enter(row, k, p, stone, dome, turn, polarised):  # type: ignore[no-untyped-def]
+def _enter(row, k, p, stone, dome, turn, polarised, cone):  # type: ignore[no-untyped-def]
     """First surface: book the glare, send the rest of lane k inside. Returns False where nothing enters."""
     f = int(p[_FACET + k])
     if stone.bruted[f]:
@@ -112,7 +118,8 @@ def _enter(row, k, p, stone, dome, turn, polarised):  # type: ignore[no-untyped-
     cos_i = -(nx * vx + ny * vy + nz * vz)
     a, _, _, _, ta, tb, cos_t = interface(cos_i, 1.0 / stone.n)
     row[GLARE] = a
-    tally_exit(row, a, vx + 2.0 * cos_i * nx, vy + 2.0 * cos_i * ny, vz + 2.0 * cos_i * nz, 0.0, turn, dome)
+    tally_exit(row, a, vx + 2.0 * cos_i * nx, vy + 2.0 * cos_i * ny, vz + 2.0 * cos_i * nz, 0.0, turn, dome, cone)
+    p[_CONE + k] = cone * cos_i / cos_t
     bend = cos_i / stone.n - cos_t
     p[_X + k] += t * vx
     p[_Y + k] += t * vy
@@ -179,7 +186,7 @@ def _meet(p, n, polarised):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _take_rays(waiting, last, first, entry, origins, directions, p, stone, dome, turn, polarised, out, hit):  # type: ignore[no-untyped-def]
+def _take_rays(waiting, last, first, entry, origins, directions, cones, p, stone, dome, turn, polarised, out, hit):  # type: ignore[no-untyped-def]
     """Give every free lane the next ray that enters the stone; returns the number of the next waiting ray."""
     for k in range(LANES):
         while p[_RAY + k] < 0.0 and waiting < last:
@@ -191,7 +198,7 @@ def _take_rays(waiting, last, first, entry, origins, directions, p, stone, dome,
                 p[_X + k], p[_Y + k], p[_Z + k] = origins[r, 0], origins[r, 1], origins[r, 2]
                 p[_VX + k], p[_VY + k], p[_VZ + k] = directions[r, 0], directions[r, 1], directions[r, 2]
                 p[_NUM + k], p[_DEN + k], p[_FACET + k] = entry[r - first, 0], entry[r - first, 1], entry[r - first, 2]
-                if _enter(out[r], k, p, stone, dome, turn, polarised):
+                if _enter(out[r], k, p, stone, dome, turn, polarised, cones[r] if cones.size else 0.0):
                     p[_RAY + k] = r
     return waiting
 
@@ -231,7 +238,13 @@ def _find_next(p, stone, out):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _trace_block(first, last, origins, directions, stone, dome, turn, polarised, min_weight, max_bounces, out, hit):  # type: ignore[no-untyped-def]
+def _outside(cone, cos_i, cos_t):  # type: ignore[no-untyped-def]
+    """Solid angle, sr, outside of a cone inside (times n^2) that leaves under these cosines; at most a hemisphere."""
+    return 2.0 * math.pi if cone * cos_i >= 2.0 * math.pi * cos_t else cone * cos_i / cos_t
+
+
+@njit()
+def _trace_block(first, last, origins, directions, cones, stone, dome, turn, polarised, min_weight, max_bounces, out, hit):  # type: ignore[no-untyped-def]
     """Trace rays first..last-1 into their rows of `out`; returns the number of path segments walked."""
     p = np.zeros(_PACKET)
     rough = stone.bruted.any()
@@ -250,7 +263,7 @@ def _trace_block(first, last, origins, directions, stone, dome, turn, polarised,
     segments = 0
     waiting = first
     while True:
-        waiting = _take_rays(waiting, last, first, entry, origins, directions, p, stone, dome, turn, polarised, out, hit)
+        waiting = _take_rays(waiting, last, first, entry, origins, directions, cones, p, stone, dome, turn, polarised, out, hit)
         _find_next(p, stone, out)
         if stone.absorption > 0.0:
             _absorb(p, stone.absorption, out)
@@ -266,7 +279,11 @@ def _trace_block(first, last, origins, directions, stone, dome, turn, polarised,
                 p[_RAY + k] = -1.0
                 continue
             if p[_WEIGHT + k] > 0.0:
-                tally_exit(out[r], p[_WEIGHT + k], p[_OX + k], p[_OY + k], p[_OZ + k], p[_HITS + k], turn, dome)
+                x, y, z = p[_OX + k], p[_OY + k], p[_OZ + k]
+                cone = 0.0
+                if p[_CONE + k] > 0.0:
+                    cone = _outside(p[_CONE + k], p[_DEN + k], x * p[_NX + k] + y * p[_NY + k] + z * p[_NZ + k])
+                tally_exit(out[r], p[_WEIGHT + k], x, y, z, p[_HITS + k], turn, dome, cone)
             p[_HITS + k] += 1.0
             if p[_I + k] < min_weight or p[_HITS + k] >= max_bounces:
                 out[r, UNTRACED] += p[_I + k]
@@ -277,7 +294,7 @@ def _trace_block(first, last, origins, directions, stone, dome, turn, polarised,
 
 
 @parallel_kernel
-def _trace_all(origins, directions, stone, dome, turn, polarised, min_weight, max_bounces, out, hit, segments):  # type: ignore[no-untyped-def]
+def _trace_all(origins, directions, cones, stone, dome, turn, polarised, min_weight, max_bounces, out, hit, segments):  # type: ignore[no-untyped-def]
     rays = origins.shape[0]
     for block in numba.prange(segments.shape[0]):
         first = block * BLOCK
@@ -286,6 +303,7 @@ def _trace_all(origins, directions, stone, dome, turn, polarised, min_weight, ma
             min(first + BLOCK, rays),
             origins,
             directions,
+            cones,
             stone,
             dome,
             turn,
@@ -304,6 +322,7 @@ def trace_rays(
     dome: DomeTable,
     turn: np.ndarray,
     *,
+    cones: np.ndarray | None = None,
     polarised: bool = True,
     min_weight: float = 1e-4,
     max_bounces: int = 200,
@@ -315,6 +334,7 @@ def trace_rays(
     origins : (R, 3) mm, outside the stone; stone's frame.
     directions : (R, 3) unit vectors, stone's frame.
     turn : (3, 3) rotation from the stone's frame to the dome's.
+    cones : (R,) solid angle, sr, of the view rays that each ray stands for; none by default.
     min_weight, max_bounces : a path ends when less weight is left or after so many internal reflections; the rest is
         booked as untraced.
 
@@ -328,5 +348,6 @@ def trace_rays(
     out = np.empty((len(origins), CHANNELS))
     hit = np.empty(len(origins), dtype=np.bool_)
     segments = np.zeros(-(-len(origins) // BLOCK), dtype=np.int64)
-    _trace_all(origins, directions, stone, dome, turn, polarised, min_weight, max_bounces, out, hit, segments)
+    around = np.empty(0) if cones is None else np.ascontiguousarray(cones, dtype=float)
+    _trace_all(origins, directions, around, stone, dome, turn, polarised, min_weight, max_bounces, out, hit, segments)
     return out, hit, int(segments.sum())

@@ -101,6 +101,16 @@ def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter)
                     scatter[stripe, a, b] += within
 
 
+def view_cones(points: np.ndarray, view: View, area_mm2: float) -> np.ndarray | None:
+    """(R,) solid angle, sr, in which the eye sees a small area of the map plane about points (R, 2); None if parallel."""
+    return None if view.distance_mm is None else cones_from(np.array([0.0, 0.0, view.distance_mm]), points, area_mm2)
+
+
+def cones_from(eye: np.ndarray, points: np.ndarray, area_mm2: float) -> np.ndarray:
+    """(R,) the same from an eye (3,) in the dome's frame, mm: area times cosine over distance squared."""
+    return area_mm2 * eye[2] / (((points - eye[:2]) ** 2).sum(axis=1) + eye[2] ** 2) ** 1.5
+
+
 def view_rays(points: np.ndarray, stone: Stone, view: View) -> tuple[np.ndarray, np.ndarray]:
     """Origins and unit directions (R, 3), stone's frame, of the view rays through points (R, 2) of the map plane, mm."""
     turn = view.rotation()
@@ -124,8 +134,12 @@ def sample_points(
     polarised: bool = True,
     min_weight: float = 1e-4,
     max_bounces: int = 200,
+    area_mm2: float = 0.0,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Ledger rows (R, CHANNELS) and hits (R,) of the view rays through points (R, 2) of the map plane, mm."""
+    """Ledger rows (R, CHANNELS) and hits (R,) of the view rays through points (R, 2) of the map plane, mm.
+
+    `area_mm2` is the part of the map plane that each stands for, over which a perspective view averages images of the sky.
+    """
     origins, directions = view_rays(points, stone, view)
     rows, hit, _ = trace_rays(
         origins,
@@ -133,6 +147,7 @@ def sample_points(
         stone_table(stone, wavelength_nm),
         dome.table,
         view.rotation(),
+        cones=view_cones(points, view, area_mm2),
         polarised=polarised,
         min_weight=min_weight,
         max_bounces=max_bounces,
@@ -180,6 +195,7 @@ def sample_image(
             polarised=polarised,
             min_weight=min_weight,
             max_bounces=max_bounces,
+            area_mm2=frame.pixel_mm**2 / samples,
         )
         tile = slice(first * n, (first + rows) * n)
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
