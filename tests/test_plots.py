@@ -190,3 +190,11 @@ def test_pictures_need_neither_pyplot_nor_a_display(result, tmp_path):
     files.save_png(plots.map_figure(result, "leak"), tmp_path / "leak.png", dpi=50)
     assert ("matplotlib.pyplot" in sys.modules) == had
     assert (tmp_path / "leak.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_maps_drawn_on_one_ground_look_like_figures_of_their_own(result):
+    names = ("luminance", "leak", "contrast")
+    drawn = dict(plots.map_pictures(result, names, dpi=60))
+    for name in names:
+        assert np.mean(np.any(drawn[name] != rendered(plots.map_figure(result, name)), axis=-1)) < 0.002, name
+    assert not np.array_equal(drawn["leak"], drawn["contrast"])

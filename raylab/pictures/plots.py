@@ -103,21 +103,21 @@ _WIDTH, _HEIGHT, _SIDE, _LEFT, _BOTTOM = 6.4, 6.0, 4.85, 0.65, 0.55  # inches
 
 
 def _page() -> Figure:
-    """A figure with axes for a map and, beside them, for its colour bar."""
+    """A figure with axes for a map."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(_WIDTH, _HEIGHT))
     figure.add_axes((_LEFT / _WIDTH, _BOTTOM / _HEIGHT, _SIDE / _WIDTH, _SIDE / _HEIGHT))
-    figure.add_axes(((_LEFT + _SIDE + 0.12) / _WIDTH, _BOTTOM / _HEIGHT, 0.16 / _WIDTH, _SIDE / _HEIGHT))
     return figure
 
 
 def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None) -> None:
     """A map onto a page, in the place of the one before."""
-    axes, beside = figure.axes
-    for old in (*axes.images, *axes.patches, *figure.texts):
+    axes, *bars = figure.axes
+    for old in (*axes.images, *axes.patches, *bars, *figure.texts):
         old.remove()
-    beside.clear()
+    # A bar of its own for each map: one that had arrow heads keeps room for them.
+    beside = figure.add_axes(((_LEFT + _SIDE + 0.12) / _WIDTH, _BOTTOM / _HEIGHT, 0.16 / _WIDTH, _SIDE / _HEIGHT))
     image = _draw(axes, result, name, wavelength_nm)
     bar = figure.colorbar(image, cax=beside, label=_label(name), extend=_extend(name, image))
     if name == "source_elevation":
