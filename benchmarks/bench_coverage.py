@@ -18,9 +18,9 @@ import sys
 from dataclasses import replace
 
 import numpy as np
-from raylab.comparison.uncertainty import COVERAGE, propagate, statistics_of
 
 import raylab as rl
+from raylab.comparison.uncertainty import COVERAGE, propagate, statistics_of
 from raylab.stone.plane_errors import Uncertainty
 
 LIGHT = ("brightness", "contrast_rms", "leak", "head")

@@ -12,13 +12,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from polyhedra import body, random_polyhedron
+
+from raylab.cli import main
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.posing import common_frame, pose_of
 from raylab.comparison.uncertainty import Estimate
 from raylab.comparison.verdicts import judge, judge_all, places, within_nature, words
-
-from raylab.cli import main
 from raylab.errors import InputError
 from raylab.lighting.scenefile import load_dome
 from raylab.lighting.view import View

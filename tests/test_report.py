@@ -14,10 +14,10 @@ from types import SimpleNamespace
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import Verdict, words
-
 from raylab.errors import InputError
 from raylab.lighting.scenefile import load_dome
 from raylab.report import report_html, save_report, tables

@@ -9,8 +9,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from polyhedra import box
-from raylab.comparison.uncertainty import Estimate, draws_for, propagate, statistics_of
 
+from raylab.comparison.uncertainty import Estimate, draws_for, propagate, statistics_of
 from raylab.errors import InputError
 from raylab.lighting.dome import Dome
 from raylab.lighting.scenefile import load_dome

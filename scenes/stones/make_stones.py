@@ -57,7 +57,9 @@ def table(stone: rl.Stone, key: int) -> str:
     writer = csv.DictWriter(text, rows[0].keys(), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
-    origin = f"# Invented stone of the invented Lantern Quay workshop, made by scenes/stones/make_stones.py (seed {SEED}, {key})."
+    origin = (
+        f"# Invented stone of the invented Lantern Quay workshop, made by scenes/stones/make_stones.py (seed {SEED}, {key})."
+    )
     return "\n".join([origin, *said, text.getvalue()])
 
 

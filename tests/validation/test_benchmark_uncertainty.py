@@ -14,9 +14,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from raylab.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
 from scipy import stats
 
+from raylab.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
 from raylab.lighting.scenefile import load_dome
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.plane_errors import Uncertainty
