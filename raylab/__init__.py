@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from .designs.optimising import Optimum, optimise
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
+    from .finishing.choosing import best_finishes, finish_grid
+    from .finishing.cutting import LastFacets
+    from .finishing.previewing import Preview, finish
+    from .finishing.repolishing import repolish, what_if
     from .lighting.dome import Dome, Lamp, Zone
     from .lighting.scene import Scene
     from .lighting.scenefile import dome_names, load_dome, load_scene, load_stone
@@ -52,10 +56,12 @@ _HOME = {
     "Estimate": "comparison.uncertainty",
     "InputError": "errors",
     "Lamp": "lighting.dome",
+    "LastFacets": "finishing.cutting",
     "Material": "optics.materials",
     "Measurements": "stone.measure",
     "Offset": "stone.deviate",
     "Optimum": "designs.optimising",
+    "Preview": "finishing.previewing",
     "RayPath": "raypath",
     "RaylabError": "errors",
     "Result": "tracing",
@@ -67,6 +73,7 @@ _HOME = {
     "Uncertainty": "stone.plane_errors",
     "View": "lighting.view",
     "Zone": "lighting.dome",
+    "best_finishes": "finishing.choosing",
     "chroma": "color.fire",
     "circling": "pictures.video",
     "compare": "comparison.comparing",
@@ -75,6 +82,8 @@ _HOME = {
     "dome_names": "lighting.scenefile",
     "eye_pair": "color.eyes",
     "face_up_color": "color.picture",
+    "finish": "finishing.previewing",
+    "finish_grid": "finishing.choosing",
     "fire_map": "color.fire",
     "flashing": "motion.scintillation",
     "fresnel": "optics.fresnel",
@@ -90,6 +99,7 @@ _HOME = {
     "picture": "color.picture",
     "propagate": "comparison.uncertainty",
     "ray_path": "raypath",
+    "repolish": "finishing.repolishing",
     "round_brilliant": "stone.brilliant",
     "save_report": "report",
     "save_stone": "files",
@@ -101,6 +111,7 @@ _HOME = {
     "trace": "tracing",
     "trace_scene": "tracing",
     "view3d": "pictures.drawing3d",
+    "what_if": "finishing.repolishing",
     "with_head": "color.eyes",
 }
 
@@ -111,10 +122,12 @@ __all__ = [
     "Estimate",
     "InputError",
     "Lamp",
+    "LastFacets",
     "Material",
     "Measurements",
     "Offset",
     "Optimum",
+    "Preview",
     "RayPath",
     "RaylabError",
     "Result",
@@ -127,6 +140,7 @@ __all__ = [
     "View",
     "Zone",
     "__version__",
+    "best_finishes",
     "chroma",
     "circling",
     "compare",
@@ -135,6 +149,8 @@ __all__ = [
     "dome_names",
     "eye_pair",
     "face_up_color",
+    "finish",
+    "finish_grid",
     "fire_map",
     "flashing",
     "fresnel",
@@ -150,6 +166,7 @@ __all__ = [
     "picture",
     "propagate",
     "ray_path",
+    "repolish",
     "round_brilliant",
     "save_report",
     "save_stone",
@@ -161,6 +178,7 @@ __all__ = [
     "trace",
     "trace_scene",
     "view3d",
+    "what_if",
     "with_head",
 ]
 

@@ -20,7 +20,7 @@ LAYERS = (
     ("tracers",),
     ("results",),
     ("tracing", "raypath", "color"),
-    ("designs", "sweeps", "motion", "comparison"),
+    ("designs", "sweeps", "motion", "comparison", "finishing"),
     ("files", "pictures"),
     ("report",),
     ("cli", "bench"),

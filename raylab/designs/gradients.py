@@ -1,9 +1,6 @@
 """`gradient`: how each exact statistic changes with each proportion, in the small and over a cutter's reach.
 
-A statistic is a sum over virtual facets of area times weight. Between jumps each term is smooth in the proportions, and the
-**derivative** is that of the sum over the paths that light takes now. It is stepped: the design is traced a little to both
-sides, so near that every path is found again on both; polygons are matched path by path, and their differences, not the
-differences of large sums, are added. The step is halved until the paths agree; the step and its half give an error estimate.
+The **derivative** is that of the sum over the paths that light takes now, by steps so small that none is lost; see `stepping`.
 
 But the derivative is not the whole story. Where the light of a virtual facet crosses the edge of the head, of a zone or of
 the girdle plane, the statistic jumps. A stone has thousands of virtual facets, and over a tenth of a degree the jumps often
@@ -13,18 +10,14 @@ that holds for certain. A cutter wants the slope; the derivative says what happe
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import InputError, nearest
-from ..jit import njit
 from ..stone.planes import Stone
 from ..tracers.beams import Beams, trace_beams
-from ..tracers.ledger import ENTRIES, GLARE, LUMINANCE, SKY
-from ..tracers.traced import LUMINANCE_SQUARE
 from .design import (
     COLUMNS,
     GEOMETRY,
@@ -38,25 +31,14 @@ from .design import (
     trace_designs,
     view_of,
 )
+from .stepping import Stepped, light_derivative, solid_derivative
 
 if TYPE_CHECKING:
     import xarray as xr
 
 REACH = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
 """Reach to both sides of the slope, by the proportion's unit: about what a good cutter holds (common practice, no source)."""
-FIRST_STEP, LAST_STEP = 1e-5, 1e-8
-"""Steps tried for the derivative, in the proportion's unit."""
-UNMATCHED = 1e-12
-"""Share of the outline whose paths may differ across a step: slivers that a step makes or ends."""
-GEOMETRY_STEP = 1e-3
 _SOLID = tuple(name for name in GEOMETRY if name != "area_mm2")
-
-
-class Stepped(NamedTuple):
-    """A derivative by steps: of each of `STATISTICS` and `_SOLID`, and its estimated error."""
-
-    values: np.ndarray
-    errors: np.ndarray
 
 
 def gradient(
@@ -158,48 +140,17 @@ def _slope(design: dict[str, Any], key: str, reach: float, settings: Settings) -
 
 def _derivative(design: dict[str, Any], key: str, settings: Settings) -> Stepped:
     """The derivative by one proportion, by central steps."""
-    solid = [_solid_step(design, key, step) for step in (GEOMETRY_STEP, GEOMETRY_STEP / 2.0)]
-    better = (4.0 * solid[1] - solid[0]) / 3.0  # Richardson: the error falls with the square of the step
-    light, light_error = np.full(len(STATISTICS), math.nan), np.full(len(STATISTICS), math.nan)
-    step, coarse = FIRST_STEP, None
-    while step >= LAST_STEP:
-        fine = _light_step(design, key, step, settings)
-        if fine is not None and coarse is not None:
-            light, light_error = fine, np.abs(fine - coarse)
-            break
-        coarse, step = fine, step / 2.0
-    return Stepped(np.concatenate([light, better]), np.concatenate([light_error, np.abs(better - solid[1])]))
 
+    def stone_at(step: float) -> Stone:
+        return stone_of({**design, key: design[key] + step})
 
-def _solid_step(design: dict[str, Any], key: str, step: float) -> np.ndarray:
-    after, before = (geometry_of(stone_of({**design, key: design[key] + sign * step})) for sign in (1.0, -1.0))
-    return np.array([(after[name] - before[name]) / (2.0 * step) for name in _SOLID])
+    def solid_at(step: float) -> np.ndarray:
+        told = geometry_of(stone_at(step))
+        return np.array([told[name] for name in _SOLID])
 
-
-def _light_step(design: dict[str, Any], key: str, step: float, settings: Settings) -> np.ndarray | None:
-    """Central differences of the statistics over one step; None where the paths to both sides differ."""
-    after, before = (_beams(stone_of({**design, key: design[key] + sign * step}), design, settings) for sign in (1.0, -1.0))
-    one, other, lost = _matched(after, before)
-    if lost > UNMATCHED:
-        return None
-    width = 2.0 * step
-    share_a, share_b = after.areas_mm2 / after.areas_mm2.sum(), before.areas_mm2 / before.areas_mm2.sum()
-    slopes = (share_a[one, None] * after.rows[one] - share_b[other, None] * before.rows[other]).sum(axis=0) / width
-    squares = share_a[one] * after.squares[one, 0] - share_b[other] * before.squares[other, 0]
-    mean = (after.totals.mean + before.totals.mean) / 2.0
-    return _statistics(mean, slopes, float(squares.sum() / width), design["dome"].peak_radiance)
-
-
-def _statistics(mean: np.ndarray, slopes: np.ndarray, square: float, peak: float) -> np.ndarray:
-    """Derivatives of `STATISTICS` from those of the area means."""
-    light = mean[LUMINANCE]
-    deviation = math.sqrt(max(0.0, mean[LUMINANCE_SQUARE] - light * light))
-    contrast = math.nan
-    if deviation > 0.0:
-        contrast = (square - 2.0 * light * slopes[LUMINANCE]) / (2.0 * deviation * light)
-        contrast -= deviation * slopes[LUMINANCE] / (light * light)
-    ledger = slopes[SKY : SKY + len(ENTRIES)]
-    return np.array([slopes[LUMINANCE] / peak, contrast, slopes[GLARE], *ledger])
+    light = light_derivative(stone_at, lambda stone: _beams(stone, design, settings), design["dome"].peak_radiance)
+    solid = solid_derivative(solid_at)
+    return Stepped(*(np.concatenate(parts) for parts in zip(light, solid, strict=True)))
 
 
 def _beams(stone: Stone, design: dict[str, Any], settings: Settings) -> Beams:
@@ -212,32 +163,3 @@ def _beams(stone: Stone, design: dict[str, Any], settings: Settings) -> Beams:
         precision=settings.precision,
         max_bounces=settings.max_bounces,
     )
-
-
-def _matched(one: Beams, other: Beams) -> tuple[np.ndarray, np.ndarray, float]:
-    """Polygons of both with the same path, and the larger share of the outline that has no partner."""
-    a, b = _names(one), _names(other)
-    _, at_a, at_b = np.intersect1d(a, b, assume_unique=False, return_indices=True)
-    lost = [1.0 - float(beams.areas_mm2[at].sum() / beams.areas_mm2.sum()) for beams, at in ((one, at_a), (other, at_b))]
-    return at_a, at_b, max(lost)
-
-
-def _names(beams: Beams) -> np.ndarray:
-    """(L,) a 64-bit name for each polygon's path."""
-    return _hashed(beams.nodes)[beams.leaves]
-
-
-@njit()
-def _hashed(nodes):  # type: ignore[no-untyped-def]
-    """(N,) a 64-bit name for each node's path: mixed from the name of the node before and the facet (splitmix64).
-
-    Two of K paths share a name with a chance of about K^2 / 4e19.
-    """
-    names = np.empty(len(nodes), np.uint64)
-    for k in range(len(nodes)):
-        before = names[nodes[k, 0]] if nodes[k, 0] >= 0 else np.uint64(0)
-        z = before + np.uint64(nodes[k, 1] + 1) * np.uint64(0x9E3779B97F4A7C15)
-        z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-        z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-        names[k] = z ^ (z >> np.uint64(31))
-    return names

@@ -25,6 +25,7 @@ import numpy as np
 
 from ..errors import InputError, StoneError, nearest
 from ..units import number_in
+from .pencil import plane_through
 from .planes import Stone
 
 LEVEL = 1e-9
@@ -86,7 +87,7 @@ def deviate(stone: Stone, offsets: Mapping[str, Offset], *, vanish: bool = False
     for f, offset in enumerate(each):
         at = where.get(stone.facet_name(f))
         if at is not None and offset != Offset(painting_deg=offset.painting_deg):
-            planes[at] = _moved(*planes[at], painted.polyhedron.centroids[at], offset)
+            planes[at] = moved_plane(*planes[at], painted.polyhedron.centroids[at], offset)
     off = _rebuilt(painted, planes, vanish)
     return replace(off, name=stone.name if name is None else name, dropped=stone.dropped + painted.dropped + off.dropped)
 
@@ -120,7 +121,7 @@ def _rebuilt(stone: Stone, planes: list[tuple[np.ndarray, float]], vanish: bool)
     )
 
 
-def _moved(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> tuple[np.ndarray, float]:
+def moved_plane(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> tuple[np.ndarray, float]:
     """A plane (unit normal, distance) after an offset; `middle` (3,) is the middle of its facet, on the plane."""
     flat = math.hypot(n[0], n[1])
     if flat > LEVEL:
@@ -137,25 +138,15 @@ def _moved(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> tuple
 
 
 def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, float]:
-    """The plane of a half through the edge with its main, its azimuth nearer to the main's by an angle.
-
-    A normal of azimuth a and slope s is perpendicular to the edge (ex, ey, ez) where tan s = -ez / (ex cos a + ey sin a),
-    with the sign of the half's side.
-    """
+    """The plane of a half through the edge with its main, its azimuth nearer to the main's by an angle."""
     main, start, end = _edge_with_main(stone, f)
     own, towards = (math.atan2(*stone.normals[i, 1::-1]) for i in (f, main))
     gap = math.remainder(towards - own, 2.0 * math.pi)
     azimuth = own + math.copysign(math.radians(painting_deg), gap) * (1.0 if painting_deg > 0.0 else -1.0)
-    edge = end - start
-    side = math.copysign(1.0, stone.normals[f, 2])
-    along = edge[0] * math.cos(azimuth) + edge[1] * math.sin(azimuth)
-    normal = np.array([math.cos(azimuth), math.sin(azimuth), 0.0])
-    if abs(along) < LEVEL * float(np.linalg.norm(edge)) or side * -along * edge[2] < 0.0:
+    found = plane_through(start, end, azimuth, float(stone.normals[f, 2]))
+    if found is None:
         raise StoneError("can't be painted that far", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
-    normal *= abs(edge[2] / along)
-    normal[2] = side
-    normal /= np.linalg.norm(normal)
-    return normal, float(normal @ (start + end) / 2.0)
+    return found
 
 
 def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:

@@ -43,7 +43,7 @@ def table_of_facets() -> str:
     """The blocked stone as CSV."""
     stone = blocked()
     lines = [
-        f"# Invented: a blocked stone of the invented Lantern Quay workshop, made by scenes/stones/make_blocked.py (seed {SEED}).",
+        f"# Invented: a blocked stone of the invented Lantern Quay workshop; see scenes/stones/make_blocked.py (seed {SEED}).",
         "# Table and mains polished and measured, girdle rounded and rough, stars and halves still to come.",
         "# unit: mm",
         "# material: diamond",
