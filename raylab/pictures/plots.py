@@ -90,13 +90,13 @@ def map_pictures(result: Result, names: Sequence[str], dpi: int = 110) -> Iterat
             for artist in changing:
                 artist.set_visible(False)
             canvas.draw()
-            ground = canvas.copy_from_bbox(figure.bbox)
+            ground = canvas.copy_from_bbox(figure.bbox)  # type: ignore[no-untyped-call]
             for artist in changing:
                 artist.set_visible(True)
-        canvas.restore_region(ground)
+        canvas.restore_region(ground)  # type: ignore[no-untyped-call]
         for artist in changing:
             figure.draw_artist(artist)
-        yield name, np.array(canvas.buffer_rgba())[..., :3]
+        yield name, np.array(canvas.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
 
 
 _WIDTH, _HEIGHT, _SIDE, _LEFT, _BOTTOM = 6.4, 6.0, 4.85, 0.65, 0.55  # inches
@@ -114,7 +114,7 @@ def _page() -> Figure:
 def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None) -> None:
     """A map onto a page, in the place of the one before."""
     axes, *bars = figure.axes
-    for old in (*axes.images, *axes.patches, *bars, *figure.texts):
+    for old in (*bars, *axes.images, *axes.patches, *figure.texts):
         old.remove()
     # A bar of its own for each map: one that had arrow heads keeps room for them.
     beside = figure.add_axes(((_LEFT + _SIDE + 0.12) / _WIDTH, _BOTTOM / _HEIGHT, 0.16 / _WIDTH, _SIDE / _HEIGHT))
