@@ -89,7 +89,7 @@ def map_pictures(result: Result, names: Sequence[str], dpi: int = 110) -> Iterat
         if ground is None:
             for artist in changing:
                 artist.set_visible(False)
-            canvas.draw()
+            canvas.draw()  # type: ignore[no-untyped-call]
             ground = canvas.copy_from_bbox(figure.bbox)  # type: ignore[no-untyped-call]
             for artist in changing:
                 artist.set_visible(True)
