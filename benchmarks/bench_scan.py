@@ -58,15 +58,14 @@ def recovery(stones: int) -> None:
     away = np.abs(pulls)
     print(f"{stones} brilliants in {time.perf_counter() - start:.0f} s; refused: {refused or 'none'}")
     print(f"facets compared {len(pulls)}; missed {missed}, beyond {beyond}; fewer than 10 points and not found {sparse}")
-    print(
-        f"slope errors in standard errors: rms {np.sqrt(np.mean(away**2)):.3f}, largest {away.max():.2f}, {(away > 4.0).sum()} beyond 4"
-    )
+    rms, beyond_4 = np.sqrt(np.mean(away**2)), (away > 4.0).sum()
+    print(f"slope errors in standard errors: rms {rms:.3f}, largest {away.max():.2f}, {beyond_4} beyond 4")
 
 
 def large() -> None:
     """Time and memory of a scan of a million triangles."""
     rng = np.random.default_rng(SEED)
-    stone, ball = scanned.brilliant(), trimesh.creation.uv_sphere(count=(710, 710))
+    stone, ball = scanned.brilliant(), trimesh.creation.uv_sphere(count=(502, 502))
     out = ball.vertices @ scanned.random_rotation(rng).T
     vertices, triangles = out / (out @ stone.normals.T / stone.distances_mm).max(axis=1)[:, None], ball.faces
     vertices = scanned.noisy(vertices, 0.002, rng)

@@ -302,7 +302,7 @@ STONES = Path(__file__).parents[1] / "scenes" / "stones"
 def test_the_offered_stones_are_read_from_table_and_scan_alike():
     """Noise of 2 um in a scan, and rounding of angles to 0.01 degrees in a table, move a facet by under 1 um on average."""
     for name in ("offer-a", "offer-b"):
-        table, scan = (load_stone(STONES / f"{name}.{suffix}") for suffix in ("csv", "glb"))
+        table, scan = load_stone(STONES / f"{name}.csv"), load_stone(STONES / f"{name}.ply", unit="mm")
         assert (scan.name, table.material.name, scan.material.name) == (name, "diamond", "diamond")
         # 1 um all over is the surface, 85 mm^2, times 1 um
         assert scan.volume_mm3 == pytest.approx(table.volume_mm3, abs=0.085)

@@ -35,7 +35,7 @@ def measure(
     For example:
 
         raylab measure scenes/well-proportioned.toml
-        raylab measure scenes/stones/offer-a.glb
+        raylab measure scenes/stones/offer-a.ply --unit mm
 
     Parameters
     ----------
