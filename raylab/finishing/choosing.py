@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -152,8 +151,3 @@ def _best(grid: xr.Dataset, wish: Wish, at: tuple[int, ...], first: tuple[int, .
         tied = bool(low[at] <= high[first] and low[first] <= high[at])
     numbers = {name: float(grid[name].values[at]) for name in (*STATISTICS, *WEIGHTS)}
     return Best(LastFacets(**{**fixed, **settings}), numbers, tied)
-
-
-def combinations(given: Mapping[str, Sequence[float]]) -> tuple[LastFacets, ...]:
-    """A choice for each combination of the values given."""
-    return tuple(LastFacets(**dict(zip(given, values, strict=True))) for values in product(*given.values()))
