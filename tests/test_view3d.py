@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import imageio.v3 as iio
 import numpy as np
@@ -132,9 +133,8 @@ def test_a_way_without_its_library_is_seen_by_its_empty_picture(tmp_path, monkey
 
 def test_nothing_of_it_is_imported_before_it_is_used():
     code = "import sys, raylab as rl; rl.view3d; print(sorted({'pyvista', 'vtkmodules', 'matplotlib'} & set(sys.modules)))"
-    found = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=drawing3d.__file__[:-20]
-    )
+    root = Path(rl.__file__).parents[1]
+    found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=root)
     assert found.stdout.strip() == "[]"
 
 
