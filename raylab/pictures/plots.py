@@ -120,6 +120,7 @@ def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None
     beside = figure.add_axes(((_LEFT + _SIDE + 0.12) / _WIDTH, _BOTTOM / _HEIGHT, 0.16 / _WIDTH, _SIDE / _HEIGHT))
     image = _draw(axes, result, name, wavelength_nm)
     bar = figure.colorbar(image, cax=beside, label=_label(name), extend=_extend(name, image))
+    bar.ax.tick_params(labelsize=8)
     if name == "source_elevation":
         bar.set_ticks(list(range(-90, 91, 30)))
     top = _BOTTOM + _SIDE
@@ -151,8 +152,10 @@ def _write(figure: Figure, x: float, y: float, text: str, size: float) -> None:
     figure.text(x, y, text, fontsize=size, color=_INK, va="bottom", parse_math=False)
 
 
-def _draw(axes: Axes, result: Result, name: str, wavelength_nm: float | None) -> AxesImage:
-    """A map within the stone's outline, on a neutral ground."""
+def _draw(
+    axes: Axes, result: Result, name: str, wavelength_nm: float | None, ends: tuple[float, float] | None = None
+) -> AxesImage:
+    """A map within the stone's outline, on a neutral ground; `ends` of the scale, by default what the map itself needs."""
     from matplotlib.colors import Normalize, TwoSlopeNorm
     from matplotlib.patches import Polygon
 
@@ -162,7 +165,7 @@ def _draw(axes: Axes, result: Result, name: str, wavelength_nm: float | None) ->
     side = pixel * len(result.maps.x)
     block = -(-len(result.maps.x) // MOST_PIXELS)
     values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
-    low, high = _range(name, values)
+    low, high = ends or _range(name, values)
     reach = pixel * block * len(values)  # a last block that hangs over the frame is cut off by the limits
     image = axes.imshow(
         values,
