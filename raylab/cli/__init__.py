@@ -16,6 +16,7 @@ from .. import __version__
 from ..errors import InputError
 from .bench import bench
 from .compare import compare
+from .finish import finish
 from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
@@ -34,7 +35,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, tilt, measure, compare, bench, scenes, materials, domes, sweep):
+for command in (render, tilt, measure, compare, finish, bench, scenes, materials, domes, sweep):
     app.command(command)
 
 
