@@ -20,6 +20,7 @@ import numpy as np
 import raylab as rl
 from raylab.optics.absorption import tint
 from raylab.pictures.tilt_plots import tilt_figure
+from raylab.report.pictures import maps_figure, packed_png
 
 HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenes"
@@ -105,6 +106,13 @@ def film() -> None:
                   wavelengths=10, stills=HERE.parent / "out-gallery-stills", progress=True)  # fmt: skip
 
 
+def compare() -> None:
+    """Contrast of the two offered stones, face-up and tilted; few draws, since no uncertainty shows in it."""
+    offers = [rl.load_stone(SCENES / "stones" / f"offer-{letter}.csv") for letter in "ab"]
+    found = rl.compare(*offers, dome=rl.load_dome("head-shadow"), tilts=(0.0, 10.0), known_to_pct=50.0)
+    (HERE / "compare.png").write_bytes(packed_png(maps_figure(found, "contrast"), dpi=90))
+
+
 PICTURES: dict[str, Callable[[], None]] = {
     "face-up": face_up,
     "lamps": lamps,
@@ -112,6 +120,7 @@ PICTURES: dict[str, Callable[[], None]] = {
     "body-color": body_color,
     "rooms": rooms,
     "tilt": tilted,
+    "compare": compare,
     "eyes": eyes,
     "film": film,
 }

@@ -150,23 +150,27 @@ def drawing_figure(stone: Stone) -> Figure:
     return figure
 
 
-def data_uri(figure: Figure, kind: Literal["png", "svg"] = "png", dpi: int = 120) -> str:
-    """A figure as a picture that stands in the page itself; a PNG in 256 colours, which keeps a page of maps small.
+def data_uri(figure: Figure, kind: Literal["png", "svg"] = "png") -> str:
+    """A figure as a picture that stands in the page itself."""
+    if kind == "png":
+        return _uri("image/png", packed_png(figure))
+    held = io.BytesIO()
+    figure.savefig(held, format="svg", metadata={"Date": None}, bbox_inches="tight")
+    return _uri("image/svg+xml", held.getvalue())
+
+
+def packed_png(figure: Figure, dpi: int = 120) -> bytes:
+    """A figure as a PNG in 256 colours, which keeps a page of maps small.
 
     The colours are shared out by an octree: cut at the median, a bar's rare colours would be merged into others' hues.
     """
-    held = io.BytesIO()
-    if kind == "svg":
-        figure.savefig(held, format="svg", metadata={"Date": None}, bbox_inches="tight")
-        return _uri("image/svg+xml", held.getvalue())
     from PIL import Image
 
+    held, packed = io.BytesIO(), io.BytesIO()
     figure.savefig(held, format="png", dpi=dpi)
-    packed = io.BytesIO()
-    Image.open(held).convert("RGB").quantize(256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(
-        packed, "PNG", optimize=True
-    )
-    return _uri("image/png", packed.getvalue())
+    colours = Image.open(held).convert("RGB").quantize(256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
+    colours.save(packed, "PNG", optimize=True)
+    return packed.getvalue()
 
 
 def _uri(media: str, data: bytes) -> str:
