@@ -47,6 +47,7 @@ def trace(
     dome: Dome,
     view: View | None = None,
     *,
+    by_facet: bool = True,
     progress: Callable[[float], None] | None = None,
     **settings: Any,
 ) -> Result:
@@ -55,6 +56,8 @@ def trace(
     Parameters
     ----------
     stone, dome, view : what is seen, under which light, from where (face-up and parallel by default).
+    by_facet : also the map of each pixel's path and the account by facet, which only the exact engine gives and which take
+        a good part of a fast trace.
     progress : called with the share of the work done, 0 to 1.
     **settings : the settings of `Scene`: `resolution` (pixels along each side), `wavelengths_nm` (a number, or several
         for a spectral axis), `engine` (exact beams under a parallel view, else rays, unless insisted on), `precision`
@@ -69,10 +72,10 @@ def trace(
     ------
     InputError : a setting or a combination that can't be traced.
     """
-    return trace_scene(Scene(stone=stone, dome=dome, view=view or View(), **settings), progress=progress)
+    return trace_scene(Scene(stone=stone, dome=dome, view=view or View(), **settings), by_facet=by_facet, progress=progress)
 
 
-def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None) -> Result:
+def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[float], None] | None = None) -> Result:
     """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
     wavelengths = scene.wavelengths
     frame = frame_around(scene.stone, scene.view, scene.resolution)
@@ -83,11 +86,12 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
     for k, wavelength_nm in enumerate(wavelengths):
         if scene.chosen_engine == "beams":
             beams = beams_of(scene, wavelength_nm)
-            whole = beams.unfolded()
             virtual.append(beams)
             traced.append(exact_image(beams, frame, wavelength_nm))  # its totals are the wedge's, as a sweep's are
-            paths.append(strongest_paths(whole))
-            tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
+            if by_facet:
+                whole = beams.unfolded()
+                paths.append(strongest_paths(whole))
+                tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
             if progress is not None:
                 progress((k + 1) / len(wavelengths))
         else:
@@ -95,7 +99,7 @@ def trace_scene(scene: Scene, *, progress: Callable[[float], None] | None = None
     agreement, note = _symmetry(scene, virtual)
     summary = summarise(traced, scene.dome.peak_radiance, agreement, note, tables)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
-    if virtual:
+    if paths:
         maps = with_paths(maps, [one.fields["polygon"] for one in traced], paths, scene.stone)
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
     return Result(maps, summary, scene, tuple(virtual))

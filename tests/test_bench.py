@@ -136,7 +136,7 @@ def test_a_design_as_toml_is_a_scene_that_gives_the_same_stone(tmp_path):
 def test_an_exact_answer_is_what_trace_says():
     header, arrays = answer(tilt_deg=4.0, tilt_azimuth_deg=20.0)
     view = rl.View(tilt_deg=4.0, tilt_azimuth_deg=20.0)
-    result = rl.trace(stone_of(DEMO), HEAD_SHADOW, view, **STEPS["exact"])
+    result = rl.trace(stone_of(DEMO), HEAD_SHADOW, view, by_facet=False, **STEPS["exact"])
     assert header["summary"] == json.loads(json.dumps(result.summary.to_dict()))
     assert header["weight_ct"] == stone_of(DEMO).weight_ct
     for name in ("contrast", "leak"):

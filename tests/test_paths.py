@@ -172,3 +172,13 @@ def test_several_wavelengths_are_the_single_ones():
         assert together.summary.records[k] == single.summary.records[0]
         words = [np.append(maps.path_name.values, "")[maps.path.values] for maps in (layer, single.maps)]
         assert np.array_equal(*words)
+
+
+def test_without_the_account_the_rest_is_the_same():
+    whole, lean = (rl.trace(BRILLIANT, DOME, TILTED, resolution=32, by_facet=choice) for choice in (True, False))
+    assert lean.summary.facets is None
+    assert "facets" not in lean.summary.to_dict()["notes"]
+    xr.testing.assert_identical(lean.maps, whole.maps[list(lean.maps)])
+    assert "path" in whole.maps
+    assert "path" not in lean.maps
+    assert lean.summary.brightness == whole.summary.brightness

@@ -111,10 +111,16 @@ def test_mirrors_and_stretches_are_no_rotations(turn):
 def test_scaling():
     stone = random_polyhedron(2)
     assert stone.scaled(2.0).weight_ct == pytest.approx(8.0 * stone.weight_ct, rel=1e-12)
-    for factor in (0.0, -1.0, math.nan):
+    for factor in (0.0, -1.0, math.nan, math.inf):
         with pytest.raises(StoneError, match="a scale must be positive"):
             stone.scaled(factor)
 
 
 def test_it_says_what_it_is():
     assert repr(box(2.0, 1.0, "diamond")) == "<Stone 'stone': 6 facets, diamond, 0.070 ct>"
+
+
+def test_what_to_do_with_redundant_planes_is_one_of_two():
+    cube = box(2.0, 1.0, "diamond")
+    with pytest.raises(StoneError, match="redundant = 'ignore'.*'refuse' or 'drop'"):
+        cube.with_planes(cube.normals, cube.distances_mm, redundant="ignore")

@@ -113,7 +113,7 @@ class _Traced:
 
 def _exact(scene: Scene) -> _Traced:
     """The trace that everybody gets from `trace`."""
-    result = trace_scene(scene)
+    result = trace_scene(scene, by_facet=False)
     return _Traced(result.maps, result.summary, frame_around(scene.stone, scene.view, scene.resolution), result.beams[0])
 
 

@@ -126,14 +126,4 @@ def _rounded(stone: Stone, diameter_mm: float) -> Stone:
 
 def _rebuilt(stone: Stone, normals: np.ndarray, distances_mm: np.ndarray) -> Stone:
     """The stone with other planes. Raises StoneError where one is no facet."""
-    made = Stone.from_planes(
-        normals,
-        distances_mm,
-        tiers=stone.tiers,
-        indices=stone.indices,
-        material=stone.material,
-        bruted=stone.bruted,
-        symmetry=stone.symmetry,
-        name=stone.name,
-    )
-    return replace(made, dropped=stone.dropped)
+    return replace(stone.with_planes(normals, distances_mm), dropped=stone.dropped)

@@ -93,17 +93,7 @@ def repolish(
         raise InputError(
             "a level facet has no azimuth to turn", key="azimuth_deg", value=azimuth_deg, expected="a slope or a depth"
         )
-    made = Stone.from_planes(
-        normals,
-        distances,
-        tiers=stone.tiers,
-        indices=stone.indices,
-        material=stone.material,
-        bruted=stone.bruted,
-        symmetry=stone.symmetry,
-        name=stone.name if name is None else name,
-        redundant="drop",
-    )
+    made = stone.with_planes(normals, distances, name=name, redundant="drop")
     refuse_lost(made.dropped, f"with {what} polished so")
     return replace(made, dropped=stone.dropped)
 

@@ -108,17 +108,8 @@ def _by_facet(stone: Stone, offsets: Mapping[str, Offset]) -> list[Offset]:
 
 def _rebuilt(stone: Stone, planes: list[tuple[np.ndarray, float]], vanish: bool) -> Stone:
     """The stone with other planes; the same object's facts otherwise."""
-    return Stone.from_planes(
-        np.array([n for n, _ in planes]),
-        np.array([d for _, d in planes]),
-        tiers=stone.tiers,
-        indices=stone.indices,
-        material=stone.material,
-        bruted=stone.bruted,
-        symmetry=stone.symmetry,
-        name=stone.name,
-        redundant="drop" if vanish else "refuse",
-    )
+    normals, distances = np.array([n for n, _ in planes]), np.array([d for _, d in planes])
+    return stone.with_planes(normals, distances, redundant="drop" if vanish else "refuse")
 
 
 def moved_plane(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> tuple[np.ndarray, float]:

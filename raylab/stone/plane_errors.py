@@ -109,17 +109,7 @@ def displaced(stone: Stone, errors: np.ndarray) -> Stone:
     turned /= np.linalg.norm(turned, axis=1)[:, None]
     reach = (turned * stone.polyhedron.centroids).sum(axis=1) + errors[:, 2]
     try:
-        return Stone.from_planes(
-            turned,
-            reach,
-            tiers=stone.tiers,
-            indices=stone.indices,
-            material=stone.material,
-            bruted=stone.bruted,
-            symmetry=stone.symmetry,
-            name=stone.name,
-            redundant="drop",
-        )
+        return stone.with_planes(turned, reach, redundant="drop")
     except StoneError as error:
         raise InputError(f"with errors of this size the stone falls apart ({error.problem})", key="uncertainty") from error
 

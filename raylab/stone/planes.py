@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -92,6 +93,8 @@ class Stone:
         rough = np.zeros(len(planes), dtype=bool) if bruted is None else np.array(bruted, dtype=bool)
         if not len(tier_names) == len(numbers) == len(rough) == len(planes):
             raise StoneError("tiers, indices and bruted must have one entry per plane", key="planes", value=len(planes))
+        if redundant not in ("refuse", "drop"):
+            raise StoneError("unknown choice", key="redundant", value=redundant, expected="'refuse' or 'drop'")
         body = intersect(planes, reach)
         keep = np.array([len(loop) > 0 for loop in body.loops])
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
@@ -186,10 +189,26 @@ class Stone:
         shift = np.zeros(3) if shift_mm is None else np.asarray(shift_mm, dtype=float)
         return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift)
 
+    def with_planes(
+        self, normals: np.ndarray, distances_mm: np.ndarray, *, name: str | None = None, redundant: str = "refuse"
+    ) -> Stone:
+        """The same facets, tiers and material on other planes, checked anew; see `from_planes`."""
+        return Stone.from_planes(
+            normals,
+            distances_mm,
+            tiers=self.tiers,
+            indices=self.indices,
+            material=self.material,
+            bruted=self.bruted,
+            symmetry=self.symmetry,
+            name=self.name if name is None else name,
+            redundant=redundant,
+        )
+
     def scaled(self, factor: float) -> Stone:
-        """The stone with every length multiplied by a positive factor."""
-        if not factor > 0.0:
-            raise StoneError("a scale must be positive", key="factor", value=factor)
+        """The stone with every length multiplied by a positive, finite factor."""
+        if not 0.0 < factor < math.inf:
+            raise StoneError("a scale must be positive and finite", key="factor", value=factor)
         larger = replace(self, distances_mm=self.distances_mm * factor)
         larger.__dict__["polyhedron"] = self.polyhedron.scaled(factor)
         return larger
