@@ -142,3 +142,41 @@ def test_axes_are_laid_out_longest_first():
         ["star_pct", "lower_half_pct"],
         ["upper_painting_deg"],
     )
+
+
+SCENE = STONE.parents[1] / "well-proportioned.toml"
+
+
+def test_a_facet_polished_again_is_the_apis(tmp_path, capfd, dome):
+    words = ["repolish", str(SCENE), "--facet", "pavilion main 3", "--slope-deg", "0.5", "--out", str(tmp_path), *FAST]
+    assert main([*words, "--json"]) == 0
+    facts = json.loads(capfd.readouterr().out)
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["repolish.json", "repolish.png", "stone.csv"]
+    before = rl.load_stone(SCENE)
+    after = rl.repolish(before, "pavilion main 3", slope_deg=0.5)
+    told = rl.what_if(before, after, dome, what=facts["what"], precision=0.05)
+    assert facts == {**json.loads(json.dumps(told.to_dict())), "caution": CAUTION}
+    written = rl.load_stone(tmp_path / "stone.csv")
+    assert written.weight_ct == pytest.approx(after.weight_ct, rel=1e-9)
+    assert facts["lost_points"] == pytest.approx(100.0 * (before.weight_ct - written.weight_ct), abs=1e-6)
+    assert main([*words, "--force"]) == 0
+    said = capfd.readouterr().out
+    assert "pavilion main 3: slope +0.5°" in said
+    assert f"{facts['lost_points']:.2f} points" in said
+    assert CAUTION in said
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--facet", "pavilion mian", "--slope-deg", 1), "pavilion main"),
+        (("--facet", "table"), "nothing to polish"),
+        (("--facet", "table", "--depth-mm", -0.1), "depth_mm"),
+        (("--facet", "table", "--depth-mm", 2), "girdle opens"),
+        (("--facet", "table", "--depth-mm", 0.6), "star 0"),
+    ],
+    ids=str,
+)
+def test_an_impossible_move_is_named_in_one_line(tmp_path, capfd, words, told):
+    assert told in refused(capfd, "repolish", SCENE, "--out", tmp_path / "out", *words)
+    assert list(tmp_path.iterdir()) == []

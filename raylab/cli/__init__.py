@@ -20,6 +20,7 @@ from .finish import finish
 from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
+from .repolish import repolish
 from .sweep import sweep
 from .tilt import tilt
 
@@ -35,7 +36,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, tilt, measure, compare, finish, bench, scenes, materials, domes, sweep):
+for command in (render, tilt, measure, compare, finish, repolish, bench, scenes, materials, domes, sweep):
     app.command(command)
 
 

@@ -184,7 +184,7 @@ def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, wi
         told = result.summary
         numbers = (told.brightness, told.contrast_rms, told.ledger["leak"])
         weights = f"{preview.stones[k].weight_ct:.4f}", f"{preview.lost_points(k):.2f}"
-        rows.append((f"{k + 1}", str(one.choice), *map(_bracket, numbers), *weights, "as 1" if one.tied else ""))
+        rows.append((f"{k + 1}", str(one.choice), *map(bracket, numbers), *weights, "as 1" if one.tied else ""))
     table(("", "choice", "brightness", "contrast", "leak", "ct", "points lost", "tied"), rows, left=2)
     say()
 
@@ -205,7 +205,7 @@ def _tell_mains(preview: Preview) -> None:
             changes: tuple[str, ...] = (f"can't be finished then: {mended.reason}", "", "", "")
         else:
             light = mended.change.light
-            seen = (_bracket(light[name], "+") for name in ("brightness", "contrast_rms", "leak"))
+            seen = (bracket(light[name], "+") for name in ("brightness", "contrast_rms", "leak"))
             changes = (*seen, f"{mended.change.lost_points:.2f}")
         rows.append((main.name, ", ".join(main.off), *gaps, *changes))
     heads = ("main", "off in", "slope / deg", "azimuth / deg", "height / um", "brightness", "contrast", "leak", "points lost")
@@ -213,6 +213,7 @@ def _tell_mains(preview: Preview) -> None:
     say()
 
 
-def _bracket(told: Statistic, sign: str = "") -> str:
-    """A number and what is certain of it."""
-    return f"{told.value:{sign}.4f} [{told.low:{sign}.4f}, {told.high:{sign}.4f}]"
+def bracket(told: Statistic, sign: str = "") -> str:
+    """A number and what is certain of it; the standard error instead where it was sampled."""
+    known = f"+- {told.error:.4f}" if told.error else f"[{told.low:{sign}.4f}, {told.high:{sign}.4f}]"
+    return f"{told.value:{sign}.4f} {known}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -78,7 +79,7 @@ class Change:
     Attributes
     ----------
     lost_points : weight taken away, in points of 0.01 ct. weight_ct : weight afterwards.
-    light : the change of each statistic of `Light.numbers`; its bracket holds for certain.
+    light : the change of each statistic of `Light.numbers`; its bracket holds for certain, sampling aside.
     """
 
     lost_points: float
@@ -87,7 +88,10 @@ class Change:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, ready for JSON."""
-        light = {name: {"change": one.value, "low": one.low, "high": one.high} for name, one in self.light.items()}
+        light = {
+            name: {"change": one.value, "low": one.low, "high": one.high, "error": one.error}
+            for name, one in self.light.items()
+        }
         return {"lost_points": self.lost_points, "weight_ct": self.weight_ct, "light": light}
 
 
@@ -98,9 +102,14 @@ def change(before: Stone, after: Stone, light: Light) -> Change:
 
 
 def differences(old: dict[str, Statistic], new: dict[str, Statistic]) -> dict[str, Statistic]:
-    """New less old, with what is certain of it."""
+    """New less old, with what is certain of it, and the standard error of what is sampled (symmetry)."""
     return {
-        name: Statistic(new[name].value - one.value, new[name].low - one.high, new[name].high - one.low)
+        name: Statistic(
+            new[name].value - one.value,
+            new[name].low - one.high,
+            new[name].high - one.low,
+            math.hypot(new[name].error, one.error),
+        )
         for name, one in old.items()
     }
 

@@ -16,7 +16,8 @@ import numpy as np
 from ..errors import InputError
 from ..finishing.cutting import LastFacets
 from ..finishing.previewing import Preview
-from .plots import _draw, _extend, _range
+from ..finishing.repolishing import Repolished
+from .plots import NEUTRAL, _draw, _extend, _range
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -57,6 +58,37 @@ def preview_figure(preview: Preview) -> Figure:
     figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=_extend("contrast", widest))
     stone, light = preview.blocked.stone, preview.light
     _subject(figure, f"{stone.name}, {stone.material.name}, now {stone.weight_ct:.4f} ct", light.dome.name)
+    return figure
+
+
+def repolish_figure(found: Repolished) -> Figure:
+    """Contrast before and after on one scale, and the difference in luminance."""
+    from matplotlib.colors import CenteredNorm
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(12.6, 4.4), layout="constrained")
+    row = figure.subplots(1, 3)
+    both = (found.before, found.after)
+    ends = -1.0, max(_range("contrast", one.maps["contrast"].values)[1] for one in both)
+    for axes, result, when in zip(row, both, ("before", "after"), strict=False):
+        image = _draw(axes, result, "contrast", None, ends)
+        told, stone = result.summary, result.scene.stone
+        axes.set_title(
+            f"{when}: {stone.weight_ct:.4f} ct\n"
+            f"brightness {told.brightness.value:.4f}   contrast {told.contrast_rms.value:.3f}",
+            fontsize=8.5, loc="left", color=_INK,
+        )  # fmt: skip
+    figure.colorbar(image, ax=list(row[:2]), shrink=0.85, label="contrast", extend=_extend("contrast", image))
+    field, first = found.difference["luminance"].squeeze(), row[0]
+    edge = (*first.get_xlim(), *first.get_ylim())
+    drawn = row[2].imshow(field.values, origin="lower", extent=edge, cmap="PuOr_r", norm=CenteredNorm(0.0))
+    row[2].set_facecolor(NEUTRAL)
+    row[2].set(xlabel="x / mm")
+    row[2].tick_params(labelsize=8)
+    row[2].set_title("after less before", fontsize=8.5, loc="left", color=_INK)
+    figure.colorbar(drawn, ax=row[2], shrink=0.85, label="difference in luminance")
+    scene = found.before.scene
+    _subject(figure, f"{scene.stone.name}, {found.what}", scene.dome.name)
     return figure
 
 

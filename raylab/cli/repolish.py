@@ -1,0 +1,105 @@
+"""``raylab repolish``: one facet or one tier of a finished stone polished again, and what that changes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import Parameter
+
+from .console import say, say_json, table
+from .finish import CAUTION, bracket
+
+if TYPE_CHECKING:
+    from ..finishing.repolishing import Repolished
+
+Flag = Annotated[bool, Parameter(negative="")]
+
+
+def repolish(
+    stone: Path,
+    /,
+    *,
+    facet: str,
+    out: Path,
+    slope_deg: float = 0.0,
+    azimuth_deg: float = 0.0,
+    depth_mm: float = 0.0,
+    dome: str = "head-shadow",
+    unit: str | None = None,
+    precision: float = 5e-3,
+    force: Flag = False,
+    json: Flag = False,
+) -> None:
+    """Polish a facet or a tier of a finished stone again, by an angle or a depth, and tell what changes.
+
+    Both stones are traced exactly, face-up. Written are `repolish.png` (contrast before and after on one scale, and the
+    difference in luminance), `repolish.json` and `stone.csv` (the new stone's facets). Material that is ground away can't be
+    put back; the tool gives no order to cut.
+
+    For example:
+
+        raylab repolish scenes/well-proportioned.toml --facet "pavilion main" --slope-deg 0.3 --out out/steeper
+
+    Parameters
+    ----------
+    stone
+        A stone file, a scene file whose stone is meant, a table of facets (.csv), or a scan.
+    facet
+        What to polish: one facet such as "pavilion main 3", or a whole tier such as "pavilion main".
+    out
+        Folder to write to; made if it isn't there.
+    slope_deg
+        Steeper (positive) or flatter, degrees.
+    azimuth_deg
+        Turned counter-clockwise seen from above, degrees.
+    depth_mm
+        How far in, beyond the least that the angle asks for, mm.
+    dome
+        Name of a shipped dome, or a dome file (TOML).
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    precision
+        Width of the certain bracket on brightness.
+    force
+        Overwrite files that an earlier run left in the folder.
+    json
+        Print the numbers as JSON instead of a table.
+    """
+    from ..files import save_png, save_stone, to_json, whole_set
+    from ..finishing.repolishing import repolish as repolished
+    from ..finishing.repolishing import what_if
+    from ..lighting.scenefile import load_dome, load_stone
+    from ..pictures.finish_plots import repolish_figure
+
+    before, light = load_stone(stone, unit=unit), load_dome(dome)
+    after = repolished(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm)
+    moves = {"slope": (slope_deg, "°"), "azimuth": (azimuth_deg, "°"), "depth": (depth_mm, " mm")}
+    what = f"{facet}: " + ", ".join(f"{name} {size:+g}{sign}" for name, (size, sign) in moves.items() if size)
+    with whole_set(out, ["repolish.png", "repolish.json", "stone.csv"], force=force) as stage:
+        found = what_if(before, after, light, what=what, precision=precision)
+        facts = {**found.to_dict(), "caution": CAUTION}
+        (stage / "repolish.json").write_text(to_json(facts), encoding="utf-8")
+        save_stone(after, stage / "stone.csv")
+        save_png(repolish_figure(found), stage / "repolish.png")
+    if json:
+        say_json(facts)
+        return
+    _tell(found)
+    say(f"repolish.png, repolish.json and stone.csv in {out}")
+    say(f"caution: {CAUTION}")
+
+
+def _tell(found: Repolished) -> None:
+    """Weight and light before, after, and what changes for certain."""
+    old = found.before.scene.stone
+    say(f"{old.name}, {found.what}")
+    lost = found.change.lost_points
+    say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after: {lost:.2f} points (0.01 ct) ground away")
+    say()
+    rows = []
+    before, after = ({**one.summary.ledger, **one.summary.statistics()} for one in (found.before, found.after))
+    for name, gap in found.change.light.items():
+        rows.append((name, f"{before[name].value:.4f}", f"{after[name].value:.4f}", bracket(gap, "+")))
+    table(("", "before", "after", "change [certain], +- error"), rows)
+    say()
