@@ -146,10 +146,26 @@ def test_a_round_girdle_is_fitted_by_tangents_that_keep_its_area():
     rest = [f for f, tier in enumerate(stone.tiers) if tier != "girdle"]
     whole = rl.Stone.from_planes([*stone.normals[rest], *walls], [*stone.distances_mm[rest], *[3.2483] * 720])
     vertices, triangles = scanned.sampled(whole, 6)
-    scan = stone_from_mesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles)
-    assert scan.report.girdle == "round"
-    # the mean of 1,000 girdle points of 1 um noise is known to 0.03 um, so the area to 2 parts in 10^5
-    assert scan.stone.outline_area_mm2 == pytest.approx(whole.outline_area_mm2, rel=5e-5)
+    off = []
+    for seed in range(3, 7):
+        scan = stone_from_mesh(scanned.noisy(vertices, 0.001, np.random.default_rng(seed)), triangles)
+        assert scan.report.girdle == "round"
+        off.append(scan.stone.outline_area_mm2 / whole.outline_area_mm2 - 1.0)
+    # 40 seeds scatter by 2.9e-5 about -1.1e-5 +- 0.5e-5 (8 with 0.1 um of noise: -0.4e-5 +- 0.1e-5, a bias of 6 nm in radius
+    # whose cause isn't known). Tangents at the outline's own radius would be off by 36e-5
+    assert abs(np.mean(off)) < 4.0 * 2.9e-5 / math.sqrt(len(off))
+
+
+def test_a_drawing_that_is_finest_at_its_girdle_has_sharp_edges():
+    """Stone 140 of benchmarks/bench_scan.py: nearly half of its vertices are on girdle flats, and few on each main."""
+    rng = np.random.default_rng([4, 140])
+    stone = scanned.random_brilliant(rng)
+    vertices, triangles = scanned.tessellated(stone, 3)
+    scan = stone_from_mesh(scanned.noisy(vertices, rng.uniform(0.0005, 0.005), rng), triangles)
+    assert scan.report.rounding_um == 0.0
+    agreement = scanned.agreement(scan, stone)
+    assert agreement.missing == agreement.beyond == ()
+    assert max(map(abs, agreement.pulls.values())) < 4.0
 
 
 @pytest.mark.parametrize(("times", "round_um"), [(0, 0.0), (1, 20.0), (2, 30.0)])

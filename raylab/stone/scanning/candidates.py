@@ -22,7 +22,8 @@ DRAWN = 5000
 a finer one a triangle may span an edge of the stone."""
 
 LARGE = 0.004
-"""A facet with this share of the surface's triangles is large enough to show how round its edges are."""
+"""A facet with this share of the surface's area is large enough to show how round its edges are. (Not of its vertices: a
+drawing that is finest at the girdle would have flats count and mains not, and mains overlooked look like very round edges.)"""
 
 
 class Surface:
@@ -66,8 +67,10 @@ class Candidates:
         np.maximum.at(self.radius, label[member], arm)
 
     def large(self, planes: Planes) -> Planes:
-        """Those of the planes whose patches are at least `LARGE` of the surface; `planes` came from `taken_up`."""
-        return planes.only(planes.count > LARGE * planes.count.sum())
+        """Those of the planes whose facets are more than `LARGE` of the surface."""
+        mesh = self.surface.mesh
+        area = np.bincount(envelope(mesh.vertices, planes).facet, mesh.vertex_area, len(planes))
+        return planes.only(area > LARGE * area.sum())
 
     def taken_up(self, start: Planes | None, noise: float) -> Planes:
         """Planes of patches, largest first, each taken up if the surface is better explained with it; then those of `start`."""

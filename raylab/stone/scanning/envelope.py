@@ -158,7 +158,7 @@ def edge_distance(found: Envelope, planes: Planes) -> tuple[np.ndarray, np.ndarr
     f, g = found.order[:, 0], found.order[:, 1]
     cosine = (planes.normals[f] * planes.normals[g]).sum(axis=1)
     sine = np.sqrt(np.maximum(1.0 - cosine**2, 1e-12))
-    return (cosine * found.heights[:, 0] - found.heights[:, 1]) / sine, sine / (1.0 + cosine)
+    return (cosine * found.heights[:, 0] - found.heights[:, 1]) / sine, sine / np.maximum(1.0 + cosine, 1e-12)
 
 
 def edge_rounding(place: np.ndarray, planes: Planes, noise_mm: float) -> float:
