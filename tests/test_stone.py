@@ -122,5 +122,5 @@ def test_it_says_what_it_is():
 
 def test_what_to_do_with_redundant_planes_is_one_of_two():
     cube = box(2.0, 1.0, "diamond")
-    with pytest.raises(StoneError, match="redundant = 'ignore'.*'refuse' or 'drop'"):
+    with pytest.raises(StoneError, match=r"redundant = 'ignore'.*'refuse' or 'drop'"):
         cube.with_planes(cube.normals, cube.distances_mm, redundant="ignore")

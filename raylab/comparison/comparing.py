@@ -158,7 +158,7 @@ def _traced(
             scene = Scene(stone=stone, dome=dome, view=view, **{**settings, "resolution": 1, "engine": "beams"})
             if len(scene.wavelengths) > 1:
                 raise InputError("stones are compared at one wavelength", key="wavelengths_nm", value=scene.wavelengths_nm)
-            result = trace_scene(scene)
+            result = trace_scene(scene, by_facet=False)
             row.append(result.summary)
             rank.append(dataset([exact_image(result.beams[0], frame, scene.wavelengths[0])], spectral=False))
             progress((v * len(shown) + k + 1) / (len(views) * len(shown)))

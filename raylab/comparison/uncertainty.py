@@ -130,7 +130,8 @@ def draws_for(known_to_pct: float) -> int:
 
 def statistics_of(stone: Stone, dome: Dome, view: View | None = None, **settings: Any) -> dict[str, Statistic]:
     """Ledger and statistics of one view by name; maps are kept too coarse to cost time. Settings as in `trace`."""
-    summary = trace(stone, dome, view, **{"resolution": 16 if (view or View()).parallel else 128, **settings}).summary
+    coarse = 16 if (view or View()).parallel else 128
+    summary = trace(stone, dome, view, by_facet=False, **{"resolution": coarse, **settings}).summary
     return {**summary.ledger, **summary.statistics()}
 
 

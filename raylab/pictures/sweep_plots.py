@@ -208,7 +208,7 @@ def _contrast(axes: Axes, design: dict[str, Any], settings: Settings) -> Any:
         polarised=settings.polarised,
         max_bounces=settings.max_bounces,
     )
-    maps = trace_scene(scene).maps
+    maps = trace_scene(scene, by_facet=False).maps
     half = float(maps.attrs["pixel_mm"]) / 2.0
     extent = (float(maps.x[0]) - half, float(maps.x[-1]) + half, float(maps.y[0]) - half, float(maps.y[-1]) + half)
     image = axes.imshow(maps["contrast"].values, origin="lower", extent=extent, cmap="PuOr_r", vmin=-1.0, vmax=1.0)

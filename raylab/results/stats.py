@@ -94,7 +94,7 @@ class Summary:
 
     @property
     def facets(self) -> FacetTable | None:
-        """Where the light leaves, and through which facets the stone looks dark; None where rays were sampled, or none was asked for."""
+        """Where light leaves, and through which facets the stone is dark; None where not asked for or rays were sampled."""
         return mean_of(self.facet_tables) if self.facet_tables else None
 
     def statistics(self) -> dict[str, Statistic]:
