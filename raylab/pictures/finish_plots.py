@@ -132,7 +132,7 @@ def grid_figure(grid: xr.Dataset, marked: tuple[LastFacets, ...] = ()) -> Figure
                         color=_INK, bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white", "edgecolor": _INK},
                     )  # fmt: skip
             if column == 0 and others:
-                told = ", ".join(f"{_words(key)} {float(grid[key][i]):g}" for key, i in at.items())
+                told = ", ".join(_words(key).replace("/", f"{float(grid[key][i]):g}") for key, i in at.items())
                 axes.set_ylabel(f"{told}\n{axes.get_ylabel()}", fontsize=9)
         panels[0, column].set_title(words + _known_to(grid, name), fontsize=10, loc="left")
         figure.colorbar(drawn, ax=list(panels[:, column]))
