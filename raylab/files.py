@@ -223,14 +223,15 @@ def report(result: Result) -> dict[str, Any]:
 
 def to_json(facts: Any) -> str:
     """JSON text that any reader takes: what is not finite becomes null."""
-    return json.dumps(_finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(finite(facts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _finite(value: Any) -> Any:
+def finite(value: Any) -> Any:
+    """The same with None in place of numbers that are not finite, which JSON has no word for."""
     if isinstance(value, dict):
-        return {str(key): _finite(entry) for key, entry in value.items()}
+        return {str(key): finite(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple):
-        return [_finite(entry) for entry in value]
+        return [finite(entry) for entry in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

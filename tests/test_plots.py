@@ -43,9 +43,9 @@ def words(figure: Figure) -> str:
 
 
 def test_every_map_has_a_look():
-    assert set(plots._LOOKS) == set(DEFINITIONS)
+    assert set(plots.LOOKS) == set(DEFINITIONS)
     uniform = {"cividis", "viridis", "magma"}
-    assert {look.colours for name, look in plots._LOOKS.items() if name != "contrast"} <= uniform
+    assert {look.colours for name, look in plots.LOOKS.items() if name != "contrast"} <= uniform
 
 
 @pytest.mark.parametrize("name", DEFINITIONS)

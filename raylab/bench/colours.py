@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..pictures.plots import _LOOKS as LOOKS
-from ..pictures.plots import _range
+from ..pictures.plots import LOOKS, colour_range
 from ..results.maps import DEFINITIONS
 
 COLOURS = 256
@@ -29,7 +28,7 @@ def colour_tables() -> dict[str, list[int]]:
 
 def map_range(name: str, values: np.ndarray) -> tuple[float, float]:
     """The ends of a map's colour bar; contrast has zero in the middle of its colours and at least 1 at its upper end."""
-    low, high = _range(name, values)
+    low, high = colour_range(name, values)
     return (low, max(high, 1.0)) if name == "contrast" else (low, high)
 
 

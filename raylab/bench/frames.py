@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from ..files import _finite as finite
+from ..files import finite
 
 _KINDS = {np.dtype("<f4"): "float32", np.dtype("<i4"): "int32"}
 _GRAIN = 8

@@ -17,7 +17,7 @@ from ..errors import InputError
 from ..finishing.cutting import LastFacets
 from ..finishing.previewing import Preview
 from ..finishing.repolishing import Repolished
-from .plots import NEUTRAL, _draw, _extend, _range
+from .plots import NEUTRAL, arrow_heads, colour_range, draw_map
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -41,10 +41,10 @@ def preview_figure(preview: Preview) -> Figure:
     count = len(preview.results)
     figure = Figure(figsize=(3.5 * count + 1.1, 4.6), layout="constrained")
     row = figure.subplots(1, count, squeeze=False)[0]
-    ends = -1.0, max(_range("contrast", one.maps["contrast"].values)[1] for one in preview.results)
+    ends = -1.0, max(colour_range("contrast", one.maps["contrast"].values)[1] for one in preview.results)
     images = []
     for k, (axes, result) in enumerate(zip(row, preview.results, strict=True)):
-        images.append(_draw(axes, result, "contrast", None, ends))
+        images.append(draw_map(axes, result, "contrast", None, ends))
         told = result.summary
         numbers = (
             f"brightness {told.brightness.value:.4f}   contrast {told.contrast_rms.value:.3f}",
@@ -54,8 +54,8 @@ def preview_figure(preview: Preview) -> Figure:
         choice = textwrap.wrap(f"{k + 1}: {preview.choices[k]}", 40)
         axes.set_title("\n".join([*choice, *numbers]), fontsize=8.5, loc="left", color=_INK)
         axes.set_ylabel("y / mm" if k == 0 else "")
-    widest = next((image for image in images if _extend("contrast", image) != "neither"), images[0])
-    figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=_extend("contrast", widest))
+    widest = next((image for image in images if arrow_heads("contrast", image) != "neither"), images[0])
+    figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=arrow_heads("contrast", widest))
     stone, light = preview.blocked.stone, preview.light
     _subject(figure, f"{stone.name}, {stone.material.name}, now {stone.weight_ct:.4f} ct", light.dome.name)
     return figure
@@ -69,16 +69,16 @@ def repolish_figure(found: Repolished) -> Figure:
     figure = Figure(figsize=(12.6, 4.4), layout="constrained")
     row = figure.subplots(1, 3)
     both = (found.before, found.after)
-    ends = -1.0, max(_range("contrast", one.maps["contrast"].values)[1] for one in both)
+    ends = -1.0, max(colour_range("contrast", one.maps["contrast"].values)[1] for one in both)
     for axes, result, when in zip(row, both, ("before", "after"), strict=False):
-        image = _draw(axes, result, "contrast", None, ends)
+        image = draw_map(axes, result, "contrast", None, ends)
         told, stone = result.summary, result.scene.stone
         axes.set_title(
             f"{when}: {stone.weight_ct:.4f} ct\n"
             f"brightness {told.brightness.value:.4f}   contrast {told.contrast_rms.value:.3f}",
             fontsize=8.5, loc="left", color=_INK,
         )  # fmt: skip
-    figure.colorbar(image, ax=list(row[:2]), shrink=0.85, label="contrast", extend=_extend("contrast", image))
+    figure.colorbar(image, ax=list(row[:2]), shrink=0.85, label="contrast", extend=arrow_heads("contrast", image))
     field, first = found.difference["luminance"].squeeze(), row[0]
     edge = (*first.get_xlim(), *first.get_ylim())
     drawn = row[2].imshow(field.values, origin="lower", extent=edge, cmap="PuOr_r", norm=CenteredNorm(0.0))

@@ -41,7 +41,7 @@ class Look(NamedTuple):
     high: float | None
 
 
-_LOOKS = {
+LOOKS = {
     "luminance": Look("cividis", 0.0, None),
     "contrast": Look("PuOr_r", -1.0, None),  # never below -1; each side of zero has its own scale
     "sky": Look("cividis", 0.0, 1.0),
@@ -56,6 +56,7 @@ _LOOKS = {
     "coverage": Look("cividis", 0.0, 1.0),
     "luminance_error": Look("magma", 0.0, None),
 }
+"""How each map of `DEFINITIONS` is drawn."""
 _LEAST_RANGE = 1e-6
 
 
@@ -118,8 +119,8 @@ def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None
         old.remove()
     # A bar of its own for each map: one that had arrow heads keeps room for them.
     beside = figure.add_axes(((_LEFT + _SIDE + 0.12) / _WIDTH, _BOTTOM / _HEIGHT, 0.16 / _WIDTH, _SIDE / _HEIGHT))
-    image = _draw(axes, result, name, wavelength_nm)
-    bar = figure.colorbar(image, cax=beside, label=_label(name), extend=_extend(name, image))
+    image = draw_map(axes, result, name, wavelength_nm)
+    bar = figure.colorbar(image, cax=beside, label=_label(name), extend=arrow_heads(name, image))
     bar.ax.tick_params(labelsize=8)
     if name == "source_elevation":
         bar.set_ticks(list(range(-90, 91, 30)))
@@ -137,9 +138,9 @@ def overview_figure(result: Result) -> Figure:
     for place, name in enumerate(("luminance", "contrast", "leak")):
         left = 0.55 + 4.35 * place
         axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
-        image = _draw(axes, result, name, None)
+        image = draw_map(axes, result, name, None)
         beside = figure.add_axes(((left + side + 0.08) / width, bottom / height, 0.1 / width, side / height))
-        figure.colorbar(image, cax=beside, extend=_extend(name, image)).ax.tick_params(labelsize=8)
+        figure.colorbar(image, cax=beside, extend=arrow_heads(name, image)).ax.tick_params(labelsize=8)
         axes.set_title(_headline(result, name, None), fontsize=10.5, loc="left", y=1.0)
         axes.set_ylabel("y / mm" if place == 0 else "")
     _ledger_bars(figure.add_axes((14.1 / width, bottom / height, 2.3 / width, side / height)), result)
@@ -152,7 +153,7 @@ def _write(figure: Figure, x: float, y: float, text: str, size: float) -> None:
     figure.text(x, y, text, fontsize=size, color=_INK, va="bottom", parse_math=False)
 
 
-def _draw(
+def draw_map(
     axes: Axes, result: Result, name: str, wavelength_nm: float | None, ends: tuple[float, float] | None = None
 ) -> AxesImage:
     """A map within the stone's outline, on a neutral ground; `ends` of the scale, by default what the map itself needs."""
@@ -165,13 +166,13 @@ def _draw(
     side = pixel * len(result.maps.x)
     block = -(-len(result.maps.x) // MOST_PIXELS)
     values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
-    low, high = ends or _range(name, values)
+    low, high = ends or colour_range(name, values)
     reach = pixel * block * len(values)  # a last block that hangs over the frame is cut off by the limits
     image = axes.imshow(
         values,
         origin="lower",
         extent=(left, left + reach, bottom, bottom + reach),
-        cmap=_LOOKS[name].colours,
+        cmap=LOOKS[name].colours,
         norm=TwoSlopeNorm(0.0, low, max(high, 1.0)) if name == "contrast" else Normalize(low, high),
         interpolation="antialiased",
         interpolation_stage="data",
@@ -215,9 +216,9 @@ def block_mean(field: np.ndarray, coverage: np.ndarray, block: int) -> np.ndarra
     return np.array(rows)
 
 
-def _range(name: str, values: np.ndarray) -> tuple[float, float]:
+def colour_range(name: str, values: np.ndarray) -> tuple[float, float]:
     """The colour bar's ends: fixed ones, or what holds 99.5 % of the pixels, rounded up to two digits."""
-    look = _LOOKS[name]
+    look = LOOKS[name]
     if look.high is not None:
         return look.low, look.high
     seen = np.abs(values[np.isfinite(values)])
@@ -229,11 +230,11 @@ def _range(name: str, values: np.ndarray) -> tuple[float, float]:
     return look.low, high
 
 
-def _extend(name: str, image: AxesImage) -> Any:
+def arrow_heads(name: str, image: AxesImage) -> Any:
     """Arrow heads on a colour bar beyond whose ends values lie."""
     seen: np.ndarray = np.ma.compressed(np.ma.masked_invalid(np.ma.asarray(image.get_array())))  # type: ignore[no-untyped-call]
     low, high = image.get_clim()
-    if _LOOKS[name].high is not None or not len(seen):
+    if LOOKS[name].high is not None or not len(seen):
         return "neither"
     above, below = bool(seen.max() > high * (1.0 + 1e-9)), bool(seen.min() < low - 1e-9 * abs(low))
     return {(True, True): "both", (True, False): "max", (False, True): "min", (False, False): "neither"}[above, below]
