@@ -95,7 +95,7 @@ def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[floa
             if progress is not None:
                 progress((k + 1) / len(wavelengths))
         else:
-            traced.append(_sampled(scene, frame, wavelength_nm, _part(progress, k, len(wavelengths))))
+            traced.append(sampled_image_of(scene, frame, wavelength_nm, _part(progress, k, len(wavelengths))))
     agreement, note = _symmetry(scene, virtual)
     summary = summarise(traced, scene.dome.peak_radiance, agreement, note, tables)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
@@ -132,7 +132,10 @@ def beams_of(scene: Scene, wavelength_nm: float) -> Beams:
     )
 
 
-def _sampled(scene: Scene, frame: Frame, wavelength_nm: float, progress: Callable[[float], None] | None) -> Traced:
+def sampled_image_of(
+    scene: Scene, frame: Frame, wavelength_nm: float, progress: Callable[[float], None] | None = None
+) -> Traced:
+    """The sampled image of a scene at one wavelength, on a frame."""
     return sample_image(
         scene.stone,
         scene.dome,

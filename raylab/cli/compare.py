@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table
+from .console import progress, say, say_json, table, told_by_option
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
@@ -83,7 +83,6 @@ def compare(
         Print the numbers as JSON instead of tables.
     """
     from ..comparison.comparing import compare as compared
-    from ..errors import InputError
     from ..files import whole_set
     from ..lighting.scenefile import load_dome
     from ..lighting.view import View
@@ -91,7 +90,7 @@ def compare(
 
     doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
-    try:
+    with told_by_option(*options, tilts="tilt_deg"):
         uncertainty = Uncertainty(**{key: value for key, value in doubt.items() if value is not None})
         offered: list[Stone] = _loaded(stones, unit)
         light = load_dome(dome)
@@ -119,12 +118,6 @@ def compare(
             with whole_set(out, _planned(len(offered)), force=force) as stage:
                 found = work()
                 _write_all(found, stage)
-    except InputError as error:
-        key = {"tilts": "tilt_deg"}.get(error.key or "", error.key)
-        if error.file is not None or key not in options:
-            raise
-        option = "--" + str(key).replace("_", "-")
-        raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error
     if json:
         say_json(found.to_dict())
         return

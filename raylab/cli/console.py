@@ -58,3 +58,18 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1)
             for k, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
         say(("  " + "  ".join(cells)).rstrip())
+
+
+@contextmanager
+def told_by_option(*keys: str, **renamed: str) -> Iterator[None]:
+    """Faults of these keys are told by the command line's option of that name; `renamed` gives a key another option's."""
+    from ..errors import InputError
+
+    try:
+        yield
+    except InputError as error:
+        key = renamed.get(error.key or "", error.key or "")
+        if error.file is not None or key not in keys:
+            raise
+        option = "--" + key.replace("_", "-")
+        raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error

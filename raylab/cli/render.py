@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table
+from .console import progress, say, say_json, table, told_by_option
 
 if TYPE_CHECKING:
     from ..lighting.scene import Scene
@@ -154,19 +154,13 @@ def _scene(path: Path, unit: str | None, material: str | None) -> Scene:
 
 def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings: dict[str, Any]) -> Scene:
     """The scene with what the command line states otherwise; faults are told by the option's name."""
-    from ..errors import InputError
     from ..lighting.scenefile import load_dome
 
-    try:
+    with told_by_option("dome", *view, *settings):
         if dome is not None:
             scene = replace(scene, dome=load_dome(dome))
         looking = replace(scene.view, **{key: value for key, value in view.items() if value is not None})
         return replace(scene, view=looking, **{key: value for key, value in settings.items() if value is not None})
-    except InputError as error:
-        if error.file is not None or error.key not in ("dome", *view, *settings):
-            raise
-        option = "--" + error.key.replace("_", "-")
-        raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error
 
 
 def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> None:

@@ -28,8 +28,7 @@ from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..stone.planes import Stone
 from ..tracers.coverage import rasterise
 from ..tracers.ledger import LUMINANCE, UNTRACED
-from ..tracers.sampling import sample_image
-from ..tracing import Result, beams_of
+from ..tracing import Result, beams_of, sampled_image_of
 from ..units import number_in
 
 BODY = 8
@@ -128,18 +127,7 @@ def _luminance(scene: Scene, frame: Frame, wavelength_nm: float, beams: Any) -> 
         whole = (beams_of(scene, wavelength_nm) if beams is None else beams).unfolded()
         drawn = rasterise(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE]], frame)
         return drawn.sums[..., 0], drawn.coverage
-    traced = sample_image(
-        scene.stone,
-        scene.dome,
-        scene.view,
-        frame,
-        wavelength_nm=wavelength_nm,
-        samples=scene.samples,
-        polarised=scene.polarised,
-        min_weight=scene.min_weight,
-        max_bounces=scene.max_bounces,
-        seed=scene.seed,
-    )
+    traced = sampled_image_of(scene, frame, wavelength_nm)
     covered = traced.fields["coverage"]
     return np.nan_to_num(traced.fields["luminance"]) * covered, covered
 
