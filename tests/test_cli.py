@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import signal
@@ -231,6 +232,25 @@ def test_an_interrupt_leaves_nothing_half_written(folder):
         out, err = process.communicate(timeout=60)
     assert (process.returncode, out, err) == (130, "", "raylab: interrupted\n")
     assert sorted(os.listdir(folder)) == ["s.toml"]
+
+
+def test_an_interrupt_within_a_callback_of_compiled_code_is_not_lost(monkeypatch, capsys):
+    """ctypes drops what its callbacks raise; the compiler calls such, and Ctrl-C may strike in one."""
+
+    def interrupted() -> None:
+        raise KeyboardInterrupt
+
+    def command(*_arguments, **_options) -> None:
+        ctypes.CFUNCTYPE(None)(interrupted)()
+        begun = time.monotonic()
+        while time.monotonic() - begun < 30.0:
+            time.sleep(0.01)
+
+    usual = sys.unraisablehook
+    monkeypatch.setattr("raylab.cli.app", command)
+    assert main([]) == 130
+    assert capsys.readouterr().err == "raylab: interrupted\n"
+    assert sys.unraisablehook is usual
 
 
 def test_long_work_shows_a_bar_on_a_terminal_and_short_work_none(monkeypatch, capsys):

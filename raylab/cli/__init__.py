@@ -6,9 +6,12 @@ fault of ours. The commands import what they need when they run, so that ``rayla
 
 from __future__ import annotations
 
+import _thread
 import os
 import sys
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 
 from cyclopts import App, CycloptsError
 
@@ -43,8 +46,9 @@ for command in (render, tilt, measure, compare, finish, repolish, bench, scenes,
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command line, `sys.argv` by default; returns the exit code."""
     try:
-        app(sys.argv[1:] if argv is None else list(argv), exit_on_error=False, print_error=False)
-        sys.stdout.flush()
+        with _no_interrupt_lost():
+            app(sys.argv[1:] if argv is None else list(argv), exit_on_error=False, print_error=False)
+            sys.stdout.flush()
     except (InputError, CycloptsError) as error:
         return _refused(str(error))
     except MemoryError:
@@ -55,6 +59,28 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # whoever reads us has seen enough; nothing is left to flush at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return DONE
+
+
+@contextmanager
+def _no_interrupt_lost() -> Iterator[None]:
+    """Ctrl-C counts wherever it strikes.
+
+    Python drops an exception raised in a callback that C code makes, and the compiler makes some: an interrupt at such a moment
+    would be reported and forgotten, and the work go on. It is sent again, once the callback is over.
+    """
+    usual = sys.unraisablehook
+
+    def again(lost: sys.UnraisableHookArgs) -> None:
+        if lost.exc_type is KeyboardInterrupt:
+            threading.Timer(0.05, _thread.interrupt_main).start()
+        else:
+            usual(lost)
+
+    sys.unraisablehook = again
+    try:
+        yield
+    finally:
+        sys.unraisablehook = usual
 
 
 def _refused(line: str) -> int:
