@@ -119,8 +119,8 @@ def _symmetry(scene: Scene, virtual: list[Beams]) -> tuple[Statistic | None, str
     return agreement, ""
 
 
-def beams_of(scene: Scene, wavelength_nm: float) -> Beams:
-    """The virtual facets of a scene at one wavelength, without maps."""
+def beams_of(scene: Scene, wavelength_nm: float, *, keep_paths: bool = True, threads: int | None = None) -> Beams:
+    """The virtual facets of a scene at one wavelength, without maps; `keep_paths` and `threads` as in `trace_beams`."""
     return trace_beams(
         scene.stone,
         scene.dome,
@@ -129,6 +129,8 @@ def beams_of(scene: Scene, wavelength_nm: float) -> Beams:
         polarised=scene.polarised,
         precision=scene.precision,
         max_bounces=scene.max_bounces,
+        keep_paths=keep_paths,
+        threads=threads,
     )
 
 

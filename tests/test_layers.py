@@ -13,7 +13,7 @@ import raylab
 ROOT = Path(raylab.__file__).parent
 
 LAYERS = (
-    ("units", "errors", "jit", "code_id", "progress_bar"),
+    ("units", "errors", "jit", "code_id", "progress_bar", "threads"),
     ("optics",),
     ("stone",),
     ("lighting",),

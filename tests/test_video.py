@@ -71,9 +71,9 @@ def test_a_film_that_was_broken_off_goes_on(tmp_path, traced):
         save_video(STONE, DOME, film, circling(4), progress=stop, **QUICK)
     assert not film.exists()
     assert {path.suffix for path in tmp_path.rglob("*") if path.is_file()} == {".png"}
-    assert len(traced) == 2
+    assert 2 <= len(traced) <= 4, "some threads were ahead"
     folder = save_video(STONE, DOME, film, circling(4), **QUICK)
-    assert len(traced) == 4
+    assert len(traced) == 4, "each still once"
     whole = film.read_bytes()
     next(iter(sorted(folder.glob("*.png")))).unlink()
     save_video(STONE, DOME, film, circling(4), force=True, **QUICK)

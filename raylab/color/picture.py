@@ -4,8 +4,8 @@
     spectrum -> XYZ  a perfect white as bright as the dome's brightest direction has Y = 1 (`optics.spectrum`)
     XYZ -> screen    white balance from the light to the screen's white, exposure, gamut, encoding (`optics.color`)
 
-Only luminance is drawn, one wavelength after the other, into one sum of three numbers a pixel: memory does not grow with the
-number of wavelengths, and work grows in proportion to it.
+Only luminance is drawn, one wavelength on each thread at a time, into one sum of three numbers a pixel: memory does not grow
+with the number of wavelengths, and work grows in proportion to it.
 
 Gamut rule: a colour that no screen shows moves towards the neutral of equal luminance just as far as needed, and what is
 brighter than white becomes white (`optics.color.into_gamut`). `Picture.linear` is untouched by it.
@@ -15,7 +15,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -26,6 +25,8 @@ from ..lighting.view import Frame, View, frame_around
 from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..stone.planes import Stone
+from ..threads import in_order
+from ..tracers.beams import Beams
 from ..tracers.coverage import rasterise
 from ..tracers.ledger import LUMINANCE, UNTRACED
 from ..tracing import Result, beams_of, sampled_image_of
@@ -75,6 +76,7 @@ def picture(
     wavelengths: int | WavelengthSet = 16,
     *,
     frame: Frame | None = None,
+    threads: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Picture:
     """A colour picture of a scene.
@@ -93,6 +95,7 @@ def picture(
     exposure : factor on the light; at 1 the dome's brightest direction, seen undimmed, is the screen's white.
     wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
     frame : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
+    threads : wavelengths worked at a time, by default numba's number of threads; the picture doesn't depend on it.
     progress : called with the share of the work done, 0 to 1.
 
     Raises InputError for an unknown light, an exposure out of range, a wavelength at which the material is not known.
@@ -110,8 +113,12 @@ def picture(
     usable = len(ready) == len(nodes) and asked.wavelengths == nodes
     side = frame.resolution
     sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
-    for k, wavelength_nm in enumerate(nodes):
-        seen, covered = _luminance(scene, frame, wavelength_nm, ready[k] if usable else None)
+    some: list[Beams | None] = list(ready) if usable else [None] * len(nodes)
+
+    def one(k: int) -> tuple[np.ndarray, np.ndarray]:
+        return _luminance(scene, frame, nodes[k], some[k])
+
+    for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
         sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
         coverage += covered / len(nodes)
         if progress is not None:
@@ -121,10 +128,11 @@ def picture(
     return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, frame)
 
 
-def _luminance(scene: Scene, frame: Frame, wavelength_nm: float, beams: Any) -> tuple[np.ndarray, np.ndarray]:
+def _luminance(scene: Scene, frame: Frame, wavelength_nm: float, beams: Beams | None) -> tuple[np.ndarray, np.ndarray]:
     """Luminance summed over each pixel's covered part, and coverage; both (side, side), y rising."""
     if scene.chosen_engine == "beams":
-        whole = (beams_of(scene, wavelength_nm) if beams is None else beams).unfolded()
+        found = beams_of(scene, wavelength_nm, keep_paths=False, threads=1) if beams is None else beams
+        whole = found.unfolded()
         drawn = rasterise(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE]], frame)
         return drawn.sums[..., 0], drawn.coverage
     traced = sampled_image_of(scene, frame, wavelength_nm)

@@ -7,10 +7,8 @@ trace without maps; the numbers are those of `trace`, with their certain bracket
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
-import numba
 import numpy as np
 
 from .. import __version__
@@ -20,6 +18,7 @@ from ..lighting.dome import Dome
 from ..lighting.view import View
 from ..progress_bar import Progress, shown
 from ..stone.planes import Stone
+from ..threads import in_order
 from ..tracers.ledger import ENTRIES
 from ..units import SODIUM_D_NM, number_in
 
@@ -135,8 +134,7 @@ def _rows(stone: Stone, dome: Dome, looks: list[View], wavelength_nm: float, set
         told = {name: found.ledger[name] if name in ENTRIES else getattr(found, name) for name in STATISTICS}
         return [*(part for name in STATISTICS for part in (told[name].value, told[name].low, told[name].high)), area_mm2]
 
-    with ThreadPoolExecutor(numba.get_num_threads()) as pool:
-        yield from pool.map(one, looks)
+    return in_order(one, looks)
 
 
 def _keys(view: View) -> dict[str, float]:

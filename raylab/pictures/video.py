@@ -1,8 +1,8 @@
 """Films of a stone in motion: colour stills, kept as files, put together as MP4, GIF or WebP.
 
 Each still is a part file named by a hash of all that decides it, the code included, and is written whole or not at all. A
-film that was broken off goes on where it stopped when it is called again, and films that share stills share the work. One
-still at a time is in memory.
+film that was broken off goes on where it stopped when it is called again, and films that share stills share the work. Each
+thread works at a still of its own; few are in memory at a time.
 
 The scale is one for the whole film and for all stones in it, side by side in the order given. MP4 (H.264) needs the extra
 ``video`` (PyAV) and even sizes: an odd side gets one more line of background.
@@ -28,6 +28,7 @@ from ..lighting.view import Frame, View
 from ..optics.spectrum import WavelengthSet, wavelength_set
 from ..progress_bar import Progress, shown
 from ..stone.planes import Stone
+from ..threads import in_order
 from ..units import number_in
 
 KINDS = (".mp4", ".gif", ".webp")
@@ -96,14 +97,14 @@ def save_video(
     reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
     frame = Frame(-reach, -reach, 2.0 * reach / size, int(size))
 
+    def one(view: View) -> np.ndarray:
+        scenes = (Scene(stone, dome, view, precision=precision) for stone in several)
+        return np.concatenate([_still(seen, frame, waves, light, exposure, background, folder) for seen in scenes], axis=1)
+
     def each() -> Iterator[np.ndarray]:
         with shown(progress, "stills") as tell:
-            for done, view in enumerate(looks, start=1):
-                parts = [
-                    _still(Scene(stone, dome, view, precision=precision), frame, waves, light, exposure, background, folder)
-                    for stone in several
-                ]
-                yield _even(np.concatenate(parts, axis=1), background)
+            for done, pixels in enumerate(in_order(one, looks), start=1):
+                yield _even(pixels, background)
                 tell(done, len(looks))
 
     with whole_file(path, force=force) as target:
@@ -122,7 +123,8 @@ def _still(
     part = folder / (hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:32] + ".png")
     if part.exists():
         return np.asarray(iio.imread(part))
-    pixels = np.round(255.0 * picture(scene, light, exposure, waves, frame=frame).srgb(background)).astype(np.uint8)
+    seen = picture(scene, light, exposure, waves, frame=frame, threads=1)
+    pixels = np.round(255.0 * seen.srgb(background)).astype(np.uint8)
     with whole_file(part, force=True) as target:
         iio.imwrite(target, pixels)
     return pixels
