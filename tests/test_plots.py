@@ -156,15 +156,22 @@ def test_a_large_map_is_averaged_before_it_is_drawn(result, monkeypatch):
 
 
 def test_the_overview_shows_maps_and_the_ledger(result):
-    figure = plots.overview_figure(result)
-    told = words(figure)
-    for part in ("luminance: mean", "contrast: RMS", "leak: mean", "ledger"):
-        assert part in told
-    bars = figure.axes[-1]
+    shown = ("luminance", "contrast", "leak")
+    drawn = dict(plots.map_pictures(result, shown))
+    figure = plots.overview_figure(result, drawn)
+    *maps, bars = figure.axes
+    assert bars.get_title(loc="left") == "ledger"
     widths = [bar.get_width() for bar in bars.patches]
     assert widths == pytest.approx([100.0 * entry.value for entry in result.summary.ledger.values()])
     assert [label.get_text() for label in bars.get_yticklabels()] == list(result.summary.ledger)
-    rendered(figure)
+    pixels = rendered(figure, 110)
+    for place, (name, axes) in enumerate(zip(shown, maps, strict=True)):
+        below = np.asarray(axes.images[0].get_array())
+        assert np.array_equal(below, drawn[name][-len(below) :]), name
+        rows, columns, _ = below.shape  # in the picture pixel by pixel, not resampled
+        assert np.mean(pixels[-rows:, place * columns : (place + 1) * columns] != below) < 0.001, name
+    assert result.scene.dome.name in figure.texts[0].get_text()
+    assert np.array_equal(pixels, rendered(plots.overview_figure(result), 110))  # draws what it isn't given
 
 
 def test_a_stone_that_shows_no_light_is_drawn_all_the_same():

@@ -181,6 +181,8 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
 
 def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int:
     """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
+    from concurrent.futures import ThreadPoolExecutor
+
     from .. import __version__, files
     from ..pictures import drawings, plots, vector
     from ..results.maps import DEFINITIONS
@@ -188,12 +190,17 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
     scene = result.scene
     about = {"title": scene.title, "scene_hash": scene.hash(), "raylab_version": __version__}
     names = [name for name in DEFINITIONS if name in result.maps]
-    files.save_maps(result.maps, folder / "maps.nc", about)
-    files.save_luminance(result.maps, folder / "luminance.tiff")
-    files.save_png(plots.overview_figure(result), folder / "overview.png")
-    for done, (name, pixels) in enumerate(plots.map_pictures(result, names), start=1):
-        files.save_pixels(pixels, folder / f"{name}.png")
-        tell(done / len(names))
+    with ThreadPoolExecutor(1) as packer:  # compressing lets Python run on, which draws meanwhile
+        packed = [packer.submit(files.save_maps, result.maps, folder / "maps.nc", about)]
+        packed.append(packer.submit(files.save_luminance, result.maps, folder / "luminance.tiff"))
+        drawn = {}
+        for name, pixels in plots.map_pictures(result, names):
+            drawn[name] = pixels
+            packed.append(packer.submit(files.save_pixels, pixels, folder / f"{name}.png"))
+            tell(len(drawn) / (len(names) + 1))
+        files.save_png(plots.overview_figure(result, drawn), folder / "overview.png")
+        for one in packed:
+            one.result()
     for name in extra:
         if name.endswith(".svg"):
             files.save_svg(vector.svg(result, name.removesuffix(".svg")), folder / name)

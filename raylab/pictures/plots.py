@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -31,6 +31,8 @@ MOST_PIXELS = 1500
 
 NEUTRAL = "0.86"
 _INK = "0.15"
+_WIDTH, _HEIGHT, _SIDE, _LEFT, _BOTTOM = 6.4, 6.0, 4.85, 0.65, 0.55  # inches
+_DPI = 110
 
 
 class Look(NamedTuple):
@@ -72,7 +74,7 @@ def map_figure(result: Result, name: str, wavelength_nm: float | None = None) ->
     return figure
 
 
-def map_pictures(result: Result, names: Sequence[str], dpi: int = 110) -> Iterator[tuple[str, np.ndarray]]:
+def map_pictures(result: Result, names: Sequence[str], dpi: int = _DPI) -> Iterator[tuple[str, np.ndarray]]:
     """The figures of several maps as pixels, (rows, columns, 3) of 8 bits, one by one.
 
     Axes, ticks and frame are the same on all and drawn once, which takes most of the time that a figure does.
@@ -98,9 +100,6 @@ def map_pictures(result: Result, names: Sequence[str], dpi: int = 110) -> Iterat
         for artist in changing:
             figure.draw_artist(artist)
         yield name, np.array(canvas.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
-
-
-_WIDTH, _HEIGHT, _SIDE, _LEFT, _BOTTOM = 6.4, 6.0, 4.85, 0.65, 0.55  # inches
 
 
 def _page() -> Figure:
@@ -129,22 +128,29 @@ def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None
     _write(figure, _LEFT / _WIDTH, (top + 0.28) / _HEIGHT, _subject(result, wavelength_nm, 96), 8.5)
 
 
-def overview_figure(result: Result) -> Figure:
-    """Luminance, contrast and leak side by side, with the ledger as bars."""
+def overview_figure(result: Result, drawn: Mapping[str, np.ndarray] | None = None) -> Figure:
+    """Luminance, contrast and leak side by side, with the ledger as bars.
+
+    Parameters
+    ----------
+    drawn : those pictures, if `map_pictures` has drawn them already at its usual `dpi`.
+    """
     from matplotlib.figure import Figure
 
-    width, height, side, bottom = 16.6, 4.35, 3.3, 0.5  # inches
-    figure = Figure(figsize=(width, height))
-    for place, name in enumerate(("luminance", "contrast", "leak")):
-        left = 0.55 + 4.35 * place
-        axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
-        image = draw_map(axes, result, name, None)
-        beside = figure.add_axes(((left + side + 0.08) / width, bottom / height, 0.1 / width, side / height))
-        figure.colorbar(image, cax=beside, extend=arrow_heads(name, image)).ax.tick_params(labelsize=8)
-        axes.set_title(_headline(result, name, None), fontsize=10.5, loc="left", y=1.0)
-        axes.set_ylabel("y / mm" if place == 0 else "")
-    _ledger_bars(figure.add_axes((14.1 / width, bottom / height, 2.3 / width, side / height)), result)
-    _write(figure, 0.55 / width, (bottom + side + 0.3) / height, _subject(result, None, 170), 11)
+    shown = ("luminance", "contrast", "leak")
+    pictures = dict(map_pictures(result, shown)) if drawn is None else drawn
+    height, beside = _BOTTOM + _SIDE + 0.6, 3.6  # inches; the maps' own lines about the stone are cut off, and stand here once
+    kept = round((_BOTTOM + _SIDE + 0.27) * _DPI)  # rows of a map's picture
+    width = len(shown) * _WIDTH + beside
+    figure = Figure(figsize=(width, height), dpi=_DPI)
+    for place, name in enumerate(shown):
+        axes = figure.add_axes((place * _WIDTH / width, 0.0, _WIDTH / width, kept / _DPI / height))
+        axes.imshow(pictures[name][-kept:], aspect="auto", interpolation="nearest")
+        axes.set_axis_off()
+    left = len(shown) * _WIDTH + 0.85
+    ledger = figure.add_axes((left / width, _BOTTOM / height, (width - left - 0.15) / width, _SIDE / height))
+    _ledger_bars(ledger, result)
+    _write(figure, _LEFT / width, (height - 0.28) / height, _subject(result, None, 170), 13)
     return figure
 
 
