@@ -32,12 +32,16 @@ if TYPE_CHECKING:
     from .lighting.scene import Scene
     from .lighting.scenefile import dome_names, load_dome, load_scene, load_stone
     from .lighting.view import View
+    from .motion.paths import circling, rocking, turning
     from .motion.scintillation import flashing
     from .motion.tilting import tilt
+    from .optics.absorption import load_tint
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
+    from .optics.spectrum import wavelength_set
+    from .pictures.color_files import save_color_png, save_linear_tiff
     from .pictures.drawing3d import view3d
-    from .pictures.video import circling, save_video
+    from .pictures.video import save_video
     from .raypath import RayPath, ray_path
     from .report import save_report
     from .stone.brilliant import round_brilliant
@@ -75,7 +79,7 @@ _HOME = {
     "Zone": "lighting.dome",
     "best_finishes": "finishing.choosing",
     "chroma": "color.fire",
-    "circling": "pictures.video",
+    "circling": "motion.paths",
     "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
     "deviate": "stone.deviate",
@@ -93,6 +97,7 @@ _HOME = {
     "load_scan": "stone.scan",
     "load_scene": "lighting.scenefile",
     "load_stone": "lighting.scenefile",
+    "load_tint": "optics.absorption",
     "materials": "optics.materials",
     "measure": "stone.measure",
     "optimise": "designs.optimising",
@@ -100,7 +105,10 @@ _HOME = {
     "propagate": "comparison.uncertainty",
     "ray_path": "raypath",
     "repolish": "finishing.repolishing",
+    "rocking": "motion.paths",
     "round_brilliant": "stone.brilliant",
+    "save_color_png": "pictures.color_files",
+    "save_linear_tiff": "pictures.color_files",
     "save_report": "report",
     "save_stone": "files",
     "save_video": "pictures.video",
@@ -110,7 +118,9 @@ _HOME = {
     "tilt": "motion.tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
+    "turning": "motion.paths",
     "view3d": "pictures.drawing3d",
+    "wavelength_set": "optics.spectrum",
     "what_if": "finishing.repolishing",
     "with_head": "color.eyes",
 }
@@ -160,6 +170,7 @@ __all__ = [
     "load_scan",
     "load_scene",
     "load_stone",
+    "load_tint",
     "materials",
     "measure",
     "optimise",
@@ -167,7 +178,10 @@ __all__ = [
     "propagate",
     "ray_path",
     "repolish",
+    "rocking",
     "round_brilliant",
+    "save_color_png",
+    "save_linear_tiff",
     "save_report",
     "save_stone",
     "save_video",
@@ -177,7 +191,9 @@ __all__ = [
     "tilt",
     "trace",
     "trace_scene",
+    "turning",
     "view3d",
+    "wavelength_set",
     "what_if",
     "with_head",
 ]

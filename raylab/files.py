@@ -62,13 +62,13 @@ def whole_set(folder: str | Path, names: Iterable[str], *, force: bool = False, 
     stage = folder / f".raylab-{secrets.token_hex(6)}.part"
     made = make and not folder.exists()
     try:
-        _refuse_taken(folder, names, force)
+        refuse_taken(folder, names, force)
         if make:
             folder.mkdir(parents=True, exist_ok=True)
         stage.mkdir()
         yield stage
         written = sorted(stage.iterdir())
-        _refuse_taken(folder, [file.name for file in written], force)
+        refuse_taken(folder, [file.name for file in written], force)
         for file in written:
             os.replace(file, folder / file.name)
     except OSError as error:
@@ -84,7 +84,8 @@ def _wanted(folder: Path, names: list[str]) -> str:
     return str(folder / names[0] if len(names) == 1 else folder)
 
 
-def _refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
+def refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
+    """Raise InputError where a folder can't hold files of these names, or has one already and `force` isn't set."""
     if folder.exists() and not folder.is_dir():
         raise InputError("not a folder", file=str(folder), expected="a folder to write to")
     for target in (folder / name for name in names):

@@ -18,7 +18,7 @@ import imageio.v3 as iio
 import numpy as np
 
 import raylab as rl
-from raylab.optics.absorption import tint
+from raylab.pictures.fire_plots import fire_figure
 from raylab.pictures.tilt_plots import tilt_figure
 from raylab.report.pictures import maps_figure, packed_png
 
@@ -57,18 +57,10 @@ def lamps() -> None:
 
 
 def fire() -> None:
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(9.2, 4.2), layout="constrained")
-    for axes, material in zip(figure.subplots(1, 2), ("diamond", "sapphire"), strict=True):
-        found = rl.fire_map(rl.Scene(stone(material), rl.load_dome("head-shadow"), resolution=480))
-        half = found.frame.pixel_mm * found.frame.resolution / 2.0
-        drawn = axes.imshow(
-            found.spread_deg, origin="lower", cmap="viridis", vmin=0.0, vmax=4.0, extent=(-half, half, -half, half)
-        )
-        axes.set(title=f"{material}: mean {found.mean_deg:.2f} degree", xlabel="x / mm", ylabel="y / mm", facecolor="0.86")
-    figure.colorbar(drawn, ax=figure.axes, label="angle between F and C / degree", extend="max")
-    figure_of("fire", figure)
+    kinds = ("diamond", "sapphire")
+    found = [rl.fire_map(rl.Scene(stone(kind), rl.load_dome("head-shadow"), resolution=480)) for kind in kinds]
+    titles = [f"{kind}: mean {one.mean_deg:.2f} degree" for kind, one in zip(kinds, found, strict=True)]
+    figure_of("fire", fire_figure(found, titles))
 
 
 def body_color() -> None:
@@ -77,7 +69,7 @@ def body_color() -> None:
     clear = rl.get_material("diamond")
     rows = []
     for view in (rl.View(), rl.View(180.0)):
-        tinted = [clear, *(clear.tinted(tint(name).pairs) for name in ("faint-yellowish", "faint-brownish"))]
+        tinted = [clear, *(clear.tinted(rl.load_tint(name).pairs) for name in ("faint-yellowish", "faint-brownish"))]
         rows.append(np.concatenate([seen(rl.Scene(stone(m), even, view), 0.9, resolution=240) for m in tinted], axis=1))
     save("body-color", np.concatenate(rows, axis=0))
 

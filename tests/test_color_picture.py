@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from polyhedra import box
 
 import raylab as rl
 from raylab.cli import main
+from raylab.color.fire import chroma, fire_map
 from raylab.color.picture import BODY, face_up_color, picture
 from raylab.optics.absorption import tint
 from raylab.optics.color import ciede2000, spectrum_to_xyz, white_xyz, xyz_to_lab
@@ -111,18 +113,46 @@ def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
     assert abs(up.difference - below.difference) > 0.1
 
 
-def test_the_command_writes_both_files(tmp_path):
-    """The linear file and the screen's hold the same picture, apart from gamut, background and 16 bits."""
-    scenes = Path(__file__).parents[1] / "scenes"
-    asked = ["--color", "--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1"]
-    assert main(["render", str(scenes / "well-proportioned.toml"), "--out", str(tmp_path), *asked]) == 0
+def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
+    """The linear file and the screen's hold the same picture, apart from gamut, background and 16 bits; numbers as computed."""
+    scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
+    asked = ["--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1", "--wavelengths", "4"]
+    asked += ["--tint", "faint-brownish", "--dome", "even-sky", "--tilt-deg", "3"]
+    assert main(["color", scene, "--out", str(tmp_path), *asked]) == 0
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["color.json", "color.png", "color.tiff", "fire.png"]
+    told, facts = capsys.readouterr().out, json.loads((tmp_path / "color.json").read_text())
+    plain = rl.load_scene(scene)
+    stone = replace(plain.stone, material=plain.stone.material.tinted(rl.load_tint("faint-brownish").pairs))
+    again = replace(
+        plain, stone=stone, dome=rl.load_dome("even-sky"), view=rl.View(tilt_deg=3.0), resolution=20, precision=0.1
+    )  # fmt: skip
+    seen = picture(again, "A", 0.5, 4)
     linear = tifffile.imread(tmp_path / "color.tiff")
     assert linear.shape == (20, 20, 3)
+    assert np.allclose(linear, seen.linear(), atol=1e-6)
     assert b"sRGB" in (tmp_path / "color.png").read_bytes()[:200]
-    again = replace(rl.load_scene(scenes / "well-proportioned.toml"), resolution=20, precision=0.1)
-    assert np.allclose(linear, picture(again, "A", 0.5).linear(), atol=1e-6)
     encoded = np.asarray(Image.open(tmp_path / "color.png").convert("RGB"))  # the library reads the upper 8 of 16 bits
-    assert np.abs(encoded - 255 * picture(again, "A", 0.5).srgb(0.18)).max() <= 1.5
+    assert np.abs(encoded - 255 * seen.srgb(0.18)).max() <= 1.5
+    face = face_up_color(stone, again.dome, "A", view=again.view, precision=0.1)
+    assert facts["face"]["lab"] == pytest.approx(face.lab.tolist(), rel=1e-12)
+    assert facts["face"]["ciede2000_to_twin"] == pytest.approx(face.difference, rel=1e-12)
+    assert face.difference > 0.5
+    assert facts["fire"]["mean_deg"] == pytest.approx(fire_map(again).mean_deg, rel=1e-12)
+    assert facts["chroma"]["uv"] == pytest.approx(chroma(seen).chroma_uv, rel=1e-12)
+    assert f"{face.difference:.2f}" in told
+
+
+def test_the_command_refuses_what_cannot_be_seen(tmp_path, capsys):
+    scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
+    for words, says in {
+        "--tint pale": "--tint = 'pale': unknown tint; expected",
+        "--tint lost.csv": "lost.csv: no such file; expected an absorption spectrum",
+        "--wavelengths 0": "--wavelengths = 0: out of range; expected 1 to 100",
+        "--exposure 0": "--exposure = 0.0: out of range",
+    }.items():
+        assert main(["color", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2
+        assert says in capsys.readouterr().err
+        assert not (tmp_path / "o").exists()
 
 
 def test_what_cannot_be_seen_is_refused():

@@ -6,14 +6,19 @@ import doctest
 import itertools
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
+from PIL import Image
 from polyhedra import box
 
 import raylab as rl
+from raylab.cli import main
+from raylab.cli.eyes import FILES
 from raylab.color import eyes
-from raylab.color.eyes import eye_pair, head_half_angle_deg, with_head
+from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, with_head
 from raylab.color.picture import picture
 from raylab.optics.materials import Material
 
@@ -91,6 +96,74 @@ def test_the_head_follows_distance_and_size():
     assert head_half_angle_deg(85.0) == pytest.approx(45.0)
     assert math.tan(math.radians(with_head(rl.Dome(), 300.0).head_half_angle_deg)) == pytest.approx(85.0 / 300.0, rel=1e-12)
     assert with_head(rl.Dome(), 600.0).head_half_angle_deg < 8.1
+
+
+def test_a_pupil_blurs_what_lies_off_the_girdle():
+    """The edge of a box's top, z above the girdle, is spread over a disc of diameter pupil z / (d - z) (similar triangles):
+    along x, a disc of radius r has variance r^2 / 4. The edge of its bottom is hidden."""
+    d, pupil, z, half = 10.0, 4.0, 1.0, 2.0
+    scene = rl.Scene(box(2.0 * half, 2.0 * z, Material.constant(1.5)), rl.Dome(), resolution=80, samples=36)
+    sharp, blurred = (eye_pair(scene, d, 0.0, pupil_mm=p, wavelengths=1).left for p in (0.0, pupil))
+    rows = slice(34, 46)
+    edge = half * d / (d - z)
+    radius = 0.5 * pupil * z / (d - z)
+    for seen, expected in ((sharp, 0.0), (blurred, radius**2 / 4.0)):
+        width, pixel = seen.coverage[rows].mean(axis=0), seen.frame.pixel_mm
+        x = seen.frame.x_mm
+        right = x > 0.0
+        steps, at = -np.diff(width[right]), (x[right][1:] + x[right][:-1]) / 2.0
+        middle = steps @ at
+        assert steps.sum() == pytest.approx(1.0)
+        assert middle == pytest.approx(edge, abs=pixel / 10.0)
+        # a pixel adds up to 1/4 of its square, whatever lies within it
+        assert steps @ (at - middle) ** 2 == pytest.approx(expected, abs=pixel**2 / 4.0)
+    assert radius**2 / 4.0 > 10.0 * sharp.frame.pixel_mm**2 / 4.0
+
+
+def test_the_pupil_is_filled_evenly():
+    """Moments of a unit disc: mean r^2 = 1/2, mean x^2 = 1/4; each pixel's samples take each part of equal area once."""
+    points = eyes._on_disc(50, slice(3, 23), 4, 7).reshape(-1, 16, 3)
+    r2 = (points**2).sum(axis=-1)
+    assert r2.max() <= 1.0
+    assert np.all(points[..., 2] == 0.0)
+    assert r2.mean() == pytest.approx(0.5, abs=1e-3)  # strata of r^2 of width 1/4: standard error 6e-4 of 1/sqrt(12) / 4
+    assert (points[..., 0] ** 2).mean() == pytest.approx(0.25, abs=0.004)
+    part = np.floor(r2 * 4) * 4 + np.floor(np.arctan2(points[..., 1], points[..., 0]) / (np.pi / 2.0)) % 4
+    assert np.array_equal(np.sort(part, axis=1), np.broadcast_to(np.arange(16), part.shape))
+    assert len({tuple(row) for row in part.tolist()}) > 900, "in an order of chance"
+
+
+def test_pupils_narrow_in_light():
+    """Limits of the formula: 7.75 mm in the dark and 2 mm in glare at the reference age (from memory, as the formula)."""
+    assert usual_pupil_mm(0.0, age_years=28.58) == pytest.approx(7.75)
+    assert 2.0 < usual_pupil_mm(1e6, 2e4, 28.58) < 2.2
+    assert usual_pupil_mm(1e4) < usual_pupil_mm(10.0)
+    assert usual_pupil_mm(100.0, age_years=70.0) < usual_pupil_mm(100.0)
+
+
+def test_the_command_writes_pairs(tmp_path, capsys):
+    scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
+    asked = ["--resolution", "16", "--wavelengths", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
+    assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 0
+    told = capsys.readouterr().out
+    assert "63 mm apart at 250 mm; head 18.8 degrees" in told
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(FILES)
+    plain = rl.load_scene(scene)
+    again = replace(plain, resolution=16, samples=4, dome=with_head(plain.dome, 250.0))
+    pair = eye_pair(again, pupil_mm=3.0, wavelengths=1)
+    assert np.allclose(tifffile.imread(tmp_path / "left.tiff"), pair.left.linear(), atol=1e-6)
+    for name, encoded in (("parallel", pair.side_by_side()), ("crossed", pair.side_by_side(crossed=True))):
+        read = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))
+        assert np.abs(read - 255.0 * encoded).max() <= 1.5
+    assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 2
+    assert "already there" in capsys.readouterr().err
+    for words, says in {
+        "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
+        "--distance-mm 1": "--distance-mm = 1.0: the eyes",
+    }.items():
+        assert main(["eyes", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2
+        assert says in capsys.readouterr().err
+    assert not (tmp_path / "o").exists()
 
 
 def test_eyes_that_cannot_see_are_refused():

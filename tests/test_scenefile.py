@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from raylab.errors import InputError
 from raylab.files import save_stone
 from raylab.lighting.scenefile import dome_names, load_dome, load_scene, load_stone
+from raylab.optics.absorption import load_tint
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.scan import load_scan
 
@@ -66,6 +67,9 @@ seed = 7
 """
 
 
+TINT = "absorption_per_mm = [[400, 0.02], [700, 0.01]]"
+
+
 @pytest.fixture
 def write(tmp_path):
     def write(text: str | bytes, name: str = "s.toml") -> Path:
@@ -84,6 +88,21 @@ def fault(path: Path, load=load_scene) -> str:
     assert len(line.splitlines()) == 1
     assert line.startswith(str(path))
     return line.replace(str(path.parent) + "/", "")
+
+
+def test_a_tint_is_a_shipped_one_or_a_file_beside_the_scene(write, tmp_path):
+    write("# invented\nwavelength_nm,absorption_per_cm\n400,2\n700,1\n", "mine.csv")
+    found = load_scene(write(VALID.replace(TINT, 'tint = "mine.csv"')))
+    assert found.stone.material.absorption == ((400.0, 0.2), (700.0, 0.1))
+    found = load_scene(write(VALID.replace(TINT, 'tint = "faint-brownish"')))
+    assert found.stone.material.absorption == load_tint("faint-brownish").pairs
+    says = "s.toml: stone.tint = 'faint-brown': unknown tint; did you mean 'faint-brownish'?"
+    assert fault(write(VALID.replace(TINT, 'tint = "faint-brown"'))) == says
+    assert "given twice" in fault(write(VALID.replace(TINT, TINT + '\ntint = "faint-brownish"')))
+    assert fault(write(VALID.replace(TINT, 'tint = "lost.csv"'))).startswith("s.toml: stone.tint = 'lost.csv': no such file")
+    write("# invented\nwavelength_nm,absorption_per_cm\n400,2\n", "short.csv")
+    with pytest.raises(InputError, match=r"short\.csv: too few lines"):
+        load_scene(write(VALID.replace(TINT, 'tint = "short.csv"')))
 
 
 def test_every_value_arrives(write):

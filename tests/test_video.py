@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import imageio.v3 as iio
 import numpy as np
@@ -10,12 +11,15 @@ import pytest
 from PIL import Image
 
 import raylab as rl
+from raylab.cli import main
+from raylab.motion.paths import circling, moved
 from raylab.pictures import video
-from raylab.pictures.video import circling, save_video
+from raylab.pictures.video import save_video
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 SMALL = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75, diameter_mm=3.25)
 DOME = rl.load_dome("head-shadow")
+SCENES = Path(__file__).parents[1] / "scenes"
 QUICK = {"size": 33, "wavelengths": 2, "precision": 0.1}
 
 
@@ -88,6 +92,61 @@ def test_the_views_go_around_and_close():
     assert [view.tilt_azimuth_deg for view in looks] == [45.0 * k for k in range(8)]
     assert {view.tilt_deg for view in looks} == {10.0}
     assert len(circling()) == 200
+
+
+def test_turned_and_rocked_stones_come_back():
+    assert [view.turn_deg for view in rl.turning(4)] == [0.0, 90.0, 180.0, 270.0]
+    assert {view.tilt_deg for view in rl.turning(4, view=rl.View(7.0, 20.0, 5.0))} == {7.0}
+    rocked = rl.rocking(8, 10.0, 30.0)
+    assert [round(view.tilt_deg, 9) for view in rocked] == pytest.approx([0, 50**0.5, 10, 50**0.5, 0, 50**0.5, 10, 50**0.5])
+    assert [view.tilt_azimuth_deg for view in rocked[1:4] + rocked[5:]] == [30.0] * 3 + [-150.0] * 3
+    assert moved(rl.View(3.0, turn_deg=9.0), "circle", 2) == circling(2, 12.0, 9.0)
+    with pytest.raises(rl.InputError, match=r"did you mean .circle."):
+        moved(rl.View(), "circel", 4)
+    with pytest.raises(rl.InputError, match="parallel"):
+        moved(rl.View(distance_mm=250.0), "turn", 4)
+
+
+def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, traced, monkeypatch, capsys):
+    words = ["film", str(SCENES / "well-proportioned.toml"), str(SCENES / "deep-nail-head.toml")]
+    words += ["--out", str(tmp_path / "film.gif")]
+    words += ["--move", "turn", "--angle-deg", "45", "--stills", "3", "--size", "24", "--wavelengths", "1"]
+    counted = video.picture
+
+    def broken_off(*args, **settings):
+        if len(traced) >= 2:
+            raise KeyboardInterrupt
+        return counted(*args, **settings)
+
+    monkeypatch.setattr(video, "picture", broken_off)
+    assert main(words) == 130
+    assert capsys.readouterr().err == "raylab: interrupted\n"
+    assert not (tmp_path / "film.gif").exists()
+    monkeypatch.setattr(video, "picture", counted)
+    assert main(words) == 0
+    assert "3 stills at 20 a second" in capsys.readouterr().out
+    with Image.open(tmp_path / "film.gif") as film:
+        assert (film.n_frames, film.size) == (3, (48, 24))
+    assert sorted(view.turn_deg for view in traced) == [0.0, 0.0, 15.0, 15.0, 30.0, 30.0]  # each once
+    assert main(words) == 2
+    assert "film.gif: already there; nothing was written" in capsys.readouterr().err
+
+
+def test_the_command_refuses_before_the_work(tmp_path, traced, capsys):
+    scene = str(SCENES / "well-proportioned.toml")
+    for words, says in {
+        "--out film.avi": "film.avi: no film is written to a file of this kind; expected a name in .mp4, .gif, .webp",
+        "--out film.gif --size 4": "--size = 4: out of range",
+        "--out film.gif --fps 0": "--fps = 0.0: out of range",
+        "--out film.gif --stills 0": "--stills = 0: out of range",
+        "--out film.gif --exposure 0": "--exposure = 0.0: out of range",
+        "--out film.gif --move rock --angle-deg 190": "--angle-deg = 190.0: out of range",
+    }.items():
+        assert main(["film", scene, *words.replace("film.", str(tmp_path / "film.")).split()]) == 2
+        assert says in capsys.readouterr().err
+    assert main(["film", "--out", str(tmp_path / "film.gif")]) == 2
+    assert traced == []
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_what_cannot_be_filmed_is_told_before_the_work(tmp_path, traced, monkeypatch):

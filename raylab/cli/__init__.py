@@ -19,7 +19,10 @@ from cyclopts import App, CycloptsError
 from .. import __version__
 from ..errors import InputError
 from .bench import bench
+from .color import color
 from .compare import compare
+from .eyes import eyes
+from .film import film
 from .finish import finish
 from .lists import domes, materials, scenes
 from .measure import measure
@@ -40,7 +43,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, tilt, measure, compare, finish, repolish, bench, scenes, materials, domes, sweep):
+for command in (render, color, eyes, tilt, film, measure, compare, finish, repolish, bench, scenes, materials, domes, sweep):
     app.command(command)
 
 

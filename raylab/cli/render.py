@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table, told_by_option
+from .asked import scene_or_stone, with_options
+from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
     from ..lighting.scene import Scene
@@ -37,9 +37,6 @@ def render(
     seed: int | None = None,
     facets: Flag = False,
     svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
-    color: Flag = False,
-    light: Literal["D65", "A", "E", "LED-B3"] = "D65",
-    exposure: float = 1.0,
     three_d: Annotated[bool, Parameter(name="--3d", negative="")] = False,
     ray: Annotated[list[tuple[float, float]] | None, Parameter(negative="")] = None,
     force: Flag = False,
@@ -87,13 +84,6 @@ def render(
     svg
         Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`; a browser shows
         each one's path on hover (exact engine).
-    color
-        Also write the picture in colour, from 16 wavelengths: `color.png` (16 bits, sRGB) and `color.tiff` (linear, 32-bit
-        floats, unclipped).
-    light
-        The colour picture's light: daylight, tungsten, equal energy or a white LED.
-    exposure
-        Factor on the colour picture's light; at 1 the dome's brightest direction is white.
     three_d
         Also draw the stone in 3D with its tiers: `stone-3d.png`.
     ray
@@ -111,24 +101,20 @@ def render(
 
     settings = {"resolution": resolution, "samples": samples, "engine": engine, "precision": precision, "seed": seed}
     view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
-    wanted = _with_options(_scene(scene, unit, material), dome, view, settings)
+    wanted = with_options(scene_or_stone(scene, unit, material), dome, view, settings)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = wanted.chosen_engine == "beams"
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
     if ray and not three_d:
         raise InputError("rays are drawn in the 3D picture only", key="--ray", expected="--3d as well")
-    colors = ["color.png", "color.tiff"] if color else []
     solid = ["stone-3d.png"] if three_d else []
-    with whole_set(out, planned + extra + colors + solid, force=force) as stage:
+    with whole_set(out, planned + extra + solid, force=force) as stage:
         if three_d:  # first: a machine that can't draw in 3D is told before the work
             _draw_3d(wanted, ray or [], stage / "stone-3d.png")
         with progress("tracing") as tell:
             result = trace_scene(wanted, progress=tell)
         with progress("writing") as tell:
             count = _write_all(result, stage, extra, tell)
-        if color:
-            with progress("colour") as tell:
-                _write_color(result, stage, light, exposure, tell)
     if json:
         say_json(report(result))
     else:
@@ -137,30 +123,7 @@ def render(
             _tell_facets(result.summary.facets)
         if svg and not exact:
             say(f"  {svg}.svg: virtual facets are drawn by the exact engine only (parallel view)")
-        say(f"{count + len(colors)} files in {out}")
-
-
-def _scene(path: Path, unit: str | None, material: str | None) -> Scene:
-    """The scene in a file, or a stone alone under the usual dome."""
-    from ..lighting.scene import Scene
-    from ..lighting.scenefile import STONE_READERS, load_dome, load_scene, load_stone
-
-    alone = path.suffix.lower() in STONE_READERS and path.suffix.lower() != ".toml"
-    if alone or unit is not None or material is not None:
-        stone = load_stone(path, unit=unit, material=material)
-        return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
-    return load_scene(path)
-
-
-def _with_options(scene: Scene, dome: str | None, view: dict[str, Any], settings: dict[str, Any]) -> Scene:
-    """The scene with what the command line states otherwise; faults are told by the option's name."""
-    from ..lighting.scenefile import load_dome
-
-    with told_by_option("dome", *view, *settings):
-        if dome is not None:
-            scene = replace(scene, dome=load_dome(dome))
-        looking = replace(scene.view, **{key: value for key, value in view.items() if value is not None})
-        return replace(scene, view=looking, **{key: value for key, value in settings.items() if value is not None})
+        say(f"{count} files in {out}")
 
 
 def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> None:
@@ -210,16 +173,6 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
             files.save_png(drawings.leak_figure(result), folder / name)
     files.save_summary(result, folder / "summary.json")
     return len(list(folder.iterdir()))
-
-
-def _write_color(result: Result, folder: Path, light: str, exposure: float, tell: Any) -> None:
-    """The picture in colour, on a middle grey in the PNG and on black in the linear file."""
-    from ..color.picture import picture
-    from ..pictures.color_files import save_color_png, save_linear_tiff
-
-    seen = picture(result, light, exposure, progress=tell)
-    save_color_png(seen.srgb(background=0.18), folder / "color.png")
-    save_linear_tiff(seen.linear(), folder / "color.tiff")
 
 
 def _tell(result: Result) -> None:

@@ -6,6 +6,11 @@ stone by its own rays from its own place; stone, dome and head stay where they a
 
 The pictures are drawn on the map plane z = 0, so that points of the girdle's plane fall in the same place for both eyes, and
 what lies above or below shows as disparity. The further away, the more a view resembles the parallel one.
+
+A pupil of finite size sees the girdle's plane sharp and blurs the rest (`pupil_mm`): each ray starts from another point of
+a level disc and goes through the map plane where the ray from the disc's middle would. A point at height z becomes a disc of
+diameter ``pupil z / (distance - z)`` there (similar triangles), and light that the stone sends into a part of the pupil
+only is averaged. `usual_pupil_mm` says how wide pupils are in what light.
 """
 
 from __future__ import annotations
@@ -83,11 +88,29 @@ def with_head(dome: Dome, distance_mm: float, head_width_mm: float = 170.0) -> D
     return replace(dome, head_half_angle_deg=head_half_angle_deg(distance_mm, head_width_mm))
 
 
+def usual_pupil_mm(luminance_cd_m2: float, field_deg2: float = 1000.0, age_years: float = 30.0) -> float:
+    """Mean diameter of both eyes' pupils in light: Watson & Yellott, J. Vision 12(10):12 (2012), formula cited from memory.
+
+    With F = luminance times field area and the reference age of 28.58 years:
+    D = 7.75 - 5.75 (F / 846)^0.41 / ((F / 846)^0.41 + 2), then D + (age - 28.58) (0.02132 - 0.009562 D).
+
+    >>> round(usual_pupil_mm(100.0), 3)
+    3.253
+    """
+    number_in("luminance_cd_m2", luminance_cd_m2, 0.0, 1e6, "cd/m^2")
+    number_in("field_deg2", field_deg2, 1.0, 2e4, "square degrees")
+    number_in("age_years", age_years, 20.0, 83.0, "years")
+    light = (luminance_cd_m2 * field_deg2 / 846.0) ** 0.41
+    young = 7.75 - 5.75 * light / (light + 2.0)
+    return young + (age_years - 28.58) * (0.02132 - 0.009562 * young)
+
+
 def eye_pair(
     scene: Scene,
     distance_mm: float = NEAR_MM,
     pupils_apart_mm: float = PUPILS_APART_MM,
     *,
+    pupil_mm: float = 0.0,
     light: str = "D65",
     exposure: float = 1.0,
     wavelengths: int | WavelengthSet = 16,
@@ -100,27 +123,29 @@ def eye_pair(
     scene : its stone, dome, tilt, turn, resolution, samples and seed are used; the distance in its view is not. Its dome's
         head stays as it is: see `with_head`.
     distance_mm : from the middle of the girdle to the middle between the eyes. pupils_apart_mm : along the map's x.
+    pupil_mm : diameter of each pupil, 0 for a point.
     light, exposure, wavelengths : as in `picture`.
 
     Raises InputError for eyes inside the stone, and as `picture`.
     """
     number_in("distance_mm", distance_mm, 0.1, 1e9, "mm")
     number_in("pupils_apart_mm", pupils_apart_mm, 0.0, 1e6, "mm")
+    number_in("pupil_mm", pupil_mm, 0.0, 20.0, "mm")
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     eyes = [np.array([side * pupils_apart_mm / 2.0, 0.0, distance_mm]) for side in (-1.0, 1.0)]
-    frame = _frame(scene.stone, scene.view, eyes, scene.resolution)
+    rims = [eye + 0.5 * pupil_mm * np.array(way) for eye in eyes for way in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))]
+    frame = _frame(scene.stone, scene.view, rims, scene.resolution)
     pictures = []
     for number, eye in enumerate(eyes):
-        xyz, coverage = _seen(scene, eye, frame, waves, light)
+        tell = None if progress is None else lambda share, number=number: progress((number + share) / 2.0)
+        xyz, coverage = _seen(scene, eye, pupil_mm, frame, waves, light, tell)
         pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, frame))
-        if progress is not None:
-            progress((number + 1) / 2.0)
     return Pair(*pictures)
 
 
 def _frame(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) -> Frame:
-    """The square that holds the stone as both eyes project it on the map plane, with a margin of 2 %."""
+    """The square that holds the stone as all these places project it on the map plane, with a margin of 2 %."""
     corners = stone.vertices_mm @ view.rotation().T
     points = []
     for eye in eyes:
@@ -134,7 +159,15 @@ def _frame(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) ->
     return Frame(float(corner[0]), float(corner[1]), side / resolution, resolution)
 
 
-def _seen(scene: Scene, eye: np.ndarray, frame: Frame, waves: WavelengthSet, light: str) -> tuple[np.ndarray, np.ndarray]:
+def _seen(
+    scene: Scene,
+    eye: np.ndarray,
+    pupil_mm: float,
+    frame: Frame,
+    waves: WavelengthSet,
+    light: str,
+    tell: Callable[[float], None] | None,
+) -> tuple[np.ndarray, np.ndarray]:
     """Mean XYZ over each pixel's covered part (side, side, 3), nan where there is none, and coverage; y rising."""
     side, samples, cells = frame.resolution, scene.samples, math.isqrt(scene.samples)
     turn = np.ascontiguousarray(scene.view.rotation())
@@ -145,13 +178,18 @@ def _seen(scene: Scene, eye: np.ndarray, frame: Frame, waves: WavelengthSet, lig
     for first in range(0, side, rows):
         some = slice(first, min(first + rows, side))
         points = _points(frame, some, cells, scene.seed)
-        ways = np.column_stack([points, np.zeros(len(points))]) - eye
+        starts = (
+            eye + 0.5 * pupil_mm * _on_disc(side, some, cells, scene.seed)
+            if pupil_mm
+            else np.broadcast_to(eye, (len(points), 3))
+        )
+        ways = np.column_stack([points, np.zeros(len(points))]) - starts
         ways /= np.linalg.norm(ways, axis=1)[:, None]
         cones = cones_from(eye, points, frame.pixel_mm**2 / samples)
         sums, hits = np.zeros((len(points), 3)), np.zeros(len(points), bool)
         for table, weight in zip(tables, weights, strict=True):
             out, hits, _ = trace_rays(
-                np.broadcast_to(eye @ turn, ways.shape),
+                starts @ turn,
                 ways @ turn,
                 table,
                 scene.dome.table,
@@ -167,6 +205,8 @@ def _seen(scene: Scene, eye: np.ndarray, frame: Frame, waves: WavelengthSet, lig
         total = sums.reshape(-1, side, samples, 3).sum(axis=2)
         with np.errstate(invalid="ignore", divide="ignore"):
             xyz[some] = np.where(count[..., None] > 0, total / count[..., None], np.nan)
+        if tell is not None:
+            tell(some.stop / side)
     return xyz, coverage
 
 
@@ -179,3 +219,20 @@ def _points(frame: Frame, rows: slice, cells: int, seed: int) -> np.ndarray:
     inside = (cell + np.concatenate(rng)) / cells
     corner = np.stack([pixel % side, pixel // side], axis=-1)[:, None]
     return (np.array([frame.x0_mm, frame.y0_mm]) + (corner + inside) * frame.pixel_mm).reshape(-1, 2)
+
+
+def _on_disc(side: int, rows: slice, cells: int, seed: int) -> np.ndarray:
+    """(R, 3) points of a level unit disc, one for each point of `_points`, spread evenly over each pixel's samples.
+
+    The samples of a pixel take the disc's cells x cells parts of equal area in an order of chance, so that place in the pixel
+    and place in the pupil don't go together.
+    """
+    parts = cells * cells
+    found = []
+    for row in range(rows.start, rows.stop):
+        rng = np.random.default_rng([seed, row, 1])
+        part = rng.permuted(np.broadcast_to(np.arange(parts), (side, parts)), axis=1)
+        within = rng.random((side, parts, 2))
+        radius, angle = np.sqrt((part % cells + within[..., 0]) / cells), 2.0 * np.pi * (part // cells + within[..., 1]) / cells
+        found.append(np.stack([radius * np.cos(angle), radius * np.sin(angle), np.zeros_like(radius)], axis=-1))
+    return np.concatenate(found).reshape(-1, 3)

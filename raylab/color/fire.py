@@ -49,7 +49,7 @@ class Fire:
     sky_mean_deg : the same over what leaves to the sky, from where lamps shine; nan if nothing does.
     without_share : share of the outline without a spread.
     paths, path_spread_deg : the strongest paths, largest area first, and the spread of each (P,).
-    frame : the pixels.
+    frame : the pixels. lines_nm : the two wavelengths, the shorter first.
     """
 
     spread_deg: np.ndarray
@@ -59,6 +59,7 @@ class Fire:
     paths: Paths
     path_spread_deg: np.ndarray
     frame: Frame
+    lines_nm: tuple[float, float]
 
 
 def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float = LONG_NM) -> Fire:
@@ -97,6 +98,7 @@ def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float
         paths,
         spread,
         frame,
+        (min(short_nm, long_nm), max(short_nm, long_nm)),
     )
 
 

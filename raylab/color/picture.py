@@ -181,10 +181,10 @@ def face_up_color(
     white = white_xyz(wavelengths, light)
     twin = replace(stone, material=replace(stone.material, absorption=()))
     labs, untraced = [], 0.0
-    for one in (stone, twin):
+    for one in (stone, twin) if stone.material.absorption else (stone,):
         nodes = tuple(float(w) for w in wavelengths.nodes_nm)
         scene = Scene(one, dome, view or View(), engine="beams", wavelengths_nm=nodes, precision=precision)
-        means = np.array([beams_of(scene, w).totals.mean for w in nodes])
+        means = np.array([beams_of(scene, w, keep_paths=False).totals.mean for w in nodes])
         labs.append(xyz_to_lab(means[:, LUMINANCE] / dome.peak_radiance @ color_weights(wavelengths, light), white))
         untraced = max(untraced, float(means[:, UNTRACED].max()))
-    return BodyColor(labs[0], labs[1], float(ciede2000(labs[0], labs[1])), untraced)
+    return BodyColor(labs[0], labs[-1], float(ciede2000(labs[0], labs[-1])), untraced)

@@ -12,7 +12,8 @@ A scene file joins one stone, one dome, one view and the output settings:
     crown_angle_deg = 34.5
     pavilion_angle_deg = 40.75
     material = "diamond"
-    absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]
+    absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
+                                  # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
     [dome]                        # name = a shipped dome, or file = "x.toml", or the keys of a dome file
     name = "head-shadow"
@@ -36,6 +37,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from ..errors import InputError, nearest
+from ..optics.absorption import read_absorption, tint
 from ..optics.materials import get_material
 from ..stone.brilliant import round_brilliant
 from ..stone.facet_table import read_facet_table
@@ -54,7 +56,7 @@ _SCENE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), 
 _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 _STONE = {
-    cut: schema_of(constructor, kind=(Literal[cut], ...), absorption_per_mm=(NumberOrPairs, 0.0))
+    cut: schema_of(constructor, kind=(Literal[cut], ...), absorption_per_mm=(NumberOrPairs, 0.0), tint=(str, None))
     for cut, constructor in _CUTS.items()
 }
 _DOME = schema_of(
@@ -184,10 +186,21 @@ def _cut(table: dict[str, Any], file: str) -> Stone:
     values = checked(table, _STONE[kind], file=file, section="stone", also=("file",))
     del values["kind"]
     absorption = values.pop("absorption_per_mm", None)
+    if "tint" in values:
+        if absorption is not None:
+            raise InputError("given twice", file=file, key="stone.tint", expected="either tint or absorption_per_mm")
+        absorption = _tint(values.pop("tint"), file)
     if absorption is not None:
         material = build(get_material, {"name": values.get("material", "diamond")}, file=file, section="stone")
         values["material"] = build(material.tinted, {"absorption": absorption}, file=file, section="stone")
     return build(_CUTS[kind], values, file=file, section="stone")
+
+
+def _tint(name: str, file: str) -> tuple[tuple[float, float], ...]:
+    """A shipped absorption spectrum, or the one in a CSV file beside the stone's file."""
+    if name.lower().endswith(".csv"):
+        return read_absorption(_beside(Path(file), name, "stone.tint")).pairs
+    return build(tint, {"name": name}, file=file, section="stone").pairs
 
 
 def _dome_section(table: dict[str, Any], scene: Path) -> Dome:

@@ -74,6 +74,14 @@ def tint(name: str) -> Absorption:
     return _read(_shipped() / (name + _SUFFIX))
 
 
+def load_tint(name_or_path: str | Path) -> Absorption:
+    """A shipped tint by its name, or the spectrum in a CSV file (a path that ends in .csv or has a folder in it)."""
+    given = Path(name_or_path)
+    if isinstance(name_or_path, Path) or given.suffix.lower() == _SUFFIX or given.name != name_or_path:
+        return read_absorption(given)
+    return tint(name_or_path)
+
+
 def _shipped() -> Traversable:
     return resources.files(__package__) / "data" / "absorption"
 

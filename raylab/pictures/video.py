@@ -21,11 +21,12 @@ import numpy as np
 from ..code_id import code_id
 from ..color.picture import picture
 from ..errors import InputError
-from ..files import whole_file
+from ..files import refuse_taken, whole_file
 from ..lighting.dome import Dome
 from ..lighting.scene import Scene
 from ..lighting.view import Frame, View
-from ..optics.spectrum import WavelengthSet, wavelength_set
+from ..motion.paths import circling
+from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress_bar import Progress, shown
 from ..stone.planes import Stone
 from ..threads import in_order
@@ -34,15 +35,6 @@ from ..units import number_in
 KINDS = (".mp4", ".gif", ".webp")
 PRECISION = 1e-2
 """Bracket of the stills: at most this share of the light stays untraced, in the mean two or three of a screen's 255 steps."""
-
-
-def circling(frames: int = 200, tilt_deg: float = 12.0, turns: int = 1) -> list[View]:
-    """Views of a stone whose table's normal goes around a cone about the line of sight: as one rolls it between the fingers.
-
-    The last view leads back to the first, so the film may be looped.
-    """
-    number_in("frames", frames, 1, 100_000)
-    return [View(tilt_deg, (360.0 * turns * k / frames) % 360.0) for k in range(int(frames))]
 
 
 def save_video(
@@ -67,7 +59,7 @@ def save_video(
     Parameters
     ----------
     path : where to write; ``.mp4``, ``.gif`` or ``.webp``.
-    views : one for each still; by default `circling`, 200 of them.
+    views : one for each still; by default `motion.paths.circling`, 200 of them.
     size : pixels along each side of one stone's picture.
     light, exposure, wavelengths : as in `picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
@@ -89,10 +81,13 @@ def save_video(
     number_in("size", size, 8, 4096)
     number_in("fps", fps, 1.0, 100.0)
     encode = _encoder(path)
-    if path.exists() and not force:
-        raise InputError("already there; nothing was written", file=str(path), expected="another place, or force=True")
+    refuse_taken(path.parent, [path.name], force)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
+    for stone in several:  # what can't be seen at these wavelengths is told before anything is written
+        Scene(stone, dome, looks[0], precision=precision, wavelengths_nm=tuple(waves.nodes_nm.tolist()))
+    color_weights(waves, light)
+    number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     folder.mkdir(parents=True, exist_ok=True)
     reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
     frame = Frame(-reach, -reach, 2.0 * reach / size, int(size))

@@ -1,0 +1,168 @@
+"""``raylab color``: a scene in colour, the colour of the stone's face, and its fire."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import Parameter
+
+from .asked import Light, scene_or_stone, with_options
+from .console import progress, say, say_json, table, told_by_option
+
+if TYPE_CHECKING:
+    from ..color.fire import Fire
+    from ..color.picture import BodyColor, Picture
+    from ..lighting.scene import Scene
+
+Flag = Annotated[bool, Parameter(negative="")]
+
+
+def color(
+    scene: Path,
+    /,
+    *,
+    out: Path,
+    unit: str | None = None,
+    material: str | None = None,
+    tint: str | None = None,
+    dome: str | None = None,
+    tilt_deg: float | None = None,
+    tilt_azimuth_deg: float | None = None,
+    resolution: int | None = None,
+    samples: int | None = None,
+    precision: float | None = None,
+    light: Light = "D65",
+    exposure: float = 1.0,
+    wavelengths: int = 16,
+    force: Flag = False,
+    json: Flag = False,
+) -> None:
+    """A scene in colour, the colour of its whole face, and its fire.
+
+    Written are `color.png` (16 bits, sRGB, on grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` (chroma;
+    colour of the face as CIELAB with the CIEDE2000 difference to the colourless twin; fire as the angle between the lines F and
+    C), and `fire.png` (the map of that angle). Face colour and angle are exact and need a parallel view.
+
+    For example:
+
+        raylab color scenes/well-proportioned.toml --out out-color --dome small-lamps --exposure 5
+
+    Parameters
+    ----------
+    scene
+        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
+        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
+    out
+        Folder to write to; made if it isn't there.
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    material
+        What a scanned stone is made of; diamond by default.
+    tint
+        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
+    dome
+        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
+    tilt_deg
+        Another tilt than the scene's, degrees; 180 looks through the pavilion.
+    tilt_azimuth_deg
+        Where the table leans to, degrees counter-clockwise from +x.
+    resolution
+        Pixels along each side.
+    samples
+        View rays per pixel, a square number (perspective views).
+    precision
+        Width of the bracket on brightness (parallel views).
+    light
+        Spectrum of all that shines: daylight, tungsten, equal energy or a white LED.
+    exposure
+        Factor on the light; at 1 the dome's brightest direction is white.
+    wavelengths
+        How many, from 400 to 700 nm.
+    force
+        Overwrite files that an earlier run left in the folder.
+    json
+        Print the numbers as JSON instead of a table.
+    """
+    from ..color.fire import chroma, fire_map
+    from ..color.picture import face_up_color, picture
+    from ..files import save_png, to_json, whole_set
+    from ..optics.spectrum import wavelength_set
+    from ..pictures.color_files import save_color_png, save_linear_tiff
+    from ..pictures.fire_plots import fire_figure
+
+    settings = {"resolution": resolution, "samples": samples, "precision": precision}
+    view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
+    wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
+    with told_by_option("exposure", "wavelengths", number="wavelengths"):
+        waves = wavelength_set(wavelengths)
+        exact = wanted.view.parallel
+        with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
+            with progress("colour") as tell:
+                seen = picture(wanted, light, exposure, waves, progress=tell)
+            face = fire = None
+            if exact:
+                face = face_up_color(wanted.stone, wanted.dome, light, view=wanted.view, precision=wanted.precision)
+                fire = fire_map(wanted)
+                save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degree"]), stage / "fire.png")
+            facts = _facts(wanted, seen, chroma(seen), face, fire)
+            save_color_png(seen.srgb(background=0.18), stage / "color.png")
+            save_linear_tiff(seen.linear(), stage / "color.tiff")
+            (stage / "color.json").write_text(to_json(facts), encoding="utf-8")
+    if json:
+        say_json(facts)
+    else:
+        _tell(wanted, facts)
+        say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
+
+
+def _facts(scene: Scene, seen: Picture, colourful: Any, face: BodyColor | None, fire: Fire | None) -> dict[str, Any]:
+    """Plain numbers, by the names that `color.fire` and `color.picture` define."""
+    facts: dict[str, Any] = {
+        "stone": scene.stone.name,
+        "material": scene.stone.material.name,
+        "dome": scene.dome.name,
+        "light": seen.light,
+        "exposure": seen.exposure,
+        "wavelengths_nm": seen.waves.nodes_nm.tolist(),
+        "chroma": {"lab": colourful.chroma_lab, "uv": colourful.chroma_uv, "pixel_mm": colourful.pixel_mm},
+    }
+    if face is not None:
+        facts["face"] = {
+            "lab": face.lab.tolist(),
+            "twin_lab": face.twin_lab.tolist(),
+            "ciede2000_to_twin": face.difference,
+            "untraced": face.untraced,
+        }
+    if fire is not None:
+        facts["fire"] = {
+            "mean_deg": fire.mean_deg,
+            "sky_mean_deg": fire.sky_mean_deg,
+            "without_share": fire.without_share,
+            "lines_nm": list(fire.lines_nm),
+        }
+    return facts
+
+
+def _tell(scene: Scene, facts: dict[str, Any]) -> None:
+    say(scene.title or scene.name)
+    say(f"{facts['stone']}: {facts['material']}; dome {facts['dome']}; light {facts['light']}, exposure {facts['exposure']:g}")
+    say()
+    chroma = facts["chroma"]
+    rows = [
+        ("chroma C*ab, area mean", f"{chroma['lab']:.2f}"),
+        ("chroma u'v', mean by luminance", f"{chroma['uv']:.4f}"),
+    ]
+    if "face" in facts:
+        lab = ", ".join(f"{number:.2f}" for number in facts["face"]["lab"])
+        rows.append(("colour of the whole face, L* a* b*", lab))
+        rows.append(("CIEDE2000 to the colourless twin", f"{facts['face']['ciede2000_to_twin']:.2f}"))
+    if "fire" in facts:
+        fire = facts["fire"]
+        rows.append(("angle between F and C, area mean, degree", f"{fire['mean_deg']:.3f}"))
+        rows.append(("the same where light leaves to the sky", f"{fire['sky_mean_deg']:.3f}"))
+        rows.append(("share of the face without such an angle", f"{fire['without_share']:.4f}"))
+    table(("", "value"), rows)
+    if "face" not in facts:
+        say("  face colour and angle are exact, under a parallel view; this one is perspective")
+    say()

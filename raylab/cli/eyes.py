@@ -1,0 +1,115 @@
+"""``raylab eyes``: what two eyes see of a scene, as a pair and as an anaglyph."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from .asked import Light, scene_or_stone, with_options
+from .console import progress, say, told_by_option
+
+Flag = Annotated[bool, Parameter(negative="")]
+FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
+
+
+def eyes(
+    scene: Path,
+    /,
+    *,
+    out: Path,
+    distance_mm: float = 250.0,
+    pupils_apart_mm: float = 63.0,
+    pupil_mm: float = 0.0,
+    head: Flag = False,
+    unit: str | None = None,
+    material: str | None = None,
+    tint: str | None = None,
+    dome: str | None = None,
+    tilt_deg: float | None = None,
+    tilt_azimuth_deg: float | None = None,
+    resolution: int | None = None,
+    samples: int | None = None,
+    seed: int | None = None,
+    light: Light = "D65",
+    exposure: float = 1.0,
+    wavelengths: int = 12,
+    force: Flag = False,
+) -> None:
+    """What two eyes see of a scene at arm's length, in colour.
+
+    Written are `parallel.png` (left eye's picture left, for parallel viewing), `crossed.png` (for crossed eyes), `anaglyph.png`
+    (red before the left eye, cyan before the right), and the linear pictures `left.tiff` and `right.tiff`. Sampled.
+
+    For example:
+
+        raylab eyes scenes/well-proportioned.toml --out out-eyes --head --tilt-deg 5
+
+    Parameters
+    ----------
+    scene
+        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
+        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
+    out
+        Folder to write to; made if it isn't there.
+    distance_mm
+        From the middle of the girdle to the middle between the eyes.
+    pupils_apart_mm
+        From pupil to pupil; 63 mm is the mean of adults.
+    pupil_mm
+        Diameter of each pupil, mm: what lies off the girdle's plane is blurred. 0 is a point. About 3 mm in a bright room.
+    head
+        Put the cone of a head at this distance in place of the dome's own.
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    material
+        What a scanned stone is made of; diamond by default.
+    tint
+        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
+    dome
+        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
+    tilt_deg
+        Another tilt than the scene's, degrees.
+    tilt_azimuth_deg
+        Where the table leans to, degrees counter-clockwise from +x.
+    resolution
+        Pixels along each side of one eye's picture.
+    samples
+        View rays per pixel, a square number.
+    seed
+        Key of the random samples.
+    light
+        Spectrum of all that shines: daylight, tungsten, equal energy or a white LED.
+    exposure
+        Factor on the light; at 1 the dome's brightest direction is white.
+    wavelengths
+        How many, from 400 to 700 nm.
+    force
+        Overwrite files that an earlier run left in the folder.
+    """
+    from ..color.eyes import eye_pair, with_head
+    from ..files import whole_set
+    from ..pictures.color_files import save_color_png, save_linear_tiff
+
+    settings = {"resolution": resolution, "samples": samples, "seed": seed}
+    view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
+    wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
+    own = ("distance_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths")
+    with told_by_option(*own, number="wavelengths"), whole_set(out, FILES, force=force) as stage:
+        if head:
+            wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm))
+        with progress("tracing") as tell:
+            pair = eye_pair(
+                wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=light, exposure=exposure,
+                wavelengths=wavelengths, progress=tell,
+            )  # fmt: skip
+        save_color_png(pair.side_by_side(), stage / "parallel.png")
+        save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png")
+        save_color_png(pair.anaglyph(), stage / "anaglyph.png")
+        save_linear_tiff(pair.left.linear(), stage / "left.tiff")
+        save_linear_tiff(pair.right.linear(), stage / "right.tiff")
+    head_deg = wanted.dome.head_half_angle_deg
+    say(f"{wanted.title or wanted.name}: eyes {pupils_apart_mm:g} mm apart at {distance_mm:g} mm; head {head_deg:.1f} degrees")
+    say(f"{', '.join(FILES[:-1])} and {FILES[-1]} in {out}")
