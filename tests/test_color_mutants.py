@@ -1,6 +1,7 @@
 """Colour, fire, movement and the eyes' view: each of their tests fails on broken physics.
 
 The colour of spectra has its own mutants (`validation/test_benchmark_color.py`), the tracers have theirs
+(`validation/test_mutants.py`).
 """
 
 from __future__ import annotations
