@@ -27,7 +27,8 @@ from ..optics.fresnel import STEADY, interface
 from .ledger import ABSORBED, CHANNELS, GLARE, SCATTERED, UNTRACED, tally_exit
 from .tables import StoneTable
 
-LANES = 16
+LANES = 64
+"""Rays of a packet: so many that the search waits for no earlier lane, so few that their state stays in the fastest cache."""
 BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
 
@@ -56,7 +57,8 @@ def _next_facet(planes, mains, p):  # type: ignore[no-untyped-def]
         for k in range(LANES):
             towards = nx * p[_VX + k] + ny * p[_VY + k] + nz * p[_VZ + k]
             gap = max(d - (nx * p[_X + k] + ny * p[_Y + k] + nz * p[_Z + k]), 0.0)
-            nearer = (towards > 0.0) & (gap * p[_DEN + k] < p[_NUM + k] * towards) & (p[_LAST + k] != row)
+            # A facet that faces away, towards <= 0, is never nearer: the left side is not negative.
+            nearer = (gap * p[_DEN + k] < p[_NUM + k] * towards) & (p[_LAST + k] != row)
             p[_NUM + k] = gap if nearer else p[_NUM + k]
             p[_DEN + k] = towards if nearer else p[_DEN + k]
             p[_FACET + k] = row if nearer else p[_FACET + k]
