@@ -114,7 +114,13 @@ def _symmetry(scene: Scene, virtual: list[Beams]) -> tuple[Statistic | None, str
         return Statistic(1.0, 1.0, 1.0), ""
     middle = scene.wavelengths[len(scene.wavelengths) // 2]
     agreement = symmetry.agreement(
-        scene.stone, scene.dome, scene.view, wavelength_nm=middle, polarised=scene.polarised, seed=scene.seed
+        scene.stone,
+        scene.dome,
+        scene.view,
+        wavelength_nm=middle,
+        polarised=scene.polarised,
+        min_weight=scene.min_weight,
+        seed=scene.seed,
     )
     return agreement, ""
 

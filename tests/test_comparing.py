@@ -229,7 +229,7 @@ def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
     again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=told.append)
     assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
     assert told == sorted(told)
-    assert len(told) == 4 + 2 * 4  # traces, then draws of each stone
+    assert len(told) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
     assert told[-1] == pytest.approx(1.0)
 
 

@@ -37,8 +37,9 @@ MOST = len(string.ascii_uppercase)
 TRACING = 0.3
 """Share of the work, for the progress bar, that is spent before draws begin."""
 
-DRAW_PRECISION = 2e-2
-"""Width of the exact engine's bracket while uncertainties are drawn; only the scatter between draws counts there."""
+DRAWS = {"precision": 5e-2, "min_weight": 1e-2}
+"""Least precision of draws, in which only the scatter between stones counts: that of brightness, contrast and the observer's
+head changes by under 1 % from 4e-3 to here, that of leakage by under 2 % (six stones of `benchmarks/bench_coverage.py`)."""
 
 
 def compare(
@@ -94,7 +95,7 @@ def compare(
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
     for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
-        numbers = _numbers(pose, dome, views, {**traces, "precision": max(precision, DRAW_PRECISION)})
+        numbers = _numbers(pose, dome, views, drawn_settings(traces))
         span = (1.0 - TRACING) / len(stones)
         tell = _part(progress, TRACING + k * span, span)
         found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(seed, k), progress=tell)
@@ -167,6 +168,11 @@ def _traced(
     maps = xr.concat(layers, "tilt_deg").transpose("stone", "tilt_deg", "y", "x")
     tilts = ("tilt_deg", [view.tilt_deg for view in views], {"units": "degree", "long_name": "tilt"})
     return tuple(summaries), maps.assign_coords(stone=list(labels), tilt_deg=tilts)
+
+
+def drawn_settings(settings: dict[str, Any]) -> dict[str, Any]:
+    """Settings of a trace, made coarse enough for draws."""
+    return {**settings, **{key: max(least, settings.get(key, 0.0)) for key, least in DRAWS.items()}}
 
 
 def _numbers(pose: Pose, dome: Dome, views: Sequence[View], settings: dict[str, Any]) -> Callable[[Stone], dict[str, Any]]:

@@ -165,7 +165,7 @@ class Verdict:
 def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], coverage: float = COVERAGE) -> Verdict:
     """The verdict on one number of two stones, each given as (label, estimate)."""
     (label, a), (other, b) = first, second
-    reach = coverage * math.hypot(a.uncertainty, b.uncertainty, a.statistic.error, b.statistic.error)
+    reach = coverage * math.hypot(a.doubt, b.doubt)
     low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - reach
     high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + reach
     return Verdict(name, label, other, a.best - b.best, low, high)

@@ -31,7 +31,9 @@ def why_undefined(stone: Stone, view: View) -> str:
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
 
 
-def agreement(stone: Stone, dome: Dome, view: View, *, wavelength_nm: float, polarised: bool, seed: int) -> Statistic:
+def agreement(
+    stone: Stone, dome: Dome, view: View, *, wavelength_nm: float, polarised: bool, min_weight: float, seed: int
+) -> Statistic:
     """Symmetry of the luminance pattern under `stone.symmetry` and mirror images, with its standard error."""
     reach = float(np.linalg.norm(stone.outline_mm, axis=1).max())
     radius, angle = np.random.default_rng([seed, 0x5D]).random((2, POINTS))
@@ -39,7 +41,9 @@ def agreement(stone: Stone, dome: Dome, view: View, *, wavelength_nm: float, pol
     turns = 2.0 * np.pi * np.arange(stone.symmetry) / stone.symmetry
     images = np.concatenate([angle + turns[:, None], turns[:, None] - angle]) + np.radians(view.turn_deg)
     points = (radius[..., None] * np.stack([np.cos(images), np.sin(images)], axis=-1)).reshape(-1, 2)
-    rows, hit = sample_points(points, stone, dome, view, wavelength_nm=wavelength_nm, polarised=polarised)
+    rows, hit = sample_points(
+        points, stone, dome, view, wavelength_nm=wavelength_nm, polarised=polarised, min_weight=min_weight
+    )
     seen = hit.reshape(len(images), POINTS).all(axis=0)
     luminance = rows[:, LUMINANCE].reshape(len(images), POINTS)[:, seen]
     squares = ((luminance[1:] - luminance[0]) ** 2).mean(axis=0)

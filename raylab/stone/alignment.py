@@ -121,11 +121,9 @@ def table_tilt(gauge: Callipers) -> Quantity | None:
     table = gauge.tier("table")
     if not table or len(gauge.rim) < 3:
         return None
-    joints = [(a + b) / 2.0 for a, b in gauge.between()]
-    azimuths = [*gauge.mains, *joints]
-    rims = [*gauge.rim, *(gauge.girdle_at(joint) for joint in joints)]
+    azimuths = [*gauge.mains, *gauge.joints()]
     places = np.array([gauge.centre + gauge.outline_from(gauge.centre, unit_vector(a)) * unit_vector(a) for a in azimuths])
-    middle = np.array([(low + high) / 2.0 for low, high in rims])
+    middle = gauge.girdle_at(azimuths).mean(axis=1)
     (a, b, _), *_ = np.linalg.lstsq(np.column_stack([places, np.ones(len(places))]), middle, rcond=None)
     normal = np.array([-a, -b, 1.0]) / math.sqrt(a * a + b * b + 1.0)
     across = np.linalg.norm(np.cross(normal, gauge.stone.normals[table[0]]))

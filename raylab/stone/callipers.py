@@ -68,34 +68,37 @@ class Callipers:
         self.centre = centroid(self.outline)
         self.close = CLOSE * float(stone.size_mm.max())
         self.start = np.concatenate(self.loops)
-        self.end = np.concatenate([np.roll(loop, -1, axis=0) for loop in self.loops])
+        self.end = np.concatenate([_following(loop) for loop in self.loops])
         self.on_girdle = np.repeat([tier == "girdle" for tier in stone.tiers], [len(loop) for loop in self.loops])
         self.mains = np.sort(stone.azimuth_deg()[self.tier("crown main") or self.tier("pavilion main")])
-        self.rim = [self.girdle_at(azimuth) for azimuth in self.mains] if self.on_girdle.any() else []
+        self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
         self.diameter = self._diameter()
 
     def tier(self, name: str) -> list[int]:
         """Numbers of the facets of one tier."""
         return [f for f, tier in enumerate(self.stone.tiers) if tier == name]
 
-    def girdle_at(self, azimuth_deg: float) -> tuple[float, float]:
-        """Lower and upper height (mm) of the girdle where the half-plane at an azimuth from the centre cuts it.
+    def girdle_at(self, azimuth_deg: Sequence[float] | np.ndarray) -> np.ndarray:
+        """(A, 2) lower and upper height (mm) of the girdle where the half-planes at azimuths (A,) from the centre cut it.
 
         Where no girdle facet reaches, crown and pavilion meet in a knife edge: both heights are the edge's.
         """
-        u = unit_vector(azimuth_deg)
-        a, b = self.start[:, :2] - self.centre, self.end[:, :2] - self.centre
-        side_a, side_b = a @ (-u[1], u[0]), b @ (-u[1], u[0])
+        azimuth = np.radians(np.asarray(azimuth_deg, dtype=float))
+        x, y = np.cos(azimuth), np.sin(azimuth)
+        a, b = ((ends[:, :2] - self.centre).T[..., None] for ends in (self.start, self.end))
+        side_a, side_b = a[1] * x - a[0] * y, b[1] * x - b[0] * y
         side_a, side_b = (np.where(np.abs(side) <= self.close, 0.0, side) for side in (side_a, side_b))
-        meets = (side_a * side_b < 0.0) | (side_a == 0.0)
-        share = np.divide(side_a, side_a - side_b, out=np.zeros(len(a)), where=side_a * side_b < 0.0)
-        point = self.start + share[:, None] * (self.end - self.start)
-        reach = (point[:, :2] - self.centre) @ u
-        meets &= reach > 0.0
-        found = meets & self.on_girdle
-        if not found.any():
-            found = meets & (reach >= reach[meets].max() - self.close)
-        return float(point[found, 2].min()), float(point[found, 2].max())
+        crosses = side_a * side_b < 0.0
+        share = np.divide(side_a, side_a - side_b, out=np.zeros_like(side_a), where=crosses)
+        reach = (a[0] + share * (b[0] - a[0])) * x + (a[1] + share * (b[1] - a[1])) * y
+        height = self.start[:, 2:] + share * (self.end - self.start)[:, 2:]
+        meets = (crosses | (side_a == 0.0)) & (reach > 0.0)
+        outermost = reach >= np.where(meets, reach, 0.0).max(axis=0) - self.close
+        walls = meets & self.on_girdle[:, None]
+        found = np.where(walls.any(axis=0), walls, meets & outermost)
+        return np.column_stack(
+            [height.min(axis=0, where=found, initial=np.inf), height.max(axis=0, where=found, initial=-np.inf)]
+        )
 
     def _diameter(self) -> Quantity:
         arm = self.outline - self.centre
@@ -108,11 +111,11 @@ class Callipers:
         mean = float(np.average(width, weights=angle[:-1] + angle[1:]))
         return Quantity(mean, "mm", tuple(map(float, width)), tuple(f"azimuth {a % 360.0:.6g}" for a in azimuth))
 
-    def pct(self, lengths_mm: Sequence[float], at: Sequence[str]) -> Quantity | None:
+    def pct(self, lengths_mm: Sequence[float] | np.ndarray, at: Sequence[str]) -> Quantity | None:
         """Lengths as percentages of the mean girdle diameter; None without any."""
         return quantity([100.0 * length / self.diameter.mean for length in lengths_mm], "%", at)
 
-    def at_mains(self, lengths_mm: Sequence[float]) -> Quantity | None:
+    def at_mains(self, lengths_mm: Sequence[float] | np.ndarray) -> Quantity | None:
         """Lengths taken at each main's azimuth; None where there is no girdle or no main."""
         return self.pct(lengths_mm, [f"azimuth {azimuth:.6g}" for azimuth in self.mains[: len(lengths_mm)]])
 
@@ -129,28 +132,30 @@ class Callipers:
 
     def between(self) -> list[tuple[float, float]]:
         """(azimuth of a main, azimuth of the next), degrees, once around; empty without a girdle."""
-        return list(zip(self.mains, np.r_[self.mains[1:], self.mains[:1] + 360.0], strict=True)) if self.rim else []
+        return list(zip(self.mains, np.r_[self.mains[1:], self.mains[:1] + 360.0], strict=True)) if len(self.rim) else []
 
-    def _thickness(self, azimuth_deg: float) -> float:
-        low, high = self.girdle_at(azimuth_deg)
-        return high - low
+    def joints(self) -> list[float]:
+        """Azimuths, degrees, of the joints between two halves: halfway between neighbouring mains."""
+        return [(a + b) / 2.0 for a, b in self.between()]
 
     def girdle_joints(self) -> Quantity | None:
-        """At the joints between two halves: halfway between neighbouring mains."""
-        middles = [(a + b) / 2.0 for a, b in self.between()]
-        return self.pct([self._thickness(m) for m in middles], [f"azimuth {m % 360.0:.6g}" for m in middles])
+        """Thickness of the girdle at its joints."""
+        joints = self.joints()
+        return self.pct(np.ptp(self.girdle_at(joints), axis=1), [f"azimuth {joint % 360.0:.6g}" for joint in joints])
 
     def girdle_valleys(self) -> Quantity | None:
         """The thinnest place between each main and each joint: at a corner of the outline, or halfway where there is none."""
         arm = self.outline - self.centre
         corners = np.degrees(np.arctan2(arm[:, 1], arm[:, 0]))
-        valleys = []
+        places: list[list[float]] = []
         for a, b in self.between():
             for low, high in ((a, (a + b) / 2.0), ((a + b) / 2.0, b)):
                 ahead = (corners - low) % 360.0
-                places = [low + step for step in ahead if 1e-6 < step < high - low - 1e-6] or [(low + high) / 2.0]
-                valleys.append(min((self._thickness(place), place) for place in places))
-        return self.pct([thick for thick, _ in valleys], [f"azimuth {place % 360.0:.6g}" for _, place in valleys])
+                inside = ahead[(ahead > 1e-6) & (ahead < high - low - 1e-6)]
+                places.append([low + step for step in inside] or [(low + high) / 2.0])
+        thick = iter(np.ptp(self.girdle_at([place for some in places for place in some]), axis=1))
+        thinnest = [min((next(thick), place) for place in some) for some in places]
+        return self.pct([least for least, _ in thinnest], [f"azimuth {place % 360.0:.6g}" for _, place in thinnest])
 
     def stars(self) -> Quantity | None:
         """From the table's edge to the tip, as a share of the way to the outline, along each star's azimuth."""
@@ -163,12 +168,12 @@ class Callipers:
 
     def lower_halves(self) -> Quantity | None:
         """From the outline to each tip, as a share of the way to the culet's centre, along the line through the tip."""
-        shares, halves = [], self.tier("lower half")
+        shares, halves, culet = [], self.tier("lower half"), self.culet_centre()
         for f in halves:
-            arms = self.loops[f][:, :2] - self.culet_centre()
+            arms = self.loops[f][:, :2] - culet
             reach = np.linalg.norm(arms, axis=1)
             k = int(reach.argmin())
-            whole = self.outline_from(self.culet_centre(), arms[k] / reach[k]) if reach[k] > self.close else np.inf
+            whole = self.outline_from(culet, arms[k] / reach[k]) if reach[k] > self.close else np.inf
             shares.append(100.0 * (1.0 - reach[k] / whole))
         return quantity(shares, "%", [self.stone.facet_name(f) for f in halves])
 
@@ -183,7 +188,7 @@ class Callipers:
         culet = self.tier("culet")
         if culet:
             corners = _corners(self.loops[culet[0]])[:, :2]
-            side = np.roll(corners, -1, axis=0) - corners
+            side = _following(corners) - corners
             normals = np.column_stack([side[:, 1], -side[:, 0]]) / np.linalg.norm(side, axis=1)[:, None]
             return self.pct(np.ptp(corners @ normals.T, axis=0), [f"side {k}" for k in range(len(side))])
         ends = np.array([self.loops[f][self.loops[f][:, 2].argmin(), :2] for f in self.tier("pavilion main")])
@@ -207,9 +212,14 @@ class Callipers:
         return heights
 
 
+def _following(rows: np.ndarray) -> np.ndarray:
+    """Each row's follower, the first row's behind the last."""
+    return np.concatenate([rows[1:], rows[:1]])
+
+
 def _reach(polygon: np.ndarray, point: np.ndarray, u: np.ndarray) -> float:
     """Distance from a point (2,) inside a convex polygon (K, 2) to its edge along the unit vector u (2,)."""
-    side = np.roll(polygon, -1, axis=0) - polygon
+    side = _following(polygon) - polygon
     normals = np.column_stack([side[:, 1], -side[:, 0]])
     towards, gap = normals @ u, ((polygon - point) * normals).sum(axis=1)
     return float((gap[towards > 0.0] / towards[towards > 0.0]).min())
@@ -230,14 +240,14 @@ def unit_vector(azimuth_deg: float) -> np.ndarray:
 def centroid(polygon: np.ndarray) -> np.ndarray:
     """Centroid (2,) of the area of a polygon (K, 2)."""
     a = polygon - polygon[0]
-    b = np.roll(a, -1, axis=0)
+    b = _following(a)
     twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
     return np.asarray(polygon[0] + ((a + b) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
 
 
 def _corners(polygon: np.ndarray) -> np.ndarray:
     """Corners (C, 3) of a polygon (K, 3); those that a chamfer joins count as one, at their middle."""
-    side = np.linalg.norm(np.roll(polygon, -1, axis=0) - polygon, axis=1)
+    side = np.linalg.norm(_following(polygon) - polygon, axis=1)
     long = side >= CHAMFER * side.max()
     first = int(long.argmax()) + 1  # a corner that a long side leads to
     polygon, long = np.roll(polygon, -first, axis=0), np.roll(long, -first)

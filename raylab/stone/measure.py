@@ -15,6 +15,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
+import numpy as np
+
 from .alignment import Pattern, apart, azimuth_shifts, out_of_round, painting, table_centre, table_tilt, twist
 from .callipers import Callipers, Quantity
 from .planes import Stone
@@ -139,9 +141,9 @@ def measure(stone: Stone) -> Measurements:
         crown_angle_deg=gauge.slopes(crown),
         pavilion_angle_deg=gauge.slopes(pavilion),
         crown_height_pct=gauge.at_mains(gauge.crown_heights()) if crown else None,
-        pavilion_depth_pct=gauge.at_mains([low - bottom for low, _ in gauge.rim]) if pavilion else None,
+        pavilion_depth_pct=gauge.at_mains(gauge.rim[:, 0] - bottom) if pavilion else None,
         depth_pct=Quantity(depth, "%", (depth,), ("whole stone",)),
-        girdle_pct=gauge.at_mains([high - low for low, high in gauge.rim]),
+        girdle_pct=gauge.at_mains(np.ptp(gauge.rim, axis=1)),
         girdle_joint_pct=gauge.girdle_joints(),
         girdle_valley_pct=gauge.girdle_valleys(),
         star_pct=gauge.stars(),
