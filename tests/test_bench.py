@@ -25,7 +25,9 @@ from raylab.bench.desk import Desk
 from raylab.bench.frames import frame
 from raylab.bench.light import light_through
 from raylab.bench.openings import SAVED, open_bytes, open_demo, open_path, saved
-from raylab.bench.stone_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml
+from raylab.bench.stone_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml, stones_of
+from raylab.finishing.blocked import blocked_stone
+from raylab.finishing.cutting import finished
 from raylab.lighting.scenefile import STONE_READERS
 from raylab.raypath import ray_path
 from raylab.stone.facet_table import facet_table
@@ -512,3 +514,58 @@ def test_a_scene_opens_with_its_own_dome_and_tilt():
         assert start["tilt_deg"] == scene.view.tilt_deg
         np.testing.assert_allclose(stone_of(start["design"]).normals, scene.stone.normals, atol=1e-14)
         assert stone_of(start["design"]).weight_ct == pytest.approx(scene.stone.weight_ct, rel=1e-12)
+
+
+# --- material taken away ---------------------------------------------------------------------------------------------
+
+BLOCKED = facet_design(rl.load_stone(ROOT / "scenes" / "stones" / "blocked.csv"))
+
+
+def test_a_stone_polished_again_is_the_librarys():
+    design = {"kind": "polished again", "of": DEMO, "facet": "pavilion main", "slope_deg": 0.3, "depth_mm": 0.004}
+    before, after = stones_of(json.loads(json.dumps(design)))
+    wanted = rl.repolish(stone_of(DEMO), "pavilion main", slope_deg=0.3, depth_mm=0.004)
+    np.testing.assert_array_equal(after.normals, wanted.normals)
+    np.testing.assert_array_equal(after.distances_mm, wanted.distances_mm)
+    assert (before.weight_ct, after.name) == (stone_of(DEMO).weight_ct, "W-1 (invented), polished again")
+    header, _ = answer(design=design, step="coarse")
+    assert (header["weight_before_ct"], header["weight_ct"]) == (before.weight_ct, after.weight_ct)
+    still = stone_of({**design, "slope_deg": 0, "depth_mm": 0})
+    np.testing.assert_array_equal(still.distances_mm, before.distances_mm)
+    assert answer(step="coarse")[0]["weight_before_ct"] is None
+
+
+@pytest.mark.parametrize("diameter_mm", [None, 6.3])
+def test_a_blocked_stone_finished_is_the_librarys(diameter_mm):
+    choice = {"star_pct": 55.0, "lower_half_pct": 80.0, "upper_half_pct": None, "upper_painting_deg": 0.5}
+    design = {"kind": "finished", "of": BLOCKED, **choice, "diameter_mm": diameter_mm}
+    before, after = stones_of(json.loads(json.dumps(design)))
+    bench = blocked_stone(stone_of(BLOCKED), diameter_mm)
+    wanted = finished(bench, rl.LastFacets(**choice))
+    np.testing.assert_array_equal(after.normals, wanted.normals)
+    assert (before.weight_ct, after.weight_ct) == (bench.stone.weight_ct, wanted.weight_ct)
+    assert after.name == "W-7, blocked (invented), finished"
+
+
+@pytest.mark.parametrize(
+    ("design", "words"),
+    [
+        ({"kind": "polished again", "of": DEMO, "facet": "pavilion mian", "slope_deg": 1}, ["did you mean 'pavilion main'"]),
+        ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": 0.6}, ["these facets vanish", "star 0"]),
+        ({"kind": "polished again", "of": DEMO, "facet": "pavilion main", "depth_mm": 0.6}, ["the girdle opens"]),
+        ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": "1"}, ["depth_mm", "a number"]),
+        ({"kind": "polished again", "of": DEMO, "facet": "table", "depht_mm": 1}, ["did you mean 'depth_mm'"]),
+        ({"kind": "polished again", "of": {"kind": "finished", "of": DEMO}, "facet": "table"}, ["kind", "round brilliant"]),
+        ({"kind": "polished again", "facet": "table"}, ["of", "missing"]),
+        ({"kind": "finished", "of": 7}, ["of", "a table of keys"]),
+        ({"kind": "finished", "of": DEMO}, ["not a blocked stone"]),
+        ({"kind": "finished", "of": BLOCKED, "star_pct": 2.0}, ["star 0 would cross the table"]),
+        ({"kind": "finished", "of": BLOCKED, "diameter_mm": 9.0}, ["diameter_mm", "at most 6.455 mm"]),
+    ],
+)
+def test_what_cannot_be_ground_is_told_in_one_line(design, words):
+    with pytest.raises(rl.InputError) as told:
+        stone_of(design)
+    line = str(told.value)
+    assert "\n" not in line
+    assert [word for word in words if word not in line] == [], line

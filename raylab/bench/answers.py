@@ -29,7 +29,7 @@ from ..tracing import beams_of, trace_scene
 from .colours import map_range
 from .frames import frame
 from .light import light_through
-from .stone_json import rows_of, stone_of
+from .stone_json import rows_of, stones_of
 
 COARSE, EXACT = "coarse", "exact"
 STEPS: dict[str, dict[str, Any]] = {
@@ -62,14 +62,14 @@ class Answerer:
             return frame({**told, "error": {"text": str(error), "key": error.key}})
         return frame({**told, **header}, arrays)
 
-    def _scene(self, question: dict[str, Any]) -> Scene:
+    def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
         dome, step = str(question.get("dome")), str(question.get("step", EXACT))
         if dome not in self.domes:
             raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, self.domes))
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
-        return Scene(stone=stone_of(question.get("design")), dome=self.domes[dome], view=view, **STEPS[step])
+        return Scene(stone=stone, dome=self.domes[dome], view=view, **STEPS[step])
 
 
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
@@ -78,14 +78,15 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
     if not isinstance(names, list) or len(names) > MOST_MAPS or not all(str(name) in DEFINITIONS for name in names):
         expected = f"at most {MOST_MAPS} of " + ", ".join(DEFINITIONS)
         raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
-    scene = self._scene(question)
+    before, stone = stones_of(question.get("design"))
+    scene = self._scene(question, stone)
     traced = _coarse(scene) if question.get("step") == COARSE else _exact(scene)
     arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
     ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
-    facet = _facet(scene.stone, question.get("facet"))
+    facet = _facet(stone, question.get("facet"))
     if facet is not None:
         arrays["light"] = light_through(
-            traced.beams, facet, traced.frame, scene.stone, scene.dome, scene.view, scene.wavelengths[0], scene.polarised
+            traced.beams, facet, traced.frame, stone, scene.dome, scene.view, scene.wavelengths[0], scene.polarised
         )
     arrays["leaks"] = traced.beams.through[:, LEAK]
     header = {
@@ -93,12 +94,13 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         "frame": {"x0_mm": traced.frame.x0_mm, "y0_mm": traced.frame.y0_mm, "pixel_mm": traced.frame.pixel_mm},
         "ranges": ranges,
         "turn": scene.view.rotation().tolist(),
-        "weight_ct": scene.stone.weight_ct,
+        "weight_ct": stone.weight_ct,
+        "weight_before_ct": None if before is None else before.weight_ct,
         "facet": question.get("facet") if facet is not None else None,
-        "shape": _shape(scene.stone),
-        "measured": None if question.get("step") == COARSE else _measured(scene.stone),
+        "shape": _shape(stone),
+        "measured": None if question.get("step") == COARSE else _measured(stone),
     }
-    return header, {**arrays, **_corners(scene.stone)}
+    return header, {**arrays, **_corners(stone)}
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,7 @@ def _coarse(scene: Scene) -> _Traced:
 def _shape(stone: Stone) -> dict[str, Any]:
     """What the page tells of the stone's facets, in words and full precision."""
     return {
+        "name": stone.name,
         "facets": rows_of(stone),
         "areas_mm2": stone.polyhedron.areas.tolist(),
         "size_mm": stone.size_mm.tolist(),
@@ -161,7 +164,7 @@ def _measured(stone: Stone) -> dict[str, Any]:
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """The path of the view ray through a point of the map."""
-    scene = self._scene(question)
+    scene = self._scene(question, stones_of(question.get("design"))[1])
     place = []
     for key in ("x_mm", "y_mm"):
         value = question.get(key)

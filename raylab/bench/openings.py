@@ -46,7 +46,8 @@ def open_demo() -> Opened:
 def open_path(path: Path, unit: str | None = None) -> Opened:
     """The stone, or the scene, in a file of the user's. Raises InputError, one line that names the file."""
     if path.suffix.lower() != ".toml":
-        return Opened(facet_design(_measured_stone(path, unit)), path.stem)
+        stone = _measured_stone(path, unit)
+        return Opened(facet_design(stone), stone.name)
     tables = read_toml(path, str(path))
     if "dome" not in tables:
         return Opened(_toml_design(tables, load_stone(path)), str(tables.get("title") or path.stem))
@@ -67,7 +68,8 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
     if not data:
         raise InputError("the file is empty", file=plain)
     with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
-        path = Path(folder) / f"stone{suffix}"
+        stem = re.sub(r"[^\w. ()-]", "", Path(plain).stem)[:80].strip(". ") or "stone"
+        path = Path(folder) / f"{stem}{suffix}"
         path.write_bytes(data)
         try:
             if suffix == ".toml":

@@ -1,6 +1,6 @@
 """What the page calls a design: plain JSON that says which stone is meant, and the ways from it and to it.
 
-Two kinds. Proportions are the parameters of `round_brilliant`, with a body colour:
+Two kinds stand by themselves. Proportions are the parameters of `round_brilliant`, with a body colour:
 
     {"kind": "round brilliant", "table_pct": 57, "crown_angle_deg": 34.5, ..., "absorption_per_mm": 0}
 
@@ -8,12 +8,15 @@ A table of measured facets, one row each: tier, number, slope (angle of the outw
 distance, bruted or not:
 
     {"kind": "facets", "name": "W-1", "material": "diamond", "symmetry": 8, "facets": [["table", 0, 0, 0, 1.05, false], ...]}
+
+Two more kinds take material away from one of these, see `reworked`.
 """
 
 from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from typing import Any, Literal
 
 import numpy as np
@@ -25,6 +28,7 @@ from ..stone.brilliant import round_brilliant
 from ..stone.measure import measure
 from ..stone.planes import Stone
 from ..units import number_in
+from . import reworked
 
 PROPORTIONS, FACETS = "round brilliant", "facets"
 MAX_FACETS = 2000
@@ -63,13 +67,30 @@ DEMO: Design = {
 
 def stone_of(design: Any) -> Stone:
     """The stone that a design means. Raises InputError, one line that names the key, where it means none."""
-    kind = design.get("kind") if isinstance(design, dict) else None
-    if not isinstance(kind, str) or kind not in _SCHEMAS:
-        raise InputError("unknown kind of design", key="kind", value=kind, expected=nearest(str(kind), _SCHEMAS))
+    return stones_of(design)[1]
+
+
+def stones_of(design: Any) -> tuple[Stone | None, Stone]:
+    """The stone that a design takes material away from, None where it takes none, and the one that it means."""
+    kind = _kind(design, (*_SCHEMAS, *reworked.KINDS))
+    if kind in reworked.KINDS:
+        expected, rework = reworked.KINDS[kind]
+        values = checked(design, expected, file="")
+        del values["kind"]
+        _kind(values["of"], _SCHEMAS)
+        before = stone_of(values.pop("of"))
+        return build(lambda **moves: rework(before, **moves), values, file="")
     values = checked(design, _SCHEMAS[kind], file="")
     del values["kind"]
     values["material"] = _material(values)
-    return build(round_brilliant if kind == PROPORTIONS else _from_rows, values, file="")
+    return None, build(round_brilliant if kind == PROPORTIONS else _from_rows, values, file="")
+
+
+def _kind(design: Any, known: Iterable[str]) -> str:
+    kind = design.get("kind") if isinstance(design, dict) else None
+    if not isinstance(kind, str) or kind not in known:
+        raise InputError("unknown kind of design", key="kind", value=kind, expected=nearest(str(kind), known))
+    return kind
 
 
 def _material(values: dict[str, Any]) -> Material:

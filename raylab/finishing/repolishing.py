@@ -75,8 +75,8 @@ def repolish(
     """
     chosen = [f for f in range(len(stone)) if what in (stone.tiers[f], stone.facet_name(f))]
     if not chosen:
-        known = {*stone.tiers, *(stone.facet_name(f) for f in range(len(stone)))}
-        raise InputError("the stone has no such tier or facet", key="facet", value=what, expected=nearest(what, known))
+        known = nearest(what, set(stone.tiers))
+        raise InputError("the stone has no such tier or facet", key="facet", value=what, expected=known)
     number_in("slope_deg", slope_deg, -45.0, 45.0, "degrees")
     number_in("azimuth_deg", azimuth_deg, -45.0, 45.0, "degrees")
     number_in("depth_mm", depth_mm, 0.0, 100.0, "mm")

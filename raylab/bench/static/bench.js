@@ -20,6 +20,7 @@ export class Bench extends EventTarget {
     this.before = null;
     this.answers = { a: null, b: null };
     this.shapes = { a: null, b: null };
+    this.drawn = { a: null, b: null };
     this.path = null;
     this.faulty = new Set();
     this.number = 0;
@@ -27,6 +28,7 @@ export class Bench extends EventTarget {
     this.due = false;
     this.asked = { a: 0, b: 0 };
     this.shown = { a: 0, b: 0 };
+    this.meant = { a: null, b: null };
     this.state = this.kept() ?? {
       designs: { a: copy(start.design), b: null },
       opened: { a: copy(start.design), b: null },
@@ -88,13 +90,36 @@ export class Bench extends EventTarget {
   }
 
   /** Replace designs as a whole: open, compare, reset. */
-  replace(designs, more = {}) {
+  replace(designs, more = {}, rested = true) {
     this.before ??= copy(this.state.designs);
     Object.assign(this.state.designs, copy(designs));
     Object.assign(this.state, more);
     if (!this.state.designs.b) this.forget("b");
     this.dropPath();
-    this.changed(Object.keys(designs), true);
+    this.changed(Object.keys(designs), rested);
+  }
+
+  /** Take material away from the edited stone: of one stone, the outcome stands beside it as B; of two, in its own place. */
+  rework(kind, values, rested) {
+    if (this.design.kind === kind) return this.edit((design) => Object.assign(design, values), rested);
+    const { editing, designs, opened, titles } = this.state;
+    const of = this.design.of ? this.asTable(editing) : copy(this.design);
+    if (!of) return undefined;
+    const beside = { editing: "b", opened: { ...opened, b: of }, titles: { ...titles, b: titles.a } };
+    return this.replace({ [designs.b ? editing : "b"]: { kind, of, ...values } }, designs.b ? {} : beside, rested);
+  }
+
+  /** A side's stone as a table of its facets; null, and a word to the user, while the stone shown isn't yet the one meant. */
+  asTable(side) {
+    const design = this.state.designs[side];
+    if (design.kind === "facets") return copy(design);
+    if (!same(this.drawn[side], design)) {
+      this.tell("problem", { text: "This stone is not worked out yet; try again when its picture is up to date." });
+      return null;
+    }
+    const { name, symmetry, facets } = this.shapes[side];
+    const { material, absorption_per_mm } = design.of ?? design;
+    return { kind: "facets", name, material, absorption_per_mm, symmetry, facets: copy(facets) };
   }
 
   /** Look from elsewhere, under another dome, at another map or facet: no step of undo, both stones are asked anew. */
@@ -148,7 +173,7 @@ export class Bench extends EventTarget {
 
   forget(side) {
     if (this.state.editing === side) this.state.editing = "a";
-    this.answers[side] = this.shapes[side] = null;
+    this.answers[side] = this.shapes[side] = this.drawn[side] = null;
     this.faulty.delete(side);
     this.shown[side] = this.asked[side] = 0;
   }
@@ -191,8 +216,9 @@ export class Bench extends EventTarget {
 
   ask(side, step) {
     this.asked[side] = ++this.number;
-    const { maps, facet } = this.state;
-    this.link.ask({ kind: "picture", id: this.number, step, maps: [...new Set(maps)], facet, ...this.scene(side) });
+    this.meant[side] = copy(this.state.designs[side]);
+    const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
+    this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
     this.busy();
   }
 
@@ -220,6 +246,7 @@ export class Bench extends EventTarget {
       this.tell("problem", { ...header.error, side });
     } else {
       this.faulty.delete(side);
+      this.drawn[side] = header.id === this.asked[side] ? this.meant[side] : null;
       const { vertices, normals, distances, loops, sizes } = arrays;
       this.shapes[side] = { ...header.shape, vertices, normals, distances, loops: split(loops, sizes) };
       const measured = header.measured ?? this.answers[side]?.measured ?? null;

@@ -62,3 +62,8 @@ export function fixed(value, digits = 4) {
   const text = value.toFixed(digits);
   return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−");
 }
+
+/** The same with its sign, a plus as well. */
+export function signed(value, digits) {
+  return value > 0 ? `+${fixed(value, digits)}` : fixed(value, digits);
+}

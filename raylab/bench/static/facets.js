@@ -97,16 +97,13 @@ export const facets = {
 
   write(name, column, input) {
     const value = input.valueAsNumber;
-    const rows = structuredClone(this.current(this.bench));
-    const row = rows.find((one) => facetName(one) === name);
-    if (!Number.isFinite(value) || !row) {
+    const design = Number.isFinite(value) ? this.bench.asTable(this.bench.state.editing) : null;
+    const row = design?.facets.find((one) => facetName(one) === name);
+    if (!row) {
       this.show(this.bench);
       return;
     }
     row[column] = column === SLOPE ? ungauge(row, value) : value;
-    const { name: stone, material, absorption_per_mm } = this.bench.design;
-    const symmetry = this.bench.design.symmetry ?? this.bench.shapes[this.bench.state.editing]?.symmetry ?? 1;
-    const design = { kind: "facets", name: stone ?? "stone", material, absorption_per_mm, symmetry, facets: rows };
     this.bench.replace({ [this.bench.state.editing]: design });
   },
 

@@ -92,12 +92,12 @@ export class Hand {
 
   /** Tell the values under a point. */
   say({ side }, [x, y]) {
-    const { arrays, frame } = this.bench.answers[side];
-    const parts = [...new Set(this.bench.state.maps)].map((name) => {
-      const values = arrays[`map ${name}`];
+    const { frame } = this.bench.answers[side];
+    const legends = new Map([0, 1].map((place) => this.maps.legend(place)).map((legend) => [legend.name, legend]));
+    const parts = [...legends.values()].map(({ name, title, unit }) => {
+      const values = this.maps.values(side, { name });
       const [column, row] = [Math.floor((x - frame.x0_mm) / frame.pixel_mm), Math.floor((y - frame.y0_mm) / frame.pixel_mm)];
       const inside = values && column >= 0 && row >= 0 && column < values.side && row < values.side;
-      const { title, unit } = this.bench.start.maps.find((one) => one.name === name);
       return `${title} ${inside ? fixed(values[row * values.side + column], 3) + (unit === "degree" ? "°" : "") : "–"}`;
     });
     this.probe.textContent = `x ${fixed(x, 2)} mm, y ${fixed(y, 2)} mm: ${parts.join(", ")}`;

@@ -1,10 +1,15 @@
 // The maps: one figure for each map of each stone, all on one scale of mm and, per map, one scale of colours.
 
 import { paint, paintBar } from "./colour.js";
-import { el, fixed, tidy } from "./controls.js";
+import { el, fixed, signed, tidy } from "./controls.js";
 import { Hand } from "./hand.js";
 
 const MARGIN = 1.06;
+/** Of two stones, what one returns to the eye beyond the other: made here, of both luminance maps. */
+const DIFFERENCE = {
+  name: "difference", title: "luminance − the other's", unit: "", signed: true,
+  definition: "This stone's luminance less the other stone's at the same place, to the nearest pixel",
+};
 
 export class Maps {
   constructor(bench, root, probe, edges) {
@@ -26,7 +31,7 @@ export class Maps {
 
   figure(place, side) {
     const choice = el("select", { ariaLabel: `Map ${place + 1} of stone ${side.toUpperCase()}` },
-      ...this.bench.start.maps.map(({ name, title }) => el("option", { value: name }, title)));
+      ...this.offered.map(({ name, title }) => el("option", { value: name }, title)));
     choice.addEventListener("change", () => this.bench.look({ maps: this.bench.state.maps.map((one, at) => (at === place ? choice.value : one)) }));
     const number = el("span", { className: "quiet" });
     const canvas = el("canvas");
@@ -41,14 +46,30 @@ export class Maps {
     return figure;
   }
 
+  /** The maps that can be chosen: all that raylab makes and, of two stones, their difference. */
+  get offered() {
+    const { start, sides } = this.bench;
+    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colours: start.maps.find(({ signed }) => signed).colours }] : start.maps;
+  }
+
   legend(place) {
-    return this.bench.start.maps.find(({ name }) => name === this.bench.state.maps[place]);
+    const chosen = this.bench.state.maps[place];
+    return this.offered.find(({ name }) => name === chosen) ?? this.offered.find(({ name }) => name === "luminance");
+  }
+
+  /** A map's values for one stone, undefined where they are not there (yet). */
+  values(side, { name }) {
+    const answer = this.bench.answers[side];
+    if (name !== DIFFERENCE.name) return answer?.arrays[`map ${name}`];
+    const other = this.bench.answers[side === "a" ? "b" : "a"];
+    return answer?.arrays["map luminance"] && other?.arrays["map luminance"] ? difference(answer, other) : undefined;
   }
 
   /** Colours and range of a map, common to both stones. */
   scale(place) {
-    const { name, colours, signed } = this.legend(place);
-    const ranges = this.bench.sides.map((side) => this.bench.answers[side]?.ranges[name]).filter(Boolean);
+    const legend = this.legend(place);
+    const { name, colours, signed } = legend;
+    const ranges = this.bench.sides.map((side) => this.bench.answers[side]?.ranges[name] ?? this.values(side, legend)?.range).filter(Boolean);
     if (!ranges.length) return null;
     const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
     return { table: this.bench.start.colours[colours], low, high, signed };
@@ -66,8 +87,8 @@ export class Maps {
     figure.choice.value = legend.name;
     figure.choice.title = legend.definition;
     const scale = this.scale(figure.place);
-    if (!scale || !answer?.arrays[`map ${legend.name}`]) return;
-    const values = answer.arrays[`map ${legend.name}`];
+    const values = this.values(figure.side, legend);
+    if (!scale || !values) return;
     const context = this.clear(figure);
     const place = this.place(figure);
     const { x0_mm, y0_mm, pixel_mm } = answer.frame;
@@ -80,7 +101,8 @@ export class Maps {
     const unit = legend.unit === "degree" ? "°" : "";
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
     figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, tidy(tick, 3) + unit)));
-    const told = headline(legend.name, answer.summary);
+    const other = bench.answers[figure.side === "a" ? "b" : "a"];
+    const told = headline(legend.name, answer.summary, other?.summary);
     figure.number.textContent = told;
     figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${told}. ` +
       "Arrow keys tilt the stone, Home turns it face-up, Shift with arrow keys moves a mark, Enter follows the light from the mark.";
@@ -174,8 +196,34 @@ function pictureOf(values, scale, light) {
   return values.picture.canvas;
 }
 
+/** One stone's luminance less another's, on the first one's pixels; the range is even about zero. */
+function difference(answer, other) {
+  const { frame, arrays } = answer;
+  const [mine, theirs] = [arrays["map luminance"], other.arrays["map luminance"]];
+  if (mine.less?.theirs === theirs) return mine.less.values;
+  const [n, m] = [mine.side, theirs.side];
+  const place = (k, from, to) => Math.floor((from + (k + 0.5) * frame.pixel_mm - to) / other.frame.pixel_mm);
+  const columns = Int32Array.from({ length: n }, (_, k) => place(k, frame.x0_mm, other.frame.x0_mm));
+  const values = new Float32Array(n * n).fill(NaN);
+  let most = 0;
+  for (let row = 0; row < n; row++) {
+    const at = place(row, frame.y0_mm, other.frame.y0_mm);
+    if (at < 0 || at >= m) continue;
+    for (let k = 0; k < n; k++) {
+      if (columns[k] < 0 || columns[k] >= m) continue;
+      const value = mine[row * n + k] - theirs[at * m + columns[k]];
+      values[row * n + k] = value;
+      if (Math.abs(value) > most) most = Math.abs(value);
+    }
+  }
+  const even = most || 1;
+  mine.less = { theirs, values: Object.assign(values, { side: n, range: [-even, even] }) };
+  return values;
+}
+
 /** The number of a map over the whole stone. */
-function headline(name, summary) {
+function headline(name, summary, other) {
+  if (name === DIFFERENCE.name) return other ? `mean ${signed(summary.stats.brightness - other.stats.brightness, 4)}` : "";
   if (name === "contrast") return `RMS ${fixed(summary.stats.contrast_rms)}`;
   if (name === "luminance") return `brightness ${fixed(summary.stats.brightness)}`;
   const value = summary.ledger[name] ?? summary.stats[name];

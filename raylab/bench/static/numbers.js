@@ -1,6 +1,6 @@
 // The numbers: ledger with bars, statistics with their brackets, weight and size; for two stones, their difference.
 
-import { el, fixed } from "./controls.js";
+import { el, fixed, signed } from "./controls.js";
 
 const LEDGER = [
   ["sky", "sky", "Out above the girdle plane, outside the observer's head"],
@@ -63,7 +63,7 @@ export class Numbers {
     ];
     if (answers.length > 1) {
       const points = 100 * (answers[1].weight_ct - answers[0].weight_ct);
-      rows[0].lastChild.textContent = `${signed(points, 1)} points`;
+      rows[0].lastChild.textContent = `${signed(points, 2)} points`;
     }
     return el("table", {}, el("caption", {}, "Weight and size"), el("tbody", {}, ...rows));
   }
@@ -100,8 +100,4 @@ function difference(a, b) {
   const open = low <= 0 && high >= 0;
   return el("td", { title: `between ${low} and ${high}` }, signed(b.value - a.value, 4), " ",
     el("span", { className: "bracket" }, open ? "not told apart" : `[${signed(low, 4)}, ${signed(high, 4)}]`));
-}
-
-function signed(value, digits) {
-  return value > 0 ? `+${fixed(value, digits)}` : fixed(value, digits);
 }

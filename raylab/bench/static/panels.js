@@ -1,13 +1,15 @@
-// The panels of the left column, as tabs. A new one (finishing, what-if) is a module with
-// { id, title, build(root, bench), show(bench) }, named in PANELS.
+// The panels of the left column, as tabs. A new one is a module with { id, title, build(root, bench), show(bench) } and
+// perhaps mark(key), which marks the control that a message names; it is named in PANELS.
 
 import { el } from "./controls.js";
 import { facets } from "./facets.js";
+import { last } from "./last.js";
 import { proportions } from "./proportions.js";
+import { whatif } from "./whatif.js";
 
 let parts = [];
 
-export const PANELS = [proportions, facets];
+export const PANELS = [proportions, facets, whatif, last];
 
 export function buildPanels(bench, tabs, room) {
   parts = PANELS.map((panel) => {

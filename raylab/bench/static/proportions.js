@@ -54,7 +54,7 @@ export const proportions = {
 
   show(bench) {
     const design = bench.design;
-    const free = design.kind !== "facets";
+    const free = design.kind === "round brilliant";
     this.byHand.hidden = !free;
     this.measured.hidden = free;
     if (free) {
@@ -63,7 +63,8 @@ export const proportions = {
     } else {
       this.measured.replaceChildren(...measuredTable(bench.answers[bench.state.editing]?.measured));
     }
-    this.material.show(design);
+    this.material.element.hidden = Boolean(design.of);
+    if (!design.of) this.material.show(design);
   },
 
   mark(key) {
@@ -73,7 +74,7 @@ export const proportions = {
 
 function measuredTable(measured) {
   const note = el("p", { className: "note" },
-    "This stone is a table of facets; it is edited in the panel Facets. Measured on it, as mean and half the range:");
+    "This stone isn't made from proportions; its facets are edited in the panel Facets. Measured on it, as mean and half the range:");
   if (!measured) return [note];
   const rows = MEASURED.filter(([key]) => measured[key]).map(([key, label]) => {
     const { mean, spread, unit } = measured[key];
