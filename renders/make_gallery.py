@@ -26,6 +26,12 @@ HERE = Path(__file__).parent
 SCENES = HERE.parent / "scenes"
 GREY = 0.03
 SIDE = 360
+CUTS = {
+    "pavilion 38, crown 34.5": {"pavilion_angle_deg": 38.0},
+    "pavilion 40.75, crown 34.5": {},
+    "pavilion 44, crown 34.5": {"pavilion_angle_deg": 44.0},
+    "pavilion 40.75, crown 25": {"crown_angle_deg": 25.0},
+}
 
 
 def stone(material: Any = "diamond", **proportions: float) -> rl.Stone:
@@ -64,14 +70,21 @@ def fire() -> None:
 
 
 def body_color() -> None:
-    """Face-up and through the pavilion: colourless, faint yellowish, faint brownish."""
+    """Face-up and through the pavilion: colourless, faint yellowish, faint brownish; and the colours of several cuts told."""
     even = rl.Dome(name="even", tray_radiance=1.0)
     clear = rl.get_material("diamond")
     rows = []
     for view in (rl.View(), rl.View(180.0)):
-        tinted = [clear, *(clear.tinted(rl.load_tint(name).pairs) for name in ("faint-yellowish", "faint-brownish"))]
-        rows.append(np.concatenate([seen(rl.Scene(stone(m), even, view), 0.9, resolution=240) for m in tinted], axis=1))
+        kinds = [clear, *(clear.tinted(rl.load_tint(name).pairs) for name in ("faint-yellowish", "faint-brownish"))]
+        scenes = [rl.Scene(stone(material), even, view, precision=2e-4) for material in kinds]
+        rows.append(np.concatenate([seen(scene, 0.9, resolution=240) for scene in scenes], axis=1))
     save("body-color", np.concatenate(rows, axis=0))
+    for tint in ("faint-yellowish", "faint-brownish"):
+        tinted = clear.tinted(rl.load_tint(tint).pairs)
+        for words, angles in CUTS.items():
+            up, below = (rl.face_up_color(stone(tinted, **angles), even, view=view) for view in (rl.View(), rl.View(180.0)))
+            lab = " | ".join(f"{number:.1f}" for number in up.lab)
+            sys.stdout.write(f"| {tint} | {words} | {lab} | {up.difference:.2f} | {below.difference:.2f} |\n")
 
 
 def rooms() -> None:

@@ -18,14 +18,14 @@ def fire_figure(found: Sequence[Fire], titles: Sequence[str]) -> Figure:
     """The angle's map of one stone or of several side by side; grey where there is no angle."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(4.6 * len(found) + 0.9, 4.2), layout="constrained")
+    figure = Figure(figsize=(4.3 * len(found) + 0.9, 4.5), layout="constrained")
     for axes, one, title in zip(figure.subplots(1, len(found), squeeze=False)[0], found, titles, strict=True):
         frame = one.frame
         x1, y1 = (corner + frame.pixel_mm * frame.resolution for corner in (frame.x0_mm, frame.y0_mm))
         extent = (frame.x0_mm, x1, frame.y0_mm, y1)
         drawn = axes.imshow(one.spread_deg, origin="lower", cmap="viridis", vmin=0.0, vmax=TOP_DEG, extent=extent)
         axes.set(xlabel="x / mm", ylabel="y / mm", facecolor="0.86")
-        axes.set_title(title, fontsize=11, loc="left", parse_math=False, wrap=True)
+        axes.set_title(title, fontsize=11, loc="left", parse_math=False)
     short, long = found[0].lines_nm
-    figure.colorbar(drawn, ax=figure.axes, label=f"angle between {short:.4g} and {long:.4g} nm / degree", extend="max")
+    figure.colorbar(drawn, ax=figure.axes, label=f"angle {short:.4g} to {long:.4g} nm / degree", extend="max")
     return figure
