@@ -8,7 +8,10 @@ import json
 import re
 import subprocess
 import sys
+import threading
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +22,7 @@ from bench_process import ROOT, BenchProcess, unpack
 from websockets.exceptions import InvalidStatus
 
 import raylab as rl
-from raylab.bench import answers, pages
+from raylab.bench import answers, errands, pages
 from raylab.bench.answers import STEPS, Answerer
 from raylab.bench.desk import Desk
 from raylab.bench.frames import frame
@@ -514,6 +517,69 @@ def test_a_scene_opens_with_its_own_dome_and_tilt():
         assert start["tilt_deg"] == scene.view.tilt_deg
         np.testing.assert_allclose(stone_of(start["design"]).normals, scene.stone.normals, atol=1e-14)
         assert stone_of(start["design"]).weight_ct == pytest.approx(scene.stone.weight_ct, rel=1e-12)
+
+
+# --- errands ---------------------------------------------------------------------------------------------------------
+
+
+def lines_of(bench: BenchProcess, **asked: Any) -> list[dict[str, Any]]:
+    status, headers, body = bench.post("/report", json.dumps(asked).encode())
+    assert (status, headers["content-type"]) == (200, "application/x-ndjson")
+    return [json.loads(line) for line in body.splitlines()]
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"designs": [DEMO]}, ["two stones"]),
+        ({"designs": [DEMO, DEMO], "dome": "head-shade"}, ["did you mean 'head-shadow'"]),
+        ({"designs": [DEMO, {**DEMO, "table_pct": "x"}], "dome": "head-shadow"}, ["table_pct", "a number"]),
+        ({"designs": [DEMO, DEMO], "dome": "head-shadow", "known_to_pct": "x"}, ["known_to_pct"]),
+        ({"designs": [DEMO, DEMO], "dome": "head-shadow", "tilt_azimuth_deg": "x"}, ["tilt_azimuth_deg"]),
+    ],
+)
+def test_a_report_that_cannot_be_made_is_told_in_one_line(bench, asked, words):
+    *shares, last = lines_of(bench, **asked)
+    assert {tuple(line) for line in shares} == {("share",)}
+    assert "\n" not in last["error"]["text"]
+    assert [word for word in words if word not in last["error"]["text"]] == [], last
+
+
+def test_an_errand_ends_when_nobody_waits_and_a_fault_of_ours_is_told(caplog):
+    """Whoever closes the lines stops the work at its next word; what fails is a line, and the next errand is done."""
+    heard, ended = threading.Event(), threading.Event()
+
+    def endless(tell):
+        try:
+            while True:
+                tell(0.5)
+                heard.set()
+                time.sleep(0.001)
+        finally:
+            ended.set()
+
+    def faulty(tell):
+        raise ZeroDivisionError
+
+    async def ask() -> list[dict[str, Any]]:
+        with ThreadPoolExecutor(1) as worker:
+            lines = errands.told(worker, endless)
+            await anext(lines)
+            await asyncio.to_thread(heard.wait)
+            await lines.aclose()
+            return [
+                json.loads(line)
+                for errand in (faulty, lambda tell: {"html": "x"})
+                async for line in errands.told(worker, errand)
+            ]
+
+    found = asyncio.run(ask())
+    assert ended.is_set()
+    assert [line for line in found if "share" not in line] == [
+        {"error": {"text": "raylab failed here (ZeroDivisionError); the terminal tells more. Please report it.", "key": None}},
+        {"html": "x"},
+    ]
+    assert "ZeroDivisionError" in caplog.text
 
 
 # --- material taken away ---------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 from bench_process import BenchProcess
-from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, WebSocketRoute, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Route, WebSocketRoute, sync_playwright
 
 import raylab as rl
 from raylab.bench.answers import STEPS
@@ -601,6 +601,40 @@ def test_a_design_is_saved(open_page, tmp_path):
     scene = rl.load_scene(tmp_path / "x.toml")
     np.testing.assert_array_equal(scene.stone.normals, stone.normals)
     assert scene.dome.name == "head-shadow"
+
+
+def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
+    page = open_page(accept_downloads=True)
+
+    def with_few_draws(route: Route) -> None:
+        route.continue_(post_data=json.dumps({**route.request.post_data_json, "known_to_pct": 50}))
+
+    page.page.route("**/report", with_few_draws)
+    page.page.get_by_role("button", name="Report").click()
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem() == "The report sets two stones side by side: put a second stone beside this one first."
+    page.page.click("#compare")
+    page.slide("pavilion_angle_deg", 41.5)
+    page.page.get_by_role("button", name="Report").click()
+    page.page.wait_for_selector("#report-share[value]:not([hidden])")
+    page.slide("table_pct", 60)
+    assert page.page.get_by_role("progressbar", name="Progress of the report").is_visible(), (
+        "the page was faster than the report"
+    )
+    assert_told(page, traced(page.values()), "b")
+    with page.page.expect_download() as download:
+        page.page.wait_for_selector("#report-share", state="hidden")
+    assert download.value.suggested_filename == "report-w-1-invented.html"
+    download.value.save_as(tmp_path / "report.html")
+    html = (tmp_path / "report.html").read_text()
+    assert html.startswith("<!doctype html>")
+    assert "can't be put back" in html
+    assert f"{stone_of({**DEMO, 'pavilion_angle_deg': 41.5}).weight_ct:.3f} ct" in html, "the stone as it was when asked"
+    assert re.findall(r'(?:src|href)="(?!data:|#)', html) == [], "all in one file"
+    page.page.get_by_role("button", name="Report").click()
+    page.page.get_by_role("button", name="Stop report").click()
+    page.page.wait_for_selector("#report:text-is('Report')")
+    assert page.page.locator("#problem").is_hidden()
 
 
 # --- for everybody ---------------------------------------------------------------------------------------------------

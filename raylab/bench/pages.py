@@ -1,4 +1,4 @@
-"""The bench's routes: the page, its files, one WebSocket per page, and one thread that computes for all.
+"""The bench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for errands.
 
 Every page has its own desk, so pages don't disturb each other; the computing thread takes one question at a time and pages
 get their turn in order. The event loop only carries messages, so a page is heard while another's picture is in work.
@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from .. import __version__
@@ -27,6 +27,7 @@ from ..units import number_in
 from .answers import COARSE, Answerer
 from .colours import colour_tables, legends
 from .desk import Desk
+from .errands import report, told
 from .frames import frame
 from .openings import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
 
@@ -40,11 +41,12 @@ log = logging.getLogger("raylab.bench")
 
 @dataclass
 class Bench:
-    """What all pages share: the stone they open with, the domes, and the thread that computes."""
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and do errands."""
 
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-bench"))
+    errands: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-errands"))
 
     def __post_init__(self) -> None:
         if self.opened.dome is not None:
@@ -122,6 +124,15 @@ class Pages:
             return _refusal(error)
         return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
 
+    async def report(self, request: Request) -> Response:
+        """The report on two stones; a line of JSON for each step of the way, see `errands`."""
+        try:
+            asked = _question(await _bounded(request))
+        except InputError as error:
+            return _refusal(error)
+        lines = told(self.bench.errands, lambda tell: report(asked, self.bench.domes, tell))
+        return StreamingResponse(lines, media_type="application/x-ndjson")
+
     async def link(self, page: WebSocket) -> None:
         """One page's questions in, answers out, until it goes."""
         await page.accept()
@@ -149,9 +160,9 @@ class Pages:
                 answer = work.result()
             else:  # a fault of ours: told on the terminal in full, on the page in a line, and the page lives on
                 log.error("a question could not be answered", exc_info=fault)
-                told = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+                about = {key: question.get(key) for key in ("kind", "id", "side", "step")}
                 line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
-                answer = frame({**told, "error": {"text": line, "key": None}})
+                answer = frame({**about, "error": {"text": line, "key": None}})
             try:
                 await page.send_bytes(answer)
             except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it

@@ -28,7 +28,8 @@ def make_app(bench: Bench, port: int, ready: Callable[[], None] = lambda: None) 
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         ready()
         yield
-        bench.worker.shutdown(wait=False, cancel_futures=True)
+        for worker in (bench.worker, bench.errands):
+            worker.shutdown(wait=False, cancel_futures=True)
 
     static = files(__package__) / "static"
     pages = Pages(bench, Path(str(static)))
@@ -38,6 +39,7 @@ def make_app(bench: Bench, port: int, ready: Callable[[], None] = lambda: None) 
             Route("/start.json", pages.start),
             Route("/open", pages.open, methods=["POST"]),
             Route("/save/{kind}", pages.save, methods=["POST"]),
+            Route("/report", pages.report, methods=["POST"]),
             WebSocketRoute("/link", pages.link),
             Mount("/static", StaticFiles(directory=str(static))),
         ],

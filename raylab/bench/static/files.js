@@ -1,4 +1,4 @@
-// Files: a stone opened from one, a design saved as one.
+// Files: a stone opened from one, a design saved as one, the report on two stones.
 
 import { el } from "./controls.js";
 
@@ -29,6 +29,19 @@ export function buildFiles(bench, complain) {
     button.addEventListener("click", () => keep(bench, kind, complain));
     return button;
   }));
+  const button = document.getElementById("report");
+  let wanted = null; // what ends the report that is being made
+  button.addEventListener("click", async () => {
+    if (wanted) return wanted.abort();
+    if (bench.sides.length < 2) return complain({ text: "The report sets two stones side by side: put a second stone beside this one first." });
+    complain(null);
+    wanted = new AbortController();
+    button.textContent = "Stop report";
+    await report(bench, complain, wanted.signal);
+    wanted = null;
+    button.textContent = "Report";
+    return undefined;
+  });
 }
 
 async function open(bench, file, unit, complain) {
@@ -51,17 +64,55 @@ async function keep(bench, kind, complain) {
   const found = await post(`/save/${kind}`, body, complain);
   if (!found) return;
   const name = /filename="([^"]+)"/.exec(found.headers.get("content-disposition"))?.[1] ?? `stone.${kind}`;
-  const address = URL.createObjectURL(await found.blob());
+  hand(name, await found.blob());
+}
+
+/** Hand a file to the browser, which keeps it. */
+function hand(name, blob) {
+  const address = URL.createObjectURL(blob);
   el("a", { href: address, download: name }).click();
   setTimeout(() => URL.revokeObjectURL(address), 10_000);
 }
 
+/** Have the report made; it takes a minute or so, and the page goes on meanwhile. */
+async function report(bench, complain, signal) {
+  const { designs, titles, dome, tilt_azimuth_deg } = bench.state;
+  const share = document.getElementById("report-share");
+  const asked = { designs: bench.sides.map((side) => designs[side]), dome, tilt_azimuth_deg };
+  if (titles.a !== titles.b) asked.title = bench.sides.map((side) => titles[side]).join(" and ");
+  share.hidden = false;
+  share.value = 0;
+  try {
+    const found = await post("/report", JSON.stringify(asked), complain, signal);
+    for await (const line of found ? lines(found.body) : []) {
+      if (line.error) complain(line.error);
+      else if (line.html) hand(line.name, new Blob([line.html], { type: "text/html" }));
+      else share.value = line.share;
+    }
+  } catch (error) {
+    if (!signal.aborted) complain({ text: `The report broke off (${error.message}); is raylab still running?` });
+  }
+  share.hidden = true;
+}
+
+/** The lines of JSON in a stream. */
+async function* lines(stream) {
+  const reader = stream.pipeThrough(new TextDecoderStream()).getReader();
+  let rest = "";
+  for (let part = await reader.read(); !part.done; part = await reader.read()) {
+    const whole = (rest + part.value).split("\n");
+    rest = whole.pop();
+    yield* whole.map((line) => JSON.parse(line));
+  }
+}
+
 /** A response that went well, or null after its reason was told. */
-async function post(address, body, complain) {
+async function post(address, body, complain, signal) {
   let found;
   try {
-    found = await fetch(address, { method: "POST", body });
-  } catch {
+    found = await fetch(address, { method: "POST", body, signal });
+  } catch (error) {
+    if (signal?.aborted) throw error;
     complain({ text: "raylab does not answer; is it still running?" });
     return null;
   }
