@@ -87,6 +87,28 @@ def body_color() -> None:
             sys.stdout.write(f"| {tint} | {words} | {lab} | {up.difference:.2f} | {below.difference:.2f} |\n")
 
 
+def convergence() -> None:
+    """Root mean square of XYZ over a picture, against 96 wavelengths, for sets of both kinds."""
+    from matplotlib.figure import Figure
+
+    numbers, finest = (2, 4, 8, 16, 32), 96
+    figure = Figure(figsize=(9.2, 3.8), layout="constrained")
+    for axes, name in zip(figure.subplots(1, 2, sharey=True), ("head-shadow", "small-lamps"), strict=True):
+        scene = rl.Scene(stone(), rl.load_dome(name), rl.View(6.0, 20.0), resolution=96, precision=1e-2)
+        true = np.nan_to_num(rl.picture(scene, wavelengths=finest).xyz)
+        for kind, style, tint in (("uniform", "o-", "#31688e"), ("gauss", "s--", "#440154")):
+            seen = [rl.picture(scene, wavelengths=rl.wavelength_set(n, kind)).xyz for n in numbers]
+            off = [np.sqrt(np.mean((np.nan_to_num(xyz) - true) ** 2) / np.mean(true**2)) for xyz in seen]
+            axes.loglog(numbers, off, style, color=tint, label=kind)
+        axes.set_xticks(numbers, [str(n) for n in numbers])
+        axes.minorticks_off()
+        axes.set(xlabel="wavelengths", title=f"dome {name}, tilted by 6 degrees")
+        axes.grid(alpha=0.3)
+        axes.legend(frameon=False)
+    figure.axes[0].set_ylabel(f"rms of XYZ against {finest}, relative")
+    figure_of("convergence", figure)
+
+
 def rooms() -> None:
     workroom, counter = (rl.load_scene(SCENES / f"{name}.toml") for name in ("north-workroom", "evening-counter"))
     save("rooms", seen(workroom, 5.0), seen(counter, 60.0, "A"))
@@ -123,6 +145,7 @@ PICTURES: dict[str, Callable[[], None]] = {
     "lamps": lamps,
     "fire": fire,
     "body-color": body_color,
+    "convergence": convergence,
     "rooms": rooms,
     "tilt": tilted,
     "compare": compare,

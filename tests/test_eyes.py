@@ -159,6 +159,7 @@ def test_the_command_writes_pairs(tmp_path, capsys):
     assert "already there" in capsys.readouterr().err
     for words, says in {
         "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
+        "--head --head-width-mm 0": "--head-width-mm = 0.0: out of range",
         "--distance-mm 1": "--distance-mm = 1.0: the eyes",
     }.items():
         assert main(["eyes", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2

@@ -138,6 +138,20 @@ def test_the_command_writes_curves_and_numbers(tmp_path):
     assert not (tmp_path / "x").exists()
 
 
+def test_the_command_tilts_and_turns_at_once(tmp_path, capsys):
+    """A facet table alone, tilted by 0, 4, 8 degrees and turned by 0, 10, 20: the same as the function's."""
+    stone = SCENE.parent / "stones" / "offer-a.csv"
+    asked = ["--to-deg", "8", "--step-deg", "4", "--turn-by-deg", "20", "--dome", "side-window"]
+    assert main(["tilt", str(stone), "--out", str(tmp_path), *asked]) == 0
+    told = json.loads((tmp_path / "tilt.json").read_text())
+    assert (told["tilt_deg"], told["turn_deg"]) == ([0.0, 4.0, 8.0], [0.0, 10.0, 20.0])
+    alone = tilt(rl.load_stone(stone), rl.load_dome("side-window"), [0, 4, 8], 0.0, [0, 10, 20])
+    assert np.allclose(told["brightness"], alone.brightness.values, rtol=1e-12)
+    assert "tilt_deg" in capsys.readouterr().out
+    assert main(["tilt", str(stone), "--out", str(tmp_path / "x"), "--turn", "--turn-by-deg", "20"]) == 2
+    assert "--turn-by-deg = 20.0: only while it tilts" in capsys.readouterr().err
+
+
 def test_curves_are_named_and_bracketed():
     found = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], precision=0.1)
     figure = tilt_figure(found)

@@ -24,6 +24,7 @@ def eyes(
     pupils_apart_mm: float = 63.0,
     pupil_mm: float = 0.0,
     head: Flag = False,
+    head_width_mm: float = 170.0,
     unit: str | None = None,
     material: str | None = None,
     tint: str | None = None,
@@ -62,6 +63,8 @@ def eyes(
         Diameter of each pupil, mm: what lies off the girdle's plane is blurred. 0 is a point. About 3 mm in a bright room.
     head
         Put the cone of a head at this distance in place of the dome's own.
+    head_width_mm
+        How wide that head is, hair included.
     unit
         Unit of length of a scan: mm, um, cm, m or in.
     material
@@ -96,10 +99,10 @@ def eyes(
     settings = {"resolution": resolution, "samples": samples, "seed": seed}
     view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
     wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
-    own = ("distance_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths")
+    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths")
     with told_by_option(*own, number="wavelengths"), whole_set(out, FILES, force=force) as stage:
         if head:
-            wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm))
+            wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         with progress("tracing") as tell:
             pair = eye_pair(
                 wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=light, exposure=exposure,

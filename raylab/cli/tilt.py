@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
+from .asked import scene_or_stone, with_options
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
@@ -27,11 +28,15 @@ def tilt(
     step_deg: float = 1.0,
     azimuth_deg: float = 0.0,
     turn: Flag = False,
+    turn_by_deg: float = 0.0,
+    unit: str | None = None,
+    material: str | None = None,
+    dome: str | None = None,
     flashes: Flag = False,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
-    """Tilt a scene's stone step by step; curves and numbers into a folder.
+    """Tilt a scene's stone step by step, turn it, or both; curves and numbers into a folder.
 
     Written are `tilt.nc` (every statistic with its bracket), `tilt.json` and `tilt.png` (contrast and ledger against the
     angle). The scene's dome, wavelength and settings hold; exact engine.
@@ -43,7 +48,8 @@ def tilt(
     Parameters
     ----------
     scene
-        Scene file (TOML); see `raylab scenes`.
+        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
+        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
     out
         Folder to write to; made if it isn't there.
     to_deg
@@ -56,6 +62,14 @@ def tilt(
         Where the table leans to, degrees counter-clockwise from +x.
     turn
         Turn the stone about its own axis instead, at the scene's tilt.
+    turn_by_deg
+        While it tilts also turn the stone about its own axis, by so much from the first angle to the last.
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    material
+        What a scanned stone is made of; diamond by default.
+    dome
+        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
     flashes
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
     force
@@ -65,18 +79,22 @@ def tilt(
     """
     from ..errors import InputError
     from ..files import save_png, to_json, whole_set
-    from ..lighting.scenefile import load_scene
     from ..motion.scintillation import flashing
     from ..motion.tilting import steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
 
-    wanted = load_scene(scene)
+    wanted = with_options(scene_or_stone(scene, unit, material), dome, {}, {})
     if not wanted.view.parallel:
         raise InputError("tilting is exact, under a parallel view", key="view.distance_mm", file=str(scene), expected="none")
     angles = steps(from_deg, to_deg, step_deg)
     view = wanted.view
-    path = (view.tilt_deg, view.tilt_azimuth_deg, angles) if turn else (angles, azimuth_deg, view.turn_deg)
+    if turn and turn_by_deg:
+        raise InputError("only while it tilts", key="--turn-by-deg", value=turn_by_deg, expected="no --turn beside it")
+    turns = [view.turn_deg + turn_by_deg * k / max(1, len(angles) - 1) for k in range(len(angles))]
+    path: tuple[Any, Any, Any] = (angles, azimuth_deg, turns if turn_by_deg else view.turn_deg)
+    if turn:
+        path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     nm = wanted.wavelengths[len(wanted.wavelengths) // 2]
     with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
         with progress("tracing") as tell:
@@ -127,14 +145,14 @@ def _facts(found: xr.Dataset, flashing: Scintillation | None) -> dict[str, objec
 def _tell(title: str, found: xr.Dataset, flashing: Scintillation | None) -> None:
     """At most a dozen angles as a table."""
     dim = str(found.area_mm2.dims[0])
-    angles = found[dim].values
+    angles = found[dim].values if dim in found.coords else found.tilt_deg.values
     names = ("contrast_rms", "brightness", "sky", "head", "leak", "untraced")
     rows = []
     for k in range(0, len(angles), -(-len(angles) // 12)):
         rows.append((f"{angles[k]:g}", *(f"{float(found[name][k]):.4f}" for name in names)))
     say(title)
     say()
-    table((dim, *names), rows)
+    table((dim if dim in found.coords else "tilt_deg", *names), rows)
     if flashing is not None:
         say()
         say(f"  {100 * flashing.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
