@@ -535,6 +535,8 @@ def lines_of(bench: BenchProcess, **asked: Any) -> list[dict[str, Any]]:
         ({"designs": [DEMO, DEMO], "dome": "head-shade"}, ["did you mean 'head-shadow'"]),
         ({"designs": [DEMO, {**DEMO, "table_pct": "x"}], "dome": "head-shadow"}, ["table_pct", "a number"]),
         ({"designs": [DEMO, DEMO], "dome": "head-shadow", "known_to_pct": "x"}, ["known_to_pct"]),
+        ({"designs": [DEMO, DEMO], "dome": "head-shadow", "tilts": ["x"]}, ["tilts"]),
+        ({"designs": [DEMO, DEMO], "dome": "head-shadow", "tilts": 7}, ["tilts", "at most 6"]),
         ({"designs": [DEMO, DEMO], "dome": "head-shadow", "tilt_azimuth_deg": "x"}, ["tilt_azimuth_deg"]),
     ],
 )

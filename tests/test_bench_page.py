@@ -606,10 +606,10 @@ def test_a_design_is_saved(open_page, tmp_path):
 def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     page = open_page(accept_downloads=True)
 
-    def with_few_draws(route: Route) -> None:
-        route.continue_(post_data=json.dumps({**route.request.post_data_json, "known_to_pct": 50}))
+    def of_little(route: Route) -> None:
+        route.continue_(post_data=json.dumps({**route.request.post_data_json, "known_to_pct": 50, "tilts": [0]}))
 
-    page.page.route("**/report", with_few_draws)
+    page.page.route("**/report", of_little)
     page.page.get_by_role("button", name="Report").click()
     page.page.wait_for_selector("#problem:not([hidden])")
     assert page.problem() == "The report sets two stones side by side: put a second stone beside this one first."

@@ -22,10 +22,14 @@ from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..lighting.view import View
 from ..report import save_report
+from ..units import number_in
 from .stone_json import stone_of
 
 Progress = Callable[[float], None]
 Errand = Callable[[Progress], dict[str, Any]]
+
+TILTS_DEG, MOST_TILTS = (0.0, 10.0, 20.0), 6
+"""Tilts that a report looks at, and how many it may be asked for."""
 
 log = logging.getLogger("raylab.bench")
 
@@ -37,8 +41,8 @@ class _StoppedError(Exception):
 def report(asked: Mapping[str, Any], domes: Mapping[str, Dome], tell: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
-    Asked are `designs`, `dome`, and perhaps `title`, `tilt_azimuth_deg` and `known_to_pct` (see `compare`). Raises InputError
-    for what isn't that.
+    Asked are `designs`, `dome`, and perhaps `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see `compare`). Raises
+    InputError for what isn't that.
     """
     designs, dome = asked.get("designs"), str(asked.get("dome"))
     if not isinstance(designs, list) or len(designs) != 2:
@@ -47,7 +51,12 @@ def report(asked: Mapping[str, Any], domes: Mapping[str, Dome], tell: Progress) 
         raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, domes))
     stones = [stone_of(design) for design in designs]
     view = View(tilt_azimuth_deg=asked.get("tilt_azimuth_deg", 0.0))
-    found = compare(*stones, dome=domes[dome], view=view, known_to_pct=asked.get("known_to_pct", 10.0), progress=tell)
+    tilts = asked.get("tilts", TILTS_DEG)
+    if not isinstance(tilts, list | tuple) or len(tilts) > MOST_TILTS:
+        raise InputError("not usable", key="tilts", value=tilts, expected=f"at most {MOST_TILTS} numbers in brackets")
+    known = asked.get("known_to_pct", 10.0)
+    tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
+    found = compare(*stones, dome=domes[dome], view=view, tilts=tilts, known_to_pct=known, progress=tell)
     names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
     with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
         path = Path(folder) / f"report-{names}.html"
