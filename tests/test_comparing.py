@@ -23,6 +23,7 @@ from raylab.errors import InputError
 from raylab.lighting.scenefile import load_dome
 from raylab.lighting.view import View
 from raylab.report import report_html
+from raylab.report.pictures import picture_names
 from raylab.results.stats import Statistic
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.measure import measure
@@ -200,7 +201,7 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
         "spread_mm2_per_ct",
     }
     assert "symmetry" not in found.light_verdicts(0)
-    assert "not known of both" not in report_html(found)
+    assert "not known of both" not in report_html(found, dict.fromkeys(picture_names(2), b""))
 
 
 def test_values_are_those_of_a_plain_trace(found):
@@ -294,15 +295,17 @@ def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
 def test_the_command_writes_everything_and_says_the_numbers(folder, capsys, monkeypatch):
     done = raylab("compare", "a.toml", "b.toml", "--out", "deep/out", *FEW, cwd=folder)
     assert (done.returncode, done.stderr) == (0, "")
-    pictures = {"luminance", "contrast", "leak", "ledger", "stone-a", "stone-b", "difference-a-b"}
+    maps = {"luminance.png", "contrast.png", "leak.png", "difference-a-b.png"}
+    drawings = {"ledger.svg", "stone-a.svg", "stone-b.svg", "verdicts-a-b.svg"}
     out = folder / "deep" / "out"
-    assert set(os.listdir(out)) == {"report.html", "comparison.json", *(f"{name}.png" for name in pictures)}
+    assert set(os.listdir(out)) == {"report.html", "comparison.json", *maps, *drawings}
     facts = json.loads((out / "comparison.json").read_text())
     assert facts["stones"]["A"]["name"] == "[red]a[/red]"
     assert "A  [red]a[/red]: diamond" in done.stdout
     for verdict in (pairs[0] for pairs in facts["views"][0]["verdicts"].values()):
         assert verdict["sentence"] in done.stdout
     assert (out / "leak.png").read_bytes().startswith(b"\x89PNG")
+    assert (out / "ledger.svg").read_text().startswith("<?xml")
     assert "no grade, no valuation, no order to cut" in done.stdout
     monkeypatch.chdir(folder)
     assert main(["compare", "a.toml", "b.toml", "--out", "deep/out", *FEW]) == 2

@@ -21,6 +21,7 @@ from raylab.comparison.verdicts import Verdict, words
 from raylab.errors import InputError
 from raylab.lighting.scenefile import load_dome
 from raylab.report import report_html, save_report, tables
+from raylab.report.pictures import drawn, picture_names
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.plane_errors import Uncertainty
 
@@ -57,7 +58,7 @@ def two() -> Comparison:
 
 @pytest.fixture(scope="module")
 def page_of_two(two: Comparison) -> str:
-    return report_html(two)
+    return report_html(two, drawn(two))
 
 
 class Reader(HTMLParser):
@@ -148,7 +149,7 @@ def test_names_are_text_and_never_markup(page_of_two):
 
 def test_three_stones_are_ranked_and_their_materials_noted():
     found = compare(*STONES, tilts=(0.0,), uncertainty=Uncertainty(0.02, 0.02, 1.0), **QUICK)
-    page = report_html(found, title="Three of them")
+    page = report_html(found, dict.fromkeys(picture_names(3), b""), title="Three of them")
     read = Reader(page)
     assert len(read.all("img")) == 3 + 3 + 2 * 2 + 1
     assert "<title>Three of them</title>" in page
@@ -174,7 +175,8 @@ def test_ranking_in_words():
         assert tables.ranked(three, pairs(told)) == (line or "A over C over B")
 
 
-def test_a_report_is_not_written_over_another(two, tmp_path):
+def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):
+    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(picture_names(2), b""))
     target = tmp_path / "report.html"
     target.write_text("One", encoding="utf-8")
     with pytest.raises(InputError, match="already there; nothing was written"):

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from ..stone.planes import Stone
 
 Flag = Annotated[bool, Parameter(negative="")]
-MAPS = ("luminance", "contrast", "leak")
 
 
 def compare(
@@ -139,26 +138,21 @@ def _loaded(paths: tuple[Path, ...], unit: str | None) -> list[Stone]:
 
 
 def _planned(stones: int) -> list[str]:
-    letters = [chr(ord("a") + k) for k in range(stones)]
-    pictures = [*MAPS, "ledger", *(f"stone-{x}" for x in letters), *(f"difference-a-{x}" for x in letters[1:])]
-    return ["report.html", "comparison.json", *(f"{name}.png" for name in pictures)]
+    from ..report.pictures import picture_names
+
+    return ["report.html", "comparison.json", *picture_names(stones)]
 
 
 def _write_all(found: Comparison, folder: Path) -> None:
     """Everything that a comparison leaves behind."""
-    from ..files import save_png, to_json
-    from ..pictures.drawings import stone_figure
-    from ..report import pictures, save_report
+    from ..files import to_json
+    from ..report import pictures, report_html
 
-    save_report(found, folder / "report.html")
+    drawn = pictures.drawn(found)
+    (folder / "report.html").write_text(report_html(found, drawn), encoding="utf-8")
     (folder / "comparison.json").write_text(to_json(found.to_dict()), encoding="utf-8")
-    for name in MAPS:
-        save_png(pictures.maps_figure(found, name), folder / f"{name}.png")
-    save_png(pictures.ledger_figure(found), folder / "ledger.png")
-    for k, (label, stone) in enumerate(zip(found.labels, found.stones, strict=True)):
-        save_png(stone_figure(stone), folder / f"stone-{label.lower()}.png")
-        if k > 0:
-            save_png(pictures.difference_figure(found, k), folder / f"difference-a-{label.lower()}.png")
+    for name, data in drawn.items():
+        (folder / name).write_bytes(data)
 
 
 def _tell(found: Comparison) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -35,28 +36,32 @@ def save_report(comparison: Comparison, path: str | Path, *, title: str = "", fo
     Raises InputError where a file is in the way and `force` isn't given, or the place can't be written to.
     """
     with whole_file(path, force=force) as target:
-        target.write_text(report_html(comparison, title=title), encoding="utf-8")
+        target.write_text(report_html(comparison, pictures.drawn(comparison), title=title), encoding="utf-8")
 
 
-def report_html(comparison: Comparison, *, title: str = "") -> str:
-    """The report's HTML: drawings, verdicts, maps, ledger, numbers, proportions, how surely, cautions."""
+def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: str = "") -> str:
+    """The report's HTML: drawings, verdicts, maps, ledger, numbers, proportions, how surely, cautions.
+
+    `drawn` are the comparison's pictures, see `pictures.drawn`.
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     shelf = Environment(loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     shelf.lstrip_blocks = True
     names = " and ".join(f"{label} ({stone.name})" for label, stone in zip(comparison.labels, comparison.stones, strict=True))
+    held = {name: pictures.data_uri(name, data) for name, data in drawn.items()}
     return shelf.get_template("page.html.j2").render(
         title=title or f"Stones side by side: {names}",
         version=__version__,
         comparison=comparison,
         stones=tables.stones(comparison),
-        drawings=[pictures.data_uri(pictures.drawing_figure(stone), "svg") for stone in comparison.stones],
+        drawings=[held[f"stone-{label.lower()}.svg"] for label in comparison.labels],
         glance=tables.glance(comparison),
         views=[tables.tilt_name(comparison, k) for k in range(len(comparison.views))],
         sentences=tables.sentences(comparison),
-        maps=_maps(comparison),
-        differences=_differences(comparison),
-        ledger=pictures.data_uri(pictures.ledger_figure(comparison), "svg"),
+        maps=_maps(comparison, held),
+        differences=_differences(comparison, held),
+        ledger=held["ledger.svg"],
         ledger_text=tables.ledger_text(comparison),
         light=tables.light(comparison),
         proportions=tables.proportions(comparison),
@@ -68,30 +73,24 @@ def report_html(comparison: Comparison, *, title: str = "") -> str:
     )
 
 
-def _maps(comparison: Comparison) -> list[dict[str, Any]]:
+def _maps(comparison: Comparison, held: Mapping[str, str]) -> list[dict[str, Any]]:
     """Every map with its heading, what it shows, and a text for who can't see it."""
     return [
-        {
-            "heading": heading,
-            "text": text,
-            "picture": pictures.data_uri(pictures.maps_figure(comparison, name)),
-            "alt": tables.map_text(comparison, name),
-        }
+        {"heading": heading, "text": text, "picture": held[f"{name}.png"], "alt": tables.map_text(comparison, name)}
         for name, (heading, text) in _MAPS.items()
     ]
 
 
-def _differences(comparison: Comparison) -> list[dict[str, Any]]:
+def _differences(comparison: Comparison, held: Mapping[str, str]) -> list[dict[str, Any]]:
     """The first stone against each other one."""
-    first = comparison.labels[0]
+    first, *others = comparison.labels
     return [
         {
             "heading": f"{first} against {other}",
-            "verdicts": pictures.data_uri(pictures.verdict_figure(comparison, k), "svg"),
+            "verdicts": held[f"verdicts-a-{other.lower()}.svg"],
             "verdicts_alt": tables.verdict_text(comparison, other),
-            "picture": pictures.data_uri(pictures.difference_figure(comparison, k)),
+            "picture": held[f"difference-a-{other.lower()}.png"],
             "alt": tables.difference_text(comparison, other),
         }
-        for k, other in enumerate(comparison.labels)
-        if k > 0
+        for other in others
     ]

@@ -10,7 +10,7 @@ import base64
 import io
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial import ConvexHull
@@ -34,8 +34,28 @@ SHADES = ("0.35", "0.8", "0.6", "0.92", "0.5", "0.7")
 WIDE = 10.4
 """Inches that the maps of all tilts share."""
 
+MAPS = ("luminance", "contrast", "leak")
 _COLOURS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
 _TOLD = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
+
+
+def picture_names(stones: int) -> list[str]:
+    """Names of the files that `drawn` makes of so many stones."""
+    letters = [chr(ord("a") + k) for k in range(stones)]
+    pairs = [f"{what}-a-{letter}" for letter in letters[1:] for what in ("verdicts", "difference")]
+    names = [*MAPS, "ledger", *(f"stone-{letter}" for letter in letters), *pairs]
+    return [f"{name}.png" if name in MAPS or name.startswith("difference") else f"{name}.svg" for name in names]
+
+
+def drawn(comparison: Comparison) -> dict[str, bytes]:
+    """Every picture of a comparison, drawn once: the file's content by its name, in the order of `picture_names`."""
+    stones = range(len(comparison.stones))
+    made = [packed_png(maps_figure(comparison, name)) for name in MAPS]
+    made.append(vector(ledger_figure(comparison)))
+    made += [vector(drawing_figure(stone)) for stone in comparison.stones]
+    for k in stones[1:]:
+        made += [vector(verdict_figure(comparison, k)), packed_png(difference_figure(comparison, k))]
+    return dict(zip(picture_names(len(stones)), made, strict=True))
 
 
 def maps_figure(comparison: Comparison, name: str) -> Figure:
@@ -150,13 +170,17 @@ def drawing_figure(stone: Stone) -> Figure:
     return figure
 
 
-def data_uri(figure: Figure, kind: Literal["png", "svg"] = "png") -> str:
-    """A figure as a picture that stands in the page itself."""
-    if kind == "png":
-        return _uri("image/png", packed_png(figure))
+def data_uri(name: str, data: bytes) -> str:
+    """A picture's file as an address that stands in the page itself."""
+    media = {"png": "image/png", "svg": "image/svg+xml"}[name.rsplit(".", 1)[1]]
+    return f"data:{media};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def vector(figure: Figure) -> bytes:
+    """A figure as SVG."""
     held = io.BytesIO()
     figure.savefig(held, format="svg", metadata={"Date": None}, bbox_inches="tight")
-    return _uri("image/svg+xml", held.getvalue())
+    return held.getvalue()
 
 
 def packed_png(figure: Figure, dpi: int = 120) -> bytes:
@@ -164,17 +188,16 @@ def packed_png(figure: Figure, dpi: int = 120) -> bytes:
 
     The colours are shared out by an octree: cut at the median, a bar's rare colours would be merged into others' hues.
     """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from PIL import Image
 
-    held, packed = io.BytesIO(), io.BytesIO()
-    figure.savefig(held, format="png", dpi=dpi)
-    colours = Image.open(held).convert("RGB").quantize(256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
-    colours.save(packed, "PNG", optimize=True)
+    figure.set_dpi(dpi)
+    canvas: Any = FigureCanvasAgg(figure)
+    packed = io.BytesIO()
+    canvas.draw()
+    pixels = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+    pixels.quantize(256, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(packed, "PNG")
     return packed.getvalue()
-
-
-def _uri(media: str, data: bytes) -> str:
-    return f"data:{media};base64,{base64.b64encode(data).decode('ascii')}"
 
 
 def _grid(
