@@ -109,6 +109,10 @@ def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
     up = face_up_color(tinted, even, precision=0.05, wavelengths=3)
     below = face_up_color(tinted, even, view=rl.View(tilt_deg=180.0), precision=0.05, wavelengths=3)
     assert up.lab[2] > 0.5
+    dimmed = face_up_color(tinted, even, exposure=0.25, precision=0.05, wavelengths=3)
+    cube_root = 0.25 ** (1.0 / 3.0)  # CIELAB above its dark end: L* + 16, a* and b* go with the cube root of the light
+    dark_end = np.array([16.0, 0.0, 0.0])
+    assert np.allclose(dimmed.lab + dark_end, cube_root * (up.lab + dark_end), rtol=1e-9)
     assert below.lab[2] > 0.5
     assert abs(up.difference - below.difference) > 0.1
 
@@ -133,7 +137,7 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     assert b"sRGB" in (tmp_path / "color.png").read_bytes()[:200]
     encoded = np.asarray(Image.open(tmp_path / "color.png").convert("RGB"))  # the library reads the upper 8 of 16 bits
     assert np.abs(encoded - 255 * seen.srgb(0.18)).max() <= 1.5
-    face = face_up_color(stone, again.dome, "A", view=again.view, precision=0.1)
+    face = face_up_color(stone, again.dome, "A", view=again.view, exposure=0.5, precision=0.1)
     assert facts["face"]["lab"] == pytest.approx(face.lab.tolist(), rel=1e-12)
     assert facts["face"]["ciede2000_to_twin"] == pytest.approx(face.difference, rel=1e-12)
     assert face.difference > 0.5

@@ -102,7 +102,9 @@ def color(
                 seen = picture(wanted, light, exposure, waves, progress=tell)
             face = fire = None
             if exact:
-                face = face_up_color(wanted.stone, wanted.dome, light, view=wanted.view, precision=wanted.precision)
+                face = face_up_color(
+                    wanted.stone, wanted.dome, light, view=wanted.view, exposure=exposure, precision=wanted.precision
+                )  # fmt: skip
                 fire = fire_map(wanted)
                 save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degree"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)

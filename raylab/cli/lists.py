@@ -62,6 +62,7 @@ def materials(*, json: Flag = False) -> None:
     json
         Print the list as JSON, with range and full sources.
     """
+    from ..optics.absorption import tints
     from ..optics.materials import get_material
     from ..optics.materials import materials as names
 
@@ -80,6 +81,7 @@ def materials(*, json: Flag = False) -> None:
     for f in facts:
         if f["note"]:
             say(f"  {f['name']}: {f['note']}")
+    say(f"  tints (invented), for --tint and a scene's tint = ...: {', '.join(tints())}")
 
 
 def _material(material: Any) -> dict[str, Any]:

@@ -146,7 +146,7 @@ class BodyColor:
 
     Attributes
     ----------
-    lab : (3,) CIELAB of the area-mean XYZ, relative to a perfect white as bright as the dome's brightest direction.
+    lab : (3,) CIELAB of the exposed area-mean XYZ, relative to a perfect white as bright as the dome's brightest direction.
     twin_lab : (3,) the same stone without body colour. difference : CIEDE2000 between the two.
     untraced : the largest share of light left untraced at any wavelength, of either stone.
     """
@@ -163,6 +163,7 @@ def face_up_color(
     light: str = "D65",
     *,
     view: View | None = None,
+    exposure: float = 1.0,
     wavelengths: int | WavelengthSet | None = None,
     precision: float = 2e-3,
 ) -> BodyColor:
@@ -172,12 +173,14 @@ def face_up_color(
     ----------
     view : face-up by default; ``View(tilt_deg=180)`` looks through the pavilion. The tray moves with the stone and then lies
         towards the observer, so a dome with a lit tray is the one that lights such a view.
+    exposure : factor on the light, as in `picture`; the darker a colour, the smaller its difference to another.
     wavelengths : a number (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has jumps, small
         in the mean over the face.
     precision : of the exact engine; see `trace`.
     """
     if not isinstance(wavelengths, WavelengthSet):
         wavelengths = wavelength_set(BODY if wavelengths is None else wavelengths, "gauss")
+    number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     white = white_xyz(wavelengths, light)
     twin = replace(stone, material=replace(stone.material, absorption=()))
     labs, untraced = [], 0.0
@@ -185,6 +188,7 @@ def face_up_color(
         nodes = tuple(float(w) for w in wavelengths.nodes_nm)
         scene = Scene(one, dome, view or View(), engine="beams", wavelengths_nm=nodes, precision=precision)
         means = np.array([beams_of(scene, w, keep_paths=False).totals.mean for w in nodes])
-        labs.append(xyz_to_lab(means[:, LUMINANCE] / dome.peak_radiance @ color_weights(wavelengths, light), white))
+        xyz = means[:, LUMINANCE] / dome.peak_radiance @ color_weights(wavelengths, light)
+        labs.append(xyz_to_lab(exposure * xyz, white))
         untraced = max(untraced, float(means[:, UNTRACED].max()))
     return BodyColor(labs[0], labs[-1], float(ciede2000(labs[0], labs[-1])), untraced)
