@@ -5,6 +5,7 @@ A missing browser fails these tests: the page is not checked without one.
 
 from __future__ import annotations
 
+import io
 import json
 import re
 import struct
@@ -15,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from bench_process import BenchProcess
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Route, WebSocketRoute, sync_playwright
 
@@ -586,6 +588,88 @@ def test_files_are_opened_or_refused_in_one_line(browser, bench):
     page.page.context.close()
     told = [line for line in page.complaints if "422" not in line]
     assert told == [], "but for the browser's own word that a file was refused"
+
+
+def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, bench, tmp_path):
+    page = Bench(browser, bench.address)
+    stone = rl.round_brilliant(table_pct=59, crown_angle_deg=33.5, pavilion_angle_deg=41, girdle_facets=16, diameter_mm=6)
+    files = {}
+    for suffix in ("csv", "stl", "ply", "obj", "glb"):
+        rl.save_stone(stone, tmp_path / f"offer {suffix}.{suffix}")
+        files[suffix] = (tmp_path / f"offer {suffix}.{suffix}").read_bytes()
+    for suffix, data in files.items():
+        page.drop(f"offer {suffix}.{suffix}", data)
+        title = stone.name if suffix == "csv" else f"offer {suffix}"  # a table tells its stone's name
+        page.page.wait_for_selector(f"#title:text-is('{title}')")
+        page.rest()
+        assert page.number("weight_ct.a") == written(stone.weight_ct, 3), suffix
+        assert page.page.locator("#problem").is_hidden()
+    page.page.select_option("#unit", "cm")
+    page.drop("offer cm.stl", files["stl"])
+    page.page.wait_for_selector("#title:text-is('offer cm')")
+    page.rest()
+    assert float(page.number("weight_ct.a")) == pytest.approx(1000 * stone.weight_ct, rel=1e-5)
+    page.page.click("#undo")
+    page.page.select_option("#unit", "mm")
+    page.rest()
+    lines = files["csv"].decode().splitlines()
+    bad = {
+        "no pavilion.csv": "\n".join(line for line in lines if "pavilion" not in line and "lower" not in line).encode(),
+        "a word.csv": files["csv"].replace(b",33.5,", b",steep,", 1),
+        "cut off.stl": files["stl"][:2000],
+        "a hole.ply": one_triangle_less(files["ply"], "ply"),
+        "a hole.glb": one_triangle_less(files["glb"], "glb"),
+        "no mesh.obj": b"v 1 2\n",
+    }
+    for name, data in bad.items():
+        page.drop(name, data)
+        page.page.wait_for_function(
+            "name => document.querySelector('#problem-text').textContent.startsWith(name + ': ')", arg=name
+        )
+        assert "\n" not in page.problem()
+        assert page.number("weight_ct.a") == written(stone.weight_ct, 3)
+    page.slide("tilt_deg", 3)
+    page.page.context.close()
+    assert [line for line in page.complaints if "422" not in line] == []
+
+
+def one_triangle_less(data: bytes, kind: str) -> bytes:
+    mesh = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh")
+    cut = trimesh.Trimesh(mesh.vertices, mesh.faces[1:], process=False).export(file_type=kind)
+    return cut if isinstance(cut, bytes) else cut.encode()
+
+
+def test_a_file_beyond_the_limit_is_told_before_it_is_sent(browser, bench):
+    def with_small_limit(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, json={**answer.json(), "max_bytes": 1000})
+
+    page = Bench(browser, bench.address, before=lambda page: page.route("**/start.json", with_small_limit))
+    page.drop("long.csv", b"x" * 1001)
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem() == "long.csv: too large (1001 bytes); expected at most 1000 bytes"
+    assert not any("/open" in url for url in page.asked)
+    page.page.context.close()
+    assert page.complaints == []
+
+
+def test_what_is_saved_can_be_opened_again(open_page, tmp_path):
+    page = open_page(accept_downloads=True)
+    page.slide("table_pct", 61)
+    weight, told = page.number("weight_ct.a"), {}
+    for kind in ("TOML", "CSV", "STL"):
+        with page.page.expect_download() as download:
+            page.page.get_by_role("button", name=f"as {kind}").click()
+        download.value.save_as(tmp_path / download.value.suggested_filename)
+        told[kind] = tmp_path / download.value.suggested_filename
+    page.slide("table_pct", 50)
+    for kind, path in told.items():
+        page.page.set_input_files("#file", path)
+        page.page.wait_for_selector(f'[data-number="weight_ct.a"]:has-text("{weight}")')
+        assert page.page.locator("#problem").is_hidden(), kind
+        page.page.click("#undo")
+        page.rest()
+        assert (page.number("weight_ct.a"), page.field("table_pct")) != (weight, 61)
 
 
 def test_a_design_is_saved(open_page, tmp_path):
