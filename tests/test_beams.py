@@ -16,8 +16,11 @@ from raylab.stone.brilliant import round_brilliant
 from raylab.stone.planes import Stone
 from raylab.tracers import ledger
 from raylab.tracers.beams import trace_beams
-from raylab.tracers.clip import OWNER, X, Y, area_of, new_bench, polygon, split
+from raylab.tracers.clip import OWNER, T, X, Y, area_of, new_bench, polygon, split
 from raylab.tracers.coverage import rasterise
+from raylab.tracers.facing import filled_up
+from raylab.tracers.fence import fences_of, whole
+from raylab.tracers.tables import stone_table
 from raylab.tracers.tint import _triangle, mean_transmission
 from raylab.tracers.wedge import find_symmetry, within
 
@@ -52,7 +55,7 @@ def cut(corners: np.ndarray, direction: tuple[float, float, float]) -> tuple[lis
     """Cut a polygon of parallel rays, in the plane z = 0, by a cube of half-width 1: facets met and their polygons."""
     planes = np.column_stack([np.vstack([np.eye(3), -np.eye(3)]), np.ones(6)])
     bench = new_bench(planes)
-    corner, cells = bench[1], bench[2]
+    corner, cells = bench[2], bench[3]
     corner[: len(corners), X], corner[: len(corners), Y] = corners.T
     v = np.array(direction) / np.linalg.norm(direction)
     beam = np.concatenate([[0, 0, 0], [1, 0, 0], [0, 1, 0], v])
@@ -101,15 +104,46 @@ def test_a_facet_met_only_inside_the_polygon_is_found():
     tip = np.array([(0.0, 0.0, 1.0)])
     planes = np.column_stack([np.vstack([slopes, tip]), [0.75] * 4 + [0.9]])
     bench = new_bench(planes)
-    bench[1][:4, X], bench[1][:4, Y] = wide.T
+    bench[2][:4, X], bench[2][:4, Y] = wide.T
     count = split(*bench, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), 4, 5, np.inf, 1e-12)
-    assert sorted(bench[2][:count, OWNER]) == [0, 1, 2, 3, 4]
+    assert sorted(bench[3][:count, OWNER]) == [0, 1, 2, 3, 4]
 
 
 def test_a_beam_along_an_edge_is_not_split_by_rounding():
     facets, parts = cut(SQUARE + 0.5 * RIGHT, (0.0, 0.0, 1.0))  # its right side runs up the facet x = 1
     assert facets == [2]
     assert len(parts) == 1
+
+
+@pytest.mark.parametrize("width", [0.02, 0.6])
+def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
+    """Beams from inside a brilliant into all directions, narrow and wide, by the fence and by the cutter."""
+    table = filled_up(stone_table(gem, 589.3))
+    fence, fences = fences_of(gem, table)
+    bench, passing = new_bench(table.planes), np.empty((4, 3))
+    x, y = width * SQUARE.T
+    rng = np.random.default_rng(3)
+    kept = 0
+    for _ in range(400):
+        v, e = rng.normal(size=(2, 3))
+        v /= np.linalg.norm(v)
+        e = np.cross(v, e) / np.linalg.norm(np.cross(v, e))
+        beam = np.concatenate([rng.uniform(-0.5, 0.5, 3), e, np.cross(v, e), v])
+        facet, t = whole(bench[0], bench[1], fence, fences, passing, beam, x, y, 4, table.mains, table.core2, 1e-11)
+        bench[2][:4, X], bench[2][:4, Y] = x, y
+        count = split(*bench, beam, 4, table.mains, table.core2, 1e-11)
+        assert (facet >= 0) == (count == 1)
+        if facet >= 0:
+            assert facet == bench[3][0, OWNER]
+            assert t == pytest.approx(bench[2][0, T], abs=1e-13)
+            # The oracle: the corners' rays by plain division, over all planes.
+            for k in range(4):
+                o = beam[:3] + x[k] * beam[3:6] + y[k] * beam[6:9]
+                towards = gem.normals @ v
+                reach = np.where(towards > 0.0, gem.distances_mm - gem.normals @ o, np.inf) / np.abs(towards)
+                assert np.argmin(reach) == table.facet[facet]
+        kept += facet >= 0
+    assert 20 < kept < 400
 
 
 def test_a_wedge_keeps_the_right_side():

@@ -12,8 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import ConvexHull, QhullError
 
 from ..errors import StoneError
@@ -97,8 +95,9 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     vertices, merged = _joined(points, hull.neighbors)
     corner, facet = _without_repeats(merged[corner], facet)
     areas, centroids = _areas(vertices, normals, corner, facet)
-    loops = np.split(corner, np.cumsum(np.bincount(facet, minlength=len(normals)))[:-1])
-    return Polyhedron(vertices, tuple(loops), areas, centroids)
+    ends = np.cumsum(np.bincount(facet, minlength=len(normals))).tolist()
+    loops = tuple(corner[start:end] for start, end in zip([0, *ends], ends, strict=False))
+    return Polyhedron(vertices, loops, areas, centroids)
 
 
 @njit()
@@ -170,13 +169,28 @@ def _around(triangles, neighbors, planes):  # type: ignore[no-untyped-def]
 
 def _joined(points: np.ndarray, neighbors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Vertices with those at the two ends of a too short edge made one, and the vertex number of each point."""
-    count = len(points)
-    here, there = np.repeat(np.arange(count), 3), neighbors.ravel()
-    short = np.abs(points[here] - points[there]).max(axis=1) <= SAME_POINT * np.ptp(points, axis=0).max()
-    links = coo_matrix((np.ones(short.sum()), (here[short], there[short])), shape=(count, count))
-    _, cluster = connected_components(links, directed=False)
-    _, first, merged = np.unique(cluster, return_index=True, return_inverse=True)
+    least = SAME_POINT * np.ptp(points, axis=0).max()
+    short = np.abs(points[:, None, :] - points[neighbors]).max(axis=2) <= least
+    first, merged = np.unique(_clusters(neighbors.astype(np.int64), short), return_inverse=True)
     return points[first], merged
+
+
+@njit()
+def _clusters(neighbors, linked):  # type: ignore[no-untyped-def]
+    """For each point the first of those that links join with it, directly or by way of others."""
+    first = np.arange(len(neighbors))
+    for point in range(len(neighbors)):
+        for k in range(neighbors.shape[1]):
+            if linked[point, k]:
+                a, b = point, neighbors[point, k]
+                while first[a] != a:
+                    a = first[a]
+                while first[b] != b:
+                    b = first[b]
+                first[max(a, b)] = min(a, b)
+    for point in range(len(neighbors)):
+        first[point] = first[first[point]]  # those before it are settled
+    return first
 
 
 def _without_repeats(corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -43,6 +43,7 @@ from .beam_optics import (
     shortest,
 )
 from .clip import OWNER, SIZE, T, X, Y, area_of, new_bench, polygon, split
+from .fence import whole
 from .ledger import CHANNELS, SCATTERED, tally_exit
 from .tables import StoneTable
 
@@ -63,6 +64,19 @@ class Rules(NamedTuple):
     polarised: bool
     max_bounces: int
     absorption: float
+
+
+class Setting(NamedTuple):
+    """What beams run through.
+
+    stone : filled up, see `facing`. fence, fences : see `fence`. dome. turn : (3, 3) the stone's frame to the dome's.
+    """
+
+    stone: StoneTable
+    fence: np.ndarray
+    fences: np.ndarray
+    dome: DomeTable
+    turn: np.ndarray
 
 
 class Batch(NamedTuple):
@@ -86,6 +100,10 @@ class Batch(NamedTuple):
     through: np.ndarray
 
 
+Some = tuple[np.ndarray, np.ndarray, np.ndarray]
+"""Beams, their ledgers and the corners of their polygons."""
+
+
 @njit()
 def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):  # type: ignore[no-untyped-def]
     """Write a beam, its ledger and its polygon into row `count`, corners from `used` on."""
@@ -107,14 +125,15 @@ COUNTERS = 9
 @njit(nogil=True)
 def _go(  # type: ignore[no-untyped-def]
     at, rules, held, held_ledgers, held_corners, todo, planes, bruted, facet, n, mains, core2, dome, turn,
-    ahead, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
+    fence, fences, ahead, bits, corner, cells, edges, made, passing, x, y, beam, ledger, piece, account, event,
     stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
 ):  # fmt: skip
     """Work until `todo` is done (returns 0) or an array is full (returns how many pieces must find room).
 
+    A beam that one facet takes whole stays in hand (`flying`): its row on the stack is kept for it, but is out of date.
     Arrays are handed down one by one and none is replaced inside the loop: see `clip`.
     """
-    most_sides, tinted = planes.shape[0] + 64, rules.absorption > 0.0
+    most_sides, tinted, flying, sides, top = planes.shape[0] + 64, rules.absorption > 0.0, False, 0, 0
     while at[DEPTH] > 0 or at[NEXT] < todo.size:
         if at[DEPTH] == 0:
             first = todo[at[NEXT]]
@@ -125,20 +144,26 @@ def _go(  # type: ignore[no-untyped-def]
             at[DEPTH], at[TOP] = 1, sides
             at[NEXT] += 1
         depth = at[DEPTH] - 1
-        for k in range(WIDTH):
-            beam[k] = stack[depth, k]
-        for k in range(CHANNELS):
-            ledger[k] = stack_ledgers[depth, k]
-        sides, top = int(beam[SIDES]), int(beam[START])
-        for k in range(sides):
-            x[k], y[k] = stack_corners[top + k, 0], stack_corners[top + k, 1]
-            corner[k, X], corner[k, Y] = x[k], y[k]
-        count, room = -1, at[KEPT] + depth < rules.limit
-        if room and sides <= most_sides:
-            count = split(ahead, corner, cells, edges, made, beam, sides, mains, core2, rules.tolerance)
-        total = sides
-        for cell in range(count):
-            total += cells[cell, SIZE]
+        if not flying:
+            for k in range(WIDTH):
+                beam[k] = stack[depth, k]
+            for k in range(CHANNELS):
+                ledger[k] = stack_ledgers[depth, k]
+            sides, top = int(beam[SIDES]), int(beam[START])
+            for k in range(sides):
+                x[k], y[k] = stack_corners[top + k, 0], stack_corners[top + k, 1]
+        count, total, whose, slide, room = -1, sides, -1, 0.0, at[KEPT] + depth < rules.limit
+        if room:
+            whose, slide = whole(ahead, bits, fence, fences, passing, beam, x, y, sides, mains, core2, rules.tolerance)
+        if whose >= 0:
+            count, total = 1, 2 * sides
+        elif room and sides <= most_sides:
+            for k in range(sides):
+                corner[k, X], corner[k, Y] = x[k], y[k]
+            count = split(ahead, bits, corner, cells, edges, made, beam, sides, mains, core2, rules.tolerance)
+            slide = corner[0, T]
+            for cell in range(count):
+                total += cells[cell, SIZE]
         kept, used, known = at[KEPT], at[USED], at[KNOWN]
         if (
             kept + max(count, 1) > done.shape[0]
@@ -147,7 +172,10 @@ def _go(  # type: ignore[no-untyped-def]
             or top + total > stack_corners.shape[0]
             or known + count > nodes.shape[0]
         ):
+            if flying:
+                _put(stack, stack_ledgers, stack_corners, depth, top, beam, ledger, x, y, sides)
             return max(count, 1)
+        flying = False
         if count < 0:
             if room:
                 at[LOST] += 1
@@ -157,17 +185,18 @@ def _go(  # type: ignore[no-untyped-def]
             _put(done, done_ledgers, done_corners, kept, used, beam, ledger, x, y, sides)
             kept += 1
             used += sides
-        slide = corner[0, T]
         for k in range(3):  # slide o along v to the surface
             beam[k] += slide * beam[9 + k]
         beam[SLID] += slide
         for cell in range(count):
-            size, row = polygon(corner, cells, cell, sides, x, y), cells[cell, OWNER]
             for k in range(WIDTH):
                 piece[k] = beam[k]
             for k in range(CHANNELS):
                 account[k] = ledger[k]
-            piece[AREA] = area_of(x, y, size)
+            size, row = sides, whose
+            if whose < 0:
+                size, row = polygon(corner, cells, cell, sides, x, y), cells[cell, OWNER]
+                piece[AREA] = area_of(x, y, size)
             at[PIECES] += 1
             nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
             if tinted:
@@ -203,15 +232,23 @@ def _go(  # type: ignore[no-untyped-def]
                 piece[MOST], piece[MOST_AT], piece[MOST_TO] = weight, piece[NODE], booked(account, ledger)
             if piece[HITS] >= rules.max_bounces:
                 piece[LIVE] = 0.0
-            if piece[LIVE] != 0.0 and piece[PROMISE] >= rules.floor:
-                _put(stack, stack_ledgers, stack_corners, depth, top, piece, account, x, y, size)
-                depth += 1
-                top += size
-            else:
+            if not (piece[LIVE] != 0.0 and piece[PROMISE] >= rules.floor):
                 _put(done, done_ledgers, done_corners, kept, used, piece, account, x, y, size)
                 kept += 1
                 used += size
-        at[DEPTH], at[TOP], at[KEPT], at[USED], at[KNOWN] = depth, top, kept, used, known
+            elif whose >= 0:  # goes on as it is, and keeps its place on the stack
+                flying = True
+                depth += 1
+                for k in range(WIDTH):
+                    beam[k] = piece[k]
+                for k in range(CHANNELS):
+                    ledger[k] = account[k]
+            else:
+                _put(stack, stack_ledgers, stack_corners, depth, top, piece, account, x, y, size)
+                depth += 1
+                top += size
+        at[DEPTH], at[KEPT], at[USED], at[KNOWN] = depth, kept, used, known
+        at[TOP] = top + sides if flying else top
     return 0
 
 
@@ -225,37 +262,29 @@ def _with_room(arrays: list[np.ndarray], rows: int) -> list[np.ndarray]:
     return grown
 
 
-def run(
-    rules: Rules,
-    held: np.ndarray,
-    held_ledgers: np.ndarray,
-    held_corners: np.ndarray,
-    todo: np.ndarray,
-    stone: StoneTable,
-    dome: DomeTable,
-    turn: np.ndarray,
-) -> Batch:
+def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch:
     """Trace beams and all their pieces until each has ended or carries less than the floor.
 
     Parameters
     ----------
     rules : `Rules`; with absorption above 0, `paths` must be True.
-    held, held_ledgers, held_corners : beams (B, WIDTH), their ledgers (B, CHANNELS) and polygons (K, 2); not changed.
-    todo : (T,) which of them. turn : (3, 3) the stone's frame to the dome's.
+    active : beams (B, WIDTH), their ledgers (B, CHANNELS) and polygons (K, 2); not changed. todo : (T,) which of them.
 
     Returns the beams set aside or ended. Other threads may run meanwhile.
     """
+    stone, fence, fences, dome, turn = setting
     bench = new_bench(stone.planes)
-    room, some = bench[2].shape[1], max(256, 4 * len(todo))
-    spare = [np.empty(n) for n in (room, room, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT)]
+    room, some = bench[3].shape[1], max(256, 4 * len(todo))
+    spare = [np.empty((room, 3)), *(np.empty(n) for n in (room, room, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT))]
     stack, done = ([np.empty((n, WIDTH)), np.empty((n, CHANNELS))] for n in (256, some))
     stack_corners, done_corners = ([np.empty((5 * n + room, 2))] for n in (256, some))
     nodes = [np.empty((some, 2), np.int32)]
     events = [np.empty((some if rules.absorption > 0.0 else 0, EVENT))]
-    at, through = np.zeros(COUNTERS, np.int64), np.zeros((len(stone.planes), CHANNELS))
+    at, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
     while need := _go(
-        at, rules, held, held_ledgers, held_corners, todo, stone.planes, stone.bruted, stone.facet, stone.n, stone.mains,
-        stone.core2, dome, turn, *bench, *spare, *stack, *stack_corners, *done, *done_corners, *nodes, *events, through,
+        at, rules, *active, todo, stone.planes, stone.bruted, stone.facet, stone.n, stone.mains,
+        stone.core2, dome, turn, fence, fences, *bench, *spare, *stack, *stack_corners, *done, *done_corners, *nodes, *events,
+        through,
     ):  # fmt: skip
         stack, done = _with_room(stack, at[DEPTH] + need), _with_room(done, at[KEPT] + need)
         stack_corners = _with_room(stack_corners, at[TOP] + (need + 1) * room)
@@ -277,12 +306,40 @@ def run(
     )
 
 
-def pick(
-    beams: np.ndarray, ledgers: np.ndarray, corners: np.ndarray, which: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The beams `which` (T,), with their ledgers and polygons, close together in new arrays."""
-    chosen = beams[which]
-    size, start = chosen[:, SIDES].astype(np.int64), chosen[:, START].astype(np.int64)
-    first = np.cumsum(size) - size
-    chosen[:, START] = first
-    return chosen, ledgers[which], corners[np.arange(size.sum()) + np.repeat(start - first, size)]
+def gather(chosen: list[tuple[Batch, np.ndarray]]) -> Some:
+    """Beams of batches, by their rows, close together in new arrays."""
+    rows = sum(len(which) for _, which in chosen)
+    places = sum(int(batch.beams[which, SIDES].sum()) for batch, which in chosen)
+    into = np.empty((rows, WIDTH)), np.empty((rows, CHANNELS)), np.empty((places, 2))
+    row = used = 0
+    for batch, which in chosen:
+        row, used = _copy(batch.beams, batch.ledgers, batch.corners, which, *into, row, used)
+    return into
+
+
+@njit()
+def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, row, used):  # type: ignore[no-untyped-def]
+    """Copy the rows `which` to `row` and on, their corners to `used` and on; returns where they end."""
+    for b in which:
+        size, start = int(beams[b, SIDES]), int(beams[b, START])
+        for k in range(WIDTH):
+            into[row, k] = beams[b, k]
+        for k in range(CHANNELS):
+            into_ledgers[row, k] = ledgers[b, k]
+        for k in range(size):
+            into_corners[used + k, 0], into_corners[used + k, 1] = corners[start + k, 0], corners[start + k, 1]
+        into[row, START] = used
+        row, used = row + 1, used + size
+    return row, used
+
+
+@njit()
+def inside(beams, here):  # type: ignore[no-untyped-def]
+    """Weight times area, mm^2, inside those beams that are `here`: of the ones that wait and of those that have ended."""
+    live, ended = 0.0, 0.0
+    for b in range(len(beams)):
+        if here[b] and beams[b, LIVE] != 0.0:
+            live += beams[b, POWER]
+        elif here[b]:
+            ended += beams[b, POWER]
+    return live, ended

@@ -25,8 +25,10 @@ from ..lighting.view import Frame, View
 from ..stone.planes import Stone
 from ..units import SODIUM_D_NM, number_in
 from . import beam_optics as optics
-from .beam_kernel import Batch, Rules
+from .beam_kernel import Batch, Rules, Setting
 from .coverage import rasterise
+from .facing import filled_up
+from .fence import fences_of
 from .ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from .rounds import by_rounds
 from .tables import StoneTable, stone_table
@@ -227,7 +229,9 @@ def trace_beams(
         max_bounces=int(max_bounces),
         absorption=float(table.absorption),
     )
-    batch, rounds = by_rounds(first, rules, precision, (table, sky, turn), threads or numba.get_num_threads())
+    even = filled_up(table)
+    setting = Setting(even, *fences_of(stone, even), sky, turn)
+    batch, rounds = by_rounds(first, rules, precision, setting, threads or numba.get_num_threads())
     if table.absorption > 0.0:
         squares = gather(
             batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn, batch.through
@@ -265,8 +269,12 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     nodes: list[tuple[int, int]] = []
     beams, ledgers, corners, used = [], [], [], 0
     through = np.zeros((len(stone), CHANNELS))
+    inside = seen @ cuts.T > 0.0
     for facet in np.flatnonzero(stone.normals @ turn[2] > 0.0):
-        polygon = within(seen[stone.polyhedron.loops[facet]], cuts)
+        loop = stone.polyhedron.loops[facet]
+        if not inside[loop].any(axis=0).all():
+            continue
+        polygon = within(seen[loop], cuts)
         area = _area(polygon)
         if not area > nothing:
             continue
@@ -305,8 +313,8 @@ def _area(polygon: np.ndarray) -> float:
 def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:
     """Means per facet (F, CHANNELS) over one wedge, shared out over the facets of all its copies."""
     total = np.zeros_like(through)
+    there = through[:, SOURCE_X : SOURCE_Y + 1]
     for matrix, facets in zip(symmetry.maps, symmetry.facets, strict=True):
-        turned = through.copy()
-        turned[:, SOURCE_X : SOURCE_Y + 1] = through[:, SOURCE_X : SOURCE_Y + 1] @ matrix.T
-        total[facets] += turned
+        total[facets] += through
+        total[facets, SOURCE_X : SOURCE_Y + 1] += there @ matrix.T - there
     return total / len(symmetry.maps)

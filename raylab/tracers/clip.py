@@ -23,9 +23,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..jit import njit
-from .facing import FAR, OVER, distance, face, first_met, line, nearer, new_ahead, outside
+from .facing import OVER, distance, face, first_met, line, nearer, new_ahead, outside
 
-# The bench: arrays that one cut after another uses. `ahead`: see `facing`.
+# The bench: arrays that one cut after another uses. `ahead`, `bits`: see `facing`.
 # corner (K, 7): x, y; smallest t so far and 1/(n.v) of its facet; for the facet being put in, its t minus the smallest and
 #   its side: -1 nearer, 1 farther, 0 within the tolerance; for a corner that a cut made on side k of the polygon k, else -1.
 X, Y, T, T_OVER, GAIN, SIDE, BORDER = range(7)
@@ -37,11 +37,15 @@ _AFTER = 3
 
 
 def new_bench(planes: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Room to cut polygons of up to F + 64 sides by a stone with planes (F, 4): ahead, corner, cells, edges, made."""
+    """Room to cut polygons of up to F + 64 sides by a stone with planes (F, 4).
+
+    Returns ahead, bits, corner, cells, edges, made.
+    """
     facets = len(planes)
     corners = 8 * facets + 256
     return (
         new_ahead(planes),
+        np.empty(facets, np.int64),
         np.empty((corners, 7)),
         np.empty((facets + 2, 2 * facets + 74), np.int64),
         np.empty((4 * corners, 2), np.int64),
@@ -248,12 +252,12 @@ def _put_in(ahead, corner, cells, edges, made, beam, f, count, corners, sides, t
 
 
 @njit()
-def split(ahead, corner, cells, edges, made, beam, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
+def split(ahead, bits, corner, cells, edges, made, beam, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
     """Cut a beam's polygon by the facets it meets.
 
     Parameters
     ----------
-    ahead, corner, cells, edges, made : the bench; the first `sides` rows of `corner` hold the polygon's X and Y,
+    ahead, bits, corner, cells, edges, made : the bench; the first `sides` rows of `corner` hold the polygon's X and Y,
         counter-clockwise.
     beam : o(x, y) = beam[0:3] + x beam[3:6] + y beam[6:9], direction beam[9:12].
     mains, core2 : see `StoneTable`.
@@ -262,21 +266,20 @@ def split(ahead, corner, cells, edges, made, beam, sides, mains, core2, toleranc
     Returns the number of cells (`polygon` reads one), or -1 where the bench was too small or rounding left no consistent
     tiling; neither has been seen.
     """
-    vx, vy, vz, all_faced = beam[9], beam[10], beam[11], False
-    face(ahead, 0, mains, vx, vy, vz)
-    count, corners, seen = 0, sides, 0
+    vx, vy, vz = beam[9], beam[10], beam[11]
+    face(ahead, 0, ahead.shape[1], vx, vy, vz)
+    ox, oy, oz = line(beam, corner[0, X], corner[0, Y])
+    f, _ = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
+    if f < 0:
+        return -1
+    count, corners, seen = _begin(ahead, corner, cells, beam, f, sides), sides, 1
     while seen < corners and count >= 0:
         ox, oy, oz = line(beam, corner[seen, X], corner[seen, Y])
         # Is any facet nearer here than the cells say? Side facets are asked where the ray leaves outside the stone's core.
-        t = corner[seen, T] if count > 0 else FAR
-        slack = tolerance * corner[seen, T_OVER] if count > 0 else 0.0
+        t, slack = corner[seen, T], tolerance * corner[seen, T_OVER]
         if nearer(ahead, 0, mains, ox, oy, oz, t - slack - tolerance) > 0 or outside(ox, oy, t, vx, vy, core2):
-            f, least, all_faced = first_met(ahead, mains, ox, oy, oz, vx, vy, vz, core2, all_faced)
-            if f < 0:
-                count = -1
-            elif count == 0:
-                count = _begin(ahead, corner, cells, beam, f, sides)
-            elif t - least > slack + tolerance * ahead[OVER, f]:
+            f, least = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
+            if t - least > slack + tolerance * ahead[OVER, f]:
                 count, corners = _put_in(ahead, corner, cells, edges, made, beam, f, count, corners, sides, tolerance)
         seen += 1
     return count

@@ -3,6 +3,9 @@
 Ray (x, y) of a beam is the line o(x, y) + t v with o affine in (x, y); it meets facet f at t_f = (d_f - n_f.o)/(n_f.v) if f
 faces along v. It leaves the body at the smallest t_f. Side facets, such as a girdle's, are searched only for rays that would
 leave outside the stone's core, see `StoneTable`.
+
+The smallest of many numbers is found by vector instructions only if they are whole numbers (of fractions the compiler would
+have to know that none is NaN): so t is compared by its bits, turned so that they sort as t does.
 """
 
 from __future__ import annotations
@@ -10,19 +13,38 @@ from __future__ import annotations
 import numpy as np
 
 from ..jit import njit
+from .tables import StoneTable
 
 GRAZING = 1e-9
 """A facet whose normal makes a smaller cosine with the beam is not met: it shows the beam a billionth of its area."""
 FAR = 1e300
+LANES = 32
+"""The compiler takes so many facets at a time and a rest one by one: tables are filled up to whole lanes."""
+_REST = np.int64(2**63 - 1)
+"""All bits of a fraction but its sign."""
 
-# ahead (10, F): the stone's planes, below them the same divided by n.v for the facets that face along v, and 1/(n.v); for the
-# others t is FAR and 1/(n.v) is 0. The last row is t at one ray.
-_NX, _NY, _NZ, _D, OVER, _T = 4, 5, 6, 7, 8, 9
+# ahead (9, F): the stone's planes, below them the same divided by n.v for the facets that face along v, and 1/(n.v); for the
+# others t is FAR and 1/(n.v) is 0.
+_NX, _NY, _NZ, _D, OVER = 4, 5, 6, 7, 8
+
+
+def filled_up(table: StoneTable) -> StoneTable:
+    """The table with planes that no ray meets put in (facet -1), so that mains and side facets each fill whole lanes."""
+    mains, sides = table.mains, len(table.planes) - table.mains
+    more, rest = -mains % LANES, -sides % LANES
+    order = np.concatenate([np.arange(mains), np.full(more, -1), np.arange(mains, mains + sides), np.full(rest, -1)])
+    real = order >= 0
+    return table._replace(
+        planes=np.where(real[:, None], table.planes[order], [0.0, 0.0, 0.0, 1.0]),
+        mains=mains + more,
+        facet=np.where(real, table.facet[order], -1),
+        bruted=real & table.bruted[order],
+    )
 
 
 def new_ahead(planes: np.ndarray) -> np.ndarray:
     """Room for `ahead` of a stone with planes (F, 4)."""
-    ahead = np.empty((10, len(planes)))
+    ahead = np.empty((9, len(planes)))
     ahead[:4] = planes.T
     return ahead
 
@@ -53,29 +75,38 @@ def nearer(ahead, first, last, x, y, z, bound):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _measure(ahead, first, last, x, y, z):  # type: ignore[no-untyped-def]
-    for f in range(first, last):
-        ahead[_T, f] = ahead[_D, f] - (ahead[_NX, f] * x + ahead[_NY, f] * y + ahead[_NZ, f] * z)
+def _sorted_bits(number):  # type: ignore[no-untyped-def]
+    """A number as a whole number, such that smaller ones stay smaller."""
+    bits = np.float64(number).view(np.int64)
+    return bits ^ ((bits >> np.int64(63)) & _REST)
 
 
 @njit()
-def _least(ahead, first, last):  # type: ignore[no-untyped-def]
-    """Smallest measured t, by two minima side by side: each waits only for itself."""
-    even, odd = FAR, FAR
-    for f in range(first, last - 1, 2):
-        even = ahead[_T, f] if ahead[_T, f] < even else even
-        odd = ahead[_T, f + 1] if ahead[_T, f + 1] < odd else odd
-    final = ahead[_T, max(last - 1, 0)] if last > first else FAR
-    even = final if final < even else even
-    return even if even < odd else odd
+def _from_bits(bits):  # type: ignore[no-untyped-def]
+    """The number of which these are the `_sorted_bits`."""
+    return np.int64(bits ^ ((bits >> np.int64(63)) & _REST)).view(np.float64)
 
 
 @njit()
-def _which(ahead, first, last, least):  # type: ignore[no-untyped-def]
-    """The first facet whose measured t is `least`, -1 if that is none."""
-    winner = -1
-    for f in range(first, last):
-        winner = f if ahead[_T, f] == least and winner < 0 else winner
+def _measure(ahead, bits, first, last, x, y, z, vx, vy, vz, least):  # type: ignore[no-untyped-def]
+    """Write the bits of t of the facets first..last-1 to `bits`; returns the smallest of them and of `least`."""
+    # Unsigned, because an index that may be negative may mean a place from the end.
+    for f in range(np.uintp(first), np.uintp(last)):
+        towards = ahead[0, f] * vx + ahead[1, f] * vy + ahead[2, f] * vz
+        room = ahead[3, f] - (ahead[0, f] * x + ahead[1, f] * y + ahead[2, f] * z)
+        faces = towards > GRAZING
+        t = room / (towards if faces else 1.0)
+        bits[f] = _sorted_bits(t if faces else FAR)
+        least = min(least, bits[f])
+    return least
+
+
+@njit()
+def _which(bits, last, least):  # type: ignore[no-untyped-def]
+    """The first facet whose bits are `least`."""
+    winner = last
+    for f in range(last):
+        winner = min(winner, f if bits[f] == least else last)
     return winner
 
 
@@ -105,15 +136,12 @@ def distance(ahead, beam, f, x, y):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def first_met(ahead, mains, x, y, z, vx, vy, vz, core2, all_faced):  # type: ignore[no-untyped-def]
-    """The facet that the line through (x, y, z) along v meets first, its t, and whether the side facets are faced now."""
-    _measure(ahead, 0, mains, x, y, z)
-    last, least = mains, _least(ahead, 0, mains)
-    if outside(x, y, least, vx, vy, core2):
+def first_met(ahead, bits, mains, x, y, z, vx, vy, vz, core2):  # type: ignore[no-untyped-def]
+    """The facet that the line through (x, y, z) along v meets first (-1: none), and its t; `bits` (F,) is room to work."""
+    last, least = mains, _measure(ahead, bits, 0, mains, x, y, z, vx, vy, vz, _REST)
+    t = _from_bits(least)
+    if outside(x, y, t, vx, vy, core2):
         last = ahead.shape[1]
-        if not all_faced:
-            face(ahead, mains, last, vx, vy, vz)
-            all_faced = True
-        _measure(ahead, mains, last, x, y, z)
-        least = min(least, _least(ahead, mains, last))
-    return _which(ahead, 0, last, least), least, all_faced
+        least = _measure(ahead, bits, mains, last, x, y, z, vx, vy, vz, least)
+        t = _from_bits(least)
+    return _which(bits, last, least) if t < FAR else -1, t

@@ -12,15 +12,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from ..lighting.dome import DomeTable
-from .beam_kernel import Batch, Rules, pick, run
-from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, PROMISE, SIDES, START
-from .tables import StoneTable
-
-Some = tuple[np.ndarray, np.ndarray, np.ndarray]
-"""Beams, their ledgers and the corners of their polygons."""
-Setting = tuple[StoneTable, DomeTable, np.ndarray]
-"""Stone, dome and the rotation from the stone's frame to the dome's."""
+from .beam_kernel import Batch, Rules, Setting, Some, gather, inside, run
+from .beam_optics import AREA, LIVE, MOST_AT, NODE, PROMISE, SIDES
 
 UNITS = 16
 """A round's beams are dealt out to at most so many units of work, whatever the number of threads, and joined in their order."""
@@ -45,30 +38,24 @@ class _Held:
 
     def power(self) -> tuple[float, float]:
         """Weight times area still inside, mm^2: of beams that wait and of those that have ended."""
-        live = ended = 0.0
-        for batch, here in zip(self.batches, self.here, strict=True):
-            power, waits = batch.beams[:, POWER], batch.beams[:, LIVE] != 0.0
-            live += float(power[here & waits].sum())
-            ended += float(power[here & ~waits].sum())
-        return live, ended
+        parts = [inside(batch.beams, here) for batch, here in zip(self.batches, self.here, strict=True)]
+        return sum(live for live, _ in parts), sum(ended for _, ended in parts)
 
-    def take(self, floor: float) -> list[Some]:
-        """Remove the beams that wait and promise at least `floor`: beams, ledgers, corners of each batch."""
+    def take(self, floor: float) -> Some:
+        """Remove the beams that wait and promise at least `floor`."""
         taken = []
         for batch, here in zip(self.batches, self.here, strict=True):
             which = np.flatnonzero(here & (batch.beams[:, LIVE] != 0.0) & (batch.beams[:, PROMISE] >= floor))
-            if len(which):
-                here[which] = False
-                taken.append(pick(batch.beams, batch.ledgers, batch.corners, which))
-        return taken
+            here[which] = False
+            taken.append((batch, which))
+        return gather(taken)
 
     def rest(self) -> Batch:
         """All that is held, as one batch; a polygon that rounding left without area is no polygon."""
         which = [
             np.flatnonzero(here & (batch.beams[:, SIDES] >= 3.0)) for batch, here in zip(self.batches, self.here, strict=True)
         ]
-        parts = [pick(b.beams, b.ledgers, b.corners, w) for b, w in zip(self.batches, which, strict=True)]
-        return _as_one(self.batches, parts)
+        return _as_one(list(zip(self.batches, which, strict=True)))
 
 
 def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, threads: int) -> tuple[Batch, int]:
@@ -78,7 +65,6 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
     ----------
     first : one beam for each facet that faces the eye, with its entry node.
     rules : with the total limit; floor and base are set here.
-    setting : stone, dome and rotation.
 
     Returns all beams that ended or wait, and the number of rounds.
     """
@@ -87,11 +73,11 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
     live, ended = held.power()
     while live > max(target - ended, 0.1 * target):
         active = held.take(floor)
-        if active:
+        if len(active[0]):
             now = rules._replace(
                 floor=floor, base=sum(len(b.nodes) for b in held.batches), limit=max(1, rules.limit - len(held))
             )
-            held.add(_deal(_joined(active), now, setting, threads))
+            held.add(_deal(active, now, setting, threads))
             live, ended = held.power()
             if held.batches[-1].stopped:
                 break
@@ -101,21 +87,11 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
     return held.rest(), rounds
 
 
-def _joined(parts: list[Some]) -> Some:
-    """Several lists of beams with their ledgers and corners as one."""
-    beams, ledgers, corners = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
-    at = used = 0
-    for part, _, polygons in parts:
-        beams[at : at + len(part), START] += used
-        at += len(part)
-        used += len(polygons)
-    return beams, ledgers, corners
-
-
-def _as_one(batches: list[Batch], parts: list[Some]) -> Batch:
-    """The beams in `parts` with all that the batches have in common."""
+def _as_one(chosen: list[tuple[Batch, np.ndarray]]) -> Batch:
+    """The chosen beams, by their rows, with all that their batches have in common."""
+    batches = [batch for batch, _ in chosen]
     return Batch(
-        *_joined(parts),
+        *gather(chosen),
         np.concatenate([b.nodes for b in batches]),
         np.concatenate([b.events for b in batches]),
         sum(b.pieces for b in batches),
@@ -132,10 +108,10 @@ def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
     share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
     if units == 1 or threads == 1:
-        batches = [run(share, *active, todo, *setting) for todo in shares]
+        batches = [run(share, active, todo, setting) for todo in shares]
     else:
         with ThreadPoolExecutor(threads) as pool:
-            batches = list(pool.map(lambda todo: run(share, *active, todo, *setting), shares))
+            batches = list(pool.map(lambda todo: run(share, active, todo, setting), shares))
     if units == 1:
         return batches[0]
     known = 0
@@ -144,4 +120,4 @@ def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
         for numbers in (batch.nodes[:, 0], batch.beams[:, NODE], batch.beams[:, MOST_AT]):
             numbers[numbers >= rules.base] += known
         known += len(batch.nodes)
-    return _as_one(batches, [(b.beams, b.ledgers, b.corners) for b in batches])
+    return _as_one([(batch, np.arange(len(batch.beams))) for batch in batches])

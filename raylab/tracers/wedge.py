@@ -146,6 +146,8 @@ def _wedge(maps: np.ndarray) -> np.ndarray:
 
 def _keeps_dome(dome: DomeTable, matrix: np.ndarray) -> bool:
     """Does turning or mirroring the dome about its axis leave its light as it is?"""
+    if not len(dome.zones) and not len(dome.lamps) and dome.sky != IMAGE:
+        return True
     mirror = bool(np.linalg.det(matrix) < 0.0)
     angle = math.atan2(matrix[1, 0], matrix[0, 0])  # azimuth a goes to angle + a, mirrored to angle - a
     moved = dome.zones.copy()

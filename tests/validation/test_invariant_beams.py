@@ -95,10 +95,11 @@ MUTANTS = {
     "lost corner": ("clip", "if v >= sides and corner[v, BORDER] >= 0.0:", "if v >= sides:", [sums]),
     "dropped pieces": (
         "beam_kernel",
-        "for cell in range(count):\n            size",
-        "for cell in range(min(count, 1)):\n            size",
+        "for cell in range(count):\n            for k",
+        "for cell in range(min(count, 1)):\n            for k",
         [sums],
     ),
+    "fence that holds nothing back": ("fence", "if room > reach:", "if room > -reach:", [reference]),
     "lost Jacobian of the entry": (
         "beams",
         "area, area * beam[optics.INTENSITY]",
