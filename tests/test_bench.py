@@ -417,6 +417,7 @@ GOOD = b"schema = 1\n[stone]\nkind = 'round brilliant'\ntable_pct = 60\ncrown_an
         ("no-suffix", GOOD, "no suffix"),
         ("../../../etc/passwd", GOOD, "no suffix"),
         ("linked.toml", b"schema = 1\n[stone]\nfile = '/etc/hostname'\n", "names another file"),
+        ("linked-tint.toml", GOOD + b"tint = 'x.csv'\n", "names another file"),
         ("linked-dome.toml", GOOD + b"[dome]\nfile = 'x.toml'\n", "names another file"),
         ("nested.toml", b"schema = 1\nx = " + b"[" * 5000, "nested"),
     ],

@@ -13,6 +13,7 @@ from ..files import save_stone
 from ..lighting.dome import Dome
 from ..lighting.scenefile import load_scene, load_stone
 from ..lighting.toml_tables import read_toml
+from ..optics.absorption import tints
 from ..stone.planes import Stone
 from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
 from .stone_json import DEMO, FACETS, PROPORTIONS, Design, facet_design, proportion_design, stone_of, stone_toml
@@ -87,9 +88,9 @@ def _plain(text: str | None, path: Path, name: str) -> str | None:
 
 
 def _refuse_links(tables: dict[str, Any]) -> None:
-    for section, key in (("stone", "file"), ("dome", "file"), ("dome", "image")):
+    for section, key in (("stone", "file"), ("stone", "tint"), ("dome", "file"), ("dome", "image")):
         table = tables.get(section)
-        if isinstance(table, dict) and key in table:
+        if isinstance(table, dict) and key in table and (key != "tint" or table[key] not in tints()):
             raise InputError(
                 "the file names another file, which the page did not send",
                 key=f"{section}.{key}",

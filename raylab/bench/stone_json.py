@@ -163,7 +163,7 @@ def facet_design(stone: Stone) -> Design:
 def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
     """The [stone] table of a TOML file, which made `stone`, with every proportion that the page has a control for.
 
-    Heights become the angles they stand for, a weight the diameter it gives.
+    Heights become the angles they stand for, a weight the diameter it gives, a tint's name its spectrum.
     """
     given = dict(table)
     table_pct, culet_pct = given["table_pct"], given.get("culet_pct", 0.0)
@@ -173,6 +173,8 @@ def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
     ):
         if length in given:
             given[angle] = math.degrees(math.atan2(given.pop(length), run_pct))
+    if given.pop("tint", None) is not None:
+        given["absorption_per_mm"] = _absorption(stone.material)
     if given.pop("weight_ct", None) is not None:
         given["diameter_mm"] = measure(stone).diameter_mm.mean
     return {**DEMO, "name": stone.name, **given}
