@@ -6,7 +6,8 @@ mirror images about the azimuths of the mains. With g running over them and x ov
     symmetry = 1 - mean over g and x of (L(x) - L(g x))^2 / (2 var L),
 
 which is the mean correlation of the pattern with its images: 1 for perfect agreement, 0 for none (our definition). Rays
-are sent through x and exactly through its images, so no picture has to be turned and interpolated.
+are sent through x and exactly through its images, so no picture has to be turned and interpolated. Each of the 2m places of
+such an orbit may stand for x, and the mean over all its pairs is twice its variance (with the divisor 2m - 1).
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from ..tracers.sampling import sample_points
 from .stats import Statistic
 
 BATCHES = 16
-POINTS = 2048
+POINTS = 1024
 
 
 def why_undefined(stone: Stone, view: View) -> str:
@@ -46,7 +47,7 @@ def agreement(
     )
     seen = hit.reshape(len(images), POINTS).all(axis=0)
     luminance = rows[:, LUMINANCE].reshape(len(images), POINTS)[:, seen]
-    squares = ((luminance[1:] - luminance[0]) ** 2).mean(axis=0)
+    squares = 2.0 * luminance.var(axis=0, ddof=1)
     variance = luminance.var()
     if variance == 0.0:  # an even pattern agrees with everything
         return Statistic(1.0, 1.0, 1.0)
