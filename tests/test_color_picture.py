@@ -153,10 +153,21 @@ def test_the_command_refuses_what_cannot_be_seen(tmp_path, capsys):
         "--tint lost.csv": "lost.csv: no such file; expected an absorption spectrum",
         "--wavelengths 0": "--wavelengths = 0: out of range; expected 1 to 100",
         "--exposure 0": "--exposure = 0.0: out of range",
+        "--low-nm 300": "--low-nm = 300.0: out of range",
     }.items():
         assert main(["color", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2
         assert says in capsys.readouterr().err
         assert not (tmp_path / "o").exists()
+
+
+def test_the_command_shows_moissanite_in_what_is_known_of_it(tmp_path, capsys):
+    text = (Path(__file__).parents[1] / "scenes" / "well-proportioned.toml").read_text()
+    (tmp_path / "m.toml").write_text(text.replace('"diamond"', '"moissanite"'))
+    words = ["color", str(tmp_path / "m.toml"), "--out", str(tmp_path / "o"), "--resolution", "8", "--precision", "0.2"]
+    assert main(words) == 2
+    assert "--low-nm = 409.375: the index of moissanite is not known there; expected 435.8" in capsys.readouterr().err
+    assert main([*words, "--low-nm", "436", "--wavelengths", "2", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["wavelengths_nm"] == [502.0, 634.0]
 
 
 def test_what_cannot_be_seen_is_refused():

@@ -35,6 +35,7 @@ def color(
     light: Light = "D65",
     exposure: float = 1.0,
     wavelengths: int = 16,
+    low_nm: float = 400.0,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
@@ -78,14 +79,16 @@ def color(
     exposure
         Factor on the light; at 1 the dome's brightest direction is white.
     wavelengths
-        How many, from 400 to 700 nm.
+        How many, up to 700 nm.
+    low_nm
+        The shortest; 436 for moissanite, whose index is not known below, at the cost of blue.
     force
         Overwrite files that an earlier run left in the folder.
     json
         Print the numbers as JSON instead of a table.
     """
     from ..color.fire import chroma, fire_map
-    from ..color.picture import face_up_color, picture
+    from ..color.picture import BODY, face_up_color, picture
     from ..files import save_png, to_json, whole_set
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
@@ -94,8 +97,8 @@ def color(
     settings = {"resolution": resolution, "samples": samples, "precision": precision}
     view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
     wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
-    with told_by_option("exposure", "wavelengths", number="wavelengths"):
-        waves = wavelength_set(wavelengths)
+    with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
+        waves = wavelength_set(wavelengths, low_nm=low_nm)
         exact = wanted.view.parallel
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
             with progress("colour") as tell:
@@ -103,7 +106,8 @@ def color(
             face = fire = None
             if exact:
                 face = face_up_color(
-                    wanted.stone, wanted.dome, light, view=wanted.view, exposure=exposure, precision=wanted.precision
+                    wanted.stone, wanted.dome, light, view=wanted.view, exposure=exposure, precision=wanted.precision,
+                    wavelengths=wavelength_set(BODY, "gauss", low_nm),
                 )  # fmt: skip
                 fire = fire_map(wanted)
                 save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degree"]), stage / "fire.png")

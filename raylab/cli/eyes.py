@@ -37,6 +37,7 @@ def eyes(
     light: Light = "D65",
     exposure: float = 1.0,
     wavelengths: int = 12,
+    low_nm: float = 400.0,
     force: Flag = False,
 ) -> None:
     """What two eyes see of a scene at arm's length, in colour.
@@ -88,25 +89,28 @@ def eyes(
     exposure
         Factor on the light; at 1 the dome's brightest direction is white.
     wavelengths
-        How many, from 400 to 700 nm.
+        How many, up to 700 nm.
+    low_nm
+        The shortest; 436 for moissanite, whose index is not known below, at the cost of blue.
     force
         Overwrite files that an earlier run left in the folder.
     """
     from ..color.eyes import eye_pair, with_head
     from ..files import whole_set
+    from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
 
     settings = {"resolution": resolution, "samples": samples, "seed": seed}
     view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
     wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
-    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths")
-    with told_by_option(*own, number="wavelengths"), whole_set(out, FILES, force=force) as stage:
+    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
+    with told_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         with progress("tracing") as tell:
             pair = eye_pair(
                 wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=light, exposure=exposure,
-                wavelengths=wavelengths, progress=tell,
+                wavelengths=wavelength_set(wavelengths, low_nm=low_nm), progress=tell,
             )  # fmt: skip
         save_color_png(pair.side_by_side(), stage / "parallel.png")
         save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png")

@@ -28,6 +28,7 @@ def film(
     light: Light = "D65",
     exposure: float = 1.0,
     wavelengths: int = 12,
+    low_nm: float = 400.0,
     keep: Path | None = None,
     force: Flag = False,
 ) -> None:
@@ -71,7 +72,9 @@ def film(
     exposure
         Factor on the light; at 1 the dome's brightest direction is white.
     wavelengths
-        How many, from 400 to 700 nm.
+        How many, up to 700 nm.
+    low_nm
+        The shortest; 436 for moissanite, whose index is not known below, at the cost of blue.
     keep
         Folder of the stills; by default beside the film and named after it.
     force
@@ -79,13 +82,14 @@ def film(
     """
     from ..errors import InputError
     from ..motion.paths import moved
+    from ..optics.spectrum import wavelength_set
     from ..pictures.video import save_video
 
     if not scenes:
         raise InputError("nothing to film", key="SCENES", expected="a scene or a stone")
     wanted = [with_options(scene_or_stone(path, unit, material, tint), dome, {}, {}) for path in scenes]
-    own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths")
-    with told_by_option(*own, number="wavelengths", frames="stills"), progress("stills") as tell:
+    own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
+    with told_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"), progress("stills") as tell:
         folder = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,
@@ -94,7 +98,7 @@ def film(
             size=size,
             light=light,
             exposure=exposure,
-            wavelengths=wavelengths,
+            wavelengths=wavelength_set(wavelengths, low_nm=low_nm),
             fps=fps,
             stills=keep,
             force=force,
