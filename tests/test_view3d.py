@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import imageio.v3 as iio
@@ -16,6 +19,7 @@ from raylab.pictures import drawing3d
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 DOME = rl.load_dome("head-shadow")
+WAIT_S = 240  # the first picture of a process loads VTK twice; on a busy machine that takes long
 PAPER = (0xF4, 0xF3, 0xEF)
 
 
@@ -81,6 +85,62 @@ def test_a_number_out_of_range_is_told(tmp_path, key, value):
     with pytest.raises(rl.InputError, match=key):
         rl.view3d(STONE, file=tmp_path / "x.png", **{key: value})
     assert not list(tmp_path.iterdir())
+
+
+# --- a window --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def display() -> Iterator[dict[str, str]]:
+    """The environment of a screen of its own, without hardware; a machine without Xvfb and xdotool fails here."""
+    for program in ("Xvfb", "xdotool"):
+        if shutil.which(program) is None:
+            pytest.fail(f"{program} is missing, so the window can't be checked: apt-get install xvfb xdotool")
+    heard, told = os.pipe()
+    command = ["Xvfb", "-displayfd", str(told), "-screen", "0", "640x480x24", "-nolisten", "tcp"]
+    screen = subprocess.Popen(command, pass_fds=[told], stderr=subprocess.DEVNULL)
+    os.close(told)
+    with os.fdopen(heard) as lines:
+        number = lines.readline().strip()
+    assert number, "Xvfb gives the number of its screen when it is ready"
+    elsewhere = {key: value for key, value in os.environ.items() if key not in ("WAYLAND_DISPLAY", "VTK_DEFAULT_OPENGL_WINDOW")}
+    yield {**elsewhere, "DISPLAY": f":{number}"}
+    screen.terminate()
+    screen.wait()
+
+
+def test_a_window_opens_and_stays_until_it_is_closed(display):
+    """In a process of its own, with a real key from outside."""
+    code = """import raylab as rl
+cut = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
+stone = rl.round_brilliant(**cut, name="W-1 in a window")
+rl.view3d(stone, size=(400, 300))
+print("closed")"""
+    root = Path(rl.__file__).parents[1]
+    shown = subprocess.Popen([sys.executable, "-c", code], env=display, cwd=root, stdout=subprocess.PIPE, text=True)
+
+    def hand(*words: str) -> str:
+        return subprocess.run(
+            ["xdotool", *words], env=display, capture_output=True, text=True, check=True, timeout=WAIT_S
+        ).stdout
+
+    window = hand("search", "--sync", "--onlyvisible", "--name", "W-1 in a window").split()[0]
+    assert "Geometry: 400x300" in hand("getwindowgeometry", window)
+    assert shown.poll() is None, "it stays open"
+    hand("key", "--window", window, "q")
+    assert shown.communicate(timeout=WAIT_S)[0] == "closed\n"
+    assert shown.returncode == 0
+
+
+def test_a_screen_that_does_not_answer_is_told_without_a_crash():
+    code = """import raylab as rl
+rl.view3d(rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))"""
+    env = {**os.environ, "DISPLAY": ":4321"}
+    root = Path(rl.__file__).parents[1]
+    found = subprocess.run([sys.executable, "-c", code], env=env, cwd=root, capture_output=True, text=True, timeout=WAIT_S)
+    assert found.returncode == 1, "an exception, and no signal"
+    line = found.stderr.strip().splitlines()[-1]
+    assert "InputError: nothing can be drawn in 3D on this machine (the display: no answer" in line
 
 
 # --- machines that can't draw ----------------------------------------------------------------------------------------

@@ -37,9 +37,13 @@ _VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
 _WORDS = {SKY: "to the sky", HEAD: "to the head", LEAK: "leaks", SCATTERED: "scattered"}
 _INK, _PAPER, _RAY = "#202224", "#f4f3ef", "#0b5c73"
 _PROBE = """
-import pyvista
-plotter = pyvista.Plotter(off_screen=True, window_size=(16, 16))
+import sys, pyvista
+hidden = sys.argv[1] == "hidden"
+plotter = pyvista.Plotter(off_screen=hidden, window_size=(16, 16))
 plotter.add_mesh(pyvista.Sphere())
+plotter.show(interactive=False, auto_close=False)
+if not hidden and ("EGL" in plotter.render_window.GetClassName() or "OSOpenGL" in plotter.render_window.GetClassName()):
+    raise SystemExit(4)
 picture = plotter.screenshot(return_img=True)
 raise SystemExit(0 if picture.std() > 1.0 else 3)
 """
@@ -80,7 +84,7 @@ def view3d(
         if not has_display():
             raise InputError("this machine has no display to open a window on", key="file", expected="a PNG to write instead")
         _use(_way(on_screen=True))
-        _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=False).show()
+        _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=False).show(title=stone.name)
         return
     with whole_file(file, force=force) as target:
         _use(_way(on_screen=False))
@@ -109,7 +113,11 @@ def _way(*, on_screen: bool) -> str:
         environment = {**os.environ, _VARIABLE: way} if way else os.environ
         try:
             tried = subprocess.run(
-                [sys.executable, "-c", _PROBE], env=environment, capture_output=True, timeout=120, check=False, text=True
+                [sys.executable, "-c", _PROBE, "window" if on_screen else "hidden"],
+                env=environment,
+                capture_output=True,
+                timeout=120,
+                check=False,
             )
         except subprocess.TimeoutExpired:
             reasons.append(f"{way or 'the display'}: no answer")
@@ -124,7 +132,8 @@ def _way(*, on_screen: bool) -> str:
 
 
 def _reason(code: int) -> str:
-    return f"ended by signal {-code}" if code < 0 else ("an empty picture" if code == 3 else f"ended with code {code}")
+    told = {3: "an empty picture", 4: "no answer, so VTK draws unseen"}
+    return f"ended by signal {-code}" if code < 0 else told.get(code, f"ended with code {code}")
 
 
 def _use(way: str) -> None:
