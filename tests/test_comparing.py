@@ -28,6 +28,7 @@ from raylab.results.stats import Statistic
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.measure import measure
 from raylab.stone.plane_errors import Uncertainty
+from raylab.stone.scan import load_scan
 from raylab.tracing import trace
 
 ROOT = Path(__file__).parent.parent
@@ -321,6 +322,24 @@ def test_the_command_prints_json_for_machines(folder, capsys, monkeypatch):
     assert told.err == ""
     assert json.loads(told.out)["scale"] == "true size"
     assert sorted(folder.iterdir()) == [folder / "a.toml", folder / "b.toml"]
+
+
+def test_a_scans_own_scatter_counts(monkeypatch, folder):
+    """Facet by facet for the scanned stone; as stated for the other."""
+    seen: dict[str, list[Uncertainty]] = {}
+
+    def caught(*stones, uncertainty, **_):
+        seen["doubts"] = uncertainty
+        raise InputError("seen enough")
+
+    monkeypatch.setattr("raylab.comparison.comparing.compare", caught)
+    scan = ROOT / "scenes" / "stones" / "offer-a.ply"
+    assert main(["compare", str(scan), str(folder / "a.toml"), "--unit", "mm", "--angle-deg", "0.04"]) == 2
+    scanned, stated = seen["doubts"]
+    report = load_scan(scan, unit="mm").report
+    assert scanned == Uncertainty(angle_deg=0.04).with_scan(report)
+    assert max(scanned.angle_deg) > 0.04
+    assert stated == Uncertainty(angle_deg=0.04)
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from raylab.lighting.scenefile import load_dome
 from raylab.results.stats import Statistic
 from raylab.stone.brilliant import round_brilliant
 from raylab.stone.measure import measure
-from raylab.stone.plane_errors import WAVES, Uncertainty, displaced
+from raylab.stone.plane_errors import MOST_ANGLE_DEG, MOST_DISTANCE_UM, WAVES, Uncertainty, displaced
 from raylab.tracing import trace
 
 EVEN = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
@@ -114,6 +114,9 @@ def test_a_scans_own_scatter_is_added_in_squares():
     assert found.angle_deg == pytest.approx((0.05,) * len(STONE))
     assert found.distance_um == pytest.approx((5.0,) * len(STONE))
     assert found.common_angle_deg == 0.05
+    fits[3] = SimpleNamespace(slope_error_deg=math.nan, distance_error_um=math.inf)  # next to nothing known
+    found = Uncertainty().with_scan(SimpleNamespace(facets=fits))
+    assert (found.angle_deg[3], found.distance_um[3]) == (MOST_ANGLE_DEG, MOST_DISTANCE_UM)
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from .console import progress, say, say_json, table, told_by_option
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
+    from ..stone.plane_errors import Uncertainty
     from ..stone.planes import Stone
 
 Flag = Annotated[bool, Parameter(negative="")]
@@ -61,11 +62,11 @@ def compare(
     tilt_azimuth_deg
         Where the table leans to, degrees counter-clockwise from a main.
     angle_deg
-        Standard uncertainty of a measured facet's tilt, degrees.
+        Standard uncertainty of a measured facet's tilt, degrees. To a scan's facets their own scatter in the scan is added.
     common_angle_deg
         Standard uncertainty of slope that all of a crown or pavilion shares, degrees.
     distance_um
-        Standard uncertainty of a measured facet's place, micrometres.
+        Standard uncertainty of a measured facet's place, micrometres; of a scan, as with `--angle-deg`.
     coverage
         Stones are told apart where the difference exceeds so many standard uncertainties.
     known_to_pct
@@ -91,7 +92,7 @@ def compare(
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
     with told_by_option(*options, tilts="tilt_deg"):
         uncertainty = Uncertainty(**{key: value for key, value in doubt.items() if value is not None})
-        offered: list[Stone] = _loaded(stones, unit)
+        offered, doubts = _loaded(stones, unit, uncertainty)
         light = load_dome(dome)
 
         def work() -> Comparison:
@@ -102,7 +103,7 @@ def compare(
                     view=View(tilt_azimuth_deg=tilt_azimuth_deg),
                     tilts=tilt_deg,
                     scale=scale,
-                    uncertainty=uncertainty,
+                    uncertainty=doubts,
                     coverage=coverage,
                     known_to_pct=known_to_pct,
                     resolution=resolution,
@@ -125,16 +126,27 @@ def compare(
         say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
 
 
-def _loaded(paths: tuple[Path, ...], unit: str | None) -> list[Stone]:
-    """The stones; the unit is for the meshes that can't state one."""
+def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
+    """The stones and how surely each is known; the unit is for the meshes that can't state one."""
     from ..errors import InputError
     from ..lighting.scenefile import load_stone
-    from ..stone.scanning.mesh_file import UNIT_UNSAID
+    from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID
 
-    unsaid = [path.suffix.lower() in UNIT_UNSAID for path in paths]
-    if unit is not None and not any(unsaid):
+    if unit is not None and not any(path.suffix.lower() in UNIT_UNSAID for path in paths):
         raise InputError("every file states its unit itself", key="--unit", value=unit, expected="none for these files")
-    return [load_stone(path, unit=unit if open_ else None) for path, open_ in zip(paths, unsaid, strict=True)]
+    offered, doubts = [], []
+    for path in paths:
+        suffix = path.suffix.lower()
+        if suffix in SUFFIXES:
+            from ..stone.scan import load_scan  # half a second to import: only when used
+
+            scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
+            offered.append(scan.stone)
+            doubts.append(doubt.with_scan(scan.report))
+        else:
+            offered.append(load_stone(path))
+            doubts.append(doubt)
+    return offered, doubts
 
 
 def _planned(stones: int) -> list[str]:

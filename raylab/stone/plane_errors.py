@@ -23,6 +23,10 @@ WAVES = 5
 """Waves around the girdle, from 0 (its size) to WAVES - 1, that share the error of its flats."""
 
 
+MOST_ANGLE_DEG, MOST_DISTANCE_UM = 5.0, 1000.0
+"""More than this is no uncertainty of a facet."""
+
+
 @dataclass(frozen=True)
 class Uncertainty:
     """Standard uncertainties (one standard deviation) of a stone's measured planes.
@@ -46,18 +50,25 @@ class Uncertainty:
     distance_um: float | tuple[float, ...] = 3.0
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, 5.0, "degrees"))
-        object.__setattr__(self, "common_angle_deg", number_in("common_angle_deg", self.common_angle_deg, 0.0, 5.0, "degrees"))
-        object.__setattr__(self, "distance_um", _checked("distance_um", self.distance_um, 1000.0, "um"))
+        object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, MOST_ANGLE_DEG, "degrees"))
+        object.__setattr__(
+            self, "common_angle_deg", number_in("common_angle_deg", self.common_angle_deg, 0.0, MOST_ANGLE_DEG, "degrees")
+        )
+        object.__setattr__(self, "distance_um", _checked("distance_um", self.distance_um, MOST_DISTANCE_UM, "um"))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, ready for JSON."""
         return {key: list(value) if isinstance(value, tuple) else value for key, value in vars(self).items()}
 
     def with_scan(self, report: ScanReport) -> Uncertainty:
-        """The same with a scan's own scatter added, facet by facet; the device's errors, common to all, stay as stated."""
-        angle = np.hypot(self.angle_deg, [fit.slope_error_deg for fit in report.facets])
-        distance = np.hypot(self.distance_um, [fit.distance_error_um for fit in report.facets])
+        """The same with a scan's own scatter added in squares, facet by facet; the device's common errors stay as stated.
+
+        A facet that the scan says next to nothing about (a narrow girdle flat) is given the most that can be stated.
+        """
+        slope = np.array([fit.slope_error_deg for fit in report.facets])
+        place = np.array([fit.distance_error_um for fit in report.facets])
+        angle = np.fmin(np.hypot(self.angle_deg, slope), MOST_ANGLE_DEG)
+        distance = np.fmin(np.hypot(self.distance_um, place), MOST_DISTANCE_UM)
         return Uncertainty(tuple(angle.tolist()), self.common_angle_deg, tuple(distance.tolist()))
 
     def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:
