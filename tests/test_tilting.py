@@ -160,3 +160,9 @@ def test_curves_are_named_and_bracketed():
     assert np.allclose(left.get_lines()[1].get_ydata(), found.brightness)
     assert {"sky", "leak", "untraced"} <= {line.get_label() for line in right.get_lines()}
     assert left.get_xlabel() == "tilt / degree"
+    both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], precision=0.1)
+    left = tilt_figure(both).axes[0]
+    assert left.get_xlabel() == "tilt / degree, turned by 20 degrees on the way"
+    assert left.get_lines()[0].get_xdata().tolist() == [0.0, 10.0]
+    aside = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], [0.0, 90.0], precision=0.1)
+    assert tilt_figure(aside).axes[0].get_xlabel() == "step"

@@ -43,30 +43,39 @@ def tilt_figure(found: xr.Dataset, flashing: Any = None) -> Figure:
     return figure
 
 
+def _axis(found: xr.Dataset) -> tuple[np.ndarray, str]:
+    """Where each view stands along the curves, and what that is; a rising tilt, if the stone is tilted and turned at once."""
+    dim = str(found.area_mm2.dims[0])
+    if dim in found.coords:
+        return found[dim].values, LABELS[dim]
+    tilts, turns = (np.broadcast_to(found[key].values, found.sizes[dim]) for key in ("tilt_deg", "turn_deg"))
+    if found.azimuth_deg.ndim == 0 and np.all(np.diff(tilts) > 0.0):
+        return tilts, f"tilt / degree, turned by {turns[-1] - turns[0]:g} degrees on the way"
+    return np.arange(found.sizes[dim]), LABELS["step"]
+
+
 def _curves(axes: Axes, found: xr.Dataset, names: Any) -> None:
     """Lines with their brackets, in colours that differ in lightness too."""
     from matplotlib import colormaps
 
-    dim = str(found.area_mm2.dims[0])
-    at = found[dim].values if dim in found.coords else np.arange(found.sizes[dim])
+    at, label = _axis(found)
     tints = colormaps["viridis"](np.linspace(0.0, 0.85, len(names)))
     for name, tint, style in zip(names, tints, ("-", "--", "-.", ":", "-", "--"), strict=False):
         axes.fill_between(at, found[name + "_low"], found[name + "_high"], color=tint, alpha=0.25, linewidth=0)
         axes.plot(at, found[name], style, color=tint, label=name.replace("_", " "), linewidth=1.6)
-    axes.set(xlabel=LABELS[dim], ylabel="share, or ratio / 1", ylim=(0.0, None))
+    axes.set(xlabel=label, ylabel="share, or ratio / 1", ylim=(0.0, None))
     axes.grid(alpha=0.3)
     axes.legend(fontsize=8, frameon=False)
 
 
 def _flashes(axes: Axes, found: xr.Dataset, flashing: Any) -> None:
-    dim = str(found.area_mm2.dims[0])
-    at = found[dim].values if dim in found.coords else np.arange(found.sizes[dim])
+    at, label = _axis(found)
     middle = (at[1:] + at[:-1]) / 2.0
     share = 100.0 * flashing.share_per_deg
     axes.plot(middle, share, "-", color="#31688e", linewidth=1.6, label="area that flashes, % per degree")
     off = 100.0 * flashing.share_error
     axes.fill_between(middle, share - off, share + off, color="#31688e", alpha=0.25, linewidth=0)
-    axes.set(xlabel=LABELS[dim], ylabel="% of the face per degree", ylim=(0.0, None))
+    axes.set(xlabel=label, ylabel="% of the face per degree", ylim=(0.0, None))
     axes.set_title("scintillation", fontsize=11, loc="left")
     axes.grid(alpha=0.3)
     beside = axes.twinx()
