@@ -41,10 +41,11 @@ def finish(
     dome: str = "head-shadow",
     diameter_mm: float | None = None,
     unit: str | None = None,
+    bruted_girdle: Flag = False,
     coverage: float = 3.0,
     angle_uncertainty_deg: float | None = None,
     distance_uncertainty_um: float | None = None,
-    precision: float = 5e-3,
+    precision: float = 2e-4,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
@@ -84,6 +85,8 @@ def finish(
         Of the girdle, where it wasn't measured or is still to be ground down.
     unit
         Unit of length of a scan: mm, um, cm, m or in.
+    bruted_girdle
+        The girdle is rough and scatters what it meets, which a scan can't tell.
     coverage
         Standard uncertainties that a main may be off from its tier's pattern without a flag.
     angle_uncertainty_deg
@@ -97,6 +100,10 @@ def finish(
     json
         Print the numbers as JSON instead of tables.
     """
+    from dataclasses import replace
+
+    import numpy as np
+
     from ..designs.design import STATISTICS
     from ..errors import InputError
     from ..files import save_png, to_json, whole_set
@@ -123,6 +130,8 @@ def finish(
     wanted = read_wish(wish, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     stone, light = load_stone(blocked, unit=unit), load_dome(dome)
+    if bruted_girdle:
+        stone = replace(stone, bruted=stone.bruted | np.array([tier == "girdle" for tier in stone.tiers]))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
         with progress("tracing the grid") as tell:
             grid = finish_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=tell)

@@ -27,7 +27,7 @@ def repolish(
     depth_mm: float = 0.0,
     dome: str = "head-shadow",
     unit: str | None = None,
-    precision: float = 5e-3,
+    precision: float = 2e-4,
     force: Flag = False,
     json: Flag = False,
 ) -> None:

@@ -15,7 +15,7 @@ from ..lighting.view import View
 from ..stone.planes import Stone
 from .blocked import blocked_stone
 from .cutting import RANGES, LastFacets, finished
-from .light import Light, lost_points
+from .light import PRECISION, Light, lost_points
 from .wish import Wish, read_wish
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def finish_grid(
     choice: LastFacets | None = None,
     view: View | None = None,
     diameter_mm: float | None = None,
-    precision: float = 5e-3,
+    precision: float = PRECISION,
     progress: Callable[[float], None] | None = None,
 ) -> xr.Dataset:
     """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.

@@ -15,7 +15,7 @@ from ..tracing import Result
 from ..units import number_in
 from .blocked import Blocked, blocked_stone
 from .cutting import LastFacets, finished
-from .light import Light, lost_points
+from .light import PRECISION, Light, lost_points
 from .mains import COVERAGE, Correction, MainOff, correct, main_gradient, mains_off
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def finish(
     uncertainty: Uncertainty | None = None,
     coverage: float = COVERAGE,
     resolution: int = 256,
-    precision: float = 5e-3,
+    precision: float = PRECISION,
     progress: Callable[[float], None] | None = None,
 ) -> Preview:
     """Finish a blocked stone in several ways, on its mains as measured.

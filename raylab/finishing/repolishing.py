@@ -20,7 +20,7 @@ from ..tracers.exact_image import exact_image
 from ..tracing import Result
 from ..units import number_in
 from .cutting import refuse_lost
-from .light import Change, Light, differences, lost_points
+from .light import PRECISION, Change, Light, differences, lost_points
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def what_if(
     what: str = "",
     view: View | None = None,
     resolution: int = 256,
-    precision: float = 5e-3,
+    precision: float = PRECISION,
 ) -> Repolished:
     """What a change of a stone does to light and weight: both traced, and the difference pixel by pixel.
 
