@@ -55,6 +55,7 @@ def test_a_picture_is_the_spectrum_of_the_maps():
     covered = seen.coverage > 1e-3
     assert np.allclose(seen.xyz[covered], spectrum_to_xyz(spectrum, waves, "A")[covered], rtol=0, atol=1e-12)
     assert np.array_equal(picture(result, "A", wavelengths=4).xyz, seen.xyz, equal_nan=True)
+    assert np.array_equal(picture(asked, "A", wavelengths=4, threads=1).xyz, seen.xyz, equal_nan=True)
     assert not np.array_equal(seen.linear(), seen.linear()[::-1])
     assert np.allclose(picture(asked, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
 
