@@ -18,6 +18,7 @@ import imageio.v3 as iio
 import numpy as np
 
 import raylab as rl
+from raylab.pictures.finish_plots import grid_figure, preview_figure
 from raylab.pictures.fire_plots import fire_figure
 from raylab.pictures.tilt_plots import tilt_figure
 from raylab.report.pictures import maps_figure, packed_png
@@ -140,6 +141,16 @@ def compare() -> None:
     (HERE / "compare.png").write_bytes(packed_png(maps_figure(found, "contrast"), dpi=90))
 
 
+def finish() -> None:
+    """A blocked stone finished in the three best of nine ways under a wish, and all nine as small maps."""
+    blocked, dome = rl.load_stone(SCENES / "stones" / "blocked.csv"), rl.load_dome("head-shadow")
+    grid = rl.finish_grid(blocked, dome, {"star_pct": [45, 50, 55], "lower_half_pct": [72, 77, 82]})
+    choices = [best.choice for best in rl.best_finishes(grid, "most brightness with weight_ct >= 1.014")]
+    preview = rl.finish(blocked, dome, choices, coverage=100.0)
+    (HERE / "finish.png").write_bytes(packed_png(preview_figure(preview), dpi=90))
+    (HERE / "finish-grid.png").write_bytes(packed_png(grid_figure(grid, tuple(choices)), dpi=90))
+
+
 PICTURES: dict[str, Callable[[], None]] = {
     "face-up": face_up,
     "lamps": lamps,
@@ -149,6 +160,7 @@ PICTURES: dict[str, Callable[[], None]] = {
     "rooms": rooms,
     "tilt": tilted,
     "compare": compare,
+    "finish": finish,
     "eyes": eyes,
     "film": film,
 }
