@@ -17,7 +17,7 @@ from .beam_optics import AREA, LIVE, MOST_AT, NODE, PROMISE, SIDES
 
 UNITS = 16
 """A round's beams are dealt out to at most so many units of work, whatever the number of threads, and joined in their order."""
-IN_UNIT = 256
+IN_UNIT = 1024
 """Beams that make a unit."""
 FIRST_FLOOR = 1.0 / 100.0
 """The first floor as a share of what may be left inside."""

@@ -113,10 +113,15 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
 
 def _smallest_ring(planes: _Planes) -> np.ndarray:
     """The fewest facets that share slope, distance and finish, so that a symmetry must permute them."""
-    keys = np.column_stack([planes.normals[:, 2], planes.reach, planes.bruted])
+    kind = planes.bruted.astype(np.int64)
+    for number in (planes.normals[:, 2], planes.reach):
+        rising = np.argsort(number)
+        step = np.empty(len(rising), np.int64)
+        step[rising] = np.concatenate([[0], np.cumsum(np.diff(number[rising]) > 2.0 * SAME)])
+        kind = kind * len(rising) + step
     tilted = np.flatnonzero(np.hypot(planes.normals[:, 0], planes.normals[:, 1]) > 1e-6)
-    near = cKDTree(keys[tilted]).query_ball_point(keys[tilted], 2.0 * SAME)
-    return tilted[np.array(min(near, key=len))]
+    _, ring, count = np.unique(kind[tilted], return_inverse=True, return_counts=True)
+    return tilted[ring == np.argmin(count)]
 
 
 def _leaning_mirror(stone: Stone, turn: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
