@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 INK, FAINT = "0.15", "0.5"
 HATCHES = ("", "////", "....", "xxxx", "----", "++++")
 SHADES = ("0.35", "0.8", "0.6", "0.92", "0.5", "0.7")
-WIDE = 10.4
-"""Inches that the maps of all tilts share."""
+WIDE = 7.4
+"""Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
 
 MAPS = ("luminance", "contrast", "leak")
 _COLOURS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
@@ -183,7 +183,7 @@ def vector(figure: Figure) -> bytes:
     return held.getvalue()
 
 
-def packed_png(figure: Figure, dpi: int = 120) -> bytes:
+def packed_png(figure: Figure, dpi: int = 160) -> bytes:
     """A figure as a PNG in 256 colours, which keeps a page of maps small.
 
     The colours are shared out by an octree: cut at the median, a bar's rare colours would be merged into others' hues.
@@ -207,7 +207,7 @@ def _grid(
     from matplotlib.figure import Figure
 
     columns = len(comparison.views)
-    side = min(3.4, WIDE / columns)
+    side = min(2.5, WIDE / columns)
     figure = Figure(figsize=(side * columns + 1.2, (side + 0.3) * len(rows) + 0.2), layout="constrained")
     every = figure.subplots(len(rows), columns, squeeze=False)
     for (label, layers, whose, captions), (colours, norm, told), line in zip(rows, looks, every, strict=True):
