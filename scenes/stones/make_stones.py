@@ -39,7 +39,7 @@ ASIDE_MM = {"offer-a": (0.01, 0.0), "offer-b": (-0.03, 0.025)}
 
 def true_stone(name: str, key: int) -> rl.Stone:
     """One offered stone as it really is, which nobody who measures it knows."""
-    even = rl.round_brilliant(**OFFERS[name], girdle_pct=3.6, girdle_facets=64, name=name)
+    even = rl.round_brilliant(**OFFERS[name], girdle_pct=3.6, girdle_facets=64, name=f"{name} (invented)")
     below = [f for f, tier in enumerate(even.tiers) if tier in ("pavilion main", "lower half")]
     aside = {even.facet_name(f): Offset(depth_mm=-float(even.normals[f, :2] @ ASIDE_MM[name])) for f in below}
     return UNEVEN[name].drawn(deviate(even, aside), (SEED, key))
