@@ -138,7 +138,7 @@ def compare() -> None:
     """Contrast of the two offered stones, face-up and tilted; few draws, since no uncertainty shows in it."""
     offers = [rl.load_stone(SCENES / "stones" / f"offer-{letter}.csv") for letter in "ab"]
     found = rl.compare(*offers, dome=rl.load_dome("head-shadow"), tilts=(0.0, 10.0), known_to_pct=50.0)
-    (HERE / "compare.png").write_bytes(packed_png(maps_figure(found, "contrast"), dpi=90))
+    (HERE / "compare.png").write_bytes(packed_png(maps_figure(found, "contrast"), dpi=130))
 
 
 def finish() -> None:
