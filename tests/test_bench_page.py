@@ -459,6 +459,12 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     assert_told(page, first, "b")
     lost = 100 * (blocked.stone.weight_ct - first.scene.stone.weight_ct)
     assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    off = page.page.locator("#panel-last li")
+    assert off.all_inner_texts() == ["pavilion main 5\nslope +0.375°"]
+    off.get_by_role("button").click()
+    page.rest()
+    assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 5"
+    page.page.get_by_role("button", name="Let go").first.click()
     page.page.get_by_role("button", name="Hold as A").click()
     page.slide("finish_lower_half_pct", 82)
     page.page.get_by_label("Upper halves of their own length").check()

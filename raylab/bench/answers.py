@@ -14,6 +14,8 @@ import numpy as np
 import xarray as xr
 
 from ..errors import InputError, nearest
+from ..finishing.blocked import blocked_stone
+from ..finishing.mains import mains_off
 from ..lighting.dome import Dome
 from ..lighting.scene import Scene
 from ..lighting.view import Frame, View, frame_around
@@ -29,6 +31,7 @@ from ..tracing import beams_of, trace_scene
 from .colours import map_range
 from .frames import frame
 from .light import light_through
+from .reworked import FINISHED
 from .stone_json import rows_of, stones_of
 
 COARSE, EXACT = "coarse", "exact"
@@ -96,6 +99,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         "turn": scene.view.rotation().tolist(),
         "weight_ct": stone.weight_ct,
         "weight_before_ct": None if before is None else before.weight_ct,
+        "mains_off": _mains_off(before) if question["design"]["kind"] == FINISHED else [],
         "facet": question.get("facet") if facet is not None else None,
         "shape": _shape(stone),
         "measured": None if question.get("step") == COARSE else _measured(stone),
@@ -147,6 +151,11 @@ def _corners(stone: Stone) -> dict[str, np.ndarray]:
     return {**corners, "normals": stone.normals, "distances": stone.distances_mm}
 
 
+def _mains_off(blocked: Stone | None) -> list[dict[str, Any]]:
+    """The mains of a blocked stone that are off their tier's pattern by more than the usual uncertainty explains."""
+    return [] if blocked is None else [main.to_dict() for main in mains_off(blocked_stone(blocked)) if main.off]
+
+
 def _facet(stone: Stone, name: Any) -> int | None:
     """The number of the facet of this name, or None: a stone may have lost it since it was chosen."""
     return next((f for f in range(len(stone)) if stone.facet_name(f) == name), None) if name is not None else None
@@ -177,4 +186,4 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
 
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
 KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
-"""What may be asked, by name. A finishing preview or a what-if is one more row here."""
+"""What may be asked, by name."""

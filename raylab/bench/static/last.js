@@ -1,6 +1,6 @@
 // The panel of the last facets: a blocked stone finished, its stars and halves laid on the mains as they were measured.
 
-import { el, slider } from "./controls.js";
+import { el, signed, slider } from "./controls.js";
 import { Ground } from "./ground.js";
 
 const KIND = "finished";
@@ -18,6 +18,21 @@ const CHOICES = [
     asked: "Grind the girdle round", first: (_, size) => Math.floor(98 * Math.min(size[0], size[1])) / 100 },
 ];
 
+const GAPS = { slope: ["slope_deg", 3, "°"], azimuth: ["azimuth_deg", 3, "°"], height: ["height_um", 1, " µm"] };
+
+/** Which measured mains are off their tier's pattern, each to be chosen. */
+function mainsOff(bench) {
+  const mains = bench.answers[bench.state.editing]?.mains_off ?? [];
+  const lines = mains.map(({ name, off, ...gaps }) => {
+    const button = el("button", { type: "button", ariaLabel: `Choose ${name}` }, name);
+    button.addEventListener("click", () => bench.look({ facet: name }));
+    return el("li", { className: "row" }, button, off.map((word) => `${word} ${signed(gaps[GAPS[word][0]], GAPS[word][1])}${GAPS[word][2]}`).join(", "));
+  });
+  const told = lines.length ? "Mains off their tier's pattern by more than 3 usual standard uncertainties:" : "No main is off its tier's pattern by more than 3 usual standard uncertainties.";
+  return [el("p", { className: "note" }, told), el("ul", { className: "plain" }, ...lines),
+    el("p", { className: "note" }, "What correcting one alone would change, and your own uncertainties: raylab finish.")];
+}
+
 export const last = {
   id: "last",
   title: "Finish",
@@ -30,7 +45,7 @@ export const last = {
     this.ground = new Ground(bench, KIND);
     this.body = el("div", {},
       el("p", { className: "note" }, "Stars and halves laid on the mains as they were measured; the finished stone stands beside the blocked one as B."),
-      ...this.rows.map(({ element }) => element), this.ground.element);
+      ...this.rows.map(({ element }) => element), this.ground.element, this.off = el("div"));
     root.append(this.none, this.body);
   },
 
@@ -71,6 +86,7 @@ export const last = {
       if (value !== null) one.show(value);
     }
     this.ground.show();
+    this.off.replaceChildren(...(finished ? mainsOff(bench) : []));
   },
 
   mark(key) {
