@@ -1,10 +1,9 @@
 """Larger, smaller, or not told apart: what two measured numbers say about two stones, in one plain sentence.
 
 **The criterion.** The difference of the two best values is known to within the engines' brackets and, to either side,
-`coverage` times the root of the sum of squares of both uncertainties and both standard errors; the two stones were measured
+`coverage` times the root of the sum of squares of both doubts (see `Estimate.doubt`); the two stones were measured
 independently. Only where zero lies outside that range is one called larger. With a coverage factor of 2 about one sentence in
-twenty says "larger" or "smaller" of stones that don't differ; of statistics of light more do, since their intervals are
-too narrow by about a quarter (`benchmarks/bench_coverage.py`).
+twenty says "larger" or "smaller" of stones that don't differ.
 
 **Places.** A stone's place among several is 1 plus the number of stones told to be larger than it, and no worse than all
 but those told to be smaller: stones that are not told apart share a range of places. Largest comes first; whether large
