@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -255,6 +257,46 @@ def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path
     assert {part: part.read_bytes() for part in kept} == kept
     swept(tmp_path)
     assert result(tmp_path) == result(whole)
+
+
+def test_zarr_holds_the_same_and_goes_with_its_sweep(tmp_path, whole):
+    shutil.copytree(whole, tmp_path / "sweep")
+    found = swept(tmp_path / "sweep", zarr=True)  # a finished one is read
+    place = tmp_path / "sweep" / "sweep.zarr"
+    with xr.open_zarr(place) as kept:
+        xr.testing.assert_identical(kept.load(), found)
+    before = {file: file.stat().st_mtime_ns for file in place.rglob("*")}
+    swept(tmp_path / "sweep", zarr=True)
+    assert {file: file.stat().st_mtime_ns for file in place.rglob("*")} == before
+    assert list(tmp_path.rglob("*.part")) == []
+    swept(tmp_path / "sweep", axes={"crown_angle_deg": [34.0], "pavilion_angle_deg": [41.0]}, force=True)
+    assert not place.exists(), "the Zarr folder of another sweep"
+
+
+def test_zarr_that_cannot_be_written_leaves_nothing(tmp_path, whole, monkeypatch):
+    shutil.copytree(whole, tmp_path / "sweep")
+
+    def full(self, store, **_):
+        store.mkdir()
+        (store / "half").write_bytes(b"half")
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(xr.Dataset, "to_zarr", full)
+    with pytest.raises(rl.InputError, match="can't be written: No space left on device; finished chunks are kept"):
+        swept(tmp_path / "sweep", zarr=True)
+    assert sorted(path.name for path in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.nc"]
+
+
+@pytest.mark.parametrize(
+    ("out", "words"),
+    [("sweep", r"zarr = True: zarr is not installed; expected pip install 'raylab\[zarr\]'"), (None, "nowhere to put it")],
+)
+def test_zarr_that_cannot_be_is_told_before_anything_is_traced(tmp_path, out, words, monkeypatch):
+    if out:
+        monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    with pytest.raises(rl.InputError, match=words):
+        swept(out and tmp_path / out, zarr=True)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_two_processes_are_not_at_one_sweep(tmp_path):

@@ -25,6 +25,7 @@ def sweep(
     scheduler: str | None = None,
     processes: int | None = None,
     force: Flag = False,
+    zarr: Flag = False,
     json: Flag = False,
 ) -> None:
     """Trace all designs of a sweep file and draw what was found.
@@ -49,6 +50,8 @@ def sweep(
         How many processes to use on this machine; by default one for each core.
     force
         Begin afresh, also where another sweep lies in the folder.
+    zarr
+        Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
     json
         Print the numbers as JSON instead of a table.
     """
@@ -59,7 +62,7 @@ def sweep(
     from ..sweeps.sweeping import sweep as swept
 
     asked = load_sweep(sweep)
-    found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, progress=True)
+    found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
     for statistic in asked.statistics:
         save_png(sweep_figure(found, statistic), out / f"{statistic}.png", force=True)
     settings = Settings(

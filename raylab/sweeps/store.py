@@ -3,6 +3,7 @@
     sweep.json     what the sweep is: code, settings, axes, fixed values, size of a chunk; written first, once
     parts/*.npy    one file per finished chunk, named by a hash of all that decides its numbers
     sweep.nc       the result, when all is done; the parts are then removed
+    sweep.zarr     the same once more, if asked for: see `as_zarr`
 
 Every file is written under a temporary name, flushed to the disk and renamed: it is there whole or not at all. (A netCDF file
 written in place is lost when its process is killed, which is why there is one only at the end.)
@@ -33,7 +34,7 @@ from ..lighting.dome import Dome
 from ..optics.materials import Material
 from .axes import Plan
 
-MANIFEST, RESULT, PARTS = "sweep.json", "sweep.nc", "parts"
+MANIFEST, RESULT, PARTS, ZARR = "sweep.json", "sweep.nc", "parts", "sweep.zarr"
 
 
 def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
@@ -92,7 +93,7 @@ class Store:
         self._held: IO[bytes] | None = None
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
         try:
-            with _told(self.folder):
+            with faults_told(self.folder):
                 self._open(size, force)
         except BaseException:
             self.close()
@@ -147,7 +148,8 @@ class Store:
     def _clear(self) -> None:
         for file in (self.result, self.folder / MANIFEST):
             file.unlink(missing_ok=True)
-        shutil.rmtree(self.folder / PARTS, ignore_errors=True)
+        for folder in (PARTS, ZARR):
+            shutil.rmtree(self.folder / folder, ignore_errors=True)
 
     def _known(self) -> int | None:
         """The chunk size of the sweep that lies here; None if there is none."""
@@ -172,7 +174,7 @@ class Store:
 
     def save(self, number: int, rows: np.ndarray) -> None:
         """Keep a finished chunk. Raises InputError where it can't be written; the others stay."""
-        with _told(self.folder):
+        with faults_told(self.folder):
             write_whole(self._part(number), lambda file: np.save(file, rows))
         self.done.add(number)
 
@@ -185,7 +187,7 @@ class Store:
 
     def finish(self, result: bytes | memoryview) -> None:
         """Put the result in place, then remove the parts, which are not needed any more."""
-        with _told(self.folder):
+        with faults_told(self.folder):
             write_whole(self.result, lambda file: file.write(result))
             shutil.rmtree(self.folder / PARTS, ignore_errors=True)
 
@@ -213,7 +215,7 @@ def _difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
 
 
 @contextmanager
-def _told(folder: Path) -> Iterator[None]:
+def faults_told(folder: Path) -> Iterator[None]:
     """A fault of the disk as one line that says what it means for the work done."""
     try:
         yield

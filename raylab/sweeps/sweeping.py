@@ -22,6 +22,7 @@ from ..code_id import code_id
 from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, STATISTICS, Settings, trace_designs
 from ..errors import InputError
 from ..progress_bar import Progress, shown
+from .as_zarr import check_zarr, save_zarr
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
 from .workers import Chunk, Done, client_of, in_cluster, in_processes, in_this_process
@@ -47,6 +48,7 @@ def sweep(
     seed: int = 0,
     out: str | Path | None = None,
     force: bool = False,
+    zarr: bool = False,
     processes: int | None = None,
     scheduler: Any = None,
     precision: float = 2e-3,
@@ -73,6 +75,7 @@ def sweep(
         the box of axes (low, high) evenly, the same for the same `seed`.
     out : a folder to keep the sweep in. A sweep that was broken off goes on where it stopped when called again; one that is
         done is read. `force` begins afresh, also where another sweep lies.
+    zarr : write the result as a Zarr folder too, `sweep.zarr` in `out`; needs the extra ``raylab[zarr]``.
     processes : how many to use on this machine; by default all cores where it is worth it.
     scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
         process serves best).
@@ -92,6 +95,8 @@ def sweep(
     """
     plan = plan_of(axes, fixed if dome is None else {**fixed, "dome": dome}, layout, number, seed)
     settings = Settings(precision, bool(polarised), max_bounces)
+    if zarr:
+        check_zarr(out)
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
     try:
         count = _cores(processes) if client is None else max(1, sum(client.ncores().values()))
@@ -101,8 +106,12 @@ def sweep(
         facts = facts_of(plan, asdict(settings), code_id())
         with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
             if store.result.exists():
-                return _read(store.result)
-            return _run(plan, settings, store.size, store, client, count, progress)
+                found = _read(store.result)
+            else:
+                found = _run(plan, settings, store.size, store, client, count, progress)
+            if zarr:
+                save_zarr(found, store.folder)
+            return found
     finally:
         if ours and client is not None:
             client.close()

@@ -1,0 +1,44 @@
+"""A sweep's result as a Zarr folder beside the netCDF file, for those who read it piece by piece or over a network."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import secrets
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..errors import InputError
+from .store import ZARR, faults_told
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+
+def check_zarr(out: str | Path | None) -> None:
+    """Before anything is traced: raises InputError where there is no folder for it, or zarr isn't installed."""
+    if out is None:
+        raise InputError("nowhere to put it", key="zarr", value=True, expected="with out, the sweep's folder")
+    if importlib.util.find_spec("zarr") is None:
+        raise InputError("zarr is not installed", key="zarr", value=True, expected="pip install 'raylab[zarr]'")
+
+
+def save_zarr(found: xr.Dataset, folder: Path) -> None:
+    """Write `sweep.zarr` into a sweep's folder, whole or not at all; one that is there is the same sweep's and stays.
+
+    Raises InputError where it can't be written.
+    """
+    place = folder / ZARR
+    if place.exists():
+        return
+    beside = folder / f".{ZARR}.{secrets.token_hex(4)}.part"
+    with faults_told(folder):
+        try:
+            found.to_zarr(beside, mode="w", zarr_format=2, consolidated=True)
+            for file in (path for path in beside.rglob("*") if path.is_file()):
+                with open(file, "rb") as written:
+                    os.fsync(written.fileno())
+            os.replace(beside, place)
+        finally:
+            shutil.rmtree(beside, ignore_errors=True)
