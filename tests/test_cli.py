@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -56,17 +57,23 @@ def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
     )
 
 
-def refused(*words: str | Path, cwd: Path) -> str:
-    """The one line on stderr that this command line is refused with; exit code 2, nothing on stdout, nothing left behind."""
-    before = sorted(cwd.rglob("*"))
-    done = raylab(*words, cwd=cwd)
-    assert done.returncode == 2, done
-    assert done.stdout == ""
-    assert done.stderr.startswith("raylab: ")
-    assert done.stderr.count("\n") == 1
-    assert done.stderr.endswith("\n")
-    assert sorted(cwd.rglob("*")) == before
-    return done.stderr.removeprefix("raylab: ").strip()
+@pytest.fixture
+def refused(folder: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Callable[..., str]:
+    """The one line on stderr that a command line is refused with; exit code 2, nothing on stdout, nothing left behind."""
+    monkeypatch.chdir(folder)
+
+    def line(*words: str) -> str:
+        before = sorted(folder.rglob("*"))
+        code = main(words)
+        out, err = capfd.readouterr()
+        assert (code, out) == (2, "")
+        assert err.startswith("raylab: ")
+        assert err.count("\n") == 1
+        assert err.endswith("\n")
+        assert sorted(folder.rglob("*")) == before
+        return err.removeprefix("raylab: ").strip()
+
+    return line
 
 
 def test_render_writes_everything_and_says_the_numbers(folder):
@@ -101,11 +108,11 @@ def test_render_prints_json_where_a_machine_reads(folder):
     assert (facts["settings"]["resolution"], facts["view"]["tilt_deg"]) == (12, 9.0)
 
 
-def test_nothing_is_overwritten_without_force(folder):
+def test_nothing_is_overwritten_without_force(folder, refused):
     (folder / "out").mkdir()
     (folder / "out" / "leak.png").write_text("mine")
     (folder / "out" / "notes.txt").write_text("mine too")
-    line = refused("render", "s.toml", "--out", "out", cwd=folder)
+    line = refused("render", "s.toml", "--out", "out")
     assert line.startswith("out/leak.png: already there; nothing was written; expected another place")
     assert main(["render", str(folder / "s.toml"), "--out", str(folder / "out"), "--force"]) == 0
     assert (folder / "out" / "leak.png").read_bytes().startswith(b"\x89PNG")
@@ -136,13 +143,19 @@ FAULTS = [
 
 
 @pytest.mark.parametrize(("words", "says"), FAULTS, ids=[" ".join(words) for words, _ in FAULTS])
-def test_bad_input_is_one_line_and_exit_code_2(folder, words, says):
-    assert says in refused(*words, cwd=folder)
+def test_bad_input_is_one_line_and_exit_code_2(refused, words, says):
+    assert says in refused(*words)
 
 
-def test_a_faulty_scene_is_told_with_file_key_value_and_expectation(folder):
+@pytest.mark.parametrize("words", [["rendr"], ["render", "s.toml", "--out", "o", "--samples", "5"]])
+def test_a_process_ends_as_main_does(folder, refused, words):
+    done = raylab(*words, cwd=folder)
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", f"raylab: {refused(*words)}\n")
+
+
+def test_a_faulty_scene_is_told_with_file_key_value_and_expectation(folder, refused):
     (folder / "s.toml").write_text(SCENE.replace("table_pct = 57", "table_pct = 570"))
-    line = refused("render", "s.toml", "--out", "o", cwd=folder)
+    line = refused("render", "s.toml", "--out", "o")
     assert line == "s.toml: stone.table_pct = 570.0: out of range; expected 1 to 99 %"
 
 
