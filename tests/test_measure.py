@@ -9,6 +9,7 @@ from polyhedra import body, box, random_polyhedron
 
 from raylab.lighting.view import View
 from raylab.stone.brilliant import round_brilliant
+from raylab.stone.deviate import Offset, deviate
 from raylab.stone.measure import Measurements, measure
 from raylab.stone.planes import Stone
 
@@ -152,6 +153,24 @@ def test_a_knife_edge_girdle_is_zero_thick_there():
     found = measure(sharp)
     assert found.girdle_pct.min == pytest.approx(0.0, abs=1e-9)
     assert found.girdle_pct.max > 3.0
+
+
+def test_valleys_of_an_even_girdle():
+    """The rim of a half is highest (lowest) where main and joint meet it, at 11.25 degrees to either side of its own azimuth,
+    plan radius R cos 11.25 there and R in between: R tan(slope) (1 - cos 11.25) off the girdle from above and below."""
+    found = measure(BUILT)
+    slope = {tier: math.radians(BUILT.slope_deg()[BUILT.tiers.index(tier)]) for tier in ("upper half", "lower half")}
+    off = 50.0 * sum(map(math.tan, slope.values())) * (1.0 - math.cos(math.radians(11.25)))
+    assert found.girdle_valley_pct.values == pytest.approx([3.8 - off] * 16, abs=1e-9)
+    assert found.girdle_joint_pct.values == pytest.approx([3.8] * 8, abs=1e-9)
+
+
+def test_one_facet_off_is_told_by_name_and_spread():
+    found = measure(deviate(BUILT, {"crown main 3": Offset(slope_deg=0.5), "pavilion main 6": Offset(slope_deg=-0.25)}))
+    crown, pavilion = found.crown_angle_deg, found.pavilion_angle_deg
+    assert dict(zip(crown.at, crown.values, strict=True))["crown main 3"] == pytest.approx(34.5, abs=1e-9)
+    assert (crown.mean, crown.min, crown.max, crown.spread) == pytest.approx((34.0625, 34.0, 34.5, 0.5), abs=1e-9)
+    assert (pavilion.mean, pavilion.min, pavilion.spread) == pytest.approx((41.0 - 0.25 / 8, 40.75, 0.25), abs=1e-9)
 
 
 def test_to_dict_is_plain_json():

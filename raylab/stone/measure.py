@@ -4,10 +4,11 @@ Nothing is read back from the numbers a stone was built from, and nothing is inv
 is absent (None). Which facet is what is taken from the tier names, or from the shape itself where a stone carries none
 (see `tiers`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
 
-Definitions: table, ISO 24016:2020 section 8.3.3; star and lower-half length, course glossaries and trade practice, in plan
-as in `round_brilliant`; crown height, pavilion depth and girdle thickness, trade practice, along z at the mains; off-centre
-distances, tilt, twist and painting, see `alignment`. Symmetry is told as lengths and angles; classes of it are grades, and
-none are given.
+Definitions: table, ISO 24016:2020 section 8.3.3; star and lower-half length, course glossaries of the trade (lower halves from
+memory), in plan as in `round_brilliant`. Common practice, without a source: diameter as by callipers, see there; crown height,
+pavilion depth and girdle thickness along z at the mains; girdle at joints and in valleys; total depth; culet from side to
+side. Off-centre distances, out-of-round, tilt, twist and painting, with their sources: see `alignment`. Symmetry is told as
+lengths and angles; classes of it are grades, and none are given.
 """
 
 from __future__ import annotations
