@@ -320,7 +320,7 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     result = rl.trace(stone_of(design), rl.load_dome("head-shadow"), **STEPS["exact"])
     assert_told_but_symmetry(page, result)
     page.page.get_by_role("tab", name="Proportions").click()
-    assert "table of facets" in page.page.locator("#panel-proportions").inner_text()
+    assert "edited in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
     page.page.get_by_role("tab", name="Facets").click()
     distance = page.page.get_by_label("distance of table 0, millimetres from the centre")
     distance.fill("9")
