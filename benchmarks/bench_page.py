@@ -47,21 +47,23 @@ ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
 # A hand that drags: an event every 16 ms for some seconds; ms from each answered event to its picture, and pictures a second.
 DRAG = """async ([key, seconds, low, high]) => {
   const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
-  let first = 0, begun = performance.now(), moves = [];
+  let begun = performance.now(), moved = begun, moves = [];
+  const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.askedA), at: moved }));
+  asking.observe(root, { attributes: true, attributeFilter: ['data-asked-a'] });
   const watch = new MutationObserver(() => {
     const id = Number(root.dataset.shownA);
     const move = moves.find((one) => one.id === id);
     if (move && !move.done) { move.done = true; out.push(performance.now() - move.at); }
   });
   watch.observe(root, { attributes: true, attributeFilter: ['data-shown-a'] });
-  first = Number(root.dataset.shownA);
   for (let k = 1; performance.now() - begun < 1000 * seconds; k++) {
     slider.value = low + (high - low) * (0.5 + 0.5 * Math.sin(k / 20));
-    moves.push({ id: first + k, at: performance.now() });
+    moved = performance.now();
     slider.dispatchEvent(new Event('input', { bubbles: true }));
     await new Promise((done) => setTimeout(done, 16));
   }
   watch.disconnect();
+  asking.disconnect();
   return [out, out.length / seconds];
 }"""
 

@@ -7,6 +7,8 @@ import { Link } from "./link.js";
 
 const REST_MS = 140;
 const MOST_STEPS = 200;
+/** Questions on their way for each stone: one in work, one to follow. With more, answers pile up before a slow browser. */
+const MOST_ASKED = 2;
 const KEPT = "raylab-bench";
 const copy = (value) => structuredClone(value);
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
@@ -29,6 +31,8 @@ export class Bench extends EventTarget {
     this.asked = { a: 0, b: 0 };
     this.shown = { a: 0, b: 0 };
     this.meant = { a: null, b: null };
+    this.sent = { a: [], b: [] };
+    this.held = { a: null, b: null };
     this.state = this.kept() ?? {
       designs: { a: copy(start.design), b: null },
       opened: { a: copy(start.design), b: null },
@@ -175,6 +179,7 @@ export class Bench extends EventTarget {
     if (this.state.editing === side) this.state.editing = "a";
     this.answers[side] = this.shapes[side] = this.drawn[side] = null;
     this.faulty.delete(side);
+    this.held[side] = null;
     this.shown[side] = this.asked[side] = 0;
   }
 
@@ -202,6 +207,7 @@ export class Bench extends EventTarget {
     clearTimeout(this.resting);
     this.resting = 0;
     this.due = false;
+    this.sent = { a: [], b: [] };
     this.askAll("exact");
   }
 
@@ -214,12 +220,17 @@ export class Bench extends EventTarget {
     return { side, design: this.state.designs[side], dome, tilt_deg, tilt_azimuth_deg };
   }
 
+  /** Ask for a picture; while enough is on its way, only remember to, so that the next question is the latest then. */
   ask(side, step) {
     this.asked[side] = ++this.number;
+    this.held[side] = this.sent[side].length < MOST_ASKED ? null : step;
+    if (this.held[side]) return this.busy();
+    this.sent[side].push(this.number);
     this.meant[side] = copy(this.state.designs[side]);
     const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
     this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
-    this.busy();
+    this.tell("asked", { side, id: this.number });
+    return this.busy();
   }
 
   /** Follow the view ray through a point of a map. */
@@ -233,8 +244,11 @@ export class Bench extends EventTarget {
       this.tell("path", this.path);
     } else if (header.kind !== "picture") {
       this.tell("problem", header.error);
-    } else if (this.state.designs[header.side] && header.id > this.shown[header.side]) {
-      this.show(header, arrays);
+    } else {
+      const { side, id } = header;
+      if (this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
+      this.sent[side] = this.sent[side].filter((one) => one > id); // an overtaken question is never answered
+      if (this.held[side]) this.ask(side, this.held[side]);
     }
   }
 

@@ -196,6 +196,7 @@ bench.addEventListener("answer", ({ detail: { side } }) => {
   drawAll();
   document.documentElement.dataset[`shown${side.toUpperCase()}`] = bench.shown[side];
 });
+bench.addEventListener("asked", ({ detail: { side, id } }) => { document.documentElement.dataset[`asked${side.toUpperCase()}`] = id; });
 bench.addEventListener("link", ({ detail }) => { bench.cut = detail === "cut"; showState(bench.cut ? "cut" : "busy"); });
 bench.addEventListener("status", ({ detail }) => { if (!bench.cut) showState(detail); });
 maps.arrange();
