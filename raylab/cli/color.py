@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .asked import Light, scene_or_stone, with_options
+from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Shining, Sight, Subject
 from .console import progress, say, say_json, table, told_by_option
 
 if TYPE_CHECKING:
@@ -23,19 +23,11 @@ def color(
     /,
     *,
     out: Path,
-    unit: str | None = None,
-    material: str | None = None,
-    tint: str | None = None,
-    dome: str | None = None,
-    tilt_deg: float | None = None,
-    tilt_azimuth_deg: float | None = None,
-    resolution: int | None = None,
-    samples: int | None = None,
+    subject: Subject = AS_IN_THE_FILE,
+    sight: Sight = AS_THE_SCENE_SAYS,
     precision: float | None = None,
-    light: Light = "D65",
-    exposure: float = 1.0,
+    shining: Shining = DAYLIGHT,
     wavelengths: int = 16,
-    low_nm: float = 400.0,
     force: Flag = False,
     json: Flag = False,
 ) -> None:
@@ -56,32 +48,10 @@ def color(
         facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
     out
         Folder to write to; made if it isn't there.
-    unit
-        Unit of length of a scan: mm, um, cm, m or in.
-    material
-        What a scanned stone is made of; diamond by default.
-    tint
-        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
-    dome
-        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
-    tilt_deg
-        Another tilt than the scene's, degrees; 180 looks through the pavilion.
-    tilt_azimuth_deg
-        Where the table leans to, degrees counter-clockwise from +x.
-    resolution
-        Pixels along each side.
-    samples
-        View rays per pixel, a square number (perspective views).
     precision
         Width of the bracket on brightness (parallel views).
-    light
-        Spectrum of all that shines: daylight, tungsten, equal energy or a white LED.
-    exposure
-        Factor on the light; at 1 the dome's brightest direction is white.
     wavelengths
-        How many, up to 700 nm.
-    low_nm
-        The shortest; 436 for moissanite, whose index is not known below, at the cost of blue.
+        How many wavelengths, up to 700 nm.
     force
         Overwrite files that an earlier run left in the folder.
     json
@@ -94,21 +64,24 @@ def color(
     from ..pictures.color_files import save_color_png, save_linear_tiff
     from ..pictures.fire_plots import fire_figure
 
-    settings = {"resolution": resolution, "samples": samples, "precision": precision}
-    view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
-    wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
+    wanted = subject.scene(scene, sight, precision=precision)
     with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
-        waves = wavelength_set(wavelengths, low_nm=low_nm)
+        waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
         exact = wanted.view.parallel
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
             with progress("colour") as tell:
-                seen = picture(wanted, light, exposure, waves, progress=tell)
+                seen = picture(wanted, shining.light, shining.exposure, waves, progress=tell)
             face = fire = None
             if exact:
                 face = face_up_color(
-                    wanted.stone, wanted.dome, light, view=wanted.view, exposure=exposure, precision=wanted.precision,
-                    wavelengths=wavelength_set(BODY, "gauss", low_nm),
-                )  # fmt: skip
+                    wanted.stone,
+                    wanted.dome,
+                    shining.light,
+                    view=wanted.view,
+                    exposure=shining.exposure,
+                    precision=wanted.precision,
+                    wavelengths=wavelength_set(BODY, "gauss", shining.low_nm),
+                )
                 fire = fire_map(wanted)
                 save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degree"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from .asked import Light, scene_or_stone, with_options
+from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Shining, Sight, Subject
 from .console import progress, say, told_by_option
 
 Flag = Annotated[bool, Parameter(negative="")]
@@ -25,19 +25,10 @@ def eyes(
     pupil_mm: float = 0.0,
     head: Flag = False,
     head_width_mm: float = 170.0,
-    unit: str | None = None,
-    material: str | None = None,
-    tint: str | None = None,
-    dome: str | None = None,
-    tilt_deg: float | None = None,
-    tilt_azimuth_deg: float | None = None,
-    resolution: int | None = None,
-    samples: int | None = None,
-    seed: int | None = None,
-    light: Light = "D65",
-    exposure: float = 1.0,
+    subject: Subject = AS_IN_THE_FILE,
+    sight: Sight = AS_THE_SCENE_SAYS,
+    shining: Shining = DAYLIGHT,
     wavelengths: int = 12,
-    low_nm: float = 400.0,
     force: Flag = False,
 ) -> None:
     """What two eyes see of a scene at arm's length, in colour.
@@ -66,32 +57,8 @@ def eyes(
         Put the cone of a head at this distance in place of the dome's own.
     head_width_mm
         How wide that head is, hair included.
-    unit
-        Unit of length of a scan: mm, um, cm, m or in.
-    material
-        What a scanned stone is made of; diamond by default.
-    tint
-        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
-    dome
-        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
-    tilt_deg
-        Another tilt than the scene's, degrees.
-    tilt_azimuth_deg
-        Where the table leans to, degrees counter-clockwise from +x.
-    resolution
-        Pixels along each side of one eye's picture.
-    samples
-        View rays per pixel, a square number.
-    seed
-        Key of the random samples.
-    light
-        Spectrum of all that shines: daylight, tungsten, equal energy or a white LED.
-    exposure
-        Factor on the light; at 1 the dome's brightest direction is white.
     wavelengths
-        How many, up to 700 nm.
-    low_nm
-        The shortest; 436 for moissanite, whose index is not known below, at the cost of blue.
+        How many wavelengths, up to 700 nm.
     force
         Overwrite files that an earlier run left in the folder.
     """
@@ -100,17 +67,15 @@ def eyes(
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
 
-    settings = {"resolution": resolution, "samples": samples, "seed": seed}
-    view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
-    wanted = with_options(scene_or_stone(scene, unit, material, tint), dome, view, settings)
+    wanted = subject.scene(scene, sight)
     own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
     with told_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         with progress("tracing") as tell:
             pair = eye_pair(
-                wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=light, exposure=exposure,
-                wavelengths=wavelength_set(wavelengths, low_nm=low_nm), progress=tell,
+                wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=shining.light, exposure=shining.exposure,
+                wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm), progress=tell,
             )  # fmt: skip
         save_color_png(pair.side_by_side(), stage / "parallel.png")
         save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png")

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from cyclopts import Parameter
 
-from .asked import Light, scene_or_stone, with_options
+from .asked import AS_IN_THE_FILE, DAYLIGHT, Shining, Subject
 from .console import progress, say, told_by_option
 
 Flag = Annotated[bool, Parameter(negative="")]
@@ -21,14 +21,9 @@ def film(
     stills: int = 200,
     size: int = 400,
     fps: float = 20.0,
-    unit: str | None = None,
-    material: str | None = None,
-    tint: str | None = None,
-    dome: str | None = None,
-    light: Light = "D65",
-    exposure: float = 1.0,
+    subject: Subject = AS_IN_THE_FILE,
+    shining: Shining = DAYLIGHT,
     wavelengths: int = 12,
-    low_nm: float = 400.0,
     keep: Path | None = None,
     force: Flag = False,
 ) -> None:
@@ -59,22 +54,8 @@ def film(
         Pixels along each side of one stone's picture.
     fps
         Stills per second.
-    unit
-        Unit of length of the scans: mm, um, cm, m or in.
-    material
-        What scanned stones are made of; diamond by default.
-    tint
-        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
-    dome
-        Another dome than the first scene's: a shipped name (see `raylab domes`) or a TOML file.
-    light
-        Spectrum of all that shines: daylight, tungsten, equal energy or a white LED.
-    exposure
-        Factor on the light; at 1 the dome's brightest direction is white.
     wavelengths
-        How many, up to 700 nm.
-    low_nm
-        The shortest; 436 for moissanite, whose index is not known below, at the cost of blue.
+        How many wavelengths, up to 700 nm.
     keep
         Folder of the stills; by default beside the film and named after it.
     force
@@ -87,7 +68,7 @@ def film(
 
     if not scenes:
         raise InputError("nothing to film", key="SCENES", expected="a scene or a stone")
-    wanted = [with_options(scene_or_stone(path, unit, material, tint), dome, {}, {}) for path in scenes]
+    wanted = [subject.scene(path) for path in scenes]
     own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
     with told_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"), progress("stills") as tell:
         folder = save_video(
@@ -96,9 +77,9 @@ def film(
             out,
             moved(wanted[0].view, move, stills, angle_deg),
             size=size,
-            light=light,
-            exposure=exposure,
-            wavelengths=wavelength_set(wavelengths, low_nm=low_nm),
+            light=shining.light,
+            exposure=shining.exposure,
+            wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm),
             fps=fps,
             stills=keep,
             force=force,

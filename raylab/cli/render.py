@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
-from .asked import scene_or_stone, with_options
+from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Sight, Subject
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
@@ -25,16 +25,10 @@ def render(
     /,
     *,
     out: Path,
-    unit: str | None = None,
-    material: str | None = None,
-    dome: str | None = None,
-    tilt_deg: float | None = None,
-    tilt_azimuth_deg: float | None = None,
-    resolution: int | None = None,
-    samples: int | None = None,
+    subject: Subject = AS_IN_THE_FILE,
+    sight: Sight = AS_THE_SCENE_SAYS,
     engine: Literal["rays", "beams"] | None = None,
     precision: float | None = None,
-    seed: int | None = None,
     facets: Flag = False,
     svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
     three_d: Annotated[bool, Parameter(name="--3d", negative="")] = False,
@@ -44,7 +38,7 @@ def render(
 ) -> None:
     """Trace a scene and write maps, numbers and pictures into a folder.
 
-    Written are `summary.json`, `maps.nc` (every map, 32-bit floats, mm), `luminance.tiff` (linear, 32-bit floats),
+    Written are `summary.json`, `maps.nc` (every map, 64-bit floats, mm), `luminance.tiff` (linear, 32-bit floats),
     `overview.png` and one PNG per map. All appear at once when the work is done, or none.
 
     For example:
@@ -58,26 +52,10 @@ def render(
         facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
     out
         Folder to write to; made if it isn't there.
-    unit
-        Unit of length of a scan: mm, um, cm, m or in.
-    material
-        What a scanned stone is made of; diamond by default.
-    dome
-        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
-    tilt_deg
-        Another tilt than the scene's, degrees.
-    tilt_azimuth_deg
-        Where the table leans to, degrees counter-clockwise from +x.
-    resolution
-        Pixels along each side of the maps.
-    samples
-        View rays per pixel, a square number (sampled engine).
     engine
         Insist on `rays` (sampled) or `beams` (exact, parallel view).
     precision
         Width of the bracket on brightness (exact engine).
-    seed
-        Key of the random samples.
     facets
         Tell which facet lets out how much and what makes the stone dark, by tier; also as `facets.csv` (every facet) and
         `leak-from-below.png` (exact engine).
@@ -99,9 +77,7 @@ def render(
     from ..results.maps import DEFINITIONS
     from ..tracing import trace_scene
 
-    settings = {"resolution": resolution, "samples": samples, "engine": engine, "precision": precision, "seed": seed}
-    view = {"tilt_deg": tilt_deg, "tilt_azimuth_deg": tilt_azimuth_deg}
-    wanted = with_options(scene_or_stone(scene, unit, material), dome, view, settings)
+    wanted = subject.scene(scene, sight, engine=engine, precision=precision)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = wanted.chosen_engine == "beams"
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]

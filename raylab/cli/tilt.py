@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .asked import scene_or_stone, with_options
+from .asked import AS_IN_THE_FILE, Subject
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
@@ -29,9 +29,7 @@ def tilt(
     azimuth_deg: float = 0.0,
     turn: Flag = False,
     turn_by_deg: float = 0.0,
-    unit: str | None = None,
-    material: str | None = None,
-    dome: str | None = None,
+    subject: Subject = AS_IN_THE_FILE,
     flashes: Flag = False,
     force: Flag = False,
     json: Flag = False,
@@ -64,12 +62,6 @@ def tilt(
         Turn the stone about its own axis instead, at the scene's tilt.
     turn_by_deg
         While it tilts also turn the stone about its own axis, by so much from the first angle to the last.
-    unit
-        Unit of length of a scan: mm, um, cm, m or in.
-    material
-        What a scanned stone is made of; diamond by default.
-    dome
-        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
     flashes
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
     force
@@ -84,7 +76,7 @@ def tilt(
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
 
-    wanted = with_options(scene_or_stone(scene, unit, material), dome, {}, {})
+    wanted = subject.scene(scene)
     if not wanted.view.parallel:
         raise InputError("tilting is exact, under a parallel view", key="view.distance_mm", file=str(scene), expected="none")
     angles = steps(from_deg, to_deg, step_deg)
