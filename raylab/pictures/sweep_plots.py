@@ -8,7 +8,6 @@ each gets its own line, or slice. Designs that are no stone are hatched. Colour 
 from __future__ import annotations
 
 import itertools
-import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -95,6 +94,8 @@ def heat_figure(found: xr.Dataset, statistic: str, axes: list[str], slices: str 
 
 def _heat(axes: Axes, panel: xr.Dataset, statistic: str, dims: list[str], low: float, high: float) -> Any:
     """One heat map with contours; hatched where there is no stone; a cross where the statistic is highest."""
+    from matplotlib.ticker import MaxNLocator
+
     values = panel[statistic].transpose(*dims).values
     y, x = panel[dims[0]].values, panel[dims[1]].values
     high = max(high, low + 1e-9)
@@ -102,11 +103,11 @@ def _heat(axes: Axes, panel: xr.Dataset, statistic: str, dims: list[str], low: f
     axes.patch.set(hatch="///", edgecolor="0.65")
     image = axes.pcolormesh(x, y, values, cmap="cividis", vmin=low, vmax=high, shading="nearest")
     if min(values.shape) > 2 and np.isfinite(values).any() and high > low + 1e-6:
-        levels = np.linspace(low, high, 9)[1:-1]
+        levels = [level for level in MaxNLocator(8).tick_values(low, high) if low < level < high]  # round numbers
         lines = axes.contour(x, y, np.ma.masked_invalid(values), levels=levels, colors="white", linewidths=0.8)
         for line in lines.get_paths():
             line.should_simplify = False
-        axes.clabel(lines, fmt=_digits(high - low), fontsize=7)
+        axes.clabel(lines, fmt="%g", fontsize=7)
     if np.isfinite(values).any():
         j, i = np.unravel_index(int(np.nanargmax(values)), values.shape)
         axes.plot(x[i], y[j], marker="x", color="white", markersize=8, markeredgewidth=2.6)
@@ -246,8 +247,3 @@ def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
     parts += [_told(found, key, found[key].values[k].item()) for key, k in held.items()]
     lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]
     return "\n".join(lines)
-
-
-def _digits(span: float) -> str:
-    """A format that tells contours apart."""
-    return f"%.{max(0, 2 - math.floor(math.log10(span / 8.0) + 1.0))}f"
