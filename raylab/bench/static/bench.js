@@ -3,13 +3,13 @@
 // The page holds the designs. A coarse picture is asked for with every change, an exact one when changes rest; each
 // question carries all it means, so an answer is either the latest or is overtaken by a later one.
 
+import { keep, kept } from "./kept.js";
 import { Link } from "./link.js";
 
 const REST_MS = 140;
 const MOST_STEPS = 200;
 /** Questions on their way for each stone: one in work, one to follow. With more, answers pile up before a slow browser. */
 const MOST_ASKED = 2;
-const KEPT = "raylab-bench";
 const copy = (value) => structuredClone(value);
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 
@@ -33,7 +33,7 @@ export class Bench extends EventTarget {
     this.meant = { a: null, b: null };
     this.sent = { a: [], b: [] };
     this.held = { a: null, b: null };
-    this.state = this.kept() ?? {
+    this.state = kept(start) ?? {
       designs: { a: copy(start.design), b: null },
       opened: { a: copy(start.design), b: null },
       titles: { a: start.title, b: "" },
@@ -63,24 +63,9 @@ export class Bench extends EventTarget {
     return this.state.designs[this.state.editing];
   }
 
-  // --- what this tab had before a reload -------------------------------------------------------------------------------
-
-  kept() {
-    try {
-      const kept = JSON.parse(sessionStorage.getItem(KEPT));
-      return kept && kept.version === this.start.version && same(kept.opening, this.start.design) ? kept.state : null;
-    } catch {
-      return null; // storage switched off, or something else's: start afresh
-    }
-  }
-
+  /** Keep the state for a reload of this tab. */
   keep() {
-    try {
-      const { version, design: opening } = this.start;
-      sessionStorage.setItem(KEPT, JSON.stringify({ version, opening, state: this.state }));
-    } catch {
-      this.unkept = true; // a full or forbidden storage costs only what a reload would have brought back
-    }
+    keep(this.start, this.state);
   }
 
   // --- changes ---------------------------------------------------------------------------------------------------------
