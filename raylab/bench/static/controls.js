@@ -63,7 +63,8 @@ export function fixed(value, digits = 4) {
   return Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−");
 }
 
-/** The same with its sign, a plus as well. */
+/** The same with its sign, a plus as well, but none before a zero. */
 export function signed(value, digits) {
-  return value > 0 ? `+${fixed(value, digits)}` : fixed(value, digits);
+  const text = fixed(value, digits);
+  return value > 0 && Number(text) !== 0 ? `+${text}` : text;
 }
