@@ -1,14 +1,14 @@
 """Does the 95 % interval hold the truth 95 times in 100?
 
 Stones of known planes (random proportions, cut a little unevenly) are "measured": their planes are displaced by errors drawn
-from `Uncertainty`. From the measured stone alone comes the interval ``best ± 2 doubt`` of each number, as in a comparison
+from `Uncertainty`. From the measured stone alone comes the interval ``best ± 2 doubt`` of each number, as in a comparison,
 and the truth either lies in it or doesn't. The engine's bracket is left out on both sides, so that nothing but the
 measurement's own uncertainty is tested.
 
     .venv/bin/python benchmarks/bench_coverage.py --stones 500
 
-takes about half an hour of one core and prints one line per number; exit code 1 if one is outside 93 to 97 %. With
-``--symmetry`` the symmetry of the pattern is told too, which takes three times as long.
+takes about 40 minutes of one core and prints one line per number; exit code 1 if one is outside 93 to 97 %. With
+``--symmetry`` the symmetry of the pattern is told too, which takes twice as long.
 """
 
 from __future__ import annotations
