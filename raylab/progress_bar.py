@@ -32,6 +32,11 @@ def shown(progress: bool | Progress, what: str) -> Iterator[Progress]:
             yield tell
 
 
+def part_of(progress: Callable[[float], None] | None, start: float, span: float) -> Callable[[float], None]:
+    """What a part of the work, from the share `start` on, tells of its own share done; nobody where `progress` is None."""
+    return lambda share: progress(start + span * share) if progress is not None else None
+
+
 class Pace:
     """Rate and time left, from what was done since the first report: what an earlier run did doesn't count."""
 

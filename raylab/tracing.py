@@ -11,6 +11,7 @@ import xarray as xr
 from .lighting.dome import Dome
 from .lighting.scene import Scene
 from .lighting.view import Frame, View, frame_around
+from .progress_bar import part_of
 from .results import symmetry
 from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
@@ -84,6 +85,7 @@ def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[floa
     paths: list[Paths] = []
     tables: list[FacetTable] = []
     for k, wavelength_nm in enumerate(wavelengths):
+        tell = part_of(progress, k / len(wavelengths), 1.0 / len(wavelengths))
         if scene.chosen_engine == "beams":
             beams = beams_of(scene, wavelength_nm)
             virtual.append(beams)
@@ -92,10 +94,9 @@ def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[floa
                 whole = beams.unfolded()
                 paths.append(strongest_paths(whole))
                 tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
-            if progress is not None:
-                progress((k + 1) / len(wavelengths))
+            tell(1.0)
         else:
-            traced.append(sampled_image_of(scene, frame, wavelength_nm, _part(progress, k, len(wavelengths))))
+            traced.append(sampled_image_of(scene, frame, wavelength_nm, tell))
     agreement, note = _symmetry(scene, virtual)
     summary = summarise(traced, scene.dome.peak_radiance, agreement, note, tables)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
@@ -157,10 +158,3 @@ def sampled_image_of(
         seed=scene.seed,
         progress=progress,
     )
-
-
-def _part(progress: Callable[[float], None] | None, k: int, count: int) -> Callable[[float], None] | None:
-    """A progress callback for part k of several."""
-    if progress is None:
-        return None
-    return lambda share: progress((k + share) / count)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
@@ -15,6 +15,18 @@ from .console import told_by_option
 
 if TYPE_CHECKING:
     from ..lighting.scene import Scene
+
+Flag = Annotated[bool, Parameter(negative="")]
+SceneFile = Annotated[
+    Path,
+    Parameter(
+        help="Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a"
+        " table of facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf)."
+    ),
+]
+OutFolder = Annotated[Path, Parameter(help="Folder to write to; made if it isn't there.")]
+Force = Annotated[bool, Parameter(negative="", help="Overwrite files that an earlier run left in the folder.")]
+Json = Annotated[bool, Parameter(negative="", help="Print the numbers as JSON instead of a table.")]
 
 
 @Parameter(name="*")

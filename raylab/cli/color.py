@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-from cyclopts import Parameter
-
-from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Shining, Sight, Subject
+from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 from .console import progress, say, say_json, table, told_by_option
 
 if TYPE_CHECKING:
@@ -15,21 +12,19 @@ if TYPE_CHECKING:
     from ..color.picture import BodyColor, Picture
     from ..lighting.scene import Scene
 
-Flag = Annotated[bool, Parameter(negative="")]
-
 
 def color(
-    scene: Path,
+    scene: SceneFile,
     /,
     *,
-    out: Path,
+    out: OutFolder,
     subject: Subject = AS_IN_THE_FILE,
     sight: Sight = AS_THE_SCENE_SAYS,
     precision: float | None = None,
     shining: Shining = DAYLIGHT,
     wavelengths: int = 16,
-    force: Flag = False,
-    json: Flag = False,
+    force: Force = False,
+    json: Json = False,
 ) -> None:
     """A scene in colour, the colour of its whole face, and its fire.
 
@@ -43,19 +38,10 @@ def color(
 
     Parameters
     ----------
-    scene
-        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
-        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
-    out
-        Folder to write to; made if it isn't there.
     precision
         Width of the bracket on brightness (parallel views).
     wavelengths
         How many wavelengths, up to 700 nm.
-    force
-        Overwrite files that an earlier run left in the folder.
-    json
-        Print the numbers as JSON instead of a table.
     """
     from ..color.fire import chroma, fire_map
     from ..color.picture import BODY, face_up_color, picture

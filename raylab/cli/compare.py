@@ -7,14 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
+from .asked import Flag, Force
 from .console import progress, say, say_json, table, told_by_option
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
     from ..stone.plane_errors import Uncertainty
     from ..stone.planes import Stone
-
-Flag = Annotated[bool, Parameter(negative="")]
 
 
 def compare(
@@ -33,7 +32,7 @@ def compare(
     resolution: int = 256,
     precision: float = 1e-3,
     seed: int = 0,
-    force: Flag = False,
+    force: Force = False,
     json: Flag = False,
 ) -> None:
     """Compare two or more stones: what differs, where, and by more than the measurements' uncertainty?
@@ -77,8 +76,6 @@ def compare(
         Width of the bracket on brightness.
     seed
         Key of the random draws.
-    force
-        Overwrite files that an earlier run left in the folder.
     json
         Print the numbers as JSON instead of tables.
     """

@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
-from typing import Annotated
 
-from cyclopts import Parameter
-
-from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Shining, Sight, Subject
+from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 from .console import progress, say, told_by_option
 
-Flag = Annotated[bool, Parameter(negative="")]
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
 
 
 def eyes(
-    scene: Path,
+    scene: SceneFile,
     /,
     *,
-    out: Path,
+    out: OutFolder,
     distance_mm: float = 250.0,
     pupils_apart_mm: float = 63.0,
     pupil_mm: float = 0.0,
@@ -29,7 +24,7 @@ def eyes(
     sight: Sight = AS_THE_SCENE_SAYS,
     shining: Shining = DAYLIGHT,
     wavelengths: int = 12,
-    force: Flag = False,
+    force: Force = False,
 ) -> None:
     """What two eyes see of a scene at arm's length, in colour.
 
@@ -42,11 +37,6 @@ def eyes(
 
     Parameters
     ----------
-    scene
-        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
-        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
-    out
-        Folder to write to; made if it isn't there.
     distance_mm
         From the middle of the girdle to the middle between the eyes.
     pupils_apart_mm
@@ -59,8 +49,6 @@ def eyes(
         How wide that head is, hair included.
     wavelengths
         How many wavelengths, up to 700 nm.
-    force
-        Overwrite files that an earlier run left in the folder.
     """
     from ..color.eyes import eye_pair, with_head
     from ..files import whole_set

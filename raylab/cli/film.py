@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Literal
 
-from cyclopts import Parameter
-
-from .asked import AS_IN_THE_FILE, DAYLIGHT, Shining, Subject
+from .asked import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 from .console import progress, say, told_by_option
-
-Flag = Annotated[bool, Parameter(negative="")]
 
 
 def film(

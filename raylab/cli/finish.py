@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
+from .asked import Flag, Force, OutFolder
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from ..finishing.previewing import Preview
     from ..results.stats import Statistic
 
-Flag = Annotated[bool, Parameter(negative="")]
 Values = Annotated[list[float] | None, Parameter(consume_multiple=True, negative="")]
 
 STAR_PCT, LOWER_HALF_PCT = (45.0, 50.0, 55.0), (72.0, 77.0, 82.0)
@@ -30,7 +30,7 @@ def finish(
     blocked: Path,
     /,
     *,
-    out: Path,
+    out: OutFolder,
     star_pct: Values = None,
     lower_half_pct: Values = None,
     upper_half_pct: Values = None,
@@ -46,7 +46,7 @@ def finish(
     angle_uncertainty_deg: float | None = None,
     distance_uncertainty_um: float | None = None,
     precision: float = 2e-4,
-    force: Flag = False,
+    force: Force = False,
     json: Flag = False,
 ) -> None:
     """Finish a blocked stone in every way that is asked for, on its mains as measured, and compare.
@@ -63,8 +63,6 @@ def finish(
     ----------
     blocked
         The stone: a table of facets (.csv) with table, mains and perhaps girdle and culet, or a scan of it.
-    out
-        Folder to write to; made if it isn't there.
     star_pct
         Star lengths to try, percent of the way from the table's edge to the girdle; 45 50 55 by default.
     lower_half_pct
@@ -95,8 +93,6 @@ def finish(
         Standard uncertainty of a measured facet's height; 3 by default, common practice.
     precision
         Width of the certain bracket on brightness.
-    force
-        Overwrite files that an earlier run left in the folder.
     json
         Print the numbers as JSON instead of tables.
     """

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
-from cyclopts import Parameter
-
+from .asked import Flag
 from .console import say, say_json, table
-
-Flag = Annotated[bool, Parameter(negative="")]
 
 
 def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-from cyclopts import Parameter
-
+from .asked import Flag
 from .console import say, say_json, table
 
 if TYPE_CHECKING:
     from ..stone.planes import Stone
     from ..stone.scanning.report import ScanReport
 
-Flag = Annotated[bool, Parameter(negative="")]
 MOST_PATCHES = 5
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
-from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Sight, Subject
+from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
@@ -17,14 +17,12 @@ if TYPE_CHECKING:
     from ..results.stats import Statistic
     from ..tracing import Result
 
-Flag = Annotated[bool, Parameter(negative="")]
-
 
 def render(
-    scene: Path,
+    scene: SceneFile,
     /,
     *,
-    out: Path,
+    out: OutFolder,
     subject: Subject = AS_IN_THE_FILE,
     sight: Sight = AS_THE_SCENE_SAYS,
     engine: Literal["rays", "beams"] | None = None,
@@ -33,8 +31,8 @@ def render(
     svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
     three_d: Annotated[bool, Parameter(name="--3d", negative="")] = False,
     ray: Annotated[list[tuple[float, float]] | None, Parameter(negative="")] = None,
-    force: Flag = False,
-    json: Flag = False,
+    force: Force = False,
+    json: Json = False,
 ) -> None:
     """Trace a scene and write maps, numbers and pictures into a folder.
 
@@ -47,11 +45,6 @@ def render(
 
     Parameters
     ----------
-    scene
-        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
-        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
-    out
-        Folder to write to; made if it isn't there.
     engine
         Insist on `rays` (sampled) or `beams` (exact, parallel view).
     precision
@@ -67,10 +60,6 @@ def render(
     ray
         A point of the map, x and y in mm, whose view ray is drawn through the stone with what leaves at each hit, as in
         `--3d --ray 1.2 0.5`; may be given several times.
-    force
-        Overwrite files that an earlier run left in the folder.
-    json
-        Print the numbers as JSON instead of a table.
     """
     from ..errors import InputError
     from ..files import report, whole_set

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-from cyclopts import Parameter
-
+from .asked import Force, Json, OutFolder
 from .console import say, say_json, table
 from .finish import CAUTION, bracket
 
 if TYPE_CHECKING:
     from ..finishing.repolishing import Repolished
-
-Flag = Annotated[bool, Parameter(negative="")]
 
 
 def repolish(
@@ -21,15 +18,15 @@ def repolish(
     /,
     *,
     facet: str,
-    out: Path,
+    out: OutFolder,
     slope_deg: float = 0.0,
     azimuth_deg: float = 0.0,
     depth_mm: float = 0.0,
     dome: str = "head-shadow",
     unit: str | None = None,
     precision: float = 2e-4,
-    force: Flag = False,
-    json: Flag = False,
+    force: Force = False,
+    json: Json = False,
 ) -> None:
     """Polish a facet or a tier of a finished stone again, by an angle or a depth, and tell what changes.
 
@@ -47,8 +44,6 @@ def repolish(
         A stone file, a scene file whose stone is meant, a table of facets (.csv), or a scan.
     facet
         What to polish: one facet such as "pavilion main 3", or a whole tier such as "pavilion main".
-    out
-        Folder to write to; made if it isn't there.
     slope_deg
         Steeper (positive) or flatter, degrees.
     azimuth_deg
@@ -61,10 +56,6 @@ def repolish(
         Unit of length of a scan: mm, um, cm, m or in.
     precision
         Width of the certain bracket on brightness.
-    force
-        Overwrite files that an earlier run left in the folder.
-    json
-        Print the numbers as JSON instead of a table.
     """
     from ..files import save_png, save_stone, to_json, whole_set
     from ..finishing.repolishing import repolish as repolished

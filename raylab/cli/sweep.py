@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-from cyclopts import Parameter
-
+from .asked import Flag, Json
 from .console import say, say_json, table
 
 if TYPE_CHECKING:
     import xarray as xr
 
     from ..sweeps.file import SweepFile
-
-Flag = Annotated[bool, Parameter(negative="")]
 
 
 def sweep(
@@ -26,7 +23,7 @@ def sweep(
     processes: int | None = None,
     force: Flag = False,
     zarr: Flag = False,
-    json: Flag = False,
+    json: Json = False,
 ) -> None:
     """Trace all designs of a sweep file and draw what was found.
 
@@ -52,8 +49,6 @@ def sweep(
         Begin afresh, also where another sweep lies in the folder.
     zarr
         Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
-    json
-        Print the numbers as JSON instead of a table.
     """
     from ..designs.design import Settings
     from ..files import save_png

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-from cyclopts import Parameter
-
-from .asked import AS_IN_THE_FILE, Subject
+from .asked import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 from .console import progress, say, say_json, table
 
 if TYPE_CHECKING:
@@ -15,14 +12,12 @@ if TYPE_CHECKING:
 
     from ..motion.scintillation import Scintillation
 
-Flag = Annotated[bool, Parameter(negative="")]
-
 
 def tilt(
-    scene: Path,
+    scene: SceneFile,
     /,
     *,
-    out: Path,
+    out: OutFolder,
     to_deg: float = 30.0,
     from_deg: float = 0.0,
     step_deg: float = 1.0,
@@ -31,8 +26,8 @@ def tilt(
     turn_by_deg: float = 0.0,
     subject: Subject = AS_IN_THE_FILE,
     flashes: Flag = False,
-    force: Flag = False,
-    json: Flag = False,
+    force: Force = False,
+    json: Json = False,
 ) -> None:
     """Tilt a scene's stone step by step, turn it, or both; curves and numbers into a folder.
 
@@ -45,11 +40,6 @@ def tilt(
 
     Parameters
     ----------
-    scene
-        Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a table of
-        facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
-    out
-        Folder to write to; made if it isn't there.
     to_deg
         Last angle, degrees.
     from_deg
@@ -64,10 +54,6 @@ def tilt(
         While it tilts also turn the stone about its own axis, by so much from the first angle to the last.
     flashes
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
-    force
-        Overwrite files that an earlier run left in the folder.
-    json
-        Print the numbers as JSON instead of a table.
     """
     from ..errors import InputError
     from ..files import save_png, to_json, whole_set

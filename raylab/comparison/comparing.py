@@ -18,6 +18,7 @@ from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.scene import Scene
 from ..lighting.view import Frame, View
+from ..progress_bar import part_of
 from ..results.maps import dataset
 from ..results.stats import Summary
 from ..stone.measure import measure, with_tiers
@@ -91,13 +92,13 @@ def compare(
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
     frame = common_frame(shown, views, resolution)
     traces = {"precision": precision, "seed": seed, **settings}
-    summaries, maps = _traced(labels, shown, dome, views, frame, traces, _part(progress, 0.0, TRACING))
+    summaries, maps = _traced(labels, shown, dome, views, frame, traces, part_of(progress, 0.0, TRACING))
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
     for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
         numbers = _numbers(pose, dome, views, drawn_settings(traces))
         span = (1.0 - TRACING) / len(stones)
-        tell = _part(progress, TRACING + k * span, span)
+        tell = part_of(progress, TRACING + k * span, span)
         found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(seed, k), progress=tell)
         proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
         for v, summary in enumerate(row[k] for row in summaries):
@@ -186,8 +187,3 @@ def _numbers(pose: Pose, dome: Dome, views: Sequence[View], settings: dict[str, 
         return found
 
     return numbers
-
-
-def _part(progress: Callable[[float], None] | None, start: float, span: float) -> Callable[[float], None]:
-    """A progress callback for the part of the work from `start` on."""
-    return lambda share: progress(start + span * share) if progress is not None else None

@@ -186,15 +186,3 @@ def _of_differences(nominal: Statistic, up: np.ndarray, down: np.ndarray) -> Est
 
 def _statistic(value: Statistic | float) -> Statistic:
     return value if isinstance(value, Statistic) else Statistic(float(value), float(value), float(value))
-
-
-def _share_of(count: int, progress: Callable[[float], None] | None) -> Callable[[], None]:
-    """Called after each piece of work, tells the share done."""
-    done = iter(range(1, count + 1))
-
-    def tell() -> None:
-        share = next(done) / count
-        if progress is not None:
-            progress(share)
-
-    return tell

@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 
 from ..stone.planes import Stone
-from ..tracers.ledger import ENTRIES, LUMINANCE
+from ..tracers.ledger import LUMINANCE
 from ..tracers.traced import Traced
 from .paths import Paths
 
@@ -34,7 +34,6 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
 }
 LONGEST = 24
 """Longer paths than so many facets are told without the facets between the first and the last ones, and so may share words."""
-LEDGER_MAPS = ENTRIES
 PATH_DEFINITION = (
     "number in path_name of the path along which the virtual facet that covers most of the pixel sees its largest part: the "
     "facets met, the one looked through first, and the ledger entry in which that part is booked"
