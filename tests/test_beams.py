@@ -120,7 +120,7 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
     """Beams from inside a brilliant into all directions, narrow and wide, by the fence and by the cutter."""
     table = filled_up(stone_table(gem, 589.3))
     fence, fences = fences_of(gem, table)
-    bench, passing = new_bench(table.planes), np.empty((4, 3))
+    bench = new_bench(table.planes)
     x, y = width * SQUARE.T
     rng = np.random.default_rng(3)
     kept = 0
@@ -129,7 +129,7 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
         v /= np.linalg.norm(v)
         e = np.cross(v, e) / np.linalg.norm(np.cross(v, e))
         beam = np.concatenate([rng.uniform(-0.5, 0.5, 3), e, np.cross(v, e), v])
-        facet, t = whole(bench[0], bench[1], fence, fences, passing, beam, x, y, 4, table.mains, table.core2, 1e-11)
+        facet, t = whole(bench[0], bench[1], fence, fences, beam, x, y, 4, table.mains, table.core2, 1e-11)
         bench[2][:4, X], bench[2][:4, Y] = x, y
         count = split(*bench, beam, 4, table.mains, table.core2, 1e-11)
         assert (facet >= 0) == (count == 1)

@@ -125,7 +125,7 @@ COUNTERS = 9
 @njit(nogil=True)
 def _go(  # type: ignore[no-untyped-def]
     at, rules, held, held_ledgers, held_corners, todo, planes, bruted, facet, n, mains, core2, dome, turn,
-    fence, fences, ahead, bits, corner, cells, edges, made, passing, x, y, beam, ledger, piece, account, event,
+    fence, fences, ahead, bits, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
     stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
 ):  # fmt: skip
     """Work until `todo` is done (returns 0) or an array is full (returns how many pieces must find room).
@@ -154,7 +154,7 @@ def _go(  # type: ignore[no-untyped-def]
                 x[k], y[k] = stack_corners[top + k, 0], stack_corners[top + k, 1]
         count, total, whose, slide, room = -1, sides, -1, 0.0, at[KEPT] + depth < rules.limit
         if room:
-            whose, slide = whole(ahead, bits, fence, fences, passing, beam, x, y, sides, mains, core2, rules.tolerance)
+            whose, slide = whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, rules.tolerance)
         if whose >= 0:
             count, total = 1, 2 * sides
         elif room and sides <= most_sides:
@@ -275,7 +275,7 @@ def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch
     stone, fence, fences, dome, turn = setting
     bench = new_bench(stone.planes)
     room, some = bench[3].shape[1], max(256, 4 * len(todo))
-    spare = [np.empty((room, 3)), *(np.empty(n) for n in (room, room, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT))]
+    spare = [np.empty(n) for n in (room, room, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT)]
     stack, done = ([np.empty((n, WIDTH)), np.empty((n, CHANNELS))] for n in (256, some))
     stack_corners, done_corners = ([np.empty((5 * n + room, 2))] for n in (256, some))
     nodes = [np.empty((some, 2), np.int32)]

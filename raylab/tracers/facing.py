@@ -74,20 +74,20 @@ def nearer(ahead, first, last, x, y, z, bound):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit()
+@njit(inline="always")
 def _sorted_bits(number):  # type: ignore[no-untyped-def]
     """A number as a whole number, such that smaller ones stay smaller."""
     bits = np.float64(number).view(np.int64)
     return bits ^ ((bits >> np.int64(63)) & _REST)
 
 
-@njit()
+@njit(inline="always")
 def _from_bits(bits):  # type: ignore[no-untyped-def]
     """The number of which these are the `_sorted_bits`."""
     return np.int64(bits ^ ((bits >> np.int64(63)) & _REST)).view(np.float64)
 
 
-@njit()
+@njit(inline="always")
 def _measure(ahead, bits, first, last, x, y, z, vx, vy, vz, least):  # type: ignore[no-untyped-def]
     """Write the bits of t of the facets first..last-1 to `bits`; returns the smallest of them and of `least`."""
     # Unsigned, because an index that may be negative may mean a place from the end.
@@ -101,7 +101,7 @@ def _measure(ahead, bits, first, last, x, y, z, vx, vy, vz, least):  # type: ign
     return least
 
 
-@njit()
+@njit(inline="always")
 def _which(bits, last, least):  # type: ignore[no-untyped-def]
     """The first facet whose bits are `least`."""
     winner = last
@@ -110,7 +110,7 @@ def _which(bits, last, least):  # type: ignore[no-untyped-def]
     return winner
 
 
-@njit()
+@njit(inline="always")
 def outside(x, y, t, vx, vy, core2):  # type: ignore[no-untyped-def]
     """Does the ray leave outside the core, where side facets compete?"""
     x += t * vx
@@ -118,7 +118,7 @@ def outside(x, y, t, vx, vy, core2):  # type: ignore[no-untyped-def]
     return not x * x + y * y <= core2
 
 
-@njit()
+@njit(inline="always")
 def line(beam, x, y):  # type: ignore[no-untyped-def]
     """A point of ray (x, y)."""
     return (
@@ -135,13 +135,12 @@ def distance(ahead, beam, f, x, y):  # type: ignore[no-untyped-def]
     return ahead[_D, f] - (ahead[_NX, f] * ox + ahead[_NY, f] * oy + ahead[_NZ, f] * oz)
 
 
-@njit()
+@njit(inline="always")
 def first_met(ahead, bits, mains, x, y, z, vx, vy, vz, core2):  # type: ignore[no-untyped-def]
     """The facet that the line through (x, y, z) along v meets first (-1: none), and its t; `bits` (F,) is room to work."""
-    last, least = mains, _measure(ahead, bits, 0, mains, x, y, z, vx, vy, vz, _REST)
-    t = _from_bits(least)
-    if outside(x, y, t, vx, vy, core2):
-        last = ahead.shape[1]
-        least = _measure(ahead, bits, mains, last, x, y, z, vx, vy, vz, least)
-        t = _from_bits(least)
-    return _which(bits, last, least) if t < FAR else -1, t
+    least = _measure(ahead, bits, 0, mains, x, y, z, vx, vy, vz, _REST)
+    # No branch around the second search: where no side facet competes it is over none.
+    last = ahead.shape[1] if outside(x, y, _from_bits(least), vx, vy, core2) else mains
+    least = _measure(ahead, bits, mains, last, x, y, z, vx, vy, vz, least)
+    t, winner = _from_bits(least), _which(bits, last, least)
+    return winner if t < FAR else -1, t

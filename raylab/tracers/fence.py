@@ -7,8 +7,6 @@ of the other corners pass its plane inside the fence; the polygon between them d
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from ..jit import njit
@@ -16,9 +14,12 @@ from ..stone.planes import Stone
 from .facing import first_met, line
 from .tables import StoneTable
 
+BLOCK = 16
+"""A fence's planes lie side by side in blocks of so many, which is what most fences need."""
+
 
 def fences_of(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.ndarray]:
-    """All facets' fences: planes (K, 4) end to end, and starts (F + 1,), in the order of the table."""
+    """All facets' fences in the order of the table, in blocks of planes (K, 4, BLOCK) end to end, and their starts (F + 1,)."""
     loops = [stone.polyhedron.loops[facet] if facet >= 0 else np.empty(0, np.int64) for facet in table.facet]
     starts = np.concatenate([[0], np.cumsum([len(loop) for loop in loops])])
     corner = np.concatenate(loops)
@@ -29,59 +30,52 @@ def fences_of(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.ndarray]:
 @njit()
 def _fences(planes, corner, starts, meeting, ends):  # type: ignore[no-untyped-def]
     """Facet f has the corners corner[starts[f]:starts[f + 1]]; at corner c meet the facets meeting[ends[c]:ends[c + 1]]."""
-    facets, count = len(starts) - 1, 0
-    fence, fences = np.empty((16 * facets, 4)), np.zeros(facets + 1, np.int64)
+    facets, blocks = len(starts) - 1, 0
+    fence, fences = np.empty((2 * facets, 4, BLOCK)), np.zeros(facets + 1, np.int64)
     seen_from = np.full(facets, -1)
     for f in range(facets):
-        seen_from[f] = f
+        seen_from[f], lane = f, BLOCK
         for k in range(starts[f], starts[f + 1]):
             for m in range(ends[corner[k]], ends[corner[k] + 1]):
                 g = meeting[m]
                 if seen_from[g] != f:
                     seen_from[g] = f
-                    if count == len(fence):
-                        fence = np.concatenate((fence, np.empty_like(fence)))
-                    fence[count] = planes[g]
-                    count += 1
-        fences[f + 1] = count
-    return fence[:count], fences
+                    if lane == BLOCK:
+                        if blocks == len(fence):
+                            fence = np.concatenate((fence, np.empty_like(fence)))
+                        fence[blocks, :3] = 0.0
+                        fence[blocks, 3] = 1.0  # a plane outside which nothing is
+                        blocks, lane = blocks + 1, 0
+                    fence[blocks - 1, :, lane] = planes[g]
+                    lane += 1
+        fences[f + 1] = blocks
+    return fence[:blocks], fences
 
 
 @njit()
-def whole(ahead, bits, fence, fences, passing, beam, x, y, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
+def whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
     """The facet that takes a beam's whole polygon, -1 where several may share it, and t at the polygon's first corner.
 
     Parameters
     ----------
-    ahead, bits, mains, core2 : see `facing`. fence, fences : see `fences_of`. passing : (W, 3) room to work, W >= sides.
+    ahead, bits, mains, core2 : see `facing`. fence, fences : see `fences_of`.
     beam, x, y, sides : the beam and its polygon.
     tolerance : mm; a ray that passes the facet's plane outside a fence by less is inside. No wider than in `clip.split`, which
         decides where this doesn't.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
     ox, oy, oz = line(beam, x[0], y[0])
-    f, slide = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
-    if f < 0:
-        return -1, 0.0
+    found, slide = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
+    f = max(found, 0)
     nx, ny, nz, d = ahead[0, f], ahead[1, f], ahead[2, f], ahead[3, f]
-    over = 1.0 / (nx * vx + ny * vy + nz * vz)
-    ox, oy, oz = ox + slide * vx, oy + slide * vy, oz + slide * vz
-    reach2 = 0.0
-    for k in range(1, sides):
+    over, out = 1.0 / (nx * vx + ny * vy + nz * vz), 0
+    # Counted to the end, though one outside decides: most often none is, and vector instructions don't stop half-way.
+    for k in range(sides):
         px, py, pz = line(beam, x[k], y[k])
         t = (d - (nx * px + ny * py + nz * pz)) * over
         px, py, pz = px + t * vx, py + t * vy, pz + t * vz
-        passing[k, 0], passing[k, 1], passing[k, 2] = px, py, pz
-        reach2 = max(reach2, (px - ox) * (px - ox) + (py - oy) * (py - oy) + (pz - oz) * (pz - oz))
-    reach = math.sqrt(reach2)
-    for g in range(fences[f], fences[f + 1]):
-        nx, ny, nz, d = fence[g, 0], fence[g, 1], fence[g, 2], fence[g, 3]
-        room = d - (nx * ox + ny * oy + nz * oz)
-        if room > reach:  # so far from the first corner are none of the others
-            continue
-        if room < -tolerance:
-            return -1, slide
-        for k in range(1, sides):
-            if d - (nx * passing[k, 0] + ny * passing[k, 1] + nz * passing[k, 2]) < -tolerance:
-                return -1, slide
-    return f, slide
+        for block in range(fences[f], fences[f + 1]):
+            for lane in range(np.uintp(0), np.uintp(fence.shape[2])):
+                apart = fence[block, 0, lane] * px + fence[block, 1, lane] * py + fence[block, 2, lane] * pz
+                out += 1 if fence[block, 3, lane] - apart < -tolerance else 0
+    return -1 if out > 0 else found, slide
