@@ -191,9 +191,6 @@ def trace_designs(designs: Iterable[Design], settings: Settings) -> np.ndarray:
 
     Designs that follow each other and differ in light or view alone share their stone.
     """
-    # Memory that is handed back to the system after each design costs a tenth of the time to get again. glibc hands back what
-    # is larger than the largest block that was ever freed; this one is as large as it goes by, and never touched.
-    np.empty(31 << 20, np.uint8)
     rows, last, stone = [], None, None
     for design in designs:
         try:

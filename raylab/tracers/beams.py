@@ -36,6 +36,10 @@ from .tint import gather
 from .traced import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
 from .wedge import Symmetry, find_symmetry, no_symmetry, within
 
+# Where many stones are traced, memory that each hands back to the system costs the next a tenth of its time to get again.
+# glibc hands back what is larger than the largest block ever freed, up to 32 MB: this one, never touched, sets that.
+np.empty(31 << 20, np.uint8)
+
 TOLERANCE = 1e-12
 """Share of the stone's size by which a cut may be off; see `clip`."""
 

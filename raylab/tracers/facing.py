@@ -6,6 +6,8 @@ leave outside the stone's core, see `StoneTable`.
 
 The smallest of many numbers is found by vector instructions only if they are whole numbers (of fractions the compiler would
 have to know that none is NaN): so t is compared by its bits, turned so that they sort as t does.
+
+What `first_met` is made of is inlined, and it has no branch: else numba counts references to its arrays, see `clip`.
 """
 
 from __future__ import annotations

@@ -15,7 +15,8 @@ from .facing import first_met, line
 from .tables import StoneTable
 
 BLOCK = 16
-"""A fence's planes lie side by side in blocks of so many, which is what most fences need."""
+"""A fence's planes lie side by side in blocks of so many; most fences need one. Kernels read the number from the array: the
+compiler writes loops of a length known beforehand out plane by plane, without vector instructions."""
 
 
 def fences_of(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.ndarray]:
