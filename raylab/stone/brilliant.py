@@ -126,14 +126,15 @@ def round_brilliant(
         raise StoneError(
             "the size is given twice", key="weight_ct", value=weight_ct, expected="diameter_mm or weight_ct, not both"
         )
-    planes = _planes(p, girdle_facets)
+    rings = _rings(p, girdle_facets)
+    tiers = [tier for tier, normals, _ in rings for _ in normals]
     stone = Stone.from_planes(
-        np.array([n for n, *_ in planes]),
-        np.array([d for _, d, *_ in planes]),
-        tiers=[tier for *_, tier, _ in planes],
-        indices=[index for *_, index in planes],
+        np.concatenate([normals for _, normals, _ in rings]),
+        np.repeat([distance for *_, distance in rings], [len(normals) for _, normals, _ in rings]),
+        tiers=tiers,
+        indices=[k for _, normals, _ in rings for k in range(len(normals))],
         material=material,
-        bruted=np.array([bruted_girdle and tier == "girdle" for *_, tier, _ in planes]),
+        bruted=np.array([bruted_girdle and tier == "girdle" for tier in tiers]),
         symmetry=MAINS,
         name=name,
     )
@@ -154,8 +155,8 @@ def _angle(part: str, angle_deg: Any, other: str, length_pct: Any, run_pct: floa
     return math.degrees(math.atan2(number_in(other, length_pct, 0.0, 200.0, "%", open_ends=True), run_pct))
 
 
-def _planes(p: BrilliantProportions, girdle_facets: int) -> list[tuple[np.ndarray, float, str, int]]:
-    """Planes (normal, distance, tier, index) of a brilliant of girdle diameter 1."""
+def _rings(p: BrilliantProportions, girdle_facets: int) -> list[tuple[str, np.ndarray, float]]:
+    """Planes of a brilliant of girdle diameter 1, tier by tier: tier, normals (K, 3), their common distance."""
     R = 0.5
     half_girdle = p.girdle_pct / 200.0
     table = p.table_pct / 200.0  # radius of the table's corners
@@ -195,29 +196,34 @@ def _planes(p: BrilliantProportions, girdle_facets: int) -> list[tuple[np.ndarra
             expected=f"more than {p.girdle_pct - valley:.2f} % at the mains",
         )
 
-    planes = [(np.array([0.0, 0.0, 1.0]), half_girdle + crown_height, "table", 0)]
-
-    def ring(tier: str, count: int, start: float, slope: float, radius: float, height: float) -> None:
+    def ring(tier: str, count: int, start: float, slope: float, radius: float, height: float) -> tuple[str, np.ndarray, float]:
         """`count` planes around the axis that fall outward by `slope`, through height `height` at plan radius `radius`."""
-        side = math.copysign(1.0, height)
-        for k in range(count):
-            azimuth = start + 2.0 * math.pi * k / count
-            normal = np.array([slope * math.cos(azimuth), slope * math.sin(azimuth), side]) / math.hypot(slope, 1.0)
-            planes.append((normal, (slope * radius + abs(height)) / math.hypot(slope, 1.0), tier, k))
+        normals = _around(count, start, slope, math.copysign(1.0, height)) / math.hypot(slope, 1.0)
+        return tier, normals, (slope * radius + abs(height)) / math.hypot(slope, 1.0)
 
     foot = R * math.cos(_HALF)  # where a half's plane, along its own azimuth, meets the girdle's rim at the mains
-    ring("star", MAINS, _JOINT, star, edge, half_girdle + crown_height)
-    ring("crown main", MAINS, 0.0, crown, R, half_girdle)
-    ring("upper half", 2 * MAINS, _HALF, upper, foot, half_girdle)
-    for k in range(girdle_facets):
-        azimuth = 2.0 * math.pi * (k + 0.5) / girdle_facets
-        normal = np.array([math.cos(azimuth), math.sin(azimuth), 0.0])
-        planes.append((normal, R * math.cos(math.pi / girdle_facets), "girdle", k))
-    ring("lower half", 2 * MAINS, _HALF, lower, foot, -half_girdle)
-    ring("pavilion main", MAINS, 0.0, pavilion, R, -half_girdle)
+    rings = [
+        ("table", np.array([[0.0, 0.0, 1.0]]), half_girdle + crown_height),
+        ring("star", MAINS, _JOINT, star, edge, half_girdle + crown_height),
+        ring("crown main", MAINS, 0.0, crown, R, half_girdle),
+        ring("upper half", 2 * MAINS, _HALF, upper, foot, half_girdle),
+        (
+            "girdle",
+            _around(girdle_facets, math.pi / girdle_facets, 1.0, 0.0),
+            R * math.cos(math.pi / girdle_facets),
+        ),
+        ring("lower half", 2 * MAINS, _HALF, lower, foot, -half_girdle),
+        ring("pavilion main", MAINS, 0.0, pavilion, R, -half_girdle),
+    ]
     if culet > 0.0:
-        planes.append((np.array([0.0, 0.0, -1.0]), half_girdle + (R - culet) * pavilion, "culet", 0))
-    return planes
+        rings.append(("culet", np.array([[0.0, 0.0, -1.0]]), half_girdle + (R - culet) * pavilion))
+    return rings
+
+
+def _around(count: int, start: float, out: float, up: float) -> np.ndarray:
+    """(count, 3) vectors spread evenly in azimuth from `start`, with `out` in plan and `up` along the axis."""
+    azimuths = [start + 2.0 * math.pi * k / count for k in range(count)]
+    return np.array([[out * math.cos(azimuth), out * math.sin(azimuth), up] for azimuth in azimuths])
 
 
 def _half_slope(R: float, tip: float, main: float) -> float:

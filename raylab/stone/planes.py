@@ -157,8 +157,8 @@ class Stone:
 
     @property
     def outline_area_mm2(self) -> float:
-        """Area of the face-up outline, mm^2."""
-        return float(ConvexHull(self.vertices_mm[:, :2]).volume)
+        """Area of the face-up outline, mm^2: what the facets that face up cover in plan."""
+        return float((self.polyhedron.areas * np.maximum(self.normals[:, 2], 0.0)).sum())
 
     @property
     def spread_mm2_per_ct(self) -> float:

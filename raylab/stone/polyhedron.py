@@ -213,9 +213,10 @@ def _areas(vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, facet:
     """Areas (F,) and centroids (F, 3) of the ordered polygons."""
     first = np.searchsorted(facet, np.arange(len(normals)))
     start = vertices[corner[np.minimum(first, len(corner) - 1)]]
-    a, b = vertices[corner] - start[facet], vertices[_following(corner, facet)] - start[facet]
-    twice = (np.cross(a, b) * normals[facet]).sum(axis=1)
+    a, b = (vertices[corner] - start[facet]).T, (vertices[_following(corner, facet)] - start[facet]).T
+    nx, ny, nz = normals[facet].T
+    twice = (a[1] * b[2] - a[2] * b[1]) * nx + (a[2] * b[0] - a[0] * b[2]) * ny + (a[0] * b[1] - a[1] * b[0]) * nz
     areas = np.bincount(facet, twice, len(normals)) / 2.0
-    moment = np.stack([np.bincount(facet, (a + b)[:, k] * twice, len(normals)) for k in range(3)], axis=1)
+    moment = np.stack([np.bincount(facet, along * twice, len(normals)) for along in a + b], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         return areas, start + moment / (6.0 * areas[:, None])

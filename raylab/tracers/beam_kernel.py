@@ -8,12 +8,11 @@ EVENT numbers per node of the path, and `tint` integrates them where the paths h
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
 from ..jit import njit
-from ..lighting.dome import DomeTable
+from .batches import Batch, Rules, Setting, Some
 from .beam_optics import (
     AREA,
     BEFORE,
@@ -45,63 +44,6 @@ from .beam_optics import (
 from .clip import OWNER, SIZE, T, X, Y, area_of, new_bench, polygon, split
 from .fence import whole
 from .ledger import CHANNELS, SCATTERED, tally_exit
-from .tables import StoneTable
-
-
-class Rules(NamedTuple):
-    """How a run goes.
-
-    floor : mm^2; a beam with less PROMISE is set aside. base : number of the first new node. paths : keep nodes at all.
-    limit : when so many beams are held, all that remain are set aside. tolerance : see clip.split, mm.
-    polarised, max_bounces. absorption : 1/mm.
-    """
-
-    floor: float
-    base: int
-    paths: bool
-    limit: int
-    tolerance: float
-    polarised: bool
-    max_bounces: int
-    absorption: float
-
-
-class Setting(NamedTuple):
-    """What beams run through.
-
-    stone : filled up, see `facing`. fence, fences : see `fence`. dome. turn : (3, 3) the stone's frame to the dome's.
-    """
-
-    stone: StoneTable
-    fence: np.ndarray
-    fences: np.ndarray
-    dome: DomeTable
-    turn: np.ndarray
-
-
-class Batch(NamedTuple):
-    """Beams that a run left behind.
-
-    beams : (B, WIDTH). ledgers : (B, CHANNELS). corners : (K, 2) all polygons end to end, mm.
-    nodes : (N, 2) the paths' nodes: number of the node before (-1: none) and the facet met; the run's own are numbered from
-    `Rules.base` on. events : (N, EVENT) in a tinted stone, else empty. pieces : number of reflected pieces.
-    lost : number of beams that could not be split and were left as they were. stopped : True if the limit ended the work.
-    through : (F, CHANNELS) mm^2, area times ledger of what left or was scattered at each facet; colourless stones only.
-    """
-
-    beams: np.ndarray
-    ledgers: np.ndarray
-    corners: np.ndarray
-    nodes: np.ndarray
-    events: np.ndarray
-    pieces: int
-    lost: int
-    stopped: bool
-    through: np.ndarray
-
-
-Some = tuple[np.ndarray, np.ndarray, np.ndarray]
-"""Beams, their ledgers and the corners of their polygons."""
 
 
 @njit()
@@ -267,7 +209,7 @@ def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch
 
     Parameters
     ----------
-    rules : `Rules`; with absorption above 0, `paths` must be True.
+    rules : see `batches`; with absorption above 0, `paths` must be True.
     active : beams (B, WIDTH), their ledgers (B, CHANNELS) and polygons (K, 2); not changed. todo : (T,) which of them.
 
     Returns the beams set aside or ended. Other threads may run meanwhile.
@@ -304,42 +246,3 @@ def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch
         bool(at[TURNED_AWAY]),
         through,
     )
-
-
-def gather(chosen: list[tuple[Batch, np.ndarray]]) -> Some:
-    """Beams of batches, by their rows, close together in new arrays."""
-    rows = sum(len(which) for _, which in chosen)
-    places = sum(int(batch.beams[which, SIDES].sum()) for batch, which in chosen)
-    into = np.empty((rows, WIDTH)), np.empty((rows, CHANNELS)), np.empty((places, 2))
-    row = used = 0
-    for batch, which in chosen:
-        row, used = _copy(batch.beams, batch.ledgers, batch.corners, which, *into, row, used)
-    return into
-
-
-@njit()
-def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, row, used):  # type: ignore[no-untyped-def]
-    """Copy the rows `which` to `row` and on, their corners to `used` and on; returns where they end."""
-    for b in which:
-        size, start = int(beams[b, SIDES]), int(beams[b, START])
-        for k in range(WIDTH):
-            into[row, k] = beams[b, k]
-        for k in range(CHANNELS):
-            into_ledgers[row, k] = ledgers[b, k]
-        for k in range(size):
-            into_corners[used + k, 0], into_corners[used + k, 1] = corners[start + k, 0], corners[start + k, 1]
-        into[row, START] = used
-        row, used = row + 1, used + size
-    return row, used
-
-
-@njit()
-def inside(beams, here):  # type: ignore[no-untyped-def]
-    """Weight times area, mm^2, inside those beams that are `here`: of the ones that wait and of those that have ended."""
-    live, ended = 0.0, 0.0
-    for b in range(len(beams)):
-        if here[b] and beams[b, LIVE] != 0.0:
-            live += beams[b, POWER]
-        elif here[b]:
-            ended += beams[b, POWER]
-    return live, ended

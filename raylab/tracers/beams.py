@@ -5,7 +5,7 @@ facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Bor
 the physics). The result has no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
 is a bracket that holds for certain.
 
-    trace_beams      entering beams (here), rounds of work (`rounds`), the loop (`beam_kernel`) and its parts:
+    trace_beams      entering beams (here), rounds of work (`rounds`), the loop (`beam_kernel`) over `batches`, and its parts:
                      one beam and one facet (`beam_optics`), cutting a polygon (`clip`, `facing`)
     wedge, tint      symmetry; body colour along whole polygons
     Beams            the polygons, their sums, and their pixels (`coverage`)
@@ -25,7 +25,7 @@ from ..lighting.view import Frame, View
 from ..stone.planes import Stone
 from ..units import SODIUM_D_NM, number_in
 from . import beam_optics as optics
-from .beam_kernel import Batch, Rules, Setting
+from .batches import Batch, Rules, Setting
 from .coverage import rasterise
 from .facing import filled_up
 from .fence import fences_of
@@ -273,12 +273,14 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     nodes: list[tuple[int, int]] = []
     beams, ledgers, corners, used = [], [], [], 0
     through = np.zeros((len(stone), CHANNELS))
-    inside = seen @ cuts.T > 0.0
-    for facet in np.flatnonzero(stone.normals @ turn[2] > 0.0):
-        loop = stone.polyhedron.loops[facet]
-        if not inside[loop].any(axis=0).all():
-            continue
-        polygon = within(seen[loop], cuts)
+    loops = stone.polyhedron.loops
+    facing = np.flatnonzero(stone.normals @ turn[2] > 0.0)
+    # Few facets reach into a wedge: the others are left out all at once.
+    starts = np.cumsum([0, *(len(loops[facet]) for facet in facing)])[:-1]
+    corners_inside = (seen @ cuts.T > 0.0)[np.concatenate([loops[facet] for facet in facing])]
+    reaching = np.logical_or.reduceat(corners_inside, starts)
+    for facet in facing[reaching.all(axis=1)]:
+        polygon = within(seen[loops[facet]], cuts)
         area = _area(polygon)
         if not area > nothing:
             continue
@@ -316,9 +318,7 @@ def _area(polygon: np.ndarray) -> float:
 
 def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:
     """Means per facet (F, CHANNELS) over one wedge, shared out over the facets of all its copies."""
-    total = np.zeros_like(through)
-    there = through[:, SOURCE_X : SOURCE_Y + 1]
-    for matrix, facets in zip(symmetry.maps, symmetry.facets, strict=True):
-        total[facets] += through
-        total[facets, SOURCE_X : SOURCE_Y + 1] += there @ matrix.T - there
-    return total / len(symmetry.maps)
+    copies = through[np.argsort(symmetry.facets, axis=1)]
+    sources = copies[:, :, SOURCE_X : SOURCE_Y + 1]
+    sources[:] = sources @ symmetry.maps.transpose(0, 2, 1)
+    return copies.mean(axis=0)

@@ -12,8 +12,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from .beam_kernel import Batch, Rules, Setting, Some, gather, inside, run
-from .beam_optics import AREA, LIVE, MOST_AT, NODE, PROMISE, SIDES
+from .batches import Batch, Rules, Setting, Some, gather
+from .beam_kernel import run
+from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, PROMISE, SIDES
 
 UNITS = 16
 """A round's beams are dealt out to at most so many units of work, whatever the number of threads, and joined in their order."""
@@ -24,29 +25,41 @@ FIRST_FLOOR = 1.0 / 100.0
 
 
 class _Held:
-    """Beams that have ended or wait, in the batches that they came in."""
+    """Beams that have ended or wait, in the batches that they came in.
+
+    For each batch, as rounds look through them often: here (B,) which beams are still held; promise, live (B,)
+    PROMISE and POWER of those that wait, -1 and 0 for the others. ended : weight times area, mm^2, inside the ended ones.
+    """
 
     def __init__(self, first: Batch) -> None:
-        self.batches, self.here = [first], [np.ones(len(first.beams), bool)]
+        self.batches: list[Batch] = []
+        self.here: list[np.ndarray] = []
+        self.promise: list[np.ndarray] = []
+        self.live: list[np.ndarray] = []
+        self.ended = 0.0
+        self.add(first)
 
     def add(self, batch: Batch) -> None:
+        waits, power = batch.beams[:, LIVE] != 0.0, batch.beams[:, POWER]
         self.batches.append(batch)
-        self.here.append(np.ones(len(batch.beams), bool))
+        self.here.append(np.ones(len(waits), bool))
+        self.promise.append(np.where(waits, batch.beams[:, PROMISE], -1.0))
+        self.live.append(np.where(waits, power, 0.0))
+        self.ended += float(power[~waits].sum())
 
     def __len__(self) -> int:
         return sum(int(here.sum()) for here in self.here)
 
-    def power(self) -> tuple[float, float]:
-        """Weight times area still inside, mm^2: of beams that wait and of those that have ended."""
-        parts = [inside(batch.beams, here) for batch, here in zip(self.batches, self.here, strict=True)]
-        return sum(live for live, _ in parts), sum(ended for _, ended in parts)
+    def power(self) -> float:
+        """Weight times area, mm^2, inside the beams that wait."""
+        return sum(float(live.sum()) for live in self.live)
 
     def take(self, floor: float) -> Some:
         """Remove the beams that wait and promise at least `floor`."""
         taken = []
-        for batch, here in zip(self.batches, self.here, strict=True):
-            which = np.flatnonzero(here & (batch.beams[:, LIVE] != 0.0) & (batch.beams[:, PROMISE] >= floor))
-            here[which] = False
+        for batch, here, promise, live in zip(self.batches, self.here, self.promise, self.live, strict=True):
+            which = np.flatnonzero(promise >= floor)
+            here[which], promise[which], live[which] = False, -1.0, 0.0
             taken.append((batch, which))
         return gather(taken)
 
@@ -70,20 +83,20 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
     """
     target = precision * float(first.beams[:, AREA].sum())
     held, floor, rounds = _Held(first), FIRST_FLOOR * target, 0
-    live, ended = held.power()
-    while live > max(target - ended, 0.1 * target):
+    live = held.power()
+    while live > max(target - held.ended, 0.1 * target):
         active = held.take(floor)
         if len(active[0]):
             now = rules._replace(
                 floor=floor, base=sum(len(b.nodes) for b in held.batches), limit=max(1, rules.limit - len(held))
             )
             held.add(_deal(active, now, setting, threads))
-            live, ended = held.power()
+            live = held.power()
             if held.batches[-1].stopped:
                 break
         rounds += 1
         # What is left falls roughly as the root of the floor: aim at the target, but in steps.
-        floor *= min(0.8, max(0.25, (max(target - ended, 0.1 * target) / live) ** 2)) if live > 0.0 else 1.0
+        floor *= min(0.8, max(0.25, (max(target - held.ended, 0.1 * target) / live) ** 2)) if live > 0.0 else 1.0
     return held.rest(), rounds
 
 

@@ -82,7 +82,7 @@ class _Planes:
         gap, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
         if not np.all(gap < SAME) or not np.array_equal(self.bruted[rows], self.bruted[onto]):
             return None
-        return np.asarray(onto) if len(np.unique(onto)) == len(onto) else None
+        return np.asarray(onto) if np.bincount(onto).max() == 1 else None
 
 
 def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:

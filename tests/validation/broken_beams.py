@@ -13,7 +13,7 @@ from typing import Any
 import raylab.tracers
 from raylab import jit
 
-CHAIN = ("facing", "fence", "clip", "beam_optics", "beam_kernel", "tint", "wedge", "rounds", "beams")
+CHAIN = ("facing", "fence", "clip", "beam_optics", "batches", "beam_kernel", "tint", "wedge", "rounds", "beams")
 """The modules between a facet and `trace_beams`, each after those it imports."""
 
 
