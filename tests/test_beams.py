@@ -18,7 +18,7 @@ from raylab.tracers import ledger
 from raylab.tracers.beams import trace_beams
 from raylab.tracers.clip import OWNER, T, X, Y, area_of, new_bench, polygon, split
 from raylab.tracers.coverage import rasterise
-from raylab.tracers.facing import filled_up
+from raylab.tracers.facing import filled_up, first_met, line
 from raylab.tracers.fence import fences_of, whole
 from raylab.tracers.tables import stone_table
 from raylab.tracers.tint import _triangle, mean_transmission
@@ -51,15 +51,21 @@ def area(corners: np.ndarray) -> float:
 # Cutting.
 
 
+def split_up(bench: tuple[np.ndarray, ...], beam: np.ndarray, corners: np.ndarray, mains: int, *rest: float) -> int:
+    """Cut the polygon (K, 2) of a beam on a bench: how many cells."""
+    bench[2][: len(corners), [X, Y]] = corners
+    met, _ = first_met(bench[0], bench[1], mains, *line(beam, *corners[0]), *beam[9:12], rest[0])
+    return split(*bench, beam, len(corners), met, mains, *rest)
+
+
 def cut(corners: np.ndarray, direction: tuple[float, float, float]) -> tuple[list[int], list[np.ndarray]]:
     """Cut a polygon of parallel rays, in the plane z = 0, by a cube of half-width 1: facets met and their polygons."""
     planes = np.column_stack([np.vstack([np.eye(3), -np.eye(3)]), np.ones(6)])
     bench = new_bench(planes)
     corner, cells = bench[2], bench[3]
-    corner[: len(corners), X], corner[: len(corners), Y] = corners.T
     v = np.array(direction) / np.linalg.norm(direction)
     beam = np.concatenate([[0, 0, 0], [1, 0, 0], [0, 1, 0], v])
-    count = split(*bench, beam, len(corners), 6, np.inf, 1e-12)
+    count = split_up(bench, beam, corners, 6, np.inf, 1e-12)
     facets, polygons = [], []
     for cell in range(count):
         x, y = np.empty(99), np.empty(99)
@@ -104,8 +110,7 @@ def test_a_facet_met_only_inside_the_polygon_is_found():
     tip = np.array([(0.0, 0.0, 1.0)])
     planes = np.column_stack([np.vstack([slopes, tip]), [0.75] * 4 + [0.9]])
     bench = new_bench(planes)
-    bench[2][:4, X], bench[2][:4, Y] = wide.T
-    count = split(*bench, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), 4, 5, np.inf, 1e-12)
+    count = split_up(bench, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), wide, 5, np.inf, 1e-12)
     assert sorted(bench[3][:count, OWNER]) == [0, 1, 2, 3, 4]
 
 
@@ -129,11 +134,10 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
         v /= np.linalg.norm(v)
         e = np.cross(v, e) / np.linalg.norm(np.cross(v, e))
         beam = np.concatenate([rng.uniform(-0.5, 0.5, 3), e, np.cross(v, e), v])
-        facet, t = whole(bench[0], bench[1], fence, fences, beam, x, y, 4, table.mains, table.core2, 1e-11)
-        bench[2][:4, X], bench[2][:4, Y] = x, y
-        count = split(*bench, beam, 4, table.mains, table.core2, 1e-11)
-        assert (facet >= 0) == (count == 1)
-        if facet >= 0:
+        facet, alone, t = whole(bench[0], bench[1], fence, fences, beam, x, y, 4, table.mains, table.core2, 1e-11)
+        count = split_up(bench, beam, width * SQUARE, table.mains, table.core2, 1e-11)
+        assert alone == (count == 1)
+        if alone:
             assert facet == bench[3][0, OWNER]
             assert t == pytest.approx(bench[2][0, T], abs=1e-13)
             # The oracle: the corners' rays by plain division, over all planes.
@@ -142,7 +146,7 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
                 towards = gem.normals @ v
                 reach = np.where(towards > 0.0, gem.distances_mm - gem.normals @ o, np.inf) / np.abs(towards)
                 assert np.argmin(reach) == table.facet[facet]
-        kept += facet >= 0
+        kept += alone
     assert 20 < kept < 400
 
 

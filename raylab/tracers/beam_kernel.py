@@ -41,7 +41,7 @@ from .beam_optics import (
     promise,
     shortest,
 )
-from .clip import OWNER, SIZE, T, X, Y, area_of, new_bench, polygon, split
+from .clip import OWNER, SIZE, X, Y, area_of, new_bench, polygon, split
 from .fence import whole
 from .ledger import CHANNELS, SCATTERED, tally_exit
 
@@ -94,16 +94,15 @@ def _go(  # type: ignore[no-untyped-def]
             sides, top = int(beam[SIDES]), int(beam[START])
             for k in range(sides):
                 x[k], y[k] = stack_corners[top + k, 0], stack_corners[top + k, 1]
-        count, total, whose, slide, room = -1, sides, -1, 0.0, at[KEPT] + depth < rules.limit
+        count, total, met, alone, slide, room = -1, sides, -1, False, 0.0, at[KEPT] + depth < rules.limit
         if room:
-            whose, slide = whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, rules.tolerance)
-        if whose >= 0:
+            met, alone, slide = whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, rules.tolerance)
+        if alone:
             count, total = 1, 2 * sides
-        elif room and sides <= most_sides:
+        elif met >= 0 and sides <= most_sides:
             for k in range(sides):
                 corner[k, X], corner[k, Y] = x[k], y[k]
-            count = split(ahead, bits, corner, cells, edges, made, beam, sides, mains, core2, rules.tolerance)
-            slide = corner[0, T]
+            count = split(ahead, bits, corner, cells, edges, made, beam, sides, met, mains, core2, rules.tolerance)
             for cell in range(count):
                 total += cells[cell, SIZE]
         kept, used, known = at[KEPT], at[USED], at[KNOWN]
@@ -135,8 +134,8 @@ def _go(  # type: ignore[no-untyped-def]
                 piece[k] = beam[k]
             for k in range(CHANNELS):
                 account[k] = ledger[k]
-            size, row = sides, whose
-            if whose < 0:
+            size, row = sides, met
+            if not alone:
                 size, row = polygon(corner, cells, cell, sides, x, y), cells[cell, OWNER]
                 piece[AREA] = area_of(x, y, size)
             at[PIECES] += 1
@@ -178,7 +177,7 @@ def _go(  # type: ignore[no-untyped-def]
                 _put(done, done_ledgers, done_corners, kept, used, piece, account, x, y, size)
                 kept += 1
                 used += size
-            elif whose >= 0:  # goes on as it is, and keeps its place on the stack
+            elif alone:  # goes on as it is, and keeps its place on the stack
                 flying = True
                 depth += 1
                 for k in range(WIDTH):

@@ -252,7 +252,7 @@ def _put_in(ahead, corner, cells, edges, made, beam, f, count, corners, sides, t
 
 
 @njit()
-def split(ahead, bits, corner, cells, edges, made, beam, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
+def split(ahead, bits, corner, cells, edges, made, beam, sides, met, mains, core2, tolerance):  # type: ignore[no-untyped-def]
     """Cut a beam's polygon by the facets it meets.
 
     Parameters
@@ -260,6 +260,7 @@ def split(ahead, bits, corner, cells, edges, made, beam, sides, mains, core2, to
     ahead, bits, corner, cells, edges, made : the bench; the first `sides` rows of `corner` hold the polygon's X and Y,
         counter-clockwise.
     beam : o(x, y) = beam[0:3] + x beam[3:6] + y beam[6:9], direction beam[9:12].
+    met : the facet that the first corner's ray meets.
     mains, core2 : see `StoneTable`.
     tolerance : mm; a facet nearer by less than this, seen across the beam, wins nothing.
 
@@ -267,18 +268,16 @@ def split(ahead, bits, corner, cells, edges, made, beam, sides, mains, core2, to
     tiling; neither has been seen.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
-    face(ahead, 0, ahead.shape[1], vx, vy, vz)
-    ox, oy, oz = line(beam, corner[0, X], corner[0, Y])
-    f, _ = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
-    if f < 0:
-        return -1
-    count, corners, seen = _begin(ahead, corner, cells, beam, f, sides), sides, 1
+    face(ahead, 0, mains, vx, vy, vz)
+    face(ahead, max(met, mains), met + 1, vx, vy, vz)  # a side facet only once it is met
+    count, corners, seen = _begin(ahead, corner, cells, beam, met, sides), sides, 1
     while seen < corners and count >= 0:
         ox, oy, oz = line(beam, corner[seen, X], corner[seen, Y])
         # Is any facet nearer here than the cells say? Side facets are asked where the ray leaves outside the stone's core.
         t, slack = corner[seen, T], tolerance * corner[seen, T_OVER]
         if nearer(ahead, 0, mains, ox, oy, oz, t - slack - tolerance) > 0 or outside(ox, oy, t, vx, vy, core2):
             f, least = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
+            face(ahead, max(f, mains), f + 1, vx, vy, vz)
             if t - least > slack + tolerance * ahead[OVER, f]:
                 count, corners = _put_in(ahead, corner, cells, edges, made, beam, f, count, corners, sides, tolerance)
         seen += 1

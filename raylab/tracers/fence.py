@@ -55,7 +55,9 @@ def _fences(planes, corner, starts, meeting, ends):  # type: ignore[no-untyped-d
 
 @njit()
 def whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
-    """The facet that takes a beam's whole polygon, -1 where several may share it, and t at the polygon's first corner.
+    """The facet that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
+
+    Where it doesn't, several may share the polygon.
 
     Parameters
     ----------
@@ -66,17 +68,17 @@ def whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, tolerance
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
     ox, oy, oz = line(beam, x[0], y[0])
-    found, slide = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
-    f = max(found, 0)
+    met, t = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
+    f = max(met, 0)
     nx, ny, nz, d = ahead[0, f], ahead[1, f], ahead[2, f], ahead[3, f]
     over, out = 1.0 / (nx * vx + ny * vy + nz * vz), 0
     # Counted to the end, though one outside decides: most often none is, and vector instructions don't stop half-way.
     for k in range(sides):
         px, py, pz = line(beam, x[k], y[k])
-        t = (d - (nx * px + ny * py + nz * pz)) * over
-        px, py, pz = px + t * vx, py + t * vy, pz + t * vz
+        way = (d - (nx * px + ny * py + nz * pz)) * over
+        px, py, pz = px + way * vx, py + way * vy, pz + way * vz
         for block in range(fences[f], fences[f + 1]):
             for lane in range(np.uintp(0), np.uintp(fence.shape[2])):
                 apart = fence[block, 0, lane] * px + fence[block, 1, lane] * py + fence[block, 2, lane] * pz
                 out += 1 if fence[block, 3, lane] - apart < -tolerance else 0
-    return -1 if out > 0 else found, slide
+    return met, met >= 0 and out == 0, t

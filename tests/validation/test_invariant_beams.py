@@ -99,7 +99,7 @@ MUTANTS = {
         "for cell in range(min(count, 1)):\n            for k",
         [sums],
     ),
-    "fence that holds nothing back": ("fence", "return -1 if out > 0 else found, slide", "return found, slide", [reference]),
+    "fence that holds nothing back": ("fence", "met >= 0 and out == 0, t", "met >= 0, t", [reference]),
     "lost Jacobian of the entry": (
         "beams",
         "area, area * beam[optics.INTENSITY]",
