@@ -183,12 +183,12 @@ def even_for_overcast(patch: Patch) -> None:
 
 def _proportions(patch: Patch, **changes: float) -> None:
     """Build brilliants with some proportions changed by so much."""
-    true = brilliant._planes
+    true = brilliant._rings
 
-    def planes(p: Any, girdle_facets: int) -> Any:
+    def rings(p: Any, girdle_facets: int) -> Any:
         return true(dataclasses.replace(p, **{key: getattr(p, key) + by for key, by in changes.items()}), girdle_facets)
 
-    patch.setattr(brilliant, "_planes", planes)
+    patch.setattr(brilliant, "_rings", rings)
 
 
 def mains_too_steep(patch: Patch) -> None:
