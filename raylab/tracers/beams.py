@@ -38,6 +38,7 @@ from .wedge import Symmetry, find_symmetry, no_symmetry, within
 
 # Where many stones are traced, memory that each hands back to the system costs the next a tenth of its time to get again.
 # glibc hands back what is larger than the largest block ever freed, up to 32 MB: this one, never touched, sets that.
+# The price is memory kept, 200 MB in a film on two threads; see the film in benchmarks/README.md.
 np.empty(31 << 20, np.uint8)
 
 TOLERANCE = 1e-12
