@@ -207,11 +207,7 @@ def _rings(p: BrilliantProportions, girdle_facets: int) -> list[tuple[str, np.nd
         ring("star", MAINS, _JOINT, star, edge, half_girdle + crown_height),
         ring("crown main", MAINS, 0.0, crown, R, half_girdle),
         ring("upper half", 2 * MAINS, _HALF, upper, foot, half_girdle),
-        (
-            "girdle",
-            _around(girdle_facets, math.pi / girdle_facets, 1.0, 0.0),
-            R * math.cos(math.pi / girdle_facets),
-        ),
+        ("girdle", _around(girdle_facets, math.pi / girdle_facets, 1.0, 0.0), R * math.cos(math.pi / girdle_facets)),
         ring("lower half", 2 * MAINS, _HALF, lower, foot, -half_girdle),
         ring("pavilion main", MAINS, 0.0, pavilion, R, -half_girdle),
     ]

@@ -24,51 +24,55 @@ FIRST_FLOOR = 1.0 / 100.0
 """The first floor as a share of what may be left inside."""
 
 
-class _Held:
-    """Beams that have ended or wait, in the batches that they came in.
+class _Part:
+    """What is still held of one batch, with the two columns that rounds look through close together.
 
-    For each batch, as rounds look through them often: here (B,) which beams are still held; promise, live (B,)
-    PROMISE and POWER of those that wait, -1 and 0 for the others. ended : weight times area, mm^2, inside the ended ones.
+    here : (B,) which beams. promise, live : (B,) PROMISE and POWER of those that wait, -1 and 0 for the others.
     """
 
+    def __init__(self, batch: Batch) -> None:
+        waits = batch.beams[:, LIVE] != 0.0
+        self.batch, self.here = batch, np.ones(len(waits), bool)
+        self.promise = np.where(waits, batch.beams[:, PROMISE], -1.0)
+        self.live = np.where(waits, batch.beams[:, POWER], 0.0)
+
+    def take(self, floor: float) -> np.ndarray:
+        """Rows of the beams that wait and promise at least `floor`, held no longer."""
+        which = np.flatnonzero(self.promise >= floor)
+        self.here[which], self.promise[which], self.live[which] = False, -1.0, 0.0
+        return which
+
+
+class _Held:
+    """Beams that have ended or wait, in the batches that they came in. ended : weight times area, mm^2, inside those ended."""
+
     def __init__(self, first: Batch) -> None:
-        self.batches: list[Batch] = []
-        self.here: list[np.ndarray] = []
-        self.promise: list[np.ndarray] = []
-        self.live: list[np.ndarray] = []
+        self.parts: list[_Part] = []
         self.ended = 0.0
         self.add(first)
 
     def add(self, batch: Batch) -> None:
-        waits, power = batch.beams[:, LIVE] != 0.0, batch.beams[:, POWER]
-        self.batches.append(batch)
-        self.here.append(np.ones(len(waits), bool))
-        self.promise.append(np.where(waits, batch.beams[:, PROMISE], -1.0))
-        self.live.append(np.where(waits, power, 0.0))
-        self.ended += float(power[~waits].sum())
+        self.parts.append(_Part(batch))
+        self.ended += float(batch.beams[batch.beams[:, LIVE] == 0.0, POWER].sum())
 
     def __len__(self) -> int:
-        return sum(int(here.sum()) for here in self.here)
+        return sum(int(part.here.sum()) for part in self.parts)
 
-    def power(self) -> float:
+    def nodes(self) -> int:
+        """How many nodes of paths the batches have."""
+        return sum(len(part.batch.nodes) for part in self.parts)
+
+    def live(self) -> float:
         """Weight times area, mm^2, inside the beams that wait."""
-        return sum(float(live.sum()) for live in self.live)
+        return sum(float(part.live.sum()) for part in self.parts)
 
     def take(self, floor: float) -> Some:
         """Remove the beams that wait and promise at least `floor`."""
-        taken = []
-        for batch, here, promise, live in zip(self.batches, self.here, self.promise, self.live, strict=True):
-            which = np.flatnonzero(promise >= floor)
-            here[which], promise[which], live[which] = False, -1.0, 0.0
-            taken.append((batch, which))
-        return gather(taken)
+        return gather([(part.batch, part.take(floor)) for part in self.parts])
 
     def rest(self) -> Batch:
         """All that is held, as one batch; a polygon that rounding left without area is no polygon."""
-        which = [
-            np.flatnonzero(here & (batch.beams[:, SIDES] >= 3.0)) for batch, here in zip(self.batches, self.here, strict=True)
-        ]
-        return _as_one(list(zip(self.batches, which, strict=True)))
+        return _as_one([(part.batch, np.flatnonzero(part.here & (part.batch.beams[:, SIDES] >= 3.0))) for part in self.parts])
 
 
 def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, threads: int) -> tuple[Batch, int]:
@@ -83,16 +87,15 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
     """
     target = precision * float(first.beams[:, AREA].sum())
     held, floor, rounds = _Held(first), FIRST_FLOOR * target, 0
-    live = held.power()
+    live = held.live()
     while live > max(target - held.ended, 0.1 * target):
         active = held.take(floor)
         if len(active[0]):
-            now = rules._replace(
-                floor=floor, base=sum(len(b.nodes) for b in held.batches), limit=max(1, rules.limit - len(held))
-            )
-            held.add(_deal(active, now, setting, threads))
-            live = held.power()
-            if held.batches[-1].stopped:
+            now = rules._replace(floor=floor, base=held.nodes(), limit=max(1, rules.limit - len(held)))
+            left = _deal(active, now, setting, threads)
+            held.add(left)
+            live = held.live()
+            if left.stopped:
                 break
         rounds += 1
         # What is left falls roughly as the root of the floor: aim at the target, but in steps.
