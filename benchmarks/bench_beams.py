@@ -3,7 +3,7 @@
 All figures and ratios come from one run; times are the best of several, after a run that compiles. Ratios are of processor
 time, all threads together, because other programs on the machine stretch a long run's wall time more than a short one's.
 
-* One face: a 153-facet brilliant (57 and 96 of the girdle) face-up, head's shadow, one core, polarised: bracket of at most
+* One face: a 153-facet brilliant (57 and 96 of the girdle) face-up, head's shadow, one core, polarized: bracket of at most
   0.2 % of the view's light, with the wedge and without; and tilted, with two threads.
 * An exact map of 512 x 512 pixels, s and p averaged as mitsuba's fastest variants do it, no sample in it: the error that is
   left is what was left untraced. From the precisions below the coarsest is taken whose map is within the target of the
@@ -28,11 +28,12 @@ from typing import TypeVar
 import numpy as np
 
 from raylab.lighting.dome import Dome
-from raylab.lighting.view import View, frame_around
-from raylab.stone.brilliant import round_brilliant
-from raylab.tracers import rounds
-from raylab.tracers.beams import Beams, trace_beams
-from raylab.tracers.exact_image import exact_image
+from raylab.scene.pixel_grid import grid_around
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.tracers.exact import schedule as rounds
+from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact.image import exact_image
 from raylab.tracers.ledger import UNTRACED
 
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -74,8 +75,8 @@ def one_face() -> None:
 
 def exact(view: View, resolution: int, precision: float) -> np.ndarray:
     """The exact luminance map, s and p averaged."""
-    beams = trace_beams(STONE, DOME, view, precision=precision, polarised=False, max_bounces=2000)
-    return exact_image(beams, frame_around(STONE, view, resolution), 589.3).fields["luminance"]
+    beams = trace_beams(STONE, DOME, view, precision=precision, polarized=False, max_bounces=2000)
+    return exact_image(beams, grid_around(STONE, view, resolution), 589.3).fields["luminance"]
 
 
 def exact_seconds(target: float, reference: np.ndarray, inside: np.ndarray) -> float:
@@ -96,7 +97,7 @@ def maps(with_mitsuba: bool) -> None:
     print("map of 512 x 512 pixels, face-up, s and p averaged, 2 threads; times of sampled maps are processor times")
     sampled.timed = lambda run, repeats=5: best(run, min(repeats, 2))[::2]
     reference = exact(FACE_UP, 512, 1e-5)
-    sampled.FRAME, sampled.RESOLUTION = frame_around(STONE, FACE_UP, 512), 512
+    sampled.FRAME, sampled.RESOLUTION = grid_around(STONE, FACE_UP, 512), 512
     sampled.INSIDE = inside = sampled.scenes.covered(STONE, FACE_UP, sampled.FRAME)
     fast = exact_seconds(0.005, reference, inside)
     sampled.TARGET = 0.005
@@ -104,7 +105,7 @@ def maps(with_mitsuba: bool) -> None:
     print(f"  the exact map is {slow / fast:.0f} times faster than our rays at RMSE 0.005  (target: faster)")
     if with_mitsuba:
         fast = exact_seconds(0.002, reference, inside)
-        sampled.FRAME, sampled.RESOLUTION, sampled.TARGET = frame_around(STONE, FACE_UP, 256), 256, 0.002
+        sampled.FRAME, sampled.RESOLUTION, sampled.TARGET = grid_around(STONE, FACE_UP, 256), 256, 0.002
         sampled.INSIDE = sampled.scenes.covered(STONE, FACE_UP, sampled.FRAME)
         variants = sorted({sampled.scenes.use_variant(False), "scalar_rgb"})
         quarter = min(sampled.mitsuba_seconds(variant, exact(FACE_UP, 256, 1e-5)) for variant in variants)

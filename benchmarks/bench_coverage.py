@@ -24,8 +24,8 @@ import raylab as rl
 from raylab.comparison.comparing import drawn_settings
 from raylab.comparison.uncertainty import COVERAGE, propagate, statistics_of
 from raylab.comparison.verdicts import within_nature
-from raylab.results.stats import Statistic
-from raylab.stone.plane_errors import Uncertainty
+from raylab.results.statistics import Statistic
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
 
 LIGHT = ("brightness", "contrast_rms", "leak", "head")
 SHAPE = ("crown_angle_deg", "pavilion_angle_deg", "depth_pct", "girdle_valley_pct", "diameter_mm", "table_pct", "weight_ct")

@@ -16,7 +16,7 @@ path end 1e-6; its own error is told from the scatter of the four. raylab agrees
 
 Compilation is not counted for either: every kernel runs once before it is timed. Times are the best of several runs.
 
-    python benchmarks/bench_mitsuba.py [--samplers] [--polarised]
+    python benchmarks/bench_mitsuba.py [--samplers] [--polarized]
 """
 
 from __future__ import annotations
@@ -34,15 +34,16 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "validati
 import mitsuba_scenes as scenes
 
 from raylab.lighting.dome import Dome
-from raylab.lighting.view import View, frame_around
-from raylab.stone.brilliant import round_brilliant
-from raylab.tracers.sampling import sample_image
+from raylab.scene.pixel_grid import grid_around
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.tracers.sampled.sampling import sample_image
 
 TARGET, RESOLUTION, END = 0.005, 256, 1e-3
-POLARISED = "--polarised" in sys.argv
+POLARISED = "--polarized" in sys.argv
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, VIEW = Dome(head_half_angle_deg=20), View()
-FRAME = frame_around(STONE, VIEW, RESOLUTION)
+FRAME = grid_around(STONE, VIEW, RESOLUTION)
 INSIDE = scenes.covered(STONE, VIEW, FRAME)
 
 
@@ -63,7 +64,7 @@ def timed(run: Callable[[], np.ndarray], repeats: int = 5) -> tuple[np.ndarray, 
 
 def ours(cells: int, seed: int, end: float = END) -> np.ndarray:
     """raylab's luminance map of cells x cells samples per pixel."""
-    options: dict[str, Any] = {"samples": cells**2, "seed": seed, "min_weight": end, "polarised": POLARISED}
+    options: dict[str, Any] = {"samples": cells**2, "seed": seed, "min_weight": end, "polarized": POLARISED}
     return sample_image(STONE, DOME, VIEW, FRAME, **options).fields["luminance"]
 
 

@@ -22,10 +22,10 @@ import numpy as np
 from raylab.jit import njit, parallel_kernel
 from raylab.lighting.dome import Dome
 from raylab.optics.fresnel import interface
-from raylab.stone.brilliant import round_brilliant
+from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers.ledger import CHANNELS, LUMINANCE, tally_exit
-from raylab.tracers.rays import trace_rays
-from raylab.tracers.tables import stone_table
+from raylab.tracers.sampled.rays import trace_rays
+from raylab.tracers.stone_table import stone_table
 
 RAYS = 1 << 20
 END, BOUNCES = 1e-4, 64
@@ -123,9 +123,9 @@ def main() -> None:
     points = np.random.default_rng(0).uniform(-3.3, 3.3, (RAYS, 2))
     origins, directions = np.column_stack([points, np.full(RAYS, 10.0)]), np.tile([0.0, 0.0, -1.0], (RAYS, 1))
 
-    def packets(polarised: bool) -> tuple[np.ndarray, np.ndarray, int]:
+    def packets(polarized: bool) -> tuple[np.ndarray, np.ndarray, int]:
         return trace_rays(
-            origins, directions, table, dome.table, turn, polarised=polarised, min_weight=END, max_bounces=BOUNCES
+            origins, directions, table, dome.table, turn, polarized=polarized, min_weight=END, max_bounces=BOUNCES
         )
 
     def plain() -> tuple[np.ndarray, np.ndarray]:
@@ -140,9 +140,9 @@ def main() -> None:
     print(f"mean luminance {out[hit, LUMINANCE].mean():.6f}, plain loop {plain_out[hit, LUMINANCE].mean():.6f}")
     assert difference < 1e-6, f"the two tracers differ by {difference:.1e} per ray"
     averaged_segments = packets(False)[2]
-    seconds = best_seconds({"polarised": lambda: packets(True), "averaged": lambda: packets(False), "plain": plain})
-    fast, slow = segments / seconds["polarised"] / 1e6, plain_segments.sum() / seconds["plain"] / 1e6
-    print(f"rays, polarised   {fast:6.1f} million segments/s  (target 25)")
+    seconds = best_seconds({"polarized": lambda: packets(True), "averaged": lambda: packets(False), "plain": plain})
+    fast, slow = segments / seconds["polarized"] / 1e6, plain_segments.sum() / seconds["plain"] / 1e6
+    print(f"rays, polarized   {fast:6.1f} million segments/s  (target 25)")
     print(f"rays, averaged    {averaged_segments / seconds['averaged'] / 1e6:6.1f} million segments/s")
     print(f"plain loop        {slow:6.1f} million segments/s; rays are {fast / slow:.1f} times faster")
 

@@ -24,10 +24,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from raylab.lighting.dome import Dome
-from raylab.lighting.view import View
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.planes import Stone
-from raylab.tracers.beams import Beams, trace_beams
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.stone import Stone
+from raylab.tracers.exact.beams import Beams, trace_beams
 
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, FACE_UP, TILTED = Dome(head_half_angle_deg=20), View(), View(tilt_deg=12, tilt_azimuth_deg=7)

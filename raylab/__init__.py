@@ -13,28 +13,27 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
+from .version import __version__
+
 if TYPE_CHECKING:
     from .color.eyes import eye_pair, with_head
     from .color.fire import chroma, fire_map
-    from .color.picture import face_up_color, picture
+    from .color.picture import color_picture, face_up_color
     from .comparison.comparing import compare
     from .comparison.comparison import Comparison
     from .comparison.uncertainty import Estimate, propagate, statistics_of
+    from .cutting.choices import best_brillianteering, brillianteering_grid
+    from .cutting.last_facets import LastFacets
+    from .cutting.preview import Preview, brillianteer
+    from .cutting.repolishing import repolish, what_if
     from .designs.gradients import gradient
-    from .designs.optimising import Optimum, optimise
     from .errors import InputError, RaylabError, StoneError
     from .files import save_stone
-    from .finishing.choosing import best_finishes, finish_grid
-    from .finishing.cutting import LastFacets
-    from .finishing.previewing import Preview, finish
-    from .finishing.repolishing import repolish, what_if
     from .lighting.dome import Dome, Lamp, Zone
-    from .lighting.scene import Scene
-    from .lighting.scenefile import dome_names, load_dome, load_scene, load_stone
-    from .lighting.view import View
-    from .motion.paths import circling, rocking, turning
-    from .motion.scintillation import flashing
+    from .lighting.dome_file import dome_names, load_dome
+    from .motion.scintillation import scintillation
     from .motion.tilting import tilt
+    from .motion.view_paths import circling, rocking, turning
     from .optics.absorption import load_tint
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
@@ -42,15 +41,20 @@ if TYPE_CHECKING:
     from .pictures.color_files import save_color_png, save_linear_tiff
     from .pictures.drawing3d import view3d
     from .pictures.video import save_video
-    from .raypath import RayPath, ray_path
     from .report import save_report
-    from .stone.brilliant import round_brilliant
-    from .stone.deviate import Offset, deviate
-    from .stone.measure import Measurements, measure
-    from .stone.plane_errors import Uncertainty
-    from .stone.planes import Stone
-    from .stone.scan import Scan, load_scan, stone_from_mesh
+    from .scene.scene import Scene
+    from .scene.scene_file import load_scene
+    from .scene.view import View
+    from .single_ray import RayPath, ray_path
+    from .stone.cuts.round_brilliant import round_brilliant
+    from .stone.measuring.plane_uncertainty import Uncertainty
+    from .stone.measuring.proportions import Measurements, measure
+    from .stone.offsets import Offset, deviate
     from .stone.scanning.report import ScanReport
+    from .stone.scanning.scan import Scan, load_scan, stone_from_mesh
+    from .stone.stone import Stone
+    from .stone.stone_file import load_stone
+    from .sweeps.optimizing import Optimum, optimize
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
 
@@ -60,72 +64,71 @@ _HOME = {
     "Estimate": "comparison.uncertainty",
     "InputError": "errors",
     "Lamp": "lighting.dome",
-    "LastFacets": "finishing.cutting",
+    "LastFacets": "cutting.last_facets",
     "Material": "optics.materials",
-    "Measurements": "stone.measure",
-    "Offset": "stone.deviate",
-    "Optimum": "designs.optimising",
-    "Preview": "finishing.previewing",
-    "RayPath": "raypath",
+    "Measurements": "stone.measuring.proportions",
+    "Offset": "stone.offsets",
+    "Optimum": "sweeps.optimizing",
+    "Preview": "cutting.preview",
+    "RayPath": "single_ray",
     "RaylabError": "errors",
     "Result": "tracing",
-    "Scan": "stone.scan",
+    "Scan": "stone.scanning.scan",
     "ScanReport": "stone.scanning.report",
-    "Scene": "lighting.scene",
-    "Stone": "stone.planes",
+    "Scene": "scene.scene",
+    "Stone": "stone.stone",
     "StoneError": "errors",
-    "Uncertainty": "stone.plane_errors",
-    "View": "lighting.view",
+    "Uncertainty": "stone.measuring.plane_uncertainty",
+    "View": "scene.view",
     "Zone": "lighting.dome",
-    "best_finishes": "finishing.choosing",
+    "best_brillianteering": "cutting.choices",
+    "brillianteer": "cutting.preview",
+    "brillianteering_grid": "cutting.choices",
     "chroma": "color.fire",
-    "circling": "motion.paths",
+    "circling": "motion.view_paths",
+    "color_picture": "color.picture",
     "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
-    "deviate": "stone.deviate",
-    "dome_names": "lighting.scenefile",
+    "deviate": "stone.offsets",
+    "dome_names": "lighting.dome_file",
     "eye_pair": "color.eyes",
     "face_up_color": "color.picture",
-    "finish": "finishing.previewing",
-    "finish_grid": "finishing.choosing",
     "fire_map": "color.fire",
-    "flashing": "motion.scintillation",
     "fresnel": "optics.fresnel",
     "get_material": "optics.materials",
     "gradient": "designs.gradients",
-    "load_dome": "lighting.scenefile",
-    "load_scan": "stone.scan",
-    "load_scene": "lighting.scenefile",
-    "load_stone": "lighting.scenefile",
+    "load_dome": "lighting.dome_file",
+    "load_scan": "stone.scanning.scan",
+    "load_scene": "scene.scene_file",
+    "load_stone": "stone.stone_file",
     "load_tint": "optics.absorption",
     "materials": "optics.materials",
-    "measure": "stone.measure",
-    "optimise": "designs.optimising",
-    "picture": "color.picture",
+    "measure": "stone.measuring.proportions",
+    "optimize": "sweeps.optimizing",
     "propagate": "comparison.uncertainty",
-    "ray_path": "raypath",
-    "repolish": "finishing.repolishing",
-    "rocking": "motion.paths",
-    "round_brilliant": "stone.brilliant",
+    "ray_path": "single_ray",
+    "repolish": "cutting.repolishing",
+    "rocking": "motion.view_paths",
+    "round_brilliant": "stone.cuts.round_brilliant",
     "save_color_png": "pictures.color_files",
     "save_linear_tiff": "pictures.color_files",
     "save_report": "report",
     "save_stone": "files",
     "save_video": "pictures.video",
+    "scintillation": "motion.scintillation",
     "statistics_of": "comparison.uncertainty",
-    "stone_from_mesh": "stone.scan",
+    "stone_from_mesh": "stone.scanning.scan",
     "sweep": "sweeps.sweeping",
     "tilt": "motion.tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
-    "turning": "motion.paths",
+    "turning": "motion.view_paths",
     "view3d": "pictures.drawing3d",
     "wavelength_set": "optics.spectrum",
-    "what_if": "finishing.repolishing",
+    "what_if": "cutting.repolishing",
     "with_head": "color.eyes",
 }
 
-__version__ = "0.1.0"
 __all__ = [
     "Comparison",
     "Dome",
@@ -150,19 +153,19 @@ __all__ = [
     "View",
     "Zone",
     "__version__",
-    "best_finishes",
+    "best_brillianteering",
+    "brillianteer",
+    "brillianteering_grid",
     "chroma",
     "circling",
+    "color_picture",
     "compare",
     "critical_angle_deg",
     "deviate",
     "dome_names",
     "eye_pair",
     "face_up_color",
-    "finish",
-    "finish_grid",
     "fire_map",
-    "flashing",
     "fresnel",
     "get_material",
     "gradient",
@@ -173,8 +176,7 @@ __all__ = [
     "load_tint",
     "materials",
     "measure",
-    "optimise",
-    "picture",
+    "optimize",
     "propagate",
     "ray_path",
     "repolish",
@@ -185,6 +187,7 @@ __all__ = [
     "save_report",
     "save_stone",
     "save_video",
+    "scintillation",
     "statistics_of",
     "stone_from_mesh",
     "sweep",

@@ -22,10 +22,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from . import __version__
 from .errors import InputError
 from .stone.facet_table import facet_table
-from .stone.planes import Stone
+from .stone.stone import Stone
+from .version import __version__
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -212,7 +212,7 @@ def report(result: Result) -> dict[str, Any]:
         "settings": {
             "resolution": scene.resolution,
             "samples": scene.samples,
-            "polarised": scene.polarised,
+            "polarized": scene.polarized,
             "min_weight": scene.min_weight,
             "max_bounces": scene.max_bounces,
             "seed": scene.seed,

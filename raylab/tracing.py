@@ -8,20 +8,21 @@ from typing import Any
 
 import xarray as xr
 
+from . import pattern_symmetry as symmetry
 from .lighting.dome import Dome
-from .lighting.scene import Scene
-from .lighting.view import Frame, View, frame_around
-from .progress_bar import part_of
-from .results import symmetry
+from .progress import part_of
 from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
-from .results.stats import Statistic, Summary, summarise
-from .stone.planes import Stone
-from .tracers.beams import Beams, trace_beams
-from .tracers.exact_image import exact_image
-from .tracers.sampling import sample_image
-from .tracers.traced import Traced
+from .results.statistics import Statistic, Summary, summarize
+from .scene.pixel_grid import PixelGrid, grid_around
+from .scene.scene import Scene
+from .scene.view import View
+from .stone.stone import Stone
+from .tracers.engine_result import EngineResult
+from .tracers.exact.beams import Beams, trace_beams
+from .tracers.exact.image import exact_image
+from .tracers.sampled.sampling import sample_image
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def trace(
     progress : called with the share of the work done, 0 to 1.
     **settings : the settings of `Scene`: `resolution` (pixels along each side), `wavelengths_nm` (a number, or several
         for a spectral axis), `engine` (exact beams under a parallel view, else rays, unless insisted on), `precision`
-        (width of the exact engine's bracket), `samples` (rays per pixel, a square number), `polarised`, `min_weight`,
+        (width of the exact engine's bracket), `samples` (rays per pixel, a square number), `polarized`, `min_weight`,
         `max_bounces`, `seed`.
 
     Returns
@@ -79,8 +80,8 @@ def trace(
 def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[float], None] | None = None) -> Result:
     """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
     wavelengths = scene.wavelengths
-    frame = frame_around(scene.stone, scene.view, scene.resolution)
-    traced: list[Traced] = []
+    grid = grid_around(scene.stone, scene.view, scene.resolution)
+    traced: list[EngineResult] = []
     virtual: list[Beams] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []
@@ -89,16 +90,16 @@ def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[floa
         if scene.chosen_engine == "beams":
             beams = beams_of(scene, wavelength_nm)
             virtual.append(beams)
-            traced.append(exact_image(beams, frame, wavelength_nm))  # its totals are the wedge's, as a sweep's are
+            traced.append(exact_image(beams, grid, wavelength_nm))  # its totals are the wedge's, as a sweep's are
             if by_facet:
                 whole = beams.unfolded()
                 paths.append(strongest_paths(whole))
                 tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
             tell(1.0)
         else:
-            traced.append(sampled_image_of(scene, frame, wavelength_nm, tell))
+            traced.append(sampled_image_of(scene, grid, wavelength_nm, tell))
     agreement, note = _symmetry(scene, virtual)
-    summary = summarise(traced, scene.dome.peak_radiance, agreement, note, tables)
+    summary = summarize(traced, scene.dome.peak_radiance, agreement, note, tables)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
     if paths:
         maps = with_paths(maps, [one.fields["polygon"] for one in traced], paths, scene.stone)
@@ -119,7 +120,7 @@ def _symmetry(scene: Scene, virtual: list[Beams]) -> tuple[Statistic | None, str
         scene.dome,
         scene.view,
         wavelength_nm=middle,
-        polarised=scene.polarised,
+        polarized=scene.polarized,
         min_weight=scene.min_weight,
         seed=scene.seed,
     )
@@ -133,7 +134,7 @@ def beams_of(scene: Scene, wavelength_nm: float, *, keep_paths: bool = True, thr
         scene.dome,
         scene.view,
         wavelength_nm=wavelength_nm,
-        polarised=scene.polarised,
+        polarized=scene.polarized,
         precision=scene.precision,
         max_bounces=scene.max_bounces,
         keep_paths=keep_paths,
@@ -142,17 +143,17 @@ def beams_of(scene: Scene, wavelength_nm: float, *, keep_paths: bool = True, thr
 
 
 def sampled_image_of(
-    scene: Scene, frame: Frame, wavelength_nm: float, progress: Callable[[float], None] | None = None
-) -> Traced:
+    scene: Scene, grid: PixelGrid, wavelength_nm: float, progress: Callable[[float], None] | None = None
+) -> EngineResult:
     """The sampled image of a scene at one wavelength, on a frame."""
     return sample_image(
         scene.stone,
         scene.dome,
         scene.view,
-        frame,
+        grid,
         wavelength_nm=wavelength_nm,
         samples=scene.samples,
-        polarised=scene.polarised,
+        polarized=scene.polarized,
         min_weight=scene.min_weight,
         max_bounces=scene.max_bounces,
         seed=scene.seed,

@@ -18,7 +18,7 @@ import imageio.v3 as iio
 import numpy as np
 
 import raylab as rl
-from raylab.pictures.finish_plots import grid_figure, preview_figure
+from raylab.pictures.brillianteering_plots import grid_figure, preview_figure
 from raylab.pictures.fire_plots import fire_figure
 from raylab.pictures.tilt_plots import tilt_figure
 from raylab.report.pictures import maps_figure, packed_png
@@ -50,7 +50,7 @@ def figure_of(name: str, figure: Any) -> None:
 
 
 def seen(scene: rl.Scene, exposure: float = 1.0, light: str = "D65", resolution: int = SIDE) -> np.ndarray:
-    return rl.picture(replace(scene, resolution=resolution), light, exposure).srgb(GREY)
+    return rl.color_picture(replace(scene, resolution=resolution), light, exposure).srgb(GREY)
 
 
 def face_up() -> None:
@@ -96,9 +96,9 @@ def convergence() -> None:
     figure = Figure(figsize=(9.2, 3.8), layout="constrained")
     for axes, name in zip(figure.subplots(1, 2, sharey=True), ("head-shadow", "small-lamps"), strict=True):
         scene = rl.Scene(stone(), rl.load_dome(name), rl.View(6.0, 20.0), resolution=96, precision=1e-2)
-        true = np.nan_to_num(rl.picture(scene, wavelengths=finest).xyz)
+        true = np.nan_to_num(rl.color_picture(scene, wavelengths=finest).xyz)
         for kind, style, tint in (("uniform", "o-", "#31688e"), ("gauss", "s--", "#440154")):
-            seen = [rl.picture(scene, wavelengths=rl.wavelength_set(n, kind)).xyz for n in numbers]
+            seen = [rl.color_picture(scene, wavelengths=rl.wavelength_set(n, kind)).xyz for n in numbers]
             off = [np.sqrt(np.mean((np.nan_to_num(xyz) - true) ** 2) / np.mean(true**2)) for xyz in seen]
             axes.loglog(numbers, off, style, color=tint, label=kind)
         axes.set_xticks(numbers, [str(n) for n in numbers])
@@ -117,7 +117,7 @@ def rooms() -> None:
 
 def tilted() -> None:
     dome, angles = rl.load_dome("head-shadow"), list(range(0, 31, 2))
-    figure_of("tilt", tilt_figure(rl.tilt(stone(), dome, angles), rl.flashing(stone(), dome, angles)))
+    figure_of("tilt", tilt_figure(rl.tilt(stone(), dome, angles), rl.scintillation(stone(), dome, angles)))
 
 
 def eyes() -> None:
@@ -141,12 +141,12 @@ def compare() -> None:
     (HERE / "compare.png").write_bytes(packed_png(maps_figure(found, "contrast"), dpi=130))
 
 
-def finish() -> None:
+def brillianteering() -> None:
     """A blocked stone finished in the three best of nine ways under a wish, and all nine as small maps."""
     blocked, dome = rl.load_stone(SCENES / "stones" / "blocked.csv"), rl.load_dome("head-shadow")
-    grid = rl.finish_grid(blocked, dome, {"star_pct": [45, 50, 55], "lower_half_pct": [72, 77, 82]})
-    choices = [best.choice for best in rl.best_finishes(grid, "most brightness with weight_ct >= 1.014")]
-    preview = rl.finish(blocked, dome, choices, coverage=100.0)
+    grid = rl.brillianteering_grid(blocked, dome, {"star_pct": [45, 50, 55], "lower_half_pct": [72, 77, 82]})
+    choices = [best.choice for best in rl.best_brillianteering(grid, "most brightness with weight_ct >= 1.014")]
+    preview = rl.brillianteer(blocked, dome, choices, coverage=100.0)
     (HERE / "finish.png").write_bytes(packed_png(preview_figure(preview), dpi=90))
     (HERE / "finish-grid.png").write_bytes(packed_png(grid_figure(grid, tuple(choices)), dpi=90))
 
@@ -160,7 +160,7 @@ PICTURES: dict[str, Callable[[], None]] = {
     "rooms": rooms,
     "tilt": tilted,
     "compare": compare,
-    "finish": finish,
+    "brillianteering": brillianteering,
     "eyes": eyes,
     "film": film,
 }

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from raylab.optics.materials import Material
-from raylab.stone.planes import Stone
+from raylab.stone.stone import Stone
 from raylab.tracers import reference
 
 N_DIAMOND = 2.417

@@ -9,7 +9,7 @@ import trimesh
 
 import raylab as rl
 from raylab.errors import StoneError
-from raylab.stone.scan import Scan
+from raylab.stone.scanning.scan import Scan
 
 BETWEEN = {"star": 1, "crown main": 1, "pavilion main": 1, "upper half": 2, "lower half": 2}
 """Facets of a tier from one main to the next."""

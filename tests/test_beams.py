@@ -10,19 +10,20 @@ import pytest
 
 from raylab.errors import InputError
 from raylab.lighting.dome import Dome, Lamp, Zone
-from raylab.lighting.view import Frame, View, frame_around
 from raylab.optics.materials import Material
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.planes import Stone
+from raylab.scene.pixel_grid import PixelGrid, grid_around
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.stone import Stone
 from raylab.tracers import ledger
-from raylab.tracers.beams import trace_beams
-from raylab.tracers.clip import OWNER, T, X, Y, area_of, new_bench, polygon, split
-from raylab.tracers.coverage import rasterise
-from raylab.tracers.facing import filled_up, first_met, line
-from raylab.tracers.fence import fences_of, whole
-from raylab.tracers.tables import stone_table
-from raylab.tracers.tint import _triangle, mean_transmission
-from raylab.tracers.wedge import find_symmetry, within
+from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact.clipping import OWNER, T, X, Y, area_of, new_workspace, polygon, split
+from raylab.tracers.exact.mean_transmission import _triangle, mean_transmission
+from raylab.tracers.exact.nearest_plane import filled_up, first_met, line
+from raylab.tracers.exact.pixel_coverage import rasterize
+from raylab.tracers.exact.shared_symmetry import find_symmetry, within
+from raylab.tracers.exact.single_facet import fences_of, whole
+from raylab.tracers.stone_table import stone_table
 
 HEAD_SHADOW = Dome(head_half_angle_deg=10.0, tray_radiance=0.2)
 LEAN = View(tilt_deg=9.0, tilt_azimuth_deg=4.0)
@@ -51,21 +52,21 @@ def area(corners: np.ndarray) -> float:
 # Cutting.
 
 
-def split_up(bench: tuple[np.ndarray, ...], beam: np.ndarray, corners: np.ndarray, mains: int, *rest: float) -> int:
-    """Cut the polygon (K, 2) of a beam on a bench: how many cells."""
-    bench[2][: len(corners), [X, Y]] = corners
-    met, _ = first_met(bench[0], bench[1], mains, *line(beam, *corners[0]), *beam[9:12], rest[0])
-    return split(*bench, beam, len(corners), met, mains, *rest)
+def split_up(workspace: tuple[np.ndarray, ...], beam: np.ndarray, corners: np.ndarray, mains: int, *rest: float) -> int:
+    """Cut the polygon (K, 2) of a beam on a workspace: how many cells."""
+    workspace[2][: len(corners), [X, Y]] = corners
+    met, _ = first_met(workspace[0], workspace[1], mains, *line(beam, *corners[0]), *beam[9:12], rest[0])
+    return split(*workspace, beam, len(corners), met, mains, *rest)
 
 
 def cut(corners: np.ndarray, direction: tuple[float, float, float]) -> tuple[list[int], list[np.ndarray]]:
     """Cut a polygon of parallel rays, in the plane z = 0, by a cube of half-width 1: facets met and their polygons."""
     planes = np.column_stack([np.vstack([np.eye(3), -np.eye(3)]), np.ones(6)])
-    bench = new_bench(planes)
-    corner, cells = bench[2], bench[3]
+    workspace = new_workspace(planes)
+    corner, cells = workspace[2], workspace[3]
     v = np.array(direction) / np.linalg.norm(direction)
     beam = np.concatenate([[0, 0, 0], [1, 0, 0], [0, 1, 0], v])
-    count = split_up(bench, beam, corners, 6, np.inf, 1e-12)
+    count = split_up(workspace, beam, corners, 6, np.inf, 1e-12)
     facets, polygons = [], []
     for cell in range(count):
         x, y = np.empty(99), np.empty(99)
@@ -109,9 +110,9 @@ def test_a_facet_met_only_inside_the_polygon_is_found():
     slopes = np.array([(1, 0, 1), (-1, 0, 1), (0, 1, 1), (0, -1, 1)]) / math.sqrt(2.0)
     tip = np.array([(0.0, 0.0, 1.0)])
     planes = np.column_stack([np.vstack([slopes, tip]), [0.75] * 4 + [0.9]])
-    bench = new_bench(planes)
-    count = split_up(bench, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), wide, 5, np.inf, 1e-12)
-    assert sorted(bench[3][:count, OWNER]) == [0, 1, 2, 3, 4]
+    workspace = new_workspace(planes)
+    count = split_up(workspace, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), wide, 5, np.inf, 1e-12)
+    assert sorted(workspace[3][:count, OWNER]) == [0, 1, 2, 3, 4]
 
 
 def test_a_beam_along_an_edge_is_not_split_by_rounding():
@@ -125,7 +126,7 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
     """Beams from inside a brilliant into all directions, narrow and wide, by the fence and by the cutter."""
     table = filled_up(stone_table(gem, 589.3))
     fence, fences = fences_of(gem, table)
-    bench = new_bench(table.planes)
+    workspace = new_workspace(table.planes)
     x, y = width * SQUARE.T
     rng = np.random.default_rng(3)
     kept = 0
@@ -134,12 +135,12 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
         v /= np.linalg.norm(v)
         e = np.cross(v, e) / np.linalg.norm(np.cross(v, e))
         beam = np.concatenate([rng.uniform(-0.5, 0.5, 3), e, np.cross(v, e), v])
-        facet, alone, t = whole(bench[0], bench[1], fence, fences, beam, x, y, 4, table.mains, table.core2, 1e-11)
-        count = split_up(bench, beam, width * SQUARE, table.mains, table.core2, 1e-11)
+        facet, alone, t = whole(workspace[0], workspace[1], fence, fences, beam, x, y, 4, table.mains, table.core2, 1e-11)
+        count = split_up(workspace, beam, width * SQUARE, table.mains, table.core2, 1e-11)
         assert alone == (count == 1)
         if alone:
-            assert facet == bench[3][0, OWNER]
-            assert t == pytest.approx(bench[2][0, T], abs=1e-13)
+            assert facet == workspace[3][0, OWNER]
+            assert t == pytest.approx(workspace[2][0, T], abs=1e-13)
             # The oracle: the corners' rays by plain division, over all planes.
             for k in range(4):
                 o = beam[:3] + x[k] * beam[3:6] + y[k] * beam[6:9]
@@ -312,7 +313,7 @@ def test_pixels_get_exact_areas():
         if area(t) < 0.0:
             t[:] = t[::-1].copy()
     values = rng.uniform(-1.0, 1.0, (30, 2))
-    drawn = rasterise(triangles.reshape(-1, 2), np.arange(0, 91, 3), values, Frame(0.0, 0.0, 0.5, 8))
+    drawn = rasterize(triangles.reshape(-1, 2), np.arange(0, 91, 3), values, PixelGrid(0.0, 0.0, 0.5, 8))
     for row in range(8):
         for column in range(8):
             expected = np.array([in_pixel(t, 0.5 * column, 0.5 * row, 0.5) for t in triangles]) / 0.25
@@ -331,9 +332,9 @@ def in_pixel(corners: np.ndarray, x0: float, y0: float, side: float) -> float:
 @pytest.mark.parametrize("resolution", [1, 37, 512])
 def test_maps_add_up_to_the_totals(gem, face, leaning, resolution):
     for beams, view in ((face, View()), (leaning, LEAN)):
-        frame = frame_around(gem, view, resolution)
-        sums, coverage = beams.pixels(frame)
-        pixel = frame.pixel_mm**2
+        grid = grid_around(gem, view, resolution)
+        sums, coverage = beams.pixels(grid)
+        pixel = grid.pixel_mm**2
         assert coverage.sum() * pixel == pytest.approx(beams.area_mm2, rel=1e-12)
         means = sums.sum(axis=(0, 1)) * pixel / beams.area_mm2
         assert np.abs(means - beams.totals.mean[:12]).max() < 1e-12
@@ -341,14 +342,14 @@ def test_maps_add_up_to_the_totals(gem, face, leaning, resolution):
 
 
 def test_a_window_of_the_map_is_the_map_there(gem, leaning):
-    frame = frame_around(gem, LEAN, 64)
-    sums, coverage = leaning.pixels(frame)
-    window = Frame(frame.x0_mm + 20 * frame.pixel_mm, frame.y0_mm + 9 * frame.pixel_mm, frame.pixel_mm, 30)
+    grid = grid_around(gem, LEAN, 64)
+    sums, coverage = leaning.pixels(grid)
+    window = PixelGrid(grid.x0_mm + 20 * grid.pixel_mm, grid.y0_mm + 9 * grid.pixel_mm, grid.pixel_mm, 30)
     part, covered = leaning.pixels(window)
     assert np.abs(part - sums[9:39, 20:50]).max() < 1e-11
     assert np.abs(covered - coverage[9:39, 20:50]).max() < 1e-11
-    assert leaning.dominant(frame).max() < len(leaning)
-    assert np.array_equal(leaning.dominant(frame) < 0, coverage == 0.0)
+    assert leaning.dominant(grid).max() < len(leaning)
+    assert np.array_equal(leaning.dominant(grid) < 0, coverage == 0.0)
 
 
 # Body colour.

@@ -20,11 +20,11 @@ import test_sky_patches
 import test_tilting
 
 from raylab.color import eyes, fire, picture
-from raylab.lighting.view import View
 from raylab.motion import scintillation, tilting
 from raylab.optics import absorption
 from raylab.optics.materials import Material
-from raylab.tracers import beams
+from raylab.scene.view import View
+from raylab.tracers.exact import beams
 
 Patch = pytest.MonkeyPatch
 

@@ -14,21 +14,21 @@ import pytest
 from polyhedra import body, random_polyhedron
 
 from raylab.cli import main
+from raylab.comparison.alignment import common_frame, pose_of
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
-from raylab.comparison.posing import common_frame, pose_of
 from raylab.comparison.uncertainty import Estimate
 from raylab.comparison.verdicts import judge, judge_all, places, within_nature, words
 from raylab.errors import InputError
-from raylab.lighting.scenefile import load_dome
-from raylab.lighting.view import View
+from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html
 from raylab.report.pictures import picture_names
-from raylab.results.stats import Statistic
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.measure import measure
-from raylab.stone.plane_errors import Uncertainty
-from raylab.stone.scan import load_scan
+from raylab.results.statistics import Statistic
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
+from raylab.stone.measuring.proportions import measure
+from raylab.stone.scanning.scan import load_scan
 from raylab.tracing import trace
 
 ROOT = Path(__file__).parent.parent
@@ -146,14 +146,14 @@ def test_equal_diameter_and_true_size(found):
 
 
 def test_one_grid_holds_every_stone_in_every_view(found):
-    frame = common_frame(found.shown, found.views, 40)
+    grid = common_frame(found.shown, found.views, 40)
     assert found.maps.luminance.dims == ("stone", "tilt_deg", "y", "x")
     assert found.maps.luminance.shape == (2, 2, 40, 40)
-    assert found.maps.x.values == pytest.approx(frame.x_mm)
+    assert found.maps.x.values == pytest.approx(grid.x_mm)
     for k in range(2):
         for v in range(2):
             layers = found.maps.isel(stone=k, tilt_deg=v)
-            covered = float(layers.coverage.sum()) * frame.pixel_mm**2
+            covered = float(layers.coverage.sum()) * grid.pixel_mm**2
             assert covered == pytest.approx(found.summaries[v][k].area_mm2, rel=1e-9)  # nothing is cut off
             mean = float((layers.leak * layers.coverage).sum() / layers.coverage.sum())
             assert mean == pytest.approx(found.light[v][k]["leak"].statistic.value, abs=1e-9)

@@ -35,11 +35,11 @@ def test_the_edges_of_a_box_stand_where_rays_from_each_eye_put_them():
     d, apart = 10.0, 4.0
     scene = rl.Scene(box(2.0, 2.0, Material.constant(1.5)), rl.Dome(), resolution=120, samples=16)
     pair = eye_pair(scene, d, apart, wavelengths=1)
-    pixel, middle = pair.left.frame.pixel_mm, pair.left.coverage[60]
+    pixel, middle = pair.left.grid.pixel_mm, pair.left.coverage[60]
     for seen, e in ((pair.left, -apart / 2), (pair.right, apart / 2)):
         right, left = (pick(e + (side - e) * d / (d - z) for z in (1.0, -1.0)) for pick, side in ((max, 1.0), (min, -1.0)))
         width = seen.coverage[55:65].mean(axis=0)
-        x = seen.frame.x_mm
+        x = seen.grid.x_mm
         assert width.sum() * pixel == pytest.approx(right - left, abs=pixel / 4)
         assert (width * x).sum() / width.sum() == pytest.approx((right + left) / 2.0, abs=pixel / 4)
     assert abs(np.argmax(middle) - np.argmax(pair.right.coverage[60])) > 1
@@ -108,8 +108,8 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
     edge = half * d / (d - z)
     radius = 0.5 * pupil * z / (d - z)
     for seen, expected in ((sharp, 0.0), (blurred, radius**2 / 4.0)):
-        width, pixel = seen.coverage[rows].mean(axis=0), seen.frame.pixel_mm
-        x = seen.frame.x_mm
+        width, pixel = seen.coverage[rows].mean(axis=0), seen.grid.pixel_mm
+        x = seen.grid.x_mm
         right = x > 0.0
         steps, at = -np.diff(width[right]), (x[right][1:] + x[right][:-1]) / 2.0
         middle = steps @ at
@@ -117,7 +117,7 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
         assert middle == pytest.approx(edge, abs=pixel / 10.0)
         # a pixel adds up to 1/4 of its square, whatever lies within it
         assert steps @ (at - middle) ** 2 == pytest.approx(expected, abs=pixel**2 / 4.0)
-    assert radius**2 / 4.0 > 10.0 * sharp.frame.pixel_mm**2 / 4.0
+    assert radius**2 / 4.0 > 10.0 * sharp.grid.pixel_mm**2 / 4.0
 
 
 def test_the_pupil_is_filled_evenly():

@@ -12,8 +12,8 @@ from polyhedra import random_polyhedron
 
 import raylab as rl
 from raylab.cli import main
-from raylab.stone.deviate import Offset, deviate
 from raylab.stone.facet_table import facet_table, read_facet_table
+from raylab.stone.offsets import Offset, deviate
 
 
 def brilliant(**changes) -> rl.Stone:

@@ -66,7 +66,7 @@ def test_stokes_numbers_from_complex_amplitudes(n_rel):
 
 
 def test_a_reflection_keeps_light_physical():
-    """a^2 = b^2 + c^2 + d^2: fully polarised light stays fully polarised."""
+    """a^2 = b^2 + c^2 + d^2: fully polarized light stays fully polarized."""
     for n_rel in (1.0 / 2.417, 2.417):
         for cos_i in np.linspace(0.01, 1.0, 100):
             a, b, c, d, *_ = interface(float(cos_i), n_rel)

@@ -12,7 +12,7 @@ import raylab as rl
 from raylab.designs.design import STATISTICS, Settings, complete
 from raylab.designs.gradients import _derivative
 from raylab.designs.stepping import UNMATCHED, _hashed
-from raylab.tracers.beams import trace_beams
+from raylab.tracers.exact.beams import trace_beams
 
 BASE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "star_pct": 50.0, "lower_half_pct": 77.0}
 COARSE = 0.04

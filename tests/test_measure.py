@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from polyhedra import body, box, random_polyhedron
 
-from raylab.lighting.view import View
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.deviate import Offset, deviate
-from raylab.stone.measure import Measurements, measure
-from raylab.stone.planes import Stone
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.measuring.proportions import Measurements, measure
+from raylab.stone.offsets import Offset, deviate
+from raylab.stone.stone import Stone
 
 GIVEN = {"table_pct": 56.0, "star_pct": 52.0, "lower_half_pct": 78.0, "girdle_pct": 3.8, "culet_pct": 1.5}
 BUILT = round_brilliant(**GIVEN, crown_angle_deg=34.0, pavilion_angle_deg=41.0, diameter_mm=6.0, name="perfect")

@@ -13,7 +13,7 @@ import raylab as rl
 from raylab import files
 from raylab.results.paths import strongest_paths
 from raylab.tracers import reference
-from raylab.tracers.beams import trace_beams
+from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.ledger import FIELDS, GLARE, UNTRACED
 
 BRILLIANT = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)

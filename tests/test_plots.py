@@ -45,7 +45,7 @@ def words(figure: Figure) -> str:
 def test_every_map_has_a_look():
     assert set(plots.LOOKS) == set(DEFINITIONS)
     uniform = {"cividis", "viridis", "magma"}
-    assert {look.colours for name, look in plots.LOOKS.items() if name != "contrast"} <= uniform
+    assert {look.colors for name, look in plots.LOOKS.items() if name != "contrast"} <= uniform
 
 
 @pytest.mark.parametrize("name", DEFINITIONS)

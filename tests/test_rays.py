@@ -7,12 +7,14 @@ import pytest
 from polyhedra import random_polyhedron, random_rays
 
 from raylab.lighting.dome import Dome
-from raylab.lighting.view import View
 from raylab.optics.fresnel import fresnel
-from raylab.stone.brilliant import round_brilliant
-from raylab.tracers import ledger, rays, reference, tables
-from raylab.tracers.rays import BLOCK, LANES, trace_rays
-from raylab.tracers.tables import stone_table
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.tracers import ledger, reference
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
+from raylab.tracers.sampled.rays import BLOCK, LANES, trace_rays
+from raylab.tracers.stone_table import stone_table
 
 GEM = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 TABLE = stone_table(GEM, 589.3)

@@ -5,8 +5,8 @@ import pytest
 from polyhedra import body, box
 
 from raylab.lighting.dome import Dome
-from raylab.lighting.view import View
 from raylab.optics.materials import Material
+from raylab.scene.view import View
 from raylab.tracers import ledger
 from raylab.tracers.reference import Path, trace_path
 

@@ -19,11 +19,11 @@ from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import Verdict, words
 from raylab.errors import InputError
-from raylab.lighting.scenefile import load_dome
+from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html, save_report, tables
 from raylab.report.pictures import drawn, picture_names
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.plane_errors import Uncertainty
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [
@@ -241,7 +241,7 @@ def test_it_prints_without_colour_and_without_cut_pictures(page):
     assert opened.evaluate("Math.max(...[...document.images].map(i => i.getBoundingClientRect().height))") < 1017
     assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
     told = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
-    assert all(len(set(re.findall(r"\d+", colour))) == 1 for colour in told)  # greys only: no meaning hangs on a hue
+    assert all(len(set(re.findall(r"\d+", color))) == 1 for color in told)  # greys only: no meaning hangs on a hue
     assert opened.pdf(format="A4").startswith(b"%PDF")
 
 

@@ -12,8 +12,8 @@ import scanned
 import trimesh
 
 import raylab as rl
-from raylab.stone.measure import measure
-from raylab.stone.scan import load_scan, stone_from_mesh
+from raylab.stone.measuring.proportions import measure
+from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 
 STONE = scanned.brilliant(culet_pct=1.0)
 EXACT = 1e-9

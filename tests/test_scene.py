@@ -10,10 +10,10 @@ import pytest
 
 from raylab.errors import InputError
 from raylab.lighting.dome import Dome, Lamp, Zone
-from raylab.lighting.scene import Scene
-from raylab.lighting.view import View
 from raylab.optics.materials import Material, get_material
-from raylab.stone.brilliant import round_brilliant
+from raylab.scene.scene import Scene
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
 
 PROPORTIONS = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
 STONE = round_brilliant(**PROPORTIONS)
@@ -33,7 +33,7 @@ SCENE = Scene(STONE, Dome())
         ({"min_weight": -1e-9}, "min_weight = -1e-09: out of range"),
         ({"min_weight": math.nan}, "min_weight = nan: out of range"),
         ({"precision": 0.0}, "precision = 0.0: out of range"),
-        ({"polarised": 1}, "polarised = 1: of the wrong kind; expected a bool"),
+        ({"polarized": 1}, "polarized = 1: of the wrong kind; expected a bool"),
         ({"engine": "magic"}, "engine = 'magic': unknown engine; expected one of rays, beams"),
         ({"engine": "beams", "view": View(distance_mm=250)}, "engine = 'beams': a perspective view has no exact engine"),
         ({"wavelengths_nm": ()}, "wavelengths_nm = .*: no wavelength"),
@@ -89,7 +89,7 @@ CHANGES = {
     "spectral axis": {"wavelengths_nm": (589.3,)},
     "engine": {"engine": "rays"},
     "samples": {"samples": 25},
-    "polarised": {"polarised": False},
+    "polarized": {"polarized": False},
     "min_weight": {"min_weight": 2e-4},
     "max_bounces": {"max_bounces": 65},
     "seed": {"seed": 1},

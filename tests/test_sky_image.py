@@ -7,8 +7,9 @@ import pytest
 import tifffile
 
 from raylab.errors import InputError
-from raylab.lighting.scenefile import load_dome, load_scene
+from raylab.lighting.dome_file import load_dome
 from raylab.lighting.sky_image import read_sky_image
+from raylab.scene.scene_file import load_scene
 from raylab.units import direction
 
 RGB = np.random.default_rng(5).uniform(0.0, 50.0, (6, 16, 3)) * np.array([1.0, 1e-3, 30.0])

@@ -11,12 +11,13 @@ from polyhedra import box
 import raylab as rl
 from raylab.lighting.dome import _image_radiance, sky_radiance
 from raylab.lighting.sky_image import patch_mean, running_integral
-from raylab.lighting.view import Frame, View
 from raylab.optics.materials import Material
+from raylab.scene.pixel_grid import PixelGrid
+from raylab.scene.view import View
 from raylab.tracers.ledger import LUMINANCE
-from raylab.tracers.rays import trace_rays
-from raylab.tracers.sampling import sample_image, view_cones
-from raylab.tracers.tables import stone_table
+from raylab.tracers.sampled.rays import trace_rays
+from raylab.tracers.sampled.sampling import sample_image, view_cones
+from raylab.tracers.stone_table import stone_table
 from raylab.units import direction
 
 ROWS, COLUMNS = 12, 24
@@ -111,23 +112,23 @@ def test_a_lamp_narrower_than_a_pixel_is_not_missed():
     image[row, rows + 100] = 1.0
     lamp_sr = float(running_integral(image)[-1, -1])
     black = Material.constant(1.5).tinted(1e3)
-    stone, dome, frame = box(20.0, 2.0, black), rl.Dome(sky="image", image=image), Frame(-10.0, -10.0, 1.0, 20)
+    stone, dome, grid = box(20.0, 2.0, black), rl.Dome(sky="image", image=image), PixelGrid(-10.0, -10.0, 1.0, 20)
     view = View(distance_mm=d)
     inner = slice(2, 18)  # wholly mirrored by the table
-    centres = np.stack(np.meshgrid(frame.x_mm, frame.y_mm), axis=-1).reshape(-1, 2)
-    solid = view_cones(centres, view, 1.0).reshape(20, 20)[inner, inner]
+    centers = np.stack(np.meshgrid(grid.x_mm, grid.y_mm), axis=-1).reshape(-1, 2)
+    solid = view_cones(centers, view, 1.0).reshape(20, 20)[inner, inner]
     cos_i, n = math.cos(math.pi * (row + 0.5) / rows), 1.5
     cos_t = math.sqrt(1.0 - (1.0 - cos_i**2) / n**2)
     r_s, r_p = (cos_i - n * cos_t) / (cos_i + n * cos_t), (n * cos_i - cos_t) / (n * cos_i + cos_t)
     mirrored = (r_s**2 + r_p**2) / 2.0 * lamp_sr
     totals = []
     for seed in range(200):
-        seen = sample_image(stone, dome, view, frame, samples=1, seed=seed).fields["luminance"][inner, inner]
+        seen = sample_image(stone, dome, view, grid, samples=1, seed=seed).fields["luminance"][inner, inner]
         totals.append((seen * solid).sum() / mirrored)
     error = np.std(totals, ddof=1) / math.sqrt(len(totals))
     assert error < 0.1
     assert abs(np.mean(totals) - 1.0) < 5.0 * error
-    points = centres + np.random.default_rng(2).uniform(-0.5, 0.5, (60, 400, 2))
+    points = centers + np.random.default_rng(2).uniform(-0.5, 0.5, (60, 400, 2))
     plain = []
     for some in points:
         eye = np.array([0.0, 0.0, d])
@@ -152,7 +153,7 @@ def test_a_slab_hands_a_cone_through_unchanged():
     way /= np.linalg.norm(way)
     turn = view.rotation()
     table = stone_table(slab, 589.3)
-    options = {"polarised": False, "min_weight": 0.0, "max_bounces": 1}
+    options = {"polarized": False, "min_weight": 0.0, "max_bounces": 1}
     found = trace_rays((eye @ turn)[None], (way @ turn)[None], table, dome.table, turn, cones=np.array([cone]), **options)[0]
     cos_i, n = -way[2], 2.4
     cos_t = math.sqrt(1.0 - (1.0 - cos_i**2) / n**2)

@@ -8,9 +8,9 @@ import trimesh
 from polyhedra import body, box, random_polyhedron
 
 from raylab.errors import StoneError
-from raylab.lighting.view import View
 from raylab.optics.materials import Material
-from raylab.stone.planes import Stone
+from raylab.scene.view import View
+from raylab.stone.stone import Stone
 
 CUBE = np.vstack([np.eye(3), -np.eye(3)])
 

@@ -112,7 +112,7 @@ def test_every_variable_says_what_it_is():
         assert "units" in variable.attrs or variable.dtype.kind == "U" or name == "reason", name
     assert found.pavilion_angle_deg.attrs["units"] == "degree"
     assert found.brightness_low.attrs["definition"] == STATISTICS["brightness"]
-    assert (found.attrs["precision"], found.attrs["polarised"]) == (FAST, 1)
+    assert (found.attrs["precision"], found.attrs["polarized"]) == (FAST, 1)
     assert float(found.star_pct) == 50.0
     assert str(found.dome.values) == "head-shadow"
 

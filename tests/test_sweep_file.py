@@ -14,7 +14,7 @@ from raylab.cli import main
 from raylab.designs.design import STATISTICS, Settings
 from raylab.pictures.sweep_plots import extremes_figure, sweep_figure
 from raylab.sweeps.axes import plan_of
-from raylab.sweeps.file import load_sweep
+from raylab.sweeps.sweep_file import load_sweep
 
 SHIPPED = sorted((Path(__file__).parents[1] / "scenes" / "sweeps").glob("*.toml"))
 SMALL = """

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 import raylab as rl
-from raylab import progress_bar
-from raylab.progress_bar import Pace, shown
+from raylab import progress as progress_bar
+from raylab.progress import Pace, shown
 
 
 @pytest.fixture
@@ -73,7 +73,7 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 
 SCRIPT = """
 import time
-from raylab.progress_bar import shown
+from raylab.progress import shown
 with shown(True, "designs") as tell:
     for done in range(6):
         tell(done, 5)

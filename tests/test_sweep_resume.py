@@ -153,7 +153,7 @@ def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
     ("other", "words"),
     [
         ({"precision": 0.03}, "settings.precision differs"),
-        ({"polarised": False}, "settings.polarised differs"),
+        ({"polarized": False}, "settings.polarized differs"),
         ({"table_pct": 58.0}, "fixed.table_pct differs"),
         ({"dome": "overcast-sky"}, "fixed.dome differs"),
         ({"material": "cubic zirconia"}, "fixed.material differs"),

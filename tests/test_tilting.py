@@ -15,7 +15,7 @@ from polyhedra import box
 import raylab as rl
 from raylab.cli import main
 from raylab.motion import tilting
-from raylab.motion.scintillation import _face, flashing
+from raylab.motion.scintillation import _face, scintillation
 from raylab.motion.tilting import steps, tilt
 from raylab.optics.materials import Material
 from raylab.pictures.tilt_plots import tilt_figure
@@ -87,7 +87,7 @@ def mirror_flat():
 def test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp():
     """Tilted by 10 degrees towards +x a level top mirrors what stands 20 degrees from the zenith: law of reflection."""
     lamp = rl.Dome(sky_radiance=0.0, lamps=(rl.Lamp(70.0, 0.0, 3.0),))
-    found = flashing(mirror_flat(), lamp, [0.0, 8.0, 10.0, 12.0, 14.0], resolution=40)
+    found = scintillation(mirror_flat(), lamp, [0.0, 8.0, 10.0, 12.0, 14.0], resolution=40)
     assert found.share_per_deg.tolist() == pytest.approx([0.0, 0.5, 0.5, 0.0], abs=1e-12)
     assert found.count.tolist() == [0, 1, 1, 0]
     assert found.angle_deg.tolist() == pytest.approx([8.0, 2.0, 2.0, 2.0], rel=1e-9)
@@ -98,7 +98,7 @@ def test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp():
 
 def test_what_moves_with_the_stone_does_not_flash():
     """Scattering facets are dark and the rest mirrors an even sky: the pattern moves, no point changes."""
-    found = flashing(mirror_flat(), rl.Dome(), [0.0, 5.0, 10.0], resolution=32)
+    found = scintillation(mirror_flat(), rl.Dome(), [0.0, 5.0, 10.0], resolution=32)
     assert found.share_per_deg.tolist() == [0.0, 0.0]
 
 
@@ -113,14 +113,14 @@ def test_points_of_the_face_lie_on_their_facets():
 
 def test_a_brilliant_flashes_and_a_finer_grid_agrees_within_the_error():
     dome = rl.load_dome("small-lamps")
-    coarse, fine = (flashing(STONE, dome, [0.0, 2.0, 4.0], resolution=n, precision=0.1) for n in (128, 256))
+    coarse, fine = (scintillation(STONE, dome, [0.0, 2.0, 4.0], resolution=n, precision=0.1) for n in (128, 256))
     assert np.all(coarse.share_per_deg > 0.0)
     assert np.all(np.abs(coarse.share_per_deg - fine.share_per_deg) < 5.0 * (coarse.share_error + fine.share_error) + 1e-4)
     assert all(np.all(np.diff(sizes) <= 0.0) for sizes in fine.sizes_mm2)
     with pytest.raises(rl.InputError, match="nothing moves"):
-        flashing(STONE, dome, [3.0])
+        scintillation(STONE, dome, [3.0])
     with pytest.raises(rl.InputError, match="the same"):
-        flashing(STONE, dome, [3.0, 3.0])
+        scintillation(STONE, dome, [3.0, 3.0])
 
 
 def test_the_command_writes_curves_and_numbers(tmp_path):

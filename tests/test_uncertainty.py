@@ -13,11 +13,11 @@ from polyhedra import box
 from raylab.comparison.uncertainty import Estimate, draws_for, propagate, statistics_of
 from raylab.errors import InputError
 from raylab.lighting.dome import Dome
-from raylab.lighting.scenefile import load_dome
-from raylab.results.stats import Statistic
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.measure import measure
-from raylab.stone.plane_errors import MOST_ANGLE_DEG, MOST_DISTANCE_UM, WAVES, Uncertainty, displaced
+from raylab.lighting.dome_file import load_dome
+from raylab.results.statistics import Statistic
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.measuring.plane_uncertainty import MOST_ANGLE_DEG, MOST_DISTANCE_UM, WAVES, Uncertainty, displaced
+from raylab.stone.measuring.proportions import measure
 from raylab.tracing import trace
 
 EVEN = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)

@@ -62,17 +62,17 @@ def test_each_polygon_is_drawn_in_its_place_and_colour(result, name):
     assert unit < float(root.get("viewBox").split()[2]) / 30_000.0
     most = float(root.findall(f".//{SVG}text")[-3].text.removeprefix("≥ "))  # the number at the colour bar's upper end
     found = iter(drawn(text))
-    colours = colormaps["cividis" if name in ("luminance", "glare") else "magma"]
+    colors = colormaps["cividis" if name in ("luminance", "glare") else "magma"]
     missing = 0
     for k in range(len(whole)):
         corners = whole.vertices_mm[whole.starts[k] : whole.starts[k + 1]]
         if not left_with_area(corners):
             missing += 1
             continue
-        placed, colour, title = next(found)
+        placed, color, title = next(found)
         assert np.abs(placed - corners).max() <= 0.5001 * unit
-        red, green, blue, _ = colours(min(whole.rows[k, FIELDS.index(name)] / most, 1.0), bytes=True)
-        shade = tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5))
+        red, green, blue, _ = colors(min(whole.rows[k, FIELDS.index(name)] / most, 1.0), bytes=True)
+        shade = tuple(int(color[i : i + 2], 16) for i in (1, 3, 5))
         assert np.abs(np.subtract(shade, (int(red), int(green), int(blue)))).max() <= 3  # the end is told to three digits
         assert title.split("\n")[0] == paths.name(int(paths.which[k]), BRILLIANT, vector.MOST_FACETS)
     assert next(found, None) is None

@@ -12,7 +12,7 @@ from PIL import Image
 
 import raylab as rl
 from raylab.cli import main
-from raylab.motion.paths import circling, moved
+from raylab.motion.view_paths import circling, moved
 from raylab.pictures import video
 from raylab.pictures.video import save_video
 
@@ -30,7 +30,7 @@ def traced(monkeypatch):
 
     def counted(scene, *args, **settings):
         seen.append(scene.view)
-        return rl.picture(scene, *args, **settings)
+        return rl.color_picture(scene, *args, **settings)
 
     monkeypatch.setattr(video, "picture", counted)
     return seen

@@ -7,7 +7,8 @@ import pytest
 from polyhedra import box
 
 from raylab.errors import InputError
-from raylab.lighting.view import Frame, View, frame_around, silhouette
+from raylab.scene.pixel_grid import PixelGrid, grid_around
+from raylab.scene.view import View, silhouette
 
 CUBE = box(2.0, 2.0, 1.5)
 
@@ -66,17 +67,17 @@ def test_an_eye_inside_the_stone_is_refused(distance):
 
 
 def test_frame_holds_the_stone_with_its_margin():
-    frame = frame_around(CUBE, View(), 100)
-    assert frame == Frame(-1.04, -1.04, pytest.approx(0.0208), 100)
-    assert frame.x_mm == pytest.approx(-frame.x_mm[::-1], abs=1e-15)
-    assert np.all(np.diff(frame.y_mm) > 0.0)
-    assert frame.x_mm[0] - frame.pixel_mm / 2 == pytest.approx(-1.04)
+    grid = grid_around(CUBE, View(), 100)
+    assert grid == PixelGrid(-1.04, -1.04, pytest.approx(0.0208), 100)
+    assert grid.x_mm == pytest.approx(-grid.x_mm[::-1], abs=1e-15)
+    assert np.all(np.diff(grid.y_mm) > 0.0)
+    assert grid.x_mm[0] - grid.pixel_mm / 2 == pytest.approx(-1.04)
 
 
 @pytest.mark.parametrize("resolution", [0, -1, 2.5, True, 20000])
 def test_impossible_resolutions_are_refused(resolution):
     with pytest.raises(InputError, match="resolution"):
-        frame_around(CUBE, View(), resolution)
+        grid_around(CUBE, View(), resolution)
 
 
 @pytest.mark.parametrize(

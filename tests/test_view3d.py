@@ -64,12 +64,12 @@ def test_rays_are_drawn_with_what_leaves(tmp_path):
     path = rl.ray_path(STONE, DOME, rl.View(), 1.2, 0.55)
     missed = rl.ray_path(STONE, DOME, rl.View(), 9.0, 0.0)
     with_ray = drawn(tmp_path, paths=[path], labels=False)
-    labelled = drawn(tmp_path, paths=[path])
+    labeled = drawn(tmp_path, paths=[path])
     beside = drawn(tmp_path, paths=[missed], labels=False)
     arrows = (with_ray[..., 2] > with_ray[..., 0] + 40) & (with_ray.max(axis=2) < 140)
     assert arrows.sum() > 30
     assert not ((beside[..., 2] > beside[..., 0] + 40) & (beside.max(axis=2) < 140)).any()
-    assert (labelled != with_ray).any(axis=2).mean() > 0.005
+    assert (labeled != with_ray).any(axis=2).mean() > 0.005
 
 
 def test_a_file_in_the_way_is_refused_before_anything_is_drawn(tmp_path, monkeypatch):

@@ -16,20 +16,20 @@ from contextlib import contextmanager
 
 from cyclopts import App, CycloptsError
 
-from .. import __version__
 from ..errors import InputError
-from .bench import bench
+from ..version import __version__
+from .brillianteer import brillianteer
 from .color import color
 from .compare import compare
 from .eyes import eyes
 from .film import film
-from .finish import finish
 from .lists import domes, materials, scenes
 from .measure import measure
 from .render import render
 from .repolish import repolish
 from .sweep import sweep
 from .tilt import tilt
+from .workbench import workbench
 
 DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
@@ -43,7 +43,10 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-for command in (render, color, eyes, tilt, film, measure, compare, finish, repolish, bench, scenes, materials, domes, sweep):
+_SEEING = (render, color, eyes, tilt, film, workbench)
+_JUDGING = (measure, compare, brillianteer, repolish, sweep)
+_LISTING = (scenes, materials, domes)
+for command in (*_SEEING, *_JUDGING, *_LISTING):
     app.command(command)
 
 

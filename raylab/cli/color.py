@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 from .console import progress, say, say_json, table, told_by_option
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
     from ..color.fire import Fire
     from ..color.picture import BodyColor, Picture
-    from ..lighting.scene import Scene
+    from ..scene.scene import Scene
 
 
 def color(
@@ -44,7 +44,7 @@ def color(
         How many wavelengths, up to 700 nm.
     """
     from ..color.fire import chroma, fire_map
-    from ..color.picture import BODY, face_up_color, picture
+    from ..color.picture import BODY, color_picture, face_up_color
     from ..files import save_png, to_json, whole_set
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
@@ -56,7 +56,7 @@ def color(
         exact = wanted.view.parallel
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
             with progress("colour") as tell:
-                seen = picture(wanted, shining.light, shining.exposure, waves, progress=tell)
+                seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=tell)
             face = fire = None
             if exact:
                 face = face_up_color(
@@ -81,7 +81,7 @@ def color(
         say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
 
 
-def _facts(scene: Scene, seen: Picture, colourful: Any, face: BodyColor | None, fire: Fire | None) -> dict[str, Any]:
+def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, fire: Fire | None) -> dict[str, Any]:
     """Plain numbers, by the names that `color.fire` and `color.picture` define."""
     facts: dict[str, Any] = {
         "stone": scene.stone.name,
@@ -90,7 +90,7 @@ def _facts(scene: Scene, seen: Picture, colourful: Any, face: BodyColor | None, 
         "light": seen.light,
         "exposure": seen.exposure,
         "wavelengths_nm": seen.waves.nodes_nm.tolist(),
-        "chroma": {"lab": colourful.chroma_lab, "uv": colourful.chroma_uv, "pixel_mm": colourful.pixel_mm},
+        "chroma": {"lab": colorful.chroma_lab, "uv": colorful.chroma_uv, "pixel_mm": colorful.pixel_mm},
     }
     if face is not None:
         facts["face"] = {

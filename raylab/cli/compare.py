@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .asked import Flag, Force
 from .console import progress, say, say_json, table, told_by_option
+from .options import Flag, Force
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
-    from ..stone.plane_errors import Uncertainty
-    from ..stone.planes import Stone
+    from ..stone.measuring.plane_uncertainty import Uncertainty
+    from ..stone.stone import Stone
 
 
 def compare(
@@ -81,9 +81,9 @@ def compare(
     """
     from ..comparison.comparing import compare as compared
     from ..files import whole_set
-    from ..lighting.scenefile import load_dome
-    from ..lighting.view import View
-    from ..stone.plane_errors import Uncertainty
+    from ..lighting.dome_file import load_dome
+    from ..scene.view import View
+    from ..stone.measuring.plane_uncertainty import Uncertainty
 
     doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
@@ -126,8 +126,8 @@ def compare(
 def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
     """The stones and how surely each is known; the unit is for the meshes that can't state one."""
     from ..errors import InputError
-    from ..lighting.scenefile import load_stone
     from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID
+    from ..stone.stone_file import load_stone
 
     if unit is not None and not any(path.suffix.lower() in UNIT_UNSAID for path in paths):
         raise InputError("every file states its unit itself", key="--unit", value=unit, expected="none for these files")
@@ -135,7 +135,7 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tu
     for path in paths:
         suffix = path.suffix.lower()
         if suffix in SUFFIXES:
-            from ..stone.scan import load_scan  # half a second to import: only when used
+            from ..stone.scanning.scan import load_scan  # half a second to import: only when used
 
             scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)

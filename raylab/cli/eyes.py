@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 from .console import progress, say, told_by_option
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from .asked import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 from .console import progress, say, told_by_option
+from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 
 
 def film(
@@ -58,7 +58,7 @@ def film(
         Overwrite a film of this name.
     """
     from ..errors import InputError
-    from ..motion.paths import moved
+    from ..motion.view_paths import moved
     from ..optics.spectrum import wavelength_set
     from ..pictures.video import save_video
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from .asked import Flag
 from .console import say, say_json, table
+from .options import Flag
 
 
 def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
@@ -24,7 +24,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
         Print the list as JSON.
     """
     from ..errors import InputError
-    from ..lighting.scenefile import load_scene
+    from ..scene.scene_file import load_scene
 
     if not folder.is_dir():
         raise InputError("no such folder", file=str(folder), expected="a folder with scene files (*.toml)")
@@ -116,7 +116,7 @@ def domes(*, json: Flag = False) -> None:
     json
         Print the list as JSON.
     """
-    from ..lighting.scenefile import dome_names, load_dome
+    from ..lighting.dome_file import dome_names, load_dome
 
     shipped = [load_dome(name) for name in dome_names()]
     if json:

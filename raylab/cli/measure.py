@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .asked import Flag
 from .console import say, say_json, table
+from .options import Flag
 
 if TYPE_CHECKING:
-    from ..stone.planes import Stone
     from ..stone.scanning.report import ScanReport
+    from ..stone.stone import Stone
 
 MOST_PATCHES = 5
 
@@ -57,7 +57,7 @@ def measure(
         Print everything as JSON instead of tables.
     """
     from ..files import save_png, save_stone
-    from ..stone.measure import measure as measured
+    from ..stone.measuring.proportions import measure as measured
 
     body, report = _read(stone, unit, material, noise_um)
     found = measured(body)
@@ -94,8 +94,8 @@ def measure(
 def _read(path: Path, unit: str | None, material: str | None, noise_um: float | None) -> tuple[Stone, ScanReport | None]:
     """The stone in a file, and of a scan how it was made of it."""
     from ..errors import InputError
-    from ..lighting.scenefile import load_stone
     from ..stone.scanning.mesh_file import SUFFIXES
+    from ..stone.stone_file import load_stone
 
     if path.suffix.lower() not in SUFFIXES:
         if noise_um is not None:
@@ -103,7 +103,7 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
                 "only a scan has noise", file=str(path), key="--noise-um", value=noise_um, expected="none for this file"
             )
         return load_stone(path, unit=unit, material=material), None
-    from ..stone.scan import load_scan
+    from ..stone.scanning.scan import load_scan
 
     scan = load_scan(path, unit=unit, material=material or "diamond", noise_um=noise_um)
     return scan.stone, scan.report

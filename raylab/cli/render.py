@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
-from .asked import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
 from .console import progress, say, say_json, table
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
 
 if TYPE_CHECKING:
-    from ..lighting.scene import Scene
     from ..results.accounting import FacetTable
-    from ..results.stats import Statistic
+    from ..results.statistics import Statistic
+    from ..scene.scene import Scene
     from ..tracing import Result
 
 
@@ -95,7 +95,7 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
     """The stone in 3D, with the view rays through points of the map."""
     from ..errors import InputError
     from ..pictures.drawing3d import view3d
-    from ..raypath import ray_path
+    from ..single_ray import ray_path
 
     wavelength_nm = scene.wavelengths[len(scene.wavelengths) // 2]
     paths = [ray_path(scene.stone, scene.dome, scene.view, x, y, wavelength_nm=wavelength_nm) for x, y in points]
@@ -111,9 +111,10 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
     """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
     from concurrent.futures import ThreadPoolExecutor
 
-    from .. import __version__, files
+    from .. import files
     from ..pictures import drawings, plots, vector
     from ..results.maps import DEFINITIONS
+    from ..version import __version__
 
     scene = result.scene
     about = {"title": scene.title, "scene_hash": scene.hash(), "raylab_version": __version__}

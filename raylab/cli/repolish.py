@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .asked import Force, Json, OutFolder
+from .brillianteer import CAUTION, bracket
 from .console import say, say_json, table
-from .finish import CAUTION, bracket
+from .options import Force, Json, OutFolder
 
 if TYPE_CHECKING:
-    from ..finishing.repolishing import Repolished
+    from ..cutting.repolishing import Repolished
 
 
 def repolish(
@@ -57,11 +57,12 @@ def repolish(
     precision
         Width of the certain bracket on brightness.
     """
+    from ..cutting.repolishing import repolish as repolished
+    from ..cutting.repolishing import what_if
     from ..files import save_png, save_stone, to_json, whole_set
-    from ..finishing.repolishing import repolish as repolished
-    from ..finishing.repolishing import what_if
-    from ..lighting.scenefile import load_dome, load_stone
-    from ..pictures.finish_plots import repolish_figure
+    from ..lighting.dome_file import load_dome
+    from ..pictures.brillianteering_plots import repolish_figure
+    from ..stone.stone_file import load_stone
 
     before, light = load_stone(stone, unit=unit), load_dome(dome)
     after = repolished(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm)

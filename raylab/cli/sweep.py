@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .asked import Flag, Json
 from .console import say, say_json, table
+from .options import Flag, Json
 
 if TYPE_CHECKING:
     import xarray as xr
 
-    from ..sweeps.file import SweepFile
+    from ..sweeps.sweep_file import SweepFile
 
 
 def sweep(
@@ -53,7 +53,7 @@ def sweep(
     from ..designs.design import Settings
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
-    from ..sweeps.file import load_sweep
+    from ..sweeps.sweep_file import load_sweep
     from ..sweeps.sweeping import sweep as swept
 
     asked = load_sweep(sweep)
@@ -61,7 +61,7 @@ def sweep(
     for statistic in asked.statistics:
         save_png(sweep_figure(found, statistic), out / f"{statistic}.png", force=True)
     settings = Settings(
-        **{key: asked.settings[key] for key in ("precision", "polarised", "max_bounces") if key in asked.settings}
+        **{key: asked.settings[key] for key in ("precision", "polarized", "max_bounces") if key in asked.settings}
     )
     save_png(extremes_figure(asked.plan, found, asked.best, settings), out / "extremes.png", force=True)
     facts = _facts(asked, found)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .asked import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 from .console import progress, say, say_json, table
+from .options import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -57,7 +57,7 @@ def tilt(
     """
     from ..errors import InputError
     from ..files import save_png, to_json, whole_set
-    from ..motion.scintillation import flashing
+    from ..motion.scintillation import scintillation
     from ..motion.tilting import steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
@@ -82,14 +82,14 @@ def tilt(
                 *path,
                 wavelength_nm=nm,
                 precision=wanted.precision,
-                polarised=wanted.polarised,
+                polarized=wanted.polarized,
                 max_bounces=wanted.max_bounces,
                 progress=lambda done, total: tell(done / total),
             )
         seen = None
         if flashes:
             with progress("flashes") as tell:
-                seen = flashing(
+                seen = scintillation(
                     wanted.stone, wanted.dome, *path, wavelength_nm=nm, progress=lambda done, total: tell(done / total)
                 )
         facts = _facts(found, seen)
@@ -103,24 +103,24 @@ def tilt(
         say(f"tilt.nc, tilt.json and tilt.png in {out}")
 
 
-def _facts(found: xr.Dataset, flashing: Scintillation | None) -> dict[str, object]:
+def _facts(found: xr.Dataset, scintillation: Scintillation | None) -> dict[str, object]:
     """Plain numbers: the series by name, and the flashes."""
     facts: dict[str, object] = {**found.attrs, "wavelength_nm": float(found.wavelength_nm)}
     for name in ("tilt_deg", "azimuth_deg", "turn_deg", *found.data_vars):
         facts[str(name)] = found[name].values.tolist()
-    if flashing is not None:
+    if scintillation is not None:
         facts["flashes"] = {
-            "mean_share_per_deg": flashing.mean_share_per_deg,
-            "share_per_deg": flashing.share_per_deg.tolist(),
-            "share_error": flashing.share_error.tolist(),
-            "count": flashing.count.tolist(),
-            "sizes_mm2": [sizes.tolist() for sizes in flashing.sizes_mm2],
-            "threshold": flashing.threshold,
+            "mean_share_per_deg": scintillation.mean_share_per_deg,
+            "share_per_deg": scintillation.share_per_deg.tolist(),
+            "share_error": scintillation.share_error.tolist(),
+            "count": scintillation.count.tolist(),
+            "sizes_mm2": [sizes.tolist() for sizes in scintillation.sizes_mm2],
+            "threshold": scintillation.threshold,
         }
     return facts
 
 
-def _tell(title: str, found: xr.Dataset, flashing: Scintillation | None) -> None:
+def _tell(title: str, found: xr.Dataset, scintillation: Scintillation | None) -> None:
     """At most a dozen angles as a table."""
     dim = str(found.area_mm2.dims[0])
     angles = found[dim].values if dim in found.coords else found.tilt_deg.values
@@ -131,7 +131,7 @@ def _tell(title: str, found: xr.Dataset, flashing: Scintillation | None) -> None
     say(title)
     say()
     table((dim if dim in found.coords else "tilt_deg", *names), rows)
-    if flashing is not None:
+    if scintillation is not None:
         say()
-        say(f"  {100 * flashing.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
+        say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
     say()

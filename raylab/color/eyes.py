@@ -23,15 +23,16 @@ import numpy as np
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..lighting.scene import Scene
-from ..lighting.view import Frame, View
 from ..optics.color import into_gamut, srgb_encode, white_xyz
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
-from ..stone.planes import Stone
+from ..scene.pixel_grid import PixelGrid
+from ..scene.scene import Scene
+from ..scene.view import View
+from ..stone.stone import Stone
 from ..tracers.ledger import LUMINANCE
-from ..tracers.rays import trace_rays
-from ..tracers.sampling import cones_from
-from ..tracers.tables import stone_table
+from ..tracers.sampled.rays import trace_rays
+from ..tracers.sampled.sampling import cones_from
+from ..tracers.stone_table import stone_table
 from ..units import number_in
 from .picture import Picture
 
@@ -135,16 +136,16 @@ def eye_pair(
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     eyes = [np.array([side * pupils_apart_mm / 2.0, 0.0, distance_mm]) for side in (-1.0, 1.0)]
     rims = [eye + 0.5 * pupil_mm * np.array(way) for eye in eyes for way in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))]
-    frame = _frame(scene.stone, scene.view, rims, scene.resolution)
+    grid = _grid(scene.stone, scene.view, rims, scene.resolution)
     pictures = []
     for number, eye in enumerate(eyes):
         tell = None if progress is None else lambda share, number=number: progress((number + share) / 2.0)
-        xyz, coverage = _seen(scene, eye, pupil_mm, frame, waves, light, tell)
-        pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, frame))
+        xyz, coverage = _seen(scene, eye, pupil_mm, grid, waves, light, tell)
+        pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, grid))
     return Pair(*pictures)
 
 
-def _frame(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) -> Frame:
+def _grid(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) -> PixelGrid:
     """The square that holds the stone as all these places project it on the map plane, with a margin of 2 %."""
     corners = stone.vertices_mm @ view.rotation().T
     points = []
@@ -156,20 +157,20 @@ def _frame(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) ->
     low, high = np.concatenate(points).min(axis=0), np.concatenate(points).max(axis=0)
     side = float((high - low).max()) * 1.04
     corner = (low + high) / 2.0 - side / 2.0
-    return Frame(float(corner[0]), float(corner[1]), side / resolution, resolution)
+    return PixelGrid(float(corner[0]), float(corner[1]), side / resolution, resolution)
 
 
 def _seen(
     scene: Scene,
     eye: np.ndarray,
     pupil_mm: float,
-    frame: Frame,
+    grid: PixelGrid,
     waves: WavelengthSet,
     light: str,
     tell: Callable[[float], None] | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Mean XYZ over each pixel's covered part (side, side, 3), nan where there is none, and coverage; y rising."""
-    side, samples, cells = frame.resolution, scene.samples, math.isqrt(scene.samples)
+    side, samples, cells = grid.resolution, scene.samples, math.isqrt(scene.samples)
     turn = np.ascontiguousarray(scene.view.rotation())
     tables = [stone_table(scene.stone, float(w)) for w in waves.nodes_nm]
     weights = color_weights(waves, light) / scene.dome.peak_radiance
@@ -177,7 +178,7 @@ def _seen(
     rows = max(1, _RAYS_AT_A_TIME // (side * samples))
     for first in range(0, side, rows):
         some = slice(first, min(first + rows, side))
-        points = _points(frame, some, cells, scene.seed)
+        points = _points(grid, some, cells, scene.seed)
         starts = (
             eye + 0.5 * pupil_mm * _on_disc(side, some, cells, scene.seed)
             if pupil_mm
@@ -185,7 +186,7 @@ def _seen(
         )
         ways = np.column_stack([points, np.zeros(len(points))]) - starts
         ways /= np.linalg.norm(ways, axis=1)[:, None]
-        cones = cones_from(eye, points, frame.pixel_mm**2 / samples)
+        cones = cones_from(eye, points, grid.pixel_mm**2 / samples)
         sums, hits = np.zeros((len(points), 3)), np.zeros(len(points), bool)
         for table, weight in zip(tables, weights, strict=True):
             out, hits, _ = trace_rays(
@@ -195,7 +196,7 @@ def _seen(
                 scene.dome.table,
                 turn,
                 cones=cones,
-                polarised=scene.polarised,
+                polarized=scene.polarized,
                 min_weight=scene.min_weight,
                 max_bounces=scene.max_bounces,
             )
@@ -210,15 +211,15 @@ def _seen(
     return xyz, coverage
 
 
-def _points(frame: Frame, rows: slice, cells: int, seed: int) -> np.ndarray:
+def _points(grid: PixelGrid, rows: slice, cells: int, seed: int) -> np.ndarray:
     """(R, 2) one jittered point in each of the cells x cells parts of each pixel of some rows; the same for the same seed."""
-    side = frame.resolution
+    side = grid.resolution
     pixel = np.arange(rows.start * side, rows.stop * side)
     rng = [np.random.default_rng([seed, int(row)]).random((side, cells * cells, 2)) for row in range(rows.start, rows.stop)]
     cell = np.stack([np.arange(cells * cells) % cells, np.arange(cells * cells) // cells], axis=-1)
     inside = (cell + np.concatenate(rng)) / cells
     corner = np.stack([pixel % side, pixel // side], axis=-1)[:, None]
-    return (np.array([frame.x0_mm, frame.y0_mm]) + (corner + inside) * frame.pixel_mm).reshape(-1, 2)
+    return (np.array([grid.x0_mm, grid.y0_mm]) + (corner + inside) * grid.pixel_mm).reshape(-1, 2)
 
 
 def _on_disc(side: int, rows: slice, cells: int, seed: int) -> np.ndarray:

@@ -24,13 +24,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import InputError
-from ..lighting.scene import Scene
-from ..lighting.view import Frame, View, frame_around
 from ..optics.color import xyz_to_lab
 from ..optics.materials import FRAUNHOFER_NM
 from ..results.paths import Paths, strongest_paths
-from ..stone.planes import Stone
-from ..tracers.coverage import rasterise
+from ..scene.pixel_grid import PixelGrid, grid_around
+from ..scene.scene import Scene
+from ..scene.view import View
+from ..stone.stone import Stone
+from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import SCATTERED, SKY, UNTRACED
 from ..tracing import Result, beams_of
 from .picture import Picture
@@ -58,7 +59,7 @@ class Fire:
     without_share: float
     paths: Paths
     path_spread_deg: np.ndarray
-    frame: Frame
+    grid: PixelGrid
     lines_nm: tuple[float, float]
 
 
@@ -83,10 +84,10 @@ def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float
     spread = path_spread_deg(paths.facets, scene.stone, scene.view, short_nm, long_nm)
     spread[(paths.towards == UNTRACED) | (paths.towards == SCATTERED)] = np.nan
     told = np.isfinite(spread)
-    whole, frame = beams.unfolded(), frame_around(scene.stone, scene.view, scene.resolution)
+    whole, grid = beams.unfolded(), grid_around(scene.stone, scene.view, scene.resolution)
     each = spread[paths.which]
-    drawn = rasterise(
-        whole.vertices_mm, whole.starts, np.column_stack([np.nan_to_num(each), np.isfinite(each).astype(float)]), frame
+    drawn = rasterize(
+        whole.vertices_mm, whole.starts, np.column_stack([np.nan_to_num(each), np.isfinite(each).astype(float)]), grid
     )
     with np.errstate(invalid="ignore", divide="ignore"):
         pixels = np.where(drawn.sums[..., 1] > 0.0, drawn.sums[..., 0] / drawn.sums[..., 1], np.nan)
@@ -97,7 +98,7 @@ def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float
         float(paths.areas_mm2[~told].sum() / paths.areas_mm2.sum()),
         paths,
         spread,
-        frame,
+        grid,
         (min(short_nm, long_nm), max(short_nm, long_nm)),
     )
 
@@ -170,7 +171,7 @@ def chroma(seen: Picture) -> Chroma:
     return Chroma(
         float(share @ np.hypot(lab[:, 1], lab[:, 2]) / share.sum()),
         float(light[light > 0.0] @ off / total) if total > 0.0 else float("nan"),
-        seen.frame.pixel_mm,
+        seen.grid.pixel_mm,
     )
 
 

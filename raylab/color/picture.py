@@ -20,14 +20,15 @@ import numpy as np
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..lighting.scene import Scene
-from ..lighting.view import Frame, View, frame_around
 from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
-from ..stone.planes import Stone
+from ..scene.pixel_grid import PixelGrid, grid_around
+from ..scene.scene import Scene
+from ..scene.view import View
+from ..stone.stone import Stone
 from ..threads import in_order
-from ..tracers.beams import Beams
-from ..tracers.coverage import rasterise
+from ..tracers.exact.beams import Beams
+from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
 from ..tracing import Result, beams_of, sampled_image_of
 from ..units import number_in
@@ -55,7 +56,7 @@ class Picture:
     light: str
     exposure: float
     waves: WavelengthSet
-    frame: Frame
+    grid: PixelGrid
 
     def linear(self, background: float = 0.0) -> np.ndarray:
         """(H, W, 3) linear sRGB, white-balanced and exposed, unclipped; a grey `background`, 0 to 1, where no stone is."""
@@ -69,13 +70,13 @@ class Picture:
         return np.clip(srgb_encode(into_gamut(self.linear(background))), 0.0, 1.0)
 
 
-def picture(
+def color_picture(
     subject: Scene | Result,
     light: str = "D65",
     exposure: float = 1.0,
     wavelengths: int | WavelengthSet = 16,
     *,
-    frame: Frame | None = None,
+    grid: PixelGrid | None = None,
     threads: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Picture:
@@ -83,7 +84,7 @@ def picture(
 
     >>> import raylab as rl
     >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
-    >>> seen = rl.picture(rl.Scene(stone, rl.load_dome("head-shadow"), resolution=64), wavelengths=4)
+    >>> seen = rl.color_picture(rl.Scene(stone, rl.load_dome("head-shadow"), resolution=64), wavelengths=4)
     >>> seen.srgb().shape
     (64, 64, 3)
 
@@ -109,14 +110,14 @@ def picture(
         raise InputError("of the wrong kind", key="subject", value=subject, expected="a Scene or a Result")
     nodes = tuple(float(w) for w in waves.nodes_nm)
     scene = replace(asked, wavelengths_nm=nodes)
-    frame = frame or frame_around(scene.stone, scene.view, scene.resolution)
+    grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     usable = len(ready) == len(nodes) and asked.wavelengths == nodes
-    side = frame.resolution
+    side = grid.resolution
     sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
     some: list[Beams | None] = list(ready) if usable else [None] * len(nodes)
 
     def one(k: int) -> tuple[np.ndarray, np.ndarray]:
-        return _luminance(scene, frame, nodes[k], some[k])
+        return _luminance(scene, grid, nodes[k], some[k])
 
     for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
         sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
@@ -125,17 +126,17 @@ def picture(
             progress((k + 1) / len(nodes))
     with np.errstate(invalid="ignore", divide="ignore"):
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
-    return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, frame)
+    return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, grid)
 
 
-def _luminance(scene: Scene, frame: Frame, wavelength_nm: float, beams: Beams | None) -> tuple[np.ndarray, np.ndarray]:
+def _luminance(scene: Scene, grid: PixelGrid, wavelength_nm: float, beams: Beams | None) -> tuple[np.ndarray, np.ndarray]:
     """Luminance summed over each pixel's covered part, and coverage; both (side, side), y rising."""
     if scene.chosen_engine == "beams":
         found = beams_of(scene, wavelength_nm, keep_paths=False, threads=1) if beams is None else beams
         whole = found.unfolded()
-        drawn = rasterise(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE]], frame)
+        drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE]], grid)
         return drawn.sums[..., 0], drawn.coverage
-    traced = sampled_image_of(scene, frame, wavelength_nm)
+    traced = sampled_image_of(scene, grid, wavelength_nm)
     covered = traced.fields["coverage"]
     return np.nan_to_num(traced.fields["luminance"]) * covered, covered
 

@@ -16,19 +16,20 @@ import xarray as xr
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..lighting.scene import Scene
-from ..lighting.view import Frame, View
-from ..progress_bar import part_of
+from ..progress import part_of
 from ..results.maps import dataset
-from ..results.stats import Summary
-from ..stone.measure import measure, with_tiers
-from ..stone.plane_errors import Uncertainty
-from ..stone.planes import Stone
-from ..tracers.exact_image import exact_image
+from ..results.statistics import Summary
+from ..scene.pixel_grid import PixelGrid
+from ..scene.scene import Scene
+from ..scene.view import View
+from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.measuring.proportions import measure, with_tiers
+from ..stone.stone import Stone
+from ..tracers.exact.image import exact_image
 from ..tracing import trace_scene
 from ..units import number_in
+from .alignment import Pose, common_frame, pose_of
 from .comparison import Comparison
-from .posing import Pose, common_frame, pose_of
 from .uncertainty import COVERAGE, Estimate, draws_for, propagate, statistics_of
 from .verdicts import within_nature
 
@@ -90,9 +91,9 @@ def compare(
     factors = [float(np.mean(sizes)) / size if scale == "equal diameter" else 1.0 for size in sizes]
     poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
-    frame = common_frame(shown, views, resolution)
+    grid = common_frame(shown, views, resolution)
     traces = {"precision": precision, "seed": seed, **settings}
-    summaries, maps = _traced(labels, shown, dome, views, frame, traces, part_of(progress, 0.0, TRACING))
+    summaries, maps = _traced(labels, shown, dome, views, grid, traces, part_of(progress, 0.0, TRACING))
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
     for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
@@ -116,7 +117,7 @@ def compare(
         uncertainties=doubts,
         known_to_pct=known_to_pct,
         seed=seed,
-        settings={"resolution": frame.resolution, "precision": precision, **settings},
+        settings={"resolution": grid.resolution, "precision": precision, **settings},
         measurements=measurements,
         proportions=tuple(proportions),
         light=tuple(map(tuple, light)),
@@ -148,7 +149,7 @@ def _traced(
     shown: Sequence[Stone],
     dome: Dome,
     views: Sequence[View],
-    frame: Frame,
+    grid: PixelGrid,
     settings: dict[str, Any],
     progress: Callable[[float], None],
 ) -> tuple[tuple[tuple[Summary, ...], ...], xr.Dataset]:
@@ -162,7 +163,7 @@ def _traced(
                 raise InputError("stones are compared at one wavelength", key="wavelengths_nm", value=scene.wavelengths_nm)
             result = trace_scene(scene, by_facet=False)
             row.append(result.summary)
-            rank.append(dataset([exact_image(result.beams[0], frame, scene.wavelengths[0])], spectral=False))
+            rank.append(dataset([exact_image(result.beams[0], grid, scene.wavelengths[0])], spectral=False))
             progress((v * len(shown) + k + 1) / (len(views) * len(shown)))
         summaries.append(tuple(row))
         layers.append(xr.concat(rank, "stone"))

@@ -9,11 +9,11 @@ from typing import Any
 import xarray as xr
 
 from ..lighting.dome import Dome
-from ..lighting.view import View
-from ..results.stats import Summary
-from ..stone.measure import Measurements
-from ..stone.plane_errors import Uncertainty
-from ..stone.planes import Stone
+from ..results.statistics import Summary
+from ..scene.view import View
+from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.measuring.proportions import Measurements
+from ..stone.stone import Stone
 from .uncertainty import Estimate
 from .verdicts import Verdict, judge_all, places
 

@@ -30,10 +30,10 @@ import numpy as np
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..lighting.view import View
-from ..results.stats import Statistic
-from ..stone.plane_errors import Uncertainty, displaced
-from ..stone.planes import Stone
+from ..results.statistics import Statistic
+from ..scene.view import View
+from ..stone.measuring.plane_uncertainty import Uncertainty, displaced
+from ..stone.stone import Stone
 from ..threads import in_order
 from ..tracing import trace
 from ..units import number_in
@@ -103,7 +103,7 @@ def propagate(
 ) -> dict[str, Estimate]:
     """Carry the uncertainty of a stone's planes to numbers that follow from it.
 
-    >>> from raylab.stone.brilliant import round_brilliant
+    >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
     >>> found = propagate(stone, lambda s: {"weight_ct": s.weight_ct}, method="derivative")["weight_ct"]
     >>> print(f"{found.statistic.value:.3f} {found.uncertainty:.3f}")

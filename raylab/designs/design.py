@@ -17,13 +17,13 @@ import numpy as np
 
 from ..errors import InputError, StoneError, nearest
 from ..lighting.dome import Dome
-from ..lighting.scenefile import load_dome
-from ..lighting.view import View
+from ..lighting.dome_file import load_dome
 from ..optics.materials import get_material
-from ..results.stats import Record, Statistic, record
-from ..stone.brilliant import round_brilliant
-from ..stone.planes import Stone
-from ..tracers.beams import trace_beams
+from ..results.statistics import Record, Statistic, record
+from ..scene.view import View
+from ..stone.cuts.round_brilliant import round_brilliant
+from ..stone.stone import Stone
+from ..tracers.exact.beams import trace_beams
 from ..tracers.ledger import ENTRIES
 from ..units import SODIUM_D_NM, number_in
 
@@ -108,7 +108,7 @@ class Settings:
     """How designs are traced: the settings of the exact engine, see `trace_beams`."""
 
     precision: float = 2e-3
-    polarised: bool = True
+    polarized: bool = True
     max_bounces: int = 200
 
     def __post_init__(self) -> None:
@@ -214,7 +214,7 @@ def trace_design(stone: Stone, design: Design, settings: Settings) -> tuple[Reco
         dome,
         view_of(design),
         wavelength_nm=design["wavelength_nm"],
-        polarised=settings.polarised,
+        polarized=settings.polarized,
         precision=settings.precision,
         max_bounces=settings.max_bounces,
         keep_paths=False,

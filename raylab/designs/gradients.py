@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import InputError, nearest
-from ..stone.planes import Stone
-from ..tracers.beams import Beams, trace_beams
+from ..stone.stone import Stone
+from ..tracers.exact.beams import Beams, trace_beams
 from .design import (
     COLUMNS,
     GEOMETRY,
@@ -48,7 +48,7 @@ def gradient(
     keys: Iterable[str] | None = None,
     reach: dict[str, float] | None = None,
     precision: float = 1e-3,
-    polarised: bool = True,
+    polarized: bool = True,
     max_bounces: int = 200,
 ) -> xr.Dataset:
     """Derivatives and slopes of each exact statistic, and of weight and depth, by each proportion.
@@ -65,7 +65,7 @@ def gradient(
     dome : a `Dome`, or the name or file of one.
     keys : proportions to derive by; by default those that the design states, but for size.
     reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
-    precision, polarised, max_bounces : of the exact engine, see `trace`.
+    precision, polarized, max_bounces : of the exact engine, see `trace`.
 
     Returns
     -------
@@ -82,7 +82,7 @@ def gradient(
     import xarray as xr
 
     full = complete(design if dome is None else {**design, "dome": dome})
-    settings = Settings(precision, bool(polarised), max_bounces)
+    settings = Settings(precision, bool(polarized), max_bounces)
     chosen = _chosen(full, design, keys)
     wide = {key: REACH[KEYS[key][1]] for key in chosen}
     wide.update({key: float(value) for key, value in (reach or {}).items() if key in chosen})
@@ -159,7 +159,7 @@ def _beams(stone: Stone, design: dict[str, Any], settings: Settings) -> Beams:
         design["dome"],
         view_of(design),
         wavelength_nm=design["wavelength_nm"],
-        polarised=settings.polarised,
+        polarized=settings.polarized,
         precision=settings.precision,
         max_bounces=settings.max_bounces,
     )

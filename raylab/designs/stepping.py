@@ -15,10 +15,10 @@ from typing import NamedTuple
 import numpy as np
 
 from ..jit import njit
-from ..stone.planes import Stone
-from ..tracers.beams import Beams
+from ..stone.stone import Stone
+from ..tracers.engine_result import LUMINANCE_SQUARE
+from ..tracers.exact.beams import Beams
 from ..tracers.ledger import ENTRIES, GLARE, LUMINANCE, SKY
-from ..tracers.traced import LUMINANCE_SQUARE
 from .design import STATISTICS
 
 FIRST_STEP, LAST_STEP = 1e-5, 1e-8

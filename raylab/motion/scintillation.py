@@ -27,10 +27,11 @@ from scipy import ndimage
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..lighting.view import View, frame_around
-from ..progress_bar import Progress, shown
-from ..stone.planes import Stone
-from ..tracers.beams import trace_beams
+from ..progress import Progress, shown
+from ..scene.pixel_grid import grid_around
+from ..scene.view import View
+from ..stone.stone import Stone
+from ..tracers.exact.beams import trace_beams
 from ..tracers.ledger import LUMINANCE
 from ..units import SODIUM_D_NM, number_in
 from .tilting import path_of
@@ -63,7 +64,7 @@ class Scintillation:
         return float(self.share_per_deg @ self.angle_deg / self.angle_deg.sum())
 
 
-def flashing(
+def scintillation(
     stone: Stone,
     dome: Dome,
     tilt_deg: Any = tuple(range(31)),
@@ -127,8 +128,8 @@ def _angle_deg(before: View, after: View) -> float:
 def _face(stone: Stone, resolution: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     """A grid over the stone as seen face-up: points (P, 3) mm on its surface, their facets' normals (P, 3), which of the grid
     (resolution, resolution) they are, and the grid's step in mm."""
-    frame = frame_around(stone, View(), resolution)
-    x, y = np.meshgrid(frame.x_mm, frame.y_mm)
+    grid = grid_around(stone, View(), resolution)
+    x, y = np.meshgrid(grid.x_mm, grid.y_mm)
     up = stone.normals[:, 2] > 1e-9
     normals, distances = stone.normals[up], stone.distances_mm[up]
     height = np.full(x.shape, np.inf)
@@ -139,7 +140,7 @@ def _face(stone: Stone, resolution: int) -> tuple[np.ndarray, np.ndarray, np.nda
         height[lower], facet[lower] = z[lower], f
     points = np.stack([x, y, height], axis=-1)
     on = np.all(points @ stone.normals[~up].T <= stone.distances_mm[~up], axis=-1)
-    return points[on], normals[facet[on]], on, frame.pixel_mm
+    return points[on], normals[facet[on]], on, grid.pixel_mm
 
 
 def _luminance(
@@ -154,13 +155,13 @@ def _luminance(
 ) -> np.ndarray:
     """(P,) luminance of surface points in a view; nan where their facet is turned away."""
     whole = trace_beams(stone, dome, view, wavelength_nm=wavelength_nm, precision=precision, keep_paths=False).unfolded()
-    frame = frame_around(stone, view, resolution)
-    polygon = whole.dominant(frame)
+    grid = grid_around(stone, view, resolution)
+    polygon = whole.dominant(grid)
     turn = view.rotation()
     at = points @ turn.T
     column, row = (
-        np.clip(((at[:, k] - corner) / frame.pixel_mm).astype(int), 0, resolution - 1)
-        for k, corner in enumerate((frame.x0_mm, frame.y0_mm))
+        np.clip(((at[:, k] - corner) / grid.pixel_mm).astype(int), 0, resolution - 1)
+        for k, corner in enumerate((grid.x0_mm, grid.y0_mm))
     )
     found = polygon[row, column]
     facing = (normals @ turn[2] > 1e-9) & (found >= 0)

@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .. import __version__
 from ..designs.design import PARTS, STATISTICS, Settings, trace_design
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..lighting.view import View
-from ..progress_bar import Progress, shown
-from ..stone.planes import Stone
+from ..progress import Progress, shown
+from ..scene.view import View
+from ..stone.stone import Stone
 from ..threads import in_order
 from ..tracers.ledger import ENTRIES
 from ..units import SODIUM_D_NM, number_in
+from ..version import __version__
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -42,7 +42,7 @@ def tilt(
     *,
     wavelength_nm: float = SODIUM_D_NM,
     precision: float = 2e-3,
-    polarised: bool = True,
+    polarized: bool = True,
     max_bounces: int = 200,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
@@ -58,7 +58,7 @@ def tilt(
     ----------
     tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
         equally many: a path. A negative tilt leans the other way; -180 to 180.
-    wavelength_nm, precision, polarised, max_bounces : as in `trace`.
+    wavelength_nm, precision, polarized, max_bounces : as in `trace`.
     progress : True for a bar with rate and time left; or a function that is told how many angles are done, of how many.
 
     Returns
@@ -69,7 +69,7 @@ def tilt(
     Raises InputError for angles that can't be used or don't fit together, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
-    settings = Settings(precision, bool(polarised), max_bounces)
+    settings = Settings(precision, bool(polarized), max_bounces)
     rows = []
     with shown(progress, "angles") as tell:
         for row in _rows(stone, dome, list(views(**angles)), wavelength_nm, settings):
@@ -174,7 +174,7 @@ def _dataset(
         "dome": dome.name,
         "engine": "beams",
         "precision": settings.precision,
-        "polarised": int(settings.polarised),
+        "polarized": int(settings.polarized),
         "max_bounces": settings.max_bounces,
     }
     return xr.Dataset(variables, coords, attrs)

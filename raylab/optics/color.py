@@ -168,10 +168,10 @@ def ciede2000(lab_1: Any, lab_2: Any) -> np.ndarray:
 
 def _hue_difference(C1: Any, h1: Any, C2: Any, h2: Any) -> tuple[Any, Any]:
     """Delta H' and the mean hue (degrees) of CIEDE2000: across the shorter arc, and the other's hue where one is grey."""
-    grey = C1 * C2 == 0
-    dh = np.where(grey, 0.0, h2 - h1)
+    gray = C1 * C2 == 0
+    dh = np.where(gray, 0.0, h2 - h1)
     far = np.abs(dh) > 180 + 1e-9
-    mean = np.where(grey, h1 + h2, (h1 + h2) / 2)
+    mean = np.where(gray, h1 + h2, (h1 + h2) / 2)
     mean = np.where(far, np.where(h1 + h2 < 360, mean + 180, mean - 180), mean)
     dh = np.where(far, dh - 360 * np.sign(dh), dh)
     return 2 * np.sqrt(C1 * C2) * np.sin(np.radians(dh) / 2), mean

@@ -79,7 +79,7 @@ def _interface_over(cos_i, n_rel, out):  # type: ignore[no-untyped-def]
 class Fresnel(NamedTuple):
     """What one interface does; every field has the shape of the angles given.
 
-    `reflectance_s`, `reflectance_p`, `reflectance` (unpolarised light), `transmittance` (unpolarised, power),
+    `reflectance_s`, `reflectance_p`, `reflectance` (unpolarized light), `transmittance` (unpolarized, power),
     `phase_deg` (retardation of p against s at total reflection, 0 elsewhere), `refraction_deg` (NaN at total
     reflection).
     """

@@ -20,8 +20,8 @@ import numpy as np
 
 from ..errors import InputError
 from ..files import whole_file
-from ..raypath import HEAD, LEAK, SCATTERED, SKY, RayPath
-from ..stone.planes import Stone
+from ..single_ray import HEAD, LEAK, SCATTERED, SKY, RayPath
+from ..stone.stone import Stone
 from ..units import direction, number_in
 
 WAYS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")

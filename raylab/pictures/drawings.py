@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import InputError
-from ..stone.planes import Stone
+from ..stone.stone import Stone
 from ..tracing import Result
 
 if TYPE_CHECKING:

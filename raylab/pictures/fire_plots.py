@@ -20,9 +20,9 @@ def fire_figure(found: Sequence[Fire], titles: Sequence[str]) -> Figure:
 
     figure = Figure(figsize=(4.3 * len(found) + 0.9, 4.5), layout="constrained")
     for axes, one, title in zip(figure.subplots(1, len(found), squeeze=False)[0], found, titles, strict=True):
-        frame = one.frame
-        x1, y1 = (corner + frame.pixel_mm * frame.resolution for corner in (frame.x0_mm, frame.y0_mm))
-        extent = (frame.x0_mm, x1, frame.y0_mm, y1)
+        grid = one.grid
+        x1, y1 = (corner + grid.pixel_mm * grid.resolution for corner in (grid.x0_mm, grid.y0_mm))
+        extent = (grid.x0_mm, x1, grid.y0_mm, y1)
         drawn = axes.imshow(one.spread_deg, origin="lower", cmap="viridis", vmin=0.0, vmax=TOP_DEG, extent=extent)
         axes.set(xlabel="x / mm", ylabel="y / mm", facecolor="0.86")
         axes.set_title(title, fontsize=11, loc="left", parse_math=False)

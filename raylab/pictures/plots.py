@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from ..lighting.view import silhouette
 from ..results.maps import DEFINITIONS
+from ..scene.view import silhouette
 from ..tracers.ledger import ENTRIES
 from ..tracing import Result
 
@@ -38,7 +38,7 @@ _DPI = 110
 class Look(NamedTuple):
     """How a map is drawn: colour map, and its range, None for what the map itself needs."""
 
-    colours: str
+    colors: str
     low: float
     high: float | None
 
@@ -172,13 +172,13 @@ def draw_map(
     side = pixel * len(result.maps.x)
     block = -(-len(result.maps.x) // MOST_PIXELS)
     values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
-    low, high = ends or colour_range(name, values)
+    low, high = ends or color_range(name, values)
     reach = pixel * block * len(values)  # a last block that hangs over the frame is cut off by the limits
     image = axes.imshow(
         values,
         origin="lower",
         extent=(left, left + reach, bottom, bottom + reach),
-        cmap=LOOKS[name].colours,
+        cmap=LOOKS[name].colors,
         norm=TwoSlopeNorm(0.0, low, max(high, 1.0)) if name == "contrast" else Normalize(low, high),
         interpolation="antialiased",
         interpolation_stage="data",
@@ -222,7 +222,7 @@ def block_mean(field: np.ndarray, coverage: np.ndarray, block: int) -> np.ndarra
     return np.array(rows)
 
 
-def colour_range(name: str, values: np.ndarray) -> tuple[float, float]:
+def color_range(name: str, values: np.ndarray) -> tuple[float, float]:
     """The colour bar's ends: fixed ones, or what holds 99.5 % of the pixels, rounded up to two digits."""
     look = LOOKS[name]
     if look.high is not None:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..designs.design import Settings, stone_of, view_of
-from ..lighting.scene import Scene
+from ..scene.scene import Scene
 from ..sweeps.axes import Plan, told
 from ..tracing import trace_scene
 
@@ -125,15 +125,15 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
     axes = figure.subplots()
     lines = [found] if slices is None else [found.isel({slices: k}) for k in range(found.sizes[slices])]
     for k, line in enumerate(lines):
-        colour = _INK if len(lines) == 1 else colormaps["viridis"](k / max(1, len(lines) - 1) * 0.85)
+        color = _INK if len(lines) == 1 else colormaps["viridis"](k / max(1, len(lines) - 1) * 0.85)
         name = None if slices is None else _value(line, slices)
         x, y = line[axis].values, line[statistic].values
         if line[axis].dtype.kind not in "fiu":
             x = np.arange(len(x))
             axes.set_xticks(x, [str(told_) for told_ in line[axis].values])
-        axes.plot(x, y, linestyle=_MARKS[k % len(_MARKS)], color=colour, linewidth=1.5, label=name)
+        axes.plot(x, y, linestyle=_MARKS[k % len(_MARKS)], color=color, linewidth=1.5, label=name)
         axes.fill_between(
-            x, line[statistic + "_low"].values, line[statistic + "_high"].values, color=colour, alpha=0.3, linewidth=0
+            x, line[statistic + "_low"].values, line[statistic + "_high"].values, color=color, alpha=0.3, linewidth=0
         )
     axes.set(xlabel=_label(found, axis), ylabel=_label(found, statistic))
     axes.grid(alpha=0.25)
@@ -206,7 +206,7 @@ def _contrast(axes: Axes, design: dict[str, Any], settings: Settings) -> Any:
         wavelengths_nm=design["wavelength_nm"],
         engine="beams",
         precision=settings.precision,
-        polarised=settings.polarised,
+        polarized=settings.polarized,
         max_bounces=settings.max_bounces,
     )
     maps = trace_scene(scene, by_facet=False).maps

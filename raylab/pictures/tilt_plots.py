@@ -21,11 +21,11 @@ LABELS = {
 }
 
 
-def tilt_figure(found: xr.Dataset, flashing: Any = None) -> Figure:
+def tilt_figure(found: xr.Dataset, scintillation: Any = None) -> Figure:
     """Contrast and brightness, the ledger, and (where given) the `Scintillation` against the angle; brackets are shaded."""
     from matplotlib.figure import Figure
 
-    panels = 2 if flashing is None else 3
+    panels = 2 if scintillation is None else 3
     figure = Figure(figsize=(6.2 * panels, 4.4), layout="constrained")
     axes = figure.subplots(1, panels)
     _curves(axes[0], found, ("contrast_rms", "brightness"))
@@ -33,8 +33,8 @@ def tilt_figure(found: xr.Dataset, flashing: Any = None) -> Figure:
     _curves(axes[1], found, [name for name in ENTRIES if float(found[name].max()) > 0.0])
     axes[1].set_title("ledger (area mean)", fontsize=11, loc="left")
     axes[1].set_ylim(0.0, 1.0)
-    if flashing is not None:
-        _flashes(axes[2], found, flashing)
+    if scintillation is not None:
+        _flashes(axes[2], found, scintillation)
     about = found.attrs
     figure.suptitle(
         f"{about['stone']}, {about['material']}; dome {about['dome']}; {float(found.wavelength_nm):g} nm", x=0.01, ha="left",
@@ -68,18 +68,18 @@ def _curves(axes: Axes, found: xr.Dataset, names: Any) -> None:
     axes.legend(fontsize=8, frameon=False)
 
 
-def _flashes(axes: Axes, found: xr.Dataset, flashing: Any) -> None:
+def _flashes(axes: Axes, found: xr.Dataset, scintillation: Any) -> None:
     at, label = _axis(found)
     middle = (at[1:] + at[:-1]) / 2.0
-    share = 100.0 * flashing.share_per_deg
+    share = 100.0 * scintillation.share_per_deg
     axes.plot(middle, share, "-", color="#31688e", linewidth=1.6, label="area that flashes, % per degree")
-    off = 100.0 * flashing.share_error
+    off = 100.0 * scintillation.share_error
     axes.fill_between(middle, share - off, share + off, color="#31688e", alpha=0.25, linewidth=0)
     axes.set(xlabel=label, ylabel="% of the face per degree", ylim=(0.0, None))
     axes.set_title("scintillation", fontsize=11, loc="left")
     axes.grid(alpha=0.3)
     beside = axes.twinx()
-    beside.plot(middle, flashing.count, ":", color="0.25", linewidth=1.4, label="spots that flash")
+    beside.plot(middle, scintillation.count, ":", color="0.25", linewidth=1.4, label="spots that flash")
     beside.set(ylabel="spots", ylim=(0.0, None))
     lines = [*axes.get_lines(), *beside.get_lines()]
     axes.legend(lines, [str(line.get_label()) for line in lines], fontsize=8, frameon=False)

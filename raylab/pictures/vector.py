@@ -13,11 +13,11 @@ import textwrap
 import numpy as np
 
 from ..errors import InputError
-from ..lighting.scene import Scene
-from ..lighting.view import Frame, frame_around
 from ..results.maps import DEFINITIONS
 from ..results.paths import strongest_paths
-from ..tracers.beams import Beams
+from ..scene.pixel_grid import PixelGrid, grid_around
+from ..scene.scene import Scene
+from ..tracers.exact.beams import Beams
 from ..tracers.ledger import ENTRIES, FIELDS, LUMINANCE, SKY
 from ..tracing import Result
 
@@ -67,9 +67,9 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
 
 def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> str:
     """The parts of the file put together."""
-    frame = frame_around(scene.stone, scene.view, 1)  # one pixel: the picture
-    width, size = frame.pixel_mm, 0.026 * frame.pixel_mm
-    left, top = frame.x0_mm, -(frame.y0_mm + width)  # y grows downward outside the turned group
+    grid = grid_around(scene.stone, scene.view, 1)  # one pixel: the picture
+    width, size = grid.pixel_mm, 0.026 * grid.pixel_mm
+    left, top = grid.x0_mm, -(grid.y0_mm + width)  # y grows downward outside the turned group
     values = whole.rows[:, FIELDS.index(name)]
     most = _scale_end(values, whole.areas_mm2) if name not in ("sky", "head", "leak") else 1.0
     polygons, left_out = _polygons(whole, scene, width, _shades(name, np.clip(values / most, 0.0, 1.0)))
@@ -100,8 +100,8 @@ def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> st
             "</g>",
             f'<g font-family="sans-serif" fill="{_INK}" font-size="{size:.4g}">',
             *above,
-            *_colour_bar(name, most, bool(values.max() > most * (1.0 + 1e-9)), frame, size),
-            *_ruler(frame, size),
+            *_color_bar(name, most, bool(values.max() > most * (1.0 + 1e-9)), grid, size),
+            *_ruler(grid, size),
             "</g>",
             "</svg>",
             "",
@@ -138,8 +138,8 @@ def _shades(name: str, levels: np.ndarray) -> list[str]:
     """Colours (#rrggbb) of levels from 0 to 1."""
     from matplotlib import colormaps
 
-    colours = colormaps["cividis" if name in ("luminance", "glare") else "magma"](levels, bytes=True)
-    return [f"#{r:02x}{g:02x}{b:02x}" for r, g, b, _ in colours.tolist()]
+    colors = colormaps["cividis" if name in ("luminance", "glare") else "magma"](levels, bytes=True)
+    return [f"#{r:02x}{g:02x}{b:02x}" for r, g, b, _ in colors.tolist()]
 
 
 def _scale_end(values: np.ndarray, areas: np.ndarray) -> float:
@@ -153,12 +153,12 @@ def _scale_end(values: np.ndarray, areas: np.ndarray) -> float:
     return math.ceil(end / digit - 1e-9) * digit
 
 
-def _colour_bar(name: str, most: float, beyond: bool, frame: Frame, size: float) -> list[str]:
+def _color_bar(name: str, most: float, beyond: bool, grid: PixelGrid, size: float) -> list[str]:
     """The colour bar beside the picture, as one gradient with five numbers; `beyond` marks values above its end."""
-    width = frame.pixel_mm
+    width = grid.pixel_mm
     levels = np.linspace(0.0, 1.0, _BAR + 1)
     stops = [f'<stop offset="{x:.5g}" stop-color="{c}"/>' for x, c in zip(levels, _shades(name, levels), strict=True)]
-    left, bottom = frame.x0_mm + 1.03 * width, -frame.y0_mm
+    left, bottom = grid.x0_mm + 1.03 * width, -grid.y0_mm
     bar = f'<rect x="{left:.7g}" y="{bottom - width:.7g}" width="{0.03 * width:.7g}" height="{width:.7g}" fill="url(#scale)"/>'
     numbers = [
         f'<text x="{left + 0.04 * width:.7g}" y="{bottom - share * (width - 0.7 * size):.7g}">'
@@ -170,12 +170,12 @@ def _colour_bar(name: str, most: float, beyond: bool, frame: Frame, size: float)
     return ['<linearGradient id="scale" x1="0" y1="1" x2="0" y2="0">', *stops, "</linearGradient>", bar, *numbers, label]
 
 
-def _ruler(frame: Frame, size: float) -> list[str]:
+def _ruler(grid: PixelGrid, size: float) -> list[str]:
     """A length of 1, 2 or 5 times a power of ten mm, about a fifth of the picture."""
-    width = frame.pixel_mm
+    width = grid.pixel_mm
     power = 10.0 ** math.floor(math.log10(0.2 * width))
     length = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= 0.2 * width)
-    left, y = frame.x0_mm, -frame.y0_mm + 0.6 * size
+    left, y = grid.x0_mm, -grid.y0_mm + 0.6 * size
     return [
         f'<rect x="{left:.7g}" y="{y:.7g}" width="{length:.7g}" height="{0.18 * size:.4g}"/>',
         f'<text x="{left:.7g}" y="{y + 1.3 * size:.7g}">{length:g} mm</text>',

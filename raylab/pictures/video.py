@@ -19,16 +19,17 @@ from typing import Any
 import numpy as np
 
 from ..code_id import code_id
-from ..color.picture import picture
+from ..color.picture import color_picture
 from ..errors import InputError
 from ..files import refuse_taken, whole_file
 from ..lighting.dome import Dome
-from ..lighting.scene import Scene
-from ..lighting.view import Frame, View
-from ..motion.paths import circling
+from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
-from ..progress_bar import Progress, shown
-from ..stone.planes import Stone
+from ..progress import Progress, shown
+from ..scene.pixel_grid import PixelGrid
+from ..scene.scene import Scene
+from ..scene.view import View
+from ..stone.stone import Stone
 from ..threads import in_order
 from ..units import number_in
 
@@ -59,7 +60,7 @@ def save_video(
     Parameters
     ----------
     path : where to write; ``.mp4``, ``.gif`` or ``.webp``.
-    views : one for each still; by default `motion.paths.circling`, 200 of them.
+    views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of one stone's picture.
     light, exposure, wavelengths : as in `picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
@@ -90,11 +91,11 @@ def save_video(
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     folder.mkdir(parents=True, exist_ok=True)
     reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
-    frame = Frame(-reach, -reach, 2.0 * reach / size, int(size))
+    grid = PixelGrid(-reach, -reach, 2.0 * reach / size, int(size))
 
     def one(view: View) -> np.ndarray:
         scenes = (Scene(stone, dome, view, precision=precision) for stone in several)
-        return np.concatenate([_still(seen, frame, waves, light, exposure, background, folder) for seen in scenes], axis=1)
+        return np.concatenate([_still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:
         with shown(progress, "stills") as tell:
@@ -108,17 +109,17 @@ def save_video(
 
 
 def _still(
-    scene: Scene, frame: Frame, waves: WavelengthSet, light: str, exposure: float, background: float, folder: Path
+    scene: Scene, grid: PixelGrid, waves: WavelengthSet, light: str, exposure: float, background: float, folder: Path
 ) -> np.ndarray:
     """(H, W, 3) bytes of one still, from its part file or traced anew."""
     import imageio.v3 as iio
 
-    facts = [scene.hash(), code_id(), list(frame.__dict__.values()), waves.kind, waves.nodes_nm.tolist()]
+    facts = [scene.hash(), code_id(), list(grid.__dict__.values()), waves.kind, waves.nodes_nm.tolist()]
     facts += [light, float(exposure), float(background)]
     part = folder / (hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:32] + ".png")
     if part.exists():
         return np.asarray(iio.imread(part))
-    seen = picture(scene, light, exposure, waves, frame=frame, threads=1)
+    seen = color_picture(scene, light, exposure, waves, grid=grid, threads=1)
     pixels = np.round(255.0 * seen.srgb(background)).astype(np.uint8)
     with whole_file(part, force=True) as target:
         iio.imwrite(target, pixels)
@@ -130,8 +131,8 @@ def _even(pixels: np.ndarray, background: float) -> np.ndarray:
     from ..optics.color import srgb_encode
 
     height, width = pixels.shape[:2]
-    grey = np.uint8(round(255.0 * float(srgb_encode(background))))
-    return np.pad(pixels, ((0, height % 2), (0, width % 2), (0, 0)), constant_values=grey)
+    gray = np.uint8(round(255.0 * float(srgb_encode(background))))
+    return np.pad(pixels, ((0, height % 2), (0, width % 2), (0, 0)), constant_values=gray)
 
 
 def _encoder(path: Path) -> Any:

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from .. import __version__
 from ..comparison.comparison import Comparison
 from ..comparison.uncertainty import draws_for
 from ..files import whole_file
-from ..stone.plane_errors import Uncertainty
+from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..version import __version__
 from . import pictures, tables
 
 _HERE = Path(__file__).parent

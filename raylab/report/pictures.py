@@ -17,10 +17,10 @@ from scipy.spatial import ConvexHull
 
 from ..comparison.comparison import Comparison
 from ..comparison.verdicts import Verdict, words
-from ..lighting.view import silhouette
 from ..pictures.drawings import stone_figure
 from ..pictures.plots import NEUTRAL
-from ..stone.planes import Stone
+from ..scene.view import silhouette
+from ..stone.stone import Stone
 from ..tracers.ledger import ENTRIES
 from .tables import tilt_name
 
@@ -210,9 +210,9 @@ def _grid(
     side = min(2.5, WIDE / columns)
     figure = Figure(figsize=(side * columns + 1.2, (side + 0.3) * len(rows) + 0.2), layout="constrained")
     every = figure.subplots(len(rows), columns, squeeze=False)
-    for (label, layers, whose, captions), (colours, norm, told), line in zip(rows, looks, every, strict=True):
+    for (label, layers, whose, captions), (colors, norm, told), line in zip(rows, looks, every, strict=True):
         for k, axes in enumerate(line):
-            image = axes.imshow(layers[k], origin="lower", extent=_extent(comparison), cmap=colours, norm=norm)
+            image = axes.imshow(layers[k], origin="lower", extent=_extent(comparison), cmap=colors, norm=norm)
             axes.set_facecolor(NEUTRAL)
             axes.set_title(f"{label}, {tilt_name(comparison, k)}", loc="left", fontsize=9.5, parse_math=False)
             axes.set_xlabel(captions[k], fontsize=9)

@@ -20,8 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from ..stone.planes import Stone
-from ..tracers.beams import Beams
+from ..stone.stone import Stone
+from ..tracers.exact.beams import Beams
 from ..tracers.ledger import ABSORBED, ENTRIES, FIELDS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
 from .paths import Paths, strongest_paths
 

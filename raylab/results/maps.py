@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
-from ..stone.planes import Stone
+from ..stone.stone import Stone
+from ..tracers.engine_result import EngineResult
 from ..tracers.ledger import LUMINANCE
-from ..tracers.traced import Traced
 from .paths import Paths
 
 # name: (long name, unit, definition)
@@ -40,7 +40,7 @@ PATH_DEFINITION = (
 )
 
 
-def dataset(traced: Sequence[Traced], *, spectral: bool) -> xr.Dataset:
+def dataset(traced: Sequence[EngineResult], *, spectral: bool) -> xr.Dataset:
     """Maps of one or several wavelengths of one scene.
 
     The traced fields are taken over, not copied: a large picture is held in memory once.
@@ -51,7 +51,7 @@ def dataset(traced: Sequence[Traced], *, spectral: bool) -> xr.Dataset:
     spectral : True puts `wavelength_nm` as the leading dimension; False (one wavelength) as a scalar coordinate.
     """
     layers = [_layer(one) for one in traced]
-    frame = traced[0].frame
+    grid = traced[0].grid
     wavelengths = [one.wavelength_nm for one in traced]
     names = [name for name in DEFINITIONS if name in layers[0]]
     dims = ("wavelength_nm", "y", "x") if spectral else ("y", "x")
@@ -61,15 +61,15 @@ def dataset(traced: Sequence[Traced], *, spectral: bool) -> xr.Dataset:
         values = np.stack([layer.pop(name) for layer in layers]) if spectral else layers[0].pop(name)
         variables[name] = (dims, values, {"long_name": long_name, "units": units, "definition": definition})
     coords = {
-        "x": ("x", frame.x_mm, {"units": "mm", "long_name": "x"}),
-        "y": ("y", frame.y_mm, {"units": "mm", "long_name": "y"}),
+        "x": ("x", grid.x_mm, {"units": "mm", "long_name": "x"}),
+        "y": ("y", grid.y_mm, {"units": "mm", "long_name": "y"}),
         "wavelength_nm": (
             ("wavelength_nm",) if spectral else (),
             wavelengths if spectral else wavelengths[0],
             {"units": "nm", "long_name": "wavelength in air"},
         ),
     }
-    return xr.Dataset(variables, coords, {"engine": traced[0].engine, "pixel_mm": frame.pixel_mm})
+    return xr.Dataset(variables, coords, {"engine": traced[0].engine, "pixel_mm": grid.pixel_mm})
 
 
 def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence[Paths], stone: Stone) -> xr.Dataset:
@@ -96,7 +96,7 @@ def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence
     return named.assign(path=(maps["luminance"].dims, values, about))
 
 
-def _layer(traced: Traced) -> dict[str, np.ndarray]:
+def _layer(traced: EngineResult) -> dict[str, np.ndarray]:
     """The maps of one wavelength, derived in place where that spares memory."""
     fields = traced.fields
     mean = traced.totals.mean[LUMINANCE]

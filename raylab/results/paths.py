@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..stone.planes import Stone
-from ..tracers.beams import Beams
+from ..stone.stone import Stone
+from ..tracers.exact.beams import Beams
 from ..tracers.ledger import CHANNELS, FIELDS, UNTRACED
 
 

@@ -34,8 +34,8 @@ import numpy as np
 
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
-from .planes import Stone
-from .table_text import COLUMNS, LineError, number, split, text_of, whole
+from .facet_table_text import COLUMNS, LineError, number, split, text_of, whole
+from .stone import Stone
 
 UP = ("table", "star", "crown main", "upper half", "crown")
 DOWN = ("culet", "pavilion main", "lower half", "pavilion")

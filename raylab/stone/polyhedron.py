@@ -78,8 +78,8 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     ------
     StoneError : the half-spaces are unbounded or empty.
     """
-    centre = interior_point(normals, distances)
-    dual = normals / (distances - normals @ centre)[:, None]
+    center = interior_point(normals, distances)
+    dual = normals / (distances - normals @ center)[:, None]
     try:
         hull = ConvexHull(dual)
     except QhullError as error:
@@ -87,7 +87,7 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     offsets = hull.equations[:, 3]
     if offsets.max() >= 0.0:
         raise StoneError("the planes do not close: the body is unbounded")
-    points = centre - hull.equations[:, :3] / offsets[:, None]
+    points = center - hull.equations[:, :3] / offsets[:, None]
     triangles = _facing_out(hull.simplices.astype(np.int64), hull.neighbors.astype(np.int64), dual, hull.equations)
     corner, facet = _around(triangles, hull.neighbors.astype(np.int64), len(normals))
     if not len(corner):

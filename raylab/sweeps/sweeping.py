@@ -17,15 +17,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .. import __version__
 from ..code_id import code_id
 from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, STATISTICS, Settings, trace_designs
 from ..errors import InputError
-from ..progress_bar import Progress, shown
-from .as_zarr import check_zarr, save_zarr
+from ..progress import Progress, shown
+from ..version import __version__
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
 from .workers import Chunk, Done, client_of, in_cluster, in_processes, in_this_process
+from .zarr_copy import check_zarr, save_zarr
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -52,7 +52,7 @@ def sweep(
     processes: int | None = None,
     scheduler: Any = None,
     precision: float = 2e-3,
-    polarised: bool = True,
+    polarized: bool = True,
     max_bounces: int = 200,
     progress: bool | Progress = False,
     **fixed: Any,
@@ -79,7 +79,7 @@ def sweep(
     processes : how many to use on this machine; by default all cores where it is worth it.
     scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
         process serves best).
-    precision, polarised, max_bounces : of the exact engine, see `trace`; `precision` is the width of the bracket on brightness.
+    precision, polarized, max_bounces : of the exact engine, see `trace`; `precision` is the width of the bracket on brightness.
     progress : True for a bar with rate and time left; or a function that is told how many designs are done, of how many.
 
     Returns
@@ -94,7 +94,7 @@ def sweep(
     InputError : an axis, key or setting that can't be used; another sweep in the folder; no room to write.
     """
     plan = plan_of(axes, fixed if dome is None else {**fixed, "dome": dome}, layout, number, seed)
-    settings = Settings(precision, bool(polarised), max_bounces)
+    settings = Settings(precision, bool(polarized), max_bounces)
     if zarr:
         check_zarr(out)
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
@@ -202,7 +202,7 @@ def dataset(plan: Plan, settings: Settings, rows: np.ndarray) -> xr.Dataset:
         "engine": "beams",
         "layout": plan.layout,
         "precision": settings.precision,
-        "polarised": int(settings.polarised),
+        "polarized": int(settings.polarized),
         "max_bounces": settings.max_bounces,
     }
     return xr.Dataset(variables, coords, about)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..lighting.dome import Dome
-from ..stone.planes import Stone
+from ..stone.stone import Stone
 from .ledger import ABSORBED, BOUNCES, CHANNELS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, SOURCE_X, SOURCE_Z, UNTRACED
 
 
@@ -66,7 +66,7 @@ def amplitudes(cos_i: float, n_from: float, n_to: float) -> tuple[complex, compl
 
 
 def _split(
-    coherency: np.ndarray, way: np.ndarray, normal: np.ndarray, n_from: float, n_to: float, polarised: bool
+    coherency: np.ndarray, way: np.ndarray, normal: np.ndarray, n_from: float, n_to: float, polarized: bool
 ) -> tuple[np.ndarray, np.ndarray, float, np.ndarray | None]:
     """Reflect and refract a beam: reflected coherency and direction, transmitted power and direction (None: none).
 
@@ -81,12 +81,12 @@ def _split(
     p = np.cross(s, way)
     mirrored = way - 2.0 * cos_i * normal
     power_s, power_p = float((s @ coherency @ s).real), float((p @ coherency @ p).real)
-    if not polarised:
+    if not polarized:
         power_s = power_p = (power_s + power_p) / 2.0
     p_mirrored = np.cross(s, mirrored)
     jones = r_s * np.outer(s, s) + r_p * np.outer(p_mirrored, p)
     reflected = jones @ coherency @ jones.conj().T
-    if not polarised:
+    if not polarized:
         power = abs(r_s) ** 2 * power_s + abs(r_p) ** 2 * power_p
         reflected = power / 2.0 * (np.outer(s, s) + np.outer(p_mirrored, p_mirrored))
     if abs(cos_t.imag) > 0.0 or cos_t.real == 0.0:
@@ -103,7 +103,7 @@ def trace_path(
     stone: Stone,
     *,
     wavelength_nm: float = 589.3,
-    polarised: bool = True,
+    polarized: bool = True,
     min_weight: float = 1e-4,
     max_bounces: int = 200,
 ) -> Path:
@@ -132,12 +132,12 @@ def trace_path(
         path.scattered = 1.0
         return path
     here = origin + enter[f] * way
-    glare, mirrored, passed, inside = _split(_across(way), way, -stone.normals[f], 1.0, n, polarised)
+    glare, mirrored, passed, inside = _split(_across(way), way, -stone.normals[f], 1.0, n, polarized)
     path.glare = float(np.trace(glare).real)
     path.exits.append((path.glare, mirrored, 0))
     if inside is None:
         return path
-    coherency = _entered(way, inside, -stone.normals[f], n) if polarised else passed * _across(inside)
+    coherency = _entered(way, inside, -stone.normals[f], n) if polarized else passed * _across(inside)
     way, last = inside, f
     for bounces in range(max_bounces):
         towards, gap = stone.normals @ way, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
@@ -152,7 +152,7 @@ def trace_path(
         if stone.bruted[f]:
             path.scattered += float(np.trace(coherency).real)
             return path
-        coherency, mirrored, passed, outside = _split(coherency, way, stone.normals[f], n, 1.0, polarised)
+        coherency, mirrored, passed, outside = _split(coherency, way, stone.normals[f], n, 1.0, polarized)
         if outside is not None:
             path.exits.append((passed, outside, bounces))
         way, last = mirrored, f
@@ -163,12 +163,12 @@ def trace_path(
 
 
 def _across(way: np.ndarray) -> np.ndarray:
-    """Coherency of unpolarised light of power 1 along `way`."""
+    """Coherency of unpolarized light of power 1 along `way`."""
     return (np.eye(3) - np.outer(way, way)) / 2.0
 
 
 def _entered(way: np.ndarray, inside: np.ndarray, inward: np.ndarray, n: float) -> np.ndarray:
-    """Coherency of unpolarised light of power 1 after it entered along `inside`."""
+    """Coherency of unpolarized light of power 1 after it entered along `inside`."""
     cos_i = float(way @ inward)
     _, _, t_s, t_p, cos_t = amplitudes(cos_i, 1.0, n)
     s = np.cross(way, inward)

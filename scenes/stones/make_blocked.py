@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 
 import raylab as rl
-from raylab.stone.deviate import Offset, deviate
-from raylab.stone.plane_errors import Uncertainty
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
+from raylab.stone.offsets import Offset, deviate
 
 HERE = Path(__file__).parent
 SEED = 7

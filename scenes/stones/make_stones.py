@@ -19,8 +19,8 @@ import numpy as np
 import trimesh
 
 import raylab as rl
-from raylab.stone.deviate import Offset, deviate
 from raylab.stone.facet_table import facet_table
+from raylab.stone.offsets import Offset, deviate
 
 HERE = Path(__file__).parent
 SEED = 20

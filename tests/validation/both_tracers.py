@@ -10,11 +10,13 @@ import numba
 import numpy as np
 
 from raylab.lighting.dome import Dome, Lamp, Zone
-from raylab.lighting.view import View
 from raylab.optics.materials import Material
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.planes import Stone
-from raylab.tracers import ledger, rays, reference, tables
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.stone import Stone
+from raylab.tracers import ledger, reference
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
 
 EVEN = Dome(sky_radiance=1.0, tray_radiance=1.0)
 UPPER, LOWER = Dome(sky_radiance=1.0, tray_radiance=0.0), Dome(sky_radiance=0.0, tray_radiance=1.0)

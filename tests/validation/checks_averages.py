@@ -12,8 +12,10 @@ from scipy.integrate import quad
 
 from raylab.lighting.dome import Dome
 from raylab.optics import fresnel as optics
-from raylab.stone.planes import Stone
-from raylab.tracers import ledger, rays, tables
+from raylab.stone.stone import Stone
+from raylab.tracers import ledger
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
 
 EVEN = Dome(sky_radiance=1.0, tray_radiance=1.0)
 CHOSEN = (3, 8, 21)

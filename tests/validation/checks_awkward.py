@@ -8,8 +8,10 @@ from checks import above, check, off
 from polyhedra import box, hexagonal_prism, random_polyhedron
 
 from raylab.optics.materials import Material
-from raylab.stone.planes import Stone
-from raylab.tracers import ledger, rays, tables
+from raylab.stone.stone import Stone
+from raylab.tracers import ledger
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
 
 
 def _awkward_rays(stone: Stone, key: int) -> tuple[np.ndarray, np.ndarray]:

@@ -18,11 +18,12 @@ from polyhedra import body, box, cube_corner, hexagonal_prism, mains_only, rando
 from scipy.spatial import ConvexHull
 
 from raylab.lighting.dome import Dome, Lamp, Zone
-from raylab.lighting.view import View, frame_around, silhouette
 from raylab.optics.materials import Material
-from raylab.stone.planes import Stone
+from raylab.scene.pixel_grid import grid_around
+from raylab.scene.view import View, silhouette
+from raylab.stone.stone import Stone
 from raylab.tracers import ledger, reference
-from raylab.tracers.sampling import sample_image, sample_points
+from raylab.tracers.sampled.sampling import sample_image, sample_points
 
 Trace = Callable[..., Any]
 Pair = tuple[Stone, View]
@@ -83,11 +84,11 @@ def inside(beams: Any, polygon: int, rng: np.random.Generator) -> np.ndarray:
     return rng.dirichlet(np.ones(len(corners))) @ corners
 
 
-def by_reference(stone: Stone, view: View, point: np.ndarray, hits: int, polarised: bool = True) -> reference.Path:
+def by_reference(stone: Stone, view: View, point: np.ndarray, hits: int, polarized: bool = True) -> reference.Path:
     """The reference's path through a map point, cut off after so many internal hits."""
     turn = view.rotation()
     origin = turn.T @ np.array([*point, 3.0 * np.abs(stone.vertices_mm).max()])
-    return reference.trace_path(origin, -turn[2], stone, min_weight=0.0, max_bounces=hits, polarised=polarised)
+    return reference.trace_path(origin, -turn[2], stone, min_weight=0.0, max_bounces=hits, polarized=polarized)
 
 
 def row_of(path: reference.Path, dome: Dome, view: View) -> np.ndarray:
@@ -112,7 +113,7 @@ def reference_through_points(
         chosen = [*rng.choice(len(beams), points, p=share), *rng.choice(np.flatnonzero(share > 1e-7), points)]
         for polygon in chosen:
             facets = beams.path(polygon)
-            path = by_reference(stone, view, inside(beams, polygon, rng), len(facets) - 1, options.get("polarised", True))
+            path = by_reference(stone, view, inside(beams, polygon, rng), len(facets) - 1, options.get("polarized", True))
             if path.facets != facets:
                 return math.inf
             worst = max(worst, off(beams.rows[polygon], row_of(path, dome, view), 1e-9))
@@ -307,12 +308,12 @@ def sampled_maps_converge(trace: Trace, stone: Stone, view: View) -> float:
     1996, Consequences of stratified sampling in graphics, from memory). Tolerance 0.05: the ratio of two spreads over 1,500
     pixels is uncertain by a few hundredths. The mean difference, of the size of the untraced weight, is left out.
     """
-    frame = frame_around(stone, view, 48)
-    sums, coverage = trace(stone, HEAD_SHADOW, view, precision=1e-3).pixels(frame)
+    grid = grid_around(stone, view, 48)
+    sums, coverage = trace(stone, HEAD_SHADOW, view, precision=1e-3).pixels(grid)
     full = coverage > 1.0 - 1e-9
     exact = sums[full][:, ledger.LUMINANCE]
     spread = []
     for samples in (16, 64):
-        sampled = sample_image(stone, HEAD_SHADOW, view, frame, samples=samples, min_weight=1e-5, seed=1)
+        sampled = sample_image(stone, HEAD_SHADOW, view, grid, samples=samples, min_weight=1e-5, seed=1)
         spread.append(float(np.std(sampled.fields["luminance"][full] - exact)))
     return off(spread[1] / spread[0], 4.0**-0.75, 0.05)

@@ -11,8 +11,10 @@ from polyhedra import bisect, box, cube_corner, prism, published, ref, visited
 
 from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
-from raylab.stone.planes import Stone
-from raylab.tracers import ledger, rays, reference, tables
+from raylab.stone.stone import Stone
+from raylab.tracers import ledger, reference
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
 
 N = 2.417
 DIGITS8 = 6e-9
@@ -33,20 +35,20 @@ def _onto_slab(angle_deg: float) -> tuple[np.ndarray, np.ndarray]:
     return np.array([0.1, 0.2, 0.5]) - 10.0 * way, way
 
 
-def slab_rows(stone: Stone, angle_deg: float, polarised: bool = True) -> np.ndarray:
+def slab_rows(stone: Stone, angle_deg: float, polarized: bool = True) -> np.ndarray:
     """(2, CHANNELS) the ledger rows of one ray from the reference tracer and from the packet tracer."""
     origin, way = _onto_slab(angle_deg)
-    path = reference.trace_path(origin, way, stone, polarised=polarised, **DEEP)
+    path = reference.trace_path(origin, way, stone, polarized=polarized, **DEEP)
     table = tables.stone_table(stone, 589.3)
-    row, _, _ = rays.trace_rays(origin[None], way[None], table, UP_ONLY.table, np.eye(3), polarised=polarised, **DEEP)
+    row, _, _ = rays.trace_rays(origin[None], way[None], table, UP_ONLY.table, np.eye(3), polarized=polarized, **DEEP)
     return np.array([path.row(UP_ONLY, np.eye(3)), row[0]])
 
 
-def _stokes_slab(angle_deg: float, n: float, polarised: bool = True) -> tuple[float, float]:
+def _stokes_slab(angle_deg: float, n: float, polarized: bool = True) -> tuple[float, float]:
     """Reflected and transmitted share of a transparent slab (Stokes 1862): 2R/(1+R) and (1-R)/(1+R), R from `tmm`."""
     inside = tmm.snell(1.0, n, math.radians(angle_deg))
     single = np.array([tmm.interface_R(pol, 1.0, n, math.radians(angle_deg), inside) for pol in "sp"])
-    if not polarised:
+    if not polarized:
         single = single.mean(keepdims=True)
     return float(np.mean(2.0 * single / (1.0 + single))), float(np.mean((1.0 - single) / (1.0 + single)))
 
@@ -70,17 +72,17 @@ def slab_energy() -> float:
     """
     worst = 0.0
     for angle in (0.0, 20.0, 40.0, 60.0, 67.5, 80.0, 85.0):
-        for polarised in (True, False):
-            found = slab_rows(_slab(N), angle, polarised)[:, [ledger.SKY, ledger.LEAK]]
-            worst = max(worst, off(found, [_stokes_slab(angle, N, polarised)] * 2, 3e-12))
+        for polarized in (True, False):
+            found = slab_rows(_slab(N), angle, polarized)[:, [ledger.SKY, ledger.LEAK]]
+            worst = max(worst, off(found, [_stokes_slab(angle, N, polarized)] * 2, 3e-12))
     return worst
 
 
 @check
 def slab_shortcut() -> float:
     """Averaging s and p at every reflection gives 0.348829 at 60 degrees (closed form 2r/(1+r)), not 0.304992."""
-    shortcut = _stokes_slab(60.0, N, polarised=False)[0]
-    found = slab_rows(_slab(N), 60.0, polarised=False)[:, ledger.SKY]
+    shortcut = _stokes_slab(60.0, N, polarized=False)[0]
+    found = slab_rows(_slab(N), 60.0, polarized=False)[:, ledger.SKY]
     return max(off(shortcut, 0.348829, 6e-7), off(found, [shortcut] * 2, 3e-12))
 
 

@@ -9,7 +9,7 @@ from both_tracers import ENTRIES, EVEN, EXACT, LOWER, RICH, UPPER, by_rays, by_r
 from checks import above, check, off
 from polyhedra import random_polyhedron, random_rays
 
-from raylab.stone.planes import Stone
+from raylab.stone.stone import Stone
 from raylab.tracers import ledger
 
 
@@ -66,9 +66,9 @@ def ledger_closes() -> float:
     worst = 0.0
     for key, stone in enumerate(_mixed_bag()):
         origins, ways = random_rays(stone, 400, key)
-        for polarised in (True, False):
-            few = by_reference(stone, origins[:2], ways[:2], RICH, polarised=polarised)
-            many = by_rays(stone, origins, ways, RICH, polarised=polarised)
+        for polarized in (True, False):
+            few = by_reference(stone, origins[:2], ways[:2], RICH, polarized=polarized)
+            many = by_rays(stone, origins, ways, RICH, polarized=polarized)
             for rows in (few[:, ENTRIES], many[:, ENTRIES]):
                 worst = max(worst, off(rows.sum(axis=1), np.ones(len(rows)), EXACT), above(rows, -EXACT))
     return worst

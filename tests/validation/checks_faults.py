@@ -8,9 +8,11 @@ from polyhedra import N_DIAMOND, bisect, look_down, mains_only, published, ref, 
 
 from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
-from raylab.stone import brilliant
-from raylab.stone.planes import Stone
-from raylab.tracers import ledger, rays, tables
+from raylab.stone.cuts import round_brilliant as brilliant
+from raylab.stone.stone import Stone
+from raylab.tracers import ledger
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
 
 PLAIN = Material.constant(N_DIAMOND)
 

@@ -10,8 +10,8 @@ from checks import check, off
 from polyhedra import published, random_polyhedron, ref
 from scipy.spatial import ConvexHull
 
-from raylab.stone import brilliant
-from raylab.stone.measure import measure
+from raylab.stone.cuts import round_brilliant as brilliant
+from raylab.stone.measuring.proportions import measure
 
 
 def _published_stones() -> list[tuple[str, dict[str, float]]]:

@@ -63,7 +63,7 @@ def reflectances_against_tmm() -> float:
 
 @check
 def transmittance_against_tmm() -> float:
-    """Transmitted power of unpolarised light against `tmm`, both sides. Tolerance 1e-12: rounding."""
+    """Transmitted power of unpolarized light against `tmm`, both sides. Tolerance 1e-12: rounding."""
     worst = 0.0
     for n_from, n_to in ((1.0, N), (N, 1.0)):
         angles = ANGLES if n_from < n_to else np.arange(0.0, 24.4, 0.1)

@@ -10,26 +10,26 @@ from both_tracers import LEAN, RICH, by_rays, by_reference, gem, on_threads
 from checks import check, off
 from polyhedra import hexagonal_prism, random_polyhedron, random_rays, visited
 
-from raylab.lighting.view import View
+from raylab.scene.view import View
 from raylab.tracers import ledger, reference
 
 
 @check
 def reference_and_rays_agree() -> float:
-    """Every channel of every ray, to 1e-10: brilliant and random polyhedra, polarised or not, tinted or not, bruted or not.
+    """Every channel of every ray, to 1e-10: brilliant and random polyhedra, polarized or not, tinted or not, bruted or not.
 
     The reference carries a coherency matrix in the lab frame, the packet tracer a Stokes row: they share no optics code.
     """
     worst = 0.0
-    for key, (tint, rough, polarised) in enumerate(itertools.product((0.0, 0.3), (False, True), (True, False))):
+    for key, (tint, rough, polarized) in enumerate(itertools.product((0.0, 0.3), (False, True), (True, False))):
         stones = [gem(tint, rough)]
         stones += [
             random_polyhedron(10 * key + k, n=1.3 + 0.4 * k, absorption_per_mm=tint, bruted_share=0.2 * rough) for k in range(5)
         ]
         for number, stone in enumerate(stones):
             origins, ways = random_rays(stone, 12 if number else 24, key)
-            slow = by_reference(stone, origins, ways, RICH, polarised=polarised)
-            fast = by_rays(stone, origins, ways, RICH, polarised=polarised)
+            slow = by_reference(stone, origins, ways, RICH, polarized=polarized)
+            fast = by_rays(stone, origins, ways, RICH, polarized=polarized)
             worst = max(worst, off(fast, slow, 1e-10))
     return worst
 

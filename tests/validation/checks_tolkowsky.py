@@ -10,9 +10,9 @@ from polyhedra import N_DIAMOND, bisect, look_down, mains_only, ref, tiers_met
 
 from raylab.optics import fresnel as optics
 from raylab.optics.materials import FRAUNHOFER_NM, Material
-from raylab.stone import brilliant
-from raylab.stone.measure import measure
-from raylab.stone.planes import Stone
+from raylab.stone.cuts import round_brilliant as brilliant
+from raylab.stone.measuring.proportions import measure
+from raylab.stone.stone import Stone
 from raylab.tracers import reference
 
 PLAIN = Material.constant(N_DIAMOND)

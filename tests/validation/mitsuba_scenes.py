@@ -20,11 +20,12 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from raylab.lighting.dome import Dome
-from raylab.lighting.view import Frame, View, silhouette
 from raylab.optics.materials import Material
-from raylab.stone.planes import Stone
+from raylab.scene.pixel_grid import PixelGrid
+from raylab.scene.view import View, silhouette
+from raylab.stone.stone import Stone
 from raylab.tracers.ledger import LUMINANCE
-from raylab.tracers.sampling import sample_points
+from raylab.tracers.sampled.sampling import sample_points
 
 WAVELENGTH_NM = 589.3
 END = 1e-6
@@ -33,18 +34,18 @@ LLVM_SEEN_WORKING = 19
 """Major version of the LLVM library; version 15 was seen to abort while compiling mitsuba's code, 14 is refused by mitsuba."""
 
 
-def use_variant(polarised: bool) -> str:
+def use_variant(polarized: bool) -> str:
     """Set mitsuba to compiled code where this machine has the LLVM library for it, else to plain; returns the variant.
 
-    Unpolarised variants average s and p at every bounce.
+    Unpolarized variants average s and p at every bounce.
     """
     try:
-        mi.set_variant("llvm_ad_mono_polarized" if polarised else "llvm_ad_mono")
+        mi.set_variant("llvm_ad_mono_polarized" if polarized else "llvm_ad_mono")
         compiled = dr.detail.llvm_version()[0] >= LLVM_SEEN_WORKING
     except ImportError:  # how mitsuba tells that there is no LLVM library at all
         compiled = False
     if not compiled:
-        mi.set_variant("scalar_spectral_polarized" if polarised else "scalar_rgb")
+        mi.set_variant("scalar_spectral_polarized" if polarized else "scalar_rgb")
     return str(mi.variant())
 
 
@@ -96,29 +97,29 @@ def mesh(stone: Stone, n: float) -> Any:
     return body
 
 
-def sensor(stone: Stone, view: View, frame: Frame) -> dict[str, Any]:
+def sensor(stone: Stone, view: View, grid: PixelGrid) -> dict[str, Any]:
     """A camera whose pixels are the frame's; its first row is the frame's last (mitsuba counts from the top)."""
-    side = frame.pixel_mm * frame.resolution
-    centre = np.array([frame.x0_mm, frame.y0_mm]) + side / 2.0
+    side = grid.pixel_mm * grid.resolution
+    center = np.array([grid.x0_mm, grid.y0_mm]) + side / 2.0
     camera = np.diag([-1.0, 1.0, -1.0, 1.0])  # camera axes in the dome's frame: it looks down, its x runs to the left
     if view.distance_mm is None:
         camera[:2, :2] *= side / 2.0
-        camera[:3, 3] = *centre, 2.0 * float(np.abs(stone.vertices_mm).max())
+        camera[:3, 3] = *center, 2.0 * float(np.abs(stone.vertices_mm).max())
         kind = {"type": "orthographic"}
     else:
         camera[2, 3] = view.distance_mm
         kind = {
             "type": "perspective",
             "fov": float(np.degrees(2.0 * np.arctan(side / 2.0 / view.distance_mm))),
-            "principal_point_offset_x": float(centre[0] / side),
-            "principal_point_offset_y": float(-centre[1] / side),
+            "principal_point_offset_x": float(center[0] / side),
+            "principal_point_offset_y": float(-center[1] / side),
         }
     turn = np.eye(4)
     turn[:3, :3] = view.rotation().T
     film = {
         "type": "hdrfilm",
-        "width": frame.resolution,
-        "height": frame.resolution,
+        "width": grid.resolution,
+        "height": grid.resolution,
         "pixel_format": "luminance",
         "component_format": "float32",
         "rfilter": {"type": "box"},
@@ -127,10 +128,10 @@ def sensor(stone: Stone, view: View, frame: Frame) -> dict[str, Any]:
     return {**kind, "to_world": to_world, "near_clip": 0.01, "film": film, "sampler": {"type": "independent"}}
 
 
-def build(stone: Stone, view: View, frame: Frame, light: np.ndarray, *, n: float, max_bounces: int = 64) -> Any:
+def build(stone: Stone, view: View, grid: PixelGrid, light: np.ndarray, *, n: float, max_bounces: int = 64) -> Any:
     """The whole scene, in the variant that is set. A path of B internal hits has B + 2 legs."""
     path = {"type": "path", "max_depth": max_bounces + 2, "rr_depth": 100_000}
-    parts = {"integrator": path, "sensor": sensor(stone, view, frame), "stone": mesh(stone, n), "light": emitter(light)}
+    parts = {"integrator": path, "sensor": sensor(stone, view, grid), "stone": mesh(stone, n), "light": emitter(light)}
     return mi.load_dict({"type": "scene", **parts})
 
 
@@ -154,27 +155,29 @@ def mitsuba_images(scene: Any, samples: int, repeats: int, first_seed: int = 1) 
     return np.array([render(scene, samples, seed=first_seed + repeat) for repeat in range(repeats)])
 
 
-def raylab_images(stone: Stone, dome: Dome, view: View, frame: Frame, samples: int, repeats: int, **options: Any) -> np.ndarray:
+def raylab_images(
+    stone: Stone, dome: Dome, view: View, grid: PixelGrid, samples: int, repeats: int, **options: Any
+) -> np.ndarray:
     """(repeats, ny, nx) luminance by raylab's rays, `samples` independent points in each pixel; 0 beside the stone.
 
     raylab's own sampling is stratified; here it is not, so that the scatter of samples is the error.
     """
-    n = frame.resolution
-    corners = np.stack(np.meshgrid(frame.x_mm, frame.y_mm), axis=-1) - frame.pixel_mm / 2.0
+    n = grid.resolution
+    corners = np.stack(np.meshgrid(grid.x_mm, grid.y_mm), axis=-1) - grid.pixel_mm / 2.0
     images = np.empty((repeats, n, n))
     for repeat in range(repeats):
         random = np.random.default_rng((1, repeat)).random((n, n, samples, 2))
-        points = (corners[:, :, None, :] + random * frame.pixel_mm).reshape(-1, 2)
+        points = (corners[:, :, None, :] + random * grid.pixel_mm).reshape(-1, 2)
         rows, _ = sample_points(points, stone, dome, view, wavelength_nm=WAVELENGTH_NM, min_weight=END, **options)
         images[repeat] = rows[:, LUMINANCE].reshape(n, n, samples).mean(axis=2)
     return images
 
 
-def covered(stone: Stone, view: View, frame: Frame) -> np.ndarray:
+def covered(stone: Stone, view: View, grid: PixelGrid) -> np.ndarray:
     """(ny, nx) bool: pixels whose four corners lie inside the stone's silhouette."""
     hull = ConvexHull(silhouette(stone, view)).equations
-    edges_x = frame.x0_mm + np.arange(frame.resolution + 1) * frame.pixel_mm
-    edges_y = frame.y0_mm + np.arange(frame.resolution + 1) * frame.pixel_mm
+    edges_x = grid.x0_mm + np.arange(grid.resolution + 1) * grid.pixel_mm
+    edges_y = grid.y0_mm + np.arange(grid.resolution + 1) * grid.pixel_mm
     corners = np.stack(np.meshgrid(edges_x, edges_y), axis=-1)
     inside = np.all(corners @ hull[:, :2].T + hull[:, 2] < 0.0, axis=-1)
     return inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:]

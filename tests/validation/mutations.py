@@ -15,10 +15,13 @@ import pytest
 from raylab.lighting import dome
 from raylab.optics import fresnel, materials
 from raylab.optics.materials import Material
-from raylab.stone import brilliant, callipers
-from raylab.stone.planes import Stone
+from raylab.stone.cuts import round_brilliant as brilliant
+from raylab.stone.measuring import callipers
 from raylab.stone.polyhedron import Polyhedron
-from raylab.tracers import ledger, rays, reference, tables
+from raylab.stone.stone import Stone
+from raylab.tracers import ledger, reference
+from raylab.tracers import stone_table as tables
+from raylab.tracers.sampled import rays
 
 Patch = pytest.MonkeyPatch
 
@@ -87,15 +90,15 @@ def lost_cosine(patch: Patch) -> None:
     _amplitudes(patch, change)
 
 
-def dropped_polarisation(patch: Patch) -> None:
+def dropped_polarization(patch: Patch) -> None:
     true = reference.trace_path
-    patch.setattr(reference, "trace_path", lambda *given, **options: true(*given, **{**options, "polarised": False}))
+    patch.setattr(reference, "trace_path", lambda *given, **options: true(*given, **{**options, "polarized": False}))
 
 
-def stuck_polarisation(patch: Patch) -> None:
-    """`polarised=False` ignored."""
+def stuck_polarization(patch: Patch) -> None:
+    """`polarized=False` ignored."""
     true = reference.trace_path
-    patch.setattr(reference, "trace_path", lambda *given, **options: true(*given, **{**options, "polarised": True}))
+    patch.setattr(reference, "trace_path", lambda *given, **options: true(*given, **{**options, "polarized": True}))
 
 
 def bent_mirror(patch: Patch) -> None:

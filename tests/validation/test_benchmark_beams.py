@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import raylab as rl
-from raylab.tracers.beams import trace_beams
+from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.ledger import GLARE, SOURCE_X, SOURCE_Z
 
 

@@ -22,10 +22,11 @@ import pytest
 from scipy import stats
 
 from raylab.lighting.dome import Dome, Zone
-from raylab.lighting.view import View, frame_around
 from raylab.optics.materials import Material
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.planes import Stone
+from raylab.scene.pixel_grid import grid_around
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.stone import Stone
 
 RESOLUTION, REPEATS = 36, 32
 THEIR_SAMPLES, OUR_SAMPLES = 64, 16  # per pixel and repeat; ours scatter less
@@ -54,7 +55,7 @@ class Case:
     stone: Stone
     dome: Dome
     view: View
-    polarised: bool
+    polarized: bool
     light: tuple[int, int]
     max_bounces: int = 64
 
@@ -77,20 +78,20 @@ CASES = {
 def mitsuba_pixels(name: str) -> np.ndarray:
     """(REPEATS, P) luminance of the wholly covered pixels, by mitsuba."""
     case = CASES[name]
-    scenes.use_variant(case.polarised)
-    frame = frame_around(case.stone, case.view, RESOLUTION)
+    scenes.use_variant(case.polarized)
+    grid = grid_around(case.stone, case.view, RESOLUTION)
     light = scenes.baked_light(case.dome, case.view, *case.light)
     n = case.stone.material.n(scenes.WAVELENGTH_NM)
-    scene = scenes.build(case.stone, case.view, frame, light, n=n, max_bounces=case.max_bounces)
-    return scenes.mitsuba_images(scene, THEIR_SAMPLES, REPEATS)[:, scenes.covered(case.stone, case.view, frame)]
+    scene = scenes.build(case.stone, case.view, grid, light, n=n, max_bounces=case.max_bounces)
+    return scenes.mitsuba_images(scene, THEIR_SAMPLES, REPEATS)[:, scenes.covered(case.stone, case.view, grid)]
 
 
 def raylab_pixels(case: Case) -> np.ndarray:
     """(REPEATS, P) the same by raylab."""
-    frame = frame_around(case.stone, case.view, RESOLUTION)
-    options: dict[str, Any] = {"polarised": case.polarised, "max_bounces": case.max_bounces}
-    images = scenes.raylab_images(case.stone, case.dome, case.view, frame, OUR_SAMPLES, REPEATS, **options)
-    return images[:, scenes.covered(case.stone, case.view, frame)]
+    grid = grid_around(case.stone, case.view, RESOLUTION)
+    options: dict[str, Any] = {"polarized": case.polarized, "max_bounces": case.max_bounces}
+    images = scenes.raylab_images(case.stone, case.dome, case.view, grid, OUR_SAMPLES, REPEATS, **options)
+    return images[:, scenes.covered(case.stone, case.view, grid)]
 
 
 def disagreements(ours: np.ndarray, theirs: np.ndarray) -> dict[str, float]:
@@ -126,7 +127,7 @@ def _other_index(case: Case) -> Case:
 
 MUTANTS = {
     "wrong index": ("brilliant, head's shadow", _other_index),
-    "s and p averaged": ("flat slab, steeply tilted, overcast", lambda case: replace(case, polarised=False)),
+    "s and p averaged": ("flat slab, steeply tilted, overcast", lambda case: replace(case, polarized=False)),
     "tilted the other way": (
         "brilliant, tilted, side window",
         lambda case: replace(case, view=replace(TILTED, tilt_azimuth_deg=TILTED.tilt_azimuth_deg + 180)),
@@ -149,21 +150,21 @@ def test_broken_physics_is_caught(mutant: str) -> None:
 @pytest.mark.parametrize("view", [View(), View(distance_mm=20), TILTED, CLOSE])
 def test_camera_sees_the_frame(view: View) -> None:
     """mitsuba's own view rays cross the map plane where the frame has its pixels, to single precision."""
-    scenes.use_variant(polarised=False)
+    scenes.use_variant(polarized=False)
     stone = scenes.random_stone(3, 2.0)
-    frame = frame_around(stone, view, 32)
-    camera = mi.load_dict(scenes.sensor(stone, view, frame))
+    grid = grid_around(stone, view, 32)
+    camera = mi.load_dict(scenes.sensor(stone, view, grid))
     for column, row in [(0, 0), (31, 0), (0, 31), (20, 5)]:
         on_film = mi.Point2f((column + 0.5) / 32, 1.0 - (row + 0.5) / 32)
         ray, _ = camera.sample_ray(0.0, 0.5, on_film, mi.Point2f(0.5))
         origin, way = (view.rotation() @ np.ravel(vector) for vector in (ray.o, ray.d))
         crossing = origin - way * origin[2] / way[2]
-        assert crossing[:2] == pytest.approx([frame.x_mm[column], frame.y_mm[row]], abs=1e-5)
+        assert crossing[:2] == pytest.approx([grid.x_mm[column], grid.y_mm[row]], abs=1e-5)
 
 
 def test_light_map_is_the_dome() -> None:
     """mitsuba reads off the baked map what the dome says, in every direction, poles and seam included."""
-    scenes.use_variant(polarised=False)
+    scenes.use_variant(polarized=False)
     light = mi.load_dict(scenes.emitter(scenes.baked_light(PATCHES, TILTED, 2049, 2048)))
     ways = np.random.default_rng(3).normal(size=(60, 3))
     ways[:4] = [[1e-4, 0, 1], [0, 1e-3, 1], [-1, 1e-5, 0.3], [-1, -1e-5, 0.3]]

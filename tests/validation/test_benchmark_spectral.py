@@ -23,9 +23,10 @@ from scipy import stats
 
 import raylab as rl
 from raylab.lighting.dome import Dome, Zone
-from raylab.lighting.view import View, frame_around
 from raylab.optics.spectrum import wavelength_set
-from raylab.stone.brilliant import round_brilliant
+from raylab.scene.pixel_grid import grid_around
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
 
 RESOLUTION, REPEATS, SAMPLES, MAX_BOUNCES = 30, 32, 128, 64
 PRECISION = 1e-5  # of the exact maps; mitsuba's means are known to some 3e-4
@@ -47,12 +48,12 @@ def peter(wavelength_nm: float) -> float:
 @functools.cache
 def mitsuba_spectra() -> np.ndarray:
     """(N, REPEATS, P) luminance of the wholly covered pixels at each wavelength."""
-    scenes.use_variant(polarised=False)
-    frame = frame_around(STONE, View(), RESOLUTION)
-    light, inside = scenes.baked_light(BELTS, View(), 16385, 4), scenes.covered(STONE, View(), frame)
+    scenes.use_variant(polarized=False)
+    grid = grid_around(STONE, View(), RESOLUTION)
+    light, inside = scenes.baked_light(BELTS, View(), 16385, 4), scenes.covered(STONE, View(), grid)
     images = []
     for k, wavelength_nm in enumerate(WAVES.nodes_nm):
-        scene = scenes.build(STONE, View(), frame, light, n=peter(wavelength_nm), max_bounces=MAX_BOUNCES)
+        scene = scenes.build(STONE, View(), grid, light, n=peter(wavelength_nm), max_bounces=MAX_BOUNCES)
         images.append(scenes.mitsuba_images(scene, SAMPLES, REPEATS, first_seed=1 + k * REPEATS)[:, inside])
     return np.array(images)
 
@@ -63,7 +64,7 @@ def our_scene() -> rl.Scene:
         BELTS,
         resolution=RESOLUTION,
         wavelengths_nm=tuple(WAVES.nodes_nm.tolist()),
-        polarised=False,
+        polarized=False,
         max_bounces=MAX_BOUNCES,
         precision=PRECISION,
     )
@@ -75,7 +76,7 @@ def our_result() -> rl.Result:
 
 
 def covered() -> np.ndarray:
-    return scenes.covered(STONE, View(), frame_around(STONE, View(), RESOLUTION))
+    return scenes.covered(STONE, View(), grid_around(STONE, View(), RESOLUTION))
 
 
 def disagreements(exact: np.ndarray, theirs: np.ndarray) -> dict[str, float]:
@@ -123,7 +124,7 @@ def weights() -> np.ndarray:
 def test_the_picture_agrees(channel: int) -> None:
     """X, Y and Z of the picture; scaled so that no weight brings one sample above 1."""
     weight = weights()[:, channel] / weights().sum(axis=0)[channel]
-    ours = rl.picture(our_result(), wavelengths=WAVES).xyz[::-1, :, channel][covered()] / weights().sum(axis=0)[channel]
+    ours = rl.color_picture(our_result(), wavelengths=WAVES).xyz[::-1, :, channel][covered()] / weights().sum(axis=0)[channel]
     theirs = np.einsum("n,nrp->rp", weight, mitsuba_spectra())
     found = disagreements(ours, theirs)
     assert max(found.values()) < 1.0, found

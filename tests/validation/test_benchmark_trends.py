@@ -16,10 +16,10 @@ from polyhedra import published
 from scipy.stats import qmc
 
 import raylab as rl
-from raylab.lighting.view import View, silhouette
-from raylab.tracers.beams import trace_beams
+from raylab.scene.view import View, silhouette
+from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.ledger import GLARE, SKY
-from raylab.tracers.sampling import sample_points
+from raylab.tracers.sampled.sampling import sample_points
 
 # Light returned under an even sky
 
@@ -49,7 +49,7 @@ def weighted_return(**other: float) -> np.ndarray:
         corners = silhouette(stone, view)
         low, high = corners.min(axis=0), corners.max(axis=0)
         xy = low + (high - low) * unit
-        rows, hit = sample_points(xy, stone, sky, view, wavelength_nm=589.3, polarised=True)
+        rows, hit = sample_points(xy, stone, sky, view, wavelength_nm=589.3, polarized=True)
         # Where the view ray enters: the last plane that it crosses inward.
         axes = view.rotation()
         towards = stone.normals @ -axes[2]

@@ -19,10 +19,10 @@ from scipy import stats
 
 from raylab.comparison.comparing import drawn_settings
 from raylab.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
-from raylab.lighting.scenefile import load_dome
-from raylab.stone.brilliant import round_brilliant
-from raylab.stone.plane_errors import Uncertainty
-from raylab.stone.planes import Stone
+from raylab.lighting.dome_file import load_dome
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
+from raylab.stone.stone import Stone
 
 CHANCE = 1e-4
 KNOWN_TO_PCT = 14.0

@@ -10,16 +10,16 @@ from both_tracers import gem
 from broken_beams import broken
 from checks_beams import WEDGES, awkward_pairs, random_pairs, regular_bodies
 
-from raylab.lighting.view import View
-from raylab.tracers.beams import trace_beams
+from raylab.scene.view import View
+from raylab.tracers.exact.beams import trace_beams
 
 VIEWS = [View(), View(turn_deg=11.25), View(tilt_deg=7.0, tilt_azimuth_deg=13.0), View(tilt_deg=30.0), View(tilt_deg=75.0)]
 
 
-@pytest.mark.parametrize("polarised", [True, False])
-def test_a_brilliant_agrees_with_the_reference_at_random_points(polarised):
+@pytest.mark.parametrize("polarized", [True, False])
+def test_a_brilliant_agrees_with_the_reference_at_random_points(polarized):
     pairs = [(gem(), view) for view in VIEWS]
-    assert checks.reference_through_points(trace_beams, pairs, points=15, precision=5e-3, polarised=polarised) <= 1.0
+    assert checks.reference_through_points(trace_beams, pairs, points=15, precision=5e-3, polarized=polarized) <= 1.0
 
 
 def test_a_thousand_random_pairs_agree_with_the_reference():

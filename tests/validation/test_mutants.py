@@ -41,8 +41,8 @@ CAUGHT_BY = {
         symmetry.reciprocity,
         awkward.awkward_rays_in_the_reference,
     ],
-    m.dropped_polarisation: [bodies.slab_printed, bodies.slab_absorbing_oblique, symmetry.reference_and_rays_agree],
-    m.stuck_polarisation: [bodies.slab_shortcut, bodies.slab_energy],
+    m.dropped_polarization: [bodies.slab_printed, bodies.slab_absorbing_oblique, symmetry.reference_and_rays_agree],
+    m.stuck_polarization: [bodies.slab_shortcut, bodies.slab_energy],
     m.bent_mirror: [
         bodies.roof_orders,
         bodies.cube_corner_returns,
@@ -124,7 +124,7 @@ CAUGHT_BY = {
 }
 
 # Some pairs are missing by nature. Normal incidence can't tell the two indices apart; a slab's two faces make up for each
-# other's lost cosine; and swapping s with p throughout leaves unpolarised light as it was (the duality of E and H).
+# other's lost cosine; and swapping s with p throughout leaves unpolarized light as it was (the duality of E and H).
 PAIRS = [
     pytest.param(mutation, check, id=f"{mutation.__name__}-{check.__name__}")
     for mutation, all_ in CAUGHT_BY.items()

@@ -40,13 +40,13 @@ def patch_planes(patches: Patches) -> Planes:
     """The patches' own planes."""
     scatter = symmetric(patches.scatter) / patches.weight[:, None, None]
     spread, axes = np.linalg.eigh(scatter)
-    inside = np.average(patches.centre, weights=patches.weight, axis=0)
+    inside = np.average(patches.center, weights=patches.weight, axis=0)
     normals = axes[:, :, 0]
-    normals = normals * np.where(((patches.centre - inside) * normals).sum(axis=1) < 0.0, -1.0, 1.0)[:, None]
-    distances = (normals * patches.centre).sum(axis=1)
+    normals = normals * np.where(((patches.center - inside) * normals).sum(axis=1) < 0.0, -1.0, 1.0)[:, None]
+    distances = (normals * patches.center).sum(axis=1)
     rms = np.sqrt(spread[:, 0].clip(0.0))
     nothing = np.zeros((len(distances), 3, 3))
-    return Planes(normals, distances, patches.centre, patches.count / 2.0 + 1.0, rms, axes[:, :, 1:], nothing)
+    return Planes(normals, distances, patches.center, patches.count / 2.0 + 1.0, rms, axes[:, :, 1:], nothing)
 
 
 class Candidates:
@@ -62,7 +62,7 @@ class Candidates:
         self.first = np.searchsorted(label[member], np.arange(len(patches.weight) + 1))
         self.planes = patch_planes(patches)
         self.order = np.argsort(-patches.weight, kind="stable")
-        arm = np.linalg.norm(self.points - patches.centre[label[member]], axis=1)
+        arm = np.linalg.norm(self.points - patches.center[label[member]], axis=1)
         self.radius = np.zeros(len(patches.weight))
         np.maximum.at(self.radius, label[member], arm)
 
@@ -80,7 +80,7 @@ class Candidates:
         state = envelope(self.points, candidates.only(given))
         order = np.where(state.order < 0, -1, state.order + len(self.planes)).astype(np.int32)
         lowest = np.full(len(self.planes), -np.inf)
-        body = (self.points, self.first, self.planes.centre, self.radius, lowest, state.heights)
+        body = (self.points, self.first, self.planes.center, self.radius, lowest, state.heights)
         taken: list[int] = []
         for p in self.order:
             own = slice(self.first[p], self.first[p + 1])
@@ -99,14 +99,14 @@ class Candidates:
 
 
 @njit()
-def _gain(points, first, centre, radius, lowest, heights, n, d, cap):  # type: ignore[no-untyped-def]
+def _gain(points, first, center, radius, lowest, heights, n, d, cap):  # type: ignore[no-untyped-def]
     """By how much the capped sum of squared heights shrinks when a plane joins the envelope.
 
     Patches whose ball (`centre`, `radius`) lies below the `lowest` third height of their points are passed over.
     """
     gain = 0.0
-    for q in range(len(centre)):
-        if np.dot(n, centre[q]) - d + radius[q] <= lowest[q]:
+    for q in range(len(center)):
+        if np.dot(n, center[q]) - d + radius[q] <= lowest[q]:
             continue
         for v in range(first[q], first[q + 1]):
             h = n[0] * points[v, 0] + n[1] * points[v, 1] + n[2] * points[v, 2] - d
@@ -116,10 +116,10 @@ def _gain(points, first, centre, radius, lowest, heights, n, d, cap):  # type: i
 
 
 @njit()
-def _join(points, first, centre, radius, lowest, heights, order, n, d, p):  # type: ignore[no-untyped-def]
+def _join(points, first, center, radius, lowest, heights, order, n, d, p):  # type: ignore[no-untyped-def]
     """Let plane p join the envelope."""
-    for q in range(len(centre)):
-        if np.dot(n, centre[q]) - d + radius[q] <= lowest[q]:
+    for q in range(len(center)):
+        if np.dot(n, center[q]) - d + radius[q] <= lowest[q]:
             continue
         low = np.inf
         for v in range(first[q], first[q + 1]):

@@ -33,7 +33,7 @@ class Planes:
 
     normals: np.ndarray
     distances: np.ndarray
-    centre: np.ndarray
+    center: np.ndarray
     count: np.ndarray
     rms: np.ndarray
     axes: np.ndarray

@@ -111,7 +111,7 @@ def fit_girdle(place: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarr
     inside = low[near] < -margin
     if inside.sum() < LEAST:
         return None
-    origin = np.r_[_circle_centre(flat[inside, :2]), flat[inside, 2].mean()]
+    origin = np.r_[_circle_center(flat[inside, :2]), flat[inside, 2].mean()]
     smooth = _outline(_band(flat[inside] - origin, area[near[inside]]), 0, 0.0, noise)
     # choose the points again by where the outline stands, not by their own noise
     points = flat - origin
@@ -148,7 +148,7 @@ def _band(points: np.ndarray, area: np.ndarray) -> _Band:
     return _Band(np.hypot(points[:, 0], points[:, 1]), azimuth, height, area / area.mean())
 
 
-def _circle_centre(flat: np.ndarray) -> np.ndarray:
+def _circle_center(flat: np.ndarray) -> np.ndarray:
     """Centre (2,) of the circle nearest to points (N, 2): least squares of x^2 + y^2 = 2 a x + 2 b y + c."""
     solved = np.linalg.lstsq(np.column_stack([2.0 * flat, np.ones(len(flat))]), (flat**2).sum(axis=1), rcond=None)[0]
     return np.asarray(solved[:2])
@@ -239,18 +239,18 @@ def _tangents(outline: _Outline, band: _Band, noise: float) -> Planes:
     side = np.stack([-np.sin(azimuth), np.cos(azimuth), level], axis=1)
     normals = out - (along @ outline.beta)[:, None] * side - (upward @ outline.beta)[:, None] * [0.0, 0.0, 1.0]
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    centre = radius[:, None] * out
+    center = radius[:, None] * out
     J = np.stack([here, along, upward], axis=1)
     axes = np.stack([side, np.broadcast_to([0.0, 0.0, 1.0], side.shape)], axis=2)
     near = np.abs(_off(band.azimuth, sides, outline.phase))
     count = np.full(sides, len(near) / sides)
     covariance = J @ outline.covariance @ J.transpose(0, 2, 1)
-    return Planes(normals, (normals * centre).sum(axis=1), centre, count, np.full(sides, noise), axes, covariance)
+    return Planes(normals, (normals * center).sum(axis=1), center, count, np.full(sides, noise), axes, covariance)
 
 
 def _moved(planes: Planes, turn: np.ndarray, origin: np.ndarray) -> Planes:
     """Planes from the girdle's own frame into the mesh's: x there = turn @ x here - origin."""
     normals = planes.normals @ turn
-    centre = (planes.centre + origin) @ turn
+    center = (planes.center + origin) @ turn
     axes = np.einsum("ij,fik->fjk", turn, planes.axes)
-    return Planes(normals, (normals * centre).sum(axis=1), centre, planes.count, planes.rms, axes, planes.covariance)
+    return Planes(normals, (normals * center).sum(axis=1), center, planes.count, planes.rms, axes, planes.covariance)

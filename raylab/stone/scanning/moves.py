@@ -59,10 +59,10 @@ class _Trial:
         if start is None or any(f in self.changes for f in old):
             return
         own = np.concatenate([self.members[f] for f in old])
-        centre = self.planes.centre[old[0]]
-        place = self.place[own] - centre
+        center = self.planes.center[old[0]]
+        place = self.place[own] - center
         rows = np.array(start)
-        rows[:, 3] -= rows[:, :3] @ centre
+        rows[:, 3] -= rows[:, :3] @ center
         fitted = shared_out(place, rows)
         if fitted is None:
             return
@@ -70,13 +70,13 @@ class _Trial:
         heights = np.maximum((place @ fitted[:, :3].T - fitted[:, 3]).max(axis=1), others)
         gain = self._cost(self._alone(old, own, place, others)) - self._cost(heights)
         if gain > NEEDED * (len(fitted) - len(old)):
-            fitted[:, 3] += fitted[:, :3] @ centre
+            fitted[:, 3] += fitted[:, :3] @ center
             self.changes |= dict.fromkeys(old, fitted[:0]) | {old[0]: fitted}
 
     def _alone(self, old: list[int], own: np.ndarray, place: np.ndarray, others: np.ndarray) -> np.ndarray:
         """Heights above the old planes, after the same treatment that the new ones get."""
         rows = self.rows(old)
-        rows[:, 3] -= rows[:, :3] @ self.planes.centre[old[0]]
+        rows[:, 3] -= rows[:, :3] @ self.planes.center[old[0]]
         fitted = shared_out(place, rows)
         heights = self.heights[own, 0]
         if fitted is None:
@@ -104,7 +104,7 @@ class _Trial:
 
     def halves(self, f: int) -> np.ndarray | None:
         """Two planes of a plane's points, parted where they bend down most; None where they don't."""
-        place = self.place[self.members[f]] - self.planes.centre[f]
+        place = self.place[self.members[f]] - self.planes.center[f]
         if len(place) < 2 * FEWEST:
             return None
         flat, height = place @ self.planes.axes[f], place @ self.planes.normals[f]
@@ -118,7 +118,7 @@ class _Trial:
         if min(side.sum(), (~side).sum()) < FEWEST:
             return None
         rows = np.array([best_plane(place[half], self.planes.normals[f]) for half in (side, ~side)])
-        rows[:, 3] += rows[:, :3] @ self.planes.centre[f]
+        rows[:, 3] += rows[:, :3] @ self.planes.center[f]
         return rows
 
     def result(self) -> Planes:
@@ -136,11 +136,11 @@ class _Trial:
 
 def best_plane(place: np.ndarray, normal: np.ndarray) -> np.ndarray:
     """(4,) unit normal, on the side of `normal`, and distance of the plane nearest to points (N, 3)."""
-    centre = place.mean(axis=0)
-    arm = place - centre
+    center = place.mean(axis=0)
+    arm = place - center
     n = np.linalg.eigh(arm.T @ arm)[1][:, 0]
     n = n if n @ normal > 0.0 else -n
-    return np.array([*n, n @ centre])
+    return np.array([*n, n @ center])
 
 
 def shared_out(place: np.ndarray, rows: np.ndarray) -> np.ndarray | None:

@@ -40,7 +40,7 @@ class Patches:
     pairs: np.ndarray
     count: np.ndarray
     weight: np.ndarray
-    centre: np.ndarray
+    center: np.ndarray
     scatter: np.ndarray
     misfit: np.ndarray
 
@@ -59,7 +59,7 @@ def merge_patches(patches: Patches, noise_mm: float) -> Patches:
     """Patches merged until every further merger costs more than `MERGE_COST` noise variances."""
     limit = MERGE_COST * noise_mm**2
     label, pairs = patches.label, patches.pairs
-    state = (patches.count, patches.weight, patches.centre, patches.scatter, patches.misfit)
+    state = (patches.count, patches.weight, patches.center, patches.scatter, patches.misfit)
     cost = np.full(len(pairs), -1.0)
     pending = np.arange(len(patches.count), dtype=np.int32)  # numbers since the labels were last rewritten
     while len(pairs):
@@ -121,7 +121,7 @@ def smallest_eigenvalue(xx, yy, zz, xy, xz, yz):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _costs(pairs, count, weight, centre, scatter, misfit, cost):  # type: ignore[no-untyped-def]
+def _costs(pairs, count, weight, center, scatter, misfit, cost):  # type: ignore[no-untyped-def]
     """Fill in the missing (negative) costs: growth of the misfit, over the mean weight of a vertex.
 
     A patch has half as many vertices as triangles, so a vertex weighs two mean triangles.
@@ -132,7 +132,7 @@ def _costs(pairs, count, weight, centre, scatter, misfit, cost):  # type: ignore
         a, b = pairs[e]
         whole = weight[a] + weight[b]
         share = weight[a] * weight[b] / whole
-        x, y, z = centre[a, 0] - centre[b, 0], centre[a, 1] - centre[b, 1], centre[a, 2] - centre[b, 2]
+        x, y, z = center[a, 0] - center[b, 0], center[a, 1] - center[b, 1], center[a, 2] - center[b, 2]
         together = smallest_eigenvalue(
             scatter[a, 0] + scatter[b, 0] + share * x * x,
             scatter[a, 1] + scatter[b, 1] + share * y * y,
@@ -187,31 +187,31 @@ def _matches(pairs, cost, patches, limit):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _merged(number, mates, count, weight, centre, scatter, misfit):  # type: ignore[no-untyped-def]
+def _merged(number, mates, count, weight, center, scatter, misfit):  # type: ignore[no-untyped-def]
     """The patches' moments after the mergers, by the parallel-axis rule."""
     patches = number.max() + 1
     new_count = np.empty(patches, dtype=np.int64)
     new_weight = np.empty(patches)
-    new_centre = np.empty((patches, 3))
+    new_center = np.empty((patches, 3))
     new_scatter = np.empty((patches, 6))
     new_misfit = np.empty(patches)
     for p in range(len(number)):
         n = number[p]
         new_count[n], new_weight[n], new_misfit[n] = count[p], weight[p], misfit[p]
-        new_centre[n] = centre[p]
+        new_center[n] = center[p]
         new_scatter[n] = scatter[p]
     for a, b in mates:
         n = number[a]
         whole = weight[a] + weight[b]
         share = weight[a] * weight[b] / whole
-        x, y, z = centre[a, 0] - centre[b, 0], centre[a, 1] - centre[b, 1], centre[a, 2] - centre[b, 2]
+        x, y, z = center[a, 0] - center[b, 0], center[a, 1] - center[b, 1], center[a, 2] - center[b, 2]
         new_count[n] = count[a] + count[b]
         new_weight[n] = whole
         moments = (x * x, y * y, z * z, x * y, x * z, y * z)
         for k in range(6):
             new_scatter[n, k] = scatter[a, k] + scatter[b, k] + share * moments[k]
         for k in range(3):
-            new_centre[n, k] = (weight[a] * centre[a, k] + weight[b] * centre[b, k]) / whole
+            new_center[n, k] = (weight[a] * center[a, k] + weight[b] * center[b, k]) / whole
         m = new_scatter[n]
         new_misfit[n] = smallest_eigenvalue(m[0], m[1], m[2], m[3], m[4], m[5])
-    return new_count, new_weight, new_centre, new_scatter, new_misfit
+    return new_count, new_weight, new_center, new_scatter, new_misfit

@@ -35,9 +35,9 @@ def fit_planes(mesh: Mesh, planes: Planes, found: Envelope, noise_mm: float, *, 
     Triangles of a `drawn` mesh keep within facets, those of a scan may span an edge. Only the first `free` planes are fitted
     and given back. `found` is the envelope of all at the mesh's vertices (and possibly at further points, not used).
     """
-    near, first = _neighbours(found, len(planes))
+    near, first = _neighbors(found, len(planes))
     cut = REACH * noise_mm
-    args = (mesh.vertices, mesh.vertex_area, planes.normals, planes.distances, planes.centre, found.facet, found.height)
+    args = (mesh.vertices, mesh.vertex_area, planes.normals, planes.distances, planes.center, found.facet, found.height)
     wide, narrow = (_inner_moments(*args, near, first, margin, cut) for margin in (REACH * noise_mm + EDGE_MM, 0.0))
     poor = _tilt(wide) > WORSE * _tilt(narrow)
     moments = np.where(poor[:, None], narrow, wide)
@@ -45,7 +45,7 @@ def fit_planes(mesh: Mesh, planes: Planes, found: Envelope, noise_mm: float, *, 
     if few.any():
         owner = _owners(mesh.centroid, planes.normals, planes.distances, mesh.triangles, found.facet, found.rival)
         outer = _corner_moments(
-            mesh.vertices, *mesh.incidence, mesh.area, owner, few, planes.normals, planes.distances, planes.centre, cut
+            mesh.vertices, *mesh.incidence, mesh.area, owner, few, planes.normals, planes.distances, planes.center, cut
         )
         moments = np.where(few[:, None], outer, moments)
     enough = (moments[:, 0] >= (3 if drawn else LEAST)) & (_tilt(moments) < np.inf) & (np.arange(len(planes)) < free)
@@ -62,7 +62,7 @@ def _tilt(moments: np.ndarray) -> np.ndarray:
     return np.where(usable, 1.0 / np.sqrt(np.where(usable, moments[:, 0] * middle, 1.0)), np.inf)
 
 
-def _neighbours(found: Envelope, facets: int) -> tuple[np.ndarray, np.ndarray]:
+def _neighbors(found: Envelope, facets: int) -> tuple[np.ndarray, np.ndarray]:
     """For each plane the planes that come second to it anywhere, as a list and where each plane's part starts."""
     seen = np.zeros((facets, facets), dtype=bool)
     seen[found.facet, found.rival] = True
@@ -71,7 +71,7 @@ def _neighbours(found: Envelope, facets: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 @njit()
-def _inner_moments(place, area, normals, distances, centre, facet, height, near, first, margin, cut):  # type: ignore[no-untyped-def]
+def _inner_moments(place, area, normals, distances, center, facet, height, near, first, margin, cut):  # type: ignore[no-untyped-def]
     """Moments (F, 21) of the vertices that lie `margin` inside every edge of their facet; see `_add`."""
     found = np.zeros((len(normals), 21))
     for v in range(len(place)):
@@ -88,7 +88,7 @@ def _inner_moments(place, area, normals, distances, centre, facet, height, near,
                 inside = False
                 break
         if inside:
-            _add(found[f], area[v], x - centre[f, 0], y - centre[f, 1], z - centre[f, 2])
+            _add(found[f], area[v], x - center[f, 0], y - center[f, 1], z - center[f, 2])
     return found
 
 
@@ -116,7 +116,7 @@ def _owners(centroid, normals, distances, triangles, facet, rival):  # type: ign
 
 
 @njit()
-def _corner_moments(place, start, around, area, owner, wanted, normals, distances, centre, cut):  # type: ignore[no-untyped-def]
+def _corner_moments(place, start, around, area, owner, wanted, normals, distances, center, cut):  # type: ignore[no-untyped-def]
     """Moments (F, 21) of the corners of the triangles of each wanted facet; a vertex counts once for each of its facets."""
     found = np.zeros((len(normals), 21))
     for v in range(len(place)):
@@ -133,7 +133,7 @@ def _corner_moments(place, start, around, area, owner, wanted, normals, distance
                         break
                     weight += area[around[k]] / 3.0
             if weight > 0.0 and abs(normals[f, 0] * x + normals[f, 1] * y + normals[f, 2] * z - distances[f]) <= cut:
-                _add(found[f], weight, x - centre[f, 0], y - centre[f, 1], z - centre[f, 2])
+                _add(found[f], weight, x - center[f, 0], y - center[f, 1], z - center[f, 2])
     return found
 
 
@@ -172,7 +172,7 @@ def _solved(moments: np.ndarray, old: Planes) -> Planes:
     normals = axes[:, :, 0]
     normals *= np.where((normals * old.normals).sum(axis=1) < 0.0, -1.0, 1.0)[:, None]
     in_plane = axes[:, :, 1:]
-    centre = old.centre + mean
+    center = old.center + mean
     # second moments of (1, u, v) with squared weights, about the weighted mean
     square, first = moments[:, 11], moments[:, 12:15]
     moved = first - square[:, None] * mean
@@ -185,4 +185,4 @@ def _solved(moments: np.ndarray, old: Planes) -> Planes:
     M = np.column_stack([weight, weight * spread[:, 1], weight * spread[:, 2]])
     covariance = B / (M[:, :, None] * M[:, None, :])
     rms = np.sqrt(np.maximum(spread[:, 0], 0.0) * count / np.maximum(count - 3.0, 1.0))
-    return Planes(normals, (normals * centre).sum(axis=1), centre, count, rms, in_plane, covariance)
+    return Planes(normals, (normals * center).sum(axis=1), center, count, rms, in_plane, covariance)

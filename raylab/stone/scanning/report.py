@@ -10,12 +10,12 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from ..orient import Frame
-from ..planes import Stone
+from ..stone import Stone
 from .candidates import DRAWN
 from .envelope import REACH, envelope
 from .facets import Found
 from .mesh import Mesh
+from .stone_pose import Pose
 
 FLAT_MM = 0.005
 """A vertex this close to its facet's plane, mm, is on it however small the noise."""
@@ -104,7 +104,7 @@ def explained_pct(mesh: Mesh, found: Found) -> float:
     return 100.0 * (1.0 - float(off / mesh.area.sum()))
 
 
-def facet_fits(stone: Stone, planes: np.ndarray, frame: Frame, found: Found, table: int) -> tuple[FacetFit, ...]:
+def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found, table: int) -> tuple[FacetFit, ...]:
     """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`, `table` that of the table.
 
     A slope is measured from the table, whose own uncertainty is therefore part of it; an azimuth from the mains' mean,
@@ -112,14 +112,14 @@ def facet_fits(stone: Stone, planes: np.ndarray, frame: Frame, found: Found, tab
     """
     fits = found.planes
     tilts = found.noise**2 * fits.covariance[planes]
-    axes = np.einsum("ij,fjk->fik", frame.rotation, fits.axes[planes])
+    axes = np.einsum("ij,fjk->fik", pose.rotation, fits.axes[planes])
     across = np.stack([-stone.normals[:, 1], stone.normals[:, 0], np.zeros(len(stone))], axis=1)
     sine = np.linalg.norm(across, axis=1)
     level = sine < 1e-6
     across = np.where(level[:, None], axes[:, :, 0], across / np.where(level, 1.0, sine)[:, None])
     down = np.cross(across, stone.normals)  # in the facet, along its steepest line
     slope, azimuth = (_quadratic(np.einsum("fik,fi->fk", axes, u), tilts[:, 1:, 1:]) for u in (down, across))
-    datum = frame.rotation @ fits.axes[table]
+    datum = pose.rotation @ fits.axes[table]
     towards = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
     slope += _quadratic(towards @ datum, np.broadcast_to(found.noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
     of_table = planes == table

@@ -1,0 +1,191 @@
+"""The workbench in a real browser: time from a slider to its picture, until a page is ready, memory after a minute of moves.
+
+    python benchmarks/bench_workbench.py [--moves 60] [--soak 60] [--pictures DIR]
+
+Times are from the event on the slider to the painted picture, in headless chromium, which draws without a graphics card here:
+a desktop's browser is quicker. Run it on an idle machine; the load at the start is printed with the figures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).parent.parent
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+from test_workbench_workbench import CHROMIUM, FLAGS, Workbench, assert_told, traced  # noqa: E402
+from workbench_process import BenchProcess  # noqa: E402
+
+# Move a slider, wait for the picture that answers the move, n times; ms each.
+ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
+  const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
+  for (let k = 0; k < n; k++) {
+    const before = root.dataset.shownA;
+    slider.value = low + (high - low) * Math.random();
+    const start = performance.now();
+    const shown = new Promise((done) => {
+      const watch = new MutationObserver(() => {
+        if (exact ? root.dataset.state === 'exact' : root.dataset.shownA !== before) { watch.disconnect(); done(); }
+      });
+      watch.observe(root, { attributes: true });
+    });
+    slider.dispatchEvent(new Event('input', { bubbles: true }));
+    if (exact) slider.dispatchEvent(new Event('change', { bubbles: true }));
+    await shown;
+    out.push(performance.now() - start);
+  }
+  return out;
+}"""
+
+# A hand that drags: an event every 16 ms for some seconds; ms from each answered event to its picture, and pictures a second.
+DRAG = """async ([key, seconds, low, high]) => {
+  const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
+  let begun = performance.now(), moved = begun, moves = [];
+  const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.askedA), at: moved }));
+  asking.observe(root, { attributes: true, attributeFilter: ['data-asked-a'] });
+  const watch = new MutationObserver(() => {
+    const id = Number(root.dataset.shownA);
+    const move = moves.find((one) => one.id === id);
+    if (move && !move.done) { move.done = true; out.push(performance.now() - move.at); }
+  });
+  watch.observe(root, { attributes: true, attributeFilter: ['data-shown-a'] });
+  for (let k = 1; performance.now() - begun < 1000 * seconds; k++) {
+    slider.value = low + (high - low) * (0.5 + 0.5 * Math.sin(k / 20));
+    moved = performance.now();
+    slider.dispatchEvent(new Event('input', { bubbles: true }));
+    await new Promise((done) => setTimeout(done, 16));
+  }
+  watch.disconnect();
+  asking.disconnect();
+  return [out, out.length / seconds];
+}"""
+
+WILD = """async (seconds) => {
+  const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+  const range = { table_pct: [50, 65], crown_angle_deg: [30, 37], pavilion_angle_deg: [39.5, 42.5], lower_half_pct: [70, 85],
+    star_pct: [45, 60], tilt_deg: [0, 15], diameter_mm: [5, 8] };
+  const keys = Object.keys(range), end = performance.now() + 1000 * seconds;
+  let moves = 0;
+  for (; performance.now() < end; moves++) {
+    const key = keys[Math.floor(keys.length * Math.random())], [low, high] = range[key];
+    const slider = document.querySelector(`[data-slider=${key}]`);
+    slider.value = low + (high - low) * Math.random();
+    slider.dispatchEvent(new Event('input', { bubbles: true }));
+    if (Math.random() < 0.1) { slider.dispatchEvent(new Event('change', { bubbles: true })); await pause(400); }
+    await pause(5 + 40 * Math.random());
+  }
+  return moves;
+}"""
+
+
+def told(what: str, times_ms: list[float]) -> None:
+    median, late = np.median(times_ms), np.quantile(times_ms, 0.95)
+    print(f"{what:<44} median {median:6.0f} ms   95 % under {late:6.0f} ms   of {len(times_ms)}")
+
+
+def start_to_page(browser: Browser) -> tuple[BenchProcess, Workbench, float, float]:
+    """A fresh command and its first page: seconds to the printed address and to the exact picture."""
+    begun = time.perf_counter()
+    process = BenchProcess()
+    listening = time.perf_counter() - begun
+    page = Workbench(browser, process.address)
+    return process, page, listening, time.perf_counter() - begun
+
+
+def moved(page: Workbench, moves: int) -> None:
+    """Sliders to coarse and to exact pictures, face-up and tilted."""
+    for tilt in (0, 7):
+        page.slide("tilt_deg", tilt)
+        for key, low, high in (("pavilion_angle_deg", 40, 42), ("table_pct", 54, 60)):
+            told(f"{key} to coarse picture, tilt {tilt}", page.page.evaluate(ONE_BY_ONE, [key, moves, low, high, False]))
+            page.rest()
+        times, rate = page.page.evaluate(DRAG, ["crown_angle_deg", 4, 32, 36])
+        told(f"dragged, {rate:.0f} pictures/s, tilt {tilt}", times)
+        page.rest()
+        told(
+            f"to exact picture, 140 ms rest incl., tilt {tilt}", page.page.evaluate(ONE_BY_ONE, ["table_pct", 12, 54, 60, True])
+        )
+    page.page.click("#face-up")
+    page.rest()
+
+
+def memory_mb(process: BenchProcess, page: Page) -> tuple[float, float]:
+    """Resident memory of the server and used heap of the page after a collection, MB."""
+    tools = page.context.new_cdp_session(page)
+    tools.send("HeapProfiler.collectGarbage")
+    tools.send("Performance.enable")
+    metrics = {one["name"]: one["value"] for one in tools.send("Performance.getMetrics")["metrics"]}
+    tools.detach()
+    status = Path(f"/proc/{process.process.pid}/status").read_text()
+    return int(status.split("VmRSS:")[1].split()[0]) / 1024, metrics["JSHeapUsedSize"] / 1e6
+
+
+def soak(process: BenchProcess, page: Workbench, seconds: float) -> None:
+    """Random moves in three parts; memory after each; the last picture is the right one."""
+    page.page.evaluate(WILD, 5.0)
+    page.rest()
+    marks = [memory_mb(process, page.page)]
+    moves = 0
+    for _ in range(3):
+        moves += page.page.evaluate(WILD, seconds / 3)
+        page.rest()
+        marks.append(memory_mb(process, page.page))
+    assert_told(page, traced(page.values()))
+    server, heap = zip(*marks, strict=True)
+    print(f"{moves} random moves in {seconds:.0f} s; the last picture is what the library says of the last values")
+    print("  server, MB resident: " + " -> ".join(f"{mb:.0f}" for mb in server))
+    print("  page, MB of heap:    " + " -> ".join(f"{mb:.1f}" for mb in heap))
+
+
+def pictures(page: Workbench, folder: Path) -> None:
+    """The page as it looks, at both widths and in both themes."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for scheme in ("light", "dark"):
+        page.page.emulate_media(color_scheme=scheme)
+        for width, height in ((1280, 860), (768, 1024)):
+            page.page.set_viewport_size({"width": width, "height": height})
+            page.rest()
+            page.page.screenshot(path=folder / f"workbench-{width}-{scheme}.png")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--moves", type=int, default=60)
+    parser.add_argument("--soak", type=float, default=60.0)
+    parser.add_argument("--pictures", type=Path)
+    options = parser.parse_args()
+    print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        browser.new_page().close()
+        starts = []
+        for _ in range(3):
+            process, page, listening, ready = start_to_page(browser)
+            starts.append((listening, ready))
+            page.page.context.close()
+            process.stop()
+        listening, ready = np.median(starts, axis=0)
+        print(f"command to address {listening:.2f} s, to the first exact picture {ready:.2f} s (median of 3, warm)")
+        process, page, _, _ = start_to_page(browser)
+        if options.moves:
+            moved(page, options.moves)
+        if options.soak:
+            soak(process, page, options.soak)
+        if options.pictures:
+            pictures(page, options.pictures)
+        complaints = page.complaints
+        page.page.context.close()
+        browser.close()
+        assert process.stop() == ""
+        assert complaints == []
+
+
+if __name__ == "__main__":
+    main()

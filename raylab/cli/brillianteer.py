@@ -1,0 +1,227 @@
+"""``raylab brillianteer``: what a blocked stone will show, for each way to put its last facets on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import Parameter
+
+from .console import progress, say, say_json, table
+from .options import Flag, Force, OutFolder
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from ..cutting.choices import Best
+    from ..cutting.preview import Preview
+    from ..errors import InputError
+    from ..results.statistics import Statistic
+
+Values = Annotated[list[float] | None, Parameter(consume_multiple=True, negative="")]
+
+STAR_PCT, LOWER_HALF_PCT = (45.0, 50.0, 55.0), (72.0, 77.0, 82.0)
+"""Tried where nothing else is asked for: about the API's defaults."""
+
+CAUTION = "material that is ground away can't be put back; these numbers are no order to cut"
+
+
+def brillianteer(
+    blocked: Path,
+    /,
+    *,
+    out: OutFolder,
+    star_pct: Values = None,
+    lower_half_pct: Values = None,
+    upper_half_pct: Values = None,
+    upper_painting_deg: Values = None,
+    lower_painting_deg: Values = None,
+    objective: str = "most brightness",
+    show: int = 3,
+    dome: str = "head-shadow",
+    diameter_mm: float | None = None,
+    unit: str | None = None,
+    bruted_girdle: Flag = False,
+    coverage: float = 3.0,
+    angle_uncertainty_deg: float | None = None,
+    distance_uncertainty_um: float | None = None,
+    precision: float = 2e-4,
+    force: Force = False,
+    json: Flag = False,
+) -> None:
+    """Finish a blocked stone in every way that is asked for, on its mains as measured, and compare.
+
+    All combinations of the values are traced exactly, face-up; the best under the wish are put side by side. Written are
+    `choices.png` (their contrast maps on one scale), `grid.png` (all combinations; none for a single one), `grid.nc` and
+    `finish.json`. Material that is ground away can't be put back; the tool gives no order to cut.
+
+    For example:
+
+        raylab brillianteer scenes/stones/blocked.csv --out out/finish --wish "most brightness with weight_ct >= 1.01"
+
+    Parameters
+    ----------
+    blocked
+        The stone: a table of facets (.csv) with table, mains and perhaps girdle and culet, or a scan of it.
+    star_pct
+        Star lengths to try, percent of the way from the table's edge to the girdle; 45 50 55 by default.
+    lower_half_pct
+        Lower-half lengths to try, percent of the way from the girdle to the apex; 72 77 82 by default.
+    upper_half_pct
+        Upper-half lengths to try, percent of the way from the girdle to the table's edge; by default they meet the stars' tips.
+    upper_painting_deg
+        Turns of the upper halves towards their mains to try, degrees; negative is digging.
+    lower_painting_deg
+        The same of the lower halves.
+    wish
+        What to look for: `most` or `least` of a number, `with` limits, such as "most brightness with weight_ct >= 1.00".
+    show
+        How many of the best to put side by side, 1 to 6.
+    dome
+        Name of a shipped dome, or a dome file (TOML).
+    diameter_mm
+        Of the girdle, where it wasn't measured or is still to be ground down.
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    bruted_girdle
+        The girdle is rough and scatters what it meets, which a scan can't tell.
+    coverage
+        Standard uncertainties that a main may be off from its tier's pattern without a flag.
+    angle_uncertainty_deg
+        Standard uncertainty of a measured facet's direction; 0.05 by default, common practice. State your device's own.
+    distance_uncertainty_um
+        Standard uncertainty of a measured facet's height; 3 by default, common practice.
+    precision
+        Width of the certain bracket on brightness.
+    json
+        Print the numbers as JSON instead of tables.
+    """
+    from dataclasses import replace
+
+    import numpy as np
+
+    from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
+    from ..cutting.objective import read_objective
+    from ..cutting.preview import MOST_ALTERNATIVES
+    from ..cutting.preview import brillianteer as previewed
+    from ..designs.design import STATISTICS
+    from ..errors import InputError
+    from ..files import save_png, to_json, whole_set
+    from ..lighting.dome_file import load_dome
+    from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
+    from ..stone.measuring.plane_uncertainty import Uncertainty
+    from ..stone.stone_file import load_stone
+
+    if not 1 <= show <= MOST_ALTERNATIVES:
+        raise InputError("can't be put side by side", key="--show", value=show, expected=f"1 to {MOST_ALTERNATIVES}")
+    given = {
+        "star_pct": star_pct or list(STAR_PCT),
+        "lower_half_pct": lower_half_pct or list(LOWER_HALF_PCT),
+        "upper_half_pct": upper_half_pct,
+        "upper_painting_deg": upper_painting_deg,
+        "lower_painting_deg": lower_painting_deg,
+    }
+    axes = {key: values for key, values in given.items() if values}
+    doubts = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
+    uncertainty = Uncertainty(**{key: value for key, value in doubts.items() if value is not None})
+    wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
+    sides, _ = varied({key: len(values) for key, values in axes.items()})
+    stone, light = load_stone(blocked, unit=unit), load_dome(dome)
+    if bruted_girdle:
+        stone = replace(stone, bruted=stone.bruted | np.array([tier == "girdle" for tier in stone.tiers]))
+    with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
+        with progress("tracing the grid") as tell:
+            grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=tell)
+        best = best_brillianteering(grid, wanted, show)
+        if not best:
+            raise _none_fits(grid, objective)
+        choices = [one.choice for one in best]
+        with progress("tracing the best") as tell:
+            preview = previewed(
+                stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
+                precision=precision, progress=tell,
+            )  # fmt: skip
+        facts = {"wish": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
+        for told, one in zip(facts["alternatives"], best, strict=True):
+            told["tied_with_first"] = one.tied
+        (stage / "grid.nc").write_bytes(grid.to_netcdf(engine="h5netcdf"))
+        (stage / "finish.json").write_text(to_json(facts), encoding="utf-8")
+        save_png(preview_figure(preview), stage / "choices.png")
+        if sides:
+            save_png(grid_figure(grid, tuple(choices)), stage / "grid.png")
+    if json:
+        say_json(facts)
+        return
+    _tell_choices(preview, best, grid, objective)
+    _tell_mains(preview)
+    say(f"{'choices.png, grid.png' if sides else 'choices.png'}, grid.nc and finish.json in {out}")
+    say(f"caution: {CAUTION}")
+
+
+def _none_fits(grid: xr.Dataset, objective: str) -> InputError:
+    """Why no choice is left."""
+    import numpy as np
+
+    from ..errors import InputError
+
+    reasons = [str(reason) for reason in grid.reason.values.ravel()]
+    if all(reasons):
+        return InputError("none of these choices can be cut", value=reasons[0], key="the first", expected="other lengths")
+    weight, bright = (grid[name].values for name in ("weight_ct", "brightness"))
+    most = f"weights here are up to {np.nanmax(weight):.4f} ct, brightness up to {np.nanmax(bright):.4f}"
+    return InputError(
+        "no choice keeps to these limits for certain", key="--wish", value=objective, expected=f"other limits; {most}"
+    )
+
+
+def _grid_facts(grid: xr.Dataset) -> dict[str, Any]:
+    """The grid in plain lists, nested as its axes are listed."""
+    names = [*map(str, grid.coords), *map(str, grid.data_vars)]
+    return {"axes": list(map(str, grid.reason.dims)), **{name: grid[name].values.tolist() for name in names}}
+
+
+def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
+    """Weight now, and the best choices as a table."""
+    stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
+    say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.light.dome.name}")
+    refused = f"; {grid.reason.size - cut} can't be cut" if cut < grid.reason.size else ""
+    say(f"{cut} choices traced{refused}; {objective}:")
+    say()
+    rows = []
+    for k, (one, result) in enumerate(zip(best, preview.results, strict=True)):
+        told = result.summary
+        numbers = (told.brightness, told.contrast_rms, told.ledger["leak"])
+        weights = f"{preview.stones[k].weight_ct:.4f}", f"{preview.lost_points(k):.2f}"
+        rows.append((f"{k + 1}", str(one.choice), *map(bracket, numbers), *weights, "as 1" if one.tied else ""))
+    table(("", "choice", "brightness", "contrast", "leak", "ct", "points lost", "tied"), rows, left=2)
+    say()
+
+
+def _tell_mains(preview: Preview) -> None:
+    """Which mains are off, and what correcting each alone would change in the first choice."""
+    off = [main for main in preview.mains if main.off]
+    if not off:
+        say(f"no main is off its tier's pattern by more than {preview.coverage:g} standard uncertainties")
+        say()
+        return
+    say(f"off by more than {preview.coverage:g} standard uncertainties, and what correcting it alone changes in choice 1:")
+    say()
+    rows = []
+    for main, mended in zip(off, preview.corrections, strict=True):
+        gaps = (f"{main.slope_deg:+.3f}", f"{main.azimuth_deg:+.3f}", f"{main.height_um:+.1f}")
+        if mended.change is None:
+            changes: tuple[str, ...] = (f"can't be finished then: {mended.reason}", "", "", "")
+        else:
+            light = mended.change.light
+            seen = (bracket(light[name], "+") for name in ("brightness", "contrast_rms", "leak"))
+            changes = (*seen, f"{mended.change.lost_points:.2f}")
+        rows.append((main.name, ", ".join(main.off), *gaps, *changes))
+    heads = ("main", "off in", "slope / deg", "azimuth / deg", "height / um", "brightness", "contrast", "leak", "points lost")
+    table(heads, rows, left=2)
+    say()
+
+
+def bracket(told: Statistic, sign: str = "") -> str:
+    """A number and what is certain of it; the standard error instead where it was sampled."""
+    known = f"+- {told.error:.4f}" if told.error else f"[{told.low:{sign}.4f}, {told.high:{sign}.4f}]"
+    return f"{told.value:{sign}.4f} {known}"

@@ -1,0 +1,136 @@
+"""Options that several commands share: what is looked at, how, and under which light.
+
+cyclopts flattens these classes: each field is an option of its own, such as ``--tilt-deg``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from cyclopts import Parameter
+
+from .console import told_by_option
+
+if TYPE_CHECKING:
+    from ..scene.scene import Scene
+
+Flag = Annotated[bool, Parameter(negative="")]
+SceneFile = Annotated[
+    Path,
+    Parameter(
+        help="Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a"
+        " table of facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf)."
+    ),
+]
+OutFolder = Annotated[Path, Parameter(help="Folder to write to; made if it isn't there.")]
+Force = Annotated[bool, Parameter(negative="", help="Overwrite files that an earlier run left in the folder.")]
+Json = Annotated[bool, Parameter(negative="", help="Print the numbers as JSON instead of a table.")]
+
+
+@Parameter(name="*")
+@dataclass(frozen=True)
+class Sight:
+    """How a scene is looked at; None leaves what the scene says.
+
+    Parameters
+    ----------
+    tilt_deg
+        Another tilt than the scene's, degrees; 180 looks through the pavilion.
+    tilt_azimuth_deg
+        Where the table leans to, degrees counter-clockwise from +x.
+    resolution
+        Pixels along each side of a picture.
+    samples
+        View rays per pixel, a square number (sampled engine).
+    seed
+        Key of the random samples.
+    """
+
+    tilt_deg: float | None = None
+    tilt_azimuth_deg: float | None = None
+    resolution: int | None = None
+    samples: int | None = None
+    seed: int | None = None
+
+
+AS_THE_SCENE_SAYS = Sight()
+
+
+@Parameter(name="*")
+@dataclass(frozen=True)
+class Subject:
+    """What is looked at, where the command line states it otherwise than a file; None leaves it.
+
+    Parameters
+    ----------
+    unit
+        Unit of length of a scan: mm, um, cm, m or in.
+    material
+        What a scanned stone is made of; diamond by default.
+    tint
+        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
+    dome
+        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
+    """
+
+    unit: str | None = None
+    material: str | None = None
+    tint: str | None = None
+    dome: str | None = None
+
+    def scene(self, path: Path, sight: Sight = AS_THE_SCENE_SAYS, **settings: Any) -> Scene:
+        """The scene in a file, or a stone alone under the usual dome, as it is to be looked at; faults are told by the
+        option's name."""
+        from ..lighting.dome_file import load_dome
+        from ..optics.absorption import load_tint
+
+        scene = self._read(path)
+        given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
+        view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}
+        with told_by_option("tint", "dome", *view, *given):
+            if self.tint is not None:
+                tinted = scene.stone.material.tinted(load_tint(self.tint).pairs)
+                scene = replace(scene, stone=replace(scene.stone, material=tinted))
+            if self.dome is not None:
+                scene = replace(scene, dome=load_dome(self.dome))
+            return replace(scene, view=replace(scene.view, **view), **given)
+
+    def _read(self, path: Path) -> Scene:
+        from ..lighting.dome_file import load_dome
+        from ..scene.scene import Scene
+        from ..scene.scene_file import load_scene
+        from ..stone.stone_file import STONE_READERS, load_stone
+
+        alone = path.suffix.lower() in STONE_READERS and path.suffix.lower() != ".toml"
+        if alone or self.unit is not None or self.material is not None:
+            stone = load_stone(path, unit=self.unit, material=self.material)
+            return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
+        return load_scene(path)
+
+
+AS_IN_THE_FILE = Subject()
+
+
+@Parameter(name="*")
+@dataclass(frozen=True)
+class Shining:
+    """The spectrum of all that shines, and how bright it is drawn.
+
+    Parameters
+    ----------
+    light
+        Daylight, tungsten, equal energy or a white LED.
+    exposure
+        Factor on the light; at 1 the dome's brightest direction is white.
+    low_nm
+        The shortest wavelength, of those up to 700 nm; 436 for moissanite, whose index is not known below, at the cost of blue.
+    """
+
+    light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table
+    exposure: float = 1.0
+    low_nm: float = 400.0
+
+
+DAYLIGHT = Shining()

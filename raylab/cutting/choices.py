@@ -1,0 +1,153 @@
+"""A grid of choices for the last facets, traced exactly, and the best few of it under a wish."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..designs.design import STATISTICS
+from ..errors import InputError, StoneError, nearest
+from ..lighting.dome import Dome
+from ..scene.view import View
+from ..stone.stone import Stone
+from .blocked import blocked_stone
+from .last_facets import RANGES, LastFacets, finished
+from .objective import Objective, read_objective
+from .viewing import PRECISION, Light, lost_points
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+MOST_CHOICES = 10_000
+
+WEIGHTS = {"weight_ct": "ct", "lost_points": "0.01 ct"}
+"""What a choice weighs afterwards, and what it takes away; with their units."""
+
+
+def brillianteering_grid(
+    blocked: Stone,
+    dome: Dome,
+    axes: Mapping[str, Sequence[float]],
+    *,
+    choice: LastFacets | None = None,
+    view: View | None = None,
+    diameter_mm: float | None = None,
+    precision: float = PRECISION,
+    progress: Callable[[float], None] | None = None,
+) -> xr.Dataset:
+    """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.
+
+    Parameters
+    ----------
+    blocked, diameter_mm : see `finish`.
+    axes : the values to try by key of `LastFacets`; all combinations are made.
+    choice : what is not on an axis. view : parallel; face-up by default. precision : width of the bracket on brightness.
+
+    Returns
+    -------
+    xarray.Dataset on the axes: `STATISTICS` with ``_low`` and ``_high``, `weight_ct`, `lost_points`, all NaN where the choice
+    can't be cut, and `reason`, which says why (empty where it can).
+
+    Raises
+    ------
+    InputError : a stone that is not blocked, an axis that nobody can choose along, a number out of range.
+    """
+    import xarray as xr
+
+    light, base = Light(dome, view or View(), precision=precision), choice or LastFacets()
+    start = blocked_stone(blocked, diameter_mm)
+    values = {key: _values(key, given) for key, given in axes.items()}
+    sizes = tuple(len(each) for each in values.values())
+    if not values or int(np.prod(sizes)) > MOST_CHOICES:
+        raise InputError(
+            "not a usable grid",
+            key="grid",
+            value=dict(zip(values, sizes, strict=True)),
+            expected=f"1 to {MOST_CHOICES} choices",
+        )
+    columns = [*(name + part for name in STATISTICS for part in ("", "_low", "_high")), *WEIGHTS]
+    table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
+    for done, at in enumerate(np.ndindex(*sizes), start=1):
+        settings = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
+        try:
+            stone = finished(start, LastFacets(**{**vars(base), **settings}))
+        except StoneError as error:
+            reasons[at] = error.problem
+        else:
+            told = light.numbers(stone)
+            parts = [getattr(told[name], part) for name in STATISTICS for part in ("value", "low", "high")]
+            table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
+        if progress is not None:
+            progress(done / reasons.size)
+    units = {**dict.fromkeys(STATISTICS, "1"), **WEIGHTS}
+    variables: dict[str, Any] = {
+        name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})
+        for k, name in enumerate(columns)
+    }
+    about = {"stone": blocked.name, "dome": dome.name, "weight_now_ct": start.stone.weight_ct, "precision": precision}
+    fixed = {key: value for key, value in vars(base).items() if key not in values and value is not None}
+    coordinates = {key: (key, each, {"units": RANGES[key][2]}) for key, each in values.items()}
+    return xr.Dataset({**variables, "reason": (tuple(values), reasons.astype(str))}, coordinates, {**about, **fixed})
+
+
+def _values(key: str, given: Sequence[float]) -> np.ndarray:
+    """(K,) the values along an axis, rising, each allowed."""
+    if key not in RANGES:
+        raise InputError("nothing that can be chosen", key=key, expected=nearest(key, RANGES))
+    values = np.unique(np.array([getattr(LastFacets(**{key: value}), key) for value in given], dtype=float))
+    if not len(values) or len(values) != len(given):
+        raise InputError("no values, or one given twice", key=key, value=list(given), expected="different numbers")
+    return values
+
+
+@dataclass(frozen=True)
+class Best:
+    """One of the best choices of a grid.
+
+    Attributes
+    ----------
+    choice : what to cut. numbers : its statistics and weights by name.
+    tied : True where its bracket reaches that of the first, so that the tracing alone can't tell which is better.
+    """
+
+    choice: LastFacets
+    numbers: dict[str, float]
+    tied: bool
+
+
+def best_brillianteering(grid: xr.Dataset, objective: str | Objective, count: int = 3) -> tuple[Best, ...]:
+    """The best few choices of a grid under a wish, best first; none where no choice keeps to its limits.
+
+    A limit is kept where it holds for certain, bracket and all.
+
+    Raises InputError for a wish that is not understood.
+
+    >>> import raylab as rl
+    >>> from raylab.cutting.objective import read_wish
+    >>> read_wish("most brightness with weight_ct >= 1.00", ["brightness", "weight_ct"]).limits[0].bound
+    1.0
+    """
+    names = (*STATISTICS, *WEIGHTS)
+    wanted = read_objective(objective, names) if isinstance(objective, str) else objective
+    fits = (grid.reason == "").values
+    for limit in wanted.limits:
+        values = grid[limit.name + ("_low" if limit.at_least else "_high") if limit.name in STATISTICS else limit.name].values
+        fits &= values >= limit.bound if limit.at_least else values <= limit.bound
+    sign = -1.0 if wanted.most else 1.0
+    order = [tuple(at) for at in np.argwhere(fits)]
+    order.sort(key=lambda at: sign * float(grid[wanted.name].values[at]))
+    return tuple(_best(grid, wanted, at, order[0]) for at in order[:count])
+
+
+def _best(grid: xr.Dataset, objective: Objective, at: tuple[int, ...], first: tuple[int, ...]) -> Best:
+    settings = {str(dim): float(grid[dim].values[k]) for dim, k in zip(grid.reason.dims, at, strict=True)}
+    fixed = {key: float(grid.attrs[key]) for key in RANGES if key in grid.attrs}
+    tied = False
+    if at != first and objective.name in STATISTICS:
+        low, high = (grid[objective.name + part].values for part in ("_low", "_high"))
+        tied = bool(low[at] <= high[first] and low[first] <= high[at])
+    numbers = {name: float(grid[name].values[at]) for name in (*STATISTICS, *WEIGHTS)}
+    return Best(LastFacets(**{**fixed, **settings}), numbers, tied)

@@ -1,0 +1,151 @@
+"""`finish`: what a blocked stone will show, for each way to put its last facets on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from ..errors import InputError
+from ..lighting.dome import Dome
+from ..scene.view import View
+from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.stone import Stone
+from ..tracing import Result
+from ..units import number_in
+from .blocked import Blocked, blocked_stone
+from .last_facets import LastFacets, finished
+from .mains import COVERAGE, Correction, MainOff, correct, main_gradient, mains_off
+from .viewing import PRECISION, Light, lost_points
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+MOST_ALTERNATIVES = 6
+"""Alternatives that fit side by side."""
+
+
+@dataclass(frozen=True)
+class Preview:
+    """A blocked stone and its alternatives.
+
+    Attributes
+    ----------
+    blocked : the stone as it is now. light : how it was looked at.
+    choices, stones, results : one per alternative: the choice, the finished stone, its maps and numbers.
+    mains : every measured main against its tier's pattern. coverage : standard uncertainties it may be off by unflagged.
+    corrections : of each flagged main alone, for the first choice. derivatives : by the flagged mains, see `main_gradient`;
+        None where none is flagged.
+    """
+
+    blocked: Blocked
+    light: Light
+    choices: tuple[LastFacets, ...]
+    stones: tuple[Stone, ...]
+    results: tuple[Result, ...]
+    mains: tuple[MainOff, ...]
+    coverage: float
+    corrections: tuple[Correction, ...]
+    derivatives: xr.Dataset | None
+
+    @property
+    def weight_now_ct(self) -> float:
+        """Weight of the blocked stone, girdle included."""
+        return self.blocked.stone.weight_ct
+
+    def lost_points(self, k: int) -> float:
+        """Weight that alternative k takes away, in points of 0.01 ct."""
+        return lost_points(self.blocked.stone, self.stones[k])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings, lists and None, ready for JSON."""
+        stone = self.blocked.stone
+        alternatives = [
+            {
+                "choice": asdict(choice),
+                "weight_ct": self.stones[k].weight_ct,
+                "lost_points": self.lost_points(k),
+                "facets": len(self.stones[k]),
+                **self.results[k].summary.to_dict(),
+            }
+            for k, choice in enumerate(self.choices)
+        ]
+        told = self.derivatives
+        slopes = {
+            main: {
+                move: dict(
+                    zip(told.statistic.values.tolist(), told.derivative.sel(main=main, move=move).values.tolist(), strict=True)
+                )
+                for move in told.move.values.tolist()
+            }
+            for main in ([] if told is None else told.main.values.tolist())
+            if told is not None
+        }
+        return {
+            "stone": {"name": stone.name, "material": stone.material.name, "weight_now_ct": stone.weight_ct},
+            "dome": self.light.dome.name,
+            "view": asdict(self.light.view),
+            "alternatives": alternatives,
+            "coverage": self.coverage,
+            "mains": [main.to_dict() for main in self.mains],
+            "corrections": [correction.to_dict() for correction in self.corrections],
+            "derivatives": slopes,
+            "derivative_units": {}
+            if told is None
+            else dict(zip(told.move.values.tolist(), told.unit.values.tolist(), strict=True)),
+        }
+
+
+def brillianteer(
+    blocked: Stone,
+    dome: Dome,
+    choices: Sequence[LastFacets] = (LastFacets(),),
+    *,
+    view: View | None = None,
+    diameter_mm: float | None = None,
+    uncertainty: Uncertainty | None = None,
+    coverage: float = COVERAGE,
+    resolution: int = 256,
+    precision: float = PRECISION,
+    progress: Callable[[float], None] | None = None,
+) -> Preview:
+    """Finish a blocked stone in several ways, on its mains as measured.
+
+    Parameters
+    ----------
+    blocked : table, mains, perhaps girdle and culet; no stars and halves yet.
+    choices : how the last facets are to be cut; 1 to 6 alternatives.
+    view : parallel; face-up by default.
+    diameter_mm : of the girdle, where it wasn't measured or is still to be ground down.
+    uncertainty, coverage : of the measured planes, and how many of them a main must be off by to be flagged.
+    resolution, precision : pixels along each side of the maps, width of the bracket on brightness.
+    progress : called with the share of the work done, 0 to 1.
+
+    Raises
+    ------
+    InputError : a stone that is not blocked, too many choices, a setting out of range.
+    StoneError : a choice that can't be cut: facets that vanish, a girdle that opens; the message names them.
+    """
+    if not 1 <= len(choices) <= MOST_ALTERNATIVES:
+        raise InputError("can't be put side by side", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
+    number_in("coverage", coverage, 0.1, 100.0)
+    tell = progress or (lambda share: None)
+    light, base = Light(dome, view or View(), precision=precision), blocked_stone(blocked, diameter_mm)
+    stones = tuple(finished(base, choice) for choice in choices)  # before the work starts: any may be impossible
+    mains = mains_off(base, uncertainty, coverage)
+    off = [main for main in mains if main.off]
+    steps = len(stones) + 10 * len(off)  # about what each takes
+    results = []
+    for k, stone in enumerate(stones):
+        results.append(light.result(stone, resolution))
+        tell((k + 1) / steps)
+    corrections = tuple(correct(base, choices[0], main, stones[0], light) for main in off)
+    derivatives = None
+    if off:
+        start = len(stones) + len(off)
+
+        def part(share: float) -> None:
+            tell((start + share * (steps - start)) / steps)
+
+        derivatives = main_gradient(base, choices[0], light, [main.facet for main in off], part)
+    return Preview(base, light, tuple(choices), stones, tuple(results), mains, coverage, corrections, derivatives)

@@ -1,0 +1,56 @@
+"""How well a face-up luminance pattern agrees with its own rotations and mirror images.
+
+For a stone of nominal order m there are 2m - 1 images other than the pattern itself: rotations by 360/m degrees and
+mirror images about the azimuths of the mains. With g running over them and x over the outline,
+
+    symmetry = 1 - mean over g and x of (L(x) - L(g x))^2 / (2 var L),
+
+which is the mean correlation of the pattern with its images: 1 for perfect agreement, 0 for none (our definition). Rays
+are sent through x and exactly through its images, so no picture has to be turned and interpolated. Each of the 2m places of
+such an orbit may stand for x, and the mean over all its pairs is twice its variance (with the divisor 2m - 1).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .lighting.dome import Dome
+from .results.statistics import Statistic
+from .scene.view import View
+from .stone.stone import Stone
+from .tracers.ledger import LUMINANCE
+from .tracers.sampled.sampling import sample_points
+
+BATCHES = 16
+POINTS = 1024
+
+
+def why_undefined(stone: Stone, view: View) -> str:
+    """Why there is no symmetry to tell; empty where there is."""
+    if stone.symmetry < 2:
+        return "the stone claims no symmetry"
+    return "the view is tilted" if view.tilt_deg != 0.0 else ""
+
+
+def agreement(
+    stone: Stone, dome: Dome, view: View, *, wavelength_nm: float, polarized: bool, min_weight: float, seed: int
+) -> Statistic:
+    """Symmetry of the luminance pattern under `stone.symmetry` and mirror images, with its standard error."""
+    reach = float(np.linalg.norm(stone.outline_mm, axis=1).max())
+    radius, angle = np.random.default_rng([seed, 0x5D]).random((2, POINTS))
+    radius, angle = reach * np.sqrt(radius), 2.0 * np.pi * angle
+    turns = 2.0 * np.pi * np.arange(stone.symmetry) / stone.symmetry
+    images = np.concatenate([angle + turns[:, None], turns[:, None] - angle]) + np.radians(view.turn_deg)
+    points = (radius[..., None] * np.stack([np.cos(images), np.sin(images)], axis=-1)).reshape(-1, 2)
+    rows, hit = sample_points(
+        points, stone, dome, view, wavelength_nm=wavelength_nm, polarized=polarized, min_weight=min_weight
+    )
+    seen = hit.reshape(len(images), POINTS).all(axis=0)
+    luminance = rows[:, LUMINANCE].reshape(len(images), POINTS)[:, seen]
+    squares = 2.0 * luminance.var(axis=0, ddof=1)
+    variance = luminance.var()
+    if variance == 0.0:  # an even pattern agrees with everything
+        return Statistic(1.0, 1.0, 1.0)
+    batches = [batch.mean() / (2.0 * variance) for batch in np.array_split(squares, BATCHES)]
+    value = float(1.0 - squares.mean() / (2.0 * variance))
+    return Statistic(value, value, value, float(np.std(batches, ddof=1) / np.sqrt(BATCHES)))

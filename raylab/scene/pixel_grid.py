@@ -1,0 +1,46 @@
+"""`PixelGrid`: the square pixels of a map, on the plane z = 0 of the dome's frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError
+from ..stone.stone import Stone
+from .view import View, silhouette
+
+
+@dataclass(frozen=True)
+class PixelGrid:
+    """A square grid of pixels over the stone.
+
+    Attributes: `x0_mm`, `y0_mm` (outer corner of the first pixel), `pixel_mm` (its side), `resolution` (pixels along
+    each side).
+    """
+
+    x0_mm: float
+    y0_mm: float
+    pixel_mm: float
+    resolution: int
+
+    @property
+    def x_mm(self) -> np.ndarray:
+        """(resolution,) pixel centres along x."""
+        return self.x0_mm + (np.arange(self.resolution) + 0.5) * self.pixel_mm
+
+    @property
+    def y_mm(self) -> np.ndarray:
+        """(resolution,) pixel centres along y, rising."""
+        return self.y0_mm + (np.arange(self.resolution) + 0.5) * self.pixel_mm
+
+
+def grid_around(stone: Stone, view: View, resolution: int, margin: float = 0.02) -> PixelGrid:
+    """The square frame that shows the whole stone with a margin (a share of its size) on each side."""
+    if isinstance(resolution, bool) or not 1 <= resolution <= 16384 or int(resolution) != resolution:
+        raise InputError("not a usable size", key="resolution", value=resolution, expected="a whole number from 1 to 16384")
+    points = silhouette(stone, view)
+    low, high = points.min(axis=0), points.max(axis=0)
+    side = float((high - low).max()) * (1.0 + 2.0 * margin)
+    corner = (low + high) / 2.0 - side / 2.0
+    return PixelGrid(float(corner[0]), float(corner[1]), side / resolution, int(resolution))

@@ -1,0 +1,78 @@
+"""`View`: how the observer looks at the stone, and `Frame`: the pixel grid on which maps are told.
+
+The observer looks straight down the dome's axis. `tilt_deg` rocks the stone under him, as one rocks a stone in tweezers:
+the table's normal leans from +z towards the azimuth `tilt_azimuth_deg`; `turn_deg` spins the stone about its own axis
+first. Maps lie in the plane z = 0 of the dome's frame: x to the right, y up, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError
+from ..stone.stone import Stone
+from ..units import number_in
+
+
+@dataclass(frozen=True)
+class View:
+    """A parallel view from above, or a perspective one from `distance_mm` above the middle of the girdle.
+
+    Attributes: `tilt_deg` 0 to 180, `tilt_azimuth_deg`, `turn_deg` (degrees), `distance_mm` (None: parallel).
+    """
+
+    tilt_deg: float = 0.0
+    tilt_azimuth_deg: float = 0.0
+    turn_deg: float = 0.0
+    distance_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        number_in("tilt_deg", self.tilt_deg, 0.0, 180.0, "degrees")
+        number_in("tilt_azimuth_deg", self.tilt_azimuth_deg, -360.0, 360.0, "degrees")
+        number_in("turn_deg", self.turn_deg, -3600.0, 3600.0, "degrees")
+        if self.distance_mm is not None:
+            number_in("distance_mm", self.distance_mm, 0.1, 1e9, "mm")
+
+    @property
+    def parallel(self) -> bool:
+        """True where all view rays run in one direction."""
+        return self.distance_mm is None
+
+    def rotation(self) -> np.ndarray:
+        """(3, 3) matrix that takes the stone's axes to the dome's."""
+        turn = _about((0.0, 0.0, 1.0), self.turn_deg)
+        azimuth = math.radians(self.tilt_azimuth_deg)
+        return _about((-math.sin(azimuth), math.cos(azimuth), 0.0), self.tilt_deg) @ turn
+
+
+def _about(axis: tuple[float, float, float], angle_deg: float) -> np.ndarray:
+    """Rotation matrix about a unit axis, exact at multiples of 90 degrees (Rodrigues' formula)."""
+    quarter, rest = divmod(angle_deg, 90.0)
+    cos, sin = math.cos(math.radians(rest)), math.sin(math.radians(rest))
+    for _ in range(int(quarter) % 4):
+        cos, sin = -sin, cos
+    x, y, z = axis
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.eye(3) * cos + sin * cross + (1.0 - cos) * np.outer(axis, axis)
+
+
+def silhouette(stone: Stone, view: View) -> np.ndarray:
+    """(V, 2) the stone's corners as the view shows them on the map plane, mm.
+
+    Raises InputError where a perspective eye is not clear above the stone.
+    """
+    corners = stone.vertices_mm @ view.rotation().T
+    if view.distance_mm is None:
+        return corners[:, :2]
+    room = view.distance_mm - corners[:, 2]
+    if room.min() <= 0.0:
+        raise InputError(
+            "the eye would be inside or behind the stone",
+            key="view.distance_mm",
+            value=view.distance_mm,
+            expected=f"more than {corners[:, 2].max():.3g} mm",
+        )
+    return corners[:, :2] * (view.distance_mm / room)[:, None]

@@ -1,0 +1,144 @@
+"""One view ray told hit by hit: where it meets the stone, what leaves there, and where that goes.
+
+The path is the oracle's (`tracers.reference`); this module adds the points in space and the words, for a person who asks
+about one spot of a map and for pictures of a path through the stone.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .lighting.dome import Dome
+from .scene.view import View
+from .stone.stone import Stone
+from .tracers.reference import Path, trace_path
+from .tracers.sampled.sampling import view_rays
+from .units import SODIUM_D_NM
+
+SKY, HEAD, LEAK, SCATTERED, NOWHERE = "sky", "head", "leak", "scattered", ""
+
+
+@dataclass(frozen=True)
+class Hit:
+    """One meeting of a ray with the stone's surface.
+
+    Attributes
+    ----------
+    facet, name : which facet. point_mm : (3,) where, stone's frame.
+    weight : share of the view ray that leaves here, the reflection off the first surface included.
+    way : (3,) unit direction of what leaves, stone's frame; None where nothing does.
+    fate : the ledger entry it is booked under: "sky", "head", "leak" or "scattered"; empty where nothing leaves.
+    """
+
+    facet: int
+    name: str
+    point_mm: np.ndarray
+    weight: float
+    way: np.ndarray | None
+    fate: str
+
+
+@dataclass(frozen=True)
+class RayPath:
+    """A view ray followed backwards from the eye.
+
+    Attributes
+    ----------
+    hits : the entry first; empty for a ray that misses the stone. start_mm : (3,) a point of the ray outside the stone.
+    absorbed, untraced : the shares of the ray that no hit accounts for.
+    """
+
+    start_mm: np.ndarray
+    hits: tuple[Hit, ...]
+    absorbed: float
+    untraced: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings, lists and None, ready for JSON."""
+        return {
+            "start_mm": self.start_mm.tolist(),
+            "hits": [
+                {
+                    "facet": hit.facet,
+                    "name": hit.name,
+                    "point_mm": hit.point_mm.tolist(),
+                    "weight": hit.weight,
+                    "way": None if hit.way is None else hit.way.tolist(),
+                    "fate": hit.fate,
+                }
+                for hit in self.hits
+            ],
+            "absorbed": self.absorbed,
+            "untraced": self.untraced,
+        }
+
+
+def ray_path(
+    stone: Stone,
+    dome: Dome,
+    view: View,
+    x_mm: float,
+    y_mm: float,
+    *,
+    wavelength_nm: float = SODIUM_D_NM,
+    min_weight: float = 1e-3,
+    max_bounces: int = 200,
+) -> RayPath:
+    """Follow the view ray through a point of the map plane.
+
+    Parameters
+    ----------
+    x_mm, y_mm : the point on the map, mm.
+    min_weight : the path ends when less than this share of the ray is left inside.
+
+    Returns
+    -------
+    RayPath : without hits where the point lies beside the stone.
+    """
+    origins, ways = view_rays(np.array([[x_mm, y_mm]]), stone, view)
+    origin, way = origins[0], np.asarray(ways[0])
+    path = trace_path(origin, way, stone, wavelength_nm=wavelength_nm, min_weight=min_weight, max_bounces=max_bounces)
+    points = _points(path.facets, origin, way, stone, stone.material.n(wavelength_nm))
+    leaves: list[tuple[float, np.ndarray | None]] = [(0.0, None)] * len(path.facets)
+    for number, (weight, direction, bounces) in enumerate(path.exits):
+        leaves[0 if number == 0 else bounces + 1] = (weight, direction)
+    if path.scattered > 0.0:
+        leaves[-1] = (path.scattered, None)
+    hits = tuple(
+        Hit(facet, stone.facet_name(facet), point, weight, out, _fate(stone, dome, view, facet, weight, out))
+        for facet, point, (weight, out) in zip(path.facets, points, leaves, strict=True)
+    )
+    return RayPath(_start(path, points, origin, way, stone), hits, path.absorbed, path.untraced)
+
+
+def _start(path: Path, points: list[np.ndarray], origin: np.ndarray, way: np.ndarray, stone: Stone) -> np.ndarray:
+    """A point on the ray half the stone's size before the entry: near enough to draw from."""
+    return points[0] - 0.5 * float(stone.size_mm.max()) * way if path.facets else origin
+
+
+def _points(facets: list[int], origin: np.ndarray, way: np.ndarray, stone: Stone, n: float) -> list[np.ndarray]:
+    """Where a ray meets its facets, one after the other: Snell's law at the first, the mirror at each further one."""
+    points, here = [], origin
+    for number, f in enumerate(facets):
+        normal = stone.normals[f]
+        here = here + (stone.distances_mm[f] - normal @ here) / (normal @ way) * way
+        points.append(here)
+        cos = float(normal @ way)
+        if number == 0:
+            way = way / n - (cos / n + math.sqrt(1.0 - (1.0 - cos * cos) / n**2)) * normal
+        else:
+            way = way - 2.0 * cos * normal
+    return points
+
+
+def _fate(stone: Stone, dome: Dome, view: View, facet: int, weight: float, way: np.ndarray | None) -> str:
+    """The ledger's entry for what leaves: the head's cone first, then below or above the stone's own girdle plane."""
+    if way is None:
+        return SCATTERED if stone.bruted[facet] and weight > 0.0 else NOWHERE
+    if math.degrees(math.acos(min(1.0, float((view.rotation() @ way)[2])))) < dome.head_half_angle_deg:
+        return HEAD
+    return LEAK if way[2] < 0.0 else SKY

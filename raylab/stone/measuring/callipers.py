@@ -1,0 +1,255 @@
+"""Callipers for a stone: lengths and angles taken from its polygons, place by place.
+
+**The girdle diameter** is measured as with callipers whose jaws sit on the girdle's corners: the width of the outline
+along the direction from its centre to each corner, every corner counting for the angle between its neighbours. A girdle
+ground in flats thus has the diameter of the circle through its corners, whatever the number of flats, and a brilliant
+gives back the proportions it was built from. (The mean width over *all* directions, the outline's perimeter over pi, is
+smaller by the flats' sagitta: 0.018 % with 96 flats, 0.64 % with 16.) Percentages are of the mean girdle diameter.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..stone import Stone
+
+CHAMFER = 0.1
+"""A side shorter than this share of a polygon's longest is a chamfered corner, not a side."""
+
+CLOSE = 1e-9
+"""Lengths under this share of the stone's size are zero."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity measured at several places.
+
+    Attributes: `mean`, `unit`, `values` (one per place) and `at` (what or where the places are).
+    """
+
+    mean: float
+    unit: str
+    values: tuple[float, ...]
+    at: tuple[str, ...]
+
+    @property
+    def min(self) -> float:
+        """The smallest value."""
+        return min(self.values)
+
+    @property
+    def max(self) -> float:
+        """The largest value."""
+        return max(self.values)
+
+    @property
+    def spread(self) -> float:
+        """Largest minus smallest value."""
+        return self.max - self.min
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists, ready for JSON."""
+        values = dict(zip(self.at, self.values, strict=True))
+        return {"mean": self.mean, "min": self.min, "max": self.max, "spread": self.spread, "unit": self.unit, "values": values}
+
+
+class Callipers:
+    """A stone with what its measurements share: polygons, outline, centre, edges, the mains' azimuths and the girdle there."""
+
+    def __init__(self, stone: Stone) -> None:
+        self.stone = stone
+        self.loops = [stone.vertices_mm[loop] for loop in stone.polyhedron.loops]
+        self.outline = stone.outline_mm
+        self.center = centroid(self.outline)
+        self.close = CLOSE * float(stone.size_mm.max())
+        self.start = np.concatenate(self.loops)
+        self.end = np.concatenate([_following(loop) for loop in self.loops])
+        self.on_girdle = np.repeat([tier == "girdle" for tier in stone.tiers], [len(loop) for loop in self.loops])
+        self.mains = np.sort(stone.azimuth_deg()[self.tier("crown main") or self.tier("pavilion main")])
+        self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
+        self.diameter = self._diameter()
+
+    def tier(self, name: str) -> list[int]:
+        """Numbers of the facets of one tier."""
+        return [f for f, tier in enumerate(self.stone.tiers) if tier == name]
+
+    def girdle_at(self, azimuth_deg: Sequence[float] | np.ndarray) -> np.ndarray:
+        """(A, 2) lower and upper height (mm) of the girdle where the half-planes at azimuths (A,) from the centre cut it.
+
+        Where no girdle facet reaches, crown and pavilion meet in a knife edge: both heights are the edge's.
+        """
+        azimuth = np.radians(np.asarray(azimuth_deg, dtype=float))
+        x, y = np.cos(azimuth), np.sin(azimuth)
+        a, b = ((ends[:, :2] - self.center).T[..., None] for ends in (self.start, self.end))
+        side_a, side_b = a[1] * x - a[0] * y, b[1] * x - b[0] * y
+        side_a, side_b = (np.where(np.abs(side) <= self.close, 0.0, side) for side in (side_a, side_b))
+        crosses = side_a * side_b < 0.0
+        share = np.divide(side_a, side_a - side_b, out=np.zeros_like(side_a), where=crosses)
+        reach = (a[0] + share * (b[0] - a[0])) * x + (a[1] + share * (b[1] - a[1])) * y
+        height = self.start[:, 2:] + share * (self.end - self.start)[:, 2:]
+        meets = (crosses | (side_a == 0.0)) & (reach > 0.0)
+        outermost = reach >= np.where(meets, reach, 0.0).max(axis=0) - self.close
+        walls = meets & self.on_girdle[:, None]
+        found = np.where(walls.any(axis=0), walls, meets & outermost)
+        return np.column_stack(
+            [height.min(axis=0, where=found, initial=np.inf), height.max(axis=0, where=found, initial=-np.inf)]
+        )
+
+    def _diameter(self) -> Quantity:
+        arm = self.outline - self.center
+        azimuth = np.degrees(np.arctan2(arm[:, 1], arm[:, 0]))
+        order = np.argsort(azimuth)
+        arm, azimuth = arm[order], azimuth[order]
+        along = arm / np.linalg.norm(arm, axis=1)[:, None]
+        width = np.ptp(self.outline @ along.T, axis=0)
+        angle = np.diff(np.r_[azimuth[-1] - 360.0, azimuth, azimuth[0] + 360.0])
+        mean = float(np.average(width, weights=angle[:-1] + angle[1:]))
+        return Quantity(mean, "mm", tuple(map(float, width)), tuple(f"azimuth {a % 360.0:.6g}" for a in azimuth))
+
+    def pct(self, lengths_mm: Sequence[float] | np.ndarray, at: Sequence[str]) -> Quantity | None:
+        """Lengths as percentages of the mean girdle diameter; None without any."""
+        return quantity([100.0 * length / self.diameter.mean for length in lengths_mm], "%", at)
+
+    def at_mains(self, lengths_mm: Sequence[float] | np.ndarray) -> Quantity | None:
+        """Lengths taken at each main's azimuth; None where there is no girdle or no main."""
+        return self.pct(lengths_mm, [f"azimuth {azimuth:.6g}" for azimuth in self.mains[: len(lengths_mm)]])
+
+    def slopes(self, facets: list[int]) -> Quantity | None:
+        """The facets' angles to the girdle plane."""
+        return quantity(self.stone.slope_deg()[facets], "deg", [self.stone.facet_name(f) for f in facets])
+
+    def corner_to_corner(self, polygon: np.ndarray) -> Quantity | None:
+        """From each corner to the one farthest from it; a pair that points at each other counts once."""
+        corners = _corners(polygon)
+        apart = np.linalg.norm(corners[:, None] - corners, axis=2)
+        pairs = sorted({(min(i, j), max(i, j)) for i, j in enumerate(apart.argmax(axis=1).tolist())})
+        return self.pct([apart[i, j] for i, j in pairs], [f"corners {i} and {j}" for i, j in pairs])
+
+    def between(self) -> list[tuple[float, float]]:
+        """(azimuth of a main, azimuth of the next), degrees, once around; empty without a girdle."""
+        return list(zip(self.mains, np.r_[self.mains[1:], self.mains[:1] + 360.0], strict=True)) if len(self.rim) else []
+
+    def joints(self) -> list[float]:
+        """Azimuths, degrees, of the joints between two halves: halfway between neighbouring mains."""
+        return [(a + b) / 2.0 for a, b in self.between()]
+
+    def girdle_joints(self) -> Quantity | None:
+        """Thickness of the girdle at its joints."""
+        joints = self.joints()
+        return self.pct(np.ptp(self.girdle_at(joints), axis=1), [f"azimuth {joint % 360.0:.6g}" for joint in joints])
+
+    def girdle_valleys(self) -> Quantity | None:
+        """The thinnest place between each main and each joint: at a corner of the outline, or halfway where there is none."""
+        arm = self.outline - self.center
+        corners = np.degrees(np.arctan2(arm[:, 1], arm[:, 0]))
+        places: list[list[float]] = []
+        for a, b in self.between():
+            for low, high in ((a, (a + b) / 2.0), ((a + b) / 2.0, b)):
+                ahead = (corners - low) % 360.0
+                inside = ahead[(ahead > 1e-6) & (ahead < high - low - 1e-6)]
+                places.append([low + step for step in inside] or [(low + high) / 2.0])
+        thick = iter(np.ptp(self.girdle_at([place for some in places for place in some]), axis=1))
+        thinnest = [min((next(thick), place) for place in some) for some in places]
+        return self.pct([least for least, _ in thinnest], [f"azimuth {place % 360.0:.6g}" for _, place in thinnest])
+
+    def stars(self) -> Quantity | None:
+        """From the table's edge to the tip, as a share of the way to the outline, along each star's azimuth."""
+        shares, stars = [], self.tier("star") if self.tier("table") else []
+        for f in stars:
+            u = unit_vector(self.stone.azimuth_deg()[f])
+            reach = (self.loops[f][:, :2] - self.center) @ u
+            shares.append(100.0 * np.ptp(reach) / (self.outline_from(self.center, u) - reach.min()))
+        return quantity(shares, "%", [self.stone.facet_name(f) for f in stars])
+
+    def lower_halves(self) -> Quantity | None:
+        """From the outline to each tip, as a share of the way to the culet's centre, along the line through the tip."""
+        shares, halves, culet = [], self.tier("lower half"), self.culet_center()
+        for f in halves:
+            arms = self.loops[f][:, :2] - culet
+            reach = np.linalg.norm(arms, axis=1)
+            k = int(reach.argmin())
+            whole = self.outline_from(culet, arms[k] / reach[k]) if reach[k] > self.close else np.inf
+            shares.append(100.0 * (1.0 - reach[k] / whole))
+        return quantity(shares, "%", [self.stone.facet_name(f) for f in halves])
+
+    def culet_center(self) -> np.ndarray:
+        """(2,) the culet facet's centroid in plan, or the lowest point."""
+        culet = self.tier("culet")
+        lowest = self.start[self.start[:, 2].argmin()]
+        return np.asarray(self.stone.polyhedron.centroids[culet[0]] if culet else lowest)[:2]
+
+    def culet(self) -> Quantity | None:
+        """Across the culet from each side; without a culet facet, how far apart the pavilion mains end: 0 for a point."""
+        culet = self.tier("culet")
+        if culet:
+            corners = _corners(self.loops[culet[0]])[:, :2]
+            side = _following(corners) - corners
+            normals = np.column_stack([side[:, 1], -side[:, 0]]) / np.linalg.norm(side, axis=1)[:, None]
+            return self.pct(np.ptp(corners @ normals.T, axis=0), [f"side {k}" for k in range(len(side))])
+        ends = np.array([self.loops[f][self.loops[f][:, 2].argmin(), :2] for f in self.tier("pavilion main")])
+        return self.pct([float(np.linalg.norm(ends[:, None] - ends, axis=2).max())], ["mains' ends"]) if len(ends) else None
+
+    def outline_from(self, point: np.ndarray, u: np.ndarray) -> float:
+        """Distance from a point (2,) inside the outline to the outline along the unit vector u (2,), mm."""
+        return _reach(self.outline, point, u)
+
+    def crown_heights(self) -> list[float]:
+        """From the girdle's upper edge to the table's edge at each main's azimuth, mm; empty without table or girdle."""
+        table = self.tier("table")
+        if not table:
+            return []
+        (a, b, c), d = self.stone.normals[table[0]], self.stone.distances_mm[table[0]]
+        edge, heights = self.loops[table[0]][:, :2], []
+        for azimuth, (_, rim) in zip(self.mains, self.rim, strict=False):
+            u = unit_vector(azimuth)
+            x, y = self.center + _reach(edge, self.center, u) * u
+            heights.append(float((d - a * x - b * y) / c - rim))
+        return heights
+
+
+def _following(rows: np.ndarray) -> np.ndarray:
+    """Each row's follower, the first row's behind the last."""
+    return np.concatenate([rows[1:], rows[:1]])
+
+
+def _reach(polygon: np.ndarray, point: np.ndarray, u: np.ndarray) -> float:
+    """Distance from a point (2,) inside a convex polygon (K, 2) to its edge along the unit vector u (2,)."""
+    side = _following(polygon) - polygon
+    normals = np.column_stack([side[:, 1], -side[:, 0]])
+    towards, gap = normals @ u, ((polygon - point) * normals).sum(axis=1)
+    return float((gap[towards > 0.0] / towards[towards > 0.0]).min())
+
+
+def quantity(values: Iterable[float], unit: str, at: Sequence[str]) -> Quantity | None:
+    """Values at several places with their mean; None where there is no place."""
+    numbers = tuple(float(value) for value in values)
+    return Quantity(math.fsum(numbers) / len(numbers), unit, numbers, tuple(at)) if numbers else None
+
+
+def unit_vector(azimuth_deg: float) -> np.ndarray:
+    """(2,) unit vector in plan."""
+    azimuth = math.radians(azimuth_deg)
+    return np.array([math.cos(azimuth), math.sin(azimuth)])
+
+
+def centroid(polygon: np.ndarray) -> np.ndarray:
+    """Centroid (2,) of the area of a polygon (K, 2)."""
+    a = polygon - polygon[0]
+    b = _following(a)
+    twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return np.asarray(polygon[0] + ((a + b) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
+
+
+def _corners(polygon: np.ndarray) -> np.ndarray:
+    """Corners (C, 3) of a polygon (K, 3); those that a chamfer joins count as one, at their middle."""
+    side = np.linalg.norm(_following(polygon) - polygon, axis=1)
+    long = side >= CHAMFER * side.max()
+    first = int(long.argmax()) + 1  # a corner that a long side leads to
+    polygon, long = np.roll(polygon, -first, axis=0), np.roll(long, -first)
+    group = np.r_[0, np.cumsum(long)[:-1]]
+    return np.array([polygon[group == g].mean(axis=0) for g in range(group[-1] + 1)])

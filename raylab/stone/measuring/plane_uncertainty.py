@@ -1,0 +1,145 @@
+"""Errors of measured planes: how large they are, which go together, and what a stone looks like with them.
+
+A measured plane is off by a small tilt about the middle of its facet, in any direction, and by a small step along its
+normal. Girdle flats are ground on one wheel and measured together: their errors vary smoothly around the stone.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...errors import InputError, StoneError
+from ...units import number_in
+from ..stone import Stone
+
+if TYPE_CHECKING:
+    from ..scanning.report import ScanReport
+
+WAVES = 5
+"""Waves around the girdle, from 0 (its size) to WAVES - 1, that share the error of its flats."""
+
+
+MOST_ANGLE_DEG, MOST_DISTANCE_UM = 5.0, 1000.0
+"""More than this is no uncertainty of a facet."""
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """Standard uncertainties (one standard deviation) of a stone's measured planes.
+
+    The defaults are common practice written from memory, for an optical measuring device that is said to be good to a
+    tenth of a degree and some hundredths of a millimetre over the whole stone; no source was found. State your device's own.
+
+    Attributes
+    ----------
+    angle_deg : tilt of a facet about its middle, in each of two directions; one number, or one per facet.
+    common_angle_deg : error of slope that all crown facets share, and another that all pavilion facets share.
+    distance_um : step of a facet along its normal; one number, or one per facet. Of the girdle, of its radius.
+
+    Raises
+    ------
+    InputError : a number that is negative, not finite, or too large to be an uncertainty of a facet.
+    """
+
+    angle_deg: float | tuple[float, ...] = 0.05
+    common_angle_deg: float = 0.05
+    distance_um: float | tuple[float, ...] = 3.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, MOST_ANGLE_DEG, "degrees"))
+        object.__setattr__(
+            self, "common_angle_deg", number_in("common_angle_deg", self.common_angle_deg, 0.0, MOST_ANGLE_DEG, "degrees")
+        )
+        object.__setattr__(self, "distance_um", _checked("distance_um", self.distance_um, MOST_DISTANCE_UM, "um"))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists, ready for JSON."""
+        return {key: list(value) if isinstance(value, tuple) else value for key, value in vars(self).items()}
+
+    def with_scan(self, report: ScanReport) -> Uncertainty:
+        """The same with a scan's own scatter added in squares, facet by facet; the device's common errors stay as stated.
+
+        A facet that the scan says next to nothing about (a narrow girdle flat) is given the most that can be stated.
+        """
+        slope = np.array([fit.slope_error_deg for fit in report.facets])
+        place = np.array([fit.distance_error_um for fit in report.facets])
+        angle = np.fmin(np.hypot(self.angle_deg, slope), MOST_ANGLE_DEG)
+        distance = np.fmin(np.hypot(self.distance_um, place), MOST_DISTANCE_UM)
+        return Uncertainty(tuple(angle.tolist()), self.common_angle_deg, tuple(distance.tolist()))
+
+    def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:
+        """(F,) tilts in degrees and (F,) steps in um of a stone's facets. Raises InputError for a number per facet too few."""
+        return _per_facet("angle_deg", self.angle_deg, len(stone)), _per_facet("distance_um", self.distance_um, len(stone))
+
+    def modes(self, stone: Stone) -> np.ndarray:
+        """(P, F, 3) the P independent errors, each one standard deviation large; those of no size are left out.
+
+        The last axis is the tilt towards a larger slope and the tilt across it (radians), and the step outward (mm).
+        """
+        angle, step = self.per_facet(stone)
+        size = np.column_stack([np.radians(angle), np.radians(angle), step * 1e-3])
+        girdle = np.array([tier == "girdle" for tier in stone.tiers])
+        slope = stone.slope_deg()
+        found = []
+        for f in np.flatnonzero(~girdle):
+            for axis in range(3):
+                found.append(_error(stone, f, axis, size[f, axis]))
+        for side in (stone.normals[:, 2] > 0.0, stone.normals[:, 2] < 0.0):
+            leaning = np.flatnonzero(side & ~girdle & (slope > 1.0))
+            found.append(_error(stone, leaning, 0, math.radians(self.common_angle_deg)))
+        around = np.radians(stone.azimuth_deg()[girdle])
+        for axis in (0, 2) if girdle.any() else ():
+            whole = float(size[girdle, axis].mean()) / math.sqrt(WAVES)
+            for wave in range(WAVES):
+                for turn in (0.0, math.pi / 2.0)[: 2 if wave else 1]:
+                    found.append(_error(stone, np.flatnonzero(girdle), axis, whole * np.cos(wave * around - turn)))
+        return np.array([mode for mode in found if mode.any()]).reshape(-1, len(stone), 3)
+
+    def drawn(self, stone: Stone, key: tuple[int, ...]) -> Stone:
+        """The stone with errors drawn at random; a pure function of stone and key."""
+        modes = self.modes(stone)
+        sizes = np.random.default_rng(key).normal(size=len(modes))
+        return displaced(stone, np.tensordot(sizes, modes, axes=1))
+
+
+def displaced(stone: Stone, errors: np.ndarray) -> Stone:
+    """The stone with each plane tilted about its facet's middle and stepped along its normal; see `Uncertainty.modes`.
+
+    A plane that is no facet any more is dropped. Raises InputError where the planes don't close.
+    """
+    n = stone.normals
+    polar, azimuth = np.arccos(np.clip(n[:, 2], -1.0, 1.0)), np.radians(stone.azimuth_deg())
+    down = np.column_stack([np.cos(polar) * np.cos(azimuth), np.cos(polar) * np.sin(azimuth), -np.sin(polar)])
+    steeper = np.where((n[:, 2] < 0.0) & (np.array(stone.tiers) != "girdle"), -1.0, 1.0)[:, None] * down
+    across = np.column_stack([-np.sin(azimuth), np.cos(azimuth), np.zeros(len(n))])
+    turned = n + errors[:, :1] * steeper + errors[:, 1:2] * across
+    turned /= np.linalg.norm(turned, axis=1)[:, None]
+    reach = (turned * stone.polyhedron.centroids).sum(axis=1) + errors[:, 2]
+    try:
+        return stone.with_planes(turned, reach, redundant="drop")
+    except StoneError as error:
+        raise InputError(f"with errors of this size the stone falls apart ({error.problem})", key="uncertainty") from error
+
+
+def _error(stone: Stone, facets: Any, axis: int, size: Any) -> np.ndarray:
+    """(F, 3) an error of the given size on some facets."""
+    error = np.zeros((len(stone), 3))
+    error[facets, axis] = size
+    return error
+
+
+def _checked(key: str, given: Any, most: float, unit: str) -> float | tuple[float, ...]:
+    """One number or several, each within range."""
+    if np.ndim(given) == 0:
+        return number_in(key, given, 0.0, most, unit)
+    return tuple(number_in(key, one, 0.0, most, unit) for one in given)
+
+
+def _per_facet(key: str, given: float | tuple[float, ...], count: int) -> np.ndarray:
+    if isinstance(given, tuple) and len(given) != count:
+        raise InputError("not one per facet", key=key, value=len(given), expected=f"one number, or {count}")
+    return np.broadcast_to(np.array(given), (count,))

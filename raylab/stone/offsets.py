@@ -1,0 +1,162 @@
+"""A stone with its facets off: steeper, turned, deeper, painted, tilted. The result is a stone like any other.
+
+Each offset has its own pivot, so that a facet moves as it would on the wheel and stays where it was otherwise:
+
+* ``slope_deg``: steeper (positive) or flatter, about the facet's own middle (the centroid of its polygon), so that the facet
+  stays where it was. A level facet has no azimuth; it is tilted so that it falls towards ``azimuth_deg``: a tilted table is
+  ``{"table": Offset(slope_deg=0.5, azimuth_deg=30)}``.
+* ``azimuth_deg``: turned about the stone's axis (z), counter-clockwise seen from above, as by an error of the index wheel: the
+  facet's depth and slope stay and its middle goes round with it.
+* ``depth_mm``: pushed in along its own normal (positive: more is taken off).
+* ``painting_deg``: a half turned about the edge that it shares with its main, until its azimuth is nearer to the main's by this
+  angle (painting), or farther from it (negative: digging). The edge stays, and with it the points where main and half meet
+  star, girdle and culet; the girdle between two halves grows with painting and shrinks with digging.
+
+Painting is done first, on the stone as given; then slope, azimuth and depth, on the facets as painted.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from ..errors import InputError, StoneError, nearest
+from ..units import number_in
+from .plane_through_edge import plane_through
+from .stone import Stone
+
+LEVEL = 1e-9
+"""A normal that leans by less than this is upright: its facet is level."""
+
+PAINTED = {"upper half": "crown main", "lower half": "pavilion main"}
+"""Tiers that can be painted, and the mains that they are painted towards."""
+
+
+@dataclass(frozen=True)
+class Offset:
+    """How far a facet is off; see the module for the pivots.
+
+    `slope_deg` and `azimuth_deg` degrees, `depth_mm` mm inward, `painting_deg` degrees towards the main.
+    """
+
+    slope_deg: float = 0.0
+    azimuth_deg: float = 0.0
+    depth_mm: float = 0.0
+    painting_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        for key, most in (("slope_deg", 90.0), ("azimuth_deg", 360.0), ("painting_deg", 30.0)):
+            number_in(key, getattr(self, key), -most, most, "degrees")
+        number_in("depth_mm", self.depth_mm, -1e3, 1e3, "mm")
+
+    def __add__(self, other: Offset) -> Offset:
+        return Offset(*(getattr(self, field.name) + getattr(other, field.name) for field in fields(self)))
+
+
+def deviate(stone: Stone, offsets: Mapping[str, Offset], *, vanish: bool = False, name: str | None = None) -> Stone:
+    """The stone with some of its facets off.
+
+    Parameters
+    ----------
+    offsets : by tier (``"crown main"``) or facet (``"crown main 3"``); a facet's own adds to its tier's.
+    vanish : False to refuse offsets that make a facet vanish; True to leave it out (named in `Stone.dropped`).
+    name : what to call the stone; by default as before.
+
+    Raises
+    ------
+    InputError : a tier or facet that the stone doesn't have, painting of a facet that shares no edge with a main.
+    StoneError : facets that vanish, or planes that don't close; the message names them.
+
+    >>> from raylab.stone.cuts.round_brilliant import round_brilliant
+    >>> ideal = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    >>> off = deviate(ideal, {"pavilion main 2": Offset(slope_deg=0.5)})
+    >>> [round(float(s), 9) for s, t in zip(off.slope_deg(), off.tiers) if t == "pavilion main"][:4]
+    [40.75, 40.75, 41.25, 40.75]
+    """
+    each = _by_facet(stone, offsets)
+    planes = [(stone.normals[f], float(stone.distances_mm[f])) for f in range(len(stone))]
+    for f, offset in enumerate(each):
+        if offset.painting_deg:
+            planes[f] = _painted(stone, f, offset.painting_deg)
+    painted = _rebuilt(stone, planes, vanish)
+    where = {painted.facet_name(f): f for f in range(len(painted))}
+    planes = [(n, float(d)) for n, d in zip(painted.normals, painted.distances_mm, strict=True)]
+    for f, offset in enumerate(each):
+        at = where.get(stone.facet_name(f))
+        if at is not None and offset != Offset(painting_deg=offset.painting_deg):
+            planes[at] = moved_plane(*planes[at], painted.polyhedron.centroids[at], offset)
+    off = _rebuilt(painted, planes, vanish)
+    return replace(off, name=stone.name if name is None else name, dropped=stone.dropped + painted.dropped + off.dropped)
+
+
+def _by_facet(stone: Stone, offsets: Mapping[str, Offset]) -> list[Offset]:
+    each = [Offset() for _ in range(len(stone))]
+    for key, offset in offsets.items():
+        if not isinstance(offset, Offset):
+            raise InputError("not an Offset", key=str(key), value=offset, expected="Offset(slope_deg=..., ...)")
+        found = [f for f in range(len(stone)) if key in (stone.tiers[f], stone.facet_name(f))]
+        if not found:
+            known = {*stone.tiers, *(stone.facet_name(f) for f in range(len(stone)))}
+            raise InputError("the stone has no such tier or facet", key="offsets", value=key, expected=nearest(str(key), known))
+        for f in found:
+            each[f] = each[f] + offset
+    return each
+
+
+def _rebuilt(stone: Stone, planes: list[tuple[np.ndarray, float]], vanish: bool) -> Stone:
+    """The stone with other planes; the same object's facts otherwise."""
+    normals, distances = np.array([n for n, _ in planes]), np.array([d for _, d in planes])
+    return stone.with_planes(normals, distances, redundant="drop" if vanish else "refuse")
+
+
+def moved_plane(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> tuple[np.ndarray, float]:
+    """A plane (unit normal, distance) after an offset; `middle` (3,) is the middle of its facet, on the plane."""
+    flat = math.hypot(n[0], n[1])
+    if flat > LEVEL:
+        azimuth, turn = math.atan2(n[1], n[0]), math.radians(offset.azimuth_deg)
+    else:
+        azimuth, turn = math.radians(offset.azimuth_deg), 0.0
+    side = math.copysign(1.0, n[2])
+    slope = math.atan2(flat, abs(n[2])) + math.radians(offset.slope_deg)
+    steeper = np.array([math.sin(slope) * math.cos(azimuth), math.sin(slope) * math.sin(azimuth), side * math.cos(slope)])
+    distance = d if not offset.slope_deg else float(steeper @ middle)
+    c, s = math.cos(turn), math.sin(turn)
+    turned = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]) @ steeper
+    return (n if offset.slope_deg == turn == 0.0 else turned), distance - offset.depth_mm
+
+
+def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, float]:
+    """The plane of a half through the edge with its main, its azimuth nearer to the main's by an angle."""
+    main, start, end = _edge_with_main(stone, f)
+    own, towards = (math.atan2(*stone.normals[i, 1::-1]) for i in (f, main))
+    gap = math.remainder(towards - own, 2.0 * math.pi)
+    azimuth = own + math.copysign(math.radians(painting_deg), gap) * (1.0 if painting_deg > 0.0 else -1.0)
+    found = plane_through(start, end, azimuth, float(stone.normals[f, 2]))
+    if found is None:
+        raise StoneError("can't be painted that far", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
+    return found
+
+
+def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
+    """The main that facet f shares its longest edge with, and that edge's ends (3,), (3,) mm."""
+    wanted = PAINTED.get(stone.tiers[f])
+    corners, loops = stone.vertices_mm, stone.polyhedron.loops
+    own = {(a, b) for a, b in zip(loops[f], np.roll(loops[f], -1), strict=True)}
+    found = [
+        (float(np.linalg.norm(corners[a] - corners[b])), g, a, b)
+        for g, tier in enumerate(stone.tiers)
+        if tier == wanted
+        for b, a in zip(loops[g], np.roll(loops[g], -1), strict=True)
+        if (a, b) in own
+    ]
+    if not found:
+        raise InputError(
+            "no edge with a main to be painted about",
+            key=stone.facet_name(f),
+            expected="a facet of tier " + " or ".join(map(repr, PAINTED)),
+        )
+    _, g, a, b = max(found)
+    return g, corners[a], corners[b]

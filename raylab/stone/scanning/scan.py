@@ -1,0 +1,195 @@
+"""A stone from a scanned mesh: planar facets fitted to its triangles, turned into raylab's frame, with an honest report.
+
+How: the mesh must be closed, of one body and right side out. Its triangles are grouped into planar patches and planes are
+fitted to them (`scanning`); the stone is turned so that its table faces +z (`orient`) and its facets are named (`tiers`).
+The facets' standard errors hold for noise that is independent from vertex to vertex; a scanner's common errors (scale,
+calibration) come on top and can't be seen in one scan.
+
+What the planes don't explain is reported with its place and area, and more than a stated share of it is refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from ...errors import InputError, StoneError
+from ...optics.materials import Material, get_material
+from ...units import number_in
+from ..measuring.facet_names import name_tiers
+from ..polyhedron import intersect
+from ..stone import Stone
+from .facets import Found, find_facets
+from .mesh import Mesh, closed_mesh
+from .mesh_file import read_mesh
+from .report import ScanReport, explained_pct, facet_fits, unexplained
+from .stone_pose import Pose, stone_pose
+
+MIN_EXPLAINED_PCT = 90.0
+"""Least share of the surface, percent, that must lie on planar facets."""
+
+MIN_HULL_PCT = 90.0
+"""Least share of its convex hull, percent, that a body must fill; noise of 10 um costs a stone of 6.5 mm about 4."""
+
+SIZES_MM = (0.1, 1000.0)
+"""Sizes of a stone that are believed, mm."""
+
+
+@dataclass(frozen=True)
+class Scan:
+    """A `stone` and the `report` of how it was made of a scan."""
+
+    stone: Stone
+    report: ScanReport
+
+
+def load_scan(
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    material: str | Material = "diamond",
+    noise_um: float | None = None,
+    bruted_girdle: bool = False,
+    oriented: bool = False,
+    min_explained_pct: float = MIN_EXPLAINED_PCT,
+) -> Scan:
+    """The stone in a mesh file (.stl, .obj, .ply, .glb, .3mf).
+
+    Parameters
+    ----------
+    unit : the file's unit of length, "um", "mm", "cm", "m" or "in". GLB (metres) and 3MF state their own; for the others it
+        must be given.
+    material, noise_um, bruted_girdle, oriented, min_explained_pct : see `stone_from_mesh`.
+
+    Raises
+    ------
+    InputError, StoneError : one line that names the file.
+    """
+    mesh = read_mesh(path, unit=unit)
+    try:
+        scan = stone_from_mesh(
+            mesh.vertices_mm,
+            mesh.triangles,
+            material=material,
+            noise_um=noise_um,
+            bruted_girdle=bruted_girdle,
+            oriented=oriented,
+            min_explained_pct=min_explained_pct,
+            name=Path(path).stem,
+        )
+    except InputError as error:
+        raise error.within(file=str(path)) from error
+    return Scan(scan.stone, replace(scan.report, unit=mesh.unit))
+
+
+def stone_from_mesh(
+    vertices_mm: np.ndarray,
+    triangles: np.ndarray,
+    *,
+    material: str | Material = "diamond",
+    noise_um: float | None = None,
+    bruted_girdle: bool = False,
+    oriented: bool = False,
+    min_explained_pct: float = MIN_EXPLAINED_PCT,
+    name: str = "scan",
+) -> Scan:
+    """The stone in a closed triangle mesh; the arrays are not changed.
+
+    Parameters
+    ----------
+    vertices_mm, triangles : (V, 3) mm and (T, 3) indices, counter-clockwise from outside.
+    noise_um : standard deviation of a vertex's place along the surface's normal, um; estimated from the mesh if None.
+    bruted_girdle : True for a rough girdle, which scatters what it meets.
+    oriented : True to keep the mesh's own axes and origin, which must be raylab's already.
+    min_explained_pct : least share of the surface that must lie on planar facets.
+
+    Raises
+    ------
+    InputError : arrays that are no mesh. StoneError : not closed, not one body, inside out, not convex, not of planes.
+    """
+    if noise_um is not None:
+        number_in("noise_um", noise_um, 0.0, 1000.0, "um")
+    number_in("min_explained_pct", min_explained_pct, 0.0, 100.0, "%")
+    substance = get_material(material)
+    mesh = closed_mesh(vertices_mm, triangles)
+    _check_size(mesh)
+    _check_hull(mesh)
+    found = find_facets(mesh, None if noise_um is None else noise_um * 1e-3)
+    explained = explained_pct(mesh, found)
+    if explained < min_explained_pct:
+        raise StoneError(
+            f"only {explained:.1f} % of the surface lies on planar facets of a convex stone{_worst(mesh, found)}",
+            expected=f"at least {min_explained_pct:g} %",
+        )
+    facets, table = _facets_and_table(found)
+    normals, distances = found.planes.normals[facets], found.planes.distances[facets]
+    pose = stone_pose(normals, distances, int(np.flatnonzero(facets == table)[0]))
+    if oriented:
+        pose = Pose(np.eye(3), np.zeros(3), name_tiers(normals, distances))
+    turned = normals @ pose.rotation.T
+    tiers = pose.tiers.names
+    stone = Stone.from_planes(
+        turned,
+        distances + turned @ pose.shift_mm,
+        tiers=tiers,
+        indices=pose.tiers.indices,
+        material=substance,
+        bruted=np.array([bruted_girdle and tier == "girdle" for tier in tiers]),
+        symmetry=pose.tiers.symmetry,
+        name=name,
+    )
+    girdle = found.girdle.kind if found.girdle else "flats" if "girdle" in tiers else "none"
+    report = ScanReport(
+        vertices=len(mesh.vertices),
+        triangles=len(mesh.triangles),
+        unit="mm",
+        noise_um=found.noise * 1e3,
+        noise_stated=noise_um is not None,
+        rounding_um=found.rounding * 1e3,
+        explained_pct=explained,
+        girdle=girdle,
+        rotation=pose.rotation,
+        shift_mm=pose.shift_mm,
+        facets=facet_fits(stone, facets, pose, found, table),
+        unexplained=unexplained(mesh, found, pose.rotation, pose.shift_mm),
+        extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == "extra"),
+    )
+    return Scan(stone, report)
+
+
+def _check_size(mesh: Mesh) -> None:
+    low, high = SIZES_MM
+    if not low <= mesh.size <= high:
+        raise InputError(
+            f"the stone would be {mesh.size:.4g} mm across: is the unit right?", key="unit", expected=f"{low:g} to {high:g} mm"
+        )
+
+
+def _check_hull(mesh: Mesh) -> None:
+    """Refuse what is plainly not convex before planes are sought."""
+    filled = 100.0 * mesh.volume / float(ConvexHull(mesh.vertices).volume)
+    if filled < MIN_HULL_PCT:
+        problem = f"not convex: the body fills {filled:.1f} % of its convex hull"
+        raise StoneError(problem, expected=f"at least {MIN_HULL_PCT:g} %")
+
+
+def _worst(mesh: Mesh, found: Found) -> str:
+    """Where the largest patch off the facets is, in words."""
+    patches = unexplained(mesh, found, np.eye(3), np.zeros(3))
+    if not patches:
+        return ""
+    place = ", ".join(f"{x:.3f}" for x in patches[0].place_mm)
+    return f": {patches[0].area_mm2:.3g} mm^2 at ({place}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
+
+
+def _facets_and_table(found: Found) -> tuple[np.ndarray, int]:
+    """Numbers (F,) of the planes that are facets of the body, and that of the largest one.
+
+    A girdle's tangent plane that a crown or pavilion plane cuts off entirely is no facet, and nothing is lost with it.
+    """
+    planes = found.planes
+    area = intersect(planes.normals, planes.distances).areas
+    return np.flatnonzero(area > 0.0), int(area.argmax())

@@ -1,0 +1,102 @@
+"""How a scanned stone must be turned and shifted to stand in raylab's frame.
+
+The table, the largest facet, is turned up: its normal is +z. The stone is then turned about z by the smallest angle that
+brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area). The
+axis is put through the middle of the outline's area, and z = 0 halfway between the girdle's two edges, on average over the
+mains' azimuths. A stone that stands in the frame already is not moved.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from ..measuring.facet_names import STEEP_DEG, Tiers, name_tiers
+from ..polyhedron import Polyhedron, intersect
+
+
+@dataclass(frozen=True)
+class Pose:
+    """Place in the stone = `rotation` (3, 3) @ place in the scan + `shift_mm` (3,); and what the facets are called there."""
+
+    rotation: np.ndarray
+    shift_mm: np.ndarray
+    tiers: Tiers
+
+
+def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pose:
+    """The frame of a stone of planes (F, 3), (F,) mm in which facet number `table` is the table.
+
+    Every plane must be a facet of the body.
+    """
+    up = _upright(normals[table])
+    body = intersect(normals @ up.T, distances_mm)
+    tiers = name_tiers(normals @ up.T, distances_mm, body=body)
+    turn = _about_z(-math.radians(tiers.azimuth_deg)) @ up
+    turned = normals @ turn.T
+    body = Polyhedron(body.vertices @ (turn @ up.T).T, body.loops, body.areas, body.centroids @ (turn @ up.T).T)
+    axis = _middle(body.vertices[:, :2])
+    order = tiers.symmetry if tiers.symmetry > 1 else 16
+    edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]
+    shift = -np.array([*axis, float(np.mean(edges))])
+    # the numbers of a tier count from azimuth 0, which has just been settled
+    return Pose(turn, shift, name_tiers(turned, distances_mm, body=body))
+
+
+def _upright(n: np.ndarray) -> np.ndarray:
+    """The smallest rotation that turns a unit vector to +z (Rodrigues); about x where it points straight down."""
+    x, y, z = n
+    if z < -1.0 + 1e-12:
+        return np.diag([1.0, -1.0, -1.0])
+    skew = np.array([[0.0, 0.0, -x], [0.0, 0.0, -y], [x, y, 0.0]])
+    return np.eye(3) + skew + skew @ skew / (1.0 + z)
+
+
+def _about_z(angle: float) -> np.ndarray:
+    c, s = math.cos(angle), math.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def _middle(flat: np.ndarray) -> np.ndarray:
+    """Centroid (2,) of the convex outline of points (N, 2)."""
+    outline = flat[ConvexHull(flat).vertices]
+    a = outline - outline[0]
+    b = np.roll(a, -1, axis=0)
+    twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return np.asarray(outline[0] + ((a + b) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
+
+
+def _girdle_at(normals: np.ndarray, distances: np.ndarray, azimuth: float) -> float:
+    """Height halfway between the girdle's edges in the half-plane at an azimuth from the axis, mm.
+
+    The body cut by the half-plane is ``reach . (radius, height) <= distances``. Without a girdle its outermost corner counts.
+    """
+    along = normals[:, 0] * math.cos(azimuth) + normals[:, 1] * math.sin(azimuth)
+    up = normals[:, 2]
+    steep = np.abs(up) < math.cos(math.radians(STEEP_DEG))
+    crown, pavilion = (up > 0.0) & ~steep, (up < 0.0) & ~steep
+    wall = steep & (along > 0.0)
+    if not wall.any():
+        return _outermost(along, up, distances)
+    height = 0.0
+    for _ in range(3):  # the wall may lean: its radius where it is halfway up
+        radius = float(((distances - up * height)[wall] / along[wall]).min())
+        top = float(((distances - along * radius)[crown] / up[crown]).min(initial=math.inf))
+        bottom = float(((distances - along * radius)[pavilion] / up[pavilion]).max(initial=-math.inf))
+        height = (top + bottom) / 2.0
+    return height
+
+
+def _outermost(along: np.ndarray, up: np.ndarray, distances: np.ndarray) -> float:
+    """Height of the corner with the largest radius of the cut body, where a plane from above meets one from below."""
+    f, g = (i.ravel() for i in np.meshgrid(np.flatnonzero(up > 0.0), np.flatnonzero(up < 0.0)))
+    closing = along[f] / up[f] - along[g] / up[g]
+    f, g, closing = f[closing > 0.0], g[closing > 0.0], closing[closing > 0.0]
+    radius = (distances[f] / up[f] - distances[g] / up[g]) / closing
+    height = (distances[f] - along[f] * radius) / up[f]
+    excess = np.outer(radius, along) + np.outer(height, up) - distances
+    best = excess.max(axis=1).argmin() if len(radius) else -1
+    return float(height[best]) if best >= 0 else 0.0

@@ -1,0 +1,113 @@
+"""A sweep from a TOML file: the arguments of `sweep`, and what to draw of it.
+
+schema = 1
+title = "..."
+
+[axes]                                        # at least one; keys as in `sweep`
+pavilion_angle_deg = { start = 38, stop = 43, number = 51 }
+table_pct = [53, 57, 61]                      # or values
+star_pct = { low = 40, high = 60 }            # or, in layouts that fill a box, its ends
+
+[fixed]                                       # what all designs share
+crown_angle_deg = 34.5
+dome = "head-shadow"                          # a shipped dome, or a dome file beside this one
+
+[sweep]                                       # optional: layout, number, seed, precision, polarized, max_bounces
+layout = "grid"
+
+[plots]                                       # optional: what to draw, and by what to choose the best and worst design
+statistics = ["brightness", "contrast_rms"]
+best = "brightness"
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ..designs.design import KEYS, STATISTICS
+from ..errors import InputError, nearest
+from ..toml_tables import checked, read_toml, schema, shown
+from .axes import NAMED, Plan, plan_of
+
+_DRAWN = ("brightness", "contrast_rms", "leak")
+_TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
+_FIXED = schema(**{key: (str if key in NAMED else bool if key == "bruted_girdle" else float, None) for key in KEYS})
+_RUN = schema(
+    layout=(str, "grid"),
+    number=(int, None),
+    seed=(int, 0),
+    precision=(float, 2e-3),
+    polarized=(bool, True),
+    max_bounces=(int, 200),
+)
+_PLOTS = schema(statistics=(list[str], list(_DRAWN)), best=(str, "brightness"))
+_RANGE, _BOX = schema(start=(float, ...), stop=(float, ...), number=(int, ...)), schema(low=(float, ...), high=(float, ...))
+
+
+@dataclass(frozen=True)
+class SweepFile:
+    """A sweep as a file says it.
+
+    Attributes: `title`; `axes`, `fixed` and `settings`, the arguments of `sweep`; `plan`, the designs;
+    `statistics`, what to draw; `best`, the statistic that ranks designs.
+    """
+
+    title: str
+    axes: dict[str, Any]
+    fixed: dict[str, Any]
+    settings: dict[str, Any]
+    plan: Plan
+    statistics: tuple[str, ...]
+    best: str
+
+    @property
+    def arguments(self) -> dict[str, Any]:
+        """Keyword arguments for `sweep`."""
+        return {"axes": self.axes, **self.settings, **self.fixed}
+
+
+def load_sweep(path: str | Path) -> SweepFile:
+    """The sweep in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
+    path, file = Path(path), str(path)
+    top = checked(read_toml(path, file), _TOP, file=file)
+    axes = {key: _axis(key, value, path) for key, value in top["axes"].items()}
+    fixed = checked(top.get("fixed", {}), _FIXED, file=file, section="fixed")
+    fixed = {key: _near(value, path) if key == "dome" else value for key, value in fixed.items()}
+    settings = checked(top.get("sweep", {}), _RUN, file=file, section="sweep")
+    plots = checked(top.get("plots", {}), _PLOTS, file=file, section="plots")
+    statistics, best = tuple(plots.get("statistics", _DRAWN)), plots.get("best", "brightness")
+    for key, names in (("statistics", statistics), ("best", (best,))):
+        for name in names:
+            if name not in STATISTICS:
+                hint = nearest(name, STATISTICS)
+                raise InputError("no such statistic", key=f"plots.{key}", value=name, file=file, expected=hint)
+    try:
+        chosen = {key: settings[key] for key in ("layout", "number", "seed") if key in settings}
+        plan = plan_of(axes, fixed, **chosen)
+    except InputError as error:
+        if error.file is not None:  # a dome file's own fault
+            raise
+        sections = {"sweep": _RUN.model_fields, "axes": axes, "fixed": fixed}
+        section = next((name for name, keys in sections.items() if error.key in keys), None)
+        raise error.within(file=file, section=section) from error
+    return SweepFile(top.get("title", ""), axes, fixed, settings, plan, statistics, best)
+
+
+def _axis(key: str, value: Any, home: Path) -> Any:
+    """An axis as `sweep` takes it: a tuple for a range or a box, a list of values."""
+    if isinstance(value, Mapping):
+        box = "low" in value or "high" in value
+        found = checked(value, _BOX if box else _RANGE, file=str(home), section=f"axes.{key}")
+        return tuple(found.values()) if box else (found["start"], found["stop"], found["number"])
+    if not isinstance(value, list):
+        ways = "values in brackets, {start, stop, number} or {low, high}"
+        raise InputError("not an axis", key=f"axes.{key}", value=shown(value), file=str(home), expected=ways)
+    return [_near(one, home) if key == "dome" else one for one in value]
+
+
+def _near(name: Any, home: Path) -> Any:
+    """A dome's name as it is; a dome file's, from the folder of the sweep file."""
+    return str(home.parent / name) if isinstance(name, str) and name.endswith(".toml") else name

@@ -1,0 +1,167 @@
+"""TOML files as checked tables: what is read is exactly what a constructor takes, and every fault is one line.
+
+A table's schema is taken from the constructor that it feeds (`schema_of`), so a parameter added there can be written in a
+file at once and has its default in one place only. pydantic checks kinds and unknown keys, strictly; ranges and
+combinations are the constructor's own business, and its errors get file and section added (`build`).
+"""
+
+from __future__ import annotations
+
+import inspect
+import re
+import tomllib
+import typing
+from collections.abc import Callable, Mapping
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, create_model
+
+from .errors import InputError, nearest
+
+SCHEMA = 1
+"""The version of the file format that this raylab reads and its files state as ``schema = 1``."""
+
+Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
+Numbers = float | list[float]
+NumberOrPairs = float | list[Pair]
+_WRITTEN_AS: dict[Any, Any] = {
+    tuple[float, float]: Pair,
+    float | tuple[float, ...]: Numbers,
+}
+_WORDS: dict[Any, str] = {
+    float: "a number",
+    float | None: "a number",
+    int: "a whole number",
+    str: "text in quotes",
+    bool: "true or false",
+    list[float]: "two numbers in brackets",
+    Numbers: "a number or a list of numbers",
+    dict: "a table of keys",
+    list[dict[str, Any]]: "a list of tables",
+    NumberOrPairs: "a number or a list of pairs of numbers",
+}
+T = TypeVar("T")
+
+
+def read_toml(source: Path | Traversable, label: str) -> dict[str, Any]:
+    """The tables of a TOML file below its ``schema = 1``; errors call it `label`.
+
+    Raises InputError, with the line where there is one, for a missing or unreadable file, bytes that are no UTF-8, faulty
+    TOML, and a file that doesn't state ``schema = 1``.
+    """
+    try:
+        there, usable = source.is_dir() or source.is_file(), source.is_file()
+        data = source.read_bytes() if usable else b""
+    except (OSError, ValueError) as error:  # ValueError: a null byte in the name
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"can't be read: {reason}", file=label, expected="a readable TOML file") from error
+    if not usable:
+        raise InputError("not a file" if there else "no such file", file=label, expected="a TOML file")
+    try:
+        tables = tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise InputError("not UTF-8 text", file=label, key=f"line {line}", expected="TOML in UTF-8") from error
+    except RecursionError as error:
+        raise InputError("brackets nested too deeply", file=label, expected="a TOML file") from error
+    except ValueError as error:  # TOMLDecodeError is one, and so is an integer of thousands of digits
+        found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        line, column = (int(found[1]), f", column {found[2]}") if found else (data.count(b"\n") + 1, "")
+        problem = str(error).split(" (at ")[0]
+        raise InputError(f"not TOML: {problem}", file=label, key=f"line {line}{column}") from error
+    stated = tables.pop("schema", None)
+    if stated != SCHEMA or isinstance(stated, bool | float):
+        problem = "missing" if stated is None else "the file's format is not known"
+        raise InputError(problem, file=label, key="schema", value=shown(stated), expected=f"schema = {SCHEMA}")
+    return tables
+
+
+def schema_of(constructor: Callable[..., Any], *, omit: tuple[str, ...] = (), **extra: Any) -> type[BaseModel]:
+    """The schema of a table that feeds `constructor`: its parameters but those in `omit`, and `extra` keys as
+    ``key=(type, default)``, ``...`` for no default."""
+    hints = typing.get_type_hints(constructor)
+    fields: dict[str, Any] = {}
+    for key, parameter in inspect.signature(constructor).parameters.items():
+        if key not in omit:
+            required = parameter.default is inspect.Parameter.empty
+            fields[key] = (_written_as(hints[key]), ... if required else None)
+    return schema(**fields, **extra)
+
+
+def _written_as(hint: Any) -> Any:
+    """The type that a file states for a parameter: a pair as a list of two, an object that has a name by its name."""
+    if hint in _WRITTEN_AS:
+        return _WRITTEN_AS[hint]
+    return str if str in typing.get_args(hint) and type(None) not in typing.get_args(hint) else hint
+
+
+def schema(**fields: Any) -> type[BaseModel]:
+    """The schema of a table from ``key=(type, default)``; other keys are errors, and no kind is converted."""
+    return create_model("Table", __config__=ConfigDict(strict=True, extra="forbid", protected_namespaces=()), **fields)
+
+
+def checked(
+    table: Any, expected: type[BaseModel], *, file: str, section: str = "", also: tuple[str, ...] = ()
+) -> dict[str, Any]:
+    """The keys that `table` states, of the kinds that the schema wants; lists become tuples.
+
+    Raises one InputError for the first fault, which says how many more there are. `also` are further keys to suggest.
+    """
+    try:
+        found = expected.model_validate(table).model_dump(exclude_unset=True)
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        first = min(faults, key=lambda fault: fault["type"] != "extra_forbidden")  # a mistyped key is also a missing one
+        more = len({fault["loc"][:1] for fault in faults}) - 1
+        raise _told(first, more, expected, also).within(file=file, section=section or None) from None
+    return {key: tuple(value) if isinstance(value, list) else value for key, value in found.items()}
+
+
+def build(constructor: Callable[..., T], values: Mapping[str, Any], *, file: str, section: str | None = None) -> T:
+    """`constructor(**values)`; its InputError is told with the file and the section."""
+    try:
+        return constructor(**values)
+    except InputError as error:
+        raise error.within(file=file, section=section) from error
+
+
+def _told(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...]) -> InputError:
+    """A fault that pydantic found, in our words."""
+    key = str(fault["loc"][0]) if fault["loc"] else None
+    rest = f" ({more} more fault{'s' if more > 1 else ''} here)" if more else ""
+    if fault["type"] == "extra_forbidden":
+        known = [*expected.model_fields, *also]
+        return InputError("unknown key", key=_bare(key), value=shown(fault["input"]), expected=nearest(str(key), known) + rest)
+    if key is None:
+        return InputError("not a table", value=shown(fault["input"]), expected="a table of keys" + rest)
+    field = expected.model_fields[key]
+    choice = fault["type"] == "literal_error"
+    words = str(fault["ctx"]["expected"]) if choice else _WORDS.get(field.annotation, str(fault["msg"]))
+    if fault["type"] == "missing":
+        return InputError("missing", key=key, expected=words + rest)
+    return InputError("of the wrong kind", key=key, value=shown(fault["input"]), expected=words + rest)
+
+
+def _bare(key: str | None) -> str:
+    """A key as it is written in a file: in quotes where it holds more than letters, digits, - and _."""
+    return str(key) if re.fullmatch(r"[A-Za-z0-9_-]{1,60}", str(key)) else repr(str(key)[:60])
+
+
+def shown(value: object) -> object:
+    """A value that fits on a line; a long text is cut, a long list or table is left out."""
+    if isinstance(value, str):
+        return value if len(value) <= 60 else value[:57] + "..."
+    try:
+        return value if len(repr(value)) <= 60 and not isinstance(value, dict) else None
+    except ValueError:  # an integer of thousands of digits has no repr
+        return None
+
+
+def path_beside(scene: Path, name: str, key: str) -> Path:
+    """The path that a TOML file names, relative to it. Raises InputError, with the TOML file's key, where there is no file."""
+    path = scene.parent / name
+    if not path.is_file():
+        raise InputError("no such file", file=str(scene), key=key, value=name, expected=f"a file at {path}")
+    return path

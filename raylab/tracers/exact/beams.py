@@ -1,0 +1,326 @@
+"""The exact tracer: the finite list of polygons that the eye sees in a stone, the virtual facets.
+
+Under a parallel view all rays that enter one facet travel in one direction, so whole polygons travel: each is cut by the
+facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Borovoi, JQSRT 164 (2015) 175-183; written from
+the physics). The result has no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
+is a bracket that holds for certain.
+
+    trace_beams      entering beams (here), rounds of work (`rounds`), the loop (`beam_kernel`) over `batches`, and its parts:
+                     one beam and one facet (`beam_optics`), cutting a polygon (`clip`, `facing`)
+    wedge, tint      symmetry; body colour along whole polygons
+    Beams            the polygons, their sums, and their pixels (`coverage`)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numba
+import numpy as np
+
+from ...errors import InputError
+from ...lighting.dome import Dome, DomeTable
+from ...scene.pixel_grid import PixelGrid
+from ...scene.view import View
+from ...stone.stone import Stone
+from ...units import SODIUM_D_NM, number_in
+from ..engine_result import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from ..ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
+from ..stone_table import StoneTable, stone_table
+from . import beam_optics as optics
+from .beam_batch import Batch, Rules, Setting
+from .mean_transmission import gather
+from .nearest_plane import filled_up
+from .pixel_coverage import rasterize
+from .schedule import by_rounds
+from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
+from .single_facet import fences_of
+
+# Where many stones are traced, memory that each hands back to the system costs the next a tenth of its time to get again.
+# glibc hands back what is larger than the largest block ever freed, up to 32 MB: this one, never touched, sets that.
+# The price is memory kept, 200 MB in a film on two threads; see the film in benchmarks/README.md.
+np.empty(31 << 20, np.uint8)
+
+TOLERANCE = 1e-12
+"""Share of the stone's size by which a cut may be off; see `clip`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Beams:
+    """The virtual facets of a stone: polygons that tile its outline as seen, each with the full ledger of every ray in it.
+
+    Attributes
+    ----------
+    vertices_mm : (K, 2) the polygons' corners end to end, counter-clockwise, on the map plane. starts : (L + 1,) polygon k
+        has the corners starts[k] to starts[k + 1].
+    areas_mm2 : (L,). rows : (L, CHANNELS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
+    squares : (L, 2) means over each polygon of the squares of luminance and of untraced weight.
+    leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
+        of the node before (-1: none) and the facet met; the first is the entry.
+    strongest : (L,) the node at which the largest single weight of the polygon was booked, empty if paths were not kept:
+        where the most left or was scattered at once, or the last node if more is untraced. towards : (L,) under which
+        ledger entry that was (SKY, HEAD, LEAK, SCATTERED or UNTRACED of `ledger`).
+    copy_of : (L,) the symmetry copy a polygon is, see `Symmetry`; zeros before `unfolded`.
+    symmetry : what the polygons stand for. Where it is more than the identity they tile one wedge.
+    through : (F, CHANNELS) which facet let it out: area means over the whole outline of what left through each facet of the
+        stone or was scattered there, the first surface's reflection at the facet that reflected it. Summed over facets it is
+        the ledger's mean but for `absorbed` and `untraced`.
+    pieces : beam pieces reflected. rounds : how often the floor was lowered. lost : beams that rounding left without a
+        consistent tiling and that were booked as untraced; 0 in all our tests. full : True if `max_beams` ended the work.
+    """
+
+    vertices_mm: np.ndarray
+    starts: np.ndarray
+    areas_mm2: np.ndarray
+    rows: np.ndarray
+    squares: np.ndarray
+    leaves: np.ndarray
+    nodes: np.ndarray
+    strongest: np.ndarray
+    towards: np.ndarray
+    copy_of: np.ndarray
+    symmetry: Symmetry
+    through: np.ndarray
+    pieces: int
+    rounds: int
+    lost: int
+    full: bool
+
+    def __len__(self) -> int:
+        return len(self.areas_mm2)
+
+    @property
+    def copies(self) -> int:
+        """How many images of the polygons the outline holds."""
+        return len(self.symmetry.maps)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the outline as seen, mm^2."""
+        return float(self.areas_mm2.sum()) * self.copies
+
+    @cached_property
+    def totals(self) -> Totals:
+        """Area means over the outline, exact: their covariance is zero."""
+        share = self.areas_mm2 / self.areas_mm2.sum()
+        mean = np.empty(MOMENTS)
+        # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
+        mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
+        mean[SOURCE_X : SOURCE_Y + 1] = self.symmetry.maps.mean(axis=0) @ mean[SOURCE_X : SOURCE_Y + 1]
+        mean[LUMINANCE_SQUARE], mean[UNTRACED_SQUARE] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
+        return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
+
+    @cached_property
+    def first(self) -> np.ndarray:
+        """(L,) the node at which each polygon's path enters. Raises InputError if paths were not kept."""
+        self._need_paths()
+        before = np.where(self.nodes[:, 0] >= 0, self.nodes[:, 0], np.arange(len(self.nodes)))
+        while not np.array_equal(further := before[before], before):  # each time twice as far back
+            before = further
+        return before[self.leaves]
+
+    @property
+    def entries(self) -> np.ndarray:
+        """(L,) the facet through which the eye sees each polygon. Raises InputError if paths were not kept."""
+        return self.symmetry.facets[self.copy_of, self.nodes[self.first, 1]]
+
+    def _need_paths(self) -> None:
+        if not len(self.leaves):
+            raise InputError("paths were not kept", key="keep_paths", value=False, expected="True")
+
+    def path(self, polygon: int) -> list[int]:
+        """Facet numbers that a polygon's rays meet, the entry first. Raises InputError if paths were not kept."""
+        self._need_paths()
+        facets, node = [], int(self.leaves[polygon])
+        while node >= 0:
+            before, facet = self.nodes[node]
+            facets.append(int(self.symmetry.facets[self.copy_of[polygon], facet]))
+            node = int(before)
+        return facets[::-1]
+
+    def unfolded(self) -> Beams:
+        """The same with every symmetry copy written out, so that the polygons tile the whole outline."""
+        if self.copies == 1:
+            return self
+        corners, rows = [], []
+        count = np.diff(self.starts)
+        backward = np.repeat(self.starts[:-1] + self.starts[1:], count) - 1 - np.arange(len(self.vertices_mm))
+        for matrix in self.symmetry.maps:
+            moved = self.vertices_mm @ matrix.T
+            corners.append(moved if np.linalg.det(matrix) > 0.0 else moved[backward])
+            turned = self.rows.copy()
+            turned[:, SOURCE_X : SOURCE_Y + 1] = self.rows[:, SOURCE_X : SOURCE_Y + 1] @ matrix.T
+            rows.append(turned)
+        return replace(
+            self,
+            vertices_mm=np.concatenate(corners),
+            starts=np.concatenate([[0], np.cumsum(np.tile(count, self.copies))]),
+            areas_mm2=np.tile(self.areas_mm2, self.copies),
+            rows=np.concatenate(rows),
+            squares=np.tile(self.squares, (self.copies, 1)),
+            leaves=np.tile(self.leaves, self.copies),
+            strongest=np.tile(self.strongest, self.copies),
+            towards=np.tile(self.towards, self.copies),
+            copy_of=np.repeat(np.arange(self.copies), len(self)),
+            # The copies stand for themselves now; `facets` still turns each one's path into its own facets.
+            symmetry=Symmetry(np.eye(2)[None], self.symmetry.facets, np.empty((0, 2))),
+        )
+
+    def pixels(self, grid: PixelGrid) -> tuple[np.ndarray, np.ndarray]:
+        """Exact maps: (ny, nx, CHANNELS) sums over each pixel's covered part and (ny, nx) the covered share of it.
+
+        The mean over the covered part is sums / coverage. In a tinted stone each polygon is drawn with its mean.
+        """
+        whole = self.unfolded()
+        drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows, grid)
+        return drawn.sums, drawn.coverage
+
+    def dominant(self, grid: PixelGrid) -> np.ndarray:
+        """(ny, nx) number, among those of `unfolded`, of the polygon that covers most of each pixel; -1 for none."""
+        whole = self.unfolded()
+        return rasterize(whole.vertices_mm, whole.starts, np.empty((len(whole), 0)), grid).polygon
+
+
+def trace_beams(
+    stone: Stone,
+    dome: Dome,
+    view: View | None = None,
+    *,
+    wavelength_nm: float = SODIUM_D_NM,
+    polarized: bool = True,
+    precision: float = 2e-3,
+    max_bounces: int = 200,
+    max_beams: int = 1_000_000,
+    wedge: bool = True,
+    keep_paths: bool = True,
+    threads: int | None = None,
+) -> Beams:
+    """Trace a stone exactly under a parallel view.
+
+    Parameters
+    ----------
+    precision : share of the view's light that may be left untraced, 1e-7 to 1: the width of the bracket on mean
+        luminance, relative to the brightest radiance. It is kept unless `max_bounces` or `max_beams` ends the work first;
+        `untraced` says what was reached.
+    max_bounces : internal reflections after which a path ends.
+    max_beams : most polygons held at a time, about 400 bytes each. When they are reached work ends; what then waits carries
+        at most one step of the floor more than what is set aside anyhow, and is booked as untraced with it.
+    wedge : use the symmetry that stone, dome and view share, where there is one.
+    keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
+    threads : how many to use, by default numba's number; results don't depend on it.
+
+    Raises
+    ------
+    InputError : a perspective view, a setting out of range, a wavelength at which the material is not known.
+    """
+    view = view or View()
+    if not view.parallel:
+        raise InputError(
+            "whole polygons travel only under a parallel view", key="view.distance_mm", value=view.distance_mm, expected="None"
+        )
+    number_in("precision", precision, 1e-7, 1.0)
+    number_in("max_bounces", max_bounces, 1, 1_000_000)
+    number_in("max_beams", max_beams, 1, 100_000_000)
+    table, sky, turn = stone_table(stone, wavelength_nm), dome.table, np.ascontiguousarray(view.rotation())
+    symmetry = find_symmetry(stone, sky, turn) if wedge else no_symmetry(stone)
+    first = _entries(stone, table, sky, turn, symmetry.cuts, polarized)
+    rules = Rules(
+        floor=0.0,
+        base=0,
+        paths=bool(keep_paths or table.absorption > 0.0),
+        limit=int(max_beams),
+        tolerance=TOLERANCE * float(stone.size_mm.max()),
+        polarized=bool(polarized),
+        max_bounces=int(max_bounces),
+        absorption=float(table.absorption),
+    )
+    even = filled_up(table)
+    setting = Setting(even, *fences_of(stone, even), sky, turn)
+    batch, rounds = by_rounds(first, rules, precision, setting, threads or numba.get_num_threads())
+    if table.absorption > 0.0:
+        squares = gather(
+            batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn, batch.through
+        )
+    else:
+        batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
+        squares = batch.ledgers[:, [LUMINANCE, UNTRACED]] ** 2
+    size, leaves = (batch.beams[:, column].astype(np.int64) for column in (optics.SIDES, optics.NODE))
+    inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.MOST]
+    return Beams(
+        vertices_mm=batch.corners,
+        starts=np.concatenate([[0], np.cumsum(size)]),
+        areas_mm2=batch.beams[:, optics.AREA].copy(),
+        rows=batch.ledgers,
+        squares=squares,
+        leaves=leaves if keep_paths else np.empty(0, np.int64),
+        nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
+        strongest=np.where(inside, leaves, batch.beams[:, optics.MOST_AT].astype(np.int64))[: len(size) if keep_paths else 0],
+        towards=np.where(inside, UNTRACED, batch.beams[:, optics.MOST_TO].astype(np.int64)),
+        copy_of=np.zeros(len(size), np.int64),
+        symmetry=symmetry,
+        through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
+        pieces=batch.pieces,
+        rounds=rounds,
+        lost=batch.lost,
+        full=batch.stopped,
+    )
+
+
+def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarized: bool) -> Batch:
+    """One beam through each facet that faces the eye, cut to the wedge."""
+    seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
+    row_of = np.argsort(table.facet)
+    nothing = 1e-17 * float(np.ptp(seen, axis=0).max()) ** 2  # a sliver at a corner that a cut runs through
+    nodes: list[tuple[int, int]] = []
+    beams, ledgers, corners, used = [], [], [], 0
+    through = np.zeros((len(stone), CHANNELS))
+    loops = stone.polyhedron.loops
+    facing = np.flatnonzero(stone.normals @ turn[2] > 0.0)
+    # Few facets reach into a wedge: the others are left out all at once.
+    starts = np.cumsum([0, *(len(loops[facet]) for facet in facing)])[:-1]
+    corners_inside = (seen @ cuts.T > 0.0)[np.concatenate([loops[facet] for facet in facing])]
+    reaching = np.logical_or.reduceat(corners_inside, starts)
+    for facet in facing[reaching.all(axis=1)]:
+        polygon = within(seen[loops[facet]], cuts)
+        area = _area(polygon)
+        if not area > nothing:
+            continue
+        beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
+        optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarized)
+        beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
+        beam[optics.PROMISE] = optics.promise(beam)
+        beam[[optics.NODE, optics.MOST_AT, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)
+        through[facet] += area * ledger
+        beams.append(beam)
+        ledgers.append(ledger)
+        corners.append(polygon)
+        nodes.append((-1, int(facet)))
+        used += len(polygon)
+    return Batch(
+        np.array(beams),
+        np.array(ledgers),
+        np.ascontiguousarray(np.concatenate(corners)),
+        np.array(nodes, np.int32),
+        np.zeros((len(nodes), optics.EVENT)),
+        pieces=0,
+        lost=0,
+        stopped=False,
+        through=through,
+    )
+
+
+def _area(polygon: np.ndarray) -> float:
+    """Area of a polygon (K, 2), taken about its first corner."""
+    if len(polygon) < 3:
+        return 0.0
+    x, y = (polygon[1:] - polygon[0]).T
+    return 0.5 * float(x[:-1] @ y[1:] - x[1:] @ y[:-1])
+
+
+def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:
+    """Means per facet (F, CHANNELS) over one wedge, shared out over the facets of all its copies."""
+    copies = through[np.argsort(symmetry.facets, axis=1)]
+    sources = copies[:, :, SOURCE_X : SOURCE_Y + 1]
+    sources[:] = sources @ symmetry.maps.transpose(0, 2, 1)
+    return copies.mean(axis=0)

@@ -1,0 +1,42 @@
+"""From virtual facets to maps: exact pixel coverage, in tiles of bounded memory."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...scene.pixel_grid import PixelGrid
+from ..engine_result import EngineResult
+from ..ledger import CHANNELS, FIELDS
+from .beams import Beams
+from .pixel_coverage import rasterize
+
+TILE = 1024
+"""Pixels along a side that are worked off at a time."""
+
+
+def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float) -> EngineResult:
+    """Maps and area means of virtual facets; no sampling error, at any resolution from one trace.
+
+    One more field, ``polygon``, gives the number, among those of `beams.unfolded()`, of the virtual facet that covers most of
+    each pixel; -1 for none.
+    """
+    whole = beams.unfolded()
+    n = grid.resolution
+    means, coverage = np.empty((CHANNELS, n, n)), np.empty((n, n))
+    polygon = np.empty((n, n), np.int32)
+    side = min(TILE, n)
+    for first_row in range(0, n, side):
+        for first_column in range(0, n, side):
+            x0, y0 = grid.x0_mm + first_column * grid.pixel_mm, grid.y0_mm + first_row * grid.pixel_mm
+            drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows, PixelGrid(x0, y0, grid.pixel_mm, side))
+            rows, columns = slice(first_row, first_row + side), slice(first_column, first_column + side)
+            held = coverage[rows, columns].shape
+            part = coverage[rows, columns] = drawn.coverage[: held[0], : held[1]]
+            polygon[rows, columns] = drawn.polygon[: held[0], : held[1]]
+            for channel in range(CHANNELS):
+                target = means[channel, rows, columns]
+                target[...] = np.nan
+                np.divide(drawn.sums[: held[0], : held[1], channel], part, out=target, where=part > 0.0)
+    fields = {name: means[channel] for channel, name in enumerate(FIELDS)}
+    fields |= {"coverage": coverage, "polygon": polygon}
+    return EngineResult(grid, wavelength_nm, "beams", fields, beams.totals)

@@ -1,0 +1,139 @@
+"""How the exact tracer's work is ordered: by rounds, most promising beams first, dealt out to threads in fixed units.
+
+In each round all beams that promise more than a floor (`beam_optics.promise`) are traced, with all their pieces, until each
+promises less; then the floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on
+paths that have ended for good (by the cap on reflections) can't be brought down any more: where it alone is more than that,
+rounds end when the rest is a tenth of it.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from .beam_batch import Batch, Rules, Setting, Some, gather
+from .beam_kernel import run
+from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, PROMISE, SIDES
+
+UNITS = 16
+"""A round's beams are dealt out to at most so many units of work, whatever the number of threads, and joined in their order."""
+IN_UNIT = 1024
+"""Beams that make a unit."""
+FIRST_FLOOR = 1.0 / 100.0
+"""The first floor as a share of what may be left inside."""
+
+
+class _Part:
+    """What is still held of one batch, with the two columns that rounds look through close together.
+
+    here : (B,) which beams. promise, live : (B,) PROMISE and POWER of those that wait, -1 and 0 for the others.
+    """
+
+    def __init__(self, batch: Batch) -> None:
+        waits = batch.beams[:, LIVE] != 0.0
+        self.batch, self.here = batch, np.ones(len(waits), bool)
+        self.promise = np.where(waits, batch.beams[:, PROMISE], -1.0)
+        self.live = np.where(waits, batch.beams[:, POWER], 0.0)
+
+    def take(self, floor: float) -> np.ndarray:
+        """Rows of the beams that wait and promise at least `floor`, held no longer."""
+        which = np.flatnonzero(self.promise >= floor)
+        self.here[which], self.promise[which], self.live[which] = False, -1.0, 0.0
+        return which
+
+
+class _Held:
+    """Beams that have ended or wait, in the batches that they came in. ended : weight times area, mm^2, inside those ended."""
+
+    def __init__(self, first: Batch) -> None:
+        self.parts: list[_Part] = []
+        self.ended = 0.0
+        self.add(first)
+
+    def add(self, batch: Batch) -> None:
+        self.parts.append(_Part(batch))
+        self.ended += float(batch.beams[batch.beams[:, LIVE] == 0.0, POWER].sum())
+
+    def __len__(self) -> int:
+        return sum(int(part.here.sum()) for part in self.parts)
+
+    def nodes(self) -> int:
+        """How many nodes of paths the batches have."""
+        return sum(len(part.batch.nodes) for part in self.parts)
+
+    def live(self) -> float:
+        """Weight times area, mm^2, inside the beams that wait."""
+        return sum(float(part.live.sum()) for part in self.parts)
+
+    def take(self, floor: float) -> Some:
+        """Remove the beams that wait and promise at least `floor`."""
+        return gather([(part.batch, part.take(floor)) for part in self.parts])
+
+    def rest(self) -> Batch:
+        """All that is held, as one batch; a polygon that rounding left without area is no polygon."""
+        return _as_one([(part.batch, np.flatnonzero(part.here & (part.batch.beams[:, SIDES] >= 3.0))) for part in self.parts])
+
+
+def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, threads: int) -> tuple[Batch, int]:
+    """Trace the entering beams until little enough is left inside.
+
+    Parameters
+    ----------
+    first : one beam for each facet that faces the eye, with its entry node.
+    rules : with the total limit; floor and base are set here.
+
+    Returns all beams that ended or wait, and the number of rounds.
+    """
+    target = precision * float(first.beams[:, AREA].sum())
+    held, floor, rounds = _Held(first), FIRST_FLOOR * target, 0
+    live = held.live()
+    while live > max(target - held.ended, 0.1 * target):
+        active = held.take(floor)
+        if len(active[0]):
+            now = rules._replace(floor=floor, base=held.nodes(), limit=max(1, rules.limit - len(held)))
+            left = _deal(active, now, setting, threads)
+            held.add(left)
+            live = held.live()
+            if left.stopped:
+                break
+        rounds += 1
+        # What is left falls roughly as the root of the floor: aim at the target, but in steps.
+        floor *= min(0.8, max(0.25, (max(target - held.ended, 0.1 * target) / live) ** 2)) if live > 0.0 else 1.0
+    return held.rest(), rounds
+
+
+def _as_one(chosen: list[tuple[Batch, np.ndarray]]) -> Batch:
+    """The chosen beams, by their rows, with all that their batches have in common."""
+    batches = [batch for batch, _ in chosen]
+    return Batch(
+        *gather(chosen),
+        np.concatenate([b.nodes for b in batches]),
+        np.concatenate([b.events for b in batches]),
+        sum(b.pieces for b in batches),
+        sum(b.lost for b in batches),
+        any(b.stopped for b in batches),
+        np.sum([b.through for b in batches], axis=0),
+    )
+
+
+def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
+    """Trace beams in fixed units of work, on several threads, and join what they leave in the units' order."""
+    count = len(active[0])
+    units = min(UNITS, max(1, count // IN_UNIT))
+    share = rules._replace(limit=-(-rules.limit // units))
+    shares = [np.arange(unit, count, units) for unit in range(units)]
+    if units == 1 or threads == 1:
+        batches = [run(share, active, todo, setting) for todo in shares]
+    else:
+        with ThreadPoolExecutor(threads) as pool:
+            batches = list(pool.map(lambda todo: run(share, active, todo, setting), shares))
+    if units == 1:
+        return batches[0]
+    known = 0
+    for batch in batches:
+        # A unit numbers its own nodes from the base on; nodes before the base are everyone's.
+        for numbers in (batch.nodes[:, 0], batch.beams[:, NODE], batch.beams[:, MOST_AT]):
+            numbers[numbers >= rules.base] += known
+        known += len(batch.nodes)
+    return _as_one([(batch, np.arange(len(batch.beams))) for batch in batches])

@@ -1,0 +1,237 @@
+"""The symmetry of stone, dome and view together, found from the planes and the dome's table, never assumed.
+
+A rotation about the stone's axis or a mirror plane through it counts where it takes the facets onto the facets (bruted ones
+onto bruted ones), leaves the direction of view as it is, and leaves the dome's light as it is. What counts forms a group of
+turns and mirrors of the map plane about its origin; a wedge of the map then stands for all of it. Where nothing counts,
+the group is the identity and the wedge is the whole map.
+
+The dome is compared part by part, in the order in which its parts cover each other; a dome whose parts differ but whose
+light agrees may be missed, which costs time and nothing else.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from ...lighting.dome import IMAGE, DomeTable
+from ...stone.stone import Stone
+
+SAME = 1e-9
+"""Planes and directions are the same when they differ by less (distances: of the stone's size)."""
+
+
+class Symmetry(NamedTuple):
+    """A group of symmetries as it acts on the map plane.
+
+    maps : (G, 2, 2) orthogonal matrices, the identity first. facets : (G, F) facet f goes to facets[g, f].
+    cuts : (C, 2) the wedge is where cuts @ (x, y) >= 0; no cut (C = 0): the whole map.
+    """
+
+    maps: np.ndarray
+    facets: np.ndarray
+    cuts: np.ndarray
+
+
+def no_symmetry(stone: Stone) -> Symmetry:
+    """The identity alone."""
+    return Symmetry(np.eye(2)[None], np.arange(len(stone))[None], np.empty((0, 2)))
+
+
+def find_symmetry(stone: Stone, dome: DomeTable, turn: np.ndarray) -> Symmetry:
+    """The symmetries that stone, dome and view share.
+
+    Parameters
+    ----------
+    dome : `Dome.table`. turn : (3, 3) from the stone's frame to the dome's; the view is parallel, along the dome's -z.
+    """
+    upright = abs(turn[2, 2]) > 1.0 - 1e-12
+    candidates = _stone_symmetries(stone) if upright else _leaning_mirror(stone, turn)
+    maps, facets = [], []
+    for matrix, order in candidates:
+        seen = (turn @ matrix @ turn.T)[:2, :2]
+        if _keeps_dome(dome, seen):
+            maps.append(seen)
+            facets.append(order)
+    return Symmetry(np.array(maps), np.array(facets), _wedge(np.array(maps)))
+
+
+def _about_z(angle: float, mirror: bool) -> np.ndarray:
+    """Rotation by `angle` about z, or the mirror plane through z at azimuth angle/2."""
+    c, s = math.cos(angle), math.sin(angle)
+    return np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, 1.0]] if mirror else [[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+class _Planes:
+    """A stone's planes, ready to be looked up."""
+
+    def __init__(self, stone: Stone) -> None:
+        size = float(stone.size_mm.max())
+        self.normals, self.reach, self.bruted = stone.normals, stone.distances_mm / size, stone.bruted
+        self.tree = cKDTree(np.column_stack([self.normals, self.reach]))
+
+    def image(self, matrix: np.ndarray, which: np.ndarray | None = None) -> np.ndarray | None:
+        """For each plane (or those in `which`) the plane onto which `matrix` takes it; None where one has no image."""
+        rows = np.arange(len(self.reach)) if which is None else which
+        moved = np.column_stack([self.normals[rows] @ matrix.T, self.reach[rows]])
+        gap, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
+        if not np.all(gap < SAME) or not np.array_equal(self.bruted[rows], self.bruted[onto]):
+            return None
+        return np.asarray(onto) if np.bincount(onto).max() == 1 else None
+
+
+def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
+    """All rotations about z and mirrors through z that keep the stone, as (matrix, image of each facet)."""
+    planes = _Planes(stone)
+    ring = _smallest_ring(planes)
+    azimuths = np.arctan2(planes.normals[ring, 1], planes.normals[ring, 0])
+
+    def holds(angle: float, mirror: bool) -> np.ndarray | None:
+        matrix = _about_z(angle, mirror)
+        return None if planes.image(matrix, ring) is None else planes.image(matrix)
+
+    # The rotations are the multiples of the smallest one, whose order divides the ring's size.
+    orders = [k for k in range(len(ring), 0, -1) if len(ring) % k == 0]
+    order, step = next((k, image) for k in orders if (image := holds(2.0 * math.pi / k, False)) is not None)
+    images = [np.arange(len(stone))]
+    for _ in range(order - 1):
+        images.append(step[images[-1]])
+    found = [(_about_z(2.0 * math.pi * k / order, False), image) for k, image in enumerate(images)]
+    # A mirror takes the ring's first facet to some facet of it; one mirror and the rotations give the others.
+    for angle in azimuths[0] + azimuths:
+        mirrored = holds(angle, True)
+        if mirrored is not None:
+            found += [(_about_z(angle + 2.0 * math.pi * k / order, True), images[k][mirrored]) for k in range(order)]
+            break
+    return found
+
+
+def _smallest_ring(planes: _Planes) -> np.ndarray:
+    """The fewest facets that share slope, distance and finish, so that a symmetry must permute them."""
+    kind = planes.bruted.astype(np.int64)
+    for number in (planes.normals[:, 2], planes.reach):
+        rising = np.argsort(number)
+        step = np.empty(len(rising), np.int64)
+        step[rising] = np.concatenate([[0], np.cumsum(np.diff(number[rising]) > 2.0 * SAME)])
+        kind = kind * len(rising) + step
+    tilted = np.flatnonzero(np.hypot(planes.normals[:, 0], planes.normals[:, 1]) > 1e-6)
+    _, ring, count = np.unique(kind[tilted], return_inverse=True, return_counts=True)
+    return tilted[ring == np.argmin(count)]
+
+
+def _leaning_mirror(stone: Stone, turn: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
+    """The identity, and the mirror plane through the stone's axis and the line of sight where it keeps the stone."""
+    planes = _Planes(stone)
+    sight = turn[2]
+    mirror = _about_z(2.0 * math.atan2(sight[1], sight[0]), True)
+    found = [(np.eye(3), np.arange(len(stone)))]
+    image = planes.image(mirror)
+    return found if image is None else [*found, (mirror, image)]
+
+
+def _wedge(maps: np.ndarray) -> np.ndarray:
+    """Cuts (C, 2) that leave one copy of the map plane under the group `maps`."""
+    proper = np.linalg.det(maps) > 0.0
+    order = int(proper.sum())
+    if len(maps) == 1:
+        return np.empty((0, 2))
+    if proper.all():
+        first, angle = 0.0, 2.0 * math.pi / order
+    else:
+        mirror = maps[np.flatnonzero(~proper)[0]]
+        first, angle = 0.5 * math.atan2(mirror[1, 0], mirror[0, 0]), math.pi / order
+    cuts = [(-math.sin(first), math.cos(first)), (math.sin(first + angle), -math.cos(first + angle))]
+    return np.array(cuts[:1] if angle > 3.0 else cuts)
+
+
+def _keeps_dome(dome: DomeTable, matrix: np.ndarray) -> bool:
+    """Does turning or mirroring the dome about its axis leave its light as it is?"""
+    if not len(dome.zones) and not len(dome.lamps) and dome.sky != IMAGE:
+        return True
+    mirror = bool(np.linalg.det(matrix) < 0.0)
+    angle = math.atan2(matrix[1, 0], matrix[0, 0])  # azimuth a goes to angle + a, mirrored to angle - a
+    moved = dome.zones.copy()
+    partial = moved[:, 3] < 2.0 * math.pi - SAME
+    moved[:, 2] = (angle - moved[:, 2] - moved[:, 3] if mirror else angle + moved[:, 2]) % (2.0 * math.pi)
+    moved[~partial, 2] = dome.zones[~partial, 2]
+    lamps = dome.lamps.copy()
+    lamps[:, :2] = dome.lamps[:, :2] @ matrix.T
+    if not (_same_layers(dome.zones, moved, _zones_overlap) and _same_layers(dome.lamps, lamps, _lamps_overlap)):
+        return False
+    return dome.sky != IMAGE or _keeps_image(dome.image, angle, mirror)
+
+
+def _same_layers(parts: np.ndarray, moved: np.ndarray, overlap: Callable[[np.ndarray, np.ndarray], bool]) -> bool:
+    """Are two lists of zones or lamps the same light? Within a layer the order does not matter."""
+    for low, high in itertools.pairwise(_layers(parts, overlap)):
+        left = list(moved[low:high])
+        for part in parts[low:high]:
+            gaps = [_gap(part, other) for other in left]
+            if not gaps or min(gaps) > SAME:
+                return False
+            left.pop(int(np.argmin(gaps)))
+    return True
+
+
+def _layers(parts: np.ndarray, overlap: Callable[[np.ndarray, np.ndarray], bool]) -> list[int]:
+    """Where to cut the list so that parts of one layer that overlap have one radiance."""
+    cuts = [0]
+    for k, part in enumerate(parts):
+        if any(other[4] != part[4] and overlap(other, part) for other in parts[cuts[-1] : k]):
+            cuts.append(k)
+    return [*cuts, len(parts)]
+
+
+def _zones_overlap(one: np.ndarray, other: np.ndarray) -> bool:
+    level = min(one[1], other[1]) > max(one[0], other[0])
+    ahead, behind = (other[2] - one[2]) % (2.0 * math.pi), (one[2] - other[2]) % (2.0 * math.pi)
+    return level and (ahead < one[3] - SAME or behind < other[3] - SAME)
+
+
+def _lamps_overlap(one: np.ndarray, other: np.ndarray) -> bool:
+    apart = math.acos(min(1.0, max(-1.0, float(one[:3] @ other[:3]))))
+    return apart < math.acos(one[3]) + math.acos(other[3])
+
+
+def _gap(part: np.ndarray, other: np.ndarray) -> float:
+    """Largest difference between two rows; azimuths (zones, column 2) count around the circle."""
+    apart = np.abs(part - other)
+    apart[2] = min(apart[2], abs(2.0 * math.pi - apart[2]))
+    return float(apart.max())
+
+
+def _keeps_image(image: np.ndarray, angle: float, mirror: bool) -> bool:
+    """Does the image map onto itself? Only where columns fall onto columns."""
+    columns = image.shape[1]
+    # Column c is centred on azimuth (0.5 - (c + 0.5)/W) 2 pi; see `dome`.
+    shift = angle / (2.0 * math.pi) * columns
+    whole = round(shift)
+    if abs(shift - whole) > SAME * columns:
+        return False
+    at = np.arange(columns)
+    onto = (columns - 1 - at - whole) % columns if mirror else (at - whole) % columns
+    return bool(np.array_equal(image[:, onto], image))
+
+
+def within(polygon: np.ndarray, cuts: np.ndarray) -> np.ndarray:
+    """The part (K, 2) of a polygon, counter-clockwise, inside all cuts; K = 0 where there is none."""
+    for cut in cuts:
+        inside = polygon @ cut
+        if not np.any(inside > 0.0):
+            return polygon[:0]
+        if np.all(inside >= 0.0):
+            continue
+        kept = []
+        for k in range(len(polygon)):
+            here, there = inside[k - 1], inside[k]
+            if here * there < 0.0:
+                kept.append(polygon[k - 1] + here / (here - there) * (polygon[k] - polygon[k - 1]))
+            if there >= 0.0:
+                kept.append(polygon[k])
+        polygon = np.array(kept)
+    return polygon

@@ -1,0 +1,190 @@
+"""What the page may ask, and the answers: pictures with their numbers, and the path of one view ray.
+
+Every question carries all that it means (the design, the dome, the tilt), so an answer depends on nothing that was asked
+before, and there is nothing that a cut link or a restart could lose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from ..cutting.blocked import blocked_stone
+from ..cutting.mains import mains_off
+from ..errors import InputError, nearest
+from ..lighting.dome import Dome
+from ..results.maps import DEFINITIONS, dataset
+from ..results.statistics import Summary, summarize
+from ..scene.pixel_grid import PixelGrid, grid_around
+from ..scene.scene import Scene
+from ..scene.view import View
+from ..single_ray import ray_path
+from ..stone.measuring.proportions import measure
+from ..stone.stone import Stone
+from ..tracers.exact.beams import Beams
+from ..tracers.exact.image import exact_image
+from ..tracers.ledger import LEAK
+from ..tracing import beams_of, trace_scene
+from .colors import map_range
+from .derived_designs import FINISHED
+from .design_json import rows_of, stones_of
+from .messages import encode
+from .optical import light_through
+
+COARSE, EXACT = "coarse", "exact"
+STEPS: dict[str, dict[str, Any]] = {
+    COARSE: {"resolution": 208, "precision": 3e-2},
+    EXACT: {"resolution": 512, "precision": 5e-3},
+}
+"""Settings of a picture while a slider moves and when it rests: pixels along a side, width of the bracket on brightness."""
+
+MOST_MAPS = 4
+
+LEAST_TOLD = 0.02
+"""A followed ray ends when less than this share of it is left: a person reads the path."""
+
+
+@dataclass(frozen=True)
+class Answerer:
+    """Answers questions; `domes` by the names that pages know."""
+
+    domes: Mapping[str, Dome]
+
+    def answer(self, question: dict[str, Any]) -> bytes:
+        """The answer to a question as one frame; what can't be answered is told in the frame, in one line."""
+        told = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+        try:
+            kind = KINDS.get(str(question.get("kind")))
+            if kind is None:
+                raise InputError("unknown question", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
+            header, arrays = kind(self, question)
+        except InputError as error:
+            return encode({**told, "error": {"text": str(error), "key": error.key}})
+        return encode({**told, **header}, arrays)
+
+    def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
+        dome, step = str(question.get("dome")), str(question.get("step", EXACT))
+        if dome not in self.domes:
+            raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, self.domes))
+        if step not in STEPS:
+            raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
+        view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
+        return Scene(stone=stone, dome=self.domes[dome], view=view, **STEPS[step])
+
+
+def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """Maps, statistics, and the stone's shape."""
+    names = question.get("maps", [])
+    if not isinstance(names, list) or len(names) > MOST_MAPS or not all(str(name) in DEFINITIONS for name in names):
+        expected = f"at most {MOST_MAPS} of " + ", ".join(DEFINITIONS)
+        raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
+    before, stone = stones_of(question.get("design"))
+    scene = self._scene(question, stone)
+    traced = _coarse(scene) if question.get("step") == COARSE else _exact(scene)
+    arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
+    ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
+    facet = _facet(stone, question.get("facet"))
+    if facet is not None:
+        arrays["light"] = light_through(
+            traced.beams, facet, traced.grid, stone, scene.dome, scene.view, scene.wavelengths[0], scene.polarized
+        )
+    arrays["leaks"] = traced.beams.through[:, LEAK]
+    header = {
+        "summary": traced.summary.to_dict(),
+        "frame": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
+        "ranges": ranges,
+        "turn": scene.view.rotation().tolist(),
+        "weight_ct": stone.weight_ct,
+        "weight_before_ct": None if before is None else before.weight_ct,
+        "mains_off": _mains_off(before) if question["design"]["kind"] == FINISHED else [],
+        "facet": question.get("facet") if facet is not None else None,
+        "shape": _shape(stone),
+        "measured": None if question.get("step") == COARSE else _measured(stone),
+    }
+    return header, {**arrays, **_corners(stone)}
+
+
+@dataclass(frozen=True)
+class _Traced:
+    """What a picture needs of a trace."""
+
+    fields: xr.Dataset
+    summary: Summary
+    grid: PixelGrid
+    beams: Beams
+
+
+def _exact(scene: Scene) -> _Traced:
+    """The trace that everybody gets from `trace`."""
+    result = trace_scene(scene, by_facet=False)
+    return _Traced(result.maps, result.summary, grid_around(scene.stone, scene.view, scene.resolution), result.beams[0])
+
+
+def _coarse(scene: Scene) -> _Traced:
+    """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
+    wavelength_nm = scene.wavelengths[0]
+    around, beams = grid_around(scene.stone, scene.view, scene.resolution), beams_of(scene, wavelength_nm)
+    image = exact_image(beams, around, wavelength_nm)
+    summary = summarize([image], scene.dome.peak_radiance, None, "told when the sliders rest")
+    return _Traced(dataset([image], spectral=False), summary, around, beams)
+
+
+def _shape(stone: Stone) -> dict[str, Any]:
+    """What the page tells of the stone's facets, in words and full precision."""
+    return {
+        "name": stone.name,
+        "facets": rows_of(stone),
+        "areas_mm2": stone.polyhedron.areas.tolist(),
+        "size_mm": stone.size_mm.tolist(),
+        "symmetry": stone.symmetry,
+    }
+
+
+def _corners(stone: Stone) -> dict[str, np.ndarray]:
+    """What the page draws of the stone: corners, each facet's corners in turn, its plane."""
+    loops = stone.polyhedron.loops
+    sizes = np.array([len(loop) for loop in loops])
+    corners = {"vertices": stone.vertices_mm, "loops": np.concatenate(loops), "sizes": sizes}
+    return {**corners, "normals": stone.normals, "distances": stone.distances_mm}
+
+
+def _mains_off(blocked: Stone | None) -> list[dict[str, Any]]:
+    """The mains of a blocked stone that are off their tier's pattern by more than the usual uncertainty explains."""
+    return [] if blocked is None else [main.to_dict() for main in mains_off(blocked_stone(blocked)) if main.off]
+
+
+def _facet(stone: Stone, name: Any) -> int | None:
+    """The number of the facet of this name, or None: a stone may have lost it since it was chosen."""
+    return next((f for f in range(len(stone)) if stone.facet_name(f) == name), None) if name is not None else None
+
+
+def _measured(stone: Stone) -> dict[str, Any]:
+    """Measured proportions without their places: mean, extremes, spread, unit."""
+    told = measure(stone).to_dict()
+    del told["facets"]
+    for value in told.values():
+        if isinstance(value, dict):
+            del value["values"]
+    return told
+
+
+def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """The path of the view ray through a point of the map."""
+    scene = self._scene(question, stones_of(question.get("design"))[1])
+    place = []
+    for key in ("x_mm", "y_mm"):
+        value = question.get(key)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+            raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
+        place.append(float(value))
+    path = ray_path(scene.stone, scene.dome, scene.view, *place, min_weight=LEAST_TOLD)
+    return {"path": path.to_dict(), "x_mm": place[0], "y_mm": place[1]}, {}
+
+
+Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
+KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
+"""What may be asked, by name."""

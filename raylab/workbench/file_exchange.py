@@ -1,0 +1,131 @@
+"""Files that come in and go out: a stone from a file of the user's or of the page's, and a design as a file to keep."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from ..errors import InputError
+from ..files import save_stone
+from ..lighting.dome import Dome
+from ..optics.absorption import tints
+from ..scene.scene_file import load_scene
+from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
+from ..stone.stone import Stone
+from ..stone.stone_file import load_stone
+from ..toml_tables import read_toml
+from .design_json import DEMO, FACETS, PROPORTIONS, Design, facet_design, proportion_design, stone_of, stone_toml
+
+MAX_BYTES = 64 * 1024 * 1024
+"""Largest file that the page may send."""
+
+UNITS = ("mm", *(unit for unit in UNITS_MM if unit != "mm"))
+"""Units of length that a mesh file's numbers may be in, the commonest first."""
+
+SAVED = {"toml": "application/toml", "csv": "text/csv", "stl": "model/stl"}
+"""Kinds of file that a design can be saved as, and what a browser is told they are."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A stone as the page takes it up: its `design`, and the `dome` and tilt of a scene file (None, 0 where there is none)."""
+
+    design: Design
+    title: str = ""
+    dome: Dome | None = None
+    tilt_deg: float = 0.0
+    tilt_azimuth_deg: float = 0.0
+
+
+def open_demo() -> Opened:
+    """The invented stone that the workbench opens with."""
+    return Opened(dict(DEMO), "Lantern Quay (invented), stone W-1")
+
+
+def open_path(path: Path, unit: str | None = None) -> Opened:
+    """The stone, or the scene, in a file of the user's. Raises InputError, one line that names the file."""
+    if path.suffix.lower() != ".toml":
+        stone = _measured_stone(path, unit)
+        return Opened(facet_design(stone), stone.name)
+    tables = read_toml(path, str(path))
+    if "dome" not in tables:
+        return Opened(_toml_design(tables, load_stone(path)), str(tables.get("title") or path.stem))
+    scene = load_scene(path)
+    design = _toml_design(tables, scene.stone)
+    return Opened(design, scene.title or path.stem, scene.dome, scene.view.tilt_deg, scene.view.tilt_azimuth_deg)
+
+
+def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
+    """The stone in a file that the page sent; errors call it by its `name` there.
+
+    It is read in a folder of its own, and what it names beside itself is not followed: a page may send files, not fetch them.
+    """
+    plain = PurePosixPath(name.replace("\\", "/")).name[:120] or "file"
+    suffix = re.sub(r"[^.a-z0-9]", "", Path(plain).suffix.lower())
+    if len(data) > MAX_BYTES:
+        raise InputError(f"too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
+    if not data:
+        raise InputError("the file is empty", file=plain)
+    with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
+        stem = re.sub(r"[^\w. ()-]", "", Path(plain).stem)[:80].strip(". ") or "stone"
+        path = Path(folder) / f"{stem}{suffix}"
+        path.write_bytes(data)
+        try:
+            if suffix == ".toml":
+                _refuse_links(read_toml(path, plain))
+            return open_path(path, unit)
+        except InputError as error:
+            raise InputError(
+                error.problem, key=error.key, value=error.value, expected=_plain(error.expected, path, plain), file=plain
+            ) from error
+
+
+def _plain(text: str | None, path: Path, name: str) -> str | None:
+    """A message's words without the folder that only we know of."""
+    return None if text is None else text.replace(str(path), name).replace(str(path.parent), ".")
+
+
+def _refuse_links(tables: dict[str, Any]) -> None:
+    for section, key in (("stone", "file"), ("stone", "tint"), ("dome", "file"), ("dome", "image")):
+        table = tables.get(section)
+        if isinstance(table, dict) and key in table and (key != "tint" or table[key] not in tints()):
+            raise InputError(
+                "the file names another file, which the page did not send",
+                key=f"{section}.{key}",
+                value=str(table[key])[:60],
+                expected="the workbench to be started with this file: raylab workbench FILE",
+            )
+
+
+def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
+    """The design of a checked TOML file's stone: proportions where it states them, else the stone's facets."""
+    table = tables["stone"]
+    return proportion_design(table, stone) if table.get("kind") == PROPORTIONS else facet_design(stone)
+
+
+def _measured_stone(path: Path, unit: str | None) -> Stone:
+    """The stone in a table of facets or a mesh; the unit is for files that can't state one."""
+    return load_stone(path, unit=unit if path.suffix.lower() in UNIT_UNSAID else None)
+
+
+def saved(design: Design, kind: str, title: str, dome: str | None, view: dict[str, float]) -> tuple[str, bytes]:
+    """A design as a file: its name and its content.
+
+    Raises InputError for an unknown kind, a design that is no stone, or one that this kind can't hold.
+    """
+    if kind not in SAVED:
+        raise InputError("unknown kind of file", key="kind", value=kind, expected="one of " + ", ".join(SAVED))
+    stone = stone_of(design)
+    name = re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() or "stone"
+    if kind == "toml":
+        return f"{name}.toml", stone_toml(design, title or stone.name, dome, view).encode()
+    with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
+        path = Path(folder) / f"{name}.{kind}"
+        save_stone(stone, path)
+        return path.name, path.read_bytes()
+
+
+__all__ = ["FACETS", "MAX_BYTES", "SAVED", "UNITS", "Opened", "open_bytes", "open_demo", "open_path", "saved"]

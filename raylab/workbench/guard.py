@@ -1,0 +1,64 @@
+"""Who may speak to the workbench: only a page that the workbench itself served to a browser on this machine.
+
+The server listens on the loopback interface alone. That does not keep out a web page from elsewhere which the user has open
+at the same time: it can address 127.0.0.1, or have its own name resolve to it (DNS rebinding). So every request must name
+the workbench as its host, and what changes or computes anything must come from the workbench's own page.
+"""
+
+from __future__ import annotations
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+SAFE = ("GET", "HEAD")
+"""Methods that compute nothing and change nothing; browsers send them without an Origin."""
+
+
+class Guard:
+    """ASGI middleware: refuses foreign hosts and origins, and forbids the page to load or to tell anything elsewhere."""
+
+    def __init__(self, app: ASGIApp, *, port: int) -> None:
+        self.app = app
+        self.hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
+        sockets = " ".join(f"ws://{host}" for host in self.hosts)
+        self.policy = (
+            "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+            f"connect-src 'self' {sockets}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        )
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or answer it here."""
+        if scope["type"] not in ("http", "websocket"):
+            await self.app(scope, receive, send)
+            return
+        if self._is_ours(scope):
+            await self.app(scope, receive, self._marked(send))
+        elif scope["type"] == "websocket":
+            await send({"type": "websocket.close", "code": 1008})  # before it was accepted: the browser sees a 403
+        else:
+            refusal = PlainTextResponse("This address answers only to the workbench's own page.\n", status_code=403)
+            await refusal(scope, receive, send)
+
+    def _is_ours(self, scope: Scope) -> bool:
+        headers = Headers(scope=scope)
+        hosts, origins = headers.getlist("host"), headers.getlist("origin")
+        if len(hosts) != 1 or hosts[0].lower() not in self.hosts or len(origins) > 1:
+            return False
+        if origins:
+            return origins[0].lower() == f"http://{hosts[0].lower()}"
+        return scope["type"] == "http" and scope["method"] in SAFE
+
+    def _marked(self, send: Send) -> Send:
+        async def told(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers["content-security-policy"] = self.policy
+                headers["x-content-type-options"] = "nosniff"
+                headers["referrer-policy"] = "no-referrer"
+                headers["cross-origin-resource-policy"] = "same-origin"
+                headers["cross-origin-opener-policy"] = "same-origin"
+                headers["cache-control"] = "no-cache"  # a newer raylab must not meet an older page
+            await send(message)
+
+        return told

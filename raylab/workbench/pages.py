@@ -1,0 +1,197 @@
+"""The workbench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for errands.
+
+Every page has its own desk, so pages don't disturb each other; the computing thread takes one question at a time and pages
+get their turn in order. The event loop only carries messages, so a page is heard while another's picture is in work.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from ..errors import InputError
+from ..lighting.dome import Dome
+from ..lighting.dome_file import dome_names, load_dome
+from ..optics.materials import get_material, materials
+from ..stone.stone_file import STONE_READERS
+from ..units import number_in
+from ..version import __version__
+from .answers import COARSE, Answerer
+from .background import report, told
+from .colors import color_tables, legends
+from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
+from .messages import encode
+from .request_queue import Desk
+
+USUAL_DOME = "head-shadow"
+
+MAX_QUESTION = 1 << 20
+"""Longest question, bytes; a table of 2000 facets takes a tenth of it."""
+
+log = logging.getLogger("raylab.workbench")
+
+
+@dataclass
+class Workbench:
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and do errands."""
+
+    opened: Opened
+    domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
+    worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
+    errands: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-errands"))
+
+    def __post_init__(self) -> None:
+        if self.opened.dome is not None:
+            self.domes.setdefault(self.opened.dome.name, self.opened.dome)
+
+    def start(self) -> dict[str, Any]:
+        """What a page needs before it asks anything."""
+        opened = self.opened
+        return {
+            "version": __version__,
+            "title": opened.title,
+            "design": opened.design,
+            "dome": self.dome,
+            "tilt_deg": opened.tilt_deg,
+            "tilt_azimuth_deg": opened.tilt_azimuth_deg,
+            "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
+            "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
+            "maps": legends(),
+            "colours": color_tables(),
+            "units": UNITS,
+            "readable": list(STONE_READERS),
+            "saved": list(SAVED),
+            "max_bytes": MAX_BYTES,
+        }
+
+    @property
+    def dome(self) -> str:
+        """The name of the dome that pages open with."""
+        return self.opened.dome.name if self.opened.dome is not None else USUAL_DOME
+
+    def warm(self) -> None:
+        """Answer a first question before anybody asks, so that compiled code is loaded when the page needs it."""
+        question = {"kind": "picture", "step": COARSE, "design": self.opened.design, "dome": self.dome, "maps": ["leak"]}
+        Answerer(self.domes).answer(question)
+
+
+class Pages:
+    """The routes."""
+
+    def __init__(self, workbench: Workbench, static: Path) -> None:
+        self.workbench, self.static = workbench, static
+        self.opening = asyncio.Semaphore(1)  # a scan may take seconds and much memory: one at a time
+
+    async def index(self, _: Request) -> Response:
+        return FileResponse(self.static / "index.html")
+
+    async def start(self, _: Request) -> Response:
+        return JSONResponse(await asyncio.to_thread(self.workbench.start))
+
+    async def open(self, request: Request) -> Response:
+        """A file that the page sends becomes a design."""
+        name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
+        data = bytearray()
+        async for chunk in request.stream():
+            data += chunk
+            if len(data) > MAX_BYTES:
+                too_large = InputError("too large", file=name[:120], expected=f"at most {MAX_BYTES // (1 << 20)} MiB")
+                return _refusal(too_large, 413)
+        try:
+            async with self.opening:
+                opened = await asyncio.to_thread(open_bytes, name, bytes(data), unit)
+        except InputError as error:
+            return _refusal(error)
+        return JSONResponse({"design": opened.design, "title": opened.title})
+
+    async def save(self, request: Request) -> Response:
+        """A design becomes a file that the browser keeps."""
+        try:
+            asked = {"design": None, **_question(await _bounded(request))}
+            dome = asked.get("dome") if asked.get("dome") in dome_names() else None
+            view = {key: number_in(key, asked.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
+            kind, title = request.path_params["kind"], str(asked.get("title") or "")
+            name, content = await asyncio.to_thread(saved, asked["design"], kind, title, dome, view)
+        except InputError as error:
+            return _refusal(error)
+        return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
+
+    async def report(self, request: Request) -> Response:
+        """The report on two stones; a line of JSON for each step of the way, see `errands`."""
+        try:
+            asked = _question(await _bounded(request))
+        except InputError as error:
+            return _refusal(error)
+        lines = told(self.workbench.errands, lambda tell: report(asked, self.workbench.domes, tell))
+        return StreamingResponse(lines, media_type="application/x-ndjson")
+
+    async def link(self, page: WebSocket) -> None:
+        """One page's questions in, answers out, until it goes."""
+        await page.accept()
+        desk = Desk()
+        answering = asyncio.create_task(self._answer_all(page, desk))
+        try:
+            while True:
+                try:
+                    desk.put(_question(await page.receive_text()))
+                except InputError as error:
+                    await page.send_bytes(encode({"error": {"text": str(error), "key": error.key}}))
+        except WebSocketDisconnect:
+            pass
+        finally:
+            answering.cancel()
+
+    async def _answer_all(self, page: WebSocket, desk: Desk) -> None:
+        loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
+        while True:
+            question = await desk.take()
+            work = loop.run_in_executor(self.workbench.worker, answerer.answer, question)
+            await asyncio.wait([work])
+            fault = work.exception()
+            if fault is None:
+                answer = work.result()
+            else:  # a fault of ours: told on the terminal in full, on the page in a line, and the page lives on
+                log.error("a question could not be answered", exc_info=fault)
+                about = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+                line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
+                answer = encode({**about, "error": {"text": line, "key": None}})
+            try:
+                await page.send_bytes(answer)
+            except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
+                return
+
+
+def _question(text: str) -> dict[str, Any]:
+    """A question as a dict. Raises InputError for what is no JSON object."""
+    if len(text) > MAX_QUESTION:
+        raise InputError("too long a question", expected=f"at most {MAX_QUESTION} characters")
+    try:
+        asked = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError("not a question", expected="JSON") from error
+    if not isinstance(asked, dict):
+        raise InputError("not a question", expected="a JSON object")
+    return asked
+
+
+async def _bounded(request: Request) -> str:
+    """A request's body as text, no longer than a question may be."""
+    data = bytearray()
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > MAX_QUESTION:
+            break
+    return data.decode("utf-8", "replace")
+
+
+def _refusal(error: InputError, status: int = 422) -> Response:
+    return JSONResponse({"error": {"text": str(error), "key": error.key}}, status_code=status)

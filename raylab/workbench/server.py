@@ -1,0 +1,84 @@
+"""The workbench's server: an application with one WebSocket per page on the loopback interface, and what runs it."""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+from collections.abc import AsyncIterator, Callable
+from importlib.resources import files
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.staticfiles import StaticFiles
+
+from ..errors import InputError
+from .file_exchange import Opened
+from .guard import Guard
+from .pages import MAX_QUESTION, Pages, Workbench
+
+HOST = "127.0.0.1"
+
+
+def make_app(workbench: Workbench, port: int, ready: Callable[[], None] = lambda: None) -> Starlette:
+    """The ASGI application for a server on `port`; `ready` is called when it is about to answer."""
+
+    @contextlib.asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        ready()
+        yield
+        for worker in (workbench.worker, workbench.errands):
+            worker.shutdown(wait=False, cancel_futures=True)
+
+    static = files(__package__) / "static"
+    pages = Pages(workbench, Path(str(static)))
+    return Starlette(
+        routes=[
+            Route("/", pages.index),
+            Route("/start.json", pages.start),
+            Route("/open", pages.open, methods=["POST"]),
+            Route("/save/{kind}", pages.save, methods=["POST"]),
+            Route("/report", pages.report, methods=["POST"]),
+            WebSocketRoute("/link", pages.link),
+            Mount("/static", StaticFiles(directory=str(static))),
+        ],
+        middleware=[Middleware(Guard, port=port)],
+        lifespan=lifespan,
+    )
+
+
+def listen(port: int | None) -> socket.socket:
+    """A socket on the loopback interface; any free port if `port` is None or 0. Raises InputError if it is taken."""
+    own = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    own.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        own.bind((HOST, port or 0))
+    except (OSError, OverflowError) as error:
+        own.close()
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(
+            f"the port can't be had: {reason}", key="--port", value=port, expected="a free port, or 0 for any"
+        ) from error
+    own.listen(64)
+    return own
+
+
+def serve(opened: Opened, own: socket.socket, ready: Callable[[], None] = lambda: None) -> None:
+    """Answer pages on a socket made by `listen`, until interrupted."""
+    workbench = Workbench(opened)
+    workbench.worker.submit(workbench.warm)  # while the server and the browser start
+    import uvicorn
+
+    app = make_app(workbench, own.getsockname()[1], ready)
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        ws="websockets-sansio",
+        ws_max_size=MAX_QUESTION,
+        ws_per_message_deflate=False,  # on one machine, packing costs more than it spares
+        timeout_graceful_shutdown=1,
+        server_header=False,
+    )
+    uvicorn.Server(config).run(sockets=[own])

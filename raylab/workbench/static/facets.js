@@ -1,0 +1,126 @@
+// The panel of facets: one row each, to choose and to edit. Editing makes the stone a table of facets; undo takes it back.
+
+import { el, tidy } from "./controls.js";
+
+const TIER = 0, NUMBER = 1, SLOPE = 2, AZIMUTH = 3, DISTANCE = 4;
+const COLUMNS = [
+  [SLOPE, "slope", "degrees to the girdle plane"],
+  [AZIMUTH, "azimuth", "degrees"],
+  [DISTANCE, "distance", "millimetres from the centre"],
+];
+const STEP = { [SLOPE]: 0.01, [AZIMUTH]: 0.01, [DISTANCE]: 0.001 };
+
+export const facetName = (row) => `${row[TIER]} ${row[NUMBER]}`;
+
+/** The slope as a gauge reads it: to the girdle plane, 0 to 90; girdle facets from straight up. */
+export const gauge = (row) => (row[TIER] !== "girdle" && row[SLOPE] > 90 ? 180 - row[SLOPE] : row[SLOPE]);
+const ungauge = (row, value) => (row[TIER] !== "girdle" && row[SLOPE] > 90 ? 180 - value : value);
+
+export const facets = {
+  id: "facets",
+  title: "Facets",
+
+  build(root, workbench) {
+    this.workbench = workbench;
+    this.rows = new Map();
+    this.key = "";
+    this.body = el("tbody");
+    this.girdle = el("tbody", { hidden: true });
+    this.fold = el("button", { type: "button", ariaExpanded: "false" }, "Show girdle facets");
+    this.fold.addEventListener("click", () => this.unfold(this.girdle.hidden));
+    root.append(
+      el("p", { className: "note" }, "Slope in degrees to the girdle plane (girdle: from straight up), azimuth in degrees " +
+        "counter-clockwise from the right, distance of the facet's plane from the centre in mm."),
+      el("div", { className: "facet-scroll", tabIndex: 0, role: "region", ariaLabel: "Table of facets" },
+        el("table", {}, el("caption", { className: "hidden-head" }, "Facets of the stone"),
+          el("thead", {}, el("tr", {}, ...["Facet", "Slope °", "Azimuth °", "Distance mm"].map((head) => el("th", { scope: "col" }, head)))),
+          this.body, this.girdle)),
+      el("div", { className: "row" }, this.fold),
+    );
+  },
+
+  unfold(open) {
+    this.girdle.hidden = !open;
+    this.fold.ariaExpanded = String(open);
+    this.fold.textContent = open ? "Hide girdle facets" : "Show girdle facets";
+  },
+
+  /** Rows of the edited stone: those of its design, or of its shape where the design states proportions. */
+  current(workbench) {
+    return workbench.design.kind === "facets" ? workbench.design.facets : workbench.shapes[workbench.state.editing]?.facets ?? [];
+  },
+
+  show(workbench) {
+    const rows = this.current(workbench);
+    const key = rows.map(facetName).join();
+    if (key !== this.key) this.rebuild(rows, key);
+    for (const row of rows) {
+      const { inputs } = this.rows.get(facetName(row));
+      for (const [column] of COLUMNS) {
+        const input = inputs[column];
+        if (input !== document.activeElement) input.value = tidy(column === SLOPE ? gauge(row) : row[column], column === DISTANCE ? 5 : 4);
+      }
+    }
+    this.choose(workbench.state.facet);
+  },
+
+  rebuild(rows, key) {
+    this.key = key;
+    this.rows.clear();
+    this.body.replaceChildren();
+    this.girdle.replaceChildren();
+    let tier = null;
+    for (const row of rows) {
+      const home = row[TIER] === "girdle" ? this.girdle : this.body;
+      if (row[TIER] !== tier) home.append(el("tr", { className: "tier" }, el("th", { colSpan: 4, scope: "rowgroup" }, row[TIER])));
+      tier = row[TIER];
+      home.append(this.line(row));
+    }
+    this.fold.hidden = !this.girdle.childElementCount;
+  },
+
+  line(row) {
+    const name = facetName(row);
+    const choose = el("button", { type: "button", ariaLabel: `Choose ${name}`, ariaPressed: "false", title: name }, String(row[NUMBER]));
+    choose.addEventListener("click", () => this.workbench.look({ facet: this.workbench.state.facet === name ? null : name }));
+    const inputs = {};
+    const cells = COLUMNS.map(([column, word, unit]) => {
+      const input = el("input", { type: "number", step: STEP[column], ariaLabel: `${word} of ${name}, ${unit}`, autocomplete: "off" });
+      input.addEventListener("change", () => this.write(name, column, input));
+      inputs[column] = input;
+      return el("td", {}, input);
+    });
+    const line = el("tr", {}, el("th", { scope: "row" }, choose), ...cells);
+    this.rows.set(name, { line, inputs, choose });
+    return line;
+  },
+
+  write(name, column, input) {
+    const value = input.valueAsNumber;
+    const design = Number.isFinite(value) ? this.workbench.asTable(this.workbench.state.editing) : null;
+    const row = design?.facets.find((one) => facetName(one) === name);
+    if (!row) {
+      this.show(this.workbench);
+      return;
+    }
+    row[column] = column === SLOPE ? ungauge(row, value) : value;
+    this.workbench.replace({ [this.workbench.state.editing]: design });
+  },
+
+  choose(name) {
+    for (const [one, { line, choose }] of this.rows) {
+      const chosen = one === name;
+      if (chosen !== line.classList.contains("chosen")) {
+        line.classList.toggle("chosen", chosen);
+        choose.ariaPressed = String(chosen);
+        if (chosen) this.reveal(line);
+      }
+    }
+  },
+
+  reveal(line) {
+    if (this.girdle.contains(line)) this.unfold(true);
+    const box = line.closest(".facet-scroll");
+    box.scrollTop = line.offsetTop - box.clientHeight / 2;
+  },
+};

@@ -1,0 +1,123 @@
+// Files: a stone opened from one, a design saved as one, the report on two stones.
+
+import { el } from "./controls.js";
+
+const NAMES = { toml: "TOML", csv: "CSV", stl: "STL" };
+const SPOKEN = { toml: "Save the scene as TOML", csv: "Save the table of facets as CSV", stl: "Save the mesh as STL, in mm" };
+
+export function buildFiles(workbench, complain) {
+  const file = document.getElementById("file");
+  const unit = document.getElementById("unit");
+  const save = document.getElementById("save");
+  file.accept = workbench.start.readable.join();
+  unit.parentElement.hidden = !workbench.start.readable.includes(".stl"); // only meshes leave their unit unsaid
+  unit.append(...workbench.start.units.map((name) => el("option", { value: name }, name)));
+  document.getElementById("open").addEventListener("click", () => file.click());
+  file.addEventListener("change", async () => {
+    const [chosen] = file.files;
+    file.value = "";
+    if (chosen) await open(workbench, chosen, unit.value, complain);
+  });
+  addEventListener("dragover", (event) => event.preventDefault());
+  addEventListener("drop", async (event) => {
+    event.preventDefault();
+    const [dropped] = event.dataTransfer.files;
+    if (dropped) await open(workbench, dropped, unit.value, complain);
+  });
+  save.append(...workbench.start.saved.map((kind) => {
+    const button = el("button", { type: "button", title: SPOKEN[kind], ariaLabel: SPOKEN[kind] }, NAMES[kind] ?? kind);
+    button.addEventListener("click", () => keep(workbench, kind, complain));
+    return button;
+  }));
+  const button = document.getElementById("report");
+  let wanted = null; // what ends the report that is being made
+  button.addEventListener("click", async () => {
+    if (wanted) return wanted.abort();
+    if (workbench.sides.length < 2) return complain({ text: "The report sets two stones side by side: put a second stone beside this one first." });
+    complain(null);
+    wanted = new AbortController();
+    button.textContent = "Stop report";
+    await report(workbench, complain, wanted.signal);
+    wanted = null;
+    button.textContent = "Report";
+    return undefined;
+  });
+}
+
+async function open(workbench, file, unit, complain) {
+  const most = workbench.start.max_bytes;
+  if (file.size > most) {
+    complain({ text: `${file.name}: too large (${file.size} bytes); expected at most ${most} bytes` });
+    return;
+  }
+  const found = await post(`/open?${new URLSearchParams({ name: file.name, unit })}`, file, complain);
+  if (!found) return;
+  const { design, title } = await found.json();
+  const { editing, opened, titles } = workbench.state;
+  complain(null);
+  workbench.replace({ [editing]: design }, { facet: null, opened: { ...opened, [editing]: design }, titles: { ...titles, [editing]: title } });
+}
+
+async function keep(workbench, kind, complain) {
+  const { editing, titles } = workbench.state;
+  const body = JSON.stringify({ ...workbench.scene(editing), title: titles[editing] });
+  const found = await post(`/save/${kind}`, body, complain);
+  if (!found) return;
+  const name = /filename="([^"]+)"/.exec(found.headers.get("content-disposition"))?.[1] ?? `stone.${kind}`;
+  hand(name, await found.blob());
+}
+
+/** Hand a file to the browser, which keeps it. */
+function hand(name, blob) {
+  const address = URL.createObjectURL(blob);
+  el("a", { href: address, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(address), 10_000);
+}
+
+/** Have the report made; it takes a minute or so, and the page goes on meanwhile. */
+async function report(workbench, complain, signal) {
+  const { designs, titles, dome, tilt_azimuth_deg } = workbench.state;
+  const share = document.getElementById("report-share");
+  const asked = { designs: workbench.sides.map((side) => designs[side]), dome, tilt_azimuth_deg };
+  if (titles.a !== titles.b) asked.title = workbench.sides.map((side) => titles[side]).join(" and ");
+  share.hidden = false;
+  share.value = 0;
+  try {
+    const found = await post("/report", JSON.stringify(asked), complain, signal);
+    for await (const line of found ? lines(found.body) : []) {
+      if (line.error) complain(line.error);
+      else if (line.html) hand(line.name, new Blob([line.html], { type: "text/html" }));
+      else share.value = line.share;
+    }
+  } catch (error) {
+    if (!signal.aborted) complain({ text: `The report broke off (${error.message}); is raylab still running?` });
+  }
+  share.hidden = true;
+}
+
+/** The lines of JSON in a stream. */
+async function* lines(stream) {
+  const reader = stream.pipeThrough(new TextDecoderStream()).getReader();
+  let rest = "";
+  for (let part = await reader.read(); !part.done; part = await reader.read()) {
+    const whole = (rest + part.value).split("\n");
+    rest = whole.pop();
+    yield* whole.map((line) => JSON.parse(line));
+  }
+}
+
+/** A response that went well, or null after its reason was told. */
+async function post(address, body, complain, signal) {
+  let found;
+  try {
+    found = await fetch(address, { method: "POST", body, signal });
+  } catch (error) {
+    if (signal?.aborted) throw error;
+    complain({ text: "raylab does not answer; is it still running?" });
+    return null;
+  }
+  if (found.ok) return found;
+  const told = await found.json().catch(() => ({ error: { text: `raylab refused (${found.status})` } }));
+  complain(told.error);
+  return null;
+}

@@ -1,0 +1,231 @@
+// The maps: one figure for each map of each stone, all on one scale of mm and, per map, one scale of colours.
+
+import { paint, paintBar } from "./color.js";
+import { el, fixed, signed, tidy } from "./controls.js";
+import { Hand } from "./map_input.js";
+
+const MARGIN = 1.06;
+/** Of two stones, what one returns to the eye beyond the other: made here, of both luminance maps. */
+const DIFFERENCE = {
+  name: "difference", title: "luminance − the other's", unit: "", signed: true,
+  definition: "This stone's luminance less the other stone's at the same place, to the nearest pixel",
+};
+
+export class Maps {
+  constructor(workbench, root, probe, edges) {
+    Object.assign(this, { workbench, root, edges, figures: [], key: "", hand: new Hand(workbench, this, probe) });
+    edges.addEventListener("change", () => this.draw());
+    new ResizeObserver(() => this.draw()).observe(root);
+  }
+
+  /** As many figures as stones and maps ask for: maps across for one stone, stones across for two. True if that is new. */
+  arrange() {
+    const { sides } = this.workbench;
+    const key = sides.join();
+    if (key === this.key) return false;
+    this.key = key;
+    this.figures = [0, 1].flatMap((place) => sides.map((side) => this.figure(place, side)));
+    this.root.replaceChildren(...this.figures.map(({ element }) => element));
+    return true;
+  }
+
+  figure(place, side) {
+    const choice = el("select", { ariaLabel: `Map ${place + 1} of stone ${side.toUpperCase()}` },
+      ...this.offered.map(({ name, title }) => el("option", { value: name }, title)));
+    choice.addEventListener("change", () => this.workbench.look({ maps: this.workbench.state.maps.map((one, at) => (at === place ? choice.value : one)) }));
+    const number = el("span", { className: "quiet" });
+    const canvas = el("canvas");
+    const frame = el("div", { className: "map-frame", tabIndex: 0, role: "application", "aria-roledescription": "map" }, canvas,
+      el("span", { className: "map-side", ariaHidden: "true" }, this.workbench.sides.length > 1 ? side.toUpperCase() : ""));
+    const bar = el("canvas", { className: "colour-bar", ariaHidden: "true" });
+    const ticks = el("div", { className: "ticks" });
+    const element = el("figure", { className: "map", "data-map": place, "data-side": side },
+      el("div", { className: "map-head" }, choice, number), frame, bar, ticks);
+    const figure = { place, side, choice, number, canvas, frame, bar, ticks, element, cross: [0, 0] };
+    this.hand.listen(figure);
+    return figure;
+  }
+
+  /** The maps that can be chosen: all that raylab makes and, of two stones, their difference. */
+  get offered() {
+    const { start, sides } = this.workbench;
+    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colours: start.maps.find(({ signed }) => signed).colours }] : start.maps;
+  }
+
+  legend(place) {
+    const chosen = this.workbench.state.maps[place];
+    return this.offered.find(({ name }) => name === chosen) ?? this.offered.find(({ name }) => name === "luminance");
+  }
+
+  /** A map's values for one stone, undefined where they are not there (yet). */
+  values(side, { name }) {
+    const answer = this.workbench.answers[side];
+    if (name !== DIFFERENCE.name) return answer?.arrays[`map ${name}`];
+    const other = this.workbench.answers[side === "a" ? "b" : "a"];
+    return answer?.arrays["map luminance"] && other?.arrays["map luminance"] ? difference(answer, other) : undefined;
+  }
+
+  /** Colours and range of a map, common to both stones. */
+  scale(place) {
+    const legend = this.legend(place);
+    const { name, colours, signed } = legend;
+    const ranges = this.workbench.sides.map((side) => this.workbench.answers[side]?.ranges[name] ?? this.values(side, legend)?.range).filter(Boolean);
+    if (!ranges.length) return null;
+    const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
+    return { table: this.workbench.start.colours[colours], low, high, signed };
+  }
+
+  draw() {
+    this.arrange();
+    for (const figure of this.figures) this.drawOne(figure);
+  }
+
+  drawOne(figure) {
+    const { workbench } = this;
+    const legend = this.legend(figure.place);
+    const answer = workbench.answers[figure.side];
+    figure.choice.value = legend.name;
+    figure.choice.title = legend.definition;
+    const scale = this.scale(figure.place);
+    const values = this.values(figure.side, legend);
+    if (!scale || !values) return;
+    const context = this.clear(figure);
+    const place = this.place(figure);
+    const { x0_mm, y0_mm, pixel_mm } = answer.frame;
+    const whole = pixel_mm * values.side;
+    context.imageSmoothingQuality = "high";
+    context.drawImage(pictureOf(values, scale, answer.arrays.light), place.x(x0_mm), place.y(y0_mm + whole), whole * place.scale, whole * place.scale);
+    if (this.edges.checked) this.drawEdges(figure, context, place);
+    this.drawCross(figure, context, place);
+    paintBar(figure.bar, scale);
+    const unit = legend.unit === "degree" ? "°" : "";
+    const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
+    figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, tidy(tick, 3) + unit)));
+    const other = workbench.answers[figure.side === "a" ? "b" : "a"];
+    const told = headline(legend.name, answer.summary, other?.summary);
+    figure.number.textContent = told;
+    figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${told}. ` +
+      "Arrow keys tilt the stone, Home turns it face-up, Shift with arrow keys moves a mark, Enter follows the light from the mark.";
+    figure.element.classList.toggle("behind", workbench.faulty.has(figure.side));
+  }
+
+  clear({ canvas, frame }) {
+    const dots = Math.min(devicePixelRatio || 1, 2);
+    const side = Math.max(1, Math.round(frame.clientWidth * dots));
+    if (canvas.width !== side) canvas.width = canvas.height = side;
+    const context = canvas.getContext("2d");
+    context.setTransform(1, 0, 0, 1, 0, 0);
+    context.clearRect(0, 0, side, side);
+    return context;
+  }
+
+  /** From mm on the map plane to pixels of the canvas, the same scale for both stones and for every tilt. */
+  place({ side, canvas }) {
+    const shapes = this.workbench.sides.map((one) => this.workbench.shapes[one]).filter(Boolean);
+    const extent = MARGIN * Math.max(...shapes.map(({ size_mm }) => Math.max(size_mm[0], size_mm[1])));
+    const scale = canvas.width / extent;
+    const turn = this.workbench.answers[side].turn;
+    const [cx, cy] = middle(this.workbench.shapes[side]);
+    const [ox, oy] = [turn[0][0] * cx + turn[0][1] * cy, turn[1][0] * cx + turn[1][1] * cy];
+    const half = canvas.width / 2;
+    return { scale, x: (mm) => half + (mm - ox) * scale, y: (mm) => half - (mm - oy) * scale,
+      toX: (pixel) => ox + (pixel - half) / scale, toY: (pixel) => oy - (pixel - half) / scale };
+  }
+
+  drawEdges({ side, canvas }, context, place) {
+    const shape = this.workbench.shapes[side];
+    const turn = this.workbench.answers[side].turn;
+    const seen = (x, y, z) => [place.x(turn[0][0] * x + turn[0][1] * y + turn[0][2] * z), place.y(turn[1][0] * x + turn[1][1] * y + turn[1][2] * z)];
+    const trace = (loop) => {
+      context.beginPath();
+      loop.forEach((v, k) => {
+        const [x, y] = seen(shape.vertices[3 * v], shape.vertices[3 * v + 1], shape.vertices[3 * v + 2]);
+        if (k) context.lineTo(x, y); else context.moveTo(x, y);
+      });
+      context.closePath();
+    };
+    const dots = canvas.width / (canvas.clientWidth || 1);
+    const towards = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
+    for (let f = 0; f < shape.loops.length; f++) {
+      const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.workbench.state.facet;
+      if (towards(f) <= 1e-9 || (shape.facets[f][0] === "girdle" && !chosen)) continue;
+      trace(shape.loops[f]);
+      for (const [width, colour] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
+        context.lineWidth = width * dots;
+        context.strokeStyle = colour;
+        context.stroke();
+      }
+    }
+  }
+
+  drawCross(figure, context, place) {
+    const path = this.workbench.path;
+    const point = figure.marked ? figure.cross : null;
+    if (!point && !(path?.side === figure.side)) return;
+    const [x, y] = point ?? path.at;
+    const dots = figure.canvas.width / (figure.canvas.clientWidth || 1);
+    for (const [width, colour] of [[4, "#000"], [1.6, "#fff"]]) {
+      context.lineWidth = width * dots;
+      context.strokeStyle = colour;
+      context.beginPath();
+      context.arc(place.x(x), place.y(y), 6 * dots, 0, 7);
+      context.stroke();
+    }
+  }
+}
+
+function middle({ vertices }) {
+  const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
+  for (let k = 0; k < vertices.length; k += 3) {
+    for (const axis of [0, 1]) {
+      low[axis] = Math.min(low[axis], vertices[k + axis]);
+      high[axis] = Math.max(high[axis], vertices[k + axis]);
+    }
+  }
+  return [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
+}
+
+/** The painted picture of a map, made once for each answer and scale. */
+function pictureOf(values, scale, light) {
+  const key = `${scale.low} ${scale.high}`;
+  if (values.picture?.key !== key) {
+    const canvas = new OffscreenCanvas(values.side, values.side);
+    canvas.getContext("2d").putImageData(paint(values, scale, light), 0, 0);
+    values.picture = { key, canvas };
+  }
+  return values.picture.canvas;
+}
+
+/** One stone's luminance less another's, on the first one's pixels; the range is even about zero. */
+function difference(answer, other) {
+  const { frame, arrays } = answer;
+  const [mine, theirs] = [arrays["map luminance"], other.arrays["map luminance"]];
+  if (mine.less?.theirs === theirs) return mine.less.values;
+  const [n, m] = [mine.side, theirs.side];
+  const place = (k, from, to) => Math.floor((from + (k + 0.5) * frame.pixel_mm - to) / other.frame.pixel_mm);
+  const columns = Int32Array.from({ length: n }, (_, k) => place(k, frame.x0_mm, other.frame.x0_mm));
+  const values = new Float32Array(n * n).fill(NaN);
+  let most = 0;
+  for (let row = 0; row < n; row++) {
+    const at = place(row, frame.y0_mm, other.frame.y0_mm);
+    if (at < 0 || at >= m) continue;
+    for (let k = 0; k < n; k++) {
+      if (columns[k] < 0 || columns[k] >= m) continue;
+      const value = mine[row * n + k] - theirs[at * m + columns[k]];
+      values[row * n + k] = value;
+      if (Math.abs(value) > most) most = Math.abs(value);
+    }
+  }
+  const even = most || 1;
+  mine.less = { theirs, values: Object.assign(values, { side: n, range: [-even, even] }) };
+  return values;
+}
+
+/** The number of a map over the whole stone. */
+function headline(name, summary, other) {
+  if (name === DIFFERENCE.name) return other ? `mean ${signed(summary.stats.brightness - other.stats.brightness, 4)}` : "";
+  if (name === "contrast") return `RMS ${fixed(summary.stats.contrast_rms)}`;
+  if (name === "luminance") return `brightness ${fixed(summary.stats.brightness)}`;
+  const value = summary.ledger[name] ?? summary.stats[name];
+  return value === undefined ? "" : `mean ${fixed(value)}`;
+}

@@ -1,0 +1,69 @@
+// The panel of what-ifs: one facet, or one tier, polished again by an angle or a depth.
+
+import { el, slider } from "./controls.js";
+import { facetName } from "./facets.js";
+import { Ground } from "./removed_weight.js";
+
+const KIND = "polished again";
+const TIER = 0;
+const STILL = { slope_deg: 0, azimuth_deg: 0, depth_mm: 0 };
+const MOVES = [
+  { key: "slope_deg", label: "Steeper (flatter: −)", unit: "°", spoken: "degrees", low: -2, high: 2, step: 0.01, least: -45, most: 45 },
+  { key: "azimuth_deg", label: "Turned counter-clockwise", unit: "°", spoken: "degrees", low: -2, high: 2, step: 0.01, least: -45, most: 45 },
+  { key: "depth_mm", label: "Deeper still", unit: "mm", spoken: "millimetres", low: 0, high: 0.2, step: 0.001, least: 0, most: 100 },
+];
+
+export const whatif = {
+  id: "whatif",
+  title: "What if",
+
+  build(root, workbench) {
+    this.key = "";
+    this.facet = null;
+    this.choice = el("select", { id: "polish" });
+    this.choice.addEventListener("change", () => { // moves already made become those of another facet
+      if (workbench.design.kind === KIND) workbench.edit((design) => { design.facet = this.choice.value; });
+    });
+    this.sliders = MOVES.map((about) => slider({ ...about, key: `polish_${about.key}` }, (value, rested) => {
+      const now = workbench.design.kind === KIND ? {} : STILL;
+      workbench.rework(KIND, { ...now, facet: this.choice.value, [about.key]: value }, rested);
+    }));
+    this.ground = new Ground(workbench, KIND);
+    root.append(
+      el("p", { className: "note" }, "Polish a facet or a whole tier again: the stone as it would be stands beside it as B. " +
+        "Turned by an angle, a facet hangs on its deepest corner, so that no more goes than must."),
+      el("label", { className: "row" }, el("span", {}, "Polish"), this.choice),
+      ...this.sliders.map(({ element }) => element),
+      this.ground.element,
+    );
+  },
+
+  show(workbench) {
+    const rows = workbench.shapes[workbench.state.editing]?.facets ?? [];
+    const key = rows.map(facetName).join();
+    if (rows.length && key !== this.key) this.offer(rows, key); // a stone just made has no rows yet
+    const design = workbench.design.kind === KIND ? workbench.design : null;
+    const clicked = workbench.state.facet !== this.facet ? workbench.state.facet : null;
+    this.facet = workbench.state.facet;
+    const wanted = design?.facet ?? clicked;
+    if (wanted && [...this.choice.options].some(({ value }) => value === wanted)) this.choice.value = wanted;
+    MOVES.forEach(({ key: move }, k) => this.sliders[k].show(design?.[move] ?? 0));
+    this.ground.show();
+  },
+
+  offer(rows, key) {
+    this.key = key;
+    const chosen = this.choice.value;
+    const group = (label, names) => el("optgroup", { label }, ...names.map((name) => el("option", { value: name }, name)));
+    this.choice.replaceChildren(
+      group("Whole tier", [...new Set(rows.map((row) => row[TIER]))]),
+      group("One facet", rows.map(facetName)),
+    );
+    this.choice.value = rows.some((row) => row[TIER] === chosen || facetName(row) === chosen) ? chosen : "pavilion main";
+    if (!this.choice.value && rows.length) this.choice.value = rows[0][TIER];
+  },
+
+  mark(key) {
+    MOVES.forEach(({ key: move }, k) => this.sliders[k].mark(move === key));
+  },
+};

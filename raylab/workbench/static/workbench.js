@@ -1,0 +1,274 @@
+// The state of the page: designs, light and view; what is asked of raylab, and when.
+//
+// The page holds the designs. A coarse picture is asked for with every change, an exact one when changes rest; each
+// question carries all it means, so an answer is either the latest or is overtaken by a later one.
+
+import { keep, kept } from "./session.js";
+import { Link } from "./link.js";
+
+const REST_MS = 140;
+const MOST_STEPS = 200;
+/** Questions on their way for each stone: one in work, one to follow. With more, answers pile up before a slow browser. */
+const MOST_ASKED = 2;
+const copy = (value) => structuredClone(value);
+const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
+
+export class Workbench extends EventTarget {
+  constructor(start) {
+    super();
+    this.start = start;
+    this.past = [];
+    this.future = [];
+    this.before = null;
+    this.answers = { a: null, b: null };
+    this.shapes = { a: null, b: null };
+    this.drawn = { a: null, b: null };
+    this.path = null;
+    this.faulty = new Set();
+    this.number = 0;
+    this.resting = 0;
+    this.due = false;
+    this.asked = { a: 0, b: 0 };
+    this.shown = { a: 0, b: 0 };
+    this.meant = { a: null, b: null };
+    this.sent = { a: [], b: [] };
+    this.held = { a: null, b: null };
+    this.state = kept(start) ?? {
+      designs: { a: copy(start.design), b: null },
+      opened: { a: copy(start.design), b: null },
+      titles: { a: start.title, b: "" },
+      editing: "a",
+      dome: start.dome,
+      tilt_deg: start.tilt_deg,
+      tilt_azimuth_deg: start.tilt_azimuth_deg,
+      maps: ["contrast", "leak"],
+      facet: null,
+    };
+    this.link = new Link(
+      (header, arrays) => this.take(header, arrays),
+      () => this.reopen(),
+      (word) => this.tell("link", word),
+    );
+  }
+
+  tell(type, detail) {
+    this.dispatchEvent(new CustomEvent(type, { detail }));
+  }
+
+  get sides() {
+    return this.state.designs.b ? ["a", "b"] : ["a"];
+  }
+
+  get design() {
+    return this.state.designs[this.state.editing];
+  }
+
+  /** Keep the state for a reload of this tab. */
+  keep() {
+    keep(this.start, this.state);
+  }
+
+  // --- changes ---------------------------------------------------------------------------------------------------------
+
+  /** Change the edited design; `rested` ends a gesture, which becomes one step of undo. */
+  edit(change, rested = true) {
+    this.before ??= copy(this.state.designs);
+    change(this.design);
+    this.dropPath();
+    this.changed([this.state.editing], rested);
+  }
+
+  /** Replace designs as a whole: open, compare, reset. */
+  replace(designs, more = {}, rested = true) {
+    this.before ??= copy(this.state.designs);
+    Object.assign(this.state.designs, copy(designs));
+    Object.assign(this.state, more);
+    if (!this.state.designs.b) this.forget("b");
+    this.dropPath();
+    this.changed(Object.keys(designs), rested);
+  }
+
+  /** Take material away from the edited stone: of one stone, the outcome stands beside it as B; of two, in its own place. */
+  rework(kind, values, rested) {
+    if (this.design.kind === kind) return this.edit((design) => Object.assign(design, values), rested);
+    const { editing, designs, opened, titles } = this.state;
+    const of = this.design.of ? this.asTable(editing) : copy(this.design);
+    if (!of) return undefined;
+    const beside = { editing: "b", opened: { ...opened, b: of }, titles: { ...titles, b: titles.a } };
+    return this.replace({ [designs.b ? editing : "b"]: { kind, of, ...values } }, designs.b ? {} : beside, rested);
+  }
+
+  /** A side's stone as a table of its facets; null, and a word to the user, while the stone shown isn't yet the one meant. */
+  asTable(side) {
+    const design = this.state.designs[side];
+    if (design.kind === "facets") return copy(design);
+    if (!same(this.drawn[side], design)) {
+      this.tell("problem", { text: "This stone is not worked out yet; try again when its picture is up to date." });
+      return null;
+    }
+    const { name, symmetry, facets } = this.shapes[side];
+    const { material, absorption_per_mm } = design.of ?? design;
+    return { kind: "facets", name, material, absorption_per_mm, symmetry, facets: copy(facets) };
+  }
+
+  /** Look from elsewhere, under another dome, at another map or facet: no step of undo, both stones are asked anew. */
+  look(values, rested = true) {
+    Object.assign(this.state, values);
+    if (Object.keys(values).some((key) => key !== "maps" && key !== "facet")) this.dropPath();
+    this.changed(this.sides, rested);
+  }
+
+  /** A path belongs to one design and one view; it goes when either changes. */
+  dropPath() {
+    if (!this.path) return;
+    this.path = null;
+    this.tell("path", null);
+  }
+
+  changed(sides, rested) {
+    if (rested) this.settle();
+    this.tell("change", { rested });
+    for (const side of this.sides) if (sides.includes(side)) this.request(side);
+    this.busy();
+  }
+
+  settle() {
+    if (this.before && !same(this.before, this.state.designs)) {
+      this.past.push(this.before);
+      if (this.past.length > MOST_STEPS) this.past.shift();
+      this.future = [];
+    }
+    this.before = null;
+    this.keep();
+  }
+
+  undo() {
+    this.step(this.past, this.future);
+  }
+
+  redo() {
+    this.step(this.future, this.past);
+  }
+
+  step(from, to) {
+    this.settle();
+    if (!from.length) return;
+    to.push(copy(this.state.designs));
+    this.state.designs = from.pop();
+    if (!this.state.designs.b) this.forget("b");
+    this.dropPath();
+    this.changed(["a", "b"], true);
+  }
+
+  forget(side) {
+    if (this.state.editing === side) this.state.editing = "a";
+    this.answers[side] = this.shapes[side] = this.drawn[side] = null;
+    this.faulty.delete(side);
+    this.held[side] = null;
+    this.shown[side] = this.asked[side] = 0;
+  }
+
+  // --- questions and answers -------------------------------------------------------------------------------------------
+
+  /** A coarse picture at once, an exact one when nothing more has changed for a moment. */
+  request(side) {
+    this.ask(side, "coarse");
+    clearTimeout(this.resting);
+    this.resting = setTimeout(() => this.rest(), REST_MS);
+  }
+
+  /** Ask for exact pictures, but not before the coarse ones are there: a slow machine would be kept busy with both. */
+  rest() {
+    this.resting = 0;
+    this.due = this.sides.some((side) => this.shown[side] !== this.asked[side]);
+    if (this.due) return;
+    this.settle();
+    this.tell("rest");
+    this.askAll("exact");
+  }
+
+  /** The link stands again: what was under way is lost, and a new server knows nothing. */
+  reopen() {
+    clearTimeout(this.resting);
+    this.resting = 0;
+    this.due = false;
+    this.sent = { a: [], b: [] };
+    this.askAll("exact");
+  }
+
+  askAll(step) {
+    for (const side of this.sides) this.ask(side, step);
+  }
+
+  scene(side) {
+    const { dome, tilt_deg, tilt_azimuth_deg } = this.state;
+    return { side, design: this.state.designs[side], dome, tilt_deg, tilt_azimuth_deg };
+  }
+
+  /** Ask for a picture; while enough is on its way, only remember to, so that the next question is the latest then. */
+  ask(side, step) {
+    this.asked[side] = ++this.number;
+    this.held[side] = this.sent[side].length < MOST_ASKED ? null : step;
+    if (this.held[side]) return this.busy();
+    this.sent[side].push(this.number);
+    this.meant[side] = copy(this.state.designs[side]);
+    const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
+    this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
+    this.tell("asked", { side, id: this.number });
+    return this.busy();
+  }
+
+  /** Follow the view ray through a point of a map. */
+  follow(side, x_mm, y_mm) {
+    this.link.ask({ kind: "ray", id: ++this.number, x_mm, y_mm, ...this.scene(side) });
+  }
+
+  take(header, arrays) {
+    if (header.kind === "ray" && !header.error) {
+      this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
+      this.tell("path", this.path);
+    } else if (header.kind !== "picture") {
+      this.tell("problem", header.error);
+    } else {
+      const { side, id } = header;
+      if (this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
+      this.sent[side] = this.sent[side].filter((one) => one > id); // an overtaken question is never answered
+      if (this.held[side]) this.ask(side, this.held[side]);
+    }
+  }
+
+  show(header, arrays) {
+    const side = header.side;
+    this.shown[side] = header.id;
+    if (header.error) {
+      this.faulty.add(side);
+      this.tell("problem", { ...header.error, side });
+    } else {
+      this.faulty.delete(side);
+      this.drawn[side] = header.id === this.asked[side] ? this.meant[side] : null;
+      const { vertices, normals, distances, loops, sizes } = arrays;
+      this.shapes[side] = { ...header.shape, vertices, normals, distances, loops: split(loops, sizes) };
+      const measured = header.measured ?? this.answers[side]?.measured ?? null;
+      this.answers[side] = { ...header, measured, arrays };
+    }
+    this.tell("answer", { side, error: header.error });
+    if (this.due && !this.resting) this.rest();
+    this.busy();
+  }
+
+  /** "exact": everything shown is exact and what the controls say; "fault": they say no stone; else "busy". */
+  get status() {
+    const settled = !this.resting && !this.due && this.sides.every((side) => this.shown[side] === this.asked[side]);
+    if (settled && this.sides.some((side) => this.faulty.has(side))) return "fault";
+    return settled && this.sides.every((side) => this.answers[side]?.step === "exact") ? "exact" : "busy";
+  }
+
+  busy() {
+    this.tell("status", this.status);
+  }
+}
+
+function split(loops, sizes) {
+  let at = 0;
+  return Array.from(sizes, (size) => loops.subarray(at, (at += size)));
+}

@@ -1,0 +1,837 @@
+"""The workbench in a real browser: Debian's chromium without a window, driven as a cutter's hands would.
+
+A missing browser fails these tests: the page is not checked without one.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import struct
+import zlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import trimesh
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Route, WebSocketRoute, sync_playwright
+from workbench_process import BenchProcess
+
+import raylab as rl
+from raylab.cutting.blocked import blocked_stone
+from raylab.cutting.last_facets import finished
+from raylab.stone.facet_table import facet_table
+from raylab.workbench.answers import STEPS
+from raylab.workbench.design_json import DEMO, stone_of
+
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--use-gl=angle",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-quic",
+)
+WAIT_MS = 240_000  # a first start compiles; on a busy machine that takes minutes
+SLIDERS = {
+    "table_pct": 59.5,
+    "crown_angle_deg": 33.25,
+    "star_pct": 52.5,
+    "pavilion_angle_deg": 41.15,
+    "lower_half_pct": 80,
+    "culet_pct": 1.5,
+    "girdle_pct": 4.2,
+    "diameter_mm": 5.5,
+    "absorption_per_mm": 0.02,
+    "tilt_deg": 3.5,
+    "tilt_azimuth_deg": 77,
+}
+
+
+@pytest.fixture(scope="module")
+def workbench() -> Iterator[BenchProcess]:
+    process = BenchProcess()
+    yield process
+    assert process.stop() == "", "the server had nothing to complain of"
+
+
+@pytest.fixture(scope="module")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    if not CHROMIUM.exists():
+        pytest.fail(f"{CHROMIUM} is missing, so the page can't be checked: apt-get install chromium")
+    found = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+    yield found
+    found.close()
+
+
+class Workbench:
+    """A page and what it did: console lines of any weight, addresses asked for."""
+
+    def __init__(
+        self, browser: Browser, address: str, before: Callable[[Page], None] = lambda page: None, **context: Any
+    ) -> None:
+        self.complaints: list[str] = []
+        self.asked: list[str] = []
+        self.page = browser.new_page(viewport={"width": 1280, "height": 900}, **context)
+        self.page.set_default_timeout(WAIT_MS)
+        self.page.on("console", self._hear)
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.on("websocket", lambda socket: self.asked.append(socket.url))
+        before(self.page)
+        self.page.goto(address)
+        self.rest()
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        if message.type in ("error", "warning") and "GPU stall due to ReadPixels" not in message.text:  # a screenshot's own
+            self.complaints.append(message.text)
+
+    def rest(self) -> None:
+        """Wait until an exact picture of exactly what the controls say is shown."""
+        self.page.wait_for_selector("html[data-state=exact]", state="attached")
+
+    def slide(self, key: str, value: float) -> None:
+        self.page.locator(f"[data-slider={key}]").fill(str(value))
+        self.rest()
+
+    def number(self, name: str) -> str:
+        return self.page.locator(f'[data-number="{name}"]').inner_text().split()[0]
+
+    def field(self, key: str) -> float:
+        return float(self.page.locator(f"[data-field={key}]").input_value())
+
+    def values(self) -> dict[str, float]:
+        return {key: self.field(key) for key in SLIDERS}
+
+    def problem(self) -> str:
+        return self.page.locator("#problem-text").inner_text()
+
+    def drop(self, name: str, data: bytes) -> None:
+        self.page.set_input_files("#file", {"name": name, "mimeType": "application/octet-stream", "buffer": data})
+
+
+@pytest.fixture
+def open_page(browser: Browser, workbench: BenchProcess) -> Iterator[Callable[..., Workbench]]:
+    opened: list[Workbench] = []
+
+    def go(**context: Any) -> Workbench:
+        opened.append(Workbench(browser, workbench.address, **context))
+        return opened[-1]
+
+    yield go
+    for one in opened:
+        one.page.context.close()
+        assert one.complaints == []
+        assert {re.match(r"\w+://([^/]+)|blob:|data:", url)[1] for url in one.asked} <= {workbench.host, None}
+
+
+def traced(values: dict[str, float], **more: Any) -> rl.Result:
+    """What the library says of the page's controls."""
+    view = rl.View(tilt_deg=values["tilt_deg"], tilt_azimuth_deg=values["tilt_azimuth_deg"])
+    design = {**DEMO, **{key: value for key, value in values.items() if not key.startswith("tilt")}, **more}
+    return rl.trace(stone_of(design), rl.load_dome("head-shadow"), view, by_facet=False, **STEPS["exact"])
+
+
+def written(value: float, digits: int = 4) -> str:
+    """A number as the page writes it: a true minus sign, and none before a zero."""
+    text = f"{value:.{digits}f}"
+    return text.replace("-", "") if float(text) == 0 else text.replace("-", "−")
+
+
+def assert_told(page: Workbench, result: rl.Result, side: str = "a") -> None:
+    """Every number on the page is the library's."""
+    summary = result.summary
+    for name, statistic in {**summary.ledger, **summary.statistics()}.items():
+        assert page.number(f"{name}.{side}") == written(statistic.value), name
+    assert page.number(f"weight_ct.{side}") == written(result.scene.stone.weight_ct, 3)
+
+
+# --- the page as it opens --------------------------------------------------------------------------------------------
+
+
+def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
+    page = open_page()
+    assert_told(page, traced(page.values()))
+    before = page.values()
+    for key, value in SLIDERS.items():
+        page.slide(key, value)
+        assert page.field(key) == value
+        told = traced(page.values())
+        assert_told(page, told)
+        bar = page.page.locator('[data-number="brightness.a"] .bracket').inner_text()
+        low, high = told.summary.brightness.low, told.summary.brightness.high
+        assert bar == f"[{written(low)}, {written(high)}]"
+        if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
+            page.slide(key, 0)
+    page.page.locator("#bruted").check()
+    page.page.select_option("#material", "sapphire")
+    page.rest()
+    assert_told(page, traced(page.values(), bruted_girdle=True, material="sapphire"))
+    for _ in range(len([key for key in SLIDERS if not key.startswith("tilt")]) + 3):
+        page.page.keyboard.press("Control+z")
+    page.page.click("#face-up")
+    page.rest()
+    assert page.values() == before
+    assert_told(page, traced(before))
+
+
+def test_keys_move_sliders_and_fields_and_a_typed_nothing_is_not_taken(open_page):
+    page = open_page()
+    slider, field = page.page.locator("[data-slider=crown_angle_deg]"), page.page.locator("[data-field=crown_angle_deg]")
+    slider.focus()
+    page.page.keyboard.press("ArrowLeft")
+    page.rest()
+    assert page.field("crown_angle_deg") == 34.45
+    field.fill("33.333")
+    field.press("Enter")
+    page.rest()
+    assert page.field("crown_angle_deg") == 33.333
+    assert_told(page, traced(page.values()))
+    field.fill("")
+    field.press("Enter")
+    assert page.field("crown_angle_deg") == 33.333
+    page.page.keyboard.press("Tab")
+    page.page.keyboard.press("Control+z")
+    page.rest()
+    assert page.field("crown_angle_deg") == 34.45
+    page.page.keyboard.press("Control+Shift+z")
+    page.rest()
+    assert page.field("crown_angle_deg") == 33.333
+    page.page.click("#reset")
+    page.rest()
+    assert page.field("crown_angle_deg") == 34.5
+
+
+def test_an_impossible_stone_is_told_and_the_page_goes_on(open_page):
+    page = open_page()
+    shown = page.number("brightness.a")
+    page.page.locator("[data-field=girdle_pct]").fill("0.1")
+    page.page.keyboard.press("Enter")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem().startswith("Girdle at the mains = 0.1: the girdle vanishes")
+    assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "true"
+    page.page.wait_for_selector("html[data-state=fault]", state="attached")
+    assert page.page.locator("#state").inner_text() == "last possible stone shown"
+    assert page.number("brightness.a") == shown
+    page.slide("girdle_pct", 4)
+    assert page.page.locator("#problem").is_hidden()
+    assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "false"
+    assert_told(page, traced(page.values()))
+
+
+def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
+    """The painted canvas, read back where a map is even, has the colours of the shared tables."""
+    page = open_page(device_scale_factor=1)
+    page.page.locator("#edges").uncheck()
+    result = traced(page.values())
+    box = page.page.evaluate(
+        """() => { const c = document.querySelector('[data-map="1"] canvas');
+        return { side: c.width, pixels: Array.from(c.getContext('2d').getImageData(0, 0, c.width, c.width).data) }; }"""
+    )
+    picture = np.array(box["pixels"]).reshape(box["side"], box["side"], 4)[::-1]
+    extent = 1.06 * result.scene.stone.size_mm[:2].max()
+    places = ((np.arange(box["side"]) + 0.5) / box["side"] - 0.5) * extent
+    leak = result.maps.leak.interp(x=places, y=places, method="nearest").values
+    from matplotlib import colormaps
+
+    wanted = np.rint(np.array(colormaps["magma"](np.clip(leak, 0.0, 1.0)))[..., :3] * 255)
+    near = [np.roll(leak, shift, axis) for axis in (0, 1) for shift in (-3, -2, -1, 1, 2, 3)]
+    even = np.all([np.abs(leak - other) < 1e-3 for other in near], axis=0)
+    assert even.sum() > 5000
+    assert np.abs(picture[..., :3] - wanted)[even].max() <= 3, "a step of 256 and the browser's scaling"
+    assert (picture[0, :, 3] == 0).all(), "nothing is painted beside the stone"
+
+
+# --- light, facets, paths --------------------------------------------------------------------------------------------
+
+
+def canvas(page: Workbench, selector: str) -> bytes:
+    return page.page.locator(selector).screenshot()
+
+
+def colors(png: bytes) -> int:
+    """How many different pixels a screenshot holds (8-bit RGB or RGBA, as chromium writes them)."""
+    _, height, depth, kind = struct.unpack(">IIBB", png[16:26])
+    assert (depth, kind in (2, 6)) == (8, True)
+    data, at = b"", 8
+    while at < len(png):
+        length, name = struct.unpack(">I4s", png[at : at + 8])
+        data += png[at + 8 : at + 8 + length] if name == b"IDAT" else b""
+        at += 12 + length
+    rows = np.frombuffer(zlib.decompress(data), np.uint8).reshape(height, -1)
+    return len(np.unique(rows[:, 1:].reshape(-1, 3 if kind == 2 else 4), axis=0))
+
+
+def test_a_facet_chosen_in_3d_lights_up_in_the_maps_and_in_the_table(open_page):
+    page = open_page()
+    assert page.page.locator("#solid-missing").is_hidden()
+    assert colors(canvas(page, "#solid-canvas")) > 50, "the stone is drawn"
+    page.page.get_by_role("button", name="Below").click()
+    plain = canvas(page, '[data-map="0"] .map-frame canvas')
+    solid = page.page.locator("#solid-canvas")
+    box = solid.bounding_box()
+    # from below a pavilion main lies to the right of the middle; the view is from -z with y mirrored
+    page.page.mouse.click(box["x"] + box["width"] * 0.68, box["y"] + box["height"] * 0.5)
+    page.rest()
+    assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 0"
+    assert canvas(page, '[data-map="0"] .map-frame canvas') != plain
+    page.page.get_by_role("tab", name="Facets").click()
+    row = page.page.locator("tr.chosen")
+    assert row.get_by_role("button").get_attribute("aria-label") == "Choose pavilion main 0"
+    assert row.get_by_role("button").get_attribute("aria-pressed") == "true"
+    solid.focus()
+    page.page.keyboard.press(".")
+    page.rest()
+    assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 1"
+    page.page.get_by_role("button", name="Choose pavilion main 1", exact=True).click()
+    page.rest()
+    assert page.page.locator("tr.chosen").count() == 0
+
+
+def test_an_edited_facet_makes_a_table_of_facets(open_page):
+    page = open_page()
+    page.page.get_by_role("tab", name="Facets").click()
+    slope = page.page.get_by_label("slope of pavilion main 2, degrees")
+    assert slope.input_value() == "40.75"
+    slope.fill("41.0")
+    slope.press("Enter")
+    page.rest()
+    from raylab.workbench.design_json import facet_design
+
+    design = facet_design(stone_of(DEMO))
+    for row in design["facets"]:
+        if row[:2] == ["pavilion main", 2]:
+            row[2] = 180.0 - 41.0
+    result = rl.trace(stone_of(design), rl.load_dome("head-shadow"), **STEPS["exact"])
+    assert_told_but_symmetry(page, result)
+    page.page.get_by_role("tab", name="Proportions").click()
+    assert "edited in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
+    page.page.get_by_role("tab", name="Facets").click()
+    distance = page.page.get_by_label("distance of table 0, millimetres from the centre")
+    distance.fill("9")
+    distance.press("Enter")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert "table 0" in page.problem()
+    page.page.keyboard.press("Control+z")
+    page.page.keyboard.press("Control+z")
+    page.rest()
+    assert_told(page, traced(page.values()))
+
+
+def assert_told_but_symmetry(page: Workbench, result: rl.Result) -> None:
+    """As `assert_told`; a sampled symmetry is told with its error instead of a bracket."""
+    for name, statistic in result.summary.ledger.items():
+        assert page.number(f"{name}.a") == written(statistic.value), name
+    assert page.number("symmetry.a") == written(result.summary.symmetry.value)
+    assert "±" in page.page.locator('[data-number="symmetry.a"]').inner_text()
+
+
+def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_page):
+    page = open_page()
+    frame = page.page.locator(".map-frame").first
+    box = frame.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.page.mouse.move(x, y)
+    assert re.search(r"x −?0\.0\d mm, y −?0\.0\d mm: contrast −?\d\.\d+, leak \d", page.page.locator("#probe").inner_text())
+    page.page.mouse.down()
+    page.page.mouse.move(x + 30, y, steps=4)
+    page.page.mouse.move(x + 60, y, steps=4)
+    page.page.mouse.up()
+    page.rest()
+    assert page.field("tilt_deg") == pytest.approx(60 * 0.12, abs=0.2)
+    assert page.field("tilt_azimuth_deg") in (0.0, 360.0)
+    assert_told(page, traced(page.values()))
+    frame.focus()
+    page.page.keyboard.press("Home")
+    page.page.keyboard.press("ArrowUp")
+    page.rest()
+    assert (page.field("tilt_deg"), page.field("tilt_azimuth_deg")) == (1.0, 90.0)
+    page.page.mouse.click(x, y)
+    page.page.wait_for_selector("#path-card:not([hidden])")
+    assert "table 0" in page.page.locator("#path-card").inner_text()
+    page.page.mouse.click(box["x"] + 3, box["y"] + 3)
+    page.page.wait_for_selector("#path-card >> text=beside the stone")
+
+
+# --- two stones, two pages -------------------------------------------------------------------------------------------
+
+
+def test_a_second_stone_stands_beside_the_first(open_page):
+    page = open_page()
+    page.page.click("#compare")
+    page.rest()
+    page.slide("pavilion_angle_deg", 41.6)
+    a, b = traced({**page.values(), "pavilion_angle_deg": 40.75}), traced(page.values())
+    assert_told(page, a, "a")
+    assert_told(page, b, "b")
+    row = page.page.locator("tr", has=page.page.locator('[data-number="brightness.b"]')).inner_text()
+    assert written(b.summary.brightness.value - a.summary.brightness.value) in row.replace("+", "")
+    weight = page.page.locator("tr", has=page.page.locator('[data-number="weight_ct.b"]')).inner_text()
+    assert f"+{100 * (b.scene.stone.weight_ct - a.scene.stone.weight_ct):.2f} points" in weight
+    assert page.page.locator("figure.map").count() == 4
+    page.page.click("#edit-a")
+    assert page.field("pavilion_angle_deg") == 40.75
+    page.page.click("#compare")
+    page.rest()
+    assert page.page.locator("figure.map").count() == 2
+
+
+# --- material taken away ---------------------------------------------------------------------------------------------
+
+BLOCKED = Path(__file__).parents[1] / "scenes" / "stones" / "blocked.csv"
+
+
+def seen(stone: rl.Stone) -> rl.Result:
+    """What the library says of a stone, without the account that the page doesn't tell."""
+    return rl.trace(stone, rl.load_dome("head-shadow"), by_facet=False, **STEPS["exact"])
+
+
+def ground_away(page: Workbench) -> str:
+    return page.page.locator("output.ground:visible").inner_text()
+
+
+def test_a_facet_polished_again_stands_beside_the_stone(open_page):
+    page = open_page()
+    whole = stone_of(DEMO)
+    page.page.get_by_role("tab", name="What if").click()
+    page.page.select_option("#polish", "pavilion main 3")
+    page.slide("polish_slope_deg", 0.4)
+    steeper = rl.repolish(whole, "pavilion main 3", slope_deg=0.4)
+    before, after = seen(whole), seen(steeper)
+    assert_told(page, before, "a")
+    assert_told(page, after, "b")
+    lost = 100 * (whole.weight_ct - steeper.weight_ct)
+    assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in ground_away(page)
+    page.page.get_by_label("Map 1 of stone B").select_option("difference")
+    page.rest()
+    assert page.page.locator('[data-map="0"][data-side="b"] .map-head span').inner_text() == "mean " + written(
+        after.summary.brightness.value - before.summary.brightness.value
+    )
+    depth = page.page.locator("[data-field=polish_depth_mm]")
+    depth.fill("0.5")
+    depth.press("Enter")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert "with pavilion main 3 polished so the girdle opens to a knife edge at girdle" in page.problem()
+    depth.fill("0")
+    depth.press("Enter")
+    page.rest()
+    page.page.get_by_role("button", name="Go on from here").click()
+    page.rest()
+    assert page.page.locator("figure.map").count() == 2
+    assert page.number("weight_ct.a") == written(steeper.weight_ct, 3)
+    page.page.select_option("#polish", "table")
+    page.slide("polish_depth_mm", 0.05)
+    assert page.number("weight_ct.b") == written(rl.repolish(steeper, "table", depth_mm=0.05).weight_ct, 3)
+    page.page.click("#undo")
+    page.page.click("#undo")
+    page.rest()
+    assert page.number("weight_ct.a") == written(whole.weight_ct, 3)
+    assert page.number("weight_ct.b") == written(steeper.weight_ct, 3)
+
+
+def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_page):
+    page = open_page()
+    finish = page.page.get_by_role("tab", name="Finish")
+    finish.click()
+    assert page.page.locator("#panel-last").inner_text().startswith("For a blocked stone: open its table of facets")
+    page.drop("blocked.csv", BLOCKED.read_bytes())
+    page.page.wait_for_selector("#title:text-is('W-7, blocked (invented)')")
+    page.rest()
+    blocked = blocked_stone(rl.load_stone(BLOCKED))
+    page.slide("finish_star_pct", 55)
+    first = seen(finished(blocked, rl.LastFacets(star_pct=55)))
+    assert_told(page, first, "b")
+    lost = 100 * (blocked.stone.weight_ct - first.scene.stone.weight_ct)
+    assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    off = page.page.locator("#panel-last li")
+    assert off.all_inner_texts() == ["pavilion main 5\nslope +0.375°"]
+    off.get_by_role("button").click()
+    page.rest()
+    assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 5"
+    page.page.get_by_role("button", name="Let go").first.click()
+    page.page.get_by_role("button", name="Hold as A").click()
+    page.slide("finish_lower_half_pct", 82)
+    page.page.get_by_label("Upper halves of their own length").check()
+    page.slide("finish_upper_half_pct", 42)
+    assert_told(page, first, "a")
+    assert_told(page, seen(finished(blocked, rl.LastFacets(star_pct=55, lower_half_pct=82, upper_half_pct=42))), "b")
+    page.page.locator("[data-field=finish_star_pct]").fill("3")
+    page.page.keyboard.press("Enter")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem().startswith("Star length = 3.0: star ")
+    assert page.page.locator("[data-field=finish_star_pct]").get_attribute("aria-invalid") == "true"
+
+
+def test_two_pages_keep_to_themselves(open_page):
+    one, other = open_page(), open_page()
+    one.page.locator("[data-slider=table_pct]").fill("62")
+    other.page.locator("[data-slider=table_pct]").fill("53")
+    one.rest()
+    other.rest()
+    assert_told(one, traced({**one.values(), "table_pct": 62}))
+    assert_told(other, traced({**other.values(), "table_pct": 53}))
+
+
+def test_a_reload_brings_the_design_back(open_page):
+    page = open_page()
+    page.slide("table_pct", 61)
+    page.page.reload()
+    page.rest()
+    assert page.field("table_pct") == 61
+    assert_told(page, traced(page.values()))
+
+
+# --- the link --------------------------------------------------------------------------------------------------------
+
+
+def test_no_stale_picture_after_wild_moves(open_page):
+    page = open_page()
+    page.page.evaluate(
+        """async () => { const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+        const keys = ['table_pct', 'crown_angle_deg', 'pavilion_angle_deg', 'tilt_deg'];
+        const low = [52, 32, 40, 0], high = [62, 36, 42, 12];
+        const end = performance.now() + 3000;
+        for (let k = 0; performance.now() < end; k = (k + 1) % 4) {
+          const slider = document.querySelector(`[data-slider=${keys[k]}]`);
+          slider.value = low[k] + (high[k] - low[k]) * Math.random();
+          slider.dispatchEvent(new Event('input', { bubbles: true }));
+          if (Math.random() < 0.2) slider.dispatchEvent(new Event('change', { bubbles: true }));
+          await pause(8 + 30 * Math.random());
+        } }"""
+    )
+    page.rest()
+    sliders = {key: float(page.page.locator(f"[data-slider={key}]").input_value()) for key in SLIDERS}
+    assert page.values() == pytest.approx(sliders, abs=1e-4)
+    assert_told(page, traced(sliders))
+
+
+def test_a_cut_link_is_told_and_comes_back(browser, workbench):
+    sockets: list[WebSocketRoute] = []
+
+    def pass_through(socket: WebSocketRoute) -> None:
+        sockets.append(socket)
+        socket.connect_to_server()
+
+    page = Workbench(browser, workbench.address, before=lambda page: page.route_web_socket("**/link", pass_through))
+    sockets[-1].close(code=1001)
+    page.page.wait_for_selector("html[data-state=cut]", state="attached")
+    page.page.locator("[data-slider=table_pct]").fill("60")
+    page.rest()
+    assert len(sockets) > 1
+    assert_told(page, traced({**page.values(), "table_pct": 60}))
+    page.page.context.close()
+    assert page.complaints == []
+
+
+def test_the_page_survives_a_server_that_is_killed_and_started_again(browser):
+    own = BenchProcess()
+    try:
+        page = Workbench(browser, own.address)
+        page.slide("table_pct", 61)
+        own.kill()
+        page.page.wait_for_selector("html[data-state=cut]", state="attached")
+        assert page.page.locator("#state").inner_text() == "Link cut; trying again…"
+        page.page.locator("[data-slider=crown_angle_deg]").fill("33")
+        page.page.get_by_role("button", name="Save the table of facets as CSV").click()
+        page.page.wait_for_selector("#problem:not([hidden])")
+        assert "does not answer" in page.problem()
+        own.start()
+        page.rest()
+        assert_told(page, traced({**page.values(), "table_pct": 61, "crown_angle_deg": 33}))
+        page.page.context.close()
+        refused = [line for line in page.complaints if "ERR_CONNECTION_REFUSED" not in line]
+        assert refused == [], "but for the browser's own word that nobody listened"
+    finally:
+        own.kill()
+
+
+# --- files -----------------------------------------------------------------------------------------------------------
+
+GOOD = b"schema = 1\ntitle = 'From a file'\n[stone]\nkind = 'round brilliant'\ntable_pct = 60\ncrown_angle_deg = 33\n"
+GOOD += b"pavilion_angle_deg = 41\n"
+
+
+def test_files_are_opened_or_refused_in_one_line(browser, workbench):
+    page = Workbench(browser, workbench.address)
+    bad = {
+        "empty.toml": b"",
+        "cut.toml": GOOD[:50],
+        "typo.toml": GOOD.replace(b"table_pct", b"tabel_pct"),
+        "binary.toml": bytes(range(256)),
+        "picture.png": b"\x89PNG",
+        "impossible.toml": GOOD.replace(b"41", b"99"),
+    }
+    for name, data in bad.items():
+        page.drop(name, data)
+        page.page.wait_for_selector(f"#problem-text:text-matches('^{re.escape(name)}: ')".replace("\\", "\\\\"))
+        assert "\n" not in page.problem()
+        page.page.get_by_role("button", name="Dismiss the message").click()
+        assert page.page.locator("#problem").is_hidden()
+    page.drop("good.toml", GOOD)
+    page.page.wait_for_selector("#title:text-is('From a file')")
+    page.rest()
+    assert (page.field("table_pct"), page.field("crown_angle_deg")) == (60, 33)
+    assert_told(page, traced(page.values()))
+    page.page.click("#undo")
+    page.rest()
+    assert page.field("table_pct") == 57
+    page.page.context.close()
+    told = [line for line in page.complaints if "422" not in line]
+    assert told == [], "but for the browser's own word that a file was refused"
+
+
+def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench, tmp_path):
+    page = Workbench(browser, workbench.address)
+    stone = rl.round_brilliant(table_pct=59, crown_angle_deg=33.5, pavilion_angle_deg=41, girdle_facets=16, diameter_mm=6)
+    files = {}
+    for suffix in ("csv", "stl", "ply", "obj", "glb"):
+        rl.save_stone(stone, tmp_path / f"offer {suffix}.{suffix}")
+        files[suffix] = (tmp_path / f"offer {suffix}.{suffix}").read_bytes()
+    for suffix, data in files.items():
+        page.drop(f"offer {suffix}.{suffix}", data)
+        title = stone.name if suffix == "csv" else f"offer {suffix}"  # a table tells its stone's name
+        page.page.wait_for_selector(f"#title:text-is('{title}')")
+        page.rest()
+        assert page.number("weight_ct.a") == written(stone.weight_ct, 3), suffix
+        assert page.page.locator("#problem").is_hidden()
+    page.page.select_option("#unit", "cm")
+    page.drop("offer cm.stl", files["stl"])
+    page.page.wait_for_selector("#title:text-is('offer cm')")
+    page.rest()
+    assert float(page.number("weight_ct.a")) == pytest.approx(1000 * stone.weight_ct, rel=1e-5)
+    page.page.click("#undo")
+    page.page.select_option("#unit", "mm")
+    page.rest()
+    lines = files["csv"].decode().splitlines()
+    bad = {
+        "no pavilion.csv": "\n".join(line for line in lines if "pavilion" not in line and "lower" not in line).encode(),
+        "a word.csv": files["csv"].replace(b",33.5,", b",steep,", 1),
+        "cut off.stl": files["stl"][:2000],
+        "a hole.ply": one_triangle_less(files["ply"], "ply"),
+        "a hole.glb": one_triangle_less(files["glb"], "glb"),
+        "no mesh.obj": b"v 1 2\n",
+    }
+    for name, data in bad.items():
+        page.drop(name, data)
+        page.page.wait_for_function(
+            "name => document.querySelector('#problem-text').textContent.startsWith(name + ': ')", arg=name
+        )
+        assert "\n" not in page.problem()
+        assert page.number("weight_ct.a") == written(stone.weight_ct, 3)
+    page.slide("tilt_deg", 3)
+    page.page.context.close()
+    assert [line for line in page.complaints if "422" not in line] == []
+
+
+def one_triangle_less(data: bytes, kind: str) -> bytes:
+    mesh = trimesh.load(io.BytesIO(data), file_type=kind, force="mesh")
+    cut = trimesh.Trimesh(mesh.vertices, mesh.faces[1:], process=False).export(file_type=kind)
+    return cut if isinstance(cut, bytes) else cut.encode()
+
+
+def test_a_file_beyond_the_limit_is_told_before_it_is_sent(browser, workbench):
+    def with_small_limit(route: Route) -> None:
+        answer = route.fetch()
+        route.fulfill(response=answer, json={**answer.json(), "max_bytes": 1000})
+
+    page = Workbench(browser, workbench.address, before=lambda page: page.route("**/start.json", with_small_limit))
+    page.drop("long.csv", b"x" * 1001)
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem() == "long.csv: too large (1001 bytes); expected at most 1000 bytes"
+    assert not any("/open" in url for url in page.asked)
+    page.page.context.close()
+    assert page.complaints == []
+
+
+def test_what_is_saved_can_be_opened_again(open_page, tmp_path):
+    page = open_page(accept_downloads=True)
+    page.slide("table_pct", 61)
+    weight, told = page.number("weight_ct.a"), {}
+    for kind in ("TOML", "CSV", "STL"):
+        with page.page.expect_download() as download:
+            page.page.get_by_role("button", name=f"as {kind}").click()
+        download.value.save_as(tmp_path / download.value.suggested_filename)
+        told[kind] = tmp_path / download.value.suggested_filename
+    page.slide("table_pct", 50)
+    for kind, path in told.items():
+        page.page.set_input_files("#file", path)
+        page.page.wait_for_selector(f'[data-number="weight_ct.a"]:has-text("{weight}")')
+        assert page.page.locator("#problem").is_hidden(), kind
+        page.page.click("#undo")
+        page.rest()
+        assert (page.number("weight_ct.a"), page.field("table_pct")) != (weight, 61)
+
+
+def test_a_design_is_saved(open_page, tmp_path):
+    page = open_page(accept_downloads=True)
+    page.slide("table_pct", 61)
+    stone = stone_of({**DEMO, "table_pct": 61.0})
+    for name, kind in (("Save the table of facets as CSV", "csv"), ("Save the scene as TOML", "toml")):
+        with page.page.expect_download() as download:
+            page.page.get_by_role("button", name=name).click()
+        assert download.value.suggested_filename == f"w-1-invented.{kind}"
+        download.value.save_as(tmp_path / f"x.{kind}")
+    assert (tmp_path / "x.csv").read_text() == facet_table(stone)
+    scene = rl.load_scene(tmp_path / "x.toml")
+    np.testing.assert_array_equal(scene.stone.normals, stone.normals)
+    assert scene.dome.name == "head-shadow"
+
+
+def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
+    page = open_page(accept_downloads=True)
+
+    def of_little(route: Route) -> None:
+        route.continue_(post_data=json.dumps({**route.request.post_data_json, "known_to_pct": 50, "tilts": [0]}))
+
+    page.page.route("**/report", of_little)
+    page.page.get_by_role("button", name="Report").click()
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem() == "The report sets two stones side by side: put a second stone beside this one first."
+    page.page.click("#compare")
+    page.slide("pavilion_angle_deg", 41.5)
+    page.page.get_by_role("button", name="Report").click()
+    page.page.wait_for_selector("#report-share[value]:not([hidden])")
+    page.slide("table_pct", 60)
+    assert page.page.get_by_role("progressbar", name="Progress of the report").is_visible(), (
+        "the page was faster than the report"
+    )
+    assert_told(page, traced(page.values()), "b")
+    with page.page.expect_download() as download:
+        page.page.wait_for_selector("#report-share", state="hidden")
+    assert download.value.suggested_filename == "report-w-1-invented.html"
+    download.value.save_as(tmp_path / "report.html")
+    html = (tmp_path / "report.html").read_text()
+    assert html.startswith("<!doctype html>")
+    assert "can't be put back" in html
+    assert f"{stone_of({**DEMO, 'pavilion_angle_deg': 41.5}).weight_ct:.3f} ct" in html, "the stone as it was when asked"
+    assert re.findall(r'(?:src|href)="(?!data:|#)', html) == [], "all in one file"
+    page.page.get_by_role("button", name="Report").click()
+    page.page.get_by_role("button", name="Stop report").click()
+    page.page.wait_for_selector("#report:text-is('Report')")
+    assert page.page.locator("#problem").is_hidden()
+
+
+# --- for everybody ---------------------------------------------------------------------------------------------------
+
+CONTROLS = {"button", "slider", "spinbutton", "combobox", "checkbox", "tab", "textbox", "application", "link", "radio"}
+
+
+def test_every_control_has_a_name_of_its_own(open_page):
+    page = open_page()
+    page.page.click("#compare")
+    page.rest()
+    for tab in ("Facets", "What if", "Finish", "Proportions"):
+        page.page.get_by_role("tab", name=tab).click()
+        tree = page.page.context.new_cdp_session(page.page).send("Accessibility.getFullAXTree")["nodes"]
+        named = [
+            (node["role"]["value"], node.get("name", {}).get("value", "").strip())
+            for node in tree
+            if not node.get("ignored") and node.get("role", {}).get("value") in CONTROLS
+        ]
+        assert len(named) > 30
+        assert [role for role, name in named if not name] == []
+        assert {pair for pair in named if named.count(pair) > 1} <= {("button", "Let go")}
+
+
+def test_tab_reaches_every_control_and_focus_is_seen(open_page):
+    page = open_page()
+    reached = set()
+    for _ in range(70):
+        page.page.keyboard.press("Tab")
+        reached.add(page.page.evaluate("document.activeElement.dataset.slider ?? document.activeElement.id"))
+    assert {"undo", "redo"} & reached == set(), "nothing to undo yet"
+    assert {"reset", "open", "compare", "theme", "dome", "face-up", "edges", "solid-canvas", *SLIDERS} <= reached
+    page.page.locator("#reset").focus()
+    page.page.keyboard.press("Tab")
+    outline = page.page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert outline != "none"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_everything_fits_the_window_and_can_be_read(open_page, scheme):
+    page = open_page(color_scheme=scheme)
+    for pair in (False, True):
+        if pair:
+            page.page.click("#compare")
+        for width in (1280, 768):
+            page.page.set_viewport_size({"width": width, "height": 900})
+            page.rest()
+            assert page.page.evaluate(TOO_WIDE) == [], (width, pair)
+            for name in ("#pictures", "#work", "#numbers", "#solid"):
+                assert page.page.locator(name).bounding_box()["width"] > 150
+            faint = page.page.evaluate(CONTRAST)
+            assert faint == [], "text with less contrast than 4.5 to 1 (WCAG 2.2, success criterion 1.4.3)"
+            assert "can't be put back" in page.page.locator("footer").inner_text()
+
+
+TOO_WIDE = """() => [...document.querySelectorAll('body *')]
+  .filter((e) => !e.closest('.hidden-head') && e.getClientRects().length && e.getBoundingClientRect().right > innerWidth + 0.5)
+  .map((e) => e.outerHTML.slice(0, 80))"""
+
+# Every text on the page against the nearest ground painted below it, as WCAG defines contrast; disabled controls are exempt.
+CONTRAST = """() => {
+  const probe = document.createElement('canvas').getContext('2d', { willReadFrequently: true });
+  const rgba = (colour) => { probe.clearRect(0, 0, 1, 1); probe.fillStyle = colour; probe.fillRect(0, 0, 1, 1);
+    return Array.from(probe.getImageData(0, 0, 1, 1).data); };
+  const light = ([r, g, b]) => [r, g, b].map((c) => (c /= 255) <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4)
+    .reduce((sum, c, k) => sum + c * [0.2126, 0.7152, 0.0722][k], 0);
+  const ground = (e) => {
+    for (; e; e = e.parentElement) { const c = rgba(getComputedStyle(e).backgroundColor); if (c[3] > 250) return c; }
+    return [255, 255, 255];
+  };
+  const found = [];
+  for (const e of document.querySelectorAll('body *')) {
+    const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim());
+    if (!own || !e.getClientRects().length || e.disabled || e.closest('.hidden-head, noscript, option')) continue;
+    const [a, b] = [light(rgba(getComputedStyle(e).color)), light(ground(e))].sort((x, y) => y - x);
+    const ratio = (a + 0.05) / (b + 0.05);
+    if (ratio < 4.5) found.push(`${e.textContent.trim().slice(0, 30)} ${ratio.toFixed(2)}`);
+  }
+  return found;
+}"""
+
+
+def test_the_theme_can_be_chosen(open_page):
+    page = open_page(color_scheme="light")
+    paper = "getComputedStyle(document.body).backgroundColor"
+    light = page.page.evaluate(paper)
+    page.page.select_option("#theme", "dark")
+    assert page.page.evaluate(paper) != light
+    page.page.reload()
+    page.rest()
+    assert page.page.evaluate(paper) != light
+    page.page.select_option("#theme", "light")
+    assert page.page.evaluate(paper) == light
+
+
+def test_maps_stay_in_sight_on_a_narrow_window(open_page):
+    page = open_page()
+    page.page.set_viewport_size({"width": 768, "height": 800})
+    page.page.locator("#face-up").scroll_into_view_if_needed()
+    box = page.page.locator(".map-frame").first.bounding_box()
+    assert 0 <= box["y"] < 300
+
+
+def test_the_page_says_what_the_link_sends(workbench):
+    """What a page is told before it asks: enough for every list it shows."""
+    start = json.loads(workbench.request("GET", "/start.json")[2])
+    assert [dome["name"] for dome in start["domes"]] == list(rl.dome_names())
+    assert [one["name"] for one in start["materials"]] == list(rl.materials())
+    assert {one["colours"] for one in start["maps"]} == set(start["colours"])
+    assert all(len(table) == 768 and 0 <= min(table) <= max(table) <= 255 for table in start["colours"].values())
