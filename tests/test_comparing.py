@@ -337,7 +337,7 @@ def test_a_scans_own_scatter_counts(monkeypatch, folder):
     assert main(["compare", str(scan), str(folder / "a.toml"), "--unit", "mm", "--angle-deg", "0.04"]) == 2
     scanned, stated = seen["doubts"]
     report = load_scan(scan, unit="mm").report
-    assert scanned == Uncertainty(angle_deg=0.04).with_scan(report)
+    assert scanned == report.uncertainty(Uncertainty(angle_deg=0.04))
     assert max(scanned.angle_deg) > 0.04
     assert stated == Uncertainty(angle_deg=0.04)
 

@@ -100,15 +100,14 @@ def test_no_module_imports_itself_by_a_detour():
 @pytest.mark.parametrize("parent", ["", "stone", "tracers"])
 def test_no_package_imports_itself_by_a_detour(parent):
     """Neither the packages of `raylab`, nor the packages inside one of them."""
-    depth = len(parent.split(".")) if parent else 0
+    above = parent.split(".") if parent else []
 
     def package(module: str) -> str | None:
+        """The package below `parent` that a module lies in, or is; None for modules that lie elsewhere or beside packages."""
         parts = module.split(".")
-        return (
-            parts[depth]
-            if parts[:depth] == parent.split(".")[:depth] * bool(parent) and len(parts) > depth + bool(depth)
-            else None
-        )
+        inside = parts[: len(above)] == above and len(parts) > len(above)
+        name = parts[len(above)] if inside else ""
+        return name if inside and (not above or ROOT.joinpath(*above, name).is_dir()) else None
 
     arrows: dict[str, set[str]] = {}
     for path in MODULES:

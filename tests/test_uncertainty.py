@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -109,13 +108,13 @@ def test_errors_facet_by_facet():
 
 
 def test_a_scans_own_scatter_is_added_in_squares():
-    fits = [SimpleNamespace(slope_error_deg=0.03, distance_error_um=4.0) for _ in range(len(STONE))]
-    found = Uncertainty(0.04, 0.05, 3.0).with_scan(SimpleNamespace(facets=fits))
+    slopes, distances = np.full(len(STONE), 0.03), np.full(len(STONE), 4.0)
+    found = Uncertainty(0.04, 0.05, 3.0).with_scatter(slopes, distances)
     assert found.angle_deg == pytest.approx((0.05,) * len(STONE))
     assert found.distance_um == pytest.approx((5.0,) * len(STONE))
     assert found.common_angle_deg == 0.05
-    fits[3] = SimpleNamespace(slope_error_deg=math.nan, distance_error_um=math.inf)  # next to nothing known
-    found = Uncertainty().with_scan(SimpleNamespace(facets=fits))
+    slopes[3], distances[3] = math.nan, math.inf  # next to nothing known
+    found = Uncertainty().with_scatter(slopes, distances)
     assert (found.angle_deg[3], found.distance_um[3]) == (MOST_ANGLE_DEG, MOST_DISTANCE_UM)
 
 

@@ -139,7 +139,7 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tu
 
             scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            doubts.append(doubt.with_scan(scan.report))
+            doubts.append(scan.report.uncertainty(doubt))
         else:
             offered.append(load_stone(path))
             doubts.append(doubt)

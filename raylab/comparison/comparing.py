@@ -66,7 +66,7 @@ def compare(
     stones : two or more, as measured.
     view : azimuth and turn of the tilts; parallel. tilts : degrees, each looked at.
     scale : ``"equal diameter"`` or ``"true size"``, see the module's text.
-    uncertainty : of the measured planes; one for all, or one per stone (``doubt.with_scan(scan.report)`` of a scanned one).
+    uncertainty : of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` of a scanned one).
     coverage : standard deviations to either side that a difference must exceed, see `verdicts`.
     known_to_pct : how well uncertainties are to be known, see `propagate`.
     resolution, precision, seed, settings : see `Scene`; one wavelength.

@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from ...errors import InputError, StoneError
 from ...units import number_in
 from ..stone import Stone
-
-if TYPE_CHECKING:
-    from ..scanning.report import ScanReport
 
 WAVES = 5
 """Waves around the girdle, from 0 (its size) to WAVES - 1, that share the error of its flats."""
@@ -60,15 +57,14 @@ class Uncertainty:
         """Plain numbers and lists, ready for JSON."""
         return {key: list(value) if isinstance(value, tuple) else value for key, value in vars(self).items()}
 
-    def with_scan(self, report: ScanReport) -> Uncertainty:
-        """The same with a scan's own scatter added in squares, facet by facet; the device's common errors stay as stated.
+    def with_scatter(self, slope_deg: np.ndarray, distance_um: np.ndarray) -> Uncertainty:
+        """The same with a scan's own scatter, (F,) standard errors of slopes and distances, added in squares.
 
-        A facet that the scan says next to nothing about (a narrow girdle flat) is given the most that can be stated.
+        The device's common errors stay as stated. A facet whose scatter is not finite (a narrow girdle flat) is given the
+        largest uncertainty that can be stated.
         """
-        slope = np.array([fit.slope_error_deg for fit in report.facets])
-        place = np.array([fit.distance_error_um for fit in report.facets])
-        angle = np.fmin(np.hypot(self.angle_deg, slope), MOST_ANGLE_DEG)
-        distance = np.fmin(np.hypot(self.distance_um, place), MOST_DISTANCE_UM)
+        angle = np.fmin(np.hypot(self.angle_deg, slope_deg), MOST_ANGLE_DEG)
+        distance = np.fmin(np.hypot(self.distance_um, distance_um), MOST_DISTANCE_UM)
         return Uncertainty(tuple(angle.tolist()), self.common_angle_deg, tuple(distance.tolist()))
 
     def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from ..measuring.plane_uncertainty import Uncertainty
 from ..stone import Stone
 from .candidates import DRAWN
 from .envelope import REACH, envelope
@@ -76,6 +77,11 @@ class ScanReport:
     facets: tuple[FacetFit, ...]
     unexplained: tuple[Unexplained, ...]
     extra: tuple[str, ...]
+
+    def uncertainty(self, device: Uncertainty) -> Uncertainty:
+        """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet."""
+        slopes = np.array([fit.slope_error_deg for fit in self.facets])
+        return device.with_scatter(slopes, np.array([fit.distance_error_um for fit in self.facets]))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
