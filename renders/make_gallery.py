@@ -142,7 +142,7 @@ def compare() -> None:
 
 
 def brillianteering() -> None:
-    """A blocked stone finished in the three best of nine ways under a wish, and all nine as small maps."""
+    """A blocked stone finished in the three best of nine ways under an objective, and all nine as small maps."""
     blocked, dome = rl.load_stone(SCENES / "stones" / "blocked.csv"), rl.load_dome("head-shadow")
     grid = rl.brillianteering_grid(blocked, dome, {"star_pct": [45, 50, 55], "lower_half_pct": [72, 77, 82]})
     choices = [best.choice for best in rl.best_brillianteering(grid, "most brightness with weight_ct >= 1.014")]

@@ -236,7 +236,7 @@ def test_derivatives_by_a_main_against_differences():
     assert abs(float(found.derivative.sel(statistic="leak", move="slope_deg"))) > 1e-4
 
 
-def test_the_grid_is_that_of_single_stones_and_the_wish_is_kept():
+def test_the_grid_is_that_of_single_stones_and_the_objective_is_kept():
     stone = rl.load_stone("scenes/stones/blocked.csv")
     grid = rl.brillianteering_grid(stone, DOME, {"star_pct": [1.0, 50.0], "lower_half_pct": [75.0, 80.0, 85.0]}, precision=0.05)
     one = finished(blocked_stone(stone), rl.LastFacets(50.0, 80.0))
@@ -258,7 +258,7 @@ def test_the_grid_is_that_of_single_stones_and_the_wish_is_kept():
 
 
 @pytest.mark.parametrize(
-    ("wish", "words"),
+    ("objective", "words"),
     [
         ("brightest", "expected words such as"),
         ("most britghness", "did you mean 'brightness'"),
@@ -266,7 +266,7 @@ def test_the_grid_is_that_of_single_stones_and_the_wish_is_kept():
         ("most brightness with weight_ct >= one", "'one' is no number"),
     ],
 )
-def test_a_wish_that_is_not_understood(objective, words):
+def test_an_objective_that_is_not_understood(objective, words):
     grid = rl.brillianteering_grid(rl.load_stone("scenes/stones/blocked.csv"), DOME, {"star_pct": [50.0]}, precision=0.2)
     with pytest.raises(rl.InputError, match=words):
         rl.best_brillianteering(grid, objective)

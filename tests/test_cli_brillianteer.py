@@ -41,7 +41,7 @@ def grid(dome):
 
 def test_it_writes_and_says_what_the_api_finds(tmp_path, capfd, dome, grid):
     objective = "least leak with weight_ct >= 1.0"
-    words = ("--star-pct", 45, 55, "--lower-half-pct", 70, 80, "--wish", objective, "--show", 2, *FAST)
+    words = ("--star-pct", 45, 55, "--lower-half-pct", 70, 80, "--objective", objective, "--show", 2, *FAST)
     assert main(["brillianteer", str(STONE), "--out", str(tmp_path / "out"), *map(str, words), "--json"]) == 0
     facts = json.loads(capfd.readouterr().out)
     out = tmp_path / "out"
@@ -90,9 +90,9 @@ def test_the_table_names_weights_choices_and_the_main_that_is_off(tmp_path, capf
     [
         (("--star-pct", 120), "star_pct"),
         (("--star-pct", 50, 50), "given twice"),
-        (("--wish", "best of all"), "not understood"),
-        (("--wish", "most sparkle"), "sparkle"),
-        (("--wish", "most brightness with weight_ct >= 2", "--star-pct", 50, "--lower-half-pct", 77), "up to 1.015"),
+        (("--objective", "best of all"), "not understood"),
+        (("--objective", "most sparkle"), "sparkle"),
+        (("--objective", "most brightness with weight_ct >= 2", "--star-pct", 50, "--lower-half-pct", 77), "up to 1.015"),
         (("--show", 7), "--show"),
         (("--dome", "nowhere"), "no dome"),
         (("--diameter-mm", 9), "smaller than that"),

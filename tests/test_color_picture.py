@@ -16,7 +16,7 @@ from polyhedra import box
 import raylab as rl
 from raylab.cli import main
 from raylab.color.fire import chroma, fire_map
-from raylab.color.picture import BODY, face_up_color, picture
+from raylab.color.picture import BODY, color_picture, face_up_color
 from raylab.optics.absorption import tint
 from raylab.optics.color import ciede2000, spectrum_to_xyz, white_xyz, xyz_to_lab
 from raylab.optics.materials import Material
@@ -35,7 +35,7 @@ def scene(stone, dome="head-shadow", **settings):
 
 @pytest.mark.parametrize("light", illuminants())
 def test_a_colourless_stone_without_dispersion_is_neutral(light):
-    seen = picture(scene(brilliant(Material.constant(2.417))), light, wavelengths=5)
+    seen = color_picture(scene(brilliant(Material.constant(2.417))), light, wavelengths=5)
     linear, encoded = seen.linear(0.3), seen.srgb(0.3)
     assert np.ptp(linear, axis=-1).max() < 1e-6
     assert np.ptp(encoded, axis=-1).max() < 1e-6
@@ -51,13 +51,13 @@ def test_a_picture_is_the_spectrum_of_the_maps():
     asked = scene(brilliant(), **lopsided, wavelengths_nm=tuple(waves.nodes_nm.tolist()))
     result = rl.trace_scene(asked)
     spectrum = np.moveaxis(result.maps.luminance.values, 0, -1)[::-1]
-    seen = picture(asked, "A", wavelengths=4)
+    seen = color_picture(asked, "A", wavelengths=4)
     covered = seen.coverage > 1e-3
     assert np.allclose(seen.xyz[covered], spectrum_to_xyz(spectrum, waves, "A")[covered], rtol=0, atol=1e-12)
-    assert np.array_equal(picture(result, "A", wavelengths=4).xyz, seen.xyz, equal_nan=True)
-    assert np.array_equal(picture(asked, "A", wavelengths=4, threads=1).xyz, seen.xyz, equal_nan=True)
+    assert np.array_equal(color_picture(result, "A", wavelengths=4).xyz, seen.xyz, equal_nan=True)
+    assert np.array_equal(color_picture(asked, "A", wavelengths=4, threads=1).xyz, seen.xyz, equal_nan=True)
     assert not np.array_equal(seen.linear(), seen.linear()[::-1])
-    assert np.allclose(picture(asked, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
+    assert np.allclose(color_picture(asked, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
 
 
 @pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
@@ -65,22 +65,22 @@ def test_more_wavelengths_converge(dome):
     """Root mean square of XYZ against 64 wavelengths falls. Under lamps not at each doubling: their edges are jumps of the
     spectrum, and where between two wavelengths a jump lies is chance."""
     asked = scene(brilliant(), dome, resolution=64)
-    finest = np.nan_to_num(picture(asked, wavelengths=64).xyz)
-    off = [math.sqrt(np.mean((np.nan_to_num(picture(asked, wavelengths=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
+    finest = np.nan_to_num(color_picture(asked, wavelengths=64).xyz)
+    off = [math.sqrt(np.mean((np.nan_to_num(color_picture(asked, wavelengths=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
     assert off[-1] < off[0] / 8
     assert dome == "small-lamps" or off == sorted(off, reverse=True)
 
 
 def test_under_a_perspective_view_rays_are_sampled():
-    near = picture(scene(brilliant(), view=rl.View(distance_mm=250.0), resolution=24, samples=16), wavelengths=2)
-    far = picture(scene(brilliant(), resolution=24), wavelengths=2)
+    near = color_picture(scene(brilliant(), view=rl.View(distance_mm=250.0), resolution=24, samples=16), wavelengths=2)
+    far = color_picture(scene(brilliant(), resolution=24), wavelengths=2)
     inside = (near.coverage > 0.99) & (far.coverage > 0.99)
     assert inside.sum() > 200
     assert abs(near.xyz[inside].mean() - far.xyz[inside].mean()) < 0.05 * far.xyz[inside].mean()
 
 
 def test_edges_blend_into_the_background():
-    seen = picture(scene(brilliant()), wavelengths=2)
+    seen = color_picture(scene(brilliant()), wavelengths=2)
     assert np.allclose(seen.linear(0.25)[seen.coverage == 0.0], 0.25)
     edge = (seen.coverage > 0.2) & (seen.coverage < 0.8)
     assert np.allclose((seen.linear(0.25) - seen.linear())[edge], 0.25 * (1.0 - seen.coverage[edge])[:, None], atol=1e-14)
@@ -131,7 +131,7 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     again = replace(
         plain, stone=stone, dome=rl.load_dome("even-sky"), view=rl.View(tilt_deg=3.0), resolution=20, precision=0.1
     )  # fmt: skip
-    seen = picture(again, "A", 0.5, 4)
+    seen = color_picture(again, "A", 0.5, 4)
     linear = tifffile.imread(tmp_path / "color.tiff")
     assert linear.shape == (20, 20, 3)
     assert np.allclose(linear, seen.linear(), atol=1e-6)
@@ -173,10 +173,10 @@ def test_the_command_shows_moissanite_in_what_is_known_of_it(tmp_path, capsys):
 
 def test_what_cannot_be_seen_is_refused():
     with pytest.raises(rl.InputError, match="unknown illuminant"):
-        picture(scene(brilliant()), "moonlight")
+        color_picture(scene(brilliant()), "moonlight")
     with pytest.raises(rl.InputError, match="exposure"):
-        picture(scene(brilliant()), exposure=0.0)
+        color_picture(scene(brilliant()), exposure=0.0)
     with pytest.raises(rl.InputError, match="a Scene or a Result"):
-        picture("well-proportioned")
+        color_picture("well-proportioned")
     with pytest.raises(rl.InputError, match="not known"):
-        picture(scene(brilliant("moissanite")))
+        color_picture(scene(brilliant("moissanite")))

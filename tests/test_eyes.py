@@ -19,7 +19,7 @@ from raylab.cli import main
 from raylab.cli.eyes import FILES
 from raylab.color import eyes
 from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, with_head
-from raylab.color.picture import picture
+from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -51,7 +51,7 @@ def test_far_eyes_see_the_parallel_view():
     Tilted: face-up, some rays leave exactly towards the window's edges.
     """
     scene = replace(SCENE, view=rl.View(7.0, 33.0))
-    exact = np.nan_to_num(picture(scene, wavelengths=2).xyz)
+    exact = np.nan_to_num(color_picture(scene, wavelengths=2).xyz)
     off = []
     for distance in (250.0, 1000.0, 1e4, 1e7):
         pair = eye_pair(scene, distance, wavelengths=2)

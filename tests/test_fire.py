@@ -11,7 +11,7 @@ from polyhedra import body, box, look_down, mains_only, ref, tiers_met
 
 import raylab as rl
 from raylab.color.fire import chroma, exit_ways, fire_map, path_spread_deg
-from raylab.color.picture import picture
+from raylab.color.picture import color_picture
 from raylab.optics.materials import FRAUNHOFER_NM, Material
 from raylab.tracers.ledger import SKY
 
@@ -110,7 +110,7 @@ def test_total_reflection_at_the_exit_has_no_spread():
 
 def test_chroma_of_stated_colours():
     """Half the area white, half with X doubled: chroma by hand. White D65 has u' 0.1978, v' 0.4683 (CIE 015, from memory)."""
-    seen = picture(rl.Scene(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), wavelengths=8)
+    seen = color_picture(rl.Scene(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), wavelengths=8)
     white = seen.white
     plain = replace(seen, xyz=np.broadcast_to(0.5 * white, (2, 2, 3)), coverage=np.ones((2, 2)))
     assert chroma(plain).chroma_lab == pytest.approx(0.0, abs=1e-12)
@@ -131,7 +131,7 @@ def test_chroma_of_stated_colours():
 def test_lamps_show_fire_and_an_even_sky_hides_it():
     stone = rl.round_brilliant(**PROPORTIONS)
     lamps, sky = (
-        chroma(picture(rl.Scene(stone, rl.load_dome(name), resolution=64, precision=0.02), wavelengths=8)).chroma_uv
+        chroma(color_picture(rl.Scene(stone, rl.load_dome(name), resolution=64, precision=0.02), wavelengths=8)).chroma_uv
         for name in ("small-lamps", "even-sky")
     )
     assert lamps > 3.0 * sky > 0.0

@@ -209,7 +209,7 @@ def test_the_code_id_follows_the_source(tmp_path, monkeypatch):
     assert original == module.code_id()
     (copy / "pictures" / "plots.py").write_text("# other pictures\n")
     assert module.code_id.__wrapped__() == original
-    kernel = copy / "tracers" / "beam_kernel.py"
+    kernel = copy / "tracers" / "exact" / "beam_kernel.py"
     kernel.write_text(kernel.read_text() + "#")
     assert module.code_id.__wrapped__() != original
 

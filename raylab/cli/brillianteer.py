@@ -51,13 +51,13 @@ def brillianteer(
 ) -> None:
     """Finish a blocked stone in every way that is asked for, on its mains as measured, and compare.
 
-    All combinations of the values are traced exactly, face-up; the best under the wish are put side by side. Written are
+    All combinations of the values are traced exactly, face-up; the best under the objective are put side by side. Written are
     `choices.png` (their contrast maps on one scale), `grid.png` (all combinations; none for a single one), `grid.nc` and
     `finish.json`. Material that is ground away can't be put back; the tool gives no order to cut.
 
     For example:
 
-        raylab brillianteer scenes/stones/blocked.csv --out out/finish --wish "most brightness with weight_ct >= 1.01"
+        raylab brillianteer scenes/stones/blocked.csv --out out/finish --objective "most brightness with weight_ct >= 1.01"
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def brillianteer(
         Turns of the upper halves towards their mains to try, degrees; negative is digging.
     lower_painting_deg
         The same of the lower halves.
-    wish
+    objective
         What to look for: `most` or `least` of a number, `with` limits, such as "most brightness with weight_ct >= 1.00".
     show
         How many of the best to put side by side, 1 to 6.
@@ -141,7 +141,7 @@ def brillianteer(
                 stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
                 precision=precision, progress=tell,
             )  # fmt: skip
-        facts = {"wish": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
+        facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for told, one in zip(facts["alternatives"], best, strict=True):
             told["tied_with_first"] = one.tied
         (stage / "grid.nc").write_bytes(grid.to_netcdf(engine="h5netcdf"))
@@ -170,7 +170,7 @@ def _none_fits(grid: xr.Dataset, objective: str) -> InputError:
     weight, bright = (grid[name].values for name in ("weight_ct", "brightness"))
     most = f"weights here are up to {np.nanmax(weight):.4f} ct, brightness up to {np.nanmax(bright):.4f}"
     return InputError(
-        "no choice keeps to these limits for certain", key="--wish", value=objective, expected=f"other limits; {most}"
+        "no choice keeps to these limits for certain", key="--objective", value=objective, expected=f"other limits; {most}"
     )
 
 

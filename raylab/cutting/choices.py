@@ -1,4 +1,4 @@
-"""A grid of choices for the last facets, traced exactly, and the best few of it under a wish."""
+"""A grid of choices for the last facets, traced exactly, and the best few of it under an objective."""
 
 from __future__ import annotations
 
@@ -119,15 +119,15 @@ class Best:
 
 
 def best_brillianteering(grid: xr.Dataset, objective: str | Objective, count: int = 3) -> tuple[Best, ...]:
-    """The best few choices of a grid under a wish, best first; none where no choice keeps to its limits.
+    """The best few choices of a grid under an objective, best first; none where no choice keeps to its limits.
 
     A limit is kept where it holds for certain, bracket and all.
 
-    Raises InputError for a wish that is not understood.
+    Raises InputError for an objective that is not understood.
 
     >>> import raylab as rl
-    >>> from raylab.cutting.objective import read_wish
-    >>> read_wish("most brightness with weight_ct >= 1.00", ["brightness", "weight_ct"]).limits[0].bound
+    >>> from raylab.cutting.objective import read_objective
+    >>> read_objective("most brightness with weight_ct >= 1.00", ["brightness", "weight_ct"]).limits[0].bound
     1.0
     """
     names = (*STATISTICS, *WEIGHTS)

@@ -10,17 +10,28 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-import raylab.tracers
+import raylab.tracers.exact
 from raylab import jit
 
-CHAIN = ("facing", "fence", "clip", "beam_optics", "batches", "beam_kernel", "tint", "wedge", "rounds", "beams")
+CHAIN = (
+    "nearest_plane",
+    "single_facet",
+    "clipping",
+    "beam_optics",
+    "beam_batch",
+    "beam_kernel",
+    "mean_transmission",
+    "shared_symmetry",
+    "schedule",
+    "beams",
+)
 """The modules between a facet and `trace_beams`, each after those it imports."""
 
 
 @contextlib.contextmanager
 def broken(module: str, line: str, instead: str) -> Iterator[Callable[..., Any]]:
-    """`trace_beams` with `line`, which must occur once in raylab/tracers/`module`.py, replaced by `instead`."""
-    names = {name: f"raylab.tracers.{name}" for name in CHAIN}
+    """`trace_beams` with `line`, which must occur once in raylab/tracers/exact/`module`.py, replaced by `instead`."""
+    names = {name: f"raylab.tracers.exact.{name}" for name in CHAIN}
     before = {name: sys.modules.get(full) for name, full in names.items()}
     compile_later, jit.njit = jit.njit, lambda **_: lambda function: function
     try:
@@ -32,9 +43,9 @@ def broken(module: str, line: str, instead: str) -> Iterator[Callable[..., Any]]
                     raise ValueError(f"{line!r} occurs {source.count(line)} times in {module}")
                 source = source.replace(line, instead)
             fresh = types.ModuleType(full)
-            fresh.__package__ = "raylab.tracers"
+            fresh.__package__ = "raylab.tracers.exact"
             sys.modules[full] = fresh
-            setattr(raylab.tracers, name, fresh)
+            setattr(raylab.tracers.exact, name, fresh)
             exec(compile(source, f"<broken {name}>", "exec"), fresh.__dict__)  # noqa: S102 (our own source)
         yield sys.modules[names["beams"]].trace_beams
     finally:
@@ -43,4 +54,4 @@ def broken(module: str, line: str, instead: str) -> Iterator[Callable[..., Any]]
             sys.modules.pop(full)
             if before[name] is not None:
                 sys.modules[full] = before[name]
-                setattr(raylab.tracers, name, before[name])
+                setattr(raylab.tracers.exact, name, before[name])

@@ -81,25 +81,25 @@ furnace = functools.partial(checks.furnace, pairs=PAIRS)
 
 MUTANTS = {
     "flipped clip side": (
-        "clip",
+        "clipping",
         "-1.0 if gain < -slack else (1.0 if gain > slack else 0.0)",
         "-1.0 if gain > slack else (1.0 if gain < -slack else 0.0)",
         [reference],
     ),
     "cut in the wrong place": (
-        "clip",
+        "clipping",
         "share = corner[a, GAIN] / (corner[a, GAIN] - corner[b, GAIN])",
         "share = 0.5",
         [reference],
     ),
-    "lost corner": ("clip", "if v >= sides and corner[v, BORDER] >= 0.0:", "if v >= sides:", [sums]),
+    "lost corner": ("clipping", "if v >= sides and corner[v, BORDER] >= 0.0:", "if v >= sides:", [sums]),
     "dropped pieces": (
         "beam_kernel",
         "for cell in range(count):\n            for k",
         "for cell in range(min(count, 1)):\n            for k",
         [sums],
     ),
-    "fence that holds nothing back": ("fence", "met >= 0 and out == 0, t", "met >= 0, t", [reference]),
+    "fence that holds nothing back": ("single_facet", "met >= 0 and out == 0, t", "met >= 0, t", [reference]),
     "lost Jacobian of the entry": (
         "beams",
         "area, area * beam[optics.INTENSITY]",
@@ -121,19 +121,19 @@ MUTANTS = {
         [sums, reference, furnace],
     ),
     "wrong order of a wedge of turns": (
-        "wedge",
+        "shared_symmetry",
         "first, angle = 0.0, 2.0 * math.pi / order",
         "first, angle = 0.0, math.pi / order",
         [wedge],
     ),
     "wrong order of a wedge of mirrors": (
-        "wedge",
+        "shared_symmetry",
         "mirror[0, 0]), math.pi / order",
         "mirror[0, 0]), 2.0 * math.pi / order",
         [wedge],
     ),
     "path length from the last facet": ("beam_kernel", "beam[SLID] += slide", "beam[SLID] = slide", [tint]),
-    "series cut short": ("tint", "_TERMS = 24", "_TERMS = 2", [tint]),
+    "series cut short": ("mean_transmission", "_TERMS = 24", "_TERMS = 2", [tint]),
 }
 
 
