@@ -125,7 +125,7 @@ def _arrays(group: Group, entry: str, x: np.ndarray, y: np.ndarray, rules: Rules
     group.unequal += unequal
     at = np.unravel_index(int(relative.argmax()), relative.shape)
     place = str([int(k) for k in at]) if at else ""
-    said = f"{unequal} of {x.size} numbers differ; at {place or 'it'}: {x[at]!r} became {y[at]!r}"
+    said = f"{unequal} of {x.size} numbers differ; at {place or 'it'}: {x[at].item()!r} became {y[at].item()!r}"
     if not unequal:
         said = "equal, but not bit for bit (sign of zero or type)"
     if x.dtype != y.dtype:
@@ -185,7 +185,7 @@ def report(group: Group, most: int) -> bool:
     """Print one group; True where nothing fails."""
     failing = [one for one in group.differences if not one.accepted]
     (absolute, place), (relative, other) = group.largest("absolute"), group.largest("relative")
-    state = "bit-identical" if not group.differences else "same" if not failing else "DIFFERENT"
+    state = "bit-identical" if not group.differences else "accepted" if not failing else "DIFFERENT"
     print(f"{group.name:18} {group.numbers:10,d} numbers {group.texts:6,d} texts  {state}", end="")
     if not group.differences:
         print()

@@ -871,8 +871,9 @@ def ray_paths(dump: Dump) -> None:
 @group
 def files(dump: Dump) -> None:
     """Facet tables, meshes, vector pictures, what a render writes beside pictures."""
+    known = demo_stones()
     for name in ("well-proportioned", "blocked.csv", "offer-a.ply", "bruted", "tinted-under-lamps", "culet"):
-        dump.put(f"facet-tables/{name}", facet_table(demo_stones()[name]))
+        dump.put(f"facet-tables/{name}", facet_table(known[name]))
     for kind in ("stl", "obj", "ply", "glb"):
         dump.put_all(f"meshes/{kind}", mesh_facts(brilliant(culet_pct=2), kind))
     found = shipped_scenes(64)
