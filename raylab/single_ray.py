@@ -14,6 +14,7 @@ import numpy as np
 
 from .lighting.dome import Dome
 from .scene.view import View
+from .stone.finish import ABSORBING
 from .stone.stone import Stone
 from .tracers.reference import Path, trace_path
 from .tracers.sampled.sampling import view_rays
@@ -138,7 +139,7 @@ def _points(facets: list[int], origin: np.ndarray, way: np.ndarray, stone: Stone
 def _fate(stone: Stone, dome: Dome, view: View, facet: int, weight: float, way: np.ndarray | None) -> str:
     """The ledger's entry for what leaves: the head's cone first, then below or above the stone's own girdle plane."""
     if way is None:
-        return SCATTERED if stone.bruted[facet] and weight > 0.0 else NOWHERE
+        return SCATTERED if stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
     if math.degrees(math.acos(min(1.0, float((view.rotation() @ way)[2])))) < dome.head_half_angle_deg:
         return HEAD
     return LEAK if way[2] < 0.0 else SKY

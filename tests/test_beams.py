@@ -200,7 +200,7 @@ def test_symmetry_is_found_in_the_planes(gem):
     rough = Stone.from_planes(
         gem.normals,
         gem.distances_mm,
-        bruted=np.array([t == "star" and i == 0 for t, i in zip(gem.tiers, gem.indices, strict=True)]),
+        finishes=["absorbing" if gem.facet_name(f) == "star 0" else "polished" for f in range(len(gem))],
     )
     assert copies(rough, HEAD_SHADOW, View()) == 2
 

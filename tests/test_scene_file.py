@@ -18,6 +18,7 @@ from raylab.lighting.dome_file import dome_names, load_dome
 from raylab.optics.absorption import load_tint
 from raylab.scene.scene_file import load_scene
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.finish import ABSORBING
 from raylab.stone.scanning.scan import load_scan
 from raylab.stone.stone_file import load_stone
 
@@ -34,7 +35,7 @@ table_pct = 57
 crown_angle_deg = 34.5
 pavilion_angle_deg = 40.75
 girdle_facets = 64
-bruted_girdle = true
+girdle_finish = "absorbing"
 diameter_mm = 6.5
 material = "diamond"
 absorption_per_mm = [[400, 0.02], [700, 0.01]]
@@ -114,7 +115,7 @@ def test_every_value_arrives(write):
     assert scene.wavelengths_nm == (486.134, 589.3, 656.281)
     assert (scene.view.tilt_deg, scene.view.tilt_azimuth_deg, scene.view.turn_deg) == (5, 30, 0)
     assert scene.stone.tiers.count("girdle") == 64
-    assert scene.stone.bruted.sum() == 64
+    assert scene.stone.finishes.count(ABSORBING) == 64
     assert scene.stone.material.absorption_per_mm(550) == pytest.approx(0.015, rel=1e-14)
     assert scene.dome.sky == "overcast"
     assert scene.dome.head_half_angle_deg == 12

@@ -174,7 +174,7 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"dome": ["head-shadow"]}, {}, "dome: both an axis and a fixed value"),
         ({"crown_height_pct": [15.0]}, {"crown_angle_deg": 34.0}, "said twice, by crown_angle_deg and crown_height_pct"),
         ({"material": ["diamnod"]}, {}, "did you mean 'diamond'?"),
-        ({"bruted_girdle": [1.0]}, {}, "expected True or False"),
+        ({"girdle_finish": ["absorbin"]}, {}, "girdle_finish = 'absorbin': unknown finish; did you mean 'absorbing'?"),
         ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes of different lengths"),
         ({"star_pct": [50.0]}, {"layout": "gird"}, "did you mean 'grid'?"),
         ({"star_pct": [50.0]}, {"number": 4}, "number = 4: a grid has as many designs as its axes say"),

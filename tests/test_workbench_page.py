@@ -178,10 +178,10 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
         assert bar == f"[{written(low)}, {written(high)}]"
         if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
             page.slide(key, 0)
-    page.page.locator("#bruted").check()
+    page.page.select_option("#girdle-finish", "absorbing")
     page.page.select_option("#material", "sapphire")
     page.rest()
-    assert_told(page, traced(page.values(), bruted_girdle=True, material="sapphire"))
+    assert_told(page, traced(page.values(), girdle_finish="absorbing", material="sapphire"))
     for _ in range(len([key for key in SLIDERS if not key.startswith("tilt")]) + 3):
         page.page.keyboard.press("Control+z")
     page.page.click("#face-up")

@@ -41,7 +41,7 @@ def brillianteer(
     dome: str = "head-shadow",
     diameter_mm: float | None = None,
     unit: str | None = None,
-    bruted_girdle: Flag = False,
+    girdle_finish: str | None = None,
     coverage: float = 3.0,
     angle_uncertainty_deg: float | None = None,
     distance_uncertainty_um: float | None = None,
@@ -83,8 +83,8 @@ def brillianteer(
         Of the girdle, where it wasn't measured or is still to be ground down.
     unit
         Unit of length of a scan: mm, um, cm, m or in.
-    bruted_girdle
-        The girdle is rough and scatters what it meets, which a scan can't tell.
+    girdle_finish
+        Finish of the girdle, polished or absorbing (bruted); by default as the table says. A scan can't tell it.
     coverage
         Standard uncertainties that a main may be off from its tier's pattern without a flag.
     angle_uncertainty_deg
@@ -98,8 +98,6 @@ def brillianteer(
     """
     from dataclasses import replace
 
-    import numpy as np
-
     from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
     from ..cutting.objective import read_objective
     from ..cutting.preview import MOST_ALTERNATIVES
@@ -109,6 +107,7 @@ def brillianteer(
     from ..files import save_png, to_json, whole_set
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
+    from ..stone.finish import get_finish
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone_file import load_stone
 
@@ -127,8 +126,9 @@ def brillianteer(
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     stone, light = load_stone(blocked, unit=unit), load_dome(dome)
-    if bruted_girdle:
-        stone = replace(stone, bruted=stone.bruted | np.array([tier == "girdle" for tier in stone.tiers]))
+    if girdle_finish is not None:
+        girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.tiers, stone.finishes, strict=True)
+        stone = replace(stone, finishes=tuple(girdle if tier == "girdle" else finish for tier, finish in facets))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
         with progress("tracing the grid") as tell:
             grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=tell)

@@ -22,6 +22,7 @@ from ..optics.materials import get_material
 from ..results.statistics import Record, Statistic, record
 from ..scene.view import View
 from ..stone.cuts.round_brilliant import round_brilliant
+from ..stone.finish import get_finish
 from ..stone.stone import Stone
 from ..tracers.exact.beams import trace_beams
 from ..tracers.ledger import ENTRIES
@@ -40,7 +41,7 @@ STONE_KEYS = {
     "girdle_pct": ("girdle thickness at the mains", "%"),
     "culet_pct": ("culet size", "%"),
     "girdle_facets": ("girdle facets", "1"),
-    "bruted_girdle": ("bruted girdle", "1"),
+    "girdle_finish": ("girdle finish", ""),
     "diameter_mm": ("girdle diameter", "mm"),
     "weight_ct": ("weight", "ct"),
     "material": ("material", ""),
@@ -71,7 +72,7 @@ STATISTICS: dict[str, str] = {
     "head": "area mean of the share that leaves into the head's cone",
     "leak": "area mean of the share that leaves below the girdle plane",
     "absorbed": "area mean of the share taken by body colour",
-    "scattered": "area mean of the share that met a bruted facet",
+    "scattered": "area mean of the share that met an absorbing facet",
     "untraced": "area mean of the share still inside when tracing ended",
 }
 """Exact statistics, each with a certain bracket; all have the unit 1."""
@@ -157,10 +158,8 @@ def resolved(key: str, value: Any) -> Any:
         return value if isinstance(value, Dome) else load_dome(value)
     if key == "material":
         return get_material(value)
-    if key == "bruted_girdle":
-        if not isinstance(value, bool | np.bool_):
-            raise InputError("of the wrong kind", key=key, value=value, expected="True or False")
-        return bool(value)
+    if key == "girdle_finish":
+        return get_finish(value, key).kind
     number = number_in(key, value, -1e9, 1e9)
     return int(number) if key == "girdle_facets" and number == int(number) else number
 

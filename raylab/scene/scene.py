@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 import math
@@ -95,7 +96,7 @@ class Scene:
         stone, view, dome = self.stone, self.view, self.dome
         digest = hashlib.sha256(b"raylab scene 1\n")
         facts = {
-            "facets": [stone.tiers, stone.indices, stone.bruted.tolist(), stone.symmetry],
+            "facets": [stone.tiers, stone.indices, [dataclasses.astuple(finish) for finish in stone.finishes], stone.symmetry],
             "material": [
                 stone.material.name,
                 stone.material.density_g_cm3,

@@ -34,7 +34,7 @@ from .axes import NAMED, Plan, plan_of
 
 _DRAWN = ("brightness", "contrast_rms", "leak")
 _TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
-_FIXED = schema(**{key: (str if key in NAMED else bool if key == "bruted_girdle" else float, None) for key in KEYS})
+_FIXED = schema(**{key: (str if key in NAMED else float, None) for key in KEYS})
 _RUN = schema(
     layout=(str, "grid"),
     number=(int, None),

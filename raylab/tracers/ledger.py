@@ -8,7 +8,7 @@ entered again. Each entry is tallied where it happens; none is computed as a res
     head       left into the head's cone: the observer sees himself, dark
     leak       left below the girdle plane
     absorbed   taken by the body colour
-    scattered  met a bruted (rough) facet
+    scattered  met an absorbing facet, such as a bruted (rough) girdle
     untraced   still inside when the path was ended
 
 They sum to one to rounding. The girdle plane is the stone's own and tilts with it; the head's cone stands about the

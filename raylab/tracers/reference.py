@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..lighting.dome import Dome
+from ..stone.finish import ABSORBING
 from ..stone.stone import Stone
 from .ledger import ABSORBED, BOUNCES, CHANNELS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, SOURCE_X, SOURCE_Z, UNTRACED
 
@@ -128,7 +129,7 @@ def trace_path(
     if not 0.0 <= enter[f] < leave.min():
         return path
     path.facets.append(f)
-    if stone.bruted[f]:
+    if stone.finishes[f] == ABSORBING:
         path.scattered = 1.0
         return path
     here = origin + enter[f] * way
@@ -149,7 +150,7 @@ def trace_path(
         path.absorbed += float(np.trace(coherency).real) * (1.0 - left)
         coherency = coherency * left
         path.facets.append(f)
-        if stone.bruted[f]:
+        if stone.finishes[f] == ABSORBING:
             path.scattered += float(np.trace(coherency).real)
             return path
         coherency, mirrored, passed, outside = _split(coherency, way, stone.normals[f], n, 1.0, polarized)

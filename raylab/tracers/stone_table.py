@@ -18,14 +18,14 @@ class StoneTable(NamedTuple):
     `planes` (F, 4): outward unit normal and distance in mm, side facets last; `mains` counts the others. Inside the
     cylinder of squared radius `core2` about the z axis no side facet can be hit, so one comparison spares a girdle's 96
     planes; it holds for every stone, a girdle not quite vertical included. `facet` (F,) gives each row's facet number in
-    the `Stone`; `bruted` (F,); `n`; `absorption` in 1/mm.
+    the `Stone`; `finish` (F,) each row's `Finish.code`; `n`; `absorption` in 1/mm.
     """
 
     planes: np.ndarray
     mains: int
     core2: float
     facet: np.ndarray
-    bruted: np.ndarray
+    finish: np.ndarray
     n: float
     absorption: float
 
@@ -44,7 +44,7 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
         mains=int(len(stone) - steep.sum()),
         core2=core * core,
         facet=order.astype(np.int64),
-        bruted=stone.bruted[order],
+        finish=np.array([finish.code for finish in stone.finishes])[order],
         n=stone.material.n(wavelength_nm),
         absorption=stone.material.absorption_per_mm(wavelength_nm),
     )

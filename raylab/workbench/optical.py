@@ -13,6 +13,7 @@ from ..jit import njit
 from ..lighting.dome import Dome
 from ..scene.pixel_grid import PixelGrid
 from ..scene.view import View
+from ..stone.finish import ABSORBS
 from ..stone.stone import Stone
 from ..tracers.exact.beam_optics import INTENSITY, WIDTH, enter, meet
 from ..tracers.exact.beams import Beams
@@ -33,7 +34,7 @@ def _weights(nodes, row_of, stone, sky, turn, polarized):  # type: ignore[no-unt
             continue
         beams[k] = beams[before]
         weights[k] = beams[k, INTENSITY]
-        if stone.bruted[row]:
+        if stone.finish[row] == ABSORBS:
             beams[k, INTENSITY] = 0.0
         else:
             n = stone.planes[row]

@@ -22,6 +22,7 @@ from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
+from ..stone.finish import FINISHES
 from ..stone.stone_file import STONE_READERS
 from ..units import number_in
 from ..version import __version__
@@ -65,6 +66,7 @@ class Workbench:
             "tilt_azimuth_deg": opened.tilt_azimuth_deg,
             "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
+            "finishes": [{"kind": kind, "description": description} for kind, description in FINISHES.items()],
             "maps": legends(),
             "colours": color_tables(),
             "units": UNITS,

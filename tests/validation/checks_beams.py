@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from both_tracers import ENTRIES, RICH
 from checks import off
-from polyhedra import body, box, cube_corner, hexagonal_prism, mains_only, random_polyhedron, ref
+from polyhedra import body, box, cube_corner, finishes, hexagonal_prism, mains_only, random_polyhedron, ref
 from scipy.spatial import ConvexHull
 
 from raylab.lighting.dome import Dome, Lamp, Zone
@@ -185,7 +185,10 @@ def tint_through_polygons(trace: Trace, pairs: list[Pair], absorption_per_mm: fl
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([42, key])
         tinted = body(
-            stone.normals, stone.distances_mm, stone.material.tinted(absorption_per_mm), bruted=np.arange(len(stone)) % 5 == 0
+            stone.normals,
+            stone.distances_mm,
+            stone.material.tinted(absorption_per_mm),
+            finishes=finishes(np.arange(len(stone)) % 5 == 0),
         )
         beams = trace(tinted, RICH, view, precision=0.05)
         extent = np.sqrt(beams.areas_mm2) * absorption_per_mm

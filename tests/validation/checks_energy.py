@@ -53,10 +53,10 @@ def upper_and_lower_halves() -> float:
 
 
 def _mixed_bag() -> list[Stone]:
-    """Clear, tinted and bruted stones, a brilliant of each."""
+    """Clear, tinted and partly absorbing stones, a brilliant of each."""
     stones = [gem(a, b) for a, b in itertools.product((0.0, 0.2), (False, True))]
     for key in range(12):
-        stones.append(random_polyhedron(key, absorption_per_mm=0.4 * (key % 2), bruted_share=0.3 * (key % 3 == 0)))
+        stones.append(random_polyhedron(key, absorption_per_mm=0.4 * (key % 2), absorbing_share=0.3 * (key % 3 == 0)))
     return stones
 
 

@@ -16,15 +16,16 @@ from raylab.tracers import ledger, reference
 
 @check
 def reference_and_rays_agree() -> float:
-    """Every channel of every ray, to 1e-10: brilliant and random polyhedra, polarized or not, tinted or not, bruted or not.
+    """Every channel of every ray, to 1e-10: brilliant and random polyhedra, polarized or not, tinted or not, some absorbing.
 
     The reference carries a coherency matrix in the lab frame, the packet tracer a Stokes row: they share no optics code.
     """
     worst = 0.0
-    for key, (tint, rough, polarized) in enumerate(itertools.product((0.0, 0.3), (False, True), (True, False))):
-        stones = [gem(tint, rough)]
+    for key, (tint, absorbing, polarized) in enumerate(itertools.product((0.0, 0.3), (False, True), (True, False))):
+        stones = [gem(tint, "absorbing" if absorbing else "polished")]
         stones += [
-            random_polyhedron(10 * key + k, n=1.3 + 0.4 * k, absorption_per_mm=tint, bruted_share=0.2 * rough) for k in range(5)
+            random_polyhedron(10 * key + k, n=1.3 + 0.4 * k, absorption_per_mm=tint, absorbing_share=0.2 * absorbing)
+            for k in range(5)
         ]
         for number, stone in enumerate(stones):
             origins, ways = random_rays(stone, 12 if number else 24, key)

@@ -265,7 +265,7 @@ def missing_facet_in_table(patch: Patch) -> None:
             planes=np.ascontiguousarray(table.planes[rest]),
             mains=table.mains - 1,
             facet=table.facet[rest],
-            bruted=table.bruted[rest],
+            finish=table.finish[rest],
         )
 
     _table(patch, change)

@@ -12,6 +12,7 @@ import math
 import numpy as np
 
 from ...jit import njit
+from ...stone.finish import ABSORBS
 from ..ledger import CHANNELS, SCATTERED, tally_exit
 from .beam_batch import Batch, Rules, Setting, Some
 from .beam_optics import (
@@ -66,7 +67,7 @@ COUNTERS = 9
 
 @njit(nogil=True)
 def _go(  # type: ignore[no-untyped-def]
-    at, rules, held, held_ledgers, held_corners, todo, planes, bruted, facet, n, mains, core2, dome, turn,
+    at, rules, held, held_ledgers, held_corners, todo, planes, finish, facet, n, mains, core2, dome, turn,
     fence, fences, ahead, bits, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
     stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
 ):  # fmt: skip
@@ -142,7 +143,7 @@ def _go(  # type: ignore[no-untyped-def]
             nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
             if tinted:
                 path_length(event, beam, nx, ny, nz, d)
-            if bruted[row]:
+            if finish[row] == ABSORBS:
                 weight, ux, uy, uz = beam[INTENSITY], 0.0, 0.0, 0.0
                 piece[INTENSITY], piece[LIVE] = 0.0, 0.0
             else:
@@ -158,7 +159,7 @@ def _go(  # type: ignore[no-untyped-def]
                 for k in range(EVENT):
                     events[known, k] = event[k]
             elif weight > 0.0:
-                if bruted[row]:
+                if finish[row] == ABSORBS:
                     account[SCATTERED] += weight
                 else:
                     tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
@@ -223,7 +224,7 @@ def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch
     events = [np.empty((some if rules.absorption > 0.0 else 0, EVENT))]
     at, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
     while need := _go(
-        at, rules, *active, todo, stone.planes, stone.bruted, stone.facet, stone.n, stone.mains,
+        at, rules, *active, todo, stone.planes, stone.finish, stone.facet, stone.n, stone.mains,
         stone.core2, dome, turn, fence, fences, *workspace, *spare, *stack, *stack_corners, *done, *done_corners,
         *nodes, *events, through,
     ):  # fmt: skip

@@ -14,6 +14,7 @@ import numpy as np
 
 from ...jit import njit
 from ...optics.fresnel import interface
+from ...stone.finish import ABSORBS
 from ..ledger import CHANNELS, GLARE, HEAD, LEAK, SCATTERED, SKY, tally_exit
 
 STEADY = 1e-12
@@ -71,7 +72,7 @@ def enter(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore[no-u
     """
     beam[:] = 0.0
     ledger[:] = 0.0
-    if stone.bruted[row]:
+    if stone.finish[row] == ABSORBS:
         ledger[SCATTERED] = 1.0
         beam[MOST], beam[MOST_TO] = 1.0, SCATTERED
         return

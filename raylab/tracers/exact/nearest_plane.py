@@ -15,6 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...jit import njit
+from ...stone.finish import REFRACTS
 from ..stone_table import StoneTable
 
 GRAZING = 1e-9
@@ -40,7 +41,7 @@ def filled_up(table: StoneTable) -> StoneTable:
         planes=np.where(real[:, None], table.planes[order], [0.0, 0.0, 0.0, 1.0]),
         mains=mains + more,
         facet=np.where(real, table.facet[order], -1),
-        bruted=real & table.bruted[order],
+        finish=np.where(real, table.finish[order], REFRACTS),
     )
 
 

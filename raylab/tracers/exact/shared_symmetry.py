@@ -1,7 +1,7 @@
 """The symmetry of stone, dome and view together, found from the planes and the dome's table, never assumed.
 
-A rotation about the stone's axis or a mirror plane through it counts where it takes the facets onto the facets (bruted ones
-onto bruted ones), leaves the direction of view as it is, and leaves the dome's light as it is. What counts forms a group of
+A rotation about the stone's axis or a mirror plane through it counts where it takes the facets onto facets of the same
+finish, leaves the direction of view as it is, and leaves the dome's light as it is. What counts forms a group of
 turns and mirrors of the map plane about its origin; a wedge of the map then stands for all of it. Where nothing counts,
 the group is the identity and the wedge is the whole map.
 
@@ -72,7 +72,9 @@ class _Planes:
 
     def __init__(self, stone: Stone) -> None:
         size = float(stone.size_mm.max())
-        self.normals, self.reach, self.bruted = stone.normals, stone.distances_mm / size, stone.bruted
+        self.normals, self.reach = stone.normals, stone.distances_mm / size
+        finishes = list(dict.fromkeys(stone.finishes))
+        self.finish = np.array([finishes.index(finish) for finish in stone.finishes])
         self.tree = cKDTree(np.column_stack([self.normals, self.reach]))
 
     def image(self, matrix: np.ndarray, which: np.ndarray | None = None) -> np.ndarray | None:
@@ -80,7 +82,7 @@ class _Planes:
         rows = np.arange(len(self.reach)) if which is None else which
         moved = np.column_stack([self.normals[rows] @ matrix.T, self.reach[rows]])
         gap, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
-        if not np.all(gap < SAME) or not np.array_equal(self.bruted[rows], self.bruted[onto]):
+        if not np.all(gap < SAME) or not np.array_equal(self.finish[rows], self.finish[onto]):
             return None
         return np.asarray(onto) if np.bincount(onto).max() == 1 else None
 
@@ -113,7 +115,7 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
 
 def _smallest_ring(planes: _Planes) -> np.ndarray:
     """The fewest facets that share slope, distance and finish, so that a symmetry must permute them."""
-    kind = planes.bruted.astype(np.int64)
+    kind = planes.finish
     for number in (planes.normals[:, 2], planes.reach):
         rising = np.argsort(number)
         step = np.empty(len(rising), np.int64)

@@ -24,6 +24,7 @@ import numpy as np
 from ...jit import njit, parallel_kernel
 from ...lighting.dome import DomeTable
 from ...optics.fresnel import STEADY, interface
+from ...stone.finish import ABSORBS
 from ..ledger import ABSORBED, CHANNELS, GLARE, SCATTERED, UNTRACED, tally_exit
 from ..stone_table import StoneTable
 
@@ -111,7 +112,7 @@ def _side_facet(planes, mains, p, k):  # type: ignore[no-untyped-def]
 def _enter(row, k, p, stone, dome, turn, polarized, cone):  # type: ignore[no-untyped-def]
     """First surface: book the glare, send the rest of lane k inside. Returns False where nothing enters."""
     f = int(p[_FACET + k])
-    if stone.bruted[f]:
+    if stone.finish[f] == ABSORBS:
         row[SCATTERED] += 1.0
         return False
     nx, ny, nz = stone.planes[f, 0], stone.planes[f, 1], stone.planes[f, 2]
@@ -221,7 +222,7 @@ def _absorb(p, coefficient, out):  # type: ignore[no-untyped-def]
 
 @njit()
 def _find_next(p, stone, out):  # type: ignore[no-untyped-def]
-    """Set every lane's next facet; a lane that finds none, or a bruted one, books its weight and is free."""
+    """Set every lane's next facet; a lane that finds none, or an absorbing one, books its weight and is free."""
     _next_facet(stone.planes, stone.mains, p)
     for k in range(LANES):
         if p[_RAY + k] < 0.0:
@@ -249,7 +250,7 @@ def _outside(cone, cos_i, cos_t):  # type: ignore[no-untyped-def]
 def _trace_block(first, last, origins, directions, cones, stone, dome, turn, polarized, min_weight, max_bounces, out, hit):  # type: ignore[no-untyped-def]
     """Trace rays first..last-1 into their rows of `out`; returns the number of path segments walked."""
     p = np.zeros(_PACKET)
-    rough = stone.bruted.any()
+    absorbing = (stone.finish == ABSORBS).any()
     entry = np.empty((last - first, 3))
     for start in range(first, last, LANES):
         for k in range(LANES):
@@ -276,7 +277,7 @@ def _trace_block(first, last, origins, directions, cones, stone, dome, turn, pol
             if r < 0:
                 continue
             busy += 1
-            if rough and stone.bruted[int(p[_FACET + k])]:
+            if absorbing and stone.finish[int(p[_FACET + k])] == ABSORBS:
                 out[r, SCATTERED] += p[_WEIGHT + k] + p[_I + k]
                 p[_RAY + k] = -1.0
                 continue

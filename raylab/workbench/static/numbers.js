@@ -7,7 +7,7 @@ const LEDGER = [
   ["head", "head", "Out into the cone of the observer's head: the observer sees himself, dark"],
   ["leak", "leak", "Out below the girdle plane"],
   ["absorbed", "absorbed", "Taken by body colour"],
-  ["scattered", "scattered", "Met a bruted (rough) facet"],
+  ["scattered", "scattered", "Met an absorbing facet, such as a bruted girdle"],
   ["untraced", "untraced", "Still inside when the path was ended; never redistributed"],
 ];
 const STATISTICS = [
