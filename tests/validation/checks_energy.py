@@ -54,7 +54,7 @@ def upper_and_lower_halves() -> float:
 
 def _mixed_bag() -> list[Stone]:
     """Clear, tinted and partly absorbing stones, a brilliant of each."""
-    stones = [gem(a, b) for a, b in itertools.product((0.0, 0.2), (False, True))]
+    stones = [gem(a, b) for a, b in itertools.product((0.0, 0.2), ("polished", "absorbing"))]
     for key in range(12):
         stones.append(random_polyhedron(key, absorption_per_mm=0.4 * (key % 2), absorbing_share=0.3 * (key % 3 == 0)))
     return stones
