@@ -130,7 +130,7 @@ def main() -> None:
 
     def plain() -> tuple[np.ndarray, np.ndarray]:
         out, segments = np.zeros((RAYS, CHANNELS)), np.zeros(RAYS, dtype=np.int64)
-        plain_loop(origins, directions, table.planes, table.n, turn, dome.table, out, segments)
+        plain_loop(origins, directions, table.planes, table.medium.n, turn, dome.table, out, segments)
         return out, segments
 
     out, hit, segments = packets(True)

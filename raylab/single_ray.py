@@ -16,6 +16,7 @@ from .lighting.dome import Dome
 from .scene.view import View
 from .stone.finish import ABSORBING
 from .stone.stone import Stone
+from .tracers.ledger import FIELDS, entry_of_exit
 from .tracers.reference import Path, trace_path
 from .tracers.sampled.sampling import view_rays
 from .units import SODIUM_D_NM
@@ -137,9 +138,7 @@ def _points(facets: list[int], origin: np.ndarray, way: np.ndarray, stone: Stone
 
 
 def _fate(stone: Stone, dome: Dome, view: View, facet: int, weight: float, way: np.ndarray | None) -> str:
-    """The ledger's entry for what leaves: the head's cone first, then below or above the stone's own girdle plane."""
+    """The ledger's entry for what leaves."""
     if way is None:
         return SCATTERED if stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
-    if math.degrees(math.acos(min(1.0, float((view.rotation() @ way)[2])))) < dome.head_half_angle_deg:
-        return HEAD
-    return LEAK if way[2] < 0.0 else SKY
+    return FIELDS[entry_of_exit(float(way[2]), float((view.rotation() @ way)[2]), dome.table.head_cos)]

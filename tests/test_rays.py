@@ -87,7 +87,7 @@ def test_glare_is_fresnels_reflectance_where_the_ray_enters():
     for row, origin, way in zip(out, origins, ways, strict=True):
         first = reference.trace_path(origin, way, GEM, max_bounces=0).facets[0]
         incidence = np.degrees(np.arccos(-way @ GEM.normals[first]))
-        assert row[ledger.GLARE] == pytest.approx(float(fresnel(incidence, 1.0, TABLE.n).reflectance), abs=1e-12)
+        assert row[ledger.GLARE] == pytest.approx(float(fresnel(incidence, 1.0, TABLE.medium.n).reflectance), abs=1e-12)
 
 
 def test_limits_of_a_path():

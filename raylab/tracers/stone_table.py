@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..optics.media import Medium, medium_of
 from ..stone.stone import Stone
 
 STEEP = 0.02
@@ -18,7 +19,7 @@ class StoneTable(NamedTuple):
     `planes` (F, 4): outward unit normal and distance in mm, side facets last; `mains` counts the others. Inside the
     cylinder of squared radius `core2` about the z axis no side facet can be hit, so one comparison spares a girdle's 96
     planes; it holds for every stone, a girdle not quite vertical included. `facet` (F,) gives each row's facet number in
-    the `Stone`; `finish` (F,) each row's `Finish.code`; `n`; `absorption` in 1/mm.
+    the `Stone`; `finish` (F,) each row's `Finish.code`; `medium` what the stone is made of.
     """
 
     planes: np.ndarray
@@ -26,8 +27,7 @@ class StoneTable(NamedTuple):
     core2: float
     facet: np.ndarray
     finish: np.ndarray
-    n: float
-    absorption: float
+    medium: Medium
 
 
 def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
@@ -45,6 +45,5 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
         core2=core * core,
         facet=order.astype(np.int64),
         finish=np.array([finish.code for finish in stone.finishes])[order],
-        n=stone.material.n(wavelength_nm),
-        absorption=stone.material.absorption_per_mm(wavelength_nm),
+        medium=medium_of(stone.material, wavelength_nm),
     )

@@ -15,7 +15,7 @@ from ..scene.pixel_grid import PixelGrid
 from ..scene.view import View
 from ..stone.finish import ABSORBS
 from ..stone.stone import Stone
-from ..tracers.exact.beam_optics import INTENSITY, WIDTH, enter, meet
+from ..tracers.exact.beam_optics import INTENSITY, WIDTH, enter_beam, reflect_beam
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import CHANNELS
@@ -30,7 +30,7 @@ def _weights(nodes, row_of, stone, sky, turn, polarized):  # type: ignore[no-unt
     for k in range(len(nodes)):
         before, row = nodes[k, 0], row_of[nodes[k, 1]]
         if before < 0:
-            enter(beams[k], ledger, row, stone, sky, turn, polarized)
+            enter_beam(beams[k], ledger, row, stone, sky, turn, polarized)
             continue
         beams[k] = beams[before]
         weights[k] = beams[k, INTENSITY]
@@ -38,7 +38,7 @@ def _weights(nodes, row_of, stone, sky, turn, polarized):  # type: ignore[no-unt
             beams[k, INTENSITY] = 0.0
         else:
             n = stone.planes[row]
-            meet(beams[k], n[0], n[1], n[2], n[3], stone.n, polarized)
+            reflect_beam(beams[k], n[0], n[1], n[2], n[3], stone.medium.n, polarized)
     return weights
 
 

@@ -249,7 +249,7 @@ def _table(patch: Patch, change: Any) -> None:
 
 
 def swapped_indices_in_table(patch: Patch) -> None:
-    _table(patch, lambda table: table._replace(n=1.0 / table.n))
+    _table(patch, lambda table: table._replace(medium=table.medium._replace(n=1.0 / table.medium.n)))
 
 
 def shifted_planes_in_table(patch: Patch) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...jit import njit
 from ...stone.finish import ABSORBS
-from ..ledger import CHANNELS, SCATTERED, tally_exit
+from ..ledger import CHANNELS, SCATTERED, SKY, tally_exit
 from .beam_batch import Batch, Rules, Setting, Some
 from .beam_optics import (
     AREA,
@@ -37,10 +37,9 @@ from .beam_optics import (
     START,
     WAY,
     WIDTH,
-    booked,
-    meet,
     path_length,
     promise,
+    reflect_beam,
     shortest,
 )
 from .clipping import OWNER, SIZE, X, Y, area_of, new_workspace, polygon, split
@@ -67,7 +66,7 @@ COUNTERS = 9
 
 @njit(nogil=True)
 def _go(  # type: ignore[no-untyped-def]
-    at, rules, held, held_ledgers, held_corners, todo, planes, finish, facet, n, mains, core2, dome, turn,
+    at, rules, held, held_ledgers, held_corners, todo, planes, finish, facet, index, mains, core2, dome, turn,
     fence, fences, ahead, bits, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
     stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
 ):  # fmt: skip
@@ -144,10 +143,11 @@ def _go(  # type: ignore[no-untyped-def]
             if tinted:
                 path_length(event, beam, nx, ny, nz, d)
             if finish[row] == ABSORBS:
-                weight, ux, uy, uz = beam[INTENSITY], 0.0, 0.0, 0.0
+                weight, ux, uy, uz, entry = beam[INTENSITY], 0.0, 0.0, 0.0, SCATTERED
                 piece[INTENSITY], piece[LIVE] = 0.0, 0.0
             else:
-                weight, ux, uy, uz = meet(piece, nx, ny, nz, d, n, rules.polarized)
+                weight, ux, uy, uz = reflect_beam(piece, nx, ny, nz, d, index, rules.polarized)
+                entry = SKY
                 piece[HITS] += 1.0
             piece[POWER] = piece[INTENSITY] * piece[AREA]
             if beam[INTENSITY] > 0.0:
@@ -159,10 +159,10 @@ def _go(  # type: ignore[no-untyped-def]
                 for k in range(EVENT):
                     events[known, k] = event[k]
             elif weight > 0.0:
-                if finish[row] == ABSORBS:
+                if entry == SCATTERED:
                     account[SCATTERED] += weight
                 else:
-                    tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
+                    entry = tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
                 for k in range(CHANNELS):
                     through[facet[row], k] += piece[AREA] * (account[k] - ledger[k])
             piece[PROMISE] = promise(piece)
@@ -171,7 +171,7 @@ def _go(  # type: ignore[no-untyped-def]
                 piece[NODE] = rules.base + known
                 known += 1
             if weight > piece[MOST] and not tinted:
-                piece[MOST], piece[MOST_AT], piece[MOST_TO] = weight, piece[NODE], booked(account, ledger)
+                piece[MOST], piece[MOST_AT], piece[MOST_TO] = weight, piece[NODE], entry
             if piece[HITS] >= rules.max_bounces:
                 piece[LIVE] = 0.0
             if not (piece[LIVE] != 0.0 and piece[PROMISE] >= rules.floor):
@@ -224,7 +224,7 @@ def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch
     events = [np.empty((some if rules.absorption > 0.0 else 0, EVENT))]
     at, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
     while need := _go(
-        at, rules, *active, todo, stone.planes, stone.finish, stone.facet, stone.n, stone.mains,
+        at, rules, *active, todo, stone.planes, stone.finish, stone.facet, stone.medium.n, stone.mains,
         stone.core2, dome, turn, fence, fences, *workspace, *spare, *stack, *stack_corners, *done, *done_corners,
         *nodes, *events, through,
     ):  # fmt: skip

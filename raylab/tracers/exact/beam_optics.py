@@ -8,17 +8,10 @@ there are the areas the eye sees, so the Jacobian of the refraction at entry is 
 
 from __future__ import annotations
 
-import math
-
-import numpy as np
-
 from ...jit import njit
-from ...optics.fresnel import interface
 from ...stone.finish import ABSORBS
-from ..ledger import CHANNELS, GLARE, HEAD, LEAK, SCATTERED, SKY, tally_exit
-
-STEADY = 1e-12
-"""Below this squared sine of incidence the plane of incidence is left as it was: R_s and R_p agree there to 1e-12."""
+from ..ledger import GLARE, SCATTERED, tally_exit
+from ..surface import enter, interact
 
 FIRST_RATE, MEMORY, LEAST_RATE = 0.3, 0.1, 0.05
 """RATE of a beam that enters, share of a new hit in it, and what is added to it: the best of a few that were tried."""
@@ -41,31 +34,7 @@ EVENT = 9
 
 
 @njit()
-def _axis_across(sx, sy, sz, vx, vy, vz):  # type: ignore[no-untyped-def]
-    """(sx, sy, sz) as a unit vector, or any unit vector across v where it vanishes (normal incidence)."""
-    sin2 = sx * sx + sy * sy + sz * sz
-    if sin2 < STEADY:
-        if abs(vx) < 0.5:
-            sx, sy, sz = 0.0, vz, -vy
-        else:
-            sx, sy, sz = -vz, 0.0, vx
-        sin2 = sx * sx + sy * sy + sz * sz
-    norm = 1.0 / math.sqrt(sin2)
-    return sx * norm, sy * norm, sz * norm
-
-
-@njit()
-def booked(after, before):  # type: ignore[no-untyped-def]
-    """The ledger entry by which a row grew when one exit was booked."""
-    if after[SCATTERED] > before[SCATTERED]:
-        return SCATTERED
-    if after[HEAD] > before[HEAD]:
-        return HEAD
-    return LEAK if after[LEAK] > before[LEAK] else SKY
-
-
-@njit()
-def enter(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore[no-untyped-def]
+def enter_beam(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore[no-untyped-def]
     """Fill a beam that enters through the plane in `row` of the stone's table: glare booked, direction refracted.
 
     The view looks along the dome's -z; map point (x, y) is the line turn^T (x, y, h), h falling.
@@ -78,11 +47,9 @@ def enter(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore[no-u
         return
     nx, ny, nz, d = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2], stone.planes[row, 3]
     vx, vy, vz = -turn[2, 0], -turn[2, 1], -turn[2, 2]
-    cos_i = min(-(nx * vx + ny * vy + nz * vz), 1.0)
-    a, _, _, _, ta, tb, cos_t = interface(cos_i, 1.0 / stone.n)
-    ledger[GLARE] = a
-    tally_exit(ledger, a, vx + 2.0 * cos_i * nx, vy + 2.0 * cos_i * ny, vz + 2.0 * cos_i * nz, 0.0, turn, dome)
-    beam[MOST], beam[MOST_TO] = a, booked(ledger, np.zeros(CHANNELS))
+    glare, rx, ry, rz, i, q, tx, ty, tz, ax, ay, az, cos_i, _ = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
+    ledger[GLARE] = glare
+    beam[MOST], beam[MOST_TO] = glare, tally_exit(ledger, glare, rx, ry, rz, 0.0, turn, dome)
     # Height of the plane over (x, y): n.(turn^T (x, y, h)) = d, so h falls by (n.e_x)/cos_i along x.
     for part in range(3):
         ex, ey, ez, level = 0.0, 0.0, 0.0, d
@@ -90,46 +57,27 @@ def enter(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore[no-u
             ex, ey, ez, level = turn[part - 1, 0], turn[part - 1, 1], turn[part - 1, 2], 0.0
         h = (level - (nx * ex + ny * ey + nz * ez)) / cos_i
         beam[3 * part], beam[3 * part + 1], beam[3 * part + 2] = ex - h * vx, ey - h * vy, ez - h * vz
-    bend = cos_i / stone.n - cos_t
-    beam[9], beam[10], beam[11] = vx / stone.n + bend * nx, vy / stone.n + bend * ny, vz / stone.n + bend * nz
-    beam[INTENSITY], beam[Q] = ta, tb if polarized else 0.0
-    beam[EX], beam[EY], beam[EZ] = _axis_across(vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx, vx, vy, vz)
+    beam[9], beam[10], beam[11] = tx, ty, tz
+    beam[INTENSITY], beam[Q] = i, q
+    beam[EX], beam[EY], beam[EZ] = ax, ay, az
     beam[LIVE], beam[RATE] = 1.0, FIRST_RATE
 
 
 @njit()
-def meet(beam, nx, ny, nz, d, n, polarized):  # type: ignore[no-untyped-def]
+def reflect_beam(beam, nx, ny, nz, d, index, polarized):  # type: ignore[no-untyped-def]
     """One internal hit: the beam is mirrored; returns the weight that is transmitted (0: none) and its direction."""
-    vx, vy, vz = beam[9], beam[10], beam[11]
-    cos_i = min(nx * vx + ny * vy + nz * vz, 1.0)
-    a, b, c, e, ta, tb, cos_t = interface(cos_i, n)
-    i, q, u, v = beam[INTENSITY], beam[Q], beam[U], beam[V]
-    if polarized:
-        # Turn the Stokes row from the axis (ex, ey, ez) to the axis s across this plane of incidence.
-        sx, sy, sz = vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx
-        ex, ey, ez = beam[EX], beam[EY], beam[EZ]
-        sine2 = sx * sx + sy * sy + sz * sz
-        if sine2 < STEADY:
-            sx, sy, sz = ex, ey, ez
-        else:
-            norm = 1.0 / math.sqrt(sine2)
-            sx, sy, sz = sx * norm, sy * norm, sz * norm
-        cos = ex * sx + ey * sy + ez * sz
-        sin = (ey * vz - ez * vy) * sx + (ez * vx - ex * vz) * sy + (ex * vy - ey * vx) * sz
-        cos2, sin2 = cos * cos - sin * sin, 2.0 * cos * sin
-        q, u = cos2 * q + sin2 * u, cos2 * u - sin2 * q
-        beam[EX], beam[EY], beam[EZ] = sx, sy, sz
-        beam[Q] = b * i + a * q
-        beam[U] = c * u - e * v
-        beam[V] = c * v + e * u
-    beam[INTENSITY] = a * i + b * q
+    weight, tx, ty, tz, i, q, u, v, _, _, _, ex, ey, ez = interact(
+        beam[9], beam[10], beam[11], nx, ny, nz, index,
+        beam[INTENSITY], beam[Q], beam[U], beam[V], beam[EX], beam[EY], beam[EZ], polarized,
+    )  # fmt: skip
+    beam[INTENSITY], beam[Q], beam[U], beam[V] = i, q, u, v
+    beam[EX], beam[EY], beam[EZ] = ex, ey, ez
     for at in (0, 3, 6, 9):  # mirror o (a point), its two slopes and v (vectors)
         twice = 2.0 * (nx * beam[at] + ny * beam[at + 1] + nz * beam[at + 2] - (d if at == 0 else 0.0))
         beam[at] -= twice * nx
         beam[at + 1] -= twice * ny
         beam[at + 2] -= twice * nz
-    bend = cos_t - n * cos_i
-    return ta * i + tb * q, n * vx + bend * nx, n * vy + bend * ny, n * vz + bend * nz
+    return weight, tx, ty, tz
 
 
 @njit()

@@ -228,17 +228,17 @@ def trace_beams(
     rules = Rules(
         floor=0.0,
         base=0,
-        paths=bool(keep_paths or table.absorption > 0.0),
+        paths=bool(keep_paths or table.medium.absorption_per_mm > 0.0),
         limit=int(max_beams),
         tolerance=TOLERANCE * float(stone.size_mm.max()),
         polarized=bool(polarized),
         max_bounces=int(max_bounces),
-        absorption=float(table.absorption),
+        absorption=float(table.medium.absorption_per_mm),
     )
     even = filled_up(table)
     setting = Setting(even, *fences_of(stone, even), sky, turn)
     batch, rounds = by_rounds(first, rules, precision, setting, threads or numba.get_num_threads())
-    if table.absorption > 0.0:
+    if table.medium.absorption_per_mm > 0.0:
         squares = gather(
             batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn, batch.through
         )
@@ -287,7 +287,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         if not area > nothing:
             continue
         beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
-        optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarized)
+        optics.enter_beam(beam, ledger, int(row_of[facet]), table, sky, turn, polarized)
         beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
         beam[optics.PROMISE] = optics.promise(beam)
         beam[[optics.NODE, optics.MOST_AT, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)

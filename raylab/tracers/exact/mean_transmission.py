@@ -31,7 +31,6 @@ from .beam_optics import (
     SIDES,
     START,
     WAY,
-    booked,
 )
 from .clipping import area_of
 
@@ -105,7 +104,7 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
     """
     squares = np.zeros((beams.shape[0], 2))
     deepest = 64
-    path, nothing = np.empty(deepest, np.int64), np.zeros(CHANNELS)
+    path = np.empty(deepest, np.int64)
     light, shine, row = np.empty(deepest), np.empty((deepest, 3)), np.zeros(CHANNELS)
     most = 3
     for k in range(beams.shape[0]):
@@ -136,8 +135,9 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
                 through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
-                tally_exit(row, event[LEAVES], event[WAY], event[WAY + 1], event[WAY + 2], event[HITS_BEFORE], turn, dome)
-                towards = booked(row, nothing)
+                towards = tally_exit(
+                    row, event[LEAVES], event[WAY], event[WAY + 1], event[WAY + 2], event[HITS_BEFORE], turn, dome
+                )
                 for k in range(CHANNELS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here

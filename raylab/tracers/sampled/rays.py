@@ -23,10 +23,11 @@ import numpy as np
 
 from ...jit import njit, parallel_kernel
 from ...lighting.dome import DomeTable
-from ...optics.fresnel import STEADY, interface
+from ...optics.media import Medium
 from ...stone.finish import ABSORBS
 from ..ledger import ABSORBED, CHANNELS, GLARE, SCATTERED, UNTRACED, tally_exit
 from ..stone_table import StoneTable
+from ..surface import cone_inside, cone_outside, enter, interact
 
 LANES = 64
 """Rays of a packet: so many that the search waits for no earlier lane, so few that their state stays in the fastest cache."""
@@ -118,74 +119,37 @@ def _enter(row, k, p, stone, dome, turn, polarized, cone):  # type: ignore[no-un
     nx, ny, nz = stone.planes[f, 0], stone.planes[f, 1], stone.planes[f, 2]
     vx, vy, vz = p[_VX + k], p[_VY + k], p[_VZ + k]
     t = p[_NUM + k] / p[_DEN + k]
-    cos_i = -(nx * vx + ny * vy + nz * vz)
-    a, _, _, _, ta, tb, cos_t = interface(cos_i, 1.0 / stone.n)
-    row[GLARE] = a
-    tally_exit(row, a, vx + 2.0 * cos_i * nx, vy + 2.0 * cos_i * ny, vz + 2.0 * cos_i * nz, 0.0, turn, dome, cone)
-    p[_CONE + k] = cone * cos_i / cos_t
-    bend = cos_i / stone.n - cos_t
+    glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
+    row[GLARE] = glare
+    tally_exit(row, glare, rx, ry, rz, 0.0, turn, dome, cone)
     p[_X + k] += t * vx
     p[_Y + k] += t * vy
     p[_Z + k] += t * vz
-    p[_VX + k] = vx / stone.n + bend * nx
-    p[_VY + k] = vy / stone.n + bend * ny
-    p[_VZ + k] = vz / stone.n + bend * nz
-    p[_LAST + k] = f
-    p[_I + k], p[_Q + k], p[_U + k], p[_V + k] = ta, tb if polarized else 0.0, 0.0, 0.0
-    p[_HITS + k] = 0.0
-    sx, sy, sz = vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx
-    sin2 = sx * sx + sy * sy + sz * sz
-    if sin2 < STEADY:  # any axis across the ray serves
-        if abs(vx) < 0.5:
-            sx, sy, sz = 0.0, vz, -vy
-        else:
-            sx, sy, sz = -vz, 0.0, vx
-        sin2 = sx * sx + sy * sy + sz * sz
-    norm = 1.0 / math.sqrt(sin2)
-    p[_EX + k], p[_EY + k], p[_EZ + k] = sx * norm, sy * norm, sz * norm
+    p[_VX + k], p[_VY + k], p[_VZ + k] = tx, ty, tz
+    p[_I + k], p[_Q + k], p[_U + k], p[_V + k] = i, q, 0.0, 0.0
+    p[_EX + k], p[_EY + k], p[_EZ + k] = ex, ey, ez
+    p[_CONE + k] = cone_inside(cone, cos_i, cos_t)
+    p[_LAST + k], p[_HITS + k] = f, 0.0
     return True
 
 
 @njit()
-def _meet(p, n, polarized):  # type: ignore[no-untyped-def]
+def _meet(p, index, polarized):  # type: ignore[no-untyped-def]
     """One internal hit of every lane: WEIGHT leaves along O, the rest is reflected. No branches: vector code."""
     for k in range(LANES):
         vx, vy, vz = p[_VX + k], p[_VY + k], p[_VZ + k]
-        nx, ny, nz = p[_NX + k], p[_NY + k], p[_NZ + k]
         t = p[_NUM + k] / p[_DEN + k]
         p[_X + k] += t * vx
         p[_Y + k] += t * vy
         p[_Z + k] += t * vz
-        cos_i = p[_DEN + k] if p[_DEN + k] < 1.0 else 1.0
-        a, b, c, d, ta, tb, cos_t = interface(cos_i, n)
-        i, q, u, v = p[_I + k], p[_Q + k], p[_U + k], p[_V + k]
-        if polarized:
-            # Turn the Stokes row from the axis e to the axis s across this plane of incidence.
-            sx, sy, sz = vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx
-            sine2 = sx * sx + sy * sy + sz * sz
-            oblique = sine2 >= STEADY
-            norm = 1.0 / math.sqrt(sine2 if oblique else 1.0)
-            ex, ey, ez = p[_EX + k], p[_EY + k], p[_EZ + k]
-            sx = sx * norm if oblique else ex
-            sy = sy * norm if oblique else ey
-            sz = sz * norm if oblique else ez
-            cos = ex * sx + ey * sy + ez * sz
-            sin = (ey * vz - ez * vy) * sx + (ez * vx - ex * vz) * sy + (ex * vy - ey * vx) * sz
-            cos2, sin2 = cos * cos - sin * sin, 2.0 * cos * sin
-            q, u = cos2 * q + sin2 * u, cos2 * u - sin2 * q
-            p[_EX + k], p[_EY + k], p[_EZ + k] = sx, sy, sz
-            p[_Q + k] = b * i + a * q
-            p[_U + k] = c * u - d * v
-            p[_V + k] = c * v + d * u
-        p[_I + k] = a * i + b * q
-        p[_WEIGHT + k] = ta * i + tb * q
-        bend = cos_t - n * cos_i
-        p[_OX + k] = n * vx + bend * nx
-        p[_OY + k] = n * vy + bend * ny
-        p[_OZ + k] = n * vz + bend * nz
-        p[_VX + k] = vx - 2.0 * cos_i * nx
-        p[_VY + k] = vy - 2.0 * cos_i * ny
-        p[_VZ + k] = vz - 2.0 * cos_i * nz
+        weight, tx, ty, tz, i, q, u, v, rx, ry, rz, ex, ey, ez = interact(
+            vx, vy, vz, p[_NX + k], p[_NY + k], p[_NZ + k], index,
+            p[_I + k], p[_Q + k], p[_U + k], p[_V + k], p[_EX + k], p[_EY + k], p[_EZ + k], polarized,
+        )  # fmt: skip
+        p[_WEIGHT + k], p[_OX + k], p[_OY + k], p[_OZ + k] = weight, tx, ty, tz
+        p[_I + k], p[_Q + k], p[_U + k], p[_V + k] = i, q, u, v
+        p[_VX + k], p[_VY + k], p[_VZ + k] = rx, ry, rz
+        p[_EX + k], p[_EY + k], p[_EZ + k] = ex, ey, ez
 
 
 @njit()
@@ -241,12 +205,6 @@ def _find_next(p, stone, out):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _outside(cone, cos_i, cos_t):  # type: ignore[no-untyped-def]
-    """Solid angle, sr, outside of a cone inside (times n^2) that leaves under these cosines; at most a hemisphere."""
-    return 2.0 * math.pi if cone * cos_i >= 2.0 * math.pi * cos_t else cone * cos_i / cos_t
-
-
-@njit()
 def _trace_block(first, last, origins, directions, cones, stone, dome, turn, polarized, min_weight, max_bounces, out, hit):  # type: ignore[no-untyped-def]
     """Trace rays first..last-1 into their rows of `out`; returns the number of path segments walked."""
     p = np.zeros(_PACKET)
@@ -268,9 +226,9 @@ def _trace_block(first, last, origins, directions, cones, stone, dome, turn, pol
     while True:
         waiting = _take_rays(waiting, last, first, entry, origins, directions, cones, p, stone, dome, turn, polarized, out, hit)
         _find_next(p, stone, out)
-        if stone.absorption > 0.0:
-            _absorb(p, stone.absorption, out)
-        _meet(p, stone.n, polarized)
+        if stone.medium.absorption_per_mm > 0.0:
+            _absorb(p, stone.medium.absorption_per_mm, out)
+        _meet(p, stone.medium.n, polarized)
         busy = 0
         for k in range(LANES):
             r = int(p[_RAY + k])
@@ -285,7 +243,7 @@ def _trace_block(first, last, origins, directions, cones, stone, dome, turn, pol
                 x, y, z = p[_OX + k], p[_OY + k], p[_OZ + k]
                 cone = 0.0
                 if p[_CONE + k] > 0.0:
-                    cone = _outside(p[_CONE + k], p[_DEN + k], x * p[_NX + k] + y * p[_NY + k] + z * p[_NZ + k])
+                    cone = cone_outside(p[_CONE + k], p[_DEN + k], x * p[_NX + k] + y * p[_NY + k] + z * p[_NZ + k])
                 tally_exit(out[r], p[_WEIGHT + k], x, y, z, p[_HITS + k], turn, dome, cone)
             p[_HITS + k] += 1.0
             if p[_I + k] < min_weight or p[_HITS + k] >= max_bounces:
@@ -299,7 +257,11 @@ def _trace_block(first, last, origins, directions, cones, stone, dome, turn, pol
 @parallel_kernel
 def _trace_all(origins, directions, cones, stone, dome, turn, polarized, min_weight, max_bounces, out, hit, segments):  # type: ignore[no-untyped-def]
     rays = origins.shape[0]
+    # numba takes no tuple within a tuple into a parallel loop: the table is taken apart here and put together inside.
+    planes, mains, core2, facet, finish = stone.planes, stone.mains, stone.core2, stone.facet, stone.finish
+    index, absorption = stone.medium.n, stone.medium.absorption_per_mm
     for block in numba.prange(segments.shape[0]):
+        table = StoneTable(planes, mains, core2, facet, finish, Medium(index, absorption))
         first = block * BLOCK
         segments[block] = _trace_block(
             first,
@@ -307,7 +269,7 @@ def _trace_all(origins, directions, cones, stone, dome, turn, polarized, min_wei
             origins,
             directions,
             cones,
-            stone,
+            table,
             dome,
             turn,
             polarized,
