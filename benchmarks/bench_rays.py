@@ -24,7 +24,7 @@ from raylab.lighting.dome import Dome
 from raylab.optics.fresnel import interface
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers.ledger import CHANNELS, LUMINANCE, tally_exit
-from raylab.tracers.sampled.rays import trace_rays
+from raylab.tracers.sampled.rays import PathRules, trace_rays
 from raylab.tracers.stone_table import stone_table
 
 RAYS = 1 << 20
@@ -124,9 +124,7 @@ def main() -> None:
     origins, directions = np.column_stack([points, np.full(RAYS, 10.0)]), np.tile([0.0, 0.0, -1.0], (RAYS, 1))
 
     def packets(polarized: bool) -> tuple[np.ndarray, np.ndarray, int]:
-        return trace_rays(
-            origins, directions, table, dome.table, turn, polarized=polarized, min_weight=END, max_bounces=BOUNCES
-        )
+        return trace_rays(origins, directions, table, dome.table, turn, rules=PathRules(polarized, END, BOUNCES))
 
     def plain() -> tuple[np.ndarray, np.ndarray]:
         out, segments = np.zeros((RAYS, CHANNELS)), np.zeros(RAYS, dtype=np.int64)

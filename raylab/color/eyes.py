@@ -30,7 +30,7 @@ from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..tracers.ledger import LUMINANCE
-from ..tracers.sampled.rays import trace_rays
+from ..tracers.sampled.rays import PathRules, trace_rays
 from ..tracers.sampled.sampling import cones_from
 from ..tracers.stone_table import stone_table
 from ..units import number_in
@@ -196,9 +196,7 @@ def _seen(
                 scene.dome.table,
                 turn,
                 cones=cones,
-                polarized=scene.polarized,
-                min_weight=scene.min_weight,
-                max_bounces=scene.max_bounces,
+                rules=PathRules(scene.polarized, scene.min_weight, scene.max_bounces),
             )
             sums += np.where(hits, out[:, LUMINANCE], 0.0)[:, None] * weight
         count = hits.reshape(-1, side, samples).sum(axis=-1)

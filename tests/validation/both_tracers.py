@@ -58,7 +58,8 @@ def by_rays(
     stone: Stone, origins: np.ndarray, ways: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
 ) -> np.ndarray:
     """(R, CHANNELS) ledger rows from the packet tracer."""
-    return rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), dome.table, turn, **options)[0]
+    table = tables.stone_table(stone, 589.3)
+    return rays.trace_rays(origins, ways, table, dome.table, turn, rules=rays.PathRules(**options))[0]
 
 
 @contextlib.contextmanager

@@ -1,6 +1,6 @@
 """Checks of the exact tracer: functions of `trace_beams` that return how many of their own tolerances it is off.
 
-They take the tracer as an argument so that a broken one can be handed in (`broken_beams`): each check holds while its answer
+They take the tracer as an argument so that a broken one can be handed in (`broken_kernels`): each check holds while its answer
 is at most 1.
 """
 

@@ -75,7 +75,9 @@ def rigid_motion() -> float:
     Channels that depend on the girdle plane are compared where the move leaves the stone's axis alone.
     """
     worst = 0.0
-    for key, stone in enumerate([gem(0.1, "absorbing"), random_polyhedron(5, absorption_per_mm=0.3), hexagonal_prism(0.7, 1.31)]):
+    for key, stone in enumerate(
+        [gem(0.1, "absorbing"), random_polyhedron(5, absorption_per_mm=0.3), hexagonal_prism(0.7, 1.31)]
+    ):
         origins, ways = random_rays(stone, 60, key)
         for turn in MOVES:
             channels = list(range(ledger.CHANNELS)) if turn[2, 2] == 1.0 else FREE

@@ -260,10 +260,10 @@ def missing_facet_in_table(patch: Patch) -> None:
     """A hole where the last of the main facets was."""
 
     def change(table: Any) -> Any:
-        rest = [row for row in range(len(table.planes)) if row != table.mains - 1]
+        rest = [row for row in range(len(table.planes)) if row != table.sloping - 1]
         return table._replace(
             planes=np.ascontiguousarray(table.planes[rest]),
-            mains=table.mains - 1,
+            sloping=table.sloping - 1,
             facet=table.facet[rest],
             finish=table.finish[rest],
         )

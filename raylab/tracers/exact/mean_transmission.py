@@ -20,17 +20,17 @@ from ..ledger import ABSORBED, CHANNELS, LUMINANCE, SCATTERED, UNTRACED, tally_e
 from .beam_optics import (
     AREA,
     BEFORE,
-    HITS_BEFORE,
+    DIRECTION,
     INTENSITY,
     LEAVES,
     LENGTH,
-    MOST,
-    MOST_AT,
-    MOST_TO,
     NODE,
+    REFLECTIONS_BEFORE,
     SIDES,
     START,
-    WAY,
+    STRONGEST,
+    STRONGEST_ENTRY,
+    STRONGEST_NODE,
 )
 from .clipping import area_of
 
@@ -96,7 +96,7 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
 
     Parameters
     ----------
-    beams, ledgers, corners, nodes, events, through : see `beam_kernel.Batch`; `ledgers`, `through` and the beams' largest
+    beams, ledgers, corners, nodes, events, through : see `beam_batch.Batch`; `ledgers`, `through` and the beams' largest
         exits hold the first surface only and are filled up.
     absorption : 1/mm.
 
@@ -129,15 +129,14 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
             here = _mean_at(x, y, size, event, absorption)
             ledgers[b, ABSORBED] += event[BEFORE] * (before - here)
             before = here
-            facet, towards = nodes[path[step], 1], SCATTERED
-            if event[WAY] == 0.0 and event[WAY + 1] == 0.0 and event[WAY + 2] == 0.0:
+            facet, entry = nodes[path[step], 1], SCATTERED
+            tx, ty, tz = event[DIRECTION], event[DIRECTION + 1], event[DIRECTION + 2]
+            if tx == 0.0 and ty == 0.0 and tz == 0.0:
                 ledgers[b, SCATTERED] += event[LEAVES] * here
                 through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
-                towards = tally_exit(
-                    row, event[LEAVES], event[WAY], event[WAY + 1], event[WAY + 2], event[HITS_BEFORE], turn, dome
-                )
+                entry = tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
                 for k in range(CHANNELS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here
@@ -146,8 +145,9 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
                     for k in range(3):
                         shine[lights, k] = absorption * event[LENGTH + k]
                     lights += 1
-            if event[LEAVES] * here > beams[b, MOST]:
-                beams[b, MOST], beams[b, MOST_AT], beams[b, MOST_TO] = event[LEAVES] * here, path[step], towards
+            if event[LEAVES] * here > beams[b, STRONGEST]:
+                beams[b, STRONGEST], beams[b, STRONGEST_NODE] = event[LEAVES] * here, path[step]
+                beams[b, STRONGEST_ENTRY] = entry
         squares[b, 0] = _mean_square(x, y, size, glare, light, shine, lights)
         left = beams[b, INTENSITY]
         ledgers[b, UNTRACED] += left * before

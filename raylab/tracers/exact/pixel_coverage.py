@@ -31,9 +31,9 @@ def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-d
 
     Coordinates in pixels, xa to xb and ya to yb inside the box.
     """
-    way = 1.0
+    sign = 1.0
     if yb < ya:
-        way, xa, ya, xb, yb = -1.0, xb, yb, xa, ya
+        sign, xa, ya, xb, yb = -1.0, xb, yb, xa, ya
     if ya == yb:
         return
     slope = (xb - xa) / (yb - ya)
@@ -46,16 +46,16 @@ def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-d
         column, end = math.floor(left), math.floor(right)
         if column == end:
             inside = 0.5 * (left + right) - column
-            share[row - y_low, column - x_low] += way * height * (1.0 - inside)
-            share[row - y_low, column + 1 - x_low] += way * height * inside
+            share[row - y_low, column - x_low] += sign * height * (1.0 - inside)
+            share[row - y_low, column + 1 - x_low] += sign * height * inside
             continue
         per_column = height / (right - left)
         for c in range(column, end + 1):
             a, b = max(left, c), min(right, c + 1.0)
             part = (b - a) * per_column
             inside = 0.5 * (a + b) - c
-            share[row - y_low, c - x_low] += way * part * (1.0 - inside)
-            share[row - y_low, c + 1 - x_low] += way * part * inside
+            share[row - y_low, c - x_low] += sign * part * (1.0 - inside)
+            share[row - y_low, c + 1 - x_low] += sign * part * inside
 
 
 @njit()
@@ -166,7 +166,7 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     vertices_mm : (K, 2) the polygons' corners end to end, each polygon counter-clockwise, map plane.
     starts : (L + 1,) polygon k has the corners starts[k] to starts[k + 1].
     values : (L, C) what each polygon carries.
-    frame : the pixels.
+    grid : the pixels.
     """
     side = grid.resolution
     carried = np.ascontiguousarray(values, dtype=float)
@@ -174,14 +174,14 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     corners = np.ascontiguousarray(vertices_mm, dtype=float)
     origin_and_step, widest = (grid.x0_mm, grid.y0_mm, grid.pixel_mm), np.zeros((side, side))
     edges = [band * side // BANDS for band in range(BANDS + 1)]
-    places = np.asarray(starts, np.int64)
+    first_corners = np.asarray(starts, np.int64)
 
     def draw(band: int) -> None:
         _draw_band(
             edges[band],
             edges[band + 1],
             corners,
-            places,
+            first_corners,
             carried,
             *origin_and_step,
             out.sums,

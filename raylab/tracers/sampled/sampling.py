@@ -25,7 +25,7 @@ from ...stone.stone import Stone
 from ..engine_result import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, EngineResult, Totals
 from ..ledger import CHANNELS, FIELDS, LUMINANCE, UNTRACED
 from ..stone_table import stone_table
-from .rays import trace_rays
+from .rays import PathRules, trace_rays
 
 RAYS_PER_TILE = 1 << 16
 """So few that the next tile finds its memory in place: larger ones spend a quarter of the time on fresh pages."""
@@ -150,9 +150,7 @@ def sample_points(
         dome.table,
         view.rotation(),
         cones=view_cones(points, view, area_mm2),
-        polarized=polarized,
-        min_weight=min_weight,
-        max_bounces=max_bounces,
+        rules=PathRules(polarized, min_weight, max_bounces),
     )
     return rows, hit
 
