@@ -27,6 +27,7 @@ import numpy as np
 from ..code_id import code_id
 from ..designs.design import Settings, trace_designs
 from ..errors import InputError, RaylabError
+from ..memory import keep_freed_memory
 
 PATIENCE = "10s"
 """How long a scheduler has for its answer."""
@@ -223,6 +224,7 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started us decides
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
+    keep_freed_memory()
     serve(sys.stdin.buffer, answers)
 
 

@@ -38,11 +38,6 @@ from .schedule import by_rounds
 from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
 
-# Where many stones are traced, memory that each hands back to the system costs the next a tenth of its time to get again.
-# glibc hands back what is larger than the largest block ever freed, up to 32 MB: this one, never touched, sets that.
-# The price is memory kept, 200 MB in a film on two threads; see the film in benchmarks/README.md.
-np.empty(31 << 20, np.uint8)
-
 TOLERANCE = 1e-12
 """Share of the stone's size by which a cut may be off; see `clipping`."""
 
