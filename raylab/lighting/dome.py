@@ -181,7 +181,7 @@ class Dome:
 
 
 @njit()
-def sky_radiance(x, y, z, dome, cone):  # type: ignore[no-untyped-def]
+def sky_radiance(x, y, z, dome, cone):
     """Radiance of sky, zones and lamps towards the unit direction (x, y, z); `dome` is a `DomeTable`.
 
     `cone` is the solid angle, sr, over which an image is averaged where it is wider than a pixel of it; else 0.
@@ -204,8 +204,8 @@ def sky_radiance(x, y, z, dome, cone):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _image_radiance(x, y, z, image):  # type: ignore[no-untyped-def]
-    """Bilinear look-up in an equirectangular map, wrapped in azimuth, held at the poles."""
+def _image_radiance(x, y, z, image):
+    """Bilinear look-up in an equirectangular map (H, W), wrapped in azimuth, held at the poles."""
     rows, columns = image.shape
     row = math.acos(min(1.0, max(-1.0, z))) / math.pi * rows - 0.5
     column = (0.5 - math.atan2(y, x) / (2.0 * math.pi)) * columns - 0.5
@@ -219,6 +219,7 @@ def _image_radiance(x, y, z, image):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _radiance_over(directions, dome, out):  # type: ignore[no-untyped-def]
+def _radiance_over(directions, dome, out):
+    """Fill out (K,) with the radiance towards unit directions (K, 3)."""
     for k in range(directions.shape[0]):
         out[k] = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome, 0.0)

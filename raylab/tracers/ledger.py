@@ -33,7 +33,7 @@ FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "b
 
 
 @njit(inline="always")
-def entry_of_exit(z, w, head_cos):  # type: ignore[no-untyped-def]
+def entry_of_exit(z, w, head_cos):
     """HEAD, LEAK or SKY for what leaves along a unit direction: z its height in the stone's frame, w in the dome's."""
     if w > head_cos:
         return HEAD
@@ -41,7 +41,7 @@ def entry_of_exit(z, w, head_cos):  # type: ignore[no-untyped-def]
 
 
 @njit(inline="always")
-def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):  # type: ignore[no-untyped-def]
+def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
     """Book `weight` that leaves along the unit direction (x, y, z), stone's frame; returns the entry it is booked under.
 
     Parameters

@@ -17,7 +17,7 @@ from ..optics.fresnel import STEADY, interface
 
 
 @njit(inline="always")
-def axis_across(vx, vy, vz):  # type: ignore[no-untyped-def]
+def axis_across(vx, vy, vz):
     """Some unit vector across v."""
     lies = abs(vx) < 0.5
     ex, ey, ez = 0.0 if lies else -vz, vz if lies else 0.0, -vy if lies else vx
@@ -26,7 +26,7 @@ def axis_across(vx, vy, vz):  # type: ignore[no-untyped-def]
 
 
 @njit(inline="always")
-def axis_of_incidence(vx, vy, vz, nx, ny, nz, ex, ey, ez):  # type: ignore[no-untyped-def]
+def axis_of_incidence(vx, vy, vz, nx, ny, nz, ex, ey, ez):
     """The unit vector s across the plane of incidence; e where v runs along n, so that every plane is one of incidence."""
     sx, sy, sz = vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx
     sine2 = sx * sx + sy * sy + sz * sz
@@ -36,7 +36,7 @@ def axis_of_incidence(vx, vy, vz, nx, ny, nz, ex, ey, ez):  # type: ignore[no-un
 
 
 @njit(inline="always")
-def rotate_stokes(q, u, vx, vy, vz, ex, ey, ez, sx, sy, sz):  # type: ignore[no-untyped-def]
+def rotate_stokes(q, u, vx, vy, vz, ex, ey, ez, sx, sy, sz):
     """Q and U of a ray along v, measured from the axis s instead of the axis e."""
     cos = ex * sx + ey * sy + ez * sz
     sin = (ey * vz - ez * vy) * sx + (ez * vx - ex * vz) * sy + (ex * vy - ey * vx) * sz
@@ -45,7 +45,7 @@ def rotate_stokes(q, u, vx, vy, vz, ex, ey, ez, sx, sy, sz):  # type: ignore[no-
 
 
 @njit(inline="always")
-def enter(vx, vy, vz, nx, ny, nz, index, polarized):  # type: ignore[no-untyped-def]
+def enter(vx, vy, vz, nx, ny, nz, index, polarized):
     """Unpolarized light of power 1 meets a surface of a medium of refractive index `index` from outside.
 
     Returns
@@ -79,7 +79,7 @@ def enter(vx, vy, vz, nx, ny, nz, index, polarized):  # type: ignore[no-untyped-
 
 
 @njit(inline="always")
-def interact(vx, vy, vz, nx, ny, nz, index, i, q, u, v, ex, ey, ez, polarized):  # type: ignore[no-untyped-def]
+def interact(vx, vy, vz, nx, ny, nz, index, i, q, u, v, ex, ey, ez, polarized):
     """A ray inside a medium of refractive index `index` meets its surface. Written without branches, for vector code.
 
     Returns
@@ -114,12 +114,12 @@ def interact(vx, vy, vz, nx, ny, nz, index, i, q, u, v, ex, ey, ez, polarized): 
 
 
 @njit(inline="always")
-def cone_inside(cone, cos_i, cos_t):  # type: ignore[no-untyped-def]
+def cone_inside(cone, cos_i, cos_t):
     """Solid angle, sr, times index squared of a cone of directions `cone`, sr, that enters under these cosines."""
     return cone * cos_i / cos_t
 
 
 @njit(inline="always")
-def cone_outside(cone, cos_i, cos_t):  # type: ignore[no-untyped-def]
+def cone_outside(cone, cos_i, cos_t):
     """Solid angle, sr, of a cone that leaves under these cosines; inside it is `cone` over index squared. At most 2 pi."""
     return 2.0 * math.pi if cone * cos_i >= 2.0 * math.pi * cos_t else cone * cos_i / cos_t

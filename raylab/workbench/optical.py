@@ -23,7 +23,7 @@ from ..tracers.stone_table import stone_table
 
 
 @njit()
-def _weights(nodes, row_of, stone, sky, turn, polarized):  # type: ignore[no-untyped-def]
+def _weights(nodes, row_of, stone, sky, turn, polarized):
     """(N,) the share of its view ray that meets the facet of each node; nodes (N, 2) come after the ones before them."""
     beams, ledger = np.zeros((len(nodes), WIDTH)), np.zeros(CHANNELS)
     weights = np.ones(len(nodes))
@@ -43,7 +43,7 @@ def _weights(nodes, row_of, stone, sky, turn, polarized):  # type: ignore[no-unt
 
 
 @njit()
-def _first_meeting(nodes, weights, facet):  # type: ignore[no-untyped-def]
+def _first_meeting(nodes, weights, facet):
     """(N,) the weight with which the chain up to each node first met `facet`; 0 where it never did."""
     met = np.zeros(len(nodes))
     for k in range(len(nodes)):

@@ -102,8 +102,11 @@ def gather(chosen: list[tuple[Batch, np.ndarray]]) -> BeamSet:
 
 
 @njit()
-def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, first, used):  # type: ignore[no-untyped-def]
-    """Copy the beams `which` to `first` and on, their corners to `used` and on; returns where they end."""
+def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, first, used):
+    """Copy the beams `which` (T,) to `first` and on, their corners to `used` and on; returns where they end.
+
+    Three arrays as in `BeamSet` to copy from, three to copy into.
+    """
     for b in which:
         size, start = int(beams[b, SIDES]), int(beams[b, START])
         for k in range(WIDTH):

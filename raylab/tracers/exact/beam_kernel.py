@@ -49,8 +49,11 @@ from .single_facet import single_facet
 
 
 @njit()
-def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):  # type: ignore[no-untyped-def]
-    """Write a beam, its ledger and its polygon as number `count`, corners from `used` on."""
+def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):
+    """Write a beam (WIDTH,), its ledger (CHANNELS,) and its polygon as number `count`, corners from `used` on.
+
+    The first three arrays are those of a `BeamSet`.
+    """
     for k in range(WIDTH):
         beams[count, k] = beam[k]
     for k in range(CHANNELS):
@@ -79,7 +82,7 @@ class AtHand(NamedTuple):
 
 
 @njit(nogil=True)
-def _trace(counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through):  # type: ignore[no-untyped-def]
+def _trace(counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through):
     """Work until `todo` is done (returns 0) or an array is full (returns how many pieces must find room).
 
     A beam that one facet takes whole stays in hand (`flying`): its place on the stack is kept for it, but is out of date.

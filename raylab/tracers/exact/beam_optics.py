@@ -35,7 +35,7 @@ EVENT = 9
 
 
 @njit()
-def enter_beam(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore[no-untyped-def]
+def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
     """Fill a beam that enters through the plane in `row` of the stone's table: glare booked, direction refracted.
 
     The view looks along the dome's -z; map point (x, y) is the line turn^T (x, y, h), h falling.
@@ -69,7 +69,7 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):  # type: ignore
 
 
 @njit()
-def reflect_beam(beam, nx, ny, nz, d, index, polarized):  # type: ignore[no-untyped-def]
+def reflect_beam(beam, nx, ny, nz, d, index, polarized):
     """One internal reflection of a beam (WIDTH,) at the plane n.x = d.
 
     Returns the weight that is transmitted (0: none) and its direction.
@@ -89,7 +89,7 @@ def reflect_beam(beam, nx, ny, nz, d, index, polarized):  # type: ignore[no-unty
 
 
 @njit()
-def priority(beam):  # type: ignore[no-untyped-def]
+def priority(beam):
     """How much a beam is likely to release at its next reflection, mm^2: in this order the beams are worked off.
 
     A guess, which decides the order of work and no number: light that has long been held by total reflection goes on being
@@ -99,7 +99,7 @@ def priority(beam):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def path_length(event, beam, nx, ny, nz, d):  # type: ignore[no-untyped-def]
+def path_length(event, beam, nx, ny, nz, d):
     """Write the affine path length from the entry to the plane n.x = d that the beam meets into an event (EVENT,)."""
     reciprocal = 1.0 / (nx * beam[9] + ny * beam[10] + nz * beam[11])
     event[LENGTH] = beam[SLIDE] + (d - (nx * beam[0] + ny * beam[1] + nz * beam[2])) * reciprocal
@@ -108,7 +108,7 @@ def path_length(event, beam, nx, ny, nz, d):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def shortest(event, x, y, size):  # type: ignore[no-untyped-def]
+def shortest(event, x, y, size):
     """The shortest path length over a polygon, mm: affine, so at a corner."""
     least = event[LENGTH] + x[0] * event[LENGTH + 1] + y[0] * event[LENGTH + 2]
     for k in range(1, size):

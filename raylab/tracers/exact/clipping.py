@@ -70,8 +70,11 @@ def new_workspace(planes: np.ndarray) -> Workspace:
 
 
 @njit()
-def area_of(x, y, size):  # type: ignore[no-untyped-def]
-    """Area of a polygon, positive counter-clockwise; taken about its first corner, so that small ones stay exact."""
+def area_of(x, y, size):
+    """Area of a polygon of `size` corners x, y (at least (size,)), positive counter-clockwise.
+
+    Taken about its first corner, so that small ones stay exact.
+    """
     twice = 0.0
     for k in range(1, size - 1):
         twice += (x[k] - x[0]) * (y[k + 1] - y[0]) - (x[k + 1] - x[0]) * (y[k] - y[0])
@@ -79,7 +82,7 @@ def area_of(x, y, size):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _shared_side(corners, a, b, sides):  # type: ignore[no-untyped-def]
+def _shared_side(corners, a, b, sides):
     """The side of the beam's polygon on which the corners a and b lie, or -1. Corner k < sides ends sides k-1 and k."""
     border_a, border_b = int(corners[a, BORDER]), int(corners[b, BORDER])
     after_a, after_b = (a + 1 if a + 1 < sides else 0), (b + 1 if b + 1 < sides else 0)
@@ -93,7 +96,7 @@ def _shared_side(corners, a, b, sides):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _cut_edge(columns, corners, cuts, beam, a, b, row, owner, cut_count, corner_count, sides):  # type: ignore[no-untyped-def]
+def _cut_edge(columns, corners, cuts, beam, a, b, row, owner, cut_count, corner_count, sides):
     """The corner where the gain of the plane in `row` on the edge (a, b) of a cell of `owner` is zero.
 
     Returns it and the new numbers of cuts and corners.
@@ -116,7 +119,7 @@ def _cut_edge(columns, corners, cuts, beam, a, b, row, owner, cut_count, corner_
 
 
 @njit()
-def _take(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides):  # type: ignore[no-untyped-def]
+def _take(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides):
     """Give the plane in `row` the part of each of `count` cells where it is nearest.
 
     Returns the new numbers of cells and corners; -1 cells where the workspace is too small or rounding left the corners'
@@ -213,7 +216,7 @@ def _take(columns, corners, cells, edges, cuts, beam, row, count, corner_count, 
 
 
 @njit()
-def _outline(cells, edges, cuts, taken, pieces):  # type: ignore[no-untyped-def]
+def _outline(cells, edges, cuts, taken, pieces):
     """Join the pieces that one plane took into one polygon, the last row of `cells`; returns its size, 0 if they don't join."""
     if pieces > 1:  # an edge walked in both directions lies inside
         for e in range(taken):
@@ -243,7 +246,7 @@ def _outline(cells, edges, cuts, taken, pieces):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _begin(columns, corners, cells, beam, row, sides):  # type: ignore[no-untyped-def]
+def _begin(columns, corners, cells, beam, row, sides):
     """One cell, the whole polygon, of the plane in `row`; returns the number of cells, 1."""
     for v in range(sides):
         corners[v, T] = distance(columns, beam, row, corners[v, X], corners[v, Y])
@@ -255,7 +258,7 @@ def _begin(columns, corners, cells, beam, row, sides):  # type: ignore[no-untype
 
 
 @njit()
-def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides, tolerance):  # type: ignore[no-untyped-def]
+def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides, tolerance):
     """Let the plane in `row` take what it is nearest to; returns the new numbers of cells (-1: lost) and corners."""
     reciprocal = columns[RECIPROCAL, row]
     for v in range(corner_count):
@@ -273,7 +276,7 @@ def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count
 
 
 @njit()
-def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core_radius2, tolerance):  # type: ignore[no-untyped-def]
+def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core_radius2, tolerance):
     """Cut a beam's polygon by the facets it meets.
 
     Parameters
@@ -309,7 +312,7 @@ def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping,
 
 
 @njit()
-def polygon(corners, cells, cell, sides, x, y):  # type: ignore[no-untyped-def]
+def polygon(corners, cells, cell, sides, x, y):
     """Write a cell's corners to x and y, without those that other cells' cuts left on a straight side; returns how many."""
     size, kept = cells[cell, SIZE], 0
     for k in range(size):

@@ -40,7 +40,7 @@ _TERMS = 24
 
 
 @njit()
-def _triangle(s1, s2, s3):  # type: ignore[no-untyped-def]
+def _triangle(s1, s2, s3):
     """Mean of exp(-s) over a triangle, s affine with these values at the corners."""
     low, high = min(s1, s2, s3), max(s1, s2, s3)
     middle = s1 + s2 + s3 - low - high
@@ -65,14 +65,14 @@ def _triangle(s1, s2, s3):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _slope(a, b):  # type: ignore[no-untyped-def]
+def _slope(a, b):
     """Mean of exp(-s) for s between a and b: (exp(-a) - exp(-b))/(b - a)."""
     return math.exp(-a) * (-math.expm1(a - b) / (b - a) if b > a else 1.0)
 
 
 @njit()
-def mean_transmission(x, y, size, c0, cx, cy):  # type: ignore[no-untyped-def]
-    """Mean of exp(-(c0 + cx x + cy y)) over a convex polygon."""
+def mean_transmission(x, y, size, c0, cx, cy):
+    """Mean of exp(-(c0 + cx x + cy y)) over a convex polygon of `size` corners x, y (at least (size,))."""
     area = area_of(x, y, size)
     s0 = c0 + cx * x[0] + cy * y[0]
     if not area > 0.0:
@@ -85,13 +85,13 @@ def mean_transmission(x, y, size, c0, cx, cy):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _mean_at(x, y, size, event, times):  # type: ignore[no-untyped-def]
-    """Mean of exp(-times l) over a polygon for the path length of an event."""
+def _mean_at(x, y, size, event, times):
+    """Mean of exp(-times l) over a polygon for the path length l of an event (EVENT,)."""
     return mean_transmission(x, y, size, times * event[LENGTH], times * event[LENGTH + 1], times * event[LENGTH + 2])
 
 
 @njit(nogil=True)
-def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):  # type: ignore[no-untyped-def]
+def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):
     """Fill the ledgers of ended paths with means over their polygons.
 
     Parameters
@@ -159,8 +159,11 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
 
 
 @njit()
-def _mean_square(x, y, size, constant, light, shine, lights):  # type: ignore[no-untyped-def]
-    """Mean over a polygon of (constant + sum of light exp(-affine))^2, from all products of two terms."""
+def _mean_square(x, y, size, constant, light, shine, lights):
+    """Mean over a polygon of (constant + sum of light exp(-affine))^2, from all products of two terms.
+
+    `light` (lights,) and `shine` (lights, 3), the affine functions' coefficients; both may be longer.
+    """
     total = constant * constant
     for i in range(lights):
         total += 2.0 * constant * light[i] * mean_transmission(x, y, size, shine[i, 0], shine[i, 1], shine[i, 2])

@@ -54,8 +54,8 @@ def new_columns(planes: np.ndarray) -> np.ndarray:
 
 
 @njit()
-def scale(columns, first, last, vx, vy, vz):  # type: ignore[no-untyped-def]
-    """Scale the planes in the rows first..last-1 for the direction v. No branches: vector code."""
+def scale(columns, first, last, vx, vy, vz):
+    """Scale the planes in the rows first..last-1 of `columns` (9, R) for the direction v. No branches: vector code."""
     for row in range(first, last):
         n_dot_v = columns[NX, row] * vx + columns[NY, row] * vy + columns[NZ, row] * vz
         faces = n_dot_v > GRAZING
@@ -69,7 +69,7 @@ def scale(columns, first, last, vx, vy, vz):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def count_nearer(columns, first, last, x, y, z, bound):  # type: ignore[no-untyped-def]
+def count_nearer(columns, first, last, x, y, z, bound):
     """How many of the planes in the rows first..last-1, scaled, does the line through (x, y, z) meet before t = bound?"""
     nearer = 0
     for row in range(first, last):
@@ -79,21 +79,21 @@ def count_nearer(columns, first, last, x, y, z, bound):  # type: ignore[no-untyp
 
 
 @njit(inline="always")
-def _sort_key(t):  # type: ignore[no-untyped-def]
+def _sort_key(t):
     """A floating-point number as an integer, such that smaller numbers have smaller keys."""
     bits = np.float64(t).view(np.int64)
     return bits ^ ((bits >> np.int64(63)) & _LARGEST)
 
 
 @njit(inline="always")
-def _from_sort_key(key):  # type: ignore[no-untyped-def]
+def _from_sort_key(key):
     """The number that has this sort key."""
     return np.int64(key ^ ((key >> np.int64(63)) & _LARGEST)).view(np.float64)
 
 
 @njit(inline="always")
-def _fill_keys(columns, keys, first, last, x, y, z, vx, vy, vz, least):  # type: ignore[no-untyped-def]
-    """Write the sort keys of t of the rows first..last-1 to `keys`; returns the smallest of them and of `least`."""
+def _fill_keys(columns, keys, first, last, x, y, z, vx, vy, vz, least):
+    """Write the sort keys of t of the rows first..last-1 to `keys` (R,); returns the smallest of them and of `least`."""
     # Unsigned, because an index that may be negative may mean a place from the end.
     for row in range(np.uintp(first), np.uintp(last)):
         n_dot_v = columns[NX, row] * vx + columns[NY, row] * vy + columns[NZ, row] * vz
@@ -106,8 +106,8 @@ def _fill_keys(columns, keys, first, last, x, y, z, vx, vy, vz, least):  # type:
 
 
 @njit(inline="always")
-def _row_of(keys, last, least):  # type: ignore[no-untyped-def]
-    """The first row whose key is `least`."""
+def _row_of(keys, last, least):
+    """The first row whose key in `keys` (R,) is `least`."""
     winner = last
     for row in range(last):
         winner = min(winner, row if keys[row] == least else last)
@@ -115,7 +115,7 @@ def _row_of(keys, last, least):  # type: ignore[no-untyped-def]
 
 
 @njit(inline="always")
-def leaves_core(x, y, t, vx, vy, core_radius2):  # type: ignore[no-untyped-def]
+def leaves_core(x, y, t, vx, vy, core_radius2):
     """Does the ray leave the body outside the core, where side facets compete?"""
     x += t * vx
     y += t * vy
@@ -123,8 +123,8 @@ def leaves_core(x, y, t, vx, vy, core_radius2):  # type: ignore[no-untyped-def]
 
 
 @njit(inline="always")
-def ray_origin(beam, x, y):  # type: ignore[no-untyped-def]
-    """o(x, y): the point t = 0 of ray (x, y) of a beam."""
+def ray_origin(beam, x, y):
+    """o(x, y): the point t = 0 of ray (x, y) of a beam (WIDTH,)."""
     return (
         beam[0] + x * beam[3] + y * beam[6],
         beam[1] + x * beam[4] + y * beam[7],
@@ -133,7 +133,7 @@ def ray_origin(beam, x, y):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def distance(columns, beam, row, x, y):  # type: ignore[no-untyped-def]
+def distance(columns, beam, row, x, y):
     """t at which ray (x, y) meets the plane in a row, scaled."""
     ox, oy, oz = ray_origin(beam, x, y)
     return columns[_D_SCALED, row] - (
@@ -142,7 +142,7 @@ def distance(columns, beam, row, x, y):  # type: ignore[no-untyped-def]
 
 
 @njit(inline="always")
-def nearest_plane(columns, keys, sloping, x, y, z, vx, vy, vz, core_radius2):  # type: ignore[no-untyped-def]
+def nearest_plane(columns, keys, sloping, x, y, z, vx, vy, vz, core_radius2):
     """The row of the plane that the line through (x, y, z) along v meets first (-1: none), and its t.
 
     `keys` (R,) is overwritten.

@@ -26,7 +26,7 @@ NOTHING = 1e-13
 
 
 @njit()
-def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-def]
+def _add_edge(share, x_low, y_low, xa, ya, xb, yb):
     """Add an edge's heights to `share` (rows, columns + 1), a box whose corner is the pixel (x_low, y_low).
 
     Coordinates in pixels, xa to xb and ya to yb inside the box.
@@ -59,7 +59,8 @@ def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-d
 
 
 @njit()
-def _extent(values, size):  # type: ignore[no-untyped-def]
+def _extent(values, size):
+    """The smallest and the largest of the first `size` values."""
     low, high = np.inf, -np.inf
     for k in range(size):
         low, high = min(low, values[k]), max(high, values[k])
@@ -67,8 +68,11 @@ def _extent(values, size):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: ignore[no-untyped-def]
-    """The part of a polygon with low <= y <= high; returns its number of corners."""
+def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):
+    """The part of a polygon with low <= y <= high, written to out_x and out_y; returns its number of corners.
+
+    All arrays have room for twice the polygon's corners and 8 more.
+    """
     kept = 0
     for k in range(size):
         nxt = k + 1 if k + 1 < size else 0
@@ -92,8 +96,14 @@ def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: 
 
 
 @njit(nogil=True)
-def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):  # type: ignore[no-untyped-def]
-    """Add every polygon's part in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx); note the widest polygons."""
+def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):
+    """Add every polygon's part in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx); note the widest polygons.
+
+    Parameters
+    ----------
+    vertices, starts, values : see `rasterize`. x0, y0, pixel : the grid's corner and pixel, mm.
+    widest, polygon : (ny, nx) largest covered share so far, and whose it is.
+    """
     columns, channels = sums.shape[1], sums.shape[2]
     most = 0
     for p in range(starts.size - 1):

@@ -29,7 +29,7 @@ def neighbor_planes(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.nda
 
 
 @njit()
-def _in_blocks(planes, corner, starts, meeting, ends):  # type: ignore[no-untyped-def]
+def _in_blocks(planes, corner, starts, meeting, ends):
     """Row r has the corners corner[starts[r]:starts[r + 1]]; at corner c meet the rows meeting[ends[c]:ends[c + 1]]."""
     rows, blocks = len(starts) - 1, 0
     neighbors, neighbor_starts = np.empty((2 * rows, 4, BLOCK)), np.zeros(rows + 1, np.int64)
@@ -54,7 +54,7 @@ def _in_blocks(planes, corner, starts, meeting, ends):  # type: ignore[no-untype
 
 
 @njit()
-def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance):  # type: ignore[no-untyped-def]
+def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance):
     """The row that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
 
     Where it doesn't, several may share the polygon.

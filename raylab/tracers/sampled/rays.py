@@ -35,7 +35,8 @@ LANES = 64
 BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
 
-# Rows of the packet's state, each LANES numbers long, in one flat array so that the compiler sees they don't overlap.
+# Rows of the packet's state p, each LANES numbers long, in one flat array (_PACKET,) so that the compiler sees they don't
+# overlap.
 _X, _Y, _Z, _VX, _VY, _VZ = (row * LANES for row in range(6))  # where the ray stands and where it goes
 _LAST, _ROW = (row * LANES for row in range(6, 8))  # rows of the stone's table: where the ray stands, which it meets next
 _NUM, _DEN = (row * LANES for row in range(8, 10))  # distance to the next facet, as signed distance over n.v
@@ -78,8 +79,8 @@ class Rays(NamedTuple):
 
 
 @njit()
-def _next_facet(planes, sloping, p):  # type: ignore[no-untyped-def]
-    """For each lane the nearest of the first `sloping` planes ahead: distance NUM/DEN, ROW (-1 for none)."""
+def _next_facet(planes, sloping, p):
+    """For each lane the nearest of the first `sloping` planes (R, 4) ahead: distance NUM/DEN, ROW (-1 for none)."""
     for k in range(LANES):
         p[_NUM + k] = 1e300
         p[_DEN + k] = 1.0
@@ -98,8 +99,11 @@ def _next_facet(planes, sloping, p):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _first_facet(planes, p):  # type: ignore[no-untyped-def]
-    """For each lane the facet where a ray from outside enters: distance NUM/DEN, ROW; DEN = 0 for a miss."""
+def _first_facet(planes, p):
+    """For each lane the facet where a ray from outside enters: distance NUM/DEN, ROW; DEN = 0 for a miss.
+
+    `planes` (R, 4).
+    """
     for k in range(LANES):
         p[_NUM + k] = 1e300  # entering: the largest distance with n.v < 0
         p[_DEN + k] = -1e-300
@@ -128,7 +132,7 @@ def _first_facet(planes, p):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _side_facet(planes, sloping, p, k):  # type: ignore[no-untyped-def]
+def _side_facet(planes, sloping, p, k):
     """Let lane k's side facets compete with the nearest facet found so far."""
     for row in range(sloping, planes.shape[0]):
         nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
@@ -142,8 +146,11 @@ def _side_facet(planes, sloping, p, k):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _enter(ledger, k, p, stone, dome, turn, polarized, cone):  # type: ignore[no-untyped-def]
-    """First surface: book the glare, send the rest of lane k inside. Returns False where nothing enters."""
+def _enter(ledger, k, p, stone, dome, turn, polarized, cone):
+    """First surface: book the glare in `ledger` (CHANNELS,), send the rest of lane k inside.
+
+    Returns False where nothing enters.
+    """
     row = int(p[_ROW + k])
     if stone.finish[row] == ABSORBS:
         ledger[SCATTERED] += 1.0
@@ -166,7 +173,7 @@ def _enter(ledger, k, p, stone, dome, turn, polarized, cone):  # type: ignore[no
 
 
 @njit()
-def _meet(p, index, polarized):  # type: ignore[no-untyped-def]
+def _meet(p, index, polarized):
     """One internal hit of every lane: WEIGHT leaves along T, the rest is reflected. No branches: vector code."""
     for k in range(LANES):
         vx, vy, vz = p[_VX + k], p[_VY + k], p[_VZ + k]
@@ -185,15 +192,21 @@ def _meet(p, index, polarized):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _place(p, k, rays, r):  # type: ignore[no-untyped-def]
+def _place(p, k, rays, r):
     """Put ray r on lane k."""
     p[_X + k], p[_Y + k], p[_Z + k] = rays.origins[r, 0], rays.origins[r, 1], rays.origins[r, 2]
     p[_VX + k], p[_VY + k], p[_VZ + k] = rays.directions[r, 0], rays.directions[r, 1], rays.directions[r, 2]
 
 
 @njit()
-def _take_rays(waiting, last, first, entries, rays, p, stone, dome, turn, polarized, out, hit):  # type: ignore[no-untyped-def]
-    """Give every free lane the next ray that enters the stone; returns the number of the next waiting ray."""
+def _take_rays(waiting, last, first, entries, rays, p, stone, dome, turn, polarized, out, hit):
+    """Give every free lane the next ray that enters the stone; returns the number of the next waiting ray.
+
+    Parameters
+    ----------
+    waiting, last : the rays still to be begun. first : the block's first ray.
+    entries : (rays of the block, 3) NUM, DEN and ROW of each ray's entry. out, hit : see `trace_rays`.
+    """
     for k in range(LANES):
         while p[_RAY + k] < 0.0 and waiting < last:
             r = waiting
@@ -209,8 +222,8 @@ def _take_rays(waiting, last, first, entries, rays, p, stone, dome, turn, polari
 
 
 @njit()
-def _absorb(p, coefficient, out):  # type: ignore[no-untyped-def]
-    """Body colour on the way to the next facet, for every busy lane."""
+def _absorb(p, coefficient, out):
+    """Body colour on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
     for k in range(LANES):
         if p[_RAY + k] >= 0.0:
             depth = coefficient * p[_NUM + k] / p[_DEN + k]
@@ -223,7 +236,7 @@ def _absorb(p, coefficient, out):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _find_next(p, stone, out):  # type: ignore[no-untyped-def]
+def _find_next(p, stone, out):
     """Set every lane's next facet; a lane that finds none books its weight as untraced and is free."""
     _next_facet(stone.planes, stone.sloping, p)
     for k in range(LANES):
@@ -243,7 +256,7 @@ def _find_next(p, stone, out):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):  # type: ignore[no-untyped-def]
+def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):
     """Trace rays first..last-1 into their rows of `out`; returns the number of path segments walked."""
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces = rules
@@ -292,7 +305,7 @@ def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):  # type
 
 
 @parallel_kernel
-def _trace_all(rays, stone, dome, turn, rules, out, hit, segments):  # type: ignore[no-untyped-def]
+def _trace_all(rays, stone, dome, turn, rules, out, hit, segments):
     """Trace all rays, block by block, into out (R, CHANNELS) and hit (R,); `segments` (blocks,) is filled too."""
     count = rays.origins.shape[0]
     # numba takes no tuple within a tuple into a parallel loop: the table is taken apart here and put together inside.

@@ -32,7 +32,7 @@ RAYS_PER_TILE = 1 << 16
 
 
 @njit(inline="always")
-def keyed_uniform(seed, pixel, sample, axis):  # type: ignore[no-untyped-def]
+def keyed_uniform(seed, pixel, sample, axis):
     """A uniform number in [0, 1) that depends on nothing but its key (splitmix64's finaliser, Steele et al. 2014)."""
     z = np.uint64(seed) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(pixel)
     for word in (np.uint64(sample), np.uint64(axis)):
@@ -46,7 +46,7 @@ def keyed_uniform(seed, pixel, sample, axis):  # type: ignore[no-untyped-def]
 
 
 @parallel_kernel
-def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):  # type: ignore[no-untyped-def]
+def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):
     """Fill points (rows * resolution * cells^2, 2) with one sample in each cell of each pixel, mm on the map plane."""
     samples = cells * cells
     cell = pixel_mm / cells
@@ -59,7 +59,7 @@ def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):  # 
 
 
 @parallel_kernel
-def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter):  # type: ignore[no-untyped-def]
+def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter):
     """Samples to pixels.
 
     rows (R, CHANNELS) and hit (R,) are the samples of P pixels in order; means (CHANNELS, P), coverage (P,) and
