@@ -72,17 +72,17 @@ class _Planes:
 
     def __init__(self, stone: Stone) -> None:
         size = float(stone.size_mm.max())
-        self.normals, self.reach = stone.normals, stone.distances_mm / size
+        self.normals, self.distances = stone.normals, stone.distances_mm / size
         finishes = list(dict.fromkeys(stone.finishes))
         self.finish = np.array([finishes.index(finish) for finish in stone.finishes])
-        self.tree = cKDTree(np.column_stack([self.normals, self.reach]))
+        self.tree = cKDTree(np.column_stack([self.normals, self.distances]))
 
     def image(self, matrix: np.ndarray, which: np.ndarray | None = None) -> np.ndarray | None:
         """For each plane (or those in `which`) the plane onto which `matrix` takes it; None where one has no image."""
-        rows = np.arange(len(self.reach)) if which is None else which
-        moved = np.column_stack([self.normals[rows] @ matrix.T, self.reach[rows]])
-        gap, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
-        if not np.all(gap < SAME) or not np.array_equal(self.finish[rows], self.finish[onto]):
+        rows = np.arange(len(self.distances)) if which is None else which
+        moved = np.column_stack([self.normals[rows] @ matrix.T, self.distances[rows]])
+        apart, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
+        if not np.all(apart < SAME) or not np.array_equal(self.finish[rows], self.finish[onto]):
             return None
         return np.asarray(onto) if np.bincount(onto).max() == 1 else None
 
@@ -116,7 +116,7 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
 def _smallest_ring(planes: _Planes) -> np.ndarray:
     """The fewest facets that share slope, distance and finish, so that a symmetry must permute them."""
     kind = planes.finish
-    for number in (planes.normals[:, 2], planes.reach):
+    for number in (planes.normals[:, 2], planes.distances):
         rising = np.argsort(number)
         step = np.empty(len(rising), np.int64)
         step[rising] = np.concatenate([[0], np.cumsum(np.diff(number[rising]) > 2.0 * SAME)])
@@ -173,10 +173,10 @@ def _same_layers(parts: np.ndarray, moved: np.ndarray, overlap: Callable[[np.nda
     for low, high in itertools.pairwise(_layers(parts, overlap)):
         left = list(moved[low:high])
         for part in parts[low:high]:
-            gaps = [_gap(part, other) for other in left]
-            if not gaps or min(gaps) > SAME:
+            differences = [_difference(part, other) for other in left]
+            if not differences or min(differences) > SAME:
                 return False
-            left.pop(int(np.argmin(gaps)))
+            left.pop(int(np.argmin(differences)))
     return True
 
 
@@ -200,7 +200,7 @@ def _lamps_overlap(one: np.ndarray, other: np.ndarray) -> bool:
     return apart < math.acos(one[3]) + math.acos(other[3])
 
 
-def _gap(part: np.ndarray, other: np.ndarray) -> float:
+def _difference(part: np.ndarray, other: np.ndarray) -> float:
     """Largest difference between two rows; azimuths (zones, column 2) count around the circle."""
     apart = np.abs(part - other)
     apart[2] = min(apart[2], abs(2.0 * math.pi - apart[2]))
