@@ -135,6 +135,7 @@ print("closed")"""
     assert shown.returncode == 0
 
 
+@pytest.mark.usefixtures("driver")
 def test_a_screen_that_does_not_answer_is_told_without_a_crash():
     code = """import raylab as rl
 rl.view3d(rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))"""
