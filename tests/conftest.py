@@ -42,7 +42,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         files[reason.removeprefix("Skipped: ")].append(Path(report.location[0]).name)
     for reason, where in files.items():
         forbidden = "; CI=true allows no skipped test" if CI else ""
-        terminalreporter.write_line(f"{len(where)} tests of {', '.join(sorted(set(where)))} skipped: {reason}{forbidden}")
+        terminalreporter.write_line(f"{len(where)} skipped in {', '.join(sorted(set(where)))}: {reason}{forbidden}")
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

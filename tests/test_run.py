@@ -145,7 +145,7 @@ def test_without_a_browser_one_line_names_the_skipped_tests_and_ci_fails(tmp_pat
     elsewhere = {"PATH": "/nowhere", "PLAYWRIGHT_BROWSERS_PATH": str(tmp_path)}
     code, lines = run(tmp_path, text, "-n0", **elsewhere)
     (line,) = [line for line in lines if "browser" in line]
-    assert line.startswith("2 tests of test_few.py skipped: pages are not checked in a browser: none of google-chrome, ")
+    assert line.startswith("2 skipped in test_few.py: pages are not checked in a browser: none of google-chrome, ")
     assert code == 0
     code, lines = run(tmp_path, text, "-n1", CI="true", **elsewhere)
     assert any(line.endswith("CI=true allows no skipped test") for line in lines)
