@@ -243,7 +243,10 @@ def test_an_interrupt_leaves_nothing_half_written(folder):
         assert os.listdir(folder / "out")[0].endswith(".part")  # at work
         time.sleep(0.5)
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=60)
+        try:
+            out, err = process.communicate(timeout=60)
+        finally:
+            process.kill()
     assert (process.returncode, out, err) == (130, "", "raylab: interrupted\n")
     assert sorted(os.listdir(folder)) == ["s.toml"]
 
