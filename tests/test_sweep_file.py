@@ -123,6 +123,12 @@ def test_the_command(tmp_path, capsys):
         "sweep.nc",
     ]
     first = (out / "sweep.nc").read_bytes()
+    (out / "leak.png").write_bytes(b"the user's own")
+    (out / "extremes.png").unlink()
+    assert main(command) == 0
+    assert "already there and kept: brightness.png, leak.png;" in capsys.readouterr().out
+    assert (out / "leak.png").read_bytes() == b"the user's own"
+    assert (out / "extremes.png").exists()
     assert main([*command, "--json"]) == 0, "a sweep that is done is read"
     facts = json.loads(capsys.readouterr().out)
     assert (out / "sweep.nc").read_bytes() == first
@@ -137,6 +143,7 @@ def test_the_command(tmp_path, capsys):
     assert (out / "sweep.nc").read_bytes() == first
     assert main([*command, "--force"]) == 0
     assert (out / "sweep.nc").read_bytes() != first
+    assert (out / "leak.png").read_bytes() != b"the user's own"
 
 
 # Pictures

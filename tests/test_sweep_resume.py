@@ -19,7 +19,6 @@ import xarray as xr
 
 import raylab as rl
 from raylab.designs.design import COLUMNS
-from raylab.sweeps import store as sweep_store
 
 AXES = {"crown_angle_deg": (30.0, 38.0, 6), "pavilion_angle_deg": (38.5, 42.5, 6)}
 GIVEN = {"table_pct": 57.0, "precision": 0.02, "processes": 1}
@@ -333,13 +332,3 @@ def test_a_part_that_is_none_is_refused(tmp_path):
     np.save(kept[0], np.zeros((3, 2)))
     with pytest.raises(rl.InputError, match="not a part of this sweep"):
         swept(tmp_path)
-
-
-def test_a_file_is_there_whole_or_not_at_all(tmp_path):
-    def fail(file):
-        file.write(b"half")
-        raise BrokenOffError
-
-    with pytest.raises(BrokenOffError):
-        sweep_store.write_whole(tmp_path / "a", fail)
-    assert list(tmp_path.iterdir()) == []

@@ -106,11 +106,12 @@ def brillianteer(
     from ..cutting.preview import brillianteer as previewed
     from ..designs.design import STATISTICS
     from ..errors import InputError
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone_file import load_stone
+    from ..whole_files import whole_set
 
     if not 1 <= show <= MOST_ALTERNATIVES:
         raise InputError("can't be put side by side", key="--show", value=show, expected=f"1 to {MOST_ALTERNATIVES}")

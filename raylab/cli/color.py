@@ -45,10 +45,11 @@ def color(
     """
     from ..color.fire import chroma, fire_map
     from ..color.picture import BODY, color_picture, face_up_color
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
     from ..pictures.fire_plots import fire_figure
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
     with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):

@@ -80,10 +80,10 @@ def compare(
         Print the numbers as JSON instead of tables.
     """
     from ..comparison.comparing import compare as compared
-    from ..files import whole_set
     from ..lighting.dome_file import load_dome
     from ..scene.view import View
     from ..stone.measuring.plane_uncertainty import Uncertainty
+    from ..whole_files import whole_set
 
     doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")

@@ -51,9 +51,9 @@ def eyes(
         How many wavelengths, up to 700 nm.
     """
     from ..color.eyes import eye_pair, with_head
-    from ..files import whole_set
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight)
     own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")

@@ -62,9 +62,10 @@ def render(
         `--3d --ray 1.2 0.5`; may be given several times.
     """
     from ..errors import InputError
-    from ..files import report, whole_set
+    from ..files import report
     from ..results.maps import DEFINITIONS
     from ..tracing import trace_scene
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, engine=engine, precision=precision)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]

@@ -56,11 +56,12 @@ def tilt(
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
     """
     from ..errors import InputError
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..motion.scintillation import scintillation
     from ..motion.tilting import steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene)
     if not wanted.view.parallel:

@@ -21,7 +21,6 @@ import numpy as np
 from ..code_id import code_id
 from ..color.picture import color_picture
 from ..errors import InputError
-from ..files import refuse_taken, whole_file
 from ..lighting.dome import Dome
 from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
@@ -32,6 +31,7 @@ from ..scene.view import View
 from ..stone.stone import Stone
 from ..threads import in_order
 from ..units import number_in
+from ..whole_files import refuse_taken, whole_file
 
 KINDS = (".mp4", ".gif", ".webp")
 PRECISION = 1e-2

@@ -8,9 +8,9 @@ from typing import Any
 
 from ..comparison.comparison import Comparison
 from ..comparison.uncertainty import draws_for
-from ..files import whole_file
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..version import __version__
+from ..whole_files import whole_file
 from . import pictures, tables
 
 _HERE = Path(__file__).parent
