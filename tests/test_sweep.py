@@ -172,7 +172,11 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"star_pct": [50.0, float("nan")]}, {}, "star_pct = nan: out of range"),
         ({"star_pct": [50.0, True]}, {}, "star_pct = True: not a number"),
         ({"dome": ["head-shadow"]}, {}, "dome: both an axis and a fixed value"),
-        ({"crown_height_pct": [15.0]}, {"crown_angle_deg": 34.0}, "said twice, by crown_angle_deg and crown_height_pct"),
+        (
+            {"crown_height_pct": [15.0]},
+            {"crown_angle_deg": 34.0},
+            "crown_angle_deg and crown_height_pct are alternatives; give only one",
+        ),
         ({"material": ["diamnod"]}, {}, "did you mean 'diamond'?"),
         ({"bruted_girdle": [1.0]}, {}, "expected True or False"),
         ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes of different lengths"),

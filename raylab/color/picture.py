@@ -107,7 +107,7 @@ def color_picture(
     ready = subject.beams if isinstance(subject, Result) else ()
     asked = subject.scene if isinstance(subject, Result) else subject
     if not isinstance(asked, Scene):
-        raise InputError("of the wrong kind", key="subject", value=subject, expected="a Scene or a Result")
+        raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
     nodes = tuple(float(w) for w in waves.nodes_nm)
     scene = replace(asked, wavelengths_nm=nodes)
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)

@@ -63,7 +63,7 @@ class Scene:
     def __post_init__(self) -> None:
         for key, kind in (("stone", Stone), ("dome", Dome), ("view", View), ("name", str), ("title", str), ("polarized", bool)):
             if not isinstance(getattr(self, key), kind):
-                raise InputError("of the wrong kind", key=key, value=getattr(self, key), expected=f"a {kind.__name__}")
+                raise InputError("wrong type", key=key, value=getattr(self, key), expected=f"a {kind.__name__}")
         _settle(self, "resolution", _whole("resolution", self.resolution, 1, MAX_RESOLUTION))
         _settle(self, "max_bounces", _whole("max_bounces", self.max_bounces, 1, 100_000))
         _settle(self, "seed", _whole("seed", self.seed, 0, 2**63 - 1))
