@@ -14,7 +14,6 @@ import tomllib
 import typing
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -111,7 +110,7 @@ class Table:
         return error.within(file=self.file or None, section=self.section or None)
 
 
-def read_toml(source: Path | Traversable, label: str) -> Table:
+def read_toml(source: Path, label: str) -> Table:
     """What a TOML file states below its ``schema = 1``; errors call it `label`.
 
     Raises InputError, with the line where there is one, for a missing or unreadable file, bytes that are no UTF-8, faulty

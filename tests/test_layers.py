@@ -13,7 +13,10 @@ import raylab
 ROOT = Path(raylab.__file__).parent
 
 LAYERS = (
-    ("version", "units", "errors", "jit", "code_id", "progress", "threads", "toml_tables", "staging", "whole_files"),
+    (
+        *("version", "units", "errors", "package_files", "jit", "code_id", "progress", "threads", "toml_tables"),
+        *("staging", "whole_files"),
+    ),
     ("optics",),
     ("stone",),
     ("lighting",),

@@ -264,7 +264,7 @@ def test_workers_end_with_a_sweep_that_is_broken_off():
 
 def test_an_error_in_a_worker_comes_up_here(monkeypatch):
     """A worker whose code differs refuses the work; here its id is made to differ."""
-    monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda: "0" * 64)
+    monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda module: "0" * 64)
     with pytest.raises(rl.RaylabError, match=r"this worker's raylab differs from the sweep's"):
         swept(AXES, processes=2)
 

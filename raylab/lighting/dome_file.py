@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, nearest
+from ..package_files import shipped
 from ..toml_tables import Table, read_toml, schema_of
 from .dome import Dome, Lamp, Zone
 from .sky_image import read_sky_image
@@ -15,6 +14,7 @@ from .sky_image import read_sky_image
 _KEYS: dict[str, Any] = {"image": (str, None), "zone": (list[dict[str, Any]], []), "lamp": (list[dict[str, Any]], [])}
 _DOME = schema_of(Dome, omit=("name", "zones", "lamps", "image"), **_KEYS)
 _SECTION = schema_of(Dome, omit=("name", "zones", "lamps", "image"), name=(str, None), file=(str, None), **_KEYS)
+_SHIPPED = shipped("lighting/domes")
 _ZONE, _LAMP = schema_of(Zone), schema_of(Lamp)
 
 
@@ -27,15 +27,15 @@ def load_dome(name_or_path: str | Path) -> Dome:
         raise InputError(
             "no dome of this name is shipped", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names())
         )
-    return _dome_file(_shipped() / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
+    return _dome_file(_SHIPPED / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
 
 
 def dome_names() -> tuple[str, ...]:
     """Names of the domes that raylab ships, sorted."""
-    return tuple(sorted(entry.name[:-5] for entry in _shipped().iterdir() if entry.name.endswith(".toml")))
+    return tuple(sorted(entry.name[:-5] for entry in _SHIPPED.iterdir() if entry.name.endswith(".toml")))
 
 
-def _dome_file(source: Path | Traversable, file: str, name: str, folder: Path | None) -> Dome:
+def _dome_file(source: Path, file: str, name: str, folder: Path | None) -> Dome:
     return dome_from(read_toml(source, file), name=name, folder=folder)
 
 
@@ -49,7 +49,3 @@ def dome_from(table: Table, *, name: str, folder: Path | None) -> Dome:
     if folder is not None and "image" in values:
         values["image"] = table.build(read_sky_image, path=folder / values["image"])
     return table.build(Dome, **{**values, "name": name})
-
-
-def _shipped() -> Traversable:
-    return files(__package__) / "domes"

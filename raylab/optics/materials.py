@@ -12,18 +12,18 @@ from __future__ import annotations
 import functools
 import itertools
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
 
 from ..errors import InputError, nearest
+from ..package_files import shipped
 from ..units import number_in
 
 FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": 589.29, "F": 486.134, "G": 430.78, "h": 410.175}
 """Fraunhofer lines used for dispersion, nm in air."""
 
-INDICES = Path(__file__).parent / "data" / "indices"
+INDICES = shipped("optics/data/indices")
 """The pages of `_DATABASE` in the database's own layout: the whole catalogue would take half a second to read."""
 
 

@@ -24,7 +24,7 @@ from ..progress import Progress, shown
 from ..version import __version__
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
-from .workers import Chunk, Done, client_of, in_cluster, in_processes, in_this_process
+from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
 
 if TYPE_CHECKING:
@@ -103,7 +103,7 @@ def sweep(
         alone = ALONE_S if processes is None and client is None else 0.0
         if out is None:
             return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
-        facts = facts_of(plan, asdict(settings), code_id())
+        facts = facts_of(plan, asdict(settings), code_id(MAKER))
         with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
             if store.result.exists():
                 found = _read(store.result)
@@ -198,7 +198,7 @@ def dataset(plan: Plan, settings: Settings, rows: np.ndarray) -> xr.Dataset:
     about = {
         "title": "raylab sweep: exact statistics of round brilliants",
         "raylab_version": __version__,
-        "code": code_id(),
+        "code": code_id(MAKER),
         "engine": "beams",
         "layout": plan.layout,
         "precision": settings.precision,
