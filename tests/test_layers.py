@@ -15,7 +15,7 @@ ROOT = Path(raylab.__file__).parent
 LAYERS = (
     (
         *("version", "units", "errors", "package_files", "jit", "code_id", "progress", "threads", "toml_tables"),
-        *("staging", "whole_files"),
+        *("staging", "whole_files", "plane_geometry"),
     ),
     ("optics",),
     ("stone",),
