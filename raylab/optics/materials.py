@@ -18,10 +18,10 @@ import numpy as np
 
 from ..errors import InputError, nearest
 from ..package_files import shipped
-from ..units import number_in
+from ..units import SODIUM_D_NM, number_in
 
-FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": 589.29, "F": 486.134, "G": 430.78, "h": 410.175}
-"""Fraunhofer lines used for dispersion, nm in air."""
+FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": SODIUM_D_NM, "F": 486.134, "G": 430.78, "h": 410.175}
+"""Fraunhofer lines used for dispersion, nm in air; D as gem tables quote it."""
 
 INDICES = shipped("optics/data/indices")
 """The pages of `_DATABASE` in the database's own layout: the whole catalogue would take half a second to read."""
@@ -148,7 +148,7 @@ class Material:
         absorption : a coefficient in 1/mm for every wavelength, or pairs (wavelength nm, coefficient 1/mm) with rising
             wavelengths.
         """
-        pairs = [(589.3, absorption)] if np.ndim(absorption) == 0 else [tuple(pair) for pair in absorption]
+        pairs = [(SODIUM_D_NM, absorption)] if np.ndim(absorption) == 0 else [tuple(pair) for pair in absorption]
         for _, coefficient in pairs:
             number_in("absorption_per_mm", coefficient, 0.0, 1e3, "1/mm")
         if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(pairs)):
