@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table
+from .console import say, say_json, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -131,17 +131,15 @@ def brillianteer(
     if bruted_girdle:
         stone = replace(stone, bruted=stone.bruted | np.array([tier == "girdle" for tier in stone.tiers]))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
-        with progress("tracing the grid") as tell:
-            grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=tell)
+        grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=True)
         best = best_brillianteering(grid, wanted, show)
         if not best:
             raise _none_fits(grid, objective)
         choices = [one.choice for one in best]
-        with progress("tracing the best") as tell:
-            preview = previewed(
-                stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
-                precision=precision, progress=tell,
-            )  # fmt: skip
+        preview = previewed(
+            stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
+            precision=precision, progress=True,
+        )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for told, one in zip(facts["alternatives"], best, strict=True):
             told["tied_with_first"] = one.tied

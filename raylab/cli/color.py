@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .console import progress, say, say_json, table, told_by_option
+from .console import say, say_json, table, told_by_option
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
@@ -56,8 +56,7 @@ def color(
         waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
         exact = wanted.view.parallel
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
-            with progress("colour") as tell:
-                seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=tell)
+            seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=True)
             face = fire = None
             if exact:
                 face = face_up_color(

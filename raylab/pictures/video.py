@@ -19,7 +19,7 @@ from ..errors import InputError
 from ..lighting.dome import Dome
 from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.view import View
@@ -62,7 +62,7 @@ def save_video(
     fps : stills per second, 1 to 100.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
     force : overwrite a film of this name.
-    progress : True for a bar with rate and time left; or a function that is told how many stills are done, of how many.
+    progress : True for a bar, or a function that is called with how many stills are done and of how many.
 
     Returns
     -------
@@ -94,7 +94,7 @@ def save_video(
         return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:
-        with shown(progress, "stills") as tell:
+        with reporter(progress, "stills") as tell:
             for done, pixels in enumerate(in_order(one, looks), start=1):
                 yield _even(pixels, background)
                 tell(done, len(looks))

@@ -20,7 +20,7 @@ import numpy as np
 from ..code_id import code_id
 from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, STATISTICS, Settings, trace_designs
 from ..errors import InputError
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..version import __version__
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
@@ -80,7 +80,7 @@ def sweep(
     scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
         process serves best).
     precision, polarized, max_bounces : of the exact engine, see `trace`; `precision` is the width of the bracket on brightness.
-    progress : True for a bar with rate and time left; or a function that is told how many designs are done, of how many.
+    progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
     -------
@@ -134,7 +134,7 @@ def _run(
 
     for chunk in known:
         place(chunk, store.load(chunk))  # type: ignore[union-attr]
-    with shown(progress, "designs") as tell:
+    with reporter(progress, "designs") as tell:
         tell(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
             if store is not None:
