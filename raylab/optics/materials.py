@@ -10,7 +10,9 @@ To add a material, add one row to `_DATABASE` (and run that script) or to `_HAND
 from __future__ import annotations
 
 import functools
+import hashlib
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -154,6 +156,16 @@ class Material:
         if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(pairs)):
             raise InputError("wavelengths must rise", key="absorption", value=pairs)
         return replace(self, absorption=tuple((float(w), float(a)) for w, a in pairs))
+
+    def digest(self, wavelengths_nm: Iterable[float]) -> str:
+        """SHA-256 (hexadecimal) of what decides a trace at these wavelengths: index, absorption, density and name."""
+        facts: list[Any] = [self.name, float(self.density_g_cm3)]
+        for wavelength in wavelengths_nm:
+            try:
+                facts.append((float(wavelength), self.n(wavelength), self.absorption_per_mm(wavelength)))
+            except InputError:  # a design that gets a reason instead of numbers
+                facts.append((float(wavelength), "not known"))
+        return hashlib.sha256(repr(facts).encode()).hexdigest()
 
     @staticmethod
     def constant(n: float, density_g_cm3: float = 3.515, name: str | None = None) -> Material:

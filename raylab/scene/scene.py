@@ -93,23 +93,19 @@ class Scene:
     def hash(self) -> str:
         """SHA-256 (hexadecimal) of all that decides the result: equal for equal scenes, whatever their names and files."""
         stone, view, dome = self.stone, self.view, self.dome
-        digest = hashlib.sha256(b"raylab scene 1\n")
+        digest = hashlib.sha256(b"raylab scene 2\n")
         facts = {
             "facets": [stone.tiers, stone.indices, stone.bruted.tolist(), stone.symmetry],
-            "material": [
-                stone.material.name,
-                stone.material.density_g_cm3,
-                [[w, stone.material.n(w), stone.material.absorption_per_mm(w)] for w in self.wavelengths],
-            ],
+            "material": stone.material.digest(self.wavelengths),
             "view": [float(view.tilt_deg), float(view.tilt_azimuth_deg), float(view.turn_deg), _optional(view.distance_mm)],
-            "dome": [dome.peak_radiance],
+            "dome": dome.digest,
             "settings": [
                 [self.resolution, self.samples, self.max_bounces, self.seed],
                 [self.engine, self.polarized, self.min_weight, self.precision, isinstance(self.wavelengths_nm, tuple)],
             ],
         }
         digest.update(json.dumps(facts, sort_keys=True).encode())
-        for array in (stone.normals, stone.distances_mm, *dome.table):
+        for array in (stone.normals, stone.distances_mm):
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
             digest.update(json.dumps(numbers.shape).encode() + numbers.tobytes())
         return digest.hexdigest()

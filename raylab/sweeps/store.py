@@ -54,22 +54,10 @@ def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
 def _plain(value: Any, waves_nm: list[float]) -> Any:
     """A design's value in JSON's kinds; domes and materials by name and by a hash of what they do to light."""
     if isinstance(value, Dome):
-        digest = hashlib.sha256(repr(value.peak_radiance).encode())
-        for array in value.table:
-            numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
-            digest.update(repr(numbers.shape).encode() + numbers.tobytes())
-        return f"{value.name} {digest.hexdigest()[:16]}"
+        return f"{value.name} {value.digest[:16]}"
     if isinstance(value, Material):
-        optics = [value.density_g_cm3, *(_optics(value, wave) for wave in waves_nm)]
-        return f"{value.name} {hashlib.sha256(repr(optics).encode()).hexdigest()[:16]}"
+        return f"{value.name} {value.digest(waves_nm)[:16]}"
     return value
-
-
-def _optics(material: Material, wavelength_nm: float) -> tuple[float, float] | str:
-    try:
-        return material.n(wavelength_nm), material.absorption_per_mm(wavelength_nm)
-    except InputError:  # a design that will get a reason instead of numbers
-        return "not known"
 
 
 class Store:
