@@ -38,17 +38,18 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
-
-import raylab as rl
 from raylab.bench.answers import Answerer
 from raylab.bench.stone_json import DEMO, facet_design
-from raylab.color.eyes import head_half_angle_deg, usual_pupil_mm
-from raylab.designs.design import COLUMNS, Settings, trace_designs
-from raylab.files import report, save_facets, save_luminance, save_maps
 from raylab.finishing.blocked import blocked_stone
 from raylab.finishing.cutting import finished
 from raylab.finishing.light import Light
 from raylab.finishing.mains import main_gradient, mains_off
+from raylab.sweeps.file import load_sweep
+
+import raylab as rl
+from raylab.color.eyes import head_half_angle_deg, usual_pupil_mm
+from raylab.designs.design import COLUMNS, Settings, trace_designs
+from raylab.files import report, save_facets, save_luminance, save_maps
 from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from raylab.optics.spectrum import color_weights, illuminant, illuminants, observer
 from raylab.pictures.color_files import linear_srgb_profile
@@ -56,7 +57,6 @@ from raylab.pictures.vector import svg
 from raylab.report import report_html
 from raylab.report.pictures import picture_names
 from raylab.stone.facet_table import facet_table
-from raylab.sweeps.file import load_sweep
 
 SCENES = Path("scenes")
 RENAMED: dict[str, dict[str, str]] = {"*": {}}

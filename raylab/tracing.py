@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +9,7 @@ import xarray as xr
 
 from . import pattern_symmetry as symmetry
 from .lighting.dome import Dome
-from .progress import part_of
+from .progress import Progress, part_of, reporter, silent
 from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
@@ -50,7 +49,7 @@ def trace(
     view: View | None = None,
     *,
     by_facet: bool = True,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
     **settings: Any,
 ) -> Result:
     """Trace a stone under a dome.
@@ -60,7 +59,7 @@ def trace(
     stone, dome, view : what is seen, under which light, from where (face-up and parallel by default).
     by_facet : also the map of each pixel's path and the account by facet, which only the exact engine gives and which take
         a good part of a fast trace.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
     **settings : the settings of `Scene`: `resolution` (pixels along each side), `wavelengths_nm` (a number, or several
         for a spectral axis), `engine` (exact beams under a parallel view, else rays, unless insisted on), `precision`
         (width of the exact engine's bracket), `samples` (rays per pixel, a square number), `polarized`, `min_weight`,
@@ -77,7 +76,7 @@ def trace(
     return trace_scene(Scene(stone=stone, dome=dome, view=view or View(), **settings), by_facet=by_facet, progress=progress)
 
 
-def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[float], None] | None = None) -> Result:
+def trace_scene(scene: Scene, *, by_facet: bool = True, progress: bool | Progress = False) -> Result:
     """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
     wavelengths = scene.wavelengths
     grid = grid_around(scene.stone, scene.view, scene.resolution)
@@ -85,19 +84,20 @@ def trace_scene(scene: Scene, *, by_facet: bool = True, progress: Callable[[floa
     virtual: list[Beams] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []
-    for k, wavelength_nm in enumerate(wavelengths):
-        tell = part_of(progress, k / len(wavelengths), 1.0 / len(wavelengths))
-        if scene.chosen_engine == "beams":
-            beams = beams_of(scene, wavelength_nm)
-            virtual.append(beams)
-            traced.append(exact_image(beams, grid, wavelength_nm))  # its totals are the wedge's, as a sweep's are
-            if by_facet:
-                whole = beams.unfolded()
-                paths.append(strongest_paths(whole))
-                tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
-            tell(1.0)
-        else:
-            traced.append(sampled_image_of(scene, grid, wavelength_nm, tell))
+    with reporter(progress, "tracing", counted=False) as tell:
+        for k, wavelength_nm in enumerate(wavelengths):
+            part = part_of(tell, k / len(wavelengths), 1.0 / len(wavelengths))
+            if scene.chosen_engine == "beams":
+                beams = beams_of(scene, wavelength_nm)
+                virtual.append(beams)
+                traced.append(exact_image(beams, grid, wavelength_nm))  # its totals are the wedge's, as a sweep's are
+                if by_facet:
+                    whole = beams.unfolded()
+                    paths.append(strongest_paths(whole))
+                    tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
+                part(1, 1)
+            else:
+                traced.append(sampled_image_of(scene, grid, wavelength_nm, part))
     agreement, note = _symmetry(scene, virtual)
     summary = summarize(traced, scene.dome.peak_radiance, agreement, note, tables)
     maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
@@ -142,9 +142,7 @@ def beams_of(scene: Scene, wavelength_nm: float, *, keep_paths: bool = True, thr
     )
 
 
-def sampled_image_of(
-    scene: Scene, grid: PixelGrid, wavelength_nm: float, progress: Callable[[float], None] | None = None
-) -> EngineResult:
+def sampled_image_of(scene: Scene, grid: PixelGrid, wavelength_nm: float, progress: Progress = silent) -> EngineResult:
     """The sampled image of a scene at one wavelength, on a frame."""
     return sample_image(
         scene.stone,

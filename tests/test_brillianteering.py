@@ -276,7 +276,9 @@ def test_preview_side_by_side():
     stone = rl.load_stone("scenes/stones/blocked.csv")
     told: list[float] = []
     choices = [rl.LastFacets(), rl.LastFacets(star_pct=45.0)]
-    found = rl.brillianteer(stone, DOME, choices, resolution=48, precision=0.05, progress=told.append)
+    found = rl.brillianteer(
+        stone, DOME, choices, resolution=48, precision=0.05, progress=lambda done, total: told.append(done / total)
+    )
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.0)
     facts = found.to_dict()

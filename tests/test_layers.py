@@ -12,8 +12,25 @@ import raylab
 
 ROOT = Path(raylab.__file__).parent
 
+GROUND = {
+    "version": (),
+    "errors": (),
+    "units": ("errors",),
+    "plane_geometry": (),
+    "progress": (),
+    "threads": (),
+    "package_files": (),
+    "jit": ("package_files",),
+    "code_id": ("package_files",),
+    "toml_tables": ("errors", "units"),
+    "memory": (),
+    "staging": (),
+    "whole_files": ("errors", "staging"),
+}
+"""What knows nothing of stones and light, and what each may import of its kind."""
+
 LAYERS = (
-    ("version", "units", "errors", "jit", "memory", "code_id", "progress", "threads", "toml_tables"),
+    tuple(GROUND),
     ("optics",),
     ("stone",),
     ("lighting",),
@@ -81,6 +98,12 @@ def test_imports_point_down(path):
     assert strangers == set(), "names of the public door, or modules without a place in LAYERS"
     wrong = [found for found in own_imports(path) if layer_of(found) > here]
     assert wrong == []
+
+
+@pytest.mark.parametrize("module", GROUND)
+def test_the_ground_stands_on_the_ground(module):
+    assert set(own_imports(ROOT / f"{module}.py")) <= set(GROUND[module])
+    assert set(GROUND[module]) <= set(GROUND)
 
 
 def ring(arrows: dict[str, set[str]]) -> list[str]:

@@ -33,7 +33,7 @@ SCENE = Scene(STONE, Dome())
         ({"min_weight": -1e-9}, "min_weight = -1e-09: out of range"),
         ({"min_weight": math.nan}, "min_weight = nan: out of range"),
         ({"precision": 0.0}, "precision = 0.0: out of range"),
-        ({"polarized": 1}, "polarized = 1: of the wrong kind; expected a bool"),
+        ({"polarized": 1}, "polarized = 1: wrong type; expected a bool"),
         ({"engine": "magic"}, "engine = 'magic': unknown engine; expected one of rays, beams"),
         ({"engine": "beams", "view": View(distance_mm=250)}, "engine = 'beams': a perspective view has no exact engine"),
         ({"wavelengths_nm": ()}, "wavelengths_nm = .*: no wavelength"),
@@ -41,8 +41,8 @@ SCENE = Scene(STONE, Dome())
         ({"wavelengths_nm": 200}, "wavelengths_nm = 200.0: the index of diamond is not known there; expected 226 to 760 nm"),
         ({"wavelengths_nm": "589"}, "wavelengths_nm = '589': not a number"),
         ({"view": View(distance_mm=1.0)}, "view.distance_mm = 1.0: the eye would be inside or behind the stone"),
-        ({"view": None}, "view: of the wrong kind; expected a View"),
-        ({"dome": "even-sky"}, "dome = 'even-sky': of the wrong kind; expected a Dome"),
+        ({"view": None}, "view: wrong type; expected a View"),
+        ({"dome": "even-sky"}, "dome = 'even-sky': wrong type; expected a Dome"),
     ],
 )
 def test_settings_out_of_range_are_refused_by_name(settings, says):

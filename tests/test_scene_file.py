@@ -101,7 +101,9 @@ def test_a_tint_is_a_shipped_one_or_a_file_beside_the_scene(write, tmp_path):
     assert found.stone.material.absorption == load_tint("faint-brownish").pairs
     says = "s.toml: stone.tint = 'faint-brown': unknown tint; did you mean 'faint-brownish'?"
     assert fault(write(VALID.replace(TINT, 'tint = "faint-brown"'))) == says
-    assert "given twice" in fault(write(VALID.replace(TINT, TINT + '\ntint = "faint-brownish"')))
+    assert "stone.tint: tint and absorption_per_mm are alternatives; give only one" in fault(
+        write(VALID.replace(TINT, TINT + '\ntint = "faint-brownish"'))
+    )
     assert fault(write(VALID.replace(TINT, 'tint = "lost.csv"'))).startswith("s.toml: stone.tint = 'lost.csv': no such file")
     write("# invented\nwavelength_nm,absorption_per_cm\n400,2\n", "short.csv")
     with pytest.raises(InputError, match=r"short\.csv: too few lines"):
@@ -171,28 +173,28 @@ FAULTS = [
     # what to replace, with what, what the line must say after the file's name
     ("table_pct = 57", "tabel_pct = 57", "stone.tabel_pct = 57: unknown key; did you mean 'table_pct'? (1 more fault here)"),
     ("table_pct = 57", "", "stone.table_pct: missing; expected a number"),
-    ("table_pct = 57", 'table_pct = "57"', "stone.table_pct = '57': of the wrong kind; expected a number"),
-    ("table_pct = 57", "table_pct = true", "stone.table_pct = True: of the wrong kind; expected a number"),
+    ("table_pct = 57", 'table_pct = "57"', "stone.table_pct = '57': wrong type; expected a number"),
+    ("table_pct = 57", "table_pct = true", "stone.table_pct = True: wrong type; expected a number"),
     ("table_pct = 57", "table_pct = nan", "stone.table_pct = nan: out of range; expected 1 to 99 %"),
     ("table_pct = 57", "table_pct = 157", "stone.table_pct = 157.0: out of range; expected 1 to 99 %"),
     ('kind = "round brilliant"', 'kind = "round briliant"', "stone.kind = 'round briliant': unknown kind of stone; did you mean 'round brilliant'?"),
     ('kind = "round brilliant"', "", "stone.kind: missing; expected one of round brilliant"),
     ('"diamond"', '"diamnod"', "stone.material = 'diamnod': unknown material; did you mean 'diamond'?"),
-    ("[[400, 0.02], [700, 0.01]]", "[[400, 0.02, 1], [700, 0.01]]", "stone.absorption_per_mm = [[400, 0.02, 1], [700, 0.01]]: of the wrong kind; expected a number or a list of pairs of numbers"),
+    ("[[400, 0.02], [700, 0.01]]", "[[400, 0.02, 1], [700, 0.01]]", "stone.absorption_per_mm = [[400, 0.02, 1], [700, 0.01]]: wrong type; expected a number or a list of pairs of numbers"),
     ("[[400, 0.02], [700, 0.01]]", "[[500, 0.02], [700, 0.01]]", "output.wavelengths_nm = 486.134: out of range; expected 500 to 700 nm (absorption of diamond)"),
-    ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': of the wrong kind; expected 'even', 'overcast' or 'image'"),
+    ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': wrong type; expected 'even', 'overcast' or 'image'"),
     ('sky = "overcast"', 'nmae = "even-sky"', "dome.nmae = 'even-sky': unknown key; did you mean 'name'?"),
     ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more faults here)"),
     ("elevation_deg = [10, 20]", "elevation_deg = [20, 10]", "dome.zone#1.elevation_deg = (20.0, 10.0): the zone is empty; expected low end before high end"),
-    ("elevation_deg = [10, 20]", "elevation_deg = [10, 20, 30]", "dome.zone#1.elevation_deg = [10, 20, 30]: of the wrong kind; expected two numbers in brackets"),
+    ("elevation_deg = [10, 20]", "elevation_deg = [10, 20, 30]", "dome.zone#1.elevation_deg = [10, 20, 30]: wrong type; expected two numbers in brackets"),
     ("radius_deg = 3", "radius_deg = 0", "dome.lamp#1.radius_deg = 0.0: out of range; expected 0 to 90 degrees, ends excluded"),
     ("radius_deg = 3", "radus_deg = 3", "dome.lamp#1.radus_deg = 3: unknown key; did you mean 'radius_deg'?"),
     ("tilt_deg = 5", "tilt_deg = 181", "view.tilt_deg = 181.0: out of range; expected 0 to 180 degrees"),
     ("tilt_deg = 5", "distance_mm = 0.5", "view.distance_mm = 0.5: the eye would be inside or behind the stone; expected more than 1.07 mm"),
-    ("resolution = 128", "resolution = 128.0", "output.resolution = 128.0: of the wrong kind; expected a whole number"),
+    ("resolution = 128", "resolution = 128.0", "output.resolution = 128.0: wrong type; expected a whole number"),
     ("resolution = 128", "resolution = 0", "output.resolution = 0: out of range; expected a whole number from 1 to 16384"),
     ("samples = 9", "samples = 8", "output.samples = 8: not a square number; expected 1, 4, 9, 16, 25, ... per pixel"),
-    ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': of the wrong kind; expected 'rays' or 'beams'"),
+    ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': wrong type; expected 'rays' or 'beams'"),
     ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the index of diamond is not known there; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
     ("[486.134, 589.3, 656.281]", "[486.134, 486.134]", "output.wavelengths_nm = [486.134, 486.134]: no wavelength, or one given twice; expected different wavelengths"),
     ("[view]", "[veiw]", "veiw: unknown key; did you mean 'view'?"),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table
+from .console import say, say_json, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -104,12 +104,13 @@ def brillianteer(
     from ..cutting.preview import brillianteer as previewed
     from ..designs.design import STATISTICS
     from ..errors import InputError
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
     from ..stone.finish import get_finish
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone_file import load_stone
+    from ..whole_files import whole_set
 
     if not 1 <= show <= MOST_ALTERNATIVES:
         raise InputError("can't be put side by side", key="--show", value=show, expected=f"1 to {MOST_ALTERNATIVES}")
@@ -130,17 +131,15 @@ def brillianteer(
         girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.tiers, stone.finishes, strict=True)
         stone = replace(stone, finishes=tuple(girdle if tier == "girdle" else finish for tier, finish in facets))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
-        with progress("tracing the grid") as tell:
-            grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=tell)
+        grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=True)
         best = best_brillianteering(grid, wanted, show)
         if not best:
             raise _none_fits(grid, objective)
         choices = [one.choice for one in best]
-        with progress("tracing the best") as tell:
-            preview = previewed(
-                stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
-                precision=precision, progress=tell,
-            )  # fmt: skip
+        preview = previewed(
+            stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
+            precision=precision, progress=True,
+        )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for told, one in zip(facts["alternatives"], best, strict=True):
             told["tied_with_first"] = one.tied

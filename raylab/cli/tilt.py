@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .console import progress, say, say_json, table
+from .console import say, say_json, table
 from .options import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 
 if TYPE_CHECKING:
@@ -56,11 +56,12 @@ def tilt(
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
     """
     from ..errors import InputError
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..motion.scintillation import scintillation
     from ..motion.tilting import steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene)
     if not wanted.view.parallel:
@@ -75,23 +76,17 @@ def tilt(
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     nm = wanted.wavelengths[len(wanted.wavelengths) // 2]
     with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
-        with progress("tracing") as tell:
-            found = tilted(
-                wanted.stone,
-                wanted.dome,
-                *path,
-                wavelength_nm=nm,
-                precision=wanted.precision,
-                polarized=wanted.polarized,
-                max_bounces=wanted.max_bounces,
-                progress=lambda done, total: tell(done / total),
-            )
-        seen = None
-        if flashes:
-            with progress("flashes") as tell:
-                seen = scintillation(
-                    wanted.stone, wanted.dome, *path, wavelength_nm=nm, progress=lambda done, total: tell(done / total)
-                )
+        found = tilted(
+            wanted.stone,
+            wanted.dome,
+            *path,
+            wavelength_nm=nm,
+            precision=wanted.precision,
+            polarized=wanted.polarized,
+            max_bounces=wanted.max_bounces,
+            progress=True,
+        )
+        seen = scintillation(wanted.stone, wanted.dome, *path, wavelength_nm=nm, progress=True) if flashes else None
         facts = _facts(found, seen)
         (stage / "tilt.nc").write_bytes(found.to_netcdf(engine="h5netcdf"))
         (stage / "tilt.json").write_text(to_json(facts), encoding="utf-8")

@@ -16,7 +16,7 @@ import xarray as xr
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..progress import part_of
+from ..progress import Progress, part_of, reporter
 from ..results.maps import dataset
 from ..results.statistics import Summary
 from ..scene.pixel_grid import PixelGrid
@@ -56,7 +56,7 @@ def compare(
     resolution: int = 256,
     precision: float = 1e-3,
     seed: int = 0,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
     **settings: Any,
 ) -> Comparison:
     """Compare two or more stones under one dome: what differs, and by more than the measurements' uncertainty?
@@ -70,7 +70,7 @@ def compare(
     coverage : standard deviations to either side that a difference must exceed, see `verdicts`.
     known_to_pct : how well uncertainties are to be known, see `propagate`.
     resolution, precision, seed, settings : see `Scene`; one wavelength.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises
     ------
@@ -93,19 +93,20 @@ def compare(
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
     grid = common_frame(shown, views, resolution)
     traces = {"precision": precision, "seed": seed, **settings}
-    summaries, maps = _traced(labels, shown, dome, views, grid, traces, part_of(progress, 0.0, TRACING))
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
-    for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
-        numbers = _numbers(pose, dome, views, drawn_settings(traces))
-        span = (1.0 - TRACING) / len(stones)
-        tell = part_of(progress, TRACING + k * span, span)
-        found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(seed, k), progress=tell)
-        proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
-        for v, summary in enumerate(row[k] for row in summaries):
-            exact = {**summary.ledger, **summary.statistics()}
-            drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in exact.items()}
-            light[v].append({name: within_nature(name, one) for name, one in drawn.items()})
+    with reporter(progress, "comparing", counted=False) as tell:
+        summaries, maps = _traced(labels, shown, dome, views, grid, traces, part_of(tell, 0.0, TRACING))
+        for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
+            numbers = _numbers(pose, dome, views, drawn_settings(traces))
+            span = (1.0 - TRACING) / len(stones)
+            part = part_of(tell, TRACING + k * span, span)
+            found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(seed, k), progress=part)
+            proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
+            for v, summary in enumerate(row[k] for row in summaries):
+                exact = {**summary.ledger, **summary.statistics()}
+                drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in exact.items()}
+                light[v].append({name: within_nature(name, one) for name, one in drawn.items()})
     return Comparison(
         labels=labels,
         stones=named,
@@ -151,7 +152,7 @@ def _traced(
     views: Sequence[View],
     grid: PixelGrid,
     settings: dict[str, Any],
-    progress: Callable[[float], None],
+    progress: Progress,
 ) -> tuple[tuple[tuple[Summary, ...], ...], xr.Dataset]:
     """Exact records for each view and stone, and all maps on one frame."""
     summaries, layers = [], []
@@ -164,7 +165,7 @@ def _traced(
             result = trace_scene(scene, by_facet=False)
             row.append(result.summary)
             rank.append(dataset([exact_image(result.beams[0], grid, scene.wavelengths[0])], spectral=False))
-            progress((v * len(shown) + k + 1) / (len(views) * len(shown)))
+            progress(v * len(shown) + k + 1, len(views) * len(shown))
         summaries.append(tuple(row))
         layers.append(xr.concat(rank, "stone"))
     maps = xr.concat(layers, "tilt_deg").transpose("stone", "tilt_deg", "y", "x")

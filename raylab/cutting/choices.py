@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ import numpy as np
 from ..designs.design import STATISTICS
 from ..errors import InputError, StoneError, nearest
 from ..lighting.dome import Dome
+from ..progress import Progress, reporter
 from ..scene.view import View
 from ..stone.stone import Stone
 from .blocked import blocked_stone
@@ -36,7 +37,7 @@ def brillianteering_grid(
     view: View | None = None,
     diameter_mm: float | None = None,
     precision: float = PRECISION,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> xr.Dataset:
     """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.
 
@@ -45,6 +46,7 @@ def brillianteering_grid(
     blocked, diameter_mm : see `finish`.
     axes : the values to try by key of `LastFacets`; all combinations are made.
     choice : what is not on an axis. view : parallel; face-up by default. precision : width of the bracket on brightness.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Returns
     -------
@@ -70,18 +72,18 @@ def brillianteering_grid(
         )
     columns = [*(name + part for name in STATISTICS for part in ("", "_low", "_high")), *WEIGHTS]
     table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
-    for done, at in enumerate(np.ndindex(*sizes), start=1):
-        settings = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
-        try:
-            stone = finished(start, LastFacets(**{**vars(base), **settings}))
-        except StoneError as error:
-            reasons[at] = error.problem
-        else:
-            told = light.numbers(stone)
-            parts = [getattr(told[name], part) for name in STATISTICS for part in ("value", "low", "high")]
-            table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
-        if progress is not None:
-            progress(done / reasons.size)
+    with reporter(progress, "choices") as tell:
+        for done, at in enumerate(np.ndindex(*sizes), start=1):
+            settings = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
+            try:
+                stone = finished(start, LastFacets(**{**vars(base), **settings}))
+            except StoneError as error:
+                reasons[at] = error.problem
+            else:
+                told = light.numbers(stone)
+                parts = [getattr(told[name], part) for name in STATISTICS for part in ("value", "low", "high")]
+                table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
+            tell(done, reasons.size)
     units = {**dict.fromkeys(STATISTICS, "1"), **WEIGHTS}
     variables: dict[str, Any] = {
         name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from ..lighting.dome import Dome
+from ..progress import Progress, part_of, reporter
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.stone import Stone
@@ -107,7 +108,7 @@ def brillianteer(
     coverage: float = COVERAGE,
     resolution: int = 256,
     precision: float = PRECISION,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> Preview:
     """Finish a blocked stone in several ways, on its mains as measured.
 
@@ -119,7 +120,7 @@ def brillianteer(
     diameter_mm : of the girdle, where it wasn't measured or is still to be ground down.
     uncertainty, coverage : of the measured planes, and how many of them a main must be off by to be flagged.
     resolution, precision : pixels along each side of the maps, width of the bracket on brightness.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises
     ------
@@ -129,23 +130,19 @@ def brillianteer(
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
         raise InputError("can't be put side by side", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
     number_in("coverage", coverage, 0.1, 100.0)
-    tell = progress or (lambda share: None)
     light, base = Light(dome, view or View(), precision=precision), blocked_stone(blocked, diameter_mm)
     stones = tuple(finished(base, choice) for choice in choices)  # before the work starts: any may be impossible
     mains = mains_off(base, uncertainty, coverage)
     off = [main for main in mains if main.off]
     steps = len(stones) + 10 * len(off)  # about what each takes
-    results = []
-    for k, stone in enumerate(stones):
-        results.append(light.result(stone, resolution))
-        tell((k + 1) / steps)
-    corrections = tuple(correct(base, choices[0], main, stones[0], light) for main in off)
-    derivatives = None
-    if off:
-        start = len(stones) + len(off)
-
-        def part(share: float) -> None:
-            tell((start + share * (steps - start)) / steps)
-
-        derivatives = main_gradient(base, choices[0], light, [main.facet for main in off], part)
-    return Preview(base, light, tuple(choices), stones, tuple(results), mains, coverage, corrections, derivatives)
+    results, corrections, derivatives = [], [], None
+    with reporter(progress, "tracing", counted=False) as tell:
+        for k, stone in enumerate(stones):
+            results.append(light.result(stone, resolution))
+            tell(k + 1, steps)
+        corrections = [correct(base, choices[0], main, stones[0], light) for main in off]
+        if off:
+            start = (len(stones) + len(off)) / steps
+            rest = part_of(tell, start, 1.0 - start)
+            derivatives = main_gradient(base, choices[0], light, [main.facet for main in off], rest)
+    return Preview(base, light, tuple(choices), stones, tuple(results), mains, coverage, tuple(corrections), derivatives)

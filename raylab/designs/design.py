@@ -120,7 +120,7 @@ class Settings:
 def complete(given: Design, varied: Iterable[str] = ()) -> dict[str, Any]:
     """What `given` and the defaults say about all that is not `varied`; names become domes and materials.
 
-    Raises InputError for an unknown key, a thing said twice or not at all, an unknown name.
+    Raises InputError for an unknown key, both of two alternatives or neither, an unknown name.
     """
     varied = tuple(varied)
     for key in (*given, *varied):
@@ -132,7 +132,7 @@ def complete(given: Design, varied: Iterable[str] = ()) -> dict[str, Any]:
             raise InputError("both an axis and a fixed value", key=key, expected="one of the two")
     for pair in ONE_OF:
         if set(pair) <= set(stated):
-            raise InputError(f"said twice, by {pair[0]} and {pair[1]}", key=pair[1], expected="one of the two")
+            raise InputError(f"{pair[0]} and {pair[1]} are alternatives; give only one", key=pair[1])
     full = {key: value for key, value in _defaults(stated).items() if key not in stated}
     full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
     for needed in (("table_pct",), *ONE_OF[:2], ("dome",)):

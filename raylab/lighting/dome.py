@@ -16,6 +16,7 @@ Radiance is in units of the brightest part unless the dome says ``absolute``.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -168,6 +169,15 @@ class Dome:
         head = math.cos(math.radians(self.head_half_angle_deg)) if self.head_half_angle_deg > 0.0 else 2.0
         level, tray, integral = self.sky_radiance * unit, self.tray_radiance * unit, running_integral(image)
         return DomeTable(_SKIES[self.sky], level, zones, lamps, image, integral, head, tray)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hexadecimal) of the light: equal for domes that shine alike, whatever their names."""
+        found = hashlib.sha256(repr(float(self.peak_radiance)).encode())
+        for array in self.table:
+            numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
+            found.update(repr(numbers.shape).encode() + numbers.tobytes())
+        return found.hexdigest()
 
     def radiance(self, directions: Any) -> np.ndarray:
         """Radiance of sky, zones and lamps towards unit directions (..., 3) in the dome's frame; shape (...).

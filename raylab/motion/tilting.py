@@ -14,7 +14,7 @@ import numpy as np
 from ..designs.design import PARTS, STATISTICS, Settings, trace_design
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..threads import in_order
@@ -59,7 +59,7 @@ def tilt(
     tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
         equally many: a path. A negative tilt leans the other way; -180 to 180.
     wavelength_nm, precision, polarized, max_bounces : as in `trace`.
-    progress : True for a bar with rate and time left; or a function that is told how many angles are done, of how many.
+    progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
     Returns
     -------
@@ -71,7 +71,7 @@ def tilt(
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
     settings = Settings(precision, bool(polarized), max_bounces)
     rows = []
-    with shown(progress, "angles") as tell:
+    with reporter(progress, "angles") as tell:
         for row in _rows(stone, dome, list(views(**angles)), wavelength_nm, settings):
             rows.append(row)
             tell(len(rows), len(angles["tilt_deg"]))

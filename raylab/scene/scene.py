@@ -64,7 +64,7 @@ class Scene:
     def __post_init__(self) -> None:
         for key, kind in (("stone", Stone), ("dome", Dome), ("view", View), ("name", str), ("title", str), ("polarized", bool)):
             if not isinstance(getattr(self, key), kind):
-                raise InputError("of the wrong kind", key=key, value=getattr(self, key), expected=f"a {kind.__name__}")
+                raise InputError("wrong type", key=key, value=getattr(self, key), expected=f"a {kind.__name__}")
         _settle(self, "resolution", _whole("resolution", self.resolution, 1, MAX_RESOLUTION))
         _settle(self, "max_bounces", _whole("max_bounces", self.max_bounces, 1, 100_000))
         _settle(self, "seed", _whole("seed", self.seed, 0, 2**63 - 1))
@@ -94,23 +94,19 @@ class Scene:
     def hash(self) -> str:
         """SHA-256 (hexadecimal) of all that decides the result: equal for equal scenes, whatever their names and files."""
         stone, view, dome = self.stone, self.view, self.dome
-        digest = hashlib.sha256(b"raylab scene 1\n")
+        digest = hashlib.sha256(b"raylab scene 2\n")
         facts = {
             "facets": [stone.tiers, stone.indices, [dataclasses.astuple(finish) for finish in stone.finishes], stone.symmetry],
-            "material": [
-                stone.material.name,
-                stone.material.density_g_cm3,
-                [[w, stone.material.n(w), stone.material.absorption_per_mm(w)] for w in self.wavelengths],
-            ],
+            "material": stone.material.digest(self.wavelengths),
             "view": [float(view.tilt_deg), float(view.tilt_azimuth_deg), float(view.turn_deg), _optional(view.distance_mm)],
-            "dome": [dome.peak_radiance],
+            "dome": dome.digest,
             "settings": [
                 [self.resolution, self.samples, self.max_bounces, self.seed],
                 [self.engine, self.polarized, self.min_weight, self.precision, isinstance(self.wavelengths_nm, tuple)],
             ],
         }
         digest.update(json.dumps(facts, sort_keys=True).encode())
-        for array in (stone.normals, stone.distances_mm, *dome.table):
+        for array in (stone.normals, stone.distances_mm):
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
             digest.update(json.dumps(numbers.shape).encode() + numbers.tobytes())
         return digest.hexdigest()

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from ..errors import StoneError
 from ..optics.materials import Material, get_material
+from ..plane_geometry import convex_outline
 from ..units import carat
 from .finish import POLISHED, Finish, get_finish
 from .polyhedron import Polyhedron, intersect
@@ -155,7 +155,7 @@ class Stone:
     def outline_mm(self) -> np.ndarray:
         """(K, 2) corners of the face-up outline, counter-clockwise, mm."""
         flat = self.vertices_mm[:, :2]
-        return flat[ConvexHull(flat).vertices]
+        return convex_outline(flat)
 
     @property
     def outline_area_mm2(self) -> float:

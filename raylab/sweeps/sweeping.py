@@ -20,11 +20,11 @@ import numpy as np
 from ..code_id import code_id
 from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, STATISTICS, Settings, trace_designs
 from ..errors import InputError
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..version import __version__
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
-from .workers import Chunk, Done, client_of, in_cluster, in_processes, in_this_process
+from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def sweep(
     scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
         process serves best).
     precision, polarized, max_bounces : of the exact engine, see `trace`; `precision` is the width of the bracket on brightness.
-    progress : True for a bar with rate and time left; or a function that is told how many designs are done, of how many.
+    progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
     -------
@@ -103,7 +103,7 @@ def sweep(
         alone = ALONE_S if processes is None and client is None else 0.0
         if out is None:
             return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
-        facts = facts_of(plan, asdict(settings), code_id())
+        facts = facts_of(plan, asdict(settings), code_id(MAKER))
         with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
             if store.result.exists():
                 found = _read(store.result)
@@ -134,7 +134,7 @@ def _run(
 
     for chunk in known:
         place(chunk, store.load(chunk))  # type: ignore[union-attr]
-    with shown(progress, "designs") as tell:
+    with reporter(progress, "designs") as tell:
         tell(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
             if store is not None:
@@ -198,7 +198,7 @@ def dataset(plan: Plan, settings: Settings, rows: np.ndarray) -> xr.Dataset:
     about = {
         "title": "raylab sweep: exact statistics of round brilliants",
         "raylab_version": __version__,
-        "code": code_id(),
+        "code": code_id(MAKER),
         "engine": "beams",
         "layout": plan.layout,
         "precision": settings.precision,

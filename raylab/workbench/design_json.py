@@ -28,7 +28,7 @@ from ..stone.cuts.round_brilliant import round_brilliant
 from ..stone.finish import get_finish
 from ..stone.measuring.proportions import measure
 from ..stone.stone import Stone
-from ..toml_tables import NumberOrPairs, build, checked, schema, schema_of
+from ..toml_tables import NumberOrPairs, Table, schema, schema_of
 from ..units import number_in
 from . import derived_designs as reworked
 
@@ -77,15 +77,14 @@ def stones_of(design: Any) -> tuple[Stone | None, Stone]:
     kind = _kind(design, (*_SCHEMAS, *reworked.KINDS))
     if kind in reworked.KINDS:
         expected, rework = reworked.KINDS[kind]
-        values = checked(design, expected, file="")
+        values = Table("", "", design).checked(expected).values
         del values["kind"]
         _kind(values["of"], _SCHEMAS)
-        before = stone_of(values.pop("of"))
-        return build(lambda **moves: rework(before, **moves), values, file="")
-    values = checked(design, _SCHEMAS[kind], file="")
+        return rework(stone_of(values.pop("of")), **values)
+    values = Table("", "", design).checked(_SCHEMAS[kind]).values
     del values["kind"]
     values["material"] = _material(values)
-    return None, build(round_brilliant if kind == PROPORTIONS else _from_rows, values, file="")
+    return None, (round_brilliant if kind == PROPORTIONS else _from_rows)(**values)
 
 
 def _kind(design: Any, known: Iterable[str]) -> str:

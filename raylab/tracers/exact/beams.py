@@ -20,6 +20,7 @@ from functools import cached_property
 import numba
 import numpy as np
 
+from ... import plane_geometry
 from ...errors import InputError
 from ...lighting.dome import Dome, DomeTable
 from ...scene.pixel_grid import PixelGrid
@@ -279,7 +280,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     reaching = np.logical_or.reduceat(corners_inside, starts)
     for facet in facing[reaching.all(axis=1)]:
         polygon = within(seen[loops[facet]], cuts)
-        area = _area(polygon)
+        area = plane_geometry.area(polygon)
         if not area > nothing:
             continue
         beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
@@ -304,14 +305,6 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         stopped=False,
         through=through,
     )
-
-
-def _area(polygon: np.ndarray) -> float:
-    """Area of a polygon (K, 2), taken about its first corner."""
-    if len(polygon) < 3:
-        return 0.0
-    x, y = (polygon[1:] - polygon[0]).T
-    return 0.5 * float(x[:-1] @ y[1:] - x[1:] @ y[:-1])
 
 
 def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:

@@ -20,6 +20,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...lighting.dome import IMAGE, DomeTable
+from ...plane_geometry import rotation_about_z
 from ...stone.stone import Stone
 
 SAME = 1e-9
@@ -61,10 +62,10 @@ def find_symmetry(stone: Stone, dome: DomeTable, turn: np.ndarray) -> Symmetry:
     return Symmetry(np.array(maps), np.array(facets), _wedge(np.array(maps)))
 
 
-def _about_z(angle: float, mirror: bool) -> np.ndarray:
-    """Rotation by `angle` about z, or the mirror plane through z at azimuth angle/2."""
+def _mirror(angle: float) -> np.ndarray:
+    """(3, 3) mirror image in the plane through z at azimuth angle/2."""
     c, s = math.cos(angle), math.sin(angle)
-    return np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, 1.0]] if mirror else [[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    return np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, 1.0]])
 
 
 class _Planes:
@@ -94,7 +95,7 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
     azimuths = np.arctan2(planes.normals[ring, 1], planes.normals[ring, 0])
 
     def holds(angle: float, mirror: bool) -> np.ndarray | None:
-        matrix = _about_z(angle, mirror)
+        matrix = _mirror(angle) if mirror else rotation_about_z(angle)
         return None if planes.image(matrix, ring) is None else planes.image(matrix)
 
     # The rotations are the multiples of the smallest one, whose order divides the ring's size.
@@ -103,12 +104,12 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
     images = [np.arange(len(stone))]
     for _ in range(order - 1):
         images.append(step[images[-1]])
-    found = [(_about_z(2.0 * math.pi * k / order, False), image) for k, image in enumerate(images)]
+    found = [(rotation_about_z(2.0 * math.pi * k / order), image) for k, image in enumerate(images)]
     # A mirror takes the ring's first facet to some facet of it; one mirror and the rotations give the others.
     for angle in azimuths[0] + azimuths:
         mirrored = holds(angle, True)
         if mirrored is not None:
-            found += [(_about_z(angle + 2.0 * math.pi * k / order, True), images[k][mirrored]) for k in range(order)]
+            found += [(_mirror(angle + 2.0 * math.pi * k / order), images[k][mirrored]) for k in range(order)]
             break
     return found
 
@@ -130,7 +131,7 @@ def _leaning_mirror(stone: Stone, turn: np.ndarray) -> list[tuple[np.ndarray, np
     """The identity, and the mirror plane through the stone's axis and the line of sight where it keeps the stone."""
     planes = _Planes(stone)
     sight = turn[2]
-    mirror = _about_z(2.0 * math.atan2(sight[1], sight[0]), True)
+    mirror = _mirror(2.0 * math.atan2(sight[1], sight[0]))
     found = [(np.eye(3), np.arange(len(stone)))]
     image = planes.image(mirror)
     return found if image is None else [*found, (mirror, image)]

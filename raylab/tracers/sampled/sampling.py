@@ -10,7 +10,6 @@ error smaller still, so the stated one is on the safe side.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numba
 import numpy as np
@@ -19,6 +18,7 @@ from scipy.spatial import ConvexHull
 from ...errors import InputError
 from ...jit import njit, parallel_kernel
 from ...lighting.dome import Dome
+from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.view import View, silhouette
 from ...stone.stone import Stone
@@ -167,11 +167,11 @@ def sample_image(
     min_weight: float = 1e-4,
     max_bounces: int = 200,
     seed: int = 0,
-    progress: Callable[[float], None] | None = None,
+    progress: Progress = silent,
 ) -> EngineResult:
     """Maps and area means from `samples` view rays per pixel (a square number), in tiles of bounded memory.
 
-    `progress` is called with the share done, from 0 to 1. Raises InputError for a sample count that is no square, or a
+    Raises InputError for a sample count that is no square, or a
     frame whose samples all miss the stone.
     """
     cells = math.isqrt(samples)
@@ -202,8 +202,7 @@ def sample_image(
         _reduce(found, hit, samples, means[:, tile], coverage[tile], error[tile], part, part_scatter)
         sums += part.sum(axis=0)
         scatter += part_scatter.sum(axis=0)
-        if progress is not None:
-            progress((first + rows) / n)
+        progress(first + rows, n)
     if sums[MOMENTS] == 0.0:
         raise InputError("no sample met the stone", key="resolution", value=n, expected="a larger resolution or more samples")
     fields = {name: means[c].reshape(n, n) for c, name in enumerate(FIELDS)}
