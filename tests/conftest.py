@@ -13,7 +13,7 @@ from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a script's background, and what it starts, ignore Ctrl-C
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a script's background and all that it starts ignore Ctrl-C
 
 CI = os.environ.get("CI") == "true"
 
