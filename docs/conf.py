@@ -18,7 +18,7 @@ extensions = [
     "sphinx.ext.autosummary",
     "docstrings",
     "numpydoc",
-    "cyclopts.ext.sphinx",
+    "commands",
     "mathml",
 ]
 exclude_patterns = ["_build", "_ext", "_templates"]
