@@ -18,7 +18,9 @@ extensions = [
     "sphinx.ext.autosummary",
     "docstrings",
     "numpydoc",
+    "checks",
     "commands",
+    "definitions",
     "mathml",
 ]
 exclude_patterns = ["_build", "_ext", "_templates"]

@@ -2,7 +2,7 @@
 
 A block of ``python`` is run; with prompts (>>>) its output is compared with what the page shows. A block of ``sh`` is read line
 by line: a line that starts with ``raylab`` is run, any other (an installation, say) is left to the reader. A block of ``toml`` or
-``csv`` that begins with ``# file: NAME`` is written to that file. Blocks of other kinds are not looked at.
+``text`` that begins with ``# file: NAME`` is written to that file. Blocks of other kinds are not looked at.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from typing import Any
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent
-_BLOCK = re.compile(r"^(?P<fence>`{3,})(?P<kind>python|sh|toml|csv)\n(?P<text>.*?)^(?P=fence)$", re.M | re.S)
+_BLOCK = re.compile(r"^(?P<fence>`{3,})(?P<kind>python|sh|toml|text)\n(?P<text>.*?)^(?P=fence)$", re.M | re.S)
 _FILE = re.compile(r"# file: (?P<name>[\w./-]+)\n")
 
 
