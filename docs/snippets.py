@@ -1,8 +1,8 @@
 """The code of a page: found, and run in the order in which it stands, in one folder and one Python session.
 
-A block of ``python`` is run; with prompts (>>>) its output is compared with what the page shows. A block of ``sh`` is read line
-by line: a line that starts with ``raylab`` is run, any other (an installation, say) is left to the reader. A block of ``toml`` or
-``text`` that begins with ``# file: NAME`` is written to that file. Blocks of other kinds are not looked at.
+A block of ``python`` is run; with prompts (>>>) its output is compared with what the page shows. A block of ``sh`` is read
+line by line: a line that starts with ``raylab`` is run, any other (an installation, say) is left to the reader. A block of
+``toml`` or ``text`` that begins with ``# file: NAME`` is written to that file. Blocks of other kinds are not looked at.
 """
 
 from __future__ import annotations
@@ -62,7 +62,9 @@ def commands(block: Block) -> Iterator[list[str]]:
             yield words[1:]
 
 
-def run(page: Path, folder: Path, *, smaller: Callable[[Block], Block] = lambda block: block, skip: tuple[str, ...] = ()) -> Run:
+def run(
+    page: Path, folder: Path, *, smaller: Callable[[Block], Block] = lambda block: block, skip: tuple[str, ...] = ()
+) -> Run:
     """Run a page's blocks in a folder, in which the repository's scenes lie.
 
     Parameters

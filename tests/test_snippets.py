@@ -1,4 +1,4 @@
-"""Every piece of code in README.md and on the pages runs as it stands, but for the sizes of pictures and the lengths of series."""
+"""Every piece of code in README.md and on the pages runs as it stands, but for sizes of pictures and lengths of series."""
 
 from __future__ import annotations
 

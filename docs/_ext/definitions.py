@@ -1,4 +1,4 @@
-"""The directive ``{definitions} NAME``: a table of definitions as the library holds them, so that page and library can't differ."""
+"""The directive ``{definitions} NAME``: a table of definitions as the library holds them; page and library can't differ."""
 
 from __future__ import annotations
 
