@@ -26,7 +26,7 @@ extensions = [
 exclude_patterns = ["_build", "_ext", "_templates"]
 templates_path = ["_templates"]
 html_math_renderer = "mathml"
-myst_enable_extensions = ["colon_fence", "dollarmath", "attrs_inline"]
+myst_enable_extensions = ["colon_fence", "attrs_inline", "deflist", "dollarmath"]
 myst_heading_anchors = 3
 numpydoc_show_class_members = False
 autodoc_typehints = "none"  # the docstrings say what each argument is
@@ -42,6 +42,7 @@ nb_execution_raise_on_error = True
 
 html_theme = "pydata_sphinx_theme"
 html_title = "raylab"
+html_sidebars = {page: [] for page in ("index", "install", "gallery")}  # pages without pages beside them
 html_static_path = ["_static"]
 html_css_files = ["raylab.css"]
 html_show_sourcelink = False

@@ -43,9 +43,9 @@ class Run:
 
 
 def pages() -> list[Path]:
-    """README.md and every page written by hand that has blocks to run."""
-    written = [path for path in HERE.rglob("*.md") if "_build" not in path.parts and not path.is_symlink()]
-    return [path for path in [ROOT / "README.md", *sorted(written)] if list(blocks(path))]
+    """README.md, the gallery and every page that has blocks to run."""
+    written = [path for path in sorted(HERE.rglob("*.md")) if "_build" not in path.parts]
+    return [path for path in [ROOT / "README.md", ROOT / "renders" / "GALLERY.md", *written] if list(blocks(path))]
 
 
 def blocks(page: Path) -> Iterator[Block]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from docutils import nodes
@@ -16,8 +17,8 @@ def markdown() -> str:
     from raylab.cli import app
 
     text = app.generate_docs(usage_name="raylab")
-    text = text[text.index("\n## raylab ") :]
-    return text.replace(" *[default: False]*", "")
+    text = text[text.index("\n## raylab ") :].replace(" *[default: False]*", "")
+    return re.sub(r"(?<=\nraylab )(\S+) -m \S+", r"\1", text)  # a usage line takes up how this process was started
 
 
 class Commands(SphinxDirective):
