@@ -43,6 +43,7 @@ nb_execution_raise_on_error = True
 html_theme = "pydata_sphinx_theme"
 html_title = "raylab"
 html_sidebars = {page: [] for page in ("index", "install", "gallery")}  # pages without pages beside them
+html_context = {"default_mode": "auto"}
 html_static_path = ["_static"]
 html_css_files = ["raylab.css"]
 html_show_sourcelink = False

@@ -105,6 +105,12 @@ def test_every_key_of_a_file_is_described(maker):
     assert keys - named("reference/files.md") == set()
 
 
+def test_every_package_has_its_layer():
+    packages = {path.parent.name for path in Path(rl.__file__).parent.glob("*/__init__.py")}
+    assert len(packages) > 10
+    assert packages - named("background/physics.md") == set()
+
+
 def test_readme_is_short():
     assert len((ROOT / "README.md").read_text(encoding="utf-8").split()) <= 700
 
