@@ -27,7 +27,7 @@ RANGES = {"table_pct": (53, 62), "lower_half_pct": (74, 82), "crown_angle_deg": 
 PRECISION = 2e-3
 SAMPLE = 120
 PUBLISHED = 38_500_000
-"""Designs of the survey published in 2004 (Moses et al., Gems & Gemology 40(3); the number from memory)."""
+"""Designs of the survey published in 2004 (Moses et al., Gems & Gemology 40(3); the number as told in our brief)."""
 
 
 def cpu_s() -> float:
