@@ -32,6 +32,12 @@ def reasons() -> Table:
     return ("reason", "name", "meaning"), [(str(code), f"`{name}`", text) for code, (name, text) in enumerate(REASONS)]
 
 
+def finishes() -> Table:
+    from raylab.stone.finish import FINISHES
+
+    return ("finish", "a facet with it"), [(f"`{name}`", text) for name, text in FINISHES.items()]
+
+
 def domes() -> Table:
     import raylab as rl
 
@@ -48,7 +54,9 @@ def materials() -> Table:
     return ("material", "n at 589.3 nm", "g/cm³", "index from", "remark"), rows
 
 
-TABLES: dict[str, Callable[[], Table]] = {table.__name__: table for table in (maps, geometry, reasons, domes, materials)}
+TABLES: dict[str, Callable[[], Table]] = {
+    table.__name__: table for table in (maps, geometry, reasons, finishes, domes, materials)
+}
 
 
 class Definitions(SphinxDirective):
