@@ -1,0 +1,111 @@
+"""Makes what the pages show, into docs/shown.
+
+    python docs/make_shown.py pages     # pictures and printed lists, by running the pages' own commands
+    python docs/make_shown.py checks    # how far each check of tests/validation is off
+    python docs/make_shown.py           # both
+
+Run it again after a change to what commands draw or print, or to what is checked.
+"""
+
+from __future__ import annotations
+
+import importlib
+import io
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+import snippets
+from matplotlib.figure import Figure
+from PIL import Image
+
+import raylab as rl
+
+SHOWN = Path(__file__).parent / "shown"
+MOST_PIXELS = 1000
+PICTURES = {
+    "tutorials/researcher.md": ("pavilion.png",),
+    "tutorials/cutter.md": ("blocked.png", "out/finish/choices.png", "out/finish/grid.png", "out/steeper/repolish.png"),
+    "tutorials/buyer.md": ("out/compare/contrast.png",),
+}
+LISTS = {
+    "tutorials/cutter.md": {"measure": "blocked.txt", "brillianteer scenes/stones/blocked.csv --out out/finish ": "finish.txt"},
+    "tutorials/buyer.md": {"compare": "compare.txt"},
+}
+"""By page: what a command prints, known by how it begins, and the file it goes to."""
+
+
+def pages() -> None:
+    for page, pictures in PICTURES.items():
+        folder = Path(tempfile.mkdtemp())
+        left = snippets.run(snippets.HERE / page, folder, skip=("workbench", "film", "tilt"))
+        for picture in pictures:
+            save(folder / picture)
+        for beginning, name in LISTS.get(page, {}).items():
+            (SHOWN / name).write_text(next(text for line, text in left.printed.items() if line.startswith(beginning)))
+        shutil.rmtree(folder)
+    worked_path()
+
+
+def checks() -> None:
+    """How many of its tolerances each check is off, as checks.csv."""
+    tests = snippets.ROOT / "tests"
+    sys.path[:0] = [str(tests / "validation"), str(tests)]
+    from checks import of_module
+
+    rows = ["module,check,tolerances"]
+    for module in sorted(path.stem for path in (tests / "validation").glob("checks_*.py")):
+        try:
+            found = of_module(importlib.import_module(module))
+        except KeyError:  # holds no such checks
+            continue
+        rows += [f"{module},{one.id},{one.values[0]():.3g}" for one in found]
+    (SHOWN / "checks.csv").write_text("\n".join(rows) + "\n")
+
+
+def save(source: Path | io.BytesIO, name: str = "") -> None:
+    """A picture, made small enough to be kept in the repository: fewer pixels, and a palette that keeps rare colours too."""
+    picture = Image.open(source).convert("RGB")
+    picture.thumbnail((MOST_PIXELS, MOST_PIXELS), Image.Resampling.LANCZOS)
+    few = picture.quantize(256, method=Image.Quantize.MAXCOVERAGE, kmeans=1, dither=Image.Dither.NONE)
+    few.save(SHOWN / (name or Path(str(source)).name), optimize=True)
+
+
+def worked_path() -> None:
+    """The ray of the page on physics, in the section of the stone through it."""
+    stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_pct=3.5, diameter_mm=6.5)
+    path = rl.ray_path(stone, rl.load_dome("head-shadow"), rl.View(), 2.0, 0.1)
+    figure = Figure(figsize=(7, 4.6), layout="constrained")
+    axes = figure.subplots()
+    x, z = outline(stone, 0.1).T
+    axes.fill(x, z, facecolor="0.93", edgecolor="0.2")
+    points = [(2.0, 2.4), *((hit.point_mm[0], hit.point_mm[2]) for hit in path.hits[:4])]
+    axes.plot(*zip(*points, strict=True), color="black", marker="o", markersize=4)
+    for hit in (path.hits[0], path.hits[3]):
+        (x0, _, z0), way = hit.point_mm, hit.way
+        axes.annotate("", (x0 + way[0], z0 + way[2]), (x0, z0), arrowprops={"arrowstyle": "->", "linestyle": "--"})
+        axes.text(x0 + way[0], z0 + way[2] + 0.1, f"{hit.weight:.3f} to the {hit.fate}", ha="center")
+    for hit, words, dx in zip(path.hits[1:3], ("main 0", "main 4"), (0.15, -0.15), strict=True):
+        axes.text(hit.point_mm[0] + dx, hit.point_mm[2] - 0.2, words, ha="left" if dx > 0 else "right")
+    axes.text(2.08, 2.2, "view ray", ha="left")
+    axes.set(aspect="equal", xlabel="x / mm", ylabel="z / mm", xlim=(-3.6, 4.4), ylim=(-3.2, 2.7))
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format="png", dpi=110)
+    save(drawn, "worked-path.png")
+
+
+def outline(stone: rl.Stone, y_mm: float) -> object:
+    """(P, 2) the corners of a stone's section at y, x and z in mm, in order."""
+    import numpy as np
+    from scipy.spatial import HalfspaceIntersection
+
+    cut = np.column_stack([stone.normals[:, [0, 2]], stone.normals[:, 1] * y_mm - stone.distances_mm])
+    corners = HalfspaceIntersection(cut[np.hypot(cut[:, 0], cut[:, 1]) > 1e-9], np.zeros(2)).intersections
+    return corners[np.argsort(np.arctan2(corners[:, 1], corners[:, 0]))]
+
+
+if __name__ == "__main__":
+    for part in (pages, checks):
+        if part.__name__ in (sys.argv[1:] or ["pages", "checks"]):
+            part()

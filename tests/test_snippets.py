@@ -1,0 +1,83 @@
+"""Every piece of code in README.md and on the pages runs as it stands, but for sizes of pictures and lengths of series."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+DOCS = Path(__file__).parents[1] / "docs"
+sys.path.insert(0, str(DOCS))
+
+import snippets  # noqa: E402
+
+SMALL = 48
+"""Pixels along a picture's side."""
+SMALLER_COMMANDS = {
+    "render": {"--resolution": SMALL},
+    "color": {"--resolution": SMALL, "--wavelengths": 3},
+    "eyes": {"--resolution": SMALL, "--wavelengths": 2},
+    "tilt": {"--step-deg": 15},
+    "film": {"--stills": 2, "--size": SMALL, "--wavelengths": 2},
+    "compare": {"--resolution": SMALL, "--precision": 0.05, "--known-to-pct": 30},
+    "brillianteer": {"--precision": 0.02},
+    "repolish": {"--precision": 0.02},
+}
+SMALLER_PYTHON = ((r"resolution=\d+", f"resolution={SMALL}"), (r"turning\(\d+\)", "turning(2)"))
+NOT_RUN = ("workbench",)
+"""A page for the browser, which runs until it is stopped."""
+
+
+def smaller(block: snippets.Block) -> snippets.Block:
+    """The block with the sizes above; outputs that a page shows are computed with the sizes that it shows."""
+    if block.kind == "python" and ">>>" not in block.text:
+        text = block.text
+        for pattern, short in SMALLER_PYTHON:
+            text = re.sub(pattern, short, text)
+        return replace(block, text=text)
+    if block.kind == "sh":
+        return replace(block, text="\n".join(shlex.join(["raylab", *quick(argv)]) for argv in snippets.commands(block)))
+    return block
+
+
+def quick(argv: list[str]) -> list[str]:
+    """A command's arguments with its options of size replaced."""
+    wanted, kept, words = SMALLER_COMMANDS.get(argv[0], {}), [], iter(argv)
+    for word in words:
+        if word in wanted:
+            next(words)
+        else:
+            kept.append(word)
+    return [*kept, *(str(part) for option in wanted.items() for part in option)]
+
+
+@pytest.mark.parametrize("page", snippets.pages(), ids=lambda page: str(page.relative_to(DOCS.parent)))
+def test_its_code_runs(page, tmp_path):
+    snippets.run(page, tmp_path, smaller=smaller, skip=NOT_RUN)
+
+
+def test_every_page_with_code_is_found():
+    names = {page.name for page in snippets.pages()}
+    assert {"README.md", "researcher.md", "cutter.md", "buyer.md", "physics.md", "files.md"} <= names
+
+
+@pytest.mark.parametrize("text", [">>> 1 + 1\n3\n", "1 / 0\n"])
+def test_wrong_code_is_noticed(text, tmp_path):
+    page = tmp_path / "page.md"
+    page.write_text(f"```python\n{text}```\n", encoding="utf-8")
+    with pytest.raises((AssertionError, ZeroDivisionError)):
+        snippets.run(page, tmp_path)
+
+
+def test_a_wrong_command_is_noticed(tmp_path):
+    page = tmp_path / "page.md"
+    page.write_text("```sh\nraylab render no-such-scene.toml --out out\n```\n", encoding="utf-8")
+    with pytest.raises(AssertionError, match="no-such-scene"):
+        snippets.run(page, tmp_path)
+    page.write_text("```sh\nraylab workbench --no-such-option\n```\n", encoding="utf-8")
+    with pytest.raises(Exception, match="no-such-option"):
+        snippets.run(page, tmp_path, skip=NOT_RUN)
