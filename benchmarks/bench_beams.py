@@ -28,6 +28,7 @@ from typing import TypeVar
 import numpy as np
 
 from raylab.lighting.dome import Dome
+from raylab.memory import keep_freed_memory
 from raylab.scene.pixel_grid import grid_around
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
@@ -143,6 +144,7 @@ def keys(beams: Beams) -> set[int]:
 
 
 if __name__ == "__main__":
+    keep_freed_memory()  # as the command line does
     one_face()
     maps("--no-mitsuba" not in sys.argv)
     guide()

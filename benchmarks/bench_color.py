@@ -18,6 +18,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import raylab as rl
+from raylab.memory import keep_freed_memory
 
 FILM = 200
 
@@ -79,4 +80,5 @@ PARTS: dict[str, Callable[..., None]] = {"picture": one_picture, "growth": growt
 if __name__ == "__main__":
     if not sys.argv[1:] or sys.argv[1] not in PARTS:
         sys.exit(__doc__)
+    keep_freed_memory()  # as the command line does
     PARTS[sys.argv[1]](*map(int, sys.argv[2:]))

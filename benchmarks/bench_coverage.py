@@ -24,6 +24,7 @@ import raylab as rl
 from raylab.comparison.comparing import drawn_settings
 from raylab.comparison.uncertainty import COVERAGE, propagate, statistics_of
 from raylab.comparison.verdicts import within_nature
+from raylab.memory import keep_freed_memory
 from raylab.results.statistics import Statistic
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 
@@ -103,4 +104,5 @@ def main() -> int:
 
 
 if __name__ == "__main__":
+    keep_freed_memory()  # as the command line does
     sys.exit(main())

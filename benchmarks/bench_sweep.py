@@ -20,6 +20,7 @@ import psutil
 
 import raylab as rl
 from raylab.designs.design import Settings, trace_designs
+from raylab.memory import keep_freed_memory
 from raylab.sweeps.axes import Plan, plan_of
 
 # About the proportions that are cut and offered as good (common practice, no source); bracket on brightness 0.2 %.
@@ -111,4 +112,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    keep_freed_memory()  # as the command line does
     main()

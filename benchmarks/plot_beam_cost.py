@@ -24,6 +24,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from raylab.lighting.dome import Dome
+from raylab.memory import keep_freed_memory
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.stone import Stone
@@ -134,4 +135,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
+    keep_freed_memory()  # as the command line does
     main()

@@ -32,7 +32,7 @@ from ..ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
-from .mean_transmission import gather
+from .mean_transmission import book_means
 from .nearest_plane import padded
 from .pixel_coverage import rasterize
 from .schedule import by_rounds
@@ -235,7 +235,7 @@ def trace_beams(
     batch, rounds = by_rounds(first, rules, precision, surroundings, threads or numba.get_num_threads())
     absorption = table.medium.absorption_per_mm
     if absorption > 0.0:
-        squares = gather(
+        squares = book_means(
             batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, absorption, sky, turn, batch.through
         )
     else:

@@ -91,7 +91,7 @@ def _mean_at(x, y, size, event, times):
 
 
 @njit(nogil=True)
-def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):
+def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):
     """Fill the ledgers of ended paths with means over their polygons.
 
     Parameters
