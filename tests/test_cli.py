@@ -232,15 +232,14 @@ def test_a_closed_pipe_is_no_fault(folder):
 
 
 def test_an_interrupt_leaves_nothing_half_written(folder):
-    """Ctrl-C while a large picture is traced: exit code 130, one line, and the folder is gone again."""
+    """Ctrl-C while a large picture is traced: exit code 130, one line, and no folder."""
     words = [sys.executable, "-m", "raylab.cli", "render", "s.toml", "--out", "out", "--engine", "rays"]
     words += ["--resolution", "4000", "--samples", "16"]  # minutes of work: it can't be done before the signal
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         waited = time.monotonic()
-        while not (folder / "out").exists() and time.monotonic() - waited < 60:
+        while not list(folder.glob(".*.part")) and time.monotonic() - waited < 60:
             time.sleep(0.05)
-        assert os.listdir(folder / "out")[0].endswith(".part")  # at work
         time.sleep(0.5)
         process.send_signal(signal.SIGINT)
         try:
