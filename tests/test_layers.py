@@ -13,7 +13,7 @@ import raylab
 ROOT = Path(raylab.__file__).parent
 
 LAYERS = (
-    ("version", "units", "errors", "jit", "code_id", "progress", "threads", "toml_tables"),
+    ("version", "units", "errors", "jit", "code_id", "progress", "threads", "toml_tables", "engine_table"),
     ("optics",),
     ("stone",),
     ("lighting",),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table
+from .console import progress, say, say_json, say_shortfalls, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -104,11 +104,12 @@ def brillianteer(
     from ..cutting.objective import read_objective
     from ..cutting.preview import MOST_ALTERNATIVES
     from ..cutting.preview import brillianteer as previewed
-    from ..designs.design import STATISTICS
     from ..errors import InputError
     from ..files import save_png, to_json, whole_set
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
+    from ..results.statistics import STATISTICS
+    from ..scene.settings import TraceSettings
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone_file import load_stone
 
@@ -126,12 +127,12 @@ def brillianteer(
     uncertainty = Uncertainty(**{key: value for key, value in doubts.items() if value is not None})
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
-    stone, light = load_stone(blocked, unit=unit), load_dome(dome)
+    stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
     if bruted_girdle:
         stone = replace(stone, bruted=stone.bruted | np.array([tier == "girdle" for tier in stone.tiers]))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
         with progress("tracing the grid") as tell:
-            grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=tell)
+            grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=tell)
         best = best_brillianteering(grid, wanted, show)
         if not best:
             raise _none_fits(grid, objective)
@@ -139,7 +140,7 @@ def brillianteer(
         with progress("tracing the best") as tell:
             preview = previewed(
                 stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
-                precision=precision, progress=tell,
+                settings=settings, progress=tell,
             )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for told, one in zip(facts["alternatives"], best, strict=True):
@@ -183,7 +184,7 @@ def _grid_facts(grid: xr.Dataset) -> dict[str, Any]:
 def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
     """Weight now, and the best choices as a table."""
     stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
-    say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.light.dome.name}")
+    say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
     refused = f"; {grid.reason.size - cut} can't be cut" if cut < grid.reason.size else ""
     say(f"{cut} choices traced{refused}; {objective}:")
     say()
@@ -194,6 +195,8 @@ def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, ob
         weights = f"{preview.stones[k].weight_ct:.4f}", f"{preview.lost_points(k):.2f}"
         rows.append((f"{k + 1}", str(one.choice), *map(bracket, numbers), *weights, "as 1" if one.tied else ""))
     table(("", "choice", "brightness", "contrast", "leak", "ct", "points lost", "tied"), rows, left=2)
+    for k, result in enumerate(preview.results):
+        say_shortfalls(result.summary, f"choice {k + 1}")
     say()
 
 

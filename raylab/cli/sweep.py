@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table
+from .console import say, say_json, say_wide, table
 from .options import Flag, Json
 
 if TYPE_CHECKING:
@@ -50,7 +50,6 @@ def sweep(
     zarr
         Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
     """
-    from ..designs.design import Settings
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
     from ..sweeps.sweep_file import load_sweep
@@ -60,15 +59,12 @@ def sweep(
     found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
     for statistic in asked.statistics:
         save_png(sweep_figure(found, statistic), out / f"{statistic}.png", force=True)
-    settings = Settings(
-        **{key: asked.settings[key] for key in ("precision", "polarized", "max_bounces") if key in asked.settings}
-    )
-    save_png(extremes_figure(asked.plan, found, asked.best, settings), out / "extremes.png", force=True)
+    save_png(extremes_figure(asked.plan, found, asked.best, asked.settings), out / "extremes.png", force=True)
     facts = _facts(asked, found)
     if json:
         say_json(facts)
     else:
-        _tell(asked, facts, out)
+        _tell(asked, facts, found, out)
 
 
 def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
@@ -106,7 +102,7 @@ def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]
     return ends
 
 
-def _tell(asked: SweepFile, facts: dict[str, Any], out: Path) -> None:
+def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path) -> None:
     say(asked.title or "sweep")
     others = [f"{number} {name.replace('_', ' ')}" for name, number in facts["reasons"].items()]
     say(f"{facts['designs']} designs: {', '.join(others)}; code {facts['code'][:12]}")
@@ -121,4 +117,5 @@ def _tell(asked: SweepFile, facts: dict[str, Any], out: Path) -> None:
             rows.append((f"{end} {statistic}", ", ".join(words), *numbers))
     table(("", "design", "value", "at least", "at most"), rows, left=2)
     say()
+    say_wide(found, "designs")
     say(f"sweep.nc, sweep.json and {len(asked.statistics) + 1} pictures in {out}")

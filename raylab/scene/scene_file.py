@@ -20,7 +20,8 @@ A scene file joins one stone, one dome, one view and the output settings:
     [output]
     resolution = 512
 
-The keys of a section are the parameters of what it makes: the cut, `Dome`, `View`, `Scene`. Paths in a file are relative to it.
+The keys of a section are the parameters of what it makes: the cut, `Dome`, `View`; those of [output] are `TraceSettings` and
+the resolution. Paths in a file are relative to it.
 """
 
 from __future__ import annotations
@@ -34,10 +35,11 @@ from ..lighting.dome_file import dome_from, dome_names, load_dome
 from ..stone.stone_file import SCENE_FILE, stone_from
 from ..toml_tables import build, checked, path_beside, read_toml, schema, schema_of
 from .scene import Scene
+from .settings import TraceSettings
 from .view import View
 
 _VIEW = schema_of(View)
-_OUTPUT = schema_of(Scene, omit=("stone", "dome", "view", "name", "title"))
+_OUTPUT = schema_of(TraceSettings, resolution=(int, None))
 
 
 def load_scene(path: str | Path) -> Scene:
@@ -48,9 +50,10 @@ def load_scene(path: str | Path) -> Scene:
     dome = _dome_section(top["dome"], path)
     view = build(View, checked(top.get("view", {}), _VIEW, file=file, section="view"), file=file, section="view")
     output = checked(top.get("output", {}), _OUTPUT, file=file, section="output")
-    given = {"stone": stone, "dome": dome, "view": view, "name": path.stem, "title": top.get("title", ""), **output}
+    size = {"resolution": output.pop("resolution")} if "resolution" in output else {}
+    settings = build(TraceSettings, output, file=file, section="output")
     try:
-        return Scene(**given)
+        return Scene(stone, dome, view, settings, name=path.stem, title=top.get("title", ""), **size)
     except InputError as error:
         own = error.key in _OUTPUT.model_fields
         raise error.within(file=file, section="output" if own else None) from error
