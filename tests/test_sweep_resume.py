@@ -64,6 +64,7 @@ def result(out: Path) -> bytes:
 
 SCRIPT = """
 import sys, raylab as rl
+from raylab import TraceSettings
 rl.sweep({axes!r}, "head-shadow", out=sys.argv[1], **{given!r})
 """
 
