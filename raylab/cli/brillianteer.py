@@ -74,8 +74,8 @@ def brillianteer(
     lower_painting_deg
         The same of the lower halves.
     objective
-        What to look for: `most` or `least` of a number, `with` limits, such as "most brightness with weight_ct >= 1.00". Numbers
-        are those of `raylab statistics`, `weight_ct` and `lost_points`.
+        What to look for: `most` or `least` of a number, `with` limits, such as "most brightness with weight_ct >= 1.00".
+        Numbers are those of `raylab statistics`, `weight_ct` and `lost_points`.
     show
         How many of the best to put side by side, 1 to 6.
     dome
