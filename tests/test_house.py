@@ -164,6 +164,23 @@ def test_a_scene_that_no_exact_engine_can_trace_is_refused_with_each_reason():
             refused()
 
 
+def test_a_scene_file_whose_engine_can_not_trace_it_is_named(tmp_path, monkeypatch, capsys):
+    (tmp_path / "s.toml").write_text(SCENE + 'engine = "beams"\n[view]\ndistance_mm = 250\n')
+    monkeypatch.chdir(tmp_path)
+    reason = (
+        "the engine `beams` can't trace this scene: whole polygons travel under a parallel view only (view.distance_mm = 250)"
+    )
+    assert main(["render", "s.toml", "--out", "out"]) == 2
+    assert capsys.readouterr().err == f"raylab: s.toml: output.engine: {reason}\n"
+    assert main(["tilt", "s.toml", "--out", "out"]) == 2
+    assert capsys.readouterr().err == f"raylab: s.toml: output.engine: {reason}\n"
+    assert main(["scenes", ".", "--json"]) == 0
+    assert reason in json.loads(capsys.readouterr().out)[0]["fault"]
+    (tmp_path / "s.toml").write_text(SCENE + "[view]\ndistance_mm = 250\n")
+    assert main(["render", "s.toml", "--out", "out", "--engine", "beams"]) == 2
+    assert capsys.readouterr().err == f"raylab: --engine: {reason}\n"
+
+
 @pytest.mark.parametrize("path", sorted(ROOT.rglob("*.py")), ids=lambda path: str(path.relative_to(ROOT)))
 def test_nothing_outside_the_tracers_asks_for_an_engine_by_name(path):
     """What a caller needs of an engine it asks of the engine: `exact`, `polygons`."""

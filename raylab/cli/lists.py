@@ -25,6 +25,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
     """
     from ..errors import InputError
     from ..scene.scene_file import load_scene
+    from ..tracers.engines import engine_for
 
     if not folder.is_dir():
         raise InputError("no such folder", file=str(folder), expected="a folder with scene files (*.toml)")
@@ -32,6 +33,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
     for path in sorted(folder.glob("*.toml")):
         try:
             scene = load_scene(path)
+            engine_for(scene)
             found.append({"file": str(path), "title": scene.title or scene.stone.name, "dome": scene.dome.name, "fault": None})
         except InputError as error:  # one faulty file doesn't hide the others
             found.append({"file": str(path), "title": "", "dome": "", "fault": str(error)})

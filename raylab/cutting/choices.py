@@ -47,7 +47,8 @@ def brillianteering_grid(
     blocked, diameter_mm : see `finish`.
     axes : the values to try by key of `LastFacets`; all combinations are made.
     choice : what is not on an axis. view : parallel; face-up by default.
-    settings : how each choice is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`.
+    settings : how each choice is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
+        a precision of 2e-4.
 
     Returns
     -------

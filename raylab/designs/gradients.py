@@ -57,7 +57,7 @@ def gradient(
     dome : a `Dome`, or the name or file of one.
     keys : proportions to derive by; by default those that the design states, but for size.
     reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
-    settings : by default `FINE`. Their wavelength holds where the design states none.
+    settings : by default `FINE`, a precision of 1e-3. Their wavelength holds where the design states none.
 
     Returns
     -------

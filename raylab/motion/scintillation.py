@@ -84,8 +84,8 @@ def scintillation(
     Parameters
     ----------
     resolution : points of the grid along each side.
-    settings : one wavelength; by default `LOOSE`. The light that its precision leaves untraced darkens points by this much of
-        the mean brightness.
+    settings : one wavelength; by default `LOOSE`, a precision of 1e-2. The light that it leaves untraced darkens points by this
+        much of the mean brightness.
 
     Raises InputError for fewer than two views, two equal successive views, or a face that is dark in all of them.
     """

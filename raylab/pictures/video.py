@@ -67,7 +67,8 @@ def save_video(
     size : pixels along each side of one stone's picture.
     light, exposure, wavelengths : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
-    settings : how each still is traced, at the wavelengths of the colours; by default `LOOSE`.
+    settings : how each still is traced, at the wavelengths of the colours; by default `LOOSE`, a
+        precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
     force : overwrite a film of this name.
     progress : True for a bar with rate and time left; or a function that is told how many stills are done, of how many.
