@@ -24,7 +24,7 @@ from raylab.lighting.dome import Dome
 from raylab.optics.fresnel import interface
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers.ledger import CHANNELS, LUMINANCE, tally_exit
-from raylab.tracers.sampled.rays import trace_rays
+from raylab.tracers.sampled.rays import PathRules, trace_rays
 from raylab.tracers.stone_table import stone_table
 
 RAYS = 1 << 20
@@ -32,7 +32,7 @@ END, BOUNCES = 1e-4, 64
 
 
 @njit()
-def ahead(x, y, z, vx, vy, vz, last, planes):  # type: ignore[no-untyped-def]
+def ahead(x, y, z, vx, vy, vz, last, planes):
     """Distance, row and slope of the nearest facet that the ray runs into."""
     distance, found, slope = 1e300, -1, 0.0
     for f in range(planes.shape[0]):
@@ -45,7 +45,7 @@ def ahead(x, y, z, vx, vy, vz, last, planes):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def across(vx, vy, vz, nx, ny, nz, ex, ey, ez):  # type: ignore[no-untyped-def]
+def across(vx, vy, vz, nx, ny, nz, ex, ey, ez):
     """Unit vector across the plane of incidence; the one before where the ray runs along the normal."""
     sx, sy, sz = vy * nz - vz * ny, vz * nx - vx * nz, vx * ny - vy * nx
     square = sx * sx + sy * sy + sz * sz
@@ -56,7 +56,7 @@ def across(vx, vy, vz, nx, ny, nz, ex, ey, ez):  # type: ignore[no-untyped-def]
 
 
 @parallel_kernel
-def plain_loop(origins, ways, planes, n, turn, dome, out, segments):  # type: ignore[no-untyped-def]
+def plain_loop(origins, ways, planes, n, turn, dome, out, segments):
     """The tracer as one would first write it, for rays that all run along -z; fills out (R, CHANNELS), segments (R,)."""
     for r in numba.prange(origins.shape[0]):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
@@ -124,13 +124,11 @@ def main() -> None:
     origins, directions = np.column_stack([points, np.full(RAYS, 10.0)]), np.tile([0.0, 0.0, -1.0], (RAYS, 1))
 
     def packets(polarized: bool) -> tuple[np.ndarray, np.ndarray, int]:
-        return trace_rays(
-            origins, directions, table, dome.table, turn, polarized=polarized, min_weight=END, max_bounces=BOUNCES
-        )
+        return trace_rays(origins, directions, table, dome.table, turn, rules=PathRules(polarized, END, BOUNCES))
 
     def plain() -> tuple[np.ndarray, np.ndarray]:
         out, segments = np.zeros((RAYS, CHANNELS)), np.zeros(RAYS, dtype=np.int64)
-        plain_loop(origins, directions, table.planes, table.n, turn, dome.table, out, segments)
+        plain_loop(origins, directions, table.planes, table.medium.n, turn, dome.table, out, segments)
         return out, segments
 
     out, hit, segments = packets(True)

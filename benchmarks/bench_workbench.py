@@ -19,8 +19,9 @@ import numpy as np
 ROOT = Path(__file__).parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
+from needs import launched  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
-from test_workbench_workbench import CHROMIUM, FLAGS, Workbench, assert_told, traced  # noqa: E402
+from test_workbench_page import Workbench, assert_told, traced  # noqa: E402
 from workbench_process import BenchProcess  # noqa: E402
 
 # Move a slider, wait for the picture that answers the move, n times; ms each.
@@ -163,7 +164,7 @@ def main() -> None:
     options = parser.parse_args()
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        browser = launched(driver)
         browser.new_page().close()
         starts = []
         for _ in range(3):

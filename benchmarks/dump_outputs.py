@@ -53,6 +53,7 @@ from raylab.pictures.vector import svg
 from raylab.report import report_html
 from raylab.report.pictures import picture_names
 from raylab.stone.facet_table import facet_table
+from raylab.stone.finish import ABSORBING
 from raylab.sweeps.sweep_file import load_sweep
 from raylab.workbench.answers import Answerer
 from raylab.workbench.design_json import DEMO, facet_design
@@ -173,7 +174,7 @@ def demo_stones() -> dict[str, rl.Stone]:
     found |= {file.name: rl.load_stone(file, unit="mm") for file in sorted((SCENES / "stones").glob("*.ply"))}
     found["culet"] = brilliant(culet_pct=3, girdle_facets=64, star_pct=45, lower_half_pct=82)
     found["by-heights"] = rl.round_brilliant(table_pct=60, crown_height_pct=14, pavilion_depth_pct=42.5, weight_ct=0.7)
-    found["bruted"] = brilliant(bruted_girdle=True, material="cubic zirconia")
+    found["bruted"] = brilliant(girdle_finish="absorbing", material="cubic zirconia")
     found["turned"] = brilliant().moved(view_of(turn=17).rotation(), np.array([0.1, -0.2, 0.05])).scaled(1.3)
     found["deviating"] = deviating()
     found["tilted-table"] = rl.deviate(brilliant(), {"table": rl.Offset(slope_deg=0.5, azimuth_deg=30)})
@@ -273,7 +274,7 @@ def stone_facts(stone: rl.Stone) -> dict[str, Any]:
     return {
         "normals": stone.normals,
         "distances-mm": stone.distances_mm,
-        "bruted": stone.bruted,
+        "bruted": np.array([finish == ABSORBING for finish in stone.finishes]),
         "facets": [stone.facet_name(f) for f in range(len(stone))],
         "about": words,
         "vertices-mm": vertices,
@@ -446,7 +447,7 @@ def varied_scenes() -> Iterator[tuple[str, rl.Scene]]:
     yield "uneven", scene_of(uneven, plain_dome)
     yield "uneven-tilted-room", scene_of(uneven, room, view_of(15, 200))
     yield "uneven-sampled", sampled(scene_of(uneven, plain_dome))
-    yield "bruted-sampled", sampled(scene_of(brilliant(bruted_girdle=True, pavilion_angle_deg=38), plain_dome))
+    yield "bruted-sampled", sampled(scene_of(brilliant(girdle_finish="absorbing", pavilion_angle_deg=38), plain_dome))
     yield "deviating", scene_of(deviating(), plain_dome)
     yield "low-index", scene_of(brilliant(material="quartz"), plain_dome)
     yield "high-index", scene_of(brilliant(material="moissanite"), plain_dome)
@@ -547,7 +548,13 @@ def sweeps(dump: Dump) -> None:
     light = {"tilt_deg": [0, 10], "dome": ["even-sky", "side-window"], "material": ["diamond", "quartz"]}
     dump.put("over-light-and-material", swept(light, None, table_pct=57, crown_height_pct=14, pavilion_depth_pct=43))
     tint = {"absorption_per_mm": (0.0, 0.1, 3), "wavelength_nm": [450.0, 650.0]}
-    fixed = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "weight_ct": 1.0, "bruted_girdle": True}
+    fixed = {
+        "table_pct": 57,
+        "crown_angle_deg": 34.5,
+        "pavilion_angle_deg": 40.75,
+        "weight_ct": 1.0,
+        "girdle_finish": "absorbing",
+    }
     dump.put("over-tint-and-wavelength", swept(tint, "overcast-sky", polarized=False, **fixed))
 
 

@@ -6,6 +6,9 @@
 ('diamond', 153)
 
 Everything public is a name of this module; each is imported when it is first used, so that ``import raylab`` is quick.
+
+No import changes the process. A script that traces many stones may gain a tenth of its time by one call of
+`raylab.memory.keep_freed_memory`, which the command line makes for itself.
 """
 
 from __future__ import annotations

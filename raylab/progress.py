@@ -1,63 +1,75 @@
-"""A progress bar with rate and time left, in a terminal (rich) or a notebook; nothing where nobody looks."""
+"""How far work has got: one protocol, and one bar with rate and time left, in a terminal or a notebook.
+
+A function that takes long has a parameter ``progress: bool | Progress = False``: True shows the bar, a function is called with
+how much is done and of how much. Work within work reports a part of the whole, see `part_of`.
+"""
 
 from __future__ import annotations
 
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-Progress = Callable[[int, int], None]
-"""Told how many are done, of how many."""
+Progress = Callable[[float, float], None]
+"""Called with how much is done and of how much: numbers of things, or a share of 1."""
 
 PATIENCE_S = 1.0
 """Work shorter than this shows no bar."""
 
 
-@contextmanager
-def shown(progress: bool | Progress, what: str) -> Iterator[Progress]:
-    """What to tell of the work done: a function given, a bar for True, nobody for False.
+def silent(done: float, total: float) -> None:
+    """Nobody wants to know."""
 
-    `what` is counted, in the plural.
+
+@contextmanager
+def reporter(progress: bool | Progress, what: str, *, counted: bool = True) -> Iterator[Progress]:
+    """What the work calls as it goes on: the function given, a bar for True, `silent` for False.
+
+    Parameters
+    ----------
+    what : the things that are counted, in the plural, such as ``"designs"``; or the work, where it reports a share.
+    counted : False for a share.
     """
     if callable(progress):
         yield progress
     elif not progress:
-        yield lambda done, total: None
+        yield silent
     elif (display := _notebook()) is not None:
-        yield _NotebookLine(display, what)
+        yield _NotebookLine(display, Pace(what, counted))
     else:
-        with _terminal(what) as tell:
+        with _terminal(Pace(what, counted)) as tell:
             yield tell
 
 
-def part_of(progress: Callable[[float], None] | None, start: float, span: float) -> Callable[[float], None]:
-    """What a part of the work, from the share `start` on, tells of its own share done; nobody where `progress` is None."""
-    return lambda share: progress(start + span * share) if progress is not None else None
+def part_of(progress: Progress, start: float, span: float) -> Progress:
+    """What a part of the work calls, which takes a share `span` of the whole from the share `start` on."""
+    return lambda done, total: progress(start + span * (done / total), 1.0)
 
 
 class Pace:
     """Rate and time left, from what was done since the first report: what an earlier run did doesn't count."""
 
-    def __init__(self) -> None:
-        self.start_s = time.monotonic()
-        self.first: int | None = None
+    def __init__(self, what: str, counted: bool = True) -> None:
+        self.what, self.counted = what, counted
+        self.first: tuple[float, float] | None = None
 
-    def words(self, done: int, total: int, what: str) -> str:
-        """Such as ``"120 of 1000 designs, 98.5 designs/s, 9 s left"``."""
-        if self.first is None:
-            self.first = done
-        text = f"{done} of {total} {what}"
-        passed = time.monotonic() - self.start_s
-        if done == self.first or passed <= 0.0:
+    def words(self, done: float, total: float) -> str:
+        """Such as ``"120 of 1000 designs, 98.5 designs/s, 9 s left"`` or ``"tracing: 37 %, 9 s left"``."""
+        now = time.monotonic()
+        begun, start_s = self.first = self.first or (done, now)
+        text = f"{done:g} of {total:g} {self.what}" if self.counted else f"{self.what}: {100.0 * done / total:.0f} %"
+        if done <= begun or now <= start_s:
             return text
-        rate = (done - self.first) / passed
-        return f"{text}, {rate:.3g} {what}/s, {_duration((total - done) / rate)} left"
+        rate = (done - begun) / (now - start_s)
+        speed = f", {rate:.3g} {self.what}/s" if self.counted else ""
+        return f"{text}{speed}, {_duration((total - done) / rate)} left"
 
 
 def _duration(seconds: float) -> str:
-    """In the largest unit that tells enough.
+    """In the largest unit that says enough.
 
     >>> _duration(9.2), _duration(150), _duration(9000)
     ('9 s', '2 min 30 s', '2 h 30 min')
@@ -83,31 +95,35 @@ def _notebook() -> Any:
 class _NotebookLine:
     """One line of a notebook's output, renewed in place."""
 
-    def __init__(self, display: Any, what: str) -> None:
-        self.display, self.what, self.pace, self.handle = display, what, Pace(), None
+    def __init__(self, display: Any, pace: Pace) -> None:
+        self.display, self.pace, self.handle, self.start_s = display, pace, None, time.monotonic()
 
-    def __call__(self, done: int, total: int) -> None:
-        line = {"text/plain": self.pace.words(done, total, self.what)}
+    def __call__(self, done: float, total: float) -> None:
+        line = {"text/plain": self.pace.words(done, total)}
         if self.handle is not None:
             self.handle.update(line, raw=True)
-        elif time.monotonic() - self.pace.start_s > PATIENCE_S:
+        elif time.monotonic() - self.start_s > PATIENCE_S:
             self.handle = self.display(line, raw=True, display_id=True)
 
 
 @contextmanager
-def _terminal(what: str) -> Iterator[Progress]:
+def _terminal(pace: Pace) -> Iterator[Progress]:
+    """A bar on stderr, once the work has taken longer than the patience; nothing where stderr is no terminal."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
     console = Console(stderr=True)
     if not console.is_terminal:
-        yield lambda done, total: None
+        yield silent
         return
-    pace = Pace()
-    with Progress(BarColumn(), TextColumn("{task.description}"), console=console, transient=True) as bar:
-        task = bar.add_task(what, total=None)
-
-        def tell(done: int, total: int) -> None:
-            bar.update(task, completed=done, total=total, description=pace.words(done, total, what))
-
-        yield tell
+    bar = Progress(BarColumn(), TextColumn("{task.description}"), console=console, transient=True)
+    task = bar.add_task(pace.what, total=None)
+    later = threading.Timer(PATIENCE_S, bar.start)
+    later.daemon = True
+    later.start()
+    try:
+        yield lambda done, total: bar.update(task, completed=done, total=total, description=pace.words(done, total))
+    finally:
+        later.cancel()
+        later.join()
+        bar.stop()

@@ -13,7 +13,9 @@ from typing import Any
 import numpy as np
 
 from .scene.scene import Scene
+from .stone.finish import ABSORBING
 from .stone.stone import Stone
+from .tracers.ledger import FIELDS, entry_of_exit
 from .tracers.reference import Path, trace_path
 from .tracers.sampled.sampling import view_rays
 
@@ -134,9 +136,7 @@ def _points(facets: list[int], origin: np.ndarray, way: np.ndarray, stone: Stone
 
 
 def _fate(scene: Scene, facet: int, weight: float, way: np.ndarray | None) -> str:
-    """The ledger's entry for what leaves: the head's cone first, then below or above the stone's own girdle plane."""
+    """The ledger's entry for what leaves."""
     if way is None:
-        return SCATTERED if scene.stone.bruted[facet] and weight > 0.0 else NOWHERE
-    if math.degrees(math.acos(min(1.0, float((scene.view.rotation() @ way)[2])))) < scene.dome.head_half_angle_deg:
-        return HEAD
-    return LEAK if way[2] < 0.0 else SKY
+        return SCATTERED if scene.stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
+    return FIELDS[entry_of_exit(float(way[2]), float((scene.view.rotation() @ way)[2]), scene.dome.table.head_cos)]

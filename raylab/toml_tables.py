@@ -1,8 +1,9 @@
 """TOML files as checked tables: what is read is exactly what a constructor takes, and every fault is one line.
 
-A table's schema is taken from the constructor that it feeds (`schema_of`), so a parameter added there can be written in a
-file at once and has its default in one place only. pydantic checks kinds and unknown keys, strictly; ranges and
-combinations are the constructor's own business, and its errors get file and section added (`build`).
+A `Table` knows its place, so each fault in it names file, section and key. Its schema is taken from the constructor that it
+feeds (`schema_of`): a parameter added there can be written in a file at once and has its default in one place only. pydantic
+checks types and unknown keys, strictly (`Table.checked`); ranges and combinations are the constructor's own business
+(`Table.build`).
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ import inspect
 import re
 import tomllib
 import typing
-from collections.abc import Callable, Mapping
-from importlib.resources.abc import Traversable
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -46,8 +47,72 @@ _WORDS: dict[Any, str] = {
 T = TypeVar("T")
 
 
-def read_toml(source: Path | Traversable, label: str) -> dict[str, Any]:
-    """The tables of a TOML file below its ``schema = 1``; errors call it `label`.
+@dataclass(frozen=True)
+class Table:
+    """A table of keys with its place.
+
+    Attributes
+    ----------
+    file : the file's name, for faults; the paths in the table are relative to its folder. Empty where there is no file.
+    section : dotted name of the table within the file, such as ``"dome.lamp#2"``; empty for the file's top.
+    values : the keys as the file states them; `checked` makes sure that they are keys at all.
+    """
+
+    file: str
+    section: str
+    values: Any
+
+    def checked(self, expected: type[BaseModel]) -> Table:
+        """The table with the types that the schema wants; lists become tuples.
+
+        Raises one InputError for the first fault, which says how many more there are.
+        """
+        try:
+            found = expected.model_validate(self.values).model_dump(exclude_unset=True)
+        except ValidationError as error:
+            faults = error.errors(include_url=False)
+            first = min(faults, key=lambda fault: fault["type"] != "extra_forbidden")  # a mistyped key is also a missing one
+            more = len({fault["loc"][:1] for fault in faults}) - 1
+            top = ("schema",) if self.file and not self.section else ()
+            raise self._placed(_fault(first, more, expected, top)) from None
+        return replace(self, values={key: tuple(one) if isinstance(one, list) else one for key, one in found.items()})
+
+    def part(self, key: str) -> Table:
+        """The table under a key; an empty one where the key is missing."""
+        return Table(self.file, self._section(key), self.values.get(key, {}))
+
+    def parts(self, key: str) -> list[Table]:
+        """The tables in the list under a key."""
+        listed = enumerate(self.values.get(key, ()), start=1)
+        return [Table(self.file, self._section(f"{key}#{number}"), values) for number, values in listed]
+
+    def build(self, constructor: Callable[..., T], /, **arguments: Any) -> T:
+        """``constructor(**arguments)``; its InputError gets the table's place."""
+        try:
+            return constructor(**arguments)
+        except InputError as error:
+            raise self._placed(error) from error
+
+    def path(self, key: str) -> Path:
+        """The file that a key names. Raises InputError where there is none."""
+        path = Path(self.file).parent / self.values[key]
+        if not path.is_file():
+            raise self.fault("no such file", key, self.values[key], f"a file at {path}")
+        return path
+
+    def fault(self, problem: str, key: str, value: object = None, expected: str | None = None) -> InputError:
+        """An error about a key of this table."""
+        return self._placed(InputError(problem, key=key, value=shown(value), expected=expected))
+
+    def _section(self, key: str) -> str:
+        return f"{self.section}.{key}" if self.section else key
+
+    def _placed(self, error: InputError) -> InputError:
+        return error.within(file=self.file or None, section=self.section or None)
+
+
+def read_toml(source: Path, label: str) -> Table:
+    """What a TOML file states below its ``schema = 1``; errors call it `label`.
 
     Raises InputError, with the line where there is one, for a missing or unreadable file, bytes that are no UTF-8, faulty
     TOML, and a file that doesn't state ``schema = 1``.
@@ -76,7 +141,7 @@ def read_toml(source: Path | Traversable, label: str) -> dict[str, Any]:
     if stated != SCHEMA or isinstance(stated, bool | float):
         problem = "missing" if stated is None else "the file's format is not known"
         raise InputError(problem, file=label, key="schema", value=shown(stated), expected=f"schema = {SCHEMA}")
-    return tables
+    return Table(label, "", tables)
 
 
 def schema_of(constructor: Callable[..., Any], *, omit: tuple[str, ...] = (), **extra: Any) -> type[BaseModel]:
@@ -99,37 +164,12 @@ def _written_as(hint: Any) -> Any:
 
 
 def schema(**fields: Any) -> type[BaseModel]:
-    """The schema of a table from ``key=(type, default)``; other keys are errors, and no kind is converted."""
+    """The schema of a table from ``key=(type, default)``; other keys are errors, and no type is converted."""
     return create_model("Table", __config__=ConfigDict(strict=True, extra="forbid", protected_namespaces=()), **fields)
 
 
-def checked(
-    table: Any, expected: type[BaseModel], *, file: str, section: str = "", also: tuple[str, ...] = ()
-) -> dict[str, Any]:
-    """The keys that `table` states, of the kinds that the schema wants; lists become tuples.
-
-    Raises one InputError for the first fault, which says how many more there are. `also` are further keys to suggest.
-    """
-    try:
-        found = expected.model_validate(table).model_dump(exclude_unset=True)
-    except ValidationError as error:
-        faults = error.errors(include_url=False)
-        first = min(faults, key=lambda fault: fault["type"] != "extra_forbidden")  # a mistyped key is also a missing one
-        more = len({fault["loc"][:1] for fault in faults}) - 1
-        raise _told(first, more, expected, also).within(file=file, section=section or None) from None
-    return {key: tuple(value) if isinstance(value, list) else value for key, value in found.items()}
-
-
-def build(constructor: Callable[..., T], values: Mapping[str, Any], *, file: str, section: str | None = None) -> T:
-    """`constructor(**values)`; its InputError is told with the file and the section."""
-    try:
-        return constructor(**values)
-    except InputError as error:
-        raise error.within(file=file, section=section) from error
-
-
-def _told(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...]) -> InputError:
-    """A fault that pydantic found, in our words."""
+def _fault(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...]) -> InputError:
+    """A fault that pydantic found, in our words; `also` are further keys to suggest."""
     key = str(fault["loc"][0]) if fault["loc"] else None
     rest = f" ({more} more fault{'s' if more > 1 else ''} here)" if more else ""
     if fault["type"] == "extra_forbidden":
@@ -142,7 +182,7 @@ def _told(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...
     words = str(fault["ctx"]["expected"]) if choice else _WORDS.get(field.annotation, str(fault["msg"]))
     if fault["type"] == "missing":
         return InputError("missing", key=key, expected=words + rest)
-    return InputError("of the wrong kind", key=key, value=shown(fault["input"]), expected=words + rest)
+    return InputError("wrong type", key=key, value=shown(fault["input"]), expected=words + rest)
 
 
 def _bare(key: str | None) -> str:
@@ -158,11 +198,3 @@ def shown(value: object) -> object:
         return value if len(repr(value)) <= 60 and not isinstance(value, dict) else None
     except ValueError:  # an integer of thousands of digits has no repr
         return None
-
-
-def path_beside(scene: Path, name: str, key: str) -> Path:
-    """The path that a TOML file names, relative to it. Raises InputError, with the TOML file's key, where there is no file."""
-    path = scene.parent / name
-    if not path.is_file():
-        raise InputError("no such file", file=str(scene), key=key, value=name, expected=f"a file at {path}")
-    return path

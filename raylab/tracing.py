@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Never
 
@@ -11,7 +10,7 @@ import xarray as xr
 from . import pattern_symmetry
 from .errors import InputError, nearest
 from .lighting.dome import Dome
-from .progress import part_of
+from .progress import Progress, part_of, reporter
 from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
@@ -63,7 +62,7 @@ def trace(
     max_bounces: int = 200,
     seed: int = 0,
     by_facet: bool = True,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
     **unknown: Never,
 ) -> Result:
     """Trace a stone under a dome.
@@ -79,7 +78,7 @@ def trace(
     polarized, min_weight, max_bounces, seed : see `TraceSettings`.
     by_facet : also the map of each pixel's path and the account by facet, which need virtual facets and take a good part of a
         fast trace.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Returns
     -------
@@ -98,11 +97,7 @@ def trace(
 
 
 def trace_scene(
-    scene: Scene,
-    *,
-    by_facet: bool = True,
-    grid: PixelGrid | None = None,
-    progress: Callable[[float], None] | None = None,
+    scene: Scene, *, by_facet: bool = True, grid: PixelGrid | None = None, progress: bool | Progress = False
 ) -> Result:
     """Trace a `Scene`, such as `load_scene` gives; see `trace`.
 
@@ -115,14 +110,15 @@ def trace_scene(
     traced: list[EngineResult] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []
-    for k, wavelength_nm in enumerate(waves):
-        tell = part_of(progress, k / len(waves), 1.0 / len(waves))
-        result = engine.trace(scene, wavelength_nm, grid, progress=tell)
-        if result.unfolded is not None and by_facet:
-            paths.append(strongest_paths(result.unfolded))
-            tables.append(account(result.unfolded, scene.stone, scene.dome.peak_radiance, paths[-1]))
-        traced.append(replace(result, unfolded=None))
-        tell(1.0)
+    with reporter(progress, "tracing", counted=False) as tell:
+        for k, wavelength_nm in enumerate(waves):
+            part = part_of(tell, k / len(waves), 1.0 / len(waves))
+            result = engine.trace(scene, wavelength_nm, grid, progress=part)
+            if result.unfolded is not None and by_facet:
+                paths.append(strongest_paths(result.unfolded))
+                tables.append(account(result.unfolded, scene.stone, scene.dome.peak_radiance, paths[-1]))
+            traced.append(replace(result, unfolded=None))
+            part(1, 1)
     summary = _summary(scene, traced, tables)
     maps = dataset(traced, grid, spectral=isinstance(scene.settings.wavelengths_nm, tuple))
     if paths:

@@ -14,7 +14,7 @@ CARAT_PER_GRAM = 5.0
 """1 ct = 0.2 g (metric carat, 4th General Conference on Weights and Measures, 1907)."""
 
 SODIUM_D_NM = 589.3
-"""Mean of the two sodium D lines, the wavelength at which gem tables quote an index."""
+"""The mean of the two sodium D lines (588.995 and 589.592 nm in air, from memory), at which gem tables quote an index."""
 
 
 def carat(volume_mm3: float, density_g_cm3: float) -> float:

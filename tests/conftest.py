@@ -1,5 +1,52 @@
-"""Settings of the whole test run."""
+"""Settings of the whole test run, and the browser that checks the pages."""
+
+from __future__ import annotations
 
 import os
+import signal
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from needs import launched
+from playwright.sync_api import Browser, Playwright, sync_playwright
 
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a script's background, and what it starts, ignore Ctrl-C
+
+CI = os.environ.get("CI") == "true"
+
+
+@pytest.fixture(scope="module")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    try:
+        found = launched(playwright)
+    except FileNotFoundError as error:
+        pytest.skip(f"pages are not checked in a browser: {error}")
+    yield found
+    found.close()
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """One line for each reason to skip: how many tests, where, why."""
+    files = defaultdict[str, list[str]](list)
+    for report in terminalreporter.stats.get("skipped", ()):
+        _, _, reason = report.longrepr
+        files[reason.removeprefix("Skipped: ")].append(Path(report.location[0]).name)
+    for reason, where in files.items():
+        forbidden = "; CI=true allows no skipped test" if CI else ""
+        terminalreporter.write_line(f"{len(where)} skipped in {', '.join(sorted(set(where)))}: {reason}{forbidden}")
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A run of CI checks everything, so that a skipped test is an error there."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")  # the processes that -n starts have none
+    if CI and reporter is not None and reporter.stats.get("skipped"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

@@ -44,6 +44,11 @@ def body(normals: object, distances_mm: object, material: str | Material = "diam
     return Stone.from_planes(np.array(normals, dtype=float), np.array(distances_mm, dtype=float), material=index, **options)
 
 
+def finishes(absorbing: np.ndarray) -> list[str]:
+    """Names of finishes: absorbing where `absorbing` (F,) is True, polished elsewhere."""
+    return ["absorbing" if one else "polished" for one in absorbing]
+
+
 def box(width_mm: float, height_mm: float, material: float | Material) -> Stone:
     """A square box about the origin; wide and flat, it is a slab."""
     return body(np.vstack([np.eye(3), -np.eye(3)]), [width_mm / 2, width_mm / 2, height_mm / 2] * 2, material)
@@ -72,7 +77,7 @@ def cube_corner(n: float) -> Stone:
     return body(np.vstack([corner, [[0, 0, 1]]]), [0.5, 0.5, 0.5, 0.1], n)
 
 
-def random_polyhedron(key: int, n: float = 2.417, *, absorption_per_mm: float = 0.0, bruted_share: float = 0.0) -> Stone:
+def random_polyhedron(key: int, n: float = 2.417, *, absorption_per_mm: float = 0.0, absorbing_share: float = 0.0) -> Stone:
     """A random convex polyhedron of 5 to 25 facets; the same for the same key."""
     rng = np.random.default_rng([20, key])
     count = int(rng.integers(5, 20))
@@ -81,8 +86,7 @@ def random_polyhedron(key: int, n: float = 2.417, *, absorption_per_mm: float = 
     material = Material.constant(n)
     if absorption_per_mm > 0.0:
         material = material.tinted(absorption_per_mm)
-    rough = rng.random(len(normals)) < bruted_share
-    return body(normals, distances, material, redundant="drop", bruted=rough)
+    return body(normals, distances, material, redundant="drop", finishes=finishes(rng.random(len(normals)) < absorbing_share))
 
 
 def mains_only(table_pct: float, crown_height_pct: float, pavilion_depth_pct: float, material: str | Material) -> Stone:

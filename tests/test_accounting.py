@@ -32,8 +32,8 @@ VIEWS = {
     "tilted": (BRILLIANT, WINDOW, TILTED),
     "tinted": (rl.round_brilliant(**PROPORTIONS, material=rl.get_material("diamond").tinted(0.05)), WINDOW, TILTED),
     "tinted wedge": (rl.round_brilliant(**PROPORTIONS, material=rl.get_material("diamond").tinted(0.05)), HEAD_ONLY, rl.View()),
-    "rough": (polyhedra.random_polyhedron(3, bruted_share=0.4), WINDOW, TILTED),
-    "rough, tinted": (polyhedra.random_polyhedron(8, absorption_per_mm=0.8, bruted_share=0.3), WINDOW, rl.View()),
+    "absorbing": (polyhedra.random_polyhedron(3, absorbing_share=0.4), WINDOW, TILTED),
+    "absorbing, tinted": (polyhedra.random_polyhedron(8, absorption_per_mm=0.8, absorbing_share=0.3), WINDOW, rl.View()),
 }
 
 
@@ -96,7 +96,7 @@ def oracle(name: str, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return each.mean(axis=0), each.std(axis=0, ddof=1) / np.sqrt(count), (each > 0.0).sum(axis=0)
 
 
-@pytest.mark.parametrize("name", ["tilted", "tinted", "rough", "rough, tinted"])
+@pytest.mark.parametrize("name", ["tilted", "tinted", "absorbing", "absorbing, tinted"])
 def test_the_oracles_paths_leave_through_the_same_facets(name):
     """Random points: within 5 standard errors, where 20 points or more tell one, and what either tracer left untraced. Fewer
     points than 20 where 80 are due would come once in 10^9 tries (Chernoff's bound)."""
@@ -137,7 +137,7 @@ def test_dark_is_what_random_points_say():
     assert 0.1 < value < 0.9
 
 
-@pytest.mark.parametrize("name", ["wedge", "tilted", "rough"])
+@pytest.mark.parametrize("name", ["wedge", "tilted", "absorbing"])
 def test_the_bracket_on_dark_holds(name):
     stone, dome, _ = VIEWS[name]
     loose, tight = (account(traced(name, precision=p), stone, dome.peak_radiance).dark for p in (0.05, 5e-4))

@@ -17,12 +17,12 @@ from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.stone import Stone
 from raylab.tracers import ledger
-from raylab.tracers.exact.clipping import OWNER, T, X, Y, area_of, new_workspace, polygon, split
+from raylab.tracers.exact.clipping import ROW, T, Workspace, X, Y, area_of, new_workspace, polygon, split
 from raylab.tracers.exact.mean_transmission import _triangle, mean_transmission
-from raylab.tracers.exact.nearest_plane import filled_up, first_met, line
+from raylab.tracers.exact.nearest_plane import nearest_plane, padded, ray_origin
 from raylab.tracers.exact.pixel_coverage import rasterize
 from raylab.tracers.exact.shared_symmetry import find_symmetry, within
-from raylab.tracers.exact.single_facet import fences_of, whole
+from raylab.tracers.exact.single_facet import neighbor_planes, single_facet
 from raylab.tracers.stone_table import stone_table
 
 HEAD_SHADOW = Dome(head_half_angle_deg=10.0, tray_radiance=0.2)
@@ -52,26 +52,27 @@ def area(corners: np.ndarray) -> float:
 # Cutting.
 
 
-def split_up(workspace: tuple[np.ndarray, ...], beam: np.ndarray, corners: np.ndarray, mains: int, *rest: float) -> int:
+def split_up(workspace: Workspace, beam: np.ndarray, corners: np.ndarray, sloping: int, *rest: float) -> int:
     """Cut the polygon (K, 2) of a beam on a workspace: how many cells."""
-    workspace[2][: len(corners), [X, Y]] = corners
-    met, _ = first_met(workspace[0], workspace[1], mains, *line(beam, *corners[0]), *beam[9:12], rest[0])
-    return split(*workspace, beam, len(corners), met, mains, *rest)
+    workspace.corners[: len(corners), [X, Y]] = corners
+    origin = ray_origin(beam, *corners[0])
+    met, _ = nearest_plane(workspace.columns, workspace.keys, sloping, *origin, *beam[9:12], rest[0])
+    return split(*workspace, beam, len(corners), met, sloping, *rest)
 
 
 def cut(corners: np.ndarray, direction: tuple[float, float, float]) -> tuple[list[int], list[np.ndarray]]:
     """Cut a polygon of parallel rays, in the plane z = 0, by a cube of half-width 1: facets met and their polygons."""
     planes = np.column_stack([np.vstack([np.eye(3), -np.eye(3)]), np.ones(6)])
     workspace = new_workspace(planes)
-    corner, cells = workspace[2], workspace[3]
+    cells = workspace.cells
     v = np.array(direction) / np.linalg.norm(direction)
     beam = np.concatenate([[0, 0, 0], [1, 0, 0], [0, 1, 0], v])
     count = split_up(workspace, beam, corners, 6, np.inf, 1e-12)
     facets, polygons = [], []
     for cell in range(count):
         x, y = np.empty(99), np.empty(99)
-        size = polygon(corner, cells, cell, len(corners), x, y)
-        facets.append(int(cells[cell, OWNER]))
+        size = polygon(workspace.corners, cells, cell, len(corners), x, y)
+        facets.append(int(cells[cell, ROW]))
         polygons.append(np.column_stack([x[:size], y[:size]]))
     return facets, polygons
 
@@ -112,7 +113,7 @@ def test_a_facet_met_only_inside_the_polygon_is_found():
     planes = np.column_stack([np.vstack([slopes, tip]), [0.75] * 4 + [0.9]])
     workspace = new_workspace(planes)
     count = split_up(workspace, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), wide, 5, np.inf, 1e-12)
-    assert sorted(workspace[3][:count, OWNER]) == [0, 1, 2, 3, 4]
+    assert sorted(workspace.cells[:count, ROW]) == [0, 1, 2, 3, 4]
 
 
 def test_a_beam_along_an_edge_is_not_split_by_rounding():
@@ -123,9 +124,9 @@ def test_a_beam_along_an_edge_is_not_split_by_rounding():
 
 @pytest.mark.parametrize("width", [0.02, 0.6])
 def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
-    """Beams from inside a brilliant into all directions, narrow and wide, by the fence and by the cutter."""
-    table = filled_up(stone_table(gem, 589.3))
-    fence, fences = fences_of(gem, table)
+    """Beams from inside a brilliant into all directions, narrow and wide, by its neighbors and by the cutter."""
+    table = padded(stone_table(gem, 589.3))
+    neighbors = neighbor_planes(gem, table)
     workspace = new_workspace(table.planes)
     x, y = width * SQUARE.T
     rng = np.random.default_rng(3)
@@ -135,18 +136,19 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
         v /= np.linalg.norm(v)
         e = np.cross(v, e) / np.linalg.norm(np.cross(v, e))
         beam = np.concatenate([rng.uniform(-0.5, 0.5, 3), e, np.cross(v, e), v])
-        facet, alone, t = whole(workspace[0], workspace[1], fence, fences, beam, x, y, 4, table.mains, table.core2, 1e-11)
-        count = split_up(workspace, beam, width * SQUARE, table.mains, table.core2, 1e-11)
+        limits = table.sloping, table.core_radius2, 1e-11
+        row, alone, t = single_facet(workspace.columns, workspace.keys, *neighbors, beam, x, y, 4, *limits)
+        count = split_up(workspace, beam, width * SQUARE, *limits)
         assert alone == (count == 1)
         if alone:
-            assert facet == workspace[3][0, OWNER]
-            assert t == pytest.approx(workspace[2][0, T], abs=1e-13)
+            assert row == workspace.cells[0, ROW]
+            assert t == pytest.approx(workspace.corners[0, T], abs=1e-13)
             # The oracle: the corners' rays by plain division, over all planes.
             for k in range(4):
                 o = beam[:3] + x[k] * beam[3:6] + y[k] * beam[6:9]
-                towards = gem.normals @ v
-                reach = np.where(towards > 0.0, gem.distances_mm - gem.normals @ o, np.inf) / np.abs(towards)
-                assert np.argmin(reach) == table.facet[facet]
+                n_dot_v = gem.normals @ v
+                distance = np.where(n_dot_v > 0.0, gem.distances_mm - gem.normals @ o, np.inf) / np.abs(n_dot_v)
+                assert np.argmin(distance) == table.facet[row]
         kept += alone
     assert 20 < kept < 400
 
@@ -200,7 +202,7 @@ def test_symmetry_is_found_in_the_planes(gem):
     rough = Stone.from_planes(
         gem.normals,
         gem.distances_mm,
-        bruted=np.array([t == "star" and i == 0 for t, i in zip(gem.tiers, gem.indices, strict=True)]),
+        finishes=["absorbing" if gem.facet_name(f) == "star 0" else "polished" for f in range(len(gem))],
     )
     assert copies(rough, HEAD_SHADOW, View()) == 2
 

@@ -33,7 +33,7 @@ def blocked(whole: rl.Stone, *, girdle: bool = True) -> rl.Stone:
         tiers=[whole.tiers[f] for f in keep],
         indices=[whole.indices[f] for f in keep],
         material=whole.material,
-        bruted=whole.bruted[keep],
+        finishes=[whole.finishes[f] for f in keep],
     )
 
 
@@ -79,7 +79,7 @@ def test_a_scan_of_a_blocked_stone_is_finished_as_its_table(tmp_path, noise_mm, 
     vertices, triangles = tessellated(table, times)
     vertices = noisy(vertices, noise_mm, np.random.default_rng(7))
     trimesh.Trimesh(vertices, triangles, process=False).export(tmp_path / "blocked.stl")
-    scan = rl.load_scan(tmp_path / "blocked.stl", unit="mm", bruted_girdle=True).stone
+    scan = rl.load_scan(tmp_path / "blocked.stl", unit="mm", girdle_finish="absorbing").stone
     choice = rl.LastFacets(star_pct=52.0)
     found = rl.brillianteer(scan, DOME, [choice], resolution=16, settings=rl.TraceSettings(precision=1e-3), coverage=100.0)
     wanted = finished(blocked_stone(table), choice)
@@ -282,7 +282,9 @@ def test_preview_side_by_side():
     stone = rl.load_stone("scenes/stones/blocked.csv")
     told: list[float] = []
     choices = [rl.LastFacets(), rl.LastFacets(star_pct=45.0)]
-    found = rl.brillianteer(stone, DOME, choices, resolution=48, settings=FAST, progress=told.append)
+    found = rl.brillianteer(
+        stone, DOME, choices, resolution=48, settings=FAST, progress=lambda done, total: told.append(done / total)
+    )
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.0)
     facts = found.to_dict()

@@ -90,7 +90,8 @@ def half_the_absorption(patch: Patch) -> None:
 
     def table(*given: Any) -> Any:
         found = true(*given)
-        return found._replace(absorption=0.5 * found.absorption)
+        weaker = found.medium._replace(absorption_per_mm=0.5 * found.medium.absorption_per_mm)
+        return found._replace(medium=weaker)
 
     patch.setattr(beams, "stone_table", table)
 

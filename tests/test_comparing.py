@@ -229,7 +229,7 @@ def test_everything_is_told_as_json(found):
 
 def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
     told: list[float] = []
-    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=told.append)
+    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: told.append(done / total))
     assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
     assert told == sorted(told)
     assert len(told) == 4 + 2 * 8  # traces, then errors of both sizes for each stone

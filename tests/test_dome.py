@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -176,3 +177,22 @@ def test_an_image_is_scaled_by_sky_radiance_and_lies_under_zones():
 def test_unusable_domes_are_refused(wrong, says):
     with pytest.raises(InputError, match=says):
         wrong()
+
+
+def test_a_digest_follows_the_light_and_nothing_else():
+    dome = Dome(sky_radiance=0.5, zones=(Zone((10.0, 20.0)),), lamps=(Lamp(40.0, 30.0),), head_half_angle_deg=10.0)
+    same = replace(dome, name="another", description="called otherwise", sky_radiance=np.float64(0.5), tray_radiance=-0.0)
+    assert same.digest == dome.digest
+    changes = [
+        {"sky": "overcast"},
+        {"sky_radiance": 0.25},
+        {"zones": ()},
+        {"zones": (Zone((10.0, 20.0), radiance=0.5),)},
+        {"lamps": (Lamp(40.0, 31.0),)},
+        {"head_half_angle_deg": 11.0},
+        {"tray_radiance": 0.1},
+        {"absolute": True, "sky_radiance": 2.0},
+        {"sky": "image", "image": np.ones((2, 4))},
+        {"sky": "image", "image": np.ones((4, 2))},
+    ]
+    assert len({dome.digest, *(replace(dome, **change).digest for change in changes)}) == len(changes) + 1

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from polyhedra import random_polyhedron
+from polyhedra import finishes, random_polyhedron
 
 import raylab as rl
 from raylab.cli import main
 from raylab.stone.facet_table import facet_table, read_facet_table
+from raylab.stone.finish import POLISHED
 from raylab.stone.offsets import Offset, deviate
 
 
@@ -20,7 +21,7 @@ def brilliant(**changes) -> rl.Stone:
     return rl.round_brilliant(**({"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75} | changes))
 
 
-STONE = brilliant(culet_pct=1.0, bruted_girdle=True)
+STONE = brilliant(culet_pct=1.0, girdle_finish="absorbing")
 TEXT = facet_table(STONE)
 LINES = TEXT.splitlines()
 HEADER = LINES.index("facet,tier,slope_deg,azimuth_deg,distance_mm")
@@ -36,7 +37,7 @@ def assert_same(found: rl.Stone, stone: rl.Stone) -> None:
     assert np.abs(found.normals - stone.normals).max() <= 1e-15
     assert np.array_equal(found.distances_mm, stone.distances_mm)
     assert (found.tiers, found.indices, found.symmetry) == (stone.tiers, stone.indices, stone.symmetry)
-    assert np.array_equal(found.bruted, stone.bruted)
+    assert found.finishes == stone.finishes
     assert found.material == stone.material
 
 
@@ -49,7 +50,7 @@ def assert_same(found: rl.Stone, stone: rl.Stone) -> None:
         deviate(brilliant(), {"table": Offset(slope_deg=0.3, azimuth_deg=200.0), "girdle 5": Offset(slope_deg=-2.0)}),
         random_polyhedron(5),
     ],
-    ids=["bruted girdle, culet", "colour by wavelength", "one colour", "leaning table and girdle", "any body"],
+    ids=["absorbing girdle, culet", "colour by wavelength", "one colour", "leaning table and girdle", "any body"],
 )
 def test_a_stone_comes_back_exactly(stone, tmp_path):
     named = rl.Stone.from_planes(  # bodies of a constant index have no name that a table could hold
@@ -58,16 +59,17 @@ def test_a_stone_comes_back_exactly(stone, tmp_path):
         tiers=stone.tiers,
         indices=stone.indices,
         material=stone.material if stone.material.name in rl.materials() else "diamond",
-        bruted=stone.bruted,
+        finishes=stone.finishes,
         symmetry=stone.symmetry,
     )
     assert_same(read(tmp_path, facet_table(named)), named)
 
 
-def test_part_of_a_tier_left_rough_comes_back(tmp_path):
-    rough = np.zeros(len(STONE), dtype=bool)
-    rough[[3, 60, 61]] = True
-    stone = rl.Stone.from_planes(STONE.normals, STONE.distances_mm, tiers=STONE.tiers, indices=STONE.indices, bruted=rough)
+def test_the_finish_of_part_of_a_tier_comes_back(tmp_path):
+    absorbing = finishes(np.isin(np.arange(len(STONE)), [3, 60, 61]))
+    stone = rl.Stone.from_planes(
+        STONE.normals, STONE.distances_mm, tiers=STONE.tiers, indices=STONE.indices, finishes=absorbing
+    )
     assert_same(read(tmp_path, facet_table(stone)), stone)
 
 
@@ -101,7 +103,7 @@ def test_liberties_that_change_nothing(text, tmp_path):
 
 def test_without_notes_it_is_a_diamond_of_the_files_name(tmp_path):
     stone = read(tmp_path, "\n".join(LINES[HEADER:]))
-    assert (stone.material.name, stone.name, stone.symmetry, stone.bruted.any()) == ("diamond", "stone", 1, False)
+    assert (stone.material.name, stone.name, stone.symmetry, set(stone.finishes)) == ("diamond", "stone", 1, {POLISHED})
 
 
 def line_of(text: str) -> int:
@@ -144,7 +146,9 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
             "csv:4: materail: a comment that looks like a note; did you mean 'material'?",
         ),
         (TEXT.replace("unit: mm", "material: diamond"), "stone.csv:4: material = 'diamond': said in line 3 already"),
-        (TEXT.replace("bruted: girdle", "bruted: girdel"), "stone.csv:5: bruted = 'girdel': no such tier or facet"),
+        (TEXT.replace("finish: girdle", "finish: girdel"), "stone.csv:5: finish = 'girdel': no such tier or facet"),
+        (TEXT.replace("= absorbing", "= absorbin"), "stone.csv:5: finish = 'absorbin': unknown finish; did you mean"),
+        (TEXT.replace("girdle = absorbing", "girdle"), "stone.csv:5: finish = 'girdle': no finish stated; expected 'girdle = "),
         (TEXT.replace("symmetry: 8", "symmetry: many"), "stone.csv:6: symmetry = 'many': not an order of rotation"),
         (TEXT.replace("slopes: signed", "slopes: up"), "stone.csv:8: slopes = 'up': unknown; expected 'signed' or 'by tier'"),
         (TEXT.replace("slopes: signed", "slopes: by tier"), ": slope_deg = -"),

@@ -12,8 +12,26 @@ import raylab
 
 ROOT = Path(raylab.__file__).parent
 
+GROUND = {
+    "version": (),
+    "engine_table": (),
+    "errors": (),
+    "units": ("errors",),
+    "plane_geometry": (),
+    "progress": (),
+    "threads": (),
+    "package_files": (),
+    "jit": ("package_files",),
+    "code_id": ("package_files",),
+    "toml_tables": ("errors", "units"),
+    "memory": (),
+    "staging": (),
+    "whole_files": ("errors", "staging"),
+}
+"""What knows nothing of stones and light, and what each may import of its kind."""
+
 LAYERS = (
-    ("version", "units", "errors", "jit", "code_id", "progress", "threads", "toml_tables", "engine_table"),
+    tuple(GROUND),
     ("optics",),
     ("stone",),
     ("lighting",),
@@ -83,6 +101,12 @@ def test_imports_point_down(path):
     assert wrong == []
 
 
+@pytest.mark.parametrize("module", GROUND)
+def test_the_ground_stands_on_the_ground(module):
+    assert set(own_imports(ROOT / f"{module}.py")) <= set(GROUND[module])
+    assert set(GROUND[module]) <= set(GROUND)
+
+
 def ring(arrows: dict[str, set[str]]) -> list[str]:
     """Names that import each other in a ring; empty where there is none."""
     while arrows:
@@ -126,7 +150,7 @@ def test_tracers_do_not_know_each_other(path):
 
 
 def test_the_oracle_shares_only_stone_dome_and_ledger():
-    allowed = {"lighting.dome", "stone.stone", "tracers.ledger"}
+    allowed = {"lighting.dome", "stone.finish", "stone.stone", "tracers.ledger"}
     assert set(own_imports(ROOT / "tracers" / "reference.py")) <= allowed
 
 

@@ -97,3 +97,13 @@ def test_the_excerpted_pages_are_the_whole_databases():
         grids[page] = np.linspace(*ours.range_nm(), 101)
         assert np.array_equal(ours(grids[page]), whole.get_refractive_index(grids[page]))
     assert len(grids) == len(_DATABASE)
+
+
+def test_a_digest_follows_what_is_traced_at_the_wavelengths_asked_for():
+    diamond = get_material("diamond")
+    key = diamond.digest([589.3])
+    assert get_material(" Diamond").digest((np.float64(589.3),)) == key
+    assert diamond.tinted([(400.0, 0.1), (500.0, 0.0), (700.0, 0.0)]).digest([589.3]) == key  # tinted, but not there
+    others = [diamond.digest([589.4]), diamond.tinted(0.1).digest([589.3]), get_material("spinel").digest([589.3])]
+    others += [diamond.digest([100.0]), diamond.digest([101.0])]  # known at neither
+    assert len({key, *others}) == 6

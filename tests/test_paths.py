@@ -42,8 +42,8 @@ STONES = {
         material=rl.get_material("diamond").tinted(0.1),
     ),
     "low index": polyhedra.random_polyhedron(5, n=1.5),
-    "rough": polyhedra.random_polyhedron(4, bruted_share=0.4),
-    "rough, tinted": polyhedra.random_polyhedron(7, absorption_per_mm=1.5, bruted_share=0.3),
+    "absorbing": polyhedra.random_polyhedron(4, absorbing_share=0.4),
+    "absorbing, tinted": polyhedra.random_polyhedron(7, absorption_per_mm=1.5, absorbing_share=0.3),
 }  # fmt: skip
 
 

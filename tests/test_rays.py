@@ -13,7 +13,7 @@ from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers import ledger, reference
 from raylab.tracers import stone_table as tables
 from raylab.tracers.sampled import rays
-from raylab.tracers.sampled.rays import BLOCK, LANES, trace_rays
+from raylab.tracers.sampled.rays import BLOCK, LANES, PathRules, trace_rays
 from raylab.tracers.stone_table import stone_table
 
 GEM = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -22,27 +22,27 @@ DOME = Dome(sky="overcast", head_half_angle_deg=10.0, tray_radiance=0.2)
 
 
 def trace(origins, ways, table=TABLE, turn=None, **options):
-    return trace_rays(origins, ways, table, DOME.table, np.eye(3) if turn is None else turn, **options)
+    return trace_rays(origins, ways, table, DOME.table, np.eye(3) if turn is None else turn, rules=PathRules(**options))
 
 
 def test_the_lowered_stone_keeps_every_plane_under_its_number():
     planes = np.column_stack([GEM.normals, GEM.distances_mm])
     assert np.array_equal(TABLE.planes, planes[TABLE.facet])
     assert sorted(TABLE.facet) == list(range(len(GEM)))
-    assert np.all(np.abs(TABLE.planes[: TABLE.mains, 2]) >= tables.STEEP)
-    assert len(GEM) - TABLE.mains == 96
+    assert np.all(np.abs(TABLE.planes[: TABLE.sloping, 2]) >= tables.STEEP)
+    assert len(GEM) - TABLE.sloping == 96
 
 
 def test_no_side_facet_reaches_into_the_core():
-    """Inside the cylinder of radius sqrt(core2) every point of the stone lies under all side planes."""
+    """Inside the cylinder of radius sqrt(core_radius2) every point of the stone lies under all side planes."""
     for stone in (GEM, *map(random_polyhedron, range(10))):
         table = stone_table(stone, 589.3)
-        if table.core2 > 0.0 and np.isfinite(table.core2):
+        if table.core_radius2 > 0.0 and np.isfinite(table.core_radius2):
             azimuth = np.linspace(0.0, 2.0 * np.pi, 721)
-            rim = np.sqrt(table.core2) * np.column_stack([np.cos(azimuth), np.sin(azimuth)])
+            rim = np.sqrt(table.core_radius2) * np.column_stack([np.cos(azimuth), np.sin(azimuth)])
             for z in (stone.vertices_mm[:, 2].min(), stone.vertices_mm[:, 2].max()):
                 points = np.column_stack([rim, np.full(len(rim), z)])
-                assert np.max(points @ table.planes[table.mains :, :3].T - table.planes[table.mains :, 3]) < 0.0
+                assert np.max(points @ table.planes[table.sloping :, :3].T - table.planes[table.sloping :, 3]) < 0.0
 
 
 def test_misses_are_zero_rows():
@@ -87,7 +87,7 @@ def test_glare_is_fresnels_reflectance_where_the_ray_enters():
     for row, origin, way in zip(out, origins, ways, strict=True):
         first = reference.trace_path(origin, way, GEM, max_bounces=0).facets[0]
         incidence = np.degrees(np.arccos(-way @ GEM.normals[first]))
-        assert row[ledger.GLARE] == pytest.approx(float(fresnel(incidence, 1.0, TABLE.n).reflectance), abs=1e-12)
+        assert row[ledger.GLARE] == pytest.approx(float(fresnel(incidence, 1.0, TABLE.medium.n).reflectance), abs=1e-12)
 
 
 def test_limits_of_a_path():

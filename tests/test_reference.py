@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from polyhedra import body, box
+from polyhedra import body, box, finishes
 
 from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
@@ -50,8 +50,8 @@ def test_a_path_ends_by_weight_or_by_count_and_books_the_rest():
     assert len(by_count.facets) == 3
 
 
-def test_rough_facets_scatter_all_that_meets_them():
-    rough = body(SLAB.normals, SLAB.distances_mm, Material.constant(N), bruted=SLAB.normals[:, 2] < -0.5)
+def test_absorbing_facets_take_all_that_meets_them():
+    rough = body(SLAB.normals, SLAB.distances_mm, Material.constant(N), finishes=finishes(SLAB.normals[:, 2] < -0.5))
     path = trace_path(np.array([0.0, 0.0, 5.0]), DOWN, rough)
     assert path.scattered == pytest.approx(1 - R0, rel=1e-14)
     assert len(path.exits) == 1

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from raylab.errors import InputError, StoneError
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.finish import ABSORBING, POLISHED
 
 USUAL = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 
@@ -75,10 +76,10 @@ def test_size_by_weight_or_diameter():
     assert round_brilliant(**USUAL).size_mm[0] == pytest.approx(6.5, rel=1e-12)
 
 
-def test_bruted_girdle_marks_the_girdle_alone():
-    stone = round_brilliant(**USUAL, bruted_girdle=True)
-    assert stone.bruted.tolist() == [tier == "girdle" for tier in stone.tiers]
-    assert not round_brilliant(**USUAL).bruted.any()
+def test_girdle_finish_is_the_girdles_alone():
+    stone = round_brilliant(**USUAL, girdle_finish="absorbing")
+    assert [finish == ABSORBING for finish in stone.finishes] == [tier == "girdle" for tier in stone.tiers]
+    assert set(round_brilliant(**USUAL).finishes) == {POLISHED}
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ import scanned
 import trimesh
 
 import raylab as rl
+from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.proportions import measure
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 
@@ -84,10 +85,10 @@ def test_oriented_keeps_the_meshs_own_frame():
     assert np.array_equal(scan.report.rotation, np.eye(3))
 
 
-def test_material_and_rough_girdle_are_the_users():
-    stone = stone_from_mesh(*STONE.triangles(), material="sapphire", bruted_girdle=True, name="x").stone
+def test_material_and_girdle_finish_are_the_users():
+    stone = stone_from_mesh(*STONE.triangles(), material="sapphire", girdle_finish="absorbing", name="x").stone
     assert (stone.material.name, stone.name) == ("sapphire", "x")
-    assert [tier for tier, rough in zip(stone.tiers, stone.bruted, strict=True) if rough] == ["girdle"] * 96
+    assert [tier for tier, finish in zip(stone.tiers, stone.finishes, strict=True) if finish == ABSORBING] == ["girdle"] * 96
 
 
 def test_the_callers_mesh_is_never_edited():

@@ -86,7 +86,7 @@ LAMP = Lamp(40)
 CHANGES = {
     "stone": {"stone": round_brilliant(**{**PROPORTIONS, "table_pct": 57.0001})},
     "size": {"stone": STONE.scaled(1.001)},
-    "bruted": {"stone": round_brilliant(**PROPORTIONS, bruted_girdle=True)},
+    "absorbing": {"stone": round_brilliant(**PROPORTIONS, girdle_finish="absorbing")},
     "material": {"stone": round_brilliant(**PROPORTIONS, material="moissanite")},
     "index": {"stone": round_brilliant(**PROPORTIONS, material=Material.constant(2.4, name="diamond"))},
     "tint": {"stone": round_brilliant(**PROPORTIONS, material=get_material("diamond").tinted(0.01))},

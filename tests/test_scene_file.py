@@ -19,6 +19,7 @@ from raylab.optics.absorption import load_tint
 from raylab.scene.scene_file import load_scene
 from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.finish import ABSORBING
 from raylab.stone.scanning.scan import load_scan
 from raylab.stone.stone_file import load_stone
 
@@ -35,7 +36,7 @@ table_pct = 57
 crown_angle_deg = 34.5
 pavilion_angle_deg = 40.75
 girdle_facets = 64
-bruted_girdle = true
+girdle_finish = "absorbing"
 diameter_mm = 6.5
 material = "diamond"
 absorption_per_mm = [[400, 0.02], [700, 0.01]]
@@ -101,7 +102,9 @@ def test_a_tint_is_a_shipped_one_or_a_file_beside_the_scene(write, tmp_path):
     assert found.stone.material.absorption == load_tint("faint-brownish").pairs
     says = "s.toml: stone.tint = 'faint-brown': unknown tint; did you mean 'faint-brownish'?"
     assert fault(write(VALID.replace(TINT, 'tint = "faint-brown"'))) == says
-    assert "given twice" in fault(write(VALID.replace(TINT, TINT + '\ntint = "faint-brownish"')))
+    assert "stone.tint: tint and absorption_per_mm are alternatives; give only one" in fault(
+        write(VALID.replace(TINT, TINT + '\ntint = "faint-brownish"'))
+    )
     assert fault(write(VALID.replace(TINT, 'tint = "lost.csv"'))).startswith("s.toml: stone.tint = 'lost.csv': no such file")
     write("# invented\nwavelength_nm,absorption_per_cm\n400,2\n", "short.csv")
     with pytest.raises(InputError, match=r"short\.csv: too few lines"):
@@ -115,7 +118,7 @@ def test_every_value_arrives(write):
     assert (scene.resolution, scene.settings) == (128, TraceSettings(waves, "rays", samples=9, polarized=False, seed=7))
     assert (scene.view.tilt_deg, scene.view.tilt_azimuth_deg, scene.view.turn_deg) == (5, 30, 0)
     assert scene.stone.tiers.count("girdle") == 64
-    assert scene.stone.bruted.sum() == 64
+    assert scene.stone.finishes.count(ABSORBING) == 64
     assert scene.stone.material.absorption_per_mm(550) == pytest.approx(0.015, rel=1e-14)
     assert scene.dome.sky == "overcast"
     assert scene.dome.head_half_angle_deg == 12
@@ -171,25 +174,25 @@ FAULTS = [
     # what to replace, with what, what the line must say after the file's name
     ("table_pct = 57", "tabel_pct = 57", "stone.tabel_pct = 57: unknown key; did you mean 'table_pct'? (1 more fault here)"),
     ("table_pct = 57", "", "stone.table_pct: missing; expected a number"),
-    ("table_pct = 57", 'table_pct = "57"', "stone.table_pct = '57': of the wrong kind; expected a number"),
-    ("table_pct = 57", "table_pct = true", "stone.table_pct = True: of the wrong kind; expected a number"),
+    ("table_pct = 57", 'table_pct = "57"', "stone.table_pct = '57': wrong type; expected a number"),
+    ("table_pct = 57", "table_pct = true", "stone.table_pct = True: wrong type; expected a number"),
     ("table_pct = 57", "table_pct = nan", "stone.table_pct = nan: out of range; expected 1 to 99 %"),
     ("table_pct = 57", "table_pct = 157", "stone.table_pct = 157.0: out of range; expected 1 to 99 %"),
     ('kind = "round brilliant"', 'kind = "round briliant"', "stone.kind = 'round briliant': unknown kind of stone; did you mean 'round brilliant'?"),
     ('kind = "round brilliant"', "", "stone.kind: missing; expected one of round brilliant"),
     ('"diamond"', '"diamnod"', "stone.material = 'diamnod': unknown material; did you mean 'diamond'?"),
-    ("[[400, 0.02], [700, 0.01]]", "[[400, 0.02, 1], [700, 0.01]]", "stone.absorption_per_mm = [[400, 0.02, 1], [700, 0.01]]: of the wrong kind; expected a number or a list of pairs of numbers"),
+    ("[[400, 0.02], [700, 0.01]]", "[[400, 0.02, 1], [700, 0.01]]", "stone.absorption_per_mm = [[400, 0.02, 1], [700, 0.01]]: wrong type; expected a number or a list of pairs of numbers"),
     ("[[400, 0.02], [700, 0.01]]", "[[500, 0.02], [700, 0.01]]", "output.wavelengths_nm = 486.134: out of range; expected 500 to 700 nm (absorption of diamond)"),
-    ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': of the wrong kind; expected 'even', 'overcast' or 'image'"),
+    ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': wrong type; expected 'even', 'overcast' or 'image'"),
     ('sky = "overcast"', 'nmae = "even-sky"', "dome.nmae = 'even-sky': unknown key; did you mean 'name'?"),
     ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more faults here)"),
     ("elevation_deg = [10, 20]", "elevation_deg = [20, 10]", "dome.zone#1.elevation_deg = (20.0, 10.0): the zone is empty; expected low end before high end"),
-    ("elevation_deg = [10, 20]", "elevation_deg = [10, 20, 30]", "dome.zone#1.elevation_deg = [10, 20, 30]: of the wrong kind; expected two numbers in brackets"),
+    ("elevation_deg = [10, 20]", "elevation_deg = [10, 20, 30]", "dome.zone#1.elevation_deg = [10, 20, 30]: wrong type; expected two numbers in brackets"),
     ("radius_deg = 3", "radius_deg = 0", "dome.lamp#1.radius_deg = 0.0: out of range; expected 0 to 90 degrees, ends excluded"),
     ("radius_deg = 3", "radus_deg = 3", "dome.lamp#1.radus_deg = 3: unknown key; did you mean 'radius_deg'?"),
     ("tilt_deg = 5", "tilt_deg = 181", "view.tilt_deg = 181.0: out of range; expected 0 to 180 degrees"),
     ("tilt_deg = 5", "distance_mm = 0.5", "view.distance_mm = 0.5: the eye would be inside or behind the stone; expected more than 1.07 mm"),
-    ("resolution = 128", "resolution = 128.0", "output.resolution = 128.0: of the wrong kind; expected a whole number"),
+    ("resolution = 128", "resolution = 128.0", "output.resolution = 128.0: wrong type; expected a whole number"),
     ("resolution = 128", "resolution = 0", "output.resolution = 0: out of range; expected a whole number from 1 to 16384"),
     ("samples = 9", "samples = 8", "output.samples = 8: not a square number; expected 1, 4, 9, 16, 25, ... per pixel"),
     ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': unknown engine; expected one of beams, rays"),

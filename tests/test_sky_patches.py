@@ -16,7 +16,7 @@ from raylab.optics.materials import Material
 from raylab.scene.pixel_grid import PixelGrid
 from raylab.scene.view import View
 from raylab.tracers.ledger import LUMINANCE
-from raylab.tracers.sampled.rays import trace_rays
+from raylab.tracers.sampled.rays import PathRules, trace_rays
 from raylab.tracers.sampled.sampling import sample_image, view_cones
 from raylab.tracers.stone_table import stone_table
 from raylab.units import direction
@@ -154,8 +154,8 @@ def test_a_slab_hands_a_cone_through_unchanged():
     way /= np.linalg.norm(way)
     turn = view.rotation()
     table = stone_table(slab, 589.3)
-    options = {"polarized": False, "min_weight": 0.0, "max_bounces": 1}
-    found = trace_rays((eye @ turn)[None], (way @ turn)[None], table, dome.table, turn, cones=np.array([cone]), **options)[0]
+    rules = PathRules(polarized=False, min_weight=0.0, max_bounces=1)
+    found = trace_rays((eye @ turn)[None], (way @ turn)[None], table, dome.table, turn, cones=np.array([cone]), rules=rules)[0]
     cos_i, n = -way[2], 2.4
     cos_t = math.sqrt(1.0 - (1.0 - cos_i**2) / n**2)
     r_s, r_p = (cos_i - n * cos_t) / (cos_i + n * cos_t), (n * cos_i - cos_t) / (n * cos_i + cos_t)

@@ -57,13 +57,13 @@ def test_docstrings_say_what_is_computed():
 def test_every_number_of_the_tables_is_the_one_of_colour_science():
     """colour-science 0.4.7, which copied CIE 015:2018; the observer's table there is at 1 nm, ours its every fifth row."""
     at = np.arange(380.0, 785.0, 5.0)
-    names, ours_nm, power = spectrum._table("illuminants.csv")
+    names, ours_nm, power = spectrum._table(spectrum._ILLUMINANTS)
     assert names == ("D65", "A", "E", "LED-B3") == illuminants()
     assert np.array_equal(ours_nm, at)
     for column, name in enumerate(names):
         theirs = colour.SDS_ILLUMINANTS[name]
         assert np.array_equal(power[:, column], theirs.values[np.isin(theirs.wavelengths, at)])
-    _, ours_nm, curves = spectrum._table("observer_cie_1931_2deg.csv")
+    _, ours_nm, curves = spectrum._table(spectrum._OBSERVER)
     theirs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     assert np.array_equal(ours_nm, at)
     assert np.array_equal(curves, theirs.values[np.isin(theirs.wavelengths, at)])

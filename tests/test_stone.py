@@ -38,7 +38,7 @@ def test_one_name_per_plane():
     with pytest.raises(StoneError, match="one entry per plane"):
         Stone.from_planes(CUBE, np.ones(6), tiers=["side"] * 5)
     with pytest.raises(StoneError, match="one entry per plane"):
-        Stone.from_planes(CUBE, np.ones(6), bruted=np.zeros(7, dtype=bool))
+        Stone.from_planes(CUBE, np.ones(6), finishes=["polished"] * 7)
 
 
 def test_redundant_planes_are_dropped_by_name_on_request():

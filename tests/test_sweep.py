@@ -173,9 +173,13 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"star_pct": [50.0, float("nan")]}, {}, "star_pct = nan: out of range"),
         ({"star_pct": [50.0, True]}, {}, "star_pct = True: not a number"),
         ({"dome": ["head-shadow"]}, {}, "dome: both an axis and a fixed value"),
-        ({"crown_height_pct": [15.0]}, {"crown_angle_deg": 34.0}, "said twice, by crown_angle_deg and crown_height_pct"),
+        (
+            {"crown_height_pct": [15.0]},
+            {"crown_angle_deg": 34.0},
+            "crown_angle_deg and crown_height_pct are alternatives; give only one",
+        ),
         ({"material": ["diamnod"]}, {}, "did you mean 'diamond'?"),
-        ({"bruted_girdle": [1.0]}, {}, "expected True or False"),
+        ({"girdle_finish": ["absorbin"]}, {}, "girdle_finish = 'absorbin': unknown finish; did you mean 'absorbing'?"),
         ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes of different lengths"),
         ({"star_pct": [50.0]}, {"layout": "gird"}, "did you mean 'grid'?"),
         ({"star_pct": [50.0]}, {"number": 4}, "number = 4: a grid has as many designs as its axes say"),
@@ -272,7 +276,7 @@ def test_workers_end_with_a_sweep_that_is_broken_off():
 
 def test_an_error_in_a_worker_comes_up_here(monkeypatch):
     """A worker whose code differs refuses the work; here its id is made to differ."""
-    monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda: "0" * 64)
+    monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda module: "0" * 64)
     with pytest.raises(rl.RaylabError, match=r"this worker's raylab differs from the sweep's"):
         swept(AXES, processes=2)
 

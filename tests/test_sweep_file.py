@@ -86,11 +86,11 @@ def test_a_box_to_fill(tmp_path):
         ("[33, 35]", "33", "axes.crown_angle_deg = 33: not an axis"),
         ("[33, 35]", '["low", 35]', "axes.crown_angle_deg = 'low': not a number"),
         ("number = 3", "count = 3", "axes.pavilion_angle_deg.count = 3: unknown key"),
-        ("number = 3", "number = 2.5", "axes.pavilion_angle_deg.number = 2.5: of the wrong kind"),
+        ("number = 3", "number = 2.5", "axes.pavilion_angle_deg.number = 2.5: wrong type"),
         ("number = 3", "number = 0", "pavilion_angle_deg: number = 0: out of range"),
         ('"head-shadow"', '"head-shade"', "fixed.dome = 'head-shade': no dome of this name is shipped"),
         ('"head-shadow"', '"absent.toml"', "absent.toml: no such file"),
-        ("table_pct = 57", "table_pct = '57'", "fixed.table_pct = '57': of the wrong kind; expected a number"),
+        ("table_pct = 57", "table_pct = '57'", "fixed.table_pct = '57': wrong type; expected a number"),
         ("table_pct = 57", "tabel_pct = 57", "fixed.tabel_pct = 57: unknown key; did you mean 'table_pct'?"),
         ("precision = 0.05", "precison = 0.05", "sweep.precison = 0.05: unknown key; did you mean 'precision'?"),
         ("precision = 0.05", 'layout = "gird"', "sweep.layout = 'gird': unknown layout; did you mean 'grid'?"),
@@ -123,6 +123,12 @@ def test_the_command(tmp_path, capsys):
         "sweep.nc",
     ]
     first = (out / "sweep.nc").read_bytes()
+    (out / "leak.png").write_bytes(b"the user's own")
+    (out / "extremes.png").unlink()
+    assert main(command) == 0
+    assert "already there and kept: brightness.png, leak.png;" in capsys.readouterr().out
+    assert (out / "leak.png").read_bytes() == b"the user's own"
+    assert (out / "extremes.png").exists()
     assert main([*command, "--json"]) == 0, "a sweep that is done is read"
     facts = json.loads(capsys.readouterr().out)
     assert (out / "sweep.nc").read_bytes() == first
@@ -137,6 +143,7 @@ def test_the_command(tmp_path, capsys):
     assert (out / "sweep.nc").read_bytes() == first
     assert main([*command, "--force"]) == 0
     assert (out / "sweep.nc").read_bytes() != first
+    assert (out / "leak.png").read_bytes() != b"the user's own"
 
 
 # Pictures

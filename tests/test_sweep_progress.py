@@ -12,7 +12,7 @@ import pytest
 
 import raylab as rl
 from raylab import progress as progress_bar
-from raylab.progress import Pace, shown
+from raylab.progress import Pace, part_of, reporter
 
 
 @pytest.fixture
@@ -25,26 +25,41 @@ def clock(monkeypatch):
 
 def test_rate_and_time_left_count_what_this_run_does(clock):
     """1000 designs of which an earlier run did 400: 100 in 5 s is 20 a second, and 500 more take 25 s."""
-    pace = Pace()
-    assert pace.words(400, 1000, "designs") == "400 of 1000 designs"
+    pace = Pace("designs")
+    assert pace.words(400, 1000) == "400 of 1000 designs"
     clock[0] += 5.0
-    assert pace.words(500, 1000, "designs") == "500 of 1000 designs, 20 designs/s, 25 s left"
+    assert pace.words(500, 1000) == "500 of 1000 designs, 20 designs/s, 25 s left"
     clock[0] += 1000.0
-    assert pace.words(600, 1000, "designs") == "600 of 1000 designs, 0.199 designs/s, 33 min 30 s left"
+    assert pace.words(600, 1000) == "600 of 1000 designs, 0.199 designs/s, 33 min 30 s left"
 
 
 def test_time_left_beyond_an_hour(clock):
-    pace = Pace()
-    pace.words(0, 100, "designs")
+    pace = Pace("designs")
+    pace.words(0, 100)
     clock[0] += 100.0
-    assert pace.words(1, 100, "designs").endswith("2 h 45 min left")
+    assert pace.words(1, 100).endswith("2 h 45 min left")
+
+
+def test_a_share_of_the_work_is_told_in_percent(clock):
+    pace = Pace("tracing", counted=False)
+    assert pace.words(0.2, 1.0) == "tracing: 20 %"
+    clock[0] += 3.0
+    assert pace.words(0.5, 1.0) == "tracing: 50 %, 5 s left"
+
+
+def test_work_within_work_tells_a_part_of_the_whole():
+    told = []
+    part = part_of(lambda done, total: told.append((done, total)), 0.25, 0.5)
+    for done in (0, 1, 4):
+        part(done, 4)
+    assert told == [(0.25, 1.0), (0.375, 1.0), (0.75, 1.0)]
 
 
 def test_a_function_is_told_and_nobody_is_told_nothing():
     told = []
-    with shown(lambda done, total: told.append((done, total)), "designs") as tell:
+    with reporter(lambda done, total: told.append((done, total)), "designs") as tell:
         tell(1, 2)
-    with shown(False, "designs") as tell:
+    with reporter(False, "designs") as tell:
         tell(1, 2)
     assert told == [(1, 2)]
 
@@ -60,7 +75,7 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 
     lines: list[tuple[str, str]] = []
     monkeypatch.setattr(progress_bar, "_notebook", lambda: display)
-    with shown(True, "designs") as tell:
+    with reporter(True, "designs") as tell:
         tell(0, 10)  # nothing is shown of work shorter than a second
         for done in (2, 4, 6):
             clock[0] += 1.0
@@ -72,22 +87,23 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 
 
 SCRIPT = """
-import time
-from raylab.progress import shown
-with shown(True, "designs") as tell:
+import sys, time
+from raylab.progress import reporter
+with reporter(True, "designs") as tell:
     for done in range(6):
         tell(done, 5)
-        time.sleep(0.15)
+        time.sleep(float(sys.argv[1]))
 """
 
 
-def run(terminal: bool) -> str:
+def run(terminal: bool, step_s: float = 0.3) -> str:
     """What a script's bar writes to its standard error, a real terminal or a pipe."""
     env = {**os.environ, "PYTHONPATH": str(Path(rl.__file__).parents[1]), "COLUMNS": "120", "TERM": "xterm"}
+    command = [sys.executable, "-c", SCRIPT, str(step_s)]
     if not terminal:
-        return subprocess.run([sys.executable, "-c", SCRIPT], env=env, capture_output=True, text=True, check=True).stderr
+        return subprocess.run(command, env=env, capture_output=True, text=True, check=True).stderr
     ours, theirs = pty.openpty()
-    process = subprocess.Popen([sys.executable, "-c", SCRIPT], env=env, stderr=theirs, stdout=theirs)
+    process = subprocess.Popen(command, env=env, stderr=theirs, stdout=theirs)
     os.close(theirs)
     seen = b""
     while True:
@@ -112,3 +128,7 @@ def test_a_terminal_shows_a_bar_with_rate_and_time_left():
 
 def test_a_pipe_shows_nothing():
     assert run(terminal=False) == ""
+
+
+def test_short_work_shows_no_bar():
+    assert run(terminal=True, step_s=0.01) == ""

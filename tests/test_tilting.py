@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
-from polyhedra import box
+from polyhedra import box, finishes
 
 import raylab as rl
 from raylab.cli import main
@@ -82,10 +82,9 @@ def test_angles_that_cannot_be_are_refused(path, says):
 
 
 def mirror_flat():
-    """A flat box with a rough floor: of its top the first surface's reflection alone is seen."""
+    """A flat box with an absorbing floor: of its top the first surface's reflection alone is seen."""
     slab = box(2.0, 0.4, ONE)
-    rough = slab.normals[:, 2] < 0.5
-    return type(slab).from_planes(slab.normals, slab.distances_mm, material=ONE, bruted=rough)
+    return type(slab).from_planes(slab.normals, slab.distances_mm, material=ONE, finishes=finishes(slab.normals[:, 2] < 0.5))
 
 
 def test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp():

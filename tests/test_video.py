@@ -13,7 +13,7 @@ from PIL import Image
 import raylab as rl
 from raylab.cli import main
 from raylab.motion.view_paths import circling, moved
-from raylab.pictures import video
+from raylab.pictures import stills
 from raylab.pictures.video import save_video
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -32,7 +32,7 @@ def traced(monkeypatch):
         seen.append(scene.view)
         return rl.color_picture(scene, *args, **settings)
 
-    monkeypatch.setattr(video, "color_picture", counted)
+    monkeypatch.setattr(stills, "color_picture", counted)
     return seen
 
 
@@ -111,18 +111,18 @@ def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, t
     words = ["film", str(SCENES / "well-proportioned.toml"), str(SCENES / "deep-nail-head.toml")]
     words += ["--out", str(tmp_path / "film.gif")]
     words += ["--move", "turn", "--angle-deg", "45", "--stills", "3", "--size", "24", "--wavelengths", "1"]
-    counted = video.color_picture
+    counted = stills.color_picture
 
     def broken_off(*args, **settings):
         if len(traced) >= 2:
             raise KeyboardInterrupt
         return counted(*args, **settings)
 
-    monkeypatch.setattr(video, "color_picture", broken_off)
+    monkeypatch.setattr(stills, "color_picture", broken_off)
     assert main(words) == 130
     assert capsys.readouterr().err == "raylab: interrupted\n"
     assert not (tmp_path / "film.gif").exists()
-    monkeypatch.setattr(video, "color_picture", counted)
+    monkeypatch.setattr(stills, "color_picture", counted)
     assert main(words) == 0
     assert "3 stills at 20 a second" in capsys.readouterr().out
     with Image.open(tmp_path / "film.gif") as film:

@@ -65,12 +65,12 @@ def test_a_design_by_proportions_is_the_round_brilliant():
 
 
 def test_a_table_of_facets_gives_the_stone_back_to_rounding():
-    stone = stone_of({**DEMO, "bruted_girdle": True, "material": "sapphire", "absorption_per_mm": 0.02})
+    stone = stone_of({**DEMO, "girdle_finish": "absorbing", "material": "sapphire", "absorption_per_mm": 0.02})
     same = stone_of(json.loads(json.dumps(facet_design(stone))))
     np.testing.assert_allclose(same.normals, stone.normals, atol=4e-16)
     np.testing.assert_array_equal(same.distances_mm, stone.distances_mm)
-    np.testing.assert_array_equal(same.bruted, stone.bruted)
-    assert (same.tiers, same.indices, same.symmetry) == (stone.tiers, stone.indices, stone.symmetry)
+    assert (same.tiers, same.indices, same.finishes) == (stone.tiers, stone.indices, stone.finishes)
+    assert same.symmetry == stone.symmetry
     assert same.material.absorption_per_mm(589.3) == 0.02
 
 
@@ -220,8 +220,8 @@ def test_a_followed_ray_books_what_the_sampled_tracer_books(view):
             assert sum(h.weight for h in path.hits) + path.untraced == pytest.approx(1.0, abs=1e-12)
 
 
-def test_a_ray_into_a_bruted_girdle_is_scattered_there():
-    stone = stone_of({**DEMO, "bruted_girdle": True})
+def test_a_ray_into_an_absorbing_girdle_is_scattered_there():
+    stone = stone_of({**DEMO, "girdle_finish": "absorbing"})
     paths = [ray_path(scene_of(stone, HEAD_SHADOW), r, 0.1) for r in np.linspace(2.0, 3.24, 60)]
     ends = [path.hits[-1] for path in paths if path.hits and path.hits[-1].fate == "scattered"]
     assert ends

@@ -6,6 +6,7 @@ import http.client
 import json
 import os
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -52,8 +53,11 @@ class BenchProcess:
 
     def stop(self) -> str:
         """End it as Ctrl-C does, and hand back what it wrote on stderr."""
-        self.process.send_signal(2)
-        return self.process.communicate(timeout=20)[1]
+        self.process.send_signal(signal.SIGINT)
+        try:
+            return self.process.communicate(timeout=20)[1]
+        finally:
+            self.process.kill()
 
     def link(self, **headers: str) -> ClientConnection:
         """A WebSocket as the page opens it."""

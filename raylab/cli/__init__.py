@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from cyclopts import App, CycloptsError
 
 from ..errors import InputError
+from ..memory import keep_freed_memory
 from ..version import __version__
 from .brillianteer import brillianteer
 from .color import color
@@ -57,6 +58,7 @@ def run() -> int:
     once more at exit, takes a fifth of a short command's time; a look every 50,000 bounds memory as well.
     """
     gc.set_threshold(50_000, 20, 20)
+    keep_freed_memory()
     try:
         return main()
     finally:

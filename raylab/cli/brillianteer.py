@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, say_shortfalls, table
+from .console import say, say_json, say_shortfalls, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def brillianteer(
     dome: str = "head-shadow",
     diameter_mm: float | None = None,
     unit: str | None = None,
-    bruted_girdle: Flag = False,
+    girdle_finish: str | None = None,
     coverage: float = 3.0,
     angle_uncertainty_deg: float | None = None,
     distance_uncertainty_um: float | None = None,
@@ -84,8 +84,8 @@ def brillianteer(
         Of the girdle, where it wasn't measured or is still to be ground down.
     unit
         Unit of length of a scan: mm, um, cm, m or in.
-    bruted_girdle
-        The girdle is rough and scatters what it meets, which a scan can't tell.
+    girdle_finish
+        Finish of the girdle, polished or absorbing (bruted); by default as the table says. A scan can't tell it.
     coverage
         Standard uncertainties that a main may be off from its tier's pattern without a flag.
     angle_uncertainty_deg
@@ -99,20 +99,20 @@ def brillianteer(
     """
     from dataclasses import replace
 
-    import numpy as np
-
     from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
     from ..cutting.objective import read_objective
     from ..cutting.preview import MOST_ALTERNATIVES
     from ..cutting.preview import brillianteer as previewed
     from ..errors import InputError
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
     from ..results.statistics import STATISTICS
     from ..scene.settings import TraceSettings
+    from ..stone.finish import get_finish
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone_file import load_stone
+    from ..whole_files import whole_set
 
     if not 1 <= show <= MOST_ALTERNATIVES:
         raise InputError("can't be put side by side", key="--show", value=show, expected=f"1 to {MOST_ALTERNATIVES}")
@@ -129,20 +129,19 @@ def brillianteer(
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
-    if bruted_girdle:
-        stone = replace(stone, bruted=stone.bruted | np.array([tier == "girdle" for tier in stone.tiers]))
+    if girdle_finish is not None:
+        girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.tiers, stone.finishes, strict=True)
+        stone = replace(stone, finishes=tuple(girdle if tier == "girdle" else finish for tier, finish in facets))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
-        with progress("tracing the grid") as tell:
-            grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=tell)
+        grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=True)
         best = best_brillianteering(grid, wanted, show)
         if not best:
             raise _none_fits(grid, objective)
         choices = [one.choice for one in best]
-        with progress("tracing the best") as tell:
-            preview = previewed(
-                stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
-                settings=settings, progress=tell,
-            )  # fmt: skip
+        preview = previewed(
+            stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
+            settings=settings, progress=True,
+        )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for told, one in zip(facts["alternatives"], best, strict=True):
             told["tied_with_first"] = one.tied

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .console import progress, say, say_json, table, told_by_option
+from .console import say, say_json, table, told_by_option
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
@@ -45,19 +45,19 @@ def color(
     """
     from ..color.fire import chroma, fire_map
     from ..color.picture import BODY, color_picture, face_up_color
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
     from ..pictures.fire_plots import fire_figure
     from ..tracers.engines import engine_for
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
     with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
         waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
         exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
-            with progress("colour") as tell:
-                seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=tell)
+            seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=True)
             face = fire = None
             if exact:
                 few = wavelength_set(BODY, "gauss", shining.low_nm)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, say_shortfalls, table, told_by_option
+from .console import say, say_json, say_shortfalls, table, told_by_option
 from .options import Flag, Force
 
 if TYPE_CHECKING:
@@ -80,11 +80,11 @@ def compare(
         Print the numbers as JSON instead of tables.
     """
     from ..comparison.comparing import compare as compared
-    from ..files import whole_set
     from ..lighting.dome_file import load_dome
     from ..scene.settings import TraceSettings
     from ..scene.view import View
     from ..stone.measuring.plane_uncertainty import Uncertainty
+    from ..whole_files import whole_set
 
     doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
@@ -94,20 +94,19 @@ def compare(
         light = load_dome(dome)
 
         def work() -> Comparison:
-            with progress("comparing") as tell:
-                return compared(
-                    *offered,
-                    dome=light,
-                    view=View(tilt_azimuth_deg=tilt_azimuth_deg),
-                    tilts=tilt_deg,
-                    scale=scale,
-                    uncertainty=doubts,
-                    coverage=coverage,
-                    known_to_pct=known_to_pct,
-                    resolution=resolution,
-                    settings=TraceSettings(precision=precision, seed=seed),
-                    progress=tell,
-                )
+            return compared(
+                *offered,
+                dome=light,
+                view=View(tilt_azimuth_deg=tilt_azimuth_deg),
+                tilts=tilt_deg,
+                scale=scale,
+                uncertainty=doubts,
+                coverage=coverage,
+                known_to_pct=known_to_pct,
+                resolution=resolution,
+                settings=TraceSettings(precision=precision, seed=seed),
+                progress=True,
+            )
 
         if out is None:
             found = work()

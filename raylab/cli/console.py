@@ -1,10 +1,9 @@
-"""What every command shares: a progress bar for long work, tables, JSON."""
+"""What every command shares: lines, tables, JSON."""
 
 from __future__ import annotations
 
 import sys
-import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -12,33 +11,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from ..results.summary import Summary
-
-PATIENCE_S = 1.0
-"""Work shorter than this shows no progress bar."""
-
-
-@contextmanager
-def progress(what: str) -> Iterator[Callable[[float], None]]:
-    """A callback for the share done, 0 to 1, shown as a bar on stderr once the work has taken over a second."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
-
-    console = Console(stderr=True)
-    if not console.is_terminal:
-        yield lambda share: None
-        return
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
-    bar = Progress(*columns, console=console, transient=True)
-    task = bar.add_task(what, total=1.0)
-    later = threading.Timer(PATIENCE_S, bar.start)
-    later.daemon = True
-    later.start()
-    try:
-        yield lambda share: bar.update(task, completed=share)
-    finally:
-        later.cancel()
-        later.join()
-        bar.stop()
 
 
 def say(line: str = "") -> None:

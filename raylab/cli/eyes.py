@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .console import progress, say, told_by_option
+from .console import say, told_by_option
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
@@ -51,20 +51,19 @@ def eyes(
         How many wavelengths, up to 700 nm.
     """
     from ..color.eyes import eye_pair, with_head
-    from ..files import whole_set
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight)
     own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
     with told_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
-        with progress("tracing") as tell:
-            pair = eye_pair(
-                wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=shining.light, exposure=shining.exposure,
-                wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm), progress=tell,
-            )  # fmt: skip
+        pair = eye_pair(
+            wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=shining.light, exposure=shining.exposure,
+            wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm), progress=True,
+        )  # fmt: skip
         save_color_png(pair.side_by_side(), stage / "parallel.png")
         save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png")
         save_color_png(pair.anaglyph(), stage / "anaglyph.png")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from .console import progress, say, told_by_option
+from .console import say, told_by_option
 from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 
 
@@ -66,7 +66,7 @@ def film(
         raise InputError("nothing to film", key="SCENES", expected="a scene or a stone")
     wanted = [subject.scene(path) for path in scenes]
     own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
-    with told_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"), progress("stills") as tell:
+    with told_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
         folder = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,
@@ -79,6 +79,6 @@ def film(
             fps=fps,
             stills=keep,
             force=force,
-            progress=lambda done, total: tell(done / total),
+            progress=True,
         )
     say(f"{stills} stills at {fps:g} a second in {out}; each is kept in {folder}")

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import progress, say, say_json, table
+from .console import say, say_json, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Engine, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
 
 if TYPE_CHECKING:
+    from ..progress import Progress
     from ..results.accounting import FacetTable
     from ..results.statistics import Statistic
     from ..scene.scene import Scene
@@ -60,10 +61,12 @@ def render(
         `--3d --ray 1.2 0.5`; may be given several times.
     """
     from ..errors import InputError
-    from ..files import report, whole_set
+    from ..files import report
+    from ..progress import reporter
     from ..results.maps import DEFINITIONS
     from ..tracers.engines import engine_for
     from ..tracing import trace_scene
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, engine=engine, precision=precision)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
@@ -75,9 +78,8 @@ def render(
     with whole_set(out, planned + extra + solid, force=force) as stage:
         if three_d:  # first: a machine that can't draw in 3D is told before the work
             _draw_3d(wanted, ray or [], stage / "stone-3d.png")
-        with progress("tracing") as tell:
-            result = trace_scene(wanted, progress=tell)
-        with progress("writing") as tell:
+        result = trace_scene(wanted, progress=True)
+        with reporter(True, "pictures") as tell:
             count = _write_all(result, stage, extra, tell)
     if json:
         say_json(report(result))
@@ -105,7 +107,7 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
     view3d(scene.stone, paths, file=file)
 
 
-def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int:
+def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -> int:
     """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
     from concurrent.futures import ThreadPoolExecutor
 
@@ -124,7 +126,7 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Any) -> int
         for name, pixels in plots.map_pictures(result, names):
             drawn[name] = pixels
             packed.append(packer.submit(files.save_pixels, pixels, folder / f"{name}.png"))
-            tell(len(drawn) / (len(names) + 1))
+            tell(len(drawn), len(names) + 1)
         files.save_png(plots.overview_figure(result, drawn), folder / "overview.png")
         for one in packed:
             one.result()

@@ -59,11 +59,12 @@ def repolish(
     """
     from ..cutting.repolishing import repolish as repolished
     from ..cutting.repolishing import what_if
-    from ..files import save_png, save_stone, to_json, whole_set
+    from ..files import save_png, save_stone, to_json
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import repolish_figure
     from ..scene.settings import TraceSettings
     from ..stone.stone_file import load_stone
+    from ..whole_files import whole_set
 
     before, light = load_stone(stone, unit=unit), load_dome(dome)
     after = repolished(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm)

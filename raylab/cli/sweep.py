@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,7 +30,7 @@ def sweep(
 
     A sweep that was broken off goes on where it stopped when the same command is given again. Written are `sweep.nc` (every
     statistic with its bracket), `sweep.json` (what the sweep was), a picture per statistic, and the best and worst designs with
-    their contrast maps. Pictures are drawn anew each time.
+    their contrast maps. A picture that is there already is kept: to have one drawn anew, delete it first.
 
     For example:
 
@@ -46,7 +47,7 @@ def sweep(
     processes
         How many processes to use on this machine; by default one for each core.
     force
-        Begin afresh, also where another sweep lies in the folder.
+        Begin afresh, also where another sweep lies in the folder, and draw all pictures anew.
     zarr
         Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
     """
@@ -54,17 +55,23 @@ def sweep(
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
     from ..sweeps.sweep_file import load_sweep
     from ..sweeps.sweeping import sweep as swept
+    from ..whole_files import whole_set
 
     asked = load_sweep(sweep)
     found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
-    for statistic in asked.statistics:
-        save_png(sweep_figure(found, statistic), out / f"{statistic}.png", force=True)
-    save_png(extremes_figure(asked.plan, found, asked.best, asked.settings), out / "extremes.png", force=True)
+    pictures = [f"{statistic}.png" for statistic in asked.statistics] + ["extremes.png"]
+    kept = [name for name in pictures if not force and os.path.lexists(out / name)]
+    with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:
+        for statistic in asked.statistics:
+            if f"{statistic}.png" not in kept:
+                save_png(sweep_figure(found, statistic), stage / f"{statistic}.png")
+        if "extremes.png" not in kept:
+            save_png(extremes_figure(asked.plan, found, asked.best, asked.settings), stage / "extremes.png")
     facts = _facts(asked, found)
     if json:
         say_json(facts)
     else:
-        _tell(asked, facts, found, out)
+        _tell(asked, facts, found, out, kept)
 
 
 def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
@@ -102,7 +109,7 @@ def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]
     return ends
 
 
-def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path) -> None:
+def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path, kept: list[str]) -> None:
     say(asked.title or "sweep")
     others = [f"{number} {name.replace('_', ' ')}" for name, number in facts["reasons"].items()]
     say(f"{facts['designs']} designs: {', '.join(others)}; code {facts['code'][:12]}")
@@ -119,3 +126,5 @@ def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path)
     say()
     say_wide(found, "designs")
     say(f"sweep.nc, sweep.json and {len(asked.statistics) + 1} pictures in {out}")
+    if kept:
+        say(f"already there and kept: {', '.join(kept)}; to have one drawn anew, delete it first")

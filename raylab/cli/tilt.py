@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .console import progress, say, say_json, say_wide, table
+from .console import say, say_json, say_wide, table
 from .options import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 
 if TYPE_CHECKING:
@@ -57,12 +57,13 @@ def tilt(
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
     """
     from ..errors import InputError, UnsupportedScene
-    from ..files import save_png, to_json, whole_set
+    from ..files import save_png, to_json
     from ..motion.scintillation import LOOSE, scintillation
     from ..motion.tilting import steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
     from ..tracers.engines import exactly
+    from ..whole_files import whole_set
 
     wanted = subject.scene(scene)
     try:
@@ -79,13 +80,9 @@ def tilt(
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
     with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
-        with progress("tracing") as tell:
-            found = tilted(stone, dome, *path, settings=settings, progress=lambda done, total: tell(done / total))
-        seen = None
-        if flashes:
-            loose = replace(settings, precision=LOOSE.precision)
-            with progress("flashes") as tell:
-                seen = scintillation(stone, dome, *path, settings=loose, progress=lambda done, total: tell(done / total))
+        found = tilted(stone, dome, *path, settings=settings, progress=True)
+        loose = replace(settings, precision=LOOSE.precision)
+        seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
         facts = _facts(found, seen)
         (stage / "tilt.nc").write_bytes(found.to_netcdf(engine="h5netcdf"))
         (stage / "tilt.json").write_text(to_json(facts), encoding="utf-8")

@@ -16,7 +16,6 @@ only is averaged. `usual_pupil_mm` says how wide pupils are in what light.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,12 +24,13 @@ from ..errors import InputError
 from ..lighting.dome import Dome
 from ..optics.color import into_gamut, srgb_encode, white_xyz
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
+from ..progress import Progress, part_of, reporter
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..tracers.ledger import LUMINANCE
-from ..tracers.sampled.rays import trace_rays
+from ..tracers.sampled.rays import PathRules, trace_rays
 from ..tracers.sampled.sampling import cones_from
 from ..tracers.stone_table import stone_table
 from ..units import number_in
@@ -115,7 +115,7 @@ def eye_pair(
     light: str = "D65",
     exposure: float = 1.0,
     wavelengths: int | WavelengthSet = 16,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> Pair:
     """What two eyes see of a scene, in colour.
 
@@ -126,6 +126,7 @@ def eye_pair(
     distance_mm : from the middle of the girdle to the middle between the eyes. pupils_apart_mm : along the map's x.
     pupil_mm : diameter of each pupil, 0 for a point.
     light, exposure, wavelengths : as in `picture`.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises InputError for eyes inside the stone, and as `picture`.
     """
@@ -138,10 +139,10 @@ def eye_pair(
     rims = [eye + 0.5 * pupil_mm * np.array(way) for eye in eyes for way in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))]
     grid = _grid(scene.stone, scene.view, rims, scene.resolution)
     pictures = []
-    for number, eye in enumerate(eyes):
-        tell = None if progress is None else lambda share, number=number: progress((number + share) / 2.0)
-        xyz, coverage = _seen(scene, eye, pupil_mm, grid, waves, light, tell)
-        pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, grid))
+    with reporter(progress, "tracing", counted=False) as tell:
+        for number, eye in enumerate(eyes):
+            xyz, coverage = _seen(scene, eye, pupil_mm, grid, waves, light, part_of(tell, number / 2.0, 0.5))
+            pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, grid))
     return Pair(*pictures)
 
 
@@ -167,7 +168,7 @@ def _seen(
     grid: PixelGrid,
     waves: WavelengthSet,
     light: str,
-    tell: Callable[[float], None] | None,
+    tell: Progress,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Mean XYZ over each pixel's covered part (side, side, 3), nan where there is none, and coverage; y rising."""
     settings, side = scene.settings, grid.resolution
@@ -197,9 +198,7 @@ def _seen(
                 scene.dome.table,
                 turn,
                 cones=cones,
-                polarized=settings.polarized,
-                min_weight=settings.min_weight,
-                max_bounces=settings.max_bounces,
+                rules=PathRules(settings.polarized, settings.min_weight, settings.max_bounces),
             )
             sums += np.where(hits, out[:, LUMINANCE], 0.0)[:, None] * weight
         count = hits.reshape(-1, side, samples).sum(axis=-1)
@@ -207,8 +206,7 @@ def _seen(
         total = sums.reshape(-1, side, samples, 3).sum(axis=2)
         with np.errstate(invalid="ignore", divide="ignore"):
             xyz[some] = np.where(count[..., None] > 0, total / count[..., None], np.nan)
-        if tell is not None:
-            tell(some.stop / side)
+        tell(some.stop, side)
     return xyz, coverage
 
 

@@ -13,7 +13,6 @@ brighter than white becomes white (`optics.color.into_gamut`). `Picture.linear` 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,6 +20,7 @@ import numpy as np
 from ..errors import InputError
 from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
+from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..threads import in_order
@@ -77,7 +77,7 @@ def color_picture(
     *,
     grid: PixelGrid | None = None,
     threads: int | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> Picture:
     """A colour picture of a scene.
 
@@ -96,7 +96,7 @@ def color_picture(
     wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
     grid : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
     threads : wavelengths worked at a time, by default numba's number of threads; the picture doesn't depend on it.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises InputError for an unknown light, an exposure out of range, a wavelength at which the material is not known.
     """
@@ -119,11 +119,11 @@ def color_picture(
     def one(k: int) -> tuple[np.ndarray, np.ndarray]:
         return _luminance(scene, engine, grid, nodes[k], some[k])
 
-    for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
-        sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
-        coverage += covered / len(nodes)
-        if progress is not None:
-            progress((k + 1) / len(nodes))
+    with reporter(progress, "wavelengths") as tell:
+        for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
+            sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
+            coverage += covered / len(nodes)
+            tell(k + 1, len(nodes))
     with np.errstate(invalid="ignore", divide="ignore"):
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
     return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, grid)

@@ -16,7 +16,7 @@ import xarray as xr
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..progress import part_of
+from ..progress import Progress, part_of, reporter
 from ..results.summary import Summary
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
@@ -58,7 +58,7 @@ def compare(
     known_to_pct: float = 10.0,
     resolution: int = 256,
     settings: TraceSettings | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> Comparison:
     """Compare two or more stones under one dome: what differs, and by more than the measurements' uncertainty?
 
@@ -73,7 +73,7 @@ def compare(
     resolution : pixels along each side of the maps.
     settings : how each stone is traced, at one wavelength and by an exact engine; its seed is the key of the random draws too.
         By default `FINE`, a precision of 1e-3.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises
     ------
@@ -97,18 +97,19 @@ def compare(
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
     grid = common_frame(shown, views, resolution)
     scenes = [[exactly(Scene(stone, dome, view, settings)) for stone in shown] for view in views]
-    summaries, maps = _traced(labels, scenes, grid, part_of(progress, 0.0, TRACING))
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
-    for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
-        numbers = _numbers(pose, [replace(row[k], settings=drawn_settings(row[k].settings)) for row in scenes])
-        span = (1.0 - TRACING) / len(stones)
-        tell = part_of(progress, TRACING + k * span, span)
-        found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(settings.seed, k), progress=tell)
-        proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
-        for v, summary in enumerate(row[k] for row in summaries):
-            drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in summary.statistics.items()}
-            light[v].append({name: within_nature(name, one) for name, one in drawn.items()})
+    with reporter(progress, "comparing", counted=False) as tell:
+        summaries, maps = _traced(labels, scenes, grid, part_of(tell, 0.0, TRACING))
+        for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
+            numbers = _numbers(pose, [replace(row[k], settings=drawn_settings(row[k].settings)) for row in scenes])
+            span = (1.0 - TRACING) / len(stones)
+            part = part_of(tell, TRACING + k * span, span)
+            found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(settings.seed, k), progress=part)
+            proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
+            for v, summary in enumerate(row[k] for row in summaries):
+                drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in summary.statistics.items()}
+                light[v].append({name: within_nature(name, one) for name, one in drawn.items()})
     return Comparison(
         labels=labels,
         stones=named,
@@ -146,7 +147,7 @@ def _doubts(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[
 
 
 def _traced(
-    labels: Sequence[str], scenes: Sequence[Sequence[Scene]], grid: PixelGrid, progress: Callable[[float], None]
+    labels: Sequence[str], scenes: Sequence[Sequence[Scene]], grid: PixelGrid, progress: Progress
 ) -> tuple[tuple[tuple[Summary, ...], ...], xr.Dataset]:
     """The numbers of each view and stone, and all maps on one grid of pixels."""
     summaries, layers = [], []
@@ -154,7 +155,7 @@ def _traced(
         results = []
         for k, scene in enumerate(row):
             results.append(trace_scene(scene, by_facet=False, grid=grid))
-            progress((v * len(row) + k + 1) / (len(scenes) * len(row)))
+            progress(v * len(row) + k + 1, len(scenes) * len(row))
         summaries.append(tuple(result.summary for result in results))
         layers.append(xr.concat([result.maps for result in results], "stone"))
     maps = xr.concat(layers, "tilt_deg").transpose("stone", "tilt_deg", "y", "x")

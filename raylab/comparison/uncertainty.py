@@ -29,6 +29,7 @@ from typing import Literal
 import numpy as np
 
 from ..errors import InputError
+from ..progress import Progress, reporter
 from ..results.statistics import Statistic
 from ..scene.scene import Scene
 from ..stone.measuring.plane_uncertainty import Uncertainty, displaced
@@ -98,7 +99,7 @@ def propagate(
     method: Literal["draws", "derivative"] = "draws",
     known_to_pct: float = 10.0,
     key: tuple[int, ...] = (0,),
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> dict[str, Estimate]:
     """Carry the uncertainty of a stone's planes to numbers that follow from it.
 
@@ -115,7 +116,7 @@ def propagate(
     known_to_pct : how well the uncertainty itself is to be known by draws, percent of it for numbers that scatter normally:
         10 takes 51 draws, 5 takes 201, each with errors of both sizes.
     key : key of the random draws; two stones measured independently take different ones.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Stones are worked on in threads; the numbers don't depend on how many.
 
@@ -130,10 +131,10 @@ def propagate(
     modes = wanted.modes(stone)
     errors = _drawn(modes, draws_for(known_to_pct), key) if method == "draws" else [s * m for m in modes for s in (1.0, -1.0)]
     rows = np.empty((len(errors), len(nominal)))
-    for k, found in enumerate(in_order(lambda error: numbers(displaced(stone, error)), errors)):
-        rows[k] = [float(found[name]) if name in found else math.nan for name in nominal]
-        if progress is not None:
-            progress((k + 1) / len(errors))
+    with reporter(progress, "stones") as tell:
+        for k, found in enumerate(in_order(lambda error: numbers(displaced(stone, error)), errors)):
+            rows[k] = [float(found[name]) if name in found else math.nan for name in nominal]
+            tell(k + 1, len(errors))
     spread = _of_draws if method == "draws" else _of_differences
     return {name: spread(value, rows[0::2, k], rows[1::2, k]) for k, (name, value) in enumerate(nominal.items())}
 

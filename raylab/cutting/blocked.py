@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import InputError, StoneError
+from ..stone.finish import ABSORBING, POLISHED
 from ..stone.measuring.proportions import with_tiers
 from ..stone.stone import Stone
 from ..units import number_in
@@ -106,14 +107,14 @@ def _rounded(stone: Stone, diameter_mm: float) -> Stone:
     if widest < apothem:
         most = f"at most {2.0 * widest / shrink:.3f} mm"
         raise StoneError("the blocked stone is smaller than that", key="diameter_mm", value=diameter_mm, expected=most)
-    rough = bool(stone.bruted[old].any())
+    ground = ABSORBING if any(stone.finishes[f] == ABSORBING for f in old) else POLISHED
     made = Stone.from_planes(
         np.concatenate([stone.normals[rest], flats]),
         np.concatenate([stone.distances_mm[rest], np.full(GIRDLE_FACETS, apothem)]),
         tiers=[*(stone.tiers[f] for f in rest), *["girdle"] * GIRDLE_FACETS],
         indices=[*(stone.indices[f] for f in rest), *range(GIRDLE_FACETS)],
         material=stone.material,
-        bruted=np.array([*stone.bruted[rest], *[rough] * GIRDLE_FACETS]),
+        finishes=[*(stone.finishes[f] for f in rest), *[ground] * GIRDLE_FACETS],
         symmetry=stone.symmetry,
         name=stone.name,
         redundant="drop",

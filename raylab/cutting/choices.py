@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from ..errors import InputError, StoneError, nearest
 from ..lighting.dome import Dome
+from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
 from ..results.summary import exact_record
 from ..scene.settings import TraceSettings
@@ -38,7 +39,7 @@ def brillianteering_grid(
     view: View | None = None,
     diameter_mm: float | None = None,
     settings: TraceSettings | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> xr.Dataset:
     """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.
 
@@ -49,6 +50,7 @@ def brillianteering_grid(
     choice : what is not on an axis. view : parallel; face-up by default.
     settings : how each choice is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
         a precision of 2e-4.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Returns
     -------
@@ -74,18 +76,18 @@ def brillianteering_grid(
         )
     columns = [*(name + part for name in STATISTICS for part in ("", "_low", "_high")), *WEIGHTS]
     table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
-    for done, at in enumerate(np.ndindex(*sizes), start=1):
-        chosen = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
-        try:
-            stone = finished(start, LastFacets(**{**vars(base), **chosen}))
-        except StoneError as error:
-            reasons[at] = error.problem
-        else:
-            found = exact_record(replace(scene, stone=stone)).statistics
-            parts = [getattr(found[name], part) for name in STATISTICS for part in ("value", "low", "high")]
-            table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
-        if progress is not None:
-            progress(done / reasons.size)
+    with reporter(progress, "choices") as tell:
+        for done, at in enumerate(np.ndindex(*sizes), start=1):
+            chosen = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
+            try:
+                stone = finished(start, LastFacets(**{**vars(base), **chosen}))
+            except StoneError as error:
+                reasons[at] = error.problem
+            else:
+                found = exact_record(replace(scene, stone=stone)).statistics
+                parts = [getattr(found[name], part) for name in STATISTICS for part in ("value", "low", "high")]
+                table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
+            tell(done, reasons.size)
     units = {**{key: one.unit for key, one in STATISTICS.items()}, **WEIGHTS}
     variables: dict[str, Any] = {
         name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})

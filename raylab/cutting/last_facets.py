@@ -23,6 +23,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..errors import StoneError
+from ..stone.finish import POLISHED
 from ..stone.plane_through_edge import plane_through
 from ..stone.stone import Stone
 from ..units import number_in
@@ -90,16 +91,16 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
     stone, n = blocked.stone, len(blocked.crown)
     new = [*_crown(blocked, choice), *_pavilion(blocked, choice)]
     ranks = {tier: k for k, tier in enumerate(("table", "star", "crown main", "upper half", "girdle", "lower half"))}
-    old = zip(stone.normals, stone.distances_mm, stone.tiers, stone.indices, stone.bruted, strict=True)
-    planes = sorted([*old, *((*plane, False) for plane in new)], key=lambda plane: ranks.get(plane[2], len(ranks)))
-    normals, distances, tiers, indices, bruted = zip(*planes, strict=True)
+    old = zip(stone.normals, stone.distances_mm, stone.tiers, stone.indices, stone.finishes, strict=True)
+    planes = sorted([*old, *((*plane, POLISHED) for plane in new)], key=lambda plane: ranks.get(plane[2], len(ranks)))
+    normals, distances, tiers, indices, finishes = zip(*planes, strict=True)
     made = Stone.from_planes(
         np.array(normals),
         np.array(distances),
         tiers=tiers,
         indices=indices,
         material=stone.material,
-        bruted=np.array(bruted),
+        finishes=finishes,
         symmetry=stone.symmetry if stone.symmetry > 1 else n if n == len(blocked.pavilion) else 1,
         name=stone.name,
         redundant="drop",

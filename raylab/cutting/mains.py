@@ -18,7 +18,7 @@ light takes now, see `designs.stepping`. Over a whole correction jumps come in, 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,7 @@ import numpy as np
 
 from ..designs.stepping import light_derivative, solid_derivative
 from ..errors import StoneError
+from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
 from ..scene.scene import Scene
 from ..stone.measuring.plane_uncertainty import Uncertainty
@@ -155,13 +156,14 @@ def main_gradient(
     choice: LastFacets,
     scene: Scene,
     facets: Iterable[int] | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> xr.Dataset:
     """Derivatives of the finished stone's statistics and weight by each main's slope, azimuth and depth.
 
     Parameters
     ----------
     scene : the blocked stone under its light. facets : numbers of the mains to derive by; all by default.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Returns
     -------
@@ -172,11 +174,11 @@ def main_gradient(
 
     chosen = list(blocked.mains if facets is None else facets)
     values = np.empty((2, len(STATISTICS) + 1, len(chosen), len(MOVES)))
-    for i, f in enumerate(chosen):
-        for j, (move, (_, unit)) in enumerate(MOVES.items()):
-            values[:, :, i, j] = np.array(_derivative(blocked, choice, scene, f, move)) * unit
-            if progress is not None:
-                progress((i * len(MOVES) + j + 1) / (len(chosen) * len(MOVES)))
+    with reporter(progress, "derivatives") as tell:
+        for i, f in enumerate(chosen):
+            for j, (move, (_, unit)) in enumerate(MOVES.items()):
+                values[:, :, i, j] = np.array(_derivative(blocked, choice, scene, f, move)) * unit
+                tell(i * len(MOVES) + j + 1, len(chosen) * len(MOVES))
     grid = ("statistic", "main", "move")
     return xr.Dataset(
         {"derivative": (grid, values[0]), "derivative_error": (grid, values[1])},

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from ..lighting.dome import Dome
+from ..progress import Progress, part_of, reporter
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
@@ -109,7 +110,7 @@ def brillianteer(
     coverage: float = COVERAGE,
     resolution: int = 256,
     settings: TraceSettings | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: bool | Progress = False,
 ) -> Preview:
     """Finish a blocked stone in several ways, on its mains as measured.
 
@@ -123,7 +124,7 @@ def brillianteer(
     resolution : pixels along each side of the maps.
     settings : how each stone is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
         a precision of 2e-4.
-    progress : called with the share of the work done, 0 to 1.
+    progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises
     ------
@@ -133,24 +134,20 @@ def brillianteer(
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
         raise InputError("can't be put side by side", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
     number_in("coverage", coverage, 0.1, 100.0)
-    tell = progress or (lambda share: None)
     base = blocked_stone(blocked, diameter_mm)
     scene = seen(base.stone, dome, view, settings, resolution)
     stones = tuple(finished(base, choice) for choice in choices)  # before the work starts: any may be impossible
     mains = mains_off(base, uncertainty, coverage)
     off = [main for main in mains if main.off]
     steps = len(stones) + 10 * len(off)  # about what each takes
-    results = []
-    for k, stone in enumerate(stones):
-        results.append(trace_scene(replace(scene, stone=stone), by_facet=False))
-        tell((k + 1) / steps)
-    corrections = tuple(correct(base, choices[0], main, results[0].scene) for main in off)
-    derivatives = None
-    if off:
-        start = len(stones) + len(off)
-
-        def part(share: float) -> None:
-            tell((start + share * (steps - start)) / steps)
-
-        derivatives = main_gradient(base, choices[0], scene, [main.facet for main in off], part)
-    return Preview(base, scene, tuple(choices), stones, tuple(results), mains, coverage, corrections, derivatives)
+    results, corrections, derivatives = [], [], None
+    with reporter(progress, "tracing", counted=False) as tell:
+        for k, stone in enumerate(stones):
+            results.append(trace_scene(replace(scene, stone=stone), by_facet=False))
+            tell(k + 1, steps)
+        corrections = [correct(base, choices[0], main, results[0].scene) for main in off]
+        if off:
+            start = (len(stones) + len(off)) / steps
+            rest = part_of(tell, start, 1.0 - start)
+            derivatives = main_gradient(base, choices[0], scene, [main.facet for main in off], rest)
+    return Preview(base, scene, tuple(choices), stones, tuple(results), mains, coverage, tuple(corrections), derivatives)

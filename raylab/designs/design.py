@@ -25,6 +25,7 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.cuts.round_brilliant import round_brilliant
+from ..stone.finish import get_finish
 from ..stone.stone import Stone
 from ..units import SODIUM_D_NM, number_in
 
@@ -41,7 +42,7 @@ STONE_KEYS = {
     "girdle_pct": ("girdle thickness at the mains", "%"),
     "culet_pct": ("culet size", "%"),
     "girdle_facets": ("girdle facets", "1"),
-    "bruted_girdle": ("bruted girdle", "1"),
+    "girdle_finish": ("girdle finish", ""),
     "diameter_mm": ("girdle diameter", "mm"),
     "weight_ct": ("weight", "ct"),
     "material": ("material", ""),
@@ -94,8 +95,8 @@ COLUMNS = (*(name + part for name in STATISTICS for part in PARTS), *GEOMETRY, "
 def complete(given: Design, varied: Iterable[str] = (), wavelength_nm: float = SODIUM_D_NM) -> dict[str, Any]:
     """What `given` and the defaults say about all that is not `varied`; names become domes and materials.
 
-    `wavelength_nm` holds where neither says another. Raises InputError for an unknown key, a thing said twice or not at all, an
-    unknown name.
+    `wavelength_nm` holds where neither says another. Raises InputError for an unknown key, both of two alternatives or neither,
+    an unknown name.
     """
     varied = tuple(varied)
     for key in (*given, *varied):
@@ -107,7 +108,7 @@ def complete(given: Design, varied: Iterable[str] = (), wavelength_nm: float = S
             raise InputError("both an axis and a fixed value", key=key, expected="one of the two")
     for pair in ONE_OF:
         if set(pair) <= set(stated):
-            raise InputError(f"said twice, by {pair[0]} and {pair[1]}", key=pair[1], expected="one of the two")
+            raise InputError(f"{pair[0]} and {pair[1]} are alternatives; give only one", key=pair[1])
     full = {key: value for key, value in _defaults(stated, wavelength_nm).items() if key not in stated}
     full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
     for needed in (("table_pct",), *ONE_OF[:2], ("dome",)):
@@ -140,10 +141,8 @@ def resolved(key: str, value: Any) -> Any:
         return value if isinstance(value, Dome) else load_dome(value)
     if key == "material":
         return get_material(value)
-    if key == "bruted_girdle":
-        if not isinstance(value, bool | np.bool_):
-            raise InputError("of the wrong kind", key=key, value=value, expected="True or False")
-        return bool(value)
+    if key == "girdle_finish":
+        return get_finish(value, key).kind
     number = number_in(key, value, -1e9, 1e9)
     return int(number) if key == "girdle_facets" and number == int(number) else number
 

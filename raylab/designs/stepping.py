@@ -86,7 +86,7 @@ def _names(beams: Beams) -> np.ndarray:
 
 
 @njit()
-def _hashed(nodes):  # type: ignore[no-untyped-def]
+def _hashed(nodes):
     """(N,) a 64-bit name for each node's path: mixed from the name of the node before and the facet (splitmix64).
 
     Two of K paths share a name with a chance of about K^2 / 4e19.

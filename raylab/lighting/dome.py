@@ -16,6 +16,7 @@ Radiance is in units of the brightest part unless the dome says ``absolute``.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -169,6 +170,15 @@ class Dome:
         level, tray, integral = self.sky_radiance * unit, self.tray_radiance * unit, running_integral(image)
         return DomeTable(_SKIES[self.sky], level, zones, lamps, image, integral, head, tray)
 
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 (hexadecimal) of the light: equal for domes that shine alike, whatever their names."""
+        found = hashlib.sha256(repr(float(self.peak_radiance)).encode())
+        for array in self.table:
+            numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
+            found.update(repr(numbers.shape).encode() + numbers.tobytes())
+        return found.hexdigest()
+
     def radiance(self, directions: Any) -> np.ndarray:
         """Radiance of sky, zones and lamps towards unit directions (..., 3) in the dome's frame; shape (...).
 
@@ -181,7 +191,7 @@ class Dome:
 
 
 @njit()
-def sky_radiance(x, y, z, dome, cone):  # type: ignore[no-untyped-def]
+def sky_radiance(x, y, z, dome, cone):
     """Radiance of sky, zones and lamps towards the unit direction (x, y, z); `dome` is a `DomeTable`.
 
     `cone` is the solid angle, sr, over which an image is averaged where it is wider than a pixel of it; else 0.
@@ -204,8 +214,8 @@ def sky_radiance(x, y, z, dome, cone):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _image_radiance(x, y, z, image):  # type: ignore[no-untyped-def]
-    """Bilinear look-up in an equirectangular map, wrapped in azimuth, held at the poles."""
+def _image_radiance(x, y, z, image):
+    """Bilinear look-up in an equirectangular map (H, W), wrapped in azimuth, held at the poles."""
     rows, columns = image.shape
     row = math.acos(min(1.0, max(-1.0, z))) / math.pi * rows - 0.5
     column = (0.5 - math.atan2(y, x) / (2.0 * math.pi)) * columns - 0.5
@@ -219,6 +229,7 @@ def _image_radiance(x, y, z, image):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _radiance_over(directions, dome, out):  # type: ignore[no-untyped-def]
+def _radiance_over(directions, dome, out):
+    """Fill out (K,) with the radiance towards unit directions (K, 3)."""
     for k in range(directions.shape[0]):
         out[k] = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome, 0.0)

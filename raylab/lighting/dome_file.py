@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, nearest
-from ..toml_tables import build, checked, read_toml, schema_of
+from ..package_files import shipped
+from ..toml_tables import Table, read_toml, schema_of
 from .dome import Dome, Lamp, Zone
 from .sky_image import read_sky_image
 
-_DOME = schema_of(
-    Dome,
-    omit=("name", "zones", "lamps", "image"),
-    image=(str, None),
-    zone=(list[dict[str, Any]], []),
-    lamp=(list[dict[str, Any]], []),
-)
+_KEYS: dict[str, Any] = {"image": (str, None), "zone": (list[dict[str, Any]], []), "lamp": (list[dict[str, Any]], [])}
+_DOME = schema_of(Dome, omit=("name", "zones", "lamps", "image"), **_KEYS)
+_SECTION = schema_of(Dome, omit=("name", "zones", "lamps", "image"), name=(str, None), file=(str, None), **_KEYS)
+_SHIPPED = shipped("lighting/domes")
 _ZONE, _LAMP = schema_of(Zone), schema_of(Lamp)
 
 
@@ -31,31 +27,25 @@ def load_dome(name_or_path: str | Path) -> Dome:
         raise InputError(
             "no dome of this name is shipped", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names())
         )
-    return _dome_file(_shipped() / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
+    return _dome_file(_SHIPPED / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
 
 
 def dome_names() -> tuple[str, ...]:
     """Names of the domes that raylab ships, sorted."""
-    return tuple(sorted(entry.name[:-5] for entry in _shipped().iterdir() if entry.name.endswith(".toml")))
+    return tuple(sorted(entry.name[:-5] for entry in _SHIPPED.iterdir() if entry.name.endswith(".toml")))
 
 
-def _dome_file(source: Path | Traversable, file: str, name: str, folder: Path | None) -> Dome:
-    return dome_from(read_toml(source, file), file=file, section="", name=name, folder=folder)
+def _dome_file(source: Path, file: str, name: str, folder: Path | None) -> Dome:
+    return dome_from(read_toml(source, file), name=name, folder=folder)
 
 
-def dome_from(table: dict[str, Any], *, file: str, section: str, name: str, folder: Path | None) -> Dome:
-    """A dome from its keys; a shipped one (no folder) has no picture."""
-    values = checked(table, _DOME, file=file, section=section, also=("name", "file") if section else ("schema",))
+def dome_from(table: Table, *, name: str, folder: Path | None) -> Dome:
+    """A dome from its keys, a file's or a scene's section; pictures lie in `folder`, a shipped dome has none."""
+    table = table.checked(_SECTION if table.section else _DOME)
+    values = {key: value for key, value in table.values.items() if key not in ("zone", "lamp")}
     for key, expected, constructor in (("zone", _ZONE, Zone), ("lamp", _LAMP, Lamp)):
-        patches = []
-        for number, patch in enumerate(values.pop(key, ()), start=1):
-            where = ".".join(filter(None, (section, f"{key}#{number}")))
-            patches.append(build(constructor, checked(patch, expected, file=file, section=where), file=file, section=where))
-        values[f"{key}s"] = tuple(patches)
+        patches = [patch.checked(expected) for patch in table.parts(key)]
+        values[f"{key}s"] = tuple(patch.build(constructor, **patch.values) for patch in patches)
     if folder is not None and "image" in values:
-        values["image"] = build(read_sky_image, {"path": folder / values["image"]}, file=file, section=section or None)
-    return build(Dome, {**values, "name": name}, file=file, section=section or None)
-
-
-def _shipped() -> Traversable:
-    return files(__package__) / "domes"
+        values["image"] = table.build(read_sky_image, path=folder / values["image"])
+    return table.build(Dome, **{**values, "name": name})

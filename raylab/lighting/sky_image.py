@@ -77,7 +77,7 @@ def running_integral(image: np.ndarray) -> np.ndarray:
 
 
 @njit()
-def patch_mean(x, y, z, cone, integral):  # type: ignore[no-untyped-def]
+def patch_mean(x, y, z, cone, integral):
     """Mean of an image over the patch of solid angle `cone`, sr, about the unit direction (x, y, z); see the module.
 
     `integral` is its `running_integral`.
@@ -100,8 +100,11 @@ def patch_mean(x, y, z, cone, integral):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _band(left, width, height, rows, columns, integral):  # type: ignore[no-untyped-def]
-    """Integral over `width` columns to the right of `left`, wrapped, from the zenith down to a height z."""
+def _band(left, width, height, rows, columns, integral):
+    """Integral over `width` columns to the right of `left`, wrapped, from the zenith down to a height z.
+
+    `integral` (rows + 1, columns + 1), see `running_integral`.
+    """
     row = min(int(math.acos(height) / math.pi * rows), rows - 1)
     above, below = math.cos(math.pi * row / rows), math.cos(math.pi * (row + 1) / rows)
     part = min(1.0, max(0.0, (above - height) / (above - below)))
@@ -109,8 +112,11 @@ def _band(left, width, height, rows, columns, integral):  # type: ignore[no-unty
 
 
 @njit()
-def _along(column, row, part, columns, integral):  # type: ignore[no-untyped-def]
-    """Running integral at any column, a whole turn added for each time around, and `part` of the way down a row."""
+def _along(column, row, part, columns, integral):
+    """Running integral at any column, a whole turn added for each time around, and `part` of the way down a row.
+
+    `integral` (rows + 1, columns + 1), see `running_integral`.
+    """
     turns = math.floor(column / columns)
     at = column - turns * columns
     left = min(int(at), columns - 1)

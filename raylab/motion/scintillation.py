@@ -27,7 +27,7 @@ from scipy import ndimage
 
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -98,7 +98,7 @@ def scintillation(
         raise InputError("two successive views are the same", key="tilt_deg", expected="views that differ")
     points, normals, on, pixel_mm = _face(stone, resolution)
     seen = np.full((len(looks), resolution, resolution), np.nan)
-    with shown(progress, "views") as tell:
+    with reporter(progress, "views") as tell:
         for k, view in enumerate(looks):
             seen[k][on] = _luminance(Scene(stone, dome, view, settings, resolution), points, normals)
             tell(k + 1, len(looks))

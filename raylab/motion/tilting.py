@@ -15,7 +15,7 @@ import numpy as np
 from ..designs.design import PARTS
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
 from ..results.summary import Record, exact_record
 from ..scene.scene import Scene
@@ -61,7 +61,7 @@ def tilt(
     tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
         equally many: a path. A negative tilt leans the other way; -180 to 180.
     settings : how each view is traced; one wavelength, an exact engine.
-    progress : True for a bar with rate and time left; or a function that is told how many angles are done, of how many.
+    progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
     Returns
     -------
@@ -73,7 +73,7 @@ def tilt(
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
     scene = exactly(Scene(stone, dome, settings=settings or TraceSettings()))
     records = []
-    with shown(progress, "angles") as tell:
+    with reporter(progress, "angles") as tell:
         for one in in_order(lambda view: exact_record(replace(scene, view=view), threads=1), views(**angles)):
             records.append(one)
             tell(len(records), len(angles["tilt_deg"]))

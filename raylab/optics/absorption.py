@@ -12,12 +12,11 @@ over a path of l cm it is a = ln(10) A / l = 2.3026 A / l, with the reflections 
 from __future__ import annotations
 
 import math
-from importlib import resources
-from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import NamedTuple
 
 from ..errors import InputError, nearest
+from ..package_files import shipped
 from ..units import number_in
 
 COLUMNS = ("wavelength_nm", "absorption_per_cm")
@@ -25,6 +24,7 @@ CM_PER_MM = 0.1
 _MAX_PER_CM = 1e4
 _BOUNDS_NM = (100.0, 20000.0)
 _SUFFIX = ".csv"
+_SHIPPED = shipped("optics/data/absorption")
 
 
 class Absorption(NamedTuple):
@@ -60,7 +60,7 @@ def tints() -> tuple[str, ...]:
     >>> tints()
     ('faint-brownish', 'faint-yellowish')
     """
-    return tuple(sorted(file.name.removesuffix(_SUFFIX) for file in _shipped().iterdir() if file.name.endswith(_SUFFIX)))
+    return tuple(sorted(file.name.removesuffix(_SUFFIX) for file in _SHIPPED.iterdir() if file.name.endswith(_SUFFIX)))
 
 
 def tint(name: str) -> Absorption:
@@ -71,7 +71,7 @@ def tint(name: str) -> Absorption:
     """
     if name not in tints():
         raise InputError("unknown tint", key="tint", value=name, expected=nearest(str(name), tints()))
-    return _read(_shipped() / (name + _SUFFIX))
+    return _read(_SHIPPED / (name + _SUFFIX))
 
 
 def load_tint(name_or_path: str | Path) -> Absorption:
@@ -82,11 +82,7 @@ def load_tint(name_or_path: str | Path) -> Absorption:
     return tint(name_or_path)
 
 
-def _shipped() -> Traversable:
-    return resources.files(__package__) / "data" / "absorption"
-
-
-def _read(file: Traversable) -> Absorption:
+def _read(file: Path) -> Absorption:
     try:
         return parse_absorption(file.read_text(encoding="utf-8-sig"))
     except InputError as error:

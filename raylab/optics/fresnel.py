@@ -28,7 +28,7 @@ STEADY = 1e-12
 
 
 @njit(inline="always")
-def interface(cos_i, n_rel):  # type: ignore[no-untyped-def]
+def interface(cos_i, n_rel):
     """Reflection and refraction at one interface; for kernels.
 
     Parameters
@@ -71,7 +71,8 @@ def interface(cos_i, n_rel):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _interface_over(cos_i, n_rel, out):  # type: ignore[no-untyped-def]
+def _interface_over(cos_i, n_rel, out):
+    """Fill out (K, 7) with what `interface` returns for cosines of incidence (K,)."""
     for k in range(cos_i.size):
         out[k, :] = np.array(interface(cos_i[k], n_rel))
 

@@ -10,20 +10,22 @@ To add a material, add one row to `_DATABASE` (and run that script) or to `_HAND
 from __future__ import annotations
 
 import functools
+import hashlib
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
 
 from ..errors import InputError, nearest
-from ..units import number_in
+from ..package_files import shipped
+from ..units import SODIUM_D_NM, number_in
 
-FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": 589.29, "F": 486.134, "G": 430.78, "h": 410.175}
-"""Fraunhofer lines used for dispersion, nm in air."""
+FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": SODIUM_D_NM, "F": 486.134, "G": 430.78, "h": 410.175}
+"""Fraunhofer lines used for dispersion, nm in air; D as gem tables quote it."""
 
-INDICES = Path(__file__).parent / "data" / "indices"
+INDICES = shipped("optics/data/indices")
 """The pages of `_DATABASE` in the database's own layout: the whole catalogue would take half a second to read."""
 
 
@@ -148,12 +150,22 @@ class Material:
         absorption : a coefficient in 1/mm for every wavelength, or pairs (wavelength nm, coefficient 1/mm) with rising
             wavelengths.
         """
-        pairs = [(589.3, absorption)] if np.ndim(absorption) == 0 else [tuple(pair) for pair in absorption]
+        pairs = [(SODIUM_D_NM, absorption)] if np.ndim(absorption) == 0 else [tuple(pair) for pair in absorption]
         for _, coefficient in pairs:
             number_in("absorption_per_mm", coefficient, 0.0, 1e3, "1/mm")
         if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(pairs)):
             raise InputError("wavelengths must rise", key="absorption", value=pairs)
         return replace(self, absorption=tuple((float(w), float(a)) for w, a in pairs))
+
+    def digest(self, wavelengths_nm: Iterable[float]) -> str:
+        """SHA-256 (hexadecimal) of what decides a trace at these wavelengths: index, absorption, density and name."""
+        facts: list[Any] = [self.name, float(self.density_g_cm3)]
+        for wavelength in wavelengths_nm:
+            try:
+                facts.append((float(wavelength), self.n(wavelength), self.absorption_per_mm(wavelength)))
+            except InputError:  # a design that gets a reason instead of numbers
+                facts.append((float(wavelength), "not known"))
+        return hashlib.sha256(repr(facts).encode()).hexdigest()
 
     @staticmethod
     def constant(n: float, density_g_cm3: float = 3.515, name: str | None = None) -> Material:

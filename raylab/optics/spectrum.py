@@ -23,13 +23,14 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
 from ..errors import InputError, nearest
+from ..package_files import shipped
 from ..units import number_in
 
 KINDS = ("uniform", "gauss")
@@ -41,6 +42,7 @@ LOW_NM, HIGH_NM = 400.0, 700.0
 handbook materials to 700 nm; moissanite only from 436 nm). Against 360-830 nm it leaves out 0.2 %, 0.04 % and 0.3 % of X, Y
 and Z under D65, and at most 0.5 % of any of them under the lights shipped; body colours shift by less than 0.1 CIEDE2000."""
 
+_ILLUMINANTS, _OBSERVER = shipped("optics/data/illuminants.csv"), shipped("optics/data/observer_cie_1931_2deg.csv")
 _MAX_NUMBER = 100
 _STEP_NM = 0.25  # of the integration; fine against the 5 nm between the kinks of the lights' tables
 
@@ -117,7 +119,7 @@ def wavelength_set(number: int = 16, kind: str = "uniform", low_nm: float = LOW_
 def illuminants() -> tuple[str, ...]:
     """Names of the lights that raylab knows: CIE illuminants D65 (daylight), A (tungsten), E (equal energy) and LED-B3
     (phosphor LED)."""
-    return _table("illuminants.csv")[0]
+    return _table(_ILLUMINANTS)[0]
 
 
 def illuminant(name: str, wavelength_nm: Any) -> np.ndarray:
@@ -129,7 +131,7 @@ def illuminant(name: str, wavelength_nm: Any) -> np.ndarray:
     >>> illuminant("D65", [450.0, 560.0]).tolist()
     [117.008, 100.0]
     """
-    names, at, power = _table("illuminants.csv")
+    names, at, power = _table(_ILLUMINANTS)
     if name not in names:
         raise InputError("unknown illuminant", key="illuminant", value=name, expected=nearest(str(name), names))
     return np.interp(_within(wavelength_nm), at, power[:, names.index(name)])
@@ -144,7 +146,7 @@ def observer(wavelength_nm: Any) -> np.ndarray:
     >>> observer([555.0]).round(5).tolist()
     [[0.51205, 1.0, 0.00575]]
     """
-    _, at, curves = _table("observer_cie_1931_2deg.csv")
+    _, at, curves = _table(_OBSERVER)
     return np.maximum(CubicSpline(at, curves)(_within(wavelength_nm)), 0.0)
 
 
@@ -172,9 +174,9 @@ def _within(wavelength_nm: Any) -> np.ndarray:
 
 
 @functools.cache
-def _table(file: str) -> tuple[tuple[str, ...], np.ndarray, np.ndarray]:
+def _table(file: Path) -> tuple[tuple[str, ...], np.ndarray, np.ndarray]:
     """Column names (K,), wavelengths (M,) and numbers (M, K) of a shipped table."""
-    text = (resources.files(__package__) / "data" / file).read_text(encoding="utf-8")
+    text = file.read_text(encoding="utf-8")
     head, *rows = [line for line in text.splitlines() if not line.startswith("#")]
     numbers = np.loadtxt(rows, delimiter=",")
     numbers.setflags(write=False)

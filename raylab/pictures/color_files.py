@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from ..files import whole_file
 from ..optics.color import SRGB_TO_XYZ, SRGB_WHITE, white_balance
 from ..version import __version__
+from ..whole_files import whole_file
 
 ICC_WHITE = np.array([0.9642, 1.0, 0.8249])
 """The D50 to which every ICC profile refers its colours (ICC.1 specification, from memory)."""

@@ -19,10 +19,10 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from ..files import whole_file
 from ..single_ray import HEAD, LEAK, SCATTERED, SKY, RayPath
 from ..stone.stone import Stone
 from ..units import direction, number_in
+from ..whole_files import whole_file
 
 WAYS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
 """VTK's ways to draw, as its environment variable names them: the screen's, EGL's and Mesa's without a screen."""

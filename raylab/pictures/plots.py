@@ -14,8 +14,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
+from ..plane_geometry import convex_outline
 from ..results.maps import DEFINITIONS
 from ..scene.view import silhouette
 from ..tracers.ledger import ENTRIES
@@ -184,7 +184,7 @@ def draw_map(
         interpolation_stage="data",
     )
     corners = silhouette(result.scene.stone, result.scene.view)
-    outline = Polygon(corners[ConvexHull(corners).vertices], closed=True, fill=False, edgecolor=_INK, linewidth=1.1)
+    outline = Polygon(convex_outline(corners), closed=True, fill=False, edgecolor=_INK, linewidth=1.1)
     axes.add_patch(outline)
     image.set_clip_path(outline)
     axes.set(xlim=(left, left + side), ylim=(bottom, bottom + side), xlabel="x / mm", ylabel="y / mm", aspect="equal")

@@ -1,8 +1,7 @@
 """Films of a stone in motion: colour stills, kept as files, put together as MP4, GIF or WebP.
 
-Each still is a part file named by a hash of all that decides it, the code included, and is written whole or not at all. A
-film that was broken off goes on where it stopped when it is called again, and films that share stills share the work. Each
-thread works at a still of its own; few are in memory at a time.
+Each still is kept, see `stills`: a film that was broken off goes on where it stopped when it is called again. Each thread works
+at a still of its own; few are in memory at a time.
 
 The scale is one for the whole film and for all stones in it, side by side in the order given. MP4 (H.264) needs the extra
 ``video`` (PyAV) and even sizes: an odd side gets one more line of background.
@@ -10,22 +9,17 @@ The scale is one for the whole film and for all stones in it, side by side in th
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from ..code_id import code_id
-from ..color.picture import color_picture
 from ..errors import InputError
-from ..files import refuse_taken, whole_file
 from ..lighting.dome import Dome
 from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -34,6 +28,8 @@ from ..stone.stone import Stone
 from ..threads import in_order
 from ..tracers.engines import engine_for
 from ..units import number_in
+from ..whole_files import refuse_taken, whole_file
+from .stills import still
 
 KINDS = (".mp4", ".gif", ".webp")
 LOOSE = TraceSettings(precision=1e-2)
@@ -71,7 +67,7 @@ def save_video(
         precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
     force : overwrite a film of this name.
-    progress : True for a bar with rate and time left; or a function that is told how many stills are done, of how many.
+    progress : True for a bar, or a function that is called with how many stills are done and of how many.
 
     Returns
     -------
@@ -100,10 +96,10 @@ def save_video(
 
     def one(view: View) -> np.ndarray:
         scenes = (Scene(stone, dome, view, settings) for stone in several)
-        return np.concatenate([_still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
+        return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:
-        with shown(progress, "stills") as tell:
+        with reporter(progress, "stills") as tell:
             for done, pixels in enumerate(in_order(one, looks), start=1):
                 yield _even(pixels, background)
                 tell(done, len(looks))
@@ -111,24 +107,6 @@ def save_video(
     with whole_file(path, force=force) as target:
         encode(each(), target, fps)
     return folder
-
-
-def _still(
-    scene: Scene, grid: PixelGrid, waves: WavelengthSet, light: str, exposure: float, background: float, folder: Path
-) -> np.ndarray:
-    """(H, W, 3) bytes of one still, from its part file or traced anew."""
-    import imageio.v3 as iio
-
-    facts = [scene.hash(), code_id(), list(grid.__dict__.values()), waves.kind, waves.nodes_nm.tolist()]
-    facts += [light, float(exposure), float(background)]
-    part = folder / (hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:32] + ".png")
-    if part.exists():
-        return np.asarray(iio.imread(part))
-    seen = color_picture(scene, light, exposure, waves, grid=grid, threads=1)
-    pixels = np.round(255.0 * seen.srgb(background)).astype(np.uint8)
-    with whole_file(part, force=True) as target:
-        iio.imwrite(target, pixels)
-    return pixels
 
 
 def _even(pixels: np.ndarray, background: float) -> np.ndarray:

@@ -8,12 +8,11 @@ from typing import Any
 
 from ..comparison.comparison import Comparison
 from ..comparison.uncertainty import draws_for
-from ..files import whole_file
+from ..package_files import shipped
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..version import __version__
+from ..whole_files import whole_file
 from . import pictures, tables
-
-_HERE = Path(__file__).parent
 
 # map: heading and what it shows
 _MAPS = {
@@ -46,7 +45,9 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: st
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    shelf = Environment(loader=FileSystemLoader(_HERE), autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    shelf = Environment(
+        loader=FileSystemLoader(shipped("report")), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+    )
     shelf.lstrip_blocks = True
     names = " and ".join(f"{label} ({stone.name})" for label, stone in zip(comparison.labels, comparison.stones, strict=True))
     held = {name: pictures.data_uri(name, data) for name, data in drawn.items()}

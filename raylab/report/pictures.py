@@ -13,12 +13,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from ..comparison.comparison import Comparison
 from ..comparison.verdicts import Verdict, words
 from ..pictures.drawings import stone_figure
 from ..pictures.plots import NEUTRAL
+from ..plane_geometry import convex_outline
 from ..scene.view import silhouette
 from ..stone.stone import Stone
 from ..tracers.ledger import ENTRIES
@@ -228,8 +228,7 @@ def _outlines(axes: Axes, comparison: Comparison, view: int, stones: Any) -> Non
     from matplotlib.patches import Polygon
 
     for k in stones:
-        corners = silhouette(comparison.shown[k], comparison.views[view])
-        corners = corners[ConvexHull(corners).vertices]
+        corners = convex_outline(silhouette(comparison.shown[k], comparison.views[view]))
         axes.add_patch(Polygon(corners, closed=True, fill=False, edgecolor=INK, linewidth=0.9))
 
 

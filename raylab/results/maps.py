@@ -25,7 +25,7 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
     "head": ("head", "1", "share that leaves into the head's cone"),
     "leak": ("leak", "1", "share that leaves below the girdle plane"),
     "absorbed": ("absorbed", "1", "share taken by body colour"),
-    "scattered": ("scattered", "1", "share that met a bruted facet"),
+    "scattered": ("scattered", "1", "share that met an absorbing facet"),
     "untraced": ("untraced", "1", "share still inside when the path was ended"),
     "glare": ("glare", "1", "share of sky + head + leak reflected by the first surface"),
     "source_elevation": ("source elevation", "degree", "elevation of the weighted mean direction that the light comes from"),

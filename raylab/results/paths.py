@@ -51,9 +51,9 @@ class Paths:
 def strongest_paths(beams: Beams) -> Paths:
     """The strongest path of each polygon of `beams.unfolded()`. Raises InputError if paths were not kept."""
     whole = beams.unfolded()
-    node = np.where(whole.towards == UNTRACED, whole.first, whole.strongest)
+    node = np.where(whole.strongest_entry == UNTRACED, whole.first, whole.strongest)
     shape = (len(whole.nodes), len(whole.symmetry.facets), CHANNELS)
-    keys, of_polygon = np.unique(np.ravel_multi_index((node, whole.copy_of, whole.towards), shape), return_inverse=True)
+    keys, of_polygon = np.unique(np.ravel_multi_index((node, whole.copy_of, whole.strongest_entry), shape), return_inverse=True)
     node, copy, towards = np.unravel_index(keys, shape)
     chains = _chains(whole.nodes, node)
     chains = np.where(chains >= 0, whole.symmetry.facets[copy[:, None], chains], -1)

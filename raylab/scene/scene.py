@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 from dataclasses import dataclass, field, replace
@@ -64,16 +65,12 @@ class Scene:
     def hash(self) -> str:
         """SHA-256 (hexadecimal) of all that decides the result: equal for equal scenes, whatever their names and files."""
         stone, view, dome, settings = self.stone, self.view, self.dome, self.settings
-        digest = hashlib.sha256(b"raylab scene 1\n")
+        digest = hashlib.sha256(b"raylab scene 2\n")
         facts = {
-            "facets": [stone.tiers, stone.indices, stone.bruted.tolist(), stone.symmetry],
-            "material": [
-                stone.material.name,
-                stone.material.density_g_cm3,
-                [[w, stone.material.n(w), stone.material.absorption_per_mm(w)] for w in settings.wavelengths],
-            ],
+            "facets": [stone.tiers, stone.indices, [dataclasses.astuple(finish) for finish in stone.finishes], stone.symmetry],
+            "material": stone.material.digest(settings.wavelengths),
             "view": [float(view.tilt_deg), float(view.tilt_azimuth_deg), float(view.turn_deg), _optional(view.distance_mm)],
-            "dome": [dome.peak_radiance],
+            "dome": dome.digest,
             "settings": [
                 [self.resolution, settings.samples, settings.max_bounces, settings.seed],
                 [
@@ -86,7 +83,7 @@ class Scene:
             ],
         }
         digest.update(json.dumps(facts, sort_keys=True).encode())
-        for array in (stone.normals, stone.distances_mm, *dome.table):
+        for array in (stone.normals, stone.distances_mm):
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
             digest.update(json.dumps(numbers.shape).encode() + numbers.tobytes())
         return digest.hexdigest()

@@ -27,48 +27,46 @@ the resolution. Paths in a file are relative to it.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_from, dome_names, load_dome
 from ..stone.stone_file import SCENE_FILE, stone_from
-from ..toml_tables import build, checked, path_beside, read_toml, schema, schema_of
+from ..toml_tables import Table, read_toml, schema, schema_of
 from .scene import Scene
 from .settings import TraceSettings
 from .view import View
 
 _VIEW = schema_of(View)
 _OUTPUT = schema_of(TraceSettings, resolution=(int, None))
+_SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
 
 def load_scene(path: str | Path) -> Scene:
     """The scene in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
-    path, file = Path(path), str(path)
-    top = checked(read_toml(path, file), SCENE_FILE, file=file)
-    stone = stone_from(top["stone"], path)
-    dome = _dome_section(top["dome"], path)
-    view = build(View, checked(top.get("view", {}), _VIEW, file=file, section="view"), file=file, section="view")
-    output = checked(top.get("output", {}), _OUTPUT, file=file, section="output")
-    size = {"resolution": output.pop("resolution")} if "resolution" in output else {}
-    settings = build(TraceSettings, output, file=file, section="output")
+    path = Path(path)
+    top = read_toml(path, str(path)).checked(SCENE_FILE)
+    stone = stone_from(top.part("stone"))
+    dome = _dome(top.part("dome"))
+    view = top.part("view").checked(_VIEW)
+    output = top.part("output").checked(_OUTPUT)
+    seen_from = view.build(View, **view.values)
+    settings = output.build(TraceSettings, **{key: value for key, value in output.values.items() if key != "resolution"})
+    size = {key: value for key, value in output.values.items() if key == "resolution"}
     try:
-        return Scene(stone, dome, view, settings, name=path.stem, title=top.get("title", ""), **size)
+        return Scene(stone, dome, seen_from, settings, name=path.stem, title=top.values.get("title", ""), **size)
     except InputError as error:
         own = error.key in _OUTPUT.model_fields
-        raise error.within(file=file, section="output" if own else None) from error
+        raise error.within(file=top.file, section="output" if own else None) from error
 
 
-def _dome_section(table: dict[str, Any], scene: Path) -> Dome:
-    file = str(scene)
-    if "name" in table:
-        name = checked(table, schema(name=(str, ...)), file=file, section="dome")["name"]
+def _dome(table: Table) -> Dome:
+    """The shipped dome, the dome in a file, or the dome by its keys that a scene states."""
+    if "name" in table.values:
+        name = table.checked(_SHIPPED_DOME).values["name"]
         if name not in dome_names():
-            raise InputError(
-                "no dome of this name is shipped", file=file, key="dome.name", value=name, expected=nearest(name, dome_names())
-            )
+            raise table.fault("no dome of this name is shipped", "name", name, nearest(name, dome_names()))
         return load_dome(name)
-    if "file" in table:
-        alone = checked(table, schema(file=(str, ...)), file=file, section="dome")
-        return load_dome(path_beside(scene, alone["file"], "dome.file"))
-    return dome_from(table, file=file, section="dome", name="the scene's own", folder=scene.parent)
+    if "file" in table.values:
+        return load_dome(table.checked(_DOME_FILE).path("file"))
+    return dome_from(table, name="the scene's own", folder=Path(table.file).parent)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
+from ..plane_geometry import rotation_about
 from ..stone.stone import Stone
 from ..units import number_in
 
@@ -43,20 +44,9 @@ class View:
 
     def rotation(self) -> np.ndarray:
         """(3, 3) matrix that takes the stone's axes to the dome's."""
-        turn = _about((0.0, 0.0, 1.0), self.turn_deg)
+        turn = rotation_about((0.0, 0.0, 1.0), self.turn_deg)
         azimuth = math.radians(self.tilt_azimuth_deg)
-        return _about((-math.sin(azimuth), math.cos(azimuth), 0.0), self.tilt_deg) @ turn
-
-
-def _about(axis: tuple[float, float, float], angle_deg: float) -> np.ndarray:
-    """Rotation matrix about a unit axis, exact at multiples of 90 degrees (Rodrigues' formula)."""
-    quarter, rest = divmod(angle_deg, 90.0)
-    cos, sin = math.cos(math.radians(rest)), math.sin(math.radians(rest))
-    for _ in range(int(quarter) % 4):
-        cos, sin = -sin, cos
-    x, y, z = axis
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    return np.eye(3) * cos + sin * cross + (1.0 - cos) * np.outer(axis, axis)
+        return rotation_about((-math.sin(azimuth), math.cos(azimuth), 0.0), self.tilt_deg) @ turn
 
 
 def silhouette(stone: Stone, view: View) -> np.ndarray:

@@ -1,7 +1,7 @@
 """A stone as a table of its facets: CSV with one facet a line, as a cutter or a measuring device would write it.
 
     # material: diamond
-    # bruted: girdle
+    # finish: girdle = absorbing
     facet,tier,slope_deg,azimuth_deg,distance_mm
     0,table,0,0,1.06
     0,crown main,34.5,0,1.93
@@ -13,7 +13,8 @@ that of the outward normal, counter-clockwise from +x seen from above; ``distanc
 origin, along the normal. The order of the columns is free, and other columns are passed over.
 
 Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``material``,
-``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``bruted`` (tiers or facets left rough),
+``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of
+tiers or facets that are not polished, as ``girdle = absorbing, star 3 = absorbing``),
 ``symmetry``, ``name``, and ``slopes``: ``signed`` as above, or ``by tier``, where slopes bear no sign and the tier tells the
 side. Where nothing is said, a sign that goes against the tier's name is an error, never a guess.
 
@@ -35,6 +36,7 @@ import numpy as np
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from .facet_table_text import COLUMNS, LineError, number, split, text_of, whole
+from .finish import FINISHES, POLISHED, Finish, get_finish
 from .stone import Stone
 
 UP = ("table", "star", "crown main", "upper half", "crown")
@@ -79,8 +81,8 @@ def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
     yield "material", stone.material.name
     if stone.material.absorption:
         yield "absorption_per_mm", " ".join(f"{at!r}:{a!r}" for at, a in stone.material.absorption)
-    if stone.bruted.any():
-        yield "bruted", ", ".join(_bruted(stone))
+    if any(finish != POLISHED for finish in stone.finishes):
+        yield "finish", ", ".join(_finished(stone))
     yield "symmetry", str(stone.symmetry)
     yield "name", " ".join(stone.name.split())
     yield "slopes", "signed"
@@ -90,14 +92,16 @@ def _pairs(material: Material) -> Any:
     return material.absorption or 0.0
 
 
-def _bruted(stone: Stone) -> Iterator[str]:
-    """Tiers that are left rough as a whole, and facets where only some of a tier are."""
+def _finished(stone: Stone) -> Iterator[str]:
+    """What is not polished: whole tiers of one finish, and single facets of the other tiers."""
     for tier in dict.fromkeys(stone.tiers):
         facets = [f for f, name in enumerate(stone.tiers) if name == tier]
-        if stone.bruted[facets].all():
-            yield tier
+        finishes = [stone.finishes[f] for f in facets]
+        if finishes[0] != POLISHED and len(set(finishes)) == 1:
+            yield f"{tier} = {finishes[0].kind}"
         else:
-            yield from (stone.facet_name(f) for f in facets if stone.bruted[f])
+            unpolished = (f for f in facets if stone.finishes[f] != POLISHED)
+            yield from (f"{stone.facet_name(f)} = {stone.finishes[f].kind}" for f in unpolished)
 
 
 def read_facet_table(path: str | Path) -> Stone:
@@ -146,7 +150,7 @@ def _stone(text: str, stem: str) -> Stone:
         tiers=tiers,
         indices=indices,
         material=_material(notes),
-        bruted=_rough(notes, tiers, indices),
+        finishes=_finishes(notes, tiers, indices),
         symmetry=_symmetry(notes),
         name=notes.get("name", (0, stem))[1] or stem,
     )
@@ -208,18 +212,22 @@ def _material(notes: dict[str, tuple[int, str]]) -> Material:
         raise LineError.at(line, error.problem, key="absorption_per_mm", value=words, expected=error.expected) from error
 
 
-def _rough(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list[int]) -> np.ndarray:
-    """(F,) bool: facets left rough."""
-    rough = np.zeros(len(tiers), dtype=bool)
-    if "bruted" not in notes:
-        return rough
-    line, words = notes["bruted"]
-    for word in filter(None, (part.strip() for part in words.split(","))):
-        which = [word in (tier, f"{tier} {index}") for tier, index in zip(tiers, indices, strict=True)]
-        if not any(which):
-            raise LineError.at(line, "no such tier or facet", key="bruted", value=word, expected=nearest(word, set(tiers)))
-        rough |= which
-    return rough
+def _finishes(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list[int]) -> list[Finish]:
+    """The finish of each facet, polished where the table states none."""
+    finishes = [POLISHED] * len(tiers)
+    line, words = notes.get("finish", (0, ""))
+    for part in filter(None, (part.strip() for part in words.split(","))):
+        place, equals, kind = (piece.strip() for piece in part.rpartition("="))
+        if not equals:
+            raise LineError.at(line, "no finish stated", key="finish", value=part, expected=f"'{part} = absorbing'")
+        if kind not in FINISHES:
+            raise LineError.at(line, "unknown finish", key="finish", value=kind, expected=nearest(kind, FINISHES))
+        named = [f for f in range(len(tiers)) if place in (tiers[f], f"{tiers[f]} {indices[f]}")]
+        if not named:
+            raise LineError.at(line, "no such tier or facet", key="finish", value=place, expected=nearest(place, set(tiers)))
+        for f in named:
+            finishes[f] = get_finish(kind)
+    return finishes
 
 
 def _symmetry(notes: dict[str, tuple[int, str]]) -> int:

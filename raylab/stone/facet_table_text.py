@@ -10,7 +10,7 @@ from typing import Any
 from ..errors import InputError, nearest
 
 COLUMNS = ("facet", "tier", "slope_deg", "azimuth_deg", "distance_mm")
-NOTES = ("unit", "material", "absorption_per_mm", "bruted", "symmetry", "name", "slopes")
+NOTES = ("unit", "material", "absorption_per_mm", "finish", "symmetry", "name", "slopes")
 
 MAX_BYTES = 1 << 24
 """Largest table that is read; a thousand facets take 1 % of it."""

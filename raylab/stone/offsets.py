@@ -24,6 +24,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..errors import InputError, StoneError, nearest
+from ..plane_geometry import following, rotation_about_z
 from ..units import number_in
 from .plane_through_edge import plane_through
 from .stone import Stone
@@ -123,9 +124,8 @@ def moved_plane(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> 
     slope = math.atan2(flat, abs(n[2])) + math.radians(offset.slope_deg)
     steeper = np.array([math.sin(slope) * math.cos(azimuth), math.sin(slope) * math.sin(azimuth), side * math.cos(slope)])
     distance = d if not offset.slope_deg else float(steeper @ middle)
-    c, s = math.cos(turn), math.sin(turn)
-    turned = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]) @ steeper
-    return (n if offset.slope_deg == turn == 0.0 else turned), distance - offset.depth_mm
+    turned = n if offset.slope_deg == turn == 0.0 else rotation_about_z(turn) @ steeper
+    return turned, distance - offset.depth_mm
 
 
 def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, float]:
@@ -144,12 +144,12 @@ def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
     """The main that facet f shares its longest edge with, and that edge's ends (3,), (3,) mm."""
     wanted = PAINTED.get(stone.tiers[f])
     corners, loops = stone.vertices_mm, stone.polyhedron.loops
-    own = {(a, b) for a, b in zip(loops[f], np.roll(loops[f], -1), strict=True)}
+    own = {(a, b) for a, b in zip(loops[f], following(loops[f]), strict=True)}
     found = [
         (float(np.linalg.norm(corners[a] - corners[b])), g, a, b)
         for g, tier in enumerate(stone.tiers)
         if tier == wanted
-        for b, a in zip(loops[g], np.roll(loops[g], -1), strict=True)
+        for b, a in zip(loops[g], following(loops[g]), strict=True)
         if (a, b) in own
     ]
     if not found:

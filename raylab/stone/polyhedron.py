@@ -101,10 +101,15 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
 
 
 @njit()
-def _facing_out(simplices, neighbors, dual, equations):  # type: ignore[no-untyped-def]
-    """The dual triangles, all turned counter-clockwise from outside.
+def _facing_out(simplices, neighbors, dual, equations):
+    """The dual triangles (T, 3), all turned counter-clockwise from outside.
 
     The largest one is turned by its normal; the others follow across shared edges, which is safe for slivers too.
+
+    Parameters
+    ----------
+    simplices, neighbors : (T, 3) corners of each triangle and the triangles beside it. dual : (F, 3) points.
+    equations : (T, 4) planes of the triangles.
     """
     triangles = simplices.copy()
     best, first = 0.0, 0
@@ -134,8 +139,11 @@ def _facing_out(simplices, neighbors, dual, equations):  # type: ignore[no-untyp
 
 
 @njit()
-def _around(triangles, neighbors, planes):  # type: ignore[no-untyped-def]
-    """Corners (dual triangles) around each plane, in order: arrays (corner, facet); empty if the net does not close."""
+def _around(triangles, neighbors, planes):
+    """Corners (dual triangles) around each of `planes` planes, in order: arrays (C,) corner and facet.
+
+    `triangles` and `neighbors` (T, 3) as in `_facing_out`. Both arrays are empty if the net does not close.
+    """
     count = len(triangles)
     start = np.full(planes, -1, dtype=np.int64)
     for t in range(count):
@@ -176,8 +184,11 @@ def _joined(points: np.ndarray, neighbors: np.ndarray) -> tuple[np.ndarray, np.n
 
 
 @njit()
-def _clusters(neighbors, linked):  # type: ignore[no-untyped-def]
-    """For each point the first of those that links join with it, directly or by way of others."""
+def _clusters(neighbors, linked):
+    """(P,) for each point the first of those that links join with it, directly or by way of others.
+
+    `neighbors` (P, K) points beside each point; `linked` (P, K) bool.
+    """
     first = np.arange(len(neighbors))
     for point in range(len(neighbors)):
         for k in range(neighbors.shape[1]):

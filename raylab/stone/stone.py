@@ -8,11 +8,12 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
 from ..errors import StoneError
 from ..optics.materials import Material, get_material
+from ..plane_geometry import convex_outline
 from ..units import carat
+from .finish import POLISHED, Finish, get_finish
 from .polyhedron import Polyhedron, intersect
 
 
@@ -30,7 +31,7 @@ class Stone:
     tiers : F tier names, such as ``"crown main"``.
     indices : F numbers of a facet within its tier, from 0.
     material : what the stone is made of.
-    bruted : (F,) bool; True where the facet is left rough (a bruted girdle) and scatters instead of refracting.
+    finishes : F finishes, see `Finish`.
     symmetry : nominal order of rotation about z; 1 if none is claimed.
     name : what to call the stone in titles.
     dropped : names of planes given that touch the body in less than a polygon and were left out.
@@ -41,7 +42,7 @@ class Stone:
     tiers: tuple[str, ...]
     indices: tuple[int, ...]
     material: Material
-    bruted: np.ndarray
+    finishes: tuple[Finish, ...]
     symmetry: int = 1
     name: str = "stone"
     dropped: tuple[str, ...] = field(default=())
@@ -54,7 +55,7 @@ class Stone:
         tiers: Sequence[str] | None = None,
         indices: Sequence[int] | None = None,
         material: str | Material = "diamond",
-        bruted: np.ndarray | None = None,
+        finishes: Sequence[str | Finish] | None = None,
         symmetry: int = 1,
         name: str = "stone",
         redundant: str = "refuse",
@@ -66,13 +67,14 @@ class Stone:
         normals : (F, 3) outward normals of any length but zero; they are made unit vectors.
         distances_mm : (F,) mm, the planes' distances from the origin along the unit normals.
         tiers, indices : F names and numbers; by default ``"facet"`` and 0, 1, 2, ...
+        finishes : F names or `Finish` objects; by default every facet is polished.
         redundant : what to do with a plane that is no facet of the body: ``"refuse"`` or ``"drop"`` (then named in
             `Stone.dropped`).
 
         Raises
         ------
         StoneError : shapes that don't fit, numbers that aren't finite, a zero normal, too few planes, an unbounded or
-            empty body, a plane that is no facet.
+            empty body, a plane that is no facet. InputError : an unknown finish.
         """
         planes = np.array(normals, dtype=float)
         reach = np.array(distances_mm, dtype=float)
@@ -90,9 +92,9 @@ class Stone:
         planes /= length[:, None]
         tier_names = tuple(tiers) if tiers is not None else ("facet",) * len(planes)
         numbers = tuple(int(i) for i in indices) if indices is not None else _numbered(tier_names)
-        rough = np.zeros(len(planes), dtype=bool) if bruted is None else np.array(bruted, dtype=bool)
-        if not len(tier_names) == len(numbers) == len(rough) == len(planes):
-            raise StoneError("tiers, indices and bruted must have one entry per plane", key="planes", value=len(planes))
+        surfaces = (POLISHED,) * len(planes) if finishes is None else tuple(map(get_finish, finishes))
+        if not len(tier_names) == len(numbers) == len(surfaces) == len(planes):
+            raise StoneError("tiers, indices and finishes must have one entry per plane", key="planes", value=len(planes))
         if redundant not in ("refuse", "drop"):
             raise StoneError("unknown choice", key="redundant", value=redundant, expected="'refuse' or 'drop'")
         body = intersect(planes, reach)
@@ -110,7 +112,7 @@ class Stone:
             tuple(tier_names[f] for f in order),
             tuple(numbers[f] for f in order),
             get_material(material),
-            rough[order],
+            tuple(surfaces[f] for f in order),
             symmetry,
             name,
             absent,
@@ -153,7 +155,7 @@ class Stone:
     def outline_mm(self) -> np.ndarray:
         """(K, 2) corners of the face-up outline, counter-clockwise, mm."""
         flat = self.vertices_mm[:, :2]
-        return flat[ConvexHull(flat).vertices]
+        return convex_outline(flat)
 
     @property
     def outline_area_mm2(self) -> float:
@@ -199,7 +201,7 @@ class Stone:
             tiers=self.tiers,
             indices=self.indices,
             material=self.material,
-            bruted=self.bruted,
+            finishes=self.finishes,
             symmetry=self.symmetry,
             name=self.name if name is None else name,
             redundant=redundant,

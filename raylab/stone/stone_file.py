@@ -22,7 +22,7 @@ from typing import Any, Literal
 from ..errors import InputError, nearest
 from ..optics.absorption import read_absorption, tint
 from ..optics.materials import get_material
-from ..toml_tables import NumberOrPairs, build, checked, path_beside, read_toml, schema, schema_of, shown
+from ..toml_tables import NumberOrPairs, Table, read_toml, schema, schema_of
 from .cuts.round_brilliant import round_brilliant
 from .facet_table import read_facet_table
 from .scanning import mesh_file
@@ -36,7 +36,9 @@ SCENE_FILE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {
 """The sections of a scene file, whose stone can be read alone."""
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 _STONE = {
-    cut: schema_of(constructor, kind=(Literal[cut], ...), absorption_per_mm=(NumberOrPairs, 0.0), tint=(str, None))
+    cut: schema_of(
+        constructor, kind=(Literal[cut], ...), file=(str, None), absorption_per_mm=(NumberOrPairs, 0.0), tint=(str, None)
+    )
     for cut, constructor in _CUTS.items()
 }
 
@@ -74,7 +76,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Non
 
 def _stone_toml(path: Path) -> Stone:
     """A stone's own file (schema, [stone]), or the stone of a scene file."""
-    return stone_from(stone_table(path), path)
+    return stone_from(_stone_section(path))
 
 
 def _mesh(path: Path, **options: Any) -> Stone:
@@ -92,50 +94,47 @@ STONE_READERS: dict[str, Callable[..., Stone]] = {
 """What reads a stone, by the file's suffix in lower case; readers of meshes take options."""
 
 
-def stone_table(path: Path) -> dict[str, Any]:
+def _stone_section(path: Path) -> Table:
     """The [stone] table of a stone file or a scene file."""
-    tables = read_toml(path, str(path))
-    return checked(tables, SCENE_FILE if "dome" in tables else _STONE_FILE, file=str(path))["stone"]
+    top = read_toml(path, str(path))
+    return top.checked(SCENE_FILE if "dome" in top.values else _STONE_FILE).part("stone")
 
 
-def stone_from(table: dict[str, Any], home: Path) -> Stone:
+def stone_from(table: Table) -> Stone:
     """A stone from a [stone] table: its proportions, or the file it names. One step only, so that no chain can close."""
-    if "file" not in table:
-        return _cut(table, str(home))
-    options = checked(table, _STONE_IN_FILE, file=str(home), section="stone")
-    target = path_beside(home, options.pop("file"), "stone.file")
-    nested = target.suffix.lower() == ".toml" and not options
-    if nested:
-        return _cut(stone_table(target), str(target))
+    if "file" not in table.values:
+        return _cut(table)
+    table = table.checked(_STONE_IN_FILE)
+    target, options = table.path("file"), {key: value for key, value in table.values.items() if key != "file"}
+    if target.suffix.lower() == ".toml" and not options:
+        return _cut(_stone_section(target))
     try:
         return load_stone(target, **options)
     except InputError as error:
         stated_here = error.key in ("unit", "material")
-        raise (error.within(file=str(home), section="stone") if stated_here else error) from error
+        raise (error.within(file=table.file, section=table.section) if stated_here else error) from error
 
 
-def _cut(table: dict[str, Any], file: str) -> Stone:
+def _cut(table: Table) -> Stone:
     """A stone from the proportions of a [stone] table."""
-    kind = table.get("kind")
+    kind = table.values.get("kind")
     if not isinstance(kind, str) or kind not in _CUTS:
         hint = nearest(kind, _CUTS) if isinstance(kind, str) else "one of " + ", ".join(_CUTS)
-        problem = "missing" if kind is None else "unknown kind of stone"
-        raise InputError(problem, file=file, key="stone.kind", value=shown(kind), expected=hint)
-    values = checked(table, _STONE[kind], file=file, section="stone", also=("file",))
-    del values["kind"]
-    absorption = values.pop("absorption_per_mm", None)
-    if "tint" in values:
-        if absorption is not None:
-            raise InputError("given twice", file=file, key="stone.tint", expected="either tint or absorption_per_mm")
-        absorption = _tint(values.pop("tint"), file)
+        raise table.fault("missing" if kind is None else "unknown kind of stone", "kind", kind, hint)
+    table = table.checked(_STONE[kind])
+    values = {key: value for key, value in table.values.items() if key not in ("kind", "absorption_per_mm", "tint")}
+    absorption = _absorption(table)
     if absorption is not None:
-        material = build(get_material, {"name": values.get("material", "diamond")}, file=file, section="stone")
-        values["material"] = build(material.tinted, {"absorption": absorption}, file=file, section="stone")
-    return build(_CUTS[kind], values, file=file, section="stone")
+        material = table.build(get_material, name=values.get("material", "diamond"))
+        values["material"] = table.build(material.tinted, absorption=absorption)
+    return table.build(_CUTS[kind], **values)
 
 
-def _tint(name: str, file: str) -> tuple[tuple[float, float], ...]:
-    """A shipped absorption spectrum, or the one in a CSV file beside the stone's file."""
-    if name.lower().endswith(".csv"):
-        return read_absorption(path_beside(Path(file), name, "stone.tint")).pairs
-    return build(tint, {"name": name}, file=file, section="stone").pairs
+def _absorption(table: Table) -> Any:
+    """The body colour that a [stone] table states: absorption, or a tint, shipped or in a CSV file; None for none."""
+    if "tint" not in table.values:
+        return table.values.get("absorption_per_mm")
+    if "absorption_per_mm" in table.values:
+        raise table.fault("tint and absorption_per_mm are alternatives; give only one", "tint")
+    name = table.values["tint"]
+    return (read_absorption(table.path("tint")) if name.lower().endswith(".csv") else table.build(tint, name=name)).pairs

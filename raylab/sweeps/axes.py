@@ -26,8 +26,8 @@ SAMPLERS = ("sobol", "halton", "latin")
 LAYOUTS = ("grid", "paired", *SAMPLERS)
 MOST = 2**31
 """Most designs of one sweep."""
-NAMED = ("dome", "material")
-"""Keys whose values are told by their names."""
+NAMED = ("dome", "material", "girdle_finish")
+"""Keys whose values are names."""
 
 
 @dataclass(frozen=True)

@@ -5,19 +5,16 @@
     sweep.nc       the result, when all is done; the parts are then removed
     sweep.zarr     the same once more, if asked for: see `as_zarr`
 
-Every file is written under a temporary name, flushed to the disk and renamed: it is there whole or not at all. (A netCDF file
-written in place is lost when its process is killed, which is why there is one only at the end.)
+Every file is there whole or not at all, see `whole_files`. (A netCDF file written in place is lost when its process is killed,
+which is why there is one only at the end.)
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import os
-import secrets
 import shutil
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import IO, Any
 
@@ -32,9 +29,12 @@ from ..designs.design import COLUMNS
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..optics.materials import Material
+from ..whole_files import disk_faults, whole_file
 from .axes import Plan
 
 MANIFEST, RESULT, PARTS, ZARR = "sweep.json", "sweep.nc", "parts", "sweep.zarr"
+KEPT = "finished chunks are kept"
+"""What a fault of the disk leaves untouched."""
 
 
 def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
@@ -54,22 +54,10 @@ def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
 def _plain(value: Any, waves_nm: list[float]) -> Any:
     """A design's value in JSON's kinds; domes and materials by name and by a hash of what they do to light."""
     if isinstance(value, Dome):
-        digest = hashlib.sha256(repr(value.peak_radiance).encode())
-        for array in value.table:
-            numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
-            digest.update(repr(numbers.shape).encode() + numbers.tobytes())
-        return f"{value.name} {digest.hexdigest()[:16]}"
+        return f"{value.name} {value.digest[:16]}"
     if isinstance(value, Material):
-        optics = [value.density_g_cm3, *(_optics(value, wave) for wave in waves_nm)]
-        return f"{value.name} {hashlib.sha256(repr(optics).encode()).hexdigest()[:16]}"
+        return f"{value.name} {value.digest(waves_nm)[:16]}"
     return value
-
-
-def _optics(material: Material, wavelength_nm: float) -> tuple[float, float] | str:
-    try:
-        return material.n(wavelength_nm), material.absorption_per_mm(wavelength_nm)
-    except InputError:  # a design that will get a reason instead of numbers
-        return "not known"
 
 
 class Store:
@@ -93,7 +81,7 @@ class Store:
         self._held: IO[bytes] | None = None
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
         try:
-            with faults_told(self.folder):
+            with disk_faults(self.folder, KEPT):
                 self._open(size, force)
         except BaseException:
             self.close()
@@ -113,7 +101,8 @@ class Store:
             (self.folder / PARTS).mkdir(exist_ok=True)
         if known is None:
             text = json.dumps({**self.facts, "chunk": self.size}, indent=1, ensure_ascii=False)
-            write_whole(self.folder / MANIFEST, lambda file: file.write(text.encode()))
+            with whole_file(self.folder / MANIFEST, kept=KEPT) as file:
+                file.write_text(text, encoding="utf-8")
             self.close()  # after `_clear` the hold is on a file that is gone
             self._claim()
         count = -(-_designs(self.facts) // self.size)
@@ -174,8 +163,8 @@ class Store:
 
     def save(self, number: int, rows: np.ndarray) -> None:
         """Keep a finished chunk. Raises InputError where it can't be written; the others stay."""
-        with faults_told(self.folder):
-            write_whole(self._part(number), lambda file: np.save(file, rows))
+        with whole_file(self._part(number), force=True, kept=KEPT) as file:
+            np.save(file, rows)
         self.done.add(number)
 
     def load(self, number: int) -> np.ndarray:
@@ -187,9 +176,9 @@ class Store:
 
     def finish(self, result: bytes | memoryview) -> None:
         """Put the result in place, then remove the parts, which are not needed any more."""
-        with faults_told(self.folder):
-            write_whole(self.result, lambda file: file.write(result))
-            shutil.rmtree(self.folder / PARTS, ignore_errors=True)
+        with whole_file(self.result, kept=KEPT) as file:
+            file.write_bytes(result)
+        shutil.rmtree(self.folder / PARTS, ignore_errors=True)
 
 
 _ELSEWHERE = "another folder, or leave to begin afresh (--force; force=True)"
@@ -212,39 +201,3 @@ def _difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
             return f"{key}.{name} differs"
         return words.get(key, f"its {key} differs")
     return "it has more to it"
-
-
-@contextmanager
-def faults_told(folder: Path) -> Iterator[None]:
-    """A fault of the disk as one line that says what it means for the work done."""
-    try:
-        yield
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise InputError(
-            f"can't be written: {reason}; finished chunks are kept", file=str(folder), expected="a folder with room to write"
-        ) from error
-
-
-def write_whole(path: Path, write: Callable[[IO[bytes]], object]) -> None:
-    """A file that is there whole or not at all: written beside its place, flushed to the disk, renamed."""
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        with open(beside, "wb") as file:
-            write(file)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
-        _flush_folder(path.parent)
-    finally:
-        beside.unlink(missing_ok=True)
-
-
-def _flush_folder(folder: Path) -> None:
-    """Flush a folder's list of names to the disk, where the system can."""
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

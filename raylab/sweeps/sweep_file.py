@@ -31,12 +31,12 @@ from ..designs.design import KEYS
 from ..errors import InputError, nearest
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
-from ..toml_tables import build, checked, read_toml, schema, schema_of, shown
+from ..toml_tables import Table, read_toml, schema, schema_of
 from .axes import NAMED, Plan, plan_of
 
 _DRAWN = ("brightness", "contrast_rms", "leak")
 _TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
-_FIXED = schema(**{key: (str if key in NAMED else bool if key == "bruted_girdle" else float, None) for key in KEYS})
+_FIXED = schema(**{key: (str if key in NAMED else float, None) for key in KEYS})
 _LAYOUT = ("layout", "number", "seed")
 _RUN = schema_of(
     TraceSettings,
@@ -74,21 +74,18 @@ class SweepFile:
 
 def load_sweep(path: str | Path) -> SweepFile:
     """The sweep in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
-    path, file = Path(path), str(path)
-    top = checked(read_toml(path, file), _TOP, file=file)
-    axes = {key: _axis(key, value, path) for key, value in top["axes"].items()}
-    fixed = checked(top.get("fixed", {}), _FIXED, file=file, section="fixed")
-    fixed = {key: _near(value, path) if key == "dome" else value for key, value in fixed.items()}
-    run = checked(top.get("sweep", {}), _RUN, file=file, section="sweep")
-    layout = {key: run.pop(key) for key in _LAYOUT if key in run}
-    settings = build(TraceSettings, run, file=file, section="sweep")
-    plots = checked(top.get("plots", {}), _PLOTS, file=file, section="plots")
-    statistics, best = tuple(plots.get("statistics", _DRAWN)), plots.get("best", "brightness")
+    top = read_toml(Path(path), str(path)).checked(_TOP)
+    axes = {key: _axis(top.part("axes"), key) for key in top.values["axes"]}
+    fixed = {key: _near(top, key, value) for key, value in top.part("fixed").checked(_FIXED).values.items()}
+    run = top.part("sweep").checked(_RUN)
+    layout = {key: value for key, value in run.values.items() if key in _LAYOUT}
+    settings = run.build(TraceSettings, **{key: value for key, value in run.values.items() if key not in _LAYOUT})
+    plots = top.part("plots").checked(_PLOTS)
+    statistics, best = tuple(plots.values.get("statistics", _DRAWN)), plots.values.get("best", "brightness")
     for key, names in (("statistics", statistics), ("best", (best,))):
         for name in names:
             if name not in STATISTICS:
-                hint = nearest(name, STATISTICS)
-                raise InputError("no such statistic", key=f"plots.{key}", value=name, file=file, expected=hint)
+                raise plots.fault("no such statistic", key, name, nearest(name, STATISTICS))
     try:
         plan = plan_of(axes, fixed, **layout)
     except InputError as error:
@@ -96,22 +93,23 @@ def load_sweep(path: str | Path) -> SweepFile:
             raise
         sections = {"sweep": _RUN.model_fields, "axes": axes, "fixed": fixed}
         section = next((name for name, keys in sections.items() if error.key in keys), None)
-        raise error.within(file=file, section=section) from error
-    return SweepFile(top.get("title", ""), axes, fixed, layout, settings, plan, statistics, best)
+        raise error.within(file=top.file, section=section) from error
+    return SweepFile(top.values.get("title", ""), axes, fixed, layout, settings, plan, statistics, best)
 
 
-def _axis(key: str, value: Any, home: Path) -> Any:
+def _axis(axes: Table, key: str) -> Any:
     """An axis as `sweep` takes it: a tuple for a range or a box, a list of values."""
+    value = axes.values[key]
     if isinstance(value, Mapping):
         box = "low" in value or "high" in value
-        found = checked(value, _BOX if box else _RANGE, file=str(home), section=f"axes.{key}")
+        found = axes.part(key).checked(_BOX if box else _RANGE).values
         return tuple(found.values()) if box else (found["start"], found["stop"], found["number"])
     if not isinstance(value, list):
-        ways = "values in brackets, {start, stop, number} or {low, high}"
-        raise InputError("not an axis", key=f"axes.{key}", value=shown(value), file=str(home), expected=ways)
-    return [_near(one, home) if key == "dome" else one for one in value]
+        raise axes.fault("not an axis", key, value, "values in brackets, {start, stop, number} or {low, high}")
+    return [_near(axes, key, one) for one in value]
 
 
-def _near(name: Any, home: Path) -> Any:
-    """A dome's name as it is; a dome file's, from the folder of the sweep file."""
-    return str(home.parent / name) if isinstance(name, str) and name.endswith(".toml") else name
+def _near(table: Table, key: str, value: Any) -> Any:
+    """A dome file from the folder of the sweep file; any other value as it is."""
+    found = key == "dome" and isinstance(value, str) and value.endswith(".toml")
+    return str(Path(table.file).parent / value) if found else value

@@ -20,14 +20,14 @@ import numpy as np
 from ..code_id import code_id
 from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, trace_designs
 from ..errors import InputError
-from ..progress import Progress, shown
+from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..version import __version__
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
-from .workers import Chunk, Done, client_of, in_cluster, in_processes, in_this_process
+from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def sweep(
         process serves best).
     settings : how each design is traced, by an exact engine; its `precision` is the width of the bracket on brightness. Its
         wavelength holds where ``wavelength_nm`` is neither an axis nor fixed.
-    progress : True for a bar with rate and time left; or a function that is told how many designs are done, of how many.
+    progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
     -------
@@ -105,7 +105,7 @@ def sweep(
         alone = ALONE_S if processes is None and client is None else 0.0
         if out is None:
             return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
-        facts = facts_of(plan, asdict(settings), code_id())
+        facts = facts_of(plan, asdict(settings), code_id(MAKER))
         with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
             if store.result.exists():
                 found = _read(store.result)
@@ -136,7 +136,7 @@ def _run(
 
     for chunk in known:
         place(chunk, store.load(chunk))  # type: ignore[union-attr]
-    with shown(progress, "designs") as tell:
+    with reporter(progress, "designs") as tell:
         tell(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
             if store is not None:
@@ -200,7 +200,7 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
     about = {
         "title": "raylab sweep: exact statistics of round brilliants",
         "raylab_version": __version__,
-        "code": code_id(),
+        "code": code_id(MAKER),
         "engine": str(settings.engine),
         "layout": plan.layout,
         "precision": settings.precision,

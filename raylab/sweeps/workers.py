@@ -27,10 +27,13 @@ import numpy as np
 from ..code_id import code_id
 from ..designs.design import trace_designs
 from ..errors import InputError, RaylabError
+from ..memory import keep_freed_memory
 from ..scene.settings import TraceSettings
 
 PATIENCE = "10s"
 """How long a scheduler has for its answer."""
+MAKER = "designs.design"
+"""The module that makes a design's numbers."""
 TRIES = 3
 """How often a chunk is begun before a sweep gives up on workers that die."""
 
@@ -48,9 +51,9 @@ Done = Iterator[tuple[Chunk, np.ndarray]]
 
 def trace_chunk(chunk: Chunk, settings: TraceSettings, code: str) -> np.ndarray:
     """(K, COLUMNS) rows of a chunk. Raises RaylabError where the code at hand isn't the one that the sweep started with."""
-    if code_id() != code:
+    if code_id(MAKER) != code:
         raise RaylabError(
-            f"this worker's raylab differs from the sweep's ({code_id()[:12]}, not {code[:12]}): install one version"
+            f"this worker's raylab differs from the sweep's ({code_id(MAKER)[:12]}, not {code[:12]}): install one version"
         )
     return trace_designs(chunk.designs, settings)
 
@@ -58,7 +61,7 @@ def trace_chunk(chunk: Chunk, settings: TraceSettings, code: str) -> np.ndarray:
 def in_this_process(chunks: Iterator[Chunk], settings: TraceSettings) -> Done:
     """One chunk after the other, here."""
     for chunk in chunks:
-        yield chunk, trace_chunk(chunk, settings, code_id())
+        yield chunk, trace_chunk(chunk, settings, code_id(MAKER))
 
 
 def in_processes(chunks: Iterator[Chunk], settings: TraceSettings, count: int) -> Done:
@@ -134,7 +137,7 @@ class _Worker:
 
     def _ask(self, chunk: Chunk, process: subprocess.Popen[bytes]) -> Any:
         requests, answers = cast(IO[bytes], process.stdin), cast(IO[bytes], process.stdout)
-        pickle.dump((chunk, self.settings, code_id()), requests)
+        pickle.dump((chunk, self.settings, code_id(MAKER)), requests)
         requests.flush()
         return pickle.load(answers)  # noqa: TID251 - written by a process that we started
 
@@ -185,7 +188,7 @@ def in_cluster(chunks: Iterator[Chunk], settings: TraceSettings, client: Any) ->
     def send() -> None:
         chunk = next(chunks, None)
         if chunk is not None:
-            future = client.submit(trace_chunk, chunk, settings, code_id(), pure=False)
+            future = client.submit(trace_chunk, chunk, settings, code_id(MAKER), pure=False)
             under_way[future.key] = (future, chunk)
             done.add(future)
 
@@ -224,6 +227,7 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started us decides
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
+    keep_freed_memory()
     serve(sys.stdin.buffer, answers)
 
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import importlib.util
-import os
-import secrets
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
-from .store import ZARR, faults_told
+from ..whole_files import whole_set
+from .store import KEPT, ZARR
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -29,16 +27,7 @@ def save_zarr(found: xr.Dataset, folder: Path) -> None:
 
     Raises InputError where it can't be written.
     """
-    place = folder / ZARR
-    if place.exists():
+    if (folder / ZARR).exists():
         return
-    beside = folder / f".{ZARR}.{secrets.token_hex(4)}.part"
-    with faults_told(folder):
-        try:
-            found.to_zarr(beside, mode="w", zarr_format=2, consolidated=True)
-            for file in (path for path in beside.rglob("*") if path.is_file()):
-                with open(file, "rb") as written:
-                    os.fsync(written.fileno())
-            os.replace(beside, place)
-        finally:
-            shutil.rmtree(beside, ignore_errors=True)
+    with whole_set(folder, [ZARR], kept=KEPT) as stage:
+        found.to_zarr(stage / ZARR, mode="w", zarr_format=2, consolidated=True)

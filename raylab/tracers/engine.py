@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Protocol
 
+from ..progress import Progress, silent
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from .engine_result import EngineResult
@@ -39,7 +39,7 @@ class Engine(Protocol):
         grid: PixelGrid | None = None,
         *,
         threads: int | None = None,
-        progress: Callable[[float], None] | None = None,
+        progress: Progress = silent,
     ) -> EngineResult:
         """Trace a scene at one wavelength.
 
@@ -48,7 +48,7 @@ class Engine(Protocol):
         wavelength_nm : nm; takes the place of the scene's own.
         grid : the pixels of the maps; None for area means only.
         threads : how many to use, by default numba's number; results don't depend on it.
-        progress : called with the share of the work done, 0 to 1.
+        progress : called with how much is done and of how much.
 
         Raises
         ------

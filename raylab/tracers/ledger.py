@@ -8,7 +8,7 @@ entered again. Each entry is tallied where it happens; none is computed as a res
     head       left into the head's cone: the observer sees himself, dark
     leak       left below the girdle plane
     absorbed   taken by the body colour
-    scattered  met a bruted (rough) facet
+    scattered  met an absorbing facet, such as a bruted (rough) girdle
     untraced   still inside when the path was ended
 
 They sum to one to rounding. The girdle plane is the stone's own and tilts with it; the head's cone stands about the
@@ -33,24 +33,35 @@ FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "b
 
 
 @njit(inline="always")
-def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):  # type: ignore[no-untyped-def]
-    """Book `weight` that leaves along the unit direction (x, y, z), stone's frame, into a row of CHANNELS numbers.
+def entry_of_exit(z, w, head_cos):
+    """HEAD, LEAK or SKY for what leaves along a unit direction: z its height in the stone's frame, w in the dome's."""
+    if w > head_cos:
+        return HEAD
+    return LEAK if z < 0.0 else SKY
 
-    `turn` is the rotation (3, 3) from the stone's frame to the dome's; `dome` a `DomeTable`; `cone` the solid angle, sr, for
-    which this direction stands: none in a whole polygon under a parallel view, whose rays all leave alike.
+
+@njit(inline="always")
+def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
+    """Book `weight` that leaves along the unit direction (x, y, z), stone's frame; returns the entry it is booked under.
+
+    Parameters
+    ----------
+    row : (CHANNELS,) numbers. bounces : internal reflections before.
+    turn : (3, 3) rotation from the stone's frame to the dome's. dome : a `DomeTable`.
+    cone : solid angle, sr, for which this direction stands: none in a whole polygon under a parallel view, whose rays all
+        leave alike.
     """
     u = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z
     v = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z
     w = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
-    if w > dome.head_cos:
-        row[HEAD] += weight
-    elif z < 0.0:
-        row[LEAK] += weight
+    entry = entry_of_exit(z, w, dome.head_cos)
+    row[entry] += weight
+    if entry == LEAK:
         row[LUMINANCE] += weight * dome.tray
-    else:
-        row[SKY] += weight
+    elif entry == SKY:
         row[LUMINANCE] += weight * sky_radiance(u, v, w, dome, cone)
     row[SOURCE_X] += weight * u
     row[SOURCE_Y] += weight * v
     row[SOURCE_Z] += weight * w
     row[BOUNCES] += weight * bounces
+    return entry

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..lighting.dome import Dome
+from ..stone.finish import ABSORBING
 from ..stone.stone import Stone
 from .ledger import ABSORBED, BOUNCES, CHANNELS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, SOURCE_X, SOURCE_Z, UNTRACED
 
@@ -41,17 +42,17 @@ class Path:
         """The path's ledger as (CHANNELS,) numbers; `turn` (3, 3) takes the stone's frame to the dome's."""
         row = np.zeros(CHANNELS)
         row[GLARE], row[ABSORBED], row[SCATTERED], row[UNTRACED] = self.glare, self.absorbed, self.scattered, self.untraced
-        for weight, way, bounces in self.exits:
-            towards = turn @ way
-            if math.degrees(math.acos(max(-1.0, min(1.0, towards[2])))) < dome.head_half_angle_deg:
+        for weight, direction, bounces in self.exits:
+            in_dome = turn @ direction
+            if math.degrees(math.acos(max(-1.0, min(1.0, in_dome[2])))) < dome.head_half_angle_deg:
                 row[HEAD] += weight
-            elif way[2] < 0.0:
+            elif direction[2] < 0.0:
                 row[LEAK] += weight
                 row[LUMINANCE] += weight * dome.table.tray
             else:
                 row[SKY] += weight
-                row[LUMINANCE] += weight * float(dome.radiance(towards))
-            row[SOURCE_X : SOURCE_Z + 1] += weight * towards
+                row[LUMINANCE] += weight * float(dome.radiance(in_dome))
+            row[SOURCE_X : SOURCE_Z + 1] += weight * in_dome
             row[BOUNCES] += weight * bounces
         return row
 
@@ -66,20 +67,20 @@ def amplitudes(cos_i: float, n_from: float, n_to: float) -> tuple[complex, compl
 
 
 def _split(
-    coherency: np.ndarray, way: np.ndarray, normal: np.ndarray, n_from: float, n_to: float, polarized: bool
+    coherency: np.ndarray, direction: np.ndarray, normal: np.ndarray, n_from: float, n_to: float, polarized: bool
 ) -> tuple[np.ndarray, np.ndarray, float, np.ndarray | None]:
     """Reflect and refract a beam: reflected coherency and direction, transmitted power and direction (None: none).
 
-    `normal` points to the side of `n_to`, so that way . normal > 0.
+    `normal` points to the side of `n_to`, so that direction . normal > 0.
     """
-    cos_i = float(way @ normal)
+    cos_i = float(direction @ normal)
     r_s, r_p, t_s, t_p, cos_t = amplitudes(cos_i, n_from, n_to)
-    s = np.cross(way, normal)
+    s = np.cross(direction, normal)
     if np.linalg.norm(s) < 1e-6:
-        s = np.cross(way, np.eye(3)[np.abs(way).argmin()])
+        s = np.cross(direction, np.eye(3)[np.abs(direction).argmin()])
     s = s / np.linalg.norm(s)
-    p = np.cross(s, way)
-    mirrored = way - 2.0 * cos_i * normal
+    p = np.cross(s, direction)
+    mirrored = direction - 2.0 * cos_i * normal
     power_s, power_p = float((s @ coherency @ s).real), float((p @ coherency @ p).real)
     if not polarized:
         power_s = power_p = (power_s + power_p) / 2.0
@@ -93,13 +94,13 @@ def _split(
         return reflected, mirrored, 0.0, None
     flow = n_to * cos_t.real / (n_from * cos_i)
     passed = flow * (abs(t_s) ** 2 * power_s + abs(t_p) ** 2 * power_p)
-    refracted = n_from / n_to * way + (cos_t.real - n_from / n_to * cos_i) * normal
+    refracted = n_from / n_to * direction + (cos_t.real - n_from / n_to * cos_i) * normal
     return reflected, mirrored, passed, refracted
 
 
 def trace_path(
     origin: np.ndarray,
-    way: np.ndarray,
+    direction: np.ndarray,
     stone: Stone,
     *,
     wavelength_nm: float = 589.3,
@@ -111,7 +112,7 @@ def trace_path(
 
     Parameters
     ----------
-    origin : (3,) mm, outside the stone. way : (3,) unit vector. Both in the stone's frame.
+    origin : (3,) mm, outside the stone. direction : (3,) unit vector. Both in the stone's frame.
 
     Returns
     -------
@@ -119,59 +120,60 @@ def trace_path(
     """
     n, absorption = stone.material.n(wavelength_nm), stone.material.absorption_per_mm(wavelength_nm)
     path = Path()
-    towards, gap = stone.normals @ way, stone.distances_mm - stone.normals @ origin
-    facing, leaving = towards < 0.0, towards > 0.0
-    if np.any(gap[towards == 0.0] < 0.0):
+    n_dot_v, signed_distance = stone.normals @ direction, stone.distances_mm - stone.normals @ origin
+    facing, leaving = n_dot_v < 0.0, n_dot_v > 0.0
+    if np.any(signed_distance[n_dot_v == 0.0] < 0.0):
         return path
-    enter, leave = np.where(facing, gap / np.where(facing, towards, 1.0), -np.inf), gap[leaving] / towards[leaving]
+    enter = np.where(facing, signed_distance / np.where(facing, n_dot_v, 1.0), -np.inf)
+    leave = signed_distance[leaving] / n_dot_v[leaving]
     f = int(enter.argmax())
     if not 0.0 <= enter[f] < leave.min():
         return path
     path.facets.append(f)
-    if stone.bruted[f]:
+    if stone.finishes[f] == ABSORBING:
         path.scattered = 1.0
         return path
-    here = origin + enter[f] * way
-    glare, mirrored, passed, inside = _split(_across(way), way, -stone.normals[f], 1.0, n, polarized)
+    here = origin + enter[f] * direction
+    glare, mirrored, passed, inside = _split(_across(direction), direction, -stone.normals[f], 1.0, n, polarized)
     path.glare = float(np.trace(glare).real)
     path.exits.append((path.glare, mirrored, 0))
     if inside is None:
         return path
-    coherency = _entered(way, inside, -stone.normals[f], n) if polarized else passed * _across(inside)
-    way, last = inside, f
+    coherency = _entered(direction, inside, -stone.normals[f], n) if polarized else passed * _across(inside)
+    direction, last = inside, f
     for bounces in range(max_bounces):
-        towards, gap = stone.normals @ way, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
-        ahead = (towards > 0.0) & (np.arange(len(stone)) != last)
-        distance = np.where(ahead, gap / np.where(ahead, towards, 1.0), np.inf)
+        n_dot_v, signed_distance = stone.normals @ direction, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
+        ahead = (n_dot_v > 0.0) & (np.arange(len(stone)) != last)
+        distance = np.where(ahead, signed_distance / np.where(ahead, n_dot_v, 1.0), np.inf)
         f = int(distance.argmin())
-        here = here + distance[f] * way
+        here = here + distance[f] * direction
         left = math.exp(-absorption * distance[f])
         path.absorbed += float(np.trace(coherency).real) * (1.0 - left)
         coherency = coherency * left
         path.facets.append(f)
-        if stone.bruted[f]:
+        if stone.finishes[f] == ABSORBING:
             path.scattered += float(np.trace(coherency).real)
             return path
-        coherency, mirrored, passed, outside = _split(coherency, way, stone.normals[f], n, 1.0, polarized)
+        coherency, mirrored, passed, outside = _split(coherency, direction, stone.normals[f], n, 1.0, polarized)
         if outside is not None:
             path.exits.append((passed, outside, bounces))
-        way, last = mirrored, f
+        direction, last = mirrored, f
         if np.trace(coherency).real < min_weight:
             break
     path.untraced = float(np.trace(coherency).real)
     return path
 
 
-def _across(way: np.ndarray) -> np.ndarray:
-    """Coherency of unpolarized light of power 1 along `way`."""
-    return (np.eye(3) - np.outer(way, way)) / 2.0
+def _across(direction: np.ndarray) -> np.ndarray:
+    """Coherency of unpolarized light of power 1 along `direction`."""
+    return (np.eye(3) - np.outer(direction, direction)) / 2.0
 
 
-def _entered(way: np.ndarray, inside: np.ndarray, inward: np.ndarray, n: float) -> np.ndarray:
+def _entered(direction: np.ndarray, inside: np.ndarray, inward: np.ndarray, n: float) -> np.ndarray:
     """Coherency of unpolarized light of power 1 after it entered along `inside`."""
-    cos_i = float(way @ inward)
+    cos_i = float(direction @ inward)
     _, _, t_s, t_p, cos_t = amplitudes(cos_i, 1.0, n)
-    s = np.cross(way, inward)
+    s = np.cross(direction, inward)
     if np.linalg.norm(s) < 1e-6:
         return n * cos_t.real / cos_i * abs(t_s) ** 2 * _across(inside)
     s = s / np.linalg.norm(s)

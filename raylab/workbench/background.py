@@ -20,12 +20,12 @@ from typing import Any
 from ..comparison.comparing import compare
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
+from ..progress import Progress
 from ..report import save_report
 from ..scene.view import View
 from ..units import number_in
 from .design_json import stone_of
 
-Progress = Callable[[float], None]
 Errand = Callable[[Progress], dict[str, Any]]
 
 TILTS_DEG, MOST_TILTS = (0.0, 10.0, 20.0), 6
@@ -68,14 +68,14 @@ async def told(worker: ThreadPoolExecutor, errand: Errand) -> AsyncIterator[byte
     """Do an errand in the worker; its progress and its end as lines of JSON. Closing this stops the errand."""
     loop, lines, stopped = asyncio.get_running_loop(), asyncio.Queue[dict[str, Any]](), threading.Event()
 
-    def tell(share: float) -> None:
+    def tell(done: float, total: float) -> None:
         if stopped.is_set():
             raise _StoppedError
-        loop.call_soon_threadsafe(lines.put_nowait, {"share": share})
+        loop.call_soon_threadsafe(lines.put_nowait, {"share": done / total})
 
     def run() -> None:
         try:
-            tell(0.0)
+            tell(0, 1)
             end = errand(tell)
         except _StoppedError:
             return

@@ -5,9 +5,10 @@ Two kinds stand by themselves. Proportions are the parameters of `round_brillian
     {"kind": "round brilliant", "table_pct": 57, "crown_angle_deg": 34.5, ..., "absorption_per_mm": 0}
 
 A table of measured facets, one row each: tier, number, slope (angle of the outward normal from straight up), azimuth,
-distance, bruted or not:
+distance, finish:
 
-    {"kind": "facets", "name": "W-1", "material": "diamond", "symmetry": 8, "facets": [["table", 0, 0, 0, 1.05, false], ...]}
+    {"kind": "facets", "name": "W-1", "material": "diamond", "symmetry": 8,
+     "facets": [["table", 0, 0, 0, 1.05, "polished"], ...]}
 
 Two more kinds take material away from one of these, see `reworked`.
 """
@@ -24,9 +25,10 @@ import numpy as np
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from ..stone.cuts.round_brilliant import round_brilliant
+from ..stone.finish import get_finish
 from ..stone.measuring.proportions import measure
 from ..stone.stone import Stone
-from ..toml_tables import NumberOrPairs, build, checked, schema, schema_of
+from ..toml_tables import NumberOrPairs, Table, schema, schema_of
 from ..units import number_in
 from . import derived_designs as reworked
 
@@ -58,7 +60,7 @@ DEMO: Design = {
     "culet_pct": 0.0,
     "diameter_mm": 6.5,
     "girdle_facets": 96,
-    "bruted_girdle": False,
+    "girdle_finish": "polished",
     "material": "diamond",
     "absorption_per_mm": 0.0,
 }
@@ -75,15 +77,14 @@ def stones_of(design: Any) -> tuple[Stone | None, Stone]:
     kind = _kind(design, (*_SCHEMAS, *reworked.KINDS))
     if kind in reworked.KINDS:
         expected, rework = reworked.KINDS[kind]
-        values = checked(design, expected, file="")
+        values = Table("", "", design).checked(expected).values
         del values["kind"]
         _kind(values["of"], _SCHEMAS)
-        before = stone_of(values.pop("of"))
-        return build(lambda **moves: rework(before, **moves), values, file="")
-    values = checked(design, _SCHEMAS[kind], file="")
+        return rework(stone_of(values.pop("of")), **values)
+    values = Table("", "", design).checked(_SCHEMAS[kind]).values
     del values["kind"]
     values["material"] = _material(values)
-    return None, build(round_brilliant if kind == PROPORTIONS else _from_rows, values, file="")
+    return None, (round_brilliant if kind == PROPORTIONS else _from_rows)(**values)
 
 
 def _kind(design: Any, known: Iterable[str]) -> str:
@@ -105,32 +106,32 @@ def _from_rows(facets: Any, name: str = "stone", symmetry: int = 1, material: Ma
         raise StoneError("not a usable number of facets", key="facets", value=len(facets), expected=f"4 to {MAX_FACETS}")
     number_in("symmetry", symmetry, 1, 360)
     rows = [_row(row) for row in facets]
-    tiers, numbers, slopes, azimuths, distances, bruted = (list(column) for column in zip(*rows, strict=True))
+    tiers, numbers, slopes, azimuths, distances, finishes = (list(column) for column in zip(*rows, strict=True))
     return Stone.from_planes(
         _normals(np.array(slopes), np.array(azimuths)),
         np.array(distances),
         tiers=tiers,
         indices=numbers,
         material=material,
-        bruted=np.array(bruted),
+        finishes=finishes,
         symmetry=symmetry,
         name=name,
     )
 
 
-def _row(row: Any) -> tuple[str, int, float, float, float, bool]:
+def _row(row: Any) -> tuple[str, int, float, float, float, str]:
     """One facet's row, checked; the message names the facet."""
-    wanted = "tier, number, slope_deg, azimuth_deg, distance_mm, bruted"
+    wanted = "tier, number, slope_deg, azimuth_deg, distance_mm, finish"
     if not isinstance(row, list | tuple) or len(row) != 6:
         raise StoneError("not the row of a facet", key="facets", expected=wanted)
-    tier, number, slope, azimuth, distance, bruted = row
-    if not isinstance(tier, str) or not 0 < len(tier) <= 40 or not isinstance(number, int) or not isinstance(bruted, bool):
+    tier, number, slope, azimuth, distance, finish = row
+    if not isinstance(tier, str) or not 0 < len(tier) <= 40 or not isinstance(number, int) or not isinstance(finish, str):
         raise StoneError("not the row of a facet", key="facets", value=str(row[:2])[:60], expected=wanted)
     of = f"of {tier} {number}"
     slope = number_in(f"slope_deg {of}", slope, 0.0, 180.0, "degrees")
     azimuth = number_in(f"azimuth_deg {of}", azimuth, -360.0, 360.0, "degrees")
     distance = number_in(f"distance_mm {of}", distance, -1000.0, 1000.0, "mm")
-    return tier, number, slope, azimuth, distance, bruted
+    return tier, number, slope, azimuth, distance, get_finish(finish, f"finish {of}").kind
 
 
 def _normals(slope_deg: np.ndarray, azimuth_deg: np.ndarray) -> np.ndarray:
@@ -144,7 +145,7 @@ def _normals(slope_deg: np.ndarray, azimuth_deg: np.ndarray) -> np.ndarray:
 def rows_of(stone: Stone) -> list[list[Any]]:
     """A stone's facets as the rows of a facet table."""
     slopes = np.degrees(np.arctan2(np.hypot(stone.normals[:, 0], stone.normals[:, 1]), stone.normals[:, 2]))
-    columns = (slopes.tolist(), stone.azimuth_deg().tolist(), stone.distances_mm.tolist(), stone.bruted.tolist())
+    columns = (slopes.tolist(), stone.azimuth_deg().tolist(), stone.distances_mm.tolist(), (f.kind for f in stone.finishes))
     return [list(row) for row in zip(stone.tiers, stone.indices, *columns, strict=True)]
 
 

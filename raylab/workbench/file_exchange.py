@@ -50,7 +50,7 @@ def open_path(path: Path, unit: str | None = None) -> Opened:
     if path.suffix.lower() != ".toml":
         stone = _measured_stone(path, unit)
         return Opened(facet_design(stone), stone.name)
-    tables = read_toml(path, str(path))
+    tables = read_toml(path, str(path)).values
     if "dome" not in tables:
         return Opened(_toml_design(tables, load_stone(path)), str(tables.get("title") or path.stem))
     scene = load_scene(path)
@@ -75,7 +75,7 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
         path.write_bytes(data)
         try:
             if suffix == ".toml":
-                _refuse_links(read_toml(path, plain))
+                _refuse_links(read_toml(path, plain).values)
             return open_path(path, unit)
         except InputError as error:
             raise InputError(

@@ -12,7 +12,8 @@ import numpy as np
 from ..jit import njit
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
-from ..tracers.exact.beam_optics import INTENSITY, WIDTH, enter, meet
+from ..stone.finish import ABSORBS
+from ..tracers.exact.beam_optics import INTENSITY, WIDTH, enter_beam, reflect_beam
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import CHANNELS
@@ -20,27 +21,27 @@ from ..tracers.stone_table import stone_table
 
 
 @njit()
-def _weights(nodes, row_of, stone, sky, turn, polarized):  # type: ignore[no-untyped-def]
+def _weights(nodes, row_of, stone, sky, turn, polarized):
     """(N,) the share of its view ray that meets the facet of each node; nodes (N, 2) come after the ones before them."""
     beams, ledger = np.zeros((len(nodes), WIDTH)), np.zeros(CHANNELS)
     weights = np.ones(len(nodes))
     for k in range(len(nodes)):
         before, row = nodes[k, 0], row_of[nodes[k, 1]]
         if before < 0:
-            enter(beams[k], ledger, row, stone, sky, turn, polarized)
+            enter_beam(beams[k], ledger, row, stone, sky, turn, polarized)
             continue
         beams[k] = beams[before]
         weights[k] = beams[k, INTENSITY]
-        if stone.bruted[row]:
+        if stone.finish[row] == ABSORBS:
             beams[k, INTENSITY] = 0.0
         else:
             n = stone.planes[row]
-            meet(beams[k], n[0], n[1], n[2], n[3], stone.n, polarized)
+            reflect_beam(beams[k], n[0], n[1], n[2], n[3], stone.medium.n, polarized)
     return weights
 
 
 @njit()
-def _first_meeting(nodes, weights, facet):  # type: ignore[no-untyped-def]
+def _first_meeting(nodes, weights, facet):
     """(N,) the weight with which the chain up to each node first met `facet`; 0 where it never did."""
     met = np.zeros(len(nodes))
     for k in range(len(nodes)):

@@ -23,6 +23,7 @@ from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
 from ..results.statistics import STATISTICS, SYMMETRY, Description
+from ..stone.finish import FINISHES
 from ..stone.stone_file import STONE_READERS
 from ..tracers.ledger import ENTRIES
 from ..units import number_in
@@ -67,6 +68,7 @@ class Workbench:
             "tilt_azimuth_deg": opened.tilt_azimuth_deg,
             "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
+            "finishes": [{"kind": kind, "description": description} for kind, description in FINISHES.items()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "maps": legends(),
             "colours": color_tables(),

@@ -5,8 +5,6 @@ from __future__ import annotations
 import contextlib
 import socket
 from collections.abc import AsyncIterator, Callable
-from importlib.resources import files
-from pathlib import Path
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -14,6 +12,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from ..errors import InputError
+from ..package_files import shipped
 from .file_exchange import Opened
 from .guard import Guard
 from .pages import MAX_QUESTION, Pages, Workbench
@@ -31,8 +30,8 @@ def make_app(workbench: Workbench, port: int, ready: Callable[[], None] = lambda
         for worker in (workbench.worker, workbench.errands):
             worker.shutdown(wait=False, cancel_futures=True)
 
-    static = files(__package__) / "static"
-    pages = Pages(workbench, Path(str(static)))
+    static = shipped("workbench/static")
+    pages = Pages(workbench, static)
     return Starlette(
         routes=[
             Route("/", pages.index),

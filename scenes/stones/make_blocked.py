@@ -47,7 +47,7 @@ def table_of_facets() -> str:
         "# Table and mains polished and measured, girdle rounded and rough, stars and halves still to come.",
         "# unit: mm",
         "# material: diamond",
-        "# bruted: girdle",
+        "# finish: girdle = absorbing",
         "# symmetry: 8",
         "# name: W-7, blocked (invented)",
         "# slopes: signed",

@@ -34,14 +34,14 @@ EXACT = 1e-12
 
 
 @functools.cache
-def gem(absorption_per_mm: float = 0.0, bruted: bool = False, girdle_facets: int = 96) -> Stone:
+def gem(absorption_per_mm: float = 0.0, girdle_finish: str = "polished", girdle_facets: int = 96) -> Stone:
     """A usual round brilliant of diamond's index."""
     return round_brilliant(
         table_pct=57,
         crown_angle_deg=34.5,
         pavilion_angle_deg=40.75,
         girdle_facets=girdle_facets,
-        bruted_girdle=bruted,
+        girdle_finish=girdle_finish,
         material=Material.constant(2.417).tinted(absorption_per_mm),
     )
 
@@ -58,7 +58,8 @@ def by_rays(
     stone: Stone, origins: np.ndarray, ways: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
 ) -> np.ndarray:
     """(R, CHANNELS) ledger rows from the packet tracer."""
-    return rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), dome.table, turn, **options)[0]
+    table = tables.stone_table(stone, 589.3)
+    return rays.trace_rays(origins, ways, table, dome.table, turn, rules=rays.PathRules(**options))[0]
 
 
 @contextlib.contextmanager

@@ -12,7 +12,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from raylab.optics.materials import FRAUNHOFER_NM
+
 Check = Callable[[], float]
+
+REFERENCE_NM = {**FRAUNHOFER_NM, "D": 589.29}
+"""Fraunhofer lines at which the reference values were computed: D is the mean of its two lines to two decimals there."""
 
 _FOUND: dict[str, list[Check]] = {}
 

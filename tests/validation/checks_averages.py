@@ -55,7 +55,9 @@ def _isotropic(key: int, count: int = 100_000) -> tuple[np.ndarray, np.ndarray, 
     """Rows of isotropic rays through a random polyhedron, which of them hit, the area they are spread over, the stone."""
     stone = random_polyhedron(key, n=2.417)
     origins, ways, area = isotropic_rays(stone, count, np.random.default_rng([40, key]))
-    out, hit, _ = rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), EVEN.table, np.eye(3), min_weight=0.5)
+    out, hit, _ = rays.trace_rays(
+        origins, ways, tables.stone_table(stone, 589.3), EVEN.table, np.eye(3), rules=rays.PathRules(min_weight=0.5)
+    )
     return out, hit, area, stone
 
 
@@ -106,7 +108,9 @@ def asymmetry(stone: Stone, count: int, key: int) -> tuple[float, float]:
     """
     origins, ways = entering_rays(stone, count, np.random.default_rng([50, key]))
     table = tables.stone_table(stone, 589.3)
-    out, hit, _ = rays.trace_rays(origins, ways, table, EVEN.table, np.eye(3), min_weight=1e-6, max_bounces=1000)
+    out, hit, _ = rays.trace_rays(
+        origins, ways, table, EVEN.table, np.eye(3), rules=rays.PathRules(min_weight=1e-6, max_bounces=1000)
+    )
     cosine = (out[hit, ledger.SOURCE_X : ledger.SOURCE_Z + 1] * ways[hit]).sum(axis=1)
     return float(cosine.mean()), float(cosine.std() / math.sqrt(len(cosine)))
 

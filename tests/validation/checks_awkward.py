@@ -45,11 +45,15 @@ def awkward_rays_are_kept() -> float:
     for key, stone in enumerate([*stones, *map(random_polyhedron, range(5))]):
         origins, ways = _awkward_rays(stone, key)
         lowered = tables.stone_table(stone, 589.3)
-        rows, hit, _ = rays.trace_rays(origins, ways, lowered, RICH.table, LEAN, min_weight=1e-4, max_bounces=cap)
+        rows, hit, _ = rays.trace_rays(
+            origins, ways, lowered, RICH.table, LEAN, rules=rays.PathRules(min_weight=1e-4, max_bounces=cap)
+        )
         worst = max(worst, off(rows[:, ENTRIES].sum(axis=1), hit.astype(float), EXACT), above(rows[:, ENTRIES], -EXACT))
         worst = max(worst, off(rows[~hit], np.zeros_like(rows[~hit]), EXACT), above(hit.mean(), 0.5))
         for r in np.flatnonzero(rows[:, ledger.UNTRACED] >= 1e-4):
-            alone = rays.trace_rays(origins[[r]], ways[[r]], lowered, RICH.table, LEAN, min_weight=1e-4, max_bounces=cap)
+            alone = rays.trace_rays(
+                origins[[r]], ways[[r]], lowered, RICH.table, LEAN, rules=rays.PathRules(min_weight=1e-4, max_bounces=cap)
+            )
             worst = max(worst, off(alone[2], cap, 0.5))
     return worst
 

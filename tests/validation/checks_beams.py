@@ -1,6 +1,6 @@
 """Checks of the exact tracer: functions of `trace_beams` that return how many of their own tolerances it is off.
 
-They take the tracer as an argument so that a broken one can be handed in (`broken_beams`): each check holds while its answer
+They take the tracer as an argument so that a broken one can be handed in (`broken_kernels`): each check holds while its answer
 is at most 1.
 """
 
@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from both_tracers import ENTRIES, RICH
 from checks import off
-from polyhedra import body, box, cube_corner, hexagonal_prism, mains_only, random_polyhedron, ref
+from polyhedra import body, box, cube_corner, finishes, hexagonal_prism, mains_only, random_polyhedron, ref
 from scipy.spatial import ConvexHull
 from small_scenes import beams_of, scene_of
 
@@ -186,7 +186,10 @@ def tint_through_polygons(trace: Trace, pairs: list[Pair], absorption_per_mm: fl
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([42, key])
         tinted = body(
-            stone.normals, stone.distances_mm, stone.material.tinted(absorption_per_mm), bruted=np.arange(len(stone)) % 5 == 0
+            stone.normals,
+            stone.distances_mm,
+            stone.material.tinted(absorption_per_mm),
+            finishes=finishes(np.arange(len(stone)) % 5 == 0),
         )
         beams = beams_of(tinted, RICH, view, precision=0.05, trace=trace)
         extent = np.sqrt(beams.areas_mm2) * absorption_per_mm

@@ -40,7 +40,9 @@ def slab_rows(stone: Stone, angle_deg: float, polarized: bool = True) -> np.ndar
     origin, way = _onto_slab(angle_deg)
     path = reference.trace_path(origin, way, stone, polarized=polarized, **DEEP)
     table = tables.stone_table(stone, 589.3)
-    row, _, _ = rays.trace_rays(origin[None], way[None], table, UP_ONLY.table, np.eye(3), polarized=polarized, **DEEP)
+    row, _, _ = rays.trace_rays(
+        origin[None], way[None], table, UP_ONLY.table, np.eye(3), rules=rays.PathRules(polarized, **DEEP)
+    )
     return np.array([path.row(UP_ONLY, np.eye(3)), row[0]])
 
 
@@ -96,7 +98,9 @@ def slab_diffuse() -> float:
     origins = np.array([0.1, 0.2, 0.5]) - ways
     for key, n in (("slab.diff.15", 1.5), ("slab.diff.2417", N)):
         wide = tables.stone_table(box(1e6, 1.0, Material.constant(n)), 589.3)  # grazing light is reflected very often
-        rows, _, _ = rays.trace_rays(origins, ways, wide, UP_ONLY.table, np.eye(3), min_weight=1e-13, max_bounces=100_000)
+        rows, _, _ = rays.trace_rays(
+            origins, ways, wide, UP_ONLY.table, np.eye(3), rules=rays.PathRules(min_weight=1e-13, max_bounces=100_000)
+        )
         worst = max(worst, off(rows[:, ledger.SKY] @ (weight * cosine), ref(key), 1e-9))
     return worst
 
@@ -196,7 +200,9 @@ def cube_corner_aperture() -> float:
     origins = shares @ corner.vertices_mm[front] + [0.0, 0.0, 1.0]
     ways = np.tile([0.0, 0.0, -1.0], (count, 1))
     table = tables.stone_table(corner, 589.3)
-    out, _, _ = rays.trace_rays(origins, ways, table, UP_ONLY.table, np.eye(3), min_weight=0.0, max_bounces=4)
+    out, _, _ = rays.trace_rays(
+        origins, ways, table, UP_ONLY.table, np.eye(3), rules=rays.PathRules(min_weight=0.0, max_bounces=4)
+    )
     R = ref("roof.order.0")
     returned = np.abs(out[:, ledger.SKY] - R - ref("roof.order.1")) < 1e-8
     return off(returned.mean(), ref("cc.aperture"), 5.0 * math.sqrt(2.0 / 9.0 / count))

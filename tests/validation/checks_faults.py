@@ -28,14 +28,21 @@ def _through_table(stone: Stone, table_pct: float, dome: Dome, **limits: float) 
     within = np.all(side[:, 0] * (y[:, None] - corners[:, 1]) - side[:, 1] * (x[:, None] - corners[:, 0]) > 0.0, axis=1)
     origins = np.column_stack([x, y, np.full(len(x), top + 1.0)])[within]
     ways = np.tile([0.0, 0.0, -1.0], (len(origins), 1))
-    out, _, _ = rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), dome.table, np.eye(3), **limits)
+    out, _, _ = rays.trace_rays(
+        origins, ways, tables.stone_table(stone, 589.3), dome.table, np.eye(3), rules=rays.PathRules(**limits)
+    )
     return np.hypot(origins[:, 0], origins[:, 1]), out
 
 
 def _girdle_seen(table_pct: float, depth_pct: float) -> float:
-    """Share of the table through which a bruted girdle is seen after one reflection in the pavilion."""
+    """Share of the table through which an absorbing girdle is seen after one reflection in the pavilion."""
     stone = brilliant.round_brilliant(
-        table_pct=table_pct, crown_angle_deg=34, pavilion_depth_pct=depth_pct, bruted_girdle=True, material=PLAIN, diameter_mm=2
+        table_pct=table_pct,
+        crown_angle_deg=34,
+        pavilion_depth_pct=depth_pct,
+        girdle_finish="absorbing",
+        material=PLAIN,
+        diameter_mm=2,
     )
     _, out = _through_table(stone, table_pct, Dome(), max_bounces=2)
     return float(np.mean(out[:, ledger.SCATTERED] > 0.0))
@@ -51,7 +58,7 @@ def fish_eye_threshold() -> float:
     for key in [key for key in published() if key.startswith("geo.fisheye2d.")]:
         depth = float(key.removeprefix("geo.fisheye2d."))
         stone = brilliant.round_brilliant(
-            table_pct=75, crown_angle_deg=34, pavilion_depth_pct=depth, bruted_girdle=True, material=PLAIN, diameter_mm=2
+            table_pct=75, crown_angle_deg=34, pavilion_depth_pct=depth, girdle_finish="absorbing", material=PLAIN, diameter_mm=2
         )
 
         def sees_girdle(x: float, stone: Stone = stone) -> bool:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from checks import check, off
+from checks import REFERENCE_NM, check, off
 from polyhedra import ref
 
 from raylab.optics import fresnel as optics
 from raylab.optics import materials
-from raylab.optics.materials import FRAUNHOFER_NM
 
 PAGES = {
     "sapphire": "opt.sapphire_o",
@@ -22,7 +21,7 @@ PAGES = {
 
 
 def _n(name: str, line: str) -> float:
-    return float(materials.get_material(name).n(FRAUNHOFER_NM[line]))
+    return float(materials.get_material(name).n(REFERENCE_NM[line]))
 
 
 @check

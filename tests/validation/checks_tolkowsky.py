@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from checks import check, off
+from checks import REFERENCE_NM, check, off
 from polyhedra import N_DIAMOND, bisect, look_down, mains_only, ref, tiers_met
 
 from raylab.optics import fresnel as optics
-from raylab.optics.materials import FRAUNHOFER_NM, Material
+from raylab.optics.materials import Material
 from raylab.stone.cuts import round_brilliant as brilliant
 from raylab.stone.measuring.proportions import measure
 from raylab.stone.stone import Stone
@@ -71,8 +71,8 @@ def tolkowsky_chain() -> float:
 def tolkowsky_dispersion() -> float:
     """The same exit at five Fraunhofer lines and the spread from B to G, `tolk.chain` (Peter's index); five decimals."""
     stone = _tolkowsky("diamond")
-    by_table = {line: _first_exit(stone, "table", nm)[1] for line, nm in FRAUNHOFER_NM.items()}
-    by_main = {line: _first_exit(stone, "crown main", FRAUNHOFER_NM[line])[1] for line in "BG"}
+    by_table = {line: _first_exit(stone, "table", nm)[1] for line, nm in REFERENCE_NM.items()}
+    by_main = {line: _first_exit(stone, "crown main", REFERENCE_NM[line])[1] for line in "BG"}
     found = [by_table[line] for line in "BCDFG"]
     found += [by_table["G"] - by_table["B"], by_main["B"] - by_main["G"]]
     expected = [ref(f"tolk.chain.table.{line}") for line in "BCDFG"]

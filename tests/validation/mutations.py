@@ -249,7 +249,7 @@ def _table(patch: Patch, change: Any) -> None:
 
 
 def swapped_indices_in_table(patch: Patch) -> None:
-    _table(patch, lambda table: table._replace(n=1.0 / table.n))
+    _table(patch, lambda table: table._replace(medium=table.medium._replace(n=1.0 / table.medium.n)))
 
 
 def shifted_planes_in_table(patch: Patch) -> None:
@@ -260,12 +260,12 @@ def missing_facet_in_table(patch: Patch) -> None:
     """A hole where the last of the main facets was."""
 
     def change(table: Any) -> Any:
-        rest = [row for row in range(len(table.planes)) if row != table.mains - 1]
+        rest = [row for row in range(len(table.planes)) if row != table.sloping - 1]
         return table._replace(
             planes=np.ascontiguousarray(table.planes[rest]),
-            mains=table.mains - 1,
+            sloping=table.sloping - 1,
             facet=table.facet[rest],
-            bruted=table.bruted[rest],
+            finish=table.finish[rest],
         )
 
     _table(patch, change)

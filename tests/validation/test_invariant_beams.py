@@ -7,7 +7,7 @@ import functools
 import checks_beams as checks
 import pytest
 from both_tracers import gem
-from broken_beams import broken
+from broken_kernels import BEAMS, broken
 from checks_beams import WEDGES, awkward_pairs, random_pairs, regular_bodies
 
 from raylab.scene.view import View
@@ -88,18 +88,18 @@ MUTANTS = {
     ),
     "cut in the wrong place": (
         "clipping",
-        "share = corner[a, GAIN] / (corner[a, GAIN] - corner[b, GAIN])",
+        "share = corners[a, GAIN] / (corners[a, GAIN] - corners[b, GAIN])",
         "share = 0.5",
         [reference],
     ),
-    "lost corner": ("clipping", "if v >= sides and corner[v, BORDER] >= 0.0:", "if v >= sides:", [sums]),
+    "lost corner": ("clipping", "if v >= sides and corners[v, BORDER] >= 0.0:", "if v >= sides:", [sums]),
     "dropped pieces": (
         "beam_kernel",
         "for cell in range(count):\n            for k",
         "for cell in range(min(count, 1)):\n            for k",
         [sums],
     ),
-    "fence that holds nothing back": ("single_facet", "met >= 0 and out == 0, t", "met >= 0, t", [reference]),
+    "neighbors that hold nothing back": ("single_facet", "met >= 0 and outside == 0, t", "met >= 0, t", [reference]),
     "lost Jacobian of the entry": (
         "beams",
         "area, area * beam[optics.INTENSITY]",
@@ -113,11 +113,11 @@ MUTANTS = {
         [reference],
     ),
     "bent mirror": ("beam_optics", "twice = 2.0 * (", "twice = 1.99 * (", [reference]),
-    "flipped phase": ("beam_optics", "beam[U] = c * u - e * v", "beam[U] = c * u + e * v", [reference]),
+    "flipped phase": ("surface", "c * u - d * v", "c * u + d * v", [reference]),
     "exit counted twice": (
         "beam_kernel",
-        "tally_exit(account, weight, ux",
-        "tally_exit(account, 2.0 * weight, ux",
+        "tally_exit(piece_ledger, weight, tx",
+        "tally_exit(piece_ledger, 2.0 * weight, tx",
         [sums, reference, furnace],
     ),
     "wrong order of a wedge of turns": (
@@ -132,20 +132,20 @@ MUTANTS = {
         "mirror[0, 0]), 2.0 * math.pi / order",
         [wedge],
     ),
-    "path length from the last facet": ("beam_kernel", "beam[SLID] += slide", "beam[SLID] = slide", [tint]),
+    "path length from the last facet": ("beam_kernel", "beam[SLIDE] += slide", "beam[SLIDE] = slide", [tint]),
     "series cut short": ("mean_transmission", "_TERMS = 24", "_TERMS = 2", [tint]),
 }
 
 
 def test_the_unbroken_tracer_passes_in_plain_python_too():
-    with broken("beams", "lost=batch.lost,", "lost=batch.lost,") as trace:
-        assert max(check(trace) for check in (reference, sums, wedge, tint, furnace)) <= 1.0
+    with broken(BEAMS, "exact.beams", "lost=batch.lost,", "lost=batch.lost,") as tracer:
+        assert max(check(tracer.trace_beams) for check in (reference, sums, wedge, tint, furnace)) <= 1.0
 
 
 @pytest.mark.filterwarnings("ignore::RuntimeWarning")  # from the broken physics
 @pytest.mark.parametrize("mutant", MUTANTS)
 def test_mutant_is_caught(mutant):
     module, line, instead, noticed_by = MUTANTS[mutant]
-    with broken(module, line, instead) as trace:
+    with broken(BEAMS, module if module in BEAMS else f"exact.{module}", line, instead) as tracer:
         for check in noticed_by:
-            assert check(trace) > 1.0
+            assert check(tracer.trace_beams) > 1.0

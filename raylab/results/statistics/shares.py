@@ -34,7 +34,7 @@ LEDGER = (
     _share(HEAD, "share that meets the observer's head", "that leaves into the head's cone"),
     _share(LEAK, "leakage below the girdle", "that leaves below the girdle plane"),
     _share(ABSORBED, "share absorbed by body colour", "taken by body colour"),
-    _share(SCATTERED, "share scattered by the girdle", "that met a bruted facet"),
+    _share(SCATTERED, "share scattered by the girdle", "that met an absorbing facet"),
     _share(UNTRACED, "untraced", "still inside when tracing ended"),
 )
 """The six entries, in the ledger's order."""

@@ -26,6 +26,7 @@ import numpy as np
 from ...errors import StoneError
 from ...optics.materials import Material
 from ...units import carat, number_in
+from ..finish import POLISHED, Finish, get_finish
 from ..stone import Stone
 
 MAINS = 8
@@ -78,7 +79,7 @@ def round_brilliant(
     girdle_pct: float = 3.5,
     culet_pct: float = 0.0,
     girdle_facets: int = 96,
-    bruted_girdle: bool = False,
+    girdle_finish: str | Finish = "polished",
     diameter_mm: float | None = None,
     weight_ct: float | None = None,
     material: str | Material = "diamond",
@@ -96,7 +97,7 @@ def round_brilliant(
     girdle_pct : girdle thickness at the mains, percent.
     culet_pct : distance between opposite sides of the culet facet, percent; 0 is a point (common practice).
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
-    bruted_girdle : True for a rough girdle, which scatters what it meets.
+    girdle_finish : finish of the girdle facets, ``"polished"`` or ``"absorbing"`` (a bruted girdle); see `Finish`.
     diameter_mm or weight_ct : size; at most one, 6.5 mm if neither.
     material : name or `Material`.
 
@@ -126,6 +127,7 @@ def round_brilliant(
         raise StoneError(
             "the size is given twice", key="weight_ct", value=weight_ct, expected="diameter_mm or weight_ct, not both"
         )
+    girdle = get_finish(girdle_finish, "girdle_finish")
     rings = _rings(p, girdle_facets)
     tiers = [tier for tier, normals, _ in rings for _ in normals]
     stone = Stone.from_planes(
@@ -134,7 +136,7 @@ def round_brilliant(
         tiers=tiers,
         indices=[k for _, normals, _ in rings for k in range(len(normals))],
         material=material,
-        bruted=np.array([bruted_girdle and tier == "girdle" for tier in tiers]),
+        finishes=[girdle if tier == "girdle" else POLISHED for tier in tiers],
         symmetry=MAINS,
         name=name,
     )

@@ -23,7 +23,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .callipers import Callipers, Quantity, centroid, quantity, unit_vector
+from ...plane_geometry import centroid, unit_vector
+from .callipers import Callipers, Quantity, quantity
 
 # tier: (places per main, offset of the first place in steps between mains)
 _PLACES = {

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from ...plane_geometry import centroid, distance_to_edge, following, unit_vector
 from ..stone import Stone
 
 CHAMFER = 0.1
@@ -68,7 +69,7 @@ class Callipers:
         self.center = centroid(self.outline)
         self.close = CLOSE * float(stone.size_mm.max())
         self.start = np.concatenate(self.loops)
-        self.end = np.concatenate([_following(loop) for loop in self.loops])
+        self.end = np.concatenate([following(loop) for loop in self.loops])
         self.on_girdle = np.repeat([tier == "girdle" for tier in stone.tiers], [len(loop) for loop in self.loops])
         self.mains = np.sort(stone.azimuth_deg()[self.tier("crown main") or self.tier("pavilion main")])
         self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
@@ -188,7 +189,7 @@ class Callipers:
         culet = self.tier("culet")
         if culet:
             corners = _corners(self.loops[culet[0]])[:, :2]
-            side = _following(corners) - corners
+            side = following(corners) - corners
             normals = np.column_stack([side[:, 1], -side[:, 0]]) / np.linalg.norm(side, axis=1)[:, None]
             return self.pct(np.ptp(corners @ normals.T, axis=0), [f"side {k}" for k in range(len(side))])
         ends = np.array([self.loops[f][self.loops[f][:, 2].argmin(), :2] for f in self.tier("pavilion main")])
@@ -196,7 +197,7 @@ class Callipers:
 
     def outline_from(self, point: np.ndarray, u: np.ndarray) -> float:
         """Distance from a point (2,) inside the outline to the outline along the unit vector u (2,), mm."""
-        return _reach(self.outline, point, u)
+        return distance_to_edge(self.outline, point, u)
 
     def crown_heights(self) -> list[float]:
         """From the girdle's upper edge to the table's edge at each main's azimuth, mm; empty without table or girdle."""
@@ -207,22 +208,9 @@ class Callipers:
         edge, heights = self.loops[table[0]][:, :2], []
         for azimuth, (_, rim) in zip(self.mains, self.rim, strict=False):
             u = unit_vector(azimuth)
-            x, y = self.center + _reach(edge, self.center, u) * u
+            x, y = self.center + distance_to_edge(edge, self.center, u) * u
             heights.append(float((d - a * x - b * y) / c - rim))
         return heights
-
-
-def _following(rows: np.ndarray) -> np.ndarray:
-    """Each row's follower, the first row's behind the last."""
-    return np.concatenate([rows[1:], rows[:1]])
-
-
-def _reach(polygon: np.ndarray, point: np.ndarray, u: np.ndarray) -> float:
-    """Distance from a point (2,) inside a convex polygon (K, 2) to its edge along the unit vector u (2,)."""
-    side = _following(polygon) - polygon
-    normals = np.column_stack([side[:, 1], -side[:, 0]])
-    towards, gap = normals @ u, ((polygon - point) * normals).sum(axis=1)
-    return float((gap[towards > 0.0] / towards[towards > 0.0]).min())
 
 
 def quantity(values: Iterable[float], unit: str, at: Sequence[str]) -> Quantity | None:
@@ -231,23 +219,9 @@ def quantity(values: Iterable[float], unit: str, at: Sequence[str]) -> Quantity 
     return Quantity(math.fsum(numbers) / len(numbers), unit, numbers, tuple(at)) if numbers else None
 
 
-def unit_vector(azimuth_deg: float) -> np.ndarray:
-    """(2,) unit vector in plan."""
-    azimuth = math.radians(azimuth_deg)
-    return np.array([math.cos(azimuth), math.sin(azimuth)])
-
-
-def centroid(polygon: np.ndarray) -> np.ndarray:
-    """Centroid (2,) of the area of a polygon (K, 2)."""
-    a = polygon - polygon[0]
-    b = _following(a)
-    twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    return np.asarray(polygon[0] + ((a + b) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
-
-
 def _corners(polygon: np.ndarray) -> np.ndarray:
     """Corners (C, 3) of a polygon (K, 3); those that a chamfer joins count as one, at their middle."""
-    side = np.linalg.norm(_following(polygon) - polygon, axis=1)
+    side = np.linalg.norm(following(polygon) - polygon, axis=1)
     long = side >= CHAMFER * side.max()
     first = int(long.argmax()) + 1  # a corner that a long side leads to
     polygon, long = np.roll(polygon, -first, axis=0), np.roll(long, -first)

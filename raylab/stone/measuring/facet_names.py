@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...plane_geometry import following
 from ..polyhedron import Polyhedron, intersect
 
 STEEP_DEG = 75.0
@@ -77,7 +78,7 @@ class _Shape:
         self.width = np.array([np.ptp(p[:, :2] @ t) if len(p) else 0.0 for p, t in zip(self.loops, across, strict=True)])
         self.lowest = np.array([p[:, 2].min() if len(p) else np.inf for p in self.loops])
         self.edges: dict[tuple[int, int], float] = {}
-        owner = {(a, b): f for f, loop in enumerate(body.loops) for a, b in zip(loop, np.roll(loop, -1), strict=True)}
+        owner = {(a, b): f for f, loop in enumerate(body.loops) for a, b in zip(loop, following(loop), strict=True)}
         for (a, b), f in owner.items():
             other = owner.get((b, a))
             if other is not None:

@@ -99,10 +99,16 @@ class Candidates:
 
 
 @njit()
-def _gain(points, first, center, radius, lowest, heights, n, d, cap):  # type: ignore[no-untyped-def]
+def _gain(points, first, center, radius, lowest, heights, n, d, cap):
     """By how much the capped sum of squared heights shrinks when a plane joins the envelope.
 
-    Patches whose ball (`centre`, `radius`) lies below the `lowest` third height of their points are passed over.
+    Patches whose ball (`center`, `radius`) lies below the `lowest` third height of their points are passed over.
+
+    Parameters
+    ----------
+    points : (N, 3) in the order of their patches. first : (P + 1,) where each patch's points start.
+    center, radius, lowest : (P, 3), (P,), (P,). heights : (N, 3) the three largest heights over each point's planes.
+    n, d : (3,) normal and distance of the plane. cap : largest height that counts.
     """
     gain = 0.0
     for q in range(len(center)):
@@ -116,8 +122,11 @@ def _gain(points, first, center, radius, lowest, heights, n, d, cap):  # type: i
 
 
 @njit()
-def _join(points, first, center, radius, lowest, heights, order, n, d, p):  # type: ignore[no-untyped-def]
-    """Let plane p join the envelope."""
+def _join(points, first, center, radius, lowest, heights, order, n, d, p):
+    """Let plane number p, (n, d), join the envelope: `heights` and `order` (N, 3) and `lowest` (P,) are brought up to date.
+
+    The other arguments are those of `_gain`.
+    """
     for q in range(len(center)):
         if np.dot(n, center[q]) - d + radius[q] <= lowest[q]:
             continue

@@ -92,8 +92,16 @@ def envelope(place: np.ndarray, planes: Planes, before: Envelope | None = None) 
 
 
 @njit()
-def _followed(place, normals, distances, before, near, first):  # type: ignore[no-untyped-def]
-    """The envelope, found by climbing from each point's old highest plane to neighbours that are higher."""
+def _followed(place, normals, distances, before, near, first):
+    """The envelope, found by climbing from each point's old highest plane to neighbours that are higher.
+
+    Parameters
+    ----------
+    place : (N, 3) points. normals, distances : (F, 3), (F,). before : (N, 3) the planes that were highest.
+    near, first : planes near each plane, end to end, and where each plane's part starts (F + 1,).
+
+    Returns `order` and `heights` (N, 3).
+    """
     order = np.empty_like(before)
     heights = np.empty(before.shape)
     for v in range(len(place)):
@@ -121,8 +129,8 @@ def _followed(place, normals, distances, before, near, first):  # type: ignore[n
 
 
 @njit()
-def _raised(place, normals, distances):  # type: ignore[no-untyped-def]
-    """The envelope of all planes at every point."""
+def _raised(place, normals, distances):
+    """The envelope of all planes (F, 3), (F,) at every point of `place` (N, 3): `order` and `heights` (N, 3)."""
     order = np.empty((len(place), 3), dtype=np.int32)
     heights = np.empty((len(place), 3))
     nx, ny, nz = normals[:, 0].copy(), normals[:, 1].copy(), normals[:, 2].copy()

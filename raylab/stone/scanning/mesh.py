@@ -127,8 +127,8 @@ def _arrays(vertices_mm: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray,
 
 
 @njit()
-def _welded(vertices, corners):  # type: ignore[no-untyped-def]
-    """Corners renumbered so that vertices at exactly one place are one, and the first vertex of each new number.
+def _welded(vertices, corners):
+    """Corners (T, 3) renumbered so that vertices (V, 3) at exactly one place are one, and the first vertex of each new number.
 
     A hash table with open addressing; places are compared exactly. Unused vertices get no number.
     """

@@ -65,11 +65,13 @@ def pooled_noise(planes: Planes) -> float:
 
 
 @njit()
-def edge_heights(vertices, edges, apexes):  # type: ignore[no-untyped-def]
+def edge_heights(vertices, edges, apexes):
     """(E,) for each edge, the height (mm) of one triangle's apex over the other's plane, scaled to the noise of one vertex.
 
     With the apex written as a sum of the other three points times a, b, c, a height due to vertex noise s has the
     variance (1 + a^2 + b^2 + c^2) s^2. Positive where the mesh is reflex; 0 where a triangle has no area.
+
+    `vertices` (V, 3), mm; `edges` (E, 2) and `apexes` (E, 2) numbers of vertices.
     """
     heights = np.zeros(len(edges))
     for e in range(len(edges)):
@@ -89,5 +91,6 @@ def edge_heights(vertices, edges, apexes):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _arm(vertices, a, b):  # type: ignore[no-untyped-def]
+def _arm(vertices, a, b):
+    """The vector from vertex a to vertex b of vertices (V, 3)."""
     return vertices[b, 0] - vertices[a, 0], vertices[b, 1] - vertices[a, 1], vertices[b, 2] - vertices[a, 2]

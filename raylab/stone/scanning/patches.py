@@ -92,7 +92,7 @@ def _relinked(pairs: np.ndarray, cost: np.ndarray, number: np.ndarray, changed: 
 
 
 @njit()
-def smallest_eigenvalue(xx, yy, zz, xy, xz, yz):  # type: ignore[no-untyped-def]
+def smallest_eigenvalue(xx, yy, zz, xy, xz, yz):
     """Smallest eigenvalue of a symmetric 3x3 matrix, by Jacobi rotations (exact to rounding also where two are equal)."""
     a = np.empty((3, 3))
     a[0, 0], a[1, 1], a[2, 2] = xx, yy, zz
@@ -121,10 +121,10 @@ def smallest_eigenvalue(xx, yy, zz, xy, xz, yz):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _costs(pairs, count, weight, center, scatter, misfit, cost):  # type: ignore[no-untyped-def]
-    """Fill in the missing (negative) costs: growth of the misfit, over the mean weight of a vertex.
+def _costs(pairs, count, weight, center, scatter, misfit, cost):
+    """Fill in the missing (negative) costs (E,): growth of the misfit, over the mean weight of a vertex.
 
-    A patch has half as many vertices as triangles, so a vertex weighs two mean triangles.
+    A patch has half as many vertices as triangles, so a vertex weighs two mean triangles. For the shapes see `Patches`.
     """
     for e in range(len(pairs)):
         if cost[e] >= 0.0:
@@ -145,7 +145,7 @@ def _costs(pairs, count, weight, center, scatter, misfit, cost):  # type: ignore
 
 
 @njit()
-def _shuffled(a, b):  # type: ignore[no-untyped-def]
+def _shuffled(a, b):
     """A fixed scrambling of a pair of numbers, to settle ties without a long chain of them."""
     key = np.uint64(a) * np.uint64(0x9E3779B97F4A7C15) ^ np.uint64(b) * np.uint64(0xC2B2AE3D27D4EB4F)
     key ^= key >> np.uint64(29)
@@ -153,8 +153,11 @@ def _shuffled(a, b):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _matches(pairs, cost, patches, limit):  # type: ignore[no-untyped-def]
-    """Pairs (M, 2) that are each other's cheapest and affordable, and the new number of every old patch."""
+def _matches(pairs, cost, patches, limit):
+    """Pairs (M, 2) that are each other's cheapest and affordable, and the new number (P,) of every old patch.
+
+    `pairs` (E, 2) and their `cost` (E,); `patches` is P.
+    """
     best = np.full(patches, -1, dtype=np.int64)
     for e in range(len(pairs)):
         if cost[e] > limit:
@@ -187,8 +190,11 @@ def _matches(pairs, cost, patches, limit):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _merged(number, mates, count, weight, center, scatter, misfit):  # type: ignore[no-untyped-def]
-    """The patches' moments after the mergers, by the parallel-axis rule."""
+def _merged(number, mates, count, weight, center, scatter, misfit):
+    """The patches' moments after the mergers, by the parallel-axis rule.
+
+    `number` (P,) and `mates` (M, 2) as `_matches` returns them; for the other shapes see `Patches`.
+    """
     patches = number.max() + 1
     new_count = np.empty(patches, dtype=np.int64)
     new_weight = np.empty(patches)

@@ -71,8 +71,15 @@ def _neighbors(found: Envelope, facets: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 @njit()
-def _inner_moments(place, area, normals, distances, center, facet, height, near, first, margin, cut):  # type: ignore[no-untyped-def]
-    """Moments (F, 21) of the vertices that lie `margin` inside every edge of their facet; see `_add`."""
+def _inner_moments(place, area, normals, distances, center, facet, height, near, first, margin, cut):
+    """Moments (F, 21) of the vertices that lie `margin` inside every edge of their facet; see `_add`.
+
+    Parameters
+    ----------
+    place, area : (V, 3), (V,) vertices. normals, distances, center : (F, 3), (F,), (F, 3) planes.
+    facet, height : (V,) each vertex's highest plane and its height over it. near, first : see `_neighbors`.
+    cut : vertices farther from their plane are left out, mm.
+    """
     found = np.zeros((len(normals), 21))
     for v in range(len(place)):
         f = facet[v]
@@ -93,8 +100,14 @@ def _inner_moments(place, area, normals, distances, center, facet, height, near,
 
 
 @njit()
-def _owners(centroid, normals, distances, triangles, facet, rival):  # type: ignore[no-untyped-def]
-    """(T,) the highest plane at each triangle's centroid, sought among those of its corners; among all in a coarse mesh."""
+def _owners(centroid, normals, distances, triangles, facet, rival):
+    """(T,) the highest plane at each triangle's centroid, sought among those of its corners; among all in a coarse mesh.
+
+    Parameters
+    ----------
+    centroid, triangles : (T, 3). normals, distances : (F, 3), (F,) planes.
+    facet, rival : (V,) highest and second plane of each vertex.
+    """
     owner = np.zeros(len(centroid), dtype=np.int32)
     coarse = len(triangles) < 20_000
     for t in range(len(centroid)):
@@ -116,8 +129,14 @@ def _owners(centroid, normals, distances, triangles, facet, rival):  # type: ign
 
 
 @njit()
-def _corner_moments(place, start, around, area, owner, wanted, normals, distances, center, cut):  # type: ignore[no-untyped-def]
-    """Moments (F, 21) of the corners of the triangles of each wanted facet; a vertex counts once for each of its facets."""
+def _corner_moments(place, start, around, area, owner, wanted, normals, distances, center, cut):
+    """Moments (F, 21) of the corners of the triangles of each wanted facet; a vertex counts once for each of its facets.
+
+    Parameters
+    ----------
+    place : (V, 3) vertices. start, around : (V + 1,) where the triangles around each vertex start in `around`.
+    area, owner : (T,) of each triangle. wanted : (F,) bool. normals, distances, center, cut : see `_inner_moments`.
+    """
     found = np.zeros((len(normals), 21))
     for v in range(len(place)):
         x, y, z = place[v]
@@ -138,8 +157,8 @@ def _corner_moments(place, start, around, area, owner, wanted, normals, distance
 
 
 @njit()
-def _add(row, w, x, y, z):  # type: ignore[no-untyped-def]
-    """One more point: its count, then with weight w and again with w^2: sum, first (3) and second (6) moments."""
+def _add(row, w, x, y, z):
+    """Add a point to a row (21,): its count, then with weight w and again with w^2: sum, first (3) and second (6) moments."""
     row[0] += 1.0
     for start, u in ((1, w), (11, w * w)):
         row[start] += u

@@ -19,6 +19,7 @@ from scipy.spatial import ConvexHull
 from ...errors import InputError, StoneError
 from ...optics.materials import Material, get_material
 from ...units import number_in
+from ..finish import POLISHED, Finish, get_finish
 from ..measuring.facet_names import name_tiers
 from ..polyhedron import intersect
 from ..stone import Stone
@@ -52,7 +53,7 @@ def load_scan(
     unit: str | None = None,
     material: str | Material = "diamond",
     noise_um: float | None = None,
-    bruted_girdle: bool = False,
+    girdle_finish: str | Finish = "polished",
     oriented: bool = False,
     min_explained_pct: float = MIN_EXPLAINED_PCT,
 ) -> Scan:
@@ -62,7 +63,7 @@ def load_scan(
     ----------
     unit : the file's unit of length, "um", "mm", "cm", "m" or "in". GLB (metres) and 3MF state their own; for the others it
         must be given.
-    material, noise_um, bruted_girdle, oriented, min_explained_pct : see `stone_from_mesh`.
+    material, noise_um, girdle_finish, oriented, min_explained_pct : see `stone_from_mesh`.
 
     Raises
     ------
@@ -75,7 +76,7 @@ def load_scan(
             mesh.triangles,
             material=material,
             noise_um=noise_um,
-            bruted_girdle=bruted_girdle,
+            girdle_finish=girdle_finish,
             oriented=oriented,
             min_explained_pct=min_explained_pct,
             name=Path(path).stem,
@@ -91,7 +92,7 @@ def stone_from_mesh(
     *,
     material: str | Material = "diamond",
     noise_um: float | None = None,
-    bruted_girdle: bool = False,
+    girdle_finish: str | Finish = "polished",
     oriented: bool = False,
     min_explained_pct: float = MIN_EXPLAINED_PCT,
     name: str = "scan",
@@ -102,7 +103,7 @@ def stone_from_mesh(
     ----------
     vertices_mm, triangles : (V, 3) mm and (T, 3) indices, counter-clockwise from outside.
     noise_um : standard deviation of a vertex's place along the surface's normal, um; estimated from the mesh if None.
-    bruted_girdle : True for a rough girdle, which scatters what it meets.
+    girdle_finish : finish of the girdle facets, ``"polished"`` or ``"absorbing"`` (a bruted girdle); see `Finish`.
     oriented : True to keep the mesh's own axes and origin, which must be raylab's already.
     min_explained_pct : least share of the surface that must lie on planar facets.
 
@@ -113,7 +114,7 @@ def stone_from_mesh(
     if noise_um is not None:
         number_in("noise_um", noise_um, 0.0, 1000.0, "um")
     number_in("min_explained_pct", min_explained_pct, 0.0, 100.0, "%")
-    substance = get_material(material)
+    substance, surface = get_material(material), get_finish(girdle_finish, "girdle_finish")
     mesh = closed_mesh(vertices_mm, triangles)
     _check_size(mesh)
     _check_hull(mesh)
@@ -137,7 +138,7 @@ def stone_from_mesh(
         tiers=tiers,
         indices=pose.tiers.indices,
         material=substance,
-        bruted=np.array([bruted_girdle and tier == "girdle" for tier in tiers]),
+        finishes=[surface if tier == "girdle" else POLISHED for tier in tiers],
         symmetry=pose.tiers.symmetry,
         name=name,
     )

@@ -12,8 +12,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
+from ...plane_geometry import centroid, convex_outline, rotation_about_z
 from ..measuring.facet_names import STEEP_DEG, Tiers, name_tiers
 from ..polyhedron import Polyhedron, intersect
 
@@ -35,10 +35,10 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pos
     up = _upright(normals[table])
     body = intersect(normals @ up.T, distances_mm)
     tiers = name_tiers(normals @ up.T, distances_mm, body=body)
-    turn = _about_z(-math.radians(tiers.azimuth_deg)) @ up
+    turn = rotation_about_z(-math.radians(tiers.azimuth_deg)) @ up
     turned = normals @ turn.T
     body = Polyhedron(body.vertices @ (turn @ up.T).T, body.loops, body.areas, body.centroids @ (turn @ up.T).T)
-    axis = _middle(body.vertices[:, :2])
+    axis = centroid(convex_outline(body.vertices[:, :2]))
     order = tiers.symmetry if tiers.symmetry > 1 else 16
     edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]
     shift = -np.array([*axis, float(np.mean(edges))])
@@ -53,20 +53,6 @@ def _upright(n: np.ndarray) -> np.ndarray:
         return np.diag([1.0, -1.0, -1.0])
     skew = np.array([[0.0, 0.0, -x], [0.0, 0.0, -y], [x, y, 0.0]])
     return np.eye(3) + skew + skew @ skew / (1.0 + z)
-
-
-def _about_z(angle: float) -> np.ndarray:
-    c, s = math.cos(angle), math.sin(angle)
-    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-
-
-def _middle(flat: np.ndarray) -> np.ndarray:
-    """Centroid (2,) of the convex outline of points (N, 2)."""
-    outline = flat[ConvexHull(flat).vertices]
-    a = outline - outline[0]
-    b = np.roll(a, -1, axis=0)
-    twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    return np.asarray(outline[0] + ((a + b) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
 
 
 def _girdle_at(normals: np.ndarray, distances: np.ndarray, azimuth: float) -> float:

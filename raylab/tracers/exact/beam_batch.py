@@ -16,41 +16,66 @@ from .beam_optics import SIDES, START, WIDTH
 class Rules(NamedTuple):
     """How a run goes.
 
-    floor : mm^2; a beam with less PROMISE is set aside. base : number of the first new node. paths : keep nodes at all.
-    limit : when so many beams are held, all that remain are set aside. tolerance : see clip.split, mm.
-    polarized, max_bounces. absorption : 1/mm.
+    Attributes
+    ----------
+    floor : mm^2; a beam with less PRIORITY is set aside.
+    first_node : number of the first new node.
+    keep_paths : keep nodes at all; always in a tinted stone.
+    limit : when so many beams are held, all that remain are set aside.
+    tolerance : mm, see `clipping.split`.
+    polarized, max_bounces : see `trace_beams`.
     """
 
     floor: float
-    base: int
-    paths: bool
+    first_node: int
+    keep_paths: bool
     limit: int
     tolerance: float
     polarized: bool
     max_bounces: int
-    absorption: float
 
 
-class Setting(NamedTuple):
+class Surroundings(NamedTuple):
     """What beams run through.
 
-    stone : filled up, see `facing`. fence, fences : see `fence`. dome. turn : (3, 3) the stone's frame to the dome's.
+    Attributes
+    ----------
+    stone : padded, see `nearest_plane`. neighbors, neighbor_starts : see `single_facet.neighbor_planes`.
+    dome : what is around the stone. turn : (3, 3) rotation from the stone's frame to the dome's.
     """
 
     stone: StoneTable
-    fence: np.ndarray
-    fences: np.ndarray
+    neighbors: np.ndarray
+    neighbor_starts: np.ndarray
     dome: DomeTable
     turn: np.ndarray
+
+
+class BeamSet(NamedTuple):
+    """Beams and their polygons.
+
+    Attributes
+    ----------
+    beams : (B, WIDTH). ledgers : (B, CHANNELS). corners : (K, 2) all polygons, mm; a beam's are at its START.
+    """
+
+    beams: np.ndarray
+    ledgers: np.ndarray
+    corners: np.ndarray
 
 
 class Batch(NamedTuple):
     """Beams that a run left behind.
 
-    beams : (B, WIDTH). ledgers : (B, CHANNELS). corners : (K, 2) all polygons end to end, mm.
+    Attributes
+    ----------
+    beams, ledgers, corners : as in `BeamSet`, the polygons end to end.
     nodes : (N, 2) the paths' nodes: number of the node before (-1: none) and the facet met; the run's own are numbered from
-    `Rules.base` on. events : (N, EVENT) in a tinted stone, else empty. pieces : number of reflected pieces.
-    lost : number of beams that could not be split and were left as they were. stopped : True if the limit ended the work.
+        `Rules.first_node` on.
+    events : (N, EVENT) in a tinted stone, else empty.
+    pieces : number of reflected pieces.
+    lost : number of beams that could not be split and were left as they were.
+    stopped : True if the limit ended the work.
     through : (F, CHANNELS) mm^2, area times ledger of what left or was scattered at each facet; colourless stones only.
     """
 
@@ -65,32 +90,31 @@ class Batch(NamedTuple):
     through: np.ndarray
 
 
-Some = tuple[np.ndarray, np.ndarray, np.ndarray]
-"""Beams, their ledgers and the corners of their polygons."""
-
-
-def gather(chosen: list[tuple[Batch, np.ndarray]]) -> Some:
-    """Beams of batches, by their rows, close together in new arrays."""
-    rows = sum(len(which) for _, which in chosen)
-    places = sum(int(batch.beams[which, SIDES].sum()) for batch, which in chosen)
-    into = np.empty((rows, WIDTH)), np.empty((rows, CHANNELS)), np.empty((places, 2))
-    row = used = 0
+def gather(chosen: list[tuple[Batch, np.ndarray]]) -> BeamSet:
+    """Beams of batches, chosen by their numbers, close together in new arrays."""
+    count = sum(len(which) for _, which in chosen)
+    corners = sum(int(batch.beams[which, SIDES].sum()) for batch, which in chosen)
+    into = BeamSet(np.empty((count, WIDTH)), np.empty((count, CHANNELS)), np.empty((corners, 2)))
+    first = used = 0
     for batch, which in chosen:
-        row, used = _copy(batch.beams, batch.ledgers, batch.corners, which, *into, row, used)
+        first, used = _copy(batch.beams, batch.ledgers, batch.corners, which, *into, first, used)
     return into
 
 
 @njit()
-def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, row, used):  # type: ignore[no-untyped-def]
-    """Copy the rows `which` to `row` and on, their corners to `used` and on; returns where they end."""
+def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, first, used):
+    """Copy the beams `which` (T,) to `first` and on, their corners to `used` and on; returns where they end.
+
+    Three arrays as in `BeamSet` to copy from, three to copy into.
+    """
     for b in which:
         size, start = int(beams[b, SIDES]), int(beams[b, START])
         for k in range(WIDTH):
-            into[row, k] = beams[b, k]
+            into[first, k] = beams[b, k]
         for k in range(CHANNELS):
-            into_ledgers[row, k] = ledgers[b, k]
+            into_ledgers[first, k] = ledgers[b, k]
         for k in range(size):
             into_corners[used + k, 0], into_corners[used + k, 1] = corners[start + k, 0], corners[start + k, 1]
-        into[row, START] = used
-        row, used = row + 1, used + size
-    return row, used
+        into[first, START] = used
+        first, used = first + 1, used + size
+    return first, used

@@ -2,53 +2,58 @@
 
 A beam's ledger goes on to all its pieces. So where a path ends, its polygon has the full ledger of every ray in it. In a
 tinted stone the weights vary along a polygon: then the kernel keeps the colourless weights and the path lengths, one row of
-EVENT numbers per node of the path, and `tint` integrates them where the paths have ended.
+EVENT numbers per node of the path, and `mean_transmission` integrates them where the paths have ended.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
 from ...jit import njit
-from ..ledger import CHANNELS, SCATTERED, tally_exit
-from .beam_batch import Batch, Rules, Setting, Some
+from ...stone.finish import ABSORBS
+from ..ledger import CHANNELS, SCATTERED, SKY, tally_exit
+from .beam_batch import Batch, BeamSet, Rules, Surroundings
 from .beam_optics import (
+    ALIVE,
     AREA,
     BEFORE,
+    DIRECTION,
     EVENT,
-    HITS,
-    HITS_BEFORE,
     INTENSITY,
     LEAVES,
-    LIVE,
     MEMORY,
-    MOST,
-    MOST_AT,
-    MOST_TO,
     NODE,
     POWER,
-    PROMISE,
-    RATE,
+    PRIORITY,
+    REFLECTIONS,
+    REFLECTIONS_BEFORE,
+    RELEASE,
     SIDES,
-    SLID,
+    SLIDE,
     START,
-    WAY,
+    STRONGEST,
+    STRONGEST_ENTRY,
+    STRONGEST_NODE,
     WIDTH,
-    booked,
-    meet,
     path_length,
-    promise,
+    priority,
+    reflect_beam,
     shortest,
 )
-from .clipping import OWNER, SIZE, X, Y, area_of, new_workspace, polygon, split
-from .single_facet import whole
+from .clipping import ROW, SIZE, X, Y, area_of, new_workspace, polygon, split
+from .nearest_plane import NX, NY, NZ, D
+from .single_facet import single_facet
 
 
 @njit()
-def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):  # type: ignore[no-untyped-def]
-    """Write a beam, its ledger and its polygon into row `count`, corners from `used` on."""
+def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):
+    """Write a beam (WIDTH,), its ledger (CHANNELS,) and its polygon as number `count`, corners from `used` on.
+
+    The first three arrays are those of a `BeamSet`.
+    """
     for k in range(WIDTH):
         beams[count, k] = beam[k]
     for k in range(CHANNELS):
@@ -58,123 +63,149 @@ def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):  # typ
         corners[used + k, 0], corners[used + k, 1] = x[k], y[k]
 
 
-# Counters of one run, in `at`: beams on the stack and their corners, beams done and their corners, nodes, place in `todo`,
-# pieces reflected, beams that could not be split, beams that found no room within the limit.
+# Counters of one run: beams on the stack and their corners, beams done and their corners, nodes, place in `todo`, pieces
+# reflected, beams that could not be split, beams that found no room within the limit.
 DEPTH, TOP, KEPT, USED, KNOWN, NEXT, PIECES, LOST, TURNED_AWAY = range(9)
 COUNTERS = 9
 
 
+class AtHand(NamedTuple):
+    """Room for what is at hand: a polygon (x, y), a beam and its ledger, one of its pieces and that one's ledger, an event."""
+
+    x: np.ndarray
+    y: np.ndarray
+    beam: np.ndarray
+    ledger: np.ndarray
+    piece: np.ndarray
+    piece_ledger: np.ndarray
+    event: np.ndarray
+
+
 @njit(nogil=True)
-def _go(  # type: ignore[no-untyped-def]
-    at, rules, held, held_ledgers, held_corners, todo, planes, bruted, facet, n, mains, core2, dome, turn,
-    fence, fences, ahead, bits, corner, cells, edges, made, x, y, beam, ledger, piece, account, event,
-    stack, stack_ledgers, stack_corners, done, done_ledgers, done_corners, nodes, events, through,
-):  # fmt: skip
+def _trace(counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through):
     """Work until `todo` is done (returns 0) or an array is full (returns how many pieces must find room).
 
-    A beam that one facet takes whole stays in hand (`flying`): its row on the stack is kept for it, but is out of date.
-    Arrays are handed down one by one and none is replaced inside the loop: see `clip`.
+    A beam that one facet takes whole stays in hand (`flying`): its place on the stack is kept for it, but is out of date.
+
+    Parameters
+    ----------
+    counters : (COUNTERS,). rules, surroundings : see `beam_batch`. entering, todo : see `trace_batch`.
+    workspace : see `clipping`. at_hand : see `AtHand`. stack, done : each a `BeamSet`, beams to go on and beams set aside.
+    nodes, events, through : see `Batch`.
     """
-    most_sides, tinted, flying, sides, top = planes.shape[0] + 64, rules.absorption > 0.0, False, 0, 0
-    while at[DEPTH] > 0 or at[NEXT] < todo.size:
-        if at[DEPTH] == 0:
-            first = todo[at[NEXT]]
+    # Tuples are taken apart here, once: numba counts references at every look into one, see `clipping`.
+    floor, first_node, keep_paths, limit, tolerance, polarized, max_bounces = rules
+    held, held_ledgers, held_corners = entering
+    stone, neighbors, neighbor_starts, dome, turn = surroundings
+    finish, facet, sloping, core_radius2 = stone.finish, stone.facet, stone.sloping, stone.core_radius2
+    index, absorption = stone.medium.n, stone.medium.absorption_per_mm
+    columns, keys, corners, cells, edges, cuts = workspace
+    x, y, beam, ledger, piece, piece_ledger, event = at_hand
+    stack_beams, stack_ledgers, stack_corners = stack
+    done_beams, done_ledgers, done_corners = done
+    most_sides, tinted, flying, sides, top = columns.shape[1] + 64, absorption > 0.0, False, 0, 0
+    while counters[DEPTH] > 0 or counters[NEXT] < todo.size:
+        if counters[DEPTH] == 0:
+            first = todo[counters[NEXT]]
             sides, start = int(held[first, SIDES]), int(held[first, START])
             for k in range(sides):
                 x[k], y[k] = held_corners[start + k, 0], held_corners[start + k, 1]
-            _put(stack, stack_ledgers, stack_corners, 0, 0, held[first], held_ledgers[first], x, y, sides)
-            at[DEPTH], at[TOP] = 1, sides
-            at[NEXT] += 1
-        depth = at[DEPTH] - 1
+            _put(stack_beams, stack_ledgers, stack_corners, 0, 0, held[first], held_ledgers[first], x, y, sides)
+            counters[DEPTH], counters[TOP] = 1, sides
+            counters[NEXT] += 1
+        depth = counters[DEPTH] - 1
         if not flying:
             for k in range(WIDTH):
-                beam[k] = stack[depth, k]
+                beam[k] = stack_beams[depth, k]
             for k in range(CHANNELS):
                 ledger[k] = stack_ledgers[depth, k]
             sides, top = int(beam[SIDES]), int(beam[START])
             for k in range(sides):
                 x[k], y[k] = stack_corners[top + k, 0], stack_corners[top + k, 1]
-        count, total, met, alone, slide, room = -1, sides, -1, False, 0.0, at[KEPT] + depth < rules.limit
-        if room:
-            met, alone, slide = whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, rules.tolerance)
+        count, total, met, alone, slide, within = -1, sides, -1, False, 0.0, counters[KEPT] + depth < limit
+        if within:
+            met, alone, slide = single_facet(
+                columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance
+            )
         if alone:
             count, total = 1, 2 * sides
         elif met >= 0 and sides <= most_sides:
             for k in range(sides):
-                corner[k, X], corner[k, Y] = x[k], y[k]
-            count = split(ahead, bits, corner, cells, edges, made, beam, sides, met, mains, core2, rules.tolerance)
+                corners[k, X], corners[k, Y] = x[k], y[k]
+            count = split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core_radius2, tolerance)
             for cell in range(count):
                 total += cells[cell, SIZE]
-        kept, used, known = at[KEPT], at[USED], at[KNOWN]
+        kept, used, known = counters[KEPT], counters[USED], counters[KNOWN]
         if (
-            kept + max(count, 1) > done.shape[0]
+            kept + max(count, 1) > done_beams.shape[0]
             or used + total > done_corners.shape[0]
-            or depth + count > stack.shape[0]
+            or depth + count > stack_beams.shape[0]
             or top + total > stack_corners.shape[0]
             or known + count > nodes.shape[0]
         ):
             if flying:
-                _put(stack, stack_ledgers, stack_corners, depth, top, beam, ledger, x, y, sides)
+                _put(stack_beams, stack_ledgers, stack_corners, depth, top, beam, ledger, x, y, sides)
             return max(count, 1)
         flying = False
         if count < 0:
-            if room:
-                at[LOST] += 1
-                beam[LIVE] = 0.0
+            if within:
+                counters[LOST] += 1
+                beam[ALIVE] = 0.0
             else:
-                at[TURNED_AWAY] += 1
-            _put(done, done_ledgers, done_corners, kept, used, beam, ledger, x, y, sides)
+                counters[TURNED_AWAY] += 1
+            _put(done_beams, done_ledgers, done_corners, kept, used, beam, ledger, x, y, sides)
             kept += 1
             used += sides
         for k in range(3):  # slide o along v to the surface
             beam[k] += slide * beam[9 + k]
-        beam[SLID] += slide
+        beam[SLIDE] += slide
         for cell in range(count):
             for k in range(WIDTH):
                 piece[k] = beam[k]
             for k in range(CHANNELS):
-                account[k] = ledger[k]
+                piece_ledger[k] = ledger[k]
             size, row = sides, met
             if not alone:
-                size, row = polygon(corner, cells, cell, sides, x, y), cells[cell, OWNER]
+                size, row = polygon(corners, cells, cell, sides, x, y), cells[cell, ROW]
                 piece[AREA] = area_of(x, y, size)
-            at[PIECES] += 1
-            nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
+            counters[PIECES] += 1
+            nx, ny, nz, d = columns[NX, row], columns[NY, row], columns[NZ, row], columns[D, row]
             if tinted:
                 path_length(event, beam, nx, ny, nz, d)
-            if bruted[row]:
-                weight, ux, uy, uz = beam[INTENSITY], 0.0, 0.0, 0.0
-                piece[INTENSITY], piece[LIVE] = 0.0, 0.0
+            if finish[row] == ABSORBS:
+                weight, tx, ty, tz, entry = beam[INTENSITY], 0.0, 0.0, 0.0, SCATTERED
+                piece[INTENSITY], piece[ALIVE] = 0.0, 0.0
             else:
-                weight, ux, uy, uz = meet(piece, nx, ny, nz, d, n, rules.polarized)
-                piece[HITS] += 1.0
+                weight, tx, ty, tz = reflect_beam(piece, nx, ny, nz, d, index, polarized)
+                entry = SKY
+                piece[REFLECTIONS] += 1.0
             piece[POWER] = piece[INTENSITY] * piece[AREA]
             if beam[INTENSITY] > 0.0:
-                piece[RATE] += MEMORY * (weight / beam[INTENSITY] - piece[RATE])
+                piece[RELEASE] += MEMORY * (weight / beam[INTENSITY] - piece[RELEASE])
             if tinted:
-                piece[POWER] *= math.exp(-rules.absorption * shortest(event, x, y, size))
-                event[BEFORE], event[LEAVES], event[HITS_BEFORE] = beam[INTENSITY], weight, beam[HITS]
-                event[WAY], event[WAY + 1], event[WAY + 2] = ux, uy, uz
+                piece[POWER] *= math.exp(-absorption * shortest(event, x, y, size))
+                event[BEFORE], event[LEAVES], event[REFLECTIONS_BEFORE] = beam[INTENSITY], weight, beam[REFLECTIONS]
+                event[DIRECTION], event[DIRECTION + 1], event[DIRECTION + 2] = tx, ty, tz
                 for k in range(EVENT):
                     events[known, k] = event[k]
             elif weight > 0.0:
-                if bruted[row]:
-                    account[SCATTERED] += weight
+                if entry == SCATTERED:
+                    piece_ledger[SCATTERED] += weight
                 else:
-                    tally_exit(account, weight, ux, uy, uz, beam[HITS], turn, dome)
+                    entry = tally_exit(piece_ledger, weight, tx, ty, tz, beam[REFLECTIONS], turn, dome)
                 for k in range(CHANNELS):
-                    through[facet[row], k] += piece[AREA] * (account[k] - ledger[k])
-            piece[PROMISE] = promise(piece)
-            if rules.paths:
+                    through[facet[row], k] += piece[AREA] * (piece_ledger[k] - ledger[k])
+            piece[PRIORITY] = priority(piece)
+            if keep_paths:
                 nodes[known, 0], nodes[known, 1] = int(beam[NODE]), facet[row]
-                piece[NODE] = rules.base + known
+                piece[NODE] = first_node + known
                 known += 1
-            if weight > piece[MOST] and not tinted:
-                piece[MOST], piece[MOST_AT], piece[MOST_TO] = weight, piece[NODE], booked(account, ledger)
-            if piece[HITS] >= rules.max_bounces:
-                piece[LIVE] = 0.0
-            if not (piece[LIVE] != 0.0 and piece[PROMISE] >= rules.floor):
-                _put(done, done_ledgers, done_corners, kept, used, piece, account, x, y, size)
+            if weight > piece[STRONGEST] and not tinted:
+                piece[STRONGEST], piece[STRONGEST_NODE], piece[STRONGEST_ENTRY] = weight, piece[NODE], entry
+            if piece[REFLECTIONS] >= max_bounces:
+                piece[ALIVE] = 0.0
+            if not (piece[ALIVE] != 0.0 and piece[PRIORITY] >= floor):
+                _put(done_beams, done_ledgers, done_corners, kept, used, piece, piece_ledger, x, y, size)
                 kept += 1
                 used += size
             elif alone:  # goes on as it is, and keeps its place on the stack
@@ -183,65 +214,68 @@ def _go(  # type: ignore[no-untyped-def]
                 for k in range(WIDTH):
                     beam[k] = piece[k]
                 for k in range(CHANNELS):
-                    ledger[k] = account[k]
+                    ledger[k] = piece_ledger[k]
             else:
-                _put(stack, stack_ledgers, stack_corners, depth, top, piece, account, x, y, size)
+                _put(stack_beams, stack_ledgers, stack_corners, depth, top, piece, piece_ledger, x, y, size)
                 depth += 1
                 top += size
-        at[DEPTH], at[KEPT], at[USED], at[KNOWN] = depth, kept, used, known
-        at[TOP] = top + sides if flying else top
+        counters[DEPTH], counters[KEPT], counters[USED], counters[KNOWN] = depth, kept, used, known
+        counters[TOP] = top + sides if flying else top
     return 0
 
 
-def _with_room(arrays: list[np.ndarray], rows: int) -> list[np.ndarray]:
-    """The arrays, each doubled until it has so many rows."""
-    grown = []
-    for array in arrays:
-        while len(array) < rows:
-            array = np.concatenate([array, np.empty_like(array)])
-        grown.append(array)
-    return grown
+def _enlarged(array: np.ndarray, rows: int) -> np.ndarray:
+    """The array, doubled until it has so many rows."""
+    while len(array) < rows:
+        array = np.concatenate([array, np.empty_like(array)])
+    return array
 
 
-def run(rules: Rules, active: Some, todo: np.ndarray, setting: Setting) -> Batch:
+def _new_set(beams: int, corners: int) -> BeamSet:
+    """Room for beams and corners."""
+    return BeamSet(np.empty((beams, WIDTH)), np.empty((beams, CHANNELS)), np.empty((corners, 2)))
+
+
+def _with_room(beams: BeamSet, count: int, corners: int) -> BeamSet:
+    """The set with room for so many beams and corners."""
+    return BeamSet(_enlarged(beams.beams, count), _enlarged(beams.ledgers, count), _enlarged(beams.corners, corners))
+
+
+def trace_batch(rules: Rules, entering: BeamSet, todo: np.ndarray, surroundings: Surroundings) -> Batch:
     """Trace beams and all their pieces until each has ended or carries less than the floor.
 
     Parameters
     ----------
-    rules : see `batches`; with absorption above 0, `paths` must be True.
-    active : beams (B, WIDTH), their ledgers (B, CHANNELS) and polygons (K, 2); not changed. todo : (T,) which of them.
+    rules, surroundings : see `beam_batch`.
+    entering : beams, their ledgers and polygons; not changed. todo : (T,) the numbers of those to trace.
 
     Returns the beams set aside or ended. Other threads may run meanwhile.
     """
-    stone, fence, fences, dome, turn = setting
+    stone = surroundings.stone
+    tinted = stone.medium.absorption_per_mm > 0.0
     workspace = new_workspace(stone.planes)
-    room, some = workspace[3].shape[1], max(256, 4 * len(todo))
-    spare = [np.empty(n) for n in (room, room, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT)]
-    stack, done = ([np.empty((n, WIDTH)), np.empty((n, CHANNELS))] for n in (256, some))
-    stack_corners, done_corners = ([np.empty((5 * n + room, 2))] for n in (256, some))
-    nodes = [np.empty((some, 2), np.int32)]
-    events = [np.empty((some if rules.absorption > 0.0 else 0, EVENT))]
-    at, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
-    while need := _go(
-        at, rules, *active, todo, stone.planes, stone.bruted, stone.facet, stone.n, stone.mains,
-        stone.core2, dome, turn, fence, fences, *workspace, *spare, *stack, *stack_corners, *done, *done_corners,
-        *nodes, *events, through,
+    most, some = workspace.cells.shape[1], max(256, 4 * len(todo))
+    at_hand = AtHand(*(np.empty(n) for n in (most, most, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT)))
+    stack, done = (_new_set(n, 5 * n + most) for n in (256, some))
+    nodes, events = np.empty((some, 2), np.int32), np.empty((some if tinted else 0, EVENT))
+    counters, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
+    while need := _trace(
+        counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through
     ):  # fmt: skip
-        stack, done = _with_room(stack, at[DEPTH] + need), _with_room(done, at[KEPT] + need)
-        stack_corners = _with_room(stack_corners, at[TOP] + (need + 1) * room)
-        done_corners = _with_room(done_corners, at[USED] + (need + 1) * room)
-        nodes = _with_room(nodes, at[KNOWN] + need)
-        if rules.absorption > 0.0:
-            events = _with_room(events, len(nodes[0]))
-    kept, used, known = at[KEPT], at[USED], at[KNOWN]
+        stack = _with_room(stack, counters[DEPTH] + need, counters[TOP] + (need + 1) * most)
+        done = _with_room(done, counters[KEPT] + need, counters[USED] + (need + 1) * most)
+        nodes = _enlarged(nodes, counters[KNOWN] + need)
+        if tinted:
+            events = _enlarged(events, len(nodes))
+    kept, used, known = counters[KEPT], counters[USED], counters[KNOWN]
     return Batch(
-        done[0][:kept],
-        done[1][:kept],
-        done_corners[0][:used],
-        nodes[0][:known],
-        events[0][:known],
-        int(at[PIECES]),
-        int(at[LOST]),
-        bool(at[TURNED_AWAY]),
+        done.beams[:kept],
+        done.ledgers[:kept],
+        done.corners[:used],
+        nodes[:known],
+        events[:known],
+        int(counters[PIECES]),
+        int(counters[LOST]),
+        bool(counters[TURNED_AWAY]),
         through,
     )

@@ -5,10 +5,11 @@ facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Bor
 the physics). The result has no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
 is a bracket that holds for certain.
 
-    trace_beams      entering beams (here), rounds of work (`rounds`), the loop (`beam_kernel`) over `batches`, and its parts:
-                     one beam and one facet (`beam_optics`), cutting a polygon (`clip`, `facing`)
-    wedge, tint      symmetry; body colour along whole polygons
-    Beams            the polygons, their sums, and their pixels (`coverage`)
+    trace_beams      entering beams (here), rounds of work (`schedule`), the loop (`beam_kernel`) over batches (`beam_batch`)
+                     and its parts: one beam and one facet (`beam_optics`, `nearest_plane`, `single_facet`), cutting a
+                     polygon (`clipping`)
+    wedge, tint      symmetry (`shared_symmetry`); body colour along whole polygons (`mean_transmission`)
+    Beams            the polygons, their sums, and their pixels (`pixel_coverage`)
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from functools import cached_property
 import numba
 import numpy as np
 
+from ... import plane_geometry
 from ...errors import InputError, UnsupportedScene
 from ...lighting.dome import DomeTable
 from ...scene.pixel_grid import PixelGrid
@@ -29,23 +31,18 @@ from ..ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
 from . import beam_optics as optics
-from .beam_batch import Batch, Rules, Setting
+from .beam_batch import Batch, Rules, Surroundings
 from .mean_transmission import gather
-from .nearest_plane import filled_up
+from .nearest_plane import padded
 from .pixel_coverage import rasterize
 from .schedule import by_rounds
 from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
-from .single_facet import fences_of
-
-# Where many stones are traced, memory that each hands back to the system costs the next a tenth of its time to get again.
-# glibc hands back what is larger than the largest block ever freed, up to 32 MB: this one, never touched, sets that.
-# The price is memory kept, 200 MB in a film on two threads; see the film in benchmarks/README.md.
-np.empty(31 << 20, np.uint8)
+from .single_facet import neighbor_planes
 
 NAME = "beams"
 """What this engine is called in the table."""
 TOLERANCE = 1e-12
-"""Share of the stone's size by which a cut may be off; see `clip`."""
+"""Share of the stone's size by which a cut may be off; see `clipping`."""
 MAX_BEAMS = 1_000_000
 """Most polygons held at a time, 400 MB of them."""
 
@@ -63,8 +60,8 @@ class Beams:
     leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
         of the node before (-1: none) and the facet met; the first is the entry.
     strongest : (L,) the node at which the largest single weight of the polygon was booked, empty if paths were not kept:
-        where the most left or was scattered at once, or the last node if more is untraced. towards : (L,) under which
-        ledger entry that was (SKY, HEAD, LEAK, SCATTERED or UNTRACED of `ledger`).
+        where the most left or was scattered at once, or the last node if more is untraced.
+    strongest_entry : (L,) under which ledger entry that was (SKY, HEAD, LEAK, SCATTERED or UNTRACED of `ledger`).
     copy_of : (L,) the symmetry copy a polygon is, see `Symmetry`; zeros before `unfolded`.
     symmetry : what the polygons stand for. Where it is more than the identity they tile one wedge.
     through : (F, CHANNELS) which facet let it out: area means over the whole outline of what left through each facet of the
@@ -82,7 +79,7 @@ class Beams:
     leaves: np.ndarray
     nodes: np.ndarray
     strongest: np.ndarray
-    towards: np.ndarray
+    strongest_entry: np.ndarray
     copy_of: np.ndarray
     symmetry: Symmetry
     through: np.ndarray
@@ -165,7 +162,7 @@ class Beams:
             squares=np.tile(self.squares, (self.copies, 1)),
             leaves=np.tile(self.leaves, self.copies),
             strongest=np.tile(self.strongest, self.copies),
-            towards=np.tile(self.towards, self.copies),
+            strongest_entry=np.tile(self.strongest_entry, self.copies),
             copy_of=np.repeat(np.arange(self.copies), len(self)),
             # The copies stand for themselves now; `facets` still turns each one's path into its own facets.
             symmetry=Symmetry(np.eye(2)[None], self.symmetry.facets, np.empty((0, 2))),
@@ -223,31 +220,31 @@ def trace_beams(
         raise UnsupportedScene.by((NAME, reason))
     whole_in("max_beams", max_beams, 1, 100_000_000)
     stone, settings, sky = scene.stone, scene.settings, scene.dome.table
-    table, turn = stone_table(stone, wavelength_nm), np.ascontiguousarray(scene.view.rotation())
+    table, turn = padded(stone_table(stone, wavelength_nm)), np.ascontiguousarray(scene.view.rotation())
     symmetry = find_symmetry(stone, sky, turn) if wedge else no_symmetry(stone)
     first = _entries(stone, table, sky, turn, symmetry.cuts, settings.polarized)
     rules = Rules(
         floor=0.0,
-        base=0,
-        paths=bool(keep_paths or table.absorption > 0.0),
+        first_node=0,
+        keep_paths=bool(keep_paths or table.medium.absorption_per_mm > 0.0),
         limit=max_beams,
         tolerance=TOLERANCE * float(stone.size_mm.max()),
         polarized=settings.polarized,
         max_bounces=settings.max_bounces,
-        absorption=float(table.absorption),
     )
-    even = filled_up(table)
-    setting = Setting(even, *fences_of(stone, even), sky, turn)
-    batch, rounds = by_rounds(first, rules, settings.precision, setting, threads or numba.get_num_threads())
-    if table.absorption > 0.0:
+    surroundings = Surroundings(table, *neighbor_planes(stone, table), sky, turn)
+    batch, rounds = by_rounds(first, rules, settings.precision, surroundings, threads or numba.get_num_threads())
+    absorption = table.medium.absorption_per_mm
+    if absorption > 0.0:
         squares = gather(
-            batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, rules.absorption, sky, turn, batch.through
+            batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, absorption, sky, turn, batch.through
         )
     else:
         batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
         squares = batch.ledgers[:, [LUMINANCE, UNTRACED]] ** 2
-    size, leaves = (batch.beams[:, column].astype(np.int64) for column in (optics.SIDES, optics.NODE))
-    inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.MOST]
+    columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
+    size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
+    inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]
     return Beams(
         vertices_mm=batch.corners,
         starts=np.concatenate([[0], np.cumsum(size)]),
@@ -256,8 +253,8 @@ def trace_beams(
         squares=squares,
         leaves=leaves if keep_paths else np.empty(0, np.int64),
         nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
-        strongest=np.where(inside, leaves, batch.beams[:, optics.MOST_AT].astype(np.int64))[: len(size) if keep_paths else 0],
-        towards=np.where(inside, UNTRACED, batch.beams[:, optics.MOST_TO].astype(np.int64)),
+        strongest=np.where(inside, leaves, strongest) if keep_paths else np.empty(0, np.int64),
+        strongest_entry=np.where(inside, UNTRACED, entry),
         copy_of=np.zeros(len(size), np.int64),
         symmetry=symmetry,
         through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
@@ -271,7 +268,7 @@ def trace_beams(
 def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarized: bool) -> Batch:
     """One beam through each facet that faces the eye, cut to the wedge."""
     seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
-    row_of = np.argsort(table.facet)
+    row_of = {facet: row for row, facet in enumerate(table.facet.tolist())}
     nothing = 1e-17 * float(np.ptp(seen, axis=0).max()) ** 2  # a sliver at a corner that a cut runs through
     nodes: list[tuple[int, int]] = []
     beams, ledgers, corners, used = [], [], [], 0
@@ -284,14 +281,14 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     reaching = np.logical_or.reduceat(corners_inside, starts)
     for facet in facing[reaching.all(axis=1)]:
         polygon = within(seen[loops[facet]], cuts)
-        area = _area(polygon)
+        area = plane_geometry.area(polygon)
         if not area > nothing:
             continue
         beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
-        optics.enter(beam, ledger, int(row_of[facet]), table, sky, turn, polarized)
+        optics.enter_beam(beam, ledger, row_of[int(facet)], table, sky, turn, polarized)
         beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
-        beam[optics.PROMISE] = optics.promise(beam)
-        beam[[optics.NODE, optics.MOST_AT, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)
+        beam[optics.PRIORITY] = optics.priority(beam)
+        beam[[optics.NODE, optics.STRONGEST_NODE, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)
         through[facet] += area * ledger
         beams.append(beam)
         ledgers.append(ledger)
@@ -309,14 +306,6 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
         stopped=False,
         through=through,
     )
-
-
-def _area(polygon: np.ndarray) -> float:
-    """Area of a polygon (K, 2), taken about its first corner."""
-    if len(polygon) < 3:
-        return 0.0
-    x, y = (polygon[1:] - polygon[0]).T
-    return 0.5 * float(x[:-1] @ y[1:] - x[1:] @ y[:-1])
 
 
 def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:

@@ -1,61 +1,80 @@
 """Cutting a polygon by the facets that a beam meets, without a gap and without an overlap.
 
 All rays of a beam run along one direction v. Ray (x, y) of the map plane is the line o(x, y) + t v, where o is affine in
-(x, y); it leaves the body at the smallest t_f(x, y) = (d_f - n_f.o)/(n_f.v) over the facets f that face along v. Each t_f
-is affine too, so the facet that wins does so on a convex polygon, and the winners' polygons tile the beam.
+(x, y); it leaves the body at the smallest t = (d - n.o)/(n.v) over the planes that face along v. Each t is affine in (x, y)
+too, so the plane that wins does so on a convex polygon, and the winners' polygons tile the beam.
 
-The tiling is built facet by facet. It is kept as cells that share their corners by number, and each corner holds the
-smallest t so far. A new facet takes the corners where it is nearer by more than a tolerance; an edge with one corner taken
+The tiling is built plane by plane. It is kept as cells that share their corners by number, and each corner holds the
+smallest t so far. A new plane takes the corners where it is nearer by more than a tolerance; an edge with one corner taken
 is cut once, and the cells on both sides get the same new corner. So the cells tile the polygon whatever rounding does;
-rounding can only shift a cut, by the tolerance. Which facets are needed is decided without a guess: the smallest of affine
-functions is concave, so a facet that wins anywhere in a cell wins at one of its corners, and every corner is compared with
-every facet.
+rounding can only shift a cut, by the tolerance. Which planes are needed is decided without a guess: the smallest of affine
+functions is concave, so a plane that wins anywhere in a cell wins at one of its corners, and every corner is compared with
+every plane.
 
 A tie within the tolerance is no win: a beam that runs exactly along an edge stays whole on one side of it.
 
-How it is made fast: arrays are handed down one by one and used to the end of each function, because numba counts
-references (two locked operations) at every look into a tuple and at every array whose last use stands under a condition;
-that alone took two thirds of the time.
+Planes are named by their rows in the stone's table. The functions here take arrays one by one and use them to their end,
+because numba counts references (two locked operations) at every look into a tuple and at every array whose last use stands
+under a condition; that alone once took two thirds of the time.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from ...jit import njit
-from .nearest_plane import OVER, distance, face, first_met, line, nearer, new_ahead, outside
+from .nearest_plane import RECIPROCAL, count_nearer, distance, leaves_core, nearest_plane, new_columns, ray_origin, scale
 
-# The workspace: arrays that one cut after another uses. `ahead`, `bits`: see `facing`.
-# corner (K, 7): x, y; smallest t so far and 1/(n.v) of its facet; for the facet being put in, its t minus the smallest and
-#   its side: -1 nearer, 1 farther, 0 within the tolerance; for a corner that a cut made on side k of the polygon k, else -1.
-X, Y, T, T_OVER, GAIN, SIDE, BORDER = range(7)
-# cells (F + 2, W): number of corners, facet, corners counter-clockwise; the last row is one polygon at work.
-SIZE, OWNER, LOOP = 0, 1, 2
-# edges (E, 2): edges around what a facet takes. made (K, 4): cut edge (two corners), its new corner; _AFTER: the corner that
-#   follows when the edges are joined.
+# Columns of `corners`: x, y; the smallest t so far, and 1/(n.v) of its plane; for the plane being put in, its t minus the
+# smallest, and its side: -1 nearer, 1 farther, 0 within the tolerance; for a corner that a cut made on side k of the polygon
+# k, else -1.
+X, Y, T, T_RECIPROCAL, GAIN, SIDE, BORDER = range(7)
+# Columns of `cells`: number of corners, row of the plane, corners counter-clockwise.
+SIZE, ROW, LOOP = 0, 1, 2
+# Columns of `cuts`: the edge that was cut (two corners), its new corner; _AFTER: the corner that follows when edges are joined.
 _AFTER = 3
 
 
-def new_workspace(planes: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Room to cut polygons of up to F + 64 sides by a stone with planes (F, 4).
+class Workspace(NamedTuple):
+    """Arrays that one cut of a polygon after another uses.
 
-    Returns ahead, bits, corner, cells, edges, made.
+    Attributes
+    ----------
+    columns : (9, R) the stone's planes; keys : (R,) whole numbers; see `nearest_plane`.
+    corners : (K, 7). cells : (R + 2, W), the last row is one polygon at work. edges : (E, 2) pairs of corners, the edges around
+        what a plane takes. cuts : (K, 4).
     """
-    facets = len(planes)
-    corners = 8 * facets + 256
-    return (
-        new_ahead(planes),
-        np.empty(facets, np.int64),
-        np.empty((corners, 7)),
-        np.empty((facets + 2, 2 * facets + 74), np.int64),
-        np.empty((4 * corners, 2), np.int64),
-        np.empty((corners, 4), np.int64),
+
+    columns: np.ndarray
+    keys: np.ndarray
+    corners: np.ndarray
+    cells: np.ndarray
+    edges: np.ndarray
+    cuts: np.ndarray
+
+
+def new_workspace(planes: np.ndarray) -> Workspace:
+    """Room to cut polygons of up to R + 64 sides by a stone with planes (R, 4)."""
+    rows = len(planes)
+    corners = 8 * rows + 256
+    return Workspace(
+        columns=new_columns(planes),
+        keys=np.empty(rows, np.int64),
+        corners=np.empty((corners, 7)),
+        cells=np.empty((rows + 2, 2 * rows + 74), np.int64),
+        edges=np.empty((4 * corners, 2), np.int64),
+        cuts=np.empty((corners, 4), np.int64),
     )
 
 
 @njit()
-def area_of(x, y, size):  # type: ignore[no-untyped-def]
-    """Area of a polygon, positive counter-clockwise; taken about its first corner, so that small ones stay exact."""
+def area_of(x, y, size):
+    """Area of a polygon of `size` corners x, y (at least (size,)), positive counter-clockwise.
+
+    Taken about its first corner, so that small ones stay exact.
+    """
     twice = 0.0
     for k in range(1, size - 1):
         twice += (x[k] - x[0]) * (y[k + 1] - y[0]) - (x[k + 1] - x[0]) * (y[k] - y[0])
@@ -63,52 +82,55 @@ def area_of(x, y, size):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _shared_side(corner, a, b, sides):  # type: ignore[no-untyped-def]
-    """The side of the beam's polygon on which both corners lie, or -1. Corner k < sides ends sides k-1 and k."""
-    at_a, at_b = int(corner[a, BORDER]), int(corner[b, BORDER])
+def _shared_side(corners, a, b, sides):
+    """The side of the beam's polygon on which the corners a and b lie, or -1. Corner k < sides ends sides k-1 and k."""
+    border_a, border_b = int(corners[a, BORDER]), int(corners[b, BORDER])
     after_a, after_b = (a + 1 if a + 1 < sides else 0), (b + 1 if b + 1 < sides else 0)
     if a < sides and b < sides:
         return a if after_a == b else (b if after_b == a else -1)
     if b < sides:
-        a, b, at_a, at_b, after_a = b, a, at_b, at_a, after_b
+        a, b, border_a, border_b, after_a = b, a, border_b, border_a, after_b
     if a < sides:  # b was made by a cut
-        return at_b if at_b >= 0 and (at_b == a or (at_b + 1 if at_b + 1 < sides else 0) == a) else -1
-    return at_a if at_a == at_b else -1
+        return border_b if border_b >= 0 and (border_b == a or (border_b + 1 if border_b + 1 < sides else 0) == a) else -1
+    return border_a if border_a == border_b else -1
 
 
 @njit()
-def _cut_edge(ahead, corner, made, beam, a, b, f, owner, cuts, corners, sides):  # type: ignore[no-untyped-def]
-    """The corner where facet f's gain on edge (a, b) is zero; returns it and the new numbers of cuts and corners."""
-    for k in range(cuts):
-        if (made[k, 0] == a and made[k, 1] == b) or (made[k, 0] == b and made[k, 1] == a):
-            return made[k, 2], cuts, corners
-    c = corners
-    share = corner[a, GAIN] / (corner[a, GAIN] - corner[b, GAIN])
-    corner[c, X] = corner[a, X] + share * (corner[b, X] - corner[a, X])
-    corner[c, Y] = corner[a, Y] + share * (corner[b, Y] - corner[a, Y])
-    corner[c, BORDER] = _shared_side(corner, a, b, sides)
-    # Both facets are equally far here; the one met less obliquely says how far with the smaller rounding error.
-    steeper = f if ahead[OVER, f] < ahead[OVER, owner] else owner
-    corner[c, T] = distance(ahead, beam, steeper, corner[c, X], corner[c, Y])
-    corner[c, T_OVER] = ahead[OVER, steeper]
-    corner[c, SIDE] = 0.0
-    made[cuts, 0], made[cuts, 1], made[cuts, 2] = a, b, c
-    return c, cuts + 1, corners + 1
+def _cut_edge(columns, corners, cuts, beam, a, b, row, owner, cut_count, corner_count, sides):
+    """The corner where the gain of the plane in `row` on the edge (a, b) of a cell of `owner` is zero.
+
+    Returns it and the new numbers of cuts and corners.
+    """
+    for k in range(cut_count):
+        if (cuts[k, 0] == a and cuts[k, 1] == b) or (cuts[k, 0] == b and cuts[k, 1] == a):
+            return cuts[k, 2], cut_count, corner_count
+    c = corner_count
+    share = corners[a, GAIN] / (corners[a, GAIN] - corners[b, GAIN])
+    corners[c, X] = corners[a, X] + share * (corners[b, X] - corners[a, X])
+    corners[c, Y] = corners[a, Y] + share * (corners[b, Y] - corners[a, Y])
+    corners[c, BORDER] = _shared_side(corners, a, b, sides)
+    # Both planes are equally far here; the one met less obliquely says how far with the smaller rounding error.
+    steeper = row if columns[RECIPROCAL, row] < columns[RECIPROCAL, owner] else owner
+    corners[c, T] = distance(columns, beam, steeper, corners[c, X], corners[c, Y])
+    corners[c, T_RECIPROCAL] = columns[RECIPROCAL, steeper]
+    corners[c, SIDE] = 0.0
+    cuts[cut_count, 0], cuts[cut_count, 1], cuts[cut_count, 2] = a, b, c
+    return c, cut_count + 1, corner_count + 1
 
 
 @njit()
-def _take(ahead, corner, cells, edges, made, beam, f, count, corners, sides):  # type: ignore[no-untyped-def]
-    """Give facet f the part of every cell where it is nearest.
+def _take(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides):
+    """Give the plane in `row` the part of each of `count` cells where it is nearest.
 
     Returns the new numbers of cells and corners; -1 cells where the workspace is too small or rounding left the corners'
     sides in disorder.
     """
-    cuts, taken, pieces, kept = 0, 0, 0, 0
+    cut_count, taken, pieces, kept = 0, 0, 0, 0
     work = cells.shape[0] - 1
     for c in range(count):
         size, won, lost, start = cells[c, SIZE], 0, 0, 0
         for k in range(size):
-            side = corner[cells[c, LOOP + k], SIDE]
+            side = corners[cells[c, LOOP + k], SIDE]
             if side < 0.0:
                 won += 1
                 start = k
@@ -116,8 +138,8 @@ def _take(ahead, corner, cells, edges, made, beam, f, count, corners, sides):  #
                 lost += 1
         pieces += won > 0
         if size + LOOP + 3 > cells.shape[1] or taken + size + 2 > edges.shape[0]:
-            return -1, corners
-        if won > 0 and lost == 0:  # the whole cell goes to f
+            return -1, corner_count
+        if won > 0 and lost == 0:  # the whole cell goes to the new plane
             for k in range(size):
                 edges[taken, 0] = cells[c, LOOP + k]
                 edges[taken, 1] = cells[c, LOOP + (k + 1 if k + 1 < size else 0)]
@@ -128,30 +150,32 @@ def _take(ahead, corner, cells, edges, made, beam, f, count, corners, sides):  #
             stop, found = start, 0
             while True:
                 before = start - 1 if start > 0 else size - 1
-                if corner[cells[c, LOOP + before], SIDE] > 0.0:
+                if corners[cells[c, LOOP + before], SIDE] > 0.0:
                     break
                 start = before
             run, walk = 0, start
-            while corner[cells[c, LOOP + walk], SIDE] <= 0.0:
-                found += corner[cells[c, LOOP + walk], SIDE] < 0.0
+            while corners[cells[c, LOOP + walk], SIDE] <= 0.0:
+                found += corners[cells[c, LOOP + walk], SIDE] < 0.0
                 run += 1
                 stop = walk
                 walk = walk + 1 if walk + 1 < size else 0
             after = walk
             if found != won:
-                return -1, corners
+                return -1, corner_count
             begin, end = cells[c, LOOP + start], cells[c, LOOP + stop]
             first, last = 0, run  # of the run, what lies strictly between the two cuts
-            if corner[begin, SIDE] < 0.0:
-                begin, cuts, corners = _cut_edge(
-                    ahead, corner, made, beam, cells[c, LOOP + before], begin, f, cells[c, OWNER], cuts, corners, sides
-                )
+            if corners[begin, SIDE] < 0.0:
+                begin, cut_count, corner_count = _cut_edge(
+                    columns, corners, cuts, beam, cells[c, LOOP + before], begin, row, cells[c, ROW],
+                    cut_count, corner_count, sides,
+                )  # fmt: skip
             else:
                 first = 1
-            if corner[end, SIDE] < 0.0:
-                end, cuts, corners = _cut_edge(
-                    ahead, corner, made, beam, end, cells[c, LOOP + after], f, cells[c, OWNER], cuts, corners, sides
-                )
+            if corners[end, SIDE] < 0.0:
+                end, cut_count, corner_count = _cut_edge(
+                    columns, corners, cuts, beam, end, cells[c, LOOP + after], row, cells[c, ROW],
+                    cut_count, corner_count, sides,
+                )  # fmt: skip
             else:
                 last = run - 1
             walk = begin
@@ -177,23 +201,23 @@ def _take(ahead, corner, cells, edges, made, beam, f, count, corners, sides):  #
         if kept != c:
             for k in range(size):
                 cells[kept, LOOP + k] = cells[c, LOOP + k]
-            cells[kept, OWNER] = cells[c, OWNER]
+            cells[kept, ROW] = cells[c, ROW]
         cells[kept, SIZE] = size
         kept += 1
     if pieces == 0:
-        return kept, corners
-    size = _outline(cells, edges, made, taken, pieces)
+        return kept, corner_count
+    size = _outline(cells, edges, cuts, taken, pieces)
     if size < 3:
-        return -1, corners
+        return -1, corner_count
     for k in range(size):
         cells[kept, LOOP + k] = cells[work, LOOP + k]
-    cells[kept, SIZE], cells[kept, OWNER] = size, f
-    return kept + 1, corners
+    cells[kept, SIZE], cells[kept, ROW] = size, row
+    return kept + 1, corner_count
 
 
 @njit()
-def _outline(cells, edges, made, taken, pieces):  # type: ignore[no-untyped-def]
-    """Join the pieces that one facet took into one polygon, the last row of `cells`; returns its size, 0 if they don't."""
+def _outline(cells, edges, cuts, taken, pieces):
+    """Join the pieces that one plane took into one polygon, the last row of `cells`; returns its size, 0 if they don't join."""
     if pieces > 1:  # an edge walked in both directions lies inside
         for e in range(taken):
             if edges[e, 0] < 0:
@@ -206,7 +230,7 @@ def _outline(cells, edges, made, taken, pieces):  # type: ignore[no-untyped-def]
     left, start, work = 0, -1, cells.shape[0] - 1
     for e in range(taken):
         if edges[e, 0] >= 0:
-            made[edges[e, 0], _AFTER] = edges[e, 1]
+            cuts[edges[e, 0], _AFTER] = edges[e, 1]
             start = edges[e, 0]
             left += 1
     if left + LOOP > cells.shape[1]:
@@ -215,87 +239,90 @@ def _outline(cells, edges, made, taken, pieces):  # type: ignore[no-untyped-def]
     while size < left:
         cells[work, LOOP + size] = walk
         size += 1
-        walk = made[walk, _AFTER]
+        walk = cuts[walk, _AFTER]
         if walk == start:
             break
     return size if walk == start and size == left else 0
 
 
 @njit()
-def _begin(ahead, corner, cells, beam, f, sides):  # type: ignore[no-untyped-def]
-    """One cell, the whole polygon, of facet f; returns the number of cells, 1."""
+def _begin(columns, corners, cells, beam, row, sides):
+    """One cell, the whole polygon, of the plane in `row`; returns the number of cells, 1."""
     for v in range(sides):
-        corner[v, T] = distance(ahead, beam, f, corner[v, X], corner[v, Y])
-        corner[v, T_OVER] = ahead[OVER, f]
-        corner[v, BORDER] = -1.0
+        corners[v, T] = distance(columns, beam, row, corners[v, X], corners[v, Y])
+        corners[v, T_RECIPROCAL] = columns[RECIPROCAL, row]
+        corners[v, BORDER] = -1.0
         cells[0, LOOP + v] = v
-    cells[0, SIZE], cells[0, OWNER] = sides, f
+    cells[0, SIZE], cells[0, ROW] = sides, row
     return 1
 
 
 @njit()
-def _put_in(ahead, corner, cells, edges, made, beam, f, count, corners, sides, tolerance):  # type: ignore[no-untyped-def]
-    """Let facet f take what it is nearest to; returns the new numbers of cells (-1: lost) and corners."""
-    over = ahead[OVER, f]
-    for v in range(corners):
-        gain = distance(ahead, beam, f, corner[v, X], corner[v, Y]) - corner[v, T]
-        slack = tolerance * (over + corner[v, T_OVER])
-        corner[v, GAIN] = gain
-        corner[v, SIDE] = -1.0 if gain < -slack else (1.0 if gain > slack else 0.0)
-    old, room = corners, count + 2 < cells.shape[0] and corners + 2 * count < corner.shape[0]
-    count, corners = _take(ahead, corner, cells, edges, made, beam, f, count if room else 0, corners, sides)
+def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides, tolerance):
+    """Let the plane in `row` take what it is nearest to; returns the new numbers of cells (-1: lost) and corners."""
+    reciprocal = columns[RECIPROCAL, row]
+    for v in range(corner_count):
+        gain = distance(columns, beam, row, corners[v, X], corners[v, Y]) - corners[v, T]
+        slack = tolerance * (reciprocal + corners[v, T_RECIPROCAL])
+        corners[v, GAIN] = gain
+        corners[v, SIDE] = -1.0 if gain < -slack else (1.0 if gain > slack else 0.0)
+    old, fits = corner_count, count + 2 < cells.shape[0] and corner_count + 2 * count < corners.shape[0]
+    count, corner_count = _take(columns, corners, cells, edges, cuts, beam, row, count if fits else 0, corner_count, sides)
     for v in range(old):
-        if corner[v, SIDE] < 0.0:
-            corner[v, T] += corner[v, GAIN]
-            corner[v, T_OVER] = over
-    return count if room else -1, corners
+        if corners[v, SIDE] < 0.0:
+            corners[v, T] += corners[v, GAIN]
+            corners[v, T_RECIPROCAL] = reciprocal
+    return count if fits else -1, corner_count
 
 
 @njit()
-def split(ahead, bits, corner, cells, edges, made, beam, sides, met, mains, core2, tolerance):  # type: ignore[no-untyped-def]
+def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core_radius2, tolerance):
     """Cut a beam's polygon by the facets it meets.
 
     Parameters
     ----------
-    ahead, bits, corner, cells, edges, made : the workspace; the first `sides` rows of `corner` hold the polygon's X and Y,
-        counter-clockwise.
+    columns, keys, corners, cells, edges, cuts : the `Workspace`; the first `sides` rows of `corners` hold the polygon's X and
+        Y, counter-clockwise.
     beam : o(x, y) = beam[0:3] + x beam[3:6] + y beam[6:9], direction beam[9:12].
-    met : the facet that the first corner's ray meets.
-    mains, core2 : see `StoneTable`.
-    tolerance : mm; a facet nearer by less than this, seen across the beam, wins nothing.
+    met : the row of the plane that the first corner's ray meets.
+    sloping, core_radius2 : see `StoneTable`.
+    tolerance : mm; a plane nearer by less than this, seen across the beam, wins nothing.
 
     Returns the number of cells (`polygon` reads one), or -1 where the workspace was too small or rounding left no consistent
     tiling; neither has been seen.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
-    face(ahead, 0, mains, vx, vy, vz)
-    face(ahead, max(met, mains), met + 1, vx, vy, vz)  # a side facet only once it is met
-    count, corners, seen = _begin(ahead, corner, cells, beam, met, sides), sides, 1
-    while seen < corners and count >= 0:
-        ox, oy, oz = line(beam, corner[seen, X], corner[seen, Y])
-        # Is any facet nearer here than the cells say? Side facets are asked where the ray leaves outside the stone's core.
-        t, slack = corner[seen, T], tolerance * corner[seen, T_OVER]
-        if nearer(ahead, 0, mains, ox, oy, oz, t - slack - tolerance) > 0 or outside(ox, oy, t, vx, vy, core2):
-            f, least = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
-            face(ahead, max(f, mains), f + 1, vx, vy, vz)
-            if t - least > slack + tolerance * ahead[OVER, f]:
-                count, corners = _put_in(ahead, corner, cells, edges, made, beam, f, count, corners, sides, tolerance)
+    scale(columns, 0, sloping, vx, vy, vz)
+    scale(columns, max(met, sloping), met + 1, vx, vy, vz)  # a side facet only once it is met
+    count, corner_count, seen = _begin(columns, corners, cells, beam, met, sides), sides, 1
+    while seen < corner_count and count >= 0:
+        ox, oy, oz = ray_origin(beam, corners[seen, X], corners[seen, Y])
+        # Is any plane nearer here than the cells say? Side facets are asked where the ray leaves outside the stone's core.
+        t, slack = corners[seen, T], tolerance * corners[seen, T_RECIPROCAL]
+        nearer = count_nearer(columns, 0, sloping, ox, oy, oz, t - slack - tolerance) > 0
+        if nearer or leaves_core(ox, oy, t, vx, vy, core_radius2):
+            row, least = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core_radius2)
+            scale(columns, max(row, sloping), row + 1, vx, vy, vz)
+            if t - least > slack + tolerance * columns[RECIPROCAL, row]:
+                count, corner_count = _put_in(
+                    columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides, tolerance
+                )
         seen += 1
     return count
 
 
 @njit()
-def polygon(corner, cells, cell, sides, x, y):  # type: ignore[no-untyped-def]
+def polygon(corners, cells, cell, sides, x, y):
     """Write a cell's corners to x and y, without those that other cells' cuts left on a straight side; returns how many."""
     size, kept = cells[cell, SIZE], 0
     for k in range(size):
         v = cells[cell, LOOP + k]
-        if v >= sides and corner[v, BORDER] >= 0.0:
+        if v >= sides and corners[v, BORDER] >= 0.0:
             before = cells[cell, LOOP + (k - 1 if k > 0 else size - 1)]
             after = cells[cell, LOOP + (k + 1 if k + 1 < size else 0)]
-            side = int(corner[v, BORDER])
-            if _shared_side(corner, before, v, sides) == side and _shared_side(corner, v, after, sides) == side:
+            side = int(corners[v, BORDER])
+            if _shared_side(corners, before, v, sides) == side and _shared_side(corners, v, after, sides) == side:
                 continue
-        x[kept], y[kept] = corner[v, X], corner[v, Y]
+        x[kept], y[kept] = corners[v, X], corners[v, Y]
         kept += 1
     return kept

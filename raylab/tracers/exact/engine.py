@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
@@ -39,7 +39,7 @@ class BeamEngine:
         grid: PixelGrid | None = None,
         *,
         threads: int | None = None,
-        progress: Callable[[float], None] | None = None,
+        progress: Progress = silent,
     ) -> EngineResult:
         """Virtual facets and what they show; their paths are kept where maps are asked for. See `Engine.trace`."""
         beams = trace_beams(scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads)

@@ -20,18 +20,17 @@ from ..ledger import ABSORBED, CHANNELS, LUMINANCE, SCATTERED, UNTRACED, tally_e
 from .beam_optics import (
     AREA,
     BEFORE,
-    HITS_BEFORE,
+    DIRECTION,
     INTENSITY,
     LEAVES,
     LENGTH,
-    MOST,
-    MOST_AT,
-    MOST_TO,
     NODE,
+    REFLECTIONS_BEFORE,
     SIDES,
     START,
-    WAY,
-    booked,
+    STRONGEST,
+    STRONGEST_ENTRY,
+    STRONGEST_NODE,
 )
 from .clipping import area_of
 
@@ -41,7 +40,7 @@ _TERMS = 24
 
 
 @njit()
-def _triangle(s1, s2, s3):  # type: ignore[no-untyped-def]
+def _triangle(s1, s2, s3):
     """Mean of exp(-s) over a triangle, s affine with these values at the corners."""
     low, high = min(s1, s2, s3), max(s1, s2, s3)
     middle = s1 + s2 + s3 - low - high
@@ -66,14 +65,14 @@ def _triangle(s1, s2, s3):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _slope(a, b):  # type: ignore[no-untyped-def]
+def _slope(a, b):
     """Mean of exp(-s) for s between a and b: (exp(-a) - exp(-b))/(b - a)."""
     return math.exp(-a) * (-math.expm1(a - b) / (b - a) if b > a else 1.0)
 
 
 @njit()
-def mean_transmission(x, y, size, c0, cx, cy):  # type: ignore[no-untyped-def]
-    """Mean of exp(-(c0 + cx x + cy y)) over a convex polygon."""
+def mean_transmission(x, y, size, c0, cx, cy):
+    """Mean of exp(-(c0 + cx x + cy y)) over a convex polygon of `size` corners x, y (at least (size,))."""
     area = area_of(x, y, size)
     s0 = c0 + cx * x[0] + cy * y[0]
     if not area > 0.0:
@@ -86,18 +85,18 @@ def mean_transmission(x, y, size, c0, cx, cy):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _mean_at(x, y, size, event, times):  # type: ignore[no-untyped-def]
-    """Mean of exp(-times l) over a polygon for the path length of an event."""
+def _mean_at(x, y, size, event, times):
+    """Mean of exp(-times l) over a polygon for the path length l of an event (EVENT,)."""
     return mean_transmission(x, y, size, times * event[LENGTH], times * event[LENGTH + 1], times * event[LENGTH + 2])
 
 
 @njit(nogil=True)
-def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):  # type: ignore[no-untyped-def]
+def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, through):
     """Fill the ledgers of ended paths with means over their polygons.
 
     Parameters
     ----------
-    beams, ledgers, corners, nodes, events, through : see `beam_kernel.Batch`; `ledgers`, `through` and the beams' largest
+    beams, ledgers, corners, nodes, events, through : see `beam_batch.Batch`; `ledgers`, `through` and the beams' largest
         exits hold the first surface only and are filled up.
     absorption : 1/mm.
 
@@ -105,7 +104,7 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
     """
     squares = np.zeros((beams.shape[0], 2))
     deepest = 64
-    path, nothing = np.empty(deepest, np.int64), np.zeros(CHANNELS)
+    path = np.empty(deepest, np.int64)
     light, shine, row = np.empty(deepest), np.empty((deepest, 3)), np.zeros(CHANNELS)
     most = 3
     for k in range(beams.shape[0]):
@@ -130,14 +129,14 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
             here = _mean_at(x, y, size, event, absorption)
             ledgers[b, ABSORBED] += event[BEFORE] * (before - here)
             before = here
-            facet, towards = nodes[path[step], 1], SCATTERED
-            if event[WAY] == 0.0 and event[WAY + 1] == 0.0 and event[WAY + 2] == 0.0:
+            facet, entry = nodes[path[step], 1], SCATTERED
+            tx, ty, tz = event[DIRECTION], event[DIRECTION + 1], event[DIRECTION + 2]
+            if tx == 0.0 and ty == 0.0 and tz == 0.0:
                 ledgers[b, SCATTERED] += event[LEAVES] * here
                 through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
-                tally_exit(row, event[LEAVES], event[WAY], event[WAY + 1], event[WAY + 2], event[HITS_BEFORE], turn, dome)
-                towards = booked(row, nothing)
+                entry = tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
                 for k in range(CHANNELS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here
@@ -146,8 +145,9 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
                     for k in range(3):
                         shine[lights, k] = absorption * event[LENGTH + k]
                     lights += 1
-            if event[LEAVES] * here > beams[b, MOST]:
-                beams[b, MOST], beams[b, MOST_AT], beams[b, MOST_TO] = event[LEAVES] * here, path[step], towards
+            if event[LEAVES] * here > beams[b, STRONGEST]:
+                beams[b, STRONGEST], beams[b, STRONGEST_NODE] = event[LEAVES] * here, path[step]
+                beams[b, STRONGEST_ENTRY] = entry
         squares[b, 0] = _mean_square(x, y, size, glare, light, shine, lights)
         left = beams[b, INTENSITY]
         ledgers[b, UNTRACED] += left * before
@@ -159,8 +159,11 @@ def gather(beams, ledgers, corners, nodes, events, absorption, dome, turn, throu
 
 
 @njit()
-def _mean_square(x, y, size, constant, light, shine, lights):  # type: ignore[no-untyped-def]
-    """Mean over a polygon of (constant + sum of light exp(-affine))^2, from all products of two terms."""
+def _mean_square(x, y, size, constant, light, shine, lights):
+    """Mean over a polygon of (constant + sum of light exp(-affine))^2, from all products of two terms.
+
+    `light` (lights,) and `shine` (lights, 3), the affine functions' coefficients; both may be longer.
+    """
     total = constant * constant
     for i in range(lights):
         total += 2.0 * constant * light[i] * mean_transmission(x, y, size, shine[i, 0], shine[i, 1], shine[i, 2])

@@ -26,14 +26,14 @@ NOTHING = 1e-13
 
 
 @njit()
-def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-def]
+def _add_edge(share, x_low, y_low, xa, ya, xb, yb):
     """Add an edge's heights to `share` (rows, columns + 1), a box whose corner is the pixel (x_low, y_low).
 
     Coordinates in pixels, xa to xb and ya to yb inside the box.
     """
-    way = 1.0
+    sign = 1.0
     if yb < ya:
-        way, xa, ya, xb, yb = -1.0, xb, yb, xa, ya
+        sign, xa, ya, xb, yb = -1.0, xb, yb, xa, ya
     if ya == yb:
         return
     slope = (xb - xa) / (yb - ya)
@@ -46,20 +46,21 @@ def _add_edge(share, x_low, y_low, xa, ya, xb, yb):  # type: ignore[no-untyped-d
         column, end = math.floor(left), math.floor(right)
         if column == end:
             inside = 0.5 * (left + right) - column
-            share[row - y_low, column - x_low] += way * height * (1.0 - inside)
-            share[row - y_low, column + 1 - x_low] += way * height * inside
+            share[row - y_low, column - x_low] += sign * height * (1.0 - inside)
+            share[row - y_low, column + 1 - x_low] += sign * height * inside
             continue
         per_column = height / (right - left)
         for c in range(column, end + 1):
             a, b = max(left, c), min(right, c + 1.0)
             part = (b - a) * per_column
             inside = 0.5 * (a + b) - c
-            share[row - y_low, c - x_low] += way * part * (1.0 - inside)
-            share[row - y_low, c + 1 - x_low] += way * part * inside
+            share[row - y_low, c - x_low] += sign * part * (1.0 - inside)
+            share[row - y_low, c + 1 - x_low] += sign * part * inside
 
 
 @njit()
-def _extent(values, size):  # type: ignore[no-untyped-def]
+def _extent(values, size):
+    """The smallest and the largest of the first `size` values."""
     low, high = np.inf, -np.inf
     for k in range(size):
         low, high = min(low, values[k]), max(high, values[k])
@@ -67,8 +68,11 @@ def _extent(values, size):  # type: ignore[no-untyped-def]
 
 
 @njit()
-def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: ignore[no-untyped-def]
-    """The part of a polygon with low <= y <= high; returns its number of corners."""
+def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):
+    """The part of a polygon with low <= y <= high, written to out_x and out_y; returns its number of corners.
+
+    All arrays have room for twice the polygon's corners and 8 more.
+    """
     kept = 0
     for k in range(size):
         nxt = k + 1 if k + 1 < size else 0
@@ -92,8 +96,14 @@ def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):  # type: 
 
 
 @njit(nogil=True)
-def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):  # type: ignore[no-untyped-def]
-    """Add every polygon's part in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx); note the widest polygons."""
+def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):
+    """Add every polygon's part in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx); note the widest polygons.
+
+    Parameters
+    ----------
+    vertices, starts, values : see `rasterize`. x0, y0, pixel : the grid's corner and pixel, mm.
+    widest, polygon : (ny, nx) largest covered share so far, and whose it is.
+    """
     columns, channels = sums.shape[1], sums.shape[2]
     most = 0
     for p in range(starts.size - 1):
@@ -166,7 +176,7 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     vertices_mm : (K, 2) the polygons' corners end to end, each polygon counter-clockwise, map plane.
     starts : (L + 1,) polygon k has the corners starts[k] to starts[k + 1].
     values : (L, C) what each polygon carries.
-    frame : the pixels.
+    grid : the pixels.
     """
     side = grid.resolution
     carried = np.ascontiguousarray(values, dtype=float)
@@ -174,14 +184,14 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     corners = np.ascontiguousarray(vertices_mm, dtype=float)
     origin_and_step, widest = (grid.x0_mm, grid.y0_mm, grid.pixel_mm), np.zeros((side, side))
     edges = [band * side // BANDS for band in range(BANDS + 1)]
-    places = np.asarray(starts, np.int64)
+    first_corners = np.asarray(starts, np.int64)
 
     def draw(band: int) -> None:
         _draw_band(
             edges[band],
             edges[band + 1],
             corners,
-            places,
+            first_corners,
             carried,
             *origin_and_step,
             out.sums,

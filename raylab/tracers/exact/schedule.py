@@ -1,7 +1,7 @@
-"""How the exact tracer's work is ordered: by rounds, most promising beams first, dealt out to threads in fixed units.
+"""How the exact tracer's work is ordered: by rounds, beams of the highest priority first, dealt out to threads in fixed units.
 
-In each round all beams that promise more than a floor (`beam_optics.promise`) are traced, with all their pieces, until each
-promises less; then the floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on
+In each round all beams whose priority (`beam_optics.priority`) is above a floor are traced, with all their pieces, until each
+falls below; then the floor is lowered. Rounds end when what is left inside is at most what the precision allows. Weight on
 paths that have ended for good (by the cap on reflections) can't be brought down any more: where it alone is more than that,
 rounds end when the rest is a tenth of it.
 """
@@ -12,9 +12,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from .beam_batch import Batch, Rules, Setting, Some, gather
-from .beam_kernel import run
-from .beam_optics import AREA, LIVE, MOST_AT, NODE, POWER, PROMISE, SIDES
+from .beam_batch import Batch, BeamSet, Rules, Surroundings, gather
+from .beam_kernel import trace_batch
+from .beam_optics import ALIVE, AREA, NODE, POWER, PRIORITY, SIDES, STRONGEST_NODE
 
 UNITS = 16
 """A round's beams are dealt out to at most so many units of work, whatever the number of threads, and joined in their order."""
@@ -27,19 +27,21 @@ FIRST_FLOOR = 1.0 / 100.0
 class _Part:
     """What is still held of one batch, with the two columns that rounds look through close together.
 
-    here : (B,) which beams. promise, live : (B,) PROMISE and POWER of those that wait, -1 and 0 for the others.
+    Attributes
+    ----------
+    here : (B,) which beams. priority, power : (B,) PRIORITY and POWER of those that wait, -1 and 0 for the others.
     """
 
     def __init__(self, batch: Batch) -> None:
-        waits = batch.beams[:, LIVE] != 0.0
+        waits = batch.beams[:, ALIVE] != 0.0
         self.batch, self.here = batch, np.ones(len(waits), bool)
-        self.promise = np.where(waits, batch.beams[:, PROMISE], -1.0)
-        self.live = np.where(waits, batch.beams[:, POWER], 0.0)
+        self.priority = np.where(waits, batch.beams[:, PRIORITY], -1.0)
+        self.power = np.where(waits, batch.beams[:, POWER], 0.0)
 
     def take(self, floor: float) -> np.ndarray:
-        """Rows of the beams that wait and promise at least `floor`, held no longer."""
-        which = np.flatnonzero(self.promise >= floor)
-        self.here[which], self.promise[which], self.live[which] = False, -1.0, 0.0
+        """Numbers of the beams that wait and have at least the priority `floor`, held no longer."""
+        which = np.flatnonzero(self.priority >= floor)
+        self.here[which], self.priority[which], self.power[which] = False, -1.0, 0.0
         return which
 
 
@@ -53,7 +55,7 @@ class _Held:
 
     def add(self, batch: Batch) -> None:
         self.parts.append(_Part(batch))
-        self.ended += float(batch.beams[batch.beams[:, LIVE] == 0.0, POWER].sum())
+        self.ended += float(batch.beams[batch.beams[:, ALIVE] == 0.0, POWER].sum())
 
     def __len__(self) -> int:
         return sum(int(part.here.sum()) for part in self.parts)
@@ -64,10 +66,10 @@ class _Held:
 
     def live(self) -> float:
         """Weight times area, mm^2, inside the beams that wait."""
-        return sum(float(part.live.sum()) for part in self.parts)
+        return sum(float(part.power.sum()) for part in self.parts)
 
-    def take(self, floor: float) -> Some:
-        """Remove the beams that wait and promise at least `floor`."""
+    def take(self, floor: float) -> BeamSet:
+        """Remove the beams that wait and have at least the priority `floor`."""
         return gather([(part.batch, part.take(floor)) for part in self.parts])
 
     def rest(self) -> Batch:
@@ -75,13 +77,13 @@ class _Held:
         return _as_one([(part.batch, np.flatnonzero(part.here & (part.batch.beams[:, SIDES] >= 3.0))) for part in self.parts])
 
 
-def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, threads: int) -> tuple[Batch, int]:
+def by_rounds(first: Batch, rules: Rules, precision: float, surroundings: Surroundings, threads: int) -> tuple[Batch, int]:
     """Trace the entering beams until little enough is left inside.
 
     Parameters
     ----------
     first : one beam for each facet that faces the eye, with its entry node.
-    rules : with the total limit; floor and base are set here.
+    rules : with the total limit; floor and first_node are set here.
 
     Returns all beams that ended or wait, and the number of rounds.
     """
@@ -90,9 +92,9 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
     live = held.live()
     while live > max(target - held.ended, 0.1 * target):
         active = held.take(floor)
-        if len(active[0]):
-            now = rules._replace(floor=floor, base=held.nodes(), limit=max(1, rules.limit - len(held)))
-            left = _deal(active, now, setting, threads)
+        if len(active.beams):
+            now = rules._replace(floor=floor, first_node=held.nodes(), limit=max(1, rules.limit - len(held)))
+            left = _deal(active, now, surroundings, threads)
             held.add(left)
             live = held.live()
             if left.stopped:
@@ -104,7 +106,7 @@ def by_rounds(first: Batch, rules: Rules, precision: float, setting: Setting, th
 
 
 def _as_one(chosen: list[tuple[Batch, np.ndarray]]) -> Batch:
-    """The chosen beams, by their rows, with all that their batches have in common."""
+    """The chosen beams, by their numbers, with all that their batches have in common."""
     batches = [batch for batch, _ in chosen]
     return Batch(
         *gather(chosen),
@@ -117,23 +119,23 @@ def _as_one(chosen: list[tuple[Batch, np.ndarray]]) -> Batch:
     )
 
 
-def _deal(active: Some, rules: Rules, setting: Setting, threads: int) -> Batch:
+def _deal(active: BeamSet, rules: Rules, surroundings: Surroundings, threads: int) -> Batch:
     """Trace beams in fixed units of work, on several threads, and join what they leave in the units' order."""
-    count = len(active[0])
+    count = len(active.beams)
     units = min(UNITS, max(1, count // IN_UNIT))
     share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
     if units == 1 or threads == 1:
-        batches = [run(share, active, todo, setting) for todo in shares]
+        batches = [trace_batch(share, active, todo, surroundings) for todo in shares]
     else:
         with ThreadPoolExecutor(threads) as pool:
-            batches = list(pool.map(lambda todo: run(share, active, todo, setting), shares))
+            batches = list(pool.map(lambda todo: trace_batch(share, active, todo, surroundings), shares))
     if units == 1:
         return batches[0]
     known = 0
     for batch in batches:
-        # A unit numbers its own nodes from the base on; nodes before the base are everyone's.
-        for numbers in (batch.nodes[:, 0], batch.beams[:, NODE], batch.beams[:, MOST_AT]):
-            numbers[numbers >= rules.base] += known
+        # A unit numbers its own nodes from `first_node` on; the nodes before are everyone's.
+        for numbers in (batch.nodes[:, 0], batch.beams[:, NODE], batch.beams[:, STRONGEST_NODE]):
+            numbers[numbers >= rules.first_node] += known
         known += len(batch.nodes)
     return _as_one([(batch, np.arange(len(batch.beams))) for batch in batches])

@@ -1,7 +1,7 @@
 """The symmetry of stone, dome and view together, found from the planes and the dome's table, never assumed.
 
-A rotation about the stone's axis or a mirror plane through it counts where it takes the facets onto the facets (bruted ones
-onto bruted ones), leaves the direction of view as it is, and leaves the dome's light as it is. What counts forms a group of
+A rotation about the stone's axis or a mirror plane through it counts where it takes the facets onto facets of the same
+finish, leaves the direction of view as it is, and leaves the dome's light as it is. What counts forms a group of
 turns and mirrors of the map plane about its origin; a wedge of the map then stands for all of it. Where nothing counts,
 the group is the identity and the wedge is the whole map.
 
@@ -20,6 +20,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from ...lighting.dome import IMAGE, DomeTable
+from ...plane_geometry import rotation_about_z
 from ...stone.stone import Stone
 
 SAME = 1e-9
@@ -61,10 +62,10 @@ def find_symmetry(stone: Stone, dome: DomeTable, turn: np.ndarray) -> Symmetry:
     return Symmetry(np.array(maps), np.array(facets), _wedge(np.array(maps)))
 
 
-def _about_z(angle: float, mirror: bool) -> np.ndarray:
-    """Rotation by `angle` about z, or the mirror plane through z at azimuth angle/2."""
+def _mirror(angle: float) -> np.ndarray:
+    """(3, 3) mirror image in the plane through z at azimuth angle/2."""
     c, s = math.cos(angle), math.sin(angle)
-    return np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, 1.0]] if mirror else [[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    return np.array([[c, s, 0.0], [s, -c, 0.0], [0.0, 0.0, 1.0]])
 
 
 class _Planes:
@@ -72,15 +73,17 @@ class _Planes:
 
     def __init__(self, stone: Stone) -> None:
         size = float(stone.size_mm.max())
-        self.normals, self.reach, self.bruted = stone.normals, stone.distances_mm / size, stone.bruted
-        self.tree = cKDTree(np.column_stack([self.normals, self.reach]))
+        self.normals, self.distances = stone.normals, stone.distances_mm / size
+        finishes = list(dict.fromkeys(stone.finishes))
+        self.finish = np.array([finishes.index(finish) for finish in stone.finishes])
+        self.tree = cKDTree(np.column_stack([self.normals, self.distances]))
 
     def image(self, matrix: np.ndarray, which: np.ndarray | None = None) -> np.ndarray | None:
         """For each plane (or those in `which`) the plane onto which `matrix` takes it; None where one has no image."""
-        rows = np.arange(len(self.reach)) if which is None else which
-        moved = np.column_stack([self.normals[rows] @ matrix.T, self.reach[rows]])
-        gap, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
-        if not np.all(gap < SAME) or not np.array_equal(self.bruted[rows], self.bruted[onto]):
+        rows = np.arange(len(self.distances)) if which is None else which
+        moved = np.column_stack([self.normals[rows] @ matrix.T, self.distances[rows]])
+        apart, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
+        if not np.all(apart < SAME) or not np.array_equal(self.finish[rows], self.finish[onto]):
             return None
         return np.asarray(onto) if np.bincount(onto).max() == 1 else None
 
@@ -92,7 +95,7 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
     azimuths = np.arctan2(planes.normals[ring, 1], planes.normals[ring, 0])
 
     def holds(angle: float, mirror: bool) -> np.ndarray | None:
-        matrix = _about_z(angle, mirror)
+        matrix = _mirror(angle) if mirror else rotation_about_z(angle)
         return None if planes.image(matrix, ring) is None else planes.image(matrix)
 
     # The rotations are the multiples of the smallest one, whose order divides the ring's size.
@@ -101,20 +104,20 @@ def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
     images = [np.arange(len(stone))]
     for _ in range(order - 1):
         images.append(step[images[-1]])
-    found = [(_about_z(2.0 * math.pi * k / order, False), image) for k, image in enumerate(images)]
+    found = [(rotation_about_z(2.0 * math.pi * k / order), image) for k, image in enumerate(images)]
     # A mirror takes the ring's first facet to some facet of it; one mirror and the rotations give the others.
     for angle in azimuths[0] + azimuths:
         mirrored = holds(angle, True)
         if mirrored is not None:
-            found += [(_about_z(angle + 2.0 * math.pi * k / order, True), images[k][mirrored]) for k in range(order)]
+            found += [(_mirror(angle + 2.0 * math.pi * k / order), images[k][mirrored]) for k in range(order)]
             break
     return found
 
 
 def _smallest_ring(planes: _Planes) -> np.ndarray:
     """The fewest facets that share slope, distance and finish, so that a symmetry must permute them."""
-    kind = planes.bruted.astype(np.int64)
-    for number in (planes.normals[:, 2], planes.reach):
+    kind = planes.finish
+    for number in (planes.normals[:, 2], planes.distances):
         rising = np.argsort(number)
         step = np.empty(len(rising), np.int64)
         step[rising] = np.concatenate([[0], np.cumsum(np.diff(number[rising]) > 2.0 * SAME)])
@@ -128,7 +131,7 @@ def _leaning_mirror(stone: Stone, turn: np.ndarray) -> list[tuple[np.ndarray, np
     """The identity, and the mirror plane through the stone's axis and the line of sight where it keeps the stone."""
     planes = _Planes(stone)
     sight = turn[2]
-    mirror = _about_z(2.0 * math.atan2(sight[1], sight[0]), True)
+    mirror = _mirror(2.0 * math.atan2(sight[1], sight[0]))
     found = [(np.eye(3), np.arange(len(stone)))]
     image = planes.image(mirror)
     return found if image is None else [*found, (mirror, image)]
@@ -171,10 +174,10 @@ def _same_layers(parts: np.ndarray, moved: np.ndarray, overlap: Callable[[np.nda
     for low, high in itertools.pairwise(_layers(parts, overlap)):
         left = list(moved[low:high])
         for part in parts[low:high]:
-            gaps = [_gap(part, other) for other in left]
-            if not gaps or min(gaps) > SAME:
+            differences = [_difference(part, other) for other in left]
+            if not differences or min(differences) > SAME:
                 return False
-            left.pop(int(np.argmin(gaps)))
+            left.pop(int(np.argmin(differences)))
     return True
 
 
@@ -198,7 +201,7 @@ def _lamps_overlap(one: np.ndarray, other: np.ndarray) -> bool:
     return apart < math.acos(one[3]) + math.acos(other[3])
 
 
-def _gap(part: np.ndarray, other: np.ndarray) -> float:
+def _difference(part: np.ndarray, other: np.ndarray) -> float:
     """Largest difference between two rows; azimuths (zones, column 2) count around the circle."""
     apart = np.abs(part - other)
     apart[2] = min(apart[2], abs(2.0 * math.pi - apart[2]))

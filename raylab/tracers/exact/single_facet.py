@@ -1,8 +1,8 @@
 """Does one facet take the whole of a beam's polygon? Most often it does, and then nothing needs to be cut.
 
-A point of a facet's plane lies in the facet if it lies behind the planes around it: the facet's fence, the planes of all facets
-that share a corner with it. So it is enough to find the facet that one corner's ray meets, and to look whether the rays
-of the other corners pass its plane inside the fence; the polygon between them does too, because the facet is convex.
+A point of a facet's plane lies in the facet if it lies behind the planes of the facet's neighbors: all facets that share a
+corner with it. So it is enough to find the facet that one corner's ray meets, and to test whether the rays of the other
+corners pass its plane behind all neighbors; the polygon between them does too, because the facet is convex.
 """
 
 from __future__ import annotations
@@ -12,73 +12,73 @@ import numpy as np
 from ...jit import njit
 from ...stone.stone import Stone
 from ..stone_table import StoneTable
-from .nearest_plane import first_met, line
+from .nearest_plane import NX, NY, NZ, D, nearest_plane, ray_origin
 
 BLOCK = 16
-"""A fence's planes lie side by side in blocks of so many; most fences need one. Kernels read the number from the array: the
-compiler writes loops of a length known beforehand out plane by plane, without vector instructions."""
+"""The neighbors' planes lie side by side in blocks of so many; most facets need one block. Kernels read the number from the
+array: the compiler writes loops of a length known beforehand out plane by plane, without vector instructions."""
 
 
-def fences_of(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.ndarray]:
-    """All facets' fences in the order of the table, in blocks of planes (K, 4, BLOCK) end to end, and their starts (F + 1,)."""
+def neighbor_planes(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.ndarray]:
+    """The planes of each row's neighbors, and the row itself, in blocks (K, 4, BLOCK) end to end; and their starts (R + 1,)."""
     loops = [stone.polyhedron.loops[facet] if facet >= 0 else np.empty(0, np.int64) for facet in table.facet]
     starts = np.concatenate([[0], np.cumsum([len(loop) for loop in loops])])
     corner = np.concatenate(loops)
     meeting = np.repeat(np.arange(len(loops)), np.diff(starts))[np.argsort(corner, kind="stable")]
-    return _fences(table.planes, corner, starts, meeting, np.concatenate([[0], np.cumsum(np.bincount(corner))]))
+    return _in_blocks(table.planes, corner, starts, meeting, np.concatenate([[0], np.cumsum(np.bincount(corner))]))
 
 
 @njit()
-def _fences(planes, corner, starts, meeting, ends):  # type: ignore[no-untyped-def]
-    """Facet f has the corners corner[starts[f]:starts[f + 1]]; at corner c meet the facets meeting[ends[c]:ends[c + 1]]."""
-    facets, blocks = len(starts) - 1, 0
-    fence, fences = np.empty((2 * facets, 4, BLOCK)), np.zeros(facets + 1, np.int64)
-    seen_from = np.full(facets, -1)
-    for f in range(facets):
-        seen_from[f], lane = f, BLOCK
-        for k in range(starts[f], starts[f + 1]):
+def _in_blocks(planes, corner, starts, meeting, ends):
+    """Row r has the corners corner[starts[r]:starts[r + 1]]; at corner c meet the rows meeting[ends[c]:ends[c + 1]]."""
+    rows, blocks = len(starts) - 1, 0
+    neighbors, neighbor_starts = np.empty((2 * rows, 4, BLOCK)), np.zeros(rows + 1, np.int64)
+    seen_from = np.full(rows, -1)
+    for row in range(rows):
+        seen_from[row], lane = row, BLOCK
+        for k in range(starts[row], starts[row + 1]):
             for m in range(ends[corner[k]], ends[corner[k] + 1]):
-                g = meeting[m]
-                if seen_from[g] != f:
-                    seen_from[g] = f
+                other = meeting[m]
+                if seen_from[other] != row:
+                    seen_from[other] = row
                     if lane == BLOCK:
-                        if blocks == len(fence):
-                            fence = np.concatenate((fence, np.empty_like(fence)))
-                        fence[blocks, :3] = 0.0
-                        fence[blocks, 3] = 1.0  # a plane outside which nothing is
+                        if blocks == len(neighbors):
+                            neighbors = np.concatenate((neighbors, np.empty_like(neighbors)))
+                        neighbors[blocks, :3] = 0.0
+                        neighbors[blocks, 3] = 1.0  # a plane outside which nothing is
                         blocks, lane = blocks + 1, 0
-                    fence[blocks - 1, :, lane] = planes[g]
+                    neighbors[blocks - 1, :, lane] = planes[other]
                     lane += 1
-        fences[f + 1] = blocks
-    return fence[:blocks], fences
+        neighbor_starts[row + 1] = blocks
+    return neighbors[:blocks], neighbor_starts
 
 
 @njit()
-def whole(ahead, bits, fence, fences, beam, x, y, sides, mains, core2, tolerance):  # type: ignore[no-untyped-def]
-    """The facet that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
+def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance):
+    """The row that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
 
     Where it doesn't, several may share the polygon.
 
     Parameters
     ----------
-    ahead, bits, mains, core2 : see `facing`. fence, fences : see `fences_of`.
+    columns, keys, sloping, core_radius2 : see `nearest_plane`. neighbors, neighbor_starts : see `neighbor_planes`.
     beam, x, y, sides : the beam and its polygon.
-    tolerance : mm; a ray that passes the facet's plane outside a fence by less is inside. No wider than in `clip.split`, which
-        decides where this doesn't.
+    tolerance : mm; a ray that passes the facet's plane outside a neighbor by less is inside. No wider than in `clipping.split`,
+        which decides where this doesn't.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
-    ox, oy, oz = line(beam, x[0], y[0])
-    met, t = first_met(ahead, bits, mains, ox, oy, oz, vx, vy, vz, core2)
-    f = max(met, 0)
-    nx, ny, nz, d = ahead[0, f], ahead[1, f], ahead[2, f], ahead[3, f]
-    over, out = 1.0 / (nx * vx + ny * vy + nz * vz), 0
+    ox, oy, oz = ray_origin(beam, x[0], y[0])
+    met, t = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core_radius2)
+    row = max(met, 0)
+    nx, ny, nz, d = columns[NX, row], columns[NY, row], columns[NZ, row], columns[D, row]
+    reciprocal, outside = 1.0 / (nx * vx + ny * vy + nz * vz), 0
     # Counted to the end, though one outside decides: most often none is, and vector instructions don't stop half-way.
     for k in range(sides):
-        px, py, pz = line(beam, x[k], y[k])
-        way = (d - (nx * px + ny * py + nz * pz)) * over
-        px, py, pz = px + way * vx, py + way * vy, pz + way * vz
-        for block in range(fences[f], fences[f + 1]):
-            for lane in range(np.uintp(0), np.uintp(fence.shape[2])):
-                apart = fence[block, 0, lane] * px + fence[block, 1, lane] * py + fence[block, 2, lane] * pz
-                out += 1 if fence[block, 3, lane] - apart < -tolerance else 0
-    return met, met >= 0 and out == 0, t
+        px, py, pz = ray_origin(beam, x[k], y[k])
+        step = (d - (nx * px + ny * py + nz * pz)) * reciprocal
+        px, py, pz = px + step * vx, py + step * vy, pz + step * vz
+        for block in range(neighbor_starts[row], neighbor_starts[row + 1]):
+            for lane in range(np.uintp(0), np.uintp(neighbors.shape[2])):
+                height = neighbors[block, 0, lane] * px + neighbors[block, 1, lane] * py + neighbors[block, 2, lane] * pz
+                outside += 1 if neighbors[block, 3, lane] - height < -tolerance else 0
+    return met, met >= 0 and outside == 0, t

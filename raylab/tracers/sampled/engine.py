@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
+from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid, grid_around
 from ...scene.scene import Scene
 from ...threads import at_most
@@ -31,7 +31,7 @@ class RayEngine:
         grid: PixelGrid | None = None,
         *,
         threads: int | None = None,
-        progress: Callable[[float], None] | None = None,
+        progress: Progress = silent,
     ) -> EngineResult:
         """Maps and area means; without a grid those of the scene's own pixels. See `Engine.trace`."""
         grid = grid or grid_around(scene.stone, scene.view, scene.resolution)

@@ -10,7 +10,6 @@ error smaller still, so the stated one is on the safe side.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numba
 import numpy as np
@@ -18,6 +17,7 @@ from scipy.spatial import ConvexHull
 
 from ...errors import InputError
 from ...jit import njit, parallel_kernel
+from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.view import View, silhouette
@@ -26,7 +26,7 @@ from ..engine_result import EngineResult
 from ..ledger import CHANNELS, FIELDS, LUMINANCE, UNTRACED
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
-from .rays import trace_rays
+from .rays import PathRules, trace_rays
 
 NAME = "rays"
 """What this engine is called in the table."""
@@ -35,7 +35,7 @@ RAYS_PER_TILE = 1 << 16
 
 
 @njit(inline="always")
-def keyed_uniform(seed, pixel, sample, axis):  # type: ignore[no-untyped-def]
+def keyed_uniform(seed, pixel, sample, axis):
     """A uniform number in [0, 1) that depends on nothing but its key (splitmix64's finaliser, Steele et al. 2014)."""
     z = np.uint64(seed) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(pixel)
     for word in (np.uint64(sample), np.uint64(axis)):
@@ -49,7 +49,7 @@ def keyed_uniform(seed, pixel, sample, axis):  # type: ignore[no-untyped-def]
 
 
 @parallel_kernel
-def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):  # type: ignore[no-untyped-def]
+def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):
     """Fill points (rows * resolution * cells^2, 2) with one sample in each cell of each pixel, mm on the map plane."""
     samples = cells * cells
     cell = pixel_mm / cells
@@ -62,7 +62,7 @@ def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):  # 
 
 
 @parallel_kernel
-def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter):  # type: ignore[no-untyped-def]
+def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter):
     """Samples to pixels.
 
     rows (R, CHANNELS) and hit (R,) are the samples of P pixels in order; means (CHANNELS, P), coverage (P,) and
@@ -144,19 +144,15 @@ def sample_points(
         scene.dome.table,
         scene.view.rotation(),
         cones=view_cones(points, scene.view, area_mm2),
-        polarized=scene.settings.polarized,
-        min_weight=scene.settings.min_weight,
-        max_bounces=scene.settings.max_bounces,
+        rules=PathRules(scene.settings.polarized, scene.settings.min_weight, scene.settings.max_bounces),
     )
     return rows, hit
 
 
-def sample_image(
-    scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progress: Callable[[float], None] | None = None
-) -> EngineResult:
+def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progress: Progress = silent) -> EngineResult:
     """Maps and area means from `settings.samples` view rays per pixel, in tiles of bounded memory.
 
-    `progress` is called with the share done, from 0 to 1. Raises InputError for a grid whose samples all miss the stone.
+    Raises InputError for a grid whose samples all miss the stone.
     """
     samples, seed = scene.settings.samples, scene.settings.seed
     cells = math.isqrt(samples)
@@ -175,8 +171,7 @@ def sample_image(
         _reduce(found, hit, samples, means[:, tile], coverage[tile], error[tile], part, part_scatter)
         sums += part.sum(axis=0)
         scatter += part_scatter.sum(axis=0)
-        if progress is not None:
-            progress((first + rows) / n)
+        progress(first + rows, n)
     if sums[MOMENTS] == 0.0:
         raise InputError("no sample met the stone", key="resolution", value=n, expected="a larger resolution or more samples")
     fields = {name: means[c].reshape(n, n) for c, name in enumerate(FIELDS)}

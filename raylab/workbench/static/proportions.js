@@ -44,9 +44,10 @@ export const proportions = {
       }
       this.byHand.append(group);
     }
-    this.bruted = el("input", { type: "checkbox", id: "bruted" });
-    this.bruted.addEventListener("change", () => workbench.edit((design) => { design.bruted_girdle = this.bruted.checked; }));
-    this.byHand.lastChild.append(el("label", { className: "row", htmlFor: "bruted" }, "Bruted (rough) girdle", this.bruted));
+    this.finish = el("select", { id: "girdle-finish" },
+      ...workbench.start.finishes.map(({ kind, description }) => el("option", { value: kind, title: description }, kind)));
+    this.finish.addEventListener("change", () => workbench.edit((design) => { design.girdle_finish = this.finish.value; }));
+    this.byHand.lastChild.append(el("label", { className: "row" }, el("span", {}, "Girdle finish"), this.finish));
     this.measured = el("div");
     this.material = materials(workbench);
     root.append(this.byHand, this.measured, this.material.element);
@@ -59,7 +60,7 @@ export const proportions = {
     this.measured.hidden = free;
     if (free) {
       for (const [key, one] of Object.entries(this.sliders)) one.show(design[key]);
-      this.bruted.checked = design.bruted_girdle;
+      this.finish.value = design.girdle_finish;
     } else {
       this.measured.replaceChildren(...measuredTable(workbench.answers[workbench.state.editing]?.measured));
     }
