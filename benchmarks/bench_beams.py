@@ -23,24 +23,33 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
 from raylab.lighting.dome import Dome
 from raylab.memory import keep_freed_memory
 from raylab.scene.pixel_grid import grid_around
+from raylab.scene.scene import Scene
+from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers.exact import schedule as rounds
 from raylab.tracers.exact.beams import Beams, trace_beams
 from raylab.tracers.exact.image import exact_image
 from raylab.tracers.ledger import UNTRACED
+from raylab.units import SODIUM_D_NM
 
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, FACE_UP, TILTED = Dome(head_half_angle_deg=20), View(), View(tilt_deg=12, tilt_azimuth_deg=7)
 PRECISIONS = (2e-2, 1e-2, 5e-3, 2e-3, 1e-3, 5e-4, 2e-4)
+NM = SODIUM_D_NM
 Found = TypeVar("Found")
+
+
+def seen(view: View, **settings: Any) -> Scene:
+    """The stone in a view, with settings by name."""
+    return Scene(STONE, DOME, view, TraceSettings(**settings))
 
 
 def best(run: Callable[[], Found], repeats: int) -> tuple[Found, float, float]:
@@ -64,7 +73,7 @@ def one_face() -> None:
         ("tilted 12 degrees, 2 threads", TILTED, True, 2, None),
     )
     for what, view, wedge, threads, target in cases:
-        beams, wall, spent = best(lambda: trace_beams(STONE, DOME, view, wedge=wedge, threads=threads), 9)  # noqa: B023
+        beams, wall, spent = best(lambda: trace_beams(seen(view), NM, wedge=wedge, threads=threads), 9)  # noqa: B023
         width = beams.totals.mean[UNTRACED]
         assert width <= 2e-3, width
         aim = "" if target is None else f"  (target {target:.0f} ms)"
@@ -76,8 +85,8 @@ def one_face() -> None:
 
 def exact(view: View, resolution: int, precision: float) -> np.ndarray:
     """The exact luminance map, s and p averaged."""
-    beams = trace_beams(STONE, DOME, view, precision=precision, polarized=False, max_bounces=2000)
-    return exact_image(beams, grid_around(STONE, view, resolution), 589.3).fields["luminance"]
+    beams = trace_beams(seen(view, precision=precision, polarized=False, max_bounces=2000), NM)
+    return exact_image(beams, grid_around(STONE, view, resolution), NM).fields["luminance"]
 
 
 def exact_seconds(target: float, reference: np.ndarray, inside: np.ndarray) -> float:
@@ -120,13 +129,13 @@ def guide() -> None:
     usual, deal = rounds.FIRST_FLOOR, rounds._deal
     for what, view, repeats in (("face-up, wedge", FACE_UP, 9), ("tilted", TILTED, 3)):
         for wavelength in (594.3, 656.3):
-            one, _, plain = best(lambda: trace_beams(STONE, DOME, view, wavelength_nm=wavelength, threads=1), repeats)  # noqa: B023
+            one, _, plain = best(lambda: trace_beams(seen(view), wavelength, threads=1), repeats)  # noqa: B023
             floors: list[float] = []
             rounds._deal = lambda active, rules, *rest: (floors.append(rules.floor), deal(active, rules, *rest))[1]  # noqa: B023
-            guiding = trace_beams(STONE, DOME, view)
+            guiding = trace_beams(seen(view), NM)
             rounds._deal = deal
             rounds.FIRST_FLOOR = floors[-1] / (2e-3 * float(guiding.areas_mm2.sum()))
-            *_, guided = best(lambda: trace_beams(STONE, DOME, view, wavelength_nm=wavelength, threads=1), repeats)  # noqa: B023
+            *_, guided = best(lambda: trace_beams(seen(view), wavelength, threads=1), repeats)  # noqa: B023
             rounds.FIRST_FLOOR = usual
             alike = len(keys(one) & keys(guiding)) / len(keys(one))
             print(

@@ -31,7 +31,7 @@ from raylab.stone.measuring.plane_uncertainty import Uncertainty
 LIGHT = ("brightness", "contrast_rms", "leak", "head")
 SHAPE = ("crown_angle_deg", "pavilion_angle_deg", "depth_pct", "girdle_valley_pct", "diameter_mm", "table_pct", "weight_ct")
 SHAPE += ("crown_angle_spread_deg", "table_offcentre_pct", "out_of_round_pct")
-EXACT = {"precision": 2e-3}
+EXACT = rl.TraceSettings(precision=2e-3)
 RANGES = {
     "table_pct": (54.0, 62.0),
     "crown_angle_deg": (32.0, 36.5),
@@ -54,9 +54,9 @@ def true_stone(key: int) -> rl.Stone:
     return UNEVEN.drawn(even, (77, key, 1))
 
 
-def numbers(stone: rl.Stone, settings: dict[str, float], symmetry: int) -> dict[str, float]:
+def numbers(stone: rl.Stone, settings: rl.TraceSettings, symmetry: int) -> dict[str, float]:
     """Light and proportions of a stone; without the rays that tell symmetry where it is 1."""
-    light = statistics_of(replace(stone, symmetry=symmetry), DOME, **settings)
+    light = statistics_of(rl.Scene(replace(stone, symmetry=symmetry), DOME, settings=settings))
     shape = rl.measure(stone).numbers()
     names = LIGHT if symmetry == 1 else (*LIGHT, "symmetry")
     return {**{name: light[name].value for name in names}, **{name: shape[name] for name in SHAPE}}

@@ -35,9 +35,12 @@ import mitsuba_scenes as scenes
 
 from raylab.lighting.dome import Dome
 from raylab.scene.pixel_grid import grid_around
+from raylab.scene.scene import Scene
+from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers.sampled.sampling import sample_image
+from raylab.units import SODIUM_D_NM
 
 TARGET, RESOLUTION, END = 0.005, 256, 1e-3
 POLARISED = "--polarized" in sys.argv
@@ -65,7 +68,8 @@ def timed(run: Callable[[], np.ndarray], repeats: int = 5) -> tuple[np.ndarray, 
 def ours(cells: int, seed: int, end: float = END) -> np.ndarray:
     """raylab's luminance map of cells x cells samples per pixel."""
     options: dict[str, Any] = {"samples": cells**2, "seed": seed, "min_weight": end, "polarized": POLARISED}
-    return sample_image(STONE, DOME, VIEW, FRAME, **options).fields["luminance"]
+    scene = Scene(STONE, DOME, VIEW, TraceSettings(**options))
+    return sample_image(scene, SODIUM_D_NM, FRAME).fields["luminance"]
 
 
 def converged() -> np.ndarray:

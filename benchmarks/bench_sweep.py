@@ -19,7 +19,7 @@ import numpy as np
 import psutil
 
 import raylab as rl
-from raylab.designs.design import Settings, trace_designs
+from raylab.designs.design import trace_designs
 from raylab.memory import keep_freed_memory
 from raylab.sweeps.axes import Plan, plan_of
 
@@ -28,7 +28,7 @@ RANGES = {"table_pct": (53, 62), "lower_half_pct": (74, 82), "crown_angle_deg": 
 PRECISION = 2e-3
 SAMPLE = 120
 PUBLISHED = 38_500_000
-"""Designs of the survey published in 2004 (Moses et al., Gems & Gemology 40(3); the number as told in our brief)."""
+"""Designs of the survey published in 2004 (Moses et al., Gems & Gemology 40(3); number from memory)."""
 
 
 def cpu_s() -> float:
@@ -44,7 +44,7 @@ def sample(plan: Plan) -> list[dict[str, object]]:
     return [next(plan.designs(int(k), int(k) + 1)) for k in numbers]
 
 
-def tracing_alone(plan: Plan, settings: Settings) -> float:
+def tracing_alone(plan: Plan, settings: rl.TraceSettings) -> float:
     """CPU seconds per design of the tracing itself, in one process."""
     designs = sample(plan)
     trace_designs(designs[:1], settings)
@@ -53,7 +53,7 @@ def tracing_alone(plan: Plan, settings: Settings) -> float:
     return (time.process_time() - start) / len(designs)
 
 
-def in_threads(plan: Plan, settings: Settings, count: int) -> float:
+def in_threads(plan: Plan, settings: rl.TraceSettings, count: int) -> float:
     """Designs a second of wall time in threads of one process."""
     designs = sample(plan)
     start = time.perf_counter()
@@ -79,14 +79,14 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=len(os.sched_getaffinity(0)))
     given = parser.parse_args()
     axes = {key: (*ends, given.steps) for key, ends in RANGES.items()}
-    settings = Settings(precision=PRECISION)
+    settings = rl.TraceSettings(precision=PRECISION)
     plan = plan_of(axes, {"dome": "head-shadow"})
     before = tracing_alone(plan, settings)
     threads = in_threads(plan, settings, given.processes)
     watch, start, used = Watch(), time.perf_counter(), cpu_s()
     with tempfile.TemporaryDirectory() as folder:
         found = rl.sweep(
-            axes, "head-shadow", precision=PRECISION, processes=given.processes, out=Path(folder) / "sweep", progress=watch
+            axes, "head-shadow", settings=settings, processes=given.processes, out=Path(folder) / "sweep", progress=watch
         )
     wall, used = time.perf_counter() - start, cpu_s() - used
     cost = (before + tracing_alone(plan, settings)) / 2.0

@@ -38,17 +38,13 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
-from raylab.bench.answers import Answerer
-from raylab.bench.stone_json import DEMO, facet_design
-from raylab.finishing.blocked import blocked_stone
-from raylab.finishing.cutting import finished
-from raylab.finishing.light import Light
-from raylab.finishing.mains import main_gradient, mains_off
-from raylab.sweeps.file import load_sweep
 
 import raylab as rl
 from raylab.color.eyes import head_half_angle_deg, usual_pupil_mm
-from raylab.designs.design import COLUMNS, Settings, trace_designs
+from raylab.cutting.blocked import blocked_stone
+from raylab.cutting.last_facets import finished
+from raylab.cutting.mains import main_gradient, mains_off
+from raylab.designs.design import COLUMNS, trace_designs
 from raylab.files import report, save_facets, save_luminance, save_maps
 from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from raylab.optics.spectrum import color_weights, illuminant, illuminants, observer
@@ -57,9 +53,13 @@ from raylab.pictures.vector import svg
 from raylab.report import report_html
 from raylab.report.pictures import picture_names
 from raylab.stone.facet_table import facet_table
+from raylab.stone.finish import ABSORBING
+from raylab.sweeps.sweep_file import load_sweep
+from raylab.workbench.answers import Answerer
+from raylab.workbench.design_json import DEMO, facet_design
 
 SCENES = Path("scenes")
-RENAMED: dict[str, dict[str, str]] = {"*": {}}
+RENAMED: dict[str, dict[str, str]] = {"*": {"polarized": "polarised"}}
 """By group, "*" for all of them: what the program calls a thing now -> what it was called when the reference dump was made."""
 LEFT_OUT = {"raylab_version", "hash", "code"}
 """Keys that say which program ran, not what it found."""
@@ -147,13 +147,14 @@ def view_of(tilt: float = 0.0, azimuth: float = 0.0, turn: float = 0.0, distance
 def scene_of(
     stone: rl.Stone, dome: rl.Dome, view: rl.View | None = None, *, polarized: bool = True, **settings: Any
 ) -> rl.Scene:
-    """A scene; the settings are those of `Scene`."""
-    return rl.Scene(stone, dome, view or view_of(), **{"resolution": 96, "polarised": polarized, **settings})
+    """A scene; the settings are those of `TraceSettings`, and `resolution`."""
+    size = settings.pop("resolution", 96)
+    return rl.Scene(stone, dome, view or view_of(), rl.TraceSettings(polarized=polarized, **settings), size)
 
 
 def sampled(scene: rl.Scene, **settings: Any) -> rl.Scene:
     """The same scene for the sampled engine."""
-    return replace(scene, engine="rays", **settings)
+    return scene.with_settings(engine="rays", **settings)
 
 
 def shipped_scenes(resolution: int) -> dict[str, rl.Scene]:
@@ -173,7 +174,7 @@ def demo_stones() -> dict[str, rl.Stone]:
     found |= {file.name: rl.load_stone(file, unit="mm") for file in sorted((SCENES / "stones").glob("*.ply"))}
     found["culet"] = brilliant(culet_pct=3, girdle_facets=64, star_pct=45, lower_half_pct=82)
     found["by-heights"] = rl.round_brilliant(table_pct=60, crown_height_pct=14, pavilion_depth_pct=42.5, weight_ct=0.7)
-    found["bruted"] = brilliant(bruted_girdle=True, material="cubic zirconia")
+    found["bruted"] = brilliant(girdle_finish="absorbing", material="cubic zirconia")
     found["turned"] = brilliant().moved(view_of(turn=17).rotation(), np.array([0.1, -0.2, 0.05])).scaled(1.3)
     found["deviating"] = deviating()
     found["tilted-table"] = rl.deviate(brilliant(), {"table": rl.Offset(slope_deg=0.5, azimuth_deg=30)})
@@ -273,7 +274,7 @@ def stone_facts(stone: rl.Stone) -> dict[str, Any]:
     return {
         "normals": stone.normals,
         "distances-mm": stone.distances_mm,
-        "bruted": stone.bruted,
+        "bruted": np.array([finish == ABSORBING for finish in stone.finishes]),
         "facets": [stone.facet_name(f) for f in range(len(stone))],
         "about": words,
         "vertices-mm": vertices,
@@ -446,7 +447,7 @@ def varied_scenes() -> Iterator[tuple[str, rl.Scene]]:
     yield "uneven", scene_of(uneven, plain_dome)
     yield "uneven-tilted-room", scene_of(uneven, room, view_of(15, 200))
     yield "uneven-sampled", sampled(scene_of(uneven, plain_dome))
-    yield "bruted-sampled", sampled(scene_of(brilliant(bruted_girdle=True, pavilion_angle_deg=38), plain_dome))
+    yield "bruted-sampled", sampled(scene_of(brilliant(girdle_finish="absorbing", pavilion_angle_deg=38), plain_dome))
     yield "deviating", scene_of(deviating(), plain_dome)
     yield "low-index", scene_of(brilliant(material="quartz"), plain_dome)
     yield "high-index", scene_of(brilliant(material="moissanite"), plain_dome)
@@ -465,12 +466,12 @@ def settings(dump: Dump) -> None:
 
 def tilt_series(stone: rl.Stone, dome: rl.Dome, *angles: Any, polarized: bool = True) -> xr.Dataset:
     """Exact statistics against tilt, azimuth and turn."""
-    return rl.tilt(stone, dome, *angles, polarised=polarized)
+    return rl.tilt(stone, dome, *angles, settings=rl.TraceSettings(polarized=polarized))
 
 
 def scintillation_facts(stone: rl.Stone, dome: rl.Dome, *angles: Any) -> dict[str, Any]:
     """What flashes as a stone moves through a series of views."""
-    found = rl.flashing(stone, dome, *angles, resolution=120)
+    found = rl.scintillation(stone, dome, *angles, resolution=120)
     numbers = {"share-per-deg": found.share_per_deg, "share-error": found.share_error, "angle-deg": found.angle_deg}
     spots = {"count": found.count, "sizes-mm2": np.concatenate(found.sizes_mm2)}
     return {**numbers, **spots, "threshold": found.threshold, "mean-share-per-deg": found.mean_share_per_deg}
@@ -511,25 +512,25 @@ def sweep_rows(file: Path, most: int) -> dict[str, Any]:
     plan = sweep.plan
     chosen = np.unique(np.linspace(0, len(plan) - 1, min(most, len(plan))).astype(int))
     designs = [next(plan.designs(int(k), int(k) + 1)) for k in chosen]
-    options = {key: sweep.settings[key] for key in ("precision", "polarised", "max_bounces") if key in sweep.settings}
-    rows = trace_designs(designs, Settings(**options))
+    rows = trace_designs(designs, sweep.settings)
     axes = {f"axes/{key}": [getattr(design[key], "name", design[key]) for design in designs] for key in plan.columns}
     return {"numbers": chosen, **axes, **{name: rows[:, k] for k, name in enumerate(COLUMNS)}}
 
 
-def swept(axes: dict[str, Any], dome: str, **fixed: Any) -> xr.Dataset:
+def swept(axes: dict[str, Any], dome: str, polarized: bool = True, **fixed: Any) -> xr.Dataset:
     """A sweep in this process."""
-    return rl.sweep(axes, dome, processes=1, precision=1e-2, **fixed)
+    return rl.sweep(axes, dome, processes=1, settings=rl.TraceSettings(precision=1e-2, polarized=polarized), **fixed)
 
 
-def gradient_of(design: dict[str, Any], dome: str, *, polarized: bool = True, **options: Any) -> xr.Dataset:
+def gradient_of(design: dict[str, Any], dome: str, *, polarized: bool = True, precision: float, **options: Any) -> xr.Dataset:
     """Derivatives and slopes of a design's statistics."""
-    return rl.gradient(design, dome, polarised=polarized, **options)
+    return rl.gradient(design, dome, settings=rl.TraceSettings(precision=precision, polarized=polarized), **options)
 
 
 def optimum_facts(bounds: dict[str, Any], dome: str, **options: Any) -> dict[str, Any]:
     """The best design within bounds."""
-    found = rl.optimise(bounds, dome, processes=1, **options)
+    settings = rl.TraceSettings(precision=options.pop("precision"))
+    found = rl.optimize(bounds, dome, processes=1, settings=settings, **options)
     value = found.value
     bands = {key: [band.low, band.high, band.low_end, band.high_end] for key, band in found.bands.items()}
     numbers = {"design": found.design, "value": [value.value, value.low, value.high, value.error], "geometry": found.geometry}
@@ -547,8 +548,14 @@ def sweeps(dump: Dump) -> None:
     light = {"tilt_deg": [0, 10], "dome": ["even-sky", "side-window"], "material": ["diamond", "quartz"]}
     dump.put("over-light-and-material", swept(light, None, table_pct=57, crown_height_pct=14, pavilion_depth_pct=43))
     tint = {"absorption_per_mm": (0.0, 0.1, 3), "wavelength_nm": [450.0, 650.0]}
-    fixed = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "weight_ct": 1.0, "bruted_girdle": True}
-    dump.put("over-tint-and-wavelength", swept(tint, "overcast-sky", polarised=False, **fixed))
+    fixed = {
+        "table_pct": 57,
+        "crown_angle_deg": 34.5,
+        "pavilion_angle_deg": 40.75,
+        "weight_ct": 1.0,
+        "girdle_finish": "absorbing",
+    }
+    dump.put("over-tint-and-wavelength", swept(tint, "overcast-sky", polarized=False, **fixed))
 
 
 @group
@@ -579,13 +586,14 @@ def offers(kind: str) -> tuple[list[rl.Stone], Any]:
     if kind == "csv":
         return [rl.load_stone(file) for file in files], rl.Uncertainty()
     found = [rl.load_scan(file, unit="mm") for file in files]
-    return [scan.stone for scan in found], [rl.Uncertainty(0.0, 0.03, 2.0).with_scan(scan.report) for scan in found]
+    return [scan.stone for scan in found], [scan.report.uncertainty(rl.Uncertainty(0.0, 0.03, 2.0)) for scan in found]
 
 
 def comparison_facts(kind: str, **options: Any) -> dict[str, Any]:
     """Two offers side by side: numbers and verdicts, maps, and the report's page without its pictures."""
     given, doubt = offers(kind)
-    found = rl.compare(*given, dome=rl.load_dome("head-shadow"), uncertainty=doubt, resolution=96, **options)
+    settings = rl.TraceSettings(precision=1e-3, seed=options.pop("seed", 0))
+    found = rl.compare(*given, dome=rl.load_dome("head-shadow"), uncertainty=doubt, resolution=96, settings=settings, **options)
     drawn = dict.fromkeys(picture_names(len(given)), b"")
     page = report_html(found, drawn, title="Two offers").replace(rl.__version__, "")
     laid = {f"as-laid-{label}": stone.normals for label, stone in zip("ab", found.shown, strict=True)}
@@ -603,7 +611,9 @@ def uncertainty_facts(stone: rl.Stone) -> dict[str, Any]:
     doubt, dome = rl.Uncertainty(), rl.load_dome("side-window")
     by_steps = rl.propagate(stone, lambda one: rl.measure(one).numbers(), doubt, method="derivative")
     light = {"precision": 5e-2}
-    by_draws = rl.propagate(stone, lambda one: rl.statistics_of(one, dome, view_of(10), **light), doubt, known_to_pct=30.0)
+    by_draws = rl.propagate(
+        stone, lambda one: rl.statistics_of(scene_of(one, dome, view_of(10), **light)), doubt, known_to_pct=30.0
+    )
     found = {"by-steps": by_steps, "by-draws": by_draws}
     told = {way: {name: one.to_dict() for name, one in each.items()} for way, each in found.items()}
     drawn = doubt.drawn(stone, (3, 1))
@@ -629,17 +639,17 @@ def uncertainty(dump: Dump) -> None:
 
 def grid_of(stone: rl.Stone, dome: rl.Dome, axes: dict[str, list[float]], **choice: Any) -> xr.Dataset:
     """Every choice of a grid for the last facets."""
-    return rl.finish_grid(stone, dome, axes, choice=rl.LastFacets(**choice), precision=5e-3)
+    return rl.brillianteering_grid(stone, dome, axes, choice=rl.LastFacets(**choice), settings=rl.TraceSettings(precision=5e-3))
 
 
 def best_of(grid: xr.Dataset, wish: str) -> list[Any]:
     """The best few choices of a grid."""
-    return [[str(one.choice), asdict(one.choice), one.numbers, one.tied] for one in rl.best_finishes(grid, wish, 4)]
+    return [[str(one.choice), asdict(one.choice), one.numbers, one.tied] for one in rl.best_brillianteering(grid, wish, 4)]
 
 
 def preview_of(stone: rl.Stone, dome: rl.Dome, choices: list[rl.LastFacets]) -> tuple[dict[str, Any], list[xr.Dataset], Any]:
     """Alternatives side by side: the record, their maps, the derivatives by the mains that are off."""
-    found = rl.finish(stone, dome, choices, resolution=96, precision=5e-3)
+    found = rl.brillianteer(stone, dome, choices, resolution=96, settings=rl.TraceSettings(precision=5e-3))
     return found.to_dict(), [result.maps for result in found.results], found.derivatives
 
 
@@ -651,7 +661,7 @@ def mains_facts(stone: rl.Stone) -> list[Any]:
 def derivatives_of(stone: rl.Stone, dome: rl.Dome, choice: rl.LastFacets, mains: list[int]) -> xr.Dataset:
     """Derivatives by some mains, whether they are off or not."""
     blocked = blocked_stone(stone)
-    return main_gradient(blocked, choice, Light(dome, precision=2e-2), [blocked.mains[k] for k in mains])
+    return main_gradient(blocked, choice, scene_of(blocked.stone, dome, precision=2e-2), [blocked.mains[k] for k in mains])
 
 
 def finished_stone(stone: rl.Stone, choice: rl.LastFacets, diameter_mm: float | None = None) -> rl.Stone:
@@ -666,7 +676,15 @@ def polished_again(stone: rl.Stone, what: str, **moves: float) -> rl.Stone:
 
 def change_facts(before: rl.Stone, after: rl.Stone, what: str) -> dict[str, Any]:
     """What a change of a stone does to light and weight."""
-    found = rl.what_if(before, after, rl.load_dome("side-window"), what=what, view=view_of(5), resolution=96, precision=5e-3)
+    found = rl.what_if(
+        before,
+        after,
+        rl.load_dome("side-window"),
+        what=what,
+        view=view_of(5),
+        resolution=96,
+        settings=rl.TraceSettings(precision=5e-3),
+    )
     return {"record": found.to_dict(), "difference": found.difference}
 
 
@@ -719,12 +737,12 @@ def picture_facts(seen: Any) -> dict[str, Any]:
 
 def picture_of(scene: rl.Scene, light: str, exposure: float, wavelengths: int) -> Any:
     """A colour picture."""
-    return rl.picture(scene, light, exposure, wavelengths)
+    return rl.color_picture(scene, light, exposure, wavelengths)
 
 
 def face_color(stone: rl.Stone, dome: rl.Dome, light: str, view: rl.View) -> dict[str, Any]:
     """The colour of the whole face."""
-    found = rl.face_up_color(stone, dome, light, view=view)
+    found = rl.face_up_color(scene_of(stone, dome, view), light)
     return {"lab": found.lab, "twin-lab": found.twin_lab, "difference": found.difference, "untraced": found.untraced}
 
 
@@ -791,7 +809,7 @@ def film(dump: Dump) -> None:
 
 def path_of_ray(scene: rl.Scene, x: float, y: float) -> dict[str, Any]:
     """The view ray through a point of the map, hit by hit."""
-    return rl.ray_path(scene.stone, scene.dome, scene.view, x, y).to_dict()
+    return rl.ray_path(scene.with_settings(wavelengths_nm=589.3, polarized=True), x, y).to_dict()
 
 
 def mesh_facts(stone: rl.Stone, kind: str) -> dict[str, Any]:

@@ -25,10 +25,13 @@ from matplotlib.figure import Figure
 
 from raylab.lighting.dome import Dome
 from raylab.memory import keep_freed_memory
+from raylab.scene.scene import Scene
+from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.stone import Stone
 from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.units import SODIUM_D_NM
 
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, FACE_UP, TILTED = Dome(head_half_angle_deg=20), View(), View(tilt_deg=12, tilt_azimuth_deg=7)
@@ -36,6 +39,11 @@ PLANES = (4, 8, 14, 24, 40, 60, 100, 150, 220)
 PRECISIONS = (1e-1, 3e-2, 1e-2, 3e-3, 1e-3, 3e-4, 1e-4)
 WAVELENGTHS = (1, 2, 4, 8, 16)
 _SHADES = ("#00204c", "#7c7b78", "#c8ac33")  # three of cividis
+
+
+def seen(stone: Stone, view: View, precision: float = 2e-3) -> Scene:
+    """A stone in a view, to be traced to a precision."""
+    return Scene(stone, DOME, view, TraceSettings(precision=precision))
 
 
 def spent(run: Callable[[], Beams], repeats: int = 3) -> tuple[float, int]:
@@ -63,7 +71,7 @@ def grow_facets() -> tuple[list[float], list[float], list[float]]:
         for _ in range(4):
             stone = around_a_sphere(planes, rng)
             view = View(tilt_deg=float(rng.uniform(0, 180)), tilt_azimuth_deg=float(rng.uniform(0, 360)))
-            run = spent(lambda: trace_beams(stone, DOME, view, precision=1e-2, wedge=False, threads=1))  # noqa: B023
+            run = spent(lambda: trace_beams(seen(stone, view, 1e-2), SODIUM_D_NM, wedge=False, threads=1))  # noqa: B023
             found.append((len(stone), *run))
         facets, seconds, pieces = np.mean(found, axis=0).tolist()
         print(f"{facets:6.1f} facets: {1e3 * seconds:9.2f} ms, {pieces:9.0f} pieces, {1e6 * seconds / pieces:.2f} us a piece")
@@ -80,7 +88,7 @@ def grow_precision() -> dict[str, list[float]]:
     for name, (view, wedge) in cases.items():
         for precision in PRECISIONS:
             seconds, pieces = spent(
-                lambda: trace_beams(STONE, DOME, view, precision=precision, wedge=wedge, threads=1),  # noqa: B023
+                lambda: trace_beams(seen(STONE, view, precision), SODIUM_D_NM, wedge=wedge, threads=1),  # noqa: B023
                 1 if precision < 1e-3 else 3,
             )
             print(f"{name}, precision {precision:g}: {1e3 * seconds:.1f} ms, {pieces} pieces")
@@ -92,7 +100,7 @@ def grow_wavelengths() -> dict[str, list[float]]:
     """Times, ms, for WAVELENGTHS for each view."""
 
     def all_of(view: View, count: int) -> Beams:
-        return [trace_beams(STONE, DOME, view, wavelength_nm=w, threads=1) for w in np.linspace(450.0, 650.0, count)][-1]
+        return [trace_beams(seen(STONE, view), w, threads=1) for w in np.linspace(450.0, 650.0, count)][-1]
 
     found: dict[str, list[float]] = {}
     for name, view in (("face-up, wedge", FACE_UP), ("tilted", TILTED)):

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from .cutting.preview import Preview, brillianteer
     from .cutting.repolishing import repolish, what_if
     from .designs.gradients import gradient
-    from .errors import InputError, RaylabError, StoneError
+    from .errors import InputError, RaylabError, StoneError, UnsupportedScene
     from .files import save_stone
     from .lighting.dome import Dome, Lamp, Zone
     from .lighting.dome_file import dome_names, load_dome
@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from .report import save_report
     from .scene.scene import Scene
     from .scene.scene_file import load_scene
+    from .scene.settings import TraceSettings
     from .scene.view import View
     from .single_ray import RayPath, ray_path
     from .stone.cuts.round_brilliant import round_brilliant
@@ -81,7 +82,9 @@ _HOME = {
     "Scene": "scene.scene",
     "Stone": "stone.stone",
     "StoneError": "errors",
+    "TraceSettings": "scene.settings",
     "Uncertainty": "stone.measuring.plane_uncertainty",
+    "UnsupportedScene": "errors",
     "View": "scene.view",
     "Zone": "lighting.dome",
     "best_brillianteering": "cutting.choices",
@@ -152,7 +155,9 @@ __all__ = [
     "Scene",
     "Stone",
     "StoneError",
+    "TraceSettings",
     "Uncertainty",
+    "UnsupportedScene",
     "View",
     "Zone",
     "__version__",

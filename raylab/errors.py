@@ -61,6 +61,17 @@ class StoneError(InputError):
     """A set of planes or proportions that is no closed convex stone."""
 
 
+class UnsupportedScene(InputError):  # noqa: N818 - names what is refused, as StoneError does
+    """A scene that the engine asked for, or every engine of the table, can't trace."""
+
+    @classmethod
+    def by(cls, *refusals: tuple[str, str]) -> UnsupportedScene:
+        """The refusal of one engine or of several, each given as (engine, a clause that says why not)."""
+        return cls(
+            "; ".join(f"the engine `{name}` can't trace this scene: {reason}" for name, reason in refusals), key="engine"
+        )
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """A suggestion for a mistyped name, or the list of names when nothing is close.
 

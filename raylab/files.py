@@ -141,15 +141,7 @@ def report(result: Result) -> dict[str, Any]:
         },
         "dome": {"name": dome.name, "description": dome.description, "head_half_angle_deg": dome.head_half_angle_deg},
         "view": asdict(view),
-        "settings": {
-            "resolution": scene.resolution,
-            "samples": scene.samples,
-            "polarized": scene.polarized,
-            "min_weight": scene.min_weight,
-            "max_bounces": scene.max_bounces,
-            "seed": scene.seed,
-            "precision": scene.precision,
-        },
+        "settings": {"resolution": scene.resolution, **asdict(scene.settings)},
         "notes": notes,
     }
 

@@ -14,8 +14,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .lighting.dome import Dome
 from .results.statistics import Statistic
+from .scene.scene import Scene
 from .scene.view import View
 from .stone.stone import Stone
 from .tracers.ledger import LUMINANCE
@@ -32,19 +32,19 @@ def why_undefined(stone: Stone, view: View) -> str:
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
 
 
-def agreement(
-    stone: Stone, dome: Dome, view: View, *, wavelength_nm: float, polarized: bool, min_weight: float, seed: int
-) -> Statistic:
-    """Symmetry of the luminance pattern under `stone.symmetry` and mirror images, with its standard error."""
+def agreement(scene: Scene) -> Statistic:
+    """Symmetry of the luminance pattern under `stone.symmetry` and mirror images, with its standard error.
+
+    At the wavelength in the middle of the scene's, by rays, whatever engine traced the maps.
+    """
+    stone, settings = scene.stone, scene.settings
     reach = float(np.linalg.norm(stone.outline_mm, axis=1).max())
-    radius, angle = np.random.default_rng([seed, 0x5D]).random((2, POINTS))
+    radius, angle = np.random.default_rng([settings.seed, 0x5D]).random((2, POINTS))
     radius, angle = reach * np.sqrt(radius), 2.0 * np.pi * angle
     turns = 2.0 * np.pi * np.arange(stone.symmetry) / stone.symmetry
-    images = np.concatenate([angle + turns[:, None], turns[:, None] - angle]) + np.radians(view.turn_deg)
+    images = np.concatenate([angle + turns[:, None], turns[:, None] - angle]) + np.radians(scene.view.turn_deg)
     points = (radius[..., None] * np.stack([np.cos(images), np.sin(images)], axis=-1)).reshape(-1, 2)
-    rows, hit = sample_points(
-        points, stone, dome, view, wavelength_nm=wavelength_nm, polarized=polarized, min_weight=min_weight
-    )
+    rows, hit = sample_points(points, scene, settings.middle_nm)
     seen = hit.reshape(len(images), POINTS).all(axis=0)
     luminance = rows[:, LUMINANCE].reshape(len(images), POINTS)[:, seen]
     squares = 2.0 * luminance.var(axis=0, ddof=1)

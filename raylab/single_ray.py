@@ -12,14 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from .lighting.dome import Dome
-from .scene.view import View
+from .scene.scene import Scene
 from .stone.finish import ABSORBING
 from .stone.stone import Stone
 from .tracers.ledger import FIELDS, entry_of_exit
 from .tracers.reference import Path, trace_path
 from .tracers.sampled.sampling import view_rays
-from .units import SODIUM_D_NM
 
 SKY, HEAD, LEAK, SCATTERED, NOWHERE = "sky", "head", "leak", "scattered", ""
 
@@ -79,39 +77,39 @@ class RayPath:
         }
 
 
-def ray_path(
-    stone: Stone,
-    dome: Dome,
-    view: View,
-    x_mm: float,
-    y_mm: float,
-    *,
-    wavelength_nm: float = SODIUM_D_NM,
-    min_weight: float = 1e-3,
-    max_bounces: int = 200,
-) -> RayPath:
-    """Follow the view ray through a point of the map plane.
+def ray_path(scene: Scene, x_mm: float, y_mm: float, *, min_weight: float = 1e-3) -> RayPath:
+    """Follow the view ray through a point of the map plane, at the wavelength in the middle of the scene's.
 
     Parameters
     ----------
     x_mm, y_mm : the point on the map, mm.
-    min_weight : the path ends when less than this share of the ray is left inside.
+    min_weight : the path ends when less than this share of the ray is left inside; takes the place of the scene's own, since a
+        person reads the path.
 
     Returns
     -------
     RayPath : without hits where the point lies beside the stone.
     """
-    origins, ways = view_rays(np.array([[x_mm, y_mm]]), stone, view)
+    stone, settings = scene.stone, scene.settings
+    origins, ways = view_rays(np.array([[x_mm, y_mm]]), stone, scene.view)
     origin, way = origins[0], np.asarray(ways[0])
-    path = trace_path(origin, way, stone, wavelength_nm=wavelength_nm, min_weight=min_weight, max_bounces=max_bounces)
-    points = _points(path.facets, origin, way, stone, stone.material.n(wavelength_nm))
+    path = trace_path(
+        origin,
+        way,
+        stone,
+        wavelength_nm=settings.middle_nm,
+        polarized=settings.polarized,
+        min_weight=min_weight,
+        max_bounces=settings.max_bounces,
+    )
+    points = _points(path.facets, origin, way, stone, stone.material.n(settings.middle_nm))
     leaves: list[tuple[float, np.ndarray | None]] = [(0.0, None)] * len(path.facets)
     for number, (weight, direction, bounces) in enumerate(path.exits):
         leaves[0 if number == 0 else bounces + 1] = (weight, direction)
     if path.scattered > 0.0:
         leaves[-1] = (path.scattered, None)
     hits = tuple(
-        Hit(facet, stone.facet_name(facet), point, weight, out, _fate(stone, dome, view, facet, weight, out))
+        Hit(facet, stone.facet_name(facet), point, weight, out, _fate(scene, facet, weight, out))
         for facet, point, (weight, out) in zip(path.facets, points, leaves, strict=True)
     )
     return RayPath(_start(path, points, origin, way, stone), hits, path.absorbed, path.untraced)
@@ -137,8 +135,8 @@ def _points(facets: list[int], origin: np.ndarray, way: np.ndarray, stone: Stone
     return points
 
 
-def _fate(stone: Stone, dome: Dome, view: View, facet: int, weight: float, way: np.ndarray | None) -> str:
+def _fate(scene: Scene, facet: int, weight: float, way: np.ndarray | None) -> str:
     """The ledger's entry for what leaves."""
     if way is None:
-        return SCATTERED if stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
-    return FIELDS[entry_of_exit(float(way[2]), float((view.rotation() @ way)[2]), dome.table.head_cos)]
+        return SCATTERED if scene.stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
+    return FIELDS[entry_of_exit(float(way[2]), float((scene.view.rotation() @ way)[2]), scene.dome.table.head_cos)]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from typing import TypeVar
 
 import numba
@@ -39,3 +40,14 @@ def in_order(work: Callable[[Item], Made], items: Iterable[Item], threads: int |
         finally:
             for one in waiting:
                 one.cancel()
+
+
+@contextmanager
+def at_most(threads: int | None) -> Iterator[None]:
+    """Parallel kernels that this thread calls within the block run on so many threads; None leaves numba's number."""
+    before = numba.get_num_threads()
+    numba.set_num_threads(before if threads is None else min(threads, before))
+    try:
+        yield
+    finally:
+        numba.set_num_threads(before)

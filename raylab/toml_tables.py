@@ -36,6 +36,7 @@ _WORDS: dict[Any, str] = {
     float | None: "a number",
     int: "a whole number",
     str: "text in quotes",
+    str | None: "text in quotes",
     bool: "true or false",
     list[float]: "two numbers in brackets",
     Numbers: "a number or a list of numbers",

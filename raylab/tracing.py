@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Never
 
 import xarray as xr
 
-from . import pattern_symmetry as symmetry
+from . import pattern_symmetry
+from .errors import InputError, nearest
 from .lighting.dome import Dome
-from .progress import Progress, part_of, reporter, silent
+from .progress import Progress, part_of, reporter
 from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
-from .results.statistics import Statistic, Summary, summarize
+from .results.statistics import SYMMETRY, Statistic
+from .results.summary import FACETS, Summary, summarize
 from .scene.pixel_grid import PixelGrid, grid_around
 from .scene.scene import Scene
+from .scene.settings import TraceSettings
 from .scene.view import View
 from .stone.stone import Stone
 from .tracers.engine_result import EngineResult
-from .tracers.exact.beams import Beams, trace_beams
+from .tracers.engines import engine_for
+from .tracers.exact.beams import Beams
 from .tracers.exact.image import exact_image
-from .tracers.sampled.sampling import sample_image
+from .units import SODIUM_D_NM
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,7 @@ class Result:
     ----------
     maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` where several were asked for.
     summary : every statistic with its bracket and error. scene : what was traced.
-    beams : the virtual facets at each wavelength; empty where rays were sampled.
+    beams : the virtual facets at each wavelength; empty where the engine has none.
 
     From beams there are two things more: the map `path` with its words in `path_name`, and `summary.facets`.
     """
@@ -48,22 +52,33 @@ def trace(
     dome: Dome,
     view: View | None = None,
     *,
+    resolution: int = 512,
+    wavelengths_nm: float | tuple[float, ...] = SODIUM_D_NM,
+    engine: str | None = None,
+    precision: float = 2e-3,
+    samples: int = 4,
+    polarized: bool = True,
+    min_weight: float = 1e-4,
+    max_bounces: int = 200,
+    seed: int = 0,
     by_facet: bool = True,
     progress: bool | Progress = False,
-    **settings: Any,
+    **unknown: Never,
 ) -> Result:
     """Trace a stone under a dome.
 
     Parameters
     ----------
     stone, dome, view : what is seen, under which light, from where (face-up and parallel by default).
-    by_facet : also the map of each pixel's path and the account by facet, which only the exact engine gives and which take
-        a good part of a fast trace.
+    resolution : pixels along each side of the maps.
+    wavelengths_nm : one, or several for a spectral axis; nm.
+    engine : ``"beams"`` (exact, parallel views), ``"rays"`` (sampled), or None for the first that can trace the scene.
+    precision : width of the exact engine's bracket on brightness.
+    samples : rays per pixel of the sampled engine, a square number.
+    polarized, min_weight, max_bounces, seed : see `TraceSettings`.
+    by_facet : also the map of each pixel's path and the account by facet, which need virtual facets and take a good part of a
+        fast trace.
     progress : True for a bar, or a function that is called with how much is done and of how much.
-    **settings : the settings of `Scene`: `resolution` (pixels along each side), `wavelengths_nm` (a number, or several
-        for a spectral axis), `engine` (exact beams under a parallel view, else rays, unless insisted on), `precision`
-        (width of the exact engine's bracket), `samples` (rays per pixel, a square number), `polarized`, `min_weight`,
-        `max_bounces`, `seed`.
 
     Returns
     -------
@@ -71,89 +86,72 @@ def trace(
 
     Raises
     ------
-    InputError : a setting or a combination that can't be traced.
+    InputError : a setting out of range, an unknown keyword.
+    UnsupportedScene : the engine asked for can't trace this scene.
     """
-    return trace_scene(Scene(stone=stone, dome=dome, view=view or View(), **settings), by_facet=by_facet, progress=progress)
+    for key in unknown:
+        known = [name for name in trace.__annotations__ if name not in ("unknown", "return")]
+        raise InputError("unknown keyword", key=key, expected=nearest(key, known))
+    settings = TraceSettings(wavelengths_nm, engine, precision, samples, polarized, min_weight, max_bounces, seed)
+    return trace_scene(Scene(stone, dome, view or View(), settings, resolution), by_facet=by_facet, progress=progress)
 
 
-def trace_scene(scene: Scene, *, by_facet: bool = True, progress: bool | Progress = False) -> Result:
-    """Trace a `Scene`, such as `load_scene` gives; see `trace`."""
-    wavelengths = scene.wavelengths
-    grid = grid_around(scene.stone, scene.view, scene.resolution)
+def trace_scene(
+    scene: Scene, *, by_facet: bool = True, grid: PixelGrid | None = None, progress: bool | Progress = False
+) -> Result:
+    """Trace a `Scene`, such as `load_scene` gives; see `trace`.
+
+    Parameters
+    ----------
+    grid : other pixels than the scene's own, which just hold the stone: so that several stones share theirs.
+    """
+    engine, waves = engine_for(scene), scene.settings.wavelengths
+    grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     traced: list[EngineResult] = []
-    virtual: list[Beams] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []
     with reporter(progress, "tracing", counted=False) as tell:
-        for k, wavelength_nm in enumerate(wavelengths):
-            part = part_of(tell, k / len(wavelengths), 1.0 / len(wavelengths))
-            if scene.chosen_engine == "beams":
-                beams = beams_of(scene, wavelength_nm)
-                virtual.append(beams)
-                traced.append(exact_image(beams, grid, wavelength_nm))  # its totals are the wedge's, as a sweep's are
-                if by_facet:
-                    whole = beams.unfolded()
-                    paths.append(strongest_paths(whole))
-                    tables.append(account(whole, scene.stone, scene.dome.peak_radiance, paths[-1]))
-                part(1, 1)
-            else:
-                traced.append(sampled_image_of(scene, grid, wavelength_nm, part))
-    agreement, note = _symmetry(scene, virtual)
-    summary = summarize(traced, scene.dome.peak_radiance, agreement, note, tables)
-    maps = dataset(traced, spectral=isinstance(scene.wavelengths_nm, tuple))
+        for k, wavelength_nm in enumerate(waves):
+            part = part_of(tell, k / len(waves), 1.0 / len(waves))
+            result = engine.trace(scene, wavelength_nm, grid, progress=part)
+            if result.unfolded is not None and by_facet:
+                paths.append(strongest_paths(result.unfolded))
+                tables.append(account(result.unfolded, scene.stone, scene.dome.peak_radiance, paths[-1]))
+            traced.append(replace(result, unfolded=None))
+            part(1, 1)
+    summary = _summary(scene, traced, tables)
+    maps = dataset(traced, grid, spectral=isinstance(scene.settings.wavelengths_nm, tuple))
     if paths:
         maps = with_paths(maps, [one.fields["polygon"] for one in traced], paths, scene.stone)
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
-    return Result(maps, summary, scene, tuple(virtual))
+    return Result(maps, summary, scene, tuple(one.polygons for one in traced if one.polygons is not None))
 
 
-def _symmetry(scene: Scene, virtual: list[Beams]) -> tuple[Statistic | None, str]:
-    """The pattern's symmetry at the middle wavelength, or why there is none to tell."""
-    note = symmetry.why_undefined(scene.stone, scene.view)
-    if note:
-        return None, note
-    if virtual and virtual[0].copies >= 2 * scene.stone.symmetry:  # found exact by the tracer, in planes, dome and view
-        return Statistic(1.0, 1.0, 1.0), ""
-    middle = scene.wavelengths[len(scene.wavelengths) // 2]
-    agreement = symmetry.agreement(
-        scene.stone,
-        scene.dome,
-        scene.view,
-        wavelength_nm=middle,
-        polarized=scene.polarized,
-        min_weight=scene.min_weight,
-        seed=scene.seed,
-    )
-    return agreement, ""
+def maps_on(result: Result, grid: PixelGrid) -> xr.Dataset:
+    """The maps of a traced scene on other pixels: drawn anew where it has virtual facets, else traced anew."""
+    if not result.beams:
+        return trace_scene(result.scene, by_facet=False, grid=grid).maps
+    settings = result.scene.settings
+    drawn = [exact_image(beams, grid, w) for beams, w in zip(result.beams, settings.wavelengths, strict=True)]
+    return dataset(drawn, grid, spectral=isinstance(settings.wavelengths_nm, tuple))
 
 
-def beams_of(scene: Scene, wavelength_nm: float, *, keep_paths: bool = True, threads: int | None = None) -> Beams:
-    """The virtual facets of a scene at one wavelength, without maps; `keep_paths` and `threads` as in `trace_beams`."""
-    return trace_beams(
-        scene.stone,
-        scene.dome,
-        scene.view,
-        wavelength_nm=wavelength_nm,
-        polarized=scene.polarized,
-        precision=scene.precision,
-        max_bounces=scene.max_bounces,
-        keep_paths=keep_paths,
-        threads=threads,
-    )
+def summary_of(scene: Scene) -> Summary:
+    """The numbers of a scene as `trace_scene` gives them, without maps and without the account by facet."""
+    engine = engine_for(scene)
+    return _summary(scene, [engine.trace(scene, wavelength_nm) for wavelength_nm in scene.settings.wavelengths])
 
 
-def sampled_image_of(scene: Scene, grid: PixelGrid, wavelength_nm: float, progress: Progress = silent) -> EngineResult:
-    """The sampled image of a scene at one wavelength, on a frame."""
-    return sample_image(
-        scene.stone,
-        scene.dome,
-        scene.view,
-        grid,
-        wavelength_nm=wavelength_nm,
-        samples=scene.samples,
-        polarized=scene.polarized,
-        min_weight=scene.min_weight,
-        max_bounces=scene.max_bounces,
-        seed=scene.seed,
-        progress=progress,
-    )
+def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] | None = None) -> Summary:
+    """The numbers of traced wavelengths, with the pattern's symmetry at the middle one, or why it has none."""
+    virtual, undefined = traced[0].polygons, pattern_symmetry.why_undefined(scene.stone, scene.view)
+    symmetry, notes = None, {}
+    if virtual is None:
+        notes[FACETS] = "which facet lets light out is computed by an exact engine only (parallel view)"
+    if undefined:
+        notes[SYMMETRY.key] = undefined
+    elif virtual is not None and virtual.copies >= 2 * scene.stone.symmetry:  # exact: found in planes, dome and view
+        symmetry = Statistic(1.0, 1.0, 1.0)
+    else:
+        symmetry = pattern_symmetry.agreement(scene)
+    return summarize(traced, scene.dome.peak_radiance, symmetry, notes, tables or ())

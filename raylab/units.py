@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import operator
+from typing import Any
 
 import numpy as np
 
@@ -43,3 +45,15 @@ def number_in(key: str, value: float, low: float, high: float, unit: str = "", *
     if not (math.isfinite(value) and inside):
         raise InputError("out of range", key=key, value=value, expected=span)
     return float(value)
+
+
+def whole_in(key: str, value: Any, low: int, high: int) -> int:
+    """`value` as an int within [low, high], or an `InputError` that names the key; 512.0 is no whole number, NumPy's 512 is."""
+    expected = f"a whole number from {low} to {high}"
+    try:
+        number = operator.index(value)
+    except TypeError:
+        raise InputError("not a whole number", key=key, value=value, expected=expected) from None
+    if isinstance(value, bool) or not low <= number <= high:
+        raise InputError("out of range", key=key, value=value, expected=expected)
+    return number

@@ -77,13 +77,14 @@ def body_color() -> None:
     rows = []
     for view in (rl.View(), rl.View(180.0)):
         kinds = [clear, *(clear.tinted(rl.load_tint(name).pairs) for name in ("faint-yellowish", "faint-brownish"))]
-        scenes = [rl.Scene(stone(material), even, view, precision=2e-4) for material in kinds]
+        scenes = [rl.Scene(stone(material), even, view, rl.TraceSettings(precision=2e-4)) for material in kinds]
         rows.append(np.concatenate([seen(scene, 0.9, resolution=240) for scene in scenes], axis=1))
     save("body-color", np.concatenate(rows, axis=0))
     for tint in ("faint-yellowish", "faint-brownish"):
         tinted = clear.tinted(rl.load_tint(tint).pairs)
         for words, angles in CUTS.items():
-            up, below = (rl.face_up_color(stone(tinted, **angles), even, view=view) for view in (rl.View(), rl.View(180.0)))
+            one = stone(tinted, **angles)
+            up, below = (rl.face_up_color(rl.Scene(one, even, view)) for view in (rl.View(), rl.View(180.0)))
             lab = " | ".join(f"{number:.1f}" for number in up.lab)
             sys.stdout.write(f"| {tint} | {words} | {lab} | {up.difference:.2f} | {below.difference:.2f} |\n")
 
@@ -95,7 +96,7 @@ def convergence() -> None:
     numbers, finest = (2, 4, 8, 16, 32), 96
     figure = Figure(figsize=(9.2, 3.8), layout="constrained")
     for axes, name in zip(figure.subplots(1, 2, sharey=True), ("head-shadow", "small-lamps"), strict=True):
-        scene = rl.Scene(stone(), rl.load_dome(name), rl.View(6.0, 20.0), resolution=96, precision=1e-2)
+        scene = rl.Scene(stone(), rl.load_dome(name), rl.View(6.0, 20.0), rl.TraceSettings(precision=1e-2), 96)
         true = np.nan_to_num(rl.color_picture(scene, wavelengths=finest).xyz)
         for kind, style, tint in (("uniform", "o-", "#31688e"), ("gauss", "s--", "#440154")):
             seen = [rl.color_picture(scene, wavelengths=rl.wavelength_set(n, kind)).xyz for n in numbers]
@@ -122,7 +123,9 @@ def tilted() -> None:
 
 def eyes() -> None:
     dome = rl.with_head(rl.Dome(zones=(rl.Zone((10, 50), (20, 80), 4.0),)), 250.0)
-    pair = rl.eye_pair(rl.Scene(stone(), dome, rl.View(5.0, 40.0), resolution=300, samples=9), exposure=3.0, wavelengths=8)
+    pair = rl.eye_pair(
+        rl.Scene(stone(), dome, rl.View(5.0, 40.0), rl.TraceSettings(samples=9), 300), exposure=3.0, wavelengths=8
+    )
     gap = np.full((300, 12, 3), 1.0)
     save("eyes", pair.side_by_side(background=GREY), gap, pair.anaglyph(GREY))
 

@@ -9,6 +9,7 @@ import math
 import numpy as np
 import polyhedra
 import pytest
+from small_scenes import beams_of, scene_of
 
 import raylab as rl
 from raylab import files
@@ -16,7 +17,7 @@ from raylab.cli import main
 from raylab.pictures import drawings
 from raylab.results.accounting import COLUMNS, account, mean_of
 from raylab.tracers import reference
-from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact.beams import Beams
 from raylab.tracers.ledger import ENTRIES, FIELDS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY
 from raylab.tracers.sampled.sampling import sample_points
 
@@ -37,7 +38,7 @@ VIEWS = {
 
 
 def traced(name: str, **options: object) -> Beams:
-    return trace_beams(*VIEWS[name], **options)
+    return beams_of(*VIEWS[name], **options)
 
 
 @pytest.mark.parametrize("name", VIEWS)
@@ -127,7 +128,7 @@ def test_dark_is_what_random_points_say():
     value, low, high = account(beams, stone, dome.peak_radiance).dark
     reach = float(np.abs((stone.vertices_mm @ view.rotation().T)[:, :2]).max())
     points = np.random.default_rng(5).uniform(-reach, reach, (20_000, 2))
-    rows, hit = sample_points(points, stone, dome, view, min_weight=1e-6)
+    rows, hit = sample_points(points, scene_of(stone, dome, view, min_weight=1e-6), 589.3)
     luminance = rows[hit, LUMINANCE]
     share = float((luminance < 0.5 * beams.totals.mean[LUMINANCE]).mean())
     error = math.sqrt(share * (1.0 - share) / hit.sum())
@@ -148,7 +149,7 @@ def test_the_bracket_on_dark_holds(name):
 def test_a_stone_under_even_light_has_nothing_dark():
     """Even light from all around, the tray included: a spot falls short of the sky only by what is untraced there. Where it is
     dark that is over half, so that twice the mean of what is untraced is the most that can be dark."""
-    beams = trace_beams(BRILLIANT, rl.Dome(tray_radiance=1.0), precision=1e-2)
+    beams = beams_of(BRILLIANT, rl.Dome(tray_radiance=1.0), precision=1e-2)
     value, low, _ = account(beams, BRILLIANT, 1.0).dark
     assert low == 0.0
     assert value <= 2.0 * beams.totals.mean[FIELDS.index("untraced")]
@@ -253,7 +254,7 @@ def test_the_command_line_says_why_a_sampled_view_has_none(tmp_path, capsys):
     words = ["--out", str(tmp_path / "o"), "--facets", "--svg", "leak", "--engine", "rays", "--samples", "1"]
     assert main(["render", str(tmp_path / "s.toml"), *words]) == 0
     told = capsys.readouterr().out
-    assert told.count("by the exact engine only (parallel view)") == 2
+    assert told.count("by an exact engine only (parallel view)") == 2
     assert not {"facets.csv", "leak-from-below.png", "leak.svg"} & {file.name for file in (tmp_path / "o").iterdir()}
 
 

@@ -17,11 +17,7 @@ import raylab
 ROOT = Path(raylab.__file__).parent
 KERNEL, PLAIN = 16, 8
 DECORATORS = {"njit", "parallel_kernel"}
-OPEN = {
-    "tracers.exact.beams.trace_beams": 11,
-    "tracers.sampled.sampling.sample_image": 11,
-    "tracers.sampled.sampling.sample_points": 9,
-}
+OPEN: dict[str, int] = {}
 """Functions that still take more, and how many."""
 
 

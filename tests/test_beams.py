@@ -7,6 +7,7 @@ from decimal import Decimal, getcontext
 
 import numpy as np
 import pytest
+from small_scenes import beams_of
 
 from raylab.errors import InputError
 from raylab.lighting.dome import Dome, Lamp, Zone
@@ -16,7 +17,6 @@ from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.stone import Stone
 from raylab.tracers import ledger
-from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.exact.clipping import ROW, T, Workspace, X, Y, area_of, new_workspace, polygon, split
 from raylab.tracers.exact.mean_transmission import _triangle, mean_transmission
 from raylab.tracers.exact.nearest_plane import nearest_plane, padded, ray_origin
@@ -36,12 +36,12 @@ def gem() -> Stone:
 
 @pytest.fixture(scope="module")
 def face(gem):
-    return trace_beams(gem, HEAD_SHADOW)
+    return beams_of(gem, HEAD_SHADOW)
 
 
 @pytest.fixture(scope="module")
 def leaning(gem):
-    return trace_beams(gem, HEAD_SHADOW, LEAN, precision=0.01)
+    return beams_of(gem, HEAD_SHADOW, LEAN, precision=0.01)
 
 
 def area(corners: np.ndarray) -> float:
@@ -257,13 +257,13 @@ def test_squares_give_the_contrast(face):
 
 
 def test_results_do_not_depend_on_threads(gem):
-    one, two = (trace_beams(gem, HEAD_SHADOW, LEAN, precision=0.005, threads=threads) for threads in (1, 2))
+    one, two = (beams_of(gem, HEAD_SHADOW, LEAN, precision=0.005, threads=threads) for threads in (1, 2))
     for name in ("vertices_mm", "starts", "areas_mm2", "rows", "leaves", "nodes", "through"):
         assert np.array_equal(getattr(one, name), getattr(two, name)), name
 
 
 def test_a_full_house_is_an_honest_bracket(gem, leaning):
-    few = trace_beams(gem, HEAD_SHADOW, LEAN, precision=1e-3, max_beams=2000)
+    few = beams_of(gem, HEAD_SHADOW, LEAN, precision=1e-3, max_beams=2000)
     assert few.full
     assert 2000 <= len(few) < 2600  # the last round's units may each pass the limit by the pieces of one beam
     mean, better = few.totals.mean, leaning.totals.mean
@@ -274,14 +274,14 @@ def test_a_full_house_is_an_honest_bracket(gem, leaning):
 
 
 def test_a_cap_on_reflections_ends_the_work(gem):
-    short = trace_beams(gem, HEAD_SHADOW, max_bounces=4)
+    short = beams_of(gem, HEAD_SHADOW, max_bounces=4)
     assert max(len(short.path(k)) for k in range(len(short))) == 5
     assert short.totals.mean[1:7].sum() == pytest.approx(1.0, abs=1e-12)
     assert not short.full
 
 
 def test_paths_can_be_left_out(gem, face):
-    lean = trace_beams(gem, HEAD_SHADOW, keep_paths=False)
+    lean = beams_of(gem, HEAD_SHADOW, keep_paths=False)
     assert np.array_equal(lean.rows, face.rows)
     with pytest.raises(InputError, match="paths were not kept"):
         lean.path(0)
@@ -301,7 +301,7 @@ def test_paths_can_be_left_out(gem, face):
 )
 def test_what_cannot_be_traced_is_refused(gem, settings, says):
     with pytest.raises(InputError, match=says):
-        trace_beams(gem, HEAD_SHADOW, **settings)
+        beams_of(gem, HEAD_SHADOW, **settings)
 
 
 # Pixels.
@@ -386,7 +386,7 @@ def test_an_absorbing_slab():
     """T = (1-r)^2 t/(1 - r^2 t^2), R = r + r (1-r)^2 t^2/(1 - r^2 t^2) with t = 0.9 for one pass at normal incidence."""
     material = Material.constant(2.417).tinted(-math.log(0.9))
     slab = Stone.from_planes(np.vstack([np.eye(3), -np.eye(3)]), [5.0, 5.0, 0.5] * 2, material=material)
-    mean = trace_beams(slab, Dome(), precision=1e-7).totals.mean
+    mean = beams_of(slab, Dome(), precision=1e-7).totals.mean
     r, t = (1.417 / 3.417) ** 2, 0.9
     assert mean[ledger.LEAK] == pytest.approx((1 - r) ** 2 * t / (1 - (r * t) ** 2), abs=1e-7)
     assert mean[ledger.SKY] == pytest.approx(r + r * (1 - r) ** 2 * t**2 / (1 - (r * t) ** 2), abs=1e-7)
@@ -395,7 +395,7 @@ def test_an_absorbing_slab():
 
 def test_tint_darkens_and_closes(gem):
     tinted = Stone.from_planes(gem.normals, gem.distances_mm, material=gem.material.tinted(0.05), tiers=gem.tiers)
-    clear, dark = (trace_beams(stone, HEAD_SHADOW, precision=0.01).totals.mean for stone in (gem, tinted))
+    clear, dark = (beams_of(stone, HEAD_SHADOW, precision=0.01).totals.mean for stone in (gem, tinted))
     assert dark[1:7].sum() == pytest.approx(1.0, abs=1e-12)
     assert dark[ledger.ABSORBED] > 0.05
     assert dark[ledger.LUMINANCE] < clear[ledger.LUMINANCE]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,13 +14,13 @@ import raylab as rl
 from raylab.cutting.blocked import blocked_stone
 from raylab.cutting.last_facets import finished
 from raylab.cutting.mains import COVERAGE, correct, main_gradient, mains_off
-from raylab.cutting.viewing import Light
-from raylab.designs.design import STATISTICS
+from raylab.results.statistics import STATISTICS
+from raylab.results.summary import exact_record
 from raylab.stone.offsets import Offset, deviate, moved_plane
 
 EVEN = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 DOME = rl.load_dome("head-shadow")
-FAST = Light(DOME, precision=0.05)
+FAST = rl.TraceSettings(precision=0.05)
 
 
 def blocked(whole: rl.Stone, *, girdle: bool = True) -> rl.Stone:
@@ -80,14 +81,14 @@ def test_a_scan_of_a_blocked_stone_is_finished_as_its_table(tmp_path, noise_mm, 
     trimesh.Trimesh(vertices, triangles, process=False).export(tmp_path / "blocked.stl")
     scan = rl.load_scan(tmp_path / "blocked.stl", unit="mm", girdle_finish="absorbing").stone
     choice = rl.LastFacets(star_pct=52.0)
-    found = rl.brillianteer(scan, DOME, [choice], resolution=16, precision=1e-3, coverage=100.0)
+    found = rl.brillianteer(scan, DOME, [choice], resolution=16, settings=rl.TraceSettings(precision=1e-3), coverage=100.0)
     wanted = finished(blocked_stone(table), choice)
     assert found.weight_now_ct == pytest.approx(table.weight_ct, rel=weight)
     assert found.stones[0].weight_ct == pytest.approx(wanted.weight_ct, rel=weight)
     seen = rl.trace(wanted, DOME, resolution=16, precision=1e-3, by_facet=False).summary
     told = found.results[0].summary
     assert told.brightness.value == pytest.approx(seen.brightness.value, abs=bright)
-    off = rl.brillianteer(scan, DOME, [choice], resolution=16, precision=0.2).mains
+    off = rl.brillianteer(scan, DOME, [choice], resolution=16, settings=rl.TraceSettings(precision=0.2)).mains
     assert {main.name for main in off if "slope" in main.off} == {"pavilion main 5"}
 
 
@@ -97,7 +98,9 @@ def test_at_the_usual_precision_choices_that_differ_are_told_apart():
     first, second = rl.best_brillianteering(rl.brillianteering_grid(stone, DOME, axes), "most contrast_rms")
     assert first.choice.lower_half_pct == 72.0
     assert not second.tied
-    assert rl.best_brillianteering(rl.brillianteering_grid(stone, DOME, axes, precision=5e-3), "most contrast_rms")[1].tied
+    assert rl.best_brillianteering(
+        rl.brillianteering_grid(stone, DOME, axes, settings=rl.TraceSettings(precision=5e-3)), "most contrast_rms"
+    )[1].tied
 
 
 def test_painting_is_that_of_deviate():
@@ -199,7 +202,7 @@ def test_a_correction_only_takes_away():
     off = [main for main in mains_off(base) if main.off]
     assert [main.name for main in off] == ["pavilion main 5"]
     before = finished(base, rl.LastFacets())
-    told = correct(base, rl.LastFacets(), off[0], before, FAST)
+    told = correct(base, rl.LastFacets(), off[0], rl.Scene(before, DOME, settings=FAST))
     assert told.change.lost_points > 0.0
     assert told.deeper_um > 0.0
     assert told.change.weight_ct == pytest.approx(before.weight_ct - told.change.lost_points / 100.0, rel=1e-12)
@@ -212,7 +215,8 @@ def test_derivatives_by_a_main_against_differences():
     """Matched paths against plain central differences of whole traces, at another step; weight against volumes."""
     base = blocked_stone(rl.load_stone("scenes/stones/blocked.csv"))
     facet = base.pavilion[5]
-    found = main_gradient(base, rl.LastFacets(), FAST, [facet]).isel(main=0)
+    scene = rl.Scene(base.stone, DOME, settings=FAST)
+    found = main_gradient(base, rl.LastFacets(), scene, [facet]).isel(main=0)
     plane = base.stone.normals[facet], float(base.stone.distances_mm[facet])
     middle = base.stone.polyhedron.centroids[facet]
     for move, size in (("slope_deg", 1.0), ("depth_mm", 0.01)):
@@ -222,7 +226,7 @@ def test_derivatives_by_a_main_against_differences():
             moved = moved_plane(*plane, middle, Offset(**{move: amount}))
             return finished(base.with_plane(facet, *moved), rl.LastFacets())
 
-        after, before = FAST.numbers(at(step)), FAST.numbers(at(-step))
+        after, before = (exact_record(replace(scene, stone=at(side * step))).statistics for side in (1.0, -1.0))
         here = found.sel(move=move)
         assert np.isfinite(here.derivative).all()
         for name in STATISTICS:
@@ -238,7 +242,7 @@ def test_derivatives_by_a_main_against_differences():
 
 def test_the_grid_is_that_of_single_stones_and_the_objective_is_kept():
     stone = rl.load_stone("scenes/stones/blocked.csv")
-    grid = rl.brillianteering_grid(stone, DOME, {"star_pct": [1.0, 50.0], "lower_half_pct": [75.0, 80.0, 85.0]}, precision=0.05)
+    grid = rl.brillianteering_grid(stone, DOME, {"star_pct": [1.0, 50.0], "lower_half_pct": [75.0, 80.0, 85.0]}, settings=FAST)
     one = finished(blocked_stone(stone), rl.LastFacets(50.0, 80.0))
     here = grid.sel(star_pct=50.0, lower_half_pct=80.0)
     assert float(here.brightness) == rl.trace(one, DOME, resolution=8, precision=0.05).summary.brightness.value
@@ -267,7 +271,9 @@ def test_the_grid_is_that_of_single_stones_and_the_objective_is_kept():
     ],
 )
 def test_an_objective_that_is_not_understood(objective, words):
-    grid = rl.brillianteering_grid(rl.load_stone("scenes/stones/blocked.csv"), DOME, {"star_pct": [50.0]}, precision=0.2)
+    grid = rl.brillianteering_grid(
+        rl.load_stone("scenes/stones/blocked.csv"), DOME, {"star_pct": [50.0]}, settings=rl.TraceSettings(precision=0.2)
+    )
     with pytest.raises(rl.InputError, match=words):
         rl.best_brillianteering(grid, objective)
 
@@ -277,7 +283,7 @@ def test_preview_side_by_side():
     told: list[float] = []
     choices = [rl.LastFacets(), rl.LastFacets(star_pct=45.0)]
     found = rl.brillianteer(
-        stone, DOME, choices, resolution=48, precision=0.05, progress=lambda done, total: told.append(done / total)
+        stone, DOME, choices, resolution=48, settings=FAST, progress=lambda done, total: told.append(done / total)
     )
     assert told == sorted(told)
     assert told[-1] == pytest.approx(1.0)

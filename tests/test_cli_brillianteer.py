@@ -36,7 +36,7 @@ def dome() -> rl.Dome:
 
 @pytest.fixture(scope="module")
 def grid(dome):
-    return rl.brillianteering_grid(rl.load_stone(STONE), dome, AXES, precision=0.05)
+    return rl.brillianteering_grid(rl.load_stone(STONE), dome, AXES, settings=rl.TraceSettings(precision=0.05))
 
 
 def test_it_writes_and_says_what_the_api_finds(tmp_path, capfd, dome, grid):
@@ -48,7 +48,9 @@ def test_it_writes_and_says_what_the_api_finds(tmp_path, capfd, dome, grid):
     assert sorted(file.name for file in out.iterdir()) == ["choices.png", "finish.json", "grid.nc", "grid.png"]
     assert json.loads((out / "finish.json").read_text()) == facts
     best = rl.best_brillianteering(grid, objective, 2)
-    preview = rl.brillianteer(rl.load_stone(STONE), dome, [one.choice for one in best], precision=0.05)
+    preview = rl.brillianteer(
+        rl.load_stone(STONE), dome, [one.choice for one in best], settings=rl.TraceSettings(precision=0.05)
+    )
     for told, one in zip(facts["alternatives"], json.loads(json.dumps(preview.to_dict()))["alternatives"], strict=True):
         assert {key: told[key] for key in one} == one
     assert [told["tied_with_first"] for told in facts["alternatives"]] == [one.tied for one in best]
@@ -68,7 +70,11 @@ def test_the_table_names_weights_choices_and_the_main_that_is_off(tmp_path, capf
     said = capfd.readouterr().out
     stone = rl.load_stone(STONE)
     made = rl.brillianteer(
-        stone, rl.load_dome("head-shadow"), [rl.LastFacets(lower_painting_deg=-1.0)], resolution=16, precision=0.05
+        stone,
+        rl.load_dome("head-shadow"),
+        [rl.LastFacets(lower_painting_deg=-1.0)],
+        resolution=16,
+        settings=rl.TraceSettings(precision=0.05),
     )
     for words_said in (
         f"now {stone.weight_ct:.4f} ct",
@@ -115,7 +121,11 @@ def test_a_finished_stone_and_a_missing_file_are_refused(tmp_path, capfd):
 
 def test_all_contrast_maps_have_one_scale(dome):
     choices = [rl.LastFacets(), rl.LastFacets(star_pct=70.0)]
-    figure = preview_figure(rl.brillianteer(rl.load_stone(STONE), dome, choices, resolution=32, coverage=100.0, precision=0.05))
+    figure = preview_figure(
+        rl.brillianteer(
+            rl.load_stone(STONE), dome, choices, resolution=32, coverage=100.0, settings=rl.TraceSettings(precision=0.05)
+        )
+    )
     first, second = (axes.images[0] for axes in figure.axes[:2])
     assert first.get_clim() == second.get_clim()
     assert not np.array_equal(first.get_array(), second.get_array())
@@ -154,7 +164,7 @@ def test_a_facet_polished_again_is_the_apis(tmp_path, capfd, dome):
     assert sorted(file.name for file in tmp_path.iterdir()) == ["repolish.json", "repolish.png", "stone.csv"]
     before = rl.load_stone(SCENE)
     after = rl.repolish(before, "pavilion main 3", slope_deg=0.5)
-    told = rl.what_if(before, after, dome, what=facts["what"], precision=0.05)
+    told = rl.what_if(before, after, dome, what=facts["what"], settings=rl.TraceSettings(precision=0.05))
     assert facts == {**json.loads(json.dumps(told.to_dict())), "caution": CAUTION}
     written = rl.load_stone(tmp_path / "stone.csv")
     assert written.weight_ct == pytest.approx(after.weight_ct, rel=1e-9)

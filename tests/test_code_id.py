@@ -18,10 +18,10 @@ from raylab.package_files import PACKAGE, closure, data_files, source_files
 
 DESIGN = """
 import raylab as rl
-from raylab.designs.design import Settings, complete, trace_designs
+from raylab.designs.design import complete, trace_designs
 given = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "dome": "head-shadow"}
 BEGIN
-trace_designs([complete(given)], Settings(precision=0.1))
+trace_designs([complete(given)], rl.TraceSettings(precision=0.1))
 """
 STILL = """
 import tempfile
@@ -30,7 +30,7 @@ import raylab as rl
 from raylab.pictures.stills import still
 from raylab.scene.pixel_grid import PixelGrid
 stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
-scene = rl.Scene(stone, rl.load_dome("small-lamps"), rl.View(tilt_deg=3.0), precision=0.1)
+scene = rl.Scene(stone, rl.load_dome("small-lamps"), rl.View(tilt_deg=3.0), rl.TraceSettings(precision=0.1))
 grid = PixelGrid(-4.0, -4.0, 1.0, 8)
 BEGIN
 with tempfile.TemporaryDirectory() as folder:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import inspect
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from raylab.color import eyes, fire, picture
 from raylab.motion import scintillation, tilting
 from raylab.optics import absorption
 from raylab.optics.materials import Material
+from raylab.results.statistics import Statistic
 from raylab.scene.view import View
 from raylab.tracers.exact import beams
 
@@ -124,7 +126,7 @@ def points_left_behind(patch: Patch) -> None:
     patch.setattr(
         scintillation,
         "_luminance",
-        lambda stone, dome, view, points, normals, *rest: true(stone, dome, view, points @ view.rotation(), normals, *rest),
+        lambda scene, points, normals: true(scene, points @ scene.view.rotation(), normals),
     )
 
 
@@ -142,19 +144,23 @@ def negative_tilts_to_the_same_side(patch: Patch) -> None:
 
 
 def turns_ignored(patch: Patch) -> None:
-    true = tilting._keys
-    patch.setattr(tilting, "_keys", lambda view: {**true(view), "turn_deg": 0.0})
+    true = tilting.exact_record
+
+    def unturned(scene: Any, **given: Any) -> Any:
+        return true(replace(scene, view=replace(scene.view, turn_deg=0.0)), **given)
+
+    patch.setattr(tilting, "exact_record", unturned)
 
 
 def brackets_dropped(patch: Patch) -> None:
-    true = tilting.trace_design
+    true = tilting.exact_record
 
-    def tight(*given: Any) -> Any:
-        found, area = true(*given)
-        object.__setattr__(found, "brightness", type(found.brightness)(*[found.brightness.value] * 3))
-        return found, area
+    def tight(scene: Any, **given: Any) -> Any:
+        found = true(scene, **given)
+        found.statistics["brightness"] = Statistic(*[found.statistics["brightness"].value] * 3)
+        return found
 
-    patch.setattr(tilting, "trace_design", tight)
+    patch.setattr(tilting, "exact_record", tight)
 
 
 def eyes_exchanged(patch: Patch) -> None:

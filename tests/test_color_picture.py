@@ -12,6 +12,7 @@ import pytest
 import tifffile
 from PIL import Image
 from polyhedra import box
+from small_scenes import scene_of
 
 import raylab as rl
 from raylab.cli import main
@@ -30,7 +31,7 @@ def brilliant(material="diamond"):
 
 
 def scene(stone, dome="head-shadow", **settings):
-    return rl.Scene(stone, rl.load_dome(dome), **{"resolution": 40, "precision": 0.02, **settings})
+    return scene_of(stone, rl.load_dome(dome), **{"resolution": 40, "precision": 0.02, **settings})
 
 
 @pytest.mark.parametrize("light", illuminants())
@@ -92,7 +93,7 @@ def test_the_color_of_a_slab_is_beer_and_lambert():
     n, height = 1.76, 2.0
     material = Material.constant(n).tinted(tint("faint-yellowish").pairs)
     even = rl.Dome(tray_radiance=1.0)
-    found = face_up_color(box(3.0, height, material), even, precision=1e-6)
+    found = face_up_color(scene_of(box(3.0, height, material), even, precision=1e-6))
     waves = wavelength_set(BODY, "gauss")
     R = ((n - 1) / (n + 1)) ** 2
     t = np.exp(-height * np.array([material.absorption_per_mm(float(w)) for w in waves.nodes_nm]))
@@ -107,10 +108,11 @@ def test_the_color_of_a_slab_is_beer_and_lambert():
 def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
     tinted = brilliant(rl.get_material("diamond").tinted(tint("faint-yellowish").pairs))
     even = rl.Dome(tray_radiance=1.0)
-    up = face_up_color(tinted, even, precision=0.05, wavelengths=3)
-    below = face_up_color(tinted, even, view=rl.View(tilt_deg=180.0), precision=0.05, wavelengths=3)
+    looked_at = scene_of(tinted, even, precision=0.05)
+    up = face_up_color(looked_at, wavelengths=3)
+    below = face_up_color(replace(looked_at, view=rl.View(tilt_deg=180.0)), wavelengths=3)
     assert up.lab[2] > 0.5
-    dimmed = face_up_color(tinted, even, exposure=0.25, precision=0.05, wavelengths=3)
+    dimmed = face_up_color(looked_at, exposure=0.25, wavelengths=3)
     cube_root = 0.25 ** (1.0 / 3.0)  # CIELAB above its dark end: L* + 16, a* and b* go with the cube root of the light
     dark_end = np.array([16.0, 0.0, 0.0])
     assert np.allclose(dimmed.lab + dark_end, cube_root * (up.lab + dark_end), rtol=1e-9)
@@ -128,9 +130,7 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     told, facts = capsys.readouterr().out, json.loads((tmp_path / "color.json").read_text())
     plain = rl.load_scene(scene)
     stone = replace(plain.stone, material=plain.stone.material.tinted(rl.load_tint("faint-brownish").pairs))
-    again = replace(
-        plain, stone=stone, dome=rl.load_dome("even-sky"), view=rl.View(tilt_deg=3.0), resolution=20, precision=0.1
-    )  # fmt: skip
+    again = scene_of(stone, rl.load_dome("even-sky"), rl.View(tilt_deg=3.0), 20, precision=0.1)
     seen = color_picture(again, "A", 0.5, 4)
     linear = tifffile.imread(tmp_path / "color.tiff")
     assert linear.shape == (20, 20, 3)
@@ -138,7 +138,7 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     assert b"sRGB" in (tmp_path / "color.png").read_bytes()[:200]
     encoded = np.asarray(Image.open(tmp_path / "color.png").convert("RGB"))  # the library reads the upper 8 of 16 bits
     assert np.abs(encoded - 255 * seen.srgb(0.18)).max() <= 1.5
-    face = face_up_color(stone, again.dome, "A", view=again.view, exposure=0.5, precision=0.1)
+    face = face_up_color(again, "A", 0.5)
     assert facts["face"]["lab"] == pytest.approx(face.lab.tolist(), rel=1e-12)
     assert facts["face"]["ciede2000_to_twin"] == pytest.approx(face.difference, rel=1e-12)
     assert face.difference > 0.5

@@ -24,6 +24,7 @@ from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html
 from raylab.report.pictures import picture_names
 from raylab.results.statistics import Statistic
+from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
@@ -34,7 +35,7 @@ from raylab.tracing import trace
 ROOT = Path(__file__).parent.parent
 DOME = load_dome("head-shadow")
 GOOD = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 16}
-QUICK = {"dome": DOME, "known_to_pct": 45.0, "resolution": 40, "precision": 1e-2}
+QUICK = {"dome": DOME, "known_to_pct": 45.0, "resolution": 40, "settings": TraceSettings(precision=1e-2)}
 
 
 def brilliant(name: str = "one", key: int = 1, **changed: float):
@@ -242,14 +243,18 @@ def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
         ((FINE, FINE), {"tilts": (5.0, 5.0)}, "tilts = [5.0, 5.0]: no tilt, or one given twice"),
         ((FINE, FINE), {"tilts": ()}, "tilts = []: no tilt"),
         ((FINE, FINE), {"scale": "huge"}, "scale = 'huge': unknown scale; expected 'equal diameter' or 'true size'"),
-        ((FINE, FINE), {"view": View(distance_mm=250.0)}, "view.distance_mm = 250.0: stones are compared exactly"),
         (
             (FINE, FINE),
-            {"wavelengths_nm": (500.0, 600.0)},
-            "wavelengths_nm = (500.0, 600.0): stones are compared at one wavelength",
+            {"view": View(distance_mm=250.0)},
+            "engine: the engine `beams` can't trace this scene: whole polygons travel under a parallel view only",
+        ),
+        (
+            (FINE, FINE),
+            {"settings": TraceSettings((500.0, 600.0))},
+            "wavelengths_nm = [500.0, 600.0]: several wavelengths; expected one wavelength for this work",
         ),
         ((FINE, FINE), {"uncertainty": [Uncertainty()]}, "uncertainty = 1: not one per stone; expected one, or 2"),
-        ((FINE, FINE), {"resolution": 0}, "resolution = 0: not a usable size"),
+        ((FINE, FINE), {"resolution": 0}, "resolution = 0: out of range"),
         ((FINE, FINE), {"coverage": 0.0}, "coverage = 0.0: out of range"),
     ],
 )

@@ -13,6 +13,7 @@ import pytest
 import tifffile
 from PIL import Image
 from polyhedra import box
+from small_scenes import scene_of
 
 import raylab as rl
 from raylab.cli import main
@@ -23,7 +24,7 @@ from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
-SCENE = rl.Scene(STONE, rl.load_dome("side-window"), resolution=40, samples=16)
+SCENE = scene_of(STONE, rl.load_dome("side-window"), resolution=40, samples=16)
 
 
 def test_docstrings_say_what_is_computed():
@@ -33,7 +34,7 @@ def test_docstrings_say_what_is_computed():
 def test_the_edges_of_a_box_stand_where_rays_from_each_eye_put_them():
     """An edge at x and height z stands at e + (x - e) d / (d - z) for an eye at e: similar triangles."""
     d, apart = 10.0, 4.0
-    scene = rl.Scene(box(2.0, 2.0, Material.constant(1.5)), rl.Dome(), resolution=120, samples=16)
+    scene = scene_of(box(2.0, 2.0, Material.constant(1.5)), rl.Dome(), resolution=120, samples=16)
     pair = eye_pair(scene, d, apart, wavelengths=1)
     pixel, middle = pair.left.grid.pixel_mm, pair.left.coverage[60]
     for seen, e in ((pair.left, -apart / 2), (pair.right, apart / 2)):
@@ -63,7 +64,7 @@ def test_far_eyes_see_the_parallel_view():
 def test_one_eye_in_the_middle_sees_the_perspective_view():
     """Against the sampled engine under `View(distance_mm=250)`, other samples: within five standard errors of the mean."""
     pair = eye_pair(SCENE, 250.0, 0.0, wavelengths=1)
-    result = rl.trace_scene(replace(SCENE, view=rl.View(distance_mm=250.0), wavelengths_nm=550.0))
+    result = rl.trace_scene(replace(SCENE, view=rl.View(distance_mm=250.0)).with_settings(wavelengths_nm=550.0))
     mean = (pair.left.xyz[..., 1] * pair.left.coverage)[pair.left.coverage > 0].sum() / pair.left.coverage.sum()
     error = result.summary.brightness.error
     assert 0.0 < error < 0.02 * mean
@@ -102,7 +103,7 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
     """The edge of a box's top, z above the girdle, is spread over a disc of diameter pupil z / (d - z) (similar triangles):
     along x, a disc of radius r has variance r^2 / 4. The edge of its bottom is hidden."""
     d, pupil, z, half = 10.0, 4.0, 1.0, 2.0
-    scene = rl.Scene(box(2.0 * half, 2.0 * z, Material.constant(1.5)), rl.Dome(), resolution=80, samples=36)
+    scene = scene_of(box(2.0 * half, 2.0 * z, Material.constant(1.5)), rl.Dome(), resolution=80, samples=36)
     sharp, blurred = (eye_pair(scene, d, 0.0, pupil_mm=p, wavelengths=1).left for p in (0.0, pupil))
     rows = slice(34, 46)
     edge = half * d / (d - z)
@@ -149,7 +150,7 @@ def test_the_command_writes_pairs(tmp_path, capsys):
     assert "63 mm apart at 250 mm; head 18.8 degrees" in told
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(FILES)
     plain = rl.load_scene(scene)
-    again = replace(plain, resolution=16, samples=4, dome=with_head(plain.dome, 250.0))
+    again = replace(plain, resolution=16, dome=with_head(plain.dome, 250.0)).with_settings(samples=4)
     pair = eye_pair(again, pupil_mm=3.0, wavelengths=1)
     assert np.allclose(tifffile.imread(tmp_path / "left.tiff"), pair.left.linear(), atol=1e-6)
     for name, encoded in (("parallel", pair.side_by_side()), ("crossed", pair.side_by_side(crossed=True))):

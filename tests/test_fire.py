@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from polyhedra import body, box, look_down, mains_only, ref, tiers_met
+from small_scenes import scene_of
 
 import raylab as rl
 from raylab.color.fire import chroma, exit_ways, fire_map, path_spread_deg
@@ -90,7 +91,7 @@ def test_exits_are_the_oracles():
 
 
 def test_a_brilliant_spreads_light_and_glass_without_dispersion_does_not():
-    scene = rl.Scene(rl.round_brilliant(**PROPORTIONS), rl.load_dome("head-shadow"), resolution=48, precision=0.02)
+    scene = scene_of(rl.round_brilliant(**PROPORTIONS), rl.load_dome("head-shadow"), resolution=48, precision=0.02)
     found = fire_map(scene)
     assert 0.3 < found.mean_deg < 10.0
     assert 0.0 < found.without_share < 0.2
@@ -110,7 +111,7 @@ def test_total_reflection_at_the_exit_has_no_spread():
 
 def test_chroma_of_stated_colours():
     """Half the area white, half with X doubled: chroma by hand. White D65 has u' 0.1978, v' 0.4683 (CIE 015, from memory)."""
-    seen = color_picture(rl.Scene(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), wavelengths=8)
+    seen = color_picture(scene_of(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), wavelengths=8)
     white = seen.white
     plain = replace(seen, xyz=np.broadcast_to(0.5 * white, (2, 2, 3)), coverage=np.ones((2, 2)))
     assert chroma(plain).chroma_lab == pytest.approx(0.0, abs=1e-12)
@@ -131,7 +132,7 @@ def test_chroma_of_stated_colours():
 def test_lamps_show_fire_and_an_even_sky_hides_it():
     stone = rl.round_brilliant(**PROPORTIONS)
     lamps, sky = (
-        chroma(color_picture(rl.Scene(stone, rl.load_dome(name), resolution=64, precision=0.02), wavelengths=8)).chroma_uv
+        chroma(color_picture(scene_of(stone, rl.load_dome(name), resolution=64, precision=0.02), wavelengths=8)).chroma_uv
         for name in ("small-lamps", "even-sky")
     )
     assert lamps > 3.0 * sky > 0.0

@@ -7,12 +7,13 @@ import math
 import numpy as np
 import pytest
 from dual_light import Body, Dual, ledger_of_paths
+from small_scenes import beams_of
 
 import raylab as rl
-from raylab.designs.design import STATISTICS, Settings, complete
+from raylab.designs.design import complete
 from raylab.designs.gradients import _derivative
 from raylab.designs.stepping import UNMATCHED, _hashed
-from raylab.tracers.exact.beams import trace_beams
+from raylab.results.statistics import STATISTICS
 
 BASE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "star_pct": 50.0, "lower_half_pct": 77.0}
 COARSE = 0.04
@@ -26,7 +27,7 @@ def by_dual_numbers(key: str, dome) -> dict[str, tuple[float, float]]:
     """Value and derivative of area means by one proportion, along all the paths that the exact tracer finds."""
     step = 1e-4
     body = Body(stone(), stone(**{key: BASE[key] - step}), stone(**{key: BASE[key] + step}), step)
-    beams = trace_beams(stone(), dome, precision=COARSE)
+    beams = beams_of(stone(), dome, precision=COARSE)
     # The wedge that the polygons tile: a triangle from the centre that is wider than the stone.
     (ax, ay), (bx, by) = ((-b, a) for a, b in beams.symmetry.cuts)
     ends = [np.array([ax, ay]), np.array([bx, by])]
@@ -48,7 +49,7 @@ def test_steps_agree_with_dual_numbers(key):
     """Two methods that share only planes and paths: stepping the engine, and carrying derivatives through every formula."""
     dome = rl.load_dome("overcast-sky")
     dual = by_dual_numbers(key, dome)
-    found = rl.gradient(BASE, dome, keys=[key], precision=COARSE)
+    found = rl.gradient(BASE, dome, keys=[key], settings=rl.TraceSettings(precision=COARSE))
     for name in ("brightness", "sky", "leak", "untraced"):
         here = found.sel(statistic=name, proportion=key)
         value, derivative = dual[name]
@@ -60,7 +61,7 @@ def test_steps_agree_with_dual_numbers(key):
 
 
 def test_the_ledgers_derivatives_sum_to_zero():
-    found = rl.gradient(BASE, "head-shadow", precision=COARSE)
+    found = rl.gradient(BASE, "head-shadow", settings=rl.TraceSettings(precision=COARSE))
     entries = found.derivative.sel(statistic=["sky", "head", "leak", "absorbed", "scattered", "untraced"])
     error = float(found.derivative_error.max())
     np.testing.assert_allclose(entries.sum("statistic"), 0.0, atol=1e-7 + 6.0 * error)
@@ -69,7 +70,7 @@ def test_the_ledgers_derivatives_sum_to_zero():
 
 def test_geometry_against_closed_forms():
     """Depth: (100 - t)/2 tan(crown) + girdle + 50 tan(pavilion), percent, derived by hand."""
-    found = rl.gradient({**BASE, "girdle_pct": 3.5}, "even-sky", precision=0.2)
+    found = rl.gradient({**BASE, "girdle_pct": 3.5}, "even-sky", settings=rl.TraceSettings(precision=0.2))
     depth = found.derivative.sel(statistic="depth_pct")
     per_degree = math.pi / 180.0
     closed = {
@@ -83,14 +84,18 @@ def test_geometry_against_closed_forms():
     for key, value in closed.items():
         assert float(depth.sel(proportion=key)) == pytest.approx(value, abs=1e-8), key
     weight = found.derivative.sel(statistic="weight_ct")
-    scaled = rl.gradient({**BASE, "diameter_mm": 6.5}, "even-sky", keys=["diameter_mm"], precision=0.2)
+    scaled = rl.gradient(
+        {**BASE, "diameter_mm": 6.5}, "even-sky", keys=["diameter_mm"], settings=rl.TraceSettings(precision=0.2)
+    )
     here = scaled.sel(statistic="weight_ct", proportion="diameter_mm")
     assert float(here.derivative) == pytest.approx(3.0 * float(here.value) / 6.5, rel=1e-9), "weight grows with the cube"
     assert float(weight.sel(proportion="girdle_pct")) > 0.0
 
 
 def test_light_does_not_depend_on_size():
-    found = rl.gradient({**BASE, "diameter_mm": 6.5}, "head-shadow", keys=["diameter_mm"], precision=COARSE)
+    found = rl.gradient(
+        {**BASE, "diameter_mm": 6.5}, "head-shadow", keys=["diameter_mm"], settings=rl.TraceSettings(precision=COARSE)
+    )
     light = found.sel(statistic=list(STATISTICS), proportion="diameter_mm")
     np.testing.assert_allclose(light.derivative, 0.0, atol=1e-7)
     np.testing.assert_allclose(light.slope, 0.0, atol=1e-10)
@@ -98,7 +103,9 @@ def test_light_does_not_depend_on_size():
 
 def test_absorption_darkens_at_the_rate_of_the_mean_path():
     """In a tinted stone d(absorbed)/da at a = 0 is the mean path length of the light: positive and a few diameters long."""
-    found = rl.gradient({**BASE, "absorption_per_mm": 0.002}, "even-sky", keys=["absorption_per_mm"], precision=5e-3)
+    found = rl.gradient(
+        {**BASE, "absorption_per_mm": 0.002}, "even-sky", keys=["absorption_per_mm"], settings=rl.TraceSettings(precision=5e-3)
+    )
     absorbed = found.sel(statistic="absorbed", proportion="absorption_per_mm")
     assert float(absorbed.slope_low) <= float(absorbed.derivative) <= float(absorbed.slope_high)
     assert 6.5 < float(absorbed.derivative) < 65.0
@@ -107,9 +114,17 @@ def test_absorption_darkens_at_the_rate_of_the_mean_path():
 
 
 def test_slopes_are_those_of_a_sweep():
-    found = rl.gradient(BASE, "head-shadow", keys=["pavilion_angle_deg"], reach={"pavilion_angle_deg": 0.2}, precision=5e-3)
+    found = rl.gradient(
+        BASE,
+        "head-shadow",
+        keys=["pavilion_angle_deg"],
+        reach={"pavilion_angle_deg": 0.2},
+        settings=rl.TraceSettings(precision=5e-3),
+    )
     fixed = {key: value for key, value in BASE.items() if key != "pavilion_angle_deg"}
-    ends = rl.sweep({"pavilion_angle_deg": [40.55, 40.95]}, "head-shadow", precision=5e-3, processes=1, **fixed)
+    ends = rl.sweep(
+        {"pavilion_angle_deg": [40.55, 40.95]}, "head-shadow", settings=rl.TraceSettings(precision=5e-3), processes=1, **fixed
+    )
     for name in STATISTICS:
         here = found.sel(statistic=name, proportion="pavilion_angle_deg")
         assert float(here.slope) == pytest.approx(float(ends[name][1] - ends[name][0]) / 0.4, abs=1e-9)
@@ -122,7 +137,7 @@ def test_slopes_are_those_of_a_sweep():
 def test_a_slope_counts_a_jump_that_the_derivative_does_not():
     """Under a narrow ring of light nearly all is jumps: between them its brightness hardly changes."""
     dome = rl.Dome(sky_radiance=0.0, zones=(rl.Zone(elevation_deg=(58.0, 62.0)),))
-    found = rl.gradient(BASE, dome, keys=["pavilion_angle_deg"], precision=0.05)
+    found = rl.gradient(BASE, dome, keys=["pavilion_angle_deg"], settings=rl.TraceSettings(precision=0.05))
     here = found.sel(statistic="brightness", proportion="pavilion_angle_deg")
     ends = [
         rl.trace(stone(pavilion_angle_deg=40.75 + side * 0.1), dome, resolution=8, precision=0.05).summary.brightness.value
@@ -135,7 +150,7 @@ def test_a_slope_counts_a_jump_that_the_derivative_does_not():
 def test_steps_are_small_enough_to_find_every_path_again():
     """The estimated error is honest: a derivative from other steps lies within it (factor 10) and the rounding of 1e-7."""
     full = complete({**BASE, "dome": "overcast-sky"})
-    settings = Settings(precision=COARSE)
+    settings = rl.TraceSettings(precision=COARSE)
     first = _derivative(full, "crown_angle_deg", settings)
     nudged = _derivative({**full, "crown_angle_deg": 34.5 + 1e-9}, "crown_angle_deg", settings)
     assert np.isfinite(first.values[0])
@@ -145,7 +160,7 @@ def test_steps_are_small_enough_to_find_every_path_again():
 
 
 def test_what_cannot_be_derived_is_told():
-    with pytest.raises(rl.InputError, match="crown_angel_deg: no design has this"):
+    with pytest.raises(rl.InputError, match="crown_angel_deg: unknown design key"):
         rl.gradient({**BASE, "crown_angel_deg": 3.0}, "even-sky")
     with pytest.raises(rl.InputError, match=r"keys = 'dome': no number of this design's stone"):
         rl.gradient(BASE, "even-sky", keys=["dome"])
@@ -159,7 +174,7 @@ def test_what_cannot_be_derived_is_told():
 
 def test_paths_have_names_of_their_own():
     """Every path of a real trace, and all short ones, by hashing against tuples."""
-    beams = trace_beams(stone(), rl.load_dome("even-sky"), precision=5e-3)
+    beams = beams_of(stone(), rl.load_dome("even-sky"), precision=5e-3)
     names = _hashed(beams.nodes)
     paths: list[tuple[int, ...]] = []
     for before, facet in beams.nodes:

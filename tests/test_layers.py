@@ -14,6 +14,7 @@ ROOT = Path(raylab.__file__).parent
 
 GROUND = {
     "version": (),
+    "engine_table": (),
     "errors": (),
     "units": ("errors",),
     "plane_geometry": (),

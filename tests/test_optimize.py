@@ -10,7 +10,7 @@ import pytest
 import raylab as rl
 
 FIXED = {"table_pct": 57.0, "crown_angle_deg": 34.5, "girdle_pct": 3.5}
-QUICK = {"precision": 0.2, "processes": 1, "number": 8, "starts": 2}
+QUICK = {"settings": rl.TraceSettings(precision=0.2), "processes": 1, "number": 8, "starts": 2}
 """For aims that need no light."""
 
 
@@ -38,7 +38,9 @@ def test_a_band_ends_where_the_stated_loss_is_reached():
     """Weight against pavilion angle is smooth: the band's end is where it has fallen by the loss, by a fine scan."""
     best = rl.optimize({"pavilion_angle_deg": (38.0, 44.0)}, "even-sky", statistic="weight_ct", loss=0.02, **FIXED, **QUICK)
     assert best.design["pavilion_angle_deg"] == pytest.approx(44.0, abs=6e-3)
-    fine = rl.sweep({"pavilion_angle_deg": (38.0, 44.0, 401)}, "even-sky", precision=0.9, processes=1, **FIXED)
+    fine = rl.sweep(
+        {"pavilion_angle_deg": (38.0, 44.0, 401)}, "even-sky", settings=rl.TraceSettings(precision=0.9), processes=1, **FIXED
+    )
     kept = fine.pavilion_angle_deg.values[fine.weight_ct.values >= best.value.value - 0.02]
     assert best.bands["pavilion_angle_deg"].low == pytest.approx(kept.min(), abs=6.0 / 40 / 2**5 + 6.0 / 400)
     assert best.bands["pavilion_angle_deg"].high_end == "bounds"
@@ -47,7 +49,7 @@ def test_a_band_ends_where_the_stated_loss_is_reached():
 def test_no_better_design_lies_on_a_grid():
     """Contrast under a head's shadow over two angles: the search finds at least the best of 21 x 21 designs."""
     box = {"crown_angle_deg": (32.0, 36.0), "pavilion_angle_deg": (40.0, 42.0)}
-    settings = {"precision": 0.02, "table_pct": 57.0}
+    settings = {"settings": rl.TraceSettings(precision=0.02), "table_pct": 57.0}
     best = rl.optimize(box, "head-shadow", statistic="brightness", number=32, starts=3, processes=1, scan=11, **settings)
     axes = {key: (*ends, 13) for key, ends in box.items()}
     grid = rl.sweep(axes, "head-shadow", processes=1, **settings)
@@ -69,7 +71,7 @@ def test_no_better_design_lies_on_a_grid():
 
 def test_within_a_band_the_loss_is_kept():
     box = {"pavilion_angle_deg": (40.0, 42.0)}
-    settings = {"precision": 0.01, "table_pct": 57.0, "crown_angle_deg": 34.5}
+    settings = {"settings": rl.TraceSettings(precision=0.01), "table_pct": 57.0, "crown_angle_deg": 34.5}
     best = rl.optimize(
         box, "overcast-sky", goal="lowest", statistic="leak", loss=0.02, number=16, starts=2, processes=1, **settings
     )
@@ -91,7 +93,7 @@ def test_limits_on_light_and_on_weight_hold():
         statistic="brightness",
         limits={"leak": (None, 0.12), "weight_ct": (1.0, None)},
         crown_angle_deg=34.5,
-        precision=0.03,
+        settings=rl.TraceSettings(precision=0.03),
         number=16,
         starts=2,
         scan=5,
@@ -137,6 +139,7 @@ def test_where_there_is_no_stone_a_band_says_why():
         ({"number": 12}, "number = 12: a Sobol' sequence"),
         ({"starts": 9}, "starts = 9: out of range"),
         ({"loss": -1.0}, "loss = -1.0: out of range"),
+        ({"settings": rl.TraceSettings(engine="rays")}, "the engine `rays` can't trace this scene: it samples"),
     ],
 )
 def test_what_cannot_be_sought_is_told_in_one_line(settings, words):

@@ -8,12 +8,12 @@ import numpy as np
 import polyhedra
 import pytest
 import xarray as xr
+from small_scenes import beams_of
 
 import raylab as rl
 from raylab import files
 from raylab.results.paths import strongest_paths
 from raylab.tracers import reference
-from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.ledger import FIELDS, GLARE, UNTRACED
 
 BRILLIANT = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
@@ -53,7 +53,7 @@ def test_it_is_the_oracles(name, view):
     """At the middle of polygons, the largest and others. In a tinted stone the mean over a polygon decides: rays for which the
     first two parts are within 1 % of each other are left out there."""
     stone = STONES[name]
-    whole = trace_beams(stone, DOME, view, precision=1e-2).unfolded()
+    whole = beams_of(stone, DOME, view, precision=1e-2).unfolded()
     paths = strongest_paths(whole)
     order = np.argsort(-whole.areas_mm2)
     seen = 0
@@ -72,7 +72,7 @@ def test_it_is_the_oracles(name, view):
 
 
 def test_paths_are_different_and_sorted_and_cover_the_outline():
-    beams = trace_beams(BRILLIANT, DOME, precision=1e-2)
+    beams = beams_of(BRILLIANT, DOME, precision=1e-2)
     paths = strongest_paths(beams)
     assert len(paths.which) == len(beams.unfolded())
     assert np.all(np.diff(paths.areas_mm2) <= 0.0)
@@ -84,14 +84,14 @@ def test_the_wedge_finds_all_paths():
     """Up to rounding the same areas; copies of one path that run along the same facets are one path."""
     areas = []
     for wedge in (True, False):
-        paths = strongest_paths(trace_beams(BRILLIANT, DOME, precision=2e-3, wedge=wedge))
+        paths = strongest_paths(beams_of(BRILLIANT, DOME, precision=2e-3, wedge=wedge))
         areas.append({paths.name(k, BRILLIANT): area for k, area in enumerate(paths.areas_mm2)})
     for name in areas[0] | areas[1]:
         assert areas[0].get(name, 0.0) == pytest.approx(areas[1].get(name, 0.0), abs=1e-9)
 
 
 def test_where_most_is_untraced_no_path_is_told():
-    whole = trace_beams(BRILLIANT, DOME, TILTED, precision=0.5)
+    whole = beams_of(BRILLIANT, DOME, TILTED, precision=0.5)
     paths = strongest_paths(whole)
     open_ones = np.flatnonzero(paths.towards[paths.which] == UNTRACED)
     assert len(open_ones) > 0
@@ -103,7 +103,7 @@ def test_where_most_is_untraced_no_path_is_told():
 
 
 def test_a_long_path_is_told_in_short():
-    paths = strongest_paths(trace_beams(BRILLIANT, DOME, precision=1e-2))
+    paths = strongest_paths(beams_of(BRILLIANT, DOME, precision=1e-2))
     longest = int((paths.facets >= 0).sum(axis=1).argmax())
     words = paths.name(longest, BRILLIANT).split(" > ")
     count = len(words) - 1

@@ -67,9 +67,10 @@ def test_each_map_is_drawn_with_scale_unit_and_number(result, name):
 def test_titles_tell_the_number_of_the_wavelength_that_is_drawn(result):
     for wavelength, record in zip((486.1, 589.3, 656.3), result.summary.records, strict=True):
         told = words(plots.map_figure(result, "leak", wavelength))
-        assert f"leak: mean {record.ledger['leak'].value:.4g}" in told
+        assert f"leak: mean {record.statistics['leak'].value:.4g}" in told
         assert f"{wavelength:g} nm" in told
-    assert f"contrast: RMS {result.summary.records[1].contrast_rms.value:.4g}" in words(plots.map_figure(result, "contrast"))
+    middle = result.summary.records[1].statistics["contrast_rms"]
+    assert f"contrast: RMS {middle.value:.4g}" in words(plots.map_figure(result, "contrast"))
 
 
 def test_the_coverage_map_titles_its_area(result):

@@ -65,14 +65,14 @@ def test_impossible_moves_are_named(what, move, error, words):
 
 def test_what_if_tells_the_difference_of_two_traces():
     after = rl.repolish(STONE, "pavilion main 3", slope_deg=0.5)
-    found = rl.what_if(STONE, after, DOME, what="steeper", resolution=64, precision=0.02)
+    found = rl.what_if(STONE, after, DOME, what="steeper", resolution=64, settings=rl.TraceSettings(precision=0.02))
     for name in ("brightness", "contrast_rms"):
         values = [getattr(one.summary, name) for one in (found.before, found.after)]
         assert found.change.light[name].value == values[1].value - values[0].value
         assert found.change.light[name].low == values[1].low - values[0].high
     assert found.change.lost_points == pytest.approx(100.0 * (STONE.weight_ct - after.weight_ct))
     inside = np.isfinite(found.difference.luminance.values)
-    alone = rl.what_if(STONE, STONE, DOME, resolution=64, precision=0.02)
+    alone = rl.what_if(STONE, STONE, DOME, resolution=64, settings=rl.TraceSettings(precision=0.02))
     assert np.nanmax(np.abs(alone.difference.luminance)) == 0.0
     assert inside.sum() > 2000
     assert np.nanmax(np.abs(found.difference.luminance)) > 0.1

@@ -19,6 +19,7 @@ from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html, save_report, tables
 from raylab.report.pictures import drawn, picture_names
+from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 
@@ -35,7 +36,7 @@ STONES = (
     stone(NAMES[1], 2, pavilion_angle_deg=42.5),
     stone(NAMES[2], 3, table_pct=62.0, material="moissanite"),
 )
-QUICK = {"dome": load_dome("head-shadow"), "known_to_pct": 45.0, "resolution": 64, "precision": 2e-2}
+QUICK = {"dome": load_dome("head-shadow"), "known_to_pct": 45.0, "resolution": 64, "settings": TraceSettings(precision=2e-2)}
 
 
 @pytest.fixture(scope="module")

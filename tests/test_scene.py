@@ -12,6 +12,7 @@ from raylab.errors import InputError
 from raylab.lighting.dome import Dome, Lamp, Zone
 from raylab.optics.materials import Material, get_material
 from raylab.scene.scene import Scene
+from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 
@@ -23,38 +24,54 @@ SCENE = Scene(STONE, Dome())
 @pytest.mark.parametrize(
     ("settings", "says"),
     [
-        ({"resolution": 0}, "resolution = 0: out of range; expected a whole number from 1 to 16384"),
-        ({"resolution": 512.0}, "resolution = 512.0: not a whole number"),
-        ({"resolution": True}, "resolution = True: out of range"),
         ({"samples": 8}, "samples = 8: not a square number"),
         ({"samples": 0}, "samples = 0: out of range"),
         ({"seed": -1}, "seed = -1: out of range"),
         ({"max_bounces": 0}, "max_bounces = 0: out of range"),
+        ({"max_bounces": 200.5}, "max_bounces = 200.5: not a whole number"),
         ({"min_weight": -1e-9}, "min_weight = -1e-09: out of range"),
         ({"min_weight": math.nan}, "min_weight = nan: out of range"),
         ({"precision": 0.0}, "precision = 0.0: out of range"),
-        ({"polarized": 1}, "polarized = 1: wrong type; expected a bool"),
-        ({"engine": "magic"}, "engine = 'magic': unknown engine; expected one of rays, beams"),
-        ({"engine": "beams", "view": View(distance_mm=250)}, "engine = 'beams': a perspective view has no exact engine"),
+        ({"polarized": 1}, "polarized = 1: wrong type; expected True or False"),
+        ({"engine": "magic"}, "engine = 'magic': unknown engine; expected one of beams, rays"),
+        ({"engine": "beam"}, "engine = 'beam': unknown engine; did you mean 'beams'?"),
         ({"wavelengths_nm": ()}, "wavelengths_nm = .*: no wavelength"),
         ({"wavelengths_nm": (500, 500)}, "wavelengths_nm = .*given twice"),
-        ({"wavelengths_nm": 200}, "wavelengths_nm = 200.0: the index of diamond is not known there; expected 226 to 760 nm"),
         ({"wavelengths_nm": "589"}, "wavelengths_nm = '589': not a number"),
-        ({"view": View(distance_mm=1.0)}, "view.distance_mm = 1.0: the eye would be inside or behind the stone"),
-        ({"view": None}, "view: wrong type; expected a View"),
-        ({"dome": "even-sky"}, "dome = 'even-sky': wrong type; expected a Dome"),
     ],
 )
 def test_settings_out_of_range_are_refused_by_name(settings, says):
     with pytest.raises(InputError, match=says):
-        Scene(**{"stone": STONE, "dome": Dome(), **settings})
+        TraceSettings(**settings)
+
+
+@pytest.mark.parametrize(
+    ("parts", "says"),
+    [
+        ({"resolution": 0}, "resolution = 0: out of range; expected a whole number from 1 to 16384"),
+        ({"resolution": 512.0}, "resolution = 512.0: not a whole number"),
+        ({"resolution": True}, "resolution = True: out of range"),
+        ({"settings": TraceSettings(200)}, "wavelengths_nm = 200.0: the index of diamond is not known there; expected 226 to"),
+        ({"view": View(distance_mm=1.0)}, "view.distance_mm = 1.0: the eye would be inside or behind the stone"),
+        ({"view": None}, "view: wrong type; expected a View"),
+        ({"dome": "even-sky"}, "dome = 'even-sky': wrong type; expected a Dome"),
+        ({"settings": {"precision": 0.1}}, "settings = .*: wrong type; expected a TraceSettings"),
+    ],
+)
+def test_parts_that_make_no_scene_are_refused_by_name(parts, says):
+    with pytest.raises(InputError, match=says):
+        Scene(**{"stone": STONE, "dome": Dome(), **parts})
 
 
 def test_settings_settle_to_plain_numbers():
-    scene = Scene(STONE, Dome(), resolution=np.int64(64), wavelengths_nm=np.array([500.0, 600.0]))
-    assert (scene.resolution, scene.wavelengths_nm, scene.wavelengths) == (64, (500.0, 600.0), (500.0, 600.0))
-    assert type(scene.resolution) is int
-    assert Scene(STONE, Dome(), wavelengths_nm=500).wavelengths == (500.0,)
+    settings = TraceSettings(np.array([500.0, 600.0]), samples=np.int64(9), max_bounces=np.int32(50))
+    assert settings == TraceSettings((500.0, 600.0), samples=9, max_bounces=50)
+    assert (type(settings.samples), type(settings.max_bounces)) == (int, int)
+    assert (settings.wavelengths, settings.middle_nm) == ((500.0, 600.0), 600.0)
+    assert (TraceSettings(500).wavelengths, TraceSettings((500,)).wavelength_nm) == ((500.0,), 500.0)
+    with pytest.raises(InputError, match="several wavelengths"):
+        _ = settings.wavelength_nm
+    assert type(Scene(STONE, Dome(), resolution=np.int64(64)).resolution) is int
 
 
 def test_the_hash_is_the_same_for_the_same_scene():
@@ -85,15 +102,15 @@ CHANGES = {
     "turn": {"view": View(turn_deg=1)},
     "eye": {"view": View(distance_mm=250)},
     "resolution": {"resolution": 511},
-    "wavelength": {"wavelengths_nm": 589.4},
-    "spectral axis": {"wavelengths_nm": (589.3,)},
-    "engine": {"engine": "rays"},
-    "samples": {"samples": 25},
-    "polarized": {"polarized": False},
-    "min_weight": {"min_weight": 2e-4},
-    "max_bounces": {"max_bounces": 65},
-    "seed": {"seed": 1},
-    "precision": {"precision": 1e-3},
+    "wavelength": {"settings": TraceSettings(589.4)},
+    "spectral axis": {"settings": TraceSettings((589.3,))},
+    "engine": {"settings": TraceSettings(engine="rays")},
+    "samples": {"settings": TraceSettings(samples=25)},
+    "polarized": {"settings": TraceSettings(polarized=False)},
+    "min_weight": {"settings": TraceSettings(min_weight=2e-4)},
+    "max_bounces": {"settings": TraceSettings(max_bounces=65)},
+    "seed": {"settings": TraceSettings(seed=1)},
+    "precision": {"settings": TraceSettings(precision=1e-3)},
 }
 
 

@@ -17,6 +17,7 @@ from raylab.files import save_stone
 from raylab.lighting.dome_file import dome_names, load_dome
 from raylab.optics.absorption import load_tint
 from raylab.scene.scene_file import load_scene
+from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.finish import ABSORBING
 from raylab.stone.scanning.scan import load_scan
@@ -113,8 +114,8 @@ def test_a_tint_is_a_shipped_one_or_a_file_beside_the_scene(write, tmp_path):
 def test_every_value_arrives(write):
     scene = load_scene(write(VALID))
     assert (scene.name, scene.title, scene.stone.name) == ("s", "a test scene", "test stone")
-    assert (scene.resolution, scene.samples, scene.seed, scene.engine, scene.polarized) == (128, 9, 7, "rays", False)
-    assert scene.wavelengths_nm == (486.134, 589.3, 656.281)
+    waves = (486.134, 589.3, 656.281)
+    assert (scene.resolution, scene.settings) == (128, TraceSettings(waves, "rays", samples=9, polarized=False, seed=7))
     assert (scene.view.tilt_deg, scene.view.tilt_azimuth_deg, scene.view.turn_deg) == (5, 30, 0)
     assert scene.stone.tiers.count("girdle") == 64
     assert scene.stone.finishes.count(ABSORBING) == 64
@@ -194,7 +195,7 @@ FAULTS = [
     ("resolution = 128", "resolution = 128.0", "output.resolution = 128.0: wrong type; expected a whole number"),
     ("resolution = 128", "resolution = 0", "output.resolution = 0: out of range; expected a whole number from 1 to 16384"),
     ("samples = 9", "samples = 8", "output.samples = 8: not a square number; expected 1, 4, 9, 16, 25, ... per pixel"),
-    ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': wrong type; expected 'rays' or 'beams'"),
+    ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': unknown engine; expected one of beams, rays"),
     ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the index of diamond is not known there; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
     ("[486.134, 589.3, 656.281]", "[486.134, 486.134]", "output.wavelengths_nm = [486.134, 486.134]: no wavelength, or one given twice; expected different wavelengths"),
     ("[view]", "[veiw]", "veiw: unknown key; did you mean 'view'?"),

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from polyhedra import box
+from small_scenes import scene_of
 
 import raylab as rl
 from raylab.lighting.dome import _image_radiance, sky_radiance
@@ -123,7 +124,7 @@ def test_a_lamp_narrower_than_a_pixel_is_not_missed():
     mirrored = (r_s**2 + r_p**2) / 2.0 * lamp_sr
     totals = []
     for seed in range(200):
-        seen = sample_image(stone, dome, view, grid, samples=1, seed=seed).fields["luminance"][inner, inner]
+        seen = sample_image(scene_of(stone, dome, view, samples=1, seed=seed), 589.3, grid).fields["luminance"][inner, inner]
         totals.append((seen * solid).sum() / mirrored)
     error = np.std(totals, ddof=1) / math.sqrt(len(totals))
     assert error < 0.1

@@ -15,7 +15,8 @@ import xarray as xr
 
 import raylab as rl
 from raylab.cli import main
-from raylab.designs.design import REASONS, STATISTICS, Settings, trace_designs
+from raylab.designs.design import REASONS, trace_designs
+from raylab.results.statistics import STATISTICS
 from raylab.sweeps.axes import LAYOUTS, SAMPLERS, plan_of
 
 FIXED = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
@@ -23,9 +24,9 @@ FAST = 0.02
 """A wide bracket, for tests that are not about the numbers."""
 
 
-def swept(axes, dome="head-shadow", **settings):
+def swept(axes, dome="head-shadow", precision=FAST, **options):
     given = {key: value for key, value in FIXED.items() if key not in axes}
-    return rl.sweep(axes, dome, **{"precision": FAST, "processes": 1, **given, **settings})
+    return rl.sweep(axes, dome, **{"settings": rl.TraceSettings(precision=precision), "processes": 1, **given, **options})
 
 
 def reasons(found: xr.Dataset) -> list[str]:
@@ -41,7 +42,7 @@ def test_a_sweep_is_its_single_traces_bit_for_bit():
         stone = rl.round_brilliant(**{**FIXED, "pavilion_angle_deg": float(one["pavilion_angle_deg"])})
         view = rl.View(tilt_deg=float(one["tilt_deg"]))
         summary = rl.trace(stone, rl.load_dome(str(one["dome"])), view, resolution=8).summary
-        for name, statistic in {**summary.ledger, **summary.statistics()}.items():
+        for name, statistic in summary.statistics.items():
             if name != "symmetry":
                 here = tuple(float(found[name + part][place]) for part in ("", "_low", "_high"))
                 assert here == (statistic.value, statistic.low, statistic.high), name
@@ -111,7 +112,7 @@ def test_every_variable_says_what_it_is():
         assert variable.attrs["long_name"], name
         assert "units" in variable.attrs or variable.dtype.kind == "U" or name == "reason", name
     assert found.pavilion_angle_deg.attrs["units"] == "degree"
-    assert found.brightness_low.attrs["definition"] == STATISTICS["brightness"]
+    assert found.brightness_low.attrs["definition"] == STATISTICS["brightness"].definition
     assert (found.attrs["precision"], found.attrs["polarized"]) == (FAST, 1)
     assert float(found.star_pct) == 50.0
     assert str(found.dome.values) == "head-shadow"
@@ -161,7 +162,7 @@ def test_samples_fill_the_box_evenly_and_again(layout):
 @pytest.mark.parametrize(
     ("axes", "settings", "words"),
     [
-        ({"pavilon_angle_deg": [40.0]}, {}, "pavilon_angle_deg: no design has this; did you mean 'pavilion_angle_deg'?"),
+        ({"pavilon_angle_deg": [40.0]}, {}, "pavilon_angle_deg: unknown design key; did you mean 'pavilion_angle_deg'?"),
         ({}, {}, "axes: no axis to sweep"),
         ({"star_pct": []}, {}, "star_pct: no plain list of values"),
         ({"star_pct": "fifty"}, {}, "not an axis"),
@@ -183,9 +184,20 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"star_pct": [50.0]}, {"layout": "gird"}, "did you mean 'grid'?"),
         ({"star_pct": [50.0]}, {"number": 4}, "number = 4: a grid has as many designs as its axes say"),
         ({"star_pct": (40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: a Sobol' sequence"),
-        ({"star_pct": (40.0, 60.0)}, {"layout": "halton"}, "number: not a usable number"),
+        ({"star_pct": (40.0, 60.0)}, {"layout": "halton"}, "number: not a whole number"),
         ({"star_pct": (60.0, 40.0)}, {"layout": "latin", "number": 4}, "an empty range"),
         ({"star_pct": [50.0]}, {"precision": 0.0}, "precision = 0.0: out of range"),
+        (
+            {"star_pct": [50.0]},
+            {"polarized": False},
+            "polarized: no design key but a setting; expected settings=TraceSettings(",
+        ),
+        ({"star_pct": [50.0]}, {"settings": rl.TraceSettings((500.0, 600.0))}, "several wavelengths; expected one"),
+        (
+            {"star_pct": [50.0]},
+            {"settings": rl.TraceSettings(engine="rays")},
+            "the engine `rays` can't trace this scene: it samples",
+        ),
         ({"star_pct": [50.0]}, {"processes": 0}, "processes = 0: not a number of processes"),
         ({"star_pct": [50.0]}, {"scheduler": "tcp://127.0.0.1:1"}, "no scheduler answers"),
     ],
@@ -279,7 +291,8 @@ def test_a_script_needs_no_main_guard(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         "import raylab as rl\n"
-        f"found = rl.sweep({AXES!r}, 'head-shadow', table_pct=57, precision={FAST}, processes=2)\n"
+        f"coarse = rl.TraceSettings(precision={FAST})\n"
+        f"found = rl.sweep({AXES!r}, 'head-shadow', table_pct=57, settings=coarse, processes=2)\n"
         "print(found.brightness.size)\n"
     )
     done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, env=_env(), timeout=120)
@@ -353,5 +366,5 @@ def test_a_stone_is_shared_by_designs_that_differ_in_light_only(monkeypatch):
     real = design.round_brilliant
     monkeypatch.setattr(design, "round_brilliant", lambda **given: built.append(given) or real(**given))
     plan = plan_of({"star_pct": [45.0, 55.0], "tilt_deg": [0.0, 5.0, 10.0]}, {**FIXED, "dome": "even-sky"})
-    trace_designs(plan.designs(0, 6), Settings(precision=0.1))
+    trace_designs(plan.designs(0, 6), rl.TraceSettings(precision=0.1))
     assert [given["star_pct"] for given in built] == [45.0, 55.0]

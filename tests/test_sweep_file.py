@@ -11,8 +11,8 @@ import xarray as xr
 
 import raylab as rl
 from raylab.cli import main
-from raylab.designs.design import STATISTICS, Settings
 from raylab.pictures.sweep_plots import extremes_figure, sweep_figure
+from raylab.results.statistics import STATISTICS
 from raylab.sweeps.axes import plan_of
 from raylab.sweeps.sweep_file import load_sweep
 
@@ -58,7 +58,7 @@ def test_a_file_says_what_a_call_says(tmp_path):
     asked = load_sweep(written(tmp_path))
     assert asked.axes == {"pavilion_angle_deg": (40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
     found = rl.sweep(**asked.arguments, processes=1)
-    same = rl.sweep(asked.axes, "head-shadow", table_pct=57, precision=0.05, processes=1)
+    same = rl.sweep(asked.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
     xr.testing.assert_identical(found, same)
     assert len(asked.plan) == found.brightness.size == 12
 
@@ -82,12 +82,12 @@ def test_a_box_to_fill(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("crown_angle_deg", "crown_angel_deg", "axes.crown_angel_deg: no design has this; did you mean 'crown_angle_deg'?"),
+        ("crown_angle_deg", "crown_angel_deg", "axes.crown_angel_deg: unknown design key; did you mean 'crown_angle_deg'?"),
         ("[33, 35]", "33", "axes.crown_angle_deg = 33: not an axis"),
         ("[33, 35]", '["low", 35]', "axes.crown_angle_deg = 'low': not a number"),
         ("number = 3", "count = 3", "axes.pavilion_angle_deg.count = 3: unknown key"),
         ("number = 3", "number = 2.5", "axes.pavilion_angle_deg.number = 2.5: wrong type"),
-        ("number = 3", "number = 0", "pavilion_angle_deg: number = 0: not a usable number"),
+        ("number = 3", "number = 0", "pavilion_angle_deg: number = 0: out of range"),
         ('"head-shadow"', '"head-shade"', "fixed.dome = 'head-shade': no dome of this name is shipped"),
         ('"head-shadow"', '"absent.toml"', "absent.toml: no such file"),
         ("table_pct = 57", "table_pct = '57'", "fixed.table_pct = '57': wrong type; expected a number"),
@@ -151,7 +151,7 @@ def test_the_command(tmp_path, capsys):
 
 def made(axes: dict, **settings) -> xr.Dataset:
     """A dataset of the right form, quickly: a wide bracket."""
-    return rl.sweep(axes, settings.pop("dome", "even-sky"), processes=1, precision=0.2, **settings)
+    return rl.sweep(axes, settings.pop("dome", "even-sky"), processes=1, settings=rl.TraceSettings(precision=0.2), **settings)
 
 
 GIVEN = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 41.0}
@@ -229,14 +229,14 @@ def test_a_sweep_without_a_stone_is_drawn_empty():
     found = made({"girdle_pct": [0.1, 0.2]}, **GIVEN)
     assert drawn(sweep_figure(found, "brightness"))
     plan = plan_of({"girdle_pct": [0.1, 0.2]}, {**GIVEN, "dome": "even-sky"})
-    assert drawn(extremes_figure(plan, found, "brightness", Settings(precision=0.2))) == []
+    assert drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2))) == []
 
 
 def test_best_and_worst_designs_are_the_ones_told():
     axes = {"table_pct": [50.0, 57.0, 64.0]}
     found = made(axes, **without("table_pct"))
     plan = plan_of(axes, {**without("table_pct"), "dome": "even-sky"})
-    panels = drawn(extremes_figure(plan, found, "brightness", Settings(precision=0.2), count=1))
+    panels = drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2), count=1))
     order = found.brightness.values.argsort()
     for panel, number in zip(panels, (order[-1], order[0]), strict=True):
         assert panel.get_title(loc="left").endswith(f"table size {axes['table_pct'][number]:g} %")

@@ -21,7 +21,7 @@ import raylab as rl
 from raylab.designs.design import COLUMNS
 
 AXES = {"crown_angle_deg": (30.0, 38.0, 6), "pavilion_angle_deg": (38.5, 42.5, 6)}
-GIVEN = {"table_pct": 57.0, "precision": 0.02, "processes": 1}
+GIVEN = {"table_pct": 57.0, "settings": rl.TraceSettings(precision=0.02), "processes": 1}
 
 
 class BrokenOffError(Exception):
@@ -63,6 +63,7 @@ def result(out: Path) -> bytes:
 
 SCRIPT = """
 import sys, raylab as rl
+from raylab import TraceSettings
 rl.sweep({axes!r}, "head-shadow", out=sys.argv[1], **{given!r})
 """
 
@@ -151,8 +152,8 @@ def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
 @pytest.mark.parametrize(
     ("other", "words"),
     [
-        ({"precision": 0.03}, "settings.precision differs"),
-        ({"polarized": False}, "settings.polarized differs"),
+        ({"settings": rl.TraceSettings(precision=0.03)}, "settings.precision differs"),
+        ({"settings": rl.TraceSettings(precision=0.02, polarized=False)}, "settings.polarized differs"),
         ({"table_pct": 58.0}, "fixed.table_pct differs"),
         ({"dome": "overcast-sky"}, "fixed.dome differs"),
         ({"material": "cubic zirconia"}, "fixed.material differs"),

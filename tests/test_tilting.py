@@ -32,7 +32,7 @@ def test_docstrings_say_what_is_computed():
 
 def test_a_series_is_its_single_traces_bit_for_bit():
     dome = rl.load_dome("side-window")
-    found = tilt(STONE, dome, [-8.0, 0.0, 20.0], [30.0, 0.0, -100.0], 5.0, precision=0.02)
+    found = tilt(STONE, dome, [-8.0, 0.0, 20.0], [30.0, 0.0, -100.0], 5.0, settings=rl.TraceSettings(precision=0.02))
     assert found.brightness.dims == ("step",)
     assert found.turn_deg.ndim == 0
     for k, view in enumerate((rl.View(8.0, -150.0, 5.0), rl.View(0.0, 0.0, 5.0), rl.View(20.0, -100.0, 5.0))):
@@ -45,20 +45,24 @@ def test_a_series_is_its_single_traces_bit_for_bit():
 
 def test_leaning_the_other_way_is_the_opposite_azimuth():
     dome = rl.load_dome("side-window")
-    left = tilt(STONE, dome, [-10.0], 40.0, precision=0.05).brightness.values
-    assert left == pytest.approx(tilt(STONE, dome, [10.0], 220.0, precision=0.05).brightness.values, rel=1e-9)
-    assert left != pytest.approx(tilt(STONE, dome, [10.0], 40.0, precision=0.05).brightness.values, rel=1e-3)
+    left = tilt(STONE, dome, [-10.0], 40.0, settings=rl.TraceSettings(precision=0.05)).brightness.values
+    assert left == pytest.approx(
+        tilt(STONE, dome, [10.0], 220.0, settings=rl.TraceSettings(precision=0.05)).brightness.values, rel=1e-9
+    )
+    assert left != pytest.approx(
+        tilt(STONE, dome, [10.0], 40.0, settings=rl.TraceSettings(precision=0.05)).brightness.values, rel=1e-3
+    )
 
 
 def test_turning_has_its_own_axis_and_the_period_of_the_stone():
     """An eightfold stone under a round dome is the same after 45 degrees, to the bracket's rounding."""
-    found = tilt(STONE, rl.load_dome("head-shadow"), 0.0, 0.0, [0.0, 45.0, 90.0], precision=0.05)
+    found = tilt(STONE, rl.load_dome("head-shadow"), 0.0, 0.0, [0.0, 45.0, 90.0], settings=rl.TraceSettings(precision=0.05))
     assert found.leak.dims == ("turn_deg",)
     assert np.ptp(found.leak.values) < 1e-9
 
 
 def test_the_ledger_closes_at_every_angle():
-    found = tilt(STONE, rl.load_dome("head-shadow"), steps(0.0, 60.0, 15.0), precision=0.05)
+    found = tilt(STONE, rl.load_dome("head-shadow"), steps(0.0, 60.0, 15.0), settings=rl.TraceSettings(precision=0.05))
     total = sum(found[name] for name in ("sky", "head", "leak", "absorbed", "scattered", "untraced"))
     assert np.allclose(total, 1.0, rtol=0, atol=1e-9)
 
@@ -112,11 +116,13 @@ def test_points_of_the_face_lie_on_their_facets():
 
 def test_a_brilliant_flashes_and_a_finer_grid_agrees_within_the_error():
     dome = rl.load_dome("small-lamps")
-    coarse, fine = (scintillation(STONE, dome, [0.0, 2.0, 4.0], resolution=n, precision=0.1) for n in (128, 256))
+    coarse, fine = (
+        scintillation(STONE, dome, [0.0, 2.0, 4.0], resolution=n, settings=rl.TraceSettings(precision=0.1)) for n in (128, 256)
+    )
     assert np.all(coarse.share_per_deg > 0.0)
     assert np.all(np.abs(coarse.share_per_deg - fine.share_per_deg) < 5.0 * (coarse.share_error + fine.share_error) + 1e-4)
     assert all(np.all(np.diff(sizes) <= 0.0) for sizes in fine.sizes_mm2)
-    with pytest.raises(rl.InputError, match="nothing moves"):
+    with pytest.raises(rl.InputError, match="needs at least two views"):
         scintillation(STONE, dome, [3.0])
     with pytest.raises(rl.InputError, match="the same"):
         scintillation(STONE, dome, [3.0, 3.0])
@@ -152,16 +158,16 @@ def test_the_command_tilts_and_turns_at_once(tmp_path, capsys):
 
 
 def test_curves_are_named_and_bracketed():
-    found = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], precision=0.1)
+    found = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], settings=rl.TraceSettings(precision=0.1))
     figure = tilt_figure(found)
     left, right = figure.axes
     assert [line.get_label() for line in left.get_lines()] == ["contrast rms", "brightness"]
     assert np.allclose(left.get_lines()[1].get_ydata(), found.brightness)
     assert {"sky", "leak", "untraced"} <= {line.get_label() for line in right.get_lines()}
     assert left.get_xlabel() == "tilt / degree"
-    both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], precision=0.1)
+    both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], settings=rl.TraceSettings(precision=0.1))
     left = tilt_figure(both).axes[0]
     assert left.get_xlabel() == "tilt / degree, turned by 20 degrees on the way"
     assert left.get_lines()[0].get_xdata().tolist() == [0.0, 10.0]
-    aside = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], [0.0, 90.0], precision=0.1)
+    aside = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], [0.0, 90.0], settings=rl.TraceSettings(precision=0.1))
     assert tilt_figure(aside).axes[0].get_xlabel() == "step"

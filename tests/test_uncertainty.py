@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from polyhedra import box
+from small_scenes import scene_of
 
 from raylab.comparison.uncertainty import Estimate, draws_for, propagate, statistics_of
 from raylab.errors import InputError
@@ -91,7 +92,7 @@ def test_numbers_do_not_depend_on_the_threads_that_work(monkeypatch):
     """To the last bit: each draw is a piece of work of its own."""
 
     def numbers(stone):
-        return statistics_of(replace(stone, symmetry=1), Dome(sky="overcast"), precision=0.2)
+        return statistics_of(scene_of(replace(stone, symmetry=1), Dome(sky="overcast"), precision=0.2))
 
     several = propagate(EVEN, numbers, known_to_pct=45)
     monkeypatch.setattr("raylab.threads.numba.get_num_threads", lambda: 1)
@@ -206,7 +207,7 @@ def test_differences_and_draws_agree_on_light():
     dome = Dome(sky="overcast")
 
     def numbers(stone):
-        found = statistics_of(replace(stone, symmetry=1), dome, precision=3e-2)
+        found = statistics_of(scene_of(replace(stone, symmetry=1), dome, precision=3e-2))
         return {name: found[name] for name in ("brightness", "leak", "glare")}
 
     doubt = Uncertainty(0.0, 0.05, 0.0)
@@ -243,8 +244,8 @@ def test_three_kinds_are_kept_apart():
 
 def test_statistics_of_are_those_of_a_trace():
     dome = load_dome("head-shadow")
-    found, summary = statistics_of(STONE, dome, precision=1e-2), trace(STONE, dome, resolution=40, precision=1e-2).summary
-    assert found == {**summary.ledger, **summary.statistics()}
+    found, result = statistics_of(scene_of(STONE, dome, precision=1e-2)), trace(STONE, dome, resolution=40, precision=1e-2)
+    assert found == result.summary.statistics
 
 
 def test_a_number_that_draws_lack_is_unknown():

@@ -113,7 +113,7 @@ def test_titles_tell_luminance_and_ledger(result):
 @pytest.mark.parametrize(("asked", "place"), [(None, 1), (490.0, 0), (1000.0, 2)])
 def test_one_of_several_wavelengths_is_drawn(result, asked, place):
     text = vector.svg(result, "luminance", asked)
-    assert f"{result.scene.wavelengths[place]:g} nm" in text
+    assert f"{result.scene.settings.wavelengths[place]:g} nm" in text
     first = result.beams[place].unfolded().vertices_mm[0]
     assert np.abs(drawn(text)[0][0][0] - first).max() <= 0.5001e-4
 
@@ -162,7 +162,7 @@ def test_what_can_not_be_drawn_is_refused(result, monkeypatch):
     with pytest.raises(rl.InputError, match="expected one of luminance, sky"):
         vector.svg(result, "contrast")
     sampled = rl.trace(BRILLIANT, DOME, resolution=8, samples=1, engine="rays")
-    with pytest.raises(rl.InputError, match="a sampled view has no virtual facets"):
+    with pytest.raises(rl.InputError, match=r"the engine `rays` can.t trace this scene: it has no virtual facets"):
         vector.svg(sampled)
     monkeypatch.setattr(vector, "MOST_POLYGONS", 100)
     with pytest.raises(rl.InputError, match=r"precision = 0.1: \d+ virtual facets are too many .*; expected a larger one"):

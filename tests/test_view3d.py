@@ -64,8 +64,8 @@ def test_every_tier_has_a_tone_and_a_name(tmp_path):
 
 @pytest.mark.usefixtures("driver")
 def test_rays_are_drawn_with_what_leaves(tmp_path):
-    path = rl.ray_path(STONE, DOME, rl.View(), 1.2, 0.55)
-    missed = rl.ray_path(STONE, DOME, rl.View(), 9.0, 0.0)
+    path = rl.ray_path(rl.Scene(STONE, DOME), 1.2, 0.55)
+    missed = rl.ray_path(rl.Scene(STONE, DOME), 9.0, 0.0)
     with_ray = drawn(tmp_path, paths=[path], labels=False)
     labeled = drawn(tmp_path, paths=[path])
     beside = drawn(tmp_path, paths=[missed], labels=False)

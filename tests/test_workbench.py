@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import pytest
 import trimesh
+from small_scenes import scene_of
 from websockets.exceptions import InvalidStatus
 from workbench_process import ROOT, BenchProcess, unpack
 
@@ -142,7 +143,7 @@ def test_a_design_as_toml_is_a_scene_that_gives_the_same_stone(tmp_path):
 def test_an_exact_answer_is_what_trace_says():
     header, arrays = answer(tilt_deg=4.0, tilt_azimuth_deg=20.0)
     view = rl.View(tilt_deg=4.0, tilt_azimuth_deg=20.0)
-    result = rl.trace(stone_of(DEMO), HEAD_SHADOW, view, by_facet=False, **STEPS["exact"])
+    result = rl.trace_scene(rl.Scene(stone_of(DEMO), HEAD_SHADOW, view, *STEPS["exact"]), by_facet=False)
     assert header["summary"] == json.loads(json.dumps(result.summary.to_dict()))
     assert header["weight_ct"] == stone_of(DEMO).weight_ct
     for name in ("contrast", "leak"):
@@ -204,10 +205,10 @@ def test_a_followed_ray_books_what_the_sampled_tracer_books(view):
     stone = stone_of(DEMO)
     rng = np.random.default_rng(4)
     points = rng.uniform(-2.9, 2.9, (40, 2))
-    rows, hit = sample_points(points, stone, HEAD_SHADOW, view, min_weight=1e-3, max_bounces=200)
+    rows, hit = sample_points(points, scene_of(stone, HEAD_SHADOW, view, min_weight=1e-3), 589.3)
     assert 20 < hit.sum() <= 40
     for point, row, met in zip(points, rows, hit, strict=True):
-        path = ray_path(stone, HEAD_SHADOW, view, *point)
+        path = ray_path(scene_of(stone, HEAD_SHADOW, view), *point)
         assert bool(path.hits) == bool(met)
         if met:
             for fate, channel in (("sky", SKY), ("head", HEAD), ("leak", LEAK)):
@@ -221,7 +222,7 @@ def test_a_followed_ray_books_what_the_sampled_tracer_books(view):
 
 def test_a_ray_into_an_absorbing_girdle_is_scattered_there():
     stone = stone_of({**DEMO, "girdle_finish": "absorbing"})
-    paths = [ray_path(stone, HEAD_SHADOW, rl.View(), r, 0.1) for r in np.linspace(2.0, 3.24, 60)]
+    paths = [ray_path(scene_of(stone, HEAD_SHADOW), r, 0.1) for r in np.linspace(2.0, 3.24, 60)]
     ends = [path.hits[-1] for path in paths if path.hits and path.hits[-1].fate == "scattered"]
     assert ends
     assert all(hit.way is None and stone.tiers[hit.facet] == "girdle" and hit.weight > 0 for hit in ends)
@@ -237,7 +238,7 @@ def test_the_light_of_a_facet_is_the_weight_that_meets_it(view, name):
     from raylab.scene.pixel_grid import grid_around
 
     around = grid_around(stone, view, 480)
-    light = light_through(result.beams[0], facet, around, stone, HEAD_SHADOW, view, 589.3)
+    light = light_through(result.beams[0], facet, around, result.scene)
     assert np.array_equal(np.isnan(light), result.maps.coverage.values == 0.0)
     untraced = result.maps.untraced.values
     shifts = ((0, 1), (1, 0), (0, -1), (-1, 0), (1, 1), (-1, -1))

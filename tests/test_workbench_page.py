@@ -112,7 +112,7 @@ def traced(values: dict[str, float], **more: Any) -> rl.Result:
     """What the library says of the page's controls."""
     view = rl.View(tilt_deg=values["tilt_deg"], tilt_azimuth_deg=values["tilt_azimuth_deg"])
     design = {**DEMO, **{key: value for key, value in values.items() if not key.startswith("tilt")}, **more}
-    return rl.trace(stone_of(design), rl.load_dome("head-shadow"), view, by_facet=False, **STEPS["exact"])
+    return rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), view, *STEPS["exact"]), by_facet=False)
 
 
 def written(value: float, digits: int = 4) -> str:
@@ -124,7 +124,7 @@ def written(value: float, digits: int = 4) -> str:
 def assert_told(page: Workbench, result: rl.Result, side: str = "a") -> None:
     """Every number on the page is the library's."""
     summary = result.summary
-    for name, statistic in {**summary.ledger, **summary.statistics()}.items():
+    for name, statistic in summary.statistics.items():
         assert page.number(f"{name}.{side}") == written(statistic.value), name
     assert page.number(f"weight_ct.{side}") == written(result.scene.stone.weight_ct, 3)
 
@@ -285,7 +285,7 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     for row in design["facets"]:
         if row[:2] == ["pavilion main", 2]:
             row[2] = 180.0 - 41.0
-    result = rl.trace(stone_of(design), rl.load_dome("head-shadow"), **STEPS["exact"])
+    result = rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]))
     assert_told_but_symmetry(page, result)
     page.page.get_by_role("tab", name="Proportions").click()
     assert "edited in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
@@ -366,7 +366,7 @@ BLOCKED = Path(__file__).parents[1] / "scenes" / "stones" / "blocked.csv"
 
 def seen(stone: rl.Stone) -> rl.Result:
     """What the library says of a stone, without the account that the page doesn't tell."""
-    return rl.trace(stone, rl.load_dome("head-shadow"), by_facet=False, **STEPS["exact"])
+    return rl.trace_scene(rl.Scene(stone, rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]), by_facet=False)
 
 
 def ground_away(page: Workbench) -> str:

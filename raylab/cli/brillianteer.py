@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import say, say_json, table
+from .console import say, say_json, say_shortfalls, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -75,6 +75,7 @@ def brillianteer(
         The same of the lower halves.
     objective
         What to look for: `most` or `least` of a number, `with` limits, such as "most brightness with weight_ct >= 1.00".
+        Numbers are those of `raylab statistics`, `weight_ct` and `lost_points`.
     show
         How many of the best to put side by side, 1 to 6.
     dome
@@ -102,11 +103,12 @@ def brillianteer(
     from ..cutting.objective import read_objective
     from ..cutting.preview import MOST_ALTERNATIVES
     from ..cutting.preview import brillianteer as previewed
-    from ..designs.design import STATISTICS
     from ..errors import InputError
     from ..files import save_png, to_json
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
+    from ..results.statistics import STATISTICS
+    from ..scene.settings import TraceSettings
     from ..stone.finish import get_finish
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone_file import load_stone
@@ -126,19 +128,19 @@ def brillianteer(
     uncertainty = Uncertainty(**{key: value for key, value in doubts.items() if value is not None})
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
-    stone, light = load_stone(blocked, unit=unit), load_dome(dome)
+    stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
     if girdle_finish is not None:
         girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.tiers, stone.finishes, strict=True)
         stone = replace(stone, finishes=tuple(girdle if tier == "girdle" else finish for tier, finish in facets))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
-        grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, precision=precision, progress=True)
+        grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=True)
         best = best_brillianteering(grid, wanted, show)
         if not best:
             raise _none_fits(grid, objective)
         choices = [one.choice for one in best]
         preview = previewed(
             stone, light, choices, diameter_mm=diameter_mm, uncertainty=uncertainty, coverage=coverage,
-            precision=precision, progress=True,
+            settings=settings, progress=True,
         )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for told, one in zip(facts["alternatives"], best, strict=True):
@@ -182,7 +184,7 @@ def _grid_facts(grid: xr.Dataset) -> dict[str, Any]:
 def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
     """Weight now, and the best choices as a table."""
     stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
-    say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.light.dome.name}")
+    say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
     refused = f"; {grid.reason.size - cut} can't be cut" if cut < grid.reason.size else ""
     say(f"{cut} choices traced{refused}; {objective}:")
     say()
@@ -193,6 +195,8 @@ def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, ob
         weights = f"{preview.stones[k].weight_ct:.4f}", f"{preview.lost_points(k):.2f}"
         rows.append((f"{k + 1}", str(one.choice), *map(bracket, numbers), *weights, "as 1" if one.tied else ""))
     table(("", "choice", "brightness", "contrast", "leak", "ct", "points lost", "tied"), rows, left=2)
+    for k, result in enumerate(preview.results):
+        say_shortfalls(result.summary, f"choice {k + 1}")
     say()
 
 

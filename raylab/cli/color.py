@@ -49,25 +49,19 @@ def color(
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
     from ..pictures.fire_plots import fire_figure
+    from ..tracers.engines import engine_for
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
     with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
         waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
-        exact = wanted.view.parallel
+        exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
             seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=True)
             face = fire = None
             if exact:
-                face = face_up_color(
-                    wanted.stone,
-                    wanted.dome,
-                    shining.light,
-                    view=wanted.view,
-                    exposure=shining.exposure,
-                    precision=wanted.precision,
-                    wavelengths=wavelength_set(BODY, "gauss", shining.low_nm),
-                )
+                few = wavelength_set(BODY, "gauss", shining.low_nm)
+                face = face_up_color(wanted, shining.light, shining.exposure, few)
                 fire = fire_map(wanted)
                 save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degree"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)

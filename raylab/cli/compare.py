@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import say, say_json, table, told_by_option
+from .console import say, say_json, say_shortfalls, table, told_by_option
 from .options import Flag, Force
 
 if TYPE_CHECKING:
@@ -81,6 +81,7 @@ def compare(
     """
     from ..comparison.comparing import compare as compared
     from ..lighting.dome_file import load_dome
+    from ..scene.settings import TraceSettings
     from ..scene.view import View
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..whole_files import whole_set
@@ -103,8 +104,7 @@ def compare(
                 coverage=coverage,
                 known_to_pct=known_to_pct,
                 resolution=resolution,
-                precision=precision,
-                seed=seed,
+                settings=TraceSettings(precision=precision, seed=seed),
                 progress=True,
             )
 
@@ -170,10 +170,10 @@ def _tell(found: Comparison) -> None:
     for label, stone in zip(found.labels, found.stones, strict=True):
         say(f"{label}  {stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct, {len(stone)} facets")
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
-    parts = [(found.views[k].tilt_deg, found.light[k], found.light_verdicts(k)) for k in range(len(found.views))]
-    for tilt, light, verdicts in parts:
+    for k, (view, light) in enumerate(zip(found.views, found.light, strict=True)):
+        verdicts = found.light_verdicts(k)
         say()
-        heads = (f"tilt {tilt:g} deg", "unit", *(part for label in found.labels for part in (label, "+-")))
+        heads = (f"tilt {view.tilt_deg:g} deg", "unit", *(part for label in found.labels for part in (label, "+-")))
         rows = []
         for name in verdicts:
             cells = [(each[name].statistic.value, each[name].uncertainty) for each in light]
@@ -184,6 +184,8 @@ def _tell(found: Comparison) -> None:
         for pairs in verdicts.values():
             for verdict in pairs:
                 say(f"  {verdict.sentence}")
+        for label, summary in zip(found.labels, found.summaries[k], strict=True):
+            say_shortfalls(summary, label)
     say()
     table(
         ("measured", *found.labels, "+- of each"),

@@ -5,7 +5,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+    from ..results.summary import Summary
 
 
 def say(line: str = "") -> None:
@@ -30,6 +35,22 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1)
             for k, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
         say(("  " + "  ".join(cells)).rstrip())
+
+
+def say_shortfalls(summary: Summary, whose: str) -> None:
+    """What of a summary's numbers is weaker than asked for, and what to do; nothing where nothing is."""
+    for subject, note in summary.shortfalls.items():
+        say(f"  {whose}: {subject}: {note}")
+
+
+def say_wide(found: xr.Dataset, what: str) -> None:
+    """How many of a series (`what`, in the plural) have brackets wider than asked for, and what to do about it."""
+    precision, untraced = float(found.attrs["precision"]), found.untraced.values
+    wide = int((untraced > precision * (1.0 + 1e-9)).sum())
+    if wide:
+        say(f"  {wide} of {untraced.size} {what} have brackets wider than the precision of {precision:g} asked for,")
+        say(f"  with up to {float(untraced[untraced > precision].max()):.3g} untraced: a larger max_bounces narrows them")
+        say()
 
 
 @contextmanager

@@ -1,4 +1,4 @@
-"""``raylab scenes``, ``raylab materials``, ``raylab domes``: what there is to work with."""
+"""``raylab scenes``, ``materials``, ``domes``, ``engines``, ``statistics``: what there is to work with."""
 
 from __future__ import annotations
 
@@ -25,6 +25,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
     """
     from ..errors import InputError
     from ..scene.scene_file import load_scene
+    from ..tracers.engines import engine_for
 
     if not folder.is_dir():
         raise InputError("no such folder", file=str(folder), expected="a folder with scene files (*.toml)")
@@ -32,6 +33,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
     for path in sorted(folder.glob("*.toml")):
         try:
             scene = load_scene(path)
+            engine_for(scene)
             found.append({"file": str(path), "title": scene.title or scene.stone.name, "dome": scene.dome.name, "fault": None})
         except InputError as error:  # one faulty file doesn't hide the others
             found.append({"file": str(path), "title": "", "dome": "", "fault": str(error)})
@@ -123,3 +125,47 @@ def domes(*, json: Flag = False) -> None:
         say_json([{"name": dome.name, "description": dome.description} for dome in shipped])
     else:
         table(("dome", "what it is"), [(dome.name, dome.description) for dome in shipped], left=2)
+
+
+def engines(*, json: Flag = False) -> None:
+    """List the engines, in the order in which they are taken where none is asked for.
+
+    For example:
+
+        raylab engines
+
+    Parameters
+    ----------
+    json
+        Print the list as JSON.
+    """
+    from ..engine_table import ENGINES
+    from ..tracers.engines import engine_named
+
+    known = [engine_named(name) for name in ENGINES]
+    if json:
+        say_json([{"name": one.name, "exact": one.exact, "description": one.description} for one in known])
+    else:
+        table(("engine", "what it does"), [(one.name, one.description) for one in known], left=2)
+
+
+def statistics(*, json: Flag = False) -> None:
+    """List the statistics of a traced view, with their definitions and sources.
+
+    For example:
+
+        raylab statistics
+
+    Parameters
+    ----------
+    json
+        Print the list as JSON, with the unit and the range of each.
+    """
+    from ..results.statistics import STATISTICS, SYMMETRY
+
+    known = (*STATISTICS.values(), SYMMETRY)
+    if json:
+        parts = ("key", "label", "unit", "percent", "span", "definition")
+        say_json([{part: getattr(one, part) for part in parts} for one in known])
+    else:
+        table(("statistic", "label", "definition"), [(one.key, one.label, one.definition) for one in known], left=3)

@@ -11,10 +11,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
+from ..engine_table import ENGINES
 from .console import told_by_option
 
 if TYPE_CHECKING:
     from ..scene.scene import Scene
+
+    EngineName = str
+else:
+    EngineName = Literal[tuple(ENGINES)]  # so that --help lists them and another name is refused with the nearest
 
 Flag = Annotated[bool, Parameter(negative="")]
 SceneFile = Annotated[
@@ -26,6 +31,7 @@ SceneFile = Annotated[
 ]
 OutFolder = Annotated[Path, Parameter(help="Folder to write to; made if it isn't there.")]
 Force = Annotated[bool, Parameter(negative="", help="Overwrite files that an earlier run left in the folder.")]
+Engine = Annotated[EngineName | None, Parameter(help="Insist on an engine; see `raylab engines`.")]
 Json = Annotated[bool, Parameter(negative="", help="Print the numbers as JSON instead of a table.")]
 
 
@@ -83,19 +89,27 @@ class Subject:
     def scene(self, path: Path, sight: Sight = AS_THE_SCENE_SAYS, **settings: Any) -> Scene:
         """The scene in a file, or a stone alone under the usual dome, as it is to be looked at; faults are told by the
         option's name."""
+        from ..errors import UnsupportedScene
         from ..lighting.dome_file import load_dome
         from ..optics.absorption import load_tint
+        from ..tracers.engines import engine_for
 
         scene = self._read(path)
         given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
         view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}
-        with told_by_option("tint", "dome", *view, *given):
+        size = {key: given.pop(key) for key in ("resolution",) if key in given}
+        with told_by_option("tint", "dome", *view, *size, *given):
             if self.tint is not None:
                 tinted = scene.stone.material.tinted(load_tint(self.tint).pairs)
                 scene = replace(scene, stone=replace(scene.stone, material=tinted))
             if self.dome is not None:
                 scene = replace(scene, dome=load_dome(self.dome))
-            return replace(scene, view=replace(scene.view, **view), **given)
+            scene = replace(scene, view=replace(scene.view, **view), **size).with_settings(**given)
+            try:
+                engine_for(scene)
+            except UnsupportedScene as error:  # of the option's engine, or of the file's
+                raise (error if "engine" in given else error.within(file=str(path), section="output")) from error
+            return scene
 
     def _read(self, path: Path) -> Scene:
         from ..lighting.dome_file import load_dome

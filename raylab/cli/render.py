@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from cyclopts import Parameter
 
 from .console import say, say_json, table
-from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Engine, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
 
 if TYPE_CHECKING:
     from ..progress import Progress
@@ -26,7 +26,7 @@ def render(
     out: OutFolder,
     subject: Subject = AS_IN_THE_FILE,
     sight: Sight = AS_THE_SCENE_SAYS,
-    engine: Literal["rays", "beams"] | None = None,
+    engine: Engine = None,
     precision: float | None = None,
     facets: Flag = False,
     svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
@@ -46,8 +46,6 @@ def render(
 
     Parameters
     ----------
-    engine
-        Insist on `rays` (sampled) or `beams` (exact, parallel view).
     precision
         Width of the bracket on brightness (exact engine).
     facets
@@ -66,12 +64,13 @@ def render(
     from ..files import report
     from ..progress import reporter
     from ..results.maps import DEFINITIONS
+    from ..tracers.engines import engine_for
     from ..tracing import trace_scene
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, engine=engine, precision=precision)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
-    exact = wanted.chosen_engine == "beams"
+    exact = engine_for(wanted).exact
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
     if ray and not three_d:
         raise InputError("rays are drawn in the 3D picture only", key="--ray", expected="--3d as well")
@@ -89,7 +88,7 @@ def render(
         if result.summary.facets is not None and facets:
             _tell_facets(result.summary.facets)
         if svg and not exact:
-            say(f"  {svg}.svg: virtual facets are drawn by the exact engine only (parallel view)")
+            say(f"  {svg}.svg: virtual facets are drawn by an exact engine only (parallel view)")
         say(f"{count} files in {out}")
 
 
@@ -99,8 +98,7 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
     from ..pictures.drawing3d import view3d
     from ..single_ray import ray_path
 
-    wavelength_nm = scene.wavelengths[len(scene.wavelengths) // 2]
-    paths = [ray_path(scene.stone, scene.dome, scene.view, x, y, wavelength_nm=wavelength_nm) for x, y in points]
+    paths = [ray_path(scene, x, y) for x, y in points]
     for point, path in zip(points, paths, strict=True):
         if not path.hits:
             raise InputError(
@@ -151,7 +149,7 @@ def _tell(result: Result) -> None:
     say(scene.title or scene.name)
     stone = scene.stone
     say(f"{stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct; dome {scene.dome.name}; {_view(scene)}")
-    waves = ", ".join(f"{w:g}" for w in scene.wavelengths)
+    waves = ", ".join(f"{w:g}" for w in scene.settings.wavelengths)
     say(f"engine {summary.engine}, {waves} nm, scene {facts['scene']['hash'][:12]}")
     say()
     heads = ("", "value", "at least", "at most", "std. error")
@@ -159,7 +157,7 @@ def _tell(result: Result) -> None:
     total = sum(entry.value for entry in summary.ledger.values())
     say(f"  the six sum to {total:.9f}")
     say()
-    table(("statistics", *heads[1:]), [_row(name, entry) for name, entry in summary.statistics().items()])
+    table(("statistics", *heads[1:]), [_row(name, entry) for name, entry in summary.beside_ledger.items()])
     for about, note in facts["notes"].items():
         say(f"  {about}: {note}")
     say()

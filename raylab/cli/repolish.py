@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .brillianteer import CAUTION, bracket
-from .console import say, say_json, table
+from .console import say, say_json, say_shortfalls, table
 from .options import Force, Json, OutFolder
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ def repolish(
     from ..files import save_png, save_stone, to_json
     from ..lighting.dome_file import load_dome
     from ..pictures.brillianteering_plots import repolish_figure
+    from ..scene.settings import TraceSettings
     from ..stone.stone_file import load_stone
     from ..whole_files import whole_set
 
@@ -70,7 +71,7 @@ def repolish(
     moves = {"slope": (slope_deg, "°"), "azimuth": (azimuth_deg, "°"), "depth": (depth_mm, " mm")}
     what = f"{facet}: " + ", ".join(f"{name} {size:+g}{sign}" for name, (size, sign) in moves.items() if size)
     with whole_set(out, ["repolish.png", "repolish.json", "stone.csv"], force=force) as stage:
-        found = what_if(before, after, light, what=what, precision=precision)
+        found = what_if(before, after, light, what=what, settings=TraceSettings(precision=precision))
         facts = {**found.to_dict(), "caution": CAUTION}
         (stage / "repolish.json").write_text(to_json(facts), encoding="utf-8")
         save_stone(after, stage / "stone.csv")
@@ -91,8 +92,10 @@ def _tell(found: Repolished) -> None:
     say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after: {lost:.2f} points (0.01 ct) ground away")
     say()
     rows = []
-    before, after = ({**one.summary.ledger, **one.summary.statistics()} for one in (found.before, found.after))
+    before, after = (one.summary.statistics for one in (found.before, found.after))
     for name, gap in found.change.light.items():
         rows.append((name, f"{before[name].value:.4f}", f"{after[name].value:.4f}", bracket(gap, "+")))
     table(("", "before", "after", "change [certain], +- error"), rows)
+    for when, one in (("before", found.before), ("after", found.after)):
+        say_shortfalls(one.summary, when)
     say()

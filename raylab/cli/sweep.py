@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table
+from .console import say, say_json, say_wide, table
 from .options import Flag, Json
 
 if TYPE_CHECKING:
@@ -51,7 +51,6 @@ def sweep(
     zarr
         Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
     """
-    from ..designs.design import Settings
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
     from ..sweeps.sweep_file import load_sweep
@@ -60,9 +59,6 @@ def sweep(
 
     asked = load_sweep(sweep)
     found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
-    settings = Settings(
-        **{key: asked.settings[key] for key in ("precision", "polarized", "max_bounces") if key in asked.settings}
-    )
     pictures = [f"{statistic}.png" for statistic in asked.statistics] + ["extremes.png"]
     kept = [name for name in pictures if not force and os.path.lexists(out / name)]
     with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:
@@ -70,12 +66,12 @@ def sweep(
             if f"{statistic}.png" not in kept:
                 save_png(sweep_figure(found, statistic), stage / f"{statistic}.png")
         if "extremes.png" not in kept:
-            save_png(extremes_figure(asked.plan, found, asked.best, settings), stage / "extremes.png")
+            save_png(extremes_figure(asked.plan, found, asked.best, asked.settings), stage / "extremes.png")
     facts = _facts(asked, found)
     if json:
         say_json(facts)
     else:
-        _tell(asked, facts, out, kept)
+        _tell(asked, facts, found, out, kept)
 
 
 def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
@@ -113,7 +109,7 @@ def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]
     return ends
 
 
-def _tell(asked: SweepFile, facts: dict[str, Any], out: Path, kept: list[str]) -> None:
+def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path, kept: list[str]) -> None:
     say(asked.title or "sweep")
     others = [f"{number} {name.replace('_', ' ')}" for name, number in facts["reasons"].items()]
     say(f"{facts['designs']} designs: {', '.join(others)}; code {facts['code'][:12]}")
@@ -128,6 +124,7 @@ def _tell(asked: SweepFile, facts: dict[str, Any], out: Path, kept: list[str]) -
             rows.append((f"{end} {statistic}", ", ".join(words), *numbers))
     table(("", "design", "value", "at least", "at most"), rows, left=2)
     say()
+    say_wide(found, "designs")
     say(f"sweep.nc, sweep.json and {len(asked.statistics) + 1} pictures in {out}")
     if kept:
         say(f"already there and kept: {', '.join(kept)}; to have one drawn anew, delete it first")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table
+from .console import say, say_json, say_wide, table
 from .options import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 
 if TYPE_CHECKING:
@@ -55,17 +56,20 @@ def tilt(
     flashes
         Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
     """
-    from ..errors import InputError
+    from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
-    from ..motion.scintillation import scintillation
+    from ..motion.scintillation import LOOSE, scintillation
     from ..motion.tilting import steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
+    from ..tracers.engines import exactly
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene)
-    if not wanted.view.parallel:
-        raise InputError("tilting is exact, under a parallel view", key="view.distance_mm", file=str(scene), expected="none")
+    try:
+        wanted = exactly(wanted.with_settings(wavelengths_nm=wanted.settings.middle_nm))
+    except UnsupportedScene as error:
+        raise error.within(file=str(scene)) from error
     angles = steps(from_deg, to_deg, step_deg)
     view = wanted.view
     if turn and turn_by_deg:
@@ -74,19 +78,11 @@ def tilt(
     path: tuple[Any, Any, Any] = (angles, azimuth_deg, turns if turn_by_deg else view.turn_deg)
     if turn:
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
-    nm = wanted.wavelengths[len(wanted.wavelengths) // 2]
+    stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
     with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
-        found = tilted(
-            wanted.stone,
-            wanted.dome,
-            *path,
-            wavelength_nm=nm,
-            precision=wanted.precision,
-            polarized=wanted.polarized,
-            max_bounces=wanted.max_bounces,
-            progress=True,
-        )
-        seen = scintillation(wanted.stone, wanted.dome, *path, wavelength_nm=nm, progress=True) if flashes else None
+        found = tilted(stone, dome, *path, settings=settings, progress=True)
+        loose = replace(settings, precision=LOOSE.precision)
+        seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
         facts = _facts(found, seen)
         (stage / "tilt.nc").write_bytes(found.to_netcdf(engine="h5netcdf"))
         (stage / "tilt.json").write_text(to_json(facts), encoding="utf-8")
@@ -126,7 +122,8 @@ def _tell(title: str, found: xr.Dataset, scintillation: Scintillation | None) ->
     say(title)
     say()
     table((dim if dim in found.coords else "tilt_deg", *names), rows)
-    if scintillation is not None:
-        say()
-        say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
     say()
+    say_wide(found, "angles")
+    if scintillation is not None:
+        say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
+        say()

@@ -121,8 +121,8 @@ def eye_pair(
 
     Parameters
     ----------
-    scene : its stone, dome, tilt, turn, resolution, samples and seed are used; the distance in its view is not. Its dome's
-        head stays as it is: see `with_head`.
+    scene : its stone, dome, tilt, turn, resolution and settings are used, but for wavelengths and engine; the distance in its
+        view is not. Its dome's head stays as it is: see `with_head`.
     distance_mm : from the middle of the girdle to the middle between the eyes. pupils_apart_mm : along the map's x.
     pupil_mm : diameter of each pupil, 0 for a point.
     light, exposure, wavelengths : as in `picture`.
@@ -171,7 +171,8 @@ def _seen(
     tell: Progress,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Mean XYZ over each pixel's covered part (side, side, 3), nan where there is none, and coverage; y rising."""
-    side, samples, cells = grid.resolution, scene.samples, math.isqrt(scene.samples)
+    settings, side = scene.settings, grid.resolution
+    samples, cells = settings.samples, math.isqrt(settings.samples)
     turn = np.ascontiguousarray(scene.view.rotation())
     tables = [stone_table(scene.stone, float(w)) for w in waves.nodes_nm]
     weights = color_weights(waves, light) / scene.dome.peak_radiance
@@ -179,9 +180,9 @@ def _seen(
     rows = max(1, _RAYS_AT_A_TIME // (side * samples))
     for first in range(0, side, rows):
         some = slice(first, min(first + rows, side))
-        points = _points(grid, some, cells, scene.seed)
+        points = _points(grid, some, cells, settings.seed)
         starts = (
-            eye + 0.5 * pupil_mm * _on_disc(side, some, cells, scene.seed)
+            eye + 0.5 * pupil_mm * _on_disc(side, some, cells, settings.seed)
             if pupil_mm
             else np.broadcast_to(eye, (len(points), 3))
         )
@@ -197,7 +198,7 @@ def _seen(
                 scene.dome.table,
                 turn,
                 cones=cones,
-                rules=PathRules(scene.polarized, scene.min_weight, scene.max_bounces),
+                rules=PathRules(settings.polarized, settings.min_weight, settings.max_bounces),
             )
             sums += np.where(hits, out[:, LUMINANCE], 0.0)[:, None] * weight
         count = hits.reshape(-1, side, samples).sum(axis=-1)

@@ -19,11 +19,10 @@ number depends on the pixels' size, which is told.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
 from ..optics.color import xyz_to_lab
 from ..optics.materials import FRAUNHOFER_NM
 from ..results.paths import Paths, strongest_paths
@@ -31,9 +30,10 @@ from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
+from ..tracers.exact.beams import trace_beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import SCATTERED, SKY, UNTRACED
-from ..tracing import Result, beams_of
+from ..tracing import Result
 from .picture import Picture
 
 SHORT_NM, LONG_NM = FRAUNHOFER_NM["F"], FRAUNHOFER_NM["C"]
@@ -50,7 +50,7 @@ class Fire:
     sky_mean_deg : the same over what leaves to the sky, from where lamps shine; nan if nothing does.
     without_share : share of the outline without a spread.
     paths, path_spread_deg : the strongest paths, largest area first, and the spread of each (P,).
-    frame : the pixels. lines_nm : the two wavelengths, the shorter first.
+    grid : the pixels. lines_nm : the two wavelengths, the shorter first.
     """
 
     spread_deg: np.ndarray
@@ -71,20 +71,15 @@ def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float
     subject : a `Scene`, or a `Result` whose scene is meant.
     short_nm, long_nm : the two wavelengths; the F and C lines by default.
 
-    Raises InputError for a perspective view, or wavelengths at which the material is not known.
+    Raises UnsupportedScene for a perspective view, InputError for wavelengths at which the material is not known.
     """
     scene = subject.scene if isinstance(subject, Result) else subject
-    if not scene.view.parallel:
-        raise InputError(
-            "virtual facets need a parallel view", key="view.distance_mm", value=scene.view.distance_mm, expected="None"
-        )
-    scene = replace(scene, wavelengths_nm=FRAUNHOFER_NM["D"])
-    beams = beams_of(scene, FRAUNHOFER_NM["D"])
-    paths = strongest_paths(beams)
+    scene = scene.with_settings(wavelengths_nm=FRAUNHOFER_NM["D"])
+    whole, grid = trace_beams(scene, FRAUNHOFER_NM["D"]).unfolded(), grid_around(scene.stone, scene.view, scene.resolution)
+    paths = strongest_paths(whole)
     spread = path_spread_deg(paths.facets, scene.stone, scene.view, short_nm, long_nm)
     spread[(paths.towards == UNTRACED) | (paths.towards == SCATTERED)] = np.nan
     told = np.isfinite(spread)
-    whole, grid = beams.unfolded(), grid_around(scene.stone, scene.view, scene.resolution)
     each = spread[paths.which]
     drawn = rasterize(
         whole.vertices_mm, whole.starts, np.column_stack([np.nan_to_num(each), np.isfinite(each).astype(float)]), grid

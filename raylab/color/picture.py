@@ -18,19 +18,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import InputError
-from ..lighting.dome import Dome
 from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
-from ..scene.view import View
-from ..stone.stone import Stone
 from ..threads import in_order
+from ..tracers.engine import Engine
+from ..tracers.engines import engine_for
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
-from ..tracing import Result, beams_of, sampled_image_of
+from ..tracing import Result
 from ..units import number_in
 
 BODY = 8
@@ -47,7 +46,7 @@ class Picture:
         direction (Y = 1); nan where the stone covers nothing.
     coverage : (H, W) share of the pixel that the stone covers.
     white : (3,) XYZ of that white under the light, as the wavelength set sees it.
-    light, exposure, waves, frame : how it was made; the frame's y rises, the picture's rows fall.
+    light, exposure, waves, grid : how it was made; the grid's y rises, the picture's rows fall.
     """
 
     xyz: np.ndarray
@@ -95,7 +94,7 @@ def color_picture(
     light : "D65", "A", "E" or "LED-B3": the spectrum of all that shines.
     exposure : factor on the light; at 1 the dome's brightest direction, seen undimmed, is the screen's white.
     wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
-    frame : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
+    grid : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
     threads : wavelengths worked at a time, by default numba's number of threads; the picture doesn't depend on it.
     progress : True for a bar, or a function that is called with how much is done and of how much.
 
@@ -109,15 +108,16 @@ def color_picture(
     if not isinstance(asked, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
     nodes = tuple(float(w) for w in waves.nodes_nm)
-    scene = replace(asked, wavelengths_nm=nodes)
+    scene = asked.with_settings(wavelengths_nm=nodes)
+    engine = engine_for(scene)
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
-    usable = len(ready) == len(nodes) and asked.wavelengths == nodes
+    usable = len(ready) == len(nodes) and asked.settings.wavelengths == nodes
     side = grid.resolution
     sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
     some: list[Beams | None] = list(ready) if usable else [None] * len(nodes)
 
     def one(k: int) -> tuple[np.ndarray, np.ndarray]:
-        return _luminance(scene, grid, nodes[k], some[k])
+        return _luminance(scene, engine, grid, nodes[k], some[k])
 
     with reporter(progress, "wavelengths") as tell:
         for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
@@ -129,14 +129,20 @@ def color_picture(
     return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, grid)
 
 
-def _luminance(scene: Scene, grid: PixelGrid, wavelength_nm: float, beams: Beams | None) -> tuple[np.ndarray, np.ndarray]:
-    """Luminance summed over each pixel's covered part, and coverage; both (side, side), y rising."""
-    if scene.chosen_engine == "beams":
-        found = beams_of(scene, wavelength_nm, keep_paths=False, threads=1) if beams is None else beams
-        whole = found.unfolded()
+def _luminance(
+    scene: Scene, engine: Engine, grid: PixelGrid, wavelength_nm: float, beams: Beams | None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Luminance summed over each pixel's covered part, and coverage; both (side, side), y rising.
+
+    Of virtual facets only the luminance is drawn: `beams` where they are at hand, else those of an exact engine.
+    """
+    if beams is None and engine.exact:
+        beams = engine.trace(scene, wavelength_nm, threads=1).polygons
+    if beams is not None:
+        whole = beams.unfolded()
         drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE]], grid)
         return drawn.sums[..., 0], drawn.coverage
-    traced = sampled_image_of(scene, grid, wavelength_nm)
+    traced = engine.trace(scene, wavelength_nm, grid)
     covered = traced.fields["coverage"]
     return np.nan_to_num(traced.fields["luminance"]) * covered, covered
 
@@ -159,37 +165,34 @@ class BodyColor:
 
 
 def face_up_color(
-    stone: Stone,
-    dome: Dome,
-    light: str = "D65",
-    *,
-    view: View | None = None,
-    exposure: float = 1.0,
-    wavelengths: int | WavelengthSet | None = None,
-    precision: float = 2e-3,
+    scene: Scene, light: str = "D65", exposure: float = 1.0, wavelengths: int | WavelengthSet | None = None
 ) -> BodyColor:
     """How much of a stone's body colour shows, as CIELAB and as the CIEDE2000 difference to the colourless twin.
 
     Parameters
     ----------
-    view : face-up by default; ``View(tilt_deg=180)`` looks through the pavilion. The tray moves with the stone and then lies
-        towards the observer, so a dome with a lit tray is the one that lights such a view.
-    exposure : factor on the light, as in `picture`; the darker a colour, the smaller its difference to another.
+    scene : its stone, dome, view and settings are used, but for its wavelengths; an exact engine is taken, whichever it asks
+        for. ``View(tilt_deg=180)`` looks through the pavilion. The tray moves with the stone and then lies towards the
+        observer, so a dome with a lit tray is the one that lights such a view.
+    exposure : factor on the light, as in `color_picture`; the darker a colour, the smaller its difference to another.
     wavelengths : a number (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has jumps, small
         in the mean over the face.
-    precision : of the exact engine; see `trace`.
+
+    Raises UnsupportedScene where no exact engine can trace the scene, such as in perspective.
     """
     if not isinstance(wavelengths, WavelengthSet):
         wavelengths = wavelength_set(BODY if wavelengths is None else wavelengths, "gauss")
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
-    white = white_xyz(wavelengths, light)
+    white, stone = white_xyz(wavelengths, light), scene.stone
+    nodes = tuple(float(w) for w in wavelengths.nodes_nm)
+    asked = scene.with_settings(engine=None, wavelengths_nm=nodes)
+    engine = engine_for(asked, exact=True)
     twin = replace(stone, material=replace(stone.material, absorption=()))
     labs, untraced = [], 0.0
     for one in (stone, twin) if stone.material.absorption else (stone,):
-        nodes = tuple(float(w) for w in wavelengths.nodes_nm)
-        scene = Scene(one, dome, view or View(), engine="beams", wavelengths_nm=nodes, precision=precision)
-        means = np.array([beams_of(scene, w, keep_paths=False).totals.mean for w in nodes])
-        xyz = means[:, LUMINANCE] / dome.peak_radiance @ color_weights(wavelengths, light)
+        seen = replace(asked, stone=one)
+        means = np.array([engine.trace(seen, w).totals.mean for w in nodes])
+        xyz = means[:, LUMINANCE] / scene.dome.peak_radiance @ color_weights(wavelengths, light)
         labs.append(xyz_to_lab(exposure * xyz, white))
         untraced = max(untraced, float(means[:, UNTRACED].max()))
     return BodyColor(labs[0], labs[-1], float(ciede2000(labs[0], labs[-1])), untraced)

@@ -12,14 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
-from ..scene.pixel_grid import PixelGrid
-from ..scene.scene import MAX_RESOLUTION
+from ..scene.pixel_grid import MAX_RESOLUTION, PixelGrid
 from ..scene.view import View, silhouette
 from ..stone.measuring.alignment import Pattern
 from ..stone.measuring.callipers import Callipers
 from ..stone.measuring.proportions import with_tiers
 from ..stone.stone import Stone
+from ..units import whole_in
 
 MARGIN = 0.02
 """Room around the stones, a share of the picture's side on each side."""
@@ -50,10 +49,9 @@ def pose_of(stone: Stone, factor: float = 1.0) -> Pose:
 
 
 def common_frame(stones: Iterable[Stone], views: Iterable[View], resolution: int) -> PixelGrid:
-    """The square frame about the origin that shows every stone in every view."""
-    if isinstance(resolution, bool) or int(resolution) != resolution or not 1 <= resolution <= MAX_RESOLUTION:
-        raise InputError("not a usable size", key="resolution", value=resolution, expected=f"1 to {MAX_RESOLUTION}")
+    """The square grid about the origin that shows every stone in every view."""
+    resolution = whole_in("resolution", resolution, 1, MAX_RESOLUTION)
     views = list(views)
     reach = max(float(np.abs(silhouette(stone, view)).max()) for stone in stones for view in views)
     side = 2.0 * reach * (1.0 + 2.0 * MARGIN)
-    return PixelGrid(-side / 2.0, -side / 2.0, side / int(resolution), int(resolution))
+    return PixelGrid(-side / 2.0, -side / 2.0, side / resolution, resolution)

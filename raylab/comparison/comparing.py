@@ -17,15 +17,15 @@ import xarray as xr
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..progress import Progress, part_of, reporter
-from ..results.maps import dataset
-from ..results.statistics import Summary
+from ..results.summary import Summary
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.measuring.proportions import measure, with_tiers
 from ..stone.stone import Stone
-from ..tracers.exact.image import exact_image
+from ..tracers.engines import exactly
 from ..tracing import trace_scene
 from ..units import number_in
 from .alignment import Pose, common_frame, pose_of
@@ -35,6 +35,9 @@ from .verdicts import within_nature
 
 SCALES = ("equal diameter", "true size")
 MOST = len(string.ascii_uppercase)
+
+FINE = TraceSettings(precision=1e-3)
+"""Settings where none are given: half of the usual bracket, since differences of stones are small."""
 
 TRACING = 0.3
 """Share of the work, for the progress bar, that is spent before draws begin."""
@@ -54,10 +57,8 @@ def compare(
     coverage: float = COVERAGE,
     known_to_pct: float = 10.0,
     resolution: int = 256,
-    precision: float = 1e-3,
-    seed: int = 0,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
-    **settings: Any,
 ) -> Comparison:
     """Compare two or more stones under one dome: what differs, and by more than the measurements' uncertainty?
 
@@ -69,14 +70,17 @@ def compare(
     uncertainty : of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` of a scanned one).
     coverage : standard deviations to either side that a difference must exceed, see `verdicts`.
     known_to_pct : how well uncertainties are to be known, see `propagate`.
-    resolution, precision, seed, settings : see `Scene`; one wavelength.
+    resolution : pixels along each side of the maps.
+    settings : how each stone is traced, at one wavelength and by an exact engine; its seed is the key of the random draws too.
+        By default `FINE`, a precision of 1e-3.
     progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises
     ------
-    InputError : fewer than two stones, a perspective view, a setting out of range.
+    InputError : fewer than two stones, a setting out of range, several wavelengths.
+    UnsupportedScene : no exact engine can trace the stones, such as in perspective.
     """
-    views = _views(view or View(), tilts)
+    views, settings = _views(view or View(), tilts), settings or FINE
     if scale not in SCALES:
         raise InputError("unknown scale", key="scale", value=scale, expected=" or ".join(map(repr, SCALES)))
     if not 2 <= len(stones) <= MOST:
@@ -92,20 +96,19 @@ def compare(
     poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
     grid = common_frame(shown, views, resolution)
-    traces = {"precision": precision, "seed": seed, **settings}
+    scenes = [[exactly(Scene(stone, dome, view, settings)) for stone in shown] for view in views]
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
     with reporter(progress, "comparing", counted=False) as tell:
-        summaries, maps = _traced(labels, shown, dome, views, grid, traces, part_of(tell, 0.0, TRACING))
+        summaries, maps = _traced(labels, scenes, grid, part_of(tell, 0.0, TRACING))
         for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
-            numbers = _numbers(pose, dome, views, drawn_settings(traces))
+            numbers = _numbers(pose, [replace(row[k], settings=drawn_settings(row[k].settings)) for row in scenes])
             span = (1.0 - TRACING) / len(stones)
             part = part_of(tell, TRACING + k * span, span)
-            found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(seed, k), progress=part)
+            found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(settings.seed, k), progress=part)
             proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
             for v, summary in enumerate(row[k] for row in summaries):
-                exact = {**summary.ledger, **summary.statistics()}
-                drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in exact.items()}
+                drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in summary.statistics.items()}
                 light[v].append({name: within_nature(name, one) for name, one in drawn.items()})
     return Comparison(
         labels=labels,
@@ -117,8 +120,8 @@ def compare(
         coverage=coverage,
         uncertainties=doubts,
         known_to_pct=known_to_pct,
-        seed=seed,
-        settings={"resolution": grid.resolution, "precision": precision, **settings},
+        resolution=grid.resolution,
+        settings=settings,
         measurements=measurements,
         proportions=tuple(proportions),
         light=tuple(map(tuple, light)),
@@ -129,8 +132,6 @@ def compare(
 
 def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:
     """One view per tilt."""
-    if not view.parallel:
-        raise InputError("stones are compared exactly, under a parallel view", key="view.distance_mm", value=view.distance_mm)
     if not len(tilts) or len(set(tilts)) != len(tilts):
         raise InputError("no tilt, or one given twice", key="tilts", value=list(tilts), expected="different tilts in degrees")
     return tuple(replace(view, tilt_deg=float(tilt)) for tilt in tilts)
@@ -146,46 +147,40 @@ def _doubts(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[
 
 
 def _traced(
-    labels: Sequence[str],
-    shown: Sequence[Stone],
-    dome: Dome,
-    views: Sequence[View],
-    grid: PixelGrid,
-    settings: dict[str, Any],
-    progress: Progress,
+    labels: Sequence[str], scenes: Sequence[Sequence[Scene]], grid: PixelGrid, progress: Progress
 ) -> tuple[tuple[tuple[Summary, ...], ...], xr.Dataset]:
-    """Exact records for each view and stone, and all maps on one frame."""
+    """The numbers of each view and stone, and all maps on one grid of pixels."""
     summaries, layers = [], []
-    for v, view in enumerate(views):
-        row, rank = [], []
-        for k, stone in enumerate(shown):
-            scene = Scene(stone=stone, dome=dome, view=view, **{**settings, "resolution": 1, "engine": "beams"})
-            if len(scene.wavelengths) > 1:
-                raise InputError("stones are compared at one wavelength", key="wavelengths_nm", value=scene.wavelengths_nm)
-            result = trace_scene(scene, by_facet=False)
-            row.append(result.summary)
-            rank.append(dataset([exact_image(result.beams[0], grid, scene.wavelengths[0])], spectral=False))
-            progress(v * len(shown) + k + 1, len(views) * len(shown))
-        summaries.append(tuple(row))
-        layers.append(xr.concat(rank, "stone"))
+    for v, row in enumerate(scenes):
+        results = []
+        for k, scene in enumerate(row):
+            results.append(trace_scene(scene, by_facet=False, grid=grid))
+            progress(v * len(row) + k + 1, len(scenes) * len(row))
+        summaries.append(tuple(result.summary for result in results))
+        layers.append(xr.concat([result.maps for result in results], "stone"))
     maps = xr.concat(layers, "tilt_deg").transpose("stone", "tilt_deg", "y", "x")
-    tilts = ("tilt_deg", [view.tilt_deg for view in views], {"units": "degree", "long_name": "tilt"})
+    tilts = ("tilt_deg", [row[0].view.tilt_deg for row in scenes], {"units": "degree", "long_name": "tilt"})
+    del maps.attrs["stone"], maps.attrs["material"]  # those of the first
     return tuple(summaries), maps.assign_coords(stone=list(labels), tilt_deg=tilts)
 
 
-def drawn_settings(settings: dict[str, Any]) -> dict[str, Any]:
+def drawn_settings(settings: TraceSettings) -> TraceSettings:
     """Settings of a trace, made coarse enough for draws."""
-    return {**settings, **{key: max(least, settings.get(key, 0.0)) for key, least in DRAWS.items()}}
+    least = {key: max(value, getattr(settings, key)) for key, value in DRAWS.items()}
+    return replace(settings, **least)
 
 
-def _numbers(pose: Pose, dome: Dome, views: Sequence[View], settings: dict[str, Any]) -> Callable[[Stone], dict[str, Any]]:
-    """What is carried through the draws: proportions by name, statistics of view v as ``name@v``."""
+def _numbers(pose: Pose, scenes: Sequence[Scene]) -> Callable[[Stone], dict[str, Any]]:
+    """What is carried through the draws: proportions by name, statistics of view v as ``name@v``.
+
+    `scenes` hold the views, the dome and the settings of the draws.
+    """
 
     def numbers(stone: Stone) -> dict[str, Any]:
         laid = pose.lay(stone)
         found: dict[str, Any] = measure(stone).numbers()
-        for v, view in enumerate(views):
-            found |= {f"{name}@{v}": one for name, one in statistics_of(laid, dome, view, **settings).items()}
+        for v, scene in enumerate(scenes):
+            found |= {f"{name}@{v}": one for name, one in statistics_of(replace(scene, stone=laid)).items()}
         return found
 
     return numbers

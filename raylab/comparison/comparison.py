@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import xarray as xr
 
 from ..lighting.dome import Dome
-from ..results.statistics import Summary
+from ..results.summary import Summary
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.measuring.proportions import Measurements
@@ -25,7 +26,7 @@ class Comparison:
     Attributes
     ----------
     labels : "A", "B", ... in the order given. stones : as offered, at true size. shown : as traced, see the module's text.
-    dome, views, scale, coverage, uncertainties, known_to_pct, seed, settings : what was asked for.
+    dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : what was asked for.
     measurements : of each stone as offered. proportions : of each stone, estimates by name.
     light : for each view, for each stone, estimates of every statistic by name.
     summaries : for each view, for each stone, the engine's own record.
@@ -41,8 +42,8 @@ class Comparison:
     coverage: float
     uncertainties: tuple[Uncertainty, ...]
     known_to_pct: float
-    seed: int
-    settings: dict[str, Any]
+    resolution: int
+    settings: TraceSettings
     measurements: tuple[Measurements, ...]
     proportions: tuple[dict[str, Estimate], ...]
     light: tuple[tuple[dict[str, Estimate], ...], ...]
@@ -102,8 +103,7 @@ class Comparison:
             "uncertainty": {label: one.to_dict() for label, one in zip(self.labels, self.uncertainties, strict=True)},
             "coverage": self.coverage,
             "known_to_pct": self.known_to_pct,
-            "seed": self.seed,
-            "settings": self.settings,
+            "settings": {"resolution": self.resolution, **asdict(self.settings)},
             "proportions": told(self.proportions, self.proportion_verdicts()),
             "views": views,
         }

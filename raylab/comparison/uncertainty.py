@@ -24,19 +24,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
 from ..errors import InputError
-from ..lighting.dome import Dome
 from ..progress import Progress, reporter
 from ..results.statistics import Statistic
-from ..scene.view import View
+from ..scene.scene import Scene
 from ..stone.measuring.plane_uncertainty import Uncertainty, displaced
 from ..stone.stone import Stone
 from ..threads import in_order
-from ..tracing import trace
+from ..tracing import summary_of
 from ..units import number_in
 
 COVERAGE = 2.0
@@ -150,11 +149,12 @@ def draws_for(known_to_pct: float) -> int:
     return math.ceil(1.0 + 0.5 / share**2 - 1e-9)
 
 
-def statistics_of(stone: Stone, dome: Dome, view: View | None = None, **settings: Any) -> dict[str, Statistic]:
-    """Ledger and statistics of one view by name; maps are kept too coarse to cost time. Settings as in `trace`."""
-    coarse = 1 if (view or View()).parallel else 128
-    summary = trace(stone, dome, view, by_facet=False, **{"resolution": coarse, **settings}).summary
-    return {**summary.ledger, **summary.statistics()}
+def statistics_of(scene: Scene) -> dict[str, Statistic]:
+    """Ledger and statistics of a scene by name, as `trace_scene` gives them, without maps.
+
+    A scene in perspective is sampled at its own resolution; a coarse one, 128 or so, keeps draws quick.
+    """
+    return summary_of(scene).statistics
 
 
 def _drawn(modes: np.ndarray, count: int, key: tuple[int, ...]) -> list[np.ndarray]:

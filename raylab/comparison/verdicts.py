@@ -17,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
+from ..results.statistics import description_of
 from .uncertainty import COVERAGE, Estimate
 
 
@@ -55,16 +56,6 @@ _UNITS = {
 }
 _UNITS |= {"mm3": Words("", "mm³", 1.0, 3)}
 _WORDS = {
-    "brightness": _SHARE._replace(name="brightness"),
-    "contrast_rms": _PLAIN._replace(name="contrast (RMS)"),
-    "symmetry": _PLAIN._replace(name="symmetry of the pattern"),
-    "sky": _SHARE._replace(name="share that reaches the sky"),
-    "head": _SHARE._replace(name="share that meets the observer's head"),
-    "leak": _SHARE._replace(name="leakage below the girdle"),
-    "absorbed": _SHARE._replace(name="share absorbed by body colour"),
-    "scattered": _SHARE._replace(name="share scattered by the girdle"),
-    "untraced": _SHARE._replace(name="untraced"),
-    "glare": _SHARE._replace(name="glare of the surface"),
     "spread_mm2_per_ct": Words("spread, face-up area per weight", "mm²/ct", 1.0, 2),
     "girdle_pct": _UNITS["pct"]._replace(name="girdle at the mains"),
     "girdle_joint_pct": _UNITS["pct"]._replace(name="girdle at the joints of halves"),
@@ -81,11 +72,14 @@ _WORDS = {
 
 
 def words(name: str) -> Words:
-    """How a number is told, by its name in the records.
+    """How a number is told, by its name in the records: a statistic by its definition, a proportion by its unit.
 
     >>> words("crown_angle_deg").show(34.5), words("leak").gap(0.0123)
     ('34.50°', '1.23 percentage points')
     """
+    if (statistic := description_of(name)) is not None:
+        unit = "" if statistic.unit == "1" else statistic.unit
+        return _SHARE._replace(name=statistic.label) if statistic.percent else _PLAIN._replace(name=statistic.label, unit=unit)
     if name in _WORDS:
         return _WORDS[name]
     stem, _, unit = name.rpartition("_")
@@ -100,10 +94,10 @@ SIGNED = ("twist_deg", "upper_painting_deg", "lower_painting_deg")
 
 
 def natural_range(name: str) -> tuple[float, float]:
-    """Between what a number of this name can lie at all: shares from 0 to 1, symmetry from -1, lengths from 0."""
-    if name in SIGNED:
-        return -math.inf, math.inf
-    return (-1.0 if name == "symmetry" else 0.0), (1.0 if words(name).factor == 100.0 or name == "symmetry" else math.inf)
+    """Between what a number of this name can lie at all: a statistic's own span, lengths from 0."""
+    if (statistic := description_of(name)) is not None:
+        return statistic.span
+    return (-math.inf if name in SIGNED else 0.0), math.inf
 
 
 def within_nature(name: str, one: Estimate) -> Estimate:

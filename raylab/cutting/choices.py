@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..designs.design import STATISTICS
 from ..errors import InputError, StoneError, nearest
 from ..lighting.dome import Dome
 from ..progress import Progress, reporter
+from ..results.statistics import STATISTICS
+from ..results.summary import exact_record
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.stone import Stone
 from .blocked import blocked_stone
 from .last_facets import RANGES, LastFacets, finished
 from .objective import Objective, read_objective
-from .viewing import PRECISION, Light, lost_points
+from .viewing import lost_points, seen
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -36,7 +38,7 @@ def brillianteering_grid(
     choice: LastFacets | None = None,
     view: View | None = None,
     diameter_mm: float | None = None,
-    precision: float = PRECISION,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
     """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.
@@ -45,7 +47,9 @@ def brillianteering_grid(
     ----------
     blocked, diameter_mm : see `finish`.
     axes : the values to try by key of `LastFacets`; all combinations are made.
-    choice : what is not on an axis. view : parallel; face-up by default. precision : width of the bracket on brightness.
+    choice : what is not on an axis. view : parallel; face-up by default.
+    settings : how each choice is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
+        a precision of 2e-4.
     progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Returns
@@ -59,8 +63,8 @@ def brillianteering_grid(
     """
     import xarray as xr
 
-    light, base = Light(dome, view or View(), precision=precision), choice or LastFacets()
-    start = blocked_stone(blocked, diameter_mm)
+    start, base = blocked_stone(blocked, diameter_mm), choice or LastFacets()
+    scene = seen(start.stone, dome, view, settings)
     values = {key: _values(key, given) for key, given in axes.items()}
     sizes = tuple(len(each) for each in values.values())
     if not values or int(np.prod(sizes)) > MOST_CHOICES:
@@ -74,22 +78,27 @@ def brillianteering_grid(
     table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
     with reporter(progress, "choices") as tell:
         for done, at in enumerate(np.ndindex(*sizes), start=1):
-            settings = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
+            chosen = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
             try:
-                stone = finished(start, LastFacets(**{**vars(base), **settings}))
+                stone = finished(start, LastFacets(**{**vars(base), **chosen}))
             except StoneError as error:
                 reasons[at] = error.problem
             else:
-                told = light.numbers(stone)
-                parts = [getattr(told[name], part) for name in STATISTICS for part in ("value", "low", "high")]
+                found = exact_record(replace(scene, stone=stone)).statistics
+                parts = [getattr(found[name], part) for name in STATISTICS for part in ("value", "low", "high")]
                 table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
             tell(done, reasons.size)
-    units = {**dict.fromkeys(STATISTICS, "1"), **WEIGHTS}
+    units = {**{key: one.unit for key, one in STATISTICS.items()}, **WEIGHTS}
     variables: dict[str, Any] = {
         name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})
         for k, name in enumerate(columns)
     }
-    about = {"stone": blocked.name, "dome": dome.name, "weight_now_ct": start.stone.weight_ct, "precision": precision}
+    about = {
+        "stone": blocked.name,
+        "dome": dome.name,
+        "weight_now_ct": start.stone.weight_ct,
+        "precision": scene.settings.precision,
+    }
     fixed = {key: value for key, value in vars(base).items() if key not in values and value is not None}
     coordinates = {key: (key, each, {"units": RANGES[key][2]}) for key, each in values.items()}
     return xr.Dataset({**variables, "reason": (tuple(values), reasons.astype(str))}, coordinates, {**about, **fixed})

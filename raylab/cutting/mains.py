@@ -19,21 +19,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..designs.design import STATISTICS
 from ..designs.stepping import light_derivative, solid_derivative
 from ..errors import StoneError
 from ..progress import Progress, reporter
+from ..results.statistics import STATISTICS
+from ..scene.scene import Scene
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.offsets import Offset, moved_plane
 from ..stone.stone import Stone
+from ..tracers.exact.beams import Beams, trace_beams
 from .blocked import Blocked
 from .last_facets import LastFacets, finished
-from .viewing import POINTS_PER_CT, Change, Light, change
+from .viewing import POINTS_PER_CT, Change, change
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -134,8 +136,8 @@ def _pattern(blocked: Blocked, tier: tuple[int, ...]) -> _Pattern:
     return _Pattern(normals, float(np.median([normals[f] @ stone.polyhedron.centroids[f] for f in tier])))
 
 
-def correct(blocked: Blocked, choice: LastFacets, main: MainOff, before: Stone, light: Light) -> Correction:
-    """What correcting one main alone would do; `before` is the stone as finished without."""
+def correct(blocked: Blocked, choice: LastFacets, main: MainOff, before: Scene) -> Correction:
+    """What correcting one main alone would do; `before` holds the stone as finished without, under its light."""
     tier = blocked.crown if main.facet in blocked.crown else blocked.pavilion
     pattern = _pattern(blocked, tier)
     normal = pattern.normals[main.facet]
@@ -146,13 +148,13 @@ def correct(blocked: Blocked, choice: LastFacets, main: MainOff, before: Stone, 
         after = finished(blocked.with_plane(main.facet, normal, distance), choice)
     except StoneError as error:
         return Correction(main.name, deeper, None, error.problem)
-    return Correction(main.name, deeper, change(before, after, light))
+    return Correction(main.name, deeper, change(before, after))
 
 
 def main_gradient(
     blocked: Blocked,
     choice: LastFacets,
-    light: Light,
+    scene: Scene,
     facets: Iterable[int] | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
@@ -160,7 +162,7 @@ def main_gradient(
 
     Parameters
     ----------
-    facets : numbers of the mains to derive by; all by default.
+    scene : the blocked stone under its light. facets : numbers of the mains to derive by; all by default.
     progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Returns
@@ -175,7 +177,7 @@ def main_gradient(
     with reporter(progress, "derivatives") as tell:
         for i, f in enumerate(chosen):
             for j, (move, (_, unit)) in enumerate(MOVES.items()):
-                values[:, :, i, j] = np.array(_derivative(blocked, choice, light, f, move)) * unit
+                values[:, :, i, j] = np.array(_derivative(blocked, choice, scene, f, move)) * unit
                 tell(i * len(MOVES) + j + 1, len(chosen) * len(MOVES))
     grid = ("statistic", "main", "move")
     return xr.Dataset(
@@ -190,7 +192,7 @@ def main_gradient(
     )
 
 
-def _derivative(blocked: Blocked, choice: LastFacets, light: Light, facet: int, move: str) -> tuple[np.ndarray, np.ndarray]:
+def _derivative(blocked: Blocked, choice: LastFacets, scene: Scene, facet: int, move: str) -> tuple[np.ndarray, np.ndarray]:
     """Derivatives and their errors: of the statistics, and of the weight in points."""
     stone = blocked.stone
     plane = stone.normals[facet], float(stone.distances_mm[facet])
@@ -199,6 +201,9 @@ def _derivative(blocked: Blocked, choice: LastFacets, light: Light, facet: int, 
         moved = moved_plane(*plane, stone.polyhedron.centroids[facet], Offset(**{move: step}))
         return finished(blocked.with_plane(facet, *moved), choice)
 
-    seen = light_derivative(stone_at, light.beams, light.dome.peak_radiance)
+    def virtual_facets(stone: Stone) -> Beams:
+        return trace_beams(replace(scene, stone=stone), scene.settings.wavelength_nm)
+
+    seen = light_derivative(stone_at, virtual_facets, scene.dome.peak_radiance)
     weight = solid_derivative(lambda step: np.array([POINTS_PER_CT * stone_at(step).weight_ct]))
     return np.append(seen.values, weight.values), np.append(seen.errors, weight.errors)

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..progress import Progress, part_of, reporter
+from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.stone import Stone
-from ..tracing import Result
+from ..tracing import Result, trace_scene
 from ..units import number_in
 from .blocked import Blocked, blocked_stone
 from .last_facets import LastFacets, finished
 from .mains import COVERAGE, Correction, MainOff, correct, main_gradient, mains_off
-from .viewing import PRECISION, Light, lost_points
+from .viewing import lost_points, seen
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -32,7 +34,7 @@ class Preview:
 
     Attributes
     ----------
-    blocked : the stone as it is now. light : how it was looked at.
+    blocked : the stone as it is now. scene : that stone under the light in which it was looked at.
     choices, stones, results : one per alternative: the choice, the finished stone, its maps and numbers.
     mains : every measured main against its tier's pattern. coverage : standard uncertainties it may be off by unflagged.
     corrections : of each flagged main alone, for the first choice. derivatives : by the flagged mains, see `main_gradient`;
@@ -40,7 +42,7 @@ class Preview:
     """
 
     blocked: Blocked
-    light: Light
+    scene: Scene
     choices: tuple[LastFacets, ...]
     stones: tuple[Stone, ...]
     results: tuple[Result, ...]
@@ -84,8 +86,8 @@ class Preview:
         }
         return {
             "stone": {"name": stone.name, "material": stone.material.name, "weight_now_ct": stone.weight_ct},
-            "dome": self.light.dome.name,
-            "view": asdict(self.light.view),
+            "dome": self.scene.dome.name,
+            "view": asdict(self.scene.view),
             "alternatives": alternatives,
             "coverage": self.coverage,
             "mains": [main.to_dict() for main in self.mains],
@@ -107,7 +109,7 @@ def brillianteer(
     uncertainty: Uncertainty | None = None,
     coverage: float = COVERAGE,
     resolution: int = 256,
-    precision: float = PRECISION,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Preview:
     """Finish a blocked stone in several ways, on its mains as measured.
@@ -119,7 +121,9 @@ def brillianteer(
     view : parallel; face-up by default.
     diameter_mm : of the girdle, where it wasn't measured or is still to be ground down.
     uncertainty, coverage : of the measured planes, and how many of them a main must be off by to be flagged.
-    resolution, precision : pixels along each side of the maps, width of the bracket on brightness.
+    resolution : pixels along each side of the maps.
+    settings : how each stone is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
+        a precision of 2e-4.
     progress : True for a bar, or a function that is called with how much is done and of how much.
 
     Raises
@@ -130,7 +134,8 @@ def brillianteer(
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
         raise InputError("can't be put side by side", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
     number_in("coverage", coverage, 0.1, 100.0)
-    light, base = Light(dome, view or View(), precision=precision), blocked_stone(blocked, diameter_mm)
+    base = blocked_stone(blocked, diameter_mm)
+    scene = seen(base.stone, dome, view, settings, resolution)
     stones = tuple(finished(base, choice) for choice in choices)  # before the work starts: any may be impossible
     mains = mains_off(base, uncertainty, coverage)
     off = [main for main in mains if main.off]
@@ -138,11 +143,11 @@ def brillianteer(
     results, corrections, derivatives = [], [], None
     with reporter(progress, "tracing", counted=False) as tell:
         for k, stone in enumerate(stones):
-            results.append(light.result(stone, resolution))
+            results.append(trace_scene(replace(scene, stone=stone), by_facet=False))
             tell(k + 1, steps)
-        corrections = [correct(base, choices[0], main, stones[0], light) for main in off]
+        corrections = [correct(base, choices[0], main, results[0].scene) for main in off]
         if off:
             start = (len(stones) + len(off)) / steps
             rest = part_of(tell, start, 1.0 - start)
-            derivatives = main_gradient(base, choices[0], light, [main.facet for main in off], rest)
-    return Preview(base, light, tuple(choices), stones, tuple(results), mains, coverage, tuple(corrections), derivatives)
+            derivatives = main_gradient(base, choices[0], scene, [main.facet for main in off], rest)
+    return Preview(base, scene, tuple(choices), stones, tuple(results), mains, coverage, tuple(corrections), derivatives)

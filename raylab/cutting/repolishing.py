@@ -12,16 +12,15 @@ from typing import Any
 
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
-from ..results.maps import dataset
 from ..scene.pixel_grid import grid_around
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.offsets import Offset, moved_plane
 from ..stone.stone import Stone
-from ..tracers.exact.image import exact_image
-from ..tracing import Result
+from ..tracing import Result, maps_on, trace_scene
 from ..units import number_in
 from .last_facets import refuse_lost
-from .viewing import PRECISION, Change, Light, differences, lost_points
+from .viewing import Change, differences, lost_points, seen
 
 
 @dataclass(frozen=True)
@@ -107,20 +106,20 @@ def what_if(
     what: str = "",
     view: View | None = None,
     resolution: int = 256,
-    precision: float = PRECISION,
+    settings: TraceSettings | None = None,
 ) -> Repolished:
     """What a change of a stone does to light and weight: both traced, and the difference pixel by pixel.
 
     Parameters
     ----------
     before, after : such as `repolish` takes and gives. what : words for the change.
-    view : parallel; face-up by default. resolution, precision : see `finish`.
+    view : parallel; face-up by default. resolution, settings : see `brillianteer`.
     """
-    light = Light(dome, view or View(), precision=precision)
-    results = [light.result(stone, resolution) for stone in (before, after)]
-    grid = grid_around(before, light.view, resolution)
-    maps = [dataset([exact_image(one.beams[0], grid, light.wavelength_nm)], spectral=False) for one in results]
-    old, new = ({**one.summary.ledger, **one.summary.statistics()} for one in results)
+    scene = seen(before, dome, view, settings, resolution)
+    results = [trace_scene(replace(scene, stone=stone), by_facet=False) for stone in (before, after)]
+    grid = grid_around(before, scene.view, resolution)
+    maps = [maps_on(one, grid) for one in results]
+    old, new = (one.summary.statistics for one in results)
     shared = {name: one for name, one in old.items() if name in new}
     found = Change(lost_points(before, after), after.weight_ct, differences(shared, new))
     both = (maps[0].coverage > 0.0) & (maps[1].coverage > 0.0)

@@ -10,22 +10,23 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
-from ..errors import InputError, StoneError, nearest
+from ..errors import InputError, StoneError, UnsupportedScene, nearest
 from ..lighting.dome import Dome
 from ..lighting.dome_file import load_dome
 from ..optics.materials import get_material
-from ..results.statistics import Record, Statistic, record
+from ..results.statistics import STATISTICS
+from ..results.summary import exact_record
+from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.cuts.round_brilliant import round_brilliant
 from ..stone.finish import get_finish
 from ..stone.stone import Stone
-from ..tracers.exact.beams import trace_beams
-from ..tracers.ledger import ENTRIES
 from ..units import SODIUM_D_NM, number_in
 
 Design = Mapping[str, Any]
@@ -64,19 +65,6 @@ ONE_OF = (
 )
 """Keys that say the same thing in two ways."""
 
-STATISTICS: dict[str, str] = {
-    "brightness": "area mean of the luminance over the outline, relative to the dome's brightest radiance",
-    "contrast_rms": "area-weighted standard deviation of luminance over its mean (Peli, J. Opt. Soc. Am. A 7 (1990) 2032)",
-    "glare": "area mean of the share reflected by the first surface",
-    "sky": "area mean of the share that leaves above the girdle plane, outside the head's cone",
-    "head": "area mean of the share that leaves into the head's cone",
-    "leak": "area mean of the share that leaves below the girdle plane",
-    "absorbed": "area mean of the share taken by body colour",
-    "scattered": "area mean of the share that met an absorbing facet",
-    "untraced": "area mean of the share still inside when tracing ended",
-}
-"""Exact statistics, each with a certain bracket; all have the unit 1."""
-
 GEOMETRY: dict[str, tuple[str, str]] = {
     "weight_ct": ("weight", "ct"),
     "diameter_mm": ("girdle diameter", "mm"),
@@ -104,28 +92,16 @@ COLUMNS = (*(name + part for name in STATISTICS for part in PARTS), *GEOMETRY, "
 """A design's row of numbers: each statistic with its bracket, the geometry, the reason code."""
 
 
-@dataclass(frozen=True)
-class Settings:
-    """How designs are traced: the settings of the exact engine, see `trace_beams`."""
-
-    precision: float = 2e-3
-    polarized: bool = True
-    max_bounces: int = 200
-
-    def __post_init__(self) -> None:
-        number_in("precision", self.precision, 1e-7, 1.0)
-        number_in("max_bounces", self.max_bounces, 1, 100_000)
-
-
-def complete(given: Design, varied: Iterable[str] = ()) -> dict[str, Any]:
+def complete(given: Design, varied: Iterable[str] = (), wavelength_nm: float = SODIUM_D_NM) -> dict[str, Any]:
     """What `given` and the defaults say about all that is not `varied`; names become domes and materials.
 
-    Raises InputError for an unknown key, both of two alternatives or neither, an unknown name.
+    `wavelength_nm` holds where neither says another. Raises InputError for an unknown key, both of two alternatives or neither,
+    an unknown name.
     """
     varied = tuple(varied)
     for key in (*given, *varied):
         if key not in KEYS:
-            raise InputError("no design has this", key=key, expected=nearest(key, KEYS))
+            raise unknown_key(key)
     stated = [*varied, *(key for key, value in given.items() if value is not None)]
     for key in stated:
         if stated.count(key) > 1:
@@ -133,7 +109,7 @@ def complete(given: Design, varied: Iterable[str] = ()) -> dict[str, Any]:
     for pair in ONE_OF:
         if set(pair) <= set(stated):
             raise InputError(f"{pair[0]} and {pair[1]} are alternatives; give only one", key=pair[1])
-    full = {key: value for key, value in _defaults(stated).items() if key not in stated}
+    full = {key: value for key, value in _defaults(stated, wavelength_nm).items() if key not in stated}
     full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
     for needed in (("table_pct",), *ONE_OF[:2], ("dome",)):
         if not set(needed) & {*full, *varied}:
@@ -141,10 +117,17 @@ def complete(given: Design, varied: Iterable[str] = ()) -> dict[str, Any]:
     return {key: full[key] for key in KEYS if key in full}
 
 
-def _defaults(stated: Iterable[str]) -> dict[str, Any]:
+def unknown_key(key: str) -> InputError:
+    """The refusal of a key that no design has; of a setting, with the place where settings are given."""
+    if key in {one.name for one in fields(TraceSettings)}:
+        return InputError("no design key but a setting", key=key, expected=f"settings=TraceSettings({key}=...)")
+    return InputError("unknown design key", key=key, expected=nearest(key, KEYS))
+
+
+def _defaults(stated: Iterable[str], wavelength_nm: float) -> dict[str, Any]:
     """The defaults of `round_brilliant` and `View`, one size, one wavelength."""
     size = {} if set(ONE_OF[2]) & set(stated) else {"diameter_mm": 6.5}
-    known: dict[str, Any] = {"wavelength_nm": SODIUM_D_NM, "material": get_material("diamond"), **size}
+    known: dict[str, Any] = {"wavelength_nm": wavelength_nm, "material": get_material("diamond"), **size}
     for constructor in (round_brilliant, View):
         for key, parameter in inspect.signature(constructor).parameters.items():
             if key in KEYS and key not in known and parameter.default not in (None, inspect.Parameter.empty):
@@ -182,13 +165,15 @@ def reason_for(error: InputError) -> int:
     """The code of an error that a design raised; see `REASONS`."""
     if isinstance(error, StoneError):
         return _REASON_OF_KEY.get(str(error.key), NO_CLOSED_STONE)
-    return INDEX_NOT_KNOWN if error.key == "wavelength_nm" else OUT_OF_RANGE
+    return INDEX_NOT_KNOWN if error.key == "wavelengths_nm" else OUT_OF_RANGE
 
 
-def trace_designs(designs: Iterable[Design], settings: Settings) -> np.ndarray:
+def trace_designs(designs: Iterable[Design], settings: TraceSettings) -> np.ndarray:
     """(K, len(COLUMNS)) one row for each design; those that are no stone are NaN but for the reason.
 
     Designs that follow each other and differ in light or view alone share their stone.
+
+    Raises UnsupportedScene where no exact engine can trace them.
     """
     rows, last, stone = [], None, None
     for design in designs:
@@ -198,40 +183,24 @@ def trace_designs(designs: Iterable[Design], settings: Settings) -> np.ndarray:
                 stone = None
                 stone = stone_of(design)
                 last = proportions
-            rows.append(_row(stone, design, settings))
+            rows.append(_row(scene_of(stone, design, settings)))
+        except UnsupportedScene:  # no fault of the one design
+            raise
         except InputError as error:
             rows.append(np.full(len(COLUMNS), np.nan))
             rows[-1][-1] = reason_for(error)
     return np.array(rows).reshape(-1, len(COLUMNS))
 
 
-def trace_design(stone: Stone, design: Design, settings: Settings) -> tuple[Record, float]:
-    """The statistics of a design whose stone is built, and the area of its outline as seen, mm^2."""
-    dome: Dome = design["dome"]
-    beams = trace_beams(
-        stone,
-        dome,
-        view_of(design),
-        wavelength_nm=design["wavelength_nm"],
-        polarized=settings.polarized,
-        precision=settings.precision,
-        max_bounces=settings.max_bounces,
-        keep_paths=False,
-        threads=1,
-    )
-    return record(design["wavelength_nm"], beams.totals, dome.peak_radiance), beams.area_mm2
+def scene_of(stone: Stone, design: Design, settings: TraceSettings) -> Scene:
+    """A design whose stone is built, under its light, at its wavelength."""
+    return Scene(stone, design["dome"], view_of(design), replace(settings, wavelengths_nm=design["wavelength_nm"]))
 
 
-def _row(stone: Stone, design: Design, settings: Settings) -> np.ndarray:
-    found, area_mm2 = trace_design(stone, design, settings)
-    told: dict[str, Statistic] = {
-        "brightness": found.brightness,
-        "contrast_rms": found.contrast_rms,
-        "glare": found.glare,
-        **{entry: found.ledger[entry] for entry in ENTRIES},
-    }
-    numbers = [number for name in STATISTICS for number in (told[name].value, told[name].low, told[name].high)]
-    return np.array([*numbers, *geometry_of(stone).values(), area_mm2, TRACED])
+def _row(scene: Scene) -> np.ndarray:
+    found = exact_record(scene, threads=1)
+    numbers = [number for one in found.statistics.values() for number in (one.value, one.low, one.high)]
+    return np.array([*numbers, *geometry_of(scene.stone).values(), found.area_mm2, TRACED])
 
 
 def geometry_of(stone: Stone) -> dict[str, float]:

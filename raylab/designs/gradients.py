@@ -16,21 +16,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import InputError, nearest
+from ..results.statistics import STATISTICS
+from ..scene.settings import TraceSettings
 from ..stone.stone import Stone
+from ..tracers.engines import exact_only
 from ..tracers.exact.beams import Beams, trace_beams
-from .design import (
-    COLUMNS,
-    GEOMETRY,
-    KEYS,
-    STATISTICS,
-    STONE_KEYS,
-    Settings,
-    complete,
-    geometry_of,
-    stone_of,
-    trace_designs,
-    view_of,
-)
+from .design import COLUMNS, GEOMETRY, KEYS, STONE_KEYS, complete, geometry_of, scene_of, stone_of, trace_designs
 from .stepping import Stepped, light_derivative, solid_derivative
 
 if TYPE_CHECKING:
@@ -38,6 +29,8 @@ if TYPE_CHECKING:
 
 REACH = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
 """Reach to both sides of the slope, by the proportion's unit: about what a good cutter holds (common practice, no source)."""
+FINE = TraceSettings(precision=1e-3)
+"""Settings where none are given: half of the usual bracket, since a slope is a difference."""
 _SOLID = tuple(name for name in GEOMETRY if name != "area_mm2")
 
 
@@ -47,15 +40,14 @@ def gradient(
     *,
     keys: Iterable[str] | None = None,
     reach: dict[str, float] | None = None,
-    precision: float = 1e-3,
-    polarized: bool = True,
-    max_bounces: int = 200,
+    settings: TraceSettings | None = None,
 ) -> xr.Dataset:
     """Derivatives and slopes of each exact statistic, and of weight and depth, by each proportion.
 
     >>> import raylab as rl
     >>> design = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
-    >>> found = rl.gradient(design, "even-sky", keys=["pavilion_angle_deg"], precision=0.02)
+    >>> coarse = rl.TraceSettings(precision=0.02)
+    >>> found = rl.gradient(design, "even-sky", keys=["pavilion_angle_deg"], settings=coarse)
     >>> bool(found.derivative.sel(statistic="depth_pct", proportion="pavilion_angle_deg") > 0)
     True
 
@@ -65,7 +57,7 @@ def gradient(
     dome : a `Dome`, or the name or file of one.
     keys : proportions to derive by; by default those that the design states, but for size.
     reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
-    precision, polarized, max_bounces : of the exact engine, see `trace`.
+    settings : by default `FINE`, a precision of 1e-3. Their wavelength holds where the design states none.
 
     Returns
     -------
@@ -81,8 +73,8 @@ def gradient(
     """
     import xarray as xr
 
-    full = complete(design if dome is None else {**design, "dome": dome})
-    settings = Settings(precision, bool(polarized), max_bounces)
+    settings = exact_only(settings or FINE)
+    full = complete(design if dome is None else {**design, "dome": dome}, wavelength_nm=settings.wavelength_nm)
     chosen = _chosen(full, design, keys)
     wide = {key: REACH[KEYS[key][1]] for key in chosen}
     wide.update({key: float(value) for key, value in (reach or {}).items() if key in chosen})
@@ -105,9 +97,9 @@ def gradient(
             "statistic": names,
             "proportion": list(chosen),
             "unit": ("proportion", [KEYS[key][1] for key in chosen], {"long_name": "unit of the proportion"}),
-            "statistic_unit": ("statistic", ["1"] * len(STATISTICS) + [GEOMETRY[name][1] for name in _SOLID]),
+            "statistic_unit": ("statistic", [one.unit for one in STATISTICS.values()] + [GEOMETRY[name][1] for name in _SOLID]),
         },
-        {"precision": precision, "definition": "change of the statistic per unit of the proportion"},
+        {"precision": settings.precision, "definition": "change of the statistic per unit of the proportion"},
     )
 
 
@@ -122,23 +114,23 @@ def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | 
     return chosen
 
 
-def _traced(design: dict[str, Any], settings: Settings) -> np.ndarray:
+def _traced(design: dict[str, Any], settings: TraceSettings) -> np.ndarray:
     """(3, names) values and brackets of a design. Raises the error of one that is no stone."""
     row = trace_designs([design], settings)[0]
     if row[-1] != 0:  # what was made a code of is raised here
-        stone_of(design), view_of(design), design["material"].n(design["wavelength_nm"])
+        scene_of(stone_of(design), design, settings)
     told = dict(zip(COLUMNS, row, strict=True))
     parts = [[told[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
     return np.array([[*part, *(told[name] for name in _SOLID)] for part in parts])
 
 
-def _slope(design: dict[str, Any], key: str, reach: float, settings: Settings) -> np.ndarray:
+def _slope(design: dict[str, Any], key: str, reach: float, settings: TraceSettings) -> np.ndarray:
     """(3, names) the slope over `reach` to both sides and its bracket."""
     after, before = (_traced({**design, key: design[key] + sign * reach}, settings) for sign in (1.0, -1.0))
     return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * reach)
 
 
-def _derivative(design: dict[str, Any], key: str, settings: Settings) -> Stepped:
+def _derivative(design: dict[str, Any], key: str, settings: TraceSettings) -> Stepped:
     """The derivative by one proportion, by central steps."""
 
     def stone_at(step: float) -> Stone:
@@ -148,18 +140,9 @@ def _derivative(design: dict[str, Any], key: str, settings: Settings) -> Stepped
         told = geometry_of(stone_at(step))
         return np.array([told[name] for name in _SOLID])
 
-    light = light_derivative(stone_at, lambda stone: _beams(stone, design, settings), design["dome"].peak_radiance)
+    def virtual_facets(stone: Stone) -> Beams:
+        return trace_beams(scene_of(stone, design, settings), design["wavelength_nm"])
+
+    light = light_derivative(stone_at, virtual_facets, design["dome"].peak_radiance)
     solid = solid_derivative(solid_at)
     return Stepped(*(np.concatenate(parts) for parts in zip(light, solid, strict=True)))
-
-
-def _beams(stone: Stone, design: dict[str, Any], settings: Settings) -> Beams:
-    return trace_beams(
-        stone,
-        design["dome"],
-        view_of(design),
-        wavelength_nm=design["wavelength_nm"],
-        polarized=settings.polarized,
-        precision=settings.precision,
-        max_bounces=settings.max_bounces,
-    )

@@ -15,11 +15,11 @@ from typing import NamedTuple
 import numpy as np
 
 from ..jit import njit
+from ..results.statistics import STATISTICS
 from ..stone.stone import Stone
-from ..tracers.engine_result import LUMINANCE_SQUARE
 from ..tracers.exact.beams import Beams
-from ..tracers.ledger import ENTRIES, GLARE, LUMINANCE, SKY
-from .design import STATISTICS
+from ..tracers.ledger import CHANNELS
+from ..tracers.totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE
 
 FIRST_STEP, LAST_STEP = 1e-5, 1e-8
 """Steps tried for light, in the unit of what is stepped."""
@@ -64,22 +64,12 @@ def _central(after: Beams, before: Beams, width: float, peak_radiance: float) ->
     if lost > UNMATCHED:
         return None
     share_a, share_b = after.areas_mm2 / after.areas_mm2.sum(), before.areas_mm2 / before.areas_mm2.sum()
-    slopes = (share_a[one, None] * after.rows[one] - share_b[other, None] * before.rows[other]).sum(axis=0) / width
-    squares = share_a[one] * after.squares[one, 0] - share_b[other] * before.squares[other, 0]
+    slopes = np.empty(MOMENTS)  # of the area means
+    slopes[:CHANNELS] = (share_a[one, None] * after.rows[one] - share_b[other, None] * before.rows[other]).sum(axis=0)
+    for column, moment in enumerate((LUMINANCE_SQUARE, UNTRACED_SQUARE)):
+        slopes[moment] = (share_a[one] * after.squares[one, column] - share_b[other] * before.squares[other, column]).sum()
     mean = (after.totals.mean + before.totals.mean) / 2.0
-    return _statistics(mean, slopes, float(squares.sum() / width), peak_radiance)
-
-
-def _statistics(mean: np.ndarray, slopes: np.ndarray, square: float, peak: float) -> np.ndarray:
-    """Derivatives of `STATISTICS` from those of the area means."""
-    light = mean[LUMINANCE]
-    deviation = math.sqrt(max(0.0, mean[LUMINANCE_SQUARE] - light * light))
-    contrast = math.nan
-    if deviation > 0.0:
-        contrast = (square - 2.0 * light * slopes[LUMINANCE]) / (2.0 * deviation * light)
-        contrast -= deviation * slopes[LUMINANCE] / (light * light)
-    ledger = slopes[SKY : SKY + len(ENTRIES)]
-    return np.array([slopes[LUMINANCE] / peak, contrast, slopes[GLARE], *ledger])
+    return np.array([one.gradient(mean, peak_radiance) @ (slopes / width) for one in STATISTICS.values()])
 
 
 def _matched(one: Beams, other: Beams) -> tuple[np.ndarray, np.ndarray, float]:

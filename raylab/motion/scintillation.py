@@ -29,14 +29,18 @@ from ..errors import InputError
 from ..lighting.dome import Dome
 from ..progress import Progress, reporter
 from ..scene.pixel_grid import grid_around
+from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..tracers.exact.beams import trace_beams
 from ..tracers.ledger import LUMINANCE
-from ..units import SODIUM_D_NM, number_in
+from ..units import whole_in
 from .tilting import path_of
 
 LEAST_POINTS = 4
+LOOSE = TraceSettings(precision=1e-2)
+"""Settings where none are given: only crossings of the threshold count, not the luminance itself."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,8 +76,7 @@ def scintillation(
     turn_deg: Any = 0.0,
     *,
     resolution: int = 400,
-    wavelength_nm: float = SODIUM_D_NM,
-    precision: float = 1e-2,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Scintillation:
     """What flashes as a stone is moved through a series of at least two views; angles as in `tilt`.
@@ -81,14 +84,15 @@ def scintillation(
     Parameters
     ----------
     resolution : points of the grid along each side.
-    precision : of the exact engine. The light left untraced darkens points by this much of the mean brightness.
+    settings : one wavelength; by default `LOOSE`, a precision of 1e-2. The light that it leaves untraced darkens points by this
+        much of the mean brightness.
 
     Raises InputError for fewer than two views, two equal successive views, or a face that is dark in all of them.
     """
-    looks = path_of(tilt_deg, azimuth_deg, turn_deg)
-    number_in("resolution", resolution, 16, 4096)
+    looks, settings = path_of(tilt_deg, azimuth_deg, turn_deg), settings or LOOSE
+    whole_in("resolution", resolution, 16, 4096)
     if len(looks) < 2:
-        raise InputError("nothing moves", key="tilt_deg", value=tilt_deg, expected="at least two views")
+        raise InputError("needs at least two views", key="tilt_deg", value=tilt_deg, expected="several angles")
     angles = np.array([_angle_deg(a, b) for a, b in itertools.pairwise(looks)])
     if not np.all(angles > 0.0):
         raise InputError("two successive views are the same", key="tilt_deg", expected="views that differ")
@@ -96,7 +100,7 @@ def scintillation(
     seen = np.full((len(looks), resolution, resolution), np.nan)
     with reporter(progress, "views") as tell:
         for k, view in enumerate(looks):
-            seen[k][on] = _luminance(stone, dome, view, points, normals, wavelength_nm, precision, resolution)
+            seen[k][on] = _luminance(Scene(stone, dome, view, settings, resolution), points, normals)
             tell(k + 1, len(looks))
     threshold = 0.5 * float(np.nanmean(seen))
     if not threshold > 0.0:
@@ -143,24 +147,15 @@ def _face(stone: Stone, resolution: int) -> tuple[np.ndarray, np.ndarray, np.nda
     return points[on], normals[facet[on]], on, grid.pixel_mm
 
 
-def _luminance(
-    stone: Stone,
-    dome: Dome,
-    view: View,
-    points: np.ndarray,
-    normals: np.ndarray,
-    wavelength_nm: float,
-    precision: float,
-    resolution: int,
-) -> np.ndarray:
-    """(P,) luminance of surface points in a view; nan where their facet is turned away."""
-    whole = trace_beams(stone, dome, view, wavelength_nm=wavelength_nm, precision=precision, keep_paths=False).unfolded()
-    grid = grid_around(stone, view, resolution)
+def _luminance(scene: Scene, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
+    """(P,) luminance of surface points in a scene; nan where their facet is turned away."""
+    whole = trace_beams(scene, scene.settings.wavelength_nm, keep_paths=False).unfolded()
+    grid = grid_around(scene.stone, scene.view, scene.resolution)
     polygon = whole.dominant(grid)
-    turn = view.rotation()
+    turn = scene.view.rotation()
     at = points @ turn.T
     column, row = (
-        np.clip(((at[:, k] - corner) / grid.pixel_mm).astype(int), 0, resolution - 1)
+        np.clip(((at[:, k] - corner) / grid.pixel_mm).astype(int), 0, grid.resolution - 1)
         for k, corner in enumerate((grid.x0_mm, grid.y0_mm))
     )
     found = polygon[row, column]

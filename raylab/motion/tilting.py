@@ -7,19 +7,24 @@ trace without maps; the numbers are those of `trace`, with their certain bracket
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..designs.design import PARTS, STATISTICS, Settings, trace_design
+from ..designs.design import PARTS
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..progress import Progress, reporter
+from ..results.statistics import STATISTICS
+from ..results.summary import Record, exact_record
+from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..threads import in_order
-from ..tracers.ledger import ENTRIES
-from ..units import SODIUM_D_NM, number_in
+from ..tracers.engines import exactly
+from ..units import number_in
 from ..version import __version__
 
 if TYPE_CHECKING:
@@ -40,17 +45,14 @@ def tilt(
     azimuth_deg: Any = 0.0,
     turn_deg: Any = 0.0,
     *,
-    wavelength_nm: float = SODIUM_D_NM,
-    precision: float = 2e-3,
-    polarized: bool = True,
-    max_bounces: int = 200,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
     """Exact statistics of a stone against its angle.
 
     >>> import raylab as rl
     >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
-    >>> found = rl.tilt(stone, rl.load_dome("head-shadow"), [0, 5, 10], precision=0.02)
+    >>> found = rl.tilt(stone, rl.load_dome("head-shadow"), [0, 5, 10], settings=rl.TraceSettings(precision=0.02))
     >>> found.brightness.dims, found.brightness.shape
     (('tilt_deg',), (3,))
 
@@ -58,7 +60,7 @@ def tilt(
     ----------
     tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
         equally many: a path. A negative tilt leans the other way; -180 to 180.
-    wavelength_nm, precision, polarized, max_bounces : as in `trace`.
+    settings : how each view is traced; one wavelength, an exact engine.
     progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
     Returns
@@ -69,13 +71,13 @@ def tilt(
     Raises InputError for angles that can't be used or don't fit together, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
-    settings = Settings(precision, bool(polarized), max_bounces)
-    rows = []
+    scene = exactly(Scene(stone, dome, settings=settings or TraceSettings()))
+    records = []
     with reporter(progress, "angles") as tell:
-        for row in _rows(stone, dome, list(views(**angles)), wavelength_nm, settings):
-            rows.append(row)
-            tell(len(rows), len(angles["tilt_deg"]))
-    return _dataset(stone, dome, angles, _varied(tilt_deg, azimuth_deg, turn_deg), np.array(rows), wavelength_nm, settings)
+        for one in in_order(lambda view: exact_record(replace(scene, view=view), threads=1), views(**angles)):
+            records.append(one)
+            tell(len(records), len(angles["tilt_deg"]))
+    return _dataset(scene, angles, _varied(tilt_deg, azimuth_deg, turn_deg), records)
 
 
 def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -> Iterator[View]:
@@ -125,31 +127,7 @@ def _varied(*given: Any) -> list[str]:
     return [key for key, value in zip(AXES, given, strict=True) if np.ndim(value) > 0]
 
 
-def _rows(stone: Stone, dome: Dome, looks: list[View], wavelength_nm: float, settings: Settings) -> Iterator[list[float]]:
-    """Each view's statistics with their brackets, then the area; several at once, handed up in order."""
-
-    def one(view: View) -> list[float]:
-        design = {"dome": dome, "wavelength_nm": wavelength_nm, **_keys(view)}
-        found, area_mm2 = trace_design(stone, design, settings)
-        told = {name: found.ledger[name] if name in ENTRIES else getattr(found, name) for name in STATISTICS}
-        return [*(part for name in STATISTICS for part in (told[name].value, told[name].low, told[name].high)), area_mm2]
-
-    return in_order(one, looks)
-
-
-def _keys(view: View) -> dict[str, float]:
-    return {"tilt_deg": view.tilt_deg, "tilt_azimuth_deg": view.tilt_azimuth_deg, "turn_deg": view.turn_deg}
-
-
-def _dataset(
-    stone: Stone,
-    dome: Dome,
-    angles: dict[str, np.ndarray],
-    varied: list[str],
-    rows: np.ndarray,
-    wavelength_nm: float,
-    settings: Settings,
-) -> xr.Dataset:
+def _dataset(scene: Scene, angles: dict[str, np.ndarray], varied: list[str], records: list[Record]) -> xr.Dataset:
     import xarray as xr
 
     dim = varied[0] if len(varied) == 1 else "step"
@@ -158,23 +136,25 @@ def _dataset(
         about = {"long_name": long_name, "units": "degree"}
         fixed = key not in varied and len(varied) > 0
         coords[key] = ((), float(angles[key][0]), about) if fixed else ((dim,), np.array(angles[key]), about)
-    coords["wavelength_nm"] = ((), float(wavelength_nm), {"long_name": "wavelength in air", "units": "nm"})
+    coords["wavelength_nm"] = ((), scene.settings.wavelength_nm, {"long_name": "wavelength in air", "units": "nm"})
     variables: dict[str, Any] = {}
     words = {"": "", "_low": ", at least", "_high": ", at most"}
-    for k, (name, definition) in enumerate(STATISTICS.items()):
-        for part, extra in enumerate(PARTS):
-            about = {"long_name": name.replace("_", " ") + words[extra], "units": "1", "definition": definition}
-            variables[name + extra] = ((dim,), rows[:, len(PARTS) * k + part], about)
-    variables["area_mm2"] = ((dim,), rows[:, -1], {"long_name": "area of the outline as seen", "units": "mm^2"})
+    for key, one in STATISTICS.items():
+        for part, extra in zip(("value", "low", "high"), PARTS, strict=True):
+            about = {"long_name": key.replace("_", " ") + words[extra], "units": one.unit, "definition": one.definition}
+            numbers = np.array([getattr(record.statistics[key], part) for record in records])
+            variables[key + extra] = ((dim,), numbers, about)
+    areas = np.array([record.area_mm2 for record in records])
+    variables["area_mm2"] = ((dim,), areas, {"long_name": "area of the outline as seen", "units": "mm^2"})
     attrs: dict[str, Any] = {
         "title": "raylab tilt: exact statistics against angle",
         "raylab_version": __version__,
-        "stone": stone.name,
-        "material": stone.material.name,
-        "dome": dome.name,
-        "engine": "beams",
-        "precision": settings.precision,
-        "polarized": int(settings.polarized),
-        "max_bounces": settings.max_bounces,
+        "stone": scene.stone.name,
+        "material": scene.stone.material.name,
+        "dome": scene.dome.name,
+        "engine": str(scene.settings.engine),
+        "precision": scene.settings.precision,
+        "polarized": int(scene.settings.polarized),
+        "max_bounces": scene.settings.max_bounces,
     }
     return xr.Dataset(variables, coords, attrs)

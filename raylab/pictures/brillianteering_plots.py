@@ -56,8 +56,8 @@ def preview_figure(preview: Preview) -> Figure:
         axes.set_ylabel("y / mm" if k == 0 else "")
     widest = next((image for image in images if arrow_heads("contrast", image) != "neither"), images[0])
     figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=arrow_heads("contrast", widest))
-    stone, light = preview.blocked.stone, preview.light
-    _subject(figure, f"{stone.name}, {stone.material.name}, now {stone.weight_ct:.4f} ct", light.dome.name)
+    stone = preview.blocked.stone
+    _subject(figure, f"{stone.name}, {stone.material.name}, now {stone.weight_ct:.4f} ct", preview.scene.dome.name)
     return figure
 
 

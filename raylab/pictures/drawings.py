@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import UnsupportedScene
 from ..stone.stone import Stone
 from ..tracing import Result
 
@@ -56,14 +56,15 @@ def stone_figure(stone: Stone) -> Figure:
 def leak_figure(result: Result) -> Figure:
     """The stone from below, each facet coloured by the share of the view's weight that leaks there.
 
-    What leaks at facets that are not seen from below is told in the title. Raises InputError for a sampled result.
+    What leaks at facets that are not seen from below is told in the title. Raises UnsupportedScene for a result
+    without an account by facet.
     """
     from matplotlib.collections import PolyCollection
     from matplotlib.figure import Figure
 
     stone, view, facets = result.scene.stone, result.scene.view, result.summary.facets
     if facets is None:
-        raise InputError("a sampled view has no accounting by facet", key="engine", value="rays", expected="beams")
+        raise UnsupportedScene.by((result.summary.engine, "it has no accounting by facet to draw"))
     eye, leak = _EYES["from below"], 100.0 * facets.columns["leak"]
     seen = stone.normals @ eye[2] > _SEEN
     figure = Figure(figsize=(6.6, 6.0))

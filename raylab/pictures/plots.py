@@ -202,7 +202,7 @@ def _layer(result: Result, name: str, wavelength_nm: float | None) -> np.ndarray
 
 
 def _wavelength(result: Result, wanted_nm: float | None) -> float:
-    known = result.scene.wavelengths
+    known = result.scene.settings.wavelengths
     return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
 
 
@@ -254,12 +254,12 @@ def _label(name: str) -> str:
 def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     """The map's name and its number over the stone."""
     records = {record.wavelength_nm: record for record in result.summary.records}
-    told = records[_wavelength(result, wavelength_nm)]
+    told = records[_wavelength(result, wavelength_nm)].statistics
     what = DEFINITIONS[name][0]
     if name == "contrast":
-        return f"{what}: RMS {told.contrast_rms.value:.4g}"
-    known = {"luminance": told.brightness.value * result.scene.dome.peak_radiance, "glare": told.glare.value}
-    known |= {entry: told.ledger[entry].value for entry in ENTRIES}
+        return f"{what}: RMS {told['contrast_rms'].value:.4g}"
+    known = {key: one.value for key, one in told.items()}
+    known["luminance"] = told["brightness"].value * result.scene.dome.peak_radiance
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
     if name == "coverage":

@@ -8,13 +8,15 @@ each gets its own line, or slice. Designs that are no stone are hatched. Colour 
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..designs.design import Settings, stone_of, view_of
-from ..scene.scene import Scene
+from ..designs.design import scene_of, stone_of
+from ..scene.settings import TraceSettings
 from ..sweeps.axes import Plan, told
+from ..tracers.engines import exactly
 from ..tracing import trace_scene
 
 if TYPE_CHECKING:
@@ -170,7 +172,7 @@ def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
     return figure
 
 
-def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Settings, *, count: int = 3) -> Figure:
+def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: TraceSettings, *, count: int = 3) -> Figure:
     """The designs where a statistic is highest and lowest, each with its contrast map and what sets it apart."""
     from matplotlib.figure import Figure
 
@@ -197,19 +199,9 @@ def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Set
     return figure
 
 
-def _contrast(axes: Axes, design: dict[str, Any], settings: Settings) -> Any:
-    scene = Scene(
-        stone=stone_of(design),
-        dome=design["dome"],
-        view=view_of(design),
-        resolution=256,
-        wavelengths_nm=design["wavelength_nm"],
-        engine="beams",
-        precision=settings.precision,
-        polarized=settings.polarized,
-        max_bounces=settings.max_bounces,
-    )
-    maps = trace_scene(scene, by_facet=False).maps
+def _contrast(axes: Axes, design: dict[str, Any], settings: TraceSettings) -> Any:
+    scene = replace(scene_of(stone_of(design), design, settings), resolution=256)
+    maps = trace_scene(exactly(scene), by_facet=False).maps
     half = float(maps.attrs["pixel_mm"]) / 2.0
     extent = (float(maps.x[0]) - half, float(maps.x[-1]) + half, float(maps.y[0]) - half, float(maps.y[-1]) + half)
     image = axes.imshow(maps["contrast"].values, origin="lower", extent=extent, cmap="PuOr_r", vmin=-1.0, vmax=1.0)

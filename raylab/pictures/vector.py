@@ -12,7 +12,7 @@ import textwrap
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import InputError, UnsupportedScene
 from ..results.maps import DEFINITIONS
 from ..results.paths import strongest_paths
 from ..scene.pixel_grid import PixelGrid, grid_around
@@ -46,20 +46,21 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
 
     Raises
     ------
-    InputError : an unknown name, a sampled result, more polygons than MOST_POLYGONS.
+    InputError : an unknown name, more polygons than MOST_POLYGONS.
+    UnsupportedScene : a result without virtual facets.
     """
     if name not in DRAWN:
         raise InputError("can't be drawn", key="name", value=name, expected="one of " + ", ".join(DRAWN))
     if not result.beams:
-        raise InputError("a sampled view has no virtual facets", key="engine", value="rays", expected="beams, a parallel view")
-    known = result.scene.wavelengths
+        raise UnsupportedScene.by((result.summary.engine, "it has no virtual facets to draw"))
+    known = result.scene.settings.wavelengths
     place = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
     whole = result.beams[place].unfolded()
     if len(whole) > MOST_POLYGONS:
         raise InputError(
             f"{len(whole)} virtual facets are too many for a vector picture",
             key="precision",
-            value=result.scene.precision,
+            value=result.scene.settings.precision,
             expected=f"a larger one, for at most {MOST_POLYGONS}",
         )
     return _document(whole, result.scene, name, known[place])

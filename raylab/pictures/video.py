@@ -22,16 +22,19 @@ from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..threads import in_order
+from ..tracers.engines import engine_for
 from ..units import number_in
 from ..whole_files import refuse_taken, whole_file
 from .stills import still
 
 KINDS = (".mp4", ".gif", ".webp")
-PRECISION = 1e-2
-"""Bracket of the stills: at most this share of the light stays untraced, in the mean two or three of a screen's 255 steps."""
+LOOSE = TraceSettings(precision=1e-2)
+"""Settings where none are given: at most this share of the light stays untraced, in the mean two or three of a screen's 255
+steps."""
 
 
 def save_video(
@@ -46,7 +49,7 @@ def save_video(
     wavelengths: int | WavelengthSet = 12,
     background: float = 0.03,
     fps: float = 20.0,
-    precision: float = PRECISION,
+    settings: TraceSettings | None = None,
     stills: str | Path | None = None,
     force: bool = False,
     progress: bool | Progress = False,
@@ -58,8 +61,10 @@ def save_video(
     path : where to write; ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of one stone's picture.
-    light, exposure, wavelengths : as in `picture`. background : grey around the stone, linear, 0 to 1.
+    light, exposure, wavelengths : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
+    settings : how each still is traced, at the wavelengths of the colours; by default `LOOSE`, a
+        precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
     force : overwrite a film of this name.
     progress : True for a bar, or a function that is called with how many stills are done and of how many.
@@ -70,7 +75,7 @@ def save_video(
 
     Raises InputError for another kind of file, a missing PyAV, a perspective view, or a file in the way.
     """
-    path = Path(path)
+    path, settings = Path(path), settings or LOOSE
     several = [stones] if isinstance(stones, Stone) else list(stones)
     looks = circling() if views is None else list(views)
     if not several or not looks:
@@ -82,7 +87,7 @@ def save_video(
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
     for stone in several:  # what can't be seen at these wavelengths is told before anything is written
-        Scene(stone, dome, looks[0], precision=precision, wavelengths_nm=tuple(waves.nodes_nm.tolist()))
+        engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     folder.mkdir(parents=True, exist_ok=True)
@@ -90,7 +95,7 @@ def save_video(
     grid = PixelGrid(-reach, -reach, 2.0 * reach / size, int(size))
 
     def one(view: View) -> np.ndarray:
-        scenes = (Scene(stone, dome, view, precision=precision) for stone in several)
+        scenes = (Scene(stone, dome, view, settings) for stone in several)
         return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:

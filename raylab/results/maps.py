@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import xarray as xr
 
+from ..scene.pixel_grid import PixelGrid
 from ..stone.stone import Stone
 from ..tracers.engine_result import EngineResult
 from ..tracers.ledger import LUMINANCE
@@ -40,18 +41,17 @@ PATH_DEFINITION = (
 )
 
 
-def dataset(traced: Sequence[EngineResult], *, spectral: bool) -> xr.Dataset:
+def dataset(traced: Sequence[EngineResult], grid: PixelGrid, *, spectral: bool) -> xr.Dataset:
     """Maps of one or several wavelengths of one scene.
 
     The traced fields are taken over, not copied: a large picture is held in memory once.
 
     Parameters
     ----------
-    traced : results on one frame, one per wavelength.
+    traced : results on one grid of pixels, one per wavelength.
     spectral : True puts `wavelength_nm` as the leading dimension; False (one wavelength) as a scalar coordinate.
     """
     layers = [_layer(one) for one in traced]
-    grid = traced[0].grid
     wavelengths = [one.wavelength_nm for one in traced]
     names = [name for name in DEFINITIONS if name in layers[0]]
     dims = ("wavelength_nm", "y", "x") if spectral else ("y", "x")

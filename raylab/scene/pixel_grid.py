@@ -6,9 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
 from ..stone.stone import Stone
+from ..units import whole_in
 from .view import View, silhouette
+
+MAX_RESOLUTION = 16384
+"""Most pixels along each side of a map."""
 
 
 @dataclass(frozen=True)
@@ -36,11 +39,10 @@ class PixelGrid:
 
 
 def grid_around(stone: Stone, view: View, resolution: int, margin: float = 0.02) -> PixelGrid:
-    """The square frame that shows the whole stone with a margin (a share of its size) on each side."""
-    if isinstance(resolution, bool) or not 1 <= resolution <= 16384 or int(resolution) != resolution:
-        raise InputError("not a usable size", key="resolution", value=resolution, expected="a whole number from 1 to 16384")
+    """The square grid that shows the whole stone with a margin (a share of its size) on each side."""
+    resolution = whole_in("resolution", resolution, 1, MAX_RESOLUTION)
     points = silhouette(stone, view)
     low, high = points.min(axis=0), points.max(axis=0)
     side = float((high - low).max()) * (1.0 + 2.0 * margin)
     corner = (low + high) / 2.0 - side / 2.0
-    return PixelGrid(float(corner[0]), float(corner[1]), side / resolution, int(resolution))
+    return PixelGrid(float(corner[0]), float(corner[1]), side / resolution, resolution)

@@ -20,7 +20,8 @@ A scene file joins one stone, one dome, one view and the output settings:
     [output]
     resolution = 512
 
-The keys of a section are the parameters of what it makes: the cut, `Dome`, `View`, `Scene`. Paths in a file are relative to it.
+The keys of a section are the parameters of what it makes: the cut, `Dome`, `View`; those of [output] are `TraceSettings` and
+the resolution. Paths in a file are relative to it.
 """
 
 from __future__ import annotations
@@ -33,10 +34,11 @@ from ..lighting.dome_file import dome_from, dome_names, load_dome
 from ..stone.stone_file import SCENE_FILE, stone_from
 from ..toml_tables import Table, read_toml, schema, schema_of
 from .scene import Scene
+from .settings import TraceSettings
 from .view import View
 
 _VIEW = schema_of(View)
-_OUTPUT = schema_of(Scene, omit=("stone", "dome", "view", "name", "title"))
+_OUTPUT = schema_of(TraceSettings, resolution=(int, None))
 _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
 
@@ -47,10 +49,12 @@ def load_scene(path: str | Path) -> Scene:
     stone = stone_from(top.part("stone"))
     dome = _dome(top.part("dome"))
     view = top.part("view").checked(_VIEW)
-    output = top.part("output").checked(_OUTPUT).values
+    output = top.part("output").checked(_OUTPUT)
     seen_from = view.build(View, **view.values)
+    settings = output.build(TraceSettings, **{key: value for key, value in output.values.items() if key != "resolution"})
+    size = {key: value for key, value in output.values.items() if key == "resolution"}
     try:
-        return Scene(stone, dome, seen_from, name=path.stem, title=top.values.get("title", ""), **output)
+        return Scene(stone, dome, seen_from, settings, name=path.stem, title=top.values.get("title", ""), **size)
     except InputError as error:
         own = error.key in _OUTPUT.model_fields
         raise error.within(file=top.file, section="output" if own else None) from error

@@ -20,7 +20,7 @@ import numpy as np
 
 from ..designs.design import complete, resolved
 from ..errors import InputError, nearest
-from ..units import number_in
+from ..units import SODIUM_D_NM, number_in, whole_in
 
 SAMPLERS = ("sobol", "halton", "latin")
 LAYOUTS = ("grid", "paired", *SAMPLERS)
@@ -77,13 +77,22 @@ def told(value: Any) -> Any:
     return getattr(value, "name", value)
 
 
-def plan_of(axes: Mapping[str, Any], fixed: Mapping[str, Any], layout: str = "grid", number: Any = None, seed: int = 0) -> Plan:
+def plan_of(
+    axes: Mapping[str, Any],
+    fixed: Mapping[str, Any],
+    layout: str = "grid",
+    number: Any = None,
+    seed: int = 0,
+    *,
+    wavelength_nm: float = SODIUM_D_NM,
+) -> Plan:
     """The checked plan of a sweep.
 
     Parameters
     ----------
     axes : key to values, see above. fixed : the other keys of the designs. layout : one of `LAYOUTS`.
     number, seed : how many designs fill the space, and the key of the sequence; for those layouts only.
+    wavelength_nm : of designs that state none.
 
     Raises
     ------
@@ -93,7 +102,7 @@ def plan_of(axes: Mapping[str, Any], fixed: Mapping[str, Any], layout: str = "gr
         raise InputError("unknown layout", key="layout", value=layout, expected=nearest(str(layout), LAYOUTS))
     if not isinstance(axes, Mapping) or not axes:
         raise InputError("no axis to sweep", key="axes", expected="at least one, such as pavilion_angle_deg = (38, 43, 51)")
-    rest = complete(fixed, axes)
+    rest = complete(fixed, axes, wavelength_nm)
     if layout in SAMPLERS:
         return Plan(layout, _filled(axes, layout, number, seed), rest)
     if number is not None:
@@ -118,7 +127,7 @@ def _values(key: str, given: Any) -> tuple[Any, ...]:
         if len(given) != 3:
             raise InputError("not a range", key=key, value=given, expected="(start, stop, number), or a list of values")
         start, stop = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
-        count = _whole(f"{key}: number", given[2], MOST)
+        count = whole_in(f"{key}: number", given[2], 1, MOST)
         if count == 1 and start != stop:
             raise InputError("one value can't be at both ends", key=key, value=given, expected="a number of at least 2")
         return tuple(resolved(key, float(value)) for value in np.linspace(start, stop, count))
@@ -134,13 +143,13 @@ def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dic
     """Values per design that fill the box between the axes' ends."""
     from scipy.stats import qmc
 
-    count = _whole("number", number, 2**20)
+    count = whole_in("number", number, 1, 2**20)
     if layout == "sobol" and count & (count - 1):
         raise InputError(
             "a Sobol' sequence is even over powers of two only", key="number", value=count, expected="2, 4, 8, ..."
         )
     makers = {"sobol": qmc.Sobol, "halton": qmc.Halton, "latin": qmc.LatinHypercube}
-    points = makers[layout](d=len(axes), rng=np.random.default_rng(_whole("seed", seed, 2**63 - 1, 0))).random(count)
+    points = makers[layout](d=len(axes), rng=np.random.default_rng(whole_in("seed", seed, 0, 2**63 - 1))).random(count)
     return {key: _stretched(key, given, points[:, k]) for k, (key, given) in enumerate(axes.items())}
 
 
@@ -155,9 +164,3 @@ def _stretched(key: str, given: Any, points: np.ndarray) -> tuple[Any, ...]:
     if not low < high:
         raise InputError("an empty range", key=key, value=given, expected="low before high")
     return tuple(resolved(key, float(low + point * (high - low))) for point in points)
-
-
-def _whole(key: str, value: Any, high: int, low: int = 1) -> int:
-    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not low <= value <= high:
-        raise InputError("not a usable number", key=key, value=value, expected=f"a whole number from {low} to {high}")
-    return int(value)

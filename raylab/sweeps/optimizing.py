@@ -20,10 +20,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.optimize import minimize
 
-from ..designs.design import COLUMNS, GEOMETRY, REASONS, STATISTICS, Settings, complete, trace_designs
+from ..designs.design import COLUMNS, GEOMETRY, REASONS, complete, trace_designs
 from ..errors import InputError, nearest
 from ..progress import Progress
-from ..results.statistics import Statistic
+from ..results.statistics import STATISTICS, Statistic
+from ..scene.settings import TraceSettings
+from ..tracers.engines import exact_only
 from ..units import number_in
 from .sweeping import sweep
 
@@ -94,7 +96,7 @@ class _Aim:
         statistic: str,
         goal: str,
         limits: Any,
-        settings: Settings,
+        settings: TraceSettings,
     ) -> None:
         self.keys, self.rest, self.settings = tuple(bounds), rest, settings
         self.low = np.array([bounds[key][0] for key in self.keys])
@@ -139,17 +141,16 @@ def optimize(
     seed: int = 0,
     scan: int = 41,
     processes: int | None = None,
-    precision: float = 2e-3,
-    polarized: bool = True,
-    max_bounces: int = 200,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> Optimum:
     """The best round brilliant within bounds and limits.
 
     >>> import raylab as rl
+    >>> coarse, rest = rl.TraceSettings(precision=0.2), {"table_pct": 57, "crown_angle_deg": 34.5}
     >>> best = rl.optimize({"pavilion_angle_deg": (40.0, 42.0)}, "even-sky", statistic="weight_ct", number=4, starts=1,
-    ...                    precision=0.2, table_pct=57, crown_angle_deg=34.5, limits={"depth_pct": (None, 61.5)})
+    ...                    limits={"depth_pct": (None, 61.5)}, settings=coarse, **rest)
     >>> best.bands["pavilion_angle_deg"].high_end
     'limit'
 
@@ -161,7 +162,7 @@ def optimize(
     loss : what the statistic may lose within a tolerance band, in its own unit.
     starts, number, seed : searches from the best `starts` of `number` points that fill the box (a power of two).
     scan : points across each bound to read the bands from. processes, progress : see `sweep`.
-    precision, polarized, max_bounces : of the exact engine, see `trace`.
+    settings : how each design is traced, see `sweep`.
 
     Returns
     -------
@@ -176,11 +177,11 @@ def optimize(
     number_in("loss", loss, 0.0, math.inf)
     number_in("starts", starts, 1, number)
     number_in("scan", scan, 3, 10_000)
-    settings = Settings(precision, bool(polarized), max_bounces)
+    settings = exact_only(settings or TraceSettings())
     given = fixed if dome is None else {**fixed, "dome": dome}
-    rest = complete(given, bounds)
+    rest = complete(given, bounds, settings.wavelength_nm)
     aim = _Aim(bounds, rest, statistic, goal, limits, settings)
-    common = {"precision": precision, "polarized": polarized, "max_bounces": max_bounces, "processes": processes, **given}
+    common = {"settings": settings, "processes": processes, **given}
     cloud = sweep(dict(bounds), layout="sobol", number=number, seed=seed, progress=progress, **common)
     aim.count += number
     points, ends = _searched(aim, cloud, starts)

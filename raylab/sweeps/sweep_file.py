@@ -12,7 +12,7 @@ star_pct = { low = 40, high = 60 }            # or, in layouts that fill a box, 
 crown_angle_deg = 34.5
 dome = "head-shadow"                          # a shipped dome, or a dome file beside this one
 
-[sweep]                                       # optional: layout, number, seed, precision, polarized, max_bounces
+[sweep]                                       # optional: layout, number, seed; engine, precision, polarized, max_bounces
 layout = "grid"
 
 [plots]                                       # optional: what to draw, and by what to choose the best and worst design
@@ -27,21 +27,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..designs.design import KEYS, STATISTICS
+from ..designs.design import KEYS
 from ..errors import InputError, nearest
-from ..toml_tables import Table, read_toml, schema
+from ..results.statistics import STATISTICS
+from ..scene.settings import TraceSettings
+from ..toml_tables import Table, read_toml, schema, schema_of
 from .axes import NAMED, Plan, plan_of
 
 _DRAWN = ("brightness", "contrast_rms", "leak")
 _TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
 _FIXED = schema(**{key: (str if key in NAMED else float, None) for key in KEYS})
-_RUN = schema(
+_LAYOUT = ("layout", "number", "seed")
+_RUN = schema_of(
+    TraceSettings,
+    omit=("wavelengths_nm", "samples", "min_weight", "seed"),  # a design's own, and a sampling engine's
     layout=(str, "grid"),
     number=(int, None),
     seed=(int, 0),
-    precision=(float, 2e-3),
-    polarized=(bool, True),
-    max_bounces=(int, 200),
 )
 _PLOTS = schema(statistics=(list[str], list(_DRAWN)), best=(str, "brightness"))
 _RANGE, _BOX = schema(start=(float, ...), stop=(float, ...), number=(int, ...)), schema(low=(float, ...), high=(float, ...))
@@ -51,14 +53,15 @@ _RANGE, _BOX = schema(start=(float, ...), stop=(float, ...), number=(int, ...)),
 class SweepFile:
     """A sweep as a file says it.
 
-    Attributes: `title`; `axes`, `fixed` and `settings`, the arguments of `sweep`; `plan`, the designs;
+    Attributes: `title`; `axes`, `fixed`, `layout` and `settings`, the arguments of `sweep`; `plan`, the designs;
     `statistics`, what to draw; `best`, the statistic that ranks designs.
     """
 
     title: str
     axes: dict[str, Any]
     fixed: dict[str, Any]
-    settings: dict[str, Any]
+    layout: dict[str, Any]
+    settings: TraceSettings
     plan: Plan
     statistics: tuple[str, ...]
     best: str
@@ -66,7 +69,7 @@ class SweepFile:
     @property
     def arguments(self) -> dict[str, Any]:
         """Keyword arguments for `sweep`."""
-        return {"axes": self.axes, **self.settings, **self.fixed}
+        return {"axes": self.axes, **self.layout, "settings": self.settings, **self.fixed}
 
 
 def load_sweep(path: str | Path) -> SweepFile:
@@ -74,7 +77,9 @@ def load_sweep(path: str | Path) -> SweepFile:
     top = read_toml(Path(path), str(path)).checked(_TOP)
     axes = {key: _axis(top.part("axes"), key) for key in top.values["axes"]}
     fixed = {key: _near(top, key, value) for key, value in top.part("fixed").checked(_FIXED).values.items()}
-    settings = top.part("sweep").checked(_RUN).values
+    run = top.part("sweep").checked(_RUN)
+    layout = {key: value for key, value in run.values.items() if key in _LAYOUT}
+    settings = run.build(TraceSettings, **{key: value for key, value in run.values.items() if key not in _LAYOUT})
     plots = top.part("plots").checked(_PLOTS)
     statistics, best = tuple(plots.values.get("statistics", _DRAWN)), plots.values.get("best", "brightness")
     for key, names in (("statistics", statistics), ("best", (best,))):
@@ -82,15 +87,14 @@ def load_sweep(path: str | Path) -> SweepFile:
             if name not in STATISTICS:
                 raise plots.fault("no such statistic", key, name, nearest(name, STATISTICS))
     try:
-        chosen = {key: settings[key] for key in ("layout", "number", "seed") if key in settings}
-        plan = plan_of(axes, fixed, **chosen)
+        plan = plan_of(axes, fixed, **layout)
     except InputError as error:
         if error.file is not None:  # a dome file's own fault
             raise
         sections = {"sweep": _RUN.model_fields, "axes": axes, "fixed": fixed}
         section = next((name for name, keys in sections.items() if error.key in keys), None)
         raise error.within(file=top.file, section=section) from error
-    return SweepFile(top.values.get("title", ""), axes, fixed, settings, plan, statistics, best)
+    return SweepFile(top.values.get("title", ""), axes, fixed, layout, settings, plan, statistics, best)
 
 
 def _axis(axes: Table, key: str) -> Any:

@@ -18,9 +18,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..code_id import code_id
-from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, STATISTICS, Settings, trace_designs
+from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, trace_designs
 from ..errors import InputError
 from ..progress import Progress, reporter
+from ..results.statistics import STATISTICS
+from ..scene.settings import TraceSettings
+from ..tracers.engines import exact_only
 from ..version import __version__
 from .axes import Plan, plan_of, told
 from .store import Store, facts_of
@@ -51,9 +54,7 @@ def sweep(
     zarr: bool = False,
     processes: int | None = None,
     scheduler: Any = None,
-    precision: float = 2e-3,
-    polarized: bool = True,
-    max_bounces: int = 200,
+    settings: TraceSettings | None = None,
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> xr.Dataset:
@@ -79,7 +80,8 @@ def sweep(
     processes : how many to use on this machine; by default all cores where it is worth it.
     scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
         process serves best).
-    precision, polarized, max_bounces : of the exact engine, see `trace`; `precision` is the width of the bracket on brightness.
+    settings : how each design is traced, by an exact engine; its `precision` is the width of the bracket on brightness. Its
+        wavelength holds where ``wavelength_nm`` is neither an axis nor fixed.
     progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
@@ -93,8 +95,8 @@ def sweep(
     ------
     InputError : an axis, key or setting that can't be used; another sweep in the folder; no room to write.
     """
-    plan = plan_of(axes, fixed if dome is None else {**fixed, "dome": dome}, layout, number, seed)
-    settings = Settings(precision, bool(polarized), max_bounces)
+    settings, given = exact_only(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
+    plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)
     if zarr:
         check_zarr(out)
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
@@ -118,7 +120,7 @@ def sweep(
 
 
 def _run(
-    plan: Plan, settings: Settings, size: int, store: Store | None, client: Any, count: int, progress: bool | Progress
+    plan: Plan, settings: TraceSettings, size: int, store: Store | None, client: Any, count: int, progress: bool | Progress
 ) -> xr.Dataset:
     """Trace the chunks that are missing and put all together."""
     rows = np.empty((len(plan), len(COLUMNS)))
@@ -147,7 +149,7 @@ def _run(
     return found
 
 
-def _workers(chunks: Iterator[Chunk], count: int, settings: Settings, client: Any) -> Done:
+def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, client: Any) -> Done:
     if client is not None:
         return in_cluster(chunks, settings, client)
     return in_this_process(chunks, settings) if count < 2 else in_processes(chunks, settings, count)
@@ -164,7 +166,7 @@ def _cores(processes: int | None) -> int:
     return processes
 
 
-def _chunk_size(plan: Plan, settings: Settings, count: int, alone_s: float) -> int:
+def _chunk_size(plan: Plan, settings: TraceSettings, count: int, alone_s: float) -> int:
     """Designs in a chunk, from the measured cost of a few: some seconds of work, and enough chunks for every process.
 
     Work of less than `alone_s` seconds is one chunk.
@@ -179,7 +181,7 @@ def _chunk_size(plan: Plan, settings: Settings, count: int, alone_s: float) -> i
     return max(1, min(round(CHUNK_S / cost_s), -(-len(plan) // (4 * count)), MOST_IN_CHUNK))
 
 
-def dataset(plan: Plan, settings: Settings, rows: np.ndarray) -> xr.Dataset:
+def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset:
     """Rows (K, len(COLUMNS)) of a plan's designs as labelled arrays."""
     import xarray as xr
 
@@ -199,7 +201,7 @@ def dataset(plan: Plan, settings: Settings, rows: np.ndarray) -> xr.Dataset:
         "title": "raylab sweep: exact statistics of round brilliants",
         "raylab_version": __version__,
         "code": code_id(MAKER),
-        "engine": "beams",
+        "engine": str(settings.engine),
         "layout": plan.layout,
         "precision": settings.precision,
         "polarized": int(settings.polarized),
@@ -217,7 +219,8 @@ def _definition(name: str) -> dict[str, str]:
         return _about(*GEOMETRY[name])
     statistic = next(known for known in STATISTICS if name in {known + part for part in PARTS})
     words = {"": "", "_low": ", at least", "_high": ", at most"}[name.removeprefix(statistic)]
-    return {**_about(statistic.replace("_", " ") + words, "1"), "definition": STATISTICS[statistic]}
+    about = _about(statistic.replace("_", " ") + words, STATISTICS[statistic].unit)
+    return {**about, "definition": STATISTICS[statistic].definition}
 
 
 def _flags() -> dict[str, Any]:

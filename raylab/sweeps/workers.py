@@ -25,9 +25,10 @@ from typing import IO, Any, cast
 import numpy as np
 
 from ..code_id import code_id
-from ..designs.design import Settings, trace_designs
+from ..designs.design import trace_designs
 from ..errors import InputError, RaylabError
 from ..memory import keep_freed_memory
+from ..scene.settings import TraceSettings
 
 PATIENCE = "10s"
 """How long a scheduler has for its answer."""
@@ -48,7 +49,7 @@ class Chunk:
 Done = Iterator[tuple[Chunk, np.ndarray]]
 
 
-def trace_chunk(chunk: Chunk, settings: Settings, code: str) -> np.ndarray:
+def trace_chunk(chunk: Chunk, settings: TraceSettings, code: str) -> np.ndarray:
     """(K, COLUMNS) rows of a chunk. Raises RaylabError where the code at hand isn't the one that the sweep started with."""
     if code_id(MAKER) != code:
         raise RaylabError(
@@ -57,13 +58,13 @@ def trace_chunk(chunk: Chunk, settings: Settings, code: str) -> np.ndarray:
     return trace_designs(chunk.designs, settings)
 
 
-def in_this_process(chunks: Iterator[Chunk], settings: Settings) -> Done:
+def in_this_process(chunks: Iterator[Chunk], settings: TraceSettings) -> Done:
     """One chunk after the other, here."""
     for chunk in chunks:
         yield chunk, trace_chunk(chunk, settings, code_id(MAKER))
 
 
-def in_processes(chunks: Iterator[Chunk], settings: Settings, count: int) -> Done:
+def in_processes(chunks: Iterator[Chunk], settings: TraceSettings, count: int) -> Done:
     """Chunks in `count` processes beside this one, each fed by a thread."""
     results: queue.SimpleQueue[Any] = queue.SimpleQueue()
     workers = [_Worker(settings) for _ in range(count)]
@@ -106,7 +107,7 @@ def in_processes(chunks: Iterator[Chunk], settings: Settings, count: int) -> Don
 class _Worker:
     """A process that traces chunks; started when first used, and again when it died."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: TraceSettings) -> None:
         self.settings = settings
         self.process: subprocess.Popen[bytes] | None = None
         self.stopped = False
@@ -177,7 +178,7 @@ def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
         answers.flush()
 
 
-def in_cluster(chunks: Iterator[Chunk], settings: Settings, client: Any) -> Done:
+def in_cluster(chunks: Iterator[Chunk], settings: TraceSettings, client: Any) -> Done:
     """Chunks on a dask cluster; those of a lost worker are done again by another."""
     import distributed
 

@@ -2,36 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..scene.pixel_grid import PixelGrid
-from .ledger import CHANNELS
+from .totals import Totals
 
-LUMINANCE_SQUARE, UNTRACED_SQUARE = CHANNELS, CHANNELS + 1
-MOMENTS = CHANNELS + 2
-"""Area means kept for statistics: the ledger's channels, then the squares of luminance and of untraced weight."""
-
-
-@dataclass(frozen=True)
-class Totals:
-    """Area means over the stone's outline as seen.
-
-    Attributes
-    ----------
-    area_mm2 : area of the outline on the map plane.
-    mean : (MOMENTS,) area means.
-    covariance : (MOMENTS, MOMENTS) of the sampling error of those means; zeros from an exact engine.
-    """
-
-    area_mm2: float
-    mean: np.ndarray
-    covariance: np.ndarray
-
-    def error(self, gradient: np.ndarray) -> float:
-        """Standard error of a statistic with the given gradient (MOMENTS,) with respect to the means (delta method)."""
-        return float(np.sqrt(max(0.0, gradient @ self.covariance @ gradient)))
+if TYPE_CHECKING:
+    from .exact.beams import Beams
 
 
 @dataclass(frozen=True)
@@ -40,16 +21,24 @@ class EngineResult:
 
     Attributes
     ----------
-    frame : the pixel grid. wavelength_nm, engine : how it was made.
-    fields : name -> (resolution, resolution) float64, y rising. Per pixel the mean over its covered part, NaN where it is
-        not covered: ``luminance``, the ledger's entries, ``glare``, ``source_x/y/z``, ``bounces`` (the last two as
-        weighted sums, see `ledger`); ``coverage`` from 0 to 1; sampled engines add ``luminance_error``, the
-        exact one ``polygon`` (see `exact_image`).
+    grid : the pixels of the maps; None where only area means were asked for.
+    wavelength_nm, engine : how it was made.
+    fields : name -> (resolution, resolution) float64, y rising; empty without a grid. Per pixel the mean over its covered part,
+        NaN where it is not covered: ``luminance``, the ledger's entries, ``glare``, ``source_x/y/z``, ``bounces`` (the last two
+        as weighted sums, see `ledger`); ``coverage`` from 0 to 1; sampled engines add ``luminance_error``, the exact one
+        ``polygon`` (see `exact_image`).
     totals : area means, independent of the grid for an exact engine.
+    polygons : the virtual facets; None from an engine that has none.
+    unfolded : `polygons` with all symmetry copies written out, as numbered in the field ``polygon``. Many times as large as
+        `polygons`, so that whoever keeps a result lets go of it.
+    notes : subject -> what a reader of the numbers must know, and what to do about it.
     """
 
-    grid: PixelGrid
+    grid: PixelGrid | None
     wavelength_nm: float
     engine: str
     fields: dict[str, np.ndarray]
     totals: Totals
+    polygons: Beams | None = None
+    unfolded: Beams | None = None
+    notes: Mapping[str, str] = field(default_factory=dict)

@@ -18,17 +18,19 @@ from ..cutting.mains import mains_off
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..results.maps import DEFINITIONS, dataset
-from ..results.statistics import Summary, summarize
+from ..results.statistics import SYMMETRY
+from ..results.summary import Summary, summarize
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
+from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..single_ray import ray_path
 from ..stone.measuring.proportions import measure
 from ..stone.stone import Stone
-from ..tracers.exact.beams import Beams
+from ..tracers.exact.beams import Beams, trace_beams
 from ..tracers.exact.image import exact_image
 from ..tracers.ledger import LEAK
-from ..tracing import beams_of, trace_scene
+from ..tracing import trace_scene
 from .colors import map_range
 from .derived_designs import FINISHED
 from .design_json import rows_of, stones_of
@@ -36,11 +38,11 @@ from .messages import encode
 from .optical import light_through
 
 COARSE, EXACT = "coarse", "exact"
-STEPS: dict[str, dict[str, Any]] = {
-    COARSE: {"resolution": 208, "precision": 3e-2},
-    EXACT: {"resolution": 512, "precision": 5e-3},
+STEPS: dict[str, tuple[TraceSettings, int]] = {
+    COARSE: (TraceSettings(precision=3e-2), 208),
+    EXACT: (TraceSettings(precision=5e-3), 512),
 }
-"""Settings of a picture while a slider moves and when it rests: pixels along a side, width of the bracket on brightness."""
+"""How a picture is traced while a slider moves and when it rests, and its pixels along a side."""
 
 MOST_MAPS = 4
 
@@ -73,7 +75,7 @@ class Answerer:
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
-        return Scene(stone=stone, dome=self.domes[dome], view=view, **STEPS[step])
+        return Scene(stone, self.domes[dome], view, *STEPS[step])
 
 
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
@@ -89,9 +91,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
     ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
     facet = _facet(stone, question.get("facet"))
     if facet is not None:
-        arrays["light"] = light_through(
-            traced.beams, facet, traced.grid, stone, scene.dome, scene.view, scene.wavelengths[0], scene.polarized
-        )
+        arrays["light"] = light_through(traced.beams, facet, traced.grid, scene)
     arrays["leaks"] = traced.beams.through[:, LEAK]
     header = {
         "summary": traced.summary.to_dict(),
@@ -126,11 +126,11 @@ def _exact(scene: Scene) -> _Traced:
 
 def _coarse(scene: Scene) -> _Traced:
     """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
-    wavelength_nm = scene.wavelengths[0]
-    around, beams = grid_around(scene.stone, scene.view, scene.resolution), beams_of(scene, wavelength_nm)
-    image = exact_image(beams, around, wavelength_nm)
-    summary = summarize([image], scene.dome.peak_radiance, None, "told when the sliders rest")
-    return _Traced(dataset([image], spectral=False), summary, around, beams)
+    grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
+    beams = trace_beams(scene, wavelength_nm)
+    image = exact_image(beams, grid, wavelength_nm)
+    summary = summarize([image], scene.dome.peak_radiance, notes={SYMMETRY.key: "computed when the sliders rest"})
+    return _Traced(dataset([image], grid, spectral=False), summary, grid, beams)
 
 
 def _shape(stone: Stone) -> dict[str, Any]:
@@ -181,7 +181,7 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
             raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
         place.append(float(value))
-    path = ray_path(scene.stone, scene.dome, scene.view, *place, min_weight=LEAST_TOLD)
+    path = ray_path(scene, *place, min_weight=LEAST_TOLD)
     return {"path": path.to_dict(), "x_mm": place[0], "y_mm": place[1]}, {}
 
 

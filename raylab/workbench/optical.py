@@ -10,11 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..jit import njit
-from ..lighting.dome import Dome
 from ..scene.pixel_grid import PixelGrid
-from ..scene.view import View
+from ..scene.scene import Scene
 from ..stone.finish import ABSORBS
-from ..stone.stone import Stone
 from ..tracers.exact.beam_optics import INTENSITY, WIDTH, enter_beam, reflect_beam
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
@@ -54,26 +52,17 @@ def _first_meeting(nodes, weights, facet):
     return met
 
 
-def light_through(
-    beams: Beams,
-    facet: int,
-    grid: PixelGrid,
-    stone: Stone,
-    dome: Dome,
-    view: View,
-    wavelength_nm: float,
-    polarized: bool = True,
-) -> np.ndarray:
+def light_through(beams: Beams, facet: int, grid: PixelGrid, scene: Scene) -> np.ndarray:
     """(ny, nx) mean share of each pixel's view rays that meets `facet`: 1 where they enter through it, NaN off the stone.
 
     Parameters
     ----------
-    beams : the virtual facets of this stone, dome and view, paths kept.
+    beams : the virtual facets of the scene at its one wavelength, paths kept.
     """
-    table = stone_table(stone, wavelength_nm)
+    table = stone_table(scene.stone, scene.settings.wavelength_nm)
     row_of = np.argsort(table.facet)
-    turn = np.ascontiguousarray(view.rotation())
-    weights = _weights(beams.nodes, row_of, table, dome.table, turn, polarized)
+    turn = np.ascontiguousarray(scene.view.rotation())
+    weights = _weights(beams.nodes, row_of, table, scene.dome.table, turn, scene.settings.polarized)
     images = beams.symmetry.facets  # (copies, F): where each copy of the wedge has its facets
     shares = []
     for copy in range(len(images)):

@@ -22,8 +22,10 @@ from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
+from ..results.statistics import STATISTICS, SYMMETRY, Description
 from ..stone.finish import FINISHES
 from ..stone.stone_file import STONE_READERS
+from ..tracers.ledger import ENTRIES
 from ..units import number_in
 from ..version import __version__
 from .answers import COARSE, Answerer
@@ -67,6 +69,7 @@ class Workbench:
             "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
             "finishes": [{"kind": kind, "description": description} for kind, description in FINISHES.items()],
+            "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "maps": legends(),
             "colours": color_tables(),
             "units": UNITS,
@@ -170,6 +173,11 @@ class Pages:
                 await page.send_bytes(answer)
             except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
                 return
+
+
+def _described(one: Description) -> dict[str, Any]:
+    """A row of the page's numbers: an entry of the ledger, or a statistic beside it."""
+    return {"key": one.key, "label": one.label, "definition": one.definition, "entry": one.key in ENTRIES}
 
 
 def _question(text: str) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from both_tracers import ENTRIES, RICH
 from checks import off
 from polyhedra import body, box, cube_corner, finishes, hexagonal_prism, mains_only, random_polyhedron, ref
 from scipy.spatial import ConvexHull
+from small_scenes import beams_of, scene_of
 
 from raylab.lighting.dome import Dome, Lamp, Zone
 from raylab.optics.materials import Material
@@ -108,7 +109,7 @@ def reference_through_points(
     worst = 0.0
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([41, key])
-        beams = trace(stone, dome, view, precision=precision, **options).unfolded()
+        beams = beams_of(stone, dome, view, precision=precision, **options, trace=trace).unfolded()
         share = beams.areas_mm2 / beams.areas_mm2.sum()
         chosen = [*rng.choice(len(beams), points, p=share), *rng.choice(np.flatnonzero(share > 1e-7), points)]
         for polygon in chosen:
@@ -127,7 +128,7 @@ def sums_close(trace: Trace, pairs: list[Pair], precision: float = 0.1, **option
     """
     worst = 0.0
     for stone, view in pairs:
-        beams = trace(stone, HEAD_SHADOW, view, precision=precision, **options)
+        beams = beams_of(stone, HEAD_SHADOW, view, precision=precision, **options, trace=trace)
         mean = beams.totals.mean
         outline = ConvexHull(silhouette(stone, view)).volume
         worst = max(worst, off(beams.area_mm2 / outline, 1.0, SUM), off(mean[ENTRIES].sum(), 1.0, SUM))
@@ -139,7 +140,7 @@ def furnace(trace: Trace, pairs: list[Pair]) -> float:
     """Under light of radiance 1 from everywhere every polygon shows 1, less what is still inside: to 1e-12."""
     worst = 0.0
     for stone, view in pairs:
-        beams = trace(stone, Dome(tray_radiance=1.0), view, precision=0.1)
+        beams = beams_of(stone, Dome(tray_radiance=1.0), view, precision=0.1, trace=trace)
         worst = max(worst, off(beams.rows[:, ledger.LUMINANCE] + beams.rows[:, ledger.UNTRACED], np.ones(len(beams)), SUM))
     return worst
 
@@ -148,7 +149,7 @@ def wedge_is_whole(trace: Trace, stone: Stone, cases: list[tuple[Dome, View, int
     """One wedge and its copies against the whole face: the number of copies, the area, and all means, to their brackets."""
     worst = 0.0
     for dome, view, copies in cases:
-        part, whole = (trace(stone, dome, view, precision=precision, wedge=wedge) for wedge in (True, False))
+        part, whole = (beams_of(stone, dome, view, precision=precision, wedge=wedge, trace=trace) for wedge in (True, False))
         if part.copies != copies or whole.copies != 1:
             return math.inf
         between = part.totals.mean[ledger.UNTRACED] + whole.totals.mean[ledger.UNTRACED]
@@ -190,7 +191,7 @@ def tint_through_polygons(trace: Trace, pairs: list[Pair], absorption_per_mm: fl
             stone.material.tinted(absorption_per_mm),
             finishes=finishes(np.arange(len(stone)) % 5 == 0),
         )
-        beams = trace(tinted, RICH, view, precision=0.05)
+        beams = beams_of(tinted, RICH, view, precision=0.05, trace=trace)
         extent = np.sqrt(beams.areas_mm2) * absorption_per_mm
         small = np.flatnonzero((extent < 0.02) & (extent > 1e-4))
         for polygon in rng.choice(small, 2):
@@ -235,7 +236,7 @@ def slab(trace: Trace) -> float:
     worst = 0.0
     for tilt, key in ((0.0, "slab.R.2.417.0"), (60.0, "slab.R.2.417.60")):
         view = View(tilt_deg=tilt)
-        beams = trace(box(400.0, 1.0, 2.417), Dome(tray_radiance=1.0), view, precision=1e-5)
+        beams = beams_of(box(400.0, 1.0, 2.417), Dome(tray_radiance=1.0), view, precision=1e-5, trace=trace)
         polygon = int(np.argmax(beams.areas_mm2))
         up = beams.rows[polygon, ledger.SKY]
         worst = max(worst, off(up, ref(key), 1e-8 + beams.rows[polygon, ledger.UNTRACED]))
@@ -247,7 +248,7 @@ def corner_returns(trace: Trace) -> float:
 
     Of a triangular front face they are two thirds (Eckhardt 1971, Appl. Opt. 10, 1559, from memory).
     """
-    beams = trace(cube_corner(2.417), Dome(head_half_angle_deg=0.1), View(), precision=1e-6).unfolded()
+    beams = beams_of(cube_corner(2.417), Dome(head_half_angle_deg=0.1), View(), precision=1e-6, trace=trace).unfolded()
     three = [k for k in range(len(beams)) if set(beams.path(k)[1:4]) == {0, 1, 2}]
     rows = beams.rows[three]
     returned = off(rows[:, ledger.HEAD] + rows[:, ledger.UNTRACED], np.ones(len(three)), SUM)
@@ -265,7 +266,9 @@ def column_asymmetry(trace: Trace) -> float:
     for k in range(count):
         z, azimuth = (k + 0.5) / count, 2.0 * math.pi * ((k * golden) % 1.0)
         side = math.sqrt(1.0 - z * z)
-        beams = trace(stone, Dome(), along(np.array([side * math.cos(azimuth), side * math.sin(azimuth), z])), precision=2e-3)
+        beams = beams_of(
+            stone, Dome(), along(np.array([side * math.cos(azimuth), side * math.sin(azimuth), z])), precision=2e-3, trace=trace
+        )
         # The view ray runs along -z of the dome, so the cosine is minus the mean outside direction's z.
         forward -= beams.totals.mean[ledger.SOURCE_Z] * beams.area_mm2
         area += beams.area_mm2
@@ -279,7 +282,7 @@ def brackets_nest(trace: Trace) -> float:
     """What a loose precision leaves possible contains what a tight one does, for luminance and each entry; to rounding."""
     worst = 0.0
     for stone, view in [*random_pairs(400, 12), *awkward_pairs()[::20]]:
-        loose, *tighter = (trace(stone, RICH, view, precision=p).totals.mean for p in (0.2, 0.03, 0.004))
+        loose, *tighter = (beams_of(stone, RICH, view, precision=p, trace=trace).totals.mean for p in (0.2, 0.03, 0.004))
         for tight in tighter:
             for entry in (ledger.LUMINANCE, *ENTRIES[:-1]):
                 below = loose[entry] - tight[entry]
@@ -294,9 +297,10 @@ def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000) -> float:
     worst = 0.0
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([43, key])
-        beams = trace(stone, RICH, view, precision=2e-3)
+        beams = beams_of(stone, RICH, view, precision=2e-3, trace=trace)
         low, high = silhouette(stone, view).min(axis=0), silhouette(stone, view).max(axis=0)
-        rows, hit = sample_points(rng.uniform(low, high, (rays, 2)), stone, RICH, view, min_weight=1e-5)
+        points = rng.uniform(low, high, (rays, 2))
+        rows, hit = sample_points(points, scene_of(stone, RICH, view, min_weight=1e-5), 589.3)
         sampled, error = rows[hit].mean(axis=0), rows[hit].std(axis=0) / math.sqrt(hit.sum())
         slack = 5.0 * error + beams.totals.mean[ledger.UNTRACED] + 1e-4
         checked = slice(0, ledger.BOUNCES)  # the sum of bounces is not bounded by the untraced weight
@@ -312,11 +316,12 @@ def sampled_maps_converge(trace: Trace, stone: Stone, view: View) -> float:
     pixels is uncertain by a few hundredths. The mean difference, of the size of the untraced weight, is left out.
     """
     grid = grid_around(stone, view, 48)
-    sums, coverage = trace(stone, HEAD_SHADOW, view, precision=1e-3).pixels(grid)
+    sums, coverage = beams_of(stone, HEAD_SHADOW, view, precision=1e-3, trace=trace).pixels(grid)
     full = coverage > 1.0 - 1e-9
     exact = sums[full][:, ledger.LUMINANCE]
     spread = []
     for samples in (16, 64):
-        sampled = sample_image(stone, HEAD_SHADOW, view, grid, samples=samples, min_weight=1e-5, seed=1)
+        scene = scene_of(stone, HEAD_SHADOW, view, samples=samples, min_weight=1e-5, seed=1)
+        sampled = sample_image(scene, 589.3, grid)
         spread.append(float(np.std(sampled.fields["luminance"][full] - exact)))
     return off(spread[1] / spread[0], 4.0**-0.75, 0.05)

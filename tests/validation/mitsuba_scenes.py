@@ -18,6 +18,7 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 from scipy.spatial import ConvexHull
+from small_scenes import scene_of
 
 from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
@@ -164,11 +165,11 @@ def raylab_images(
     """
     n = grid.resolution
     corners = np.stack(np.meshgrid(grid.x_mm, grid.y_mm), axis=-1) - grid.pixel_mm / 2.0
-    images = np.empty((repeats, n, n))
+    scene, images = scene_of(stone, dome, view, min_weight=END, **options), np.empty((repeats, n, n))
     for repeat in range(repeats):
         random = np.random.default_rng((1, repeat)).random((n, n, samples, 2))
         points = (corners[:, :, None, :] + random * grid.pixel_mm).reshape(-1, 2)
-        rows, _ = sample_points(points, stone, dome, view, wavelength_nm=WAVELENGTH_NM, min_weight=END, **options)
+        rows, _ = sample_points(points, scene, WAVELENGTH_NM)
         images[repeat] = rows[:, LUMINANCE].reshape(n, n, samples).mean(axis=2)
     return images
 

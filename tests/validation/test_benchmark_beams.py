@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 import pytest
+from small_scenes import beams_of
 
 import raylab as rl
-from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.ledger import GLARE, SOURCE_X, SOURCE_Z
 
 
@@ -31,7 +31,7 @@ def test_whole_polygons_leave_a_prism_at_minimum_deviation(apex_deg, n, printed_
     stone = prism(apex_deg, n)
     incidence = math.degrees(math.asin(n * math.sin(math.radians(apex_deg / 2.0))))
     view = rl.View(tilt_deg=90.0 - apex_deg / 2.0 + incidence, tilt_azimuth_deg=180.0)
-    beams = trace_beams(stone, rl.Dome(tray_radiance=1.0), view, max_bounces=1).unfolded()
+    beams = beams_of(stone, rl.Dome(tray_radiance=1.0), view, max_bounces=1).unfolded()
     away = 2.0 * math.radians(incidence)  # the first face leans by `incidence` towards -x and mirrors the view by twice that
     mirrored = np.array([-math.sin(away), 0.0, math.cos(away)])
     met = 0

@@ -59,15 +59,9 @@ def mitsuba_spectra() -> np.ndarray:
 
 
 def our_scene() -> rl.Scene:
-    return rl.Scene(
-        STONE,
-        BELTS,
-        resolution=RESOLUTION,
-        wavelengths_nm=tuple(WAVES.nodes_nm.tolist()),
-        polarized=False,
-        max_bounces=MAX_BOUNCES,
-        precision=PRECISION,
-    )
+    waves = tuple(WAVES.nodes_nm.tolist())
+    settings = rl.TraceSettings(waves, polarized=False, max_bounces=MAX_BOUNCES, precision=PRECISION)
+    return rl.Scene(STONE, BELTS, settings=settings, resolution=RESOLUTION)
 
 
 @functools.cache

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 from polyhedra import published
 from scipy.stats import qmc
+from small_scenes import beams_of, scene_of
 
 import raylab as rl
 from raylab.scene.view import View, silhouette
-from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.ledger import GLARE, SKY
 from raylab.tracers.sampled.sampling import sample_points
 
@@ -49,7 +49,7 @@ def weighted_return(**other: float) -> np.ndarray:
         corners = silhouette(stone, view)
         low, high = corners.min(axis=0), corners.max(axis=0)
         xy = low + (high - low) * unit
-        rows, hit = sample_points(xy, stone, sky, view, wavelength_nm=589.3, polarized=True)
+        rows, hit = sample_points(xy, scene_of(stone, sky, view), 589.3)
         # Where the view ray enters: the last plane that it crosses inward.
         axes = view.rotation()
         towards = stone.normals @ -axes[2]
@@ -136,7 +136,7 @@ def test_equal_brightness_runs_along_lines_through_the_traditional_stone():
     profile for neighbouring crowns, shifted; and the shift is the closed form's, to the step of the sweep.
     """
     step, axes = 0.05, {"crown_angle_deg": [33.0, 34.5, 36.0], "pavilion_angle_deg": (38.0, 43.0, 101)}
-    found = rl.sweep(axes, "head-shadow", table_pct=57, precision=0.01, processes=1)
+    found = rl.sweep(axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.01), processes=1)
     lags = []
     for low, high in itertools.pairwise(found.brightness.values):
         apart = {lag: float(np.mean((high[: 101 - lag] - low[lag:]) ** 2)) for lag in range(31)}
@@ -164,7 +164,7 @@ def _leaving(crown_deg: float, pavilion_deg: float) -> float:
     )
     names = ["table 0", "pavilion main 4", "pavilion main 0", "crown main 0"]
     path = [next(f for f in range(len(stone)) if stone.facet_name(f) == name) for name in names]
-    beams = trace_beams(stone, rl.load_dome("even-sky"), precision=0.05).unfolded()
+    beams = beams_of(stone, rl.load_dome("even-sky"), precision=0.05).unfolded()
     assert any(beams.path(polygon)[:4] == path for polygon in range(len(beams)))
     towards = np.array([0.0, 0.0, -1.0])
     for facet in path[1:3]:

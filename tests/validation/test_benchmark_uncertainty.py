@@ -20,6 +20,8 @@ from scipy import stats
 from raylab.comparison.comparing import drawn_settings
 from raylab.comparison.uncertainty import COVERAGE, draws_for, propagate, statistics_of
 from raylab.lighting.dome_file import load_dome
+from raylab.scene.scene import Scene
+from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.stone import Stone
@@ -63,7 +65,7 @@ def shape(stone: Stone) -> dict[str, float]:
 
 
 def light(stone: Stone) -> dict[str, float]:
-    found = statistics_of(replace(stone, symmetry=1), DOME, **drawn_settings({}))
+    found = statistics_of(Scene(replace(stone, symmetry=1), DOME, settings=drawn_settings(TraceSettings())))
     return {name: found[name].value for name in ("brightness", "leak", "contrast_rms")}
 
 

@@ -21,15 +21,15 @@ import numba
 import numpy as np
 
 from ... import plane_geometry
-from ...errors import InputError
-from ...lighting.dome import Dome, DomeTable
+from ...errors import InputError, UnsupportedScene
+from ...lighting.dome import DomeTable
 from ...scene.pixel_grid import PixelGrid
-from ...scene.view import View
+from ...scene.scene import Scene
 from ...stone.stone import Stone
-from ...units import SODIUM_D_NM, number_in
-from ..engine_result import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from ...units import whole_in
 from ..ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
+from ..totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
 from .mean_transmission import book_means
@@ -39,8 +39,12 @@ from .schedule import by_rounds
 from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
 
+NAME = "beams"
+"""What this engine is called in the table."""
 TOLERANCE = 1e-12
 """Share of the stone's size by which a cut may be off; see `clipping`."""
+MAX_BEAMS = 1_000_000
+"""Most polygons held at a time, 400 MB of them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,28 +183,28 @@ class Beams:
         return rasterize(whole.vertices_mm, whole.starts, np.empty((len(whole), 0)), grid).polygon
 
 
+def why_not(scene: Scene) -> str | None:
+    """Why whole polygons can't travel in a scene, as a clause; None where they can."""
+    far = scene.view.distance_mm
+    return None if far is None else f"whole polygons travel under a parallel view only (view.distance_mm = {far:g})"
+
+
 def trace_beams(
-    stone: Stone,
-    dome: Dome,
-    view: View | None = None,
+    scene: Scene,
+    wavelength_nm: float,
     *,
-    wavelength_nm: float = SODIUM_D_NM,
-    polarized: bool = True,
-    precision: float = 2e-3,
-    max_bounces: int = 200,
-    max_beams: int = 1_000_000,
+    max_beams: int = MAX_BEAMS,
     wedge: bool = True,
     keep_paths: bool = True,
     threads: int | None = None,
 ) -> Beams:
-    """Trace a stone exactly under a parallel view.
+    """Trace a scene exactly at one wavelength.
+
+    Of its settings `precision`, `polarized` and `max_bounces` count. `untraced` says which precision was reached where
+    `max_bounces` or `max_beams` ended the work first.
 
     Parameters
     ----------
-    precision : share of the view's light that may be left untraced, 1e-7 to 1: the width of the bracket on mean
-        luminance, relative to the brightest radiance. It is kept unless `max_bounces` or `max_beams` ends the work first;
-        `untraced` says what was reached.
-    max_bounces : internal reflections after which a path ends.
     max_beams : most polygons held at a time, about 400 bytes each. When they are reached work ends; what then waits carries
         at most one step of the floor more than what is set aside anyhow, and is booked as untraced with it.
     wedge : use the symmetry that stone, dome and view share, where there is one.
@@ -209,30 +213,27 @@ def trace_beams(
 
     Raises
     ------
-    InputError : a perspective view, a setting out of range, a wavelength at which the material is not known.
+    UnsupportedScene : a perspective view.
+    InputError : `max_beams` out of range, a wavelength at which the material is not known.
     """
-    view = view or View()
-    if not view.parallel:
-        raise InputError(
-            "whole polygons travel only under a parallel view", key="view.distance_mm", value=view.distance_mm, expected="None"
-        )
-    number_in("precision", precision, 1e-7, 1.0)
-    number_in("max_bounces", max_bounces, 1, 1_000_000)
-    number_in("max_beams", max_beams, 1, 100_000_000)
-    table, sky, turn = padded(stone_table(stone, wavelength_nm)), dome.table, np.ascontiguousarray(view.rotation())
+    if (reason := why_not(scene)) is not None:
+        raise UnsupportedScene.by((NAME, reason))
+    whole_in("max_beams", max_beams, 1, 100_000_000)
+    stone, settings, sky = scene.stone, scene.settings, scene.dome.table
+    table, turn = padded(stone_table(stone, wavelength_nm)), np.ascontiguousarray(scene.view.rotation())
     symmetry = find_symmetry(stone, sky, turn) if wedge else no_symmetry(stone)
-    first = _entries(stone, table, sky, turn, symmetry.cuts, polarized)
+    first = _entries(stone, table, sky, turn, symmetry.cuts, settings.polarized)
     rules = Rules(
         floor=0.0,
         first_node=0,
         keep_paths=bool(keep_paths or table.medium.absorption_per_mm > 0.0),
-        limit=int(max_beams),
+        limit=max_beams,
         tolerance=TOLERANCE * float(stone.size_mm.max()),
-        polarized=bool(polarized),
-        max_bounces=int(max_bounces),
+        polarized=settings.polarized,
+        max_bounces=settings.max_bounces,
     )
     surroundings = Surroundings(table, *neighbor_planes(stone, table), sky, turn)
-    batch, rounds = by_rounds(first, rules, precision, surroundings, threads or numba.get_num_threads())
+    batch, rounds = by_rounds(first, rules, settings.precision, surroundings, threads or numba.get_num_threads())
     absorption = table.medium.absorption_per_mm
     if absorption > 0.0:
         squares = book_means(

@@ -7,7 +7,7 @@ import numpy as np
 from ...scene.pixel_grid import PixelGrid
 from ..engine_result import EngineResult
 from ..ledger import CHANNELS, FIELDS
-from .beams import Beams
+from .beams import NAME, Beams
 from .pixel_coverage import rasterize
 
 TILE = 1024
@@ -39,4 +39,4 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float) -> EngineRe
                 np.divide(drawn.sums[: held[0], : held[1], channel], part, out=target, where=part > 0.0)
     fields = {name: means[channel] for channel, name in enumerate(FIELDS)}
     fields |= {"coverage": coverage, "polygon": polygon}
-    return EngineResult(grid, wavelength_nm, "beams", fields, beams.totals)
+    return EngineResult(grid, wavelength_nm, NAME, fields, beams.totals, beams, whole)

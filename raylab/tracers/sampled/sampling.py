@@ -17,16 +17,19 @@ from scipy.spatial import ConvexHull
 
 from ...errors import InputError
 from ...jit import njit, parallel_kernel
-from ...lighting.dome import Dome
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
+from ...scene.scene import Scene
 from ...scene.view import View, silhouette
 from ...stone.stone import Stone
-from ..engine_result import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, EngineResult, Totals
+from ..engine_result import EngineResult
 from ..ledger import CHANNELS, FIELDS, LUMINANCE, UNTRACED
 from ..stone_table import stone_table
+from ..totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
 from .rays import PathRules, trace_rays
 
+NAME = "rays"
+"""What this engine is called in the table."""
 RAYS_PER_TILE = 1 << 16
 """So few that the next tile finds its memory in place: larger ones spend a quarter of the time on fresh pages."""
 
@@ -127,56 +130,32 @@ def view_rays(points: np.ndarray, stone: Stone, view: View) -> tuple[np.ndarray,
 
 
 def sample_points(
-    points: np.ndarray,
-    stone: Stone,
-    dome: Dome,
-    view: View,
-    *,
-    wavelength_nm: float = 589.3,
-    polarized: bool = True,
-    min_weight: float = 1e-4,
-    max_bounces: int = 200,
-    area_mm2: float = 0.0,
+    points: np.ndarray, scene: Scene, wavelength_nm: float, *, area_mm2: float = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
     """Ledger rows (R, CHANNELS) and hits (R,) of the view rays through points (R, 2) of the map plane, mm.
 
     `area_mm2` is the part of the map plane that each stands for, over which a perspective view averages images of the sky.
     """
-    origins, directions = view_rays(points, stone, view)
+    origins, directions = view_rays(points, scene.stone, scene.view)
     rows, hit, _ = trace_rays(
         origins,
         directions,
-        stone_table(stone, wavelength_nm),
-        dome.table,
-        view.rotation(),
-        cones=view_cones(points, view, area_mm2),
-        rules=PathRules(polarized, min_weight, max_bounces),
+        stone_table(scene.stone, wavelength_nm),
+        scene.dome.table,
+        scene.view.rotation(),
+        cones=view_cones(points, scene.view, area_mm2),
+        rules=PathRules(scene.settings.polarized, scene.settings.min_weight, scene.settings.max_bounces),
     )
     return rows, hit
 
 
-def sample_image(
-    stone: Stone,
-    dome: Dome,
-    view: View,
-    grid: PixelGrid,
-    *,
-    wavelength_nm: float = 589.3,
-    samples: int = 16,
-    polarized: bool = True,
-    min_weight: float = 1e-4,
-    max_bounces: int = 200,
-    seed: int = 0,
-    progress: Progress = silent,
-) -> EngineResult:
-    """Maps and area means from `samples` view rays per pixel (a square number), in tiles of bounded memory.
+def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progress: Progress = silent) -> EngineResult:
+    """Maps and area means from `settings.samples` view rays per pixel, in tiles of bounded memory.
 
-    Raises InputError for a sample count that is no square, or a
-    frame whose samples all miss the stone.
+    Raises InputError for a grid whose samples all miss the stone.
     """
+    samples, seed = scene.settings.samples, scene.settings.seed
     cells = math.isqrt(samples)
-    if samples < 1 or cells * cells != samples:
-        raise InputError("samples fill a square in each pixel", key="samples", value=samples, expected="1, 4, 9, 16, ...")
     n = grid.resolution
     means, coverage, error = np.empty((CHANNELS, n * n)), np.empty(n * n), np.empty(n * n)
     size = MOMENTS + 1
@@ -186,17 +165,7 @@ def sample_image(
         rows = min(rows_per_tile, n - first)
         points = np.empty((rows * n * samples, 2))
         _jittered(grid.x0_mm, grid.y0_mm, grid.pixel_mm, n, first, cells, seed, points)
-        found, hit = sample_points(
-            points,
-            stone,
-            dome,
-            view,
-            wavelength_nm=wavelength_nm,
-            polarized=polarized,
-            min_weight=min_weight,
-            max_bounces=max_bounces,
-            area_mm2=grid.pixel_mm**2 / samples,
-        )
+        found, hit = sample_points(points, scene, wavelength_nm, area_mm2=grid.pixel_mm**2 / samples)
         tile = slice(first * n, (first + rows) * n)
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
         _reduce(found, hit, samples, means[:, tile], coverage[tile], error[tile], part, part_scatter)
@@ -208,8 +177,8 @@ def sample_image(
     fields = {name: means[c].reshape(n, n) for c, name in enumerate(FIELDS)}
     fields["coverage"] = coverage.reshape(n, n)
     fields["luminance_error"] = error.reshape(n, n)
-    area = float(ConvexHull(silhouette(stone, view)).volume)
-    return EngineResult(grid, wavelength_nm, "rays", fields, _totals(area, sums, scatter, samples, n * n * samples))
+    area = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
+    return EngineResult(grid, wavelength_nm, NAME, fields, _totals(area, sums, scatter, samples, n * n * samples))
 
 
 def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, samples: int, rays: int) -> Totals:

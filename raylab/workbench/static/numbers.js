@@ -2,21 +2,6 @@
 
 import { el, fixed, signed } from "./controls.js";
 
-const LEDGER = [
-  ["sky", "sky", "Out above the girdle plane, outside the observer's head"],
-  ["head", "head", "Out into the cone of the observer's head: the observer sees himself, dark"],
-  ["leak", "leak", "Out below the girdle plane"],
-  ["absorbed", "absorbed", "Taken by body colour"],
-  ["scattered", "scattered", "Met an absorbing facet, such as a bruted girdle"],
-  ["untraced", "untraced", "Still inside when the path was ended; never redistributed"],
-];
-const STATISTICS = [
-  ["brightness", "brightness", "Area-mean luminance over the outline, relative to the brightest radiance"],
-  ["contrast_rms", "contrast (RMS)", "Standard deviation of luminance over its mean"],
-  ["glare", "glare", "Share reflected by the first surface"],
-  ["symmetry", "symmetry", "Mean correlation of the pattern with its own rotations and mirror images; face-up only"],
-];
-
 export class Numbers {
   constructor(workbench, root) {
     Object.assign(this, { workbench, root });
@@ -27,23 +12,33 @@ export class Numbers {
     const sides = workbench.sides.filter((side) => workbench.answers[side]);
     if (sides.length !== workbench.sides.length) return;
     this.root.classList.toggle("pair", sides.length > 1);
+    const { statistics } = workbench.start; // the library's own table
+    const [entries, others] = [true, false].map((entry) => statistics.filter((one) => one.entry === entry));
     this.root.replaceChildren(
-      this.table("Ledger: where the light goes", LEDGER, (summary, key) => statistic(summary, summary.ledger[key], key), sides, true),
-      el("div", {}, this.table("Statistics", STATISTICS, (summary, key) => statistic(summary, summary.stats[key], key), sides, false), this.stone(sides)),
+      this.table("Ledger: where the light goes", entries, (summary, key) => statistic(summary, summary.ledger[key], key), sides, true),
+      el("div", {}, this.table("Statistics", others, (summary, key) => statistic(summary, summary.stats[key], key), sides, false), this.stone(sides), ...this.notes(sides)),
     );
     this.root.classList.toggle("behind", workbench.faulty.size > 0);
   }
 
   table(title, rows, get, sides, bars) {
     const heads = sides.length > 1 ? ["", "A", "B", "B − A"] : ["", "value [bracket]"];
-    const body = rows.map(([key, label, definition]) => {
+    const body = rows.map(({ key, label, definition, entry }) => {
       const found = sides.map((side) => get(this.workbench.answers[side].summary, key));
       const cells = found.map((one, at) => cell(one, `${key}.${sides[at]}`, bars));
       if (found.length > 1) cells.push(difference(...found));
-      return el("tr", {}, el("th", { scope: "row" }, el("abbr", { title: definition }, label)), ...cells);
+      return el("tr", {}, el("th", { scope: "row" }, el("abbr", { title: definition }, entry ? key : label)), ...cells);
     });
     return el("table", {}, el("caption", {}, title),
       el("thead", {}, el("tr", {}, ...heads.map((head) => el(head ? "th" : "td", head ? { scope: "col" } : {}, head)))), el("tbody", {}, ...body));
+  }
+
+  /** Notes on the numbers, such as a bracket wider than asked for. Why a statistic is missing stands in its row. */
+  notes(sides) {
+    const known = new Set(this.workbench.start.statistics.map(({ key }) => key));
+    return sides.flatMap((side) => Object.entries(this.workbench.answers[side].summary.notes ?? {})
+      .filter(([subject]) => !known.has(subject))
+      .map(([subject, note]) => el("p", { className: "note" }, `${sides.length > 1 ? `${side.toUpperCase()}: ` : ""}${subject}: ${note}`)));
   }
 
   /** Weight and size, as measured on the stone. */

@@ -1,0 +1,34 @@
+"""The table of statistics: one number, one definition, one file, one row.
+
+Each statistic comes with a bracket [low, high], which holds for certain and comes from the untraced weight, and with a
+standard error, which comes from sampling and is zero for an exact engine. `value` counts what was traced, no more.
+
+What stands in `STATISTICS` is in every summary and its file, in sweeps and searches, in comparisons and reports, and on the
+page.
+"""
+
+from __future__ import annotations
+
+from .brightness import BRIGHTNESS
+from .contrast import CONTRAST_RMS
+from .definition import Definition, Description, Statistic
+from .shares import GLARE_SHARE, LEDGER
+
+STATISTICS: dict[str, Definition] = {one.key: one for one in (BRIGHTNESS, CONTRAST_RMS, GLARE_SHARE, *LEDGER)}
+"""Every statistic that follows from area means, by its key, in the order of tables."""
+
+SYMMETRY = Description(
+    key="symmetry",
+    label="symmetry of the pattern",
+    definition="mean correlation of the face-up luminance pattern with its own rotations and mirror images",
+    span=(-1.0, 1.0),
+)
+"""The one statistic that area means don't give: it needs rays of its own, see `pattern_symmetry`."""
+
+
+def description_of(key: str) -> Description | None:
+    """What a statistic is called and means; None where no statistic has this key."""
+    return SYMMETRY if key == SYMMETRY.key else STATISTICS.get(key)
+
+
+__all__ = ["STATISTICS", "SYMMETRY", "Definition", "Description", "Statistic", "description_of"]

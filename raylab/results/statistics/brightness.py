@@ -1,0 +1,31 @@
+"""Brightness: how light the whole face is."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...tracers.ledger import LUMINANCE, UNTRACED
+from ...tracers.totals import Totals
+from .definition import Definition, Statistic, unit_vector
+
+
+def _of(totals: Totals, peak_radiance: float) -> Statistic:
+    """The untraced light can add its share of the brightest radiance."""
+    value, untraced = float(totals.mean[LUMINANCE]), float(totals.mean[UNTRACED])
+    parts = (value, value, value + untraced * peak_radiance, totals.error(unit_vector(LUMINANCE)))
+    return Statistic(*(part / peak_radiance for part in parts))
+
+
+def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:
+    return unit_vector(LUMINANCE) / peak_radiance
+
+
+BRIGHTNESS = Definition(
+    key="brightness",
+    label="brightness",
+    definition="area mean of the luminance over the outline, relative to the dome's brightest radiance",
+    percent=True,
+    span=(0.0, 1.0),
+    of=_of,
+    gradient=_gradient,
+)

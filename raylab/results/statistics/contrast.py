@@ -1,0 +1,52 @@
+"""RMS contrast: area-weighted standard deviation of luminance over its mean.
+
+Peli, J. Opt. Soc. Am. A 7 (1990) 2032-2040; weights are areas, so the divisor is the whole area.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ...tracers.ledger import LUMINANCE, UNTRACED
+from ...tracers.totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from .definition import Definition, Statistic
+
+
+def _of(totals: Totals, peak_radiance: float) -> Statistic:
+    """The untraced light adds at most e = untraced x peak in each point, which moves the mean by at most mean(e) and the
+    standard deviation by at most the root mean square of e."""
+    m, deviation = _mean_and_deviation(totals.mean)
+    if m <= 0.0:
+        return Statistic(math.nan, math.nan, math.nan, math.nan)
+    more = float(totals.mean[UNTRACED]) * peak_radiance
+    shake = math.sqrt(max(0.0, float(totals.mean[UNTRACED_SQUARE]))) * peak_radiance
+    error = totals.error(_gradient(totals.mean, peak_radiance)) if deviation > 0.0 else 0.0
+    return Statistic(deviation / m, max(0.0, deviation - shake) / (m + more), (deviation + shake) / m, error)
+
+
+def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:
+    """With m the mean, q the mean square and s = sqrt(q - m^2): d(s/m) = dq / (2 s m) - (1/s + s/m^2) dm."""
+    m, deviation = _mean_and_deviation(mean)
+    if m <= 0.0 or deviation <= 0.0:
+        return np.full(MOMENTS, math.nan)
+    gradient = np.zeros(MOMENTS)
+    gradient[LUMINANCE_SQUARE] = 0.5 / (deviation * m)
+    gradient[LUMINANCE] = -1.0 / deviation - deviation / (m * m)
+    return gradient
+
+
+def _mean_and_deviation(mean: np.ndarray) -> tuple[float, float]:
+    """Mean and standard deviation of the luminance over the outline."""
+    m, q = float(mean[LUMINANCE]), float(mean[LUMINANCE_SQUARE])
+    return m, math.sqrt(max(0.0, q - m * m))
+
+
+CONTRAST_RMS = Definition(
+    key="contrast_rms",
+    label="contrast (RMS)",
+    definition="area-weighted standard deviation of luminance over its mean (Peli, J. Opt. Soc. Am. A 7 (1990) 2032)",
+    of=_of,
+    gradient=_gradient,
+)

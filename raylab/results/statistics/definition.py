@@ -1,0 +1,74 @@
+"""What a statistic is: a number with its surroundings, and the definition that it follows from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...tracers.totals import MOMENTS, Totals
+
+
+@dataclass(frozen=True)
+class Statistic:
+    """A number with what is known of its surroundings.
+
+    Attributes: `value`; `low` and `high`, the certain bracket; `error`, the standard error of sampling (0: none).
+    """
+
+    value: float
+    low: float
+    high: float
+    error: float = 0.0
+
+    def __float__(self) -> float:
+        return self.value
+
+    def __str__(self) -> str:
+        sampled = f" \u00b1 {self.error:.5f}" if self.error > 0.0 else ""
+        return f"{self.value:.4f} [{self.low:.4f}, {self.high:.4f}]{sampled}"
+
+
+@dataclass(frozen=True)
+class Description:
+    """What a statistic is called and means.
+
+    Attributes
+    ----------
+    key : its name in records, files and columns. label : its name in running text and tables.
+    definition : one line, with the source.
+    unit : "1" for all that are shares or ratios. percent : True where it is shown in percent.
+    span : between which numbers it can lie at all.
+    """
+
+    key: str
+    label: str
+    definition: str
+    unit: str = "1"
+    percent: bool = False
+    span: tuple[float, float] = (0.0, math.inf)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Definition(Description):
+    """A statistic that follows from area means over the outline.
+
+    Attributes
+    ----------
+    of : (totals, peak_radiance) -> the statistic; `peak_radiance` is the dome's brightest. Its bracket holds for certain and
+        comes from the untraced weight; its error comes from sampling.
+    gradient : (mean, peak_radiance) -> (MOMENTS,) the derivatives of its value by each of the area means `mean` (MOMENTS,); NaN
+        where it has none.
+    """
+
+    of: Callable[[Totals, float], Statistic]
+    gradient: Callable[[np.ndarray, float], np.ndarray]
+
+
+def unit_vector(moment: int) -> np.ndarray:
+    """(MOMENTS,) 1 at one area mean, 0 at the others."""
+    vector = np.zeros(MOMENTS)
+    vector[moment] = 1.0
+    return vector

@@ -1,0 +1,157 @@
+"""The numbers of a traced view: every statistic at each wavelength, what they leave open, and the accounts by facet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from ..scene.scene import Scene
+from ..tracers.engine_result import EngineResult
+from ..tracers.engines import engine_for
+from ..tracers.ledger import ENTRIES
+from ..tracers.totals import Totals
+from .accounting import FacetTable, mean_of
+from .statistics import STATISTICS, SYMMETRY, Statistic
+
+FACETS = "facets"
+NOT_THERE = (SYMMETRY.key, FACETS)
+"""Subjects of notes on what a summary lacks."""
+
+
+@dataclass(frozen=True)
+class Record:
+    """The statistics of one wavelength.
+
+    Attributes
+    ----------
+    wavelength_nm : nm. area_mm2 : outline as seen. statistics : by key, those of the table `STATISTICS`.
+    """
+
+    wavelength_nm: float
+    area_mm2: float
+    statistics: dict[str, Statistic]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Every statistic of one traced view; with several wavelengths, their plain mean and the records one by one.
+
+    Attributes
+    ----------
+    engine : which tracer. records : one `Record` per wavelength.
+    symmetry : a `Statistic`, or None where it is not defined (no nominal symmetry, or a tilted view).
+    notes : subject -> what is missing or weaker than asked for, and what to do about it.
+    facet_tables : the accounting facet by facet, one per wavelength; empty where not asked for or without virtual facets.
+    """
+
+    engine: str
+    records: tuple[Record, ...]
+    symmetry: Statistic | None = None
+    notes: Mapping[str, str] = field(default_factory=dict)
+    facet_tables: tuple[FacetTable, ...] = ()
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the outline as seen, mm^2."""
+        return self.records[0].area_mm2
+
+    @cached_property
+    def statistics(self) -> dict[str, Statistic]:
+        """Every statistic by key, in the table's order; symmetry last, where it is defined."""
+        found = {key: _average([record.statistics[key] for record in self.records]) for key in self.records[0].statistics}
+        return found if self.symmetry is None else {**found, SYMMETRY.key: self.symmetry}
+
+    @property
+    def brightness(self) -> Statistic:
+        """Area-mean luminance relative to the brightest radiance."""
+        return self.statistics["brightness"]
+
+    @property
+    def contrast_rms(self) -> Statistic:
+        """Standard deviation of luminance over its mean."""
+        return self.statistics["contrast_rms"]
+
+    @property
+    def glare(self) -> Statistic:
+        """Area-mean share reflected by the first surface."""
+        return self.statistics["glare"]
+
+    @property
+    def ledger(self) -> dict[str, Statistic]:
+        """Area means of the six ledger entries."""
+        return {entry: self.statistics[entry] for entry in ENTRIES}
+
+    @property
+    def beside_ledger(self) -> dict[str, Statistic]:
+        """The statistics that are no entries of the ledger."""
+        return {key: one for key, one in self.statistics.items() if key not in ENTRIES}
+
+    @property
+    def shortfalls(self) -> dict[str, str]:
+        """The notes on numbers that are there but weaker than asked for, such as a bracket that is wider."""
+        return {subject: note for subject, note in self.notes.items() if subject not in NOT_THERE}
+
+    @property
+    def facets(self) -> FacetTable | None:
+        """Where light leaves, and through which facets the stone is dark; None without `facet_tables`."""
+        return mean_of(self.facet_tables) if self.facet_tables else None
+
+    def to_dict(self) -> dict[str, object]:
+        """Plain numbers: values by name under ``ledger`` and ``stats``, with ``brackets`` and ``errors`` beside them; the
+        accounting under ``facets`` where there is one."""
+        facets = self.facets
+        return {
+            "engine": self.engine,
+            "wavelengths_nm": [record.wavelength_nm for record in self.records],
+            "area_mm2": self.area_mm2,
+            "ledger": {name: s.value for name, s in self.ledger.items()},
+            "stats": {name: s.value for name, s in self.beside_ledger.items()},
+            "brackets": {name: [s.low, s.high] for name, s in self.statistics.items()},
+            "errors": {name: s.error for name, s in self.statistics.items()},
+            **({} if facets is None else {"facets": facets.to_dict()}),
+            "notes": dict(self.notes),
+        }
+
+
+def _average(each: Sequence[Statistic]) -> Statistic:
+    """Mean over wavelengths, part by part; errors of common samples don't average out, and are not taken to."""
+    return Statistic(*(float(np.mean([getattr(one, part) for one in each])) for part in ("value", "low", "high", "error")))
+
+
+def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record:
+    """The statistics of one wavelength from its area means; `peak_radiance` is the dome's brightest."""
+    return Record(wavelength_nm, totals.area_mm2, {key: one.of(totals, peak_radiance) for key, one in STATISTICS.items()})
+
+
+def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
+    """The statistics of a scene at its one wavelength, by an exact engine and without maps.
+
+    Raises UnsupportedScene where no exact engine can trace it, InputError where it has several wavelengths.
+    """
+    traced = engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, threads=threads)
+    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
+
+
+def summarize(
+    traced: Sequence[EngineResult],
+    peak_radiance: float,
+    symmetry: Statistic | None = None,
+    notes: Mapping[str, str] | None = None,
+    facet_tables: Sequence[FacetTable] = (),
+) -> Summary:
+    """The summary of one view at one or several wavelengths; `notes` beside those of the engine."""
+    records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
+    return Summary(traced[0].engine, records, symmetry, {**_notes(traced), **(notes or {})}, tuple(facet_tables))
+
+
+def _notes(traced: Sequence[EngineResult]) -> dict[str, str]:
+    """What the engine says of each wavelength, by subject; with the wavelength where there are several."""
+    found: dict[str, str] = {}
+    for one in traced:
+        for subject, note in one.notes.items():
+            words = note if len(traced) == 1 else f"at {one.wavelength_nm:g} nm {note}"
+            found[subject] = f"{found[subject]}; {words}" if subject in found else words
+    return found

@@ -1,0 +1,91 @@
+"""`TraceSettings`: how a scene is traced, in one record that every door takes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from ..engine_table import ENGINES
+from ..errors import InputError, nearest
+from ..units import SODIUM_D_NM, number_in, whole_in
+
+
+@dataclass(frozen=True)
+class TraceSettings:
+    """How a scene is traced. Checked when made.
+
+    Attributes
+    ----------
+    wavelengths_nm : one wavelength in air, or a tuple of several different ones; nm.
+    engine : name of an engine, see ``raylab engines``; None for the first of the table that can trace the scene.
+    precision : of an exact engine, 1e-7 to 1: share of the view's light that may stay untraced, which is the width of the
+        bracket on brightness. It is kept unless `max_bounces` ends the paths first.
+    samples : of a sampling engine: view rays per pixel, a square number from 1 to 65536.
+    polarized : carry polarisation along each path; False averages it away at every bounce.
+    min_weight : of a sampling engine, 0 to 0.5: a path ends when less than this share of its ray is left. The rest is untraced.
+    max_bounces : a path ends after this many internal reflections, 1 to 100,000.
+    seed : key of all random numbers, 0 to 2^63 - 1.
+
+    Raises
+    ------
+    InputError : a setting of the wrong type or out of range, an unknown engine.
+    """
+
+    wavelengths_nm: float | tuple[float, ...] = SODIUM_D_NM
+    engine: str | None = None
+    precision: float = 2e-3
+    samples: int = 4
+    polarized: bool = True
+    min_weight: float = 1e-4
+    max_bounces: int = 200
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        self._settle("wavelengths_nm", _wavelengths(self.wavelengths_nm))
+        if self.engine is not None and self.engine not in ENGINES:
+            raise InputError("unknown engine", key="engine", value=self.engine, expected=nearest(str(self.engine), ENGINES))
+        self._settle("precision", number_in("precision", self.precision, 1e-7, 1.0))
+        samples = whole_in("samples", self.samples, 1, 65536)
+        if math.isqrt(samples) ** 2 != samples:
+            raise InputError("not a square number", key="samples", value=samples, expected="1, 4, 9, 16, 25, ... per pixel")
+        self._settle("samples", samples)
+        if not isinstance(self.polarized, bool):
+            raise InputError("wrong type", key="polarized", value=self.polarized, expected="True or False")
+        self._settle("min_weight", number_in("min_weight", self.min_weight, 0.0, 0.5))
+        self._settle("max_bounces", whole_in("max_bounces", self.max_bounces, 1, 100_000))
+        self._settle("seed", whole_in("seed", self.seed, 0, 2**63 - 1))
+
+    def _settle(self, key: str, value: object) -> None:
+        """Keep the checked, plain form of a setting, so that 200 and NumPy's 200 are the same settings."""
+        object.__setattr__(self, key, value)
+
+    @property
+    def wavelengths(self) -> tuple[float, ...]:
+        """The wavelengths as a tuple, nm, also where there is only one."""
+        return self.wavelengths_nm if isinstance(self.wavelengths_nm, tuple) else (self.wavelengths_nm,)
+
+    @property
+    def wavelength_nm(self) -> float:
+        """The one wavelength, nm. Raises InputError where there are several."""
+        if len(self.wavelengths) > 1:
+            expected = "one wavelength for this work"
+            raise InputError("several wavelengths", key="wavelengths_nm", value=list(self.wavelengths), expected=expected)
+        return self.wavelengths[0]
+
+    @property
+    def middle_nm(self) -> float:
+        """The wavelength in the middle of the list, nm: the one that stands for all where a single one is shown."""
+        return self.wavelengths[len(self.wavelengths) // 2]
+
+
+def _wavelengths(given: Any) -> float | tuple[float, ...]:
+    """One wavelength as a float, several as a tuple."""
+    many = isinstance(given, Iterable) and not isinstance(given, str)
+    found = tuple(number_in("wavelengths_nm", w, 1.0, 1e6, "nm") for w in (given if many else [given]))
+    if not found or len(set(found)) != len(found):
+        raise InputError(
+            "no wavelength, or one given twice", key="wavelengths_nm", value=list(found), expected="different wavelengths"
+        )
+    return found if many else found[0]

@@ -1,0 +1,57 @@
+"""`Engine`: what traces a scene, whatever it stands on."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from ..progress import Progress, silent
+from ..scene.pixel_grid import PixelGrid
+from ..scene.scene import Scene
+from .engine_result import EngineResult
+
+
+class Engine(Protocol):
+    """An engine.
+
+    A module that holds one as ``ENGINE`` and a row in `engine_table.ENGINES` make it known everywhere: to `trace`, in scene
+    files, on the command line.
+    """
+
+    @property
+    def name(self) -> str:
+        """Its name in the table."""
+
+    @property
+    def exact(self) -> bool:
+        """True where area means have no sampling error and each comes with a bracket that holds for certain."""
+
+    @property
+    def description(self) -> str:
+        """One line for a list of engines."""
+
+    def supports(self, scene: Scene) -> str | None:
+        """None where it can trace the scene, else one clause that says why not."""
+
+    def trace(
+        self,
+        scene: Scene,
+        wavelength_nm: float,
+        grid: PixelGrid | None = None,
+        *,
+        threads: int | None = None,
+        progress: Progress = silent,
+    ) -> EngineResult:
+        """Trace a scene at one wavelength.
+
+        Parameters
+        ----------
+        wavelength_nm : nm; takes the place of the scene's own.
+        grid : the pixels of the maps; None for area means only.
+        threads : how many to use, by default numba's number; results don't depend on it.
+        progress : called with how much is done and of how much.
+
+        Raises
+        ------
+        UnsupportedScene : a scene that `supports` refuses.
+        InputError : a wavelength at which the material is not known.
+        """

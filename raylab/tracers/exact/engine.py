@@ -1,0 +1,70 @@
+"""The engine `beams`: virtual facets, exact pixel coverage, area means with a bracket that holds for certain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from ...progress import Progress, silent
+from ...scene.pixel_grid import PixelGrid
+from ...scene.scene import Scene
+from ...scene.settings import TraceSettings
+from ..engine_result import EngineResult
+from ..ledger import UNTRACED
+from .beams import MAX_BEAMS, NAME, Beams, trace_beams, why_not
+from .image import exact_image
+
+
+@dataclass(frozen=True)
+class BeamEngine:
+    """Exact tracing by whole polygons, see `trace_beams`.
+
+    Attributes
+    ----------
+    max_beams : most polygons held at a time, about 400 bytes each.
+    """
+
+    name: str = NAME
+    exact: bool = True
+    description: str = "exact: whole polygons travel; parallel views; no sampling noise, brackets that hold for certain"
+    max_beams: int = MAX_BEAMS
+
+    def supports(self, scene: Scene) -> str | None:
+        """A clause where the view is in perspective."""
+        return why_not(scene)
+
+    def trace(
+        self,
+        scene: Scene,
+        wavelength_nm: float,
+        grid: PixelGrid | None = None,
+        *,
+        threads: int | None = None,
+        progress: Progress = silent,
+    ) -> EngineResult:
+        """Virtual facets and what they show; their paths are kept where maps are asked for. See `Engine.trace`."""
+        beams = trace_beams(scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads)
+        notes = notes_of(beams, scene.settings, self.max_beams)
+        if grid is None:
+            return EngineResult(None, wavelength_nm, self.name, {}, beams.totals, beams, notes=notes)
+        return replace(exact_image(beams, grid, wavelength_nm), notes=notes)
+
+
+def notes_of(beams: Beams, settings: TraceSettings, max_beams: int = MAX_BEAMS) -> dict[str, str]:
+    """What the numbers of a trace leave open beyond what was asked for, and what to do about it."""
+    notes, untraced = {}, float(beams.totals.mean[UNTRACED])
+    if untraced > settings.precision * (1.0 + 1e-9):
+        notes["precision"] = (
+            f"{untraced:.3g} of the light stayed untraced, more than the {settings.precision:g} asked for: brackets are wider"
+            + ("" if beams.full else f"; a max_bounces above {settings.max_bounces} narrows them")
+        )
+    if beams.full:
+        notes["max_beams"] = f"tracing ended at {max_beams} polygons; ask for a larger precision, or for an engine that samples"
+    if beams.lost:
+        notes["rounding"] = (
+            f"{beams.lost} beams were lost to rounding and are untraced, inside the brackets; a view turned by a thousandth "
+            "of a degree cuts polygons elsewhere"
+        )
+    return notes
+
+
+ENGINE = BeamEngine()

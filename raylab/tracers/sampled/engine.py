@@ -1,0 +1,42 @@
+"""The engine `rays`: view rays through jittered points of every pixel, any view, standard errors from their scatter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ...progress import Progress, silent
+from ...scene.pixel_grid import PixelGrid, grid_around
+from ...scene.scene import Scene
+from ...threads import at_most
+from ..engine_result import EngineResult
+from .sampling import NAME, sample_image
+
+
+@dataclass(frozen=True)
+class RayEngine:
+    """Sampled tracing, see `sample_image`."""
+
+    name: str = NAME
+    exact: bool = False
+    description: str = "sampled: one path per view ray; every view, in perspective too; standard errors from the samples"
+
+    def supports(self, scene: Scene) -> str | None:
+        """None: every scene can be sampled."""
+        return None
+
+    def trace(
+        self,
+        scene: Scene,
+        wavelength_nm: float,
+        grid: PixelGrid | None = None,
+        *,
+        threads: int | None = None,
+        progress: Progress = silent,
+    ) -> EngineResult:
+        """Maps and area means; without a grid those of the scene's own pixels. See `Engine.trace`."""
+        grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
+        with at_most(threads):
+            return sample_image(scene, wavelength_nm, grid, progress=progress)
+
+
+ENGINE = RayEngine()

@@ -1,0 +1,33 @@
+"""`Totals`: area means over a stone's outline, from which all statistics follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .ledger import CHANNELS
+
+LUMINANCE_SQUARE, UNTRACED_SQUARE = CHANNELS, CHANNELS + 1
+MOMENTS = CHANNELS + 2
+"""Area means kept for statistics: the ledger's channels, then the squares of luminance and of untraced weight."""
+
+
+@dataclass(frozen=True)
+class Totals:
+    """Area means over the stone's outline as seen.
+
+    Attributes
+    ----------
+    area_mm2 : area of the outline on the map plane.
+    mean : (MOMENTS,) area means.
+    covariance : (MOMENTS, MOMENTS) of the sampling error of those means; zeros from an exact engine.
+    """
+
+    area_mm2: float
+    mean: np.ndarray
+    covariance: np.ndarray
+
+    def error(self, gradient: np.ndarray) -> float:
+        """Standard error of a statistic with the given gradient (MOMENTS,) with respect to the means (delta method)."""
+        return float(np.sqrt(max(0.0, gradient @ self.covariance @ gradient)))

@@ -1,0 +1,26 @@
+"""A toy statistic in one file: what reaches the sky, less what leaks."""
+
+from __future__ import annotations
+
+from raylab.results.statistics.definition import Definition, Statistic, unit_vector
+from raylab.tracers.ledger import LEAK, SKY, UNTRACED
+
+
+def _of(totals, peak_radiance):
+    value, untraced = float(totals.mean[SKY] - totals.mean[LEAK]), float(totals.mean[UNTRACED])
+    return Statistic(value, value - untraced, value + untraced, totals.error(_gradient(totals.mean, peak_radiance)))
+
+
+def _gradient(mean, peak_radiance):
+    return unit_vector(SKY) - unit_vector(LEAK)
+
+
+SURPLUS = Definition(
+    key="surplus",
+    label="surplus of the sky (toy)",
+    definition="area mean of the sky's share less the leak's (a toy)",
+    percent=True,
+    span=(-1.0, 1.0),
+    of=_of,
+    gradient=_gradient,
+)
