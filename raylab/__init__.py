@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from .stone.scanning.scan import Scan, load_scan, stone_from_mesh
     from .stone.stone import Stone
     from .stone.stone_file import load_stone
+    from .stone.symmetry_group import SymmetryGroup
     from .sweeps.optimizing import Optimum, optimize
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
@@ -81,6 +82,7 @@ _HOME = {
     "Scene": "scene.scene",
     "Stone": "stone.stone",
     "StoneError": "errors",
+    "SymmetryGroup": "stone.symmetry_group",
     "Uncertainty": "stone.measuring.plane_uncertainty",
     "View": "scene.view",
     "Zone": "lighting.dome",
@@ -152,6 +154,7 @@ __all__ = [
     "Scene",
     "Stone",
     "StoneError",
+    "SymmetryGroup",
     "Uncertainty",
     "View",
     "Zone",

@@ -112,7 +112,8 @@ def _symmetry(scene: Scene, virtual: list[Beams]) -> tuple[Statistic | None, str
     note = symmetry.why_undefined(scene.stone, scene.view)
     if note:
         return None, note
-    if virtual and virtual[0].copies >= 2 * scene.stone.symmetry:  # found exact by the tracer, in planes, dome and view
+    claimed = scene.stone.symmetry.turned(scene.view.turn_deg)
+    if virtual and claimed.within(virtual[0].symmetry.maps):  # found exact by the tracer, in planes, dome and view
         return Statistic(1.0, 1.0, 1.0), ""
     middle = scene.wavelengths[len(scene.wavelengths) // 2]
     agreement = symmetry.agreement(

@@ -103,7 +103,8 @@ def test_liberties_that_change_nothing(text, tmp_path):
 
 def test_without_notes_it_is_a_diamond_of_the_files_name(tmp_path):
     stone = read(tmp_path, "\n".join(LINES[HEADER:]))
-    assert (stone.material.name, stone.name, stone.symmetry, set(stone.finishes)) == ("diamond", "stone", 1, {POLISHED})
+    told = (stone.material.name, stone.name, stone.symmetry, set(stone.finishes))
+    assert told == ("diamond", "stone", rl.SymmetryGroup(), {POLISHED})
 
 
 def line_of(text: str) -> int:
@@ -149,7 +150,11 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
         (TEXT.replace("finish: girdle", "finish: girdel"), "stone.csv:5: finish = 'girdel': no such tier or facet"),
         (TEXT.replace("= absorbing", "= absorbin"), "stone.csv:5: finish = 'absorbin': unknown finish; did you mean"),
         (TEXT.replace("girdle = absorbing", "girdle"), "stone.csv:5: finish = 'girdle': no finish stated; expected 'girdle = "),
-        (TEXT.replace("symmetry: 8", "symmetry: many"), "stone.csv:6: symmetry = 'many': not an order of rotation"),
+        (
+            TEXT.replace("symmetry: 8, mirror 0.0", "symmetry: many"),
+            "stone.csv:6: symmetry = 'many': not a symmetry; expected such as 8",
+        ),
+        (TEXT.replace("mirror 0.0", "mirrored"), "stone.csv:6: symmetry = '8, mirrored': not a symmetry"),
         (TEXT.replace("slopes: signed", "slopes: up"), "stone.csv:8: slopes = 'up': unknown; expected 'signed' or 'by tier'"),
         (TEXT.replace("slopes: signed", "slopes: by tier"), ": slope_deg = -"),
         (

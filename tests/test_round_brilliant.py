@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from raylab.errors import InputError, StoneError
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.finish import ABSORBING, POLISHED
+from raylab.stone.symmetry_group import SymmetryGroup
 
 USUAL = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 
@@ -44,7 +45,7 @@ def test_the_girdle_plane_is_the_middle_of_the_girdle():
 
 def test_eightfold_and_mirror_symmetry():
     corners = round_brilliant(**USUAL).vertices_mm
-    assert round_brilliant(**USUAL).symmetry == 8
+    assert round_brilliant(**USUAL).symmetry == SymmetryGroup(8, 0.0)
     c, s = np.cos(np.pi / 4), np.sin(np.pi / 4)
     for image in (corners @ np.array([[c, s, 0], [-s, c, 0], [0, 0, 1]]), corners * [1, -1, 1]):
         assert np.linalg.norm(image[:, None] - corners, axis=2).min(axis=1).max() < 1e-10

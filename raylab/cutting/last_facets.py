@@ -26,6 +26,7 @@ from ..errors import StoneError
 from ..stone.finish import POLISHED
 from ..stone.plane_through_edge import plane_through
 from ..stone.stone import Stone
+from ..stone.symmetry_group import SymmetryGroup
 from ..units import number_in
 from .blocked import Blocked
 
@@ -88,7 +89,7 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
     ------
     StoneError : stars that would cross the table, facets that would vanish, a girdle that would open; the message names them.
     """
-    stone, n = blocked.stone, len(blocked.crown)
+    stone = blocked.stone
     new = [*_crown(blocked, choice), *_pavilion(blocked, choice)]
     ranks = {tier: k for k, tier in enumerate(("table", "star", "crown main", "upper half", "girdle", "lower half"))}
     old = zip(stone.normals, stone.distances_mm, stone.tiers, stone.indices, stone.finishes, strict=True)
@@ -101,12 +102,20 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
         indices=indices,
         material=stone.material,
         finishes=finishes,
-        symmetry=stone.symmetry if stone.symmetry > 1 else n if n == len(blocked.pavilion) else 1,
+        symmetry=_symmetry(blocked),
         name=stone.name,
         redundant="drop",
     )
     refuse_lost(made.dropped, f"with {choice}")
     return replace(made, dropped=stone.dropped)
+
+
+def _symmetry(blocked: Blocked) -> SymmetryGroup:
+    """What the stone claims; else that of an even brilliant with these mains, if crown and pavilion have as many."""
+    claimed, n = blocked.stone.symmetry, len(blocked.crown)
+    if claimed.size > 1 or n != len(blocked.pavilion):
+        return claimed
+    return SymmetryGroup(n, float(blocked.stone.azimuth_deg()[blocked.crown[0]]))
 
 
 def refuse_lost(lost: Sequence[str], when: str) -> None:

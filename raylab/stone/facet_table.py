@@ -13,9 +13,9 @@ that of the outward normal, counter-clockwise from +x seen from above; ``distanc
 origin, along the normal. The order of the columns is free, and other columns are passed over.
 
 Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``material``,
-``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of
-tiers or facets that are not polished, as ``girdle = absorbing, star 3 = absorbing``),
-``symmetry``, ``name``, and ``slopes``: ``signed`` as above, or ``by tier``, where slopes bear no sign and the tier tells the
+``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of tiers or facets that are not
+polished, as ``girdle = absorbing, star 3 = absorbing``), ``symmetry`` (order of rotation and the azimuth of a mirror: ``8,
+mirror 0``), ``name``, and ``slopes``: ``signed`` as above, or ``by tier``, where slopes bear no sign and the tier tells the
 side. Where nothing is said, a sign that goes against the tier's name is an error, never a guess.
 
 Normals come back to within 1e-15 and distances exactly.
@@ -26,7 +26,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -38,6 +37,7 @@ from ..optics.materials import Material, get_material
 from .facet_table_text import COLUMNS, LineError, number, split, text_of, whole
 from .finish import FINISHES, POLISHED, Finish, get_finish
 from .stone import Stone
+from .symmetry_group import SymmetryGroup
 
 UP = ("table", "star", "crown main", "upper half", "crown")
 DOWN = ("culet", "pavilion main", "lower half", "pavilion")
@@ -230,8 +230,9 @@ def _finishes(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list
     return finishes
 
 
-def _symmetry(notes: dict[str, tuple[int, str]]) -> int:
+def _symmetry(notes: dict[str, tuple[int, str]]) -> SymmetryGroup:
     line, word = notes.get("symmetry", (0, "1"))
-    if not re.fullmatch(r"[1-9]\d{0,2}", word):
-        raise LineError.at(line, "not an order of rotation", key="symmetry", value=word, expected="1, 2, 3, ...")
-    return int(word)
+    try:
+        return SymmetryGroup.parse(word)
+    except InputError as error:
+        raise LineError.at(line, error.problem, key=error.key, value=word, expected=error.expected) from error

@@ -140,7 +140,7 @@ def _shape(stone: Stone) -> dict[str, Any]:
         "facets": rows_of(stone),
         "areas_mm2": stone.polyhedron.areas.tolist(),
         "size_mm": stone.size_mm.tolist(),
-        "symmetry": stone.symmetry,
+        "symmetry": vars(stone.symmetry),
     }
 
 

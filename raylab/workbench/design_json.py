@@ -7,7 +7,7 @@ Two kinds stand by themselves. Proportions are the parameters of `round_brillian
 A table of measured facets, one row each: tier, number, slope (angle of the outward normal from straight up), azimuth,
 distance, finish:
 
-    {"kind": "facets", "name": "W-1", "material": "diamond", "symmetry": 8,
+    {"kind": "facets", "name": "W-1", "material": "diamond", "symmetry": {"order": 8, "mirror_deg": 0},
      "facets": [["table", 0, 0, 0, 1.05, "polished"], ...]}
 
 Two more kinds take material away from one of these, see `reworked`.
@@ -28,6 +28,7 @@ from ..stone.cuts.round_brilliant import round_brilliant
 from ..stone.finish import get_finish
 from ..stone.measuring.proportions import measure
 from ..stone.stone import Stone
+from ..stone.symmetry_group import SymmetryGroup
 from ..toml_tables import NumberOrPairs, Table, schema, schema_of
 from ..units import number_in
 from . import derived_designs as reworked
@@ -41,9 +42,10 @@ _TABLE = schema(
     facets=(list[list[Any]], ...),
     name=(str, "stone"),
     material=(str, "diamond"),
-    symmetry=(int, 1),
+    symmetry=(dict, {}),
     absorption_per_mm=(NumberOrPairs, 0.0),
 )
+_SYMMETRY = schema_of(SymmetryGroup)
 _SCHEMAS = {PROPORTIONS: _BRILLIANT, FACETS: _TABLE}
 
 Design = dict[str, Any]
@@ -100,11 +102,14 @@ def _material(values: dict[str, Any]) -> Material:
     return material.tinted(absorption) if np.ndim(absorption) or absorption else material
 
 
-def _from_rows(facets: Any, name: str = "stone", symmetry: int = 1, material: Material | str = "diamond") -> Stone:
+def _from_rows(
+    facets: Any, name: str = "stone", symmetry: dict[str, Any] | None = None, material: Material | str = "diamond"
+) -> Stone:
     """A stone from the rows of a facet table."""
     if not 4 <= len(facets) <= MAX_FACETS:
         raise StoneError("not a usable number of facets", key="facets", value=len(facets), expected=f"4 to {MAX_FACETS}")
-    number_in("symmetry", symmetry, 1, 360)
+    stated = Table("", "symmetry", symmetry or {}).checked(_SYMMETRY)
+    group = stated.build(SymmetryGroup, **stated.values)
     rows = [_row(row) for row in facets]
     tiers, numbers, slopes, azimuths, distances, finishes = (list(column) for column in zip(*rows, strict=True))
     return Stone.from_planes(
@@ -114,7 +119,7 @@ def _from_rows(facets: Any, name: str = "stone", symmetry: int = 1, material: Ma
         indices=numbers,
         material=material,
         finishes=finishes,
-        symmetry=symmetry,
+        symmetry=group,
         name=name,
     )
 
@@ -156,7 +161,7 @@ def facet_design(stone: Stone) -> Design:
         "name": stone.name,
         "material": stone.material.name,
         "absorption_per_mm": _absorption(stone.material),
-        "symmetry": stone.symmetry,
+        "symmetry": vars(stone.symmetry),
         "facets": rows_of(stone),
     }
 

@@ -34,7 +34,7 @@ def blocked() -> rl.Stone:
         whole.distances_mm[keep],
         tiers=[whole.tiers[f] for f in keep],
         indices=[whole.indices[f] for f in keep],
-        symmetry=8,
+        symmetry=rl.SymmetryGroup(8, 0.0),
     )
     return deviate(UNEVEN.drawn(even, (SEED,)), {"pavilion main 5": Offset(slope_deg=0.4)})
 
@@ -48,7 +48,7 @@ def table_of_facets() -> str:
         "# unit: mm",
         "# material: diamond",
         "# finish: girdle = absorbing",
-        "# symmetry: 8",
+        "# symmetry: 8, mirror 0",
         "# name: W-7, blocked (invented)",
         "# slopes: signed",
         "facet,tier,slope_deg,azimuth_deg,distance_mm",

@@ -23,6 +23,7 @@ from raylab.lighting.dome_file import load_dome
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.stone import Stone
+from raylab.stone.symmetry_group import SymmetryGroup
 
 CHANCE = 1e-4
 KNOWN_TO_PCT = 14.0
@@ -63,7 +64,7 @@ def shape(stone: Stone) -> dict[str, float]:
 
 
 def light(stone: Stone) -> dict[str, float]:
-    found = statistics_of(replace(stone, symmetry=1), DOME, **drawn_settings({}))
+    found = statistics_of(replace(stone, symmetry=SymmetryGroup()), DOME, **drawn_settings({}))
     return {name: found[name].value for name in ("brightness", "leak", "contrast_rms")}
 
 

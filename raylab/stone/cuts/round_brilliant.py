@@ -28,6 +28,7 @@ from ...optics.materials import Material
 from ...units import carat, number_in
 from ..finish import POLISHED, Finish, get_finish
 from ..stone import Stone
+from ..symmetry_group import SymmetryGroup
 
 MAINS = 8
 _HALF = math.radians(11.25)
@@ -137,7 +138,7 @@ def round_brilliant(
         indices=[k for _, normals, _ in rings for k in range(len(normals))],
         material=material,
         finishes=[girdle if tier == "girdle" else POLISHED for tier in tiers],
-        symmetry=MAINS,
+        symmetry=SymmetryGroup(MAINS, 0.0),
         name=name,
     )
     if weight_ct is not None:

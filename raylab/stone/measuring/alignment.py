@@ -46,7 +46,7 @@ class Pattern:
         self.stone = callipers.stone
         self.azimuth = callipers.stone.azimuth_deg()
         crown, pavilion = callipers.tier("crown main"), callipers.tier("pavilion main")
-        claimed = callipers.stone.symmetry
+        claimed = callipers.stone.symmetry.order
         self.order = claimed if claimed >= 3 else max(len(crown), len(pavilion))
         wave = np.exp(1j * np.radians(self.azimuth[crown + pavilion]) * self.order).sum() if crown or pavilion else 0.0
         self.azimuth_deg = math.degrees(np.angle(wave)) / self.order if self.order >= 3 else math.nan

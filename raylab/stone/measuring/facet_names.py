@@ -19,6 +19,7 @@ import numpy as np
 
 from ...plane_geometry import following
 from ..polyhedron import Polyhedron, intersect
+from ..symmetry_group import SymmetryGroup
 
 STEEP_DEG = 75.0
 """A facet steeper than this is of the girdle."""
@@ -38,13 +39,18 @@ ORDERS = range(3, 17)
 
 @dataclass(frozen=True)
 class Tiers:
-    """A `name` and an `index` for each facet, the order of rotation (1 if no pattern was found), and the azimuth of the
-    pattern's first main in degrees, the one nearest to 0."""
+    """A `name` and an `index` for each facet, the mains' `order` of rotation (1 if no pattern was found), and the azimuth of
+    the pattern's first main in degrees, the one nearest to 0."""
 
     names: tuple[str, ...]
     indices: tuple[int, ...]
-    symmetry: int
+    order: int
     azimuth_deg: float
+
+    @property
+    def symmetry(self) -> SymmetryGroup:
+        """That of the pattern: its rotations, and mirror planes through its mains (of an ideal stone at 0, not at 1e-15)."""
+        return SymmetryGroup(self.order, round(self.azimuth_deg, 9) + 0.0) if self.order > 1 else SymmetryGroup()
 
 
 def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedron | None = None) -> Tiers:

@@ -13,7 +13,7 @@ lengths and angles; classes of it are grades, and none are given.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -172,8 +172,6 @@ def with_tiers(stone: Stone) -> Stone:
     if _NAMED & set(stone.tiers):
         return stone
     found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
-    if found.symmetry == 1:
+    if found.order == 1:
         return stone
-    named = replace(stone, tiers=found.names, indices=found.indices, symmetry=found.symmetry)
-    named.__dict__["polyhedron"] = stone.polyhedron
-    return named
+    return stone.relabeled(tiers=found.names, indices=found.indices, symmetry=found.symmetry)

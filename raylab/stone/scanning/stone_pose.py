@@ -39,7 +39,7 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pos
     turned = normals @ turn.T
     body = Polyhedron(body.vertices @ (turn @ up.T).T, body.loops, body.areas, body.centroids @ (turn @ up.T).T)
     axis = centroid(convex_outline(body.vertices[:, :2]))
-    order = tiers.symmetry if tiers.symmetry > 1 else 16
+    order = tiers.order if tiers.order > 1 else 16
     edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]
     shift = -np.array([*axis, float(np.mean(edges))])
     # the numbers of a tier count from azimuth 0, which has just been settled
