@@ -49,10 +49,12 @@ if TYPE_CHECKING:
     from .scene.scene_file import load_scene
     from .scene.view import View
     from .single_ray import RayPath, ray_path
+    from .stone.cuts.cut import Cut
     from .stone.cuts.round_brilliant import round_brilliant
+    from .stone.known_cuts import cut, cuts
     from .stone.measuring.plane_uncertainty import Uncertainty
-    from .stone.measuring.proportions import Measurements, measure
     from .stone.offsets import Offset, deviate
+    from .stone.proportions import Measurements, measure
     from .stone.scanning.report import ScanReport
     from .stone.scanning.scan import Scan, load_scan, stone_from_mesh
     from .stone.stone import Stone
@@ -64,13 +66,14 @@ if TYPE_CHECKING:
 
 _HOME = {
     "Comparison": "comparison.comparison",
+    "Cut": "stone.cuts.cut",
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
     "Material": "optics.materials",
-    "Measurements": "stone.measuring.proportions",
+    "Measurements": "stone.proportions",
     "Offset": "stone.offsets",
     "Optimum": "sweeps.optimizing",
     "Preview": "cutting.preview",
@@ -94,6 +97,8 @@ _HOME = {
     "color_picture": "color.picture",
     "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
+    "cut": "stone.known_cuts",
+    "cuts": "stone.known_cuts",
     "deviate": "stone.offsets",
     "dome_names": "lighting.dome_file",
     "eye_pair": "color.eyes",
@@ -108,7 +113,7 @@ _HOME = {
     "load_stone": "stone.stone_file",
     "load_tint": "optics.absorption",
     "materials": "optics.materials",
-    "measure": "stone.measuring.proportions",
+    "measure": "stone.proportions",
     "optimize": "sweeps.optimizing",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
@@ -136,6 +141,7 @@ _HOME = {
 
 __all__ = [
     "Comparison",
+    "Cut",
     "Dome",
     "Estimate",
     "InputError",
@@ -167,6 +173,8 @@ __all__ = [
     "color_picture",
     "compare",
     "critical_angle_deg",
+    "cut",
+    "cuts",
     "deviate",
     "dome_names",
     "eye_pair",

@@ -60,6 +60,9 @@ class InputError(RaylabError, ValueError):
 class StoneError(InputError):
     """A set of planes or proportions that is no closed convex stone."""
 
+    reason: str | None = None
+    """Name of the cut's reason why, where it stated one (`stone.cuts.cut.Reason`)."""
+
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """A suggestion for a mistyped name, or the list of names when nothing is close.

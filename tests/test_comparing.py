@@ -27,7 +27,7 @@ from raylab.results.statistics import Statistic
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan
 from raylab.tracing import trace
 

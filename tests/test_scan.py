@@ -13,7 +13,7 @@ import trimesh
 
 import raylab as rl
 from raylab.stone.finish import ABSORBING
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 
 STONE = scanned.brilliant(culet_pct=1.0)

@@ -16,7 +16,7 @@ from raylab.lighting.dome_file import load_dome
 from raylab.results.statistics import Statistic
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import MOST_ANGLE_DEG, MOST_DISTANCE_UM, WAVES, Uncertainty, displaced
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
 from raylab.stone.symmetry_group import SymmetryGroup
 from raylab.tracing import trace
 

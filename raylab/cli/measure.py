@@ -57,7 +57,7 @@ def measure(
         Print everything as JSON instead of tables.
     """
     from ..files import save_png, save_stone
-    from ..stone.measuring.proportions import measure as measured
+    from ..stone.proportions import measure as measured
 
     body, report = _read(stone, unit, material, noise_um)
     found = measured(body)

@@ -16,9 +16,9 @@ from ..errors import InputError
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import MAX_RESOLUTION
 from ..scene.view import View, silhouette
-from ..stone.measuring.alignment import Pattern
+from ..stone.known_cuts import tiers_of
 from ..stone.measuring.callipers import Callipers
-from ..stone.measuring.proportions import with_tiers
+from ..stone.recognition import recognized
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
 
@@ -45,9 +45,10 @@ class Pose:
 
 def pose_of(stone: Stone, factor: float = 1.0) -> Pose:
     """The pose that lays a stone alike with others."""
-    callipers = Callipers(with_tiers(stone))
-    pattern = Pattern(callipers)
-    symmetry, turn_deg = callipers.stone.symmetry, 0.0
+    named = recognized(stone)
+    callipers = Callipers(named, tiers_of(named))
+    pattern = callipers.pattern
+    symmetry, turn_deg = named.symmetry, 0.0
     if pattern.fits():  # the mirror planes are those of the mains as they stand, which the pose brings to azimuth 0
         turn_deg = -pattern.azimuth_deg
         symmetry = replace(symmetry, mirror_deg=0.0) if symmetry.mirror_deg is not None else symmetry

@@ -12,7 +12,7 @@ from ..lighting.dome import Dome
 from ..results.statistics import Summary
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
-from ..stone.measuring.proportions import Measurements
+from ..stone.proportions import Measurements
 from ..stone.stone import Stone
 from .uncertainty import Estimate
 from .verdicts import Verdict, judge_all, places

@@ -17,6 +17,7 @@ from ..units import carat
 from .finish import POLISHED, Finish, get_finish
 from .polyhedron import Polyhedron, intersect
 from .symmetry_group import SymmetryGroup
+from .tier import GIRDLE
 
 NONE_CLAIMED = SymmetryGroup()
 
@@ -37,6 +38,7 @@ class Stone:
     material : what the stone is made of.
     finishes : F finishes, see `Finish`.
     symmetry : the nominal symmetry about z; of size 1 if none is claimed.
+    cut : name of the cut, see `raylab.stone.cuts`; None where it isn't known.
     name : what to call the stone in titles.
     dropped : names of planes given that touch the body in less than a polygon and were left out.
     """
@@ -48,6 +50,7 @@ class Stone:
     material: Material
     finishes: tuple[Finish, ...]
     symmetry: SymmetryGroup = NONE_CLAIMED
+    cut: str | None = None
     name: str = "stone"
     dropped: tuple[str, ...] = field(default=())
 
@@ -61,6 +64,7 @@ class Stone:
         material: str | Material = "diamond",
         finishes: Sequence[str | Finish] | None = None,
         symmetry: SymmetryGroup = NONE_CLAIMED,
+        cut: str | None = None,
         name: str = "stone",
         redundant: str = "refuse",
     ) -> Stone:
@@ -118,6 +122,7 @@ class Stone:
             get_material(material),
             tuple(surfaces[f] for f in order),
             symmetry,
+            cut,
             name,
             absent,
         )
@@ -134,6 +139,15 @@ class Stone:
     def facet_name(self, facet: int) -> str:
         """Tier and number of a facet, such as ``"star 3"``."""
         return f"{self.tiers[facet]} {self.indices[facet]}"
+
+    def facets_of(self, tier: str) -> list[int]:
+        """Numbers of the facets of a tier; empty where the stone has none."""
+        return [f for f, name in enumerate(self.tiers) if name == tier]
+
+    @property
+    def on_girdle(self) -> np.ndarray:
+        """(F,) True for the facets of the girdle."""
+        return np.array([tier == GIRDLE.name for tier in self.tiers])
 
     @cached_property
     def polyhedron(self) -> Polyhedron:
@@ -218,6 +232,7 @@ class Stone:
             material=self.material,
             finishes=self.finishes,
             symmetry=self.symmetry,
+            cut=self.cut,
             name=self.name if name is None else name,
             redundant=redundant,
         )

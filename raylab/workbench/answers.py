@@ -23,7 +23,7 @@ from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..single_ray import ray_path
-from ..stone.measuring.proportions import measure
+from ..stone.proportions import measure
 from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.image import exact_image

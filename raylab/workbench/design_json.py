@@ -26,7 +26,7 @@ from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from ..stone.cuts.round_brilliant import round_brilliant
 from ..stone.finish import get_finish
-from ..stone.measuring.proportions import measure
+from ..stone.proportions import measure
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
 from ..toml_tables import NumberOrPairs, Table, schema, schema_of

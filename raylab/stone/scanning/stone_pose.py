@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...plane_geometry import centroid, convex_outline, rotation_about_z
-from ..measuring.facet_names import STEEP_DEG, Tiers, name_tiers
 from ..polyhedron import Polyhedron, intersect
+from ..recognition import STEEP_DEG, Tiers, name_tiers
 
 
 @dataclass(frozen=True)
