@@ -45,7 +45,7 @@ PLACED = 0.0
 """Agreement of a tier's azimuths with its places (1: all there, -1: all halfway between) above which it is in the pattern."""
 
 OUTLINE = 0.03
-"""How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is 0.04 off a circle."""
+"""How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is off by 0.04."""
 
 ORDERS = range(3, 17)
 """Numbers of mains that are looked for."""
