@@ -264,7 +264,7 @@ def test_what_cannot_be_compared_is_told_in_one_line(stones, changed, line):
 STONE = """\
 schema = 1
 [stone]
-kind = "round brilliant"
+cut = "round brilliant"
 name = "[red]{name}[/red]"
 table_pct = {table}
 crown_angle_deg = 34.5

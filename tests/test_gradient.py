@@ -9,8 +9,9 @@ import pytest
 from dual_light import Body, Dual, ledger_of_paths
 
 import raylab as rl
-from raylab.designs.design import STATISTICS, Settings, complete
+from raylab.designs.design import STATISTICS, Settings
 from raylab.designs.gradients import _derivative
+from raylab.designs.keys import complete
 from raylab.designs.stepping import UNMATCHED, _hashed
 from raylab.tracers.exact.beams import trace_beams
 
@@ -145,7 +146,7 @@ def test_steps_are_small_enough_to_find_every_path_again():
 
 
 def test_what_cannot_be_derived_is_told():
-    with pytest.raises(rl.InputError, match="crown_angel_deg: no design has this"):
+    with pytest.raises(rl.InputError, match="crown_angel_deg: unknown design key"):
         rl.gradient({**BASE, "crown_angel_deg": 3.0}, "even-sky")
     with pytest.raises(rl.InputError, match=r"keys = 'dome': no number of this design's stone"):
         rl.gradient(BASE, "even-sky", keys=["dome"])

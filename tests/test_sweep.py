@@ -15,7 +15,8 @@ import xarray as xr
 
 import raylab as rl
 from raylab.cli import main
-from raylab.designs.design import REASONS, STATISTICS, Settings, trace_designs
+from raylab.designs.design import STATISTICS, Settings, trace_designs
+from raylab.designs.keys import REASONS
 from raylab.sweeps.axes import LAYOUTS, SAMPLERS, plan_of
 
 FIXED = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
@@ -161,7 +162,7 @@ def test_samples_fill_the_box_evenly_and_again(layout):
 @pytest.mark.parametrize(
     ("axes", "settings", "words"),
     [
-        ({"pavilon_angle_deg": [40.0]}, {}, "pavilon_angle_deg: no design has this; did you mean 'pavilion_angle_deg'?"),
+        ({"pavilon_angle_deg": [40.0]}, {}, "pavilon_angle_deg: unknown design key; did you mean 'pavilion_angle_deg'?"),
         ({}, {}, "axes: no axis to sweep"),
         ({"star_pct": []}, {}, "star_pct: no plain list of values"),
         ({"star_pct": "fifty"}, {}, "not an axis"),
@@ -350,8 +351,8 @@ def test_a_stone_is_shared_by_designs_that_differ_in_light_only(monkeypatch):
     built = []
     import raylab.designs.design as design
 
-    real = design.round_brilliant
-    monkeypatch.setattr(design, "round_brilliant", lambda **given: built.append(given) or real(**given))
+    real = design.stone_of
+    monkeypatch.setattr(design, "stone_of", lambda given: built.append(given) or real(given))
     plan = plan_of({"star_pct": [45.0, 55.0], "tilt_deg": [0.0, 5.0, 10.0]}, {**FIXED, "dome": "even-sky"})
     trace_designs(plan.designs(0, 6), Settings(precision=0.1))
     assert [given["star_pct"] for given in built] == [45.0, 55.0]

@@ -82,7 +82,7 @@ def test_a_box_to_fill(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("crown_angle_deg", "crown_angel_deg", "axes.crown_angel_deg: no design has this; did you mean 'crown_angle_deg'?"),
+        ("crown_angle_deg", "crown_angel_deg", "axes.crown_angel_deg: unknown design key; did you mean 'crown_angle_deg'?"),
         ("[33, 35]", "33", "axes.crown_angle_deg = 33: not an axis"),
         ("[33, 35]", '["low", 35]', "axes.crown_angle_deg = 'low': not a number"),
         ("number = 3", "count = 3", "axes.pavilion_angle_deg.count = 3: unknown key"),

@@ -20,6 +20,9 @@ import numpy as np
 UP, DOWN = 1.0, -1.0
 """Sides that a facet faces: the sign of its normal's z."""
 
+SIDES = {"up": UP, "down": DOWN, "": UP}
+"""The sides by name; a vertical facet (slope 90 degrees) may go without."""
+
 LEAST = 1e-9
 """No plane faces along its own edge: the run between its places must exceed this share of their radii."""
 
@@ -64,6 +67,18 @@ def normal_of_deg(slope_deg: float, azimuth_deg: float, side: float) -> np.ndarr
     level, up = _sine_cosine(slope_deg)
     y, x = _sine_cosine(azimuth_deg)
     return np.array([level * x, level * y, side * up])
+
+
+def facing_deg(normals: np.ndarray) -> tuple[list[str], np.ndarray, np.ndarray]:
+    """What unit normals (F, 3) face: the side's name, slope 0 to 90 and azimuth 0 to 360, degrees, (F,) each.
+
+    `normal_of_deg` gives the normals back to within 1e-15.
+    """
+    x, y, z = normals.T
+    slope = np.degrees(np.arctan2(np.hypot(x, y), np.abs(z)))
+    azimuth = np.degrees(np.arctan2(y, x)) % 360.0
+    sides = np.where(z > 0.0, "up", np.where(z < 0.0, "down", ""))
+    return sides.tolist(), slope, np.where(azimuth < 360.0, azimuth, 0.0)
 
 
 def _sine_cosine(angle_deg: float) -> tuple[float, float]:

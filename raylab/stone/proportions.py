@@ -18,16 +18,22 @@ from .cuts.cut import Measured
 from .cuts.shared import OF_ANY_STONE
 from .known_cuts import cut_of, measured_by_key, tiers_of
 from .measuring.callipers import Callipers, Quantity
+from .planes import facing_deg
 from .recognition import recognized
 from .stone import Stone
 
 
 @dataclass(frozen=True)
 class FacetRow:
-    """One line of the facet table; slope to the girdle plane, azimuth of the outward normal, distance from the origin."""
+    """One line of the facet table.
+
+    `side` that the facet faces (``"up"``, ``"down"``, empty where it is vertical), `slope_deg` to the girdle plane (0 to 90),
+    `azimuth_deg` of the outward normal, `distance_mm` from the origin.
+    """
 
     name: str
     tier: str
+    side: str
     slope_deg: float
     azimuth_deg: float
     distance_mm: float
@@ -125,7 +131,9 @@ def measure(stone: Stone) -> Measurements:
     named = recognized(stone)
     known = cut_of(named)
     callipers = Callipers(named, tiers_of(named))
-    rows = zip(named.tiers, named.slope_deg(), named.azimuth_deg(), named.distances_mm, named.polyhedron.areas, strict=True)
+    sides, _, _ = facing_deg(named.normals)
+    numbers = (named.slope_deg(), named.azimuth_deg(), named.distances_mm, named.polyhedron.areas)
+    rows = zip(named.tiers, sides, *(column.tolist() for column in numbers), strict=True)
     return Measurements(
         name=stone.name,
         material=stone.material.name,
@@ -134,6 +142,6 @@ def measure(stone: Stone) -> Measurements:
         weight_ct=stone.weight_ct,
         volume_mm3=stone.volume_mm3,
         spread_mm2_per_ct=stone.spread_mm2_per_ct,
-        facets=tuple(FacetRow(named.facet_name(f), tier, *map(float, row)) for f, (tier, *row) in enumerate(rows)),
+        facets=tuple(FacetRow(named.facet_name(f), *row) for f, row in enumerate(rows)),
         tiers_from="names" if named.tiers == stone.tiers else "shape",
     )

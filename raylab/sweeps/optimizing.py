@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.optimize import minimize
 
-from ..designs.design import COLUMNS, GEOMETRY, REASONS, STATISTICS, Settings, complete, trace_designs
+from ..designs.design import COLUMNS, STATISTICS, Settings, trace_designs
+from ..designs.keys import GEOMETRY, REASONS, complete
 from ..errors import InputError, nearest
 from ..progress import Progress
 from ..results.statistics import Statistic
@@ -145,7 +146,7 @@ def optimize(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> Optimum:
-    """The best round brilliant within bounds and limits.
+    """The best design within bounds and limits; a round brilliant where no other ``cut`` is stated.
 
     >>> import raylab as rl
     >>> best = rl.optimize({"pavilion_angle_deg": (40.0, 42.0)}, "even-sky", statistic="weight_ct", number=4, starts=1,

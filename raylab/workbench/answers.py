@@ -23,6 +23,7 @@ from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..single_ray import ray_path
+from ..stone.known_cuts import cut_of
 from ..stone.proportions import measure
 from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams
@@ -141,6 +142,7 @@ def _shape(stone: Stone) -> dict[str, Any]:
         "areas_mm2": stone.polyhedron.areas.tolist(),
         "size_mm": stone.size_mm.tolist(),
         "symmetry": vars(stone.symmetry),
+        "cut": None if (cut := cut_of(stone)) is None else cut.name,
     }
 
 

@@ -26,6 +26,9 @@ from .parameter import Parameter, Values
 GIRDLE_FINISH_KEY = "girdle_finish"
 """Key of the parameter that states the girdle's finish, in every cut that has one; without it the girdle is polished."""
 
+WEIGHT_KEY = "weight_ct"
+"""Key of the parameter that states the size by the weight, in every cut that has one."""
+
 
 class Facets(NamedTuple):
     """The planes of one tier: outward unit normals (K, 3), and distances (K,) or the one that all share."""
@@ -125,7 +128,7 @@ class Cut:
                 raise InputError(f"no parameter of a {self.name}", key=key, expected=nearest(key, self.keys))
         for pair in self.alternatives:
             if set(pair) <= set(stated):
-                raise InputError(f"{' and '.join(pair)} are alternatives", key=pair[1], expected="one of the two")
+                raise InputError(f"{' and '.join(pair)} are alternatives; give only one", key=pair[1])
 
     def defaults(self, stated: Mapping[str, Any]) -> dict[str, Any]:
         """What is not stated and has a default; an alternative that is stated stands for its pair."""
@@ -152,7 +155,7 @@ class Cut:
 
     def _lacks(self, one: Parameter, values: Values) -> bool:
         stands_in = [other for key, other in self.alternatives if key == one.key and other in values]
-        return one.instead_of is None and one.key not in values and not stands_in
+        return not one.optional and one.instead_of is None and one.key not in values and not stands_in
 
     def _missing(self, one: Parameter) -> InputError:
         ways = [one.key, *(other for key, other in self.alternatives if key == one.key)]
@@ -172,11 +175,28 @@ class Cut:
         StoneError : values that make no stone; the message names the key and the bound.
         """
         values = self.settled(given)
+        stone = self._of_size_1(values, material, self.name if name is None else name)
+        if self.size in values:
+            return stone.scaled(values[self.size])
+        now_ct = carat(stone.volume_mm3, stone.material.density_g_cm3)
+        return stone.scaled((values[WEIGHT_KEY] / now_ct) ** (1.0 / 3.0))
+
+    def plainly(self, given: Mapping[str, Any], volume_mm3: float) -> dict[str, Any]:
+        """The value of every parameter but alternatives, given of a stone of that volume: a weight becomes a size."""
+        values = self.settled(given)
+        if self.size not in values:
+            for key, other in self.alternatives:
+                if key == self.size:
+                    values.pop(other, None)
+            values[self.size] = (volume_mm3 / self._of_size_1(values, "diamond", self.name).volume_mm3) ** (1.0 / 3.0)
+        return values
+
+    def _of_size_1(self, values: Values, material: str | Material, name: str) -> Stone:
         tiers = self.planes(values)
         counts = [len(facets.normals) for facets in tiers]
         names = [facets.tier.name for facets, count in zip(tiers, counts, strict=True) for _ in range(count)]
         girdle = values.get(GIRDLE_FINISH_KEY, POLISHED)
-        stone = Stone.from_planes(
+        return Stone.from_planes(
             np.concatenate([facets.normals for facets in tiers]),
             np.concatenate([np.broadcast_to(facets.distances, count) for facets, count in zip(tiers, counts, strict=True)]),
             tiers=names,
@@ -185,9 +205,5 @@ class Cut:
             finishes=[girdle if tier == GIRDLE.name else POLISHED for tier in names],
             symmetry=self.symmetry,
             cut=self.name,
-            name=self.name if name is None else name,
+            name=name,
         )
-        if "weight_ct" in values:
-            now_ct = carat(stone.volume_mm3, stone.material.density_g_cm3)
-            return stone.scaled((values["weight_ct"] / now_ct) ** (1.0 / 3.0))
-        return stone.scaled(values[self.size])

@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from ...errors import InputError
 from ...units import number_in
 
@@ -89,13 +91,21 @@ class Parameter:
             return None
         if self.read is not None:
             return self.read(value)
-        if self.choices:
-            if not any(type(value) is type(choice) and value == choice for choice in self.choices):
-                raise InputError("not a choice", key=self.key, value=value, expected=self.span)
-            return value
-        if not self.multiple:
+        if self.continuous:
             return number_in(self.key, value, self.low, self.high, UNITS[self.unit], open_ends=self.open_ends)
-        number = number_in(self.key, value, -1e9, 1e9)
-        if not self.low <= number <= self.high or number % self.multiple:
+        plain = self.plain(value)
+        if self.multiple and not (self.low <= plain <= self.high and plain % self.multiple == 0):
             raise InputError("not allowed", key=self.key, value=value, expected=self.span)
-        return int(number)
+        return plain
+
+    def plain(self, value: Any) -> Any:
+        """A value as its plain kind, whether within the range or not. Raises InputError for one of another kind."""
+        if not self.choices:
+            number = number_in(self.key, value, -1e9, 1e9)
+            return int(number) if self.multiple and number == int(number) else number
+        value = value.item() if isinstance(value, np.generic) else value
+        if self.read is not None:
+            self.read(value)  # its own words for a name that it doesn't know
+        if not any(type(value) is type(choice) and value == choice for choice in self.choices):
+            raise InputError("not a choice", key=self.key, value=value, expected=self.span)
+        return value

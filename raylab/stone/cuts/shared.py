@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..finish import FINISHES, get_finish
 from ..measuring.callipers import Callipers, Quantity, whole_depth
-from .cut import GIRDLE_FINISH_KEY, Measured
+from .cut import GIRDLE_FINISH_KEY, WEIGHT_KEY, Measured
 from .parameter import Parameter, Slider
 
 GIRDLE_AND_SIZE = "girdle and size"
@@ -21,7 +21,7 @@ DIAMETER = Parameter(
     slider=Slider(2.0, 15.0, 0.01),
 )
 WEIGHT = Parameter(
-    "weight_ct",
+    WEIGHT_KEY,
     "weight",
     "ct",
     1e-4,
