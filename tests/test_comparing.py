@@ -196,7 +196,6 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
     assert set(found.proportion_verdicts()) == {
         "diameter_mm",
         "depth_pct",
-        "out_of_round_pct",
         "weight_ct",
         "volume_mm3",
         "spread_mm2_per_ct",

@@ -49,7 +49,8 @@ class Measurements(Mapping[str, Quantity]):
     Attributes
     ----------
     name, material : of the stone. cut : its cut; None where that isn't known.
-    quantities : what its cut defines, by key; None where the facets are missing. `definitions` says what each is.
+    quantities : what is measured on any stone, and what its cut defines, by key; None where the facets are missing.
+        `definitions` says what each is.
     weight_ct, volume_mm3, spread_mm2_per_ct : of the whole stone. facets : one row per facet.
     tiers_from : ``"names"`` of the stone, or its ``"shape"``.
     """
@@ -138,7 +139,7 @@ def measure(stone: Stone) -> Measurements:
         name=stone.name,
         material=stone.material.name,
         cut=None if known is None else known.name,
-        quantities={one.key: one.of(callipers) for one in (OF_ANY_STONE if known is None else known.measured)},
+        quantities={one.key: one.of(callipers) for one in (*OF_ANY_STONE, *(() if known is None else known.measured))},
         weight_ct=stone.weight_ct,
         volume_mm3=stone.volume_mm3,
         spread_mm2_per_ct=stone.spread_mm2_per_ct,

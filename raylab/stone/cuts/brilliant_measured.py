@@ -12,14 +12,12 @@ from ..measuring import alignment
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, UPPER_HALF
 from .cut import Measured
 from .parameter import Parameter
-from .shared import MEASURED_DEPTH, MEASURED_DIAMETER
 
 
 def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
     """The quantities of a brilliant; those that are one of its parameters bear that one's label."""
     labels = {one.key: one.label for one in parameters}
     return (
-        MEASURED_DIAMETER,
         Measured(
             "table_pct", labels["table_pct"], "%", "corner to corner (ISO 24016:2020, 8.3.3)",
             lambda c: c.table_size(), uneven=True,
@@ -42,7 +40,6 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
             "from the girdle's lower edge at each main to the lowest point (common practice); Geurts et al.",
             lambda c: c.at_mains(c.pavilion_depths()) if c.tier(PAVILION_MAIN) else None, uneven=True,
         ),
-        MEASURED_DEPTH,
         Measured(
             "girdle_pct", labels["girdle_pct"], "%", "thickness at each main (common practice); Geurts et al.",
             lambda c: c.at_mains(c.girdle_at_mains()), uneven=True,

@@ -88,7 +88,7 @@ class Cut:
         stone where it is 1, and scaled.
     tiers : from the top down. symmetry : of an ideal stone. outline : of the girdle, for a stone of size 1.
     planes : the facets of a stone of size 1, from the values of all parameters. Raises one of `reasons`.
-    reasons : why values make no stone. measured : what is measured.
+    reasons : why values make no stone. measured : what is measured besides `shared.OF_ANY_STONE`.
     """
 
     name: str

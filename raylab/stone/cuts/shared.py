@@ -46,16 +46,15 @@ def _diameter(callipers: Callipers) -> Quantity:
     return callipers.diameter
 
 
-MEASURED_DIAMETER = Measured(
-    DIAMETER.key,
-    DIAMETER.label,
-    "mm",
-    "width of the outline along the direction from its centre to each of its corners (common practice); see `callipers`",
-    _diameter,
-)
-MEASURED_DEPTH = Measured(
-    "depth_pct", "total depth", "%", "whole height along z, percent of the mean girdle diameter (common practice)", whole_depth
-)
-
-OF_ANY_STONE = (MEASURED_DIAMETER, MEASURED_DEPTH)
-"""What is measured on a stone whose cut is not known."""
+OF_ANY_STONE = (
+    Measured(
+        DIAMETER.key, DIAMETER.label, "mm",
+        "width of the outline along the direction from its centre to each of its corners (common practice); see `callipers`",
+        _diameter,
+    ),
+    Measured(
+        "depth_pct", "total depth", "%", "whole height along z, percent of the mean girdle diameter (common practice)",
+        whole_depth,
+    ),
+)  # fmt: skip
+"""What is measured on every stone, whatever its cut."""
