@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -102,12 +103,12 @@ class Cut:
     reasons: tuple[Reason, ...] = ()
     measured: tuple[Measured, ...] = ()
 
-    @property
+    @cached_property
     def keys(self) -> dict[str, Parameter]:
         """The parameters by key."""
         return {parameter.key: parameter for parameter in self.parameters}
 
-    @property
+    @cached_property
     def alternatives(self) -> tuple[tuple[str, str], ...]:
         """Pairs of keys that say the same thing in two ways."""
         return tuple((one.instead_of, one.key) for one in self.parameters if one.instead_of is not None)
@@ -146,20 +147,15 @@ class Cut:
         full = {**stated, **self.defaults(stated)}
         values = {one.key: one.checked(full[one.key]) for one in self.parameters if one.key in full}
         for one in self.parameters:
-            if one.key in values and one.instead_of is not None and one.converted is not None:
+            if one.instead_of is not None and one.converted is not None and one.key in values:
                 values[one.instead_of] = one.converted(values.pop(one.key), values)
-        missing = [self._missing(one) for one in self.parameters if self._lacks(one, values)]
-        if missing:
-            raise missing[0]
+        for one in self.parameters:
+            if one.key not in values and not one.optional and one.instead_of is None:
+                ways = [one.key, *(other for key, other in self.alternatives if key == one.key)]
+                if not values.keys() & ways:
+                    expected = one.span if len(ways) == 1 else "one of the two"
+                    raise InputError("missing", key=" or ".join(ways), expected=expected)
         return values
-
-    def _lacks(self, one: Parameter, values: Values) -> bool:
-        stands_in = [other for key, other in self.alternatives if key == one.key and other in values]
-        return not one.optional and one.instead_of is None and one.key not in values and not stands_in
-
-    def _missing(self, one: Parameter) -> InputError:
-        ways = [one.key, *(other for key, other in self.alternatives if key == one.key)]
-        return InputError("missing", key=" or ".join(ways), expected=one.span if len(ways) == 1 else "one of the two")
 
     def stone(self, *, material: str | Material = "diamond", name: str | None = None, **given: Any) -> Stone:
         """A stone of this cut.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -36,6 +37,15 @@ class Outline(ABC):
         return self.support(math.pi / 2.0) + self.support(-math.pi / 2.0)
 
 
+@lru_cache(maxsize=32)
+def _even_normals(count: int) -> np.ndarray:
+    """(count, 3) level unit vectors, the first half a step from +x; kept, since every stone of a sweep asks for the same."""
+    azimuths = [math.pi / count + 2.0 * math.pi * k / count for k in range(count)]
+    normals = np.array([[math.cos(azimuth), math.sin(azimuth), 0.0] for azimuth in azimuths])
+    normals.flags.writeable = False
+    return normals
+
+
 @dataclass(frozen=True)
 class Circle(Outline):
     """A circle about the axis."""
@@ -46,9 +56,7 @@ class Circle(Outline):
         return self.radius
 
     def flats(self, count: int) -> tuple[np.ndarray, np.ndarray]:
-        azimuths = [math.pi / count + 2.0 * math.pi * k / count for k in range(count)]
-        normals = np.array([[math.cos(azimuth), math.sin(azimuth), 0.0] for azimuth in azimuths])
-        return normals, np.full(count, self.radius * math.cos(math.pi / count))
+        return _even_normals(count), np.full(count, self.radius * math.cos(math.pi / count))
 
     @property
     def area(self) -> float:
