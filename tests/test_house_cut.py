@@ -157,3 +157,21 @@ def test_the_command_for_last_facets_has_an_option_for_each_choice():
     from raylab.cli.brillianteer import brillianteer
 
     assert {one.key for one in CHOICES} <= set(signature(brillianteer).parameters)
+
+
+def test_a_tiers_name_stands_for_one_side():
+    sides: dict[str, set[str]] = {}
+    for cut in CUTS.values():
+        for tier in cut.tiers:
+            sides.setdefault(tier.name, set()).add(tier.side)
+    assert all(len(found) == 1 for found in sides.values())
+
+
+def test_the_general_door():
+    given = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "material": "spinel", "name": "mine"}
+    one, other = rl.cut("round brilliant", **given), rl.round_brilliant(**given)
+    assert (one.normals == other.normals).all()
+    assert (one.name, one.material, one.cut) == ("mine", other.material, "round brilliant")
+    with pytest.raises(rl.InputError, match="cut = 'round briliant': unknown cut; did you mean 'round brilliant'"):
+        rl.cut("round briliant", **given)
+    assert [cut.name for cut in rl.cuts()] == list(CUTS)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 from ..errors import InputError, nearest
@@ -29,7 +28,7 @@ def get_cut(name: Any) -> Cut:
     return CUTS[name]
 
 
-def cut(name: str, **parameters: Any) -> Stone:
+def cut(name: str, /, **parameters: Any) -> Stone:
     """A stone of any cut, by the cut's name.
 
     >>> len(cut("round brilliant", table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))
@@ -38,7 +37,7 @@ def cut(name: str, **parameters: Any) -> Stone:
     Parameters
     ----------
     name : of the cut, see `cuts`.
-    **parameters : of that cut, by key; `material`, and `name` for what to call the stone... see the cut's own function.
+    **parameters : of that cut, by key; `material`; and another `name` for the stone itself.
 
     Raises
     ------
@@ -53,7 +52,7 @@ def cut_of(stone: Stone) -> Cut | None:
     if stone.cut is not None:
         return CUTS.get(stone.cut)
     names = set(stone.tiers) - {tier.name for tier in SHARED}
-    return next((cut for cut in CUTS.values() if names & {tier.name for tier in cut.tiers}), None)
+    return next((known for known in CUTS.values() if names & {tier.name for tier in known.tiers}), None)
 
 
 def tiers_of(stone: Stone) -> tuple[Tier, ...]:
@@ -63,14 +62,11 @@ def tiers_of(stone: Stone) -> tuple[Tier, ...]:
 
 
 def tiers_by_name() -> dict[str, Tier]:
-    """Every tier that a cut names; the same name is the same tier's side in all of them."""
-    return {tier.name: tier for cut in CUTS.values() for tier in cut.tiers}
+    """Every tier that a cut names; a name stands for one side in all of them."""
+    return {tier.name: tier for known in CUTS.values() for tier in known.tiers}
 
 
 def measured_by_key() -> dict[str, Measured]:
     """Every quantity that is measured on some cut; the same key means the same in all of them."""
-    return _by_key([*OF_ANY_STONE, *(one for cut in CUTS.values() for one in cut.measured)])
-
-
-def _by_key(quantities: Iterable[Measured]) -> dict[str, Measured]:
-    return {one.key: one for one in quantities}
+    every = (*OF_ANY_STONE, *(one for known in CUTS.values() for one in known.measured))
+    return {one.key: one for one in every}
