@@ -50,7 +50,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 def test_the_toy_is_built_and_refused_by_name(told):
     assert told["stone"] == [13, "square pyramid", 8, ["girdle", "lower side", "table", "upper side"]]
     assert told["unstated"] == "side_slope_deg: missing; expected 10 to 80 degrees"
-    assert told["foreign"].startswith("star_pct: no parameter of a square pyramid; expected one of side_slope_deg")
+    assert told["foreign"].startswith("star_pct: no parameter of the square pyramid; expected one of side_slope_deg")
     assert told["beyond"].startswith(
         "table_width_pct = 100.0: the table would reach beyond the girdle; expected less than 100 %"
     )

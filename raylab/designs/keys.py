@@ -102,7 +102,7 @@ def _check_keys(cut: Cut, keys: Iterable[str], stated: Iterable[str]) -> None:
     known = [key for key in KEYS if key not in PARAMETERS or key in cut.keys]
     for key in keys:
         if key not in known:
-            problem = f"no parameter of a {cut.name}" if key in PARAMETERS else "unknown design key"
+            problem = f"no parameter of the {cut.name}" if key in PARAMETERS else "unknown design key"
             raise InputError(problem, key=key, expected=nearest(key, known))
     cut.stated_once(dict.fromkeys(key for key in stated if key in cut.keys))
 

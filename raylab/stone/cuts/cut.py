@@ -126,7 +126,7 @@ class Cut:
         """Raise InputError for keys that the cut doesn't have, and for alternatives that are both stated."""
         for key in stated:
             if key not in self.keys:
-                raise InputError(f"no parameter of a {self.name}", key=key, expected=nearest(key, self.keys))
+                raise InputError(f"no parameter of the {self.name}", key=key, expected=nearest(key, self.keys))
         for pair in self.alternatives:
             if set(pair) <= set(stated):
                 raise InputError(f"{' and '.join(pair)} are alternatives; give only one", key=pair[1])
