@@ -178,14 +178,17 @@ class Cut:
         return stone.scaled((values[WEIGHT_KEY] / now_ct) ** (1.0 / 3.0))
 
     def plainly(self, given: Mapping[str, Any], volume_mm3: float) -> dict[str, Any]:
-        """The value of every parameter but alternatives, given of a stone of that volume: a weight becomes a size."""
+        """The value of every parameter but alternatives, given of a stone of that volume: a weight becomes a size.
+
+        Choices stay as they are stated.
+        """
         values = self.settled(given)
         if self.size not in values:
             for key, other in self.alternatives:
                 if key == self.size:
                     values.pop(other, None)
             values[self.size] = (volume_mm3 / self._of_size_1(values, "diamond", self.name).volume_mm3) ** (1.0 / 3.0)
-        return values
+        return values | {one.key: given.get(one.key, one.default) for one in self.parameters if one.choices}
 
     def _of_size_1(self, values: Values, material: str | Material, name: str) -> Stone:
         tiers = self.planes(values)
