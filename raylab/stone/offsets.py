@@ -153,10 +153,11 @@ def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
         if (a, b) in own
     ]
     if not found:
+        painted = [repr(tier.name) for tier in tiers_of(stone) if tier.painted_toward]
         raise InputError(
             "no edge with a main to be painted about",
             key=stone.facet_name(f),
-            expected="a facet of tier " + " or ".join(repr(tier.name) for tier in tiers_of(stone) if tier.painted_toward),
+            expected=f"a facet of tier {' or '.join(painted)}" if painted else "a stone of a cut with halves",
         )
     _, g, a, b = max(found)
     return g, corners[a], corners[b]
