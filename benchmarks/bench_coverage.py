@@ -54,15 +54,16 @@ def true_stone(key: int) -> rl.Stone:
     return UNEVEN.drawn(even, (77, key, 1))
 
 
-def numbers(stone: rl.Stone, settings: rl.TraceSettings, symmetry: int) -> dict[str, float]:
-    """Light and proportions of a stone; without the rays that tell symmetry where it is 1."""
-    light = statistics_of(rl.Scene(replace(stone, symmetry=symmetry), DOME, settings=settings))
+def numbers(stone: rl.Stone, settings: rl.TraceSettings, symmetry: bool) -> dict[str, float]:
+    """Light and proportions of a stone; with the rays that measure its symmetry where asked for."""
+    claimed = rl.SymmetryGroup(8, 0.0) if symmetry else rl.SymmetryGroup()
+    light = statistics_of(rl.Scene(replace(stone, symmetry=claimed), DOME, settings=settings))
     shape = rl.measure(stone).numbers()
-    names = LIGHT if symmetry == 1 else (*LIGHT, "symmetry")
+    names = (*LIGHT, "symmetry") if symmetry else LIGHT
     return {**{name: light[name].value for name in names}, **{name: shape[name] for name in SHAPE}}
 
 
-def misses(key: int, known_to_pct: float, symmetry: int) -> dict[str, float]:
+def misses(key: int, known_to_pct: float, symmetry: bool) -> dict[str, float]:
     """How far the truth lies from the best value of one measured stone, in its doubts, by name."""
     truth = true_stone(key)
     measured = ERRORS.drawn(truth, (77, key, 2))
@@ -89,7 +90,7 @@ def main() -> int:
     chosen = options.parse_args()
     rows = []
     for key in range(chosen.stones):
-        rows.append(misses(key, chosen.known_to_pct, 8 if chosen.symmetry else 1))
+        rows.append(misses(key, chosen.known_to_pct, chosen.symmetry))
         if (key + 1) % 50 == 0:
             print(f"{key + 1} stones", file=sys.stderr, flush=True)
     print(f"{'number':20s} covered   +- (1 s)   mean miss   sd of miss, in doubts; {chosen.stones} stones")

@@ -50,27 +50,31 @@ if TYPE_CHECKING:
     from .scene.settings import TraceSettings
     from .scene.view import View
     from .single_ray import RayPath, ray_path
+    from .stone.cuts.cut import Cut
     from .stone.cuts.round_brilliant import round_brilliant
+    from .stone.known_cuts import cut, cuts
     from .stone.measuring.plane_uncertainty import Uncertainty
-    from .stone.measuring.proportions import Measurements, measure
     from .stone.offsets import Offset, deviate
+    from .stone.proportions import Measurements, measure
     from .stone.scanning.report import ScanReport
     from .stone.scanning.scan import Scan, load_scan, stone_from_mesh
     from .stone.stone import Stone
     from .stone.stone_file import load_stone
+    from .stone.symmetry_group import SymmetryGroup
     from .sweeps.optimizing import Optimum, optimize
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
 
 _HOME = {
     "Comparison": "comparison.comparison",
+    "Cut": "stone.cuts.cut",
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
     "Material": "optics.materials",
-    "Measurements": "stone.measuring.proportions",
+    "Measurements": "stone.proportions",
     "Offset": "stone.offsets",
     "Optimum": "sweeps.optimizing",
     "Preview": "cutting.preview",
@@ -83,6 +87,7 @@ _HOME = {
     "Stone": "stone.stone",
     "StoneError": "errors",
     "TraceSettings": "scene.settings",
+    "SymmetryGroup": "stone.symmetry_group",
     "Uncertainty": "stone.measuring.plane_uncertainty",
     "UnsupportedScene": "errors",
     "View": "scene.view",
@@ -95,6 +100,8 @@ _HOME = {
     "color_picture": "color.picture",
     "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
+    "cut": "stone.known_cuts",
+    "cuts": "stone.known_cuts",
     "deviate": "stone.offsets",
     "dome_names": "lighting.dome_file",
     "eye_pair": "color.eyes",
@@ -109,7 +116,7 @@ _HOME = {
     "load_stone": "stone.stone_file",
     "load_tint": "optics.absorption",
     "materials": "optics.materials",
-    "measure": "stone.measuring.proportions",
+    "measure": "stone.proportions",
     "optimize": "sweeps.optimizing",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
@@ -137,6 +144,7 @@ _HOME = {
 
 __all__ = [
     "Comparison",
+    "Cut",
     "Dome",
     "Estimate",
     "InputError",
@@ -155,6 +163,7 @@ __all__ = [
     "Scene",
     "Stone",
     "StoneError",
+    "SymmetryGroup",
     "TraceSettings",
     "Uncertainty",
     "UnsupportedScene",
@@ -169,6 +178,8 @@ __all__ = [
     "color_picture",
     "compare",
     "critical_angle_deg",
+    "cut",
+    "cuts",
     "deviate",
     "dome_names",
     "eye_pair",

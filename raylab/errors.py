@@ -60,6 +60,9 @@ class InputError(RaylabError, ValueError):
 class StoneError(InputError):
     """A set of planes or proportions that is no closed convex stone."""
 
+    reason: str | None = None
+    """Name of the cut's reason why, where it stated one (`stone.cuts.cut.Reason`)."""
+
 
 class UnsupportedScene(InputError):  # noqa: N818 - names what is refused, as StoneError does
     """A scene that the engine asked for, or every engine of the table, can't trace."""

@@ -1,13 +1,13 @@
 """How well a face-up luminance pattern agrees with its own rotations and mirror images.
 
-For a stone of nominal order m there are 2m - 1 images other than the pattern itself: rotations by 360/m degrees and
-mirror images about the azimuths of the mains. With g running over them and x over the outline,
+A stone's nominal symmetry group (`Stone.symmetry`) of m rotations and mirror images has m - 1 members besides the identity.
+With g running over them and x over the outline,
 
     symmetry = 1 - mean over g and x of (L(x) - L(g x))^2 / (2 var L),
 
 which is the mean correlation of the pattern with its images: 1 for perfect agreement, 0 for none (our definition). Rays
-are sent through x and exactly through its images, so no picture has to be turned and interpolated. Each of the 2m places of
-such an orbit may stand for x, and the mean over all its pairs is twice its variance (with the divisor 2m - 1).
+are sent through x and exactly through its images, so no picture has to be turned and interpolated. Each of the m places of
+such an orbit may stand for x, and the mean over all its pairs is twice its variance (with the divisor m - 1).
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ POINTS = 1024
 
 def why_undefined(stone: Stone, view: View) -> str:
     """Why there is no symmetry to tell; empty where there is."""
-    if stone.symmetry < 2:
+    if stone.symmetry.size < 2:
         return "the stone claims no symmetry"
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
 
 
 def agreement(scene: Scene) -> Statistic:
-    """Symmetry of the luminance pattern under `stone.symmetry` and mirror images, with its standard error.
+    """Symmetry of the luminance pattern under `stone.symmetry`, with its standard error.
 
     At the wavelength in the middle of the scene's, by rays, whatever engine traced the maps.
     """
@@ -41,8 +41,7 @@ def agreement(scene: Scene) -> Statistic:
     reach = float(np.linalg.norm(stone.outline_mm, axis=1).max())
     radius, angle = np.random.default_rng([settings.seed, 0x5D]).random((2, POINTS))
     radius, angle = reach * np.sqrt(radius), 2.0 * np.pi * angle
-    turns = 2.0 * np.pi * np.arange(stone.symmetry) / stone.symmetry
-    images = np.concatenate([angle + turns[:, None], turns[:, None] - angle]) + np.radians(scene.view.turn_deg)
+    images = stone.symmetry.images(angle) + np.radians(scene.view.turn_deg)
     points = (radius[..., None] * np.stack([np.cos(images), np.sin(images)], axis=-1)).reshape(-1, 2)
     rows, hit = sample_points(points, scene, settings.middle_nm)
     seen = hit.reshape(len(images), POINTS).all(axis=0)

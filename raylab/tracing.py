@@ -150,7 +150,8 @@ def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] 
         notes[FACETS] = "which facet lets light out is computed by an exact engine only (parallel view)"
     if undefined:
         notes[SYMMETRY.key] = undefined
-    elif virtual is not None and virtual.copies >= 2 * scene.stone.symmetry:  # exact: found in planes, dome and view
+    elif virtual is not None and scene.stone.symmetry.turned(scene.view.turn_deg).within(virtual.symmetry.maps):
+        # exact: found by the tracer, in planes, dome and view
         symmetry = Statistic(1.0, 1.0, 1.0)
     else:
         symmetry = pattern_symmetry.agreement(scene)

@@ -223,7 +223,7 @@ def test_the_picture_from_below_has_each_pavilion_facet_in_its_shade():
 SCENE = """\
 schema = 1
 [stone]
-kind = "round brilliant"
+cut = "round brilliant"
 table_pct = 57
 crown_angle_deg = 34.5
 pavilion_angle_deg = 40.75

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import trimesh
 from scanned import noisy, tessellated
+from vector_facets import last_planes
 
 import raylab as rl
 from raylab.cutting.blocked import blocked_stone
@@ -54,7 +55,7 @@ def assert_same(made: rl.Stone, wanted: rl.Stone) -> None:
     ids=str,
 )
 def test_a_perfectly_blocked_stone_becomes_the_round_brilliant(cut, girdle):
-    """Planes laid through measured mains against the closed forms of `round_brilliant`, which share no code."""
+    """Joints found on measured mains against the closed form of the even joint; the rules for stars and halves are the same."""
     whole = rl.round_brilliant(**EVEN, **cut)
     if not girdle and "girdle_facets" in cut:
         whole = rl.round_brilliant(**EVEN, **{**cut, "girdle_facets": 96})
@@ -64,6 +65,29 @@ def test_a_perfectly_blocked_stone_becomes_the_round_brilliant(cut, girdle):
     other = rl.LastFacets(star_pct=47.0, lower_half_pct=80.0)
     with pytest.raises(AssertionError):
         assert_same(finished(base, other), whole)
+
+
+@pytest.mark.parametrize(
+    "choice",
+    [
+        rl.LastFacets(),
+        rl.LastFacets(star_pct=44.0, lower_half_pct=83.0, upper_painting_deg=1.2, lower_painting_deg=-0.8),
+        rl.LastFacets(star_pct=40.0, upper_half_pct=42.0),
+    ],
+    ids=str,
+)
+@pytest.mark.parametrize("even", [True, False])
+def test_every_plane_holds_the_points_that_the_rules_name(choice, even):
+    """Against cross products of arms between those points, on even mains and on the measured ones of the demo."""
+    stone = blocked(rl.round_brilliant(**EVEN)) if even else rl.load_stone("scenes/stones/blocked.csv")
+    base = blocked_stone(stone)
+    made = finished(base, choice)
+    where = {made.facet_name(f): f for f in range(len(made))}
+    planes = list(last_planes(base, choice))
+    assert len(planes) == 8 + 16 + 16
+    for name, normal, distance in planes:
+        assert made.normals[where[name]] == pytest.approx(normal, abs=1e-13), name
+        assert made.distances_mm[where[name]] == pytest.approx(distance, abs=1e-13), name
 
 
 @pytest.mark.parametrize(("noise_mm", "times"), [(0.0, 0), (0.001, 3)])

@@ -24,7 +24,7 @@ SCENE = """\
 schema = 1
 title = "[bold] a test scene"
 [stone]
-kind = "round brilliant"
+cut = "round brilliant"
 name = "[red]test[/red] stone"
 table_pct = 57
 crown_angle_deg = 34.5

@@ -28,7 +28,7 @@ from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan
 from raylab.tracing import trace
 
@@ -197,7 +197,6 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
     assert set(found.proportion_verdicts()) == {
         "diameter_mm",
         "depth_pct",
-        "out_of_round_pct",
         "weight_ct",
         "volume_mm3",
         "spread_mm2_per_ct",
@@ -269,7 +268,7 @@ def test_what_cannot_be_compared_is_told_in_one_line(stones, changed, line):
 STONE = """\
 schema = 1
 [stone]
-kind = "round brilliant"
+cut = "round brilliant"
 name = "[red]{name}[/red]"
 table_pct = {table}
 crown_angle_deg = 34.5

@@ -24,7 +24,7 @@ def brilliant(**changes) -> rl.Stone:
 STONE = brilliant(culet_pct=1.0, girdle_finish="absorbing")
 TEXT = facet_table(STONE)
 LINES = TEXT.splitlines()
-HEADER = LINES.index("facet,tier,slope_deg,azimuth_deg,distance_mm")
+HEADER = LINES.index("facet,tier,side,slope_deg,azimuth_deg,distance_mm")
 
 
 def read(tmp_path, text: str | bytes) -> rl.Stone:
@@ -92,18 +92,41 @@ def test_any_plane_comes_back(tmp_path_factory, normal, distance):
         TEXT.replace("\n", "\r\n"),
         TEXT.replace("\n", "\n\n# a comment: between\n"),
         "\n".join([*LINES[:HEADER], *(",".join(reversed(line.split(","))) + ",x" for line in LINES[HEADER:])]),
-        TEXT.replace("# slopes: signed", "# slopes: by tier").replace(",-", ","),
+        TEXT.replace(",girdle,up,90.0", ",girdle,,90.0"),
         TEXT.replace(",", " , "),
     ],
-    ids=["byte-order mark", "line ends of another system", "comments", "columns in another order", "no signs", "spaces"],
+    ids=[
+        "byte-order mark",
+        "line ends of another system",
+        "comments",
+        "columns in another order",
+        "vertical facets without a side",
+        "spaces",
+    ],
 )
 def test_liberties_that_change_nothing(text, tmp_path):
     assert_same(read(tmp_path, text), STONE)
 
 
+def test_slopes_run_from_0_to_90_and_the_side_stands_beside_them():
+    rows = [line.split(",") for line in LINES[HEADER + 1 :]]
+    assert {side for _, tier, side, *_ in rows if tier in ("table", "star", "crown main", "upper half")} == {"up"}
+    assert {side for _, tier, side, *_ in rows if tier in ("lower half", "pavilion main", "culet")} == {"down"}
+    assert all(0.0 <= float(slope) <= 90.0 and not slope.startswith("-") for *_, slope, _, _ in rows)
+    assert [slope for _, tier, _, slope, *_ in rows if tier in ("table", "culet")] == ["0.0", "0.0"]
+
+
+def test_the_cut_comes_back(tmp_path):
+    assert read(tmp_path, TEXT).cut == "round brilliant"
+    bare = read(tmp_path, TEXT.replace("# cut: round brilliant\n", ""))
+    assert bare.cut is None
+    assert rl.measure(bare).cut == "round brilliant", "by its tiers"
+
+
 def test_without_notes_it_is_a_diamond_of_the_files_name(tmp_path):
     stone = read(tmp_path, "\n".join(LINES[HEADER:]))
-    assert (stone.material.name, stone.name, stone.symmetry, set(stone.finishes)) == ("diamond", "stone", 1, {POLISHED})
+    told = (stone.material.name, stone.name, stone.symmetry, set(stone.finishes))
+    assert told == ("diamond", "stone", rl.SymmetryGroup(), {POLISHED})
 
 
 def line_of(text: str) -> int:
@@ -118,13 +141,13 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "stone.csv: the table is empty; expected a first line facet,tier,slope_deg,azimuth_deg,distance_mm"),
+        ("", "stone.csv: the table is empty; expected a first line facet,tier,side,slope_deg,azimuth_deg,distance_mm"),
         ("# unit: mm\n", "stone.csv: the table is empty"),
         (LINES[HEADER], "stone.csv: the table holds no facets"),
         ("\n".join(LINES[: HEADER + 3]), "stone.csv: facets = 2: too few facets to close a stone"),
         (TEXT.replace(",", ";"), f"stone.csv:{HEADER + 1}: columns are parted by semicolons or tabs; expected commas"),
-        ("\n".join([*LINES[:-1], LINES[-1].replace(",", ";")]), f"stone.csv:{len(LINES)}: 1 values for 5 columns (semi"),
-        (TEXT.replace(f",{DISTANCE}", f",{DISTANCE.replace('.', ',')}", 1), f":{TABLE}: 6 values for 5 columns (a comma in a"),
+        ("\n".join([*LINES[:-1], LINES[-1].replace(",", ";")]), f"stone.csv:{len(LINES)}: 1 values for 6 columns (semi"),
+        (TEXT.replace(f",{DISTANCE}", f",{DISTANCE.replace('.', ',')}", 1), f":{TABLE}: 7 values for 6 columns (a comma in a"),
         (
             TEXT.replace(DISTANCE, '"1,07"', 1),
             f":{TABLE}: distance_mm = '1,07': not a number; expected a decimal number, with a",
@@ -132,33 +155,40 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
         (TEXT.replace(DISTANCE, "deep", 1), f"stone.csv:{TABLE}: distance_mm = 'deep': not a number"),
         (TEXT.replace(DISTANCE, "nan", 1), f"stone.csv:{TABLE}: distance_mm = 'nan': not a number"),
         (TEXT.replace(DISTANCE, "1e999", 1), f"stone.csv:{TABLE}: distance_mm = inf: out of range; expected -10000 to 10000"),
-        (TEXT.replace("0,table,0.0", "0,table,95", 1), f":{TABLE}: slope_deg = 95.0: out of range; expected -90 to 90"),
+        (TEXT.replace("0,table,up,0.0", "0,table,up,95", 1), f":{TABLE}: slope_deg = 95.0: out of range; expected 0 to 90"),
+        (TEXT.replace("0,table,up,0.0", "0,table,up,-0", 1), f":{TABLE}: slope_deg = -0.0: out of range; expected 0 to 90"),
+        (TEXT.replace("0,table,up", "0,table,", 1), f":{TABLE}: side = '': not a side; expected up or down"),
+        (TEXT.replace("0,table,up", "0,table,top", 1), f":{TABLE}: side = 'top': not a side; expected up or down"),
+        (TEXT.replace("0,table,up", "0,table,down", 1), f":{TABLE}: side = 'down': a table that faces down; expected up"),
+        (
+            TEXT.replace("cut: round brilliant", "cut: round brillant"),
+            "stone.csv:4: cut = 'round brillant': unknown cut; did you mean",
+        ),
         (TEXT.replace("0,table", "one,table", 1), f"stone.csv:{TABLE}: facet = 'one': not a facet's number"),
         (TEXT.replace("0,table", "0,", 1), f"stone.csv:{TABLE}: tier: a facet without a tier"),
         (TEXT.replace("0,table", '0,"table', 1), f"stone.csv:{TABLE}: not a line of a table"),
-        (TEXT.replace("tier,slope_deg", "tier,slope", 1), f"stone.csv:{HEADER + 1}: no column slope_deg"),
+        (TEXT.replace("side,slope_deg", "side,slope", 1), f"stone.csv:{HEADER + 1}: no column slope_deg"),
         (TEXT.replace("facet,tier", "facet,tier,tier", 1), f"stone.csv:{HEADER + 1}: column tier stands twice"),
         (TEXT + LINES[-1], f"stone.csv:{len(LINES) + 1}: facet = 0: culet 0 stands in line {len(LINES)} already"),
         (TEXT.replace("unit: mm", "unit: cm"), "stone.csv:3: unit = 'cm': distances of another unit; expected mm, as in"),
-        (TEXT.replace(": diamond", ": diamnod"), "stone.csv:4: material = 'diamnod': unknown material; did you mean"),
+        (TEXT.replace(": diamond", ": diamnod"), "stone.csv:5: material = 'diamnod': unknown material; did you mean"),
         (
             TEXT.replace("# material", "# materail"),
-            "csv:4: materail: a comment that looks like a note; did you mean 'material'?",
+            "csv:5: materail: a comment that looks like a note; did you mean 'material'?",
         ),
-        (TEXT.replace("unit: mm", "material: diamond"), "stone.csv:4: material = 'diamond': said in line 3 already"),
-        (TEXT.replace("finish: girdle", "finish: girdel"), "stone.csv:5: finish = 'girdel': no such tier or facet"),
-        (TEXT.replace("= absorbing", "= absorbin"), "stone.csv:5: finish = 'absorbin': unknown finish; did you mean"),
-        (TEXT.replace("girdle = absorbing", "girdle"), "stone.csv:5: finish = 'girdle': no finish stated; expected 'girdle = "),
-        (TEXT.replace("symmetry: 8", "symmetry: many"), "stone.csv:6: symmetry = 'many': not an order of rotation"),
-        (TEXT.replace("slopes: signed", "slopes: up"), "stone.csv:8: slopes = 'up': unknown; expected 'signed' or 'by tier'"),
-        (TEXT.replace("slopes: signed", "slopes: by tier"), ": slope_deg = -"),
+        (TEXT.replace("unit: mm", "material: diamond"), "stone.csv:5: material = 'diamond': said in line 3 already"),
+        (TEXT.replace("finish: girdle", "finish: girdel"), "stone.csv:6: finish = 'girdel': no such tier or facet"),
+        (TEXT.replace("= absorbing", "= absorbin"), "stone.csv:6: finish = 'absorbin': unknown finish; did you mean"),
+        (TEXT.replace("girdle = absorbing", "girdle"), "stone.csv:6: finish = 'girdle': no finish stated; expected 'girdle = "),
         (
-            "\n".join(LINES[HEADER:]).replace(",-", ","),
-            ": a lower half that faces up; expected a negative slope, or a line '# slopes: by tier'",
+            TEXT.replace("symmetry: 8, mirror 0.0", "symmetry: many"),
+            "stone.csv:7: symmetry = 'many': not a symmetry; expected such as 8",
         ),
+        (TEXT.replace("mirror 0.0", "mirrored"), "stone.csv:7: symmetry = '8, mirrored': not a symmetry"),
+        (TEXT.replace("lower half,down", "lower half,up", 1), ": side = 'up': a lower half that faces up; expected down"),
         (TEXT.replace("# unit: mm", "# absorption_per_mm: 450:0.1 650"), "csv:3: absorption_per_mm = '450:0.1 650': not under"),
         (TEXT.replace("# unit: mm", "# absorption_per_mm: red"), "stone.csv:3: absorption_per_mm = 'red': not a number"),
-        ("\n".join(line for line in LINES if ",-" not in line), "stone.csv: the planes do not close"),
+        ("\n".join(line for line in LINES if ",down," not in line), "stone.csv: the planes do not close"),
         (TEXT.encode("utf-16"), "stone.csv: not a text in UTF-8"),
         (TEXT.replace("table", "ta\0ble").encode(), "stone.csv: not a text: it holds zero bytes"),
     ],

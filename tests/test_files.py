@@ -117,7 +117,7 @@ def test_a_file_in_the_way_is_kept_unless_forced(tmp_path):
         files.save_stone(STONE, path)
     assert path.read_text() == "mine"
     files.save_stone(STONE, path, force=True)
-    assert path.read_text().startswith("# slope_deg:")
+    assert path.read_text().startswith("# side:")
     assert left_in(tmp_path) == ["stone.csv"]
 
 

@@ -10,8 +10,8 @@ from dual_light import Body, Dual, ledger_of_paths
 from small_scenes import beams_of
 
 import raylab as rl
-from raylab.designs.design import complete
 from raylab.designs.gradients import _derivative
+from raylab.designs.keys import complete
 from raylab.designs.stepping import UNMATCHED, _hashed
 from raylab.results.statistics import STATISTICS
 

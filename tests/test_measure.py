@@ -1,5 +1,6 @@
 """`measure`: what it reads off stones that are perfect, half finished, imperfect, or no brilliants at all."""
 
+import itertools
 import json
 import math
 
@@ -9,8 +10,9 @@ from polyhedra import body, box, random_polyhedron
 
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
-from raylab.stone.measuring.proportions import Measurements, measure
 from raylab.stone.offsets import Offset, deviate
+from raylab.stone.proportions import Measurements, measure
+from raylab.stone.recognition import name_tiers
 from raylab.stone.stone import Stone
 
 GIVEN = {"table_pct": 56.0, "star_pct": 52.0, "lower_half_pct": 78.0, "girdle_pct": 3.8, "culet_pct": 1.5}
@@ -180,7 +182,55 @@ def test_to_dict_is_plain_json():
     assert plain["table_pct"]["mean"] == pytest.approx(56.0)
     assert set(plain["table_pct"]) == {"mean", "min", "max", "spread", "unit", "values"}
     assert plain["facets"][0]["tier"] == "table"
-    assert measure(random_polyhedron(4)).to_dict()["table_pct"] is None
+    assert measure(only(BUILT, *(set(BUILT.tiers) - {"star"}))).to_dict()["star_pct"] is None
+    assert "table_pct" not in measure(random_polyhedron(4)).to_dict(), "of no known cut"
+
+
+def test_it_is_a_mapping_of_what_was_found():
+    found = measure(only(BUILT, *(set(BUILT.tiers) - {"star"})))
+    assert found["table_pct"] is found.table_pct
+    assert "star_pct" not in found
+    assert found.star_pct is None
+    assert set(found.definitions) == set(found) | {"star_pct"}
+    assert found.definitions["star_pct"].label == "star length"
+    with pytest.raises(KeyError):
+        _ = found["star_pct"]
+    with pytest.raises(AttributeError, match="nothing called 'tabel_pct' is measured"):
+        _ = found.tabel_pct
+
+
+CROWN, PAVILION = [(3.0, 0.1), (2.6, 0.5), (2.1, 0.8), (1.5, 1.0)], [(3.0, 0.1), (2.2, 1.1), (1.2, 1.9), (0.0, 2.5)]
+"""Half the section of a step stone: from the axis, and from the girdle plane, mm."""
+
+
+def step_stone(order: int, steps: int, flats: int) -> Stone:
+    """A step stone of that many sides: rows of facets above each other on crown and pavilion, and a girdle of flats."""
+    normals, distances = [(0.0, 0.0, 1.0)], [CROWN[steps][1]]
+    for side, section in ((1.0, CROWN[: steps + 1]), (-1.0, [*PAVILION[:steps], PAVILION[-1]])):
+        for (r, z), (inner, above) in itertools.pairwise(section):
+            slope = math.atan2(above - z, r - inner)
+            around = [2.0 * math.pi * k / order for k in range(order)]
+            normals += [(math.sin(slope) * math.cos(a), math.sin(slope) * math.sin(a), side * math.cos(slope)) for a in around]
+            distances += [r * math.sin(slope) + z * math.cos(slope)] * order
+    normals += [(math.cos(2.0 * math.pi * k / flats), math.sin(2.0 * math.pi * k / flats), 0.0) for k in range(flats)]
+    return body(np.array(normals), np.array([*distances, *[2.999] * flats]))
+
+
+@pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])
+def test_a_step_stone_is_not_measured_as_a_round_brilliant(order, steps):
+    """Its steps border table and girdle as stars and halves do; its corners and its outline tell."""
+    stone = step_stone(order, steps, order)
+    found = measure(stone)
+    assert found.cut is None
+    assert set(found) == {"diameter_mm", "depth_pct"}
+    assert found.table_pct is None
+    named = name_tiers(stone.normals, stone.distances_mm)
+    assert named.cut is None
+    assert set(named.names) <= {"table", "culet", "girdle", "crown", "pavilion"}
+
+
+def test_a_blocked_round_is_told_from_a_step_stone_by_its_girdle():
+    assert measure(step_stone(8, 1, 96)).cut == "round brilliant"
 
 
 # Alignment. Each fault below is built into the planes by a known amount, so the measure has a closed form.

@@ -9,8 +9,8 @@ import pytest
 
 import raylab as rl
 from raylab.stone.facet_table import facet_table, read_facet_table
-from raylab.stone.measuring.proportions import measure
 from raylab.stone.offsets import Offset, deviate
+from raylab.stone.proportions import measure
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, culet_pct=1.0)
 ROUNDING = 1e-12

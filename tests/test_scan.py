@@ -13,7 +13,7 @@ import trimesh
 
 import raylab as rl
 from raylab.stone.finish import ABSORBING
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 
 STONE = scanned.brilliant(culet_pct=1.0)
@@ -43,7 +43,7 @@ def test_a_stone_that_stands_in_the_frame_comes_back_as_it_is():
     assert planes_differ(scan.stone, STONE) < EXACT
     assert np.abs(scan.report.rotation - np.eye(3)).max() < EXACT
     assert np.abs(scan.report.shift_mm).max() < EXACT
-    assert (scan.stone.symmetry, len(scan.stone)) == (8, len(STONE))
+    assert (scan.stone.symmetry, len(scan.stone)) == (rl.SymmetryGroup(8, 0.0), len(STONE))
     assert (scan.report.explained_pct, scan.report.unexplained, scan.report.extra) == (pytest.approx(100.0), (), ())
     assert (scan.report.girdle, scan.report.rounding_um) == ("flats", 0.0)
 

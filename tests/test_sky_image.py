@@ -144,7 +144,7 @@ def test_an_image_dome_file_finds_its_picture_beside_it(tmp_path):
     (tmp_path / "d.toml").write_text('schema = 1\nsky = "image"\nimage = "sky.npy"\nabsolute = true\n')
     dome = load_dome(tmp_path / "d.toml")
     assert (dome.radiance(direction(0, -90)), dome.radiance(direction(0, 90))) == (2.0, 0.5)
-    stone = 'stone = {kind = "round brilliant", table_pct = 57, crown_angle_deg = 34, pavilion_angle_deg = 41}'
+    stone = 'stone = {cut = "round brilliant", table_pct = 57, crown_angle_deg = 34, pavilion_angle_deg = 41}'
     (tmp_path / "s.toml").write_text(f'schema = 1\n{stone}\ndome = {{sky = "image", image = "sky.npy"}}\n')
     assert load_scene(tmp_path / "s.toml").dome.radiance(direction(0, 90)) == 0.25
     (tmp_path / "bad.toml").write_text('schema = 1\nsky = "image"\nimage = "sky.png"\n')

@@ -15,7 +15,8 @@ import xarray as xr
 
 import raylab as rl
 from raylab.cli import main
-from raylab.designs.design import REASONS, trace_designs
+from raylab.designs.design import trace_designs
+from raylab.designs.keys import REASONS
 from raylab.results.statistics import STATISTICS
 from raylab.sweeps.axes import LAYOUTS, SAMPLERS, plan_of
 
@@ -363,8 +364,8 @@ def test_a_stone_is_shared_by_designs_that_differ_in_light_only(monkeypatch):
     built = []
     import raylab.designs.design as design
 
-    real = design.round_brilliant
-    monkeypatch.setattr(design, "round_brilliant", lambda **given: built.append(given) or real(**given))
+    real = design.stone_of
+    monkeypatch.setattr(design, "stone_of", lambda given: built.append(given) or real(given))
     plan = plan_of({"star_pct": [45.0, 55.0], "tilt_deg": [0.0, 5.0, 10.0]}, {**FIXED, "dome": "even-sky"})
     trace_designs(plan.designs(0, 6), rl.TraceSettings(precision=0.1))
     assert [given["star_pct"] for given in built] == [45.0, 55.0]

@@ -17,7 +17,8 @@ from raylab.lighting.dome_file import load_dome
 from raylab.results.statistics import Statistic
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import MOST_ANGLE_DEG, MOST_DISTANCE_UM, WAVES, Uncertainty, displaced
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
+from raylab.stone.symmetry_group import SymmetryGroup
 from raylab.tracing import trace
 
 EVEN = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
@@ -92,7 +93,7 @@ def test_numbers_do_not_depend_on_the_threads_that_work(monkeypatch):
     """To the last bit: each draw is a piece of work of its own."""
 
     def numbers(stone):
-        return statistics_of(scene_of(replace(stone, symmetry=1), Dome(sky="overcast"), precision=0.2))
+        return statistics_of(scene_of(replace(stone, symmetry=SymmetryGroup()), Dome(sky="overcast"), precision=0.2))
 
     several = propagate(EVEN, numbers, known_to_pct=45)
     monkeypatch.setattr("raylab.threads.numba.get_num_threads", lambda: 1)
@@ -207,7 +208,7 @@ def test_differences_and_draws_agree_on_light():
     dome = Dome(sky="overcast")
 
     def numbers(stone):
-        found = statistics_of(scene_of(replace(stone, symmetry=1), dome, precision=3e-2))
+        found = statistics_of(scene_of(replace(stone, symmetry=SymmetryGroup()), dome, precision=3e-2))
         return {name: found[name] for name in ("brightness", "leak", "glare")}
 
     doubt = Uncertainty(0.0, 0.05, 0.0)

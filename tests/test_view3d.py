@@ -207,7 +207,7 @@ def test_nothing_of_it_is_imported_before_it_is_used():
 SCENE = """\
 schema = 1
 [stone]
-kind = "round brilliant"
+cut = "round brilliant"
 table_pct = 57
 crown_angle_deg = 34.5
 pavilion_angle_deg = 40.75

@@ -57,7 +57,7 @@ def answer(**values: Any) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
 
 
 def test_a_design_by_proportions_is_the_round_brilliant():
-    stone = rl.round_brilliant(**{key: value for key, value in DEMO.items() if key not in ("kind", "absorption_per_mm")})
+    stone = rl.round_brilliant(**{key: value for key, value in DEMO.items() if key not in ("kind", "cut", "absorption_per_mm")})
     same = stone_of(json.loads(json.dumps(DEMO)))
     np.testing.assert_array_equal(same.normals, stone.normals)
     np.testing.assert_array_equal(same.distances_mm, stone.distances_mm)
@@ -82,8 +82,8 @@ def test_a_spectrum_of_absorption_survives():
 
 
 def test_heights_and_weight_become_angles_and_diameter():
-    given = {"kind": "round brilliant", "table_pct": 57, "crown_height_pct": 14.5, "pavilion_depth_pct": 43, "weight_ct": 1.0}
-    stone = rl.round_brilliant(**{key: value for key, value in given.items() if key != "kind"})
+    given = {"cut": "round brilliant", "table_pct": 57, "crown_height_pct": 14.5, "pavilion_depth_pct": 43, "weight_ct": 1.0}
+    stone = rl.round_brilliant(**{key: value for key, value in given.items() if key != "cut"})
     same = stone_of(proportion_design(given, stone))
     np.testing.assert_allclose(same.normals, stone.normals, atol=1e-14)
     assert same.weight_ct == pytest.approx(1.0, rel=1e-12)
@@ -102,7 +102,9 @@ FACETED = {"kind": "facets", "facets": ROWS}
     [
         (None, ["kind"]),
         ([], ["kind"]),
-        ({"kind": "brilliant round"}, ["kind", "round brilliant"]),
+        ({"kind": "proportion"}, ["kind", "did you mean 'proportions'"]),
+        ({**DEMO, "cut": "brilliant round"}, ["cut", "unknown cut", "round brilliant"]),
+        ({**DEMO, "crown_height_pct": 15.0}, ["crown_angle_deg and crown_height_pct are alternatives"]),
         ({**DEMO, "table_pc": 57}, ["table_pc", "did you mean 'table_pct'"]),
         ({**DEMO, "table_pct": "57"}, ["table_pct", "a number"]),
         ({**DEMO, "pavilion_angle_deg": 95}, ["pavilion_angle_deg", "95", "89"]),
@@ -112,10 +114,11 @@ FACETED = {"kind": "facets", "facets": ROWS}
         ({**DEMO, "absorption_per_mm": -1}, ["absorption_per_mm"]),
         ({**FACETED, "facets": ROWS[:3]}, ["facets", "4 to 2000"]),
         ({**FACETED, "facets": [*ROWS, ["star", 8]]}, ["row of a facet"]),
-        ({**FACETED, "facets": changed(ROWS, "star 2", 2, 200)}, ["slope_deg of star 2", "200", "0 to 180"]),
-        ({**FACETED, "facets": changed(ROWS, "star 2", 4, float("nan"))}, ["distance_mm of star 2"]),
-        ({**FACETED, "facets": changed(ROWS, "star 2", 4, 9.0)}, ["no facets of the body", "star 2"]),
-        ({**FACETED, "facets": [row for row in ROWS if row[2] > 90.5]}, ["the body is unbounded"]),
+        ({**FACETED, "facets": changed(ROWS, "star 2", 3, 100)}, ["slope_deg of star 2", "100", "0 to 90"]),
+        ({**FACETED, "facets": changed(ROWS, "star 2", 2, "left")}, ["row of a facet", "star"]),
+        ({**FACETED, "facets": changed(ROWS, "star 2", 5, float("nan"))}, ["distance_mm of star 2"]),
+        ({**FACETED, "facets": changed(ROWS, "star 2", 5, 9.0)}, ["no facets of the body", "star 2"]),
+        ({**FACETED, "facets": [row for row in ROWS if row[2] == "down"]}, ["the body is unbounded"]),
     ],
 )
 def test_a_design_that_is_no_stone_is_told_in_one_line(design, words):
@@ -402,7 +405,7 @@ def test_nothing_but_the_pages_files_is_served(workbench, path):
 
 # --- files -----------------------------------------------------------------------------------------------------------
 
-GOOD = b"schema = 1\n[stone]\nkind = 'round brilliant'\ntable_pct = 60\ncrown_angle_deg = 33\npavilion_angle_deg = 41\n"
+GOOD = b"schema = 1\n[stone]\ncut = 'round brilliant'\ntable_pct = 60\ncrown_angle_deg = 33\npavilion_angle_deg = 41\n"
 
 
 @pytest.mark.parametrize(
@@ -626,7 +629,10 @@ def test_a_blocked_stone_finished_is_the_librarys(diameter_mm):
         ({"kind": "polished again", "of": DEMO, "facet": "pavilion main", "depth_mm": 0.6}, ["the girdle opens"]),
         ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": "1"}, ["depth_mm", "a number"]),
         ({"kind": "polished again", "of": DEMO, "facet": "table", "depht_mm": 1}, ["did you mean 'depth_mm'"]),
-        ({"kind": "polished again", "of": {"kind": "finished", "of": DEMO}, "facet": "table"}, ["kind", "round brilliant"]),
+        (
+            {"kind": "polished again", "of": {"kind": "finished", "of": DEMO}, "facet": "table"},
+            ["kind", "facets", "proportions"],
+        ),
         ({"kind": "polished again", "facet": "table"}, ["of", "missing"]),
         ({"kind": "finished", "of": 7}, ["of", "a table of keys"]),
         ({"kind": "finished", "of": DEMO}, ["not a blocked stone"]),

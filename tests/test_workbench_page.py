@@ -146,7 +146,7 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
         assert bar == f"[{written(low)}, {written(high)}]"
         if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
             page.slide(key, 0)
-    page.page.select_option("#girdle-finish", "absorbing")
+    page.page.select_option("#choice-girdle_finish", "absorbing")
     page.page.select_option("#material", "sapphire")
     page.rest()
     assert_told(page, traced(page.values(), girdle_finish="absorbing", material="sapphire"))
@@ -191,7 +191,7 @@ def test_an_impossible_stone_is_told_and_the_page_goes_on(open_page):
     page.page.locator("[data-field=girdle_pct]").fill("0.1")
     page.page.keyboard.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert page.problem().startswith("Girdle at the mains = 0.1: the girdle vanishes")
+    assert page.problem().startswith("Girdle thickness at the mains = 0.1: the girdle vanishes")
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "true"
     page.page.wait_for_selector("html[data-state=fault]", state="attached")
     assert page.page.locator("#state").inner_text() == "last possible stone shown"
@@ -284,7 +284,7 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     design = facet_design(stone_of(DEMO))
     for row in design["facets"]:
         if row[:2] == ["pavilion main", 2]:
-            row[2] = 180.0 - 41.0
+            row[3] = 41.0
     result = rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]))
     assert_told_but_symmetry(page, result)
     page.page.get_by_role("tab", name="Proportions").click()
@@ -435,7 +435,7 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     page.page.get_by_role("button", name="Let go").first.click()
     page.page.get_by_role("button", name="Hold as A").click()
     page.slide("finish_lower_half_pct", 82)
-    page.page.get_by_label("Upper halves of their own length").check()
+    page.page.get_by_label("Upper-half length (otherwise the upper halves meet the stars' tips)").check()
     page.slide("finish_upper_half_pct", 42)
     assert_told(page, first, "a")
     assert_told(page, seen(finished(blocked, rl.LastFacets(star_pct=55, lower_half_pct=82, upper_half_pct=42))), "b")
@@ -531,7 +531,7 @@ def test_the_page_survives_a_server_that_is_killed_and_started_again(browser):
 
 # --- files -----------------------------------------------------------------------------------------------------------
 
-GOOD = b"schema = 1\ntitle = 'From a file'\n[stone]\nkind = 'round brilliant'\ntable_pct = 60\ncrown_angle_deg = 33\n"
+GOOD = b"schema = 1\ntitle = 'From a file'\n[stone]\ncut = 'round brilliant'\ntable_pct = 60\ncrown_angle_deg = 33\n"
 GOOD += b"pavilion_angle_deg = 41\n"
 
 

@@ -24,7 +24,7 @@ from .color import color
 from .compare import compare
 from .eyes import eyes
 from .film import film
-from .lists import domes, engines, materials, scenes, statistics
+from .lists import cuts, domes, engines, materials, scenes, statistics
 from .measure import measure
 from .render import render
 from .repolish import repolish
@@ -46,7 +46,7 @@ app = App(
 )
 _SEEING = (render, color, eyes, tilt, film, workbench)
 _JUDGING = (measure, compare, brillianteer, repolish, sweep)
-_LISTING = (scenes, materials, domes, engines, statistics)
+_LISTING = (scenes, cuts, materials, domes, engines, statistics)
 for command in (*_SEEING, *_JUDGING, *_LISTING):
     app.command(command)
 

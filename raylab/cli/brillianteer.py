@@ -130,8 +130,8 @@ def brillianteer(
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
     if girdle_finish is not None:
-        girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.tiers, stone.finishes, strict=True)
-        stone = replace(stone, finishes=tuple(girdle if tier == "girdle" else finish for tier, finish in facets))
+        girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.on_girdle, stone.finishes, strict=True)
+        stone = replace(stone, finishes=tuple(girdle if there else finish for there, finish in facets))
     with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
         grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=True)
         best = best_brillianteering(grid, wanted, show)

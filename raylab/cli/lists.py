@@ -106,6 +106,54 @@ def _or_dash(value: float | None) -> str:
     return "-" if value is None else f"{value:.4f}"
 
 
+def cuts(*, json: Flag = False) -> None:
+    """List the cuts that raylab knows, with their parameters.
+
+    For example:
+
+        raylab cuts
+
+    Parameters
+    ----------
+    json
+        Print the list as JSON, with tiers and measured quantities.
+    """
+    from ..stone.known_cuts import cuts as known
+
+    if json:
+        say_json([_cut(cut) for cut in known()])
+        return
+    for cut in known():
+        say(f"{cut.name}: {cut.description}")
+        say()
+        rows = [(one.key, one.label, one.span, _default(one), one.description) for one in cut.parameters]
+        width = max(len(row[4]) for row in rows)
+        table(
+            ("parameter", "what it is", "allowed", "default", "how"), [(*row[:4], row[4].ljust(width)) for row in rows], left=5
+        )
+        say()
+
+
+def _default(one: Any) -> str:
+    """What stands where a parameter isn't stated."""
+    if one.instead_of is not None:
+        return f"instead of {one.instead_of}"
+    return "to be stated" if one.default is None else str(one.default)
+
+
+def _cut(cut: Any) -> dict[str, Any]:
+    """A cut in plain words and numbers."""
+    keys = ("key", "label", "unit", "low", "high", "open_ends", "multiple", "choices", "default", "instead_of", "description")
+    return {
+        "name": cut.name,
+        "description": cut.description,
+        "symmetry": {"order": cut.symmetry.order, "mirror_deg": cut.symmetry.mirror_deg},
+        "parameters": [{**{key: getattr(one, key) for key in keys}, "allowed": one.span} for one in cut.parameters],
+        "tiers": [{"name": tier.name, "side": tier.side, "mates": tier.mates} for tier in cut.tiers],
+        "measured": [{key: getattr(one, key) for key in ("key", "label", "unit", "definition")} for one in cut.measured],
+    }
+
+
 def domes(*, json: Flag = False) -> None:
     """List the domes of light that raylab ships.
 

@@ -9,6 +9,7 @@ from .console import say, say_json, table
 from .options import Flag
 
 if TYPE_CHECKING:
+    from ..stone.measuring.callipers import Quantity
     from ..stone.scanning.report import ScanReport
     from ..stone.stone import Stone
 
@@ -57,7 +58,7 @@ def measure(
         Print everything as JSON instead of tables.
     """
     from ..files import save_png, save_stone
-    from ..stone.measuring.proportions import measure as measured
+    from ..stone.proportions import measure as measured
 
     body, report = _read(stone, unit, material, noise_um)
     found = measured(body)
@@ -73,16 +74,18 @@ def measure(
     if json:
         say_json(facts)
         return
-    say(f"{found.name}: {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
+    cut = found.cut or "no cut that raylab knows"
+    say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say()
     heads = ("proportion", "mean", "least", "most", "spread", "unit", "places")
-    table(heads, [_row(key, value) for key, value in facts.items() if isinstance(value, dict) and "mean" in value])
+    table(heads, [_row(found.definitions[key].label, quantity) for key, quantity in found.items()])
     say()
     if facets:
-        columns = ("facet", "slope / deg", "azimuth / deg", "distance / mm", "area / mm^2")
+        columns = ("facet", "side", "slope / deg", "azimuth / deg", "distance / mm", "area / mm^2")
         rows = found.facets
-        table(columns, [_cells(row.name, row.slope_deg, row.azimuth_deg, row.distance_mm, row.area_mm2) for row in rows])
+        numbers = [_cells(row.slope_deg, row.azimuth_deg, row.distance_mm, row.area_mm2) for row in rows]
+        table(columns, [(row.name, row.side, *cells) for row, cells in zip(rows, numbers, strict=True)], left=2)
     else:
         table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(found.facets))
     if report is not None:
@@ -125,14 +128,12 @@ def _tell_scan(report: ScanReport) -> None:
         say(f"  and {rest} smaller ones")
 
 
-def _row(key: str, quantity: dict[str, Any]) -> tuple[str, ...]:
-    name, _, unit = key.rpartition("_")
-    numbers = (f"{quantity[part]:.4f}" for part in ("mean", "min", "max", "spread"))
-    return name.replace("_", " "), *numbers, {"pct": "%"}.get(unit, unit), str(len(quantity["values"]))
+def _row(label: str, quantity: Quantity) -> tuple[str, ...]:
+    return label, *_cells(quantity.mean, quantity.min, quantity.max, quantity.spread), quantity.unit, str(len(quantity.values))
 
 
-def _cells(name: str, *numbers: float) -> tuple[str, ...]:
-    return name, *(f"{number:.4f}" for number in numbers)
+def _cells(*numbers: float) -> tuple[str, ...]:
+    return tuple(f"{number:.4f}" for number in numbers)
 
 
 def _tiers(facets: Any) -> list[tuple[str, ...]]:
@@ -142,5 +143,5 @@ def _tiers(facets: Any) -> list[tuple[str, ...]]:
         members = [facet for facet in facets if facet.tier == tier]
         slopes = [facet.slope_deg for facet in members]
         area = sum(facet.area_mm2 for facet in members)
-        rows.append((tier, str(len(members)), *_cells("", sum(slopes) / len(slopes), max(slopes) - min(slopes), area)[1:]))
+        rows.append((tier, str(len(members)), *_cells(sum(slopes) / len(slopes), max(slopes) - min(slopes), area)))
     return rows

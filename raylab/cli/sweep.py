@@ -76,7 +76,7 @@ def sweep(
 
 def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
     """What was found, in plain numbers."""
-    from ..designs.design import REASONS
+    from ..designs.keys import REASONS
 
     reasons = found.reason.values.ravel()
     counts = {name: int((reasons == code).sum()) for code, (name, _) in enumerate(REASONS)}

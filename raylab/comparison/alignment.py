@@ -8,16 +8,17 @@ leans is part of what was measured.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..scene.pixel_grid import MAX_RESOLUTION, PixelGrid
 from ..scene.view import View, silhouette
-from ..stone.measuring.alignment import Pattern
+from ..stone.known_cuts import tiers_of
 from ..stone.measuring.callipers import Callipers
-from ..stone.measuring.proportions import with_tiers
+from ..stone.recognition import recognized
 from ..stone.stone import Stone
+from ..stone.symmetry_group import SymmetryGroup
 from ..units import whole_in
 
 MARGIN = 0.02
@@ -26,26 +27,31 @@ MARGIN = 0.02
 
 @dataclass(frozen=True)
 class Pose:
-    """How a stone is laid: turned about z, moved in plan, scaled. Fixed for a stone, so that displaced copies lie alike."""
+    """How a stone is laid: turned about z, moved in plan, scaled; and its symmetry then. Fixed for a stone, so that displaced
+    copies lie alike."""
 
     turn_deg: float
     center_mm: tuple[float, float]
     factor: float
+    symmetry: SymmetryGroup
 
     def lay(self, stone: Stone) -> Stone:
         """The stone, laid."""
         turn = View(turn_deg=self.turn_deg).rotation()
         shift = turn @ (-self.center_mm[0], -self.center_mm[1], 0.0)
-        return stone.moved(turn, shift).scaled(self.factor)
+        return stone.moved(turn, shift).scaled(self.factor).relabeled(symmetry=self.symmetry)
 
 
 def pose_of(stone: Stone, factor: float = 1.0) -> Pose:
     """The pose that lays a stone alike with others."""
-    callipers = Callipers(with_tiers(stone))
-    pattern = Pattern(callipers)
-    return Pose(
-        -pattern.azimuth_deg if pattern.fits() else 0.0, (float(callipers.center[0]), float(callipers.center[1])), factor
-    )
+    named = recognized(stone)
+    callipers = Callipers(named, tiers_of(named))
+    pattern = callipers.pattern
+    symmetry, turn_deg = named.symmetry, 0.0
+    if pattern.fits():  # the mirror planes are those of the mains as they stand, which the pose brings to azimuth 0
+        turn_deg = -pattern.azimuth_deg
+        symmetry = replace(symmetry, mirror_deg=0.0) if symmetry.mirror_deg is not None else symmetry
+    return Pose(turn_deg, (float(callipers.center[0]), float(callipers.center[1])), factor, symmetry)
 
 
 def common_frame(stones: Iterable[Stone], views: Iterable[View], resolution: int) -> PixelGrid:

@@ -23,7 +23,8 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
-from ..stone.measuring.proportions import measure, with_tiers
+from ..stone.proportions import measure
+from ..stone.recognition import recognized
 from ..stone.stone import Stone
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
@@ -90,7 +91,7 @@ def compare(
     doubts = _doubts(uncertainty, stones)
     labels = tuple(string.ascii_uppercase[: len(stones)])
     measurements = tuple(measure(stone) for stone in stones)
-    named = tuple(with_tiers(stone) for stone in stones)  # girdle flats, for one, err together
+    named = tuple(recognized(stone) for stone in stones)  # girdle flats, for one, err together
     sizes = [found.diameter_mm.mean for found in measurements]
     factors = [float(np.mean(sizes)) / size if scale == "equal diameter" else 1.0 for size in sizes]
     poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]

@@ -13,7 +13,7 @@ from ..results.summary import Summary
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
-from ..stone.measuring.proportions import Measurements
+from ..stone.proportions import Measurements
 from ..stone.stone import Stone
 from .uncertainty import Estimate
 from .verdicts import Verdict, judge_all, places

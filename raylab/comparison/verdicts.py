@@ -18,6 +18,8 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from ..results.statistics import description_of
+from ..stone.known_cuts import measured_by_key
+from ..stone.proportions import spread_key
 from .uncertainty import COVERAGE, Estimate
 
 
@@ -49,26 +51,25 @@ class Words(NamedTuple):
 
 _SHARE, _PLAIN = Words("", "%", 100.0, 2), Words("", "", 1.0, 3)
 _UNITS = {
-    "pct": Words("", "%", 1.0, 2),
+    "%": Words("", "%", 1.0, 2),
     "deg": Words("", "°", 1.0, 2),
     "mm": Words("", "mm", 1.0, 3),
     "ct": Words("", "ct", 1.0, 4),
 }
-_UNITS |= {"mm3": Words("", "mm³", 1.0, 3)}
 _WORDS = {
+    "weight_ct": _UNITS["ct"]._replace(name="weight"),
+    "volume_mm3": Words("volume", "mm³", 1.0, 3),
     "spread_mm2_per_ct": Words("spread, face-up area per weight", "mm²/ct", 1.0, 2),
-    "girdle_pct": _UNITS["pct"]._replace(name="girdle at the mains"),
-    "girdle_joint_pct": _UNITS["pct"]._replace(name="girdle at the joints of halves"),
-    "girdle_valley_pct": _UNITS["pct"]._replace(name="girdle in its valleys"),
-    "star_pct": _UNITS["pct"]._replace(name="star length"),
-    "lower_half_pct": _UNITS["pct"]._replace(name="lower-half length"),
-    "table_offcentre_pct": _UNITS["pct"]._replace(name="table off-centre"),
-    "culet_offcentre_pct": _UNITS["pct"]._replace(name="culet off-centre"),
-    "table_to_culet_pct": _UNITS["pct"]._replace(name="table centre to culet"),
-    "twist_deg": _UNITS["deg"]._replace(name="twist, crown against pavilion"),
-    "upper_painting_deg": _UNITS["deg"]._replace(name="painting of the upper halves"),
-    "lower_painting_deg": _UNITS["deg"]._replace(name="painting of the lower halves"),
 }
+
+
+def _measured_words() -> dict[str, Words]:
+    """Words for what is measured on some cut, and for how much it varies over a stone."""
+    found = {}
+    for key, one in measured_by_key().items():
+        found[key] = _UNITS[one.unit]._replace(name=one.label)
+        found[spread_key(key)] = _UNITS[one.unit]._replace(name=f"{one.label}, largest minus smallest")
+    return found
 
 
 def words(name: str) -> Words:
@@ -80,24 +81,15 @@ def words(name: str) -> Words:
     if (statistic := description_of(name)) is not None:
         unit = "" if statistic.unit == "1" else statistic.unit
         return _SHARE._replace(name=statistic.label) if statistic.percent else _PLAIN._replace(name=statistic.label, unit=unit)
-    if name in _WORDS:
-        return _WORDS[name]
-    stem, _, unit = name.rpartition("_")
-    if unit not in _UNITS:
-        return _PLAIN._replace(name=name.replace("_", " "))
-    uneven = stem.endswith("_spread")
-    plain = stem.removesuffix("_spread").replace("_", " ")
-    return _UNITS[unit]._replace(name=f"{plain}, largest minus smallest" if uneven else plain)
-
-
-SIGNED = ("twist_deg", "upper_painting_deg", "lower_painting_deg")
+    return _WORDS.get(name) or _measured_words().get(name) or _PLAIN._replace(name=name.replace("_", " "))
 
 
 def natural_range(name: str) -> tuple[float, float]:
     """Between what a number of this name can lie at all: a statistic's own span, lengths from 0."""
     if (statistic := description_of(name)) is not None:
         return statistic.span
-    return (-math.inf if name in SIGNED else 0.0), math.inf
+    measured = measured_by_key().get(name)
+    return (-math.inf if measured is not None and measured.signed else 0.0), math.inf
 
 
 def within_nature(name: str, one: Estimate) -> Estimate:

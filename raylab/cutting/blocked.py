@@ -1,24 +1,23 @@
 """A blocked stone: table and mains polished and measured, girdle rounded, stars and halves still to come.
 
 The girdle is that of the table of facets, or, where it wasn't measured or is still to be ground down, a cylinder of a stated
-diameter about the z axis, in flats whose corners lie on the circle as in `round_brilliant`.
+diameter about the z axis, in flats whose corners lie on the circle, as in the cut itself.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import InputError, StoneError
+from ..stone.cuts.outline import Circle
 from ..stone.finish import ABSORBING, POLISHED
-from ..stone.measuring.proportions import with_tiers
+from ..stone.known_cuts import cut_of, cuts
+from ..stone.recognition import recognized
 from ..stone.stone import Stone
+from ..stone.tier import GIRDLE, TABLE
 from ..units import number_in
-
-LAST = ("star", "upper half", "lower half")
-"""Tiers that a blocked stone doesn't have yet."""
 
 LEAST_MAINS = 3
 GIRDLE_FACETS = 96
@@ -64,58 +63,59 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
     InputError : stars or halves are there already; no table, too few mains, no girdle.
     StoneError : the girdle's circle reaches beyond the stone, or leaves no room for a facet.
     """
-    named = with_tiers(stone)
-    present = [tier for tier in LAST if tier in named.tiers]
+    named = recognized(stone)
+    cut = cut_of(named)
+    if cut is None or not cut.last:
+        raise InputError("no blocked stone of a cut that raylab can finish", key="cut", value=stone.cut, expected=_finishable())
+    present = [tier for tier in cut.last if tier in named.tiers]
     if present:
         problem = "not a blocked stone: it has facets of the last tiers already"
         raise InputError(problem, key="tier", value=", ".join(present), expected="table, mains, girdle and perhaps a culet")
-    tables = _of(named, "table")
+    tables = named.facets_of(TABLE.name)
     if len(tables) != 1:
         raise InputError("not one table", key="table", value=len(tables), expected="one")
-    for tier in ("crown main", "pavilion main"):
-        if len(_of(named, tier)) < LEAST_MAINS:
-            count = len(_of(named, tier))
-            raise InputError(f"too few {tier}s", key=tier, value=count, expected=f"{LEAST_MAINS} or more; 8 in a brilliant")
+    for tier in cut.mains():
+        count = len(named.facets_of(tier))
+        if count < LEAST_MAINS:
+            usual = f"{cut.symmetry.order} in a {cut.name}"
+            raise InputError(f"too few {tier}s", key=tier, value=count, expected=f"{LEAST_MAINS} or more; {usual}")
     if diameter_mm is not None:
         named = _rounded(named, number_in("diameter_mm", diameter_mm, 0.1, 1000.0, "mm"))
-    elif not _of(named, "girdle"):
+    elif not named.on_girdle.any():
         raise InputError("the table holds no girdle facets", key="diameter_mm", expected="the girdle's diameter in mm")
-    crown, pavilion = _around(named, "crown main"), _around(named, "pavilion main")
-    return Blocked(named, tables[0], crown, pavilion, tuple(_of(named, "girdle")))
+    crown, pavilion = _around(named, cut.mains("crown")), _around(named, cut.mains("pavilion"))
+    return Blocked(named, tables[0], crown, pavilion, tuple(named.facets_of(GIRDLE.name)))
 
 
-def _of(stone: Stone, tier: str) -> list[int]:
-    return [f for f, name in enumerate(stone.tiers) if name == tier]
+def _finishable() -> str:
+    return "a blocked " + " or ".join(cut.name for cut in cuts() if cut.last)
 
 
-def _around(stone: Stone, tier: str) -> tuple[int, ...]:
-    """Facets of a tier counter-clockwise; one a little clockwise of azimuth 0 still comes first."""
-    facets = _of(stone, tier)
+def _around(stone: Stone, tiers: tuple[str, ...]) -> tuple[int, ...]:
+    """Facets of some tiers counter-clockwise; one a little clockwise of azimuth 0 still comes first."""
+    facets = [f for tier in tiers for f in stone.facets_of(tier)]
     turned = (stone.azimuth_deg() + 180.0 / len(facets)) % 360.0
     return tuple(sorted(facets, key=lambda f: turned[f]))
 
 
 def _rounded(stone: Stone, diameter_mm: float) -> Stone:
     """The stone with its girdle ground to a cylinder about the z axis."""
-    old = _of(stone, "girdle")
-    rest = [f for f in range(len(stone)) if f not in old]
-    azimuth = 2.0 * math.pi * (np.arange(GIRDLE_FACETS) + 0.5) / GIRDLE_FACETS
-    flats = np.column_stack([np.cos(azimuth), np.sin(azimuth), np.zeros(GIRDLE_FACETS)])
-    shrink = math.cos(math.pi / GIRDLE_FACETS)  # from the circle through the corners to the flats
-    apothem = diameter_mm / 2.0 * shrink
+    old, rest = np.flatnonzero(stone.on_girdle), np.flatnonzero(~stone.on_girdle)
+    flats, apothems = Circle(diameter_mm / 2.0).flats(GIRDLE_FACETS)
     widest = float((stone.vertices_mm @ flats.T).max(axis=0).min())
-    if widest < apothem:
-        most = f"at most {2.0 * widest / shrink:.3f} mm"
+    if widest < apothems[0]:
+        most = f"at most {widest / apothems[0] * diameter_mm:.3f} mm"
         raise StoneError("the blocked stone is smaller than that", key="diameter_mm", value=diameter_mm, expected=most)
     ground = ABSORBING if any(stone.finishes[f] == ABSORBING for f in old) else POLISHED
     made = Stone.from_planes(
         np.concatenate([stone.normals[rest], flats]),
-        np.concatenate([stone.distances_mm[rest], np.full(GIRDLE_FACETS, apothem)]),
-        tiers=[*(stone.tiers[f] for f in rest), *["girdle"] * GIRDLE_FACETS],
+        np.concatenate([stone.distances_mm[rest], apothems]),
+        tiers=[*(stone.tiers[f] for f in rest), *[GIRDLE.name] * GIRDLE_FACETS],
         indices=[*(stone.indices[f] for f in rest), *range(GIRDLE_FACETS)],
         material=stone.material,
         finishes=[*(stone.finishes[f] for f in rest), *[ground] * GIRDLE_FACETS],
         symmetry=stone.symmetry,
+        cut=stone.cut,
         name=stone.name,
         redundant="drop",
     )

@@ -15,9 +15,10 @@ from ..results.statistics import STATISTICS
 from ..results.summary import exact_record
 from ..scene.settings import TraceSettings
 from ..scene.view import View
+from ..stone.cuts.parameter import UNITS
 from ..stone.stone import Stone
 from .blocked import blocked_stone
-from .last_facets import RANGES, LastFacets, finished
+from .last_facets import CHOICES, LastFacets, finished
 from .objective import Objective, read_objective
 from .viewing import lost_points, seen
 
@@ -100,14 +101,16 @@ def brillianteering_grid(
         "precision": scene.settings.precision,
     }
     fixed = {key: value for key, value in vars(base).items() if key not in values and value is not None}
-    coordinates = {key: (key, each, {"units": RANGES[key][2]}) for key, each in values.items()}
+    known = {one.key: one for one in CHOICES}
+    coordinates = {key: (key, each, {"units": UNITS[known[key].unit]}) for key, each in values.items()}
     return xr.Dataset({**variables, "reason": (tuple(values), reasons.astype(str))}, coordinates, {**about, **fixed})
 
 
 def _values(key: str, given: Sequence[float]) -> np.ndarray:
     """(K,) the values along an axis, rising, each allowed."""
-    if key not in RANGES:
-        raise InputError("nothing that can be chosen", key=key, expected=nearest(key, RANGES))
+    known = [one.key for one in CHOICES]
+    if key not in known:
+        raise InputError("nothing that can be chosen", key=key, expected=nearest(key, known))
     values = np.unique(np.array([getattr(LastFacets(**{key: value}), key) for value in given], dtype=float))
     if not len(values) or len(values) != len(given):
         raise InputError("no values, or one given twice", key=key, value=list(given), expected="different numbers")
@@ -155,7 +158,7 @@ def best_brillianteering(grid: xr.Dataset, objective: str | Objective, count: in
 
 def _best(grid: xr.Dataset, objective: Objective, at: tuple[int, ...], first: tuple[int, ...]) -> Best:
     settings = {str(dim): float(grid[dim].values[k]) for dim, k in zip(grid.reason.dims, at, strict=True)}
-    fixed = {key: float(grid.attrs[key]) for key in RANGES if key in grid.attrs}
+    fixed = {key: float(grid.attrs[key]) for key in (one.key for one in CHOICES) if key in grid.attrs}
     tied = False
     if at != first and objective.name in STATISTICS:
         low, high = (grid[objective.name + part].values for part in ("_low", "_high"))

@@ -1,15 +1,8 @@
 """The last facets of a brilliant, each from the mains beside it as they were measured.
 
-What `round_brilliant` says of even mains, said of mains that are not (all lengths in plan):
-
-* star: through the middles of its two mains' edges with the table, and a tip on the edge between the mains, at the given
-  share of the way from the table's edge to the girdle;
-* upper half: through the star's tip and the foot of its main on the girdle; facing a quarter of the way from its main's
-  azimuth to the next one's. With an upper-half length stated, its tip lies at that share of the way from the girdle to the
-  table's edge instead: shorter ones leave the mains an edge in common, longer ones cut the star's tip off;
-* lower half: the same on the pavilion, its tip at the given share of the way from the girdle to the place where the edge
-  passes the pavilion's apex;
-* painting turns a half about its edge with the main, towards the main by an angle; digging (negative) away from it.
+The rules are those of every brilliant (`stone.cuts.brilliant`), applied to each joint between two mains, however uneven
+(`stone.cuts.joints`). With an upper-half length stated, the tip of the upper halves lies where that says instead of at the
+star's: shorter ones leave the mains an edge in common, longer ones cut the star's tip off.
 
 Nothing is ever added to the blocked stone: each new plane takes a part of it away.
 """
@@ -18,25 +11,40 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import StoneError
+from ..stone.cuts.brilliant import LOWER_HALF, STAR, UPPER_HALF, Joint
+from ..stone.cuts.joints import Planes, crown_joints, pavilion_joints
+from ..stone.cuts.parameter import Parameter, Slider
+from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
 from ..stone.finish import POLISHED
-from ..stone.plane_through_edge import plane_through
+from ..stone.known_cuts import tiers_of
+from ..stone.planes import DOWN, UP, Place, plane_at
 from ..stone.stone import Stone
-from ..units import number_in
+from ..stone.symmetry_group import SymmetryGroup
+from ..stone.tier import GIRDLE, Tier
 from .blocked import Blocked
 
-RANGES = {
-    "star_pct": (0.0, 100.0, "%"),
-    "lower_half_pct": (0.0, 100.0, "%"),
-    "upper_half_pct": (0.0, 100.0, "%"),
-    "upper_painting_deg": (-10.0, 10.0, "degrees"),
-    "lower_painting_deg": (-10.0, 10.0, "degrees"),
-}
-"""What can be chosen: least, most, unit."""
+CHOICES = (
+    ROUND_BRILLIANT.keys["star_pct"],
+    ROUND_BRILLIANT.keys["lower_half_pct"],
+    Parameter(
+        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "of the way from the girdle to the table's edge, in plan",
+        optional=True, unset="the upper halves meet the stars' tips", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
+    ),
+    Parameter(
+        "upper_painting_deg", "painting of the upper halves", "degree", -10.0, 10.0,
+        "turn towards their mains; negative is digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+    ),
+    Parameter(
+        "lower_painting_deg", "painting of the lower halves", "degree", -10.0, 10.0,
+        "turn towards their mains; negative is digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+    ),
+)  # fmt: skip
+"""What can be chosen; the fields of `LastFacets`."""
 
 
 @dataclass(frozen=True)
@@ -62,23 +70,15 @@ class LastFacets:
     lower_painting_deg: float = 0.0
 
     def __post_init__(self) -> None:
-        for key, (low, high, unit) in RANGES.items():
-            if (value := getattr(self, key)) is not None:
-                number_in(key, value, low, high, unit, open_ends=unit == "%")
+        for one in CHOICES:
+            one.checked(getattr(self, one.key))
 
     def __str__(self) -> str:
-        told = {f.name: getattr(self, f.name) for f in fields(self)}
-        seen = {key: value for key, value in told.items() if key in ("star_pct", "lower_half_pct") or value}
-        return ", ".join(f"{_WORDS[key]} {value:.4g}{'%' if key.endswith('_pct') else '°'}" for key, value in seen.items())
+        said = [(one, getattr(self, one.key)) for one in CHOICES]
+        return ", ".join(f"{one.label} {value:.4g}{SIGNS[one.unit]}" for one, value in said if value or one.default)
 
 
-_WORDS = {
-    "star_pct": "star",
-    "lower_half_pct": "lower half",
-    "upper_half_pct": "upper half",
-    "upper_painting_deg": "upper painting",
-    "lower_painting_deg": "lower painting",
-}
+SIGNS = {"%": "%", "degree": "°"}
 
 
 def finished(blocked: Blocked, choice: LastFacets) -> Stone:
@@ -88,9 +88,9 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
     ------
     StoneError : stars that would cross the table, facets that would vanish, a girdle that would open; the message names them.
     """
-    stone, n = blocked.stone, len(blocked.crown)
+    stone = blocked.stone
     new = [*_crown(blocked, choice), *_pavilion(blocked, choice)]
-    ranks = {tier: k for k, tier in enumerate(("table", "star", "crown main", "upper half", "girdle", "lower half"))}
+    ranks = {tier.name: k for k, tier in enumerate(tiers_of(stone))}
     old = zip(stone.normals, stone.distances_mm, stone.tiers, stone.indices, stone.finishes, strict=True)
     planes = sorted([*old, *((*plane, POLISHED) for plane in new)], key=lambda plane: ranks.get(plane[2], len(ranks)))
     normals, distances, tiers, indices, finishes = zip(*planes, strict=True)
@@ -101,7 +101,8 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
         indices=indices,
         material=stone.material,
         finishes=finishes,
-        symmetry=stone.symmetry if stone.symmetry > 1 else n if n == len(blocked.pavilion) else 1,
+        symmetry=_symmetry(blocked),
+        cut=stone.cut,
         name=stone.name,
         redundant="drop",
     )
@@ -109,9 +110,17 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
     return replace(made, dropped=stone.dropped)
 
 
+def _symmetry(blocked: Blocked) -> SymmetryGroup:
+    """What the stone claims; else that of an even brilliant with these mains, if crown and pavilion have as many."""
+    claimed, n = blocked.stone.symmetry, len(blocked.crown)
+    if claimed.size > 1 or n != len(blocked.pavilion):
+        return claimed
+    return SymmetryGroup(n, float(blocked.stone.azimuth_deg()[blocked.crown[0]]))
+
+
 def refuse_lost(lost: Sequence[str], when: str) -> None:
     """Raise StoneError where planes are no facets any more: a girdle that opens, else facets that vanish."""
-    girdle = [name for name in lost if name.startswith("girdle ")]
+    girdle = [name for name in lost if name.startswith(f"{GIRDLE.name} ")]
     if girdle:
         raise StoneError(f"{when} the girdle opens to a knife edge at {_listed(girdle)}")
     if lost:
@@ -127,103 +136,37 @@ Plane = tuple[np.ndarray, float, str, int]
 
 def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Stars and upper halves."""
-    stone, table = blocked.stone, blocked.table
-    lines = [_downhill(blocked, main) for main in blocked.crown]
-    corners = [line.at(line.meets(stone, (table,))) for line in lines]
-    for k, (this, after) in enumerate(_pairs(blocked.crown)):
-        one, other = corners[k], corners[(k + 1) % len(corners)]
-        edge = _edge(blocked, this, after)
-        inner, outer = edge.crosses(one, other), edge.meets(stone, blocked.girdle)
-        tip = edge.at(inner + choice.star_pct / 100.0 * (outer - inner))
-        if stone.normals[table] @ tip >= stone.distances_mm[table]:
+    table = _planes(blocked, [blocked.table])
+    joints = crown_joints(_planes(blocked, blocked.crown), table, _planes(blocked, blocked.girdle))
+    for k, (joint, corners) in enumerate(joints):
+        tip = joint.from_inside(choice.star_pct)
+        if (table.normals @ tip.point(UP) >= table.distances).all():
             raise StoneError(f"star {k} would cross the table", key="star_pct", value=choice.star_pct, expected="longer stars")
-        normal = np.cross(tip - one, other - one)
-        normal *= math.copysign(1.0, normal[2]) / np.linalg.norm(normal)
-        yield normal, float(normal @ (one + other + tip) / 3.0), "star", k
+        yield *plane_at(joint.star(corners, tip), UP), STAR.name, k
         if choice.upper_half_pct is not None:
-            tip = edge.at(outer + choice.upper_half_pct / 100.0 * (inner - outer))
-        feet = [lines[at].at(lines[at].meets(stone, blocked.girdle)) for at in (k, (k + 1) % len(lines))]
-        yield from _halves(stone, (this, after), feet, tip, "upper half", k, choice.upper_painting_deg)
+            tip = joint.from_girdle(choice.upper_half_pct)
+        yield from _halves(joint, tip, UPPER_HALF, k, choice.upper_painting_deg)
 
 
 def _pavilion(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Lower halves."""
-    stone, mains = blocked.stone, list(blocked.pavilion)
-    apex = np.linalg.lstsq(stone.normals[mains], stone.distances_mm[mains], rcond=None)[0]
-    lines = [_downhill(blocked, main) for main in mains]
-    for k, (this, after) in enumerate(_pairs(blocked.pavilion)):
-        edge = _edge(blocked, this, after)
-        outer = edge.meets(stone, blocked.girdle)
-        tip = edge.at(outer + choice.lower_half_pct / 100.0 * (edge.passes(apex) - outer))
-        feet = [lines[at].at(lines[at].meets(stone, blocked.girdle)) for at in (k, (k + 1) % len(lines))]
-        yield from _halves(stone, (this, after), feet, tip, "lower half", k, choice.lower_painting_deg)
+    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), _planes(blocked, blocked.girdle))):
+        yield from _halves(joint, joint.from_girdle(choice.lower_half_pct), LOWER_HALF, k, choice.lower_painting_deg)
 
 
-def _pairs(mains: Sequence[int]) -> Iterator[tuple[int, int]]:
-    """Each main with the next one counter-clockwise."""
-    yield from zip(mains, [*mains[1:], mains[0]], strict=True)
+def _planes(blocked: Blocked, facets: Sequence[int]) -> Planes:
+    return Planes(blocked.stone.normals[list(facets)], blocked.stone.distances_mm[list(facets)])
 
 
-def _halves(
-    stone: Stone, mains: tuple[int, int], feet: Sequence[np.ndarray], tip: np.ndarray, tier: str, k: int, painting_deg: float
-) -> Iterator[Plane]:
-    """The two halves that split the joint of two mains: the first leans on the first main."""
-    start, end = (math.atan2(*stone.normals[main, 1::-1]) for main in mains)
-    gap = (end - start) % (2.0 * math.pi)
-    turn = gap / 4.0 - math.radians(painting_deg)
-    for second, azimuth in enumerate((start + turn, end - turn)):
-        found = plane_through(feet[second], tip, azimuth, float(stone.normals[mains[second], 2]))
-        if found is None:
-            key = tier.split()[0] + "_painting_deg"
-            raise StoneError(f"{tier} {2 * k + second} can't be turned that far", key=key, value=painting_deg, expected="less")
-        yield *found, tier, 2 * k + second
+def _halves(joint: Joint, tip: Place, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:
+    """The two halves that split the joint behind main k."""
+    side = UP if tier.side == "crown" else DOWN
+    for number, slant in enumerate(joint.halves(tip, math.radians(painting_deg)), start=2 * k):
+        if math.isnan(slant.tangent):
+            key = PAINTING[tier.name]
+            raise StoneError(f"{tier.name} {number} can't be turned that far", key=key, value=painting_deg, expected="less")
+        yield *plane_at(slant, side), tier.name, number
 
 
-@dataclass(frozen=True)
-class _Line:
-    """A line on a stone's surface, running outward: a point and a direction, (3,) mm each."""
-
-    start: np.ndarray
-    run: np.ndarray
-
-    def at(self, share: float) -> np.ndarray:
-        return self.start + share * self.run
-
-    def meets(self, stone: Stone, facets: Sequence[int]) -> float:
-        """Where the line, running outward, first leaves through one of the facets; or where it enters through the one."""
-        chosen = list(facets)
-        towards = stone.normals[chosen] @ self.run
-        gap = stone.distances_mm[chosen] - stone.normals[chosen] @ self.start
-        if len(chosen) == 1:
-            return float(gap[0] / towards[0])
-        ahead = towards > 0.0
-        return float((gap[ahead] / towards[ahead]).min())
-
-    def crosses(self, one: np.ndarray, other: np.ndarray) -> float:
-        """Where the line, in plan, crosses the one through two points."""
-        chord = (other - one)[:2]
-        across = np.array([-chord[1], chord[0]])
-        return float(across @ (one - self.start)[:2] / (across @ self.run[:2]))
-
-    def passes(self, point: np.ndarray) -> float:
-        """Where the line, in plan, passes a point nearest."""
-        return float((point - self.start)[:2] @ self.run[:2] / (self.run[:2] @ self.run[:2]))
-
-
-def _downhill(blocked: Blocked, main: int) -> _Line:
-    """The line down (or, below, up) the middle of a main to the girdle, along the main's azimuth from the z axis."""
-    normal = blocked.stone.normals[main]
-    out = normal[:2] / np.linalg.norm(normal[:2])
-    start = np.array([0.0, 0.0, blocked.stone.distances_mm[main] / normal[2]])
-    return _Line(start, np.array([*out, -(normal[:2] @ out) / normal[2]]))
-
-
-def _edge(blocked: Blocked, this: int, after: int) -> _Line:
-    """The edge between two neighbouring mains, from where it passes the z axis outward to the girdle."""
-    planes = blocked.stone.normals[[this, after]]
-    run = np.cross(*planes)
-    out = (planes / np.linalg.norm(planes[:, :2], axis=1)[:, None]).sum(axis=0)[:2]
-    run *= math.copysign(1.0, run[:2] @ out)
-    level = np.array([*(run[:2] / np.linalg.norm(run[:2])), 0.0])
-    reach = np.array([*blocked.stone.distances_mm[[this, after]], 0.0])
-    return _Line(np.linalg.solve(np.array([*planes, level]), reach), run)
+PAINTING = {UPPER_HALF.name: "upper_painting_deg", LOWER_HALF.name: "lower_painting_deg"}
+"""The choice that turns a tier's facets."""

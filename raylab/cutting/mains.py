@@ -31,6 +31,7 @@ from ..results.statistics import STATISTICS
 from ..scene.scene import Scene
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.offsets import Offset, moved_plane
+from ..stone.planes import normal_of
 from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams, trace_beams
 from .blocked import Blocked
@@ -131,8 +132,7 @@ def _pattern(blocked: Blocked, tier: tuple[int, ...]) -> _Pattern:
     normals = {}
     for k, f in enumerate(tier):
         azimuth = math.radians(start + k * step)
-        level = math.sin(slope)
-        normals[f] = np.array([level * math.cos(azimuth), level * math.sin(azimuth), side * math.cos(slope)])
+        normals[f] = normal_of(slope, azimuth, side)
     return _Pattern(normals, float(np.median([normals[f] @ stone.polyhedron.centroids[f] for f in tier])))
 
 

@@ -18,10 +18,12 @@ import numpy as np
 from ..errors import InputError, nearest
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
+from ..stone.known_cuts import get_cut
 from ..stone.stone import Stone
 from ..tracers.engines import exact_only
 from ..tracers.exact.beams import Beams, trace_beams
-from .design import COLUMNS, GEOMETRY, KEYS, STONE_KEYS, complete, geometry_of, scene_of, stone_of, trace_designs
+from .design import COLUMNS, scene_of, trace_designs
+from .keys import CUT, GEOMETRY, KEYS, STONE_KEYS, complete, geometry_of, stone_of
 from .stepping import Stepped, light_derivative, solid_derivative
 
 if TYPE_CHECKING:
@@ -107,7 +109,9 @@ def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | 
     """The keys to derive by, checked."""
     able = [key for key in STONE_KEYS if isinstance(full.get(key), float)]
     if keys is None:
-        return tuple(key for key in able if key in design and key not in ("diameter_mm", "weight_ct"))
+        cut = get_cut(full[CUT])
+        sizes = (cut.size, *(one.key for one in cut.parameters if one.instead_of == cut.size))
+        return tuple(key for key in able if key in design and key not in sizes)
     for key in (chosen := tuple(keys)):
         if key not in able:
             raise InputError("no number of this design's stone", key="keys", value=key, expected=nearest(key, able))

@@ -13,8 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..designs.design import scene_of, stone_of
+from ..designs.design import scene_of
+from ..designs.keys import CUT, needed, stone_of
 from ..scene.settings import TraceSettings
+from ..stone.cuts import USUAL
+from ..stone.known_cuts import get_cut
 from ..sweeps.axes import Plan, told
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
@@ -234,7 +237,9 @@ def _told(found: xr.Dataset, key: str, value: Any) -> str:
 
 def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
     """What all points of a picture share."""
-    said = ("table_pct", "crown_angle_deg", "crown_height_pct", "pavilion_angle_deg", "pavilion_depth_pct", "material", "dome")
+    cut = get_cut(str(found[CUT].values.ravel()[0]))
+    said = [*(key for ways in needed(cut) for key in ways), "material", "dome"]
+    said = said if cut.name == USUAL else [CUT, *said]
     parts = [_told(found, key, found[key].values.item()) for key in said if key in found.coords and found[key].ndim == 0]
     parts += [_told(found, key, found[key].values[k].item()) for key, k in held.items()]
     lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]

@@ -66,8 +66,9 @@ class Scene:
         """SHA-256 (hexadecimal) of all that decides the result: equal for equal scenes, whatever their names and files."""
         stone, view, dome, settings = self.stone, self.view, self.dome, self.settings
         digest = hashlib.sha256(b"raylab scene 2\n")
+        finishes = [dataclasses.astuple(finish) for finish in stone.finishes]
         facts = {
-            "facets": [stone.tiers, stone.indices, [dataclasses.astuple(finish) for finish in stone.finishes], stone.symmetry],
+            "facets": [stone.tiers, stone.indices, finishes, str(stone.symmetry)],
             "material": stone.material.digest(settings.wavelengths),
             "view": [float(view.tilt_deg), float(view.tilt_azimuth_deg), float(view.turn_deg), _optional(view.distance_mm)],
             "dome": dome.digest,

@@ -6,7 +6,7 @@ A scene file joins one stone, one dome, one view and the output settings:
     title = "..."
 
     [stone]                       # see `stone.stone_file`
-    kind = "round brilliant"
+    cut = "round brilliant"
     table_pct = 57
     crown_angle_deg = 34.5
     pavilion_angle_deg = 40.75

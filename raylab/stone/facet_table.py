@@ -2,21 +2,20 @@
 
     # material: diamond
     # finish: girdle = absorbing
-    facet,tier,slope_deg,azimuth_deg,distance_mm
-    0,table,0,0,1.06
-    0,crown main,34.5,0,1.93
-    0,pavilion main,-40.75,0,2.21
+    facet,tier,side,slope_deg,azimuth_deg,distance_mm
+    0,table,up,0,0,1.06
+    0,crown main,up,34.5,0,1.93
+    0,pavilion main,down,40.75,0,2.21
 
-``facet`` is the number within the tier. ``slope_deg`` is the angle between the facet and the girdle plane, 0 to 90, with a
-minus sign for facets that face down; a level facet that faces down, such as a culet, has the slope -0. ``azimuth_deg`` is
-that of the outward normal, counter-clockwise from +x seen from above; ``distance_mm`` is the facet's distance from the
-origin, along the normal. The order of the columns is free, and other columns are passed over.
+``facet`` is the number within the tier. ``side`` says whether it faces ``up`` or ``down``; it may be empty for a vertical one.
+``slope_deg`` is the angle between the facet and the girdle plane, 0 to 90. ``azimuth_deg`` is that of the outward normal,
+counter-clockwise from +x seen from above; ``distance_mm`` is the facet's distance from the origin, along the normal. The
+order of the columns is free, and other columns are passed over.
 
-Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``material``,
-``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of
-tiers or facets that are not polished, as ``girdle = absorbing, star 3 = absorbing``),
-``symmetry``, ``name``, and ``slopes``: ``signed`` as above, or ``by tier``, where slopes bear no sign and the tier tells the
-side. Where nothing is said, a sign that goes against the tier's name is an error, never a guess.
+Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``cut``,
+``material``, ``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of tiers or facets that
+are not polished, as ``girdle = absorbing, star 3 = absorbing``), ``symmetry`` (order of rotation and the azimuth of a mirror:
+``8, mirror 0``), and ``name``.
 
 Normals come back to within 1e-15 and distances exactly.
 """
@@ -25,8 +24,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -37,10 +34,11 @@ from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from .facet_table_text import COLUMNS, LineError, number, split, text_of, whole
 from .finish import FINISHES, POLISHED, Finish, get_finish
+from .known_cuts import get_cut, tiers_by_name
+from .planes import SIDES, facing_deg, normal_of_deg
 from .stone import Stone
-
-UP = ("table", "star", "crown main", "upper half", "crown")
-DOWN = ("culet", "pavilion main", "lower half", "pavilion")
+from .symmetry_group import SymmetryGroup
+from .tier import PLAIN
 
 
 def facet_table(stone: Stone) -> str:
@@ -50,28 +48,27 @@ def facet_table(stone: Stone) -> str:
     """
     text = io.StringIO()
     text.write(
-        "# slope_deg: angle to the girdle plane, negative for facets that face down; azimuth_deg: of the outward normal,\n"
+        "# side: that the facet faces; slope_deg: angle to the girdle plane, 0 to 90; azimuth_deg: of the outward normal,\n"
     )
     text.write("# counter-clockwise from +x; distance_mm: from the origin along the normal\n")
     for key, value in _notes(stone):
         text.write(f"# {key}: {value}\n")
     table = csv.writer(text, lineterminator="\n")
     table.writerow(COLUMNS)
-    x, y, z = stone.normals.T
-    slope = np.degrees(np.arctan2(np.hypot(x, y), np.abs(z)))
-    slope = np.copysign(slope, np.where(z == 0.0, 1.0, z))
-    azimuth = np.degrees(np.arctan2(y, x)) % 360.0
+    sides, slope, azimuth = facing_deg(stone.normals)
     for f, tier in enumerate(stone.tiers):
         if tier != tier.strip() or any(not c.isprintable() for c in tier):
             raise InputError("a table can't hold a tier of this name", key="tier", value=tier, expected="a plain name")
         numbers = (repr(float(value[f])) for value in (slope, azimuth, stone.distances_mm))
-        table.writerow([stone.indices[f], tier, *numbers])
+        table.writerow([stone.indices[f], tier, sides[f], *numbers])
     return text.getvalue()
 
 
 def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
     """The comment lines that tell about the stone."""
     yield "unit", "mm"
+    if stone.cut is not None:
+        yield "cut", stone.cut
     try:
         known = get_material(stone.material.name)
     except InputError:
@@ -85,7 +82,6 @@ def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
         yield "finish", ", ".join(_finished(stone))
     yield "symmetry", str(stone.symmetry)
     yield "name", " ".join(stone.name.split())
-    yield "slopes", "signed"
 
 
 def _pairs(material: Material) -> Any:
@@ -123,7 +119,6 @@ def read_facet_table(path: str | Path) -> Stone:
 
 def _stone(text: str, stem: str) -> Stone:
     notes, rows = split(text)
-    signs = notes.get("slopes", (0, ""))[1]
     normals, distances, tiers, indices = [], [], [], []
     seen: dict[tuple[str, int], int] = {}
     for line, row in rows:
@@ -134,10 +129,10 @@ def _stone(text: str, stem: str) -> Stone:
             problem = f"{tier} {index} stands in line {seen[tier, index]} already"
             raise LineError.at(line, problem, key="facet", value=index, expected="each facet once")
         seen[tier, index] = line
-        slope = number(line, "slope_deg", row["slope_deg"], 90.0)
-        azimuth = number(line, "azimuth_deg", row["azimuth_deg"], 360.0)
-        normals.append(_normal(slope, azimuth, _faces_down(line, tier, slope, signs)))
-        distances.append(number(line, "distance_mm", row["distance_mm"], 1e4))
+        slope = number(line, "slope_deg", row["slope_deg"], 0.0, 90.0)
+        azimuth = number(line, "azimuth_deg", row["azimuth_deg"], -360.0, 360.0)
+        normals.append(normal_of_deg(slope, azimuth, _side(line, tier, row["side"], slope)))
+        distances.append(number(line, "distance_mm", row["distance_mm"], -1e4, 1e4))
         tiers.append(tier)
         indices.append(index)
     if not rows:
@@ -152,44 +147,30 @@ def _stone(text: str, stem: str) -> Stone:
         material=_material(notes),
         finishes=_finishes(notes, tiers, indices),
         symmetry=_symmetry(notes),
+        cut=_cut(notes),
         name=notes.get("name", (0, stem))[1] or stem,
     )
 
 
-def _faces_down(line: int, tier: str, slope: float, signs: str) -> bool:
-    down = math.copysign(1.0, slope) < 0.0
-    if signs == "signed" or tier not in UP + DOWN:
-        if signs == "by tier" and tier != "girdle":
-            raise LineError.at(line, "a tier that doesn't tell its side", key="tier", value=tier, expected="'# slopes: signed'")
-        return down
-    below = tier in DOWN
-    if signs == "by tier" and down:
-        raise LineError.at(line, "a sign where the tier tells the side", key="slope_deg", value=slope, expected="0 to 90")
-    if signs != "by tier" and down != below and slope != 0.0:
-        side = "negative" if below else "positive"
-        raise LineError.at(
-            line,
-            f"a {tier} that faces {'up' if below else 'down'}",
-            key="slope_deg",
-            value=slope,
-            expected=f"a {side} slope, or a line '# slopes: by tier'",
-        )
-    return below
+def _side(line: int, tier: str, word: str, slope: float) -> float:
+    """The side that a facet faces. Raises InputError for another word, and for a side that the tier doesn't have."""
+    if word not in SIDES or (not word and slope < 90.0):
+        raise LineError.at(line, "not a side", key="side", value=word, expected="up or down")
+    known = tiers_by_name()
+    of_tier = known[tier].side if tier in known else next((side for side, name in PLAIN.items() if name == tier), "girdle")
+    if word and of_tier != "girdle" and word != (wanted := {"crown": "up", "pavilion": "down"}[of_tier]):
+        raise LineError.at(line, f"a {tier} that faces {word}", key="side", value=word, expected=wanted)
+    return SIDES[word]
 
 
-def _normal(slope_deg: float, azimuth_deg: float, down: bool) -> tuple[float, float, float]:
-    """Unit normal; exact at whole right angles."""
-    flat, up = _sine_cosine(abs(slope_deg))
-    y, x = _sine_cosine(azimuth_deg)
-    return flat * x, flat * y, -up if down else up
-
-
-def _sine_cosine(angle_deg: float) -> tuple[float, float]:
-    """Sine and cosine, from what the angle is off the nearest right angle, which is exact in floating point."""
-    quarter = round(angle_deg / 90.0)
-    rest = math.radians(angle_deg - 90.0 * quarter)
-    s, c = math.sin(rest), math.cos(rest)
-    return ((s, c), (c, -s), (-s, -c), (-c, s))[quarter % 4]
+def _cut(notes: dict[str, tuple[int, str]]) -> str | None:
+    if "cut" not in notes:
+        return None
+    line, name = notes["cut"]
+    try:
+        return get_cut(name).name
+    except InputError as error:
+        raise LineError.at(line, error.problem, key="cut", value=name, expected=error.expected) from error
 
 
 def _material(notes: dict[str, tuple[int, str]]) -> Material:
@@ -201,7 +182,7 @@ def _material(notes: dict[str, tuple[int, str]]) -> Material:
     if "absorption_per_mm" not in notes:
         return material
     line, words = notes["absorption_per_mm"]
-    pairs = [[number(line, "absorption_per_mm", part, 1e6) for part in word.split(":")] for word in words.split()]
+    pairs = [[number(line, "absorption_per_mm", part, -1e6, 1e6) for part in word.split(":")] for word in words.split()]
     try:
         if len(pairs) == 1 and len(pairs[0]) == 1:
             return material.tinted(pairs[0][0])
@@ -230,8 +211,9 @@ def _finishes(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list
     return finishes
 
 
-def _symmetry(notes: dict[str, tuple[int, str]]) -> int:
+def _symmetry(notes: dict[str, tuple[int, str]]) -> SymmetryGroup:
     line, word = notes.get("symmetry", (0, "1"))
-    if not re.fullmatch(r"[1-9]\d{0,2}", word):
-        raise LineError.at(line, "not an order of rotation", key="symmetry", value=word, expected="1, 2, 3, ...")
-    return int(word)
+    try:
+        return SymmetryGroup.parse(word)
+    except InputError as error:
+        raise LineError.at(line, error.problem, key=error.key, value=word, expected=error.expected) from error

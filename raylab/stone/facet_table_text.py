@@ -9,8 +9,8 @@ from typing import Any
 
 from ..errors import InputError, nearest
 
-COLUMNS = ("facet", "tier", "slope_deg", "azimuth_deg", "distance_mm")
-NOTES = ("unit", "material", "absorption_per_mm", "finish", "symmetry", "name", "slopes")
+COLUMNS = ("facet", "tier", "side", "slope_deg", "azimuth_deg", "distance_mm")
+NOTES = ("unit", "cut", "material", "absorption_per_mm", "finish", "symmetry", "name")
 
 MAX_BYTES = 1 << 24
 """Largest table that is read; a thousand facets take 1 % of it."""
@@ -75,8 +75,6 @@ def _note(line: int, words: str, notes: dict[str, tuple[int, str]]) -> None:
             raise LineError.at(
                 line, "distances of another unit", key=key, value=value, expected="mm, as in the column distance_mm"
             )
-        if key == "slopes" and value not in ("signed", "by tier"):
-            raise LineError.at(line, "unknown", key=key, value=value, expected="'signed' or 'by tier'")
         notes[key] = (line, value)
     elif nearest(key, NOTES).startswith("did you mean") and key not in COLUMNS:
         raise LineError.at(line, "a comment that looks like a note", key=key, expected=nearest(key, NOTES))
@@ -111,13 +109,13 @@ def _cells(line: int, words: str) -> list[str]:
         raise LineError.at(line, f"not a line of a table: {error}") from error
 
 
-def number(line: int, key: str, word: str, most: float) -> float:
+def number(line: int, key: str, word: str, least: float, most: float) -> float:
     if not _NUMBER.match(word):
         comma = ", with a point" if re.fullmatch(r"[-+]?\d+,\d+", word) else ""
         raise LineError.at(line, "not a number", key=key, value=word, expected=f"a decimal number{comma}")
     value = float(word)
-    if not abs(value) <= most:
-        raise LineError.at(line, "out of range", key=key, value=value, expected=f"-{most:g} to {most:g}")
+    if not least <= value <= most or (least == 0.0 and word.startswith("-")):
+        raise LineError.at(line, "out of range", key=key, value=value, expected=f"{least:g} to {most:g}")
     return value
 
 

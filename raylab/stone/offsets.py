@@ -26,14 +26,12 @@ import numpy as np
 from ..errors import InputError, StoneError, nearest
 from ..plane_geometry import following, rotation_about_z
 from ..units import number_in
-from .plane_through_edge import plane_through
+from .known_cuts import tiers_of
+from .planes import Place, Slant, normal_of, plane_at, tangent_through
 from .stone import Stone
 
 LEVEL = 1e-9
 """A normal that leans by less than this is upright: its facet is level."""
-
-PAINTED = {"upper half": "crown main", "lower half": "pavilion main"}
-"""Tiers that can be painted, and the mains that they are painted towards."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +120,7 @@ def moved_plane(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> 
         azimuth, turn = math.radians(offset.azimuth_deg), 0.0
     side = math.copysign(1.0, n[2])
     slope = math.atan2(flat, abs(n[2])) + math.radians(offset.slope_deg)
-    steeper = np.array([math.sin(slope) * math.cos(azimuth), math.sin(slope) * math.sin(azimuth), side * math.cos(slope)])
+    steeper = normal_of(slope, azimuth, side)
     distance = d if not offset.slope_deg else float(steeper @ middle)
     turned = n if offset.slope_deg == turn == 0.0 else rotation_about_z(turn) @ steeper
     return turned, distance - offset.depth_mm
@@ -131,18 +129,20 @@ def moved_plane(n: np.ndarray, d: float, middle: np.ndarray, offset: Offset) -> 
 def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, float]:
     """The plane of a half through the edge with its main, its azimuth nearer to the main's by an angle."""
     main, start, end = _edge_with_main(stone, f)
-    own, towards = (math.atan2(*stone.normals[i, 1::-1]) for i in (f, main))
-    gap = math.remainder(towards - own, 2.0 * math.pi)
-    azimuth = own + math.copysign(math.radians(painting_deg), gap) * (1.0 if painting_deg > 0.0 else -1.0)
-    found = plane_through(start, end, azimuth, float(stone.normals[f, 2]))
-    if found is None:
+    own, of_main = (math.atan2(*stone.normals[i, 1::-1]) for i in (f, main))
+    turn = math.remainder(of_main - own, 2.0 * math.pi)
+    azimuth = own + math.copysign(math.radians(painting_deg), turn) * (1.0 if painting_deg > 0.0 else -1.0)
+    side = math.copysign(1.0, stone.normals[f, 2])
+    one, other = Place.of(start, side), Place.of(end, side)
+    tangent = tangent_through(azimuth, one, other)
+    if math.isnan(tangent):
         raise StoneError("can't be painted that far", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
-    return found
+    return plane_at(Slant(azimuth, tangent, one), side)
 
 
 def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
     """The main that facet f shares its longest edge with, and that edge's ends (3,), (3,) mm."""
-    wanted = PAINTED.get(stone.tiers[f])
+    wanted = next((tier.painted_toward for tier in tiers_of(stone) if tier.name == stone.tiers[f]), None)
     corners, loops = stone.vertices_mm, stone.polyhedron.loops
     own = {(a, b) for a, b in zip(loops[f], following(loops[f]), strict=True)}
     found = [
@@ -153,10 +153,11 @@ def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
         if (a, b) in own
     ]
     if not found:
+        painted = [repr(tier.name) for tier in tiers_of(stone) if tier.painted_toward]
         raise InputError(
             "no edge with a main to be painted about",
             key=stone.facet_name(f),
-            expected="a facet of tier " + " or ".join(map(repr, PAINTED)),
+            expected=f"a facet of tier {' or '.join(painted)}" if painted else "a stone of a cut with halves",
         )
     _, g, a, b = max(found)
     return g, corners[a], corners[b]

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -15,6 +16,10 @@ from ..plane_geometry import convex_outline
 from ..units import carat
 from .finish import POLISHED, Finish, get_finish
 from .polyhedron import Polyhedron, intersect
+from .symmetry_group import SymmetryGroup
+from .tier import GIRDLE
+
+NONE_CLAIMED = SymmetryGroup()
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +37,8 @@ class Stone:
     indices : F numbers of a facet within its tier, from 0.
     material : what the stone is made of.
     finishes : F finishes, see `Finish`.
-    symmetry : nominal order of rotation about z; 1 if none is claimed.
+    symmetry : the nominal symmetry about z; of size 1 if none is claimed.
+    cut : name of the cut, see `raylab.stone.cuts`; None where it isn't known.
     name : what to call the stone in titles.
     dropped : names of planes given that touch the body in less than a polygon and were left out.
     """
@@ -43,7 +49,8 @@ class Stone:
     indices: tuple[int, ...]
     material: Material
     finishes: tuple[Finish, ...]
-    symmetry: int = 1
+    symmetry: SymmetryGroup = NONE_CLAIMED
+    cut: str | None = None
     name: str = "stone"
     dropped: tuple[str, ...] = field(default=())
 
@@ -56,7 +63,8 @@ class Stone:
         indices: Sequence[int] | None = None,
         material: str | Material = "diamond",
         finishes: Sequence[str | Finish] | None = None,
-        symmetry: int = 1,
+        symmetry: SymmetryGroup = NONE_CLAIMED,
+        cut: str | None = None,
         name: str = "stone",
         redundant: str = "refuse",
     ) -> Stone:
@@ -114,6 +122,7 @@ class Stone:
             get_material(material),
             tuple(surfaces[f] for f in order),
             symmetry,
+            cut,
             name,
             absent,
         )
@@ -130,6 +139,15 @@ class Stone:
     def facet_name(self, facet: int) -> str:
         """Tier and number of a facet, such as ``"star 3"``."""
         return f"{self.tiers[facet]} {self.indices[facet]}"
+
+    def facets_of(self, tier: str) -> list[int]:
+        """Numbers of the facets of a tier; empty where the stone has none."""
+        return [f for f, name in enumerate(self.tiers) if name == tier]
+
+    @property
+    def on_girdle(self) -> np.ndarray:
+        """(F,) True for the facets of the girdle."""
+        return np.array([tier == GIRDLE.name for tier in self.tiers])
 
     @cached_property
     def polyhedron(self) -> Polyhedron:
@@ -183,13 +201,24 @@ class Stone:
         return np.where(level | (azimuth > 360.0 - 1e-9), 0.0, azimuth)
 
     def moved(self, rotation: np.ndarray | None = None, shift_mm: np.ndarray | None = None) -> Stone:
-        """The stone after a proper rotation (3, 3) about the origin and then a shift (3,) in mm."""
+        """The stone after a proper rotation (3, 3) about the origin and then a shift (3,) in mm.
+
+        A stone that is not turned about z alone claims no symmetry any more.
+        """
         turn = np.eye(3) if rotation is None else np.asarray(rotation, dtype=float)
         if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-12) or np.linalg.det(turn) < 0.0:
             raise StoneError("not a proper rotation", key="rotation", value=turn.tolist())
         normals = self.normals @ turn.T
         shift = np.zeros(3) if shift_mm is None else np.asarray(shift_mm, dtype=float)
-        return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift)
+        upright = turn[2, 2] > 1.0 - 1e-12
+        symmetry = self.symmetry.turned(math.degrees(math.atan2(turn[1, 0], turn[0, 0]))) if upright else NONE_CLAIMED
+        return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift, symmetry=symmetry)
+
+    def relabeled(self, **changes: Any) -> Stone:
+        """The stone with other facts about the same planes: names of tiers, numbers, symmetry, finish."""
+        other = replace(self, **changes)
+        other.__dict__["polyhedron"] = self.polyhedron
+        return other
 
     def with_planes(
         self, normals: np.ndarray, distances_mm: np.ndarray, *, name: str | None = None, redundant: str = "refuse"
@@ -203,6 +232,7 @@ class Stone:
             material=self.material,
             finishes=self.finishes,
             symmetry=self.symmetry,
+            cut=self.cut,
             name=self.name if name is None else name,
             redundant=redundant,
         )

@@ -1,8 +1,8 @@
 """Stones from files: a [stone] table of a TOML file, a table of facets, a mesh.
 
-    [stone]                       # kind and proportions; or file = "..." for a stone in a file of its own (with unit = "mm"
-                                  # and material = "..." for a mesh)
-    kind = "round brilliant"
+    [stone]                       # a cut and its parameters, see `raylab cuts`; or file = "..." for a stone in its own file
+                                  # (with unit = "mm" and material = "..." for a mesh)
+    cut = "round brilliant"
     table_pct = 57
     crown_angle_deg = 34.5
     pavilion_angle_deg = 40.75
@@ -10,7 +10,7 @@
     absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
                                   # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
-To add a cut, add a row to `_CUTS`; to read stones from another kind of file, add a row to `STONE_READERS`.
+To read stones from another kind of file, add a row to `STONE_READERS`.
 """
 
 from __future__ import annotations
@@ -19,28 +19,36 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
 
+from pydantic import BaseModel
+
 from ..errors import InputError, nearest
 from ..optics.absorption import read_absorption, tint
 from ..optics.materials import get_material
-from ..toml_tables import NumberOrPairs, Table, read_toml, schema, schema_of
-from .cuts.round_brilliant import round_brilliant
+from ..toml_tables import NumberOrPairs, Table, read_toml, schema
+from .cuts.cut import Cut
 from .facet_table import read_facet_table
+from .known_cuts import cuts, get_cut
 from .scanning import mesh_file
 from .stone import Stone
-
-_CUTS: dict[str, Callable[..., Stone]] = {"round brilliant": round_brilliant}
 
 _TEXTS: dict[str, Any] = {"title": (str, ""), "description": (str, "")}
 _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
 SCENE_FILE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), output=(dict, {}))
 """The sections of a scene file, whose stone can be read alone."""
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
-_STONE = {
-    cut: schema_of(
-        constructor, kind=(Literal[cut], ...), file=(str, None), absorption_per_mm=(NumberOrPairs, 0.0), tint=(str, None)
-    )
-    for cut, constructor in _CUTS.items()
-}
+
+
+def cut_schema(cut: Cut, **extra: Any) -> type[BaseModel]:
+    """The schema of a table that states a stone of a cut: its parameters, name, material and body colour, and `extra` keys.
+
+    Which parameters are required, and which values are allowed, the cut itself says.
+    """
+    parameters = {one.key: (one.kind if one.choices else int if one.multiple else float, None) for one in cut.parameters}
+    common: dict[str, Any] = {"name": (str, None), "material": (str, None), "absorption_per_mm": (NumberOrPairs, 0.0)}
+    return schema(cut=(Literal[cut.name], ...), **parameters, **common, **extra)
+
+
+_STONE = {cut.name: cut_schema(cut, file=(str, None), tint=(str, None)) for cut in cuts()}
 
 
 def load_stone(path: str | Path, *, unit: str | None = None, material: str | None = None) -> Stone:
@@ -116,18 +124,18 @@ def stone_from(table: Table) -> Stone:
 
 
 def _cut(table: Table) -> Stone:
-    """A stone from the proportions of a [stone] table."""
-    kind = table.values.get("kind")
-    if not isinstance(kind, str) or kind not in _CUTS:
-        hint = nearest(kind, _CUTS) if isinstance(kind, str) else "one of " + ", ".join(_CUTS)
-        raise table.fault("missing" if kind is None else "unknown kind of stone", "kind", kind, hint)
-    table = table.checked(_STONE[kind])
-    values = {key: value for key, value in table.values.items() if key not in ("kind", "absorption_per_mm", "tint")}
+    """A stone from the cut and the parameters of a [stone] table."""
+    name = table.values.get("cut")
+    if not isinstance(name, str) or name not in _STONE:
+        hint = nearest(name, _STONE) if isinstance(name, str) else "one of " + ", ".join(_STONE)
+        raise table.fault("missing" if name is None else "unknown cut", "cut", name, hint)
+    table = table.checked(_STONE[name])
+    values = {key: value for key, value in table.values.items() if key not in ("cut", "absorption_per_mm", "tint")}
     absorption = _absorption(table)
     if absorption is not None:
         material = table.build(get_material, name=values.get("material", "diamond"))
         values["material"] = table.build(material.tinted, absorption=absorption)
-    return table.build(_CUTS[kind], **values)
+    return table.build(get_cut(name).stone, **values)
 
 
 def _absorption(table: Table) -> Any:

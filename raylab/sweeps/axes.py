@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from ..designs.design import complete, resolved
+from ..designs.keys import complete, resolved
 from ..errors import InputError, nearest
 from ..units import SODIUM_D_NM, number_in, whole_in
 
@@ -26,8 +26,6 @@ SAMPLERS = ("sobol", "halton", "latin")
 LAYOUTS = ("grid", "paired", *SAMPLERS)
 MOST = 2**31
 """Most designs of one sweep."""
-NAMED = ("dome", "material", "girdle_finish")
-"""Keys whose values are names."""
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.optimize import minimize
 
-from ..designs.design import COLUMNS, GEOMETRY, REASONS, complete, trace_designs
+from ..designs.design import COLUMNS, trace_designs
+from ..designs.keys import GEOMETRY, REASONS, complete
 from ..errors import InputError, nearest
 from ..progress import Progress
 from ..results.statistics import STATISTICS, Statistic
@@ -145,7 +146,7 @@ def optimize(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> Optimum:
-    """The best round brilliant within bounds and limits.
+    """The best design within bounds and limits; a round brilliant where no other ``cut`` is stated.
 
     >>> import raylab as rl
     >>> coarse, rest = rl.TraceSettings(precision=0.2), {"table_pct": 57, "crown_angle_deg": 34.5}

@@ -27,16 +27,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ..designs.design import KEYS
+from ..designs.keys import KEYS, NAMED, PARAMETERS
 from ..errors import InputError, nearest
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..toml_tables import Table, read_toml, schema, schema_of
-from .axes import NAMED, Plan, plan_of
+from .axes import Plan, plan_of
+
+
+def _kind(key: str) -> type:
+    """What a file states for a key: a choice as it is, else a number."""
+    return PARAMETERS[key].kind if key in PARAMETERS and PARAMETERS[key].choices else float
+
 
 _DRAWN = ("brightness", "contrast_rms", "leak")
 _TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
-_FIXED = schema(**{key: (str if key in NAMED else float, None) for key in KEYS})
+_FIXED = schema(**{key: (str if key in NAMED else _kind(key), None) for key in KEYS})
 _LAYOUT = ("layout", "number", "seed")
 _RUN = schema_of(
     TraceSettings,

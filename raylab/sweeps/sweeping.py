@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..code_id import code_id
-from ..designs.design import COLUMNS, GEOMETRY, KEYS, PARTS, REASONS, trace_designs
+from ..designs.design import COLUMNS, PARTS, trace_designs
+from ..designs.keys import GEOMETRY, KEYS, REASONS
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
@@ -58,7 +59,7 @@ def sweep(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> xr.Dataset:
-    """Exact statistics of round brilliants over axes.
+    """Exact statistics of designs over axes.
 
     >>> import raylab as rl
     >>> found = rl.sweep({"pavilion_angle_deg": (40, 41, 3)}, "head-shadow", table_pct=57, crown_angle_deg=34.5)
@@ -67,9 +68,9 @@ def sweep(
 
     Parameters
     ----------
-    axes : key to values: (start, stop, number), or a list or array of values. Keys are the proportions of
-        `round_brilliant`, ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``, ``tilt_azimuth_deg``, ``turn_deg``,
-        ``wavelength_nm``.
+    axes : key to values: (start, stop, number), or a list or array of values. Keys are ``cut`` (by default a round
+        brilliant) and the parameters of that cut (see `cuts`), ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``,
+        ``tilt_azimuth_deg``, ``turn_deg``, ``wavelength_nm``.
     dome : a `Dome`, or the name or file of one; unless it is an axis.
     **fixed : the other keys, as they are for all designs.
     layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
@@ -198,7 +199,7 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
     codes = rows[:, -1].astype(np.int8).reshape(plan.shape)
     variables["reason"] = (plan.dims, codes, {"long_name": "why a design has no numbers", **_flags()})
     about = {
-        "title": "raylab sweep: exact statistics of round brilliants",
+        "title": "raylab sweep: exact statistics of designs",
         "raylab_version": __version__,
         "code": code_id(MAKER),
         "engine": str(settings.engine),

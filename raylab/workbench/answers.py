@@ -25,7 +25,8 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..single_ray import ray_path
-from ..stone.measuring.proportions import measure
+from ..stone.known_cuts import cut_of
+from ..stone.proportions import measure
 from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams, trace_beams
 from ..tracers.exact.image import exact_image
@@ -140,7 +141,8 @@ def _shape(stone: Stone) -> dict[str, Any]:
         "facets": rows_of(stone),
         "areas_mm2": stone.polyhedron.areas.tolist(),
         "size_mm": stone.size_mm.tolist(),
-        "symmetry": stone.symmetry,
+        "symmetry": vars(stone.symmetry),
+        "cut": None if (cut := cut_of(stone)) is None else cut.name,
     }
 
 

@@ -17,10 +17,21 @@ from pydantic import BaseModel
 from ..cutting.blocked import blocked_stone
 from ..cutting.last_facets import LastFacets, finished
 from ..cutting.repolishing import repolish
+from ..stone.cuts.shared import DIAMETER
 from ..stone.stone import Stone
 from ..toml_tables import schema_of
 
 POLISHED, FINISHED = "polished again", "finished"
+
+GRIND = replace(
+    DIAMETER,
+    label="girdle ground to",
+    description="diameter to which the girdle is ground before the last facets go on",
+    default=None,
+    optional=True,
+    unset="the girdle stays as it was measured",
+)
+"""What can be chosen for a finished design besides its last facets."""
 
 
 class Reworked(NamedTuple):

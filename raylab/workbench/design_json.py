@@ -1,22 +1,20 @@
 """What the page calls a design: plain JSON that says which stone is meant, and the ways from it and to it.
 
-Two kinds stand by themselves. Proportions are the parameters of `round_brilliant`, with a body colour:
+Two kinds stand by themselves. Proportions are the parameters of a cut, with a body colour:
 
-    {"kind": "round brilliant", "table_pct": 57, "crown_angle_deg": 34.5, ..., "absorption_per_mm": 0}
+    {"kind": "proportions", "cut": "round brilliant", "table_pct": 57, "crown_angle_deg": 34.5, ..., "absorption_per_mm": 0}
 
-A table of measured facets, one row each: tier, number, slope (angle of the outward normal from straight up), azimuth,
-distance, finish:
+A table of measured facets, one row each: tier, number, side it faces, slope (to the girdle plane), azimuth, distance, finish:
 
-    {"kind": "facets", "name": "W-1", "material": "diamond", "symmetry": 8,
-     "facets": [["table", 0, 0, 0, 1.05, "polished"], ...]}
+    {"kind": "facets", "name": "W-1", "cut": "round brilliant", "material": "diamond",
+     "symmetry": {"order": 8, "mirror_deg": 0}, "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
-Two more kinds take material away from one of these, see `reworked`.
+Two more kinds take material away from one of these, see `derived_designs`.
 """
 
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable
 from typing import Any, Literal
 
@@ -24,46 +22,45 @@ import numpy as np
 
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
-from ..stone.cuts.round_brilliant import round_brilliant
+from ..stone.cuts.cut import Cut
 from ..stone.finish import get_finish
-from ..stone.measuring.proportions import measure
+from ..stone.known_cuts import cuts, get_cut
+from ..stone.planes import SIDES, facing_deg, normal_of_deg
 from ..stone.stone import Stone
+from ..stone.stone_file import cut_schema
+from ..stone.symmetry_group import SymmetryGroup
 from ..toml_tables import NumberOrPairs, Table, schema, schema_of
 from ..units import number_in
 from . import derived_designs as reworked
 
-PROPORTIONS, FACETS = "round brilliant", "facets"
+PROPORTIONS, FACETS = "proportions", "facets"
 MAX_FACETS = 2000
 
-_BRILLIANT = schema_of(round_brilliant, kind=(Literal[PROPORTIONS], ...), absorption_per_mm=(NumberOrPairs, 0.0))
+_BY_CUT = {cut.name: cut_schema(cut, kind=(Literal[PROPORTIONS], ...)) for cut in cuts()}
 _TABLE = schema(
     kind=(Literal[FACETS], ...),
     facets=(list[list[Any]], ...),
     name=(str, "stone"),
+    cut=(str | None, None),
     material=(str, "diamond"),
-    symmetry=(int, 1),
+    symmetry=(dict, {}),
     absorption_per_mm=(NumberOrPairs, 0.0),
 )
-_SCHEMAS = {PROPORTIONS: _BRILLIANT, FACETS: _TABLE}
+_SYMMETRY = schema_of(SymmetryGroup)
 
 Design = dict[str, Any]
 
-DEMO: Design = {
-    "kind": PROPORTIONS,
-    "name": "W-1 (invented)",
-    "table_pct": 57.0,
-    "crown_angle_deg": 34.5,
-    "pavilion_angle_deg": 40.75,
-    "star_pct": 50.0,
-    "lower_half_pct": 77.0,
-    "girdle_pct": 3.5,
-    "culet_pct": 0.0,
-    "diameter_mm": 6.5,
-    "girdle_facets": 96,
-    "girdle_finish": "polished",
-    "material": "diamond",
-    "absorption_per_mm": 0.0,
-}
+
+def usual_design(cut: Cut, name: str, **given: Any) -> Design:
+    """A design by proportions, complete but for what has no default and is not given."""
+    defaults = {one.key: one.default for one in cut.parameters if one.default is not None}
+    made = {"kind": PROPORTIONS, "cut": cut.name, "name": name, **defaults, "material": "diamond", "absorption_per_mm": 0.0}
+    return {**made, **given}
+
+
+DEMO: Design = usual_design(
+    get_cut("round brilliant"), "W-1 (invented)", table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75
+)
 """What the workbench opens with when no stone is named; proportions of common trade practice, an invented stone."""
 
 
@@ -74,17 +71,21 @@ def stone_of(design: Any) -> Stone:
 
 def stones_of(design: Any) -> tuple[Stone | None, Stone]:
     """The stone that a design takes material away from, None where it takes none, and the one that it means."""
-    kind = _kind(design, (*_SCHEMAS, *reworked.KINDS))
+    kind = _kind(design, (PROPORTIONS, FACETS, *reworked.KINDS))
     if kind in reworked.KINDS:
         expected, rework = reworked.KINDS[kind]
         values = Table("", "", design).checked(expected).values
         del values["kind"]
-        _kind(values["of"], _SCHEMAS)
+        _kind(values["of"], (PROPORTIONS, FACETS))
         return rework(stone_of(values.pop("of")), **values)
-    values = Table("", "", design).checked(_SCHEMAS[kind]).values
+    cut = get_cut(design.get("cut")) if kind == PROPORTIONS else None
+    values = Table("", "", design).checked(_TABLE if cut is None else _BY_CUT[cut.name]).values
     del values["kind"]
     values["material"] = _material(values)
-    return None, (round_brilliant if kind == PROPORTIONS else _from_rows)(**values)
+    if cut is None:
+        return None, _from_rows(**values)
+    del values["cut"]
+    return None, cut.stone(**values)
 
 
 def _kind(design: Any, known: Iterable[str]) -> str:
@@ -100,52 +101,53 @@ def _material(values: dict[str, Any]) -> Material:
     return material.tinted(absorption) if np.ndim(absorption) or absorption else material
 
 
-def _from_rows(facets: Any, name: str = "stone", symmetry: int = 1, material: Material | str = "diamond") -> Stone:
+def _from_rows(
+    facets: Any,
+    name: str = "stone",
+    cut: str | None = None,
+    symmetry: dict[str, Any] | None = None,
+    material: Material | str = "diamond",
+) -> Stone:
     """A stone from the rows of a facet table."""
     if not 4 <= len(facets) <= MAX_FACETS:
         raise StoneError("not a usable number of facets", key="facets", value=len(facets), expected=f"4 to {MAX_FACETS}")
-    number_in("symmetry", symmetry, 1, 360)
-    rows = [_row(row) for row in facets]
-    tiers, numbers, slopes, azimuths, distances, finishes = (list(column) for column in zip(*rows, strict=True))
+    stated = Table("", "symmetry", symmetry or {}).checked(_SYMMETRY)
+    group = stated.build(SymmetryGroup, **stated.values)
+    tiers, numbers, normals, distances, finishes = zip(*map(_row, facets), strict=True)
     return Stone.from_planes(
-        _normals(np.array(slopes), np.array(azimuths)),
+        np.array(normals),
         np.array(distances),
         tiers=tiers,
         indices=numbers,
         material=material,
         finishes=finishes,
-        symmetry=symmetry,
+        symmetry=group,
+        cut=None if cut is None else get_cut(cut).name,
         name=name,
     )
 
 
-def _row(row: Any) -> tuple[str, int, float, float, float, str]:
+def _row(row: Any) -> tuple[str, int, np.ndarray, float, str]:
     """One facet's row, checked; the message names the facet."""
-    wanted = "tier, number, slope_deg, azimuth_deg, distance_mm, finish"
-    if not isinstance(row, list | tuple) or len(row) != 6:
+    wanted = "tier, number, side, slope_deg, azimuth_deg, distance_mm, finish"
+    if not isinstance(row, list | tuple) or len(row) != 7:
         raise StoneError("not the row of a facet", key="facets", expected=wanted)
-    tier, number, slope, azimuth, distance, finish = row
-    if not isinstance(tier, str) or not 0 < len(tier) <= 40 or not isinstance(number, int) or not isinstance(finish, str):
-        raise StoneError("not the row of a facet", key="facets", value=str(row[:2])[:60], expected=wanted)
+    tier, number, side, slope, azimuth, distance, finish = row
+    named = isinstance(tier, str) and 0 < len(tier) <= 40 and isinstance(number, int)
+    if not named or not isinstance(side, str) or side not in SIDES or not isinstance(finish, str):
+        raise StoneError("not the row of a facet", key="facets", value=str(row[:3])[:60], expected=wanted)
     of = f"of {tier} {number}"
-    slope = number_in(f"slope_deg {of}", slope, 0.0, 180.0, "degrees")
+    slope = number_in(f"slope_deg {of}", slope, 0.0, 90.0, "degrees")
     azimuth = number_in(f"azimuth_deg {of}", azimuth, -360.0, 360.0, "degrees")
     distance = number_in(f"distance_mm {of}", distance, -1000.0, 1000.0, "mm")
-    return tier, number, slope, azimuth, distance, get_finish(finish, f"finish {of}").kind
-
-
-def _normals(slope_deg: np.ndarray, azimuth_deg: np.ndarray) -> np.ndarray:
-    """(F, 3) outward unit normals; straight up, straight down and level are exact."""
-    level = np.sin(np.radians(90.0 - slope_deg))  # the cosine of the slope, without its error at 90 degrees
-    reach = np.where((slope_deg == 0.0) | (slope_deg == 180.0), 0.0, np.sin(np.radians(slope_deg)))
-    azimuth = np.radians(azimuth_deg)
-    return np.column_stack([reach * np.cos(azimuth), reach * np.sin(azimuth), level])
+    kind = get_finish(finish, f"finish {of}").kind
+    return tier, number, normal_of_deg(slope, azimuth, SIDES[side]), distance, kind
 
 
 def rows_of(stone: Stone) -> list[list[Any]]:
     """A stone's facets as the rows of a facet table."""
-    slopes = np.degrees(np.arctan2(np.hypot(stone.normals[:, 0], stone.normals[:, 1]), stone.normals[:, 2]))
-    columns = (slopes.tolist(), stone.azimuth_deg().tolist(), stone.distances_mm.tolist(), (f.kind for f in stone.finishes))
+    sides, slopes, azimuths = facing_deg(stone.normals)
+    columns = (sides, slopes.tolist(), azimuths.tolist(), stone.distances_mm.tolist(), (f.kind for f in stone.finishes))
     return [list(row) for row in zip(stone.tiers, stone.indices, *columns, strict=True)]
 
 
@@ -154,31 +156,25 @@ def facet_design(stone: Stone) -> Design:
     return {
         "kind": FACETS,
         "name": stone.name,
+        "cut": stone.cut,
         "material": stone.material.name,
         "absorption_per_mm": _absorption(stone.material),
-        "symmetry": stone.symmetry,
+        "symmetry": vars(stone.symmetry),
         "facets": rows_of(stone),
     }
 
 
 def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
-    """The [stone] table of a TOML file, which made `stone`, with every proportion that the page has a control for.
+    """The [stone] table of a TOML file, which made `stone`, with every parameter that the page has a control for.
 
-    Heights become the angles they stand for, a weight the diameter it gives, a tint's name its spectrum.
+    What is stated in another way is converted: heights become the angles they stand for, a weight the size it gives, a tint's
+    name its spectrum.
     """
-    given = dict(table)
-    table_pct, culet_pct = given["table_pct"], given.get("culet_pct", 0.0)
-    for length, angle, run_pct in (
-        ("crown_height_pct", "crown_angle_deg", (100.0 - table_pct) / 2.0),
-        ("pavilion_depth_pct", "pavilion_angle_deg", (100.0 - culet_pct) / 2.0),
-    ):
-        if length in given:
-            given[angle] = math.degrees(math.atan2(given.pop(length), run_pct))
+    given, cut = dict(table), get_cut(table["cut"])
     if given.pop("tint", None) is not None:
         given["absorption_per_mm"] = _absorption(stone.material)
-    if given.pop("weight_ct", None) is not None:
-        given["diameter_mm"] = measure(stone).diameter_mm.mean
-    return {**DEMO, "name": stone.name, **given}
+    stated = {key: given.pop(key) for key in list(given) if key in cut.keys}
+    return {**usual_design(cut, stone.name), **cut.plainly(stated, stone.volume_mm3), **given}
 
 
 def _absorption(material: Material) -> Any:
@@ -196,7 +192,7 @@ def stone_toml(design: Design, title: str, dome: str | None, view: dict[str, flo
     if design.get("kind") != PROPORTIONS:
         raise InputError("a stone of measured facets has no proportions to write", expected="to be saved as CSV or STL")
     stone_of(design)
-    parts: dict[str, dict[str, Any]] = {"stone": {k: v for k, v in design.items() if v is not None}}
+    parts: dict[str, dict[str, Any]] = {"stone": {k: v for k, v in design.items() if v is not None and k != "kind"}}
     if dome is not None:
         parts |= {"dome": {"name": dome}, "view": view}
     lines = ["schema = 1", f"title = {_toml(title)}"]

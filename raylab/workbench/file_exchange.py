@@ -17,7 +17,7 @@ from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
 from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
 from ..toml_tables import read_toml
-from .design_json import DEMO, FACETS, PROPORTIONS, Design, facet_design, proportion_design, stone_of, stone_toml
+from .design_json import DEMO, FACETS, Design, facet_design, proportion_design, stone_of, stone_toml
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest file that the page may send."""
@@ -103,7 +103,7 @@ def _refuse_links(tables: dict[str, Any]) -> None:
 def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
     """The design of a checked TOML file's stone: proportions where it states them, else the stone's facets."""
     table = tables["stone"]
-    return proportion_design(table, stone) if table.get("kind") == PROPORTIONS else facet_design(stone)
+    return proportion_design(table, stone) if "cut" in table else facet_design(stone)
 
 
 def _measured_stone(path: Path, unit: str | None) -> Stone:

@@ -18,19 +18,24 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from ..cutting.last_facets import CHOICES
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
 from ..results.statistics import STATISTICS, SYMMETRY, Description
-from ..stone.finish import FINISHES
+from ..stone.cuts.shared import OF_ANY_STONE
+from ..stone.known_cuts import cuts
 from ..stone.stone_file import STONE_READERS
+from ..stone.tier import GIRDLE
 from ..tracers.ledger import ENTRIES
 from ..units import number_in
 from ..version import __version__
 from .answers import COARSE, Answerer
 from .background import report, told
 from .colors import color_tables, legends
+from .cut_facts import cut_facts, measured_facts, parameter_facts
+from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
 from .messages import encode
 from .request_queue import Desk
@@ -67,8 +72,11 @@ class Workbench:
             "tilt_deg": opened.tilt_deg,
             "tilt_azimuth_deg": opened.tilt_azimuth_deg,
             "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
+            "cuts": [cut_facts(cut) for cut in cuts()],
+            "girdle": GIRDLE.name,
+            "measured": [measured_facts(one) for one in OF_ANY_STONE],
+            "last_facets": [parameter_facts(one) for one in (*CHOICES, GRIND)],
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
-            "finishes": [{"kind": kind, "description": description} for kind, description in FINISHES.items()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "maps": legends(),
             "colours": color_tables(),

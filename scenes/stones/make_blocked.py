@@ -34,7 +34,7 @@ def blocked() -> rl.Stone:
         whole.distances_mm[keep],
         tiers=[whole.tiers[f] for f in keep],
         indices=[whole.indices[f] for f in keep],
-        symmetry=8,
+        symmetry=rl.SymmetryGroup(8, 0.0),
     )
     return deviate(UNEVEN.drawn(even, (SEED,)), {"pavilion main 5": Offset(slope_deg=0.4)})
 
@@ -46,17 +46,18 @@ def table_of_facets() -> str:
         f"# Invented: a blocked stone of the invented Lantern Quay workshop; see scenes/stones/make_blocked.py (seed {SEED}).",
         "# Table and mains polished and measured, girdle rounded and rough, stars and halves still to come.",
         "# unit: mm",
+        "# cut: round brilliant",
         "# material: diamond",
         "# finish: girdle = absorbing",
-        "# symmetry: 8",
+        "# symmetry: 8, mirror 0",
         "# name: W-7, blocked (invented)",
-        "# slopes: signed",
-        "facet,tier,slope_deg,azimuth_deg,distance_mm",
+        "facet,tier,side,slope_deg,azimuth_deg,distance_mm",
     ]
-    sign = np.where(stone.normals[:, 2] < -1e-9, -1.0, 1.0)
-    slope = sign * np.round(np.degrees(np.arctan2(np.hypot(*stone.normals[:, :2].T), np.abs(stone.normals[:, 2]))), 2)
+    sides = np.where(stone.normals[:, 2] < -1e-9, "down", "up")
+    slope = np.round(np.degrees(np.arctan2(np.hypot(*stone.normals[:, :2].T), np.abs(stone.normals[:, 2]))), 2)
     for f, (tier, index) in enumerate(zip(stone.tiers, stone.indices, strict=True)):
-        lines.append(f"{index},{tier},{slope[f]:.2f},{stone.azimuth_deg()[f] % 360:.2f},{stone.distances_mm[f]:.4f}")
+        angles = f"{slope[f]:.2f},{stone.azimuth_deg()[f] % 360:.2f}"
+        lines.append(f"{index},{tier},{sides[f]},{angles},{stone.distances_mm[f]:.4f}")
     return "\n".join(lines) + "\n"
 
 

@@ -47,7 +47,7 @@ def true_stone(name: str, key: int) -> rl.Stone:
 
 def table(stone: rl.Stone, key: int) -> str:
     """The stone's facet table, its numbers rounded."""
-    lines = facet_table(replace(stone, symmetry=8)).splitlines()
+    lines = facet_table(replace(stone, symmetry=rl.SymmetryGroup(8, 0.0))).splitlines()
     said = [line for line in lines if line.startswith("#")]
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     for row in rows:

@@ -11,7 +11,7 @@ from polyhedra import N_DIAMOND, bisect, look_down, mains_only, ref, tiers_met
 from raylab.optics import fresnel as optics
 from raylab.optics.materials import Material
 from raylab.stone.cuts import round_brilliant as brilliant
-from raylab.stone.measuring.proportions import measure
+from raylab.stone.proportions import measure
 from raylab.stone.stone import Stone
 from raylab.tracers import reference
 

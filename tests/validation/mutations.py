@@ -15,7 +15,8 @@ import pytest
 from raylab.lighting import dome
 from raylab.optics import fresnel, materials
 from raylab.optics.materials import Material
-from raylab.stone.cuts import round_brilliant as brilliant
+from raylab.stone.cuts import brilliant
+from raylab.stone.cuts.cut import Cut
 from raylab.stone.measuring import callipers
 from raylab.stone.polyhedron import Polyhedron
 from raylab.stone.stone import Stone
@@ -186,12 +187,13 @@ def even_for_overcast(patch: Patch) -> None:
 
 def _proportions(patch: Patch, **changes: float) -> None:
     """Build brilliants with some proportions changed by so much."""
-    true = brilliant._rings
+    true = Cut.settled
 
-    def rings(p: Any, girdle_facets: int) -> Any:
-        return true(dataclasses.replace(p, **{key: getattr(p, key) + by for key, by in changes.items()}), girdle_facets)
+    def settled(self: Cut, given: Any) -> Any:
+        values = true(self, given)
+        return {**values, **{key: values[key] + by for key, by in changes.items()}}
 
-    patch.setattr(brilliant, "_rings", rings)
+    patch.setattr(Cut, "settled", settled)
 
 
 def mains_too_steep(patch: Patch) -> None:
@@ -204,8 +206,12 @@ def mains_too_flat(patch: Patch) -> None:
 
 def painted_halves(patch: Patch) -> None:
     """Halves steeper than their azimuth asks for."""
-    true = brilliant._half_slope
-    patch.setattr(brilliant, "_half_slope", lambda *given: 1.05 * true(*given))
+    true = brilliant.Joint.halves
+
+    def halves(self: brilliant.Joint, *given: Any) -> Any:
+        return tuple(half._replace(tangent=1.05 * half.tangent) for half in true(self, *given))
+
+    patch.setattr(brilliant.Joint, "halves", halves)
 
 
 def diameter_over_all_directions(patch: Patch) -> None:

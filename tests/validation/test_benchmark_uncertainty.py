@@ -25,6 +25,7 @@ from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.stone import Stone
+from raylab.stone.symmetry_group import SymmetryGroup
 
 CHANCE = 1e-4
 KNOWN_TO_PCT = 14.0
@@ -65,7 +66,7 @@ def shape(stone: Stone) -> dict[str, float]:
 
 
 def light(stone: Stone) -> dict[str, float]:
-    found = statistics_of(Scene(replace(stone, symmetry=1), DOME, settings=drawn_settings(TraceSettings())))
+    found = statistics_of(Scene(replace(stone, symmetry=SymmetryGroup()), DOME, settings=drawn_settings(TraceSettings())))
     return {name: found[name].value for name in ("brightness", "leak", "contrast_rms")}
 
 

@@ -18,6 +18,8 @@ import numpy as np
 
 from ...plane_geometry import centroid, distance_to_edge, following, unit_vector
 from ..stone import Stone
+from ..tier import CULET, TABLE, Tier
+from .pattern import Pattern
 
 CHAMFER = 0.1
 """A side shorter than this share of a polygon's longest is a chamfered corner, not a side."""
@@ -62,22 +64,24 @@ class Quantity:
 class Callipers:
     """A stone with what its measurements share: polygons, outline, centre, edges, the mains' azimuths and the girdle there."""
 
-    def __init__(self, stone: Stone) -> None:
+    def __init__(self, stone: Stone, tiers: Sequence[Tier]) -> None:
+        """Callipers for a stone of a cut that has these tiers."""
         self.stone = stone
+        self.pattern = Pattern(stone, tiers)
         self.loops = [stone.vertices_mm[loop] for loop in stone.polyhedron.loops]
         self.outline = stone.outline_mm
         self.center = centroid(self.outline)
         self.close = CLOSE * float(stone.size_mm.max())
         self.start = np.concatenate(self.loops)
         self.end = np.concatenate([following(loop) for loop in self.loops])
-        self.on_girdle = np.repeat([tier == "girdle" for tier in stone.tiers], [len(loop) for loop in self.loops])
-        self.mains = np.sort(stone.azimuth_deg()[self.tier("crown main") or self.tier("pavilion main")])
+        self.on_girdle = np.repeat(stone.on_girdle, [len(loop) for loop in self.loops])
+        self.mains = np.sort(self.pattern.azimuth[self.pattern.mains("crown") or self.pattern.mains("pavilion")])
         self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
         self.diameter = self._diameter()
 
-    def tier(self, name: str) -> list[int]:
+    def tier(self, tier: Tier) -> list[int]:
         """Numbers of the facets of one tier."""
-        return [f for f, tier in enumerate(self.stone.tiers) if tier == name]
+        return self.stone.facets_of(tier.name)
 
     def girdle_at(self, azimuth_deg: Sequence[float] | np.ndarray) -> np.ndarray:
         """(A, 2) lower and upper height (mm) of the girdle where the half-planes at azimuths (A,) from the centre cut it.
@@ -116,12 +120,26 @@ class Callipers:
         """Lengths as percentages of the mean girdle diameter; None without any."""
         return quantity([100.0 * length / self.diameter.mean for length in lengths_mm], "%", at)
 
+    def table_size(self) -> Quantity | None:
+        """The table from corner to corner; None without a table."""
+        table = self.tier(TABLE)
+        return self.corner_to_corner(self.loops[table[0]]) if table else None
+
+    def girdle_at_mains(self) -> np.ndarray:
+        """(M,) thickness of the girdle at each main's azimuth, mm."""
+        return np.ptp(self.rim, axis=1)
+
+    def pavilion_depths(self) -> np.ndarray:
+        """(M,) from the girdle's lower edge at each main's azimuth down to the lowest point, mm."""
+        return self.rim[:, 0] - float(self.start[:, 2].min())
+
     def at_mains(self, lengths_mm: Sequence[float] | np.ndarray) -> Quantity | None:
         """Lengths taken at each main's azimuth; None where there is no girdle or no main."""
         return self.pct(lengths_mm, [f"azimuth {azimuth:.6g}" for azimuth in self.mains[: len(lengths_mm)]])
 
-    def slopes(self, facets: list[int]) -> Quantity | None:
-        """The facets' angles to the girdle plane."""
+    def slopes(self, tier: Tier) -> Quantity | None:
+        """The angles of a tier's facets to the girdle plane."""
+        facets = self.tier(tier)
         return quantity(self.stone.slope_deg()[facets], "deg", [self.stone.facet_name(f) for f in facets])
 
     def corner_to_corner(self, polygon: np.ndarray) -> Quantity | None:
@@ -158,18 +176,18 @@ class Callipers:
         thinnest = [min((next(thick), place) for place in some) for some in places]
         return self.pct([least for least, _ in thinnest], [f"azimuth {place % 360.0:.6g}" for _, place in thinnest])
 
-    def stars(self) -> Quantity | None:
+    def stars(self, tier: Tier) -> Quantity | None:
         """From the table's edge to the tip, as a share of the way to the outline, along each star's azimuth."""
-        shares, stars = [], self.tier("star") if self.tier("table") else []
+        shares, stars = [], self.tier(tier) if self.tier(TABLE) else []
         for f in stars:
             u = unit_vector(self.stone.azimuth_deg()[f])
             reach = (self.loops[f][:, :2] - self.center) @ u
             shares.append(100.0 * np.ptp(reach) / (self.outline_from(self.center, u) - reach.min()))
         return quantity(shares, "%", [self.stone.facet_name(f) for f in stars])
 
-    def lower_halves(self) -> Quantity | None:
+    def lower_halves(self, tier: Tier) -> Quantity | None:
         """From the outline to each tip, as a share of the way to the culet's centre, along the line through the tip."""
-        shares, halves, culet = [], self.tier("lower half"), self.culet_center()
+        shares, halves, culet = [], self.tier(tier), self.culet_center()
         for f in halves:
             arms = self.loops[f][:, :2] - culet
             reach = np.linalg.norm(arms, axis=1)
@@ -180,19 +198,19 @@ class Callipers:
 
     def culet_center(self) -> np.ndarray:
         """(2,) the culet facet's centroid in plan, or the lowest point."""
-        culet = self.tier("culet")
+        culet = self.tier(CULET)
         lowest = self.start[self.start[:, 2].argmin()]
         return np.asarray(self.stone.polyhedron.centroids[culet[0]] if culet else lowest)[:2]
 
     def culet(self) -> Quantity | None:
         """Across the culet from each side; without a culet facet, how far apart the pavilion mains end: 0 for a point."""
-        culet = self.tier("culet")
+        culet = self.tier(CULET)
         if culet:
             corners = _corners(self.loops[culet[0]])[:, :2]
             side = following(corners) - corners
             normals = np.column_stack([side[:, 1], -side[:, 0]]) / np.linalg.norm(side, axis=1)[:, None]
             return self.pct(np.ptp(corners @ normals.T, axis=0), [f"side {k}" for k in range(len(side))])
-        ends = np.array([self.loops[f][self.loops[f][:, 2].argmin(), :2] for f in self.tier("pavilion main")])
+        ends = np.array([self.loops[f][self.loops[f][:, 2].argmin(), :2] for f in self.pattern.mains("pavilion")])
         return self.pct([float(np.linalg.norm(ends[:, None] - ends, axis=2).max())], ["mains' ends"]) if len(ends) else None
 
     def outline_from(self, point: np.ndarray, u: np.ndarray) -> float:
@@ -201,7 +219,7 @@ class Callipers:
 
     def crown_heights(self) -> list[float]:
         """From the girdle's upper edge to the table's edge at each main's azimuth, mm; empty without table or girdle."""
-        table = self.tier("table")
+        table = self.tier(TABLE)
         if not table:
             return []
         (a, b, c), d = self.stone.normals[table[0]], self.stone.distances_mm[table[0]]
@@ -211,6 +229,13 @@ class Callipers:
             x, y = self.center + distance_to_edge(edge, self.center, u) * u
             heights.append(float((d - a * x - b * y) / c - rim))
         return heights
+
+
+def whole_depth(callipers: Callipers) -> Quantity:
+    """The whole height along z, percent of the mean girdle diameter."""
+    top, bottom = float(callipers.start[:, 2].max()), float(callipers.start[:, 2].min())
+    depth = 100.0 * (top - bottom) / callipers.diameter.mean
+    return Quantity(depth, "%", (depth,), ("whole stone",))
 
 
 def quantity(values: Iterable[float], unit: str, at: Sequence[str]) -> Quantity | None:

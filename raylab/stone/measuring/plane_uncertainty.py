@@ -78,7 +78,7 @@ class Uncertainty:
         """
         angle, step = self.per_facet(stone)
         size = np.column_stack([np.radians(angle), np.radians(angle), step * 1e-3])
-        girdle = np.array([tier == "girdle" for tier in stone.tiers])
+        girdle = stone.on_girdle
         slope = stone.slope_deg()
         found = []
         for f in np.flatnonzero(~girdle):
@@ -110,7 +110,7 @@ def displaced(stone: Stone, errors: np.ndarray) -> Stone:
     n = stone.normals
     polar, azimuth = np.arccos(np.clip(n[:, 2], -1.0, 1.0)), np.radians(stone.azimuth_deg())
     down = np.column_stack([np.cos(polar) * np.cos(azimuth), np.cos(polar) * np.sin(azimuth), -np.sin(polar)])
-    steeper = np.where((n[:, 2] < 0.0) & (np.array(stone.tiers) != "girdle"), -1.0, 1.0)[:, None] * down
+    steeper = np.where((n[:, 2] < 0.0) & ~stone.on_girdle, -1.0, 1.0)[:, None] * down
     across = np.column_stack([-np.sin(azimuth), np.cos(azimuth), np.zeros(len(n))])
     turned = n + errors[:, :1] * steeper + errors[:, 1:2] * across
     turned /= np.linalg.norm(turned, axis=1)[:, None]

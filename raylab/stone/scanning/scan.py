@@ -1,7 +1,7 @@
 """A stone from a scanned mesh: planar facets fitted to its triangles, turned into raylab's frame, with an honest report.
 
 How: the mesh must be closed, of one body and right side out. Its triangles are grouped into planar patches and planes are
-fitted to them (`scanning`); the stone is turned so that its table faces +z (`orient`) and its facets are named (`tiers`).
+fitted to them (`facets`); the stone is turned so that its table faces +z (`stone_pose`), and its cut and tiers are recognised.
 The facets' standard errors hold for noise that is independent from vertex to vertex; a scanner's common errors (scale,
 calibration) come on top and can't be seen in one scan.
 
@@ -20,9 +20,10 @@ from ...errors import InputError, StoneError
 from ...optics.materials import Material, get_material
 from ...units import number_in
 from ..finish import POLISHED, Finish, get_finish
-from ..measuring.facet_names import name_tiers
 from ..polyhedron import intersect
+from ..recognition import name_tiers
 from ..stone import Stone
+from ..tier import EXTRA, GIRDLE
 from .facets import Found, find_facets
 from .mesh import Mesh, closed_mesh
 from .mesh_file import read_mesh
@@ -138,11 +139,12 @@ def stone_from_mesh(
         tiers=tiers,
         indices=pose.tiers.indices,
         material=substance,
-        finishes=[surface if tier == "girdle" else POLISHED for tier in tiers],
+        finishes=[surface if tier == GIRDLE.name else POLISHED for tier in tiers],
         symmetry=pose.tiers.symmetry,
+        cut=None if pose.tiers.cut is None else pose.tiers.cut.name,
         name=name,
     )
-    girdle = found.girdle.kind if found.girdle else "flats" if "girdle" in tiers else "none"
+    girdle = found.girdle.kind if found.girdle else "flats" if GIRDLE.name in tiers else "none"
     report = ScanReport(
         vertices=len(mesh.vertices),
         triangles=len(mesh.triangles),
@@ -156,7 +158,7 @@ def stone_from_mesh(
         shift_mm=pose.shift_mm,
         facets=facet_fits(stone, facets, pose, found, table),
         unexplained=unexplained(mesh, found, pose.rotation, pose.shift_mm),
-        extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == "extra"),
+        extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == EXTRA),
     )
     return Scan(stone, report)
 

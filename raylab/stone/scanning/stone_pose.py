@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...plane_geometry import centroid, convex_outline, rotation_about_z
-from ..measuring.facet_names import STEEP_DEG, Tiers, name_tiers
 from ..polyhedron import Polyhedron, intersect
+from ..recognition import STEEP_DEG, Tiers, name_tiers
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pos
     turned = normals @ turn.T
     body = Polyhedron(body.vertices @ (turn @ up.T).T, body.loops, body.areas, body.centroids @ (turn @ up.T).T)
     axis = centroid(convex_outline(body.vertices[:, :2]))
-    order = tiers.symmetry if tiers.symmetry > 1 else 16
+    order = tiers.order if tiers.order > 1 else 16
     edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]
     shift = -np.array([*axis, float(np.mean(edges))])
     # the numbers of a tier count from azimuth 0, which has just been settled

@@ -1,22 +1,11 @@
 // The panel of the last facets: a blocked stone finished, its stars and halves laid on the mains as they were measured.
 
-import { el, signed, slider } from "./controls.js";
+import { el, parameterSlider, signed } from "./controls.js";
 import { Ground } from "./removed_weight.js";
 
 const KIND = "finished";
 const TIER = 0;
-const LAST = ["star", "upper half", "lower half"];
-const USUAL = { star_pct: 50, lower_half_pct: 77, upper_half_pct: null, upper_painting_deg: 0, lower_painting_deg: 0, diameter_mm: null };
-const CHOICES = [
-  { key: "star_pct", label: "Star length", unit: "%", spoken: "percent", low: 30, high: 75, step: 0.5, least: 0.1, most: 99.9 },
-  { key: "lower_half_pct", label: "Lower-half length", unit: "%", spoken: "percent", low: 50, high: 95, step: 0.5, least: 0.1, most: 99.9 },
-  { key: "upper_painting_deg", label: "Painting of upper halves (digging: −)", unit: "°", spoken: "degrees", low: -3, high: 3, step: 0.05, least: -10, most: 10 },
-  { key: "lower_painting_deg", label: "Painting of lower halves (digging: −)", unit: "°", spoken: "degrees", low: -3, high: 3, step: 0.05, least: -10, most: 10 },
-  { key: "upper_half_pct", label: "Upper-half length", unit: "%", spoken: "percent", low: 20, high: 70, step: 0.5, least: 0.1, most: 99.9,
-    asked: "Upper halves of their own length (else they meet the stars)", first: (design) => 100 - design.star_pct },
-  { key: "diameter_mm", label: "Girdle ground to", unit: "mm", spoken: "millimetres", low: 2, high: 15, step: 0.01, least: 0.1, most: 1000,
-    asked: "Grind the girdle round", first: (_, size) => Math.floor(98 * Math.min(size[0], size[1])) / 100 },
-];
+const GRIND = "diameter_mm";
 
 const GAPS = { slope: ["slope_deg", 3, "°"], azimuth: ["azimuth_deg", 3, "°"], height: ["height_um", 1, " µm"] };
 
@@ -39,12 +28,14 @@ export const last = {
 
   build(root, workbench) {
     this.workbench = workbench;
-    this.rows = CHOICES.map((about) => this.row(about));
+    this.rows = workbench.start.last_facets.map((about) => this.row(about));
+    this.usual = Object.fromEntries(workbench.start.last_facets.map((about) => [about.key, about.default]));
+    const last = [...new Set(workbench.start.cuts.flatMap((cut) => cut.last))].join(", ");
     this.none = el("p", { className: "note" }, "For a blocked stone: open its table of facets (CSV) or its scan, with table and mains polished and measured, " +
-      "and no stars and halves yet. Those are then laid on the mains as they are, and the finished stone stands beside it as B.");
+      `and no facets of the last tiers yet (${last}). Those are then laid on the mains as they are, and the finished stone stands beside it as B.`);
     this.ground = new Ground(workbench, KIND);
     this.body = el("div", {},
-      el("p", { className: "note" }, "Stars and halves laid on the mains as they were measured; the finished stone stands beside the blocked one as B."),
+      el("p", { className: "note" }, "The last facets laid on the mains as they were measured; the finished stone stands beside the blocked one as B."),
       ...this.rows.map(({ element }) => element), this.ground.element, this.off = el("div"));
     root.append(this.none, this.body);
   },
@@ -53,30 +44,36 @@ export const last = {
   row(about) {
     const { workbench } = this;
     const set = (value, rested) => workbench.rework(KIND, { ...(workbench.design.kind === KIND ? {} : this.unmade()), [about.key]: value }, rested);
-    const one = slider({ ...about, key: `finish_${about.key}` }, set);
-    if (!about.asked) return { about, one, element: one.element };
+    const one = parameterSlider(about, set, `finish_${about.key}`);
+    if (about.unset === null) return { about, one, element: one.element };
     const box = el("input", { type: "checkbox" });
-    box.addEventListener("change", () => {
-      const design = workbench.design.kind === KIND ? workbench.design : USUAL;
-      set(box.checked ? about.first(design, workbench.shapes[workbench.state.editing].size_mm) : null, true);
-    });
-    return { about, one, box, element: el("div", {}, el("label", { className: "row" }, el("span", {}, about.asked), box), one.element) };
+    box.addEventListener("change", () => set(box.checked ? this.first(about) : null, true));
+    const label = el("label", { className: "row" }, el("span", {}, `${about.label} (otherwise ${about.unset})`), box);
+    return { about, one, box, element: el("div", {}, label, one.element) };
+  },
+
+  /** Where a choice that was left open begins: a length in the middle of its slider, a diameter a little inside the stone. */
+  first({ key, slider: { low, high } }) {
+    const [x, y] = this.workbench.shapes[this.workbench.state.editing].size_mm;
+    return key === GRIND ? Math.floor(98 * Math.min(x, y)) / 100 : (low + high) / 2;
   },
 
   /** What a finished stone begins with: usual lengths, and a girdle ground round where none was measured. */
   unmade() {
-    const { facets, size_mm } = this.workbench.shapes[this.workbench.state.editing];
-    const grind = CHOICES.find(({ key }) => key === "diameter_mm");
-    return { ...USUAL, diameter_mm: facets.some((row) => row[TIER] === "girdle") ? null : grind.first(USUAL, size_mm) };
+    const { facets } = this.workbench.shapes[this.workbench.state.editing];
+    const grind = this.rows.find(({ about }) => about.key === GRIND).about;
+    return { ...this.usual, [GRIND]: facets.some((row) => this.workbench.onGirdle(row)) ? null : this.first(grind) };
   },
 
   show(workbench) {
     const finished = workbench.design.kind === KIND;
-    const tiers = new Set(workbench.shapes[workbench.state.editing]?.facets.map((row) => row[TIER]));
-    const blocked = !LAST.some((tier) => tiers.has(tier)) && ["table", "crown main", "pavilion main"].every((tier) => tiers.has(tier));
+    const shape = workbench.shapes[workbench.state.editing];
+    const tiers = new Set(shape?.facets.map((row) => row[TIER]));
+    const cut = workbench.cutNamed(shape?.cut);
+    const blocked = cut?.last.length && !cut.last.some((tier) => tiers.has(tier)) && cut.blocked.every((tier) => tiers.has(tier));
     this.none.hidden = finished || blocked;
     this.body.hidden = !this.none.hidden;
-    const design = finished ? workbench.design : USUAL;
+    const design = finished ? workbench.design : this.usual;
     for (const { about, one, box } of this.rows) {
       const value = design[about.key] ?? null;
       if (box) {

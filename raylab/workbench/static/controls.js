@@ -51,6 +51,13 @@ export function slider(about, set) {
   return { element, show, mark: (invalid) => field.setAttribute("aria-invalid", String(invalid)) };
 }
 
+/** The slider of a parameter, as the server states it: { key, label, unit, spoken, least, most, slider: { low, high, step } }. */
+export function parameterSlider(about, set, key = about.key) {
+  const one = slider({ ...about, ...about.slider, key }, set);
+  one.element.title = about.description;
+  return one;
+}
+
 /** A number without the dust of binary fractions. */
 export function tidy(value, digits = 4) {
   return Number.isFinite(value) ? String(Number(value.toFixed(digits))) : "";

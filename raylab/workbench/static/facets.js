@@ -2,7 +2,8 @@
 
 import { el, tidy } from "./controls.js";
 
-const TIER = 0, NUMBER = 1, SLOPE = 2, AZIMUTH = 3, DISTANCE = 4;
+const TIER = 0, NUMBER = 1, SIDE = 2;
+export const SLOPE = 3, AZIMUTH = 4, DISTANCE = 5;
 const COLUMNS = [
   [SLOPE, "slope", "degrees to the girdle plane"],
   [AZIMUTH, "azimuth", "degrees"],
@@ -12,9 +13,13 @@ const STEP = { [SLOPE]: 0.01, [AZIMUTH]: 0.01, [DISTANCE]: 0.001 };
 
 export const facetName = (row) => `${row[TIER]} ${row[NUMBER]}`;
 
-/** The slope as a gauge reads it: to the girdle plane, 0 to 90; girdle facets from straight up. */
-export const gauge = (row) => (row[TIER] !== "girdle" && row[SLOPE] > 90 ? 180 - row[SLOPE] : row[SLOPE]);
-const ungauge = (row, value) => (row[TIER] !== "girdle" && row[SLOPE] > 90 ? 180 - value : value);
+/** Write a slope; one beyond the vertical turns the facet to the other side. */
+function lean(row, slope) {
+  const beyond = slope > 90;
+  row[SLOPE] = beyond ? 180 - slope : slope;
+  if (beyond) row[SIDE] = row[SIDE] === "down" ? "up" : "down";
+  else row[SIDE] ||= "up";
+}
 
 export const facets = {
   id: "facets",
@@ -29,7 +34,7 @@ export const facets = {
     this.fold = el("button", { type: "button", ariaExpanded: "false" }, "Show girdle facets");
     this.fold.addEventListener("click", () => this.unfold(this.girdle.hidden));
     root.append(
-      el("p", { className: "note" }, "Slope in degrees to the girdle plane (girdle: from straight up), azimuth in degrees " +
+      el("p", { className: "note" }, "Slope in degrees to the girdle plane (more than 90 turns the facet to the other side), azimuth in degrees " +
         "counter-clockwise from the right, distance of the facet's plane from the centre in mm."),
       el("div", { className: "facet-scroll", tabIndex: 0, role: "region", ariaLabel: "Table of facets" },
         el("table", {}, el("caption", { className: "hidden-head" }, "Facets of the stone"),
@@ -58,7 +63,7 @@ export const facets = {
       const { inputs } = this.rows.get(facetName(row));
       for (const [column] of COLUMNS) {
         const input = inputs[column];
-        if (input !== document.activeElement) input.value = tidy(column === SLOPE ? gauge(row) : row[column], column === DISTANCE ? 5 : 4);
+        if (input !== document.activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
       }
     }
     this.choose(workbench.state.facet);
@@ -71,7 +76,7 @@ export const facets = {
     this.girdle.replaceChildren();
     let tier = null;
     for (const row of rows) {
-      const home = row[TIER] === "girdle" ? this.girdle : this.body;
+      const home = this.workbench.onGirdle(row) ? this.girdle : this.body;
       if (row[TIER] !== tier) home.append(el("tr", { className: "tier" }, el("th", { colSpan: 4, scope: "rowgroup" }, row[TIER])));
       tier = row[TIER];
       home.append(this.line(row));
@@ -103,7 +108,8 @@ export const facets = {
       this.show(this.workbench);
       return;
     }
-    row[column] = column === SLOPE ? ungauge(row, value) : value;
+    if (column === SLOPE) lean(row, value);
+    else row[column] = value;
     this.workbench.replace({ [this.workbench.state.editing]: design });
   },
 

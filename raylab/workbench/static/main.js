@@ -2,12 +2,11 @@
 
 import { Workbench } from "./workbench.js";
 import { el, fixed, slider, tidy } from "./controls.js";
-import { facetName, gauge } from "./facets.js";
+import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
 import { buildFiles } from "./files.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
-import { LABELS } from "./proportions.js";
 import { MOST_RUNS, Solid } from "./stone_view.js";
 
 const $ = (id) => document.getElementById(id);
@@ -30,7 +29,8 @@ function complain(error, from) {
 }
 /** A message with the label of the control it names instead of the key. */
 function inWords({ text, key }) {
-  return key in LABELS ? text.replaceAll(key, LABELS[key]) : text;
+  const about = [...start.cuts.flatMap(({ parameters }) => parameters), ...start.last_facets].find((one) => one.key === key);
+  return about ? text.replaceAll(key, about.label) : text;
 }
 $("problem-close").addEventListener("click", () => complain(null));
 
@@ -124,7 +124,7 @@ function showFacet() {
   clear.addEventListener("click", () => workbench.look({ facet: null }));
   card.replaceChildren(
     el("div", { className: "row" }, el("h3", {}, facetName(row)), clear),
-    el("p", {}, `slope ${tidy(gauge(row), 3)}°, azimuth ${tidy(row[3], 3)}°, ${tidy(row[4], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
+    el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
     el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of what the eye sees is leakage through this facet.`),
     el("p", { className: "note" }, "The maps are bright where the light they show meets this facet, the fainter the less of it is left by then."),
   );

@@ -148,7 +148,7 @@ export class Maps {
     const towards = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
     for (let f = 0; f < shape.loops.length; f++) {
       const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.workbench.state.facet;
-      if (towards(f) <= 1e-9 || (shape.facets[f][0] === "girdle" && !chosen)) continue;
+      if (towards(f) <= 1e-9 || (this.workbench.onGirdle(shape.facets[f]) && !chosen)) continue;
       trace(shape.loops[f]);
       for (const [width, colour] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
         context.lineWidth = width * dots;

@@ -1,85 +1,80 @@
-// The panel of proportions: a slider for each, or, for a stone that is a table of facets, what is measured on it.
+// The panel of proportions: a slider for each parameter of the stone's cut, or, for a stone that is a table of facets, what is
+// measured on it. Parameters, labels and ranges are the cut's own, as the server states them.
 
-import { el, fixed, slider } from "./controls.js";
-
-const GROUPS = [
-  ["Crown", [
-    { key: "table_pct", label: "Table", unit: "%", spoken: "percent", low: 40, high: 80, step: 0.5, least: 1, most: 99 },
-    { key: "crown_angle_deg", label: "Crown angle", unit: "°", spoken: "degrees", low: 20, high: 45, step: 0.05, least: 0.1, most: 88.9 },
-    { key: "star_pct", label: "Star length", unit: "%", spoken: "percent", low: 30, high: 75, step: 0.5, least: 0.1, most: 99.9 },
-  ]],
-  ["Pavilion", [
-    { key: "pavilion_angle_deg", label: "Pavilion angle", unit: "°", spoken: "degrees", low: 36, high: 46, step: 0.05, least: 0.1, most: 88.9 },
-    { key: "lower_half_pct", label: "Lower-half length", unit: "%", spoken: "percent", low: 50, high: 95, step: 0.5, least: 0.1, most: 99.9 },
-    { key: "culet_pct", label: "Culet", unit: "%", spoken: "percent", low: 0, high: 10, step: 0.1, least: 0, most: 50 },
-  ]],
-  ["Girdle and size", [
-    { key: "girdle_pct", label: "Girdle at the mains", unit: "%", spoken: "percent", low: 1, high: 10, step: 0.1, least: 0, most: 50 },
-    { key: "diameter_mm", label: "Girdle diameter", unit: "mm", spoken: "millimetres", low: 2, high: 15, step: 0.01, least: 0.1, most: 1000 },
-  ]],
-];
-
-/** What a person calls the keys that messages name. */
-export const LABELS = Object.fromEntries(GROUPS.flatMap(([, rows]) => rows.map(({ key, label }) => [key, label])));
-
-const MEASURED = [
-  ["table_pct", "Table"], ["crown_angle_deg", "Crown angle"], ["pavilion_angle_deg", "Pavilion angle"],
-  ["star_pct", "Star length"], ["lower_half_pct", "Lower-half length"], ["culet_pct", "Culet"],
-  ["girdle_pct", "Girdle at the mains"], ["depth_pct", "Total depth"], ["diameter_mm", "Girdle diameter"],
-];
+import { el, fixed, parameterSlider, slider } from "./controls.js";
 
 export const proportions = {
   id: "proportions",
   title: "Proportions",
 
   build(root, workbench) {
-    this.sliders = {};
+    this.controls = {};
+    this.cut = null;
     this.byHand = el("div");
-    for (const [title, rows] of GROUPS) {
-      const group = el("fieldset", { className: "controls" }, el("legend", {}, title));
-      for (const about of rows) {
-        const one = slider(about, (value, rested) => workbench.edit((design) => { design[about.key] = value; }, rested));
-        this.sliders[about.key] = one;
-        group.append(one.element);
-      }
-      this.byHand.append(group);
-    }
-    this.finish = el("select", { id: "girdle-finish" },
-      ...workbench.start.finishes.map(({ kind, description }) => el("option", { value: kind, title: description }, kind)));
-    this.finish.addEventListener("change", () => workbench.edit((design) => { design.girdle_finish = this.finish.value; }));
-    this.byHand.lastChild.append(el("label", { className: "row" }, el("span", {}, "Girdle finish"), this.finish));
     this.measured = el("div");
     this.material = materials(workbench);
     root.append(this.byHand, this.measured, this.material.element);
   },
 
+  /** Controls for the parameters of a cut, in groups. */
+  rebuild(workbench, cut) {
+    this.cut = cut.name;
+    this.controls = {};
+    const groups = new Map();
+    for (const about of cut.parameters) {
+      const control = controlFor(about, (value, rested) => workbench.edit((design) => { design[about.key] = value; }, rested));
+      if (!control) continue;
+      this.controls[about.key] = control;
+      if (!groups.has(about.group)) groups.set(about.group, el("fieldset", { className: "controls" }, el("legend", {}, about.group)));
+      groups.get(about.group).append(control.element);
+    }
+    this.byHand.replaceChildren(...groups.values());
+  },
+
   show(workbench) {
     const design = workbench.design;
-    const free = design.kind === "round brilliant";
+    const free = design.kind === "proportions";
     this.byHand.hidden = !free;
     this.measured.hidden = free;
     if (free) {
-      for (const [key, one] of Object.entries(this.sliders)) one.show(design[key]);
-      this.finish.value = design.girdle_finish;
+      if (design.cut !== this.cut) this.rebuild(workbench, workbench.cutNamed(design.cut));
+      for (const [key, one] of Object.entries(this.controls)) one.show(design[key]);
     } else {
-      this.measured.replaceChildren(...measuredTable(workbench.answers[workbench.state.editing]?.measured));
+      this.measured.replaceChildren(...measuredTable(workbench));
     }
     this.material.element.hidden = Boolean(design.of);
     if (!design.of) this.material.show(design);
   },
 
   mark(key) {
-    for (const [name, one] of Object.entries(this.sliders)) one.mark(name === key);
+    for (const [name, one] of Object.entries(this.controls)) one.mark(name === key);
   },
 };
 
-function measuredTable(measured) {
+/** A slider, a box to tick or a list to choose from; null for a parameter that the page does not show. */
+function controlFor(about, set) {
+  if (about.slider) return parameterSlider(about, set);
+  if (!about.choices.length) return null;
+  const id = `choice-${about.key}`;
+  const tick = about.choices.every((choice) => typeof choice === "boolean");
+  const input = tick ? el("input", { type: "checkbox", id }) : el("select", { id }, ...about.choices.map((value) => el("option", { value }, value)));
+  input.addEventListener("change", () => set(tick ? input.checked : input.value, true));
+  return {
+    element: el("label", { className: "row", htmlFor: id, title: about.description }, el("span", {}, about.label), input),
+    show: (value) => { if (tick) input.checked = value; else input.value = value; },
+    mark: (invalid) => input.setAttribute("aria-invalid", String(invalid)),
+  };
+}
+
+function measuredTable(workbench) {
+  const measured = workbench.answers[workbench.state.editing]?.measured;
   const note = el("p", { className: "note" },
     "This stone isn't made from proportions; its facets are edited in the panel Facets. Measured on it, as mean and half the range:");
   if (!measured) return [note];
-  const rows = MEASURED.filter(([key]) => measured[key]).map(([key, label]) => {
-    const { mean, spread, unit } = measured[key];
-    return el("tr", {}, el("th", { scope: "row" }, label), el("td", {}, `${fixed(mean, 2)} ${unit === "deg" ? "°" : unit}`),
+  const known = workbench.cutNamed(measured.cut)?.measured ?? workbench.start.measured;
+  const rows = known.filter(({ key }) => measured[key]).map(({ key, label, unit }) => {
+    const { mean, spread } = measured[key];
+    return el("tr", {}, el("th", { scope: "row" }, label), el("td", {}, `${fixed(mean, 2)} ${unit}`),
       el("td", { className: "bracket" }, `± ${fixed(spread / 2, 2)}`));
   });
   return [note, el("table", {}, el("tbody", {}, ...rows))];

@@ -41,6 +41,8 @@ export const whatif = {
   show(workbench) {
     const rows = workbench.shapes[workbench.state.editing]?.facets ?? [];
     const key = rows.map(facetName).join();
+    const cut = workbench.cutNamed(workbench.shapes[workbench.state.editing]?.cut);
+    this.mains = cut?.tiers.findLast(({ main }) => main)?.name ?? "";
     if (rows.length && key !== this.key) this.offer(rows, key); // a stone just made has no rows yet
     const design = workbench.design.kind === KIND ? workbench.design : null;
     const clicked = workbench.state.facet !== this.facet ? workbench.state.facet : null;
@@ -59,7 +61,7 @@ export const whatif = {
       group("Whole tier", [...new Set(rows.map((row) => row[TIER]))]),
       group("One facet", rows.map(facetName)),
     );
-    this.choice.value = rows.some((row) => row[TIER] === chosen || facetName(row) === chosen) ? chosen : "pavilion main";
+    this.choice.value = rows.some((row) => row[TIER] === chosen || facetName(row) === chosen) ? chosen : this.mains;
     if (!this.choice.value && rows.length) this.choice.value = rows[0][TIER];
   },
 

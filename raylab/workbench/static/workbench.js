@@ -63,6 +63,16 @@ export class Workbench extends EventTarget {
     return this.state.designs[this.state.editing];
   }
 
+  /** What the server says of a cut; undefined for one that it doesn't know. */
+  cutNamed(name) {
+    return this.start.cuts.find((cut) => cut.name === name);
+  }
+
+  /** Whether a facet, by its row, belongs to the girdle. */
+  onGirdle([tier]) {
+    return tier === this.start.girdle;
+  }
+
   /** Keep the state for a reload of this tab. */
   keep() {
     keep(this.start, this.state);
@@ -106,9 +116,9 @@ export class Workbench extends EventTarget {
       this.tell("problem", { text: "This stone is not worked out yet; try again when its picture is up to date." });
       return null;
     }
-    const { name, symmetry, facets } = this.shapes[side];
+    const { name, cut, symmetry, facets } = this.shapes[side];
     const { material, absorption_per_mm } = design.of ?? design;
-    return { kind: "facets", name, material, absorption_per_mm, symmetry, facets: copy(facets) };
+    return { kind: "facets", name, cut, material, absorption_per_mm, symmetry, facets: copy(facets) };
   }
 
   /** Look from elsewhere, under another dome, at another map or facet: no step of undo, both stones are asked anew. */

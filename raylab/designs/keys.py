@@ -1,0 +1,180 @@
+"""What a design says: a stone of a known cut, its light and its view, as one flat set of named values.
+
+A design is a dict. Its keys (`KEYS`) are the cut's name, the cut's parameters, what the stone is made of, the dome, the
+view's tilt and the wavelength: whatever a sweep may vary, a gradient derive by, or a search choose. A combination that is no
+stone gets a reason (`REASONS`) instead of numbers, so that one impossible corner doesn't end a sweep of thousands.
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from typing import Any
+
+from ..errors import InputError, StoneError, nearest
+from ..lighting.dome import Dome
+from ..lighting.dome_file import load_dome
+from ..optics.materials import get_material
+from ..scene.settings import TraceSettings
+from ..scene.view import View
+from ..stone.cuts import CUTS, USUAL
+from ..stone.cuts.cut import Cut, Reason
+from ..stone.cuts.parameter import Parameter
+from ..stone.known_cuts import get_cut
+from ..stone.stone import Stone
+from ..units import SODIUM_D_NM, number_in
+
+Design = Mapping[str, Any]
+
+CUT = "cut"
+"""The key that names the cut; a round brilliant where it isn't stated."""
+
+PARAMETERS: dict[str, Parameter] = {one.key: one for cut in CUTS.values() for one in cut.parameters}
+"""Parameters of all cuts by key."""
+
+STONE_KEYS: dict[str, tuple[str, str]] = {
+    CUT: ("cut", ""),
+    **{one.key: (one.label, one.unit or ("" if one.kind is str else "1")) for one in PARAMETERS.values()},
+    "material": ("material", ""),
+    "absorption_per_mm": ("absorption coefficient", "1/mm"),
+}
+LIGHT_KEYS = {
+    "dome": ("dome", ""),
+    "tilt_deg": ("tilt", "degree"),
+    "tilt_azimuth_deg": ("azimuth of the tilt", "degree"),
+    "turn_deg": ("turn about the axis", "degree"),
+    "wavelength_nm": ("wavelength in air", "nm"),
+}
+KEYS: dict[str, tuple[str, str]] = {**STONE_KEYS, **LIGHT_KEYS}
+"""Everything a design says: long name and unit; percentages are of the girdle diameter. A name has no unit."""
+
+NAMED = (CUT, "dome", "material")
+"""Keys whose values are told by their names."""
+
+GEOMETRY: dict[str, tuple[str, str]] = {
+    "weight_ct": ("weight", "ct"),
+    "diameter_mm": ("girdle diameter", "mm"),
+    "depth_pct": ("total depth, percent of the girdle diameter", "%"),
+    "spread_mm2_per_ct": ("face-up outline area per carat", "mm^2/ct"),
+    "area_mm2": ("area of the outline as seen", "mm^2"),
+}
+"""A design's numbers that need no light; of a stone that isn't round the diameter is its extent along x."""
+
+_IMPOSSIBLE: tuple[Reason, ...] = tuple(reason for cut in CUTS.values() for reason in cut.reasons)
+REASONS: tuple[tuple[str, str], ...] = (
+    ("traced", "a stone, traced"),
+    ("out_of_range", "a number outside the range that raylab takes"),
+    *((reason.name, reason.meaning) for reason in _IMPOSSIBLE),
+    ("no_closed_stone", "the planes enclose no stone of which each is a facet"),
+    ("index_not_known", "the material's index is not known at the wavelength"),
+)
+"""Why a design has no numbers, by code: name and meaning. 0 means that it has."""
+
+_CODES = {name: code for code, (name, _) in enumerate(REASONS)}
+TRACED = _CODES["traced"]
+
+
+def complete(
+    given: Design, varied: Mapping[str, Any] | Iterable[str] = (), wavelength_nm: float = SODIUM_D_NM
+) -> dict[str, Any]:
+    """What `given` and the defaults say about all that is not `varied`; names become domes and materials.
+
+    Where the cut itself is varied (`varied` maps it to names), parameters that are not stated are left to each cut.
+    `wavelength_nm` holds where neither states another.
+
+    Raises InputError for an unknown key, both of two alternatives or neither, an unknown name.
+    """
+    names = varied[CUT] if isinstance(varied, Mapping) and CUT in varied else [given.get(CUT) or USUAL]
+    chosen = [get_cut(name) for name in names]
+    varied = tuple(varied)
+    stated = [*varied, *(key for key, value in given.items() if value is not None)]
+    for key in stated:
+        if stated.count(key) > 1:
+            raise InputError("both an axis and a fixed value", key=key, expected="one of the two")
+    for cut in chosen:
+        _check_keys(cut, [*given, *varied], stated)
+    full = {key: value for key, value in _defaults(chosen, stated, wavelength_nm).items() if key not in stated}
+    full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
+    for ways in (*(way for cut in chosen for way in needed(cut)), ("dome",)):
+        if not set(ways) & {*full, *varied}:
+            raise InputError("missing", key=" or ".join(ways), expected="an axis or a fixed value")
+    return {key: full[key] for key in KEYS if key in full}
+
+
+def _check_keys(cut: Cut, keys: Iterable[str], stated: Iterable[str]) -> None:
+    """Raise InputError for keys that no design of the cut has, and for alternatives that are both stated."""
+    known = [key for key in KEYS if key not in PARAMETERS or key in cut.keys]
+    for key in keys:
+        if key not in known:
+            raise unknown_key(key, known, cut)
+    cut.stated_once(dict.fromkeys(key for key in stated if key in cut.keys))
+
+
+def unknown_key(key: str, known: Iterable[str], cut: Cut) -> InputError:
+    """The refusal of a key that no design of a cut has; of a setting, with the place where settings are given."""
+    if key in {one.name for one in fields(TraceSettings)}:
+        return InputError("no design key but a setting", key=key, expected=f"settings=TraceSettings({key}=...)")
+    problem = f"no parameter of the {cut.name}" if key in PARAMETERS else "unknown design key"
+    return InputError(problem, key=key, expected=nearest(key, known))
+
+
+def needed(cut: Cut) -> list[tuple[str, ...]]:
+    """Keys of which a design of the cut must state one each."""
+    plain = [one.key for one in cut.parameters if one.instead_of is None and one.default is None and not one.optional]
+    return [(key, *(other for one, other in cut.alternatives if one == key)) for key in plain]
+
+
+def _defaults(chosen: list[Cut], stated: Iterable[str], wavelength_nm: float) -> dict[str, Any]:
+    """The defaults of the cut, where there is but one, and of `View`; one wavelength, one material."""
+    known: dict[str, Any] = {CUT: chosen[0].name, "wavelength_nm": wavelength_nm, "material": get_material("diamond")}
+    if len(chosen) == 1:
+        known |= chosen[0].defaults(dict.fromkeys(stated))
+    for key, parameter in inspect.signature(View).parameters.items():
+        if key in LIGHT_KEYS and parameter.default is not None:
+            known[key] = parameter.default
+    return known
+
+
+def resolved(key: str, value: Any) -> Any:
+    """A dome or material for its name, a plain number for a number. Raises InputError for anything else."""
+    if key == "dome":
+        return value if isinstance(value, Dome) else load_dome(value)
+    if key == "material":
+        return get_material(value)
+    if key == CUT:
+        return get_cut(value).name
+    return PARAMETERS[key].plain(value) if key in PARAMETERS else number_in(key, value, -1e9, 1e9)
+
+
+def stone_of(design: Design) -> Stone:
+    """The stone of a design. Raises InputError where its parameters are out of range, StoneError where they make no stone."""
+    cut = get_cut(design.get(CUT, USUAL))
+    values = {key: design[key] for key in cut.keys if key in design}
+    material = get_material(design.get("material", "diamond"))
+    if "absorption_per_mm" in design:
+        material = material.tinted(design["absorption_per_mm"])
+    return cut.stone(material=material, **values)
+
+
+def view_of(design: Design) -> View:
+    """The view of a design."""
+    return View(**{key: design[key] for key in ("tilt_deg", "tilt_azimuth_deg", "turn_deg") if key in design})
+
+
+def geometry_of(stone: Stone) -> dict[str, float]:
+    """A stone's numbers that need no light: `GEOMETRY` without the outline as seen."""
+    diameter_mm, _, height_mm = stone.size_mm  # a round's girdle has a corner on +x and one on -x
+    return {
+        "weight_ct": stone.weight_ct,
+        "diameter_mm": float(diameter_mm),
+        "depth_pct": float(100.0 * height_mm / diameter_mm),
+        "spread_mm2_per_ct": stone.spread_mm2_per_ct,
+    }
+
+
+def reason_for(error: InputError) -> int:
+    """The code of an error that a design raised; see `REASONS`."""
+    if isinstance(error, StoneError):
+        return _CODES[error.reason or "no_closed_stone"]
+    return _CODES["index_not_known" if error.key == "wavelengths_nm" else "out_of_range"]

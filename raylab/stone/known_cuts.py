@@ -1,0 +1,72 @@
+"""Cuts by name: stones of any of them, what they share, and which one a stone has."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..errors import InputError, nearest
+from .cuts import CUTS
+from .cuts.cut import Cut, Measured
+from .cuts.shared import OF_ANY_STONE
+from .stone import Stone
+from .tier import SHARED, Tier
+
+
+def cuts() -> tuple[Cut, ...]:
+    """Every cut that raylab knows, with its parameters, tiers and measured quantities.
+
+    >>> [parameter.key for parameter in cuts()[0].parameters][:2]
+    ['table_pct', 'crown_angle_deg']
+    """
+    return tuple(CUTS.values())
+
+
+def get_cut(name: Any) -> Cut:
+    """The cut of a name. Raises InputError for one that isn't known."""
+    if not isinstance(name, str) or name not in CUTS:
+        raise InputError("unknown cut", key="cut", value=name, expected=nearest(str(name), CUTS))
+    return CUTS[name]
+
+
+def cut(name: str, /, **parameters: Any) -> Stone:
+    """A stone of any cut, by the cut's name.
+
+    >>> len(cut("round brilliant", table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))
+    153
+
+    Parameters
+    ----------
+    name : of the cut, see `cuts`.
+    **parameters : of that cut, by key; `material`; and another `name` for the stone itself.
+
+    Raises
+    ------
+    InputError : an unknown cut, or a parameter that it doesn't have, stated twice, not at all, or out of range.
+    StoneError : parameters that make no stone; the message names the key and the bound.
+    """
+    return get_cut(name).stone(**parameters)
+
+
+def cut_of(stone: Stone) -> Cut | None:
+    """The cut of a stone: the one it states, else the first that owns the name of one of its tiers; None where none does."""
+    if stone.cut is not None:
+        return CUTS.get(stone.cut)
+    names = set(stone.tiers) - {tier.name for tier in SHARED}
+    return next((known for known in CUTS.values() if names & {tier.name for tier in known.tiers}), None)
+
+
+def tiers_of(stone: Stone) -> tuple[Tier, ...]:
+    """The tiers of a stone's cut; those of every cut where its cut isn't known."""
+    known = cut_of(stone)
+    return SHARED if known is None else known.tiers
+
+
+def tiers_by_name() -> dict[str, Tier]:
+    """Every tier that a cut names; a name stands for one side in all of them."""
+    return {tier.name: tier for known in CUTS.values() for tier in known.tiers}
+
+
+def measured_by_key() -> dict[str, Measured]:
+    """Every quantity that is measured on some cut; the same key means the same in all of them."""
+    every = (*OF_ANY_STONE, *(one for known in CUTS.values() for one in known.measured))
+    return {one.key: one for one in every}

@@ -1,0 +1,148 @@
+"""`measure`: proportions measured on a stone's own polygons, with mean, extremes and spread of every quantity.
+
+Nothing is read back from the numbers a stone was built from, and nothing is invented: a quantity whose facets are missing
+is absent (None). What is measured, and how, is told by the stone's cut (`Cut.measured`); a stone of no known cut gets what can
+be said of any stone. Which facet is what is taken from the tier names, or from the shape itself where a stone carries none
+(see `recognition`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
+
+Symmetry is told as lengths and angles; classes of it are grades, and none are given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from .cuts.cut import Measured
+from .cuts.shared import OF_ANY_STONE
+from .known_cuts import cut_of, measured_by_key, tiers_of
+from .measuring.callipers import Callipers, Quantity
+from .planes import facing_deg
+from .recognition import recognized
+from .stone import Stone
+
+
+@dataclass(frozen=True)
+class FacetRow:
+    """One line of the facet table.
+
+    `side` that the facet faces (``"up"``, ``"down"``, empty where it is vertical), `slope_deg` to the girdle plane (0 to 90),
+    `azimuth_deg` of the outward normal, `distance_mm` from the origin.
+    """
+
+    name: str
+    tier: str
+    side: str
+    slope_deg: float
+    azimuth_deg: float
+    distance_mm: float
+    area_mm2: float
+
+
+@dataclass(frozen=True)
+class Measurements(Mapping[str, Quantity]):
+    """What `measure` found: a mapping of the measured quantities by key; each can be read as an attribute too.
+
+    As an attribute, a quantity that the stone lacks the facets for, or that its cut doesn't have, is None.
+
+    Attributes
+    ----------
+    name, material : of the stone. cut : its cut; None where that isn't known.
+    quantities : what is measured on any stone, and what its cut defines, by key; None where the facets are missing.
+        `definitions` says what each is.
+    weight_ct, volume_mm3, spread_mm2_per_ct : of the whole stone. facets : one row per facet.
+    tiers_from : ``"names"`` of the stone, or its ``"shape"``.
+    """
+
+    name: str
+    material: str
+    cut: str | None
+    quantities: Mapping[str, Quantity | None]
+    weight_ct: float
+    volume_mm3: float
+    spread_mm2_per_ct: float
+    facets: tuple[FacetRow, ...]
+    tiers_from: str
+
+    def __getitem__(self, key: str) -> Quantity:
+        found = self.quantities[key]
+        if found is None:
+            raise KeyError(key)
+        return found
+
+    def __iter__(self) -> Iterator[str]:
+        return (key for key, found in self.quantities.items() if found is not None)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+    def __getattr__(self, key: str) -> Any:
+        if not key.startswith("_") and key in measured_by_key():
+            return self.quantities.get(key)
+        raise AttributeError(f"nothing called {key!r} is measured")
+
+    @property
+    def definitions(self) -> dict[str, Measured]:
+        """What each quantity is: label, unit, how it is measured."""
+        known = measured_by_key()
+        return {key: known[key] for key in self.quantities}
+
+    def numbers(self) -> dict[str, float]:
+        """One number for each quantity, by name; what is absent is left out.
+
+        Means, the numbers of the whole stone, and how uneven it is: largest minus smallest of the quantities that tell it
+        (`Measured.uneven`), under ``..._spread_pct`` and the like. Where a mean says nothing, the spread comes alone.
+        """
+        about = self.definitions
+        found = {key: one.mean for key, one in self.items() if about[key].mean}
+        for key, one in self.items():
+            if about[key].uneven:
+                found[spread_key(key)] = one.spread
+        whole = ("weight_ct", "volume_mm3", "spread_mm2_per_ct")
+        return found | {key: getattr(self, key) for key in whole}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings, lists and None, ready for JSON."""
+        found = {key: None if one is None else one.to_dict() for key, one in self.quantities.items()}
+        rest = {key: getattr(self, key) for key in ("weight_ct", "volume_mm3", "spread_mm2_per_ct")}
+        facets = [asdict(row) for row in self.facets]
+        about = {"name": self.name, "material": self.material, "cut": self.cut}
+        return {**about, **found, **rest, "facets": facets, "tiers_from": self.tiers_from}
+
+
+def spread_key(key: str) -> str:
+    """The name of a quantity's spread in `Measurements.numbers`.
+
+    >>> spread_key("crown_angle_deg")
+    'crown_angle_spread_deg'
+    """
+    stem, _, unit = key.rpartition("_")
+    return f"{stem}_spread_{unit}"
+
+
+def measure(stone: Stone) -> Measurements:
+    """Measure a stone's proportions.
+
+    >>> from raylab.stone.cuts.round_brilliant import round_brilliant
+    >>> found = measure(round_brilliant(table_pct=57, crown_angle_deg=34, pavilion_angle_deg=40.7, girdle_pct=2.5))
+    >>> round(found.table_pct.mean, 6), round(found.crown_height_pct.mean, 4), round(found["depth_pct"].mean, 4)
+    (57.0, 14.5019, 60.0087)
+    """
+    named = recognized(stone)
+    known = cut_of(named)
+    callipers = Callipers(named, tiers_of(named))
+    sides, _, _ = facing_deg(named.normals)
+    numbers = (named.slope_deg(), named.azimuth_deg(), named.distances_mm, named.polyhedron.areas)
+    rows = zip(named.tiers, sides, *(column.tolist() for column in numbers), strict=True)
+    return Measurements(
+        name=stone.name,
+        material=stone.material.name,
+        cut=None if known is None else known.name,
+        quantities={one.key: one.of(callipers) for one in (*OF_ANY_STONE, *(() if known is None else known.measured))},
+        weight_ct=stone.weight_ct,
+        volume_mm3=stone.volume_mm3,
+        spread_mm2_per_ct=stone.spread_mm2_per_ct,
+        facets=tuple(FacetRow(named.facet_name(f), *row) for f, row in enumerate(rows)),
+        tiers_from="names" if named.tiers == stone.tiers else "shape",
+    )
