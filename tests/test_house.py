@@ -36,7 +36,7 @@ FAR = rl.View(distance_mm=250.0)
 SCENE = """\
 schema = 1
 [stone]
-kind = "round brilliant"
+cut = "round brilliant"
 table_pct = 57
 crown_angle_deg = 34.5
 pavilion_angle_deg = 40.75

@@ -70,15 +70,16 @@ def facts(folder: Path) -> dict[str, Any]:
     table.write_text(facet_table(stone), encoding="utf-8")
     file = folder / "sweep.toml"
     file.write_text(SWEEP, encoding="utf-8")
+    coarse = rl.TraceSettings(precision=0.1)
     swept = rl.sweep(
-        {"side_slope_deg": (40, 44, 3)}, "even-sky", cut="square pyramid", precision=0.1, processes=1, table_width_pct=50
+        {"side_slope_deg": (40, 44, 3)}, "even-sky", cut="square pyramid", settings=coarse, processes=1, table_width_pct=50
     )
     mixed = rl.sweep({"cut": ["square pyramid", "square pyramid"], "side_slope_deg": [40.0, 44.0]}, "even-sky", layout="paired",
-                     precision=0.1, processes=1)  # fmt: skip
-    slopes = rl.gradient({**GIVEN, "cut": "square pyramid"}, "even-sky", precision=0.1)
+                     settings=coarse, processes=1)  # fmt: skip
+    slopes = rl.gradient({**GIVEN, "cut": "square pyramid"}, "even-sky", settings=coarse)
     best = rl.optimize(
         {"side_slope_deg": (40.0, 44.0)}, "even-sky", cut="square pyramid", statistic="depth_pct", number=4, starts=1,
-        scan=3, precision=0.2, processes=1,
+        scan=3, settings=rl.TraceSettings(precision=0.2), processes=1,
     )  # fmt: skip
     found = rl.measure(stone)
     opened = open_path(scenes[0])
@@ -86,7 +87,7 @@ def facts(folder: Path) -> dict[str, Any]:
     question = {"kind": "picture", "step": "coarse", "design": opened.design, "dome": "even-sky", "maps": ["leak"]}
     compared = rl.compare(
         *(rl.load_stone(scene) for scene in scenes), dome=rl.load_dome("even-sky"), tilts=(0.0,), resolution=8,
-        precision=0.2, known_to_pct=50.0,
+        settings=rl.TraceSettings(precision=0.2), known_to_pct=50.0,
     )  # fmt: skip
     return {
         "stone": [len(stone), stone.cut, stone.symmetry.size, sorted(set(stone.tiers))],
