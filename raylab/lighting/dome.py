@@ -12,6 +12,10 @@ An image is read bilinearly in one direction, or, for a ray that stands for a co
 view), as its exact mean over a patch of the cone's solid angle: see `sky_image.running_integral` and `sky_image.patch_mean`.
 
 Radiance is in units of the brightest part unless the dome says ``absolute``.
+
+A direction within MARGIN of an edge is *on* the edge: only rounding would put it to one side or the other. One rule holds
+everywhere: on the edge of a zone, a lamp or the head is inside it, and in the girdle plane is above it. `sky_radiance` says too
+between which radiances the light lies whatever rounding does.
 """
 
 from __future__ import annotations
@@ -30,6 +34,9 @@ from ..units import direction, number_in
 from .sky_image import patch_mean, running_integral
 
 EVEN, OVERCAST, IMAGE = 0, 1, 2
+MARGIN = 1e-9
+"""Directions nearer to an edge than this are on it: in the cosine of a lamp or of the head, in the sine of an elevation, and in
+the distance on the unit sphere from an azimuth. Rounding moves a direction by some 1e-15 at each reflection."""
 _SKIES = {"even": EVEN, "overcast": OVERCAST, "image": IMAGE}
 
 
@@ -139,23 +146,24 @@ class Dome:
                 raise InputError(
                     "no usable sky image", key="image", value=image.shape, expected="(H, W) finite radiances of at least 0"
                 )
-        if not self._brightest > 0.0:
+        if not self.brightest > 0.0:
             raise InputError("the dome is dark everywhere", key="dome", value=self.name, expected="some light")
 
     @cached_property
-    def _brightest(self) -> float:
+    def brightest(self) -> float:
+        """The largest radiance given, in the units given."""
         sky = self.sky_radiance * (1.0 if self.image is None else float(np.max(self.image)))
         return max([sky, self.tray_radiance, *(z.radiance for z in self.zones), *(lamp.radiance for lamp in self.lamps)])
 
     @property
     def peak_radiance(self) -> float:
         """The brightest radiance, against which `brightness` is told: 1 unless the dome is absolute."""
-        return self._brightest if self.absolute else 1.0
+        return self.brightest if self.absolute else 1.0
 
     @cached_property
     def table(self) -> DomeTable:
         """The dome as flat arrays, radiances in final units."""
-        unit = 1.0 if self.absolute else 1.0 / self._brightest
+        unit = 1.0 if self.absolute else 1.0 / self.brightest
         zones = np.zeros((len(self.zones), 5))
         for row, zone in zip(zones, self.zones, strict=True):
             low, high = (math.sin(math.radians(end)) for end in zone.elevation_deg)
@@ -192,9 +200,15 @@ class Dome:
 
 @njit()
 def sky_radiance(x, y, z, dome, cone):
-    """Radiance of sky, zones and lamps towards the unit direction (x, y, z); `dome` is a `DomeTable`.
+    """Radiance of sky, zones and lamps towards the unit direction (x, y, z), with the edges inside, and its bounds.
 
-    `cone` is the solid angle, sr, over which an image is averaged where it is wider than a pixel of it; else 0.
+    Parameters
+    ----------
+    dome : a `DomeTable`. cone : solid angle, sr, over which an image is averaged where it is wider than a pixel of it; else 0.
+
+    Returns
+    -------
+    found : the radiance. low, high : the smallest and the largest radiance that any booking of the edges within MARGIN gives.
     """
     found = dome.level
     if dome.sky == 1:
@@ -202,15 +216,28 @@ def sky_radiance(x, y, z, dome, cone):
     elif dome.sky == 2:
         narrow = cone <= (math.pi / dome.image.shape[0]) ** 2
         found = _image_radiance(x, y, z, dome.image) if narrow else patch_mean(x, y, z, cone, dome.integral)
+    low = high = found
     for k in range(dome.zones.shape[0]):
-        if dome.zones[k, 0] <= z <= dome.zones[k, 1]:
-            past = (math.atan2(y, x) - dome.zones[k, 2]) % (2.0 * math.pi)
-            if past <= dome.zones[k, 3]:
-                found = dome.zones[k, 4]
+        # How far inside the zone, below 0: outside. The zenith and the nadir are no edges.
+        above = z - dome.zones[k, 0] if dome.zones[k, 0] > -1.0 else 2.0
+        below = dome.zones[k, 1] - z if dome.zones[k, 1] < 1.0 else 2.0
+        inside = min(above, below)
+        if inside >= -MARGIN and dome.zones[k, 3] < 2.0 * math.pi:
+            past, aside = (math.atan2(y, x) - dome.zones[k, 2]) % (2.0 * math.pi), math.sqrt(x * x + y * y)
+            within = past <= dome.zones[k, 3]
+            edge = min(past, dome.zones[k, 3] - past) if within else min(past - dome.zones[k, 3], 2.0 * math.pi - past)
+            inside = min(inside, aside * edge if within else -aside * edge)
+        if inside >= -MARGIN:
+            found = dome.zones[k, 4]
+            sure = inside > MARGIN
+            low, high = found if sure else min(low, found), found if sure else max(high, found)
     for k in range(dome.lamps.shape[0]):
-        if x * dome.lamps[k, 0] + y * dome.lamps[k, 1] + z * dome.lamps[k, 2] >= dome.lamps[k, 3]:
+        inside = x * dome.lamps[k, 0] + y * dome.lamps[k, 1] + z * dome.lamps[k, 2] - dome.lamps[k, 3]
+        if inside >= -MARGIN:
             found = dome.lamps[k, 4]
-    return found
+            sure = inside > MARGIN
+            low, high = found if sure else min(low, found), found if sure else max(high, found)
+    return found, low, high
 
 
 @njit()
@@ -232,4 +259,4 @@ def _image_radiance(x, y, z, image):
 def _radiance_over(directions, dome, out):
     """Fill out (K,) with the radiance towards unit directions (K, 3)."""
     for k in range(directions.shape[0]):
-        out[k] = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome, 0.0)
+        out[k], _, _ = sky_radiance(directions[k, 0], directions[k, 1], directions[k, 2], dome, 0.0)

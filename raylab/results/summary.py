@@ -11,12 +11,13 @@ import numpy as np
 from ..scene.scene import Scene
 from ..tracers.engine_result import EngineResult
 from ..tracers.engines import engine_for
-from ..tracers.ledger import ENTRIES
+from ..tracers.ledger import BRIGHTER, DIMMER, DOUBT, ENTRIES
 from ..tracers.totals import Totals
 from .accounting import FacetTable, mean_of
 from .statistics import STATISTICS, SYMMETRY, Statistic
 
 FACETS = "facets"
+EDGES = "edges"
 NOT_THERE = (SYMMETRY.key, FACETS)
 """Subjects of notes on what a summary lacks."""
 
@@ -126,6 +127,19 @@ def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record
     return Record(wavelength_nm, totals.area_mm2, {key: one.of(totals, peak_radiance) for key, one in STATISTICS.items()})
 
 
+def _on_edges(totals: Totals) -> dict[str, str]:
+    """A note where light leaves on an edge, so that brackets are wider than untraced light makes them."""
+    doubt, dimmer, brighter = (float(totals.mean[channel]) for channel in (DOUBT, DIMMER, BRIGHTER))
+    if not doubt + dimmer + brighter > 0.0:
+        return {}
+    note = (
+        "light leaves exactly in the girdle plane or along an edge of the dome, where rounding would decide; brackets hold for "
+        f"both sides (luminance down by {dimmer:.3g} or up by {brighter:.3g}, {doubt:.3g} of the weight between sky, head and "
+        "leak); a tilt or a turn by a thousandth of a degree decides"
+    )
+    return {EDGES: note}
+
+
 def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
     """The statistics of a scene at its one wavelength, by an exact engine and without maps.
 
@@ -148,10 +162,10 @@ def summarize(
 
 
 def _notes(traced: Sequence[EngineResult]) -> dict[str, str]:
-    """What the engine says of each wavelength, by subject; with the wavelength where there are several."""
+    """What there is to say of each wavelength, by subject; with the wavelength where there are several."""
     found: dict[str, str] = {}
     for one in traced:
-        for subject, note in one.notes.items():
+        for subject, note in {**one.notes, **_on_edges(one.totals)}.items():
             words = note if len(traced) == 1 else f"at {one.wavelength_nm:g} nm {note}"
             found[subject] = f"{found[subject]}; {words}" if subject in found else words
     return found

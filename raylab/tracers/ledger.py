@@ -14,30 +14,43 @@ entered again. Each entry is tallied where it happens; none is computed as a res
 They sum to one to rounding. The girdle plane is the stone's own and tilts with it; the head's cone stands about the
 dome's axis and covers both sky and leak. `glare` is the part of sky + head + leak that came off the first surface.
 
+Light that leaves within a rounding error of an edge is booked by one rule, see `lighting.dome`. How much of it there is, and
+what the other bookings would give, stands beside the ledger:
+
+    doubt      weight that rounding could book under another of sky, head and leak
+    dimmer     by how much less the luminance could be
+    brighter   by how much more
+
 Per ray, a tracer fills one row of CHANNELS numbers, in the order below.
 """
 
 from __future__ import annotations
 
+import math
+
 from ..jit import njit
-from ..lighting.dome import sky_radiance
+from ..lighting.dome import MARGIN, sky_radiance
 
 ENTRIES = ("sky", "head", "leak", "absorbed", "scattered", "untraced")
 
 LUMINANCE, SKY, HEAD, LEAK, ABSORBED, SCATTERED, UNTRACED, GLARE = range(8)
 SOURCE_X, SOURCE_Y, SOURCE_Z = 8, 9, 10  # sum of weight x outside direction, dome's frame
 BOUNCES = 11  # sum of weight x number of internal reflections before leaving
-CHANNELS = 12
-FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces")
+DOUBT, DIMMER, BRIGHTER = 12, 13, 14
+CHANNELS = 15
+FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces", "doubt", "dimmer", "brighter")
 """Names of the channels, in their order."""
 
 
 @njit(inline="always")
 def entry_of_exit(z, w, head_cos):
-    """HEAD, LEAK or SKY for what leaves along a unit direction: z its height in the stone's frame, w in the dome's."""
-    if w > head_cos:
+    """HEAD, LEAK or SKY for what leaves along a unit direction: z its height in the stone's frame, w in the dome's.
+
+    On the head's edge is inside it, on the girdle plane is above it.
+    """
+    if w >= head_cos - MARGIN:
         return HEAD
-    return LEAK if z < 0.0 else SKY
+    return LEAK if z < -MARGIN else SKY
 
 
 @njit(inline="always")
@@ -56,12 +69,39 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
     w = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
     entry = entry_of_exit(z, w, dome.head_cos)
     row[entry] += weight
+    luminance = low = high = 0.0
     if entry == LEAK:
-        row[LUMINANCE] += weight * dome.tray
+        luminance = low = high = dome.tray
     elif entry == SKY:
-        row[LUMINANCE] += weight * sky_radiance(u, v, w, dome, cone)
+        luminance, low, high = sky_radiance(u, v, w, dome, cone)
+    on_head, on_plane = abs(w - dome.head_cos) <= MARGIN, abs(z) <= MARGIN
+    if on_head or (on_plane and entry == SKY):
+        row[DOUBT] += weight
+        low, high = _bounds_on_an_edge(u, v, w, z, dome, cone)
+    row[LUMINANCE] += weight * luminance
+    if low < luminance:
+        row[DIMMER] += weight * (luminance - low)
+    if high > luminance:
+        row[BRIGHTER] += weight * (high - luminance)
     row[SOURCE_X] += weight * u
     row[SOURCE_Y] += weight * v
     row[SOURCE_Z] += weight * w
     row[BOUNCES] += weight * bounces
     return entry
+
+
+@njit()
+def _bounds_on_an_edge(u, v, w, z, dome, cone):
+    """The smallest and the largest luminance of what leaves on the edge of the head or in the girdle plane, per weight.
+
+    (u, v, w) is the direction in the dome's frame, z its height in the stone's.
+    """
+    low, high = math.inf, -math.inf
+    if abs(w - dome.head_cos) <= MARGIN:
+        low = high = 0.0
+    if z <= MARGIN:
+        low, high = min(low, dome.tray), max(high, dome.tray)
+    if z >= -MARGIN:
+        _, dimmest, brightest = sky_radiance(u, v, w, dome, cone)
+        low, high = min(low, dimmest), max(high, brightest)
+    return low, high

@@ -10,14 +10,30 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..lighting.dome import Dome
+from ..lighting.dome import MARGIN, Dome, Lamp, Zone
 from ..stone.finish import ABSORBING
 from ..stone.stone import Stone
-from .ledger import ABSORBED, BOUNCES, CHANNELS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, SOURCE_X, SOURCE_Z, UNTRACED
+from .ledger import (
+    ABSORBED,
+    BOUNCES,
+    BRIGHTER,
+    CHANNELS,
+    DIMMER,
+    DOUBT,
+    GLARE,
+    HEAD,
+    LEAK,
+    LUMINANCE,
+    SCATTERED,
+    SKY,
+    SOURCE_X,
+    SOURCE_Z,
+    UNTRACED,
+)
 
 
 @dataclass
@@ -44,17 +60,63 @@ class Path:
         row[GLARE], row[ABSORBED], row[SCATTERED], row[UNTRACED] = self.glare, self.absorbed, self.scattered, self.untraced
         for weight, direction, bounces in self.exits:
             in_dome = turn @ direction
-            if math.degrees(math.acos(max(-1.0, min(1.0, in_dome[2])))) < dome.head_half_angle_deg:
-                row[HEAD] += weight
-            elif direction[2] < 0.0:
-                row[LEAK] += weight
-                row[LUMINANCE] += weight * dome.table.tray
-            else:
-                row[SKY] += weight
-                row[LUMINANCE] += weight * float(dome.radiance(in_dome))
+            bookings = _bookings(direction, in_dome, dome)
+            entry, luminance = bookings[0]
+            row[entry] += weight
+            row[LUMINANCE] += weight * luminance
+            row[DOUBT] += weight * (len({entry for entry, _ in bookings}) > 1)
+            row[DIMMER] += weight * (luminance - min(other for _, other in bookings))
+            row[BRIGHTER] += weight * (max(other for _, other in bookings) - luminance)
             row[SOURCE_X : SOURCE_Z + 1] += weight * in_dome
             row[BOUNCES] += weight * bounces
         return row
+
+
+def _bookings(direction: np.ndarray, in_dome: np.ndarray, dome: Dome) -> list[tuple[int, float]]:
+    """Ledger entry and luminance of what leaves, by the rule of `lighting.dome`, and after it all that other sides of the edges
+    would give. The direction (3,) is given in the stone's frame and in the dome's."""
+    found: list[tuple[int, float]] = []
+    above_head = in_dome[2] - math.cos(math.radians(dome.head_half_angle_deg)) if dome.head_half_angle_deg > 0.0 else -1.0
+    if above_head >= -MARGIN:
+        found.append((HEAD, 0.0))
+    if above_head > MARGIN:
+        return found
+    if direction[2] >= -MARGIN:
+        # In the units given; the tray is lit, so that a dome of lamps alone is not refused as dark.
+        bare = replace(dome, zones=(), lamps=(), tray_radiance=dome.brightest, absolute=True)
+        seen = [float(bare.radiance(in_dome))]
+        for patch in (*dome.zones, *dome.lamps):
+            inside = _zone_depth(in_dome, patch) if isinstance(patch, Zone) else _lamp_depth(in_dome, patch)
+            if inside > MARGIN:
+                seen = [patch.radiance]
+            elif inside >= -MARGIN:
+                seen = [patch.radiance, *seen]
+        unit = 1.0 if dome.absolute else dome.brightest
+        found += [(SKY, radiance / unit) for radiance in seen]
+    if direction[2] <= MARGIN:
+        found.append((LEAK, dome.table.tray))
+    return found
+
+
+def _zone_depth(seen: np.ndarray, zone: Zone) -> float:
+    """How far inside a zone a direction (3,) is, below 0 outside: in sines of elevation, on the unit sphere from an azimuth."""
+    low, high = zone.elevation_deg
+    depths = [seen[2] - math.sin(math.radians(low))] if low > -90.0 else []
+    depths += [math.sin(math.radians(high)) - seen[2]] if high < 90.0 else []
+    start, end = zone.azimuth_deg
+    if end - start < 360.0:
+        # From the middle of the zone, so that both edges are as far away.
+        azimuth = math.degrees(math.atan2(seen[1], seen[0]))
+        off = abs((azimuth - (start + end) / 2.0 + 180.0) % 360.0 - 180.0)
+        depths.append(math.hypot(seen[0], seen[1]) * math.radians((end - start) / 2.0 - off))
+    return min(depths, default=1.0)
+
+
+def _lamp_depth(seen: np.ndarray, lamp: Lamp) -> float:
+    """How far inside a lamp a direction (3,) is, in cosines of the angle to its middle."""
+    up, around = math.radians(lamp.elevation_deg), math.radians(lamp.azimuth_deg)
+    middle = np.array([math.cos(up) * math.cos(around), math.cos(up) * math.sin(around), math.sin(up)])
+    return float(seen @ middle) - math.cos(math.radians(lamp.radius_deg))
 
 
 def amplitudes(cos_i: float, n_from: float, n_to: float) -> tuple[complex, complex, complex, complex, complex]:

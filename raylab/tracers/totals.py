@@ -8,9 +8,10 @@ import numpy as np
 
 from .ledger import CHANNELS
 
-LUMINANCE_SQUARE, UNTRACED_SQUARE = CHANNELS, CHANNELS + 1
-MOMENTS = CHANNELS + 2
-"""Area means kept for statistics: the ledger's channels, then the squares of luminance and of untraced weight."""
+LUMINANCE_SQUARE, UNTRACED_SQUARE, SWING_SQUARE = range(CHANNELS, CHANNELS + 3)
+MOMENTS = CHANNELS + 3
+"""Area means kept for statistics: the ledger's channels, then the squares of the luminance, of the untraced weight and of the
+swing, by which the luminance in a point could be other at the edges: dimmer and brighter together."""
 
 
 @dataclass(frozen=True)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...tracers.ledger import LUMINANCE, UNTRACED
+from ...tracers.ledger import BRIGHTER, DIMMER, LUMINANCE, UNTRACED
 from ...tracers.totals import Totals
 from .definition import Definition, Statistic, unit_vector
 
 
 def _of(totals: Totals, peak_radiance: float) -> Statistic:
-    """The untraced light can add its share of the brightest radiance."""
-    value, untraced = float(totals.mean[LUMINANCE]), float(totals.mean[UNTRACED])
-    parts = (value, value, value + untraced * peak_radiance, totals.error(unit_vector(LUMINANCE)))
+    """The untraced light can add its share of the brightest radiance; light on an edge may be dimmer or brighter."""
+    value, untraced, dimmer, brighter = (float(totals.mean[one]) for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
+    high = value + untraced * peak_radiance + brighter
+    parts = (value, value - dimmer, high, totals.error(unit_vector(LUMINANCE)))
     return Statistic(*(part / peak_radiance for part in parts))
 
 

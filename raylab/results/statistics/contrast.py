@@ -9,21 +9,23 @@ import math
 
 import numpy as np
 
-from ...tracers.ledger import LUMINANCE, UNTRACED
-from ...tracers.totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from ...tracers.ledger import BRIGHTER, DIMMER, LUMINANCE, UNTRACED
+from ...tracers.totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
 from .definition import Definition, Statistic
 
 
 def _of(totals: Totals, peak_radiance: float) -> Statistic:
     """The untraced light adds at most e = untraced x peak in each point, which moves the mean by at most mean(e) and the
-    standard deviation by at most the root mean square of e."""
+    standard deviation by at most the root mean square of e. So does light on an edge, up by `brighter` and down by `dimmer`."""
     m, deviation = _mean_and_deviation(totals.mean)
     if m <= 0.0:
         return Statistic(math.nan, math.nan, math.nan, math.nan)
-    more = float(totals.mean[UNTRACED]) * peak_radiance
-    shake = math.sqrt(max(0.0, float(totals.mean[UNTRACED_SQUARE]))) * peak_radiance
+    most = m + float(totals.mean[UNTRACED]) * peak_radiance + float(totals.mean[BRIGHTER])
+    least = m - float(totals.mean[DIMMER])
+    shake = _root(totals.mean[UNTRACED_SQUARE]) * peak_radiance + _root(totals.mean[SWING_SQUARE])
     error = totals.error(_gradient(totals.mean, peak_radiance)) if deviation > 0.0 else 0.0
-    return Statistic(deviation / m, max(0.0, deviation - shake) / (m + more), (deviation + shake) / m, error)
+    high = (deviation + shake) / least if least > 0.0 else math.inf
+    return Statistic(deviation / m, max(0.0, deviation - shake) / most, high, error)
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:
@@ -40,7 +42,12 @@ def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:
 def _mean_and_deviation(mean: np.ndarray) -> tuple[float, float]:
     """Mean and standard deviation of the luminance over the outline."""
     m, q = float(mean[LUMINANCE]), float(mean[LUMINANCE_SQUARE])
-    return m, math.sqrt(max(0.0, q - m * m))
+    return m, _root(q - m * m)
+
+
+def _root(square: float) -> float:
+    """Root of a mean square, which rounding may have left below 0."""
+    return math.sqrt(max(0.0, float(square)))
 
 
 CONTRAST_RMS = Definition(

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from ...tracers.ledger import ABSORBED, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED
+from ...tracers.ledger import ABSORBED, DOUBT, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED
 from ...tracers.totals import Totals
 from .definition import Definition, Statistic, unit_vector
 
 
 def _share(channel: int, label: str, definition: str) -> Definition:
-    """The area mean of a channel of the ledger, of which each part of the untraced light may yet become a part."""
+    """The area mean of a channel of the ledger, of which each part of the untraced light may yet become a part, and of which
+    sky, head and leak may have to give to or take from each other what leaves on an edge."""
 
     def of(totals: Totals, peak_radiance: float) -> Statistic:
         value, untraced = float(totals.mean[channel]), float(totals.mean[UNTRACED])
-        low = 0.0 if channel == UNTRACED else value
-        high = value if channel in (UNTRACED, GLARE) else value + untraced  # what is untraced has passed the first surface
-        return Statistic(value, low, high, totals.error(unit_vector(channel)))
+        doubt = float(totals.mean[DOUBT]) if channel in (SKY, HEAD, LEAK) else 0.0
+        low = 0.0 if channel == UNTRACED else max(0.0, value - doubt)
+        more = 0.0 if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
+        return Statistic(value, low, value + more + doubt, totals.error(unit_vector(channel)))
 
     return Definition(
         key=FIELDS[channel],

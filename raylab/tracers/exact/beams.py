@@ -27,9 +27,9 @@ from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...stone.stone import Stone
 from ...units import whole_in
-from ..ledger import CHANNELS, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
+from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
-from ..totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
 from .mean_transmission import book_means
@@ -56,7 +56,7 @@ class Beams:
     vertices_mm : (K, 2) the polygons' corners end to end, counter-clockwise, on the map plane. starts : (L + 1,) polygon k
         has the corners starts[k] to starts[k + 1].
     areas_mm2 : (L,). rows : (L, CHANNELS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
-    squares : (L, 2) means over each polygon of the squares of luminance and of untraced weight.
+    squares : (L, 3) means over each polygon of the squares of luminance, untraced weight and swing, see `totals`.
     leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
         of the node before (-1: none) and the facet met; the first is the entry.
     strongest : (L,) the node at which the largest single weight of the polygon was booked, empty if paths were not kept:
@@ -109,7 +109,7 @@ class Beams:
         # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
         mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
         mean[SOURCE_X : SOURCE_Y + 1] = self.symmetry.maps.mean(axis=0) @ mean[SOURCE_X : SOURCE_Y + 1]
-        mean[LUMINANCE_SQUARE], mean[UNTRACED_SQUARE] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
+        mean[CHANNELS:] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
         return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
 
     @cached_property
@@ -241,7 +241,8 @@ def trace_beams(
         )
     else:
         batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
-        squares = batch.ledgers[:, [LUMINANCE, UNTRACED]] ** 2
+        swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
+        squares = np.column_stack([batch.ledgers[:, LUMINANCE], batch.ledgers[:, UNTRACED], swing]) ** 2
     columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
     size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
     inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]

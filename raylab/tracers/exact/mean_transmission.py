@@ -16,7 +16,7 @@ import math
 import numpy as np
 
 from ...jit import njit
-from ..ledger import ABSORBED, CHANNELS, LUMINANCE, SCATTERED, UNTRACED, tally_exit
+from ..ledger import ABSORBED, BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 from .beam_optics import (
     AREA,
     BEFORE,
@@ -100,9 +100,10 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
         exits hold the first surface only and are filled up.
     absorption : 1/mm.
 
-    Returns (B, 2): means of the squared luminance and of the squared untraced weight.
+    Returns (B, 3): means of the squared luminance and of the squared untraced weight, and a bound of the mean squared swing,
+    which is that of a colourless stone.
     """
-    squares = np.zeros((beams.shape[0], 2))
+    squares = np.zeros((beams.shape[0], 3))
     deepest = 64
     path = np.empty(deepest, np.int64)
     light, shine, row = np.empty(deepest), np.empty((deepest, 3)), np.zeros(CHANNELS)
@@ -124,6 +125,7 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
             steps += 1
             node = nodes[node, 0]
         glare, lights, before = ledgers[b, LUMINANCE], 0, 1.0
+        swing = ledgers[b, DIMMER] + ledgers[b, BRIGHTER]
         for step in range(steps - 1, -1, -1):
             event = events[path[step]]
             here = _mean_at(x, y, size, event, absorption)
@@ -140,6 +142,7 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
                 for k in range(CHANNELS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here
+                swing += row[DIMMER] + row[BRIGHTER]
                 if row[LUMINANCE] > 0.0:
                     light[lights] = row[LUMINANCE]
                     for k in range(3):
@@ -149,6 +152,7 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
                 beams[b, STRONGEST], beams[b, STRONGEST_NODE] = event[LEAVES] * here, path[step]
                 beams[b, STRONGEST_ENTRY] = entry
         squares[b, 0] = _mean_square(x, y, size, glare, light, shine, lights)
+        squares[b, 2] = swing * swing
         left = beams[b, INTENSITY]
         ledgers[b, UNTRACED] += left * before
         if left > 0.0 and steps > 0:

@@ -23,9 +23,9 @@ from ...scene.scene import Scene
 from ...scene.view import View, silhouette
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
-from ..ledger import CHANNELS, FIELDS, LUMINANCE, UNTRACED
+from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, LUMINANCE, UNTRACED
 from ..stone_table import stone_table
-from ..totals import LUMINANCE_SQUARE, MOMENTS, UNTRACED_SQUARE, Totals
+from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
 from .rays import PathRules, trace_rays
 
 NAME = "rays"
@@ -107,6 +107,7 @@ def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter)
                 z[:CHANNELS] = rows[r]
                 z[LUMINANCE_SQUARE] = rows[r, LUMINANCE] ** 2
                 z[UNTRACED_SQUARE] = rows[r, UNTRACED] ** 2
+                z[SWING_SQUARE] = (rows[r, DIMMER] + rows[r, BRIGHTER]) ** 2
                 z[MOMENTS] = 1.0
                 for a in range(size):
                     total[a] += z[a]
