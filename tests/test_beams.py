@@ -24,6 +24,7 @@ from raylab.tracers.exact.pixel_coverage import rasterize
 from raylab.tracers.exact.shared_symmetry import find_symmetry, within
 from raylab.tracers.exact.single_facet import neighbor_planes, single_facet
 from raylab.tracers.stone_table import stone_table
+from raylab.tracers.totals import LUMINANCE_SQUARE
 
 HEAD_SHADOW = Dome(head_half_angle_deg=10.0, tray_radiance=0.2)
 LEAN = View(tilt_deg=9.0, tilt_azimuth_deg=4.0)
@@ -240,7 +241,7 @@ def test_unfolding_keeps_every_sum(face):
 def test_what_leaves_through_the_facets_is_the_ledger(gem, face, leaning):
     booked = [ledger.LUMINANCE, ledger.SKY, ledger.HEAD, ledger.LEAK, ledger.SCATTERED, ledger.GLARE, ledger.BOUNCES]
     for beams in (face, leaning):
-        assert np.abs(beams.through.sum(axis=0) - beams.totals.mean[:12])[booked].max() < 1e-13
+        assert np.abs(beams.through.sum(axis=0) - beams.totals.mean[: ledger.CHANNELS])[booked].max() < 1e-13
     leak = face.through[:, ledger.LEAK]
     pavilion = [gem.tiers[f] in ("pavilion main", "lower half", "girdle") for f in range(len(gem))]
     assert leak[pavilion].sum() > 0.9 * leak.sum() > 0.0
@@ -249,7 +250,7 @@ def test_what_leaves_through_the_facets_is_the_ledger(gem, face, leaning):
 def test_squares_give_the_contrast(face):
     light = face.rows[:, ledger.LUMINANCE]
     share = face.areas_mm2 / face.areas_mm2.sum()
-    assert face.totals.mean[-2] == pytest.approx(share @ light**2, rel=1e-14)
+    assert face.totals.mean[LUMINANCE_SQUARE] == pytest.approx(share @ light**2, rel=1e-14)
     assert np.all(face.totals.covariance == 0.0)
 
 
@@ -339,7 +340,7 @@ def test_maps_add_up_to_the_totals(gem, face, leaning, resolution):
         pixel = grid.pixel_mm**2
         assert coverage.sum() * pixel == pytest.approx(beams.area_mm2, rel=1e-12)
         means = sums.sum(axis=(0, 1)) * pixel / beams.area_mm2
-        assert np.abs(means - beams.totals.mean[:12]).max() < 1e-12
+        assert np.abs(means - beams.totals.mean[: ledger.CHANNELS]).max() < 1e-12
         assert coverage.max() < 1.0 + 1e-12
 
 
