@@ -219,9 +219,10 @@ def trace_beams(
     if (reason := why_not(scene)) is not None:
         raise UnsupportedScene.by((NAME, reason))
     whole_in("max_beams", max_beams, 1, 100_000_000)
-    stone, settings, sky = scene.stone, scene.settings, scene.dome.table
-    table, turn = padded(stone_table(stone, wavelength_nm)), np.ascontiguousarray(scene.view.rotation())
-    symmetry = find_symmetry(stone, sky, turn) if wedge else no_symmetry(stone)
+    settings, sky, turn = scene.settings, scene.dome.table, np.ascontiguousarray(scene.view.rotation())
+    stone, shift = _near_the_origin(scene.stone)
+    table = padded(stone_table(stone, wavelength_nm))
+    symmetry = find_symmetry(stone, sky, turn) if wedge and not shift.any() else no_symmetry(stone)
     first = _entries(stone, table, sky, turn, symmetry.cuts, settings.polarized)
     rules = Rules(
         floor=0.0,
@@ -247,7 +248,7 @@ def trace_beams(
     size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
     inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]
     return Beams(
-        vertices_mm=batch.corners,
+        vertices_mm=batch.corners + (turn @ shift)[:2] if shift.any() else batch.corners,
         starts=np.concatenate([[0], np.cumsum(size)]),
         areas_mm2=batch.beams[:, optics.AREA].copy(),
         rows=batch.ledgers,
@@ -264,6 +265,15 @@ def trace_beams(
         lost=batch.lost,
         full=batch.stopped,
     )
+
+
+def _near_the_origin(stone: Stone) -> tuple[Stone, np.ndarray]:
+    """A stone that lies off the origin by more than its size, moved to its own middle, where numbers are finer; and the shift
+    (3,), mm, that takes it back. Other stones as they are, shift 0."""
+    middle = (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
+    if np.linalg.norm(middle) <= stone.size_mm.max():
+        return stone, np.zeros(3)
+    return stone.moved(shift_mm=-middle), middle
 
 
 def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarized: bool) -> Batch:
