@@ -75,7 +75,7 @@ def save(source: Path | io.BytesIO, name: str = "") -> None:
 def worked_path() -> None:
     """The ray of the page on physics, in the section of the stone through it."""
     stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_pct=3.5, diameter_mm=6.5)
-    path = rl.ray_path(stone, rl.load_dome("head-shadow"), rl.View(), 2.0, 0.1)
+    path = rl.ray_path(rl.Scene(stone, rl.load_dome("head-shadow")), 2.0, 0.1)
     figure = Figure(figsize=(7, 4.6), layout="constrained")
     axes = figure.subplots()
     x, z = outline(stone, 0.1).T
