@@ -56,20 +56,20 @@ def across(vx, vy, vz, nx, ny, nz, ex, ey, ez):
 
 
 @parallel_kernel
-def plain_loop(origins, ways, planes, n, turn, dome, out, segments):
+def plain_loop(origins, directions, planes, n, turn, dome, out, segments):
     """The tracer as one would first write it, for rays that all run along -z; fills out (R, CHANNELS), segments (R,)."""
     for r in numba.prange(origins.shape[0]):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
-        vx, vy, vz = ways[r, 0], ways[r, 1], ways[r, 2]
+        vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
         enter, leave, last = -1e300, 1e300, -1
         for f in range(planes.shape[0]):
             towards = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
-            gap = planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)
-            if towards < 0.0 and gap / towards > enter:
-                enter, last = gap / towards, f
+            difference = planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)
+            if towards < 0.0 and difference / towards > enter:
+                enter, last = difference / towards, f
             elif towards > 0.0:
-                leave = min(leave, gap / towards)
-            elif towards == 0.0 and gap < 0.0:
+                leave = min(leave, difference / towards)
+            elif towards == 0.0 and difference < 0.0:
                 leave = -1e300
         if enter >= leave:
             continue

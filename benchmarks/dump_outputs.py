@@ -750,7 +750,7 @@ def fire_facts(scene: rl.Scene) -> dict[str, Any]:
     """Angular spread of a view's strongest exits."""
     found = rl.fire_map(scene)
     means = [found.mean_deg, found.sky_mean_deg, found.without_share, *found.lines_nm]
-    paths = {"facets": found.paths.facets, "ends-in": found.paths.towards, "areas-mm2": found.paths.areas_mm2}
+    paths = {"facets": found.paths.facets, "ends-in": found.paths.entry, "areas-mm2": found.paths.areas_mm2}
     names = [found.paths.name(k, scene.stone) for k in range(min(40, len(found.paths)))]
     return {"spread-deg": found.spread_deg, "means": means, **paths, "path-spread-deg": found.path_spread_deg, "names": names}
 

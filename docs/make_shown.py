@@ -83,7 +83,7 @@ def worked_path() -> None:
     points = [(2.0, 2.4), *((hit.point_mm[0], hit.point_mm[2]) for hit in path.hits[:4])]
     axes.plot(*zip(*points, strict=True), color="black", marker="o", markersize=4)
     for hit in (path.hits[0], path.hits[3]):
-        (x0, _, z0), way = hit.point_mm, hit.way
+        (x0, _, z0), way = hit.point_mm, hit.direction
         axes.annotate("", (x0 + way[0], z0 + way[2]), (x0, z0), arrowprops={"arrowstyle": "->", "linestyle": "--"})
         axes.text(x0 + way[0], z0 + way[2] + 0.1, f"{hit.weight:.3f} to the {hit.fate}", ha="center")
     for hit, words, dx in zip(path.hits[1:3], ("main 0", "main 4"), (0.15, -0.15), strict=True):

@@ -38,9 +38,9 @@ def agreement(scene: Scene) -> Statistic:
     At the wavelength in the middle of the scene's, by rays, whatever engine traced the maps.
     """
     stone, settings = scene.stone, scene.settings
-    reach = float(np.linalg.norm(stone.outline_mm, axis=1).max())
+    extent = float(np.linalg.norm(stone.outline_mm, axis=1).max())
     radius, angle = np.random.default_rng([settings.seed, 0x5D]).random((2, POINTS))
-    radius, angle = reach * np.sqrt(radius), 2.0 * np.pi * angle
+    radius, angle = extent * np.sqrt(radius), 2.0 * np.pi * angle
     images = stone.symmetry.images(angle) + np.radians(scene.view.turn_deg)
     points = (radius[..., None] * np.stack([np.cos(images), np.sin(images)], axis=-1)).reshape(-1, 2)
     rows, hit = sample_points(points, scene, settings.middle_nm)

@@ -110,9 +110,9 @@ def trace_scene(
     traced: list[EngineResult] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []
-    with reporter(progress, "tracing", counted=False) as tell:
+    with reporter(progress, "tracing", counted=False) as update:
         for k, wavelength_nm in enumerate(waves):
-            part = part_of(tell, k / len(waves), 1.0 / len(waves))
+            part = part_of(update, k / len(waves), 1.0 / len(waves))
             result = engine.trace(scene, wavelength_nm, grid, progress=part)
             if result.unfolded is not None and by_facet:
                 paths.append(strongest_paths(result.unfolded))

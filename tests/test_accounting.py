@@ -166,7 +166,7 @@ def test_the_mean_over_wavelengths():
     assert math.fsum(path.area for path in both.dark_paths) == pytest.approx(both.dark[0], abs=1e-12)
     areas = [path.area for path in both.dark_paths]
     assert areas == sorted(areas, reverse=True)
-    assert len({(path.tiers, path.towards) for path in both.dark_paths}) == len(areas)
+    assert len({(path.tiers, path.entry) for path in both.dark_paths}) == len(areas)
     assert mean_of([blue]) is blue
 
 

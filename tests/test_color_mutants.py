@@ -44,7 +44,7 @@ def another_pair_of_lines(patch: Patch) -> None:
 
 def exits_not_refracted(patch: Patch) -> None:
     """The way inside the stone told as the way outside."""
-    true = fire.exit_ways
+    true = fire.exit_directions
 
     def inside(facets: np.ndarray, stone: Any, view: View, n: float) -> np.ndarray:
         facets = np.atleast_2d(facets)
@@ -61,7 +61,7 @@ def exits_not_refracted(patch: Patch) -> None:
 
 
 def total_reflection_let_through(patch: Patch) -> None:
-    true = fire.exit_ways
+    true = fire.exit_directions
     patch.setattr(fire, "exit_ways", lambda *given: np.nan_to_num(true(*given)))
 
 

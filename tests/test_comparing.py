@@ -14,11 +14,11 @@ import pytest
 from polyhedra import body, random_polyhedron
 
 from raylab.cli import main
-from raylab.comparison.alignment import common_frame, pose_of
+from raylab.comparison.alignment import common_grid, pose_of
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate
-from raylab.comparison.verdicts import judge, judge_all, places, within_nature, words
+from raylab.comparison.verdicts import judge, judge_all, ranks, within_nature, words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html
@@ -59,24 +59,24 @@ def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: flo
 
 
 @pytest.mark.parametrize(
-    ("second", "told"),
+    ("second", "outcome"),
     [
         (estimate(1.11, 0.04), "smaller"),  # 0.11 against 2 x 0.05
-        (estimate(1.09, 0.04), "not told apart"),
+        (estimate(1.09, 0.04), "not significant"),
         (estimate(0.89, 0.04), "larger"),
-        (estimate(0.91, 0.04), "not told apart"),
+        (estimate(0.91, 0.04), "not significant"),
         (estimate(1.11, 0.0, error=0.04), "smaller"),  # sampling counts like measurement
-        (estimate(1.09, 0.0, error=0.04), "not told apart"),
-        (estimate(0.89, 0.04, width=0.02), "not told apart"),  # the bracket reaches up to 0.91
+        (estimate(1.09, 0.0, error=0.04), "not significant"),
+        (estimate(0.89, 0.04, width=0.02), "not significant"),  # the bracket reaches up to 0.91
         (estimate(1.11, 0.04, width=0.02), "smaller"),  # and not down
-        (estimate(1.11, 0.04, shift=0.02), "not told apart"),
+        (estimate(1.11, 0.04, shift=0.02), "not significant"),
         (estimate(1.01, 0.04, shift=-0.10), "smaller"),
         (estimate(9.0, math.nan), "unknown"),
     ],
 )
-def test_the_criterion(second, told):
+def test_the_criterion(second, outcome):
     verdict = judge("leak", ("A", estimate(1.0, 0.03)), ("B", second), coverage=2.0)
-    assert verdict.told == told
+    assert verdict.outcome == outcome
     mirrored = judge("leak", ("B", second), ("A", estimate(1.0, 0.03)), coverage=2.0)
     assert (mirrored.low, mirrored.high) == pytest.approx((-verdict.high, -verdict.low), nan_ok=True)
     assert {"A", "B"} <= set(verdict.sentence.replace(",", "").replace(".", " ").split())
@@ -118,8 +118,8 @@ def test_stones_not_told_apart_share_their_places():
     values = {"A": estimate(1.0, 0.03), "B": estimate(1.1, 0.03), "C": estimate(1.2, 0.03), "D": estimate(5.0, 0.03)}
     verdicts = judge_all("leak", values, coverage=2.5)
     assert len(verdicts) == 6
-    assert places("ABCD", verdicts) == {"A": (3, 4), "B": (2, 4), "C": (2, 3), "D": (1, 1)}
-    assert places("AB", judge_all("leak", {"A": values["A"], "B": values["B"]}, 2.5)) == {"A": (1, 2), "B": (1, 2)}
+    assert ranks("ABCD", verdicts) == {"A": (3, 4), "B": (2, 4), "C": (2, 3), "D": (1, 1)}
+    assert ranks("AB", judge_all("leak", {"A": values["A"], "B": values["B"]}, 2.5)) == {"A": (1, 2), "B": (1, 2)}
 
 
 # Poses and the common grid.
@@ -147,7 +147,7 @@ def test_equal_diameter_and_true_size(found):
 
 
 def test_one_grid_holds_every_stone_in_every_view(found):
-    grid = common_frame(found.shown, found.views, 40)
+    grid = common_grid(found.shown, found.views, 40)
     assert found.maps.luminance.dims == ("stone", "tilt_deg", "y", "x")
     assert found.maps.luminance.shape == (2, 2, 40, 40)
     assert found.maps.x.values == pytest.approx(grid.x_mm)
@@ -173,13 +173,13 @@ def test_the_difference_map_is_the_difference(found):
 
 def test_a_leaky_stone_leaks_and_a_stone_is_not_told_from_itself(found):
     """A pavilion of 20 degrees lets through what falls straight onto it: the critical angle of diamond is 24.4 degrees."""
-    assert found.light_verdicts(0)["leak"][0].told == "smaller"
-    assert found.light_verdicts(0)["brightness"][0].told == "larger"
-    assert found.proportion_verdicts()["pavilion_angle_deg"][0].told == "larger"
+    assert found.light_verdicts(0)["leak"][0].outcome == "smaller"
+    assert found.light_verdicts(0)["brightness"][0].outcome == "larger"
+    assert found.proportion_verdicts()["pavilion_angle_deg"][0].outcome == "larger"
     turned = FINE.moved(View(turn_deg=90.0).rotation())
     twice = compare(FINE, turned, tilts=(0.0,), **{**QUICK, "known_to_pct": 15.0})
     every = [pairs[0] for pairs in (*twice.light_verdicts(0).values(), *twice.proportion_verdicts().values())]
-    assert {verdict.told for verdict in every} == {"not told apart"}
+    assert {verdict.outcome for verdict in every} == {"not significant"}
     for name, one in twice.light[0][0].items():
         other = twice.light[0][1][name].statistic
         error = 5.0 * math.hypot(one.statistic.error, other.error)  # of the rays that tell symmetry
@@ -215,24 +215,24 @@ def test_values_are_those_of_a_plain_trace(found):
 
 
 def test_everything_is_told_as_json(found):
-    told = json.loads(json.dumps(found.to_dict()))
-    assert [view["tilt_deg"] for view in told["views"]] == [0.0, 12.0]
-    leak = told["views"][0]["values"]["B"]["leak"]
+    outcome = json.loads(json.dumps(found.to_dict()))
+    assert [view["tilt_deg"] for view in outcome["views"]] == [0.0, 12.0]
+    leak = outcome["views"][0]["values"]["B"]["leak"]
     assert leak["bracket_low"] <= leak["value"] <= leak["bracket_high"]
     assert leak["uncertainty"] > 0.0
-    assert told["views"][0]["verdicts"]["leak"][0]["told"] == "smaller"
-    assert told["views"][0]["places"]["leak"] == {"A": [2, 2], "B": [1, 1]}
-    assert told["uncertainty"]["A"] == {"angle_deg": 0.05, "common_angle_deg": 0.05, "distance_um": 3.0}
-    assert not any(word in json.dumps(told).lower() for word in ("grade", "score", "price"))
+    assert outcome["views"][0]["verdicts"]["leak"][0]["outcome"] == "smaller"
+    assert outcome["views"][0]["ranks"]["leak"] == {"A": [2, 2], "B": [1, 1]}
+    assert outcome["uncertainty"]["A"] == {"angle_deg": 0.05, "common_angle_deg": 0.05, "distance_um": 3.0}
+    assert not any(word in json.dumps(outcome).lower() for word in ("grade", "score", "price"))
 
 
 def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
-    told: list[float] = []
-    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: told.append(done / total))
+    outcome: list[float] = []
+    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: outcome.append(done / total))
     assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
-    assert told == sorted(told)
-    assert len(told) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
-    assert told[-1] == pytest.approx(1.0)
+    assert outcome == sorted(outcome)
+    assert len(outcome) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
+    assert outcome[-1] == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(
@@ -314,17 +314,17 @@ def test_the_command_writes_everything_and_says_the_numbers(folder, capsys, monk
     assert "no grade, no valuation, no order to cut" in done.stdout
     monkeypatch.chdir(folder)
     assert main(["compare", "a.toml", "b.toml", "--out", "deep/out", *FEW]) == 2
-    told = capsys.readouterr().err
-    assert "already there; nothing was written" in told
-    assert told.count("\n") == 1
+    outcome = capsys.readouterr().err
+    assert "already there; nothing was written" in outcome
+    assert outcome.count("\n") == 1
 
 
 def test_the_command_prints_json_for_machines(folder, capsys, monkeypatch):
     monkeypatch.chdir(folder)
     assert main(["compare", "a.toml", "b.toml", "--json", "--scale", "true size", *FEW]) == 0
-    told = capsys.readouterr()
-    assert told.err == ""
-    assert json.loads(told.out)["scale"] == "true size"
+    outcome = capsys.readouterr()
+    assert outcome.err == ""
+    assert json.loads(outcome.out)["scale"] == "true size"
     assert sorted(folder.iterdir()) == [folder / "a.toml", folder / "b.toml"]
 
 
@@ -361,9 +361,9 @@ def test_a_scans_own_scatter_counts(monkeypatch, folder):
 def test_the_command_refuses_in_one_line(folder, given, line, capsys, monkeypatch):
     monkeypatch.chdir(folder)
     assert main(["compare", *given, "--out", "out"]) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert told.err.startswith("raylab: ")
-    assert line in told.err
-    assert told.err.count("\n") == 1
+    outcome = capsys.readouterr()
+    assert outcome.out == ""
+    assert outcome.err.startswith("raylab: ")
+    assert line in outcome.err
+    assert outcome.err.count("\n") == 1
     assert not (folder / "out").exists()

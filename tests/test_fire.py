@@ -11,7 +11,7 @@ from polyhedra import body, box, look_down, mains_only, ref, tiers_met
 from small_scenes import scene_of
 
 import raylab as rl
-from raylab.color.fire import chroma, exit_ways, fire_map, path_spread_deg
+from raylab.color.fire import chroma, exit_directions, fire_map, path_spread_deg
 from raylab.color.picture import color_picture
 from raylab.optics.materials import FRAUNHOFER_NM, Material
 from raylab.tracers.ledger import SKY
@@ -42,7 +42,7 @@ def test_a_prism_spreads_as_snell_says():
     found = fire_map(rl.Scene(wedge(), EVEN, FROM_BELOW, resolution=32))
     sine = math.sin(math.radians(WEDGE_DEG))
     f, c = (math.degrees(math.asin(peter(FRAUNHOFER_NM[line])[0] * sine)) for line in "FC")
-    through = found.paths.towards == SKY
+    through = found.paths.entry == SKY
     through &= found.paths.facets[:, 1] == 0
     assert found.paths.areas_mm2[through].sum() > 3.0  # nearly all of 2 x 2 mm
     assert np.allclose(found.path_spread_deg[through], f - c, rtol=1e-9)
@@ -84,7 +84,7 @@ def test_exits_are_the_oracles():
         path = trace_path(origin, np.asarray(way), stone)
         for number, (_, outside, bounces) in enumerate(path.exits):
             met = path.facets[: 1 if number == 0 else bounces + 2]
-            found = exit_ways(np.array([met]), stone, view, stone.material.n(589.3))
+            found = exit_directions(np.array([met]), stone, view, stone.material.n(589.3))
             assert np.allclose(found[0], outside, atol=1e-9)
             compared += 1
     assert compared > 60

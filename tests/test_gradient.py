@@ -118,7 +118,7 @@ def test_slopes_are_those_of_a_sweep():
         BASE,
         "head-shadow",
         keys=["pavilion_angle_deg"],
-        reach={"pavilion_angle_deg": 0.2},
+        half_step={"pavilion_angle_deg": 0.2},
         settings=rl.TraceSettings(precision=5e-3),
     )
     fixed = {key: value for key, value in BASE.items() if key != "pavilion_angle_deg"}
@@ -167,7 +167,7 @@ def test_what_cannot_be_derived_is_told():
     with pytest.raises(rl.StoneError, match="the girdle vanishes"):
         rl.gradient({**BASE, "girdle_pct": 0.5}, "even-sky")
     with pytest.raises(rl.StoneError, match="the girdle vanishes"):
-        rl.gradient({**BASE, "girdle_pct": 2.0}, "even-sky", reach={"girdle_pct": 1.9})
+        rl.gradient({**BASE, "girdle_pct": 2.0}, "even-sky", half_step={"girdle_pct": 1.9})
     with pytest.raises(rl.InputError, match="the index of diamond is not known there"):
         rl.gradient({**BASE, "wavelength_nm": 100.0}, "even-sky")
 

@@ -61,10 +61,10 @@ def test_it_is_the_oracles(name, view):
         middle = whole.vertices_mm[whole.starts[k] : whole.starts[k + 1]].mean(axis=0)
         facets, towards, lead = told_by_oracle(stone, view, middle)
         path = paths.which[k]
-        if lead < (1e-2 if stone.material.absorption_per_mm(589.3) else 1e-9) or paths.towards[path] == UNTRACED:
+        if lead < (1e-2 if stone.material.absorption_per_mm(589.3) else 1e-9) or paths.entry[path] == UNTRACED:
             continue
         assert [f for f in paths.facets[path] if f >= 0] == facets
-        assert FIELDS[paths.towards[path]] == towards
+        assert FIELDS[paths.entry[path]] == towards
         words = [*(stone.facet_name(f) for f in facets), towards]
         assert paths.name(path, stone) == " > ".join(words)
         seen += 1
@@ -93,12 +93,12 @@ def test_the_wedge_finds_all_paths():
 def test_where_most_is_untraced_no_path_is_told():
     whole = beams_of(BRILLIANT, DOME, TILTED, precision=0.5)
     paths = strongest_paths(whole)
-    open_ones = np.flatnonzero(paths.towards[paths.which] == UNTRACED)
+    open_ones = np.flatnonzero(paths.entry[paths.which] == UNTRACED)
     assert len(open_ones) > 0
     for k in open_ones:
         assert paths.name(paths.which[k], BRILLIANT) == f"{BRILLIANT.facet_name(whole.entries[k])} > untraced"
         assert whole.rows[k, UNTRACED] > whole.rows[k, GLARE]  # the one part that each of them has
-    settled = paths.towards[paths.which] != UNTRACED
+    settled = paths.entry[paths.which] != UNTRACED
     assert np.all(whole.rows[settled, UNTRACED] <= 0.5)  # no more than the largest part, so no more than half
 
 

@@ -144,7 +144,7 @@ def test_three_stones_are_ranked_and_their_materials_noted():
     pairs = found.light_verdicts(0)["leak"]
     assert len(pairs) == 3
     assert tables.ranked(found, pairs) in read.text
-    for first, last in found.places(pairs).values():
+    for first, last in found.ranks(pairs).values():
         assert f"place {first}" + (f" to {last}" if last > first else "") in read.text
     assert "moissanite: " in read.text
     assert "the program's own assumptions" not in read.text  # the user stated his own

@@ -215,7 +215,7 @@ def test_a_dent_and_a_bump_are_told_with_place_area_and_depth(depth_um, kind):
     assert scanned.agreement(scan, STONE).beyond == ()
     largest = scan.report.unexplained[0]
     assert largest.kind == kind
-    assert largest.place_mm == pytest.approx((0.8, 0.3, STONE.distances_mm[0]), abs=0.06)
+    assert largest.position_mm == pytest.approx((0.8, 0.3, STONE.distances_mm[0]), abs=0.06)
     assert largest.depth_um == pytest.approx(abs(depth_um), abs=5 * 2.0)
     # the profile is deeper than the limit of 10 um within 0.1 mm x sqrt(ln 5); its edge is uncertain by a triangle
     assert largest.area_mm2 == pytest.approx(math.pi * 0.01 * math.log(5.0), rel=0.25)

@@ -57,10 +57,10 @@ def test_work_within_work_tells_a_part_of_the_whole():
 
 def test_a_function_is_told_and_nobody_is_told_nothing():
     told = []
-    with reporter(lambda done, total: told.append((done, total)), "designs") as tell:
-        tell(1, 2)
-    with reporter(False, "designs") as tell:
-        tell(1, 2)
+    with reporter(lambda done, total: told.append((done, total)), "designs") as update:
+        update(1, 2)
+    with reporter(False, "designs") as update:
+        update(1, 2)
     assert told == [(1, 2)]
 
 
@@ -75,11 +75,11 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 
     lines: list[tuple[str, str]] = []
     monkeypatch.setattr(progress_bar, "_notebook", lambda: display)
-    with reporter(True, "designs") as tell:
-        tell(0, 10)  # nothing is shown of work shorter than a second
+    with reporter(True, "designs") as update:
+        update(0, 10)  # nothing is shown of work shorter than a second
         for done in (2, 4, 6):
             clock[0] += 1.0
-            tell(done, 10)
+            update(done, 10)
     assert lines == [
         ("new", "4 of 10 designs, 2 designs/s, 3 s left"),
         ("update", "6 of 10 designs, 2 designs/s, 2 s left"),

@@ -32,13 +32,13 @@ from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import sample_points, view_rays
 from raylab.workbench import answers, pages
-from raylab.workbench import background as errands
+from raylab.workbench import background as jobs
 from raylab.workbench.answers import STEPS, Answerer
 from raylab.workbench.design_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml, stones_of
 from raylab.workbench.file_exchange import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.workbench.messages import encode
 from raylab.workbench.optical import light_through
-from raylab.workbench.request_queue import Desk
+from raylab.workbench.request_queue import RequestQueue
 
 HEAD_SHADOW = rl.load_dome("head-shadow")
 STATIC = ROOT / "raylab" / "workbench" / "static"
@@ -228,7 +228,7 @@ def test_a_ray_into_an_absorbing_girdle_is_scattered_there():
     paths = [ray_path(scene_of(stone, HEAD_SHADOW), r, 0.1) for r in np.linspace(2.0, 3.24, 60)]
     ends = [path.hits[-1] for path in paths if path.hits and path.hits[-1].fate == "scattered"]
     assert ends
-    assert all(hit.way is None and stone.tiers[hit.facet] == "girdle" and hit.weight > 0 for hit in ends)
+    assert all(hit.direction is None and stone.tiers[hit.facet] == "girdle" and hit.weight > 0 for hit in ends)
 
 
 @pytest.mark.parametrize("view", [rl.View(), rl.View(tilt_deg=6.0, tilt_azimuth_deg=200.0)])
@@ -272,18 +272,18 @@ def test_the_light_of_a_facet_is_the_weight_that_meets_it(view, name):
 
 def test_the_latest_question_wins_and_no_stone_starves():
     async def story() -> list[tuple[str, int]]:
-        desk, taken = Desk(), []
+        queue, taken = RequestQueue(), []
         for number in range(100):
-            desk.put({"kind": "picture", "side": "a", "id": number})
+            queue.put({"kind": "picture", "side": "a", "id": number})
             if number == 50:
-                desk.put({"kind": "picture", "side": "b", "id": number})
-            assert len(desk) <= 2
-        while len(desk):
-            found = await desk.take()
+                queue.put({"kind": "picture", "side": "b", "id": number})
+            assert len(queue) <= 2
+        while len(queue):
+            found = await queue.take()
             taken.append((found["side"], found["id"]))
-        late = asyncio.create_task(desk.take())
+        late = asyncio.create_task(queue.take())
         await asyncio.sleep(0)
-        desk.put({"kind": "ray", "side": "a", "id": 100})
+        queue.put({"kind": "ray", "side": "a", "id": 100})
         found = await asyncio.wait_for(late, 5.0)
         return [*taken, (found["side"], found["id"])]
 
@@ -303,10 +303,10 @@ def test_a_fault_of_ours_is_told_and_the_page_lives_on(monkeypatch, caplog):
             self.sent.append(data)
 
     async def story() -> None:
-        workbench, desk = pages.Workbench(open_demo()), Desk()
-        task = asyncio.create_task(pages.Pages(workbench, STATIC)._answer_all(Page(), desk))
+        workbench, queue = pages.Workbench(open_demo()), RequestQueue()
+        task = asyncio.create_task(pages.Pages(workbench, STATIC)._answer_all(Page(), queue))
         for number, kind in enumerate(("broken", "ray")):
-            desk.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
+            queue.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
             while len(Page.sent) <= number:
                 await asyncio.sleep(0.01)
         task.cancel()
@@ -557,28 +557,26 @@ def test_an_errand_ends_when_nobody_waits_and_a_fault_of_ours_is_told(caplog):
     """Whoever closes the lines stops the work at its next word; what fails is a line, and the next errand is done."""
     heard, ended = threading.Event(), threading.Event()
 
-    def endless(tell):
+    def endless(update):
         try:
             while True:
-                tell(0.5)
+                update(0.5)
                 heard.set()
                 time.sleep(0.001)
         finally:
             ended.set()
 
-    def faulty(tell):
+    def faulty(update):
         raise ZeroDivisionError
 
     async def ask() -> list[dict[str, Any]]:
         with ThreadPoolExecutor(1) as worker:
-            lines = errands.told(worker, endless)
+            lines = jobs.streamed(worker, endless)
             await anext(lines)
             await asyncio.to_thread(heard.wait)
             await lines.aclose()
             return [
-                json.loads(line)
-                for errand in (faulty, lambda tell: {"html": "x"})
-                async for line in errands.told(worker, errand)
+                json.loads(line) for job in (faulty, lambda update: {"html": "x"}) async for line in jobs.streamed(worker, job)
             ]
 
     found = asyncio.run(ask())

@@ -124,8 +124,8 @@ def brillianteer(
         "lower_painting_deg": lower_painting_deg,
     }
     axes = {key: values for key, values in given.items() if values}
-    doubts = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
-    uncertainty = Uncertainty(**{key: value for key, value in doubts.items() if value is not None})
+    uncertainties = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
+    uncertainty = Uncertainty(**{key: value for key, value in uncertainties.items() if value is not None})
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
@@ -143,8 +143,8 @@ def brillianteer(
             settings=settings, progress=True,
         )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
-        for told, one in zip(facts["alternatives"], best, strict=True):
-            told["tied_with_first"] = one.tied
+        for record, one in zip(facts["alternatives"], best, strict=True):
+            record["tied_with_first"] = one.tied
         (stage / "grid.nc").write_bytes(grid.to_netcdf(engine="h5netcdf"))
         (stage / "finish.json").write_text(to_json(facts), encoding="utf-8")
         save_png(preview_figure(preview), stage / "choices.png")
@@ -153,8 +153,8 @@ def brillianteer(
     if json:
         say_json(facts)
         return
-    _tell_choices(preview, best, grid, objective)
-    _tell_mains(preview)
+    _print_choices(preview, best, grid, objective)
+    _print_mains(preview)
     say(f"{'choices.png, grid.png' if sides else 'choices.png'}, grid.nc and finish.json in {out}")
     say(f"caution: {CAUTION}")
 
@@ -181,7 +181,7 @@ def _grid_facts(grid: xr.Dataset) -> dict[str, Any]:
     return {"axes": list(map(str, grid.reason.dims)), **{name: grid[name].values.tolist() for name in names}}
 
 
-def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
+def _print_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
     """Weight now, and the best choices as a table."""
     stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
     say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
@@ -190,8 +190,8 @@ def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, ob
     say()
     rows = []
     for k, (one, result) in enumerate(zip(best, preview.results, strict=True)):
-        told = result.summary
-        numbers = (told.brightness, told.contrast_rms, told.ledger["leak"])
+        record = result.summary
+        numbers = (record.brightness, record.contrast_rms, record.ledger["leak"])
         weights = f"{preview.stones[k].weight_ct:.4f}", f"{preview.lost_points(k):.2f}"
         rows.append((f"{k + 1}", str(one.choice), *map(bracket, numbers), *weights, "as 1" if one.tied else ""))
     table(("", "choice", "brightness", "contrast", "leak", "ct", "points lost", "tied"), rows, left=2)
@@ -200,7 +200,7 @@ def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, ob
     say()
 
 
-def _tell_mains(preview: Preview) -> None:
+def _print_mains(preview: Preview) -> None:
     """Which mains are off, and what correcting each alone would change in the first choice."""
     off = [main for main in preview.mains if main.off]
     if not off:
@@ -211,20 +211,20 @@ def _tell_mains(preview: Preview) -> None:
     say()
     rows = []
     for main, mended in zip(off, preview.corrections, strict=True):
-        gaps = (f"{main.slope_deg:+.3f}", f"{main.azimuth_deg:+.3f}", f"{main.height_um:+.1f}")
+        differences = (f"{main.slope_deg:+.3f}", f"{main.azimuth_deg:+.3f}", f"{main.height_um:+.1f}")
         if mended.change is None:
             changes: tuple[str, ...] = (f"can't be finished then: {mended.reason}", "", "", "")
         else:
             light = mended.change.light
             seen = (bracket(light[name], "+") for name in ("brightness", "contrast_rms", "leak"))
             changes = (*seen, f"{mended.change.lost_points:.2f}")
-        rows.append((main.name, ", ".join(main.off), *gaps, *changes))
+        rows.append((main.name, ", ".join(main.off), *differences, *changes))
     heads = ("main", "off in", "slope / deg", "azimuth / deg", "height / um", "brightness", "contrast", "leak", "points lost")
     table(heads, rows, left=2)
     say()
 
 
-def bracket(told: Statistic, sign: str = "") -> str:
+def bracket(record: Statistic, sign: str = "") -> str:
     """A number and what is certain of it; the standard error instead where it was sampled."""
-    known = f"+- {told.error:.4f}" if told.error else f"[{told.low:{sign}.4f}, {told.high:{sign}.4f}]"
-    return f"{told.value:{sign}.4f} {known}"
+    known = f"+- {record.error:.4f}" if record.error else f"[{record.low:{sign}.4f}, {record.high:{sign}.4f}]"
+    return f"{record.value:{sign}.4f} {known}"

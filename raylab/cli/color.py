@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table, told_by_option
+from .console import faults_by_option, say, say_json, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def color(
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
-    with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
+    with faults_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
         waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
         exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
@@ -71,7 +71,7 @@ def color(
     if json:
         say_json(facts)
     else:
-        _tell(wanted, facts)
+        _print(wanted, facts)
         say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
 
 
@@ -103,7 +103,7 @@ def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, f
     return facts
 
 
-def _tell(scene: Scene, facts: dict[str, Any]) -> None:
+def _print(scene: Scene, facts: dict[str, Any]) -> None:
     say(scene.title or scene.name)
     say(f"{facts['stone']}: {facts['material']}; dome {facts['dome']}; light {facts['light']}, exposure {facts['exposure']:g}")
     say()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import say, say_json, say_shortfalls, table, told_by_option
+from .console import faults_by_option, say, say_json, say_shortfalls, table
 from .options import Flag, Force
 
 if TYPE_CHECKING:
@@ -86,11 +86,11 @@ def compare(
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..whole_files import whole_set
 
-    doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
-    options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
-    with told_by_option(*options, tilts="tilt_deg"):
-        uncertainty = Uncertainty(**{key: value for key, value in doubt.items() if value is not None})
-        offered, doubts = _loaded(stones, unit, uncertainty)
+    stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
+    options = ("scale", "tilt_deg", "tilt_azimuth_deg", *stated, "coverage", "known_to_pct", "resolution", "precision", "seed")
+    with faults_by_option(*options, tilts="tilt_deg"):
+        uncertainty = Uncertainty(**{key: value for key, value in stated.items() if value is not None})
+        offered, uncertainties = _loaded(stones, unit, uncertainty)
         light = load_dome(dome)
 
         def work() -> Comparison:
@@ -100,7 +100,7 @@ def compare(
                 view=View(tilt_azimuth_deg=tilt_azimuth_deg),
                 tilts=tilt_deg,
                 scale=scale,
-                uncertainty=doubts,
+                uncertainty=uncertainties,
                 coverage=coverage,
                 known_to_pct=known_to_pct,
                 resolution=resolution,
@@ -117,12 +117,12 @@ def compare(
     if json:
         say_json(found.to_dict())
         return
-    _tell(found)
+    _print(found)
     if out is not None:
         say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
 
 
-def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
+def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
     """The stones and how surely each is known; the unit is for the meshes that can't state one."""
     from ..errors import InputError
     from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID
@@ -130,7 +130,7 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tu
 
     if unit is not None and not any(path.suffix.lower() in UNIT_UNSAID for path in paths):
         raise InputError("every file states its unit itself", key="--unit", value=unit, expected="none for these files")
-    offered, doubts = [], []
+    offered, uncertainties = [], []
     for path in paths:
         suffix = path.suffix.lower()
         if suffix in SUFFIXES:
@@ -138,11 +138,11 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tu
 
             scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            doubts.append(scan.report.uncertainty(doubt))
+            uncertainties.append(scan.report.uncertainty(stated))
         else:
             offered.append(load_stone(path))
-            doubts.append(doubt)
-    return offered, doubts
+            uncertainties.append(stated)
+    return offered, uncertainties
 
 
 def _planned(stones: int) -> list[str]:
@@ -163,7 +163,7 @@ def _write_all(found: Comparison, folder: Path) -> None:
         (folder / name).write_bytes(data)
 
 
-def _tell(found: Comparison) -> None:
+def _print(found: Comparison) -> None:
     """Who is who, then the numbers and verdicts of each view."""
     from ..comparison.verdicts import words
 
@@ -193,7 +193,7 @@ def _tell(found: Comparison) -> None:
             (
                 words(name).title,
                 *(words(name).show(each[name].statistic.value) for each in found.proportions),
-                _doubts(found, name),
+                _uncertainty(found, name),
             )
             for name in found.proportion_verdicts()
         ],
@@ -202,7 +202,7 @@ def _tell(found: Comparison) -> None:
     say("Larger is not better: no grade, no valuation, no order to cut.")
 
 
-def _doubts(found: Comparison, name: str) -> str:
+def _uncertainty(found: Comparison, name: str) -> str:
     from ..comparison.verdicts import words
 
     return ", ".join(words(name).bare(each[name].uncertainty) for each in found.proportions)

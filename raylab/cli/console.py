@@ -54,7 +54,7 @@ def say_wide(found: xr.Dataset, what: str) -> None:
 
 
 @contextmanager
-def told_by_option(*keys: str, **renamed: str) -> Iterator[None]:
+def faults_by_option(*keys: str, **renamed: str) -> Iterator[None]:
     """Faults of these keys are told by the command line's option of that name; `renamed` gives a key another option's."""
     from ..errors import InputError
 

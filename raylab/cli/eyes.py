@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .console import say, told_by_option
+from .console import faults_by_option, say
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
@@ -57,7 +57,7 @@ def eyes(
 
     wanted = subject.scene(scene, sight)
     own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
-    with told_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
+    with faults_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         pair = eye_pair(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from .console import say, told_by_option
+from .console import faults_by_option, say
 from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 
 
@@ -66,7 +66,7 @@ def film(
         raise InputError("nothing to film", key="SCENES", expected="a scene or a stone")
     wanted = [subject.scene(path) for path in scenes]
     own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
-    with told_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
+    with faults_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
         folder = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,

@@ -89,7 +89,7 @@ def measure(
     else:
         table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(found.facets))
     if report is not None:
-        _tell_scan(report)
+        _print_scan(report)
     for written in filter(None, (save, drawing)):
         say(f"written: {written}")
 
@@ -112,7 +112,7 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
     return scan.stone, scan.report
 
 
-def _tell_scan(report: ScanReport) -> None:
+def _print_scan(report: ScanReport) -> None:
     """How the stone was made of its scan, in a few lines; what could not be explained by planes with its place."""
     say()
     noise = f"noise {report.noise_um:.3g} um ({'stated' if report.noise_stated else 'estimated'})"
@@ -121,8 +121,8 @@ def _tell_scan(report: ScanReport) -> None:
     edges = f"edges rounded within {report.rounding_um:.0f} um" if report.rounding_um else "edges sharp"
     say(f"  {edges}; girdle: {report.girdle}; extra facets: {', '.join(report.extra) or 'none'}")
     for patch in report.unexplained[:MOST_PATCHES]:
-        place = ", ".join(f"{x:.2f}" for x in patch.place_mm)
-        say(f"  {patch.area_mm2:.4f} mm^2 at ({place}) mm up to {patch.depth_um:.0f} um {patch.kind} its facets")
+        position = ", ".join(f"{x:.2f}" for x in patch.position_mm)
+        say(f"  {patch.area_mm2:.4f} mm^2 at ({position}) mm up to {patch.depth_um:.0f} um {patch.kind} its facets")
     rest = len(report.unexplained) - MOST_PATCHES
     if rest > 0:
         say(f"  and {rest} smaller ones")

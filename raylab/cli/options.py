@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from cyclopts import Parameter
 
 from ..engine_table import ENGINES
-from .console import told_by_option
+from .console import faults_by_option
 
 if TYPE_CHECKING:
     from ..scene.scene import Scene
@@ -98,7 +98,7 @@ class Subject:
         given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
         view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}
         size = {key: given.pop(key) for key in ("resolution",) if key in given}
-        with told_by_option("tint", "dome", *view, *size, *given):
+        with faults_by_option("tint", "dome", *view, *size, *given):
             if self.tint is not None:
                 tinted = scene.stone.material.tinted(load_tint(self.tint).pairs)
                 scene = replace(scene, stone=replace(scene.stone, material=tinted))

@@ -79,14 +79,14 @@ def render(
         if three_d:  # first: a machine that can't draw in 3D is told before the work
             _draw_3d(wanted, ray or [], stage / "stone-3d.png")
         result = trace_scene(wanted, progress=True)
-        with reporter(True, "pictures") as tell:
-            count = _write_all(result, stage, extra, tell)
+        with reporter(True, "pictures") as update:
+            count = _write_all(result, stage, extra, update)
     if json:
         say_json(report(result))
     else:
-        _tell(result)
+        _print(result)
         if result.summary.facets is not None and facets:
-            _tell_facets(result.summary.facets)
+            _print_facets(result.summary.facets)
         if svg and not exact:
             say(f"  {svg}.svg: virtual facets are drawn by an exact engine only (parallel view)")
         say(f"{count} files in {out}")
@@ -107,7 +107,7 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
     view3d(scene.stone, paths, file=file)
 
 
-def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -> int:
+def _write_all(result: Result, folder: Path, extra: list[str], update: Progress) -> int:
     """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
     from concurrent.futures import ThreadPoolExecutor
 
@@ -126,7 +126,7 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -
         for name, pixels in plots.map_pictures(result, names):
             drawn[name] = pixels
             packed.append(packer.submit(files.save_pixels, pixels, folder / f"{name}.png"))
-            tell(len(drawn), len(names) + 1)
+            update(len(drawn), len(names) + 1)
         files.save_png(plots.overview_figure(result, drawn), folder / "overview.png")
         for one in packed:
             one.result()
@@ -141,7 +141,7 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -
     return len(list(folder.iterdir()))
 
 
-def _tell(result: Result) -> None:
+def _print(result: Result) -> None:
     """The numbers as a compact table."""
     from ..files import report
 
@@ -163,7 +163,7 @@ def _tell(result: Result) -> None:
     say()
 
 
-def _tell_facets(facets: FacetTable) -> None:
+def _print_facets(facets: FacetTable) -> None:
     """The accounting by tier, and the paths that make the stone dark."""
     from ..results.accounting import DARK_BELOW
 

@@ -79,12 +79,12 @@ def repolish(
     if json:
         say_json(facts)
         return
-    _tell(found)
+    _print(found)
     say(f"repolish.png, repolish.json and stone.csv in {out}")
     say(f"caution: {CAUTION}")
 
 
-def _tell(found: Repolished) -> None:
+def _print(found: Repolished) -> None:
     """Weight and light before, after, and what changes for certain."""
     old = found.before.scene.stone
     say(f"{old.name}, {found.what}")
@@ -93,8 +93,8 @@ def _tell(found: Repolished) -> None:
     say()
     rows = []
     before, after = (one.summary.statistics for one in (found.before, found.after))
-    for name, gap in found.change.light.items():
-        rows.append((name, f"{before[name].value:.4f}", f"{after[name].value:.4f}", bracket(gap, "+")))
+    for name, difference in found.change.light.items():
+        rows.append((name, f"{before[name].value:.4f}", f"{after[name].value:.4f}", bracket(difference, "+")))
     table(("", "before", "after", "change [certain], +- error"), rows)
     for when, one in (("before", found.before), ("after", found.after)):
         say_shortfalls(one.summary, when)

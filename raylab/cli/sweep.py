@@ -57,51 +57,51 @@ def sweep(
     from ..sweeps.sweeping import sweep as swept
     from ..whole_files import whole_set
 
-    asked = load_sweep(sweep)
-    found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
-    pictures = [f"{statistic}.png" for statistic in asked.statistics] + ["extremes.png"]
+    request = load_sweep(sweep)
+    found = swept(**request.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
+    pictures = [f"{statistic}.png" for statistic in request.statistics] + ["extremes.png"]
     kept = [name for name in pictures if not force and os.path.lexists(out / name)]
     with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:
-        for statistic in asked.statistics:
+        for statistic in request.statistics:
             if f"{statistic}.png" not in kept:
                 save_png(sweep_figure(found, statistic), stage / f"{statistic}.png")
         if "extremes.png" not in kept:
-            save_png(extremes_figure(asked.plan, found, asked.best, asked.settings), stage / "extremes.png")
-    facts = _facts(asked, found)
+            save_png(extremes_figure(request.plan, found, request.best, request.settings), stage / "extremes.png")
+    facts = _facts(request, found)
     if json:
         say_json(facts)
     else:
-        _tell(asked, facts, found, out, kept)
+        _print(request, facts, found, out, kept)
 
 
-def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
+def _facts(request: SweepFile, found: xr.Dataset) -> dict[str, Any]:
     """What was found, in plain numbers."""
     from ..designs.keys import REASONS
 
     reasons = found.reason.values.ravel()
     counts = {name: int((reasons == code).sum()) for code, (name, _) in enumerate(REASONS)}
     return {
-        "title": asked.title,
+        "title": request.title,
         "designs": len(reasons),
         "reasons": {name: count for name, count in counts.items() if count},
         "code": found.attrs["code"],
         "precision": found.attrs["precision"],
-        "statistics": {name: _ends(asked, found, name) for name in asked.statistics if counts["traced"]},
+        "statistics": {name: _ends(request, found, name) for name in request.statistics if counts["traced"]},
     }
 
 
-def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]:
+def _ends(request: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]:
     """The designs where a statistic is highest and lowest, with its bracket."""
     import numpy as np
 
-    from ..sweeps.axes import told
+    from ..sweeps.axes import label_of
 
     values = found[statistic].values.ravel()
     ends = {}
     for end, number in (("highest", int(np.nanargmax(values))), ("lowest", int(np.nanargmin(values)))):
-        design = next(asked.plan.designs(number, number + 1))
+        design = next(request.plan.designs(number, number + 1))
         ends[end] = {
-            "design": {key: told(design[key]) for key in asked.plan.columns},
+            "design": {key: label_of(design[key]) for key in request.plan.columns},
             "value": float(values[number]),
             "low": float(found[statistic + "_low"].values.ravel()[number]),
             "high": float(found[statistic + "_high"].values.ravel()[number]),
@@ -109,8 +109,8 @@ def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]
     return ends
 
 
-def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path, kept: list[str]) -> None:
-    say(asked.title or "sweep")
+def _print(request: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path, kept: list[str]) -> None:
+    say(request.title or "sweep")
     others = [f"{number} {name.replace('_', ' ')}" for name, number in facts["reasons"].items()]
     say(f"{facts['designs']} designs: {', '.join(others)}; code {facts['code'][:12]}")
     say()
@@ -125,6 +125,6 @@ def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path,
     table(("", "design", "value", "at least", "at most"), rows, left=2)
     say()
     say_wide(found, "designs")
-    say(f"sweep.nc, sweep.json and {len(asked.statistics) + 1} pictures in {out}")
+    say(f"sweep.nc, sweep.json and {len(request.statistics) + 1} pictures in {out}")
     if kept:
         say(f"already there and kept: {', '.join(kept)}; to have one drawn anew, delete it first")

@@ -90,7 +90,7 @@ def tilt(
     if json:
         say_json(facts)
     else:
-        _tell(wanted.title or wanted.name, found, seen)
+        _print(wanted.title or wanted.name, found, seen)
         say(f"tilt.nc, tilt.json and tilt.png in {out}")
 
 
@@ -111,7 +111,7 @@ def _facts(found: xr.Dataset, scintillation: Scintillation | None) -> dict[str, 
     return facts
 
 
-def _tell(title: str, found: xr.Dataset, scintillation: Scintillation | None) -> None:
+def _print(title: str, found: xr.Dataset, scintillation: Scintillation | None) -> None:
     """At most a dozen angles as a table."""
     dim = str(found.area_mm2.dims[0])
     angles = found[dim].values if dim in found.coords else found.tilt_deg.values

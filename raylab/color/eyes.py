@@ -48,14 +48,14 @@ class Pair:
     left: Picture
     right: Picture
 
-    def side_by_side(self, *, crossed: bool = False, background: float = 0.03, gap: float = 0.04) -> np.ndarray:
+    def side_by_side(self, *, crossed: bool = False, background: float = 0.03, spacing: float = 0.04) -> np.ndarray:
         """(H, W, 3) encoded sRGB: the left eye's picture to the left for parallel viewing, to the right for `crossed` eyes.
 
         `gap` is the room between them, a share of a picture's width.
         """
         pictures = [one.srgb(background) for one in ((self.right, self.left) if crossed else (self.left, self.right))]
         height, width, _ = pictures[0].shape
-        between = np.full((height, round(gap * width), 3), float(srgb_encode(background)))
+        between = np.full((height, round(spacing * width), 3), float(srgb_encode(background)))
         return np.concatenate([pictures[0], between, pictures[1]], axis=1)
 
     def anaglyph(self, background: float = 0.03) -> np.ndarray:
@@ -136,12 +136,12 @@ def eye_pair(
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     eyes = [np.array([side * pupils_apart_mm / 2.0, 0.0, distance_mm]) for side in (-1.0, 1.0)]
-    rims = [eye + 0.5 * pupil_mm * np.array(way) for eye in eyes for way in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))]
+    rims = [eye + 0.5 * pupil_mm * np.array(axis) for eye in eyes for axis in ((1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0))]
     grid = _grid(scene.stone, scene.view, rims, scene.resolution)
     pictures = []
-    with reporter(progress, "tracing", counted=False) as tell:
+    with reporter(progress, "tracing", counted=False) as update:
         for number, eye in enumerate(eyes):
-            xyz, coverage = _seen(scene, eye, pupil_mm, grid, waves, light, part_of(tell, number / 2.0, 0.5))
+            xyz, coverage = _seen(scene, eye, pupil_mm, grid, waves, light, part_of(update, number / 2.0, 0.5))
             pictures.append(Picture(xyz[::-1], coverage[::-1], white_xyz(waves, light), light, float(exposure), waves, grid))
     return Pair(*pictures)
 
@@ -151,10 +151,10 @@ def _grid(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) -> 
     corners = stone.vertices_mm @ view.rotation().T
     points = []
     for eye in eyes:
-        room = eye[2] - corners[:, 2]
-        if room.min() <= 0.0:
+        depth = eye[2] - corners[:, 2]
+        if depth.min() <= 0.0:
             raise InputError("the eyes would be inside or behind the stone", key="distance_mm", value=float(eye[2]))
-        points.append(eye[:2] + (corners[:, :2] - eye[:2]) * (eye[2] / room)[:, None])
+        points.append(eye[:2] + (corners[:, :2] - eye[:2]) * (eye[2] / depth)[:, None])
     low, high = np.concatenate(points).min(axis=0), np.concatenate(points).max(axis=0)
     side = float((high - low).max()) * 1.04
     corner = (low + high) / 2.0 - side / 2.0
@@ -168,7 +168,7 @@ def _seen(
     grid: PixelGrid,
     waves: WavelengthSet,
     light: str,
-    tell: Progress,
+    update: Progress,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Mean XYZ over each pixel's covered part (side, side, 3), nan where there is none, and coverage; y rising."""
     settings, side = scene.settings, grid.resolution
@@ -186,14 +186,14 @@ def _seen(
             if pupil_mm
             else np.broadcast_to(eye, (len(points), 3))
         )
-        ways = np.column_stack([points, np.zeros(len(points))]) - starts
-        ways /= np.linalg.norm(ways, axis=1)[:, None]
+        directions = np.column_stack([points, np.zeros(len(points))]) - starts
+        directions /= np.linalg.norm(directions, axis=1)[:, None]
         cones = cones_from(eye, points, grid.pixel_mm**2 / samples)
         sums, hits = np.zeros((len(points), 3)), np.zeros(len(points), bool)
         for table, weight in zip(tables, weights, strict=True):
             out, hits, _ = trace_rays(
                 starts @ turn,
-                ways @ turn,
+                directions @ turn,
                 table,
                 scene.dome.table,
                 turn,
@@ -206,7 +206,7 @@ def _seen(
         total = sums.reshape(-1, side, samples, 3).sum(axis=2)
         with np.errstate(invalid="ignore", divide="ignore"):
             xyz[some] = np.where(count[..., None] > 0, total / count[..., None], np.nan)
-        tell(some.stop, side)
+        update(some.stop, side)
     return xyz, coverage
 
 

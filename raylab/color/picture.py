@@ -104,14 +104,14 @@ def color_picture(
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     weights = color_weights(waves, light)
     ready = subject.beams if isinstance(subject, Result) else ()
-    asked = subject.scene if isinstance(subject, Result) else subject
-    if not isinstance(asked, Scene):
+    given = subject.scene if isinstance(subject, Result) else subject
+    if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
     nodes = tuple(float(w) for w in waves.nodes_nm)
-    scene = asked.with_settings(wavelengths_nm=nodes)
+    scene = given.with_settings(wavelengths_nm=nodes)
     engine = engine_for(scene)
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
-    usable = len(ready) == len(nodes) and asked.settings.wavelengths == nodes
+    usable = len(ready) == len(nodes) and given.settings.wavelengths == nodes
     side = grid.resolution
     sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
     some: list[Beams | None] = list(ready) if usable else [None] * len(nodes)
@@ -119,11 +119,11 @@ def color_picture(
     def one(k: int) -> tuple[np.ndarray, np.ndarray]:
         return _luminance(scene, engine, grid, nodes[k], some[k])
 
-    with reporter(progress, "wavelengths") as tell:
+    with reporter(progress, "wavelengths") as update:
         for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
             sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
             coverage += covered / len(nodes)
-            tell(k + 1, len(nodes))
+            update(k + 1, len(nodes))
     with np.errstate(invalid="ignore", divide="ignore"):
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
     return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, grid)
@@ -185,12 +185,12 @@ def face_up_color(
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     white, stone = white_xyz(wavelengths, light), scene.stone
     nodes = tuple(float(w) for w in wavelengths.nodes_nm)
-    asked = scene.with_settings(engine=None, wavelengths_nm=nodes)
-    engine = engine_for(asked, exact=True)
+    given = scene.with_settings(engine=None, wavelengths_nm=nodes)
+    engine = engine_for(given, exact=True)
     twin = replace(stone, material=replace(stone.material, absorption=()))
     labs, untraced = [], 0.0
     for one in (stone, twin) if stone.material.absorption else (stone,):
-        seen = replace(asked, stone=one)
+        seen = replace(given, stone=one)
         means = np.array([engine.trace(seen, w).totals.mean for w in nodes])
         xyz = means[:, LUMINANCE] / scene.dome.peak_radiance @ color_weights(wavelengths, light)
         labs.append(xyz_to_lab(exposure * xyz, white))

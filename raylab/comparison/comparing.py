@@ -29,7 +29,7 @@ from ..stone.stone import Stone
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
 from ..units import number_in
-from .alignment import Pose, common_frame, pose_of
+from .alignment import Pose, common_grid, pose_of
 from .comparison import Comparison
 from .uncertainty import COVERAGE, Estimate, draws_for, propagate, statistics_of
 from .verdicts import within_nature
@@ -88,7 +88,7 @@ def compare(
         raise InputError("can't be compared", key="stones", value=len(stones), expected=f"2 to {MOST} stones")
     number_in("coverage", coverage, 0.1, 10.0)
     draws_for(known_to_pct)  # refuses what is out of range before the work starts
-    doubts = _doubts(uncertainty, stones)
+    uncertainties = _uncertainties(uncertainty, stones)
     labels = tuple(string.ascii_uppercase[: len(stones)])
     measurements = tuple(measure(stone) for stone in stones)
     named = tuple(recognized(stone) for stone in stones)  # girdle flats, for one, err together
@@ -96,17 +96,17 @@ def compare(
     factors = [float(np.mean(sizes)) / size if scale == "equal diameter" else 1.0 for size in sizes]
     poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
-    grid = common_frame(shown, views, resolution)
+    grid = common_grid(shown, views, resolution)
     scenes = [[exactly(Scene(stone, dome, view, settings)) for stone in shown] for view in views]
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
-    with reporter(progress, "comparing", counted=False) as tell:
-        summaries, maps = _traced(labels, scenes, grid, part_of(tell, 0.0, TRACING))
-        for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
+    with reporter(progress, "comparing", counted=False) as update:
+        summaries, maps = _traced(labels, scenes, grid, part_of(update, 0.0, TRACING))
+        for k, (stone, pose, stated) in enumerate(zip(named, poses, uncertainties, strict=True)):
             numbers = _numbers(pose, [replace(row[k], settings=drawn_settings(row[k].settings)) for row in scenes])
             span = (1.0 - TRACING) / len(stones)
-            part = part_of(tell, TRACING + k * span, span)
-            found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(settings.seed, k), progress=part)
+            part = part_of(update, TRACING + k * span, span)
+            found = propagate(stone, numbers, stated, known_to_pct=known_to_pct, key=(settings.seed, k), progress=part)
             proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
             for v, summary in enumerate(row[k] for row in summaries):
                 drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in summary.statistics.items()}
@@ -119,7 +119,7 @@ def compare(
         views=views,
         scale=scale,
         coverage=coverage,
-        uncertainties=doubts,
+        uncertainties=uncertainties,
         known_to_pct=known_to_pct,
         resolution=grid.resolution,
         settings=settings,
@@ -138,7 +138,7 @@ def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:
     return tuple(replace(view, tilt_deg=float(tilt)) for tilt in tilts)
 
 
-def _doubts(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[Stone]) -> tuple[Uncertainty, ...]:
+def _uncertainties(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[Stone]) -> tuple[Uncertainty, ...]:
     """The uncertainty of each stone."""
     if given is None or isinstance(given, Uncertainty):
         return (given or Uncertainty(),) * len(stones)

@@ -16,7 +16,7 @@ from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.proportions import Measurements
 from ..stone.stone import Stone
 from .uncertainty import Estimate
-from .verdicts import Verdict, judge_all, places
+from .verdicts import Verdict, judge_all, ranks
 
 
 @dataclass(frozen=True)
@@ -64,9 +64,9 @@ class Comparison:
         """The same for each proportion."""
         return self._verdicts(self.proportions)
 
-    def places(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
+    def ranks(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
         """First and last possible place of each stone by one number, the largest first; see `verdicts`."""
-        return places(self.labels, verdicts)
+        return ranks(self.labels, verdicts)
 
     def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
         names = [name for name in each[0] if name not in skip and all(name in found for found in each)]
@@ -77,21 +77,21 @@ class Comparison:
     def to_dict(self) -> dict[str, Any]:
         """Numbers, verdicts and what they rest on: plain numbers, strings, lists and None, ready for JSON."""
 
-        def told(each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]) -> dict[str, Any]:
+        def records(each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]) -> dict[str, Any]:
             return {
                 "values": {
                     label: {name: one.to_dict() for name, one in found.items()}
                     for label, found in zip(self.labels, each, strict=True)
                 },
                 "verdicts": {name: [verdict.to_dict() for verdict in pairs] for name, pairs in verdicts.items()},
-                "places": {name: {k: list(v) for k, v in self.places(pairs).items()} for name, pairs in verdicts.items()},
+                "ranks": {name: {k: list(v) for k, v in self.ranks(pairs).items()} for name, pairs in verdicts.items()},
             }
 
         views = [
             {
                 "tilt_deg": view.tilt_deg,
                 "tilt_azimuth_deg": view.tilt_azimuth_deg,
-                **told(self.light[k], self.light_verdicts(k)),
+                **records(self.light[k], self.light_verdicts(k)),
             }
             for k, view in enumerate(self.views)
         ]
@@ -104,6 +104,6 @@ class Comparison:
             "coverage": self.coverage,
             "known_to_pct": self.known_to_pct,
             "settings": {"resolution": self.resolution, **asdict(self.settings)},
-            "proportions": told(self.proportions, self.proportion_verdicts()),
+            "proportions": records(self.proportions, self.proportion_verdicts()),
             "views": views,
         }

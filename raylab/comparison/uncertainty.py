@@ -73,22 +73,22 @@ class Estimate:
         return self.statistic.value - self.shift
 
     @property
-    def doubt(self) -> float:
+    def standard_uncertainty(self) -> float:
         """Standard uncertainty of `best`: of the measurement, of the draws and of sampling, added in squares."""
         return math.hypot(self.uncertainty, self.shift_error, self.statistic.error)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[float, float]:
-        """The bracket about `best`, widened to either side by `coverage` times `doubt`."""
-        reach = coverage * self.doubt
-        return self.statistic.low - self.shift - reach, self.statistic.high - self.shift + reach
+        """The bracket about `best`, widened to either side by `coverage` times `standard_uncertainty`."""
+        half_width = coverage * self.standard_uncertainty
+        return self.statistic.low - self.shift - half_width, self.statistic.high - self.shift + half_width
 
     def to_dict(self) -> dict[str, float]:
         """Plain numbers, ready for JSON."""
         s, (low, high) = self.statistic, self.interval()
-        told = {"value": s.value, "bracket_low": s.low, "bracket_high": s.high, "engine_error": s.error}
-        told |= {"uncertainty": self.uncertainty, "uncertainty_error": self.uncertainty_error}
-        told |= {"shift": self.shift, "shift_error": self.shift_error}
-        return {**told, "best": self.best, "interval_low": low, "interval_high": high}
+        record = {"value": s.value, "bracket_low": s.low, "bracket_high": s.high, "engine_error": s.error}
+        record |= {"uncertainty": self.uncertainty, "uncertainty_error": self.uncertainty_error}
+        record |= {"shift": self.shift, "shift_error": self.shift_error}
+        return {**record, "best": self.best, "interval_low": low, "interval_high": high}
 
 
 def propagate(
@@ -131,10 +131,10 @@ def propagate(
     modes = wanted.modes(stone)
     errors = _drawn(modes, draws_for(known_to_pct), key) if method == "draws" else [s * m for m in modes for s in (1.0, -1.0)]
     rows = np.empty((len(errors), len(nominal)))
-    with reporter(progress, "stones") as tell:
+    with reporter(progress, "stones") as update:
         for k, found in enumerate(in_order(lambda error: numbers(displaced(stone, error)), errors)):
             rows[k] = [float(found[name]) if name in found else math.nan for name in nominal]
-            tell(k + 1, len(errors))
+            update(k + 1, len(errors))
     spread = _of_draws if method == "draws" else _of_differences
     return {name: spread(value, rows[0::2, k], rows[1::2, k]) for k, (name, value) in enumerate(nominal.items())}
 

@@ -1,7 +1,7 @@
 """Larger, smaller, or not told apart: what two measured numbers say about two stones, in one plain sentence.
 
 **The criterion.** The difference of the two best values is known to within the engines' brackets and, to either side,
-`coverage` times the root of the sum of squares of both doubts (see `Estimate.doubt`); the two stones were measured
+`coverage` times the root of the sum of squares of both doubts (see `Estimate.standard_uncertainty`); the two stones were measured
 independently. Only where zero lies outside that range is one called larger. With a coverage factor of 2 about one sentence in
 twenty says "larger" or "smaller" of stones that don't differ.
 
@@ -44,7 +44,7 @@ class Words(NamedTuple):
         """The number with its unit."""
         return (self.bare(value) + {"": "", "°": "°"}.get(self.unit, f" {self.unit}")) if math.isfinite(value) else "-"
 
-    def gap(self, value: float) -> str:
+    def show_difference(self, value: float) -> str:
         """A difference of two numbers with its unit; of percentages, in percentage points."""
         return f"{self.bare(value)} percentage points" if self.unit == "%" else self.show(value)
 
@@ -75,7 +75,7 @@ def _measured_words() -> dict[str, Words]:
 def words(name: str) -> Words:
     """How a number is told, by its name in the records: a statistic by its definition, a proportion by its unit.
 
-    >>> words("crown_angle_deg").show(34.5), words("leak").gap(0.0123)
+    >>> words("crown_angle_deg").show(34.5), words("leak").show_difference(0.0123)
     ('34.50°', '1.23 percentage points')
     """
     if (statistic := description_of(name)) is not None:
@@ -117,7 +117,7 @@ class Verdict:
     high: float
 
     @property
-    def told(self) -> str:
+    def outcome(self) -> str:
         """``"larger"`` or ``"smaller"`` (the first stone), ``"not told apart"``, or ``"unknown"`` where numbers are missing."""
         if not (math.isfinite(self.low) and math.isfinite(self.high)):
             return "unknown"
@@ -127,32 +127,32 @@ class Verdict:
     def sentence(self) -> str:
         """One plain sentence."""
         what = words(self.name)
-        if self.told == "unknown":
+        if self.outcome == "unknown":
             return f"{what.title}: not known of both {self.first} and {self.second}."
-        if self.told == "not told apart":
+        if self.outcome == "not told apart":
             least = max(self.high - self.difference, self.difference - self.low)
             return (
                 f"{what.title}: {self.first} and {self.second} are not told apart by these measurements; "
-                f"they differ by {what.gap(abs(self.difference))}, and less than about {what.bare(least)} can't be told."
+                f"they differ by {what.show_difference(abs(self.difference))}, and less than about {what.bare(least)} can't be told."
             )
         near, far = sorted((abs(self.low), abs(self.high)))
         return (
-            f"{what.title}: {self.told} in {self.first} than in {self.second}, by {what.gap(abs(self.difference))} "
+            f"{what.title}: {self.outcome} in {self.first} than in {self.second}, by {what.show_difference(abs(self.difference))} "
             f"(between {what.bare(near)} and {what.bare(far)})."
         )
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and strings, ready for JSON."""
-        told = {"first": self.first, "second": self.second, "told": self.told, "difference": self.difference}
-        return {**told, "low": self.low, "high": self.high, "sentence": self.sentence}
+        outcome = {"first": self.first, "second": self.second, "outcome": self.outcome, "difference": self.difference}
+        return {**outcome, "low": self.low, "high": self.high, "sentence": self.sentence}
 
 
 def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], coverage: float = COVERAGE) -> Verdict:
     """The verdict on one number of two stones, each given as (label, estimate)."""
     (label, a), (other, b) = first, second
-    reach = coverage * math.hypot(a.doubt, b.doubt)
-    low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - reach
-    high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + reach
+    half_width = coverage * math.hypot(a.standard_uncertainty, b.standard_uncertainty)
+    low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - half_width
+    high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + half_width
     return Verdict(name, label, other, a.best - b.best, low, high)
 
 
@@ -162,13 +162,13 @@ def judge_all(name: str, found: Mapping[str, Estimate], coverage: float = COVERA
     return tuple(judge(name, each[i], each[j], coverage) for i in range(len(each)) for j in range(i + 1, len(each)))
 
 
-def places(labels: Sequence[str], verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
+def ranks(labels: Sequence[str], verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
     """First and last possible place of each stone, the largest number first; see the module's text."""
     above = {label: 0 for label in labels}
     below = dict(above)
     for verdict in verdicts:
-        winner, loser = (verdict.first, verdict.second)[:: -1 if verdict.told == "smaller" else 1]
-        if verdict.told in ("larger", "smaller"):
+        winner, loser = (verdict.first, verdict.second)[:: -1 if verdict.outcome == "smaller" else 1]
+        if verdict.outcome in ("larger", "smaller"):
             above[loser] += 1
             below[winner] += 1
     return {label: (1 + above[label], len(labels) - below[label]) for label in labels}

@@ -77,7 +77,7 @@ def brillianteering_grid(
         )
     columns = [*(name + part for name in STATISTICS for part in ("", "_low", "_high")), *WEIGHTS]
     table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
-    with reporter(progress, "choices") as tell:
+    with reporter(progress, "choices") as update:
         for done, at in enumerate(np.ndindex(*sizes), start=1):
             chosen = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
             try:
@@ -88,7 +88,7 @@ def brillianteering_grid(
                 found = exact_record(replace(scene, stone=stone)).statistics
                 parts = [getattr(found[name], part) for name in STATISTICS for part in ("value", "low", "high")]
                 table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
-            tell(done, reasons.size)
+            update(done, reasons.size)
     units = {**{key: one.unit for key, one in STATISTICS.items()}, **WEIGHTS}
     variables: dict[str, Any] = {
         name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})

@@ -22,7 +22,7 @@ from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
 from ..stone.finish import POLISHED
 from ..stone.known_cuts import tiers_of
-from ..stone.planes import DOWN, UP, Place, plane_at
+from ..stone.planes import DOWN, UP, Position, plane_at
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
 from ..stone.tier import GIRDLE, Tier
@@ -74,8 +74,8 @@ class LastFacets:
             one.checked(getattr(self, one.key))
 
     def __str__(self) -> str:
-        said = [(one, getattr(self, one.key)) for one in CHOICES]
-        return ", ".join(f"{one.label} {value:.4g}{SIGNS[one.unit]}" for one, value in said if value or one.default)
+        values = [(one, getattr(self, one.key)) for one in CHOICES]
+        return ", ".join(f"{one.label} {value:.4g}{SIGNS[one.unit]}" for one, value in values if value or one.default)
 
 
 SIGNS = {"%": "%", "degree": "°"}
@@ -158,7 +158,7 @@ def _planes(blocked: Blocked, facets: Sequence[int]) -> Planes:
     return Planes(blocked.stone.normals[list(facets)], blocked.stone.distances_mm[list(facets)])
 
 
-def _halves(joint: Joint, tip: Place, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:
+def _halves(joint: Joint, tip: Position, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:
     """The two halves that split the joint behind main k."""
     side = UP if tier.side == "crown" else DOWN
     for number, slant in enumerate(joint.halves(tip, math.radians(painting_deg)), start=2 * k):

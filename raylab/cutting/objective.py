@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from ..errors import InputError, nearest
 
 _EXPECTED = "words such as 'most brightness with weight_ct >= 1.00 and leak <= 0.1'"
-_WISH = re.compile(r"(most|least)\s+(\w+)(?:\s+with\s+(.+))?")
+_OBJECTIVE = re.compile(r"(most|least)\s+(\w+)(?:\s+with\s+(.+))?")
 _LIMIT = re.compile(r"(\w+)\s*(>=|<=)\s*(\S+)")
 
 
@@ -35,7 +35,7 @@ class Objective:
 def read_objective(text: str, known: Iterable[str]) -> Objective:
     """An objective from its words; `known` are the numbers it may name. Raises InputError for other words."""
     names = tuple(known)
-    found = _WISH.fullmatch(text.strip())
+    found = _OBJECTIVE.fullmatch(text.strip())
     if found is None:
         raise InputError("not understood", key="objective", value=text, expected=_EXPECTED)
     most, name, rest = found.groups()

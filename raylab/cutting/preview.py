@@ -73,16 +73,18 @@ class Preview:
             }
             for k, choice in enumerate(self.choices)
         ]
-        told = self.derivatives
+        table = self.derivatives
         slopes = {
             main: {
                 move: dict(
-                    zip(told.statistic.values.tolist(), told.derivative.sel(main=main, move=move).values.tolist(), strict=True)
+                    zip(
+                        table.statistic.values.tolist(), table.derivative.sel(main=main, move=move).values.tolist(), strict=True
+                    )
                 )
-                for move in told.move.values.tolist()
+                for move in table.move.values.tolist()
             }
-            for main in ([] if told is None else told.main.values.tolist())
-            if told is not None
+            for main in ([] if table is None else table.main.values.tolist())
+            if table is not None
         }
         return {
             "stone": {"name": stone.name, "material": stone.material.name, "weight_now_ct": stone.weight_ct},
@@ -94,8 +96,8 @@ class Preview:
             "corrections": [correction.to_dict() for correction in self.corrections],
             "derivatives": slopes,
             "derivative_units": {}
-            if told is None
-            else dict(zip(told.move.values.tolist(), told.unit.values.tolist(), strict=True)),
+            if table is None
+            else dict(zip(table.move.values.tolist(), table.unit.values.tolist(), strict=True)),
         }
 
 
@@ -141,13 +143,13 @@ def brillianteer(
     off = [main for main in mains if main.off]
     steps = len(stones) + 10 * len(off)  # about what each takes
     results, corrections, derivatives = [], [], None
-    with reporter(progress, "tracing", counted=False) as tell:
+    with reporter(progress, "tracing", counted=False) as update:
         for k, stone in enumerate(stones):
             results.append(trace_scene(replace(scene, stone=stone), by_facet=False))
-            tell(k + 1, steps)
+            update(k + 1, steps)
         corrections = [correct(base, choices[0], main, results[0].scene) for main in off]
         if off:
             start = (len(stones) + len(off)) / steps
-            rest = part_of(tell, start, 1.0 - start)
+            rest = part_of(update, start, 1.0 - start)
             derivatives = main_gradient(base, choices[0], scene, [main.facet for main in off], rest)
     return Preview(base, scene, tuple(choices), stones, tuple(results), mains, coverage, tuple(corrections), derivatives)

@@ -29,7 +29,7 @@ from .stepping import Stepped, light_derivative, solid_derivative
 if TYPE_CHECKING:
     import xarray as xr
 
-REACH = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
+HALF_STEPS = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
 """Reach to both sides of the slope, by the proportion's unit: about what a good cutter holds (common practice, no source)."""
 FINE = TraceSettings(precision=1e-3)
 """Settings where none are given: half of the usual bracket, since a slope is a difference."""
@@ -41,7 +41,7 @@ def gradient(
     dome: Any = None,
     *,
     keys: Iterable[str] | None = None,
-    reach: dict[str, float] | None = None,
+    half_step: dict[str, float] | None = None,
     settings: TraceSettings | None = None,
 ) -> xr.Dataset:
     """Derivatives and slopes of each exact statistic, and of weight and depth, by each proportion.
@@ -78,8 +78,8 @@ def gradient(
     settings = exact_only(settings or FINE)
     full = complete(design if dome is None else {**design, "dome": dome}, wavelength_nm=settings.wavelength_nm)
     chosen = _chosen(full, design, keys)
-    wide = {key: REACH[KEYS[key][1]] for key in chosen}
-    wide.update({key: float(value) for key, value in (reach or {}).items() if key in chosen})
+    wide = {key: HALF_STEPS[KEYS[key][1]] for key in chosen}
+    wide.update({key: float(value) for key, value in (half_step or {}).items() if key in chosen})
     names = [*STATISTICS, *_SOLID]
     middle = _traced(full, settings)
     stepped = [_derivative(full, key, settings) for key in chosen]
@@ -123,15 +123,15 @@ def _traced(design: dict[str, Any], settings: TraceSettings) -> np.ndarray:
     row = trace_designs([design], settings)[0]
     if row[-1] != 0:  # what was made a code of is raised here
         scene_of(stone_of(design), design, settings)
-    told = dict(zip(COLUMNS, row, strict=True))
-    parts = [[told[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
-    return np.array([[*part, *(told[name] for name in _SOLID)] for part in parts])
+    record = dict(zip(COLUMNS, row, strict=True))
+    parts = [[record[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
+    return np.array([[*part, *(record[name] for name in _SOLID)] for part in parts])
 
 
-def _slope(design: dict[str, Any], key: str, reach: float, settings: TraceSettings) -> np.ndarray:
+def _slope(design: dict[str, Any], key: str, half_step: float, settings: TraceSettings) -> np.ndarray:
     """(3, names) the slope over `reach` to both sides and its bracket."""
-    after, before = (_traced({**design, key: design[key] + sign * reach}, settings) for sign in (1.0, -1.0))
-    return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * reach)
+    after, before = (_traced({**design, key: design[key] + sign * half_step}, settings) for sign in (1.0, -1.0))
+    return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * half_step)
 
 
 def _derivative(design: dict[str, Any], key: str, settings: TraceSettings) -> Stepped:
@@ -141,8 +141,8 @@ def _derivative(design: dict[str, Any], key: str, settings: TraceSettings) -> St
         return stone_of({**design, key: design[key] + step})
 
     def solid_at(step: float) -> np.ndarray:
-        told = geometry_of(stone_at(step))
-        return np.array([told[name] for name in _SOLID])
+        record = geometry_of(stone_at(step))
+        return np.array([record[name] for name in _SOLID])
 
     def virtual_facets(stone: Stone) -> Beams:
         return trace_beams(scene_of(stone, design, settings), design["wavelength_nm"])

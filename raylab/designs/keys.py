@@ -96,9 +96,9 @@ def complete(
         _check_keys(cut, [*given, *varied], stated)
     full = {key: value for key, value in _defaults(chosen, stated, wavelength_nm).items() if key not in stated}
     full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
-    for ways in (*(way for cut in chosen for way in needed(cut)), ("dome",)):
-        if not set(ways) & {*full, *varied}:
-            raise InputError("missing", key=" or ".join(ways), expected="an axis or a fixed value")
+    for choices in (*(choice for cut in chosen for choice in needed(cut)), ("dome",)):
+        if not set(choices) & {*full, *varied}:
+            raise InputError("missing", key=" or ".join(choices), expected="an axis or a fixed value")
     return {key: full[key] for key in KEYS if key in full}
 
 

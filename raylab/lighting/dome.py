@@ -184,10 +184,10 @@ class Dome:
 
         Head and tray are not applied: they depend on where a ray leaves the stone.
         """
-        towards = np.asarray(directions, dtype=float)
-        out = np.empty(towards.reshape(-1, 3).shape[0])
-        _radiance_over(np.ascontiguousarray(towards.reshape(-1, 3)), self.table, out)
-        return out.reshape(towards.shape[:-1])
+        unit = np.asarray(directions, dtype=float)
+        out = np.empty(unit.reshape(-1, 3).shape[0])
+        _radiance_over(np.ascontiguousarray(unit.reshape(-1, 3)), self.table, out)
+        return out.reshape(unit.shape[:-1])
 
 
 @njit()

@@ -98,10 +98,10 @@ def scintillation(
         raise InputError("two successive views are the same", key="tilt_deg", expected="views that differ")
     points, normals, on, pixel_mm = _face(stone, resolution)
     seen = np.full((len(looks), resolution, resolution), np.nan)
-    with reporter(progress, "views") as tell:
+    with reporter(progress, "views") as update:
         for k, view in enumerate(looks):
             seen[k][on] = _luminance(Scene(stone, dome, view, settings, resolution), points, normals)
-            tell(k + 1, len(looks))
+            update(k + 1, len(looks))
     threshold = 0.5 * float(np.nanmean(seen))
     if not threshold > 0.0:
         raise InputError("the face is dark in all views", key="dome", value=dome.name, expected="some light")

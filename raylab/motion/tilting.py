@@ -73,18 +73,18 @@ def tilt(
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
     scene = exactly(Scene(stone, dome, settings=settings or TraceSettings()))
     records = []
-    with reporter(progress, "angles") as tell:
+    with reporter(progress, "angles") as update:
         for one in in_order(lambda view: exact_record(replace(scene, view=view), threads=1), views(**angles)):
             records.append(one)
-            tell(len(records), len(angles["tilt_deg"]))
+            update(len(records), len(angles["tilt_deg"]))
     return _dataset(scene, angles, _varied(tilt_deg, azimuth_deg, turn_deg), records)
 
 
 def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -> Iterator[View]:
     """The views of equally many angles; a negative tilt leans to the opposite azimuth."""
     for tilted, azimuth, turn in zip(tilt_deg, azimuth_deg, turn_deg, strict=True):
-        towards = float(azimuth) if tilted >= 0.0 else float(azimuth) + (180.0 if azimuth <= 0.0 else -180.0)
-        yield View(abs(float(tilted)), towards, float(turn))
+        lean = float(azimuth) if tilted >= 0.0 else float(azimuth) + (180.0 if azimuth <= 0.0 else -180.0)
+        yield View(abs(float(tilted)), lean, float(turn))
 
 
 def steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:

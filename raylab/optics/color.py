@@ -81,8 +81,8 @@ def into_gamut(linear: Any) -> np.ndarray:
     neutral = np.clip(luminance, 0.0, 1.0)[..., None]
     away = linear - neutral
     # Largest part of the way from neutral to colour that stays in gamut: neutral + part * away in [0, 1].
-    room = np.where(away > 0, 1.0 - neutral, neutral)
-    part = np.divide(room, np.abs(away), out=np.ones_like(away), where=np.abs(away) > room).min(axis=-1, keepdims=True)
+    span = np.where(away > 0, 1.0 - neutral, neutral)
+    part = np.divide(span, np.abs(away), out=np.ones_like(away), where=np.abs(away) > span).min(axis=-1, keepdims=True)
     part = np.where((luminance[..., None] < 0) | (luminance[..., None] > 1), 0.0, part)
     return np.where(part < 1, np.clip(neutral + part * away, 0.0, 1.0), linear)
 

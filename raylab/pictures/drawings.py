@@ -35,8 +35,8 @@ def stone_figure(stone: Stone) -> Figure:
     figure = Figure(figsize=(width, height))
     half = 0.54 * float(stone.size_mm.max())
     middle = stone.vertices_mm.min(axis=0) / 2.0 + stone.vertices_mm.max(axis=0) / 2.0
-    for place, (name, axes_of_eye) in enumerate(_EYES.items()):
-        left = 0.6 + 5.4 * place
+    for number, (name, axes_of_eye) in enumerate(_EYES.items()):
+        left = 0.6 + 5.4 * number
         axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
         across, up = (axes_of_eye @ middle)[:2]
         axes.set(xlim=(across - half, across + half), ylim=(up - half, up + half), aspect="equal")
@@ -48,8 +48,8 @@ def stone_figure(stone: Stone) -> Figure:
         axes.tick_params(labelsize=8)
         axes.spines[["top", "right"]].set_visible(False)
     size = " x ".join(f"{length:.3f}" for length in stone.size_mm)
-    told = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets"
-    figure.text(0.6 / width, (bottom + side + 0.34) / height, told, fontsize=11, color=_INK, va="bottom", parse_math=False)
+    title = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets"
+    figure.text(0.6 / width, (bottom + side + 0.34) / height, title, fontsize=11, color=_INK, va="bottom", parse_math=False)
     return figure
 
 

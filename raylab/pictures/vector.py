@@ -54,8 +54,8 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
     if not result.beams:
         raise UnsupportedScene.by((result.summary.engine, "it has no virtual facets to draw"))
     known = result.scene.settings.wavelengths
-    place = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
-    whole = result.beams[place].unfolded()
+    number = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
+    whole = result.beams[number].unfolded()
     if len(whole) > MOST_POLYGONS:
         raise InputError(
             f"{len(whole)} virtual facets are too many for a vector picture",
@@ -63,7 +63,7 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
             value=result.scene.settings.precision,
             expected=f"a larger one, for at most {MOST_POLYGONS}",
         )
-    return _document(whole, result.scene, name, known[place])
+    return _document(whole, result.scene, name, known[number])
 
 
 def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> str:
@@ -124,12 +124,12 @@ def _polygons(whole: Beams, scene: Scene, width: float, shades: list[str]) -> tu
     starts, rows, which = whole.starts.tolist(), whole.rows.tolist(), paths.which.tolist()
     return [
         f'<path color="{shades[k]}" d="M{"L".join(words[starts[k] : starts[k + 1]])}{_END}">'
-        f"<title>{names[which[k]]}\n{_told(rows[k])}</title></path>"
+        f"<title>{names[which[k]]}\n{_title(rows[k])}</title></path>"
         for k in np.flatnonzero(seen).tolist()
     ], int((~seen).sum())
 
 
-def _told(row: list[float]) -> str:
+def _title(row: list[float]) -> str:
     """A polygon's luminance and its ledger, entries of at least 0.1 %."""
     shares = [f"{entry} {100.0 * row[SKY + k]:.1f} %" for k, entry in enumerate(ENTRIES) if row[SKY + k] >= 1e-3]
     return f"luminance {row[LUMINANCE]:.4g}; {', '.join(shares)}"

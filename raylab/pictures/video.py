@@ -91,18 +91,18 @@ def save_video(
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     folder.mkdir(parents=True, exist_ok=True)
-    reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
-    grid = PixelGrid(-reach, -reach, 2.0 * reach / size, int(size))
+    radius = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
+    grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
 
     def one(view: View) -> np.ndarray:
         scenes = (Scene(stone, dome, view, settings) for stone in several)
         return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:
-        with reporter(progress, "stills") as tell:
+        with reporter(progress, "stills") as update:
             for done, pixels in enumerate(in_order(one, looks), start=1):
                 yield _even(pixels, background)
-                tell(done, len(looks))
+                update(done, len(looks))
 
     with whole_file(path, force=force) as target:
         encode(each(), target, fps)

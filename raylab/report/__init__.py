@@ -67,9 +67,9 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: st
         light=tables.light(comparison),
         proportions=tables.proportions(comparison),
         sureness=tables.sureness(comparison),
-        facet_by_facet=any(isinstance(doubt.angle_deg, tuple) for doubt in comparison.uncertainties),
+        facet_by_facet=any(isinstance(stated.angle_deg, tuple) for stated in comparison.uncertainties),
         defaults=any(
-            vars(doubt)[key] == usual for doubt in comparison.uncertainties for key, usual in vars(Uncertainty()).items()
+            vars(stated)[key] == usual for stated in comparison.uncertainties for key, usual in vars(Uncertainty()).items()
         ),
         draws=draws_for(comparison.known_to_pct),
         verdicts=tables.count_verdicts(comparison),

@@ -88,7 +88,7 @@ def _rows(
     for name in sorted(verdicts, key=lambda name: FIRST.index(name) if name in FIRST else len(FIRST)):
         cells = [_cell(name, found[name]) for found in each]
         if len(comparison.labels) > 2:
-            for cell, (first, last) in zip(cells, comparison.places(verdicts[name]).values(), strict=True):
+            for cell, (first, last) in zip(cells, comparison.ranks(verdicts[name]).values(), strict=True):
                 cell["notes"].append(f"place {first}" if first == last else f"place {first} to {last}")
         rows.append({"name": words(name).title, "cells": cells, **_verdict(comparison, verdicts[name])})
     return rows
@@ -110,15 +110,15 @@ def _cell(name: str, one: Estimate) -> dict[str, Any]:
 def _verdict(comparison: Comparison, pairs: Sequence[Verdict]) -> dict[str, Any]:
     """Of two stones the difference; of more, which are told to be larger than which."""
     if len(comparison.labels) > 2:
-        return {"verdict": ranked(comparison, pairs), "sure": any(v.told in ("larger", "smaller") for v in pairs)}
+        return {"verdict": ranked(comparison, pairs), "sure": any(v.outcome in ("larger", "smaller") for v in pairs)}
     (only,) = pairs
     what = words(only.name)
-    if only.told not in ("larger", "smaller"):
-        return {"verdict": only.told, "sure": False}
-    larger = only.first if only.told == "larger" else only.second
+    if only.outcome not in ("larger", "smaller"):
+        return {"verdict": only.outcome, "sure": False}
+    larger = only.first if only.outcome == "larger" else only.second
     near, far = sorted((abs(only.low), abs(only.high)))
-    told = f"{larger} larger by {what.gap(abs(only.difference))} ({what.bare(near)} to {what.bare(far)})"
-    return {"verdict": told, "sure": True}
+    outcome = f"{larger} larger by {what.show_difference(abs(only.difference))} ({what.bare(near)} to {what.bare(far)})"
+    return {"verdict": outcome, "sure": True}
 
 
 def ranked(comparison: Comparison, pairs: Sequence[Verdict]) -> str:
@@ -128,12 +128,12 @@ def ranked(comparison: Comparison, pairs: Sequence[Verdict]) -> str:
     """
     over: dict[str, list[str]] = {label: [] for label in comparison.labels}
     for pair in pairs:
-        if pair.told in ("larger", "smaller"):
-            larger, smaller = (pair.first, pair.second)[:: -1 if pair.told == "smaller" else 1]
+        if pair.outcome in ("larger", "smaller"):
+            larger, smaller = (pair.first, pair.second)[:: -1 if pair.outcome == "smaller" else 1]
             over[larger].append(smaller)
-    told = sum(map(len, over.values()))
+    outcome = sum(map(len, over.values()))
     order = sorted(comparison.labels, key=lambda label: -len(over[label]))
-    if told == len(pairs):
+    if outcome == len(pairs):
         return " over ".join(order)
     some = [f"{label} over {' and '.join(over[label])}" for label in order if over[label]]
     return "; ".join([*some, "others not told apart"]) if some else "not told apart"
@@ -144,11 +144,11 @@ def sureness(comparison: Comparison) -> list[dict[str, str]]:
     return [
         {
             "label": label,
-            "angle": _span(doubt.angle_deg, "°"),
-            "common": f"{doubt.common_angle_deg:g}°",
-            "distance": _span(doubt.distance_um, " µm"),
+            "angle": _span(stated.angle_deg, "°"),
+            "common": f"{stated.common_angle_deg:g}°",
+            "distance": _span(stated.distance_um, " µm"),
         }
-        for label, doubt in zip(comparison.labels, comparison.uncertainties, strict=True)
+        for label, stated in zip(comparison.labels, comparison.uncertainties, strict=True)
     ]
 
 
@@ -174,11 +174,11 @@ def map_text(comparison: Comparison, name: str) -> str:
     statistic = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}[name]
     parts = []
     for k in range(len(comparison.views)):
-        told = [
+        outcome = [
             f"{label} {words(statistic).show(comparison.light[k][i][statistic].statistic.value)}"
             for i, label in enumerate(comparison.labels)
         ]
-        parts.append(f"{tilt_name(comparison, k)}: {', '.join(told)}")
+        parts.append(f"{tilt_name(comparison, k)}: {', '.join(outcome)}")
     return (
         f"Maps of {name}, one row for each stone, one column for each tilt. {words(statistic).title}, " + "; ".join(parts) + "."
     )
@@ -197,15 +197,15 @@ def ledger_text(comparison: Comparison) -> str:
 def verdict_text(comparison: Comparison, other: str) -> str:
     """The picture of verdicts in words."""
     first = comparison.labels[0]
-    told = [
-        f"{words(name).name} {tilt_name(comparison, k)}: {pair.told}"
+    outcome = [
+        f"{words(name).name} {tilt_name(comparison, k)}: {pair.outcome}"
         for k in range(len(comparison.views))
         for name, pairs in comparison.light_verdicts(k).items()
         if name in MAIN
         for pair in pairs
         if (pair.first, pair.second) == (first, other)
     ]
-    return f"{first} against {other}; " + "; ".join(told) + "."
+    return f"{first} against {other}; " + "; ".join(outcome) + "."
 
 
 def difference_text(comparison: Comparison, other: str) -> str:

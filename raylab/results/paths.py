@@ -29,7 +29,7 @@ class Paths:
     """
 
     facets: np.ndarray
-    towards: np.ndarray
+    entry: np.ndarray
     areas_mm2: np.ndarray
     which: np.ndarray
 
@@ -42,7 +42,7 @@ class Paths:
         Of a path of more than `most` facets the last ones are told, and how many are left out.
         """
         facets = [f for f in self.facets[path].tolist() if f >= 0]
-        words = [stone.facet_name(f) for f in facets] + [FIELDS[self.towards[path]]]
+        words = [stone.facet_name(f) for f in facets] + [FIELDS[self.entry[path]]]
         if most is not None and len(facets) > most:
             words[1 : len(facets) - most + 1] = [f"({len(facets) - most} more)"]
         return " > ".join(words)
@@ -54,17 +54,17 @@ def strongest_paths(beams: Beams) -> Paths:
     node = np.where(whole.strongest_entry == UNTRACED, whole.first, whole.strongest)
     shape = (len(whole.nodes), len(whole.symmetry.facets), CHANNELS)
     keys, of_polygon = np.unique(np.ravel_multi_index((node, whole.copy_of, whole.strongest_entry), shape), return_inverse=True)
-    node, copy, towards = np.unravel_index(keys, shape)
+    node, copy, entry = np.unravel_index(keys, shape)
     chains = _chains(whole.nodes, node)
     chains = np.where(chains >= 0, whole.symmetry.facets[copy[:, None], chains], -1)
     # Copies of a path may run along the same facets: those are one path.
-    rows, of_end = np.unique(np.column_stack([chains, towards]), axis=0, return_inverse=True)
+    rows, of_end = np.unique(np.column_stack([chains, entry]), axis=0, return_inverse=True)
     which = of_end.ravel()[of_polygon.ravel()]
     areas = np.bincount(which, whole.areas_mm2, len(rows))
     order = np.argsort(-areas, kind="stable")
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    return Paths(rows[order, :-1], rows[order, -1], areas[order], place[which])
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    return Paths(rows[order, :-1], rows[order, -1], areas[order], rank[which])
 
 
 def _chains(nodes: np.ndarray, ends: np.ndarray) -> np.ndarray:

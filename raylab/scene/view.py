@@ -57,12 +57,12 @@ def silhouette(stone: Stone, view: View) -> np.ndarray:
     corners = stone.vertices_mm @ view.rotation().T
     if view.distance_mm is None:
         return corners[:, :2]
-    room = view.distance_mm - corners[:, 2]
-    if room.min() <= 0.0:
+    depth = view.distance_mm - corners[:, 2]
+    if depth.min() <= 0.0:
         raise InputError(
             "the eye would be inside or behind the stone",
             key="view.distance_mm",
             value=view.distance_mm,
             expected=f"more than {corners[:, 2].max():.3g} mm",
         )
-    return corners[:, :2] * (view.distance_mm / room)[:, None]
+    return corners[:, :2] * (view.distance_mm / depth)[:, None]

@@ -198,14 +198,14 @@ def _finishes(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list
     finishes = [POLISHED] * len(tiers)
     line, words = notes.get("finish", (0, ""))
     for part in filter(None, (part.strip() for part in words.split(","))):
-        place, equals, kind = (piece.strip() for piece in part.rpartition("="))
+        name, equals, kind = (piece.strip() for piece in part.rpartition("="))
         if not equals:
             raise LineError.at(line, "no finish stated", key="finish", value=part, expected=f"'{part} = absorbing'")
         if kind not in FINISHES:
             raise LineError.at(line, "unknown finish", key="finish", value=kind, expected=nearest(kind, FINISHES))
-        named = [f for f in range(len(tiers)) if place in (tiers[f], f"{tiers[f]} {indices[f]}")]
+        named = [f for f in range(len(tiers)) if name in (tiers[f], f"{tiers[f]} {indices[f]}")]
         if not named:
-            raise LineError.at(line, "no such tier or facet", key="finish", value=place, expected=nearest(place, set(tiers)))
+            raise LineError.at(line, "no such tier or facet", key="finish", value=name, expected=nearest(name, set(tiers)))
         for f in named:
             finishes[f] = get_finish(kind)
     return finishes

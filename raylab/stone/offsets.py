@@ -27,7 +27,7 @@ from ..errors import InputError, StoneError, nearest
 from ..plane_geometry import following, rotation_about_z
 from ..units import number_in
 from .known_cuts import tiers_of
-from .planes import Place, Slant, normal_of, plane_at, tangent_through
+from .planes import Position, Slant, normal_of, plane_at, tangent_through
 from .stone import Stone
 
 LEVEL = 1e-9
@@ -133,7 +133,7 @@ def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, flo
     turn = math.remainder(of_main - own, 2.0 * math.pi)
     azimuth = own + math.copysign(math.radians(painting_deg), turn) * (1.0 if painting_deg > 0.0 else -1.0)
     side = math.copysign(1.0, stone.normals[f, 2])
-    one, other = Place.of(start, side), Place.of(end, side)
+    one, other = Position.of(start, side), Position.of(end, side)
     tangent = tangent_through(azimuth, one, other)
     if math.isnan(tangent):
         raise StoneError("can't be painted that far", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")

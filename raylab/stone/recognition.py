@@ -192,8 +192,8 @@ def _is_outline(shape: _Shape, names: Sequence[str], cut: Cut, phase: float) -> 
         return True
     outline = convex_outline(shape.vertices[:, :2])
     azimuths = 2.0 * np.pi * np.arange(64) / 64
-    reach = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
-    share = reach.max(axis=0) / [cut.outline.support(azimuth) for azimuth in azimuths]
+    extent = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
+    share = extent.max(axis=0) / [cut.outline.support(azimuth) for azimuth in azimuths]
     return bool(np.abs(share / share.mean() - 1.0).max() < OUTLINE)
 
 
@@ -222,25 +222,25 @@ def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: fl
     mains = {tier.side: tier.name for tier in cut.tiers if tier.main}
     full = [mains.get(side, PLAIN[side]) if name == _MAIN else name for name, side in zip(names, shape.sides, strict=True)]
     step = 2.0 * math.pi / order
-    places = {tier.name: (tier.per_main * order, tier.offset * step) for tier in cut.tiers if tier.per_main}
-    turns = {name: [f for f, own in enumerate(full) if own == name] for name in places}
+    patterns = {tier.name: (tier.per_main * order, tier.offset * step) for tier in cut.tiers if tier.per_main}
+    turns = {name: [f for f, own in enumerate(full) if own == name] for name in patterns}
     for name, facets in turns.items():
-        count, offset = places[name]
+        count, offset = patterns[name]
         there = shape.area[facets] * np.cos((shape.azimuth[facets] - phase - offset) * count)
         if facets and there.sum() <= PLACED * shape.area[facets].sum():
             return None
     number = [0] * len(full)
     taken: set[tuple[str, int]] = set()
     for f in np.argsort(-shape.area, kind="stable"):
-        if full[f] not in places:
+        if full[f] not in patterns:
             continue
-        count, offset = places[full[f]]
+        count, offset = patterns[full[f]]
         number[f] = round((shape.azimuth[f] - phase - offset) * count / (2.0 * math.pi)) % count
         if (full[f], number[f]) in taken:
             full[f] = EXTRA
         taken.add((full[f], number[f]))
     counted = _numbered(shape, full)
-    indices = tuple(number[f] if name in places else counted.indices[f] for f, name in enumerate(full))
+    indices = tuple(number[f] if name in patterns else counted.indices[f] for f, name in enumerate(full))
     return Tiers(tuple(full), indices, cut, order, math.degrees(phase))
 
 

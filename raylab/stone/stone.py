@@ -85,15 +85,17 @@ class Stone:
             empty body, a plane that is no facet. InputError : an unknown finish.
         """
         planes = np.array(normals, dtype=float)
-        reach = np.array(distances_mm, dtype=float)
-        if planes.ndim != 2 or planes.shape[1] != 3 or reach.shape != (len(planes),):
+        distances = np.array(distances_mm, dtype=float)
+        if planes.ndim != 2 or planes.shape[1] != 3 or distances.shape != (len(planes),):
             raise StoneError(
-                f"shapes {planes.shape} and {reach.shape} don't fit", key="planes", expected="(F, 3) normals and (F,) distances"
+                f"shapes {planes.shape} and {distances.shape} don't fit",
+                key="planes",
+                expected="(F, 3) normals and (F,) distances",
             )
         if len(planes) < 4:
             raise StoneError("too few planes to close a body", key="planes", value=len(planes), expected="4 or more")
         length = np.linalg.norm(planes, axis=1)
-        for f in np.flatnonzero(~(np.isfinite(reach) & np.isfinite(length) & (length > 0.0))):
+        for f in np.flatnonzero(~(np.isfinite(distances) & np.isfinite(length) & (length > 0.0))):
             raise StoneError(
                 "not a plane: a number is not finite or the normal is zero", key=f"plane {f}", value=planes[f].tolist()
             )
@@ -105,7 +107,7 @@ class Stone:
             raise StoneError("tiers, indices and finishes must have one entry per plane", key="planes", value=len(planes))
         if redundant not in ("refuse", "drop"):
             raise StoneError("unknown choice", key="redundant", value=redundant, expected="'refuse' or 'drop'")
-        body = intersect(planes, reach)
+        body = intersect(planes, distances)
         keep = np.array([len(loop) > 0 for loop in body.loops])
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
         if absent and redundant != "drop":
@@ -116,7 +118,7 @@ class Stone:
         order = np.flatnonzero(keep)
         stone = Stone(
             planes[order],
-            reach[order],
+            distances[order],
             tuple(tier_names[f] for f in order),
             tuple(numbers[f] for f in order),
             get_material(material),

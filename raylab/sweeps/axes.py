@@ -67,10 +67,10 @@ class Plan:
 
     def coordinate(self, key: str) -> list[Any]:
         """An axis's values as they are told: domes and materials by name."""
-        return [told(value) for value in self.columns[key]]
+        return [label_of(value) for value in self.columns[key]]
 
 
-def told(value: Any) -> Any:
+def label_of(value: Any) -> Any:
     """A value of a design as a plain number, truth value or name."""
     return getattr(value, "name", value)
 
@@ -110,7 +110,7 @@ def plan_of(
     if layout == "paired" and len(set(lengths.values())) > 1:
         raise InputError("paired axes of different lengths", key="axes", value=lengths, expected="one length")
     for key, values in columns.items():
-        names = [told(value) for value in values]
+        names = [label_of(value) for value in values]
         if len(set(names)) < len(names) and layout == "grid":
             raise InputError("a value given twice", key=key, value=names, expected="different values")
     plan = Plan(layout, columns, rest)

@@ -82,8 +82,8 @@ class Optimum:
         value = self.value
         lines = [f"{self.goal} {self.statistic}: {value.low:.4f} to {value.high:.4f}; {self.evaluations} designs traced"]
         for key, band in self.bands.items():
-            ways = f"{band.low:.3f} ({band.low_end}) to {band.high:.3f} ({band.high_end})"
-            lines.append(f"  {key} = {self.design[key]:.3f}; alone, at most {self.loss:g} is lost from {ways}")
+            span = f"{band.low:.3f} ({band.low_end}) to {band.high:.3f} ({band.high_end})"
+            lines.append(f"  {key} = {self.design[key]:.3f}; alone, at most {self.loss:g} is lost from {span}")
         return "\n".join(lines)
 
 
@@ -190,9 +190,9 @@ def optimize(
     row = aim.row(design)
     if aim.score(row) >= BROKEN:
         raise InputError("no design of all that were tried keeps the limits", key="limits", expected="wider bounds or limits")
-    ways = _ways(aim, design, scan)
-    scanned = sweep(ways, layout="paired", progress=progress, **common)
-    aim.count += len(next(iter(ways.values())))
+    columns = _columns(aim, design, scan)
+    scanned = sweep(columns, layout="paired", progress=progress, **common)
+    aim.count += len(next(iter(columns.values())))
     scanned = scanned.assign_coords(moved=("design", np.repeat(list(bounds), scan), {"long_name": "what was moved"}))
     bands = {key: _band(aim, design, key, float(row[aim.column]), loss, scanned) for key in bounds}
     found = dict(zip(COLUMNS, row.tolist(), strict=True))
@@ -263,14 +263,14 @@ def _searched(aim: _Aim, cloud: xr.Dataset, starts: int) -> tuple[np.ndarray, An
     return np.array([point for _, point in found]), ends
 
 
-def _ways(aim: _Aim, design: dict[str, float], scan: int) -> dict[str, list[float]]:
+def _columns(aim: _Aim, design: dict[str, float], scan: int) -> dict[str, list[float]]:
     """Designs with one key moved across its bounds at a time, the others at the optimum, as paired axes."""
-    ways: dict[str, list[float]] = {key: [] for key in aim.keys}
+    columns: dict[str, list[float]] = {key: [] for key in aim.keys}
     for k, moved in enumerate(aim.keys):
         for key in aim.keys:
-            way = np.linspace(aim.low[k], aim.high[k], scan).tolist() if key == moved else [design[key]] * scan
-            ways[key] += way
-    return ways
+            values = np.linspace(aim.low[k], aim.high[k], scan).tolist() if key == moved else [design[key]] * scan
+            columns[key] += values
+    return columns
 
 
 def _band(aim: _Aim, design: dict[str, float], key: str, best: float, loss: float, scanned: xr.Dataset) -> Band:
@@ -287,9 +287,9 @@ def _band(aim: _Aim, design: dict[str, float], key: str, best: float, loss: floa
 
     steps = [(float(value), ended(row)) for value, row in zip(mine[key].values, _rows(mine), strict=True)]
 
-    def edge(way: list[tuple[float, str]]) -> tuple[float, str]:
+    def edge(ends: list[tuple[float, str]]) -> tuple[float, str]:
         inside = design[key]
-        for outside, why in way:
+        for outside, why in ends:
             if why:
                 for _ in range(REFINE):
                     middle = (inside + outside) / 2.0

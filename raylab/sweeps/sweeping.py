@@ -26,7 +26,7 @@ from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..version import __version__
-from .axes import Plan, plan_of, told
+from .axes import Plan, label_of, plan_of
 from .store import Store, facts_of
 from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
@@ -130,20 +130,20 @@ def _run(
     chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     done = 0
 
-    def place(chunk: int, part: np.ndarray) -> None:
+    def fill(chunk: int, part: np.ndarray) -> None:
         nonlocal done
         rows[chunk * size : chunk * size + len(part)] = part
         done += len(part)
 
     for chunk in known:
-        place(chunk, store.load(chunk))  # type: ignore[union-attr]
-    with reporter(progress, "designs") as tell:
-        tell(done, len(plan))
+        fill(chunk, store.load(chunk))  # type: ignore[union-attr]
+    with reporter(progress, "designs") as update:
+        update(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
             if store is not None:
                 store.save(traced.number, part)
-            place(traced.number, part)
-            tell(done, len(plan))
+            fill(traced.number, part)
+            update(done, len(plan))
     found = dataset(plan, settings, rows)
     if store is not None:
         store.finish(_netcdf(found))
@@ -191,7 +191,7 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
         dim = (key,) if plan.layout == "grid" else plan.dims
         coords[key] = (dim, np.array(plan.coordinate(key)), _about(*KEYS[key]))
     for key, value in plan.fixed.items():
-        coords[key] = ((), told(value), _about(*KEYS[key]))
+        coords[key] = ((), label_of(value), _about(*KEYS[key]))
     variables: dict[str, Any] = {}
     for column, name in enumerate(COLUMNS[:-1]):
         if name not in coords:

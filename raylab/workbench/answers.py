@@ -47,7 +47,7 @@ STEPS: dict[str, tuple[TraceSettings, int]] = {
 
 MOST_MAPS = 4
 
-LEAST_TOLD = 0.02
+LEAST_SHOWN = 0.02
 """A followed ray ends when less than this share of it is left: a person reads the path."""
 
 
@@ -59,15 +59,15 @@ class Answerer:
 
     def answer(self, question: dict[str, Any]) -> bytes:
         """The answer to a question as one frame; what can't be answered is told in the frame, in one line."""
-        told = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+        record = {key: question.get(key) for key in ("kind", "id", "side", "step")}
         try:
             kind = KINDS.get(str(question.get("kind")))
             if kind is None:
                 raise InputError("unknown question", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
             header, arrays = kind(self, question)
         except InputError as error:
-            return encode({**told, "error": {"text": str(error), "key": error.key}})
-        return encode({**told, **header}, arrays)
+            return encode({**record, "error": {"text": str(error), "key": error.key}})
+        return encode({**record, **header}, arrays)
 
     def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
         dome, step = str(question.get("dome")), str(question.get("step", EXACT))
@@ -166,25 +166,25 @@ def _facet(stone: Stone, name: Any) -> int | None:
 
 def _measured(stone: Stone) -> dict[str, Any]:
     """Measured proportions without their places: mean, extremes, spread, unit."""
-    told = measure(stone).to_dict()
-    del told["facets"]
-    for value in told.values():
+    record = measure(stone).to_dict()
+    del record["facets"]
+    for value in record.values():
         if isinstance(value, dict):
             del value["values"]
-    return told
+    return record
 
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """The path of the view ray through a point of the map."""
     scene = self._scene(question, stones_of(question.get("design"))[1])
-    place = []
+    point = []
     for key in ("x_mm", "y_mm"):
         value = question.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
             raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
-        place.append(float(value))
-    path = ray_path(scene, *place, min_weight=LEAST_TOLD)
-    return {"path": path.to_dict(), "x_mm": place[0], "y_mm": place[1]}, {}
+        point.append(float(value))
+    path = ray_path(scene, *point, min_weight=LEAST_SHOWN)
+    return {"path": path.to_dict(), "x_mm": point[0], "y_mm": point[1]}, {}
 
 
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]

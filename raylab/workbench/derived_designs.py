@@ -45,7 +45,7 @@ def polished(before: Stone, facet: str, slope_deg: float = 0.0, azimuth_deg: flo
     """A facet or tier polished again, see `repolish`. Raises InputError as that does, but for no move at all."""
     if not (slope_deg or azimuth_deg or depth_mm):
         return Reworked(before, before)
-    name = _told(before.name, POLISHED)
+    name = _titled(before.name, POLISHED)
     return Reworked(before, repolish(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm, name=name))
 
 
@@ -53,10 +53,10 @@ def finished_on(before: Stone, diameter_mm: float | None = None, **choice: Any) 
     """A blocked stone with its last facets; before is with its girdle as ground. Raises InputError as `finish` does."""
     workbench = blocked_stone(before, diameter_mm)
     made = finished(workbench, LastFacets(**choice))
-    return Reworked(workbench.stone, replace(made, name=_told(before.name, FINISHED)))
+    return Reworked(workbench.stone, replace(made, name=_titled(before.name, FINISHED)))
 
 
-def _told(name: str, what: str) -> str:
+def _titled(name: str, what: str) -> str:
     """A stone's name with what was done to it, once."""
     return name if name.endswith(what) else f"{name}, {what}"
 

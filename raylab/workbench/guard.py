@@ -50,7 +50,7 @@ class Guard:
         return scope["type"] == "http" and scope["method"] in SAFE
 
     def _marked(self, send: Send) -> Send:
-        async def told(message: Message) -> None:
+        async def with_policy(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 headers["content-security-policy"] = self.policy
@@ -61,4 +61,4 @@ class Guard:
                 headers["cache-control"] = "no-cache"  # a newer raylab must not meet an older page
             await send(message)
 
-        return told
+        return with_policy

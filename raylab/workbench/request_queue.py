@@ -12,7 +12,7 @@ from typing import Any
 Question = dict[str, Any]
 
 
-class Desk:
+class RequestQueue:
     """Questions by place. Used from one event loop; `newer` may be asked from any thread."""
 
     def __init__(self) -> None:
@@ -21,9 +21,9 @@ class Desk:
 
     def put(self, question: Question) -> None:
         """Lay a question on its place and take away the one that lay there."""
-        place = f"{question.get('kind')} {question.get('side')}"
-        self._waiting.pop(place, None)  # so that it goes to the end of the queue: no stone starves another
-        self._waiting[place] = question
+        kind = f"{question.get('kind')} {question.get('side')}"
+        self._waiting.pop(kind, None)  # so that it goes to the end of the queue: no stone starves another
+        self._waiting[kind] = question
         self._bell.set()
 
     async def take(self) -> Question:

@@ -27,7 +27,7 @@ def make_app(workbench: Workbench, port: int, ready: Callable[[], None] = lambda
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         ready()
         yield
-        for worker in (workbench.worker, workbench.errands):
+        for worker in (workbench.worker, workbench.jobs):
             worker.shutdown(wait=False, cancel_futures=True)
 
     static = shipped("workbench/static")

@@ -151,10 +151,10 @@ class Cut:
                 values[one.instead_of] = one.converted(values.pop(one.key), values)
         for one in self.parameters:
             if one.key not in values and not one.optional and one.instead_of is None:
-                ways = [one.key, *(other for key, other in self.alternatives if key == one.key)]
-                if not values.keys() & ways:
-                    expected = one.span if len(ways) == 1 else "one of the two"
-                    raise InputError("missing", key=" or ".join(ways), expected=expected)
+                keys = [one.key, *(other for key, other in self.alternatives if key == one.key)]
+                if not values.keys() & keys:
+                    expected = one.span if len(keys) == 1 else "one of the two"
+                    raise InputError("missing", key=" or ".join(keys), expected=expected)
         return values
 
     def stone(self, *, material: str | Material = "diamond", name: str | None = None, **given: Any) -> Stone:

@@ -17,7 +17,7 @@ import numpy as np
 
 from ...optics.materials import Material
 from ..finish import Finish
-from ..planes import DOWN, UP, Place, Slant, ring
+from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import CULET, GIRDLE, TABLE
@@ -106,7 +106,7 @@ def _planes(values: Values) -> list[Facets]:
     culet = values["culet_pct"] / 200.0  # distance of the culet's sides
     crown, pavilion = (math.tan(math.radians(values[key])) for key in ("crown_angle_deg", "pavilion_angle_deg"))
     crown_height = (R - table) * crown
-    corners = Place(table, 0.0, crown_height), Place(table, _NEXT, crown_height)
+    corners = Position(table, 0.0, crown_height), Position(table, _NEXT, crown_height)
     above = _joint(crown, table * math.cos(_JOINT))
     tip = above.from_inside(values["star_pct"])
     if tip.height >= crown_height:
@@ -125,7 +125,7 @@ def _planes(values: Values) -> list[Facets]:
     valley = 100.0 * (2.0 * rim - R * (upper.tangent + lower.tangent) * (1.0 - math.cos(_VALLEY)))
     if valley <= 0.0:
         raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - valley:.2f} % at the mains")
-    foot = Place(R, 0.0, 0.0)
+    foot = Position(R, 0.0, 0.0)
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
         Facets(STAR, *ring(MAINS, star, UP, rim)),
@@ -144,10 +144,10 @@ def _joint(main: float, inner: float) -> Joint:
     """The joint between the mains at 0 and 45 degrees, their slope given by its tangent."""
     R = _CIRCLE.radius
 
-    def at(radius: float) -> Place:
-        return Place(radius, _JOINT, (R - radius * math.cos(_JOINT)) * main)
+    def at(radius: float) -> Position:
+        return Position(radius, _JOINT, (R - radius * math.cos(_JOINT)) * main)
 
-    return Joint((0.0, _NEXT), (Place(R, 0.0, 0.0), Place(R, _NEXT, 0.0)), inner, R, at)
+    return Joint((0.0, _NEXT), (Position(R, 0.0, 0.0), Position(R, _NEXT, 0.0)), inner, R, at)
 
 
 def _slope_of(run: Callable[[Values], float]) -> Callable[[float, Values], float]:

@@ -114,9 +114,9 @@ def displaced(stone: Stone, errors: np.ndarray) -> Stone:
     across = np.column_stack([-np.sin(azimuth), np.cos(azimuth), np.zeros(len(n))])
     turned = n + errors[:, :1] * steeper + errors[:, 1:2] * across
     turned /= np.linalg.norm(turned, axis=1)[:, None]
-    reach = (turned * stone.polyhedron.centroids).sum(axis=1) + errors[:, 2]
+    distances = (turned * stone.polyhedron.centroids).sum(axis=1) + errors[:, 2]
     try:
-        return stone.with_planes(turned, reach, redundant="drop")
+        return stone.with_planes(turned, distances, redundant="drop")
     except StoneError as error:
         raise InputError(f"with errors of this size the stone falls apart ({error.problem})", key="uncertainty") from error
 

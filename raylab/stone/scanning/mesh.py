@@ -227,6 +227,6 @@ def _open_error(vertices: np.ndarray, half: np.ndarray) -> StoneError:
                 there, back = _keys(half)
                 wrong = ~np.isin(there[first], back)
             edge = half[first[wrong][0]]
-            place = ", ".join(f"{x:.3f}" for x in vertices[edge].mean(axis=0))
-            return StoneError(f"{int(wrong.sum())} {problem}, the first at ({place}) mm", expected="a closed surface")
+            position = ", ".join(f"{x:.3f}" for x in vertices[edge].mean(axis=0))
+            return StoneError(f"{int(wrong.sum())} {problem}, the first at ({position}) mm", expected="a closed surface")
     raise AssertionError("unreachable: every edge has two triangles, one each way")

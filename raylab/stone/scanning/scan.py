@@ -184,8 +184,8 @@ def _worst(mesh: Mesh, found: Found) -> str:
     patches = unexplained(mesh, found, np.eye(3), np.zeros(3))
     if not patches:
         return ""
-    place = ", ".join(f"{x:.3f}" for x in patches[0].place_mm)
-    return f": {patches[0].area_mm2:.3g} mm^2 at ({place}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
+    position = ", ".join(f"{x:.3f}" for x in patches[0].position_mm)
+    return f": {patches[0].area_mm2:.3g} mm^2 at ({position}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
 
 
 def _facets_and_table(found: Found) -> tuple[np.ndarray, int]:

@@ -124,9 +124,9 @@ def view_rays(points: np.ndarray, stone: Stone, view: View) -> tuple[np.ndarray,
         origins = np.column_stack([points, np.full(len(points), far)])
         return origins @ turn, np.broadcast_to(np.array([0.0, 0.0, -1.0]) @ turn, origins.shape)
     eye = np.array([0.0, 0.0, view.distance_mm])
-    ways = np.column_stack([points, np.zeros(len(points))]) - eye
-    ways /= np.linalg.norm(ways, axis=1)[:, None]
-    return np.broadcast_to(eye @ turn, ways.shape), ways @ turn
+    directions = np.column_stack([points, np.zeros(len(points))]) - eye
+    directions /= np.linalg.norm(directions, axis=1)[:, None]
+    return np.broadcast_to(eye @ turn, directions.shape), directions @ turn
 
 
 def sample_points(

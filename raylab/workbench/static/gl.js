@@ -13,11 +13,11 @@ void main() {
 precision highp float;
 in float shade; flat in float mark;
 uniform vec3 body, accent; uniform float alpha;
-out vec4 colour;
+out vec4 color;
 void main() {
   float cover = mark > 0.7 ? 0.85 : alpha + 0.25 * mark;
   vec3 tone = mix(body * shade, accent, mark > 0.7 ? 0.9 : mark * 0.5);
-  colour = vec4(tone * cover, cover);
+  color = vec4(tone * cover, cover);
 }`];
 
 // Each line is a quad; `corner` says which end and which side a vertex stands for. With `side` 1 or -1 only edges of facets
@@ -35,8 +35,8 @@ void main() {
 }`, `#version 300 es
 precision highp float;
 uniform vec4 ink;
-out vec4 colour;
-void main() { colour = vec4(ink.rgb * ink.a, ink.a); }`];
+out vec4 color;
+void main() { color = vec4(ink.rgb * ink.a, ink.a); }`];
 
 export class Painter {
   /** Throws an Error where the browser offers no WebGL 2. */

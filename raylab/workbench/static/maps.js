@@ -37,7 +37,7 @@ export class Maps {
     const canvas = el("canvas");
     const frame = el("div", { className: "map-frame", tabIndex: 0, role: "application", "aria-roledescription": "map" }, canvas,
       el("span", { className: "map-side", ariaHidden: "true" }, this.workbench.sides.length > 1 ? side.toUpperCase() : ""));
-    const bar = el("canvas", { className: "colour-bar", ariaHidden: "true" });
+    const bar = el("canvas", { className: "color-bar", ariaHidden: "true" });
     const ticks = el("div", { className: "ticks" });
     const element = el("figure", { className: "map", "data-map": place, "data-side": side },
       el("div", { className: "map-head" }, choice, number), frame, bar, ticks);
@@ -49,7 +49,7 @@ export class Maps {
   /** The maps that can be chosen: all that raylab makes and, of two stones, their difference. */
   get offered() {
     const { start, sides } = this.workbench;
-    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colours: start.maps.find(({ signed }) => signed).colours }] : start.maps;
+    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colors: start.maps.find(({ signed }) => signed).colors }] : start.maps;
   }
 
   legend(place) {
@@ -68,11 +68,11 @@ export class Maps {
   /** Colours and range of a map, common to both stones. */
   scale(place) {
     const legend = this.legend(place);
-    const { name, colours, signed } = legend;
+    const { name, colors, signed } = legend;
     const ranges = this.workbench.sides.map((side) => this.workbench.answers[side]?.ranges[name] ?? this.values(side, legend)?.range).filter(Boolean);
     if (!ranges.length) return null;
     const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
-    return { table: this.workbench.start.colours[colours], low, high, signed };
+    return { table: this.workbench.start.colors[colors], low, high, signed };
   }
 
   draw() {
@@ -102,9 +102,9 @@ export class Maps {
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
     figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, tidy(tick, 3) + unit)));
     const other = workbench.answers[figure.side === "a" ? "b" : "a"];
-    const told = headline(legend.name, answer.summary, other?.summary);
-    figure.number.textContent = told;
-    figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${told}. ` +
+    const text = headline(legend.name, answer.summary, other?.summary);
+    figure.number.textContent = text;
+    figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${text}. ` +
       "Arrow keys tilt the stone, Home turns it face-up, Shift with arrow keys moves a mark, Enter follows the light from the mark.";
     figure.element.classList.toggle("behind", workbench.faulty.has(figure.side));
   }
@@ -145,14 +145,14 @@ export class Maps {
       context.closePath();
     };
     const dots = canvas.width / (canvas.clientWidth || 1);
-    const towards = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
+    const nDotV = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
     for (let f = 0; f < shape.loops.length; f++) {
       const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.workbench.state.facet;
-      if (towards(f) <= 1e-9 || (this.workbench.onGirdle(shape.facets[f]) && !chosen)) continue;
+      if (nDotV(f) <= 1e-9 || (this.workbench.onGirdle(shape.facets[f]) && !chosen)) continue;
       trace(shape.loops[f]);
-      for (const [width, colour] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
+      for (const [width, color] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
         context.lineWidth = width * dots;
-        context.strokeStyle = colour;
+        context.strokeStyle = color;
         context.stroke();
       }
     }
@@ -164,9 +164,9 @@ export class Maps {
     if (!point && !(path?.side === figure.side)) return;
     const [x, y] = point ?? path.at;
     const dots = figure.canvas.width / (figure.canvas.clientWidth || 1);
-    for (const [width, colour] of [[4, "#000"], [1.6, "#fff"]]) {
+    for (const [width, color] of [[4, "#000"], [1.6, "#fff"]]) {
       context.lineWidth = width * dots;
-      context.strokeStyle = colour;
+      context.strokeStyle = color;
       context.beginPath();
       context.arc(place.x(x), place.y(y), 6 * dots, 0, 7);
       context.stroke();

@@ -105,8 +105,8 @@ export class Solid {
     const points = [path.start_mm, ...hits.map((hit) => hit.point_mm)];
     const none = [0, 0, 0];
     const run = points.slice(1).map((point, k) => [points[k], point, none]);
-    const spikes = hits.filter((hit) => hit.way && hit.weight > 0.005)
-      .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.way[k] * this.radius * 0.6 * Math.sqrt(hit.weight)), none]);
+    const spikes = hits.filter((hit) => hit.direction && hit.weight > 0.005)
+      .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.direction[k] * this.radius * 0.6 * Math.sqrt(hit.weight)), none]);
     this.trail = this.painter.segments(this.trail, run);
     this.painter.lines(this.trail, { ...line, width: 1.5 * dots, ink: [...ink, 1] });
     this.trail = this.painter.segments(this.trail, spikes);
@@ -136,10 +136,10 @@ export class Solid {
     let [found, nearest, farthest] = [-1, -Infinity, Infinity];
     for (let f = 0; f < loops.length; f++) {
       const [nx, ny, nz] = normals.subarray(3 * f, 3 * f + 3);
-      const gap = distances[f] - (nx * point[0] + ny * point[1] + nz * point[2]);
-      const towards = -this.facing(f);
-      if (towards < 0 && gap / towards > nearest) [found, nearest] = [f, gap / towards];
-      else if (towards > 0) farthest = Math.min(farthest, gap / towards);
+      const distance = distances[f] - (nx * point[0] + ny * point[1] + nz * point[2]);
+      const nDotV = -this.facing(f);
+      if (nDotV < 0 && distance / nDotV > nearest) [found, nearest] = [f, distance / nDotV];
+      else if (nDotV > 0) farthest = Math.min(farthest, distance / nDotV);
     }
     return nearest < farthest ? found : -1;
   }

@@ -47,11 +47,11 @@ export class Workbench extends EventTarget {
     this.link = new Link(
       (header, arrays) => this.take(header, arrays),
       () => this.reopen(),
-      (word) => this.tell("link", word),
+      (word) => this.notify("link", word),
     );
   }
 
-  tell(type, detail) {
+  notify(type, detail) {
     this.dispatchEvent(new CustomEvent(type, { detail }));
   }
 
@@ -113,7 +113,7 @@ export class Workbench extends EventTarget {
     const design = this.state.designs[side];
     if (design.kind === "facets") return copy(design);
     if (!same(this.drawn[side], design)) {
-      this.tell("problem", { text: "This stone is not worked out yet; try again when its picture is up to date." });
+      this.notify("problem", { text: "This stone is not worked out yet; try again when its picture is up to date." });
       return null;
     }
     const { name, cut, symmetry, facets } = this.shapes[side];
@@ -132,12 +132,12 @@ export class Workbench extends EventTarget {
   dropPath() {
     if (!this.path) return;
     this.path = null;
-    this.tell("path", null);
+    this.notify("path", null);
   }
 
   changed(sides, rested) {
     if (rested) this.settle();
-    this.tell("change", { rested });
+    this.notify("change", { rested });
     for (const side of this.sides) if (sides.includes(side)) this.request(side);
     this.busy();
   }
@@ -193,7 +193,7 @@ export class Workbench extends EventTarget {
     this.due = this.sides.some((side) => this.shown[side] !== this.asked[side]);
     if (this.due) return;
     this.settle();
-    this.tell("rest");
+    this.notify("rest");
     this.askAll("exact");
   }
 
@@ -224,7 +224,7 @@ export class Workbench extends EventTarget {
     this.meant[side] = copy(this.state.designs[side]);
     const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
     this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
-    this.tell("asked", { side, id: this.number });
+    this.notify("asked", { side, id: this.number });
     return this.busy();
   }
 
@@ -236,9 +236,9 @@ export class Workbench extends EventTarget {
   take(header, arrays) {
     if (header.kind === "ray" && !header.error) {
       this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
-      this.tell("path", this.path);
+      this.notify("path", this.path);
     } else if (header.kind !== "picture") {
-      this.tell("problem", header.error);
+      this.notify("problem", header.error);
     } else {
       const { side, id } = header;
       if (this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
@@ -252,7 +252,7 @@ export class Workbench extends EventTarget {
     this.shown[side] = header.id;
     if (header.error) {
       this.faulty.add(side);
-      this.tell("problem", { ...header.error, side });
+      this.notify("problem", { ...header.error, side });
     } else {
       this.faulty.delete(side);
       this.drawn[side] = header.id === this.asked[side] ? this.meant[side] : null;
@@ -261,7 +261,7 @@ export class Workbench extends EventTarget {
       const measured = header.measured ?? this.answers[side]?.measured ?? null;
       this.answers[side] = { ...header, measured, arrays };
     }
-    this.tell("answer", { side, error: header.error });
+    this.notify("answer", { side, error: header.error });
     if (this.due && !this.resting) this.rest();
     this.busy();
   }
@@ -274,7 +274,7 @@ export class Workbench extends EventTarget {
   }
 
   busy() {
-    this.tell("status", this.status);
+    this.notify("status", this.status);
   }
 }
 
