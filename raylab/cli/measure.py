@@ -103,7 +103,7 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
     if path.suffix.lower() not in SUFFIXES:
         if noise_um is not None:
             raise InputError(
-                "applies to scans only", file=str(path), key="--noise-um", value=noise_um, expected="none for this file"
+                "applies to scans only", file=str(path), key="--noise-um", value=noise_um, expected="no value for this file"
             )
         return load_stone(path, unit=unit, material=material), None
     from ..stone.scanning.scan import load_scan
