@@ -118,7 +118,7 @@ class Verdict:
 
     @property
     def outcome(self) -> str:
-        """``"larger"`` or ``"smaller"`` (the first stone), ``"not significant"``, or ``"unknown"`` where numbers are missing."""
+        """``"larger"`` or ``"smaller"`` (the first stone), ``"not significant"``, or ``"unknown"`` (a missing number)."""
         if not (math.isfinite(self.low) and math.isfinite(self.high)):
             return "unknown"
         return "larger" if self.low > 0.0 else "smaller" if self.high < 0.0 else "not significant"

@@ -32,16 +32,16 @@ CHOICES = (
     ROUND_BRILLIANT.keys["star_pct"],
     ROUND_BRILLIANT.keys["lower_half_pct"],
     Parameter(
-        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "share of the distance from the girdle to the table edge, in plan view",
+        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "share of the distance from girdle to table edge, in plan view",
         optional=True, unset="the upper halves meet the tips of the stars", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
     ),
     Parameter(
         "upper_painting_deg", "painting of the upper halves", "degree", -10.0, 10.0,
-        "angle by which the halves turn towards their mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
     Parameter(
         "lower_painting_deg", "painting of the lower halves", "degree", -10.0, 10.0,
-        "angle by which the halves turn towards their mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
 )  # fmt: skip
 """What can be chosen; the fields of `LastFacets`."""

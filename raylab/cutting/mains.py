@@ -188,9 +188,7 @@ def main_gradient(
             "move": list(MOVES),
             "unit": ("move", [unit for unit, _ in MOVES.values()]),
         },
-        {
-            "definition": "change of the statistic of the finished stone per unit of displacement of the main, with halves and stars adjusted"
-        },
+        {"definition": "change of the finished stone per unit displacement of the main, with halves and stars adjusted"},
     )
 
 

@@ -92,8 +92,8 @@ def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> st
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" viewBox="{" ".join(f"{x:.7g}" for x in box)}" '
             f'width="{1000.0 * across:.0f}" height="{1000.0 * upright:.0f}">',
             f"<title>{heading}: {_text(' · '.join(parts))}</title>",
-            f"<desc>{_text(DEFINITIONS[name][2])}. Coordinates in mm. {len(polygons)} polygons; {left_out} more are omitted because they are too "
-            "small for the rounding of coordinates.</desc>",
+            f"<desc>{_text(DEFINITIONS[name][2])}. Coordinates in mm. {len(polygons)} polygons; "
+            f"{left_out} more are too small for the rounding of coordinates.</desc>",
             f'<rect x="{left:.7g}" y="{top:.7g}" width="{width:.7g}" height="{width:.7g}" fill="{_GROUND}"/>',
             # A hair of its own colour around each polygon closes the seams that smoothing leaves between neighbours.
             f'<g transform="scale(1 -1)" fill="currentColor" stroke="currentColor" stroke-width="{5e-4 * width:.3g}">',

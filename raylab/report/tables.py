@@ -122,18 +122,19 @@ def _verdict(comparison: Comparison, pairs: Sequence[Verdict]) -> dict[str, Any]
 
 
 def ranked(comparison: Comparison, pairs: Sequence[Verdict]) -> str:
-    """Which stones are told to be larger than which, the largest first.
+    """The order of the stones by significant differences, the largest first.
 
-    Three of which all are told apart: "C over B over A"; of which some are: "C over A; other differences not significant".
+    For three stones "C > B > A" if all differences are significant; otherwise such as "C > A; other differences not
+    significant".
     """
     smaller_than: dict[str, list[str]] = {label: [] for label in comparison.labels}
     for pair in pairs:
         if pair.outcome in ("larger", "smaller"):
             larger, smaller = (pair.first, pair.second)[:: -1 if pair.outcome == "smaller" else 1]
             smaller_than[larger].append(smaller)
-    outcome = sum(map(len, smaller_than.values()))
+    known = sum(map(len, smaller_than.values()))
     order = sorted(comparison.labels, key=lambda label: -len(smaller_than[label]))
-    if outcome == len(pairs):
+    if known == len(pairs):
         return " > ".join(order)
     some = [f"{label} > {' and '.join(smaller_than[label])}" for label in order if smaller_than[label]]
     return "; ".join([*some, "other differences not significant"]) if some else "not significant"

@@ -53,7 +53,7 @@ def trace_chunk(chunk: Chunk, settings: TraceSettings, code: str) -> np.ndarray:
     """(K, COLUMNS) rows of a chunk. Raises RaylabError where the code at hand isn't the one that the sweep started with."""
     if code_id(MAKER) != code:
         raise RaylabError(
-            f"the raylab of this worker differs from that of the sweep ({code_id(MAKER)[:12]}, not {code[:12]}): install one version"
+            f"this worker has another raylab than the sweep ({code_id(MAKER)[:12]}, not {code[:12]}); install one version"
         )
     return trace_designs(chunk.designs, settings)
 

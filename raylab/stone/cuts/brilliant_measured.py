@@ -54,12 +54,12 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
         ),
         Measured(
             "star_pct", labels["star_pct"], "%",
-            "share of the distance from the table edge to the outline, in plan view (course glossaries of the trade)",
+            "share of the distance from table edge to outline, in plan view (course glossaries of the trade)",
             lambda c: c.stars(STAR),
         ),
         Measured(
             "lower_half_pct", labels["lower_half_pct"], "%",
-            "share of the distance from the outline to the culet centre, in plan view (course glossaries of the trade, from memory)",
+            "share of the distance from outline to culet centre, in plan view (course glossaries of the trade, from memory)",
             lambda c: c.lower_halves(LOWER_HALF),
         ),
         Measured(
@@ -71,15 +71,15 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
             alignment.out_of_round,
         ),
         Measured(
-            "table_offcentre_pct", "table off-centre", "%", "distance between the centres of table and girdle, in plan view; Geurts et al.",
+            "table_offcentre_pct", "table off-centre", "%", "offset of table and girdle centre in plan; Geurts et al.",
             alignment.table_off_center,
         ),
         Measured(
-            "culet_offcentre_pct", "culet off-centre", "%", "distance between the centres of culet and girdle, in plan view; Geurts et al.",
+            "culet_offcentre_pct", "culet off-centre", "%", "offset of culet and girdle centre in plan; Geurts et al.",
             alignment.culet_off_center,
         ),
         Measured(
-            "table_to_culet_pct", "table centre to culet", "%", "distance between the two centres, in plan view; Geurts et al.",
+            "table_to_culet_pct", "table centre to culet", "%", "plan-view distance between the two centres; Geurts et al.",
             alignment.table_to_culet,
         ),
         Measured(
@@ -87,7 +87,7 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
             alignment.table_tilt,
         ),
         Measured(
-            "azimuth_shift_deg", "azimuth shift", "deg", "deviation of each facet from its azimuth in the pattern (our definition)",
+            "azimuth_shift_deg", "azimuth shift", "deg", "deviation of each facet from its azimuth (our definition)",
             alignment.azimuth_shifts, uneven=True, signed=True, mean=False,
         ),
         Measured(

@@ -60,8 +60,8 @@ def round_brilliant(
     table_pct : table size distance between opposite corners (ISO 24016:2020, 8.3.3), percent of the girdle diameter.
     crown_angle_deg or crown_height_pct : slope of the crown mains, or the height they give; exactly one.
     pavilion_angle_deg or pavilion_depth_pct : the same below; exactly one.
-    star_pct : star length, percent share of the distance from the table edge to the girdle, in plan view.
-    lower_half_pct : lower-half length, percent share of the distance from the girdle to the culet centre, in plan view.
+    star_pct : star length, percent share of the distance from table edge to girdle, in plan view.
+    lower_half_pct : lower-half length, percent share of the distance from girdle to culet centre, in plan view.
     girdle_pct : girdle thickness at the mains, percent.
     culet_pct : distance between opposite sides of the culet facet, percent; 0 is a point (common practice).
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
@@ -179,20 +179,21 @@ PARAMETERS = (
         converted=_slope_of(lambda values: (100.0 - values["culet_pct"]) / 2.0),
     ),
     Parameter(
-        "star_pct", "star length", "%", 0.0, 100.0, "share of the distance from the table edge to the girdle, in plan view", "crown",
+        "star_pct", "star length", "%", 0.0, 100.0, "share of the distance from table edge to girdle, in plan view", "crown",
         default=50.0, open_ends=True, slider=Slider(30.0, 75.0, 0.5),
     ),
     Parameter(
-        "lower_half_pct", "lower-half length", "%", 0.0, 100.0, "share of the distance from the girdle to the culet centre, in plan view",
-        "pavilion", default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
+        "lower_half_pct", "lower-half length", "%", 0.0, 100.0,
+        "share of the distance from girdle to culet centre, in plan view", "pavilion",
+        default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
     ),
     Parameter(
-        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "thickness where the mains meet the girdle", GIRDLE_AND_SIZE,
+        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "where the mains meet the girdle", GIRDLE_AND_SIZE,
         default=3.5, slider=Slider(1.0, 10.0, 0.1),
     ),
     Parameter(
-        "culet_pct", "culet size", "%", 0.0, 50.0, "distance between opposite sides; 0 is a point (common practice)", "pavilion",
-        default=0.0, slider=Slider(0.0, 10.0, 0.1),
+        "culet_pct", "culet size", "%", 0.0, 50.0, "distance between opposite sides; 0 is a point (common practice)",
+        "pavilion", default=0.0, slider=Slider(0.0, 10.0, 0.1),
     ),
     Parameter(
         "girdle_facets", "girdle facets", "1", 16, 192, "number of girdle facets; their corners lie on a circle",
@@ -202,11 +203,11 @@ PARAMETERS = (
     DIAMETER,
     WEIGHT,
 )  # fmt: skip
-"""Percentages are of the girdle diameter where nothing else is said."""
+"""Percentages refer to the girdle diameter unless stated otherwise."""
 
 ROUND_BRILLIANT = Cut(
     name="round brilliant",
-    description="57 facets and a girdle, order 8: table, stars, crown mains, upper halves, lower halves, pavilion mains and optional culet",
+    description="57 facets and a girdle, order 8: table, stars, mains and halves above; mains and halves below",
     parameters=PARAMETERS,
     size=DIAMETER.key,
     tiers=TIERS,
