@@ -28,7 +28,7 @@ POINTS = 1024
 def why_undefined(stone: Stone, view: View) -> str:
     """Why there is no symmetry to tell; empty where there is."""
     if stone.symmetry.size < 2:
-        return "the stone claims no symmetry"
+        return "the stone has no nominal symmetry"
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
 
 

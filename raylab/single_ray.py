@@ -83,7 +83,7 @@ def ray_path(scene: Scene, x_mm: float, y_mm: float, *, min_weight: float = 1e-3
     Parameters
     ----------
     x_mm, y_mm : the point on the map, mm.
-    min_weight : the path ends when less than this share of the ray is left inside; takes the place of the scene's own, since a
+    min_weight : the path ends when less than this share of the ray is left inside; replaces that of the scene, since a
         person reads the path.
 
     Returns

@@ -103,7 +103,7 @@ def trace_scene(
 
     Parameters
     ----------
-    grid : other pixels than the scene's own, which just hold the stone: so that several stones share theirs.
+    grid : pixels that replace those of the scene, which just hold the stone, so that several stones share one grid.
     """
     engine, waves = engine_for(scene), scene.settings.wavelengths
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
@@ -147,7 +147,7 @@ def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] 
     virtual, undefined = traced[0].polygons, pattern_symmetry.why_undefined(scene.stone, scene.view)
     symmetry, notes = None, {}
     if virtual is None:
-        notes[FACETS] = "which facet lets light out is computed by an exact engine only (parallel view)"
+        notes[FACETS] = "accounting by facet needs an exact engine (parallel view)"
     if undefined:
         notes[SYMMETRY.key] = undefined
     elif virtual is not None and scene.stone.symmetry.turned(scene.view.turn_deg).within(virtual.symmetry.maps):

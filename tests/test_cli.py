@@ -113,7 +113,7 @@ def test_nothing_is_overwritten_without_force(folder, refused):
     (folder / "out" / "leak.png").write_text("mine")
     (folder / "out" / "notes.txt").write_text("mine too")
     line = refused("render", "s.toml", "--out", "out")
-    assert line.startswith("out/leak.png: already there; nothing was written; expected another place")
+    assert line.startswith("out/leak.png: exists already; nothing was written; expected another place")
     assert main(["render", str(folder / "s.toml"), "--out", str(folder / "out"), "--force"]) == 0
     assert (folder / "out" / "leak.png").read_bytes().startswith(b"\x89PNG")
     assert (folder / "out" / "notes.txt").read_text() == "mine too"
@@ -135,8 +135,8 @@ FAULTS = [
     (["render", ".", "--out", "o"], ".: not a file; expected a TOML file"),
     (["measure", "lost.toml"], "lost.toml: no such file; expected a TOML file"),
     (["measure", "stone.xyz"], "stone.xyz: no stone can be read from a file of this kind (.xyz); expected a file that ends in"),
-    (["measure", "s.toml", "--save", "stone.xyz"], "stone.xyz: no stone can be written to a file of this kind; expected"),
-    (["measure", "s.toml", "--save", "s.toml"], "s.toml: no stone can be written to a file of this kind; expected"),
+    (["measure", "s.toml", "--save", "stone.xyz"], "stone.xyz: unknown kind of stone file; expected"),
+    (["measure", "s.toml", "--save", "s.toml"], "s.toml: unknown kind of stone file; expected"),
     (["scenes", "lost"], "lost: no such folder; expected a folder with scene files (*.toml)"),
     (["domes", "extra"], "extra"),
 ]

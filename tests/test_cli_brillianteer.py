@@ -180,7 +180,7 @@ def test_a_facet_polished_again_is_the_apis(tmp_path, capfd, dome):
     ("words", "told"),
     [
         (("--facet", "pavilion mian", "--slope-deg", 1), "pavilion main"),
-        (("--facet", "table"), "nothing to polish"),
+        (("--facet", "table"), "no change"),
         (("--facet", "table", "--depth-mm", -0.1), "depth_mm"),
         (("--facet", "table", "--depth-mm", 2), "girdle opens"),
         (("--facet", "table", "--depth-mm", 0.6), "star 0"),

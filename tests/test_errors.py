@@ -11,7 +11,7 @@ def test_one_line_with_every_part():
 
 
 def test_parts_that_are_missing_leave_no_trace():
-    assert str(InputError("the file is empty")) == "the file is empty"
+    assert str(InputError("empty file")) == "empty file"
     assert str(InputError("missing", key="stone")) == "stone: missing"
 
 

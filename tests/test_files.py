@@ -113,7 +113,7 @@ def test_an_unknown_kind_of_stone_file_is_refused(tmp_path):
 def test_a_file_in_the_way_is_kept_unless_forced(tmp_path):
     path = tmp_path / "stone.csv"
     path.write_text("mine")
-    with pytest.raises(rl.InputError, match=r"stone\.csv: already there; nothing was written"):
+    with pytest.raises(rl.InputError, match=r"stone\.csv: exists already; nothing was written"):
         files.save_stone(STONE, path)
     assert path.read_text() == "mine"
     files.save_stone(STONE, path, force=True)

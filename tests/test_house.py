@@ -118,7 +118,7 @@ def test_a_toy_engine_is_one_file_and_one_row(tmp_path):
     assert found["notes"]["toy"] == "nothing here is true"
     assert found["light"] == pytest.approx(1.0, abs=1e-6)
     assert found["tilted"] == "engine: the engine `toy` can't trace this scene: toys lie flat"
-    needs_exact = "engine: the engine `toy` can't trace this scene: it samples, and this work needs an exact engine"
+    needs_exact = "engine: the engine `toy` can't trace this scene: this work needs an exact engine, and the engine samples"
     assert found["swept"] == found["compared"] == needs_exact
     assert (found["render"], found["option"]) == (0, 2)
     assert json.loads((tmp_path / "out" / "summary.json").read_text())["engine"] == "toy"
@@ -150,7 +150,7 @@ def test_a_scene_that_no_exact_engine_can_trace_is_refused_with_each_reason():
     assert str(one.value) == f"engine: {view}"
     with pytest.raises(rl.UnsupportedScene) as all_of_them:
         engine_for(scene_of(STONE, DOME, FAR), exact=True)
-    samples = "the engine `rays` can't trace this scene: it samples, and this work needs an exact engine"
+    samples = "the engine `rays` can't trace this scene: this work needs an exact engine, and the engine samples"
     assert str(all_of_them.value) == f"engine: {view}; {samples}"
     for refused in (
         lambda: beams_of(STONE, DOME, FAR),

@@ -109,7 +109,7 @@ OPEN_OBJ = b"\n".join(
 LIE = bytes(80) + struct.pack("<I", 2**32 - 1) + content(".stl")[84:]
 
 BAD = [
-    ("empty.stl", b"", "the file is empty"),
+    ("empty.stl", b"", "empty file"),
     ("short.stl", bytes(50), "too short for an STL"),
     ("cut.stl", content(".stl")[:-30], "the header states 12 triangles, 684 bytes, but the file has 654: cut short"),
     ("lie.stl", LIE, "the header states 4294967295 triangles"),

@@ -22,7 +22,7 @@ TILTED = rl.View(tilt_deg=13, tilt_azimuth_deg=50)
 
 
 def told_by_oracle(stone: rl.Stone, view: rl.View, point: np.ndarray) -> tuple[list[int], str, float]:
-    """Facets and ledger entry of the strongest path of one view ray, and by how much it leads the next strongest part."""
+    """Facets and ledger entry of the strongest path of one view ray, and its lead over the next strongest part."""
     turn = view.rotation()
     path = reference.trace_path(turn.T @ (*point, 50.0), turn.T @ (0.0, 0.0, -1.0), stone, min_weight=1e-9)
     parts = []

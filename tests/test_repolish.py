@@ -1,4 +1,4 @@
-"""Facets polished again: weight against volumes, what is taken away, and what is refused."""
+"""Facets repolished: weight against volumes, what is taken away, and what is refused."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_a_thin_layer_weighs_its_area():
     [
         ("pavilion mian", {"depth_mm": 0.1}, rl.InputError, "did you mean 'pavilion main'"),
         ("table", {"depth_mm": -0.1}, rl.InputError, "depth_mm = -0.1: out of range"),
-        ("table", {}, rl.InputError, "nothing to polish"),
+        ("table", {}, rl.InputError, "no change"),
         ("table", {"azimuth_deg": 4.0}, rl.InputError, "a level facet has no azimuth"),
         ("table", {"depth_mm": 0.6}, rl.StoneError, "these facets vanish: star"),
         ("lower half", {"depth_mm": 0.15}, rl.StoneError, "the girdle opens to a knife edge at girdle"),

@@ -157,8 +157,12 @@ def test_ranking_in_words():
         return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), told, strict=True)]
 
     three = SimpleNamespace(labels=("A", "B", "C"))
-    expected = {"sss": "C over B over A", "lll": "A over B over C", "---": "not told apart"}
-    expected |= {"s--": "B over A; others not told apart", "lls": None, "-ss": "C over A and B; others not told apart"}
+    expected = {"sss": "C over B over A", "lll": "A over B over C", "---": "not significant"}
+    expected |= {
+        "s--": "B over A; other differences not significant",
+        "lls": None,
+        "-ss": "C over A and B; other differences not significant",
+    }
     for told, line in expected.items():
         assert tables.ranked(three, pairs(told)) == (line or "A over C over B")
 
@@ -167,7 +171,7 @@ def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):
     monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(picture_names(2), b""))
     target = tmp_path / "report.html"
     target.write_text("One", encoding="utf-8")
-    with pytest.raises(InputError, match="already there; nothing was written"):
+    with pytest.raises(InputError, match="exists already; nothing was written"):
         save_report(two, target, title="Two")
     assert target.read_text(encoding="utf-8") == "One"
     save_report(two, target, title="Two", force=True)

@@ -332,9 +332,9 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
     ("mesh", "message"),
     [
         ((NOT_A_NUMBER, T), r"vertex 7 = .*: 1 vertices are not finite"),
-        ((V, T[:-1]), r"3 edges with one triangle: the mesh is open, the first at \(.*\) mm; expected a closed surface"),
+        ((V, T[:-1]), r"3 edges with one triangle (open mesh), the first at \(.*\) mm; expected a closed surface"),
         ((V, T[:, ::-1]), "the mesh is inside out"),
-        ((V, PARTLY_TURNED), "3 edges whose two triangles disagree about which side is out"),
+        ((V, PARTLY_TURNED), "3 edges whose two triangles have opposite orientation"),
         (TWO, "2 separate bodies .* expected one stone"),
         ((V, np.vstack([T, T[:1]])), "edges with more than two triangles"),
         (
@@ -344,8 +344,8 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
         ((V * 0.01, T), "the stone would be 0.06.* mm across: is the unit right"),
         ((V * 1000.0, T), "the stone would be 6500 mm across: is the unit right"),
         ((V, T[:3]), "too few triangles"),
-        ((V, T + 1), "a triangle names a vertex that is not there"),
-        ((V, T * 1.0), "a triangle names a vertex that is not there"),
+        ((V, T + 1), "a triangle refers to a missing vertex"),
+        ((V, T * 1.0), "a triangle refers to a missing vertex"),
         ((V[:, :2], T), r"shapes \(\d+, 2\) and \(\d+, 3\) don't fit"),
         ((np.array([["a"] * 3] * len(V)), T), "not arrays of numbers"),
         ((np.zeros_like(V), T), "no triangle is left"),

@@ -94,7 +94,7 @@ def test_open_exr_is_read_or_its_missing_reader_named(tmp_path):
 
 REFUSED = {
     "screen.png": (b"\x89PNG", "encoded for a screen"),
-    "sky.xyz": (b"", "unknown kind of sky picture"),
+    "sky.xyz": (b"", "unknown kind of sky image"),
     "tiff-inside.hdr": (b"II*\0\x08\0\0\0", "not a Radiance picture"),
     "short.hdr": (hdr(rgbe(RGB).tobytes()[:-1], 6, 16), "ends early"),
     "short-packed.hdr": (hdr(packed(rgbe(RGB))[:-30], 6, 16), "ends early|start as it should"),
@@ -152,5 +152,5 @@ def test_an_image_dome_file_finds_its_picture_beside_it(tmp_path):
         load_dome(tmp_path / "bad.toml")
     np.save(tmp_path / "dark.npy", -picture)
     (tmp_path / "neg.toml").write_text('schema = 1\nsky = "image"\nimage = "dark.npy"\n')
-    with pytest.raises(InputError, match=r"neg\.toml: image = .*no usable sky image"):
+    with pytest.raises(InputError, match=r"neg\.toml: image = .*invalid sky image"):
         load_dome(tmp_path / "neg.toml")

@@ -88,15 +88,15 @@ def test_a_box_to_fill(tmp_path):
         ("number = 3", "count = 3", "axes.pavilion_angle_deg.count = 3: unknown key"),
         ("number = 3", "number = 2.5", "axes.pavilion_angle_deg.number = 2.5: wrong type"),
         ("number = 3", "number = 0", "pavilion_angle_deg: number = 0: out of range"),
-        ('"head-shadow"', '"head-shade"', "fixed.dome = 'head-shade': no dome of this name is shipped"),
+        ('"head-shadow"', '"head-shade"', "fixed.dome = 'head-shade': unknown dome"),
         ('"head-shadow"', '"absent.toml"', "absent.toml: no such file"),
         ("table_pct = 57", "table_pct = '57'", "fixed.table_pct = '57': wrong type; expected a number"),
         ("table_pct = 57", "tabel_pct = 57", "fixed.tabel_pct = 57: unknown key; did you mean 'table_pct'?"),
         ("precision = 0.05", "precison = 0.05", "sweep.precison = 0.05: unknown key; did you mean 'precision'?"),
         ("precision = 0.05", 'layout = "gird"', "sweep.layout = 'gird': unknown layout; did you mean 'grid'?"),
-        ('"leak"]', '"leek"]', "plots.statistics = 'leek': no such statistic; did you mean 'leak'?"),
+        ('"leak"]', '"leek"]', "plots.statistics = 'leek': unknown statistic; did you mean 'leak'?"),
         ("[plots]", "[plot]", "plot: unknown key; did you mean 'plots'?"),
-        ("schema = 1", "schema = 2", "schema = 2: the file's format is not known"),
+        ("schema = 1", "schema = 2", "schema = 2: unknown file format"),
     ],
 )
 def test_faults_in_a_file_are_one_line_with_file_and_key(tmp_path, old, new, words, capsys):

@@ -89,9 +89,9 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 SCRIPT = """
 import sys, time
 from raylab.progress import reporter
-with reporter(True, "designs") as tell:
+with reporter(True, "designs") as update:
     for done in range(6):
-        tell(done, 5)
+        update(done, 5)
         time.sleep(float(sys.argv[1]))
 """
 

@@ -160,7 +160,7 @@ def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
         ({"star_pct": 55.0}, "fixed.star_pct differs"),
         ({"axes": {**AXES, "crown_angle_deg": (30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
         ({"axes": {**AXES, "star_pct": [50.0, 55.0]}}, "star_pct differs"),
-        ({"axes": dict(reversed(AXES.items()))}, "the order of its axes differs"),
+        ({"axes": dict(reversed(AXES.items()))}, "its axes have another order"),
         ({"layout": "paired"}, "its layout differs"),
     ],
 )
@@ -185,7 +185,7 @@ def test_another_version_of_the_code_is_refused(tmp_path, monkeypatch):
     broken_off(tmp_path, after=1)
     for module in ("sweeping", "workers"):
         monkeypatch.setattr(f"raylab.sweeps.{module}.code_id", lambda module: "another")
-    with pytest.raises(rl.InputError, match="computed by another version of the code"):
+    with pytest.raises(rl.InputError, match="it was computed by another version of the code"):
         swept(tmp_path)
     assert parts(tmp_path), "what was finished is still there"
 
@@ -271,7 +271,7 @@ def test_zarr_that_cannot_be_written_leaves_nothing(tmp_path, whole, monkeypatch
 
 @pytest.mark.parametrize(
     ("out", "words"),
-    [("sweep", r"zarr = True: zarr is not installed; expected pip install 'raylab\[zarr\]'"), (None, "nowhere to put it")],
+    [("sweep", r"zarr = True: zarr is not installed; expected pip install 'raylab\[zarr\]'"), (None, "needs a folder")],
 )
 def test_zarr_that_cannot_be_is_told_before_anything_is_traced(tmp_path, out, words, monkeypatch):
     if out:
@@ -287,7 +287,7 @@ def test_two_processes_are_not_at_one_sweep(tmp_path):
 
     def second(done, total):
         for force in (False, True):
-            with pytest.raises(rl.InputError, match="another process is at this sweep"):
+            with pytest.raises(rl.InputError, match="another process runs this sweep"):
                 swept(tmp_path, force=force)
             refused.append(force)
 
@@ -305,7 +305,7 @@ def test_places_that_are_no_sweep_are_refused(tmp_path):
     with pytest.raises(rl.InputError, match=r"sweep\.nc: a result without the sweep\.json of its sweep"):
         swept(tmp_path)
     (tmp_path / "sweep.json").write_text("[]")
-    with pytest.raises(rl.InputError, match=r"sweep\.json: not a sweep's description"):
+    with pytest.raises(rl.InputError, match=r"sweep\.json: not the description of a sweep"):
         swept(tmp_path)
     assert (tmp_path / "sweep.nc").read_text() == "somebody's"
 
@@ -313,5 +313,5 @@ def test_places_that_are_no_sweep_are_refused(tmp_path):
 def test_a_part_that_is_none_is_refused(tmp_path):
     kept = broken_off(tmp_path, after=1)
     np.save(kept[0], np.zeros((3, 2)))
-    with pytest.raises(rl.InputError, match="not a part of this sweep"):
+    with pytest.raises(rl.InputError, match="not part of this sweep"):
         swept(tmp_path)

@@ -70,7 +70,7 @@ def test_the_ledger_closes_at_every_angle():
 @pytest.mark.parametrize(
     ("path", "says"),
     [
-        (([0.0, 1.0], [0.0, 1.0, 2.0]), "not as many as the others"),
+        (([0.0, 1.0], [0.0, 1.0, 2.0]), "different number of angles"),
         (([0.0, 181.0],), "tilt_deg"),
         (([],), "not angles"),
         (([0.0, math.nan],), "tilt_deg"),

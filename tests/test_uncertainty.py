@@ -105,7 +105,7 @@ def test_errors_facet_by_facet():
     modes = Uncertainty(sizes, 0.0, 0.0).modes(STONE)
     table = modes[np.any(modes[:, 0] != 0.0, axis=1)]
     assert np.abs(table).max() == pytest.approx(math.radians(0.01))
-    with pytest.raises(InputError, match=r"angle_deg = 3: not one per facet; expected one number, or"):
+    with pytest.raises(InputError, match=r"angle_deg = 3: wrong number of values; expected one number, or"):
         Uncertainty((0.1, 0.1, 0.1)).modes(STONE)
 
 

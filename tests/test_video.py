@@ -129,13 +129,13 @@ def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, t
         assert (film.n_frames, film.size) == (3, (48, 24))
     assert sorted(view.turn_deg for view in traced) == [0.0, 0.0, 15.0, 15.0, 30.0, 30.0]  # each once
     assert main(words) == 2
-    assert "film.gif: already there; nothing was written" in capsys.readouterr().err
+    assert "film.gif: exists already; nothing was written" in capsys.readouterr().err
 
 
 def test_the_command_refuses_before_the_work(tmp_path, traced, capsys):
     scene = str(SCENES / "well-proportioned.toml")
     for words, says in {
-        "--out film.avi": "film.avi: no film is written to a file of this kind; expected a name in .mp4, .gif, .webp",
+        "--out film.avi": "film.avi: unknown kind of film file; expected a name in .mp4, .gif, .webp",
         "--out film.gif --size 4": "--size = 4: out of range",
         "--out film.gif --fps 0": "--fps = 0.0: out of range",
         "--out film.gif --stills 0": "--stills = 0: out of range",
@@ -152,7 +152,7 @@ def test_the_command_refuses_before_the_work(tmp_path, traced, capsys):
 def test_what_cannot_be_filmed_is_told_before_the_work(tmp_path, traced, monkeypatch):
     with pytest.raises(rl.InputError, match=r"\.mp4, \.gif, \.webp"):
         save_video(STONE, DOME, tmp_path / "film.avi", **QUICK)
-    with pytest.raises(rl.InputError, match="nothing to film"):
+    with pytest.raises(rl.InputError, match="missing"):
         save_video(STONE, DOME, tmp_path / "film.gif", [], **QUICK)
     (tmp_path / "film.gif").write_bytes(b"")
     with pytest.raises(rl.InputError, match="already there"):

@@ -57,7 +57,10 @@ def test_nothing_is_left_of_work_that_broke_off(fault, tmp_path):
 def test_a_full_disk_is_one_line(tmp_path):
     with pytest.raises(rl.InputError) as caught:
         broken_off(tmp_path, OSError(28, "No space left on device"))
-    assert str(caught.value) == f"{tmp_path}: can't be written: No space left on device; expected a place with room"
+    assert (
+        str(caught.value)
+        == f"{tmp_path}: can't be written: No space left on device; expected a writable folder with free space"
+    )
     assert left_in(tmp_path) == []
 
 
@@ -81,7 +84,7 @@ def test_places_that_are_no_folder_are_refused(tmp_path):
     (tmp_path / "a.csv").mkdir()
     with pytest.raises(rl.InputError, match="file: not a folder"), whole_set(tmp_path / "file", ["a"]):
         pass
-    with pytest.raises(rl.InputError, match=r"a\.csv: a folder of this name is there"):
+    with pytest.raises(rl.InputError, match=r"a\.csv: a folder of this name exists"):
         write(tmp_path / "a.csv", force=True)
     with pytest.raises(rl.InputError, match="can't be written: No such file or directory"):
         write(tmp_path / "absent" / "a.csv")

@@ -108,7 +108,7 @@ FACETED = {"kind": "facets", "facets": ROWS}
         ({**DEMO, "table_pc": 57}, ["table_pc", "did you mean 'table_pct'"]),
         ({**DEMO, "table_pct": "57"}, ["table_pct", "a number"]),
         ({**DEMO, "pavilion_angle_deg": 95}, ["pavilion_angle_deg", "95", "89"]),
-        ({**DEMO, "star_pct": 2}, ["the stars would cross the table", "star_pct"]),
+        ({**DEMO, "star_pct": 2}, ["the stars cross the table", "star_pct"]),
         ({**DEMO, "girdle_pct": 0}, ["the girdle vanishes", "girdle_pct"]),
         ({**DEMO, "material": "diamnod"}, ["did you mean 'diamond'"]),
         ({**DEMO, "absorption_per_mm": -1}, ["absorption_per_mm"]),
@@ -350,7 +350,7 @@ def test_a_flood_of_questions_is_answered_by_the_last(workbench):
 def test_nonsense_on_the_link_is_answered_and_the_link_lives(workbench, nonsense):
     with workbench.link() as page:
         page.send(nonsense)
-        assert "not a question" in unpack(page.recv(timeout=20))[0]["error"]["text"]
+        assert "invalid request" in unpack(page.recv(timeout=20))[0]["error"]["text"]
         page.send(json.dumps(question(kind="ray", x_mm=0, y_mm=0)))
         assert unpack(page.recv(timeout=60))[0]["path"]["hits"]
 
@@ -594,12 +594,12 @@ BLOCKED = facet_design(rl.load_stone(ROOT / "scenes" / "stones" / "blocked.csv")
 
 
 def test_a_stone_polished_again_is_the_librarys():
-    design = {"kind": "polished again", "of": DEMO, "facet": "pavilion main", "slope_deg": 0.3, "depth_mm": 0.004}
+    design = {"kind": "repolished", "of": DEMO, "facet": "pavilion main", "slope_deg": 0.3, "depth_mm": 0.004}
     before, after = stones_of(json.loads(json.dumps(design)))
     wanted = rl.repolish(stone_of(DEMO), "pavilion main", slope_deg=0.3, depth_mm=0.004)
     np.testing.assert_array_equal(after.normals, wanted.normals)
     np.testing.assert_array_equal(after.distances_mm, wanted.distances_mm)
-    assert (before.weight_ct, after.name) == (stone_of(DEMO).weight_ct, "W-1 (invented), polished again")
+    assert (before.weight_ct, after.name) == (stone_of(DEMO).weight_ct, "W-1 (invented), repolished")
     header, _ = answer(design=design, step="coarse")
     assert (header["weight_before_ct"], header["weight_ct"]) == (before.weight_ct, after.weight_ct)
     still = stone_of({**design, "slope_deg": 0, "depth_mm": 0})
@@ -622,16 +622,16 @@ def test_a_blocked_stone_finished_is_the_librarys(diameter_mm):
 @pytest.mark.parametrize(
     ("design", "words"),
     [
-        ({"kind": "polished again", "of": DEMO, "facet": "pavilion mian", "slope_deg": 1}, ["did you mean 'pavilion main'"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": 0.6}, ["these facets vanish", "star 0"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "pavilion main", "depth_mm": 0.6}, ["the girdle opens"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": "1"}, ["depth_mm", "a number"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "table", "depht_mm": 1}, ["did you mean 'depth_mm'"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "pavilion mian", "slope_deg": 1}, ["did you mean 'pavilion main'"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "table", "depth_mm": 0.6}, ["these facets vanish", "star 0"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "pavilion main", "depth_mm": 0.6}, ["the girdle opens"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "table", "depth_mm": "1"}, ["depth_mm", "a number"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "table", "depht_mm": 1}, ["did you mean 'depth_mm'"]),
         (
-            {"kind": "polished again", "of": {"kind": "finished", "of": DEMO}, "facet": "table"},
+            {"kind": "repolished", "of": {"kind": "finished", "of": DEMO}, "facet": "table"},
             ["kind", "facets", "proportions"],
         ),
-        ({"kind": "polished again", "facet": "table"}, ["of", "missing"]),
+        ({"kind": "repolished", "facet": "table"}, ["of", "missing"]),
         ({"kind": "finished", "of": 7}, ["of", "a table of keys"]),
         ({"kind": "finished", "of": DEMO}, ["not a blocked stone"]),
         ({"kind": "finished", "of": BLOCKED, "star_pct": 2.0}, ["star 0 would cross the table"]),

@@ -435,7 +435,7 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     page.page.get_by_role("button", name="Let go").first.click()
     page.page.get_by_role("button", name="Hold as A").click()
     page.slide("finish_lower_half_pct", 82)
-    page.page.get_by_label("Upper-half length (otherwise the upper halves meet the stars' tips)").check()
+    page.page.get_by_label("Upper-half length (otherwise the upper halves meet the tips of the stars)").check()
     page.slide("finish_upper_half_pct", 42)
     assert_told(page, first, "a")
     assert_told(page, seen(finished(blocked, rl.LastFacets(star_pct=55, lower_half_pct=82, upper_half_pct=42))), "b")

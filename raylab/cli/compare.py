@@ -1,4 +1,4 @@
-"""``raylab compare``: offered stones side by side, with what their measurements can tell of the difference."""
+"""``raylab compare``: offered stones side by side, with the differences that their measurements resolve."""
 
 from __future__ import annotations
 
@@ -35,10 +35,11 @@ def compare(
     force: Force = False,
     json: Flag = False,
 ) -> None:
-    """Compare two or more stones: what differs, where, and by more than the measurements' uncertainty?
+    """Compare two or more stones: differences, their location, and their significance.
 
-    With `--out`, a report that needs nothing else (`report.html`), the numbers (`comparison.json`) and the pictures are written
-    into a folder; all appear at once when the work is done, or none.
+    A difference is significant if it exceeds the uncertainty of the measurements. With `--out`, the command writes a
+    self-contained report (`report.html`), the numbers (`comparison.json`) and the pictures into a folder. The files appear
+    together when the work is done, or not at all.
 
     For example:
 
@@ -47,35 +48,35 @@ def compare(
     Parameters
     ----------
     stones
-        Two or more files that hold a stone each: facet tables, scans, stone or scene files.
+        Two or more files, each with one stone: facet tables, scans, stone files or scene files.
     dome
-        The light: a shipped name (see `raylab domes`) or a TOML file.
+        Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     out
-        Folder to write to; made if it isn't there.
+        Output folder; created if it does not exist.
     unit
-        Unit of length of the meshes that state none (.stl, .obj, .ply): mm, um, cm, m or in.
+        Unit of length of meshes that state none (.stl, .obj, .ply): mm, um, cm, m or in.
     scale
         Trace the stones at `equal diameter` or at `true size`.
     tilt_deg
-        Tilts to look at, degrees; give the option once for each.
+        Tilt of a view, degrees; repeat the option for several views.
     tilt_azimuth_deg
-        Where the table leans to, degrees counter-clockwise from a main.
+        Azimuth towards which the table leans, degrees counter-clockwise from a main.
     angle_deg
-        Standard uncertainty of a measured facet's tilt, degrees. To a scan's facets their own scatter in the scan is added.
+        Standard uncertainty of the direction of a measured facet, degrees. For a scan, the scatter of each facet is added.
     common_angle_deg
-        Standard uncertainty of slope that all of a crown or pavilion shares, degrees.
+        Standard uncertainty of slope that all facets of a crown or pavilion share, degrees.
     distance_um
-        Standard uncertainty of a measured facet's place, micrometres; of a scan, as with `--angle-deg`.
+        Standard uncertainty of the position of a measured facet, micrometres. For a scan, the scatter of each facet is added.
     coverage
-        Stones are told apart where the difference exceeds so many standard uncertainties.
+        Coverage factor: a difference is significant if it exceeds this many standard uncertainties.
     known_to_pct
-        How well the uncertainties themselves are to be known, percent; 10 takes 51 draws of each stone, 5 takes 201.
+        Relative accuracy of the uncertainties, percent; 10 needs 51 draws of each stone, 5 needs 201.
     resolution
         Pixels along each side of the maps.
     precision
         Width of the bracket on brightness.
     seed
-        Key of the random draws.
+        Seed of the random draws.
     json
         Print the numbers as JSON instead of tables.
     """
@@ -123,13 +124,13 @@ def compare(
 
 
 def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
-    """The stones and how surely each is known; the unit is for the meshes that can't state one."""
+    """The stones and their uncertainties; the unit applies to meshes that state none."""
     from ..errors import InputError
     from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID
     from ..stone.stone_file import load_stone
 
     if unit is not None and not any(path.suffix.lower() in UNIT_UNSAID for path in paths):
-        raise InputError("every file states its unit itself", key="--unit", value=unit, expected="none for these files")
+        raise InputError("all files state their unit", key="--unit", value=unit, expected="none for these files")
     offered, uncertainties = [], []
     for path in paths:
         suffix = path.suffix.lower()
@@ -152,7 +153,7 @@ def _planned(stones: int) -> list[str]:
 
 
 def _write_all(found: Comparison, folder: Path) -> None:
-    """Everything that a comparison leaves behind."""
+    """All files of a comparison."""
     from ..files import to_json
     from ..report import pictures, report_html
 
@@ -164,7 +165,7 @@ def _write_all(found: Comparison, folder: Path) -> None:
 
 
 def _print(found: Comparison) -> None:
-    """Who is who, then the numbers and verdicts of each view."""
+    """The stones and their labels, then the numbers and verdicts of each view."""
     from ..comparison.verdicts import words
 
     for label, stone in zip(found.labels, found.stones, strict=True):
@@ -188,7 +189,7 @@ def _print(found: Comparison) -> None:
             say_shortfalls(summary, label)
     say()
     table(
-        ("measured", *found.labels, "+- of each"),
+        ("measured", *found.labels, "+- (each)"),
         [
             (
                 words(name).title,
@@ -199,7 +200,7 @@ def _print(found: Comparison) -> None:
         ],
     )
     say()
-    say("Larger is not better: no grade, no valuation, no order to cut.")
+    say("A larger number is not necessarily better. raylab gives no grade, no valuation and no cutting order.")
 
 
 def _uncertainty(found: Comparison, name: str) -> str:

@@ -26,11 +26,11 @@ def sweep(
     zarr: Flag = False,
     json: Json = False,
 ) -> None:
-    """Trace all designs of a sweep file and draw what was found.
+    """Trace all designs of a sweep file and draw the results.
 
-    A sweep that was broken off goes on where it stopped when the same command is given again. Written are `sweep.nc` (every
-    statistic with its bracket), `sweep.json` (what the sweep was), a picture per statistic, and the best and worst designs with
-    their contrast maps. A picture that is there already is kept: to have one drawn anew, delete it first.
+    The command writes `sweep.nc` (every statistic with its bracket), `sweep.json` (the definition of the sweep), one picture
+    per statistic, and `extremes.png` (contrast maps of the best and worst designs). The same command resumes an interrupted
+    sweep. Existing pictures are kept; delete a picture to have it drawn again.
 
     For example:
 
@@ -41,15 +41,15 @@ def sweep(
     sweep
         Sweep file (TOML).
     out
-        Folder to keep the sweep in; made if it isn't there.
+        Folder of the sweep; created if it does not exist.
     scheduler
-        Address of a dask scheduler, such as `tcp://host:8786`, to share the work out to a cluster.
+        Address of a dask scheduler, such as `tcp://host:8786`, for work on a cluster.
     processes
-        How many processes to use on this machine; by default one for each core.
+        Number of processes on this machine. By default one per core.
     force
-        Begin afresh, also where another sweep lies in the folder, and draw all pictures anew.
+        Start again even if the folder holds another sweep, and draw all pictures again.
     zarr
-        Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
+        Also write the result as a Zarr folder, `sweep.zarr`; needs the package zarr.
     """
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
@@ -75,7 +75,7 @@ def sweep(
 
 
 def _facts(request: SweepFile, found: xr.Dataset) -> dict[str, Any]:
-    """What was found, in plain numbers."""
+    """The results as plain numbers."""
     from ..designs.keys import REASONS
 
     reasons = found.reason.values.ravel()
@@ -127,4 +127,4 @@ def _print(request: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Pa
     say_wide(found, "designs")
     say(f"sweep.nc, sweep.json and {len(request.statistics) + 1} pictures in {out}")
     if kept:
-        say(f"already there and kept: {', '.join(kept)}; to have one drawn anew, delete it first")
+        say(f"existing pictures kept: {', '.join(kept)}; delete a picture to have it drawn again")

@@ -43,7 +43,7 @@ _RAYS_AT_A_TIME = 1 << 18
 
 @dataclass(frozen=True, eq=False)
 class Pair:
-    """The pictures of the left and the right eye, on one frame."""
+    """The pictures of the left and the right eye, on one pixel grid."""
 
     left: Picture
     right: Picture
@@ -153,7 +153,7 @@ def _grid(stone: Stone, view: View, eyes: list[np.ndarray], resolution: int) -> 
     for eye in eyes:
         depth = eye[2] - corners[:, 2]
         if depth.min() <= 0.0:
-            raise InputError("the eyes would be inside or behind the stone", key="distance_mm", value=float(eye[2]))
+            raise InputError("the eyes are inside or behind the stone", key="distance_mm", value=float(eye[2]))
         points.append(eye[:2] + (corners[:, :2] - eye[:2]) * (eye[2] / depth)[:, None])
     low, high = np.concatenate(points).min(axis=0), np.concatenate(points).max(axis=0)
     side = float((high - low).max()) * 1.04

@@ -94,7 +94,7 @@ def color_picture(
     light : "D65", "A", "E" or "LED-B3": the spectrum of all that shines.
     exposure : factor on the light; at 1 the dome's brightest direction, seen undimmed, is the screen's white.
     wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
-    grid : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
+    grid : pixels that replace those of the scene, which just hold the stone; films need one scale for all stills.
     threads : wavelengths worked at a time, by default numba's number of threads; the picture doesn't depend on it.
     progress : True for a bar, or a function that is called with how much is done and of how much.
 

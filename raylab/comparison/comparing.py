@@ -78,14 +78,14 @@ def compare(
 
     Raises
     ------
-    InputError : fewer than two stones, a setting out of range, several wavelengths.
+    InputError : fewer than two stones, a setting out of range, more than one wavelength.
     UnsupportedScene : no exact engine can trace the stones, such as in perspective.
     """
     views, settings = _views(view or View(), tilts), settings or FINE
     if scale not in SCALES:
         raise InputError("unknown scale", key="scale", value=scale, expected=" or ".join(map(repr, SCALES)))
     if not 2 <= len(stones) <= MOST:
-        raise InputError("can't be compared", key="stones", value=len(stones), expected=f"2 to {MOST} stones")
+        raise InputError("wrong number of stones", key="stones", value=len(stones), expected=f"2 to {MOST} stones")
     number_in("coverage", coverage, 0.1, 10.0)
     draws_for(known_to_pct)  # refuses what is out of range before the work starts
     uncertainties = _uncertainties(uncertainty, stones)
@@ -134,7 +134,7 @@ def compare(
 def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:
     """One view per tilt."""
     if not len(tilts) or len(set(tilts)) != len(tilts):
-        raise InputError("no tilt, or one given twice", key="tilts", value=list(tilts), expected="different tilts in degrees")
+        raise InputError("empty or repeated", key="tilts", value=list(tilts), expected="different tilts in degrees")
     return tuple(replace(view, tilt_deg=float(tilt)) for tilt in tilts)
 
 
@@ -143,7 +143,7 @@ def _uncertainties(given: Uncertainty | Sequence[Uncertainty] | None, stones: Se
     if given is None or isinstance(given, Uncertainty):
         return (given or Uncertainty(),) * len(stones)
     if len(given) != len(stones):
-        raise InputError("not one per stone", key="uncertainty", value=len(given), expected=f"one, or {len(stones)}")
+        raise InputError("wrong number of uncertainties", key="uncertainty", value=len(given), expected=f"1 or {len(stones)}")
     return tuple(given)
 
 

@@ -70,7 +70,7 @@ def brillianteering_grid(
     sizes = tuple(len(each) for each in values.values())
     if not values or int(np.prod(sizes)) > MOST_CHOICES:
         raise InputError(
-            "not a usable grid",
+            "wrong number of combinations",
             key="grid",
             value=dict(zip(values, sizes, strict=True)),
             expected=f"1 to {MOST_CHOICES} choices",
@@ -110,10 +110,10 @@ def _values(key: str, given: Sequence[float]) -> np.ndarray:
     """(K,) the values along an axis, rising, each allowed."""
     known = [one.key for one in CHOICES]
     if key not in known:
-        raise InputError("nothing that can be chosen", key=key, expected=nearest(key, known))
+        raise InputError("unknown parameter of the last facets", key=key, expected=nearest(key, known))
     values = np.unique(np.array([getattr(LastFacets(**{key: value}), key) for value in given], dtype=float))
     if not len(values) or len(values) != len(given):
-        raise InputError("no values, or one given twice", key=key, value=list(given), expected="different numbers")
+        raise InputError("empty or repeated", key=key, value=list(given), expected="different numbers")
     return values
 
 

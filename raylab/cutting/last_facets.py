@@ -32,16 +32,16 @@ CHOICES = (
     ROUND_BRILLIANT.keys["star_pct"],
     ROUND_BRILLIANT.keys["lower_half_pct"],
     Parameter(
-        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "of the way from the girdle to the table's edge, in plan",
-        optional=True, unset="the upper halves meet the stars' tips", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
+        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "share of the distance from girdle to table edge, in plan view",
+        optional=True, unset="the upper halves meet the tips of the stars", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
     ),
     Parameter(
         "upper_painting_deg", "painting of the upper halves", "degree", -10.0, 10.0,
-        "turn towards their mains; negative is digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
     Parameter(
         "lower_painting_deg", "painting of the lower halves", "degree", -10.0, 10.0,
-        "turn towards their mains; negative is digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
 )  # fmt: skip
 """What can be chosen; the fields of `LastFacets`."""
@@ -122,7 +122,7 @@ def refuse_lost(lost: Sequence[str], when: str) -> None:
     """Raise StoneError where planes are no facets any more: a girdle that opens, else facets that vanish."""
     girdle = [name for name in lost if name.startswith(f"{GIRDLE.name} ")]
     if girdle:
-        raise StoneError(f"{when} the girdle opens to a knife edge at {_listed(girdle)}")
+        raise StoneError(f"{when} the girdle has no thickness at {_listed(girdle)}")
     if lost:
         raise StoneError(f"{when} these facets vanish: {_listed(lost)}")
 
@@ -141,7 +141,7 @@ def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     for k, (joint, corners) in enumerate(joints):
         tip = joint.from_inside(choice.star_pct)
         if (table.normals @ tip.point(UP) >= table.distances).all():
-            raise StoneError(f"star {k} would cross the table", key="star_pct", value=choice.star_pct, expected="longer stars")
+            raise StoneError(f"star {k} crosses the table", key="star_pct", value=choice.star_pct, expected="longer stars")
         yield *plane_at(joint.star(corners, tip), UP), STAR.name, k
         if choice.upper_half_pct is not None:
             tip = joint.from_girdle(choice.upper_half_pct)
@@ -164,7 +164,7 @@ def _halves(joint: Joint, tip: Position, tier: Tier, k: int, painting_deg: float
     for number, slant in enumerate(joint.halves(tip, math.radians(painting_deg)), start=2 * k):
         if math.isnan(slant.tangent):
             key = PAINTING[tier.name]
-            raise StoneError(f"{tier.name} {number} can't be turned that far", key=key, value=painting_deg, expected="less")
+            raise StoneError(f"painting too large for {tier.name} {number}", key=key, value=painting_deg, expected="less")
         yield *plane_at(slant, side), tier.name, number
 
 

@@ -188,7 +188,7 @@ def main_gradient(
             "move": list(MOVES),
             "unit": ("move", [unit for unit, _ in MOVES.values()]),
         },
-        {"definition": "change of the finished stone's number per unit of the main's move, halves and stars following"},
+        {"definition": "change of the finished stone per unit displacement of the main, with halves and stars adjusted"},
     )
 
 

@@ -134,7 +134,7 @@ def brillianteer(
     StoneError : a choice that can't be cut: facets that vanish, a girdle that opens; the message names them.
     """
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
-        raise InputError("can't be put side by side", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
+        raise InputError("wrong number of choices", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
     number_in("coverage", coverage, 0.1, 100.0)
     base = blocked_stone(blocked, diameter_mm)
     scene = seen(base.stone, dome, view, settings, resolution)

@@ -28,7 +28,7 @@ def seen(stone: Stone, dome: Dome, view: View | None, settings: TraceSettings | 
     """A stone under the light in which it and what is made of it are weighed, face-up and by `TIGHT` where nothing else is
     given.
 
-    Raises UnsupportedScene where no exact engine can trace it, such as in perspective; InputError for several wavelengths.
+    Raises UnsupportedScene where no exact engine can trace it, such as in perspective; InputError for more than one wavelength.
     """
     return exactly(Scene(stone, dome, view or View(), settings or TIGHT, resolution))
 

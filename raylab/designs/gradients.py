@@ -87,13 +87,13 @@ def gradient(
     grid = ("statistic", "proportion")
     return xr.Dataset(
         {
-            "derivative": (grid, np.stack([s.values for s in stepped], axis=-1), {"long_name": "derivative along the paths"}),
+            "derivative": (grid, np.stack([s.values for s in stepped], axis=-1), {"long_name": "derivative along fixed paths"}),
             "derivative_error": (grid, np.stack([s.errors for s in stepped], axis=-1), {"long_name": "estimated error"}),
-            "slope": (grid, slopes[0], {"long_name": "slope over the reach, jumps included"}),
-            "slope_low": (grid, slopes[1], {"long_name": "slope, at least"}),
-            "slope_high": (grid, slopes[2], {"long_name": "slope, at most"}),
+            "slope": (grid, slopes[0], {"long_name": "slope over the full step, jumps included"}),
+            "slope_low": (grid, slopes[1], {"long_name": "slope, lower bound"}),
+            "slope_high": (grid, slopes[2], {"long_name": "slope, upper bound"}),
             **{part: ("statistic", numbers) for part, numbers in zip(("value", "low", "high"), middle, strict=True)},
-            "reach": ("proportion", [wide[key] for key in chosen], {"long_name": "reach of the slope to both sides"}),
+            "reach": ("proportion", [wide[key] for key in chosen], {"long_name": "half-width of the step"}),
         },
         {
             "statistic": names,
@@ -114,7 +114,7 @@ def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | 
         return tuple(key for key in able if key in design and key not in sizes)
     for key in (chosen := tuple(keys)):
         if key not in able:
-            raise InputError("no number of this design's stone", key="keys", value=key, expected=nearest(key, able))
+            raise InputError("not a number of this design", key="keys", value=key, expected=nearest(key, able))
     return chosen
 
 

@@ -64,10 +64,10 @@ GEOMETRY: dict[str, tuple[str, str]] = {
 _IMPOSSIBLE: tuple[Reason, ...] = tuple(reason for cut in CUTS.values() for reason in cut.reasons)
 REASONS: tuple[tuple[str, str], ...] = (
     ("traced", "a stone, traced"),
-    ("out_of_range", "a number outside the range that raylab takes"),
+    ("out_of_range", "a number out of range"),
     *((reason.name, reason.meaning) for reason in _IMPOSSIBLE),
-    ("no_closed_stone", "the planes enclose no stone of which each is a facet"),
-    ("index_not_known", "the material's index is not known at the wavelength"),
+    ("no_closed_stone", "the planes do not enclose a stone with a facet on each plane"),
+    ("index_not_known", "the refractive index is unknown at the wavelength"),
 )
 """Why a design has no numbers, by code: name and meaning. 0 means that it has."""
 
@@ -91,7 +91,7 @@ def complete(
     stated = [*varied, *(key for key, value in given.items() if value is not None)]
     for key in stated:
         if stated.count(key) > 1:
-            raise InputError("both an axis and a fixed value", key=key, expected="one of the two")
+            raise InputError("given as an axis and as a fixed value", key=key, expected="one of the two")
     for cut in chosen:
         _check_keys(cut, [*given, *varied], stated)
     full = {key: value for key, value in _defaults(chosen, stated, wavelength_nm).items() if key not in stated}
@@ -114,7 +114,7 @@ def _check_keys(cut: Cut, keys: Iterable[str], stated: Iterable[str]) -> None:
 def unknown_key(key: str, known: Iterable[str], cut: Cut) -> InputError:
     """The refusal of a key that no design of a cut has; of a setting, with the place where settings are given."""
     if key in {one.name for one in fields(TraceSettings)}:
-        return InputError("no design key but a setting", key=key, expected=f"settings=TraceSettings({key}=...)")
+        return InputError("a setting, not a design key", key=key, expected=f"settings=TraceSettings({key}=...)")
     problem = f"no parameter of the {cut.name}" if key in PARAMETERS else "unknown design key"
     return InputError(problem, key=key, expected=nearest(key, known))
 

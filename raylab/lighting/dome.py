@@ -47,17 +47,15 @@ class Zone:
     def __post_init__(self) -> None:
         low, high = (number_in("elevation_deg", end, -90.0, 90.0, "degrees") for end in self.elevation_deg)
         if not low < high:
-            raise InputError(
-                "the zone is empty", key="elevation_deg", value=self.elevation_deg, expected="low end before high end"
-            )
+            raise InputError("empty zone", key="elevation_deg", value=self.elevation_deg, expected="the low end first")
         for end in self.azimuth_deg:
             number_in("azimuth_deg", end, -360.0, 720.0, "degrees")
         if not 0.0 < self.azimuth_deg[1] - self.azimuth_deg[0] <= 360.0:
             raise InputError(
-                "the zone is empty or overlaps itself",
+                "empty zone, or a zone that overlaps itself",
                 key="azimuth_deg",
                 value=self.azimuth_deg,
-                expected="from before to, at most 360 degrees apart (350 to 370 crosses +x)",
+                expected="start before end, at most 360 degrees apart (350 to 370 crosses +x)",
             )
         number_in("radiance", self.radiance, 0.0, math.inf)
 
@@ -132,15 +130,15 @@ class Dome:
         number_in("tray_radiance", self.tray_radiance, 0.0, math.inf)
         number_in("head_half_angle_deg", self.head_half_angle_deg, 0.0, 90.0, "degrees")
         if (self.image is None) != (self.sky != "image"):
-            raise InputError("an image and sky = 'image' go together", key="sky", value=self.sky)
+            raise InputError("needs sky = 'image' together with an image", key="sky", value=self.sky)
         if self.image is not None:
             image = np.asarray(self.image, dtype=float)
             if image.ndim != 2 or min(image.shape) < 2 or not np.all(np.isfinite(image)) or image.min() < 0.0:
                 raise InputError(
-                    "no usable sky image", key="image", value=image.shape, expected="(H, W) finite radiances of at least 0"
+                    "invalid sky image", key="image", value=image.shape, expected="(H, W) finite radiances of at least 0"
                 )
         if not self._brightest > 0.0:
-            raise InputError("the dome is dark everywhere", key="dome", value=self.name, expected="some light")
+            raise InputError("the dome has no light", key="dome", value=self.name, expected="at least one source of light")
 
     @cached_property
     def _brightest(self) -> float:

@@ -24,9 +24,7 @@ def load_dome(name_or_path: str | Path) -> Dome:
     if isinstance(name_or_path, Path) or given.suffix.lower() == ".toml" or given.name != name_or_path:
         return _dome_file(given, str(given), given.stem, given.parent)
     if name_or_path not in dome_names():
-        raise InputError(
-            "no dome of this name is shipped", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names())
-        )
+        raise InputError("unknown dome", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names()))
     return _dome_file(_SHIPPED / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
 
 

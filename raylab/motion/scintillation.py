@@ -50,7 +50,7 @@ class Scintillation:
     Attributes
     ----------
     share_per_deg : (S,) share of the face that flashes, per degree. share_error : (S,) estimate of its error.
-    count : (S,) number of spots that flash. sizes_mm2 : S arrays with their areas, face-up, largest first.
+    count : (S,) number of flashing spots. sizes_mm2 : S arrays with their areas, face-up, largest first.
     angle_deg : (S,) angle between the views. threshold : the luminance that divides bright from dark.
     mean_share_per_deg : over the whole series.
     """
@@ -104,7 +104,7 @@ def scintillation(
             update(k + 1, len(looks))
     threshold = 0.5 * float(np.nanmean(seen))
     if not threshold > 0.0:
-        raise InputError("the face is dark in all views", key="dome", value=dome.name, expected="some light")
+        raise InputError("the stone is dark in all views", key="dome", value=dome.name, expected="at least one source of light")
     share, coarse, count, sizes = [], [], [], []
     for before, after in itertools.pairwise(seen):
         both = np.isfinite(before) & np.isfinite(after)

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 AXES = {
     "tilt_deg": "tilt of the table's normal from the line of sight",
-    "azimuth_deg": "azimuth that the table leans to",
+    "azimuth_deg": "azimuth towards which the table leans",
     "turn_deg": "turn of the stone about its own axis",
 }
 MOST_STEPS = 100_000
@@ -95,7 +95,7 @@ def steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:
     """
     number_in("step_deg", step_deg, 1e-6, 360.0, "degrees")
     if not last_deg > first_deg:
-        raise InputError("no way to go", key="to_deg", value=last_deg, expected=f"more than {first_deg:g} degrees")
+        raise InputError("empty range of angles", key="to_deg", value=last_deg, expected=f"more than {first_deg:g} degrees")
     count = int((last_deg - first_deg) / step_deg + 1e-9) + 1
     if count > MOST_STEPS:
         raise InputError("too many steps", key="step_deg", value=step_deg, expected=f"at most {MOST_STEPS} steps")
@@ -114,12 +114,12 @@ def _together(given: dict[str, Any]) -> dict[str, np.ndarray]:
         limit = {"tilt_deg": 180.0, "azimuth_deg": 360.0, "turn_deg": 3600.0}[key]
         several = np.atleast_1d(np.asarray(value))
         if several.ndim != 1 or not 1 <= several.size <= MOST_STEPS:
-            raise InputError("not angles", key=key, value=value, expected=f"a number, or 1 to {MOST_STEPS} in a row")
+            raise InputError("not angles", key=key, value=value, expected=f"a number, or a list of 1 to {MOST_STEPS} numbers")
         checked[key] = np.array([number_in(key, angle, -limit, limit, "degrees") for angle in several.tolist()])
     most = max(map(len, checked.values()))
     for key, angles in checked.items():
         if len(angles) not in (1, most):
-            raise InputError("not as many as the others", key=key, value=len(angles), expected=f"1 or {most} angles")
+            raise InputError("different number of angles", key=key, value=len(angles), expected=f"1 or {most} angles")
     return {key: np.broadcast_to(angles, most) for key, angles in checked.items()}
 
 

@@ -43,9 +43,9 @@ def moved(view: View, move: str, frames: int, angle_deg: float | None = None) ->
     [0.0, 90.0, 180.0, 270.0]
     """
     if move not in USUAL_DEG:
-        raise InputError("unknown movement", key="move", value=move, expected=nearest(move, tuple(USUAL_DEG)))
+        raise InputError("unknown motion", key="move", value=move, expected=nearest(move, tuple(USUAL_DEG)))
     if not view.parallel:
-        raise InputError("films need a parallel view", key="view.distance_mm", value=view.distance_mm, expected="none")
+        raise InputError("needs a parallel view", key="view.distance_mm", value=view.distance_mm, expected="none")
     most = 3600.0 if move == "turn" else 180.0
     far = number_in("angle_deg", USUAL_DEG[move] if angle_deg is None else angle_deg, 0.0, most, "degrees")
     if move == "circle":

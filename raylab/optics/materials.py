@@ -122,7 +122,7 @@ class Material:
         low, high = self.index.range_nm()
         if not (np.all(wavelength >= low) and np.all(wavelength <= high)):
             raise InputError(
-                f"the index of {self.name} is not known there",
+                f"the refractive index of {self.name} is unknown at this wavelength",
                 key="wavelength_nm",
                 value=wavelength.tolist(),
                 expected=f"{low:g} to {high:g} nm ({self.source})",
@@ -154,7 +154,7 @@ class Material:
         for _, coefficient in pairs:
             number_in("absorption_per_mm", coefficient, 0.0, 1e3, "1/mm")
         if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(pairs)):
-            raise InputError("wavelengths must rise", key="absorption", value=pairs)
+            raise InputError("wavelengths do not increase", key="absorption", value=pairs)
         return replace(self, absorption=tuple((float(w), float(a)) for w, a in pairs))
 
     def digest(self, wavelengths_nm: Iterable[float]) -> str:

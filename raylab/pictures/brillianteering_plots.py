@@ -49,7 +49,7 @@ def preview_figure(preview: Preview) -> Figure:
         numbers = (
             f"brightness {record.brightness.value:.4f}   contrast {record.contrast_rms.value:.3f}",
             f"leak {100.0 * record.ledger['leak'].value:.2f} %",
-            f"{preview.stones[k].weight_ct:.4f} ct, {preview.lost_points(k):.2f} points less",
+            f"{preview.stones[k].weight_ct:.4f} ct, {preview.lost_points(k):.2f} points removed",
         )
         choice = textwrap.wrap(f"{k + 1}: {preview.choices[k]}", 40)
         axes.set_title("\n".join([*choice, *numbers]), fontsize=8.5, loc="left", color=_INK)
@@ -85,7 +85,7 @@ def repolish_figure(found: Repolished) -> Figure:
     row[2].set_facecolor(NEUTRAL)
     row[2].set(xlabel="x / mm")
     row[2].tick_params(labelsize=8)
-    row[2].set_title("after less before", fontsize=8.5, loc="left", color=_INK)
+    row[2].set_title("after minus before", fontsize=8.5, loc="left", color=_INK)
     figure.colorbar(drawn, ax=row[2], shrink=0.85, label="difference in luminance")
     scene = found.before.scene
     _subject(figure, f"{scene.stone.name}, {found.what}", scene.dome.name)
@@ -178,7 +178,7 @@ def _known_to(grid: xr.Dataset, name: str) -> str:
         return ""
     widths = (grid[name + "_high"] - grid[name + "_low"]).values
     seen = widths[np.isfinite(widths)]
-    return f", known within {float(seen.max()):.1g}" if len(seen) else ""
+    return f", bracket at most {float(seen.max()):.1g} wide" if len(seen) else ""
 
 
 def _words(key: str) -> str:

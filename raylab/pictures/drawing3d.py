@@ -82,7 +82,7 @@ def view3d(
         number_in("size", pixels, 16, 8192, "pixels")
     if file is None:
         if not has_display():
-            raise InputError("this machine has no display to open a window on", key="file", expected="a PNG to write instead")
+            raise InputError("this machine has no display", key="file", expected="a PNG file to write instead")
         _use(_window(on_screen=True))
         _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=False).show(title=stone.name)
         return
@@ -126,13 +126,13 @@ def _window(*, on_screen: bool) -> str:
             return window
         reasons.append(f"{window or 'the display'}: {_reason(tried.returncode)}")
     raise InputError(
-        f"nothing can be drawn in 3D on this machine ({'; '.join(reasons)})",
+        f"no 3D drawing on this machine ({'; '.join(reasons)})",
         expected="an OpenGL driver (Debian: apt-get install libegl1 libgl1-mesa-dri)",
     )
 
 
 def _reason(code: int) -> str:
-    reasons = {3: "an empty picture", 4: "no answer, so VTK draws unseen"}
+    reasons = {3: "an empty picture", 4: "no answer; VTK draws off screen"}
     return f"ended by signal {-code}" if code < 0 else reasons.get(code, f"ended with code {code}")
 
 

@@ -64,7 +64,7 @@ def leak_figure(result: Result) -> Figure:
 
     stone, view, facets = result.scene.stone, result.scene.view, result.summary.facets
     if facets is None:
-        raise UnsupportedScene.by((result.summary.engine, "it has no accounting by facet to draw"))
+        raise UnsupportedScene.by((result.summary.engine, "the result has no accounting by facet"))
     eye, leak = _EYES["from below"], 100.0 * facets.columns["leak"]
     seen = stone.normals @ eye[2] > _SEEN
     figure = Figure(figsize=(6.6, 6.0))
@@ -83,9 +83,9 @@ def leak_figure(result: Result) -> Figure:
     drawn.set_clim(0.0, top if top > 0.0 else 1.0)
     axes.add_collection(drawn)
     beside = figure.add_axes((5.62 / 6.6, 0.55 / 6.0, 0.16 / 6.6, 4.85 / 6.0))
-    figure.colorbar(drawn, cax=beside, label="leaks at this facet / % of the view's weight")
+    figure.colorbar(drawn, cax=beside, label="leakage through this facet / % of the light")
     axes.set_title(
-        f"leak from below: {leak[seen].sum():.4g} % at these facets, {leak[~seen].sum():.2g} % at others",
+        f"leakage seen from below: {leak[seen].sum():.4g} % through these facets, {leak[~seen].sum():.2g} % through others",
         fontsize=11,
         loc="left",
     )

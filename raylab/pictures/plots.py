@@ -67,7 +67,7 @@ def map_figure(result: Result, name: str, wavelength_nm: float | None = None) ->
 
     Parameters
     ----------
-    name : a variable of `Result.maps`. wavelength_nm : which of several wavelengths; the middle one by default.
+    name : a variable of `Result.maps`. wavelength_nm : the wavelength to take from several; the middle one by default.
     """
     figure = _page()
     _fill(figure, result, name, wavelength_nm)
@@ -173,7 +173,7 @@ def draw_map(
     block = -(-len(result.maps.x) // MOST_PIXELS)
     values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
     low, high = ends or color_range(name, values)
-    extent = pixel * block * len(values)  # a last block that hangs over the frame is cut off by the limits
+    extent = pixel * block * len(values)  # a last block that hangs over the edge is cut off by the limits
     image = axes.imshow(
         values,
         origin="lower",
@@ -294,7 +294,7 @@ def _ledger_bars(axes: Axes, result: Result) -> None:
             )
         axes.text(100.0 * entry.high + 4.0, number, f"{100.0 * entry.value:.2f} %", va="center", fontsize=9)
     axes.set_yticks(range(len(ENTRIES)), ENTRIES, fontsize=9)
-    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the view's weight / %")
+    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the light / %")
     axes.set_xticks(range(0, 101, 25))
     axes.tick_params(labelsize=8, axis="x")
     axes.spines[["top", "right"]].set_visible(False)

@@ -93,7 +93,7 @@ def heat_figure(found: xr.Dataset, statistic: str, axes: list[str], slices: str 
         axis.set_xlabel(_label(found, axes[1]))
     figure.colorbar(drawn, ax=grid, label=_label(found, statistic), shrink=0.9)
     width = float((found[statistic + "_high"] - found[statistic + "_low"]).max())
-    figure.suptitle(f"{_name(statistic)}, certain to {width:.2g} upward\n{subject}", fontsize=10, x=0.01, ha="left")
+    figure.suptitle(f"{_name(statistic)}, bracket {width:.2g} wide or less\n{subject}", fontsize=10, x=0.01, ha="left")
     return figure
 
 
@@ -145,7 +145,7 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
     axes.spines[["top", "right"]].set_visible(False)
     if slices is not None:
         axes.legend(fontsize=8, frameon=False)
-    figure.suptitle(f"{_name(statistic)}; the band is its certain bracket\n{subject}", fontsize=10, x=0.01, ha="left")
+    figure.suptitle(f"{_name(statistic)}; the band is the bracket\n{subject}", fontsize=10, x=0.01, ha="left")
     return figure
 
 
@@ -197,7 +197,7 @@ def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Tra
             lines = [f"{_name(statistic)} {low:.4f} to {high:.4f}"]
             lines += [_label_value(found, key, design[key]) for key in plan.columns]
             axis.set_title("\n".join(lines), fontsize=8, loc="left")
-    figure.colorbar(image, ax=grid, label="contrast (L - mean)/mean, cut at 1", shrink=0.7, extend="max")
+    figure.colorbar(image, ax=grid, label="contrast (L - mean)/mean, clipped at 1", shrink=0.7, extend="max")
     figure.suptitle(f"above: highest {_name(statistic)}; below: lowest", fontsize=10, x=0.01, ha="left")
     return figure
 

@@ -42,7 +42,7 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
     Parameters
     ----------
     name : what they are coloured by, one of DRAWN: luminance and glare in cividis, ledger entries in magma.
-    wavelength_nm : which of several wavelengths (the nearest); the middle one by default.
+    wavelength_nm : the wavelength to take from several (the nearest one); the middle one by default.
 
     Raises
     ------
@@ -50,15 +50,15 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
     UnsupportedScene : a result without virtual facets.
     """
     if name not in DRAWN:
-        raise InputError("can't be drawn", key="name", value=name, expected="one of " + ", ".join(DRAWN))
+        raise InputError("unknown quantity", key="name", value=name, expected="one of " + ", ".join(DRAWN))
     if not result.beams:
-        raise UnsupportedScene.by((result.summary.engine, "it has no virtual facets to draw"))
+        raise UnsupportedScene.by((result.summary.engine, "the result has no virtual facets"))
     known = result.scene.settings.wavelengths
     number = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
     whole = result.beams[number].unfolded()
     if len(whole) > MOST_POLYGONS:
         raise InputError(
-            f"{len(whole)} virtual facets are too many for a vector picture",
+            f"too many virtual facets for a vector picture ({len(whole)})",
             key="precision",
             value=result.scene.settings.precision,
             expected=f"a larger one, for at most {MOST_POLYGONS}",
@@ -92,8 +92,8 @@ def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> st
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" viewBox="{" ".join(f"{x:.7g}" for x in box)}" '
             f'width="{1000.0 * across:.0f}" height="{1000.0 * upright:.0f}">',
             f"<title>{heading}: {_text(' · '.join(parts))}</title>",
-            f"<desc>{_text(DEFINITIONS[name][2])}. Coordinates in mm. {len(polygons)} polygons; {left_out} are left out, too "
-            "small for the rounding of coordinates.</desc>",
+            f"<desc>{_text(DEFINITIONS[name][2])}. Coordinates in mm. {len(polygons)} polygons; "
+            f"{left_out} more are too small for the rounding of coordinates.</desc>",
             f'<rect x="{left:.7g}" y="{top:.7g}" width="{width:.7g}" height="{width:.7g}" fill="{_GROUND}"/>',
             # A hair of its own colour around each polygon closes the seams that smoothing leaves between neighbours.
             f'<g transform="scale(1 -1)" fill="currentColor" stroke="currentColor" stroke-width="{5e-4 * width:.3g}">',

@@ -79,7 +79,7 @@ def save_video(
     several = [stones] if isinstance(stones, Stone) else list(stones)
     looks = circling() if views is None else list(views)
     if not several or not looks:
-        raise InputError("nothing to film", key="stones" if looks else "views", expected="at least one")
+        raise InputError("missing", key="stones" if looks else "views", expected="at least one")
     number_in("size", size, 8, 4096)
     number_in("fps", fps, 1.0, 100.0)
     encode = _encoder(path)
@@ -120,14 +120,16 @@ def _even(pixels: np.ndarray, background: float) -> np.ndarray:
 
 def _encoder(path: Path) -> Any:
     if path.suffix.lower() not in KINDS:
-        raise InputError("no film is written to a file of this kind", file=str(path), expected="a name in " + ", ".join(KINDS))
+        raise InputError("unknown kind of film file", file=str(path), expected="a name in " + ", ".join(KINDS))
     if path.suffix.lower() != ".mp4":
         return _animate
     try:
         import av  # noqa: F401
     except ImportError as error:
         raise InputError(
-            "writing MP4 needs PyAV (pip install 'raylab[video]')", file=str(path), expected="that, or a .gif or .webp"
+            "writing MP4 needs PyAV (pip install 'raylab[video]')",
+            file=str(path),
+            expected="PyAV, or a name that ends in .gif or .webp",
         ) from error
     return _mp4
 

@@ -1,4 +1,4 @@
-"""The report's pictures: maps of all stones on one scale, their differences, ledger bars, and what can be told apart.
+"""The pictures of the report: maps of all stones on one scale, their differences, ledger bars, and significance.
 
 Every picture can be read without colour: maps of one quantity grow lighter with it; a difference is shown signed and once
 more as two maps that grow lighter with it; bars differ by hatching and carry their numbers.
@@ -76,7 +76,7 @@ def maps_figure(comparison: Comparison, name: str) -> Figure:
         )
         for k, label in enumerate(comparison.labels)
     ]
-    bar = {"luminance": "luminance (1: brightest light)", "contrast": "contrast (L - mean)/mean", "leak": "share that leaks"}
+    bar = {"luminance": "luminance (1: brightest radiance)", "contrast": "contrast (L - mean)/mean", "leak": "leakage"}
     return _grid(comparison, rows, [(_COLORS[name], norm, bar[name])] * len(rows))
 
 
@@ -90,11 +90,11 @@ def difference_figure(comparison: Comparison, second: int = 1) -> Figure:
     blank = [""] * len(comparison.views)
     rows = [
         (f"{first} minus {other}", values, None, blank),
-        (f"where {first} is brighter", np.maximum(values, 0.0), 0, blank),
-        (f"where {other} is brighter", np.maximum(-values, 0.0), second, blank),
+        (f"{first} brighter", np.maximum(values, 0.0), 0, blank),
+        (f"{other} brighter", np.maximum(-values, 0.0), second, blank),
     ]
     signed, unsigned = ("PuOr_r", Normalize(-most, most)), ("cividis", Normalize(0.0, most))
-    return _grid(comparison, rows, [(*signed, "difference of luminance"), *[(*unsigned, "by how much")] * 2])
+    return _grid(comparison, rows, [(*signed, "difference in luminance"), *[(*unsigned, "absolute difference")] * 2])
 
 
 def ledger_figure(comparison: Comparison) -> Figure:
@@ -119,7 +119,7 @@ def ledger_figure(comparison: Comparison) -> Figure:
                 if entry != "untraced":
                     axes.plot([low, high], [y, y], color=INK, linewidth=1.3, marker="|", markersize=5)
                 axes.text(max(high, value) + 2.0, y, f"{label} {value:.1f} %", va="center", fontsize=8)
-        axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the view's weight / %")
+        axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the light / %")
         axes.set_yticks(range(len(entries)), entries)
         axes.set_title(tilt_name(comparison, number), loc="left", fontsize=10)
         axes.spines[["top", "right"]].set_visible(False)
@@ -127,7 +127,7 @@ def ledger_figure(comparison: Comparison) -> Figure:
 
 
 def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
-    """Each difference of the first stone and another, in units of the smallest difference that can be told."""
+    """Each difference of the first stone and another, in units of the smallest significant difference."""
     from matplotlib.figure import Figure
 
     pair = (comparison.labels[0], comparison.labels[second])
@@ -145,15 +145,15 @@ def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
     for row, (_, verdict) in enumerate(rows):
         least = max(verdict.high - verdict.difference, verdict.difference - verdict.low)
         x = verdict.difference / least if least > 0.0 else math.copysign(1.0, verdict.difference)
-        sure = verdict.outcome != "not told apart"
+        sure = verdict.outcome != "not significant"
         axes.plot(x, row, marker="D" if sure else "o", markersize=7, color=INK, markerfacecolor=INK if sure else "white")
         most = max(most, 1.15 * abs(x))
     axes.set(xlim=(-most, most), ylim=(len(rows) - 0.5, -0.5))
     axes.set_yticks(range(len(rows)), [text for text, _ in rows])
-    axes.set_xlabel(f"{pair[1]} larger  ←  difference, in units of the smallest that can be told  →  {pair[0]} larger")
+    axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest significant difference  →  {pair[0]} larger")
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("inside the dotted band: not told apart; filled diamonds: told apart", loc="left", fontsize=10)
+    axes.set_title("inside the dotted band: not significant; filled diamonds: significant", loc="left", fontsize=10)
     return figure
 
 

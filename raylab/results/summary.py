@@ -37,7 +37,7 @@ class Record:
 
 @dataclass(frozen=True)
 class Summary:
-    """Every statistic of one traced view; with several wavelengths, their plain mean and the records one by one.
+    """Every statistic of one traced view; with more than one wavelength, their plain mean and the records one by one.
 
     Attributes
     ----------
@@ -129,7 +129,7 @@ def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record
 def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
     """The statistics of a scene at its one wavelength, by an exact engine and without maps.
 
-    Raises UnsupportedScene where no exact engine can trace it, InputError where it has several wavelengths.
+    Raises UnsupportedScene where no exact engine can trace it, InputError where it has more than one wavelength.
     """
     traced = engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, threads=threads)
     return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
@@ -142,7 +142,7 @@ def summarize(
     notes: Mapping[str, str] | None = None,
     facet_tables: Sequence[FacetTable] = (),
 ) -> Summary:
-    """The summary of one view at one or several wavelengths; `notes` beside those of the engine."""
+    """The summary of one view at one wavelength or several; `notes` beside those of the engine."""
     records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
     return Summary(traced[0].engine, records, symmetry, {**_notes(traced), **(notes or {})}, tuple(facet_tables))
 

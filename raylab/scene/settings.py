@@ -70,8 +70,8 @@ class TraceSettings:
     def wavelength_nm(self) -> float:
         """The one wavelength, nm. Raises InputError where there are several."""
         if len(self.wavelengths) > 1:
-            expected = "one wavelength for this work"
-            raise InputError("several wavelengths", key="wavelengths_nm", value=list(self.wavelengths), expected=expected)
+            expected = "a single wavelength"
+            raise InputError("more than one wavelength", key="wavelengths_nm", value=list(self.wavelengths), expected=expected)
         return self.wavelengths[0]
 
     @property
@@ -85,7 +85,5 @@ def _wavelengths(given: Any) -> float | tuple[float, ...]:
     many = isinstance(given, Iterable) and not isinstance(given, str)
     found = tuple(number_in("wavelengths_nm", w, 1.0, 1e6, "nm") for w in (given if many else [given]))
     if not found or len(set(found)) != len(found):
-        raise InputError(
-            "no wavelength, or one given twice", key="wavelengths_nm", value=list(found), expected="different wavelengths"
-        )
+        raise InputError("empty or repeated", key="wavelengths_nm", value=list(found), expected="different wavelengths")
     return found if many else found[0]

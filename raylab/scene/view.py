@@ -60,7 +60,7 @@ def silhouette(stone: Stone, view: View) -> np.ndarray:
     depth = view.distance_mm - corners[:, 2]
     if depth.min() <= 0.0:
         raise InputError(
-            "the eye would be inside or behind the stone",
+            "the eye is inside or behind the stone",
             key="view.distance_mm",
             value=view.distance_mm,
             expected=f"more than {corners[:, 2].max():.3g} mm",

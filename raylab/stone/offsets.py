@@ -95,11 +95,11 @@ def _by_facet(stone: Stone, offsets: Mapping[str, Offset]) -> list[Offset]:
     each = [Offset() for _ in range(len(stone))]
     for key, offset in offsets.items():
         if not isinstance(offset, Offset):
-            raise InputError("not an Offset", key=str(key), value=offset, expected="Offset(slope_deg=..., ...)")
+            raise InputError("wrong type", key=str(key), value=offset, expected="Offset(slope_deg=..., ...)")
         found = [f for f in range(len(stone)) if key in (stone.tiers[f], stone.facet_name(f))]
         if not found:
             known = {*stone.tiers, *(stone.facet_name(f) for f in range(len(stone)))}
-            raise InputError("the stone has no such tier or facet", key="offsets", value=key, expected=nearest(str(key), known))
+            raise InputError("unknown tier or facet", key="offsets", value=key, expected=nearest(str(key), known))
         for f in found:
             each[f] = each[f] + offset
     return each
@@ -136,7 +136,7 @@ def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, flo
     one, other = Position.of(start, side), Position.of(end, side)
     tangent = tangent_through(azimuth, one, other)
     if math.isnan(tangent):
-        raise StoneError("can't be painted that far", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
+        raise StoneError("painting angle too large", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
     return plane_at(Slant(azimuth, tangent, one), side)
 
 
@@ -155,9 +155,9 @@ def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
     if not found:
         painted = [repr(tier.name) for tier in tiers_of(stone) if tier.painted_toward]
         raise InputError(
-            "no edge with a main to be painted about",
+            "the facet has no common edge with a main",
             key=stone.facet_name(f),
-            expected=f"a facet of tier {' or '.join(painted)}" if painted else "a stone of a cut with halves",
+            expected=f"a facet of tier {' or '.join(painted)}" if painted else "a facet of a half tier",
         )
     _, g, a, b = max(found)
     return g, corners[a], corners[b]

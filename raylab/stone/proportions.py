@@ -80,7 +80,7 @@ class Measurements(Mapping[str, Quantity]):
     def __getattr__(self, key: str) -> Any:
         if not key.startswith("_") and key in measured_by_key():
             return self.quantities.get(key)
-        raise AttributeError(f"nothing called {key!r} is measured")
+        raise AttributeError(f"unknown measured quantity {key!r}")
 
     @property
     def definitions(self) -> dict[str, Measured]:

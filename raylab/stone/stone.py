@@ -88,7 +88,7 @@ class Stone:
         distances = np.array(distances_mm, dtype=float)
         if planes.ndim != 2 or planes.shape[1] != 3 or distances.shape != (len(planes),):
             raise StoneError(
-                f"shapes {planes.shape} and {distances.shape} don't fit",
+                f"shapes {planes.shape} and {distances.shape} do not match",
                 key="planes",
                 expected="(F, 3) normals and (F,) distances",
             )
@@ -104,7 +104,7 @@ class Stone:
         numbers = tuple(int(i) for i in indices) if indices is not None else _numbered(tier_names)
         surfaces = (POLISHED,) * len(planes) if finishes is None else tuple(map(get_finish, finishes))
         if not len(tier_names) == len(numbers) == len(surfaces) == len(planes):
-            raise StoneError("tiers, indices and finishes must have one entry per plane", key="planes", value=len(planes))
+            raise StoneError("tiers, indices and finishes need one entry per plane", key="planes", value=len(planes))
         if redundant not in ("refuse", "drop"):
             raise StoneError("unknown choice", key="redundant", value=redundant, expected="'refuse' or 'drop'")
         body = intersect(planes, distances)
@@ -112,8 +112,8 @@ class Stone:
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
         if absent and redundant != "drop":
             raise StoneError(
-                f"{len(absent)} plane(s) are no facets of the body: {', '.join(absent[:4])}",
-                expected="every plane to be a facet",
+                f"{len(absent)} plane(s) have no facet: {', '.join(absent[:4])}",
+                expected="a facet on every plane",
             )
         order = np.flatnonzero(keep)
         stone = Stone(
@@ -242,7 +242,7 @@ class Stone:
     def scaled(self, factor: float) -> Stone:
         """The stone with every length multiplied by a positive, finite factor."""
         if not 0.0 < factor < math.inf:
-            raise StoneError("a scale must be positive and finite", key="factor", value=factor)
+            raise StoneError("not positive and finite", key="factor", value=factor)
         larger = replace(self, distances_mm=self.distances_mm * factor)
         larger.__dict__["polyhedron"] = self.polyhedron.scaled(factor)
         return larger

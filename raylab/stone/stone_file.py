@@ -69,7 +69,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Non
     reader = STONE_READERS.get(suffix)
     if reader is None:
         raise InputError(
-            f"no stone can be read from a file of this kind ({path.suffix or 'no suffix'})",
+            f"unknown kind of stone file ({path.suffix or 'no suffix'})",
             file=str(path),
             expected="a file that ends in " + ", ".join(STONE_READERS),
         )
@@ -77,7 +77,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Non
     if options and suffix not in mesh_file.SUFFIXES:
         key, value = next(iter(options.items()))
         raise InputError(
-            f"a {suffix} file states this itself", file=str(path), key=key, value=value, expected="none for this file"
+            f"a {suffix} file states this", file=str(path), key=key, value=value, expected="no value for this file"
         )
     return reader(path, **options)
 

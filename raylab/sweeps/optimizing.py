@@ -83,7 +83,7 @@ class Optimum:
         lines = [f"{self.goal} {self.statistic}: {value.low:.4f} to {value.high:.4f}; {self.evaluations} designs traced"]
         for key, band in self.bands.items():
             span = f"{band.low:.3f} ({band.low_end}) to {band.high:.3f} ({band.high_end})"
-            lines.append(f"  {key} = {self.design[key]:.3f}; alone, at most {self.loss:g} is lost from {span}")
+            lines.append(f"  {key} = {self.design[key]:.3f}; changed alone, it costs at most {self.loss:g} from {span}")
         return "\n".join(lines)
 
 
@@ -189,11 +189,11 @@ def optimize(
     design = aim.design(points[0])
     row = aim.row(design)
     if aim.score(row) >= BROKEN:
-        raise InputError("no design of all that were tried keeps the limits", key="limits", expected="wider bounds or limits")
+        raise InputError("no traced design meets the limits", key="limits", expected="wider bounds or limits")
     columns = _columns(aim, design, scan)
     scanned = sweep(columns, layout="paired", progress=progress, **common)
     aim.count += len(next(iter(columns.values())))
-    scanned = scanned.assign_coords(moved=("design", np.repeat(list(bounds), scan), {"long_name": "what was moved"}))
+    scanned = scanned.assign_coords(moved=("design", np.repeat(list(bounds), scan), {"long_name": "varied key"}))
     bands = {key: _band(aim, design, key, float(row[aim.column]), loss, scanned) for key in bounds}
     found = dict(zip(COLUMNS, row.tolist(), strict=True))
     low, high = (found.get(statistic + part, found[statistic]) for part in ("_low", "_high"))
@@ -216,11 +216,11 @@ def _checked(bounds: Any, statistic: str, goal: str, limits: Any) -> dict[str, t
     known = (*STATISTICS, *GEOMETRY)
     for key, name in (("statistic", statistic), *(("limits", name) for name in limits)):
         if name not in known:
-            raise InputError("no such statistic", key=key, value=name, expected=nearest(str(name), known))
+            raise InputError("unknown statistic", key=key, value=name, expected=nearest(str(name), known))
     if goal not in ("highest", "lowest"):
         raise InputError("unknown goal", key="goal", value=goal, expected="'highest' or 'lowest'")
     if not isinstance(bounds, Mapping) or not bounds:
-        raise InputError("nothing to choose", key="bounds", expected="at least one, such as pavilion_angle_deg = (40, 42)")
+        raise InputError("no key to vary", key="bounds", expected="at least one, such as pavilion_angle_deg = (40, 42)")
     for key, ends in bounds.items():
         if not isinstance(ends, tuple) or len(ends) != 2:
             raise InputError("no bounds", key=key, value=ends, expected="(low, high)")
@@ -228,7 +228,7 @@ def _checked(bounds: Any, statistic: str, goal: str, limits: Any) -> dict[str, t
     for name, (least, most) in limits.items():
         plain[name] = (-math.inf if least is None else float(least), math.inf if most is None else float(most))
         if not plain[name][0] <= plain[name][1]:
-            raise InputError("an empty limit", key=name, value=(least, most), expected="(at least, at most)")
+            raise InputError("empty limit", key=name, value=(least, most), expected="(at least, at most)")
     return plain
 
 

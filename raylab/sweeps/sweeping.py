@@ -197,7 +197,7 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
         if name not in coords:
             variables[name] = (plan.dims, rows[:, column].reshape(plan.shape), _definition(name))
     codes = rows[:, -1].astype(np.int8).reshape(plan.shape)
-    variables["reason"] = (plan.dims, codes, {"long_name": "why a design has no numbers", **_flags()})
+    variables["reason"] = (plan.dims, codes, {"long_name": "reason for missing numbers", **_flags()})
     about = {
         "title": "raylab sweep: exact statistics of designs",
         "raylab_version": __version__,

@@ -48,7 +48,7 @@ STEPS: dict[str, tuple[TraceSettings, int]] = {
 MOST_MAPS = 4
 
 LEAST_SHOWN = 0.02
-"""A followed ray ends when less than this share of it is left: a person reads the path."""
+"""A followed ray ends below this share of its weight: a longer path is not readable."""
 
 
 @dataclass(frozen=True)
@@ -58,12 +58,12 @@ class Answerer:
     domes: Mapping[str, Dome]
 
     def answer(self, question: dict[str, Any]) -> bytes:
-        """The answer to a question as one frame; what can't be answered is told in the frame, in one line."""
+        """The answer to a question as one message; an error is one line in the message."""
         record = {key: question.get(key) for key in ("kind", "id", "side", "step")}
         try:
             kind = KINDS.get(str(question.get("kind")))
             if kind is None:
-                raise InputError("unknown question", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
+                raise InputError("unknown kind of request", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
             header, arrays = kind(self, question)
         except InputError as error:
             return encode({**record, "error": {"text": str(error), "key": error.key}})
@@ -72,7 +72,7 @@ class Answerer:
     def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
         dome, step = str(question.get("dome")), str(question.get("step", EXACT))
         if dome not in self.domes:
-            raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, self.domes))
+            raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, self.domes))
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
@@ -96,7 +96,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
     arrays["leaks"] = traced.beams.through[:, LEAK]
     header = {
         "summary": traced.summary.to_dict(),
-        "frame": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
+        "grid": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
         "ranges": ranges,
         "turn": scene.view.rotation().tolist(),
         "weight_ct": stone.weight_ct,
@@ -181,7 +181,7 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
     for key in ("x_mm", "y_mm"):
         value = question.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
-            raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
+            raise InputError("not a position on the map", key=key, value=value, expected="a number of mm")
         point.append(float(value))
     path = ray_path(scene, *point, min_weight=LEAST_SHOWN)
     return {"path": path.to_dict(), "x_mm": point[0], "y_mm": point[1]}, {}
@@ -189,4 +189,4 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
 
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
 KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
-"""What may be asked, by name."""
+"""Kinds of request, by name."""

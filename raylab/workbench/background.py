@@ -46,14 +46,16 @@ def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progre
     """
     designs, dome = request.get("designs"), str(request.get("dome"))
     if not isinstance(designs, list) or len(designs) != 2:
-        raise InputError("the report sets two stones side by side", key="designs", expected="a second stone beside the first")
+        raise InputError("wrong number of stones", key="designs", expected="two stones")
     if dome not in domes:
-        raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, domes))
+        raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, domes))
     stones = [stone_of(design) for design in designs]
     view = View(tilt_azimuth_deg=request.get("tilt_azimuth_deg", 0.0))
     tilts = request.get("tilts", TILTS_DEG)
     if not isinstance(tilts, list | tuple) or len(tilts) > MOST_TILTS:
-        raise InputError("not usable", key="tilts", value=tilts, expected=f"at most {MOST_TILTS} numbers in brackets")
+        raise InputError(
+            "too many, or not a list", key="tilts", value=tilts, expected=f"a list of at most {MOST_TILTS} numbers"
+        )
     known = request.get("known_to_pct", 10.0)
     tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
     found = compare(*stones, dome=domes[dome], view=view, tilts=tilts, known_to_pct=known, progress=update)
@@ -82,8 +84,8 @@ async def streamed(worker: ThreadPoolExecutor, job: Job) -> AsyncIterator[bytes]
         except InputError as error:
             end = {"error": {"text": str(error), "key": error.key}}
         except Exception as fault:  # ours: told on the terminal in full, on the page in a line, and the page lives on
-            log.error("an errand failed", exc_info=fault)
-            line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
+            log.error("a job failed", exc_info=fault)
+            line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
             end = {"error": {"text": line, "key": None}}
         if not stopped.is_set():
             loop.call_soon_threadsafe(lines.put_nowait, end)

@@ -37,7 +37,7 @@ class Guard:
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})  # before it was accepted: the browser sees a 403
         else:
-            refusal = PlainTextResponse("This address answers only to the workbench's own page.\n", status_code=403)
+            refusal = PlainTextResponse("This address serves the workbench page only.\n", status_code=403)
             await refusal(scope, receive, send)
 
     def _is_ours(self, scope: Scope) -> bool:

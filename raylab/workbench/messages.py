@@ -1,4 +1,4 @@
-"""One answer, one binary frame: a JSON header, then the arrays it names, so that the page needs no second message.
+"""One answer is one binary message: a JSON header, then the arrays that it names.
 
 4 bytes   length of the header, little-endian
 header    JSON in UTF-8, padded with spaces so that what follows starts at a multiple of 8

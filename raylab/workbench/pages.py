@@ -173,9 +173,9 @@ class Pages:
             if fault is None:
                 answer = work.result()
             else:  # a fault of ours: told on the terminal in full, on the page in a line, and the page lives on
-                log.error("a question could not be answered", exc_info=fault)
+                log.error("a request failed", exc_info=fault)
                 about = {key: question.get(key) for key in ("kind", "id", "side", "step")}
-                line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
+                line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
                 answer = encode({**about, "error": {"text": line, "key": None}})
             try:
                 await page.send_bytes(answer)
@@ -191,13 +191,13 @@ def _described(one: Description) -> dict[str, Any]:
 def _question(text: str) -> dict[str, Any]:
     """A question as a dict. Raises InputError for what is no JSON object."""
     if len(text) > MAX_QUESTION:
-        raise InputError("too long a question", expected=f"at most {MAX_QUESTION} characters")
+        raise InputError("request too long", expected=f"at most {MAX_QUESTION} characters")
     try:
         question = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise InputError("not a question", expected="JSON") from error
+        raise InputError("invalid request", expected="JSON") from error
     if not isinstance(question, dict):
-        raise InputError("not a question", expected="a JSON object")
+        raise InputError("invalid request", expected="a JSON object")
     return question
 
 

@@ -57,11 +57,11 @@ def round_brilliant(
 
     Parameters
     ----------
-    table_pct : table size between opposite corners (ISO 24016:2020, 8.3.3), percent of the girdle diameter.
+    table_pct : table size distance between opposite corners (ISO 24016:2020, 8.3.3), percent of the girdle diameter.
     crown_angle_deg or crown_height_pct : slope of the crown mains, or the height they give; exactly one.
     pavilion_angle_deg or pavilion_depth_pct : the same below; exactly one.
-    star_pct : star length, percent of the way from the table's edge to the girdle, in plan.
-    lower_half_pct : lower-half length, percent of the way from the girdle to the culet's centre, in plan.
+    star_pct : star length, percent share of the distance from table edge to girdle, in plan view.
+    lower_half_pct : lower-half length, percent share of the distance from girdle to culet centre, in plan view.
     girdle_pct : girdle thickness at the mains, percent.
     culet_pct : distance between opposite sides of the culet facet, percent; 0 is a point (common practice).
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
@@ -93,8 +93,8 @@ def round_brilliant(
     )
 
 
-STARS_CROSS_TABLE = Reason("stars_cross_table", "star_pct", "the stars would cross the table")
-HALVES_PAST_CULET = Reason("lower_halves_past_culet", "lower_half_pct", "the lower halves would run past the culet")
+STARS_CROSS_TABLE = Reason("stars_cross_table", "star_pct", "the stars cross the table")
+HALVES_PAST_CULET = Reason("lower_halves_past_culet", "lower_half_pct", "the lower halves extend past the culet")
 GIRDLE_VANISHES = Reason("girdle_vanishes", "girdle_pct", "the girdle vanishes in the valleys between the halves")
 
 
@@ -157,7 +157,7 @@ def _slope_of(run: Callable[[Values], float]) -> Callable[[float, Values], float
 
 PARAMETERS = (
     Parameter(
-        "table_pct", "table size", "%", 1.0, 99.0, "between opposite corners (ISO 24016:2020, 8.3.3)", "crown",
+        "table_pct", "table size", "%", 1.0, 99.0, "distance between opposite corners (ISO 24016:2020, 8.3.3)", "crown",
         slider=Slider(40.0, 80.0, 0.5),
     ),
     Parameter(
@@ -165,7 +165,7 @@ PARAMETERS = (
         open_ends=True, slider=Slider(20.0, 45.0, 0.05),
     ),
     Parameter(
-        "crown_height_pct", "crown height", "%", 0.0, 200.0, "from the girdle's upper edge to the table", "crown",
+        "crown_height_pct", "crown height", "%", 0.0, 200.0, "height from the upper girdle edge to the table", "crown",
         open_ends=True, instead_of="crown_angle_deg",
         converted=_slope_of(lambda values: (100.0 - values["table_pct"]) / 2.0),
     ),
@@ -174,39 +174,40 @@ PARAMETERS = (
         open_ends=True, slider=Slider(36.0, 46.0, 0.05),
     ),
     Parameter(
-        "pavilion_depth_pct", "pavilion depth", "%", 0.0, 200.0, "from the girdle's lower edge to the culet", "pavilion",
+        "pavilion_depth_pct", "pavilion depth", "%", 0.0, 200.0, "depth from the lower girdle edge to the culet", "pavilion",
         open_ends=True, instead_of="pavilion_angle_deg",
         converted=_slope_of(lambda values: (100.0 - values["culet_pct"]) / 2.0),
     ),
     Parameter(
-        "star_pct", "star length", "%", 0.0, 100.0, "of the way from the table's edge to the girdle, in plan", "crown",
+        "star_pct", "star length", "%", 0.0, 100.0, "share of the distance from table edge to girdle, in plan view", "crown",
         default=50.0, open_ends=True, slider=Slider(30.0, 75.0, 0.5),
     ),
     Parameter(
-        "lower_half_pct", "lower-half length", "%", 0.0, 100.0, "of the way from the girdle to the culet's centre, in plan",
-        "pavilion", default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
+        "lower_half_pct", "lower-half length", "%", 0.0, 100.0,
+        "share of the distance from girdle to culet centre, in plan view", "pavilion",
+        default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
     ),
     Parameter(
         "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "where the mains meet the girdle", GIRDLE_AND_SIZE,
         default=3.5, slider=Slider(1.0, 10.0, 0.1),
     ),
     Parameter(
-        "culet_pct", "culet size", "%", 0.0, 50.0, "between opposite sides; 0 is a point (common practice)", "pavilion",
-        default=0.0, slider=Slider(0.0, 10.0, 0.1),
+        "culet_pct", "culet size", "%", 0.0, 50.0, "distance between opposite sides; 0 is a point (common practice)",
+        "pavilion", default=0.0, slider=Slider(0.0, 10.0, 0.1),
     ),
     Parameter(
-        "girdle_facets", "girdle facets", "1", 16, 192, "flats of the girdle, whose corners lie on the circle",
+        "girdle_facets", "girdle facets", "1", 16, 192, "number of girdle facets; their corners lie on a circle",
         GIRDLE_AND_SIZE, default=96, multiple=16,
     ),
     GIRDLE_FINISH,
     DIAMETER,
     WEIGHT,
 )  # fmt: skip
-"""Percentages are of the girdle diameter where nothing else is said."""
+"""Percentages refer to the girdle diameter unless stated otherwise."""
 
 ROUND_BRILLIANT = Cut(
     name="round brilliant",
-    description="57 facets and a girdle in eight sectors: table, stars, mains and halves above, mains and halves below",
+    description="57 facets and a girdle, order 8: table, stars, mains and halves above; mains and halves below",
     parameters=PARAMETERS,
     size=DIAMETER.key,
     tiers=TIERS,

@@ -118,7 +118,9 @@ def displaced(stone: Stone, errors: np.ndarray) -> Stone:
     try:
         return stone.with_planes(turned, distances, redundant="drop")
     except StoneError as error:
-        raise InputError(f"with errors of this size the stone falls apart ({error.problem})", key="uncertainty") from error
+        raise InputError(
+            f"uncertainty too large: the displaced planes no longer enclose a body ({error.problem})", key="uncertainty"
+        ) from error
 
 
 def _error(stone: Stone, facets: Any, axis: int, size: Any) -> np.ndarray:
@@ -137,5 +139,5 @@ def _checked(key: str, given: Any, most: float, unit: str) -> float | tuple[floa
 
 def _per_facet(key: str, given: float | tuple[float, ...], count: int) -> np.ndarray:
     if isinstance(given, tuple) and len(given) != count:
-        raise InputError("not one per facet", key=key, value=len(given), expected=f"one number, or {count}")
+        raise InputError("wrong number of values", key=key, value=len(given), expected=f"one number, or {count}")
     return np.broadcast_to(np.array(given), (count,))

@@ -91,10 +91,10 @@ class Candidates:
                 taken.append(int(p))
                 _join(*body, order, n, d, p)
                 if len(taken) > MAX_FACETS:
-                    raise StoneError("the surface is not made of planes", expected=f"at most {MAX_FACETS} facets")
+                    raise StoneError("the surface is not faceted", expected=f"at most {MAX_FACETS} facets")
         planes = candidates.only(np.r_[np.array(taken, dtype=np.int64), given])
         if len(planes) < 4:
-            raise StoneError("no four flat facets with the rest of the surface below them were found")
+            raise StoneError("fewer than four flat facets found with the rest of the surface below them")
         return planes
 
 

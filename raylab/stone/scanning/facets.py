@@ -63,7 +63,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     if noise_mm is None and noise < LEAST_NOISE_MM:  # convex as it stands: every patch is a facet, drawn without error
         planes = patch_planes(patches)
         if len(planes) > MAX_FACETS:
-            raise StoneError("the surface is not made of planes", value=len(planes), expected=f"at most {MAX_FACETS} facets")
+            raise StoneError("the surface is not faceted", value=len(planes), expected=f"at most {MAX_FACETS} facets")
         return Found(planes, envelope(mesh.vertices, planes), noise, 0.0, None)
     surface = Surface(mesh)
     candidates = Candidates(surface, patches)
@@ -105,7 +105,7 @@ def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -
         if planes is best:
             break
     if best is None:
-        raise StoneError("the surface is not made of planes that close a body")
+        raise StoneError("the surface has no planes that enclose a body")
     return best
 
 

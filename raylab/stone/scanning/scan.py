@@ -167,7 +167,7 @@ def _check_size(mesh: Mesh) -> None:
     low, high = SIZES_MM
     if not low <= mesh.size <= high:
         raise InputError(
-            f"the stone would be {mesh.size:.4g} mm across: is the unit right?", key="unit", expected=f"{low:g} to {high:g} mm"
+            f"the stone is {mesh.size:.4g} mm across (wrong unit?)", key="unit", expected=f"{low:g} to {high:g} mm"
         )
 
 
@@ -175,7 +175,7 @@ def _check_hull(mesh: Mesh) -> None:
     """Refuse what is plainly not convex before planes are sought."""
     filled = 100.0 * mesh.volume / float(ConvexHull(mesh.vertices).volume)
     if filled < MIN_HULL_PCT:
-        problem = f"not convex: the body fills {filled:.1f} % of its convex hull"
+        problem = f"not convex; the body fills {filled:.1f} % of its convex hull"
         raise StoneError(problem, expected=f"at least {MIN_HULL_PCT:g} %")
 
 
