@@ -32,7 +32,7 @@ def statistics() -> Table:
     from raylab.results.statistics import STATISTICS, SYMMETRY
 
     known = (*STATISTICS.values(), SYMMETRY)
-    return ("key", "name", "unit", "definition"), [(f"`{one.key}`", one.label, one.unit, one.definition) for one in known]
+    return ("statistic", "unit", "definition"), [(f"`{one.key}`", one.unit, _titled(one.label, one.definition)) for one in known]
 
 
 def geometry() -> Table:
@@ -56,18 +56,21 @@ def engines() -> Table:
 
 
 def settings() -> Table:
-    """The settings of a trace as an [output] table states them, with the words of `TraceSettings`."""
+    """The settings of a trace, with the words of `TraceSettings`."""
     from raylab.scene.settings import TraceSettings
 
     meaning = _attributes(TraceSettings)
-    rows = [(f"`{one.name}`", _toml(one.default), meaning[one.name]) for one in fields(TraceSettings)]
-    return ("key", "default", "meaning"), rows
+    rows = [(f"`{one.name}`", f"{meaning[one.name]} Default: {_toml(one.default)}.") for one in fields(TraceSettings)]
+    return ("key", "meaning"), rows
 
 
 def cuts() -> Table:
     import raylab as rl
 
-    rows = [(f"`{one.name}`", f"`{one.symmetry}`", one.description) for one in rl.cuts()]
+    rows = []
+    for one in rl.cuts():
+        mirror = "" if one.symmetry.mirror_deg is None else f"; a mirror at azimuth {one.symmetry.mirror_deg:g}°"
+        rows.append((f"`{one.name}`", f"order {one.symmetry.order}{mirror}", one.description))
     return ("cut", "symmetry", "description"), rows
 
 
@@ -75,11 +78,14 @@ def parameters(name: str) -> Table:
     """What a [stone] table may state of a cut."""
     rows = []
     for one in _cut(name).parameters:
-        default = _toml(one.default) if one.default is not None or one.optional else "required"
         if one.instead_of is not None:
-            default = f"in place of `{one.instead_of}`"
-        rows.append((f"`{one.key}`", one.span, default, f"{one.label}: {one.description}"))
-    return ("key", "allowed", "default", "meaning"), rows
+            rule = f"In place of `{one.instead_of}`."
+        elif one.default is not None:
+            rule = f"Default: {_toml(one.default)}."
+        else:
+            rule = "" if one.optional else "Required."
+        rows.append((f"`{one.key}`", f"{_titled(one.label, one.description)}. Allowed: {one.span}. {rule}"))
+    return ("key", "meaning"), rows
 
 
 def tiers(name: str) -> Table:
@@ -91,13 +97,13 @@ def measured(name: str) -> Table:
     from raylab.stone.cuts.shared import OF_ANY_STONE
 
     every = (*OF_ANY_STONE, *_cut(name).measured)
-    return ("key", "name", "unit", "definition"), [(f"`{one.key}`", one.label, one.unit, one.definition) for one in every]
+    return ("quantity", "unit", "definition"), [(f"`{one.key}`", one.unit, _titled(one.label, one.definition)) for one in every]
 
 
 def finishes() -> Table:
     from raylab.stone.finish import FINISHES
 
-    return ("finish", "a facet with it"), [(f"`{name}`", text) for name, text in FINISHES.items()]
+    return ("finish", "a facet with this finish"), [(f"`{name}`", text) for name, text in FINISHES.items()]
 
 
 def domes() -> Table:
@@ -122,6 +128,11 @@ def _cut(name: str) -> rl.Cut:
     import raylab as rl
 
     return next(one for one in rl.cuts() if one.name == name)
+
+
+def _titled(label: str, text: str) -> str:
+    """A definition after the name that it explains."""
+    return f"*{label}*: {text}"
 
 
 def _attributes(kind: type) -> dict[str, str]:

@@ -89,7 +89,7 @@ def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
 def fit_girdle(points: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
     """The girdle about the axis `up` (3,); None where no band of points lies between crown and pavilion.
 
-    `place` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
+    `points` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
     """
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
@@ -114,15 +114,15 @@ def fit_girdle(points: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndar
     origin = np.r_[_circle_center(flat[inside, :2]), flat[inside, 2].mean()]
     smooth = _outline(_band(flat[inside] - origin, area[near[inside]]), 0, 0.0, noise)
     # choose the points again by where the outline stands, not by their own noise
-    points = flat - origin
-    radius = np.hypot(points[:, 0], points[:, 1]).clip(1e-9)
-    fitted = smooth.at(points)
-    level = points * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
+    shifted = flat - origin
+    radius = np.hypot(shifted[:, 0], shifted[:, 1]).clip(1e-9)
+    fitted = smooth.at(shifted)
+    level = shifted * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
     chosen = envelope((level + origin) @ turn, rest).height < -margin
     if chosen.sum() < LEAST:
         return None
     inside = near[chosen]
-    band = _band(points[chosen], area[inside])
+    band = _band(shifted[chosen], area[inside])
     smooth = _outline(band, 0, 0.0, noise)
     best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
     heights = envelope(points[inside], planes).height
