@@ -85,10 +85,10 @@ def test_the_criterion(second, outcome):
 def test_sentences_are_plain_and_hold_the_numbers():
     a, b = ("A", estimate(0.70, 0.003)), ("B", estimate(0.66, 0.004))
     assert judge("brightness", a, b).sentence == (
-        "Brightness: larger in A than in B, by 4.00 percentage points (between 3.00 and 5.00)."
+        "Brightness: larger for A than for B, by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("brightness", b, a).sentence == (
-        "Brightness: smaller in B than in A, by 4.00 percentage points (between 3.00 and 5.00)."
+        "Brightness: smaller for B than for A, by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("contrast_rms", ("A", estimate(0.5, 0.03)), ("C", estimate(0.51, 0.04))).sentence == (
         "Contrast (RMS): no significant difference between A and C; "
