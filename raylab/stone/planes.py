@@ -5,9 +5,10 @@
 * `through_edge_and_place`: through an edge and a place beside it;
 * `plane_at`, `ring`: of a given slope through a place, once or evenly around the axis.
 
-Positions are given relative to the axis of the stone: radius, azimuth, and height towards the side that the plane faces. So one rule serves
-crown and pavilion, even facets and uneven ones. On an even stone both places of a rule stand at one angle to its azimuth; the
-run between them is then the difference of their radii times one cosine, which keeps an even stone even to the last bit.
+Positions are given relative to the axis of the stone: radius, azimuth, and height towards the side that the plane faces. So
+one rule serves crown and pavilion, even facets and uneven ones. On an even stone both positions of a rule stand at one angle
+to its azimuth. The run between them is then the difference of their radii times one cosine, which keeps an even stone even
+to the last bit.
 """
 
 from __future__ import annotations

@@ -1,9 +1,8 @@
-"""`measure`: proportions measured on a stone's own polygons, with mean, extremes and spread of every quantity.
+"""`measure`: proportions measured on the polygons of a stone, with mean, extremes and spread of every quantity.
 
-Nothing is read back from the numbers a stone was built from, and nothing is invented: a quantity whose facets are missing
-is absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut gets those that can
-be said of any stone. Which facet is what is taken from the tier names, or from the shape itself where a stone carries none
-(see `recognition`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
+Measurements use the geometry only, not the numbers from which a stone was built. A quantity whose facets are missing is
+absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut has those of any
+stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
 
 Symmetry is given as lengths and angles; classes of it are grades, and none are given.
 """

@@ -41,8 +41,8 @@ class _StoppedError(Exception):
 def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
-    The request holds `designs`, `dome`, and optionally `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see `compare`). Raises
-    InputError for an invalid request.
+    The request holds `designs` and `dome`, and optionally `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see
+    `compare`). Raises InputError for an invalid request.
     """
     designs, dome = request.get("designs"), str(request.get("dome"))
     if not isinstance(designs, list) or len(designs) != 2:
