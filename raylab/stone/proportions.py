@@ -2,7 +2,8 @@
 
 Measurements use the geometry only, not the numbers from which a stone was built. A quantity whose facets are missing is
 absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut has those of any
-stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
+stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of
+the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`).
 
 Symmetry is given as lengths and angles; classes of it are grades, and none are given.
 """
