@@ -560,7 +560,7 @@ def test_an_errand_ends_when_nobody_waits_and_a_fault_of_ours_is_told(caplog):
     def endless(update):
         try:
             while True:
-                update(0.5)
+                update(0.5, 1.0)
                 heard.set()
                 time.sleep(0.001)
         finally:
@@ -573,7 +573,7 @@ def test_an_errand_ends_when_nobody_waits_and_a_fault_of_ours_is_told(caplog):
         with ThreadPoolExecutor(1) as worker:
             lines = jobs.streamed(worker, endless)
             await anext(lines)
-            await asyncio.to_thread(heard.wait)
+            assert await asyncio.to_thread(heard.wait, 20.0)
             await lines.aclose()
             return [
                 json.loads(line) for job in (faulty, lambda update: {"html": "x"}) async for line in jobs.streamed(worker, job)
