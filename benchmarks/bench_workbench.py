@@ -49,8 +49,8 @@ ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
 DRAG = """async ([key, seconds, low, high]) => {
   const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
   let begun = performance.now(), moved = begun, moves = [];
-  const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.askedA), at: moved }));
-  asking.observe(root, { attributes: true, attributeFilter: ['data-asked-a'] });
+  const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.requestedA), at: moved }));
+  asking.observe(root, { attributes: true, attributeFilter: ['data-requested-a'] });
   const watch = new MutationObserver(() => {
     const id = Number(root.dataset.shownA);
     const move = moves.find((one) => one.id === id);

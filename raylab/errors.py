@@ -1,4 +1,4 @@
-"""The errors a caller may meet: one line each, saying where, what, and what was expected.
+"""The errors of raylab: one line each, with the place, the problem and the expected value.
 
 Everything that a user can mend is an `InputError`; the command line turns it into exit code 2. Anything else that
 escapes is a fault of ours and keeps its traceback.
@@ -21,7 +21,7 @@ class InputError(RaylabError, ValueError):
 
     Parameters
     ----------
-    problem : what is wrong, as a clause without a full stop.
+    problem : the problem, as a clause without a full stop.
     key : the name of the offending parameter, e.g. ``"stone.table_pct"``.
     value : the offending value, shown as ``key = value``.
     expected : what would have been accepted.
@@ -50,7 +50,7 @@ class InputError(RaylabError, ValueError):
         return " ".join(": ".join([*where, what]).split())
 
     def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
-        """The same error, told from further out: with the file it came from and the section its key stands in."""
+        """The same error with the file and the section of its key."""
         key = self.key
         if section is not None:
             key = section if key is None else f"{section}.{key}"
@@ -65,7 +65,7 @@ class StoneError(InputError):
 
 
 class UnsupportedScene(InputError):  # noqa: N818 - names what is refused, as StoneError does
-    """A scene that the engine asked for, or every engine of the table, can't trace."""
+    """A scene that the requested engine, or every engine of the table, can't trace."""
 
     @classmethod
     def by(cls, *refusals: tuple[str, str]) -> UnsupportedScene:

@@ -26,7 +26,7 @@ POINTS = 1024
 
 
 def why_undefined(stone: Stone, view: View) -> str:
-    """Why there is no symmetry to tell; empty where there is."""
+    """The reason for a missing symmetry statistic; empty if there is one."""
     if stone.symmetry.size < 2:
         return "the stone has no nominal symmetry"
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
@@ -35,7 +35,7 @@ def why_undefined(stone: Stone, view: View) -> str:
 def agreement(scene: Scene) -> Statistic:
     """Symmetry of the luminance pattern under `stone.symmetry`, with its standard error.
 
-    At the wavelength in the middle of the scene's, by rays, whatever engine traced the maps.
+    It is traced by rays at the middle wavelength of the scene, with any engine for the maps.
     """
     stone, settings = scene.stone, scene.settings
     extent = float(np.linalg.norm(stone.outline_mm, axis=1).max())

@@ -1,4 +1,4 @@
-"""One view ray told hit by hit: where it meets the stone, what leaves there, and where that goes.
+"""One view ray, hit by hit: the position of each hit, the light that leaves there, and its direction.
 
 The path is the oracle's (`tracers.reference`); this module adds the points in space and the words, for a person who asks
 about one spot of a map and for pictures of a path through the stone.
@@ -30,7 +30,7 @@ class Hit:
     ----------
     facet, name : which facet. point_mm : (3,) where, stone's frame.
     weight : share of the view ray that leaves here, the reflection off the first surface included.
-    way : (3,) unit direction of what leaves, stone's frame; None where nothing does.
+    direction : (3,) unit direction of the light that leaves, stone's frame; None where nothing does.
     fate : the ledger entry it is booked under: "sky", "head", "leak" or "scattered"; empty where nothing leaves.
     """
 

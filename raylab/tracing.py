@@ -34,7 +34,7 @@ class Result:
 
     Attributes
     ----------
-    maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` where several were asked for.
+    maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` for several wavelengths.
     summary : every statistic with its bracket and error. scene : what was traced.
     beams : the virtual facets at each wavelength; empty where the engine has none.
 
@@ -87,7 +87,7 @@ def trace(
     Raises
     ------
     InputError : a setting out of range, an unknown keyword.
-    UnsupportedScene : the engine asked for can't trace this scene.
+    UnsupportedScene : the requested engine can't trace this scene.
     """
     for key in unknown:
         known = [name for name in trace.__annotations__ if name not in ("unknown", "return")]

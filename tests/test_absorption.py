@@ -38,7 +38,7 @@ def test_one_per_centimetre_is_a_tenth_per_millimetre(tmp_path):
     ("text", "message"),
     [
         ("wavelength_nm,absorption_per_cm\n400,1\n500,1\n", "no source stated"),
-        ("", "nothing says where"),
+        ("", "no source stated"),
         ("# invented\n", "line 2 = '': wrong heading; expected wavelength_nm,absorption_per_cm"),
         ("# invented\n400,1\n500,1\n", "line 2 = '400,1': wrong heading"),
         (

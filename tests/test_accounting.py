@@ -188,7 +188,7 @@ def test_a_sampled_view_says_why_there_is_none():
     told = result.summary.to_dict()
     assert result.summary.facets is None
     assert "facets" not in told
-    assert "exact engine only" in told["notes"]["facets"]
+    assert "needs an exact engine" in told["notes"]["facets"]
     with pytest.raises(rl.InputError, match="no accounting by facet"):
         drawings.leak_figure(result)
 
@@ -196,7 +196,7 @@ def test_a_sampled_view_says_why_there_is_none():
 def test_the_table_comes_back_from_csv(tmp_path):
     result = rl.trace(BRILLIANT, WINDOW, TILTED, resolution=8, precision=1e-2)
     files.save_facets(result.summary.facets, tmp_path / "f.csv")
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         files.save_facets(result.summary.facets, tmp_path / "f.csv")
     lines = [line for line in (tmp_path / "f.csv").read_text().splitlines() if not line.startswith("#")]
     rows = list(csv.DictReader(lines))
@@ -217,7 +217,7 @@ def test_the_picture_from_below_has_each_pavilion_facet_in_its_shade():
     for path, facet in zip(drawn.get_paths(), below, strict=True):
         inside = BRILLIANT.polyhedron.centroids[facet] * (1.0, -1.0, -1.0)  # seen from below, x to the right
         assert path.contains_point(inside[:2])
-    assert f"{leak[below].sum():.4g} % at these facets" in figure.axes[0].get_title(loc="left")
+    assert f"{leak[below].sum():.4g} % through these facets" in figure.axes[0].get_title(loc="left")
 
 
 SCENE = """\
@@ -254,7 +254,7 @@ def test_the_command_line_says_why_a_sampled_view_has_none(tmp_path, capsys):
     words = ["--out", str(tmp_path / "o"), "--facets", "--svg", "leak", "--engine", "rays", "--samples", "1"]
     assert main(["render", str(tmp_path / "s.toml"), *words]) == 0
     told = capsys.readouterr().out
-    assert told.count("by an exact engine only (parallel view)") == 2
+    assert told.count("need an exact engine (parallel view)") == 2
     assert not {"facets.csv", "leak-from-below.png", "leak.svg"} & {file.name for file in (tmp_path / "o").iterdir()}
 
 
@@ -263,5 +263,5 @@ def test_a_file_of_the_accounting_in_the_way_is_told_before_the_work(tmp_path, c
     (tmp_path / "o").mkdir()
     (tmp_path / "o" / "facets.csv").write_text("mine")
     assert main(["render", str(tmp_path / "s.toml"), "--out", str(tmp_path / "o"), "--facets"]) == 2
-    assert "facets.csv: already there" in capsys.readouterr().err
+    assert "facets.csv: exists already" in capsys.readouterr().err
     assert [file.name for file in (tmp_path / "o").iterdir()] == ["facets.csv"]

@@ -113,7 +113,7 @@ def test_nothing_is_overwritten_without_force(folder, refused):
     (folder / "out" / "leak.png").write_text("mine")
     (folder / "out" / "notes.txt").write_text("mine too")
     line = refused("render", "s.toml", "--out", "out")
-    assert line.startswith("out/leak.png: exists already; nothing was written; expected another place")
+    assert line.startswith("out/leak.png: exists already; nothing was written; expected another folder")
     assert main(["render", str(folder / "s.toml"), "--out", str(folder / "out"), "--force"]) == 0
     assert (folder / "out" / "leak.png").read_bytes().startswith(b"\x89PNG")
     assert (folder / "out" / "notes.txt").read_text() == "mine too"
@@ -127,14 +127,14 @@ FAULTS = [
     (["render", "s.toml", "--out", "o", "--resolution", "0"], "--resolution = 0: out of range; expected a whole number from 1"),
     (["render", "s.toml", "--out", "o", "--samples", "5"], "--samples = 5: not a square number; expected 1, 4, 9"),
     (["render", "s.toml", "--out", "o", "--engine", "magic"], '"magic"'),
-    (["render", "s.toml", "--out", "o", "--dome", "evensky"], "--dome = 'evensky': no dome of this name"),
+    (["render", "s.toml", "--out", "o", "--dome", "evensky"], "--dome = 'evensky': unknown dome"),
     (["render", "s.toml", "--out", "o", "--dome", "d.toml"], "d.toml: no such file; expected a TOML file"),
     (["render", "s.toml", "--out", "o", "--tilt-deg", "181"], "--tilt-deg = 181.0: out of range; expected 0 to 180 degrees"),
     (["render", "s.toml", "--out", "s.toml"], "s.toml: not a folder; expected a folder to write to"),
     (["render", "lost.toml", "--out", "o"], "lost.toml: no such file; expected a TOML file"),
     (["render", ".", "--out", "o"], ".: not a file; expected a TOML file"),
     (["measure", "lost.toml"], "lost.toml: no such file; expected a TOML file"),
-    (["measure", "stone.xyz"], "stone.xyz: no stone can be read from a file of this kind (.xyz); expected a file that ends in"),
+    (["measure", "stone.xyz"], "stone.xyz: unknown kind of stone file (.xyz); expected a file that ends in"),
     (["measure", "s.toml", "--save", "stone.xyz"], "stone.xyz: unknown kind of stone file; expected"),
     (["measure", "s.toml", "--save", "s.toml"], "s.toml: unknown kind of stone file; expected"),
     (["scenes", "lost"], "lost: no such folder; expected a folder with scene files (*.toml)"),
@@ -191,7 +191,7 @@ def test_measure_saves_the_stone_and_its_drawing(folder, capsys):
     assert main(words) == 0
     assert sorted(os.listdir(folder)) == ["s.png", "s.stl", "s.toml"]
     assert main(words) == 2
-    assert "already there" in capsys.readouterr().err
+    assert "exists already" in capsys.readouterr().err
     assert main([*words, "--force"]) == 0
 
 

@@ -191,7 +191,7 @@ def test_what_is_no_picture_is_refused(pixels, message):
 def test_a_picture_in_the_way_is_kept(tmp_path):
     path = tmp_path / "stone.png"
     path.write_bytes(b"mine")
-    with pytest.raises(InputError, match="already there"):
+    with pytest.raises(InputError, match="exists already"):
         save_color_png(picture(), path)
     assert path.read_bytes() == b"mine"
     save_color_png(picture(), path, force=True)

@@ -166,7 +166,10 @@ def test_the_command_shows_moissanite_in_what_is_known_of_it(tmp_path, capsys):
     (tmp_path / "m.toml").write_text(text.replace('"diamond"', '"moissanite"'))
     words = ["color", str(tmp_path / "m.toml"), "--out", str(tmp_path / "o"), "--resolution", "8", "--precision", "0.2"]
     assert main(words) == 2
-    assert "--low-nm = 409.375: the index of moissanite is not known there; expected 435.8" in capsys.readouterr().err
+    assert (
+        "--low-nm = 409.375: the refractive index of moissanite is unknown at this wavelength; expected 435.8"
+        in capsys.readouterr().err
+    )
     assert main([*words, "--low-nm", "436", "--wavelengths", "2", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["wavelengths_nm"] == [502.0, 634.0]
 

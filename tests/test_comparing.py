@@ -85,14 +85,14 @@ def test_the_criterion(second, outcome):
 def test_sentences_are_plain_and_hold_the_numbers():
     a, b = ("A", estimate(0.70, 0.003)), ("B", estimate(0.66, 0.004))
     assert judge("brightness", a, b).sentence == (
-        "Brightness: larger in A than in B, by 4.00 percentage points (between 3.00 and 5.00)."
+        "Brightness: larger for A than for B, by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("brightness", b, a).sentence == (
-        "Brightness: smaller in B than in A, by 4.00 percentage points (between 3.00 and 5.00)."
+        "Brightness: smaller for B than for A, by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("contrast_rms", ("A", estimate(0.5, 0.03)), ("C", estimate(0.51, 0.04))).sentence == (
-        "Contrast (RMS): A and C are not significant by these measurements; "
-        "they differ by 0.010, and less than about 0.100 can't be told."
+        "Contrast (RMS): no significant difference between A and C; "
+        "measured difference 0.010, differences below about 0.100 are not significant."
     )
 
 
@@ -202,7 +202,7 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
         "spread_mm2_per_ct",
     }
     assert "symmetry" not in found.light_verdicts(0)
-    assert "not known of both" not in report_html(found, dict.fromkeys(picture_names(2), b""))
+    assert "unknown for" not in report_html(found, dict.fromkeys(picture_names(2), b""))
 
 
 def test_values_are_those_of_a_plain_trace(found):
@@ -245,7 +245,7 @@ def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
         (
             (FINE, FINE),
             {"view": View(distance_mm=250.0)},
-            "engine: the engine `beams` can't trace this scene: whole polygons travel under a parallel view only",
+            "engine: the engine `beams` can't trace this scene: it needs a parallel view",
         ),
         (
             (FINE, FINE),
@@ -311,7 +311,7 @@ def test_the_command_writes_everything_and_says_the_numbers(folder, capsys, monk
         assert verdict["sentence"] in done.stdout
     assert (out / "leak.png").read_bytes().startswith(b"\x89PNG")
     assert (out / "ledger.svg").read_text().startswith("<?xml")
-    assert "no grade, no valuation, no order to cut" in done.stdout
+    assert "no grade, no valuation and no cutting order" in done.stdout
     monkeypatch.chdir(folder)
     assert main(["compare", "a.toml", "b.toml", "--out", "deep/out", *FEW]) == 2
     outcome = capsys.readouterr().err

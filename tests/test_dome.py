@@ -157,9 +157,9 @@ def test_an_image_is_scaled_by_sky_radiance_and_lies_under_zones():
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        (lambda: Zone((30, 20)), "elevation_deg = .*low end before high"),
-        (lambda: Zone((0, 10), (20, 20)), "azimuth_deg = .*empty or overlaps"),
-        (lambda: Zone((0, 10), (0, 361)), "azimuth_deg = .*empty or overlaps"),
+        (lambda: Zone((30, 20)), "elevation_deg = .*the low end first"),
+        (lambda: Zone((0, 10), (20, 20)), "azimuth_deg = .*empty zone, or a zone that overlaps"),
+        (lambda: Zone((0, 10), (0, 361)), "azimuth_deg = .*empty zone, or a zone that overlaps"),
         (lambda: Zone((0, 91)), "elevation_deg = 91: out of range"),
         (lambda: Zone((0, 10), radiance=-1), "radiance = -1: out of range"),
         (lambda: Lamp(10, radius_deg=0), "radius_deg = 0: out of range"),
@@ -169,7 +169,7 @@ def test_an_image_is_scaled_by_sky_radiance_and_lies_under_zones():
         (lambda: Dome(image=np.ones((4, 8))), "needs sky = 'image' together with an image"),
         (lambda: Dome(sky="image", image=-np.ones((4, 8))), "invalid sky image"),
         (lambda: Dome(sky="image", image=np.full((4, 8), np.nan)), "invalid sky image"),
-        (lambda: Dome(sky_radiance=0.0), "dark everywhere"),
+        (lambda: Dome(sky_radiance=0.0), "no light"),
         (lambda: Dome(head_half_angle_deg=91), "head_half_angle_deg = 91: out of range"),
         (lambda: Dome(tray_radiance=math.inf), "tray_radiance = inf: out of range"),
     ],

@@ -157,7 +157,7 @@ def test_the_command_writes_pairs(tmp_path, capsys):
         read = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))
         assert np.abs(read - 255.0 * encoded).max() <= 1.5
     assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 2
-    assert "already there" in capsys.readouterr().err
+    assert "exists already" in capsys.readouterr().err
     for words, says in {
         "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
         "--head --head-width-mm 0": "--head-width-mm = 0.0: out of range",

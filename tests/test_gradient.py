@@ -168,7 +168,7 @@ def test_what_cannot_be_derived_is_told():
         rl.gradient({**BASE, "girdle_pct": 0.5}, "even-sky")
     with pytest.raises(rl.StoneError, match="the girdle vanishes"):
         rl.gradient({**BASE, "girdle_pct": 2.0}, "even-sky", half_step={"girdle_pct": 1.9})
-    with pytest.raises(rl.InputError, match="the index of diamond is not known there"):
+    with pytest.raises(rl.InputError, match="the refractive index of diamond is unknown at this wavelength"):
         rl.gradient({**BASE, "wavelength_nm": 100.0}, "even-sky")
 
 

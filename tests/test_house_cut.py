@@ -76,7 +76,7 @@ def test_it_is_measured_as_its_own_file_says(told):
     assert set(told["measured"]) == {"diameter_mm", "depth_pct", "side_slope_deg"}
     assert told["measured"]["side_slope_deg"] == pytest.approx(42.0, abs=1e-12)
     assert told["words"] == ["42.00°", "slope of the lower sides, largest minus smallest"]
-    assert any(line.startswith("Slope of the lower sides: smaller in A than in B") for line in told["verdicts"])
+    assert any(line.startswith("Slope of the lower sides: smaller for A than for B") for line in told["verdicts"])
     assert "slope of the lower sides" in told["measure"]
     assert "square pyramid" in told["measure"]
 

@@ -35,7 +35,7 @@ def test_ranges_are_enforced_at_both_ends(name):
     low, high = found.index.range_nm()
     assert found.n(low) > found.n(high)
     for outside in (low * 0.999, high * 1.001, np.nan):
-        with pytest.raises(InputError, match=f"the index of {name} is not known there"):
+        with pytest.raises(InputError, match=f"the refractive index of {name} is unknown at this wavelength"):
             found.n(outside)
     with pytest.raises(InputError, match="wavelength_nm"):
         found.n([SODIUM_D_NM, high * 1.001])

@@ -195,7 +195,7 @@ def test_it_is_a_mapping_of_what_was_found():
     assert found.definitions["star_pct"].label == "star length"
     with pytest.raises(KeyError):
         _ = found["star_pct"]
-    with pytest.raises(AttributeError, match="nothing called 'tabel_pct' is measured"):
+    with pytest.raises(AttributeError, match="unknown measured quantity 'tabel_pct'"):
         _ = found.tabel_pct
 
 

@@ -142,9 +142,9 @@ def test_a_deviated_stone_is_saved_and_traced_like_any_other(tmp_path):
         ({"stars": Offset(depth_mm=0.1)}, "did you mean 'star'"),
         ({"star": 0.1}, "wrong type"),
         ({"star": Offset(painting_deg=1.0)}, "star 0: the facet has no common edge with a main"),
-        ({"star 3": Offset(depth_mm=-0.5)}, "no facets of the body: star 3"),
-        ({"upper half 2": Offset(painting_deg=29.0)}, "no facets of the body: star 0, upper half 1"),
-        ({"table": Offset(depth_mm=10.0)}, "the planes leave no body"),
+        ({"star 3": Offset(depth_mm=-0.5)}, "without a facet: star 3"),
+        ({"upper half 2": Offset(painting_deg=29.0)}, "without a facet: star 0, upper half 1"),
+        ({"table": Offset(depth_mm=10.0)}, "the planes enclose no body"),
     ],
 )
 def test_faults_are_named(offsets, message):

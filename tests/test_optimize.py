@@ -136,7 +136,7 @@ def test_where_there_is_no_stone_a_band_says_why():
         ({"limits": {"depth": (None, 60.0)}}, "did you mean 'depth_pct'?"),
         ({"limits": {"depth_pct": (61.0, 60.0)}}, "depth_pct = (61.0, 60.0): empty limit"),
         ({"limits": {"depth_pct": (None, 40.0)}}, "no traced design meets the limits"),
-        ({"number": 12}, "number = 12: a Sobol' sequence"),
+        ({"number": 12}, "number = 12: not a power of two"),
         ({"starts": 9}, "starts = 9: out of range"),
         ({"loss": -1.0}, "loss = -1.0: out of range"),
         ({"settings": rl.TraceSettings(engine="rays")}, "the engine `rays` can't trace this scene: it samples"),

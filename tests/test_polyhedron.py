@@ -107,11 +107,11 @@ def test_two_nearly_parallel_planes(tilt):
 @pytest.mark.parametrize(
     ("normals", "distances", "message"),
     [
-        (CUBE[:5], np.ones(5), "do not close"),
-        (CUBE[[0, 1, 3, 4]], np.ones(4), "do not close"),
-        (CUBE, [1, 1, 1, -2, 1, 1], "no body between"),
-        (-CUBE, -np.ones(6), "no body between"),
-        (CUBE, [1, 1, 0, 1, 1, 0], "no body between"),
+        (CUBE[:5], np.ones(5), "enclose no body"),
+        (CUBE[[0, 1, 3, 4]], np.ones(4), "enclose no body"),
+        (CUBE, [1, 1, 1, -2, 1, 1], "enclose no body"),
+        (-CUBE, -np.ones(6), "enclose no body"),
+        (CUBE, [1, 1, 0, 1, 1, 0], "enclose no body"),
     ],
 )
 def test_open_empty_and_inside_out_are_refused(normals, distances, message):

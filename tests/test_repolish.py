@@ -54,7 +54,7 @@ def test_a_thin_layer_weighs_its_area():
         ("table", {}, rl.InputError, "no change"),
         ("table", {"azimuth_deg": 4.0}, rl.InputError, "a level facet has no azimuth"),
         ("table", {"depth_mm": 0.6}, rl.StoneError, "these facets vanish: star"),
-        ("lower half", {"depth_mm": 0.15}, rl.StoneError, "the girdle opens to a knife edge at girdle"),
+        ("lower half", {"depth_mm": 0.15}, rl.StoneError, "the girdle has no thickness at girdle"),
         ("table", {"depth_mm": 50.0}, rl.StoneError, "."),
     ],
 )

@@ -119,13 +119,17 @@ def test_the_page_tells_what_the_comparison_found(two, page_of_two):
     for found in two.proportions:
         assert words("weight_ct").show(found["weight_ct"].statistic.value) in text
     assert "displaced 4 times" in text
-    assert f"this page holds {tables.count_verdicts(two)} verdicts" in text
-    assert "common practice for optical measuring devices, not from a published source" in text
+    assert f"This report holds {tables.count_verdicts(two)} verdicts" in text
+    assert "common practice for optical measuring devices" in text
 
 
 def test_cautions_are_on_the_page(page_of_two):
     text = Reader(page_of_two).text
-    for caution in ("No grade, no valuation, no order to cut", "Material removed can't be put back", "Larger is not better"):
+    for caution in (
+        "no grade, no valuation and no cutting order",
+        "Material that is removed can't be put back",
+        "A larger number is not necessarily better",
+    ):
         assert caution in text
 
 
@@ -147,7 +151,7 @@ def test_three_stones_are_ranked_and_their_materials_noted():
     for first, last in found.ranks(pairs).values():
         assert f"place {first}" + (f" to {last}" if last > first else "") in read.text
     assert "moissanite: " in read.text
-    assert "the program's own assumptions" not in read.text  # the user stated his own
+    assert "default assumptions" not in read.text  # the user stated his own
     assert all(verdict.sentence in read.text for verdict in pairs)
 
 
@@ -157,11 +161,11 @@ def test_ranking_in_words():
         return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), told, strict=True)]
 
     three = SimpleNamespace(labels=("A", "B", "C"))
-    expected = {"sss": "C over B over A", "lll": "A over B over C", "---": "not significant"}
+    expected = {"sss": "C > B > A", "lll": "A > B > C", "---": "not significant"}
     expected |= {
-        "s--": "B over A; other differences not significant",
+        "s--": "B > A; other differences not significant",
         "lls": None,
-        "-ss": "C over A and B; other differences not significant",
+        "-ss": "C > A and B; other differences not significant",
     }
     for told, line in expected.items():
         assert tables.ranked(three, pairs(told)) == (line or "A over C over B")

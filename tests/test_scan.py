@@ -301,9 +301,9 @@ def test_solids_that_none_of_us_made(name, facets):
 @pytest.mark.parametrize(
     ("name", "reason"),
     [
-        ("ball of 20480", "not made of planes"),
-        ("capsule", "not made of planes"),
-        ("torus", "not convex: the body fills 65.. % of its convex hull"),
+        ("ball of 20480", "not faceted"),
+        ("capsule", "not faceted"),
+        ("torus", "not convex; the body fills 65.. % of its convex hull"),
         ("ring", "not convex"),
         ("arrows", "edges with more than two triangles"),
     ],
@@ -341,8 +341,8 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
             (BITTEN, T),
             r"only 80\.. % of the surface lies on planar facets of a convex stone: .* mm\^2 at \(.*\) mm .* below them",
         ),
-        ((V * 0.01, T), "the stone would be 0.06.* mm across: is the unit right"),
-        ((V * 1000.0, T), "the stone would be 6500 mm across: is the unit right"),
+        ((V * 0.01, T), "the stone is 0.06.* mm across .wrong unit"),
+        ((V * 1000.0, T), "the stone is 6500 mm across .wrong unit"),
         ((V, T[:3]), "too few triangles"),
         ((V, T + 1), "a triangle refers to a missing vertex"),
         ((V, T * 1.0), "a triangle refers to a missing vertex"),

@@ -196,7 +196,7 @@ FAULTS = [
     ("resolution = 128", "resolution = 0", "output.resolution = 0: out of range; expected a whole number from 1 to 16384"),
     ("samples = 9", "samples = 8", "output.samples = 8: not a square number; expected 1, 4, 9, 16, 25, ... per pixel"),
     ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': unknown engine; expected one of beams, rays"),
-    ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the index of diamond is not known there; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
+    ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the refractive index of diamond is unknown at this wavelength; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
     ("[486.134, 589.3, 656.281]", "[486.134, 486.134]", "output.wavelengths_nm = [486.134, 486.134]: empty or repeated; expected different wavelengths"),
     ("[view]", "[veiw]", "veiw: unknown key; did you mean 'view'?"),
     ("[view]", "[view.x]", "view.x: unknown key; expected one of distance_mm, tilt_azimuth_deg, tilt_deg, turn_deg"),
@@ -234,7 +234,7 @@ def test_an_unreadable_file_is_told(write, monkeypatch):
 
     path = write(VALID)
     monkeypatch.setattr(Path, "read_bytes", refuse)  # a test that runs as root can read any file
-    assert fault(path) == "s.toml: can't be read: Permission denied; expected a readable TOML file"
+    assert fault(path) == "s.toml: cannot be read: Permission denied; expected a readable TOML file"
 
 
 def test_a_scene_names_dome_and_stone_files_beside_itself(write, tmp_path):
@@ -258,7 +258,9 @@ def test_a_stone_file_that_names_itself_is_refused(write):
 
 
 def test_load_stone_tells_which_suffixes_it_reads(tmp_path):
-    with pytest.raises(InputError, match=r"stone\.xyz: no stone can be read.*\(\.xyz\); expected a file that ends in .*\.toml"):
+    with pytest.raises(
+        InputError, match=r"stone\.xyz: unknown kind of stone file.*\(\.xyz\); expected a file that ends in .*\.toml"
+    ):
         load_stone(tmp_path / "stone.xyz")
 
 
@@ -359,5 +361,5 @@ def test_a_scan_in_a_scene_states_unit_and_material(write, tmp_path):
 
 @pytest.mark.parametrize(("key", "value"), [("unit", "mm"), ("material", "sapphire")])
 def test_files_that_state_unit_and_material_take_none(key, value):
-    with pytest.raises(InputError, match=rf"offer-a\.csv: {key} = '{value}': a \.csv file states this itself"):
+    with pytest.raises(InputError, match=rf"offer-a\.csv: {key} = '{value}': a \.csv file states this"):
         load_stone(STONES / "offer-a.csv", **{key: value})

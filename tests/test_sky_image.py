@@ -96,17 +96,17 @@ REFUSED = {
     "screen.png": (b"\x89PNG", "encoded for a screen"),
     "sky.xyz": (b"", "unknown kind of sky image"),
     "tiff-inside.hdr": (b"II*\0\x08\0\0\0", "not a Radiance picture"),
-    "short.hdr": (hdr(rgbe(RGB).tobytes()[:-1], 6, 16), "ends early"),
-    "short-packed.hdr": (hdr(packed(rgbe(RGB))[:-30], 6, 16), "ends early|start as it should"),
+    "short.hdr": (hdr(rgbe(RGB).tobytes()[:-1], 6, 16), "truncated file"),
+    "short-packed.hdr": (hdr(packed(rgbe(RGB))[:-30], 6, 16), "truncated file|invalid start of a row"),
     "long-run.hdr": (hdr(bytes([2, 2, 0, 16, 255, 1, 1, 1]), 1, 16), "crosses the end"),
     "zero-run.hdr": (hdr(bytes([2, 2, 0, 16, 0, 1, 1, 1]), 1, 16), "crosses the end"),
     "huge.hdr": (hdr(b"", 10**6, 10**6), "1000000 x 1000000 pixels"),
     "xyze.hdr": (hdr(b"", 1, 1).replace(b"rgbe", b"xyze"), "not in RGB"),
     "upside-down.hdr": (hdr(b"", 1, 1).replace(b"-Y", b"+Y"), "rows must run from top to bottom"),
     "empty.hdr": (b"", "not a Radiance picture"),
-    "empty.tif": (b"", "can't be read"),
-    "noise.tiff": (bytes(range(200)), "can't be read"),
-    "noise.npy": (bytes(range(200)), "can't be read"),
+    "empty.tif": (b"", "cannot be read"),
+    "noise.tiff": (bytes(range(200)), "cannot be read"),
+    "noise.npy": (bytes(range(200)), "cannot be read"),
 }
 
 
@@ -128,7 +128,7 @@ def test_whole_number_samples_are_refused(tmp_path):
     for name, says in [
         ("eight.tif", "uint8"),
         ("whole.npy", "int64"),
-        ("objects.npy", "can't be read"),
+        ("objects.npy", "cannot be read"),
         ("line.npy", "no picture"),
     ]:
         with pytest.raises(InputError, match=says):

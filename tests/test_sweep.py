@@ -183,8 +183,8 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"girdle_finish": ["absorbin"]}, {}, "girdle_finish = 'absorbin': unknown finish; did you mean 'absorbing'?"),
         ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes have different lengths"),
         ({"star_pct": [50.0]}, {"layout": "gird"}, "did you mean 'grid'?"),
-        ({"star_pct": [50.0]}, {"number": 4}, "number = 4: a grid has as many designs as its axes say"),
-        ({"star_pct": (40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: a Sobol' sequence"),
+        ({"star_pct": [50.0]}, {"number": 4}, "number = 4: not used by the layout grid"),
+        ({"star_pct": (40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: not a power of two"),
         ({"star_pct": (40.0, 60.0)}, {"layout": "halton"}, "number: not a whole number"),
         ({"star_pct": (60.0, 40.0)}, {"layout": "latin", "number": 4}, "empty range"),
         ({"star_pct": [50.0]}, {"precision": 0.0}, "precision = 0.0: out of range"),
@@ -193,7 +193,7 @@ def test_samples_fill_the_box_evenly_and_again(layout):
             {"polarized": False},
             "polarized: a setting, not a design key; expected settings=TraceSettings(",
         ),
-        ({"star_pct": [50.0]}, {"settings": rl.TraceSettings((500.0, 600.0))}, "more than one wavelength; expected one"),
+        ({"star_pct": [50.0]}, {"settings": rl.TraceSettings((500.0, 600.0))}, "more than one wavelength; expected a single"),
         (
             {"star_pct": [50.0]},
             {"settings": rl.TraceSettings(engine="rays")},
@@ -278,13 +278,13 @@ def test_workers_end_with_a_sweep_that_is_broken_off():
 def test_an_error_in_a_worker_comes_up_here(monkeypatch):
     """A worker whose code differs refuses the work; here its id is made to differ."""
     monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda module: "0" * 64)
-    with pytest.raises(rl.RaylabError, match=r"this worker's raylab differs from the sweep's"):
+    with pytest.raises(rl.RaylabError, match=r"this worker has another raylab than the sweep"):
         swept(AXES, processes=2)
 
 
 def test_workers_that_die_again_and_again_end_the_sweep(monkeypatch):
     monkeypatch.setattr("raylab.sweeps.workers.sys.executable", "/bin/false")
-    with pytest.raises(rl.RaylabError, match="a worker process died 3 times at the same designs"):
+    with pytest.raises(rl.RaylabError, match="a worker process died 3 times on the same designs"):
         swept(AXES, processes=2)
 
 

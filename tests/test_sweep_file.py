@@ -126,7 +126,7 @@ def test_the_command(tmp_path, capsys):
     (out / "leak.png").write_bytes(b"the user's own")
     (out / "extremes.png").unlink()
     assert main(command) == 0
-    assert "already there and kept: brightness.png, leak.png;" in capsys.readouterr().out
+    assert "existing pictures kept: brightness.png, leak.png;" in capsys.readouterr().out
     assert (out / "leak.png").read_bytes() == b"the user's own"
     assert (out / "extremes.png").exists()
     assert main([*command, "--json"]) == 0, "a sweep that is done is read"
@@ -139,7 +139,7 @@ def test_the_command(tmp_path, capsys):
     assert facts["reasons"] == {"traced": 6, "girdle_vanishes": 6}
     path.write_text(SMALL.replace("table_pct = 57", "table_pct = 58"))
     assert main(command) == 2
-    assert "another sweep lies there: fixed.table_pct differs" in capsys.readouterr().err
+    assert "the folder holds another sweep: fixed.table_pct differs" in capsys.readouterr().err
     assert (out / "sweep.nc").read_bytes() == first
     assert main([*command, "--force"]) == 0
     assert (out / "sweep.nc").read_bytes() != first

@@ -1,4 +1,4 @@
-"""A sweep that is broken off goes on where it stopped: kill -9, a full disk, a folder that can't be written to."""
+"""A sweep that is broken off goes on where it stopped: kill -9, a full disk, a folder that cannot be written to."""
 
 from __future__ import annotations
 
@@ -168,7 +168,7 @@ def test_another_sweep_in_the_folder_is_refused_and_left_alone(whole, other, wor
     before = result(whole)
     with pytest.raises(rl.InputError) as caught:
         swept(whole, **other)
-    assert str(caught.value).startswith(f"{whole / 'sweep.json'}: another sweep lies there: ")
+    assert str(caught.value).startswith(f"{whole / 'sweep.json'}: the folder holds another sweep: ")
     assert words in str(caught.value)
     assert "--force" in str(caught.value)
     assert result(whole) == before
@@ -210,7 +210,7 @@ def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
                 swept(tmp_path)
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-        assert "can't be written: " in str(caught.value)
+        assert "cannot be written: " in str(caught.value)
         assert "finished chunks are kept" in str(caught.value)
         assert {part: part.read_bytes() for part in kept} == kept
         assert not (tmp_path / "sweep.nc").exists()
@@ -230,7 +230,7 @@ def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path
     try:
         if everyone == 0:  # the superuser writes anywhere
             os.seteuid(65534)
-        with pytest.raises(rl.InputError, match="can't be written: Permission denied; finished chunks are kept"):
+        with pytest.raises(rl.InputError, match="cannot be written: Permission denied; finished chunks are kept"):
             swept(tmp_path)
     finally:
         os.seteuid(everyone)
@@ -264,7 +264,7 @@ def test_zarr_that_cannot_be_written_leaves_nothing(tmp_path, whole, monkeypatch
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(xr.Dataset, "to_zarr", full)
-    with pytest.raises(rl.InputError, match="can't be written: No space left on device; finished chunks are kept"):
+    with pytest.raises(rl.InputError, match="cannot be written: No space left on device; finished chunks are kept"):
         swept(tmp_path / "sweep", zarr=True)
     assert sorted(path.name for path in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.nc"]
 
@@ -302,7 +302,7 @@ def test_places_that_are_no_sweep_are_refused(tmp_path):
     with pytest.raises(rl.InputError, match="file: not a folder"):
         swept(tmp_path / "file")
     (tmp_path / "sweep.nc").write_text("somebody's")
-    with pytest.raises(rl.InputError, match=r"sweep\.nc: a result without the sweep\.json of its sweep"):
+    with pytest.raises(rl.InputError, match=r"sweep\.nc: a result without sweep\.json"):
         swept(tmp_path)
     (tmp_path / "sweep.json").write_text("[]")
     with pytest.raises(rl.InputError, match=r"sweep\.json: not the description of a sweep"):

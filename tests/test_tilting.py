@@ -154,7 +154,7 @@ def test_the_command_tilts_and_turns_at_once(tmp_path, capsys):
     assert np.allclose(told["brightness"], alone.brightness.values, rtol=1e-12)
     assert "tilt_deg" in capsys.readouterr().out
     assert main(["tilt", str(stone), "--out", str(tmp_path / "x"), "--turn", "--turn-by-deg", "20"]) == 2
-    assert "--turn-by-deg = 20.0: only while it tilts" in capsys.readouterr().err
+    assert "--turn-by-deg = 20.0: needs a tilting stone" in capsys.readouterr().err
 
 
 def test_curves_are_named_and_bracketed():
@@ -167,7 +167,7 @@ def test_curves_are_named_and_bracketed():
     assert left.get_xlabel() == "tilt / degree"
     both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], settings=rl.TraceSettings(precision=0.1))
     left = tilt_figure(both).axes[0]
-    assert left.get_xlabel() == "tilt / degree, turned by 20 degrees on the way"
+    assert left.get_xlabel() == "tilt / degree, with a turn of 20 degrees"
     assert left.get_lines()[0].get_xdata().tolist() == [0.0, 10.0]
     aside = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], [0.0, 90.0], settings=rl.TraceSettings(precision=0.1))
     assert tilt_figure(aside).axes[0].get_xlabel() == "step"

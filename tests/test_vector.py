@@ -76,7 +76,7 @@ def test_each_polygon_is_drawn_in_its_place_and_colour(result, name):
         assert np.abs(np.subtract(shade, (int(red), int(green), int(blue)))).max() <= 3  # the end is told to three digits
         assert title.split("\n")[0] == paths.name(int(paths.which[k]), BRILLIANT, vector.MOST_FACETS)
     assert next(found, None) is None
-    assert f"{missing} are left out" in root.find(f"{SVG}desc").text
+    assert f"{missing} more are too small" in root.find(f"{SVG}desc").text
     assert missing < 0.02 * len(whole)
 
 
@@ -162,10 +162,10 @@ def test_what_can_not_be_drawn_is_refused(result, monkeypatch):
     with pytest.raises(rl.InputError, match="expected one of luminance, sky"):
         vector.svg(result, "contrast")
     sampled = rl.trace(BRILLIANT, DOME, resolution=8, samples=1, engine="rays")
-    with pytest.raises(rl.InputError, match=r"the engine `rays` can.t trace this scene: it has no virtual facets"):
+    with pytest.raises(rl.InputError, match=r"the engine `rays` can.t trace this scene: the result has no virtual facets"):
         vector.svg(sampled)
     monkeypatch.setattr(vector, "MOST_POLYGONS", 100)
-    with pytest.raises(rl.InputError, match=r"precision = 0.1: \d+ virtual facets are too many .*; expected a larger one"):
+    with pytest.raises(rl.InputError, match=r"precision = 0.1: too many virtual facets .*; expected a larger one"):
         vector.svg(result)
 
 
@@ -173,7 +173,7 @@ def test_it_is_written_whole(result, tmp_path):
     text = vector.svg(result)
     files.save_svg(text, tmp_path / "l.svg")
     assert (tmp_path / "l.svg").read_text(encoding="utf-8") == text
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         files.save_svg("", tmp_path / "l.svg")
 
 

@@ -155,7 +155,7 @@ def test_what_cannot_be_filmed_is_told_before_the_work(tmp_path, traced, monkeyp
     with pytest.raises(rl.InputError, match="missing"):
         save_video(STONE, DOME, tmp_path / "film.gif", [], **QUICK)
     (tmp_path / "film.gif").write_bytes(b"")
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         save_video(STONE, DOME, tmp_path / "film.gif", circling(2), **QUICK)
     monkeypatch.setitem(sys.modules, "av", None)
     with pytest.raises(rl.InputError, match="PyAV"):

@@ -194,7 +194,7 @@ def test_an_impossible_stone_is_told_and_the_page_goes_on(open_page):
     assert page.problem().startswith("Girdle thickness at the mains = 0.1: the girdle vanishes")
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "true"
     page.page.wait_for_selector("html[data-state=fault]", state="attached")
-    assert page.page.locator("#state").inner_text() == "last possible stone shown"
+    assert page.page.locator("#state").inner_text() == "last valid stone shown"
     assert page.number("brightness.a") == shown
     page.slide("girdle_pct", 4)
     assert page.page.locator("#problem").is_hidden()
@@ -333,7 +333,7 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
     page.page.wait_for_selector("#path-card:not([hidden])")
     assert "table 0" in page.page.locator("#path-card").inner_text()
     page.page.mouse.click(box["x"] + 3, box["y"] + 3)
-    page.page.wait_for_selector("#path-card >> text=beside the stone")
+    page.page.wait_for_selector("#path-card >> text=outside the stone")
 
 
 # --- two stones, two pages -------------------------------------------------------------------------------------------
@@ -384,7 +384,7 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     assert_told(page, before, "a")
     assert_told(page, after, "b")
     lost = 100 * (whole.weight_ct - steeper.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    assert ground_away(page).startswith(f"{lost:.2f} points removed")
     assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in ground_away(page)
     page.page.get_by_label("Map 1 of stone B").select_option("difference")
     page.rest()
@@ -395,11 +395,11 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     depth.fill("0.5")
     depth.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert "with pavilion main 3 polished so the girdle opens to a knife edge at girdle" in page.problem()
+    assert "with pavilion main 3 polished so the girdle has no thickness at girdle" in page.problem()
     depth.fill("0")
     depth.press("Enter")
     page.rest()
-    page.page.get_by_role("button", name="Go on from here").click()
+    page.page.get_by_role("button", name="Continue from here").click()
     page.rest()
     assert page.page.locator("figure.map").count() == 2
     assert page.number("weight_ct.a") == written(steeper.weight_ct, 3)
@@ -417,7 +417,7 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     page = open_page()
     finish = page.page.get_by_role("tab", name="Finish")
     finish.click()
-    assert page.page.locator("#panel-last").inner_text().startswith("For a blocked stone: open its table of facets")
+    assert page.page.locator("#panel-last").inner_text().startswith("For a blocked stone. Open its facet table")
     page.drop("blocked.csv", BLOCKED.read_bytes())
     page.page.wait_for_selector("#title:text-is('W-7, blocked (invented)')")
     page.rest()
@@ -426,16 +426,16 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     first = seen(finished(blocked, rl.LastFacets(star_pct=55)))
     assert_told(page, first, "b")
     lost = 100 * (blocked.stone.weight_ct - first.scene.stone.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    assert ground_away(page).startswith(f"{lost:.2f} points removed")
     off = page.page.locator("#panel-last li")
     assert off.all_inner_texts() == ["pavilion main 5\nslope +0.375°"]
     off.get_by_role("button").click()
     page.rest()
     assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 5"
     page.page.get_by_role("button", name="Let go").first.click()
-    page.page.get_by_role("button", name="Hold as A").click()
+    page.page.get_by_role("button", name="Keep as A").click()
     page.slide("finish_lower_half_pct", 82)
-    page.page.get_by_label("Upper-half length (otherwise the upper halves meet the tips of the stars)").check()
+    page.page.get_by_label("Upper-half length (if unchecked, the upper halves meet the tips of the stars)").check()
     page.slide("finish_upper_half_pct", 42)
     assert_told(page, first, "a")
     assert_told(page, seen(finished(blocked, rl.LastFacets(star_pct=55, lower_half_pct=82, upper_half_pct=42))), "b")
@@ -514,9 +514,9 @@ def test_the_page_survives_a_server_that_is_killed_and_started_again(browser):
         page.slide("table_pct", 61)
         own.kill()
         page.page.wait_for_selector("html[data-state=cut]", state="attached")
-        assert page.page.locator("#state").inner_text() == "Link cut; trying again…"
+        assert page.page.locator("#state").inner_text() == "No connection to raylab; trying again…"
         page.page.locator("[data-slider=crown_angle_deg]").fill("33")
-        page.page.get_by_role("button", name="Save the table of facets as CSV").click()
+        page.page.get_by_role("button", name="Save the facet table as CSV").click()
         page.page.wait_for_selector("#problem:not([hidden])")
         assert "does not answer" in page.problem()
         own.start()
@@ -650,7 +650,7 @@ def test_a_design_is_saved(open_page, tmp_path):
     page = open_page(accept_downloads=True)
     page.slide("table_pct", 61)
     stone = stone_of({**DEMO, "table_pct": 61.0})
-    for name, kind in (("Save the table of facets as CSV", "csv"), ("Save the scene as TOML", "toml")):
+    for name, kind in (("Save the facet table as CSV", "csv"), ("Save the scene as TOML", "toml")):
         with page.page.expect_download() as download:
             page.page.get_by_role("button", name=name).click()
         assert download.value.suggested_filename == f"w-1-invented.{kind}"
@@ -670,7 +670,7 @@ def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     page.page.route("**/report", of_little)
     page.page.get_by_role("button", name="Report").click()
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert page.problem() == "The report sets two stones side by side: put a second stone beside this one first."
+    assert page.problem() == "The report compares two stones. Add a second stone first."
     page.page.click("#compare")
     page.slide("pavilion_angle_deg", 41.5)
     page.page.get_by_role("button", name="Report").click()

@@ -10,7 +10,7 @@ what lies above or below shows as disparity. The further away, the more a view r
 A pupil of finite size sees the girdle's plane sharp and blurs the rest (`pupil_mm`): each ray starts from another point of
 a level disc and goes through the map plane where the ray from the disc's middle would. A point at height z becomes a disc of
 diameter ``pupil z / (distance - z)`` there (similar triangles), and light that the stone sends into a part of the pupil
-only is averaged. `usual_pupil_mm` says how wide pupils are in what light.
+only is averaged. `usual_pupil_mm` gives the pupil diameter at a luminance.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Pair:
     def side_by_side(self, *, crossed: bool = False, background: float = 0.03, spacing: float = 0.04) -> np.ndarray:
         """(H, W, 3) encoded sRGB: the left eye's picture to the left for parallel viewing, to the right for `crossed` eyes.
 
-        `gap` is the room between them, a share of a picture's width.
+        `spacing` is the distance between them, a share of a picture's width.
         """
         pictures = [one.srgb(background) for one in ((self.right, self.left) if crossed else (self.left, self.right))]
         height, width, _ = pictures[0].shape
@@ -61,7 +61,7 @@ class Pair:
     def anaglyph(self, background: float = 0.03) -> np.ndarray:
         """(H, W, 3) encoded sRGB for glasses with red before the left eye and cyan before the right.
 
-        Each eye's picture is told in grey, its luminance: with colours the eyes would compete.
+        Each picture is shown in grey, by luminance: with colours the eyes would compete.
         """
         left, right = (one.linear(background) @ _LUMINANCE for one in (self.left, self.right))
         return np.clip(srgb_encode(into_gamut(np.stack([left, right, right], axis=-1).clip(0.0, 1.0))), 0.0, 1.0)

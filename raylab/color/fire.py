@@ -5,7 +5,7 @@ at different wavelengths. For each virtual facet the path along which most leave
 replayed with the index at the Fraunhofer lines F (486.1 nm) and C (656.3 nm): Snell's law at the entry, mirrors, Snell's law
 at the exit. The spread is the angle between the two directions outside, in degrees. Light that the first surface reflects has
 none. There is no spread where light is scattered, where most is still untraced, and where one of the lines is totally
-reflected at the exit; the share of such areas is told.
+reflected at the exit; the share of such areas is stated.
 
 The spread says what fire could be; whether it is seen depends on the lamps. **Chroma** says what is seen, in a colour picture:
 
@@ -14,7 +14,7 @@ The spread says what fire could be; whether it is seen depends on the lamps. **C
   averaged with luminance as weight; independent of exposure.
 
 Both are taken pixel by pixel before any gamut is applied: a pixel that holds several colours counts as their mixture, so the
-number depends on the pixels' size, which is told.
+number depends on the size of the pixels, which is stated.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Stones side by side: the same light, the same tilts, one pixel grid, and what the measurements can tell of the difference.
+"""Stones side by side: the same dome, the same tilts, one pixel grid, and the significance of the differences.
 
 Stones are laid alike before they are traced (`posing`) and, for ``scale="equal diameter"``, scaled to their common mean
 diameter. Proportions and weights are always those of the stones as offered. See `verdicts` for when one is called larger.
@@ -87,7 +87,7 @@ def compare(
     if not 2 <= len(stones) <= MOST:
         raise InputError("wrong number of stones", key="stones", value=len(stones), expected=f"2 to {MOST} stones")
     number_in("coverage", coverage, 0.1, 10.0)
-    draws_for(known_to_pct)  # refuses what is out of range before the work starts
+    draws_for(known_to_pct)  # an error before the work starts
     uncertainties = _uncertainties(uncertainty, stones)
     labels = tuple(string.ascii_uppercase[: len(stones)])
     measurements = tuple(measure(stone) for stone in stones)

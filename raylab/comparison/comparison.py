@@ -26,7 +26,7 @@ class Comparison:
     Attributes
     ----------
     labels : "A", "B", ... in the order given. stones : as offered, at true size. shown : as traced, see the module's text.
-    dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : what was asked for.
+    dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : the request.
     measurements : of each stone as offered. proportions : of each stone, estimates by name.
     light : for each view, for each stone, estimates of every statistic by name.
     summaries : for each view, for each stone, the engine's own record.
@@ -65,7 +65,7 @@ class Comparison:
         return self._verdicts(self.proportions)
 
     def ranks(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
-        """First and last possible place of each stone by one number, the largest first; see `verdicts`."""
+        """Best and worst possible rank of each stone by one number, the largest first; see `verdicts`."""
         return ranks(self.labels, verdicts)
 
     def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
@@ -75,7 +75,7 @@ class Comparison:
         return {name: judge_all(name, row, self.coverage) for name, row in rows.items()}
 
     def to_dict(self) -> dict[str, Any]:
-        """Numbers, verdicts and what they rest on: plain numbers, strings, lists and None, ready for JSON."""
+        """Numbers, verdicts and their basis: plain numbers, strings, lists and None, ready for JSON."""
 
         def records(each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]) -> dict[str, Any]:
             return {

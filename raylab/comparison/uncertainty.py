@@ -1,7 +1,7 @@
 """How surely a number follows from planes that were measured.
 
 `Uncertainty` says by how much planes may be off; `propagate` carries it to any numbers that follow from a stone: proportions,
-statistics of light at several tilts, or a user's own. Three things are told about each number and never mixed: what the
+statistics of light at several tilts, or a user's own. Three parts of each number are kept apart: what the
 engine itself leaves open (bracket and standard error), the uncertainty of the measurement (standard deviation), and the
 shift. The **shift** is how far the number lies from where the true stone's is expected, at ``value - shift``: errors of
 measurement make an even stone look less even, and somewhat less bright.
@@ -140,7 +140,7 @@ def propagate(
 
 
 def draws_for(known_to_pct: float) -> int:
-    """How many draws tell a standard deviation to so many percent of itself, for numbers that scatter normally.
+    """Number of draws that gives a standard deviation to this many percent of itself, for normal errors.
 
     >>> draws_for(10.0), draws_for(5.0)
     (51, 201)
@@ -179,7 +179,7 @@ def _of_draws(nominal: Statistic, stated: np.ndarray, larger: np.ndarray) -> Est
 
 
 def _of_differences(nominal: Statistic, up: np.ndarray, down: np.ndarray) -> Estimate:
-    """Independent errors add in squares; curvature along each gives the shift, and says how far the straight line holds."""
+    """Independent errors add in squares; curvature along each gives the shift, and shows how far the linear model holds."""
     slope, bend = (up - down) / 2.0, up + down - 2.0 * nominal.value
     straight = math.sqrt(float(slope @ slope))
     return Estimate(nominal, straight, math.sqrt(straight**2 + float(bend @ bend) / 2.0) - straight, float(bend.sum()) / 2.0)

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 MOST_CHOICES = 10_000
 
 WEIGHTS = {"weight_ct": "ct", "lost_points": "0.01 ct"}
-"""What a choice weighs afterwards, and what it takes away; with their units."""
+"""Weight after a choice and removed weight, with their units."""
 
 
 def brillianteering_grid(
@@ -124,7 +124,7 @@ class Best:
     Attributes
     ----------
     choice : what to cut. numbers : its statistics and weights by name.
-    tied : True where its bracket reaches that of the first, so that the tracing alone can't tell which is better.
+    tied : True if its bracket overlaps that of the first choice.
     """
 
     choice: LastFacets

@@ -1,7 +1,7 @@
 """Which measured main is off, by more than its measurement may be, and what correcting it alone would change.
 
 A tier's **pattern** has the median slope of its mains, equal steps of azimuth and the median height; medians, so that one main
-that is off doesn't make the others look so. A main is told to be off in
+that is off doesn't make the others look so. A main counts as off in
 
 * slope, degrees; * azimuth, degrees; * height, um: of its facet's middle above (positive) or below the pattern's plane,
 

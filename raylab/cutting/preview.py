@@ -1,4 +1,4 @@
-"""`finish`: what a blocked stone will show, for each way to put its last facets on."""
+"""`brillianteer`: the predicted numbers of a blocked stone for each choice of last facets."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ from ..units import SODIUM_D_NM, number_in
 Design = Mapping[str, Any]
 
 CUT = "cut"
-"""The key that names the cut; a round brilliant where it isn't stated."""
+"""Key of the cut; a round brilliant by default."""
 
 PARAMETERS: dict[str, Parameter] = {one.key: one for cut in CUTS.values() for one in cut.parameters}
 """Parameters of all cuts by key."""
@@ -47,10 +47,10 @@ LIGHT_KEYS = {
     "wavelength_nm": ("wavelength in air", "nm"),
 }
 KEYS: dict[str, tuple[str, str]] = {**STONE_KEYS, **LIGHT_KEYS}
-"""Everything a design says: long name and unit; percentages are of the girdle diameter. A name has no unit."""
+"""The keys of a design: long name and unit; percentages are of the girdle diameter. A name has no unit."""
 
 NAMED = (CUT, "dome", "material")
-"""Keys whose values are told by their names."""
+"""Keys whose values are shown by name."""
 
 GEOMETRY: dict[str, tuple[str, str]] = {
     "weight_ct": ("weight", "ct"),
@@ -69,7 +69,7 @@ REASONS: tuple[tuple[str, str], ...] = (
     ("no_closed_stone", "the planes do not enclose a stone with a facet on each plane"),
     ("index_not_known", "the refractive index is unknown at the wavelength"),
 )
-"""Why a design has no numbers, by code: name and meaning. 0 means that it has."""
+"""Reasons for missing numbers of a design, by code: name and meaning. Code 0: the design has numbers."""
 
 _CODES = {name: code for code, (name, _) in enumerate(REASONS)}
 TRACED = _CODES["traced"]

@@ -147,7 +147,7 @@ class Dome:
 
     @property
     def peak_radiance(self) -> float:
-        """The brightest radiance, against which `brightness` is told: 1 unless the dome is absolute."""
+        """The brightest radiance, the unit of `brightness`: 1 unless the dome is absolute."""
         return self._brightest if self.absolute else 1.0
 
     @cached_property
@@ -170,7 +170,7 @@ class Dome:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 (hexadecimal) of the light: equal for domes that shine alike, whatever their names."""
+        """SHA-256 (hexadecimal) of the light: equal for domes with equal light, independent of their names."""
         found = hashlib.sha256(repr(float(self.peak_radiance)).encode())
         for array in self.table:
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0

@@ -8,7 +8,7 @@ a reflection that slides across a facet is.
 
     share_per_deg   area of the points that flash / area of those that are seen in both views / angle between the views
     count, sizes    points that flash and touch, along rows or columns of the grid, form a spot; spots of fewer than
-                    `LEAST_POINTS` grid points are left out, as the grid can't tell them from the rim of a large one
+                    `LEAST_POINTS` grid points are left out, as the grid can't distinguish them from the rim of a large one
 
 Which virtual facet a point lies in is looked up on a raster as fine as the grid, so points within a pixel of an edge may be
 told the neighbour's luminance. `share_error` estimates what this does: the difference to the same count on a grid of half as

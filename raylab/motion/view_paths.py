@@ -11,7 +11,7 @@ from .tilting import path_of
 
 MOST = 100_000
 USUAL_DEG = {"circle": 12.0, "turn": 360.0, "rock": 15.0}
-"""How far each kind of movement goes where nothing else is asked for."""
+"""Default extent of each kind of motion, degrees."""
 
 
 def circling(frames: int = 200, tilt_deg: float = 12.0, turn_deg: float = 0.0) -> list[View]:

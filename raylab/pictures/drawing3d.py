@@ -152,7 +152,7 @@ def _plotter(
     *,
     off_screen: bool,
 ) -> Any:
-    """A plotter with stone and rays in it, looking from where it was asked to."""
+    """A plotter with stone and rays, seen from the given direction."""
     import pyvista
 
     plotter: Any = pyvista.Plotter(off_screen=off_screen, window_size=list(size))

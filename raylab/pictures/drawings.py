@@ -56,7 +56,7 @@ def stone_figure(stone: Stone) -> Figure:
 def leak_figure(result: Result) -> Figure:
     """The stone from below, each facet coloured by the share of the view's weight that leaks there.
 
-    What leaks at facets that are not seen from below is told in the title. Raises UnsupportedScene for a result
+    The title states the leakage through facets that are not visible from below. Raises UnsupportedScene for a result
     without an account by facet.
     """
     from matplotlib.collections import PolyCollection

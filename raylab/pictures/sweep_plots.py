@@ -218,7 +218,7 @@ def _name(statistic: str) -> str:
 
 
 def _label(found: xr.Dataset, name: str) -> str:
-    """Long name and unit, as an axis tells them."""
+    """Long name and unit, for an axis."""
     about = found[name].attrs
     unit = about.get("units", "")
     return about["long_name"] if unit in ("", "1") else f"{about['long_name']} / {'°' if unit == 'degree' else unit}"

@@ -26,7 +26,7 @@ DRAWN = ("luminance", *ENTRIES, "glare")
 MOST_POLYGONS = 100_000
 """More are refused: at about 230 bytes each they make a file that browsers are slow to draw."""
 MOST_FACETS = 12
-"""Of a longer path the title tells the first facet and the last ones."""
+"""Facets of a longer path that its title lists: the first one and the last ones."""
 
 _INK, _GROUND = "#262626", "#dbdbdb"
 _ABOVE, _BELOW, _LEFT, _RIGHT = 0.13, 0.08, 0.03, 0.2  # room around the picture, shares of its width

@@ -86,7 +86,7 @@ def save_video(
     refuse_taken(path.parent, [path.name], force)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
-    for stone in several:  # what can't be seen at these wavelengths is told before anything is written
+    for stone in several:  # an unknown index at these wavelengths is an error before anything is written
         engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)

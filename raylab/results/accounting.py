@@ -3,10 +3,10 @@
 One table, one row per facet; each column sums to the number of the same name for the whole stone:
 
     area, brightness, dark, absorbed, untraced             by the facet that is looked through
-    sky, head, leak, scattered, and glare, part of these   by the facet where the light leaves (for a view ray, that is)
+    sky, head, leak, scattered; glare (part of the others)  by the facet where the light leaves (for a view ray, that is)
 
 ``area`` and ``dark`` are shares of the outline, ``brightness`` is in units of the dome's brightest radiance, the others are
-shares of the view's weight. At each facet at most all that is untraced can be added to what is told.
+shares of the view's weight. The true value of a facet exceeds the stated one by at most the untraced share.
 
 A spot is dark where its luminance is below DARK_BELOW of the mean over the outline: our definition, a plain share, chosen
 before any stone was looked at. In a tinted stone each virtual facet counts with its mean.

@@ -34,7 +34,7 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
     "luminance_error": ("standard error of luminance", "1", "estimated from the scatter of the samples in the pixel"),
 }
 LONGEST = 24
-"""Longer paths than so many facets are told without the facets between the first and the last ones, and so may share words."""
+"""Paths with more facets than this are shortened to the first and the last ones, so two paths may have the same words."""
 PATH_DEFINITION = (
     "number in path_name of the path along which the virtual facet that covers most of the pixel sees its largest part: the "
     "facets met, the one looked through first, and the ledger entry in which that part is booked"

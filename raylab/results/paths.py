@@ -1,9 +1,9 @@
 """The path along which most leaves, for each virtual facet: from the facet looked through to where the light goes.
 
 A view ray runs through the stone and loses part of its weight at every hit. Of its parts the largest that is booked at
-once tells best why a spot looks as it does: the path up to that hit, and the ledger entry under which that part is
+once explains best why a spot looks as it does: the path up to that hit, and the ledger entry under which that part is
 booked. Body colour takes its share all along and is no such part. Where more is still untraced than left at once, the
-path is not settled: it is told as the facet looked through and ``untraced``.
+path is not settled: its words are the entry facet and ``untraced``.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Paths:
     def name(self, path: int, stone: Stone, most: int | None = None) -> str:
         """A path in words, such as ``"table 0 > pavilion main 3 > pavilion main 7 > leak"``.
 
-        Of a path of more than `most` facets the last ones are told, and how many are left out.
+        A path of more than `most` facets is shortened to its last ones, with the number of omitted facets.
         """
         facets = [f for f in self.facets[path].tolist() if f >= 0]
         words = [stone.facet_name(f) for f in facets] + [FIELDS[self.entry[path]]]

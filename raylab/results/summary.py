@@ -43,8 +43,8 @@ class Summary:
     ----------
     engine : which tracer. records : one `Record` per wavelength.
     symmetry : a `Statistic`, or None where it is not defined (no nominal symmetry, or a tilted view).
-    notes : subject -> what is missing or weaker than asked for, and what to do about it.
-    facet_tables : the accounting facet by facet, one per wavelength; empty where not asked for or without virtual facets.
+    notes : subject -> a missing number or a missed precision, with the remedy.
+    facet_tables : the accounting facet by facet, one per wavelength; empty if not requested or without virtual facets.
     """
 
     engine: str
@@ -91,7 +91,7 @@ class Summary:
 
     @property
     def shortfalls(self) -> dict[str, str]:
-        """The notes on numbers that are there but weaker than asked for, such as a bracket that is wider."""
+        """The notes on numbers that miss the requested precision, such as a wider bracket."""
         return {subject: note for subject, note in self.notes.items() if subject not in NOT_THERE}
 
     @property

@@ -1,4 +1,4 @@
-"""`View`: how the observer looks at the stone, and `Frame`: the pixel grid on which maps are told.
+"""`View`: the direction and distance from which the observer looks at the stone.
 
 The observer looks straight down the dome's axis. `tilt_deg` rocks the stone under him, as one rocks a stone in tweezers:
 the table's normal leans from +z towards the azimuth `tilt_azimuth_deg`; `turn_deg` spins the stone about its own axis

@@ -12,7 +12,7 @@
 counter-clockwise from +x seen from above; ``distance_mm`` is the facet's distance from the origin, along the normal. The
 order of the columns is free, and other columns are passed over.
 
-Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``cut``,
+Lines that start with ``#`` are comments. Some of them describe the stone: ``unit`` (mm, as the column says), ``cut``,
 ``material``, ``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of tiers or facets that
 are not polished, as ``girdle = absorbing, star 3 = absorbing``), ``symmetry`` (order of rotation and the azimuth of a mirror:
 ``8, mirror 0``), and ``name``.
@@ -70,7 +70,7 @@ def facet_table(stone: Stone) -> str:
 
 
 def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
-    """The comment lines that tell about the stone."""
+    """The comment lines that describe the stone."""
     yield "unit", "mm"
     if stone.cut is not None:
         yield "cut", stone.cut

@@ -1,4 +1,4 @@
-"""Cuts by name: stones of any of them, what they share, and which one a stone has."""
+"""Cuts by name: their stones, their common quantities, and the cut of a stone."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def cut(name: str, /, **parameters: Any) -> Stone:
 
     Raises
     ------
-    InputError : an unknown cut, or a parameter that it doesn't have, stated twice, not at all, or out of range.
+    InputError : an unknown cut, or an unknown, missing, doubly stated or out-of-range parameter.
     StoneError : parameters that make no stone; the message names the key and the bound.
     """
     return get_cut(name).stone(**parameters)

@@ -1,13 +1,14 @@
-"""Facet planes from what they must face and pass through: one place for each way to say where a plane stands.
+"""Facet planes from their direction and the points on them.
 
 * `normal_of`, `normal_of_deg`: from slope (angle to the girdle plane), azimuth and side;
 * `tangent_through`: facing an azimuth, through two places (a facet that keeps an edge);
 * `through_edge_and_place`: through an edge and a place beside it;
 * `plane_at`, `ring`: of a given slope through a place, once or evenly around the axis.
 
-Places are told about the stone's axis: radius, azimuth, and height towards the side that the plane faces. So one rule serves
-crown and pavilion, even facets and uneven ones. On an even stone both places of a rule stand at one angle to its azimuth; the
-run between them is then the difference of their radii times one cosine, which keeps an even stone even to the last bit.
+Positions are given relative to the axis of the stone: radius, azimuth, and height towards the side that the plane faces. So
+one rule serves crown and pavilion, even facets and uneven ones. On an even stone both positions of a rule stand at one angle
+to its azimuth. The run between them is then the difference of their radii times one cosine, which keeps an even stone even
+to the last bit.
 """
 
 from __future__ import annotations

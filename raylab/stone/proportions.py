@@ -1,11 +1,11 @@
-"""`measure`: proportions measured on a stone's own polygons, with mean, extremes and spread of every quantity.
+"""`measure`: proportions measured on the polygons of a stone, with mean, extremes and spread of every quantity.
 
-Nothing is read back from the numbers a stone was built from, and nothing is invented: a quantity whose facets are missing
-is absent (None). What is measured, and how, is told by the stone's cut (`Cut.measured`); a stone of no known cut gets what can
-be said of any stone. Which facet is what is taken from the tier names, or from the shape itself where a stone carries none
-(see `recognition`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
+Measurements use the geometry only, not the numbers from which a stone was built. A quantity whose facets are missing is
+absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut has those of any
+stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of
+the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`).
 
-Symmetry is told as lengths and angles; classes of it are grades, and none are given.
+Symmetry is given as lengths and angles; classes of it are grades, and none are given.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ class Measurements(Mapping[str, Quantity]):
     def numbers(self) -> dict[str, float]:
         """One number for each quantity, by name; what is absent is left out.
 
-        Means, the numbers of the whole stone, and how uneven it is: largest minus smallest of the quantities that tell it
+        Means, the numbers of the whole stone, and how uneven it is: largest minus smallest of the quantities that describe it
         (`Measured.uneven`), under ``..._spread_pct`` and the like. Where a mean says nothing, the spread comes alone.
         """
         about = self.definitions

@@ -1,14 +1,14 @@
-"""Which cut a stone has, and which facet is what, from geometry alone.
+"""Recognition of the cut and the tiers of a stone from its geometry alone.
 
 A cut with mains is known by what its facets touch, not by their angles, so that steep, shallow, painted, tilted and
 half-finished stones are named as well as ideal ones: some tiers border the table or the girdle in their whole width
 (`Tier.borders`: stars, halves), mains touch both in little more than a point (or, before the last facets are cut, in their
-whole width). A pavilion main reaches the bottom. Mains then tell the order of rotation and the azimuths where each facet should
-stand. Of two facets at one place the smaller is an extra.
+whole width). A pavilion main reaches the bottom. The mains then give the order of rotation and the azimuth of each facet in the
+pattern. Of two facets at one position the smaller is an extra.
 
 It is that cut if its tiers stand where its pattern has them, and its girdle has the cut's outline: the steps of a step cut
 border table and girdle too, but they stand above each other, and its outline is a polygon. A stone of no known cut keeps table,
-girdle and culet; its other facets are told by their side alone.
+girdle and culet; its other facets are named by their side alone.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ _MAIN = ""
 
 
 def recognized(stone: Stone) -> Stone:
-    """The stone with its cut, and with its facets named by its shape if its names tell none and no trade name is among them.
+    """The stone with its cut, and with its facets named by its shape if its names give none and no trade name is among them.
 
     A stone of no known cut comes back as it is.
     """

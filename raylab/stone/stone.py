@@ -112,7 +112,7 @@ class Stone:
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
         if absent and redundant != "drop":
             raise StoneError(
-                f"{len(absent)} plane(s) have no facet: {', '.join(absent[:4])}",
+                f"{len(absent)} plane(s) without a facet: {', '.join(absent[:4])}",
                 expected="a facet on every plane",
             )
         order = np.flatnonzero(keep)

@@ -66,7 +66,7 @@ class Plan:
             yield {**self.fixed, **{key: values[k] for (key, values), k in zip(self.columns.items(), at, strict=True)}}
 
     def coordinate(self, key: str) -> list[Any]:
-        """An axis's values as they are told: domes and materials by name."""
+        """The values of an axis as labels: domes and materials by name."""
         return [label_of(value) for value in self.columns[key]]
 
 

@@ -3,7 +3,7 @@
     sweep.json     what the sweep is: code, settings, axes, fixed values, size of a chunk; written first, once
     parts/*.npy    one file per finished chunk, named by a hash of all that decides its numbers
     sweep.nc       the result, when all is done; the parts are then removed
-    sweep.zarr     the same once more, if asked for: see `as_zarr`
+    sweep.zarr     a copy as Zarr, if requested: see `zarr_copy`
 
 Every file is there whole or not at all, see `whole_files`. (A netCDF file written in place is lost when its process is killed,
 which is why there is one only at the end.)
@@ -71,7 +71,7 @@ class Store:
 
         Parameters
         ----------
-        size : asked for the size of a chunk if the sweep is new. force : give up another sweep that lies there.
+        size : called for the size of a chunk if the sweep is new. force : give up another sweep that lies there.
 
         Raises
         ------

@@ -157,7 +157,7 @@ def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, clien
 
 
 def _cores(processes: int | None) -> int:
-    """How many processes to use: those asked for, or the cores that are ours."""
+    """The number of processes: the requested one, or the number of available cores."""
     if processes is None:
         return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if isinstance(processes, bool) or not isinstance(processes, int) or not 1 <= processes <= 4096:

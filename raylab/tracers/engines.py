@@ -16,7 +16,7 @@ _SAMPLES = "this work needs an exact engine, and the engine samples"
 
 
 def engine_named(name: str) -> Engine:
-    """The engine of a row of the table; its module is imported when it is first asked for."""
+    """The engine of a row of the table; its module is imported at first use."""
     return cast(Engine, importlib.import_module(ENGINES[name]).ENGINE)
 
 

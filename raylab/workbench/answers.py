@@ -1,6 +1,6 @@
 """What the page may ask, and the answers: pictures with their numbers, and the path of one view ray.
 
-Every question carries all that it means (the design, the dome, the tilt), so an answer depends on nothing that was asked
+Every request is complete (design, dome, tilt), so an answer does not depend on requests
 before, and there is nothing that a cut link or a restart could lose.
 """
 
@@ -135,7 +135,7 @@ def _coarse(scene: Scene) -> _Traced:
 
 
 def _shape(stone: Stone) -> dict[str, Any]:
-    """What the page tells of the stone's facets, in words and full precision."""
+    """The facets of the stone for the page, in words and full precision."""
     return {
         "name": stone.name,
         "facets": rows_of(stone),

@@ -1,6 +1,6 @@
 """Work that takes longer than a picture, done in a thread beside the pages: the report on two stones.
 
-It is told as it goes, one line of JSON each: ``{"share": 0.3}`` ..., and last what was made or why nothing was. When
+The page receives lines of JSON: ``{"share": 0.3}`` ..., and last the product or the error. When
 the page goes, or no longer wants it, the work ends at its next word.
 """
 
@@ -29,7 +29,7 @@ from .design_json import stone_of
 Job = Callable[[Progress], dict[str, Any]]
 
 TILTS_DEG, MOST_TILTS = (0.0, 10.0, 20.0), 6
-"""Tilts that a report looks at, and how many it may be asked for."""
+"""Default tilts of a report, degrees, and the largest number of tilts."""
 
 log = logging.getLogger("raylab.workbench")
 
@@ -41,8 +41,8 @@ class _StoppedError(Exception):
 def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
-    Asked are `designs`, `dome`, and perhaps `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see `compare`). Raises
-    InputError for what isn't that.
+    The request holds `designs` and `dome`, and optionally `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see
+    `compare`). Raises InputError for an invalid request.
     """
     designs, dome = request.get("designs"), str(request.get("dome"))
     if not isinstance(designs, list) or len(designs) != 2:
@@ -67,7 +67,7 @@ def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progre
 
 
 async def streamed(worker: ThreadPoolExecutor, job: Job) -> AsyncIterator[bytes]:
-    """Do an errand in the worker; its progress and its end as lines of JSON. Closing this stops the errand."""
+    """Run a job in the worker; progress and result as lines of JSON. Closing the generator stops the job."""
     loop, lines, stopped = asyncio.get_running_loop(), asyncio.Queue[dict[str, Any]](), threading.Event()
 
     def update(done: float, total: float) -> None:
@@ -83,7 +83,7 @@ async def streamed(worker: ThreadPoolExecutor, job: Job) -> AsyncIterator[bytes]
             return
         except InputError as error:
             end = {"error": {"text": str(error), "key": error.key}}
-        except Exception as fault:  # ours: told on the terminal in full, on the page in a line, and the page lives on
+        except Exception as fault:  # a bug: the terminal shows it in full and the page in one line
             log.error("a job failed", exc_info=fault)
             line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
             end = {"error": {"text": line, "key": None}}

@@ -1,4 +1,4 @@
-"""What the page is told of cuts: all that its sliders, tables and lists are made from."""
+"""The records of cuts from which the page builds sliders, tables and lists."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ A table of measured facets, one row each: tier, number, side it faces, slope (to
     {"kind": "facets", "name": "W-1", "cut": "round brilliant", "material": "diamond",
      "symmetry": {"order": 8, "mirror_deg": 0}, "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
-Two more kinds take material away from one of these, see `derived_designs`.
+Two more kinds remove material from such a design, see `derived_designs`.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def usual_design(cut: Cut, name: str, **given: Any) -> Design:
 DEMO: Design = usual_design(
     get_cut("round brilliant"), "W-1 (invented)", table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75
 )
-"""What the workbench opens with when no stone is named; proportions of common trade practice, an invented stone."""
+"""The design that the workbench opens by default: an invented stone with proportions of common trade practice."""
 
 
 def stone_of(design: Any) -> Stone:
@@ -178,7 +178,7 @@ def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
 
 
 def _absorption(material: Material) -> Any:
-    """A material's body colour as a design tells it."""
+    """The body colour of a material as a design states it."""
     if len(material.absorption) <= 1:
         return material.absorption[0][1] if material.absorption else 0.0
     return [list(pair) for pair in material.absorption]

@@ -26,7 +26,7 @@ UNITS = ("mm", *(unit for unit in UNITS_MM if unit != "mm"))
 """Units of length that a mesh file's numbers may be in, the commonest first."""
 
 SAVED = {"toml": "application/toml", "csv": "text/csv", "stl": "model/stl"}
-"""Kinds of file that a design can be saved as, and what a browser is told they are."""
+"""Kinds of file that a design can be saved as, with their media types."""
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ SAFE = ("GET", "HEAD")
 
 
 class Guard:
-    """ASGI middleware: refuses foreign hosts and origins, and forbids the page to load or to tell anything elsewhere."""
+    """ASGI middleware: refuses foreign hosts and origins, and keeps the page from loading from or sending to other hosts."""
 
     def __init__(self, app: ASGIApp, *, port: int) -> None:
         self.app = app

@@ -50,7 +50,7 @@ log = logging.getLogger("raylab.workbench")
 
 @dataclass
 class Workbench:
-    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and do errands."""
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and jobs."""
 
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
@@ -172,7 +172,7 @@ class Pages:
             fault = work.exception()
             if fault is None:
                 answer = work.result()
-            else:  # a fault of ours: told on the terminal in full, on the page in a line, and the page lives on
+            else:  # a bug: the terminal shows it in full and the page in one line
                 log.error("a request failed", exc_info=fault)
                 about = {key: question.get(key) for key in ("kind", "id", "side", "step")}
                 line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
@@ -189,7 +189,7 @@ def _described(one: Description) -> dict[str, Any]:
 
 
 def _question(text: str) -> dict[str, Any]:
-    """A question as a dict. Raises InputError for what is no JSON object."""
+    """A request as a dict. Raises InputError for other JSON than an object."""
     if len(text) > MAX_QUESTION:
         raise InputError("request too long", expected=f"at most {MAX_QUESTION} characters")
     try:

@@ -1,4 +1,4 @@
-"""`Cut`: a way to facet a stone, told once: parameters, tiers, symmetry, planes, and what is measured on it.
+"""`Cut`: one definition per cut: parameters, tiers, symmetry, planes and measured quantities.
 
 Everything that lists a cut's keys, ranges, tiers or words (files, sweeps, help, the page, reports) reads them here. A new cut
 is one module that makes a `Cut`, and one row in `raylab.stone.cuts.CUTS`.
@@ -89,7 +89,7 @@ class Cut:
         stone where it is 1, and scaled.
     tiers : from the top down. symmetry : of an ideal stone. outline : of the girdle, for a stone of size 1.
     planes : the facets of a stone of size 1, from the values of all parameters. Raises one of `reasons`.
-    reasons : why values make no stone. measured : what is measured besides `shared.OF_ANY_STONE`.
+    reasons : reasons why values give no stone. measured : measured quantities besides `shared.OF_ANY_STONE`.
     """
 
     name: str
@@ -140,7 +140,7 @@ class Cut:
     def settled(self, given: Mapping[str, Any]) -> dict[str, Any]:
         """The value of every parameter, alternatives converted to what they stand for.
 
-        Raises InputError for an unknown key, a thing stated twice or not at all, a value that is not allowed.
+        Raises InputError for an unknown key, two alternatives together, a missing key, a value that is not allowed.
         """
         stated = {key: value for key, value in given.items() if value is not None}
         self.stated_once(stated)
@@ -167,7 +167,7 @@ class Cut:
 
         Raises
         ------
-        InputError : a parameter that the cut doesn't have, one stated twice or not at all, a value out of range.
+        InputError : an unknown parameter, two alternatives together, a missing parameter, a value out of range.
         StoneError : values that make no stone; the message names the key and the bound.
         """
         values = self.settled(given)

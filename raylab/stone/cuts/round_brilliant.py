@@ -71,7 +71,7 @@ def round_brilliant(
 
     Raises
     ------
-    InputError : a proportion out of range, stated twice or not at all.
+    InputError : a proportion out of range, a missing one, or two alternatives together.
     StoneError : a combination that is no brilliant; the message names the key and the bound.
     """
     return ROUND_BRILLIANT.stone(

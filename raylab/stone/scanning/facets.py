@@ -3,7 +3,7 @@
 1. The noise: from points of neighbouring triangles, then from the patches themselves, climbing until both agree (`noise`).
 2. Patches of one plane (`patches`). Largest first, a patch's plane is taken up if the surface is clearly better explained
    with it than without (`candidates`).
-3. By turns points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
+3. Alternately points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
    rearranging those that stand in each other's way (`moves`).
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in

@@ -97,7 +97,7 @@ def _content(path: Path) -> bytes:
 
 
 def _kind(content: bytes) -> str | None:
-    """The suffix that the first bytes speak for, or None where they don't tell."""
+    """The suffix that matches the first bytes, or None."""
     if content.startswith(b"glTF"):
         return ".glb"
     if content.startswith(b"PK\x03\x04"):

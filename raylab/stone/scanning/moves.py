@@ -1,6 +1,6 @@
 """Rearranging planes that stand in each other's way: one split in two, one put in between two, two made one.
 
-Fitting by turns (`plane_fit`) only ever slides planes about; where a facet has been shared out among its neighbours, or
+The alternating fit (`plane_fit`) only ever slides planes about; where a facet has been shared out among its neighbours, or
 two planes share one facet, it stays stuck. So each plane, and each pair of neighbours, is tried with one plane more or less:
 the points concerned are shared out and fitted again among the new planes, all others staying as they are, and the change is
 made if the measure of `facets` falls.
@@ -144,7 +144,7 @@ def best_plane(points: np.ndarray, normal: np.ndarray) -> np.ndarray:
 
 
 def shared_out(points: np.ndarray, rows: np.ndarray) -> np.ndarray | None:
-    """Planes (K, 4) fitted by turns to points (N, 3) that are each on the highest; None if one runs out of points."""
+    """Planes (K, 4) fitted to points (N, 3) that are each on the highest, alternately; None if one runs out of points."""
     rows, side = np.array(rows), None
     for _ in range(15):
         highest = (points @ rows[:, :3].T - rows[:, 3]).argmax(axis=1)

@@ -1,6 +1,6 @@
 """Planes fitted to the points of a convex surface: which point is whose, the best plane of each group, and its uncertainty.
 
-Planes are refined by turns: points to planes (`envelope`), planes to points.
+Planes are refined alternately: points to planes (`envelope`), planes to points.
 
 Vertices count with the area they stand for. A facet is fitted to the vertices that lie well inside it: far enough from its
 edges, measured *within* the facet, that neither noise nor an edge rounded by polishing or by the scanner can bring in a

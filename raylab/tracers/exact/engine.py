@@ -41,7 +41,7 @@ class BeamEngine:
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:
-        """Virtual facets and what they show; their paths are kept where maps are asked for. See `Engine.trace`."""
+        """Virtual facets and their channels; their paths are kept if maps are requested. See `Engine.trace`."""
         beams = trace_beams(scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads)
         notes = notes_of(beams, scene.settings, self.max_beams)
         if grid is None:
@@ -50,7 +50,7 @@ class BeamEngine:
 
 
 def notes_of(beams: Beams, settings: TraceSettings, max_beams: int = MAX_BEAMS) -> dict[str, str]:
-    """What the numbers of a trace leave open beyond what was asked for, and what to do about it."""
+    """Notes on numbers that miss the requested precision, with the remedy."""
     notes, untraced = {}, float(beams.totals.mean[UNTRACED])
     if untraced > settings.precision * (1.0 + 1e-9):
         notes["precision"] = (
