@@ -159,7 +159,7 @@ def test_steps_are_small_enough_to_find_every_path_again():
     assert UNMATCHED < 1e-10
 
 
-def test_what_cannot_be_derived_is_told():
+def test_what_cannot_be_derived_is_reported():
     with pytest.raises(rl.InputError, match="crown_angel_deg: unknown design key"):
         rl.gradient({**BASE, "crown_angel_deg": 3.0}, "even-sky")
     with pytest.raises(rl.InputError, match=r"keys = 'dome': not a number of this design"):
