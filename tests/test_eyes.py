@@ -74,7 +74,7 @@ def test_one_eye_in_the_middle_sees_the_perspective_view():
 
 def test_pairs_for_parallel_and_crossed_eyes():
     pair = eye_pair(SCENE, wavelengths=1)
-    parallel, crossed = pair.side_by_side(spacing=0.1), pair.side_by_side(crossed=True, gap=0.1)
+    parallel, crossed = pair.side_by_side(spacing=0.1), pair.side_by_side(crossed=True, spacing=0.1)
     assert parallel.shape == (40, 84, 3)
     assert np.array_equal(parallel[:, :40], pair.left.srgb(0.03))
     assert np.array_equal(crossed[:, :40], pair.right.srgb(0.03))
