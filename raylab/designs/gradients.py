@@ -57,21 +57,21 @@ def gradient(
     ----------
     design : proportions, as for `sweep`; with a material, a tilt and a wavelength if not the default ones.
     dome : a `Dome`, or the name or file of one.
-    keys : proportions to derive by; by default those that the design states, but for size.
-    reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
+    keys : proportions of the derivatives; by default those of the design, without its size.
+    half_step : half-width of the finite difference by key; by default 0.1 degree or 0.5 %.
     settings : by default `FINE`, a precision of 1e-3. Their wavelength holds where the design states none.
 
     Returns
     -------
     xarray.Dataset on (statistic, proportion), per degree, per percent, ...:
-        derivative : along the paths that light takes now; NaN where no step was small enough.
-        derivative_error : its numerical error as estimated from two steps.
-        slope, slope_low, slope_high : over the reach, jumps included, with a certain bracket.
-    and `value`, `low`, `high` on (statistic); `reach` on (proportion).
+        derivative : derivative along fixed paths; NaN if no step was small enough.
+        derivative_error : numerical error, estimated from two steps.
+        slope, slope_low, slope_high : finite difference over the full step, jumps included, with bracket.
+    and `value`, `low`, `high` on (statistic); `half_step` on (proportion).
 
     Raises
     ------
-    InputError : a design that is no stone, there or within reach; a key that is no number of the stone's.
+    InputError : a design without a valid stone, at the design or within the step; a key that is not a number.
     """
     import xarray as xr
 
