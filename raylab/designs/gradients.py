@@ -1,11 +1,11 @@
-"""`gradient`: how each exact statistic changes with each proportion, in the small and over a cutter's reach.
+"""`gradient`: derivatives and slopes of each exact statistic by each proportion.
 
-The **derivative** is that of the sum over the paths that light takes now, by steps so small that none is lost; see `stepping`.
+The **derivative** is that of the sum over fixed light paths, by steps so small that no path is lost; see `stepping`.
 
-But the derivative is not the whole story. Where the light of a virtual facet crosses the edge of the head, of a zone or of
-the girdle plane, the statistic jumps. A stone has thousands of virtual facets, and over a tenth of a degree the jumps often
-outweigh the smooth part. So the **slope** over a stated reach to both sides is given beside it, jumps and all, with a bracket
-that holds for certain. A cutter wants the slope; the derivative says what happens in between.
+The statistic jumps where the light of a virtual facet crosses the edge of the head, of a zone or of the girdle plane. A stone
+has thousands of virtual facets, and over a tenth of a degree the jumps often outweigh the smooth part. The **slope** over a
+stated step to both sides includes the jumps and has a certain bracket. A cutter needs the slope; the derivative describes the
+change between the jumps.
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ def gradient(
             "slope_low": (grid, slopes[1], {"long_name": "slope, lower bound"}),
             "slope_high": (grid, slopes[2], {"long_name": "slope, upper bound"}),
             **{part: ("statistic", numbers) for part, numbers in zip(("value", "low", "high"), middle, strict=True)},
-            "reach": ("proportion", [wide[key] for key in chosen], {"long_name": "half-width of the step"}),
+            "half_step": ("proportion", [wide[key] for key in chosen], {"long_name": "half-width of the step"}),
         },
         {
             "statistic": names,
@@ -129,7 +129,7 @@ def _traced(design: dict[str, Any], settings: TraceSettings) -> np.ndarray:
 
 
 def _slope(design: dict[str, Any], key: str, half_step: float, settings: TraceSettings) -> np.ndarray:
-    """(3, names) the slope over `reach` to both sides and its bracket."""
+    """(3, names) the slope over `half_step` to both sides and its bracket."""
     after, before = (_traced({**design, key: design[key] + sign * half_step}, settings) for sign in (1.0, -1.0))
     return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * half_step)
 
