@@ -36,11 +36,11 @@ def ahead(x, y, z, vx, vy, vz, last, planes):
     """Distance, row and slope of the nearest facet that the ray runs into."""
     distance, found, slope = 1e300, -1, 0.0
     for f in range(planes.shape[0]):
-        towards = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
-        if towards > 0.0 and f != last:
-            far = (planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)) / towards
+        unit = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
+        if unit > 0.0 and f != last:
+            far = (planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)) / unit
             if far < distance:
-                distance, found, slope = far, f, towards
+                distance, found, slope = far, f, unit
     return distance, found, slope
 
 
@@ -63,13 +63,13 @@ def plain_loop(origins, directions, planes, n, turn, dome, out, segments):
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
         enter, leave, last = -1e300, 1e300, -1
         for f in range(planes.shape[0]):
-            towards = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
+            unit = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
             difference = planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)
-            if towards < 0.0 and difference / towards > enter:
-                enter, last = difference / towards, f
-            elif towards > 0.0:
-                leave = min(leave, difference / towards)
-            elif towards == 0.0 and difference < 0.0:
+            if unit < 0.0 and difference / unit > enter:
+                enter, last = difference / unit, f
+            elif unit > 0.0:
+                leave = min(leave, difference / unit)
+            elif unit == 0.0 and difference < 0.0:
                 leave = -1e300
         if enter >= leave:
             continue

@@ -21,7 +21,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from needs import launched  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
-from test_workbench_page import Workbench, assert_shown, traced  # noqa: E402
+from test_workbench_page import Workbench, assert_reported, traced  # noqa: E402
 from workbench_process import BenchProcess  # noqa: E402
 
 # Move a slider, wait for the picture that answers the move, n times; ms each.
@@ -138,7 +138,7 @@ def soak(process: BenchProcess, page: Workbench, seconds: float) -> None:
         moves += page.page.evaluate(WILD, seconds / 3)
         page.rest()
         marks.append(memory_mb(process, page.page))
-    assert_shown(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
     server, heap = zip(*marks, strict=True)
     print(f"{moves} random moves in {seconds:.0f} s; the last picture is what the library says of the last values")
     print("  server, MB resident: " + " -> ".join(f"{mb:.0f}" for mb in server))

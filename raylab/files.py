@@ -167,8 +167,8 @@ def finite(value: Any) -> Any:
 def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
     """A stone as a mesh (.stl, .obj, .ply: numbers in mm; .glb: in metres, as its standard has it) or a facet table (.csv).
 
-    Meshes are watertight triangles. Raises InputError for another suffix, a material that a table can't name, or a file in
-    the way without `force`.
+    Meshes are watertight triangles. Raises InputError for another suffix, a material that a table can't name, or an
+    existing file without `force`.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in (*_MESHES, ".csv"):

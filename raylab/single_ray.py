@@ -48,8 +48,8 @@ class RayPath:
 
     Attributes
     ----------
-    hits : the entry first; empty for a ray that misses the stone. start_mm : (3,) a point of the ray outside the stone.
-    absorbed, untraced : the shares of the ray that no hit accounts for.
+    hits : the hits, the entry first; empty if the ray misses the stone. start_mm : (3,) a point of the ray outside the stone.
+    absorbed, untraced : the absorbed and the untraced share of the ray.
     """
 
     start_mm: np.ndarray
@@ -78,7 +78,7 @@ class RayPath:
 
 
 def ray_path(scene: Scene, x_mm: float, y_mm: float, *, min_weight: float = 1e-3) -> RayPath:
-    """Follow the view ray through a point of the map plane, at the wavelength in the middle of the scene's.
+    """Follow the view ray through a point of the map plane, at the middle wavelength of the scene.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def ray_path(scene: Scene, x_mm: float, y_mm: float, *, min_weight: float = 1e-3
 
     Returns
     -------
-    RayPath : without hits where the point lies beside the stone.
+    RayPath : without hits for a point outside the stone.
     """
     stone, settings = scene.stone, scene.settings
     origins, directions = view_rays(np.array([[x_mm, y_mm]]), stone, scene.view)

@@ -23,7 +23,7 @@ def test_docstrings_say_what_is_computed():
     assert doctest.testmod(absorption).failed == 0
 
 
-def test_one_per_centimetre_is_a_tenth_per_millimetre(tmp_path):
+def test_one_per_centimeter_is_a_tenth_per_millimeter(tmp_path):
     """Beer-Lambert: 10 mm of a = 1.5 /cm let exp(-1.5) through."""
     path = tmp_path / "tint.csv"
     path.write_text("\ufeff" + GOOD.replace("\n", "\r\n"), encoding="utf-8")  # as spreadsheets save it
@@ -58,7 +58,7 @@ def test_one_per_centimetre_is_a_tenth_per_millimetre(tmp_path):
         (HEAD + "500,1\n500,1\n", "line 4, wavelength_nm = 500.0: wavelengths do not increase"),
     ],
 )
-def test_every_fault_is_told_with_its_place(tmp_path, text, message):
+def test_every_fault_is_reported_with_its_place(tmp_path, text, message):
     path = tmp_path / "tint.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as caught:
@@ -77,7 +77,7 @@ def test_files_that_are_none_are_refused(tmp_path):
         read_absorption(tmp_path / "binary.csv")
 
 
-def test_a_mistyped_tint_is_told_the_nearest():
+def test_a_mistyped_tint_suggests_the_nearest():
     with pytest.raises(InputError, match="did you mean 'faint-yellowish'"):
         tint("faint-yelowish")
 

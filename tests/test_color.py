@@ -113,7 +113,7 @@ def test_encoding_is_undone_by_decoding():
     assert np.all(np.diff(srgb_encode(values)) > 0)
 
 
-def test_difference_is_symmetric_and_zero_only_for_equal_colours():
+def test_difference_is_symmetric_and_zero_only_for_equal_colors():
     first = np.column_stack([RNG.uniform(0, 100, 3000), RNG.normal(0, 40, (3000, 2))])
     second = first + RNG.normal(0, 3, first.shape)
     opposite = first * [1.0, -1.0, -1.0]
@@ -135,7 +135,7 @@ def picture(channels: int = 3) -> np.ndarray:
 
 
 @pytest.mark.parametrize("channels", [3, 4])
-def test_png_gives_back_all_sixteen_bits_to_vtk_and_its_colour_space_to_pillow(tmp_path, channels):
+def test_png_gives_back_all_sixteen_bits_to_vtk_and_its_color_space_to_pillow(tmp_path, channels):
     """Read by two libraries that know nothing of our writer: VTK for the samples, Pillow for the chunks."""
     import pyvista
 

@@ -113,7 +113,7 @@ def test_no_shift_leads_beyond_what_a_number_can_be():
     assert math.isnan(within_nature("leak", estimate(0.01, math.nan, shift=math.nan)).best)
 
 
-def test_stones_not_told_apart_share_their_places():
+def test_stones_without_significant_difference_share_their_places():
     """B is told apart from neither A nor C, but A and C are: no order of three, and none is made up."""
     values = {"A": estimate(1.0, 0.03), "B": estimate(1.1, 0.03), "C": estimate(1.2, 0.03), "D": estimate(5.0, 0.03)}
     verdicts = judge_all("leak", values, coverage=2.5)
@@ -171,7 +171,7 @@ def test_the_difference_map_is_the_difference(found):
 # Verdicts on stones.
 
 
-def test_a_leaky_stone_leaks_and_a_stone_is_not_told_from_itself(found):
+def test_a_leaky_stone_leaks_and_a_stone_is_not_distinguished_from_itself(found):
     """A pavilion of 20 degrees lets through what falls straight onto it: the critical angle of diamond is 24.4 degrees."""
     assert found.light_verdicts(0)["leak"][0].outcome == "smaller"
     assert found.light_verdicts(0)["brightness"][0].outcome == "larger"
@@ -214,7 +214,7 @@ def test_values_are_those_of_a_plain_trace(found):
     assert "absorbed" not in found.light_verdicts(0)  # nothing is absorbed in clear stones
 
 
-def test_everything_is_told_as_json(found):
+def test_everything_is_reported_as_json(found):
     outcome = json.loads(json.dumps(found.to_dict()))
     assert [view["tilt_deg"] for view in outcome["views"]] == [0.0, 12.0]
     leak = outcome["views"][0]["values"]["B"]["leak"]
@@ -226,7 +226,7 @@ def test_everything_is_told_as_json(found):
     assert not any(word in json.dumps(outcome).lower() for word in ("grade", "score", "price"))
 
 
-def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
+def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported(found):
     outcome: list[float] = []
     again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: outcome.append(done / total))
     assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
@@ -257,7 +257,7 @@ def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
         ((FINE, FINE), {"coverage": 0.0}, "coverage = 0.0: out of range"),
     ],
 )
-def test_what_cannot_be_compared_is_told_in_one_line(stones, changed, line):
+def test_what_cannot_be_compared_is_reported_in_one_line(stones, changed, line):
     with pytest.raises(InputError) as caught:
         compare(*stones, **{**QUICK, **changed})
     assert str(caught.value).startswith(line)

@@ -19,7 +19,7 @@ def test_line_breaks_are_folded():
     assert "\n" not in str(InputError("first\nsecond", value="a\nb", key="k"))
 
 
-def test_told_from_further_out():
+def test_an_error_is_completed_from_further_out():
     inner = StoneError("too thin", key="girdle_pct", value=0.1)
     outer = inner.within(file="ring.toml", section="stone")
     assert str(outer) == "ring.toml: stone.girdle_pct = 0.1: too thin"

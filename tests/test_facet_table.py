@@ -125,8 +125,8 @@ def test_the_cut_comes_back(tmp_path):
 
 def test_without_notes_it_is_a_diamond_of_the_files_name(tmp_path):
     stone = read(tmp_path, "\n".join(LINES[HEADER:]))
-    told = (stone.material.name, stone.name, stone.symmetry, set(stone.finishes))
-    assert told == ("diamond", "stone", rl.SymmetryGroup(), {POLISHED})
+    facts = (stone.material.name, stone.name, stone.symmetry, set(stone.finishes))
+    assert facts == ("diamond", "stone", rl.SymmetryGroup(), {POLISHED})
 
 
 def line_of(text: str) -> int:
@@ -193,12 +193,12 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
         (TEXT.replace("table", "ta\0ble").encode(), "stone.csv: not a text file; it contains zero bytes"),
     ],
 )
-def test_faults_are_told_in_one_line(text, message, tmp_path):
-    with pytest.raises(rl.InputError) as told:
+def test_faults_are_reported_in_one_line(text, message, tmp_path):
+    with pytest.raises(rl.InputError) as facts:
         read(tmp_path, text)
-    assert message in str(told.value)
-    assert str(told.value).startswith(str(tmp_path))
-    assert "\n" not in str(told.value)
+    assert message in str(facts.value)
+    assert str(facts.value).startswith(str(tmp_path))
+    assert "\n" not in str(facts.value)
 
 
 def test_a_missing_file_and_a_folder(tmp_path):
@@ -265,11 +265,11 @@ def test_a_damaged_table_is_read_or_refused_in_one_line(tmp_path, capsys, data):
     path.write_bytes(damaged)
     saved.unlink(missing_ok=True)
     code = main(["measure", str(path), "--json", "--save", str(saved)])
-    told = capsys.readouterr()
+    facts = capsys.readouterr()
     if code == 0:
-        assert told.err == ""
-        assert json.loads(told.out)["volume_mm3"] > 0.0
+        assert facts.err == ""
+        assert json.loads(facts.out)["volume_mm3"] > 0.0
     else:
-        assert (code, told.out, len(told.err.splitlines())) == (2, "", 1)
-        assert told.err.startswith(f"raylab: {path}")
+        assert (code, facts.out, len(facts.err.splitlines())) == (2, "", 1)
+        assert facts.err.startswith(f"raylab: {path}")
     assert saved.exists() == (code == 0)

@@ -131,7 +131,7 @@ def test_slopes_are_those_of_a_sweep():
         low = float(ends[name + "_low"][1] - ends[name + "_high"][0]) / 0.4
         assert float(here.slope_low) == pytest.approx(low, abs=1e-9)
         assert float(here.slope_low) <= float(here.slope) <= float(here.slope_high)
-    assert float(found.reach[0]) == 0.2
+    assert float(found.half_step[0]) == 0.2
 
 
 def test_a_slope_counts_a_jump_that_the_derivative_does_not():
@@ -159,7 +159,7 @@ def test_steps_are_small_enough_to_find_every_path_again():
     assert UNMATCHED < 1e-10
 
 
-def test_what_cannot_be_derived_is_told():
+def test_what_cannot_be_derived_is_reported():
     with pytest.raises(rl.InputError, match="crown_angel_deg: unknown design key"):
         rl.gradient({**BASE, "crown_angel_deg": 3.0}, "even-sky")
     with pytest.raises(rl.InputError, match=r"keys = 'dome': not a number of this design"):

@@ -199,7 +199,7 @@ def test_the_keywords_of_trace_are_the_settings():
     assert given["resolution"].default == rl.Scene(STONE, DOME).resolution
 
 
-def test_a_mistyped_keyword_of_trace_is_told():
+def test_a_mistyped_keyword_of_trace_is_reported():
     with pytest.raises(rl.InputError, match=r"precison: unknown keyword; did you mean 'precision'\?"):
         rl.trace(STONE, DOME, precison=0.1)  # type: ignore[arg-type]
 
@@ -296,7 +296,7 @@ def test_rows_of_statistics_are_sound():
 # What is weaker than asked for is said.
 
 
-def test_a_bracket_wider_than_asked_for_is_said_with_what_to_do():
+def test_a_bracket_wider_than_requested_is_said_with_what_to_do():
     summary = rl.trace(STONE, DOME, resolution=8, max_bounces=4).summary
     untraced = summary.ledger["untraced"].value
     assert untraced > 2e-3

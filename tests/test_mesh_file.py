@@ -83,7 +83,7 @@ def test_a_3mf_states_its_unit(word, mm, tmp_path):
     assert np.ptp(read_mesh(tmp_path / "box.3mf").vertices_mm, axis=0) == pytest.approx(np.array([4.0, 5.0, 6.0]) * mm)
 
 
-def test_a_glb_is_in_metres(tmp_path):
+def test_a_glb_is_in_meters(tmp_path):
     (tmp_path / "box.glb").write_bytes(content(".glb"))
     found = read_mesh(tmp_path / "box.glb")
     assert (found.unit, np.ptp(found.vertices_mm, axis=0)[0]) == ("m", pytest.approx(4000.0))
@@ -136,13 +136,13 @@ BAD = [
 def test_files_that_are_not_what_they_say(name, data, reason, tmp_path):
     (tmp_path / name).write_bytes(data)
     unsaid = name.endswith((".stl", ".obj", ".ply"))
-    with pytest.raises(rl.InputError, match=reason) as told:
+    with pytest.raises(rl.InputError, match=reason) as facts:
         rl.load_stone(tmp_path / name, unit="mm" if unsaid else None)
-    assert str(told.value).startswith(str(tmp_path / name))
-    assert "\n" not in str(told.value)
+    assert str(facts.value).startswith(str(tmp_path / name))
+    assert "\n" not in str(facts.value)
 
 
-def test_a_missing_file_and_a_folder_are_told(tmp_path):
+def test_a_missing_file_and_a_folder_are_reported(tmp_path):
     (tmp_path / "folder.stl").mkdir()
     for name in ("none.stl", "folder.stl"):
         with pytest.raises(rl.InputError, match=rf"{name}: cannot be read"):

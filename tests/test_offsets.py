@@ -148,12 +148,12 @@ def test_a_deviated_stone_is_saved_and_traced_like_any_other(tmp_path):
     ],
 )
 def test_faults_are_named(offsets, message):
-    with pytest.raises(rl.InputError, match=message) as told:
+    with pytest.raises(rl.InputError, match=message) as facts:
         deviate(STONE, offsets)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(facts.value)
 
 
-def test_a_facet_may_vanish_when_asked():
+def test_a_facet_may_vanish_if_allowed():
     off = deviate(STONE, {"star 3": Offset(depth_mm=-0.5)}, vanish=True)
     assert off.dropped == ("star 3",)
     assert len(off) == len(STONE) - 1

@@ -142,7 +142,7 @@ def test_where_there_is_no_stone_a_band_says_why():
         ({"settings": rl.TraceSettings(engine="rays")}, "the engine `rays` can't trace this scene: it samples"),
     ],
 )
-def test_what_cannot_be_sought_is_told_in_one_line(settings, words):
+def test_what_cannot_be_sought_is_reported_in_one_line(settings, words):
     given = {"bounds": {"pavilion_angle_deg": (40.0, 41.0)}, "dome": "even-sky", **FIXED, **QUICK, **settings}
     with pytest.raises(rl.InputError) as caught:
         rl.optimize(**given)

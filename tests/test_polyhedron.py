@@ -79,18 +79,18 @@ def test_many_facets_through_one_corner_share_it():
     check_surface(body, normals, distances)
 
 
-@pytest.mark.parametrize("gap", [1e-3, 1e-7, 1e-10, 1e-13, 0.0])
-def test_a_plane_that_grazes_a_corner(gap):
+@pytest.mark.parametrize("distance", [1e-3, 1e-7, 1e-10, 1e-13, 0.0])
+def test_a_plane_that_grazes_a_corner(distance):
     """Cut by a plane that takes off ever less of a cube's corner: closed every time, and no facet in the end.
 
     Corners are told apart down to `SAME_POINT` of the size, so the volume is good to that times the surface.
     """
     normals = np.vstack([CUBE, np.ones((1, 3)) / np.sqrt(3.0)])
-    distances = np.concatenate([np.ones(6), [np.sqrt(3.0) - gap]])
+    distances = np.concatenate([np.ones(6), [np.sqrt(3.0) - distance]])
     body = intersect(normals, distances)
     check_surface(body, normals, distances)
-    assert body.volume(distances) == pytest.approx(8.0 - np.sqrt(3.0) / 2.0 * gap**3, abs=24.0 * 2.0 * SAME_POINT)
-    assert (len(body.loops[6]) > 0) == (gap > 1e-9)
+    assert body.volume(distances) == pytest.approx(8.0 - np.sqrt(3.0) / 2.0 * distance**3, abs=24.0 * 2.0 * SAME_POINT)
+    assert (len(body.loops[6]) > 0) == (distance > 1e-9)
 
 
 @pytest.mark.parametrize("tilt", [1e-4, 1e-7, 1e-10, 1e-13])

@@ -34,8 +34,8 @@ def test_weight_lost_is_the_volume_between(what, move):
         if what in (STONE.tiers[f], STONE.facet_name(f)):
             g = [after.facet_name(k) for k in range(len(after))].index(STONE.facet_name(f))
             corners = STONE.vertices_mm[STONE.polyhedron.loops[f]]
-            gaps = corners @ after.normals[g] - after.distances_mm[g]
-            assert gaps.min() == pytest.approx(move.get("depth_mm", 0.0), abs=1e-12), "no deeper than asked"
+            distances = corners @ after.normals[g] - after.distances_mm[g]
+            assert distances.min() == pytest.approx(move.get("depth_mm", 0.0), abs=1e-12), "no deeper than asked"
 
 
 def test_a_thin_layer_weighs_its_area():

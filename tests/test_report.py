@@ -92,7 +92,7 @@ def test_everything_stands_in_the_page_itself(page_of_two):
     assert len(page_of_two) < 4e6
 
 
-def test_who_cannot_see_is_told(page_of_two):
+def test_who_cannot_see_is_reported(page_of_two):
     """Alternative texts with numbers, headings in order, tables with captions and scopes, a language."""
     read = Reader(page_of_two)
     assert read.all("html")[0]["lang"] == "en"
@@ -156,9 +156,9 @@ def test_three_stones_are_ranked_and_their_materials_noted():
 
 
 def test_ranking_in_words():
-    def pairs(told: str) -> list[Verdict]:
+    def pairs(facts: str) -> list[Verdict]:
         ends = {"l": (1.0, 2.0), "s": (-2.0, -1.0), "-": (-1.0, 1.0)}
-        return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), told, strict=True)]
+        return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), facts, strict=True)]
 
     three = SimpleNamespace(labels=("A", "B", "C"))
     expected = {"sss": "C > B > A", "lll": "A > B > C", "---": "not significant"}
@@ -167,8 +167,8 @@ def test_ranking_in_words():
         "lls": None,
         "-ss": "C > A and B; other differences not significant",
     }
-    for told, line in expected.items():
-        assert tables.ranked(three, pairs(told)) == (line or "A over C over B")
+    for facts, line in expected.items():
+        assert tables.ranked(three, pairs(facts)) == (line or "A over C over B")
 
 
 def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):
@@ -218,7 +218,7 @@ def test_nothing_sticks_out_on_a_desk_or_in_a_pocket(page, width):
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_it_prints_without_colour_and_without_cut_pictures(page):
+def test_it_prints_without_color_and_without_cut_pictures(page):
     """As printed on A4: no picture or row is wider than the sheet, and each picture fits on one page."""
     opened, _ = page
     opened.emulate_media(media="print")
@@ -226,8 +226,8 @@ def test_it_prints_without_colour_and_without_cut_pictures(page):
     assert opened.evaluate("document.documentElement.scrollWidth") <= 688
     assert opened.evaluate("Math.max(...[...document.images].map(i => i.getBoundingClientRect().height))") < 1017
     assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
-    told = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
-    assert all(len(set(re.findall(r"\d+", color))) == 1 for color in told)  # greys only: no meaning hangs on a hue
+    facts = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
+    assert all(len(set(re.findall(r"\d+", color))) == 1 for color in facts)  # greys only: no meaning hangs on a hue
     assert opened.pdf(format="A4").startswith(b"%PDF")
 
 

@@ -133,7 +133,7 @@ def test_errors_follow_the_noise_that_is_stated():
 
 
 @pytest.mark.parametrize(("noise_mm", "kind"), [(0.0005, "even flats"), (0.008, "round")])
-def test_girdle_flats_are_told_where_the_noise_allows(noise_mm, kind):
+def test_girdle_flats_are_reported_where_the_noise_allows(noise_mm, kind):
     vertices, triangles = scanned.sampled(scanned.brilliant(girdle_facets=64), 6)
     scan = stone_from_mesh(scanned.noisy(vertices, noise_mm, np.random.default_rng(2)), triangles)
     assert scan.report.girdle == kind
@@ -210,7 +210,7 @@ def dented(depth_mm: float, radius_mm: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize(("depth_um", "kind"), [(50.0, "below"), (-50.0, "above")])
-def test_a_dent_and_a_bump_are_told_with_place_area_and_depth(depth_um, kind):
+def test_a_dent_and_a_bump_are_reported_with_place_area_and_depth(depth_um, kind):
     scan = stone_from_mesh(*dented(depth_um * 1e-3, 0.1))
     assert scanned.agreement(scan, STONE).beyond == ()
     largest = scan.report.unexplained[0]
@@ -231,9 +231,9 @@ def test_more_that_is_unexplained_than_stated_is_refused():
 
 def test_an_extra_facet_is_found_and_named_so():
     normal = np.array([0.5, 0.15, -0.8]) / np.linalg.norm([0.5, 0.15, -0.8])
-    reach = float((STONE.vertices_mm @ normal).max()) - 0.03
+    extent = float((STONE.vertices_mm @ normal).max()) - 0.03
     cut = rl.Stone.from_planes(
-        [*STONE.normals, normal], [*STONE.distances_mm, reach], tiers=[*STONE.tiers, "extra"], redundant="drop"
+        [*STONE.normals, normal], [*STONE.distances_mm, extent], tiers=[*STONE.tiers, "extra"], redundant="drop"
     )
     vertices, triangles = scanned.sampled(cut, 6)
     scan = stone_from_mesh(scanned.noisy(vertices, 0.002, np.random.default_rng(6)), triangles)
@@ -353,9 +353,9 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
     ],
 )
 def test_meshes_that_can_not_be_used(mesh, message):
-    with pytest.raises(rl.InputError, match=message) as told:
+    with pytest.raises(rl.InputError, match=message) as facts:
         stone_from_mesh(*mesh)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(facts.value)
 
 
 @pytest.mark.parametrize(("key", "value"), [("noise_um", -1.0), ("noise_um", math.nan), ("min_explained_pct", 101.0)])

@@ -207,7 +207,7 @@ FAULTS = [
 
 
 @pytest.mark.parametrize(("old", "new", "says"), FAULTS, ids=[f"{new or 'no ' + old}"[:40] for old, new, _ in FAULTS])
-def test_each_fault_is_told_in_one_line(write, old, new, says):
+def test_each_fault_is_reported_in_one_line(write, old, new, says):
     assert VALID.count(old) == 1 or old == 'cut = "round brilliant"'
     line = fault(write(VALID.replace(old, new)))
     assert line == f"s.toml: {says}"
@@ -228,7 +228,7 @@ def test_faults_of_the_file_itself(write, tmp_path):
     assert fault(write("schema = 1\n[dome]\nname = 'even-sky'\n")) == "s.toml: stone: missing; expected a table of keys"
 
 
-def test_an_unreadable_file_is_told(write, monkeypatch):
+def test_an_unreadable_file_is_reported(write, monkeypatch):
     def refuse(self):
         raise PermissionError(13, "Permission denied", str(self))
 

@@ -203,7 +203,7 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"star_pct": [50.0]}, {"scheduler": "tcp://127.0.0.1:1"}, "no answer from the scheduler"),
     ],
 )
-def test_what_cannot_be_swept_is_told_in_one_line(axes, settings, words, monkeypatch):
+def test_what_cannot_be_swept_is_reported_in_one_line(axes, settings, words, monkeypatch):
     monkeypatch.setattr("raylab.sweeps.workers.PATIENCE", "1s")
     with pytest.raises(rl.InputError) as caught:
         swept(axes, **settings)
@@ -242,13 +242,13 @@ def workers() -> list[int]:
 
 
 def test_two_processes_change_no_bit(alone):
-    told = []
-    found = swept(AXES, processes=2, progress=lambda done, total: told.append((done, total)))
+    facts = []
+    found = swept(AXES, processes=2, progress=lambda done, total: facts.append((done, total)))
     xr.testing.assert_identical(found, alone)
-    assert told[0] == (0, 32)
-    assert told[-1] == (32, 32)
-    assert [done for done, _ in told] == sorted(done for done, _ in told)
-    assert len(told) > 4, "several chunks for each process"
+    assert facts[0] == (0, 32)
+    assert facts[-1] == (32, 32)
+    assert [done for done, _ in facts] == sorted(done for done, _ in facts)
+    assert len(facts) > 4, "several chunks for each process"
 
 
 def test_a_killed_process_is_replaced_and_its_designs_done_again(alone):

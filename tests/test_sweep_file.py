@@ -47,26 +47,26 @@ def written(folder: Path, text: str = SMALL) -> Path:
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_shipped_sweeps_are_sound(path):
     """All are read, and their first and last designs are stones."""
-    asked = load_sweep(path)
-    assert asked.title
-    for number in (0, len(asked.plan) - 1):
-        design = next(asked.plan.designs(number, number + 1))
+    request = load_sweep(path)
+    assert request.title
+    for number in (0, len(request.plan) - 1):
+        design = next(request.plan.designs(number, number + 1))
         assert rl.round_brilliant(**{key: design[key] for key in ("table_pct", "crown_angle_deg", "pavilion_angle_deg")})
 
 
 def test_a_file_says_what_a_call_says(tmp_path):
-    asked = load_sweep(written(tmp_path))
-    assert asked.axes == {"pavilion_angle_deg": (40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
-    found = rl.sweep(**asked.arguments, processes=1)
-    same = rl.sweep(asked.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
+    request = load_sweep(written(tmp_path))
+    assert request.axes == {"pavilion_angle_deg": (40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
+    found = rl.sweep(**request.arguments, processes=1)
+    same = rl.sweep(request.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
     xr.testing.assert_identical(found, same)
-    assert len(asked.plan) == found.brightness.size == 12
+    assert len(request.plan) == found.brightness.size == 12
 
 
 def test_a_dome_file_lies_beside_the_sweep_file(tmp_path):
     (tmp_path / "mine.toml").write_text('schema = 1\nsky = "even"\nhead_half_angle_deg = 5\n')
-    asked = load_sweep(written(tmp_path, SMALL.replace('"head-shadow"', '"mine.toml"')))
-    assert asked.plan.fixed["dome"].head_half_angle_deg == 5.0
+    request = load_sweep(written(tmp_path, SMALL.replace('"head-shadow"', '"mine.toml"')))
+    assert request.plan.fixed["dome"].head_half_angle_deg == 5.0
     both = SMALL.replace('dome = "head-shadow"', "").replace("[fixed]", 'dome = ["mine.toml", "even-sky"]\n[fixed]')
     assert [dome.name for dome in load_sweep(written(tmp_path, both)).plan.columns["dome"]] == ["mine", "even-sky"]
 
@@ -74,9 +74,9 @@ def test_a_dome_file_lies_beside_the_sweep_file(tmp_path):
 def test_a_box_to_fill(tmp_path):
     text = SMALL.replace("{ start = 40, stop = 42, number = 3 }", "{ low = 40, high = 42 }")
     text = text.replace("[sweep]", '[sweep]\nlayout = "halton"\nnumber = 5\nseed = 2')
-    asked = load_sweep(written(tmp_path, text))
-    assert asked.plan == plan_of(asked.axes, asked.plan.fixed, "halton", 5, 2)
-    assert len(asked.plan) == 5
+    request = load_sweep(written(tmp_path, text))
+    assert request.plan == plan_of(request.axes, request.plan.fixed, "halton", 5, 2)
+    assert len(request.plan) == 5
 
 
 @pytest.mark.parametrize(
@@ -232,7 +232,7 @@ def test_a_sweep_without_a_stone_is_drawn_empty():
     assert drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2))) == []
 
 
-def test_best_and_worst_designs_are_the_ones_told():
+def test_best_and_worst_designs_are_the_ones_reported():
     axes = {"table_pct": [50.0, 57.0, 64.0]}
     found = made(axes, **without("table_pct"))
     plan = plan_of(axes, {**without("table_pct"), "dome": "even-sky"})

@@ -40,7 +40,7 @@ def test_time_left_beyond_an_hour(clock):
     assert pace.words(1, 100).endswith("2 h 45 min left")
 
 
-def test_a_share_of_the_work_is_told_in_percent(clock):
+def test_a_share_of_the_work_is_reported_in_percent(clock):
     pace = Pace("tracing", counted=False)
     assert pace.words(0.2, 1.0) == "tracing: 20 %"
     clock[0] += 3.0
@@ -48,20 +48,20 @@ def test_a_share_of_the_work_is_told_in_percent(clock):
 
 
 def test_work_within_work_tells_a_part_of_the_whole():
-    told = []
-    part = part_of(lambda done, total: told.append((done, total)), 0.25, 0.5)
+    facts = []
+    part = part_of(lambda done, total: facts.append((done, total)), 0.25, 0.5)
     for done in (0, 1, 4):
         part(done, 4)
-    assert told == [(0.25, 1.0), (0.375, 1.0), (0.75, 1.0)]
+    assert facts == [(0.25, 1.0), (0.375, 1.0), (0.75, 1.0)]
 
 
-def test_a_function_is_told_and_nobody_is_told_nothing():
-    told = []
-    with reporter(lambda done, total: told.append((done, total)), "designs") as update:
+def test_a_function_gets_the_progress_and_none_gets_nothing():
+    facts = []
+    with reporter(lambda done, total: facts.append((done, total)), "designs") as update:
         update(1, 2)
     with reporter(False, "designs") as update:
         update(1, 2)
-    assert told == [(1, 2)]
+    assert facts == [(1, 2)]
 
 
 def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):

@@ -87,9 +87,9 @@ def test_kill_9_then_resume_gives_the_same_bytes(tmp_path, whole):
     assert len(left) >= 3
     assert all(np.load(part, allow_pickle=False).shape[1] == len(COLUMNS) for part in left)
     assert not (tmp_path / "sweep.nc").exists()
-    told = []
-    found = swept(tmp_path, progress=lambda done, total: told.append(done))
-    assert told[0] >= 3, "what was finished is not done again"
+    facts = []
+    found = swept(tmp_path, progress=lambda done, total: facts.append(done))
+    assert facts[0] >= 3, "what was finished is not done again"
     assert result(tmp_path) == result(whole)
     xr.testing.assert_identical(found, swept(None))
 
@@ -199,7 +199,7 @@ def test_force_begins_afresh(tmp_path):
 # Disks
 
 
-def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
+def test_a_full_disk_is_reported_and_finished_chunks_stay(tmp_path, whole):
     """The system refuses to let files grow (RLIMIT_FSIZE): first that of a part, then that of the result."""
     kept = {part: part.read_bytes() for part in broken_off(tmp_path, after=2)}
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
@@ -219,7 +219,7 @@ def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
     assert result(tmp_path) == result(whole)
 
 
-def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path, whole):
+def test_a_folder_that_turns_read_only_is_reported_and_finished_chunks_stay(tmp_path, whole):
     kept = {part: part.read_bytes() for part in broken_off(tmp_path, after=2)}
     folders = (tmp_path, tmp_path / "parts")
     everyone = os.geteuid()
@@ -273,7 +273,7 @@ def test_zarr_that_cannot_be_written_leaves_nothing(tmp_path, whole, monkeypatch
     ("out", "words"),
     [("sweep", r"zarr = True: zarr is not installed; expected pip install 'raylab\[zarr\]'"), (None, "needs a folder")],
 )
-def test_zarr_that_cannot_be_is_told_before_anything_is_traced(tmp_path, out, words, monkeypatch):
+def test_zarr_that_cannot_be_is_reported_before_anything_is_traced(tmp_path, out, words, monkeypatch):
     if out:
         monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     with pytest.raises(rl.InputError, match=words):

@@ -36,16 +36,16 @@ def traced(monkeypatch):
     return seen
 
 
-def test_an_mp4_has_the_stills_asked_for_at_even_sizes(tmp_path, traced):
+def test_an_mp4_has_the_requested_stills_at_even_sizes(tmp_path, traced):
     pytest.importorskip("av")
     film = tmp_path / "film.mp4"
-    told = []
-    folder = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: told.append(done), **QUICK)
+    facts = []
+    folder = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: facts.append(done), **QUICK)
     read = iio.imread(film, plugin="pyav")
     assert read.shape == (5, 34, 66, 3)
     assert iio.immeta(film, plugin="pyav")["duration"] == pytest.approx(0.5)
     assert iio.immeta(film, plugin="pyav")["fps"] == 10.0
-    assert told == [(k, 5) for k in range(1, 6)]
+    assert facts == [(k, 5) for k in range(1, 6)]
     assert len(list(folder.glob("*.png"))) == len(traced) == 10
     # half as wide a stone covers a quarter of the area, at one scale; the background is dark, the film only nearly lossless
     big, small = (np.mean(half.max(axis=-1) > 80) for half in (read[:, :33, :33], read[:, :33, 33:]))
@@ -149,7 +149,7 @@ def test_the_command_refuses_before_the_work(tmp_path, traced, capsys):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_what_cannot_be_filmed_is_told_before_the_work(tmp_path, traced, monkeypatch):
+def test_what_cannot_be_filmed_is_reported_before_the_work(tmp_path, traced, monkeypatch):
     with pytest.raises(rl.InputError, match=r"\.mp4, \.gif, \.webp"):
         save_video(STONE, DOME, tmp_path / "film.avi", **QUICK)
     with pytest.raises(rl.InputError, match="missing"):

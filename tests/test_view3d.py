@@ -84,7 +84,7 @@ def test_a_file_in_the_way_is_refused_before_anything_is_drawn(tmp_path, monkeyp
 
 
 @pytest.mark.parametrize(("key", "value"), [("elevation_deg", 91), ("azimuth_deg", float("nan")), ("size", (8, 100))])
-def test_a_number_out_of_range_is_told(tmp_path, key, value):
+def test_a_number_out_of_range_is_reported(tmp_path, key, value):
     with pytest.raises(rl.InputError, match=key):
         rl.view3d(STONE, file=tmp_path / "x.png", **{key: value})
     assert not list(tmp_path.iterdir())
@@ -98,10 +98,10 @@ def display() -> Iterator[dict[str, str]]:
     """The environment of a screen of its own, without hardware."""
     if missing := [program for program in ("Xvfb", "xdotool") if shutil.which(program) is None]:
         pytest.skip(f"the window in 3D is not checked: no {' and no '.join(missing)} on PATH")
-    heard, told = os.pipe()
-    command = ["Xvfb", "-displayfd", str(told), "-screen", "0", "640x480x24", "-nolisten", "tcp"]
-    screen = subprocess.Popen(command, pass_fds=[told], stderr=subprocess.DEVNULL)
-    os.close(told)
+    heard, facts = os.pipe()
+    command = ["Xvfb", "-displayfd", str(facts), "-screen", "0", "640x480x24", "-nolisten", "tcp"]
+    screen = subprocess.Popen(command, pass_fds=[facts], stderr=subprocess.DEVNULL)
+    os.close(facts)
     with os.fdopen(heard) as lines:
         number = lines.readline().strip()
     assert number, "Xvfb gives the number of its screen when it is ready"
@@ -136,7 +136,7 @@ print("closed")"""
 
 
 @pytest.mark.usefixtures("driver")
-def test_a_screen_that_does_not_answer_is_told_without_a_crash():
+def test_a_screen_that_does_not_answer_is_reported_without_a_crash():
     code = """import raylab as rl
 rl.view3d(rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))"""
     env = {**os.environ, "DISPLAY": ":4321"}
@@ -158,7 +158,7 @@ def fresh():
     drawing3d._way.cache_clear()
 
 
-def test_no_display_is_told_instead_of_opening_a_window(monkeypatch):
+def test_no_display_is_reported_instead_of_opening_a_window(monkeypatch):
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     monkeypatch.setattr(sys, "platform", "linux")
@@ -176,11 +176,11 @@ def test_no_display_is_told_instead_of_opening_a_window(monkeypatch):
 )
 def test_a_driver_that_ends_the_process_ends_only_the_trial(tmp_path, monkeypatch, fresh, end, words):
     monkeypatch.setattr(drawing3d, "_PROBE", end)
-    with pytest.raises(rl.InputError) as told:
+    with pytest.raises(rl.InputError) as facts:
         rl.view3d(STONE, file=tmp_path / "x.png")
-    assert words in str(told.value)
-    assert "apt-get install" in str(told.value)
-    assert "\n" not in str(told.value)
+    assert words in str(facts.value)
+    assert "apt-get install" in str(facts.value)
+    assert "\n" not in str(facts.value)
     assert not list(tmp_path.iterdir())
 
 

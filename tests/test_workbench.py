@@ -121,10 +121,10 @@ FACETED = {"kind": "facets", "facets": ROWS}
         ({**FACETED, "facets": [row for row in ROWS if row[2] == "down"]}, ["it is unbounded"]),
     ],
 )
-def test_a_design_that_is_no_stone_is_told_in_one_line(design, words):
-    with pytest.raises(rl.InputError) as told:
+def test_a_design_that_is_no_stone_is_reported_in_one_line(design, words):
+    with pytest.raises(rl.InputError) as facts:
         stone_of(design)
-    line = str(told.value)
+    line = str(facts.value)
     assert "\n" not in line
     assert [word for word in words if word not in line] == [], line
 
@@ -217,9 +217,9 @@ def test_a_followed_ray_books_what_the_sampled_tracer_books(view):
             for fate, channel in (("sky", SKY), ("head", HEAD), ("leak", LEAK)):
                 assert sum(h.weight for h in path.hits if h.fate == fate) == pytest.approx(row[channel], abs=1e-10)
             spots = np.array([h.point_mm for h in path.hits])
-            gaps = spots @ stone.normals.T - stone.distances_mm
-            assert gaps.max() < 1e-9, "every hit lies on the stone"
-            assert np.abs(gaps[np.arange(len(spots)), [h.facet for h in path.hits]]).max() < 1e-9, "on its own facet"
+            distances = spots @ stone.normals.T - stone.distances_mm
+            assert distances.max() < 1e-9, "every hit lies on the stone"
+            assert np.abs(distances[np.arange(len(spots)), [h.facet for h in path.hits]]).max() < 1e-9, "on its own facet"
             assert sum(h.weight for h in path.hits) + path.untraced == pytest.approx(1.0, abs=1e-12)
 
 
@@ -252,8 +252,8 @@ def test_the_light_of_a_facet_is_the_weight_that_meets_it(view, name):
     assert (shares > 0.02).sum() > 20
     seen = 0
     for row, column in [*plain[shares > 0.02][:20], *plain[shares <= 0.02][:20]]:
-        origins, ways = view_rays(np.array([[around.x_mm[column], around.y_mm[row]]]), stone, view)
-        path = trace_path(origins[0], ways[0], stone)
+        origins, directions = view_rays(np.array([[around.x_mm[column], around.y_mm[row]]]), stone, view)
+        path = trace_path(origins[0], directions[0], stone)
         wanted = 0.0
         if facet in path.facets:
             at = path.facets.index(facet)
@@ -290,7 +290,7 @@ def test_the_latest_question_wins_and_no_stone_starves():
     assert asyncio.run(story()) == [("b", 50), ("a", 99), ("a", 100)]
 
 
-def test_a_fault_of_ours_is_told_and_the_page_lives_on(monkeypatch, caplog):
+def test_a_fault_of_ours_is_reported_and_the_page_lives_on(monkeypatch, caplog):
     def broken(*_: object) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         raise ZeroDivisionError("a fault of ours")
 
@@ -357,9 +357,9 @@ def test_nonsense_on_the_link_is_answered_and_the_link_lives(workbench, nonsense
 
 @pytest.mark.parametrize("origin", [None, "http://rebound.example", "http://127.0.0.1:1", "null", "https://127.0.0.1"])
 def test_pages_from_elsewhere_get_no_link(workbench, origin):
-    with pytest.raises(InvalidStatus) as told:
+    with pytest.raises(InvalidStatus) as facts:
         workbench.link(Origin=origin)
-    assert told.value.response.status_code == 403
+    assert facts.value.response.status_code == 403
 
 
 @pytest.mark.parametrize("host", ["rebound.example", "rebound.example:80", "127.0.0.1", "0.0.0.0", "127.0.0.1:1"])
@@ -477,7 +477,7 @@ def test_designs_are_kept_as_files(workbench, design):
 @pytest.mark.parametrize(
     "body", [b"", b"tea", b"{}", b'{"design": 7}', b'{"design": {"kind": "facets"}}', b'{"tilt_deg": "x"}']
 )
-def test_nothing_usable_to_keep_is_told(workbench, body):
+def test_nothing_usable_to_keep_is_reported(workbench, body):
     status, _, content = workbench.post("/save/csv", body)
     assert status == 422
     assert "\n" not in json.loads(content)["error"]["text"]
@@ -498,14 +498,14 @@ def run(*words: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
 
 
-def test_a_taken_port_is_told_and_any_other_is_found_unasked(workbench):
+def test_a_taken_port_is_reported_and_any_other_is_found_on_its_own(workbench):
     found = run("--no-browser", "--port", str(workbench.port))
     assert (found.returncode, found.stdout) == (2, "")
     assert str(workbench.port) in found.stderr
     assert found.stderr.count("\n") == 1
 
 
-def test_a_stone_that_is_none_is_told_before_anything_is_served(tmp_path):
+def test_a_stone_that_is_none_is_reported_before_anything_is_served(tmp_path):
     (tmp_path / "x.toml").write_bytes(GOOD.replace(b"41", b"95"))
     found = run("--no-browser", str(tmp_path / "x.toml"))
     assert (found.returncode, found.stdout) == (2, "")
@@ -525,7 +525,7 @@ def test_a_scene_opens_with_its_own_dome_and_tilt():
         assert stone_of(start["design"]).weight_ct == pytest.approx(scene.stone.weight_ct, rel=1e-12)
 
 
-# --- errands ---------------------------------------------------------------------------------------------------------
+# --- jobs ------------------------------------------------------------------------------------------------------------
 
 
 def lines_of(workbench: BenchProcess, **asked: Any) -> list[dict[str, Any]]:
@@ -546,14 +546,14 @@ def lines_of(workbench: BenchProcess, **asked: Any) -> list[dict[str, Any]]:
         ({"designs": [DEMO, DEMO], "dome": "head-shadow", "tilt_azimuth_deg": "x"}, ["tilt_azimuth_deg"]),
     ],
 )
-def test_a_report_that_cannot_be_made_is_told_in_one_line(workbench, asked, words):
+def test_a_report_that_cannot_be_made_is_reported_in_one_line(workbench, asked, words):
     *shares, last = lines_of(workbench, **asked)
     assert {tuple(line) for line in shares} == {("share",)}
     assert "\n" not in last["error"]["text"]
     assert [word for word in words if word not in last["error"]["text"]] == [], last
 
 
-def test_an_errand_ends_when_nobody_waits_and_a_fault_of_ours_is_told(caplog):
+def test_a_job_ends_when_nobody_waits_and_a_fault_of_ours_is_reported(caplog):
     """Whoever closes the lines stops the work at its next word; what fails is a line, and the next errand is done."""
     heard, ended = threading.Event(), threading.Event()
 
@@ -643,9 +643,9 @@ def test_a_blocked_stone_finished_is_the_librarys(diameter_mm):
         ({"kind": "finished", "of": BLOCKED, "diameter_mm": 9.0}, ["diameter_mm", "at most 6.455 mm"]),
     ],
 )
-def test_what_cannot_be_ground_is_told_in_one_line(design, words):
-    with pytest.raises(rl.InputError) as told:
+def test_what_cannot_be_ground_is_reported_in_one_line(design, words):
+    with pytest.raises(rl.InputError) as facts:
         stone_of(design)
-    line = str(told.value)
+    line = str(facts.value)
     assert "\n" not in line
     assert [word for word in words if word not in line] == [], line

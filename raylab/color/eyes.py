@@ -117,18 +117,17 @@ def eye_pair(
     wavelengths: int | WavelengthSet = 16,
     progress: bool | Progress = False,
 ) -> Pair:
-    """What two eyes see of a scene, in colour.
+    """A scene in colour as two eyes see it.
 
     Parameters
     ----------
-    scene : its stone, dome, tilt, turn, resolution and settings are used, but for wavelengths and engine; the distance in its
-        view is not. Its dome's head stays as it is: see `with_head`.
-    distance_mm : from the middle of the girdle to the middle between the eyes. pupils_apart_mm : along the map's x.
+    scene : scene whose wavelengths, engine and viewing distance are replaced. The head of its dome stays: see `with_head`.
+    distance_mm : distance from the middle of the girdle to the midpoint of the eyes. pupils_apart_mm : along x of the map.
     pupil_mm : diameter of each pupil, 0 for a point.
-    light, exposure, wavelengths : as in `picture`.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    light, exposure, wavelengths : as in `color_picture`.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
-    Raises InputError for eyes inside the stone, and as `picture`.
+    Raises InputError for eyes inside the stone, and as `color_picture`.
     """
     number_in("distance_mm", distance_mm, 0.1, 1e9, "mm")
     number_in("pupils_apart_mm", pupils_apart_mm, 0.0, 1e6, "mm")

@@ -64,14 +64,14 @@ class Fire:
 
 
 def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float = LONG_NM) -> Fire:
-    """The angular spread of a view's strongest exits; parallel views only.
+    """The angular spread of the strongest exits of a parallel view.
 
     Parameters
     ----------
-    subject : a `Scene`, or a `Result` whose scene is meant.
+    subject : a `Scene` or a `Result`.
     short_nm, long_nm : the two wavelengths; the F and C lines by default.
 
-    Raises UnsupportedScene for a perspective view, InputError for wavelengths at which the material is not known.
+    Raises UnsupportedScene for a perspective view, InputError for wavelengths outside the data of the material.
     """
     scene = subject.scene if isinstance(subject, Result) else subject
     scene = scene.with_settings(wavelengths_nm=FRAUNHOFER_NM["D"])

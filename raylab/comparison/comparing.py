@@ -61,20 +61,21 @@ def compare(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Comparison:
-    """Compare two or more stones under one dome: what differs, and by more than the measurements' uncertainty?
+    """Compare two or more stones under one dome: differences and their significance.
 
     Parameters
     ----------
     stones : two or more, as measured.
-    view : azimuth and turn of the tilts; parallel. tilts : degrees, each looked at.
-    scale : ``"equal diameter"`` or ``"true size"``, see the module's text.
-    uncertainty : of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` of a scanned one).
-    coverage : standard deviations to either side that a difference must exceed, see `verdicts`.
-    known_to_pct : how well uncertainties are to be known, see `propagate`.
+    view : parallel view with azimuth and turn. tilts : tilt of each view, degrees.
+    scale : ``"equal diameter"`` or ``"true size"``, see the module.
+    uncertainty : uncertainty of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` for a
+        scan).
+    coverage : coverage factor of a significant difference, see `verdicts`.
+    known_to_pct : relative accuracy of the uncertainties, percent; see `propagate`.
     resolution : pixels along each side of the maps.
-    settings : how each stone is traced, at one wavelength and by an exact engine; its seed is the key of the random draws too.
-        By default `FINE`, a precision of 1e-3.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    settings : settings of the traces: one wavelength, an exact engine; the seed is used for the random draws too. By default
+        `FINE`, a precision of 1e-3.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises
     ------

@@ -21,15 +21,15 @@ from .verdicts import Verdict, judge_all, ranks
 
 @dataclass(frozen=True)
 class Comparison:
-    """What `compare` found.
+    """The result of `compare`.
 
     Attributes
     ----------
-    labels : "A", "B", ... in the order given. stones : as offered, at true size. shown : as traced, see the module's text.
+    labels : "A", "B", ... in the given order. stones : as offered, at true size. shown : as traced, see the module.
     dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : the request.
-    measurements : of each stone as offered. proportions : of each stone, estimates by name.
+    measurements : measurements of each stone as offered. proportions : for each stone, estimates by name.
     light : for each view, for each stone, estimates of every statistic by name.
-    summaries : for each view, for each stone, the engine's own record.
+    summaries : for each view, for each stone, the summary of the trace.
     maps : on (stone, tilt_deg, y, x), one grid in mm for all.
     """
 
@@ -51,7 +51,7 @@ class Comparison:
     maps: xr.Dataset
 
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
-        """One stone's map minus another's, on (tilt_deg, y, x); NaN where either stone is not."""
+        """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""
         layers = self.maps[name]
         found = layers.sel(stone=first, drop=True) - layers.sel(stone=second, drop=True)
         return found.assign_attrs(long_name=f"{layers.attrs['long_name']}, {first} minus {second}", units=layers.attrs["units"])

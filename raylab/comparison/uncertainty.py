@@ -50,14 +50,14 @@ Numbers = Callable[[Stone], Mapping[str, "Statistic | float"]]
 
 @dataclass(frozen=True)
 class Estimate:
-    """A number with all that is known of its surroundings, each kind by itself.
+    """A number with bracket, standard error, measurement uncertainty and bias, each stated separately.
 
     Attributes
     ----------
     statistic : value, bracket and standard error of the engine.
     uncertainty : standard uncertainty from the measurement of the planes; NaN where it could not be found.
     uncertainty_error : standard error of `uncertainty` itself.
-    shift : how far the value lies from where the true stone's is expected.
+    shift : bias of the value, its expected excess over the value of the true stone.
     shift_error : standard error of `shift` itself, from the finite number of draws.
     """
 
@@ -69,7 +69,7 @@ class Estimate:
 
     @property
     def best(self) -> float:
-        """Where the true stone's number is expected."""
+        """The value without bias: the expected value of the true stone."""
         return self.statistic.value - self.shift
 
     @property
@@ -101,7 +101,7 @@ def propagate(
     key: tuple[int, ...] = (0,),
     progress: bool | Progress = False,
 ) -> dict[str, Estimate]:
-    """Carry the uncertainty of a stone's planes to numbers that follow from it.
+    """Propagate the uncertainty of the planes of a stone to numbers that follow from it.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -111,18 +111,18 @@ def propagate(
 
     Parameters
     ----------
-    numbers : what follows from a stone; a name that a displaced stone lacks is left out of that draw.
-    method : see the module's text.
-    known_to_pct : how well the uncertainty itself is to be known by draws, percent of it for numbers that scatter normally:
-        10 takes 51 draws, 5 takes 201, each with errors of both sizes.
-    key : key of the random draws; two stones measured independently take different ones.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    numbers : function of a stone that returns named numbers; a name that a displaced stone lacks is omitted in that draw.
+    method : see the module.
+    known_to_pct : relative accuracy of the uncertainty, percent, for normal errors: 10 needs 51 draws, 5 needs 201, each with
+        errors of both sizes.
+    key : key of the random draws; independent measurements need different keys.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
-    Stones are worked on in threads; the numbers don't depend on how many.
+    The numbers do not depend on the number of threads.
 
     Raises
     ------
-    InputError : a setting out of range, or errors so large that a displaced stone can't be closed.
+    InputError : a setting out of range, or errors so large that the displaced planes no longer enclose a body.
     """
     wanted = uncertainty or Uncertainty()
     if method not in ("draws", "derivative"):
@@ -152,7 +152,7 @@ def draws_for(known_to_pct: float) -> int:
 def statistics_of(scene: Scene) -> dict[str, Statistic]:
     """Ledger and statistics of a scene by name, as `trace_scene` gives them, without maps.
 
-    A scene in perspective is sampled at its own resolution; a coarse one, 128 or so, keeps draws quick.
+    A perspective scene is sampled at its own resolution; about 128 pixels keep draws quick.
     """
     return summary_of(scene).statistics
 

@@ -42,25 +42,24 @@ def brillianteering_grid(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
-    """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.
+    """Exact statistics with brackets, final weight and removed weight of every choice of a grid.
 
     Parameters
     ----------
-    blocked, diameter_mm : see `finish`.
-    axes : the values to try by key of `LastFacets`; all combinations are made.
-    choice : what is not on an axis. view : parallel; face-up by default.
-    settings : how each choice is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
-        a precision of 2e-4.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    blocked, diameter_mm : see `brillianteer`.
+    axes : values by key of `LastFacets`; all combinations are traced.
+    choice : the parameters that are not on an axis. view : parallel; face-up by default.
+    settings : settings of the traces: one wavelength, an exact engine; by default `viewing.TIGHT`, a precision of 2e-4.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Returns
     -------
-    xarray.Dataset on the axes: `STATISTICS` with ``_low`` and ``_high``, `weight_ct`, `lost_points`, all NaN where the choice
-    can't be cut, and `reason`, which says why (empty where it can).
+    xarray.Dataset on the axes: `STATISTICS` with ``_low`` and ``_high``, `weight_ct`, `lost_points`, all NaN for an
+    impossible choice, and `reason`, empty for a possible choice.
 
     Raises
     ------
-    InputError : a stone that is not blocked, an axis that nobody can choose along, a number out of range.
+    InputError : a stone that is not blocked, an unknown axis, a number out of range.
     """
     import xarray as xr
 
@@ -133,11 +132,11 @@ class Best:
 
 
 def best_brillianteering(grid: xr.Dataset, objective: str | Objective, count: int = 3) -> tuple[Best, ...]:
-    """The best few choices of a grid under an objective, best first; none where no choice keeps to its limits.
+    """The best choices of a grid under an objective, best first; empty if no choice meets the limits.
 
-    A limit is kept where it holds for certain, bracket and all.
+    A choice meets a limit if its whole bracket does.
 
-    Raises InputError for an objective that is not understood.
+    Raises InputError for an invalid objective.
 
     >>> import raylab as rl
     >>> from raylab.cutting.objective import read_objective

@@ -49,14 +49,14 @@ CHOICES = (
 
 @dataclass(frozen=True)
 class LastFacets:
-    """How the last facets are to be cut.
+    """Parameters of the last facets.
 
     Attributes
     ----------
-    star_pct : star length, percent of the way from the table's edge to the girdle.
-    lower_half_pct : lower-half length, percent of the way from the girdle to the apex.
-    upper_half_pct : upper-half length, percent of the way from the girdle to the table's edge; None to meet the stars' tips.
-    upper_painting_deg, lower_painting_deg : turn of the halves towards their mains; negative is digging.
+    star_pct : star length, percent of the distance from the table edge to the girdle.
+    lower_half_pct : lower-half length, percent of the distance from the girdle to the apex.
+    upper_half_pct : upper-half length, percent of the distance from the girdle to the table edge; None to meet the star tips.
+    upper_painting_deg, lower_painting_deg : painting angle of the halves; negative values mean digging.
 
     Raises
     ------

@@ -163,7 +163,7 @@ def main_gradient(
     Parameters
     ----------
     scene : the blocked stone under its light. facets : numbers of the mains to derive by; all by default.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Returns
     -------

@@ -30,15 +30,15 @@ MOST_ALTERNATIVES = 6
 
 @dataclass(frozen=True)
 class Preview:
-    """A blocked stone and its alternatives.
+    """A blocked stone and its finished alternatives.
 
     Attributes
     ----------
-    blocked : the stone as it is now. scene : that stone under the light in which it was looked at.
-    choices, stones, results : one per alternative: the choice, the finished stone, its maps and numbers.
-    mains : every measured main against its tier's pattern. coverage : standard uncertainties it may be off by unflagged.
-    corrections : of each flagged main alone, for the first choice. derivatives : by the flagged mains, see `main_gradient`;
-        None where none is flagged.
+    blocked : the blocked stone. scene : the scene of that stone.
+    choices, stones, results : for each alternative, the choice, the finished stone, its maps and numbers.
+    mains : deviation of every measured main from its tier. coverage : coverage factor of a listed deviation.
+    corrections : correction of each listed main alone, for the first choice. derivatives : derivatives by the listed mains,
+        see `main_gradient`, or None.
     """
 
     blocked: Blocked
@@ -57,7 +57,7 @@ class Preview:
         return self.blocked.stone.weight_ct
 
     def lost_points(self, k: int) -> float:
-        """Weight that alternative k takes away, in points of 0.01 ct."""
+        """Weight that alternative k removes, in points of 0.01 ct."""
         return lost_points(self.blocked.stone, self.stones[k])
 
     def to_dict(self) -> dict[str, Any]:
@@ -114,24 +114,23 @@ def brillianteer(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Preview:
-    """Finish a blocked stone in several ways, on its mains as measured.
+    """Finish a blocked stone with alternative last facets, placed on its measured mains.
 
     Parameters
     ----------
-    blocked : table, mains, perhaps girdle and culet; no stars and halves yet.
-    choices : how the last facets are to be cut; 1 to 6 alternatives.
+    blocked : a stone with table, mains and optionally girdle and culet, without stars and halves.
+    choices : parameters of the last facets; 1 to 6 alternatives.
     view : parallel; face-up by default.
-    diameter_mm : of the girdle, where it wasn't measured or is still to be ground down.
-    uncertainty, coverage : of the measured planes, and how many of them a main must be off by to be flagged.
+    diameter_mm : final girdle diameter; needed without a measured girdle or before the girdle has its final size.
+    uncertainty, coverage : uncertainty of the measured planes, and coverage factor of a listed deviation.
     resolution : pixels along each side of the maps.
-    settings : how each stone is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
-        a precision of 2e-4.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    settings : settings of the traces: one wavelength, an exact engine; by default `viewing.TIGHT`, a precision of 2e-4.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises
     ------
     InputError : a stone that is not blocked, too many choices, a setting out of range.
-    StoneError : a choice that can't be cut: facets that vanish, a girdle that opens; the message names them.
+    StoneError : an impossible choice, such as facets that vanish or a girdle without thickness; the message names them.
     """
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
         raise InputError("wrong number of choices", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")

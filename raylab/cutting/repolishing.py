@@ -64,14 +64,14 @@ def repolish(
     Parameters
     ----------
     what : a facet (``"pavilion main 3"``) or a tier (``"pavilion main"``).
-    slope_deg : steeper (positive) or flatter. azimuth_deg : turned counter-clockwise, seen from above.
-    depth_mm : how far in beyond the least that the angle asks for.
-    name : what to call the stone; by default as before.
+    slope_deg : change of slope, positive for steeper. azimuth_deg : change of azimuth, counter-clockwise seen from above.
+    depth_mm : depth in addition to the minimum that the new angle needs.
+    name : name of the stone; by default unchanged.
 
     Raises
     ------
-    InputError : no such facet or tier, no move, a move that would put material back.
-    StoneError : facets that vanish, a girdle that opens; the message names them.
+    InputError : an unknown facet or tier, no change, a number out of range.
+    StoneError : facets that vanish, a girdle without thickness; the message names them.
     """
     chosen = [f for f in range(len(stone)) if what in (stone.tiers[f], stone.facet_name(f))]
     if not chosen:
@@ -106,11 +106,11 @@ def what_if(
     resolution: int = 256,
     settings: TraceSettings | None = None,
 ) -> Repolished:
-    """What a change of a stone does to light and weight: both traced, and the difference pixel by pixel.
+    """The effect of a change of a stone on statistics and weight, with difference maps.
 
     Parameters
     ----------
-    before, after : such as `repolish` takes and gives. what : words for the change.
+    before, after : the stones, such as argument and result of `repolish`. what : description of the change.
     view : parallel; face-up by default. resolution, settings : see `brillianteer`.
     """
     scene = seen(before, dome, view, settings, resolution)

@@ -1,11 +1,11 @@
-"""`gradient`: how each exact statistic changes with each proportion, in the small and over a cutter's reach.
+"""`gradient`: derivatives and slopes of each exact statistic by each proportion.
 
-The **derivative** is that of the sum over the paths that light takes now, by steps so small that none is lost; see `stepping`.
+The **derivative** is that of the sum over fixed light paths, by steps so small that no path is lost; see `stepping`.
 
-But the derivative is not the whole story. Where the light of a virtual facet crosses the edge of the head, of a zone or of
-the girdle plane, the statistic jumps. A stone has thousands of virtual facets, and over a tenth of a degree the jumps often
-outweigh the smooth part. So the **slope** over a stated reach to both sides is given beside it, jumps and all, with a bracket
-that holds for certain. A cutter wants the slope; the derivative says what happens in between.
+The statistic jumps where the light of a virtual facet crosses the edge of the head, of a zone or of the girdle plane. A stone
+has thousands of virtual facets, and over a tenth of a degree the jumps often outweigh the smooth part. The **slope** over a
+stated step to both sides includes the jumps and has a certain bracket. A cutter needs the slope; the derivative describes the
+change between the jumps.
 """
 
 from __future__ import annotations
@@ -57,21 +57,21 @@ def gradient(
     ----------
     design : proportions, as for `sweep`; with a material, a tilt and a wavelength if not the default ones.
     dome : a `Dome`, or the name or file of one.
-    keys : proportions to derive by; by default those that the design states, but for size.
-    reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
+    keys : proportions of the derivatives; by default those of the design, without its size.
+    half_step : half-width of the finite difference by key; by default 0.1 degree or 0.5 %.
     settings : by default `FINE`, a precision of 1e-3. Their wavelength holds where the design states none.
 
     Returns
     -------
     xarray.Dataset on (statistic, proportion), per degree, per percent, ...:
-        derivative : along the paths that light takes now; NaN where no step was small enough.
-        derivative_error : its numerical error as estimated from two steps.
-        slope, slope_low, slope_high : over the reach, jumps included, with a certain bracket.
-    and `value`, `low`, `high` on (statistic); `reach` on (proportion).
+        derivative : derivative along fixed paths; NaN if no step was small enough.
+        derivative_error : numerical error, estimated from two steps.
+        slope, slope_low, slope_high : finite difference over the full step, jumps included, with bracket.
+    and `value`, `low`, `high` on (statistic); `half_step` on (proportion).
 
     Raises
     ------
-    InputError : a design that is no stone, there or within reach; a key that is no number of the stone's.
+    InputError : a design without a valid stone, at the design or within the step; a key that is not a number.
     """
     import xarray as xr
 
@@ -93,7 +93,7 @@ def gradient(
             "slope_low": (grid, slopes[1], {"long_name": "slope, lower bound"}),
             "slope_high": (grid, slopes[2], {"long_name": "slope, upper bound"}),
             **{part: ("statistic", numbers) for part, numbers in zip(("value", "low", "high"), middle, strict=True)},
-            "reach": ("proportion", [wide[key] for key in chosen], {"long_name": "half-width of the step"}),
+            "half_step": ("proportion", [wide[key] for key in chosen], {"long_name": "half-width of the step"}),
         },
         {
             "statistic": names,
@@ -129,7 +129,7 @@ def _traced(design: dict[str, Any], settings: TraceSettings) -> np.ndarray:
 
 
 def _slope(design: dict[str, Any], key: str, half_step: float, settings: TraceSettings) -> np.ndarray:
-    """(3, names) the slope over `reach` to both sides and its bracket."""
+    """(3, names) the slope over `half_step` to both sides and its bracket."""
     after, before = (_traced({**design, key: design[key] + sign * half_step}, settings) for sign in (1.0, -1.0))
     return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * half_step)
 

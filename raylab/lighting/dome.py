@@ -105,11 +105,11 @@ class Dome:
         horizon's value below the horizon; CIE S 011:2003) or ``"image"``.
     sky_radiance : radiance of the even sky, of the overcast zenith, or the factor on the image; 0 is a dark sky.
     zones, lamps : patches laid over the sky in this order.
-    head_half_angle_deg : half-angle of the head's cone about +z; 0 is no head.
-    tray_radiance : radiance of all below the girdle plane.
+    head_half_angle_deg : half-angle of the head cone about +z; 0 is no head.
+    tray_radiance : radiance of all directions below the girdle plane.
     image : (H, W) equirectangular map; row 0 at the zenith, azimuth 180 at the left edge, 0 in the middle, -180 at the
         right edge, as seen from inside; bilinear between pixel centres.
-    absolute : keep radiances as given instead of dividing by the brightest.
+    absolute : keep the given radiances instead of dividing by the brightest one.
     """
 
     name: str = "dome"

@@ -19,7 +19,7 @@ _ZONE, _LAMP = schema_of(Zone), schema_of(Lamp)
 
 
 def load_dome(name_or_path: str | Path) -> Dome:
-    """A shipped dome by its name, or the dome in a TOML file (a path that ends in .toml or has a folder in it)."""
+    """A built-in dome by name, or the dome in a TOML file (a path that ends in .toml or contains a folder)."""
     given = Path(name_or_path)
     if isinstance(name_or_path, Path) or given.suffix.lower() == ".toml" or given.name != name_or_path:
         return _dome_file(given, str(given), given.stem, given.parent)
@@ -29,7 +29,7 @@ def load_dome(name_or_path: str | Path) -> Dome:
 
 
 def dome_names() -> tuple[str, ...]:
-    """Names of the domes that raylab ships, sorted."""
+    """Names of the built-in domes, sorted."""
     return tuple(sorted(entry.name[:-5] for entry in _SHIPPED.iterdir() if entry.name.endswith(".toml")))
 
 

@@ -79,7 +79,7 @@ def scintillation(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Scintillation:
-    """What flashes as a stone is moved through a series of at least two views; angles as in `tilt`.
+    """Flashing areas of a stone over a series of at least two views; angles as in `tilt`.
 
     Parameters
     ----------

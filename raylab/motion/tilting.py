@@ -48,7 +48,7 @@ def tilt(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
-    """Exact statistics of a stone against its angle.
+    """Exact statistics of a stone over a series of angles.
 
     >>> import raylab as rl
     >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -58,9 +58,9 @@ def tilt(
 
     Parameters
     ----------
-    tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
-        equally many: a path. A negative tilt leans the other way; -180 to 180.
-    settings : how each view is traced; one wavelength, an exact engine.
+    tilt_deg, azimuth_deg, turn_deg : a number or a list each. Several lists run in parallel and have equal length: a path. A
+        negative tilt leans in the opposite direction; -180 to 180.
+    settings : settings of the traces: one wavelength, an exact engine.
     progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
     Returns
@@ -68,7 +68,7 @@ def tilt(
     xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high``, and the outline's area in mm^2,
         along the angle that varies, or along ``step`` where several do.
 
-    Raises InputError for angles that can't be used or don't fit together, and as `trace`.
+    Raises InputError for invalid angles, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
     scene = exactly(Scene(stone, dome, settings=settings or TraceSettings()))

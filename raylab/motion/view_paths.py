@@ -15,7 +15,7 @@ USUAL_DEG = {"circle": 12.0, "turn": 360.0, "rock": 15.0}
 
 
 def circling(frames: int = 200, tilt_deg: float = 12.0, turn_deg: float = 0.0) -> list[View]:
-    """The table's normal goes around a cone about the line of sight: as one rolls a stone between the fingers."""
+    """The normal of the table moves around a cone about the line of sight."""
     count = _count(frames)
     return [View(tilt_deg, 360.0 * k / count, turn_deg) for k in range(count)]
 

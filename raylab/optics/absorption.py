@@ -75,7 +75,7 @@ def tint(name: str) -> Absorption:
 
 
 def load_tint(name_or_path: str | Path) -> Absorption:
-    """A shipped tint by its name, or the spectrum in a CSV file (a path that ends in .csv or has a folder in it)."""
+    """A built-in tint by name, or the spectrum in a CSV file (a path that ends in .csv or contains a folder)."""
     given = Path(name_or_path)
     if isinstance(name_or_path, Path) or given.suffix.lower() == _SUFFIX or given.name != name_or_path:
         return read_absorption(given)

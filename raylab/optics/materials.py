@@ -97,10 +97,10 @@ class Material:
     Attributes
     ----------
     name : lower-case name.
-    index : its `IndexModel`.
+    index : the `IndexModel`.
     density_g_cm3 : g/cm^3.
-    source, density_source : where index and density come from.
-    note : what the model leaves out; empty if nothing.
+    source, density_source : sources of index and density.
+    note : limits of the model; may be empty.
     absorption : pairs (wavelength in nm, absorption coefficient in 1/mm), linear between them; one pair holds at every
         wavelength, none means colourless.
     """
@@ -199,14 +199,14 @@ _HANDBOOK: dict[str, tuple[float, float, float, str]] = {
 
 
 def materials() -> tuple[str, ...]:
-    """Names of the materials that raylab knows, sorted."""
+    """Names of the built-in materials, sorted."""
     return tuple(sorted([*_DATABASE, *_HANDBOOK]))
 
 
 def get_material(name: str | Material) -> Material:
-    """A material by its name; a `Material` is handed back as it is.
+    """A material by name; a `Material` is returned unchanged.
 
-    Raises InputError for an unknown name, with the nearest known one; nothing is ever picked silently.
+    Raises InputError for an unknown name, with the nearest known one.
     """
     if isinstance(name, Material):
         return name

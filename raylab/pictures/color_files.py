@@ -30,7 +30,7 @@ _UP = 2  # PNG row filter: difference to the row above
 def save_color_png(encoded: Any, path: str | Path, *, force: bool = False) -> None:
     """Encoded sRGB (H, W, 3), or (H, W, 4) with alpha, as a 16-bit PNG; values 0 to 1, first row at the top.
 
-    Raises InputError for other shapes or values, or a file in the way without `force`.
+    Raises InputError for other shapes or values, or an existing file without `force`.
     """
     with whole_file(path, force=force) as target:
         target.write_bytes(png16(encoded))
@@ -67,7 +67,7 @@ def _chunk(kind: bytes, data: bytes) -> bytes:
 def save_linear_tiff(linear: Any, path: str | Path, *, force: bool = False) -> None:
     """Linear sRGB (H, W, 3), unclipped, as a 32-bit float TIFF with its ICC profile; first row at the top.
 
-    Raises InputError for other shapes or values that are not finite, or a file in the way without `force`.
+    Raises InputError for other shapes or values that are not finite, or an existing file without `force`.
     """
     import tifffile
 

@@ -64,17 +64,17 @@ def view3d(
 
     Parameters
     ----------
-    paths : view rays to draw through the stone, see `ray_path`; what leaves at a hit is an arrow, as long as its share is
-        large, with the share in words.
-    file : a PNG to write; None opens a window and waits until it is closed.
-    azimuth_deg, elevation_deg : where the eye stands, degrees.
+    paths : view rays to draw through the stone, see `ray_path`. An arrow at each hit shows the light that leaves; its length
+        grows with the share, which is written beside it.
+    file : a PNG file to write; None opens a window and waits until it is closed.
+    azimuth_deg, elevation_deg : direction of the eye, degrees.
     size : pixels across and down, 16 to 8192.
-    labels : name the tiers and what leaves.
-    force : overwrite the file if it is there.
+    labels : label the tiers and the arrows.
+    force : overwrite an existing file.
 
     Raises
     ------
-    InputError : no display for a window, no OpenGL driver, a file in the way, a number out of range.
+    InputError : no display for a window, no OpenGL driver, an existing file, a number out of range.
     """
     number_in("elevation_deg", elevation_deg, -90.0, 90.0, "degrees")
     number_in("azimuth_deg", azimuth_deg, -360.0, 360.0, "degrees")

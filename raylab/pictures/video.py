@@ -58,13 +58,12 @@ def save_video(
 
     Parameters
     ----------
-    path : where to write; ``.mp4``, ``.gif`` or ``.webp``.
+    path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
-    size : pixels along each side of one stone's picture.
+    size : pixels along each side of the picture of one stone.
     light, exposure, wavelengths : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
-    settings : how each still is traced, at the wavelengths of the colours; by default `LOOSE`, a
-        precision of 1e-2.
+    settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
     force : overwrite a film of this name.
     progress : True for a bar, or a function that is called with how many stills are done and of how many.
@@ -73,7 +72,7 @@ def save_video(
     -------
     The folder of the stills.
 
-    Raises InputError for another kind of file, a missing PyAV, a perspective view, or a file in the way.
+    Raises InputError for an unknown kind of file, a missing PyAV, a perspective view, or an existing file.
     """
     path, settings = Path(path), settings or LOOSE
     several = [stones] if isinstance(stones, Stone) else list(stones)

@@ -30,7 +30,7 @@ _MAPS = {
 
 
 def save_report(comparison: Comparison, path: str | Path, *, title: str = "", force: bool = False) -> None:
-    """Write the report on a comparison as one HTML file with everything in it.
+    """Write the report on a comparison as one self-contained HTML file.
 
     Raises InputError if the file exists and `force` is false, or if the folder is not writable.
     """

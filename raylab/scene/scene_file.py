@@ -43,7 +43,7 @@ _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
 
 def load_scene(path: str | Path) -> Scene:
-    """The scene in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
+    """The scene in a TOML file. Raises InputError for invalid content."""
     path = Path(path)
     top = read_toml(path, str(path)).checked(SCENE_FILE)
     stone = stone_from(top.part("stone"))

@@ -36,7 +36,7 @@ LEVEL = 1e-9
 
 @dataclass(frozen=True)
 class Offset:
-    """How far a facet is off; see the module for the pivots.
+    """Deviation of a facet; see the module for the pivots.
 
     `slope_deg` and `azimuth_deg` degrees, `depth_mm` mm inward, `painting_deg` degrees towards the main.
     """
@@ -56,18 +56,18 @@ class Offset:
 
 
 def deviate(stone: Stone, offsets: Mapping[str, Offset], *, vanish: bool = False, name: str | None = None) -> Stone:
-    """The stone with some of its facets off.
+    """The stone with deviations of some facets.
 
     Parameters
     ----------
-    offsets : by tier (``"crown main"``) or facet (``"crown main 3"``); a facet's own adds to its tier's.
-    vanish : False to refuse offsets that make a facet vanish; True to leave it out (named in `Stone.dropped`).
-    name : what to call the stone; by default as before.
+    offsets : deviations by tier (``"crown main"``) or facet (``"crown main 3"``); both add up.
+    vanish : False to refuse offsets that make a facet vanish; True to drop the facet (named in `Stone.dropped`).
+    name : name of the stone; by default unchanged.
 
     Raises
     ------
-    InputError : a tier or facet that the stone doesn't have, painting of a facet that shares no edge with a main.
-    StoneError : facets that vanish, or planes that don't close; the message names them.
+    InputError : an unknown tier or facet, painting of a facet without a common edge with a main.
+    StoneError : facets that vanish, planes that enclose no body; the message names them.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> ideal = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)

@@ -24,10 +24,10 @@ NONE_CLAIMED = SymmetryGroup()
 
 @dataclass(frozen=True, eq=False)
 class Stone:
-    """A faceted stone: half-spaces ``normals @ x <= distances_mm`` and what they enclose.
+    """A faceted stone: the body enclosed by the half-spaces ``normals @ x <= distances_mm``.
 
     Axes: right-handed, +z up through the table, z = 0 the middle of the girdle, azimuth counter-clockwise from +x seen
-    from above. Build one with `Stone.from_planes`, which checks the planes; the constructor trusts its caller.
+    from above. `Stone.from_planes` checks the planes; the constructor does not.
 
     Attributes
     ----------
@@ -35,12 +35,12 @@ class Stone:
     distances_mm : (F,) distances from the origin along the normals, mm.
     tiers : F tier names, such as ``"crown main"``.
     indices : F numbers of a facet within its tier, from 0.
-    material : what the stone is made of.
+    material : material of the stone.
     finishes : F finishes, see `Finish`.
     symmetry : the nominal symmetry about z; of size 1 if none is claimed.
-    cut : name of the cut, see `raylab.stone.cuts`; None where it isn't known.
-    name : what to call the stone in titles.
-    dropped : names of planes given that touch the body in less than a polygon and were left out.
+    cut : name of the cut, see `raylab.stone.cuts`, or None.
+    name : name of the stone in titles.
+    dropped : names of omitted planes, which touch the body in less than a polygon.
     """
 
     normals: np.ndarray
@@ -76,8 +76,7 @@ class Stone:
         distances_mm : (F,) mm, the planes' distances from the origin along the unit normals.
         tiers, indices : F names and numbers; by default ``"facet"`` and 0, 1, 2, ...
         finishes : F names or `Finish` objects; by default every facet is polished.
-        redundant : what to do with a plane that is no facet of the body: ``"refuse"`` or ``"drop"`` (then named in
-            `Stone.dropped`).
+        redundant : treatment of a plane without a facet: ``"refuse"``, or ``"drop"`` with its name in `Stone.dropped`.
 
         Raises
         ------
@@ -179,7 +178,7 @@ class Stone:
 
     @property
     def outline_area_mm2(self) -> float:
-        """Area of the face-up outline, mm^2: what the facets that face up cover in plan."""
+        """Area of the face-up outline, mm^2."""
         return float((self.polyhedron.areas * np.maximum(self.normals[:, 2], 0.0)).sum())
 
     @property
@@ -205,7 +204,7 @@ class Stone:
     def moved(self, rotation: np.ndarray | None = None, shift_mm: np.ndarray | None = None) -> Stone:
         """The stone after a proper rotation (3, 3) about the origin and then a shift (3,) in mm.
 
-        A stone that is not turned about z alone claims no symmetry any more.
+        A rotation about another axis than z removes the nominal symmetry.
         """
         turn = np.eye(3) if rotation is None else np.asarray(rotation, dtype=float)
         if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-12) or np.linalg.det(turn) < 0.0:
@@ -217,7 +216,7 @@ class Stone:
         return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift, symmetry=symmetry)
 
     def relabeled(self, **changes: Any) -> Stone:
-        """The stone with other facts about the same planes: names of tiers, numbers, symmetry, finish."""
+        """The same planes with other tier names, numbers, symmetry or finishes."""
         other = replace(self, **changes)
         other.__dict__["polyhedron"] = self.polyhedron
         return other

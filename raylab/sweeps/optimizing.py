@@ -54,17 +54,17 @@ class Band:
 
 @dataclass(frozen=True)
 class Optimum:
-    """What a search found.
+    """The result of a search.
 
     Attributes
     ----------
-    design : the keys that were searched, at the best design found.
-    statistic, goal : what was sought. value : its value there with the certain bracket.
+    design : the searched keys of the best design.
+    statistic, goal : the objective. value : the statistic of the best design, with its bracket.
     geometry : weight, depth and so on of that design.
-    bands : for each key its tolerance band for `loss`. scan : the designs that the bands were read from, one key moved at a
-        time (coordinate `moved`).
-    ends : where each search from another start ended, best first, as (design, value); inf where it kept no limit.
-    evaluations : how many designs were traced.
+    bands : tolerance band of each key for `loss`. scan : the designs from which the bands follow, one key varied at a time
+        (coordinate `moved`).
+    ends : the end of each search, best first, as (design, value); inf if a limit is broken.
+    evaluations : number of traced designs.
     """
 
     design: dict[str, float]
@@ -146,7 +146,7 @@ def optimize(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> Optimum:
-    """The best design within bounds and limits; a round brilliant where no other ``cut`` is stated.
+    """The best design within bounds and limits; a round brilliant unless another ``cut`` is given.
 
     >>> import raylab as rl
     >>> coarse, rest = rl.TraceSettings(precision=0.2), {"table_pct": 57, "crown_angle_deg": 34.5}
@@ -157,22 +157,22 @@ def optimize(
 
     Parameters
     ----------
-    bounds : key to (low, high): what may be chosen, see `sweep` for the keys. dome, **fixed : as in `sweep`.
-    statistic, goal : what to seek, a statistic or a geometry of `sweep`, and ``"highest"`` or ``"lowest"``.
+    bounds : key to (low, high), see `sweep` for the keys. dome, **fixed : as in `sweep`.
+    statistic, goal : objective: a statistic or geometry of `sweep`, and ``"highest"`` or ``"lowest"``.
     limits : a statistic or geometry to (at least, at most), None for no limit: ``{"weight_ct": (1.0, None)}``.
-    loss : what the statistic may lose within a tolerance band, in its own unit.
+    loss : largest loss of the statistic within a tolerance band, in its own unit.
     starts, number, seed : searches from the best `starts` of `number` points that fill the box (a power of two).
-    scan : points across each bound to read the bands from. processes, progress : see `sweep`.
-    settings : how each design is traced, see `sweep`.
+    scan : number of points across each bound for the tolerance bands. processes, progress : see `sweep`.
+    settings : settings of the traces, see `sweep`.
 
     Returns
     -------
-    Optimum : the best design found; that no better one exists is not proven. Differences smaller than the bracket of
-        `value` are not certain.
+    Optimum : the best design found; it is not proven to be the global optimum. Differences below the bracket of `value`
+        are not certain.
 
     Raises
     ------
-    InputError : bounds, names or limits that can't be used; no design of all tried keeps the limits.
+    InputError : invalid bounds, names or limits; no traced design meets the limits.
     """
     limits = _checked(bounds, statistic, goal, limits or {})
     number_in("loss", loss, 0.0, math.inf)

@@ -72,17 +72,17 @@ def sweep(
         brilliant) and the parameters of that cut (see `cuts`), ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``,
         ``tilt_azimuth_deg``, ``turn_deg``, ``wavelength_nm``.
     dome : a `Dome`, or the name or file of one; unless it is an axis.
-    **fixed : the other keys, as they are for all designs.
+    **fixed : the other keys, common to all designs.
     layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
         the box of axes (low, high) evenly, the same for the same `seed`.
-    out : a folder to keep the sweep in. A sweep that was broken off goes on where it stopped when called again; one that is
-        done is read. `force` begins afresh, also where another sweep lies.
+    out : folder of the sweep. A second call resumes an interrupted sweep and reads a finished one. `force` starts again,
+        even if the folder holds another sweep.
     zarr : write the result as a Zarr folder too, `sweep.zarr` in `out`; needs the extra ``raylab[zarr]``.
-    processes : how many to use on this machine; by default all cores where it is worth it.
-    scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
-        process serves best).
-    settings : how each design is traced, by an exact engine; its `precision` is the width of the bracket on brightness. Its
-        wavelength holds where ``wavelength_nm`` is neither an axis nor fixed.
+    processes : number of processes on this machine; by default all cores, for enough work.
+    scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
+        process).
+    settings : settings of the traces with an exact engine; `precision` is the width of the bracket on brightness. The
+        wavelength applies unless ``wavelength_nm`` is an axis or fixed.
     progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
@@ -94,7 +94,7 @@ def sweep(
 
     Raises
     ------
-    InputError : an axis, key or setting that can't be used; another sweep in the folder; no room to write.
+    InputError : an invalid axis, key or setting; another sweep in the folder; a folder that is not writable.
     """
     settings, given = exact_only(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
     plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)

@@ -84,10 +84,10 @@ class Cut:
 
     Attributes
     ----------
-    name : the trade's plain name. description : one line.
-    parameters : in the order in which they are shown. size : key of the one that is the stone's length; planes are made for a
-        stone where it is 1, and scaled.
-    tiers : from the top down. symmetry : of an ideal stone. outline : of the girdle, for a stone of size 1.
+    name : trade name. description : one line.
+    parameters : parameters in order of display. size : key of the parameter that is the length of the stone; planes are made
+        for length 1 and scaled.
+    tiers : tiers from the top down. symmetry : symmetry of an ideal stone. outline : girdle outline of a stone of size 1.
     planes : the facets of a stone of size 1, from the values of all parameters. Raises one of `reasons`.
     reasons : reasons why values give no stone. measured : measured quantities besides `shared.OF_ANY_STONE`.
     """
@@ -110,7 +110,7 @@ class Cut:
 
     @cached_property
     def alternatives(self) -> tuple[tuple[str, str], ...]:
-        """Pairs of keys that say the same thing in two ways."""
+        """Pairs of alternative keys for one quantity."""
         return tuple((one.instead_of, one.key) for one in self.parameters if one.instead_of is not None)
 
     def mains(self, side: Side | None = None) -> tuple[str, ...]:
@@ -123,7 +123,7 @@ class Cut:
         return tuple(tier.name for tier in self.tiers if tier.last)
 
     def stated_once(self, stated: Mapping[str, Any]) -> None:
-        """Raise InputError for keys that the cut doesn't have, and for alternatives that are both stated."""
+        """Raise InputError for unknown keys and for two alternatives together."""
         for key in stated:
             if key not in self.keys:
                 raise InputError(f"no parameter of the {self.name}", key=key, expected=nearest(key, self.keys))
@@ -138,7 +138,7 @@ class Cut:
         return {one.key: one.default for one in left if one.default is not None}
 
     def settled(self, given: Mapping[str, Any]) -> dict[str, Any]:
-        """The value of every parameter, alternatives converted to what they stand for.
+        """The value of every parameter, with alternatives converted.
 
         Raises InputError for an unknown key, two alternatives together, a missing key, a value that is not allowed.
         """
@@ -162,13 +162,13 @@ class Cut:
 
         Parameters
         ----------
-        material : name or `Material`. name : what to call the stone; the cut's own name by default.
+        material : name or `Material`. name : name of the stone; by default that of the cut.
         **given : values of the parameters by key; None counts as not stated.
 
         Raises
         ------
         InputError : an unknown parameter, two alternatives together, a missing parameter, a value out of range.
-        StoneError : values that make no stone; the message names the key and the bound.
+        StoneError : values without a valid stone; the message names the key and the bound.
         """
         values = self.settled(given)
         stone = self._of_size_1(values, material, self.name if name is None else name)

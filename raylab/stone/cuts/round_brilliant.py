@@ -57,11 +57,11 @@ def round_brilliant(
 
     Parameters
     ----------
-    table_pct : table size distance between opposite corners (ISO 24016:2020, 8.3.3), percent of the girdle diameter.
-    crown_angle_deg or crown_height_pct : slope of the crown mains, or the height they give; exactly one.
-    pavilion_angle_deg or pavilion_depth_pct : the same below; exactly one.
-    star_pct : star length, percent share of the distance from table edge to girdle, in plan view.
-    lower_half_pct : lower-half length, percent share of the distance from girdle to culet centre, in plan view.
+    table_pct : table size between opposite corners (ISO 24016:2020, 8.3.3), percent of the girdle diameter.
+    crown_angle_deg or crown_height_pct : slope of the crown mains, or the crown height; exactly one.
+    pavilion_angle_deg or pavilion_depth_pct : slope of the pavilion mains, or the pavilion depth; exactly one.
+    star_pct : star length, percent of the distance from table edge to girdle, in plan view.
+    lower_half_pct : lower-half length, percent of the distance from girdle to culet centre, in plan view.
     girdle_pct : girdle thickness at the mains, percent.
     culet_pct : distance between opposite sides of the culet facet, percent; 0 is a point (common practice).
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
@@ -72,7 +72,7 @@ def round_brilliant(
     Raises
     ------
     InputError : a proportion out of range, a missing one, or two alternatives together.
-    StoneError : a combination that is no brilliant; the message names the key and the bound.
+    StoneError : proportions without a valid stone; the message names the key and the bound.
     """
     return ROUND_BRILLIANT.stone(
         table_pct=table_pct,
@@ -188,8 +188,8 @@ PARAMETERS = (
         default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
     ),
     Parameter(
-        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "where the mains meet the girdle", GIRDLE_AND_SIZE,
-        default=3.5, slider=Slider(1.0, 10.0, 0.1),
+        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "thickness where the mains meet the girdle",
+        GIRDLE_AND_SIZE, default=3.5, slider=Slider(1.0, 10.0, 0.1),
     ),
     Parameter(
         "culet_pct", "culet size", "%", 0.0, 50.0, "distance between opposite sides; 0 is a point (common practice)",

@@ -28,14 +28,15 @@ MOST_ANGLE_DEG, MOST_DISTANCE_UM = 5.0, 1000.0
 class Uncertainty:
     """Standard uncertainties (one standard deviation) of a stone's measured planes.
 
-    The defaults are common practice written from memory, for an optical measuring device that is said to be good to a
-    tenth of a degree and some hundredths of a millimetre over the whole stone; no source was found. State your device's own.
+    The defaults are common practice written from memory, for an optical measuring device with a
+    stated accuracy of a tenth of a degree and some hundredths of a millimetre; no source was found. State the values of your
+    device.
 
     Attributes
     ----------
     angle_deg : tilt of a facet about its middle, in each of two directions; one number, or one per facet.
-    common_angle_deg : error of slope that all crown facets share, and another that all pavilion facets share.
-    distance_um : step of a facet along its normal; one number, or one per facet. Of the girdle, of its radius.
+    common_angle_deg : slope error common to all crown facets, and another common to all pavilion facets.
+    distance_um : displacement of a facet along its normal; one number, or one per facet. For the girdle, error of its radius.
 
     Raises
     ------

@@ -53,9 +53,9 @@ class Unexplained:
 
 @dataclass(frozen=True)
 class ScanReport:
-    """What a scan was and how the stone was made of it.
+    """The report on the reconstruction of a stone from a scan.
 
-    `vertices`, `triangles`: of the mesh after joining equal vertices. `unit`: that the file's numbers were taken in.
+    `vertices`, `triangles`: of the mesh after joining equal vertices. `unit`: unit of length of the file.
     `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it. `rounding_um`: half-width of the strip in
     which edges are rounded or blurred; 0 where they are sharp. `explained_pct`: share of the surface within 5 um or 5 noise
     standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "even flats" (an even

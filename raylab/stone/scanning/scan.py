@@ -42,7 +42,7 @@ SIZES_MM = (0.1, 1000.0)
 
 @dataclass(frozen=True)
 class Scan:
-    """A `stone` and the `report` of how it was made of a scan."""
+    """A `stone` and the `report` of its reconstruction from a scan."""
 
     stone: Stone
     report: ScanReport
@@ -62,8 +62,8 @@ def load_scan(
 
     Parameters
     ----------
-    unit : the file's unit of length, "um", "mm", "cm", "m" or "in". GLB (metres) and 3MF state their own; for the others it
-        must be given.
+    unit : unit of length, "um", "mm", "cm", "m" or "in". Required for .stl, .obj and .ply; .glb (metres) and .3mf state
+        their own.
     material, noise_um, girdle_finish, oriented, min_explained_pct : see `stone_from_mesh`.
 
     Raises
@@ -103,14 +103,14 @@ def stone_from_mesh(
     Parameters
     ----------
     vertices_mm, triangles : (V, 3) mm and (T, 3) indices, counter-clockwise from outside.
-    noise_um : standard deviation of a vertex's place along the surface's normal, um; estimated from the mesh if None.
+    noise_um : standard deviation of a vertex along the surface normal, um; estimated from the mesh if None.
     girdle_finish : finish of the girdle facets, ``"polished"`` or ``"absorbing"`` (a bruted girdle); see `Finish`.
-    oriented : True to keep the mesh's own axes and origin, which must be raylab's already.
+    oriented : True to keep axes and origin of the mesh, which must be those of raylab.
     min_explained_pct : least share of the surface that must lie on planar facets.
 
     Raises
     ------
-    InputError : arrays that are no mesh. StoneError : not closed, not one body, inside out, not convex, not of planes.
+    InputError : invalid arrays. StoneError : a mesh that is open, inside out, not one body, not convex or not faceted.
     """
     if noise_um is not None:
         number_in("noise_um", noise_um, 0.0, 1000.0, "um")
