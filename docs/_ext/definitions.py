@@ -32,7 +32,8 @@ def statistics() -> Table:
     from raylab.results.statistics import STATISTICS, SYMMETRY
 
     known = (*STATISTICS.values(), SYMMETRY)
-    return ("statistic", "unit", "definition"), [(f"`{one.key}`", one.unit, _titled(one.label, one.definition)) for one in known]
+    rows = [(f"`{one.key}`", one.unit, _titled(one.label, one.definition)) for one in known]
+    return ("statistic", "unit", "definition"), rows
 
 
 def geometry() -> Table:
@@ -97,7 +98,8 @@ def measured(name: str) -> Table:
     from raylab.stone.cuts.shared import OF_ANY_STONE
 
     every = (*OF_ANY_STONE, *_cut(name).measured)
-    return ("quantity", "unit", "definition"), [(f"`{one.key}`", one.unit, _titled(one.label, one.definition)) for one in every]
+    rows = [(f"`{one.key}`", one.unit, _titled(one.label, one.definition)) for one in every]
+    return ("quantity", "unit", "definition"), rows
 
 
 def finishes() -> Table:
