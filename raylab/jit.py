@@ -43,7 +43,7 @@ def njit(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
         except RuntimeError as error:  # raised by numba when it finds no place for a cache
             if "cannot cache" not in str(error):
                 raise
-            warnings.warn(f"no writable cache for compiled code, compiling at each start: {error}", stacklevel=2)
+            warnings.warn(f"no writable cache for compiled code; each start compiles the kernels again: {error}", stacklevel=2)
             return numba.njit(**options)(function)
         if isinstance(kernel, Dispatcher):  # not where numba is switched off
             # The version is compared before the rest is unpickled, which would fail where a module has moved since.

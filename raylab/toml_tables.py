@@ -122,14 +122,14 @@ def read_toml(source: Path, label: str) -> Table:
         data = source.read_bytes() if usable else b""
     except (OSError, ValueError) as error:  # ValueError: a null byte in the name
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"can't be read: {reason}", file=label, expected="a readable TOML file") from error
+        raise InputError(f"cannot be read: {reason}", file=label, expected="a readable TOML file") from error
     if not usable:
         raise InputError("not a file" if there else "no such file", file=label, expected="a TOML file")
     try:
         tables = tomllib.loads(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise InputError("not UTF-8 text", file=label, key=f"line {line}", expected="TOML in UTF-8") from error
+        raise InputError("not UTF-8", file=label, key=f"line {line}", expected="TOML in UTF-8") from error
     except RecursionError as error:
         raise InputError("brackets nested too deeply", file=label, expected="a TOML file") from error
     except ValueError as error:  # TOMLDecodeError is one, and so is an integer of thousands of digits
@@ -139,7 +139,7 @@ def read_toml(source: Path, label: str) -> Table:
         raise InputError(f"not TOML: {problem}", file=label, key=f"line {line}{column}") from error
     stated = tables.pop("schema", None)
     if stated != SCHEMA or isinstance(stated, bool | float):
-        problem = "missing" if stated is None else "the file's format is not known"
+        problem = "missing" if stated is None else "unknown file format"
         raise InputError(problem, file=label, key="schema", value=shown(stated), expected=f"schema = {SCHEMA}")
     return Table(label, "", tables)
 
@@ -171,7 +171,7 @@ def schema(**fields: Any) -> type[BaseModel]:
 def _fault(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...]) -> InputError:
     """A fault that pydantic found, in our words; `also` are further keys to suggest."""
     key = str(fault["loc"][0]) if fault["loc"] else None
-    rest = f" ({more} more fault{'s' if more > 1 else ''} here)" if more else ""
+    rest = f" ({more} more error{'s' if more > 1 else ''} in this section)" if more else ""
     if fault["type"] == "extra_forbidden":
         known = [*expected.model_fields, *also]
         return InputError("unknown key", key=_bare(key), value=shown(fault["input"]), expected=nearest(str(key), known) + rest)

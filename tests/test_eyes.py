@@ -75,7 +75,7 @@ def test_one_eye_in_the_middle_sees_the_perspective_view():
 
 def test_pairs_for_parallel_and_crossed_eyes():
     pair = eye_pair(SCENE, wavelengths=1)
-    parallel, crossed = pair.side_by_side(gap=0.1), pair.side_by_side(crossed=True, gap=0.1)
+    parallel, crossed = pair.side_by_side(spacing=0.1), pair.side_by_side(crossed=True, spacing=0.1)
     assert parallel.shape == (40, 84, 3)
     assert np.array_equal(parallel[:, :40], pair.left.srgb(0.03))
     assert np.array_equal(crossed[:, :40], pair.right.srgb(0.03))
@@ -146,10 +146,10 @@ def test_pupils_narrow_in_light():
 
 def test_the_command_writes_pairs(tmp_path, capsys):
     scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
-    asked = ["--resolution", "16", "--wavelengths", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
-    assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 0
-    told = capsys.readouterr().out
-    assert "63 mm apart at 250 mm; head 18.8 degrees" in told
+    request = ["--resolution", "16", "--wavelengths", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
+    assert main(["eyes", scene, "--out", str(tmp_path), *request]) == 0
+    facts = capsys.readouterr().out
+    assert "63 mm apart at 250 mm; head 18.8 degrees" in facts
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(FILES)
     plain = rl.load_scene(scene)
     again = replace(plain, resolution=16, dome=with_head(plain.dome, 250.0)).with_settings(samples=4)
@@ -158,8 +158,8 @@ def test_the_command_writes_pairs(tmp_path, capsys):
     for name, encoded in (("parallel", pair.side_by_side()), ("crossed", pair.side_by_side(crossed=True))):
         read = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))
         assert np.abs(read - 255.0 * encoded).max() <= 1.5
-    assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 2
-    assert "already there" in capsys.readouterr().err
+    assert main(["eyes", scene, "--out", str(tmp_path), *request]) == 2
+    assert "exists already" in capsys.readouterr().err
     for words, says in {
         "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
         "--head --head-width-mm 0": "--head-width-mm = 0.0: out of range",

@@ -1,16 +1,16 @@
-"""What two eyes see at arm's length: a perspective pair, for free viewing or as an anaglyph, and the head that is mirrored.
+"""Pictures for two eyes at arm's length: a perspective pair, for free viewing or as an anaglyph, and the head of the observer.
 
 The eyes stand at a distance above the middle of the girdle, apart by the distance between the pupils: 63 mm is the mean of
-adults (Dodgson, Proc. SPIE 5291 (2004) 36-46). 250 mm is the near point by convention (common practice). Each eye sees the
-stone by its own rays from its own place; stone, dome and head stay where they are. The head's cone stands between the eyes.
+adults (Dodgson, Proc. SPIE 5291 (2004) 36-46). 250 mm is the near point by convention (common practice). Each eye has its
+own view rays; stone, dome and head are the same for both. The head cone lies between the eyes.
 
-The pictures are drawn on the map plane z = 0, so that points of the girdle's plane fall in the same place for both eyes, and
-what lies above or below shows as disparity. The further away, the more a view resembles the parallel one.
+The pictures are drawn on the map plane z = 0, so that points of the girdle plane coincide for both eyes, and points above
+or below it have disparity. With increasing distance a view approaches the parallel one.
 
 A pupil of finite size sees the girdle's plane sharp and blurs the rest (`pupil_mm`): each ray starts from another point of
 a level disc and goes through the map plane where the ray from the disc's middle would. A point at height z becomes a disc of
 diameter ``pupil z / (distance - z)`` there (similar triangles), and light that the stone sends into a part of the pupil
-only is averaged. `usual_pupil_mm` says how wide pupils are in what light.
+only is averaged. `usual_pupil_mm` gives the pupil diameter at a luminance.
 """
 
 from __future__ import annotations
@@ -40,20 +40,20 @@ class Pair:
     left: Picture
     right: Picture
 
-    def side_by_side(self, *, crossed: bool = False, background: float = 0.03, gap: float = 0.04) -> np.ndarray:
+    def side_by_side(self, *, crossed: bool = False, background: float = 0.03, spacing: float = 0.04) -> np.ndarray:
         """(H, W, 3) encoded sRGB: the left eye's picture to the left for parallel viewing, to the right for `crossed` eyes.
 
-        `gap` is the distance between them, a share of a picture's width.
+        `spacing` is the distance between them, a share of a picture's width.
         """
         pictures = [one.srgb(background) for one in ((self.right, self.left) if crossed else (self.left, self.right))]
         height, width, _ = pictures[0].shape
-        between = np.full((height, round(gap * width), 3), float(srgb_encode(background)))
+        between = np.full((height, round(spacing * width), 3), float(srgb_encode(background)))
         return np.concatenate([pictures[0], between, pictures[1]], axis=1)
 
     def anaglyph(self, background: float = 0.03) -> np.ndarray:
         """(H, W, 3) encoded sRGB for glasses with red before the left eye and cyan before the right.
 
-        Each eye's picture is drawn in grey, by its luminance: with colours the eyes would compete.
+        Each picture is drawn in grey, by luminance: with colours the eyes would compete.
         """
         left, right = (one.linear(background) @ _LUMINANCE for one in (self.left, self.right))
         return np.clip(srgb_encode(into_gamut(np.stack([left, right, right], axis=-1).clip(0.0, 1.0))), 0.0, 1.0)
@@ -109,16 +109,15 @@ def eye_pair(
     wavelengths: int | WavelengthSet = 16,
     progress: bool | Progress = False,
 ) -> Pair:
-    """What two eyes see of a scene, in colour.
+    """A scene in colour as two eyes see it.
 
     Parameters
     ----------
-    scene : its stone, dome, tilt, turn, resolution and settings are used, but for wavelengths and engine; the distance in its
-        view is not. Its dome's head stays as it is: see `with_head`.
-    distance_mm : from the middle of the girdle to the middle between the eyes. pupils_apart_mm : along the map's x.
+    scene : scene whose wavelengths, engine and viewing distance are replaced. The head of its dome stays: see `with_head`.
+    distance_mm : distance from the middle of the girdle to the midpoint of the eyes. pupils_apart_mm : along x of the map.
     pupil_mm : diameter of each pupil, 0 for a point.
     light, exposure, wavelengths : as in `color_picture`.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises InputError for eyes inside the stone, and as `color_picture`.
     """
@@ -128,11 +127,16 @@ def eye_pair(
         for side in (-1.0, 1.0)
     )
     grid, seen = grid_around(scene.stone, (left, right), scene.resolution), scene.with_settings(engine=None)
-    with reporter(progress, "tracing", counted=False) as tell:
+    with reporter(progress, "tracing", counted=False) as update:
         return Pair(
             *(
                 color_picture(
-                    replace(seen, view=view), light, exposure, wavelengths, grid=grid, progress=part_of(tell, number / 2.0, 0.5)
+                    replace(seen, view=view),
+                    light,
+                    exposure,
+                    wavelengths,
+                    grid=grid,
+                    progress=part_of(update, number / 2.0, 0.5),
                 )
                 for number, view in enumerate((left, right))
             )

@@ -44,9 +44,9 @@ def read_sky_image(path: str | Path) -> np.ndarray:
     path = Path(path)
     suffix = path.suffix.lower()
     if suffix in _SCREEN:
-        raise _refused(path, "a picture encoded for a screen, clipped at white, holds no radiances")
+        raise _refused(path, "a picture encoded for a screen has no radiances")
     if suffix not in _READERS:
-        raise _refused(path, "unknown kind of sky picture")
+        raise _refused(path, "unknown kind of sky image")
     if not path.is_file():
         raise _refused(path, "no such file" if not path.exists() else "not a file")
     try:
@@ -56,13 +56,13 @@ def read_sky_image(path: str | Path) -> np.ndarray:
     except (OSError, ValueError, EOFError, KeyError, IndexError, OverflowError) as error:  # what decoders raise on damage
         raise _refused(path, f"can't be read: {' '.join(str(error).split()) or type(error).__name__}") from error
     if not np.issubdtype(pixels.dtype, np.floating):
-        raise _refused(path, f"whole-number samples ({pixels.dtype}) are not linear light")
+        raise _refused(path, f"integer samples ({pixels.dtype}) are not linear radiances")
     if pixels.ndim == 3 and pixels.shape[2] in (3, 4):
         return np.asarray(pixels[:, :, :3].astype(float) @ BT709)
     if pixels.ndim == 3 and pixels.shape[2] == 1:
         pixels = pixels[:, :, 0]
     if pixels.ndim != 2:
-        raise _refused(path, f"an array of shape {pixels.shape} is no picture")
+        raise _refused(path, f"not a picture; the array has shape {pixels.shape}")
     return pixels.astype(float)
 
 
@@ -128,7 +128,7 @@ def _along(column, row, part, columns, integral):
 
 
 def _refused(path: Path, problem: str) -> InputError:
-    return InputError(problem, key="image", value=str(path), expected="linear light in " + ", ".join(_READERS))
+    return InputError(problem, key="image", value=str(path), expected="linear radiances in " + ", ".join(_READERS))
 
 
 def _npy(path: Path) -> np.ndarray:
@@ -180,13 +180,13 @@ def _rgbe(data: np.ndarray, height: int, width: int) -> np.ndarray:
     coded = 8 <= width < 32768 and len(data) >= 4 and data[0] == 2 and data[1] == 2 and data[2] < 128
     if not coded:
         if len(data) < 4 * height * width:
-            raise ValueError("the file ends early")
+            raise ValueError("truncated file")
         return data[: 4 * height * width].reshape(height, width, 4)
     rows = np.empty((height, 4, width), np.uint8)
     at = 0
     for row in rows:
         if len(data) < at + 4 or tuple(data[at : at + 4]) != (2, 2, width >> 8, width & 255):
-            raise ValueError("a row doesn't start as it should")
+            raise ValueError("invalid start of a row")
         at = _unpack(data, at + 4, row.reshape(-1), width)
     return rows.transpose(0, 2, 1)
 
@@ -196,15 +196,15 @@ def _unpack(data: np.ndarray, at: int, row: np.ndarray, width: int) -> int:
     done = 0
     while done < len(row):
         if at + 1 >= len(data):
-            raise ValueError("the file ends early")
+            raise ValueError("truncated file")
         count = int(data[at])
         repeated = count > 128
         count -= 128 if repeated else 0
         if count == 0 or count > width - done % width:
-            raise ValueError("a run crosses the end of its row")
+            raise ValueError("a run crosses the end of a row")
         found = data[at + 1 : at + 2] if repeated else data[at + 1 : at + 1 + count]
         if not repeated and len(found) < count:
-            raise ValueError("the file ends early")
+            raise ValueError("truncated file")
         row[done : done + count] = found
         done += count
         at += 2 if repeated else 1 + count

@@ -1,4 +1,4 @@
-"""`View`: how the observer looks at the stone, and where on the map plane he sees it.
+"""`View`: the direction and distance from which the observer looks at the stone, and the projection on the map plane.
 
 The observer looks straight down the dome's axis. `tilt_deg` rocks the stone under him, as one rocks a stone in tweezers:
 the table's normal leans from +z towards the azimuth `tilt_azimuth_deg`; `turn_deg` spins the stone about its own axis
@@ -26,9 +26,9 @@ class View:
     ----------
     tilt_deg : 0 to 180. tilt_azimuth_deg, turn_deg : degrees.
     distance_mm : height of the eye above the middle of the girdle, mm; None for a parallel view.
-    aside_mm : distance of the eye from the dome's axis along the map's x, mm; perspective views only.
-    pupil_mm : diameter of the eye's pupil, a level disc, mm; 0 for a point; perspective views only. The eye sees the girdle's
-        plane sharp and blurs the rest.
+    aside_mm : offset of the eye from the axis of the dome along x of the map, mm; perspective views only.
+    pupil_mm : diameter of the pupil, a level disc, mm; 0 for a point; perspective views only. The girdle plane is in focus, and
+        other points are blurred.
     """
 
     tilt_deg: float = 0.0
@@ -48,7 +48,7 @@ class View:
         number_in("pupil_mm", self.pupil_mm, 0.0, 20.0, "mm")
         for key in ("aside_mm", "pupil_mm"):
             if self.distance_mm is None and getattr(self, key):
-                raise InputError("a parallel view has no eye", key=key, value=getattr(self, key), expected="a distance_mm too")
+                raise InputError("needs a perspective view", key=key, value=getattr(self, key), expected="distance_mm as well")
 
     @property
     def parallel(self) -> bool:
@@ -68,7 +68,7 @@ class View:
 
 
 def silhouette(stone: Stone, view: View) -> np.ndarray:
-    """(V, 2) the stone's corners as the view shows them on the map plane, mm; from the middle of the pupil.
+    """(V, 2) corners of the stone on the map plane, mm, seen from the middle of the pupil.
 
     Raises InputError where a perspective eye is not clear above the stone.
     """
@@ -76,7 +76,7 @@ def silhouette(stone: Stone, view: View) -> np.ndarray:
 
 
 def extent(stone: Stone, view: View) -> np.ndarray:
-    """(K, 2) points of the map plane, mm, that bound all that the view shows of the stone, the blur of a pupil included.
+    """(K, 2) points of the map plane, mm, that bound the stone in the view, with the blur of a pupil.
 
     Raises InputError as `silhouette`.
     """
@@ -88,14 +88,14 @@ def extent(stone: Stone, view: View) -> np.ndarray:
 
 
 def _projected(stone: Stone, view: View, eye: np.ndarray | None) -> np.ndarray:
-    """(V, 2) the stone's corners on the map plane, mm, seen from one place (3,) in the dome's frame, or from afar."""
+    """(V, 2) corners of the stone on the map plane, mm, seen from a point (3,) in the dome's frame, or in parallel."""
     corners = stone.vertices_mm @ view.rotation().T
     if eye is None:
         return corners[:, :2]
     clearance = eye[2] - corners[:, 2]
     if clearance.min() <= 0.0:
         raise InputError(
-            "the eye would be inside or behind the stone",
+            "the eye is inside or behind the stone",
             key="view.distance_mm",
             value=view.distance_mm,
             expected=f"more than {corners[:, 2].max():.3g} mm",

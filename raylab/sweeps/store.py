@@ -3,7 +3,7 @@
     sweep.json     what the sweep is: code, settings, axes, fixed values, size of a chunk; written first, once
     parts/*.npy    one file per finished chunk, named by a hash of all that decides its numbers
     sweep.nc       the result, when all is done; the parts are then removed
-    sweep.zarr     the same once more, if asked for: see `as_zarr`
+    sweep.zarr     a copy as Zarr, if requested: see `zarr_copy`
 
 Every file is there whole or not at all, see `whole_files`. (A netCDF file written in place is lost when its process is killed,
 which is why there is one only at the end.)
@@ -71,7 +71,7 @@ class Store:
 
         Parameters
         ----------
-        size : asked for the size of a chunk if the sweep is new. force : give up another sweep that lies there.
+        size : called for the size of a chunk if the sweep is new. force : give up another sweep that lies there.
 
         Raises
         ------
@@ -126,7 +126,7 @@ class Store:
             fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             self.close()
-            raise InputError("another process is at this sweep", file=str(self.folder), expected="another folder") from error
+            raise InputError("another process runs this sweep", file=str(self.folder), expected="another folder") from error
 
     def close(self) -> None:
         """Give the sweep free for others."""
@@ -145,15 +145,15 @@ class Store:
         manifest = self.folder / MANIFEST
         if not manifest.exists():
             if self.result.exists():
-                raise InputError("a result without the sweep.json of its sweep", file=str(self.result), expected=_ELSEWHERE)
+                raise InputError("a result without sweep.json", file=str(self.result), expected=_ELSEWHERE)
             return None
         try:
             found = json.loads(manifest.read_text(encoding="utf-8"))
             size = found.pop("chunk")
         except (ValueError, KeyError, TypeError, AttributeError) as error:
-            raise InputError("not a sweep's description", file=str(manifest), expected=_ELSEWHERE) from error
+            raise InputError("not the description of a sweep", file=str(manifest), expected=_ELSEWHERE) from error
         if found != json.loads(json.dumps(self.facts)):
-            problem = f"another sweep lies there: {_difference(found, self.facts)}"
+            problem = f"the folder holds another sweep: {_difference(found, self.facts)}"
             raise InputError(problem, file=str(manifest), expected=_ELSEWHERE)
         return int(size)
 
@@ -171,7 +171,7 @@ class Store:
         """The rows of a finished chunk."""
         rows = np.load(self._part(number), allow_pickle=False)
         if rows.ndim != 2 or rows.shape[1] != len(COLUMNS):
-            raise InputError("not a part of this sweep", file=str(self._part(number)), expected="another folder")
+            raise InputError("not part of this sweep", file=str(self._part(number)), expected="another folder")
         return rows
 
     def finish(self, result: bytes | memoryview) -> None:
@@ -181,7 +181,7 @@ class Store:
         shutil.rmtree(self.folder / PARTS, ignore_errors=True)
 
 
-_ELSEWHERE = "another folder, or leave to begin afresh (--force; force=True)"
+_ELSEWHERE = "another folder, or permission to start again (--force; force=True)"
 
 
 def _designs(facts: dict[str, Any]) -> int:
@@ -191,7 +191,7 @@ def _designs(facts: dict[str, Any]) -> int:
 
 def _difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
     """In words, the first thing in which two sweeps differ."""
-    words = {"code": "computed by another version of the code", "order": "the order of its axes differs"}
+    words = {"code": "it was computed by another version of the code", "order": "its axes have another order"}
     for key in ("raylab_sweep", "code", "layout", "settings", "fixed", "axes", "order"):
         one, other = found.get(key), wanted[key]
         if one == other:
@@ -200,4 +200,4 @@ def _difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
             name = next(name for name in [*other, *one] if one.get(name) != other.get(name))
             return f"{key}.{name} differs"
         return words.get(key, f"its {key} differs")
-    return "it has more to it"
+    return "it has more keys"
