@@ -401,3 +401,12 @@ def test_tint_darkens_and_closes(gem):
     assert dark[ledger.ABSORBED] > 0.05
     assert dark[ledger.LUMINANCE] < clear[ledger.LUMINANCE]
     assert dark[ledger.GLARE] == pytest.approx(clear[ledger.GLARE], rel=1e-12)
+
+
+def test_a_stone_far_off_the_origin_is_traced_as_finely_as_one_there(gem):
+    """Moved by ten thousand times its size: nothing is lost, the numbers are the same, the map moves with the stone."""
+    shift = np.array([65e3, 30e3, 10e3])
+    here, far = (beams_of(stone, HEAD_SHADOW, LEAN, precision=0.005) for stone in (gem, gem.moved(shift_mm=shift)))
+    assert far.lost == 0
+    assert far.totals.mean == pytest.approx(here.totals.mean, abs=1e-9)
+    assert far.vertices_mm.mean(axis=0) == pytest.approx(here.vertices_mm.mean(axis=0) + (LEAN.rotation() @ shift)[:2], abs=0.01)
