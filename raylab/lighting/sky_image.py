@@ -1,7 +1,7 @@
 """Sky pictures: an equirectangular file of linear light, read as one luminance per pixel, and its exact mean over patches.
 
-Only formats that hold radiance itself are read. An 8-bit picture is encoded for a screen and clipped at white, so nothing
-in it says how bright a window or a lamp was: it is refused, not guessed at.
+Only formats that hold radiance itself are read. An 8-bit picture is encoded for a screen and clipped at white; it
+does not contain the radiance of windows and lamps and is refused.
 
     .hdr   Radiance RGBE: value = mantissa x 2^(exponent - 136), run-length coded or flat
     .exr   OpenEXR, where the optional package `OpenEXR` is installed

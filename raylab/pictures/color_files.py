@@ -1,4 +1,4 @@
-"""Coloured pictures on disk, each with the statement of what its numbers mean.
+"""Files of colour pictures, each with the definition of its numbers.
 
     .png    16 bits a channel, encoded sRGB, for screens and print; says so in its sRGB chunk (and gAMA, cHRM for old readers)
     .tiff   32-bit float, linear sRGB, unclipped, for further work; carries an ICC profile of the sRGB primaries without a curve

@@ -1,4 +1,4 @@
-"""Files that come in and go out: a stone from a file of the user's or of the page's, and a design as a file to keep."""
+"""Files in and out: a stone from a file of the user or of the page, and a design as a file."""
 
 from __future__ import annotations
 
