@@ -621,7 +621,7 @@ def test_a_file_beyond_the_limit_is_reported_before_it_is_sent(browser, workbenc
     page = Workbench(browser, workbench.address, before=lambda page: page.route("**/start.json", with_small_limit))
     page.drop("long.csv", b"x" * 1001)
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert page.problem() == "long.csv: too large (1001 bytes); expected at most 1000 bytes"
+    assert page.problem() == "long.csv: file too large (1001 bytes); expected at most 1000 bytes"
     assert not any("/open" in url for url in page.asked)
     page.page.context.close()
     assert page.complaints == []

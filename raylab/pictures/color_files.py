@@ -90,7 +90,7 @@ def _picture(pixels: Any, channels: tuple[int, ...]) -> np.ndarray:
         wanted = " or ".join(f"(H, W, {count})" for count in channels)
         raise InputError("not a picture", key="shape", value=pixels.shape, expected=wanted)
     if not np.all(np.isfinite(pixels)):
-        raise InputError("pixels that are not finite", key="pixels", expected="missing background")
+        raise InputError("pixels that are not finite", key="pixels", expected="a background for pixels outside the stone")
     return pixels
 
 

@@ -66,7 +66,7 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
     plain = PurePosixPath(name.replace("\\", "/")).name[:120] or "file"
     suffix = re.sub(r"[^.a-z0-9]", "", Path(plain).suffix.lower())
     if len(data) > MAX_BYTES:
-        raise InputError(f"too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
+        raise InputError(f"file too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
     if not data:
         raise InputError("empty file", file=plain)
     with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
