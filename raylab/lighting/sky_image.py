@@ -54,7 +54,7 @@ def read_sky_image(path: str | Path) -> np.ndarray:
     except InputError:
         raise
     except (OSError, ValueError, EOFError, KeyError, IndexError, OverflowError) as error:  # what decoders raise on damage
-        raise _refused(path, f"can't be read: {' '.join(str(error).split()) or type(error).__name__}") from error
+        raise _refused(path, f"cannot be read: {' '.join(str(error).split()) or type(error).__name__}") from error
     if not np.issubdtype(pixels.dtype, np.floating):
         raise _refused(path, f"integer samples ({pixels.dtype}) are not linear radiances")
     if pixels.ndim == 3 and pixels.shape[2] in (3, 4):
