@@ -95,7 +95,7 @@ def named(page: str) -> set[str]:
 def test_every_quantity_is_defined():
     defined = named("reference/quantities.md")
     geometry = {field.name for field in fields(rl.Measurements)} - {"name", "material", "facets", "tiers_from"}
-    estimate = {"uncertainty", "shift", "best", "doubt"}
+    estimate = {"uncertainty", "shift", "best", "standard_uncertainty"}
     assert {*STATISTICS, *ENTRIES, "symmetry", *geometry, *estimate} - defined == set()
 
 
