@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import inspect
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -27,6 +28,7 @@ from raylab.optics.materials import Material
 from raylab.results.statistics import Statistic
 from raylab.scene.view import View
 from raylab.tracers.exact import beams
+from raylab.tracers.sampled import sampling
 
 Patch = pytest.MonkeyPatch
 
@@ -57,12 +59,12 @@ def exits_not_refracted(patch: Patch) -> None:
         return np.where(alone[:, None], directions, within + np.sqrt(1.0 - (within**2).sum(axis=1))[:, None] * last)
 
     for module in (fire, test_fire):
-        patch.setattr(module, "exit_ways", inside)
+        patch.setattr(module, "exit_directions", inside)
 
 
 def total_reflection_let_through(patch: Patch) -> None:
     true = fire.exit_directions
-    patch.setattr(fire, "exit_ways", lambda *given: np.nan_to_num(true(*given)))
+    patch.setattr(fire, "exit_directions", lambda *given: np.nan_to_num(true(*given)))
 
 
 def not_white_balanced(patch: Patch) -> None:
@@ -163,25 +165,42 @@ def brackets_dropped(patch: Patch) -> None:
     patch.setattr(tilting, "exact_record", tight)
 
 
+def _eyes_elsewhere(patch: Patch, factors: list[float]) -> None:
+    """Rays start from a place other than the view's."""
+    true = sampling.view_rays
+
+    def moved(points: np.ndarray, stone: Any, view: View, *rest: Any) -> Any:
+        aside, _, distance = np.array([view.aside_mm, 0.0, view.distance_mm]) * factors
+        return true(points, stone, replace(view, aside_mm=aside, distance_mm=distance), *rest)
+
+    patch.setattr(sampling, "view_rays", moved)
+
+
 def eyes_exchanged(patch: Patch) -> None:
-    true = eyes._seen
-    patch.setattr(eyes, "_seen", lambda scene, eye, *rest: true(scene, eye * [-1.0, 1.0, 1.0], *rest))
+    _eyes_elsewhere(patch, [-1.0, 1.0, 1.0])
 
 
 def eyes_too_near(patch: Patch) -> None:
-    true = eyes._seen
-    patch.setattr(eyes, "_seen", lambda scene, eye, *rest: true(scene, eye * [1.0, 1.0, 0.97], *rest))
+    _eyes_elsewhere(patch, [1.0, 1.0, 0.97])
+
+
+def _pupil_filled_otherwise(patch: Patch, change: Callable[[np.ndarray], np.ndarray]) -> None:
+    true = sampling._spread_over_disc
+
+    def changed(*given: Any) -> None:
+        true(*given)
+        given[-1][:] = change(given[-1])
+
+    patch.setattr(sampling, "_spread_over_disc", changed)
 
 
 def pupils_twice_as_wide(patch: Patch) -> None:
-    true = eyes._on_disc
-    patch.setattr(eyes, "_on_disc", lambda *given: 2.0 * true(*given))
+    _pupil_filled_otherwise(patch, lambda points: 2.0 * points)
 
 
 def pupils_crowded_in_the_middle(patch: Patch) -> None:
     """Even in radius instead of in area."""
-    true = eyes._on_disc
-    patch.setattr(eyes, "_on_disc", lambda *given: (points := true(*given)) * np.linalg.norm(points, axis=1)[:, None])
+    _pupil_filled_otherwise(patch, lambda points: points * np.linalg.norm(points, axis=1)[:, None])
 
 
 def head_twice_as_wide(patch: Patch) -> None:

@@ -22,6 +22,7 @@ from raylab.color import eyes
 from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, with_head
 from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
+from raylab.tracers.sampled import sampling
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 SCENE = scene_of(STONE, rl.load_dome("side-window"), resolution=40, samples=16)
@@ -123,10 +124,11 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
 
 def test_the_pupil_is_filled_evenly():
     """Moments of a unit disc: mean r^2 = 1/2, mean x^2 = 1/4; each pixel's samples take each part of equal area once."""
-    points = eyes._on_disc(50, slice(3, 23), 4, 7).reshape(-1, 16, 3)
+    points = np.empty((20 * 50 * 16, 2))
+    sampling._spread_over_disc(50, 3, 4, 7, points)
+    points = points.reshape(-1, 16, 2)
     r2 = (points**2).sum(axis=-1)
     assert r2.max() <= 1.0
-    assert np.all(points[..., 2] == 0.0)
     assert r2.mean() == pytest.approx(0.5, abs=1e-3)  # strata of r^2 of width 1/4: standard error 6e-4 of 1/sqrt(12) / 4
     assert (points[..., 0] ** 2).mean() == pytest.approx(0.25, abs=0.004)
     part = np.floor(r2 * 4) * 4 + np.floor(np.arctan2(points[..., 1], points[..., 0]) / (np.pi / 2.0)) % 4
@@ -161,7 +163,7 @@ def test_the_command_writes_pairs(tmp_path, capsys):
     for words, says in {
         "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
         "--head --head-width-mm 0": "--head-width-mm = 0.0: out of range",
-        "--distance-mm 1": "--distance-mm = 1.0: the eyes",
+        "--distance-mm 1": "--distance-mm = 1.0: the eye would be inside",
     }.items():
         assert main(["eyes", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2
         assert says in capsys.readouterr().err
@@ -173,3 +175,6 @@ def test_eyes_that_cannot_see_are_refused():
         eye_pair(SCENE, 0.5)
     with pytest.raises(rl.InputError, match="pupils_apart_mm"):
         eye_pair(SCENE, pupils_apart_mm=-1.0)
+    for key, value in (("aside_mm", 1.0), ("pupil_mm", 3.0)):
+        with pytest.raises(rl.InputError, match=f"{key} = {value}: needs a perspective view"):
+            rl.View(**{key: value})

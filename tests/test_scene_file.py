@@ -185,7 +185,7 @@ FAULTS = [
     ("[[400, 0.02], [700, 0.01]]", "[[500, 0.02], [700, 0.01]]", "output.wavelengths_nm = 486.134: out of range; expected 500 to 700 nm (absorption of diamond)"),
     ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': wrong type; expected 'even', 'overcast' or 'image'"),
     ('sky = "overcast"', 'nmae = "even-sky"', "dome.nmae = 'even-sky': unknown key; did you mean 'name'?"),
-    ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more faults here)"),
+    ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more errors in this section)"),
     ("elevation_deg = [10, 20]", "elevation_deg = [20, 10]", "dome.zone#1.elevation_deg = (20.0, 10.0): empty zone; expected the low end first"),
     ("elevation_deg = [10, 20]", "elevation_deg = [10, 20, 30]", "dome.zone#1.elevation_deg = [10, 20, 30]: wrong type; expected two numbers in brackets"),
     ("radius_deg = 3", "radius_deg = 0", "dome.lamp#1.radius_deg = 0.0: out of range; expected 0 to 90 degrees, ends excluded"),
@@ -199,7 +199,7 @@ FAULTS = [
     ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the refractive index of diamond is unknown at this wavelength; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
     ("[486.134, 589.3, 656.281]", "[486.134, 486.134]", "output.wavelengths_nm = [486.134, 486.134]: empty or repeated; expected different wavelengths"),
     ("[view]", "[veiw]", "veiw: unknown key; did you mean 'view'?"),
-    ("[view]", "[view.x]", "view.x: unknown key; expected one of distance_mm, tilt_azimuth_deg, tilt_deg, turn_deg"),
+    ("[view]", "[view.x]", "view.x: unknown key; expected one of aside_mm, distance_mm, pupil_mm, tilt_azimuth_deg, tilt_deg, turn_deg"),
     ("schema = 1", "schema = 2", "schema = 2: unknown file format; expected schema = 1"),
     ("schema = 1", "schema = true", "schema = True: unknown file format; expected schema = 1"),
     ("schema = 1", "", "schema: missing; expected schema = 1"),
@@ -271,7 +271,7 @@ def test_load_dome_by_name_or_path(write, monkeypatch):
     assert fault(path, load_dome).endswith("headhalf_angle_deg = 3: unknown key; did you mean 'head_half_angle_deg'?")
     assert fault(path.with_name("lost.toml"), load_dome).startswith("lost.toml: no such file")
     dark = write("schema = 1\nsky_radiance = 0", "dark.toml")
-    assert fault(dark, load_dome) == "dark.toml: dome = 'dark': the dome has no light; expected some light"
+    assert fault(dark, load_dome) == "dark.toml: dome = 'dark': the dome has no light; expected at least one source of light"
     monkeypatch.chdir(path.parent)
     write("schema = 1\nsky_radiance = 0.25\nabsolute = true", "here.toml")
     assert load_dome("here.toml").peak_radiance == 0.25

@@ -369,8 +369,8 @@ def seen(stone: rl.Stone) -> rl.Result:
     return rl.trace_scene(rl.Scene(stone, rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]), by_facet=False)
 
 
-def ground_away(page: Workbench) -> str:
-    return page.page.locator("output.ground:visible").inner_text()
+def removed_weight(page: Workbench) -> str:
+    return page.page.locator("output.removed-weight:visible").inner_text()
 
 
 def test_a_facet_polished_again_stands_beside_the_stone(open_page):
@@ -384,8 +384,8 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     assert_reported(page, before, "a")
     assert_reported(page, after, "b")
     lost = 100 * (whole.weight_ct - steeper.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points removed")
-    assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in ground_away(page)
+    assert removed_weight(page).startswith(f"{lost:.2f} points removed")
+    assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in removed_weight(page)
     page.page.get_by_label("Map 1 of stone B").select_option("difference")
     page.rest()
     assert page.page.locator('[data-map="0"][data-side="b"] .map-head span').inner_text() == "mean " + written(
@@ -426,7 +426,7 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     first = seen(finished(blocked, rl.LastFacets(star_pct=55)))
     assert_reported(page, first, "b")
     lost = 100 * (blocked.stone.weight_ct - first.scene.stone.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points removed")
+    assert removed_weight(page).startswith(f"{lost:.2f} points removed")
     off = page.page.locator("#panel-last li")
     assert off.all_inner_texts() == ["pavilion main 5\nslope +0.375°"]
     off.get_by_role("button").click()
@@ -621,7 +621,7 @@ def test_a_file_beyond_the_limit_is_reported_before_it_is_sent(browser, workbenc
     page = Workbench(browser, workbench.address, before=lambda page: page.route("**/start.json", with_small_limit))
     page.drop("long.csv", b"x" * 1001)
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert page.problem() == "long.csv: too large (1001 bytes); expected at most 1000 bytes"
+    assert page.problem() == "long.csv: file too large (1001 bytes); expected at most 1000 bytes"
     assert not any("/open" in url for url in page.asked)
     page.page.context.close()
     assert page.complaints == []

@@ -58,7 +58,8 @@ def eyes(
 
     wanted = subject.scene(scene, sight)
     own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
-    with faults_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
+    other = {"number": "wavelengths", "wavelength_nm": "low_nm", "view.distance_mm": "distance_mm"}
+    with faults_by_option(*own, **other), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         pair = eye_pair(

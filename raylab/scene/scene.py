@@ -1,4 +1,4 @@
-"""`Scene`: one stone, one dome, one view and how to trace them; everything that decides a result in one record."""
+"""`Scene`: one stone, one dome, one view and the settings; everything that affects a result in one record."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ class Scene:
         facts = {
             "facets": [stone.tiers, stone.indices, finishes, str(stone.symmetry)],
             "material": stone.material.digest(settings.wavelengths),
-            "view": [float(view.tilt_deg), float(view.tilt_azimuth_deg), float(view.turn_deg), _optional(view.distance_mm)],
+            "view": [None if part is None else float(part) for part in dataclasses.astuple(view)],
             "dome": dome.digest,
             "settings": [
                 [self.resolution, settings.samples, settings.max_bounces, settings.seed],
@@ -88,7 +88,3 @@ class Scene:
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
             digest.update(json.dumps(numbers.shape).encode() + numbers.tobytes())
         return digest.hexdigest()
-
-
-def _optional(value: float | None) -> float | None:
-    return None if value is None else float(value)
