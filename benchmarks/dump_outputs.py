@@ -332,9 +332,9 @@ def measurements(dump: Dump) -> None:
 def scans(dump: Dump) -> None:
     """The stones of the demo's scans with the reports, and of mesh files and facet tables that raylab wrote itself."""
     for file in sorted((SCENES / "stones").glob("*.ply")):
-        stone, told = scan_of(file)
+        stone, report = scan_of(file)
         dump.put_all(file.name, stone_facts(stone))
-        dump.put(f"{file.name}/report", told)
+        dump.put(f"{file.name}/report", report)
     for kind in ("stl", "obj", "ply", "glb", "csv"):
         dump.put_all(f"written-and-read/{kind}", stone_facts(written_and_read(deviating(), kind)))
 
@@ -618,9 +618,9 @@ def uncertainty_facts(stone: rl.Stone) -> dict[str, Any]:
         stone, lambda one: rl.statistics_of(scene_of(one, dome, view_of(10), **light)), doubt, known_to_pct=30.0
     )
     found = {"by-steps": by_steps, "by-draws": by_draws}
-    told = {way: {name: one.to_dict() for name, one in each.items()} for way, each in found.items()}
+    record = {method: {name: one.to_dict() for name, one in each.items()} for method, each in found.items()}
     drawn = doubt.drawn(stone, (3, 1))
-    return {**told, "errors": doubt.modes(stone), "drawn/normals": drawn.normals, "drawn/distances-mm": drawn.distances_mm}
+    return {**record, "errors": doubt.modes(stone), "drawn/normals": drawn.normals, "drawn/distances-mm": drawn.distances_mm}
 
 
 @group
@@ -733,9 +733,9 @@ def repolishing(dump: Dump) -> None:
 
 def picture_facts(seen: Any) -> dict[str, Any]:
     """A colour picture's numbers, and its chroma."""
-    told = asdict(rl.chroma(seen))
+    colorful = asdict(rl.chroma(seen))
     pixels = {"xyz": seen.xyz, "coverage": seen.coverage, "white": seen.white}
-    return {**pixels, "linear": seen.linear(0.2), "screen": seen.srgb(0.03), "chroma": told}
+    return {**pixels, "linear": seen.linear(0.2), "screen": seen.srgb(0.03), "chroma": colorful}
 
 
 def picture_of(scene: rl.Scene, light: str, exposure: float, wavelengths: int) -> Any:
@@ -846,7 +846,7 @@ def render_files(result: rl.Result) -> dict[str, Any]:
 
 
 def answer_of(question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
-    """What the page is told: the header of an answer, and its arrays."""
+    """The header of an answer, and its arrays."""
     data = Answerer(shipped_domes()).answer(question)
     length = int.from_bytes(data[:4], "little")
     header = json.loads(data[4 : 4 + length])

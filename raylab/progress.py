@@ -1,7 +1,7 @@
-"""How far work has got: one protocol, and one bar with rate and time left, in a terminal or a notebook.
+"""Progress of work: one protocol, and one bar with rate and time left, in a terminal or a notebook.
 
-A function that takes long has a parameter ``progress: bool | Progress = False``: True shows the bar, a function is called with
-how much is done and of how much. Work within work reports a part of the whole, see `part_of`.
+A function that takes long has a parameter ``progress: bool | Progress = False``: True shows the bar; a function is called with
+the finished and the total amount of work. Work within work reports a part of the whole, see `part_of`.
 """
 
 from __future__ import annotations

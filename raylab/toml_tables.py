@@ -1,4 +1,4 @@
-"""TOML files as checked tables: what is read is exactly what a constructor takes, and every fault is one line.
+"""TOML files as checked tables: the keys of a table are the parameters of a constructor, and every error is one line.
 
 A `Table` knows its place, so each fault in it names file, section and key. Its schema is taken from the constructor that it
 feeds (`schema_of`): a parameter added there can be written in a file at once and has its default in one place only. pydantic

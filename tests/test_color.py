@@ -176,9 +176,9 @@ def test_the_profile_is_understood_by_littlecms():
 @pytest.mark.parametrize(
     ("pixels", "message"),
     [
-        (np.zeros((4, 4)), r"no picture; expected \(H, W, 3\) or \(H, W, 4\)"),
-        (np.zeros((0, 4, 3)), "no picture"),
-        (np.full((2, 2, 3), np.nan), "missing background"),
+        (np.zeros((4, 4)), r"not a picture; expected \(H, W, 3\) or \(H, W, 4\)"),
+        (np.zeros((0, 4, 3)), "not a picture"),
+        (np.full((2, 2, 3), np.nan), "a background for pixels outside the stone"),
         (np.full((2, 2, 3), 1.5), "encoded = 1.5: out of range of the screen"),
         (np.full((2, 2, 3), -0.5), "encoded = -0.5: out of range of the screen"),
     ],

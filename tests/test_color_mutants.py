@@ -59,12 +59,12 @@ def exits_not_refracted(patch: Patch) -> None:
         return np.where(alone[:, None], directions, within + np.sqrt(1.0 - (within**2).sum(axis=1))[:, None] * last)
 
     for module in (fire, test_fire):
-        patch.setattr(module, "exit_ways", inside)
+        patch.setattr(module, "exit_directions", inside)
 
 
 def total_reflection_let_through(patch: Patch) -> None:
     true = fire.exit_directions
-    patch.setattr(fire, "exit_ways", lambda *given: np.nan_to_num(true(*given)))
+    patch.setattr(fire, "exit_directions", lambda *given: np.nan_to_num(true(*given)))
 
 
 def not_white_balanced(patch: Patch) -> None:

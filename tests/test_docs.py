@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import re
+import runpy
 import subprocess
 import sys
 from dataclasses import fields
@@ -133,6 +134,12 @@ def test_every_package_has_its_layer():
     packages = {path.parent.name for path in Path(rl.__file__).parent.glob("*/__init__.py")}
     assert len(packages) > 10
     assert packages - named("background/physics.md") == set()
+
+
+def test_the_gallery_names_every_picture_that_its_script_makes():
+    made = runpy.run_path(str(ROOT / "renders" / "make_gallery.py"))["PICTURES"]
+    named_there = re.findall(r"make_gallery\.py (\S+)$", (ROOT / "renders" / "GALLERY.md").read_text(encoding="utf-8"), re.M)
+    assert sorted(named_there) == sorted(made)
 
 
 def test_readme_is_short():

@@ -163,7 +163,7 @@ def test_the_command_writes_pairs(tmp_path, capsys):
     for words, says in {
         "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
         "--head --head-width-mm 0": "--head-width-mm = 0.0: out of range",
-        "--distance-mm 1": "--distance-mm = 1.0: the eye would be inside",
+        "--distance-mm 1": "--distance-mm = 1.0: the eye is inside",
     }.items():
         assert main(["eyes", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2
         assert says in capsys.readouterr().err
@@ -176,5 +176,5 @@ def test_eyes_that_cannot_see_are_refused():
     with pytest.raises(rl.InputError, match="pupils_apart_mm"):
         eye_pair(SCENE, pupils_apart_mm=-1.0)
     for key, value in (("aside_mm", 1.0), ("pupil_mm", 3.0)):
-        with pytest.raises(rl.InputError, match=f"{key} = {value}: a parallel view has no eye"):
+        with pytest.raises(rl.InputError, match=f"{key} = {value}: needs a perspective view"):
             rl.View(**{key: value})

@@ -105,7 +105,7 @@ def test_a_stone_that_was_saved_is_read_again(suffix, unit, tmp_path):
 
 
 def test_an_unknown_kind_of_stone_file_is_refused(tmp_path):
-    with pytest.raises(rl.InputError, match=r"stone\.xyz: unknown kind of stone file; expected a name that ends in \.stl"):
+    with pytest.raises(rl.InputError, match=r"stone\.xyz: unknown kind of stone file; expected a file name that ends in \.stl"):
         files.save_stone(STONE, tmp_path / "stone.xyz")
     assert left_in(tmp_path) == []
 

@@ -111,7 +111,7 @@ LIE = bytes(80) + struct.pack("<I", 2**32 - 1) + content(".stl")[84:]
 BAD = [
     ("empty.stl", b"", "empty file"),
     ("short.stl", bytes(50), "too short for an STL"),
-    ("cut.stl", content(".stl")[:-30], "the header states 12 triangles, 684 bytes, but the file has 654: cut short"),
+    ("cut.stl", content(".stl")[:-30], "the header states 12 triangles, 684 bytes, but the file has 654"),
     ("lie.stl", LIE, "the header states 4294967295 triangles"),
     ("text.stl", TEXT_STL[:-200], "without a final 'endsolid'"),
     ("none.stl", bytes(84), "no triangles"),
@@ -123,7 +123,7 @@ BAD = [
     ("words.obj", b"a cup of tea\n", "no OBJ lines"),
     ("nan.obj", NAN_OBJ, "not finite|invalid OBJ"),
     ("open.obj", OPEN_OBJ, "open mesh|too few triangles"),
-    ("cut.glb", content(".glb")[:-10], "cut short"),
+    ("cut.glb", content(".glb")[:-10], "truncated"),
     ("short.glb", b"glTF", "too short for a GLB"),
     ("cut.3mf", content(".3mf")[:-60], "invalid 3MF archive"),
     ("tea.3mf", package_without_model(), "has no part 3D/3dmodel.model"),

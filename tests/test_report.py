@@ -149,7 +149,7 @@ def test_three_stones_are_ranked_and_their_materials_noted():
     assert len(pairs) == 3
     assert tables.ranked(found, pairs) in read.text
     for first, last in found.ranks(pairs).values():
-        assert f"place {first}" + (f" to {last}" if last > first else "") in read.text
+        assert f"rank {first}" + (f" to {last}" if last > first else "") in read.text
     assert "moissanite: " in read.text
     assert "default assumptions" not in read.text  # the user stated his own
     assert all(verdict.sentence in read.text for verdict in pairs)
@@ -168,7 +168,7 @@ def test_ranking_in_words():
         "-ss": "C > A and B; other differences not significant",
     }
     for facts, line in expected.items():
-        assert tables.ranked(three, pairs(facts)) == (line or "A over C over B")
+        assert tables.ranked(three, pairs(facts)) == (line or "A > C > B")
 
 
 def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):

@@ -332,7 +332,7 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
     ("mesh", "message"),
     [
         ((NOT_A_NUMBER, T), r"vertex 7 = .*: 1 vertices are not finite"),
-        ((V, T[:-1]), r"3 edges with one triangle (open mesh), the first at \(.*\) mm; expected a closed surface"),
+        ((V, T[:-1]), r"3 edges with one triangle .open mesh., the first at \(.*\) mm; expected a closed surface"),
         ((V, T[:, ::-1]), "the mesh is inside out"),
         ((V, PARTLY_TURNED), "3 edges whose two triangles have opposite orientation"),
         (TWO, "2 separate bodies .* expected one stone"),
@@ -346,7 +346,7 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
         ((V, T[:3]), "too few triangles"),
         ((V, T + 1), "a triangle refers to a missing vertex"),
         ((V, T * 1.0), "a triangle refers to a missing vertex"),
-        ((V[:, :2], T), r"shapes \(\d+, 2\) and \(\d+, 3\) don't fit"),
+        ((V[:, :2], T), r"shapes \(\d+, 2\) and \(\d+, 3\) do not match"),
         ((np.array([["a"] * 3] * len(V)), T), "not arrays of numbers"),
         ((np.zeros_like(V), T), "no triangle is left"),
         ((np.zeros((0, 3)), np.zeros((0, 3), int)), "too few triangles"),

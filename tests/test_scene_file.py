@@ -185,7 +185,7 @@ FAULTS = [
     ("[[400, 0.02], [700, 0.01]]", "[[500, 0.02], [700, 0.01]]", "output.wavelengths_nm = 486.134: out of range; expected 500 to 700 nm (absorption of diamond)"),
     ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': wrong type; expected 'even', 'overcast' or 'image'"),
     ('sky = "overcast"', 'nmae = "even-sky"', "dome.nmae = 'even-sky': unknown key; did you mean 'name'?"),
-    ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more faults here)"),
+    ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more errors in this section)"),
     ("elevation_deg = [10, 20]", "elevation_deg = [20, 10]", "dome.zone#1.elevation_deg = (20.0, 10.0): empty zone; expected the low end first"),
     ("elevation_deg = [10, 20]", "elevation_deg = [10, 20, 30]", "dome.zone#1.elevation_deg = [10, 20, 30]: wrong type; expected two numbers in brackets"),
     ("radius_deg = 3", "radius_deg = 0", "dome.lamp#1.radius_deg = 0.0: out of range; expected 0 to 90 degrees, ends excluded"),

@@ -18,8 +18,8 @@ CUBE = np.vstack([np.eye(3), -np.eye(3)])
 @pytest.mark.parametrize(
     ("normals", "distances", "message"),
     [
-        (CUBE, np.ones(5), "don't fit"),
-        (CUBE[:, :2], np.ones(6), "don't fit"),
+        (CUBE, np.ones(5), "do not match"),
+        (CUBE[:, :2], np.ones(6), "do not match"),
         (CUBE[:3], np.ones(3), "too few planes"),
         (np.vstack([CUBE[:5], [[0, 0, 0]]]), np.ones(6), r"plane 5 = \[0.0, 0.0, 0.0\]: not a plane"),
         (CUBE, [1, 1, math.nan, 1, 1, 1], "plane 2 .*not a plane"),

@@ -112,9 +112,9 @@ def test_titles_tell_luminance_and_ledger(result):
         assert f"luminance {whole.rows[k, 0]:.4g};" in title
 
 
-@pytest.mark.parametrize(("request", "place"), [(None, 1), (490.0, 0), (1000.0, 2)])
-def test_one_of_several_wavelengths_is_drawn(result, request, place):
-    text = vector.svg(result, "luminance", request)
+@pytest.mark.parametrize(("wanted", "place"), [(None, 1), (490.0, 0), (1000.0, 2)])
+def test_one_of_several_wavelengths_is_drawn(result, wanted, place):
+    text = vector.svg(result, "luminance", wanted)
     assert f"{result.scene.settings.wavelengths[place]:g} nm" in text
     first = result.beams[place].unfolded().vertices_mm[0]
     assert np.abs(drawn(text)[0][0][0] - first).max() <= 0.5001e-4

@@ -188,7 +188,7 @@ def test_a_way_without_its_library_is_seen_by_its_empty_picture(tmp_path, monkey
     """VTK's Mesa window, without Mesa's off-screen library, draws nothing and says so only in passing."""
     found = subprocess.run(["ldconfig", "-p"], capture_output=True, text=True, check=True).stdout
     assert "libOSMesa" not in found, "this machine has the library; the check needs one that hasn't"
-    monkeypatch.setattr(drawing3d, "WAYS", ("", "vtkOSOpenGLRenderWindow"))
+    monkeypatch.setattr(drawing3d, "WINDOWS", ("", "vtkOSOpenGLRenderWindow"))
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     with pytest.raises(rl.InputError, match="vtkOSOpenGLRenderWindow: "):

@@ -443,7 +443,7 @@ def test_a_file_beyond_the_limit_is_refused_while_it_comes(workbench):
 
     status, _, content = workbench.post("/open?name=large.stl", b"\0" * (MAX_BYTES + 1))
     assert status == 413
-    assert "large.stl: too large" in json.loads(content)["error"]["text"]
+    assert "large.stl: file too large" in json.loads(content)["error"]["text"]
 
 
 def test_a_good_file_becomes_the_design_it_states(workbench):

@@ -288,7 +288,7 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     result = rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]))
     assert_reported_but_symmetry(page, result)
     page.page.get_by_role("tab", name="Proportions").click()
-    assert "edited in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
+    assert "edit its facets in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
     page.page.get_by_role("tab", name="Facets").click()
     distance = page.page.get_by_label("distance of table 0, millimetres from the centre")
     distance.fill("9")
@@ -369,8 +369,8 @@ def seen(stone: rl.Stone) -> rl.Result:
     return rl.trace_scene(rl.Scene(stone, rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]), by_facet=False)
 
 
-def ground_away(page: Workbench) -> str:
-    return page.page.locator("output.ground:visible").inner_text()
+def removed_weight(page: Workbench) -> str:
+    return page.page.locator("output.removed-weight:visible").inner_text()
 
 
 def test_a_facet_polished_again_stands_beside_the_stone(open_page):
@@ -384,8 +384,8 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     assert_reported(page, before, "a")
     assert_reported(page, after, "b")
     lost = 100 * (whole.weight_ct - steeper.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points removed")
-    assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in ground_away(page)
+    assert removed_weight(page).startswith(f"{lost:.2f} points removed")
+    assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in removed_weight(page)
     page.page.get_by_label("Map 1 of stone B").select_option("difference")
     page.rest()
     assert page.page.locator('[data-map="0"][data-side="b"] .map-head span').inner_text() == "mean " + written(
@@ -395,7 +395,7 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     depth.fill("0.5")
     depth.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert "with pavilion main 3 polished so the girdle has no thickness at girdle" in page.problem()
+    assert "after repolishing pavilion main 3 the girdle has no thickness at girdle" in page.problem()
     depth.fill("0")
     depth.press("Enter")
     page.rest()
@@ -426,13 +426,13 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     first = seen(finished(blocked, rl.LastFacets(star_pct=55)))
     assert_reported(page, first, "b")
     lost = 100 * (blocked.stone.weight_ct - first.scene.stone.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points removed")
+    assert removed_weight(page).startswith(f"{lost:.2f} points removed")
     off = page.page.locator("#panel-last li")
     assert off.all_inner_texts() == ["pavilion main 5\nslope +0.375°"]
     off.get_by_role("button").click()
     page.rest()
     assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 5"
-    page.page.get_by_role("button", name="Let go").first.click()
+    page.page.get_by_role("button", name="Clear").first.click()
     page.page.get_by_role("button", name="Keep as A").click()
     page.slide("finish_lower_half_pct", 82)
     page.page.get_by_label("Upper-half length (if unchecked, the upper halves meet the tips of the stars)").check()
@@ -518,7 +518,7 @@ def test_the_page_survives_a_server_that_is_killed_and_started_again(browser):
         page.page.locator("[data-slider=crown_angle_deg]").fill("33")
         page.page.get_by_role("button", name="Save the facet table as CSV").click()
         page.page.wait_for_selector("#problem:not([hidden])")
-        assert "does not answer" in page.problem()
+        assert "no answer from raylab" in page.problem()
         own.start()
         page.rest()
         assert_reported(page, traced({**page.values(), "table_pct": 61, "crown_angle_deg": 33}))
@@ -621,7 +621,7 @@ def test_a_file_beyond_the_limit_is_reported_before_it_is_sent(browser, workbenc
     page = Workbench(browser, workbench.address, before=lambda page: page.route("**/start.json", with_small_limit))
     page.drop("long.csv", b"x" * 1001)
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert page.problem() == "long.csv: too large (1001 bytes); expected at most 1000 bytes"
+    assert page.problem() == "long.csv: file too large (1001 bytes); expected at most 1000 bytes"
     assert not any("/open" in url for url in page.asked)
     page.page.context.close()
     assert page.complaints == []

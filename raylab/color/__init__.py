@@ -1,1 +1,1 @@
-"""What an eye sees: pictures in colour, fire, and the view of two eyes."""
+"""Colour: pictures, fire, and stereo pictures for two eyes."""

@@ -1,4 +1,4 @@
-"""Fire: how far a stone spreads white light into colours, as an angle, and how colourful it looks, as chroma.
+"""Fire: the spread of white light into colours, as an angle, and the colourfulness of the picture, as chroma.
 
 **Angular spread.** White light that reaches the eye along one path through the stone came from slightly different directions
 at different wavelengths. For each virtual facet the path along which most leaves (`paths.strongest_paths`, at sodium D) is
@@ -7,7 +7,7 @@ at the exit. The spread is the angle between the two directions outside, in degr
 none. There is no spread where light is scattered, where most is still untraced, and where one of the lines is totally
 reflected at the exit; the share of such areas is stated.
 
-The spread says what fire could be; whether it is seen depends on the lamps. **Chroma** says what is seen, in a colour picture:
+The spread is the potential fire; the visible fire depends on the lamps. **Chroma** measures the fire in a colour picture:
 
 * ``chroma_lab``: area mean of C*_ab = sqrt(a*^2 + b*^2), CIELAB (CIE 015:2018), against the picture's white at its exposure.
 * ``chroma_uv``: distance of u' = 4X/(X + 15Y + 3Z), v' = 9Y/(X + 15Y + 3Z) (CIE 1976 UCS, CIE 015:2018) from the white's,

@@ -1,6 +1,6 @@
 """Stones side by side: the same dome, the same tilts, one pixel grid, and the significance of the differences.
 
-Stones are laid alike before they are traced (`posing`) and, for ``scale="equal diameter"``, scaled to their common mean
+Stones are aligned before they are traced (`alignment`) and, for ``scale="equal diameter"``, scaled to their common mean
 diameter. Proportions and weights are always those of the stones as offered. See `verdicts` for when one is called larger.
 """
 

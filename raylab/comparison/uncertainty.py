@@ -1,16 +1,16 @@
-"""How surely a number follows from planes that were measured.
+"""Propagation of the uncertainty of measured planes to numbers.
 
-`Uncertainty` says by how much planes may be off; `propagate` carries it to any numbers that follow from a stone: proportions,
-statistics of light at several tilts, or a user's own. Three parts of each number are kept apart: what the
-engine itself leaves open (bracket and standard error), the uncertainty of the measurement (standard deviation), and the
-shift. The **shift** is how far the number lies from where the true stone's is expected, at ``value - shift``: errors of
-measurement make an even stone look less even, and somewhat less bright.
+`Uncertainty` states the errors of the planes; `propagate` carries them to any numbers that follow from a stone: proportions,
+statistics at several tilts, or numbers of the user. Three parts of each number are kept apart: bracket and standard error of
+the engine, the uncertainty of the measurement (standard deviation), and the shift. The **shift** is the bias of the number; the
+expected value of the true stone is ``value - shift``. Errors of measurement make a symmetric stone look less symmetric, and
+somewhat less bright.
 
-Two ways are open. Random draws of all planes at once serve always, also where a number jumps or bends, and are the
-default. Finite differences, one standard deviation to either side of each independent error, serve where the number is
-smooth; statistics of light are not, since a whole virtual facet may pass from lamp to dark in one step.
+There are two methods. Random draws of all planes at once work for every number, also one that jumps, and are the default.
+Finite differences, one standard deviation to either side of each independent error, need a smooth number. Optical statistics
+are not smooth, since a whole virtual facet may pass from lamp to dark in one step.
 
-**Where the true number is expected**, by draws: the planes hold the measurement's own errors, of variance 1 as it were.
+**The expected value of the true stone**, by draws: the planes hold the errors of the measurement, of variance 1 in its unit.
 Copies with more errors added hold variance 2 and, with the same errors made larger, `WIDER` + 1; a straight line through
 the means of both leads back to variance 0 (simulation and extrapolation: Cook & Stefanski, J. Am. Stat. Assoc. 89 (1994)
 1314-1328, from memory). The line does not start at the measured number itself, which would be cheaper. A number that jumps
@@ -45,7 +45,7 @@ WIDER = 3.0
 """Variance of the larger errors, in that of the measurement."""
 
 Numbers = Callable[[Stone], Mapping[str, "Statistic | float"]]
-"""What follows from a stone: named numbers."""
+"""A function of a stone that returns named numbers."""
 
 
 @dataclass(frozen=True)

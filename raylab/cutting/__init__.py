@@ -1,1 +1,1 @@
-"""Before the last facets go on: choices of last facets for a blocked stone, and facets repolished."""
+"""Cutting: last facets of a blocked stone, and repolished facets."""

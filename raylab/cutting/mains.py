@@ -1,18 +1,18 @@
-"""Which measured main is off, by more than its measurement may be, and what correcting it alone would change.
+"""Mains that deviate from their tier by more than the measurement uncertainty, and the effect of correcting one alone.
 
-A tier's **pattern** has the median slope of its mains, equal steps of azimuth and the median height; medians, so that one main
-that is off doesn't make the others look so. A main counts as off in
+The **pattern** of a tier has the median slope of its mains, equal steps of azimuth and the median height. The median is not
+changed by one deviating main. A main counts as off in
 
 * slope, degrees; * azimuth, degrees; * height, um: of its facet's middle above (positive) or below the pattern's plane,
 
-where it differs by more than `COVERAGE` standard uncertainties. The uncertainty of the difference is taken as that of the one
-main: what a median of eight adds and what both share nearly cancel.
+if it differs by more than `COVERAGE` standard uncertainties. The uncertainty of the difference is taken as that of the main
+alone: the uncertainty of a median of eight and the common errors nearly cancel.
 
-**Correcting** a main gives it its pattern's direction. Material can't be put back, so the new plane must take the whole old
-facet with it: it lies at the pattern's height, or deeper where the facet is too deep already.
+**Correcting** a main gives it the direction of the pattern. Material can't be put back, so the new plane must remove the whole
+old facet: it lies at the height of the pattern, or deeper if the facet is too deep already.
 
-The **derivative** is that of the finished stone's numbers by one main, halves and stars following: along the paths that
-light takes now, see `designs.stepping`. Over a whole correction jumps come in, which `Correction.change` counts.
+The **derivative** is that of the numbers of the finished stone by one main, with halves and stars adjusted, along fixed light
+paths (see `designs.stepping`). A whole correction also has jumps, which `Correction.change` includes.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 COVERAGE = 3.0
-"""Standard uncertainties that a main must be off by to be flagged. Three, since some 48 numbers are looked at together: by
-chance alone one stone in eight or so has a flag (normal errors)."""
+"""Coverage factor of a listed deviation. Three, because about 48 numbers are tested together: by chance alone one stone in
+eight has a listed main (normal errors)."""
 
 MOVES = {"slope_deg": ("degree", 1.0), "azimuth_deg": ("degree", 1.0), "depth_mm": ("0.01 mm", 0.01)}
 """How a main is stepped (see `stone.offsets.Offset`): unit of the derivative, and its size."""
@@ -51,7 +51,7 @@ MOVES = {"slope_deg": ("degree", 1.0), "azimuth_deg": ("degree", 1.0), "depth_mm
 
 @dataclass(frozen=True)
 class MainOff:
-    """One main against its tier's pattern; `off` names what is off, empty if nothing is."""
+    """Deviation of one main from its tier; `off` names the significant ones."""
 
     name: str
     facet: int
@@ -70,12 +70,12 @@ class MainOff:
 
 @dataclass(frozen=True)
 class Correction:
-    """What correcting one main alone would do to the finished stone.
+    """The effect of correcting one main alone on the finished stone.
 
     Attributes
     ----------
-    deeper_um : how much deeper than its pattern the corrected main must lie, since material can't be put back.
-    change : of the finished stone; None where the stone can't be finished then, and `reason` says why.
+    deeper_um : depth of the corrected main below its pattern, since material can't be put back.
+    change : change of the finished stone; None if the stone is then impossible, with the `reason`.
     """
 
     name: str

@@ -92,7 +92,7 @@ def repolish(
     if (normals == stone.normals).all() and not depth_mm:
         raise InputError("a level facet has no azimuth", key="azimuth_deg", value=azimuth_deg, expected="a slope or a depth")
     made = stone.with_planes(normals, distances, name=name, redundant="drop")
-    refuse_lost(made.dropped, f"with {what} polished so")
+    refuse_lost(made.dropped, f"after repolishing {what}")
     return replace(made, dropped=stone.dropped)
 
 

@@ -1,1 +1,1 @@
-"""A design as numbers: its statistics, their derivatives, and the best within bounds."""
+"""Designs: named parameters, their statistics and derivatives."""

@@ -1,8 +1,8 @@
-"""What a design says: a stone of a known cut, its light and its view, as one flat set of named values.
+"""The keys of a design: a stone of a known cut, its light and its view, as one flat set of named values.
 
-A design is a dict. Its keys (`KEYS`) are the cut's name, the cut's parameters, what the stone is made of, the dome, the
-view's tilt and the wavelength: whatever a sweep may vary, a gradient derive by, or a search choose. A combination that is no
-stone gets a reason (`REASONS`) instead of numbers, so that one impossible corner doesn't end a sweep of thousands.
+A design is a dict. Its keys (`KEYS`) are the name and the parameters of the cut, the material, the dome, the tilt of the view
+and the wavelength: the axes of sweeps, gradients and searches. An invalid combination gets a reason (`REASONS`) instead of
+numbers, so that it does not end a sweep of thousands.
 """
 
 from __future__ import annotations

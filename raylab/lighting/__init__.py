@@ -1,1 +1,1 @@
-"""Where light comes from and where it is seen: domes, pictures of the sky, views, scenes and their files."""
+"""Light around a stone: domes and pictures of the sky."""

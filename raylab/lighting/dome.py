@@ -6,7 +6,7 @@ direction's radiance is decided in this order, later parts covering earlier ones
 the lamps. Two more parts are not tied to the sky's frame:
 
 * the **head** is a dark cone about +z, the observer's own silhouette; it covers everything;
-* the **tray** is what the stone rests in: it moves with the stone and fills all that lies below the stone's girdle plane.
+* the **tray** holds the stone: it moves with the stone and fills the space below its girdle plane.
 
 An image is read bilinearly in one direction, or, for a ray that stands for a cone of directions (a pixel's under a perspective
 view), as its exact mean over a patch of the cone's solid angle: see `sky_image.running_integral` and `sky_image.patch_mean`.

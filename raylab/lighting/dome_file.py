@@ -1,4 +1,4 @@
-"""Domes from TOML files, shipped or the user's own."""
+"""Domes from TOML files, built-in or of the user."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Sky pictures: an equirectangular file of linear light, read as one luminance per pixel, and its exact mean over patches.
 
-Only formats that hold radiance itself are read. An 8-bit picture is encoded for a screen and clipped at white, so nothing
-in it says how bright a window or a lamp was: it is refused, not guessed at.
+Only formats that hold radiance itself are read. An 8-bit picture is encoded for a screen and clipped at white; it
+does not contain the radiance of windows and lamps and is refused.
 
     .hdr   Radiance RGBE: value = mantissa x 2^(exponent - 136), run-length coded or flat
     .exr   OpenEXR, where the optional package `OpenEXR` is installed
@@ -54,7 +54,7 @@ def read_sky_image(path: str | Path) -> np.ndarray:
     except InputError:
         raise
     except (OSError, ValueError, EOFError, KeyError, IndexError, OverflowError) as error:  # what decoders raise on damage
-        raise _refused(path, f"can't be read: {' '.join(str(error).split()) or type(error).__name__}") from error
+        raise _refused(path, f"cannot be read: {' '.join(str(error).split()) or type(error).__name__}") from error
     if not np.issubdtype(pixels.dtype, np.floating):
         raise _refused(path, f"integer samples ({pixels.dtype}) are not linear radiances")
     if pixels.ndim == 3 and pixels.shape[2] in (3, 4):

@@ -1,1 +1,1 @@
-"""The stone in motion: its light against tilt and turn, and what flashes on the way."""
+"""A stone in motion: statistics against tilt and turn, and scintillation."""

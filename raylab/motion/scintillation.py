@@ -1,4 +1,4 @@
-"""Scintillation: how much of a stone's face changes between bright and dark as it moves, and in spots of what size.
+"""Scintillation: the share of the face that changes between bright and dark as the stone moves, and the sizes of the spots.
 
 A point of the stone's surface that faces the eye in both of two successive views **flashes** where its luminance crosses the
 threshold between them. The threshold is one for the whole series: half of the face's mean luminance over all its views (a
@@ -10,9 +10,9 @@ a reflection that slides across a facet is.
     count, sizes    points that flash and touch, along rows or columns of the grid, form a spot; spots of fewer than
                     `LEAST_POINTS` grid points are left out, as the grid can't distinguish them from the rim of a large one
 
-Which virtual facet a point lies in is looked up on a raster as fine as the grid, so points within a pixel of an edge may be
-told the neighbour's luminance. `share_error` estimates what this does: the difference to the same count on a grid of half as
-many points along each side. It is an estimate, no bound.
+Which virtual facet a point lies in is looked up on a raster as fine as the grid, so points within a pixel of an edge may
+have the luminance of the neighbour. `share_error` estimates this effect by the difference from a grid with half as many points
+along each side. It is an estimate, not a bound.
 """
 
 from __future__ import annotations

@@ -51,7 +51,7 @@ def preview_figure(preview: Preview) -> Figure:
             f"leak {100.0 * record.ledger['leak'].value:.2f} %",
             f"{preview.stones[k].weight_ct:.4f} ct, {preview.lost_points(k):.2f} points removed",
         )
-        choice = textwrap.wrap(f"{k + 1}: {preview.choices[k]}", 40)
+        choice = textwrap.wrap(f"{k + 1}: {preview.choices[k]}", 48)
         axes.set_title("\n".join([*choice, *numbers]), fontsize=8.5, loc="left", color=_INK)
         axes.set_ylabel("y / mm" if k == 0 else "")
     widest = next((image for image in images if arrow_heads("contrast", image) != "neither"), images[0])

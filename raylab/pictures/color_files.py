@@ -1,4 +1,4 @@
-"""Coloured pictures on disk, each with the statement of what its numbers mean.
+"""Files of colour pictures, each with the definition of its numbers.
 
     .png    16 bits a channel, encoded sRGB, for screens and print; says so in its sRGB chunk (and gAMA, cHRM for old readers)
     .tiff   32-bit float, linear sRGB, unclipped, for further work; carries an ICC profile of the sRGB primaries without a curve
@@ -90,7 +90,7 @@ def _picture(pixels: Any, channels: tuple[int, ...]) -> np.ndarray:
         wanted = " or ".join(f"(H, W, {count})" for count in channels)
         raise InputError("not a picture", key="shape", value=pixels.shape, expected=wanted)
     if not np.all(np.isfinite(pixels)):
-        raise InputError("pixels that are not finite", key="pixels", expected="missing background")
+        raise InputError("pixels that are not finite", key="pixels", expected="a background for pixels outside the stone")
     return pixels
 
 

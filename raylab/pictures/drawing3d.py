@@ -1,4 +1,4 @@
-"""A stone in 3D with its tiers, and chosen view rays through it with what leaves at each hit. pyvista is imported when used.
+"""A stone in 3D with its tiers, and view rays with the light that leaves at each hit. pyvista is imported when used.
 
 Drawing in 3D needs an OpenGL driver, and where it is missing VTK doesn't raise: it draws nothing or ends the process. So
 the first drawing of a process tries each way of drawing in a process of its own, and takes the first that gives a picture.

@@ -1,5 +1,5 @@
-"""Drawings of a stone: its facets from above, from the side and from below, with tiers and slopes, scale in mm; and what leaks
-at each facet, seen from below."""
+"""Drawings of a stone: its facets from above, from the side and from below, with tiers and slopes, scale in mm; and the
+leakage through each facet, seen from below."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Curves of a moving stone: contrast, brightness and ledger against the angle; what flashes from angle to angle."""
+"""Curves of a moving stone: contrast, brightness, ledger and flashing area against the angle."""
 
 from __future__ import annotations
 

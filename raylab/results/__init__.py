@@ -1,1 +1,1 @@
-"""What a traced stone shows: maps, statistics, paths, and the account of each facet."""
+"""Results of a trace: maps, statistics, paths, and accounting by facet."""

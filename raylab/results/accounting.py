@@ -1,15 +1,15 @@
-"""Where a view's light leaves, facet by facet, and through which facets and along which paths a stone looks dark.
+"""Accounting by facet: the facets where light leaves, and the facets and paths of dark areas.
 
 One table, one row per facet; each column sums to the number of the same name for the whole stone:
 
-    area, brightness, dark, absorbed, untraced             by the facet that is looked through
+    area, brightness, dark, absorbed, untraced             by entry facet
     sky, head, leak, scattered; glare (part of the others)  by the facet where the light leaves (for a view ray, that is)
 
 ``area`` and ``dark`` are shares of the outline, ``brightness`` is in units of the dome's brightest radiance, the others are
 shares of the view's weight. The true value of a facet exceeds the stated one by at most the untraced share.
 
-A spot is dark where its luminance is below DARK_BELOW of the mean over the outline: our definition, a plain share, chosen
-before any stone was looked at. In a tinted stone each virtual facet counts with its mean.
+A spot is dark where its luminance is below DARK_BELOW of the mean over the outline: our definition, chosen before any
+stone was traced. In a tinted stone each virtual facet counts with its mean.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The path along which most leaves, for each virtual facet: from the facet looked through to where the light goes.
+"""The strongest path of each virtual facet: from the entry facet to the ledger entry of the exit.
 
 A view ray runs through the stone and loses part of its weight at every hit. Of its parts the largest that is booked at
 once explains best why a spot looks as it does: the path up to that hit, and the ledger entry under which that part is

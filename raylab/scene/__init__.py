@@ -1,1 +1,1 @@
-"""."""
+"""Scenes: stone, dome, view and settings in one record, and their files."""

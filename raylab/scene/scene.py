@@ -1,4 +1,4 @@
-"""`Scene`: one stone, one dome, one view and how to trace them; everything that decides a result in one record."""
+"""`Scene`: one stone, one dome, one view and the settings; everything that affects a result in one record."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ A scene file joins one stone, one dome, one view and the output settings:
     crown_angle_deg = 34.5
     pavilion_angle_deg = 40.75
 
-    [dome]                        # name = a shipped dome, or file = "x.toml", or the keys of a dome file
+    [dome]                        # name = a built-in dome, or file = "x.toml", or the keys of a dome file
     name = "head-shadow"
 
     [view]

@@ -1,4 +1,4 @@
-"""`TraceSettings`: how a scene is traced, in one record that every door takes."""
+"""`TraceSettings`: the settings of a trace in one record, which all functions take."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """`View`: the direction and distance from which the observer looks at the stone, and the projection on the map plane.
 
-The observer looks straight down the dome's axis. `tilt_deg` rocks the stone under him, as one rocks a stone in tweezers:
-the table's normal leans from +z towards the azimuth `tilt_azimuth_deg`; `turn_deg` spins the stone about its own axis
+The observer looks straight down the dome's axis. `tilt_deg` tilts the stone under the observer:
+the normal of the table leans from +z towards the azimuth `tilt_azimuth_deg`; `turn_deg` spins the stone about its own axis
 first. Maps lie in the plane z = 0 of the dome's frame: x to the right, y up, mm.
 """
 

@@ -1,1 +1,1 @@
-"""The stone: facet planes, everything that follows from them, and the ways to make and measure one."""
+"""The stone: facet planes, derived quantities, sources and measurements."""

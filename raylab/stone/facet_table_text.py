@@ -35,7 +35,7 @@ def text_of(path: Path) -> str:
     try:
         size = path.stat().st_size
         if size > MAX_BYTES:
-            raise InputError(f"file file too large ({size} bytes)", expected=f"at most {MAX_BYTES} bytes")
+            raise InputError(f"file too large ({size} bytes)", expected=f"at most {MAX_BYTES} bytes")
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror or error}") from error

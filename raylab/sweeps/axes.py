@@ -1,4 +1,4 @@
-"""What a sweep runs over: axes, how they are combined, and which design has which number.
+"""The axes of a sweep, their combination, and the numbering of designs.
 
 * ``grid``: every value of each axis with every value of the others; the last axis changes fastest.
 * ``paired``: the first values together, the second values together, and so on.

@@ -1,12 +1,12 @@
-"""`optimize`: the best design within bounds and limits, and how far one may stray from it.
+"""`optimize`: the best design within bounds and limits, and its tolerance bands.
 
-Statistics jump wherever the light of a virtual facet crosses an edge of the dome, so slopes mislead a search. It goes in two
-steps instead: points that fill the box evenly (Sobol'), then Nelder and Mead's simplex (scipy.optimize) from the best few
-of them. Designs that break a limit rank below all that keep it, by how much they break it; what is no stone ranks last.
+Statistics jump wherever the light of a virtual facet crosses an edge of the dome, so slopes mislead a search. The search has
+two steps instead: points that fill the box evenly (Sobol'), then Nelder and Mead's simplex (scipy.optimize) from the best of
+them. Designs that break a limit rank below all that keep it, by how much they break it; designs without a stone rank last.
 
-One number says where the optimum is; a cutter also needs to know how flat it is. So each proportion is then moved alone to
-both sides until the statistic has lost more than a stated amount, or a limit, the bounds or the stone itself ends the way:
-the **tolerance band**. Since statistics jump, a band is only as sure as its scan is fine; the scan is handed out with it.
+A cutter also needs to know how flat the optimum is. Each proportion is therefore varied alone to both sides until the statistic
+has lost more than a stated amount, or until a limit, the bounds or the validity of the stone ends the range: the **tolerance
+band**. Since statistics jump, the accuracy of a band depends on the spacing of its scan; the scan is part of the result.
 """
 
 from __future__ import annotations
@@ -34,16 +34,16 @@ if TYPE_CHECKING:
     import xarray as xr
 
 NO_STONE, BROKEN = 1e6, 1e3
-"""Scores that no statistic reaches: of what is no stone, and of a design that breaks a limit."""
+"""Scores beyond those of all statistics: of a design without a stone, and of a design that breaks a limit."""
 REFINE = 5
 """Bisections of a band's end between two points of the scan."""
 
 
 @dataclass(frozen=True)
 class Band:
-    """How far one proportion may go alone: `low` to `high`, and what ends the way on each side.
+    """Range of one proportion varied alone: `low` to `high`, and the reason for each end.
 
-    `low_end`, `high_end`: ``"loss"``, ``"bounds"``, ``"limit"`` or the name of a reason why there is no stone.
+    `low_end`, `high_end`: ``"loss"``, ``"bounds"``, ``"limit"`` or the name of the reason for an invalid stone.
     """
 
     low: float
@@ -88,7 +88,7 @@ class Optimum:
 
 
 class _Aim:
-    """What is sought, and the score of a design: lower is better."""
+    """The objective and the score of a design: lower is better."""
 
     def __init__(
         self,

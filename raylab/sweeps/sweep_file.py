@@ -1,4 +1,4 @@
-"""A sweep from a TOML file: the arguments of `sweep`, and what to draw of it.
+"""A sweep from a TOML file: the arguments of `sweep` and its pictures.
 
 schema = 1
 title = "..."
@@ -8,14 +8,14 @@ pavilion_angle_deg = { start = 38, stop = 43, number = 51 }
 table_pct = [53, 57, 61]                      # or values
 star_pct = { low = 40, high = 60 }            # or, in layouts that fill a box, its ends
 
-[fixed]                                       # what all designs share
+[fixed]                                       # common to all designs
 crown_angle_deg = 34.5
-dome = "head-shadow"                          # a shipped dome, or a dome file beside this one
+dome = "head-shadow"                          # a built-in dome, or a dome file beside this one
 
 [sweep]                                       # optional: layout, number, seed; engine, precision, polarized, max_bounces
 layout = "grid"
 
-[plots]                                       # optional: what to draw, and by what to choose the best and worst design
+[plots]                                       # optional: statistics to draw, and the one that ranks the designs
 statistics = ["brightness", "contrast_rms"]
 best = "brightness"
 """

@@ -1,4 +1,4 @@
-"""Who computes the chunks of a sweep: this process, processes beside it, or a dask cluster. The numbers are the same.
+"""Workers of a sweep: this process, other local processes, or a dask cluster, with equal numbers.
 
 A chunk is a run of designs. Each way of working takes an iterator of chunks and yields (chunk, rows) as they are done, with a
 few chunks under way at a time, so memory doesn't grow with the sweep.

@@ -1,9 +1,9 @@
-"""The workbench: a page on the user's own machine that shows what a stone does with light while its proportions are turned.
+"""The workbench: a local page that shows how a stone handles light while the user changes its proportions.
 
-`server` answers the page over one WebSocket; `static/` is the page: HTML, CSS and JavaScript modules as they are served, no
-build step, nothing fetched from elsewhere. The page holds the designs and says with every question what it means, so the
-server keeps nothing that a cut link or a restart could lose.
+`server` answers the page over one WebSocket; `static/` is the page: HTML, CSS and JavaScript modules as they are served,
+without a build step and without other hosts. The page holds the designs, and every request is complete, so the server has no
+state that an interruption or a restart could lose.
 
-To add a panel to the left column (a finishing preview, a what-if), write one module beside `static/proportions.js` and name
-it in `static/panels.js`; what it needs from Python becomes one more kind of question in `answers.KINDS`.
+To add a panel to the left column (a finishing preview, a what-if), write one module beside `static/proportions.js` and list
+it in `static/panels.js`; a further request becomes one more kind in `answers.KINDS`.
 """

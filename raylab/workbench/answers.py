@@ -1,7 +1,7 @@
-"""What the page may ask, and the answers: pictures with their numbers, and the path of one view ray.
+"""Requests of the page and their answers: pictures with their numbers, and the path of one view ray.
 
-Every request is complete (design, dome, tilt), so an answer does not depend on requests
-before, and there is nothing that a cut link or a restart could lose.
+Every request is complete (design, dome, tilt). An answer does not depend on earlier requests, and an interruption or a restart
+loses nothing.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Work that takes longer than a picture, done in a thread beside the pages: the report on two stones.
 
-The page receives lines of JSON: ``{"share": 0.3}`` ..., and last the product or the error. When
-the page goes, or no longer wants it, the work ends at its next word.
+The page receives lines of JSON: ``{"share": 0.3}`` ..., and last the product or the error. When the page is closed, or stops
+the report, the work ends at its next progress message.
 """
 
 from __future__ import annotations

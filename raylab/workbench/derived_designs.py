@@ -1,4 +1,4 @@
-"""Designs made of another one by taking material away: a facet or tier repolished, a blocked stone finished.
+"""Designs derived from another one by removing material: a facet or tier repolished, a blocked stone finished.
 
     {"kind": "repolished", "of": {...}, "facet": "pavilion main 3", "slope_deg": 0.3, "azimuth_deg": 0, "depth_mm": 0}
     {"kind": "finished", "of": {...}, "star_pct": 50, "lower_half_pct": 77, ..., "diameter_mm": null}

@@ -1,4 +1,4 @@
-"""What the page calls a design: plain JSON that says which stone is meant, and the ways from it and to it.
+"""Designs of the page: plain JSON that defines a stone, and the conversions from it and to it.
 
 Two kinds stand by themselves. Proportions are the parameters of a cut, with a body colour:
 

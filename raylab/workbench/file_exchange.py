@@ -1,4 +1,4 @@
-"""Files that come in and go out: a stone from a file of the user's or of the page's, and a design as a file to keep."""
+"""Files in and out: a stone from a file of the user or of the page, and a design as a file."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
     plain = PurePosixPath(name.replace("\\", "/")).name[:120] or "file"
     suffix = re.sub(r"[^.a-z0-9]", "", Path(plain).suffix.lower())
     if len(data) > MAX_BYTES:
-        raise InputError(f"too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
+        raise InputError(f"file too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
     if not data:
         raise InputError("empty file", file=plain)
     with tempfile.TemporaryDirectory(prefix="raylab-") as folder:

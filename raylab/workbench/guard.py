@@ -1,4 +1,4 @@
-"""Who may speak to the workbench: only a page that the workbench itself served to a browser on this machine.
+"""Access to the workbench: only for a page that the workbench itself served to a browser on this machine.
 
 The server listens on the loopback interface alone. That does not keep out a web page from elsewhere which the user has open
 at the same time: it can address 127.0.0.1, or have its own name resolve to it (DNS rebinding). So every request must name

@@ -1,7 +1,7 @@
-"""The workbench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for errands.
+"""The workbench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for jobs.
 
-Every page has its own desk, so pages don't disturb each other; the computing thread takes one question at a time and pages
-get their turn in order. The event loop only carries messages, so a page is heard while another's picture is in work.
+Every page has its own request queue. The computing thread takes one request at a time, and pages take turns. The event loop
+only carries messages, so a page stays responsive while another picture is in work.
 """
 
 from __future__ import annotations

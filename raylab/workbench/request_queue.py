@@ -1,7 +1,7 @@
-"""The desk of one page: questions that wait for an answer. The latest of each kind wins and none pile up.
+"""The request queue of one page: it keeps the latest request of each kind for each stone.
 
-A slider that moves asks faster than anything can be computed. So each place on the desk (a kind of question about one of
-the stones) holds one question; a newer one takes its place, and what was there is never answered.
+A moving slider sends requests faster than they can be computed. A newer request replaces the waiting one, which is then never
+answered.
 """
 
 from __future__ import annotations

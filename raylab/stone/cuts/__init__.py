@@ -1,4 +1,4 @@
-"""The cuts that raylab knows, one module each. To add one, write its module and add its row here."""
+"""The known cuts, one module each. To add a cut, write its module and add its row here."""
 
 from __future__ import annotations
 
@@ -14,4 +14,4 @@ CUTS: dict[str, Cut] = {
 """Every cut by its name."""
 
 USUAL = ROUND_BRILLIANT.name
-"""The cut that is meant where none is named."""
+"""The default cut."""

@@ -1,4 +1,4 @@
-"""What brilliants share: the trade's tiers, and the rules by which stars and halves follow from the mains, even or uneven.
+"""Parts common to brilliants: the tiers by trade name, and the rules for stars and halves from even or uneven mains.
 
 * star: through the two table corners beside it and its tip. The tip lies on the edge between two mains, at a share of the way
   from the table's edge to the girdle (course glossaries; trade practice).

@@ -1,4 +1,4 @@
-"""What is measured on a brilliant: lengths and angles of its tiers, and how even it is.
+"""Quantities measured on a brilliant: lengths and angles of its tiers, and its symmetry.
 
 Definitions and sources stand beside each quantity. Geurts et al. is Geurts, Reinitz, Blodgett & Gilbertson, Gems & Gemology
 47(4) (2011) 286, on the symmetry parameters of round brilliants. Signs: see `measuring.alignment`.

@@ -1,4 +1,4 @@
-"""The outline of a girdle, seen from above: how far it reaches in every direction, and the flats it is ground in."""
+"""The outline of a girdle, seen from above: its extent in every direction, and its flats."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What several cuts share: parameters of girdle and size, and what is measured on any stone."""
+"""Parts common to several cuts: parameters of girdle and size, and quantities measured on any stone."""
 
 from __future__ import annotations
 
@@ -57,4 +57,4 @@ OF_ANY_STONE = (
         whole_depth,
     ),
 )  # fmt: skip
-"""What is measured on every stone, whatever its cut."""
+"""Quantities measured on a stone of any cut."""

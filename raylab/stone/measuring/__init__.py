@@ -1,1 +1,1 @@
-"""."""
+"""Measurements on a stone: callipers, alignment, pattern, and the uncertainty of planes."""

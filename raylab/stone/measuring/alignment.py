@@ -1,4 +1,4 @@
-"""Alignment: where table, culet and facets stand, against where an even stone would have them.
+"""Alignment: positions of table, culet and facets compared with those of an even stone.
 
 Centres are compared in plan, in percent of the mean girdle diameter; the girdle's centre is the centroid of the outline.
 The **girdle plane** is the least-squares plane through the middle of the girdle at each main and each joint. The

@@ -1,4 +1,4 @@
-"""Errors of measured planes: how large they are, which go together, and what a stone looks like with them.
+"""Errors of measured planes: their sizes, their correlations, and stones displaced by them.
 
 A measured plane is off by a small tilt about the middle of its facet, in any direction, and by a small step along its
 normal. Girdle flats are ground on one wheel and measured together: their errors vary smoothly around the stone.

@@ -1,1 +1,1 @@
-"""How a scanned mesh becomes facet planes: read, checked, grouped into patches, fitted. `scan` is the door."""
+"""Reconstruction of facet planes from a scanned mesh; `scan` is the entry point."""

@@ -130,7 +130,7 @@ def _followed(points, normals, distances, before, near, first):
 
 @njit()
 def _raised(points, normals, distances):
-    """The envelope of all planes (F, 3), (F,) at every point of `place` (N, 3): `order` and `heights` (N, 3)."""
+    """The envelope of all planes (F, 3), (F,) at every point of `points` (N, 3): `order` and `heights` (N, 3)."""
     order = np.empty((len(points), 3), dtype=np.int32)
     heights = np.empty((len(points), 3))
     nx, ny, nz = normals[:, 0].copy(), normals[:, 1].copy(), normals[:, 2].copy()
@@ -156,7 +156,7 @@ def _raised(points, normals, distances):
 
 
 def squares(heights: np.ndarray, noise: float) -> np.ndarray:
-    """Squared heights in noise variances, each at most `REACH` squared."""
+    """Squared heights in noise variances, each at most `CUTOFF` squared."""
     return np.minimum((heights / noise) ** 2, CUTOFF**2)
 
 

@@ -7,7 +7,7 @@
    rearranging those that stand in each other's way (`moves`).
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
-noise variances, each at most `REACH` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
+noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
 Where edges are rounded by polishing or blurred by the scanner, the choices are made with a noise as large as that shows them
 too deep, so that they are not cut up into facets.
 """

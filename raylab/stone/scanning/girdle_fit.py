@@ -86,10 +86,10 @@ def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
     return np.abs(planes.normals @ up) < STEEP
 
 
-def fit_girdle(points: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
+def fit_girdle(surface: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
     """The girdle about the axis `up` (3,); None where no band of points lies between crown and pavilion.
 
-    `points` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
+    `surface` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
     """
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
@@ -98,15 +98,15 @@ def fit_girdle(points: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndar
     x = np.cross(np.eye(3)[np.abs(up).argmin()], up)
     x /= np.linalg.norm(x)
     turn = np.stack([x, np.cross(up, x), up])
-    low = envelope(points, rest).height
+    low = envelope(surface, rest).height
     margin = CUTOFF * noise + EDGE_MM
     if (low < -margin).sum() < 2 * LEAST:
         margin = 2.0 * noise
     near = np.flatnonzero(low < -0.5 * margin)
     if len(near) < LEAST:
         return None
-    flat = points[near] @ turn.T
-    rim = _within_outline(points @ turn[:2].T, flat[:, :2]) < RIM * np.ptp(flat[:, :2], axis=0).max()
+    flat = surface[near] @ turn.T
+    rim = _within_outline(surface @ turn[:2].T, flat[:, :2]) < RIM * np.ptp(flat[:, :2], axis=0).max()
     near, flat = near[rim], flat[rim]
     inside = low[near] < -margin
     if inside.sum() < LEAST:
@@ -114,18 +114,18 @@ def fit_girdle(points: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndar
     origin = np.r_[_circle_center(flat[inside, :2]), flat[inside, 2].mean()]
     smooth = _outline(_band(flat[inside] - origin, area[near[inside]]), 0, 0.0, noise)
     # choose the points again by where the outline stands, not by their own noise
-    shifted = flat - origin
-    radius = np.hypot(shifted[:, 0], shifted[:, 1]).clip(1e-9)
-    fitted = smooth.at(shifted)
-    level = shifted * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
+    points = flat - origin
+    radius = np.hypot(points[:, 0], points[:, 1]).clip(1e-9)
+    fitted = smooth.at(points)
+    level = points * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
     chosen = envelope((level + origin) @ turn, rest).height < -margin
     if chosen.sum() < LEAST:
         return None
     inside = near[chosen]
-    band = _band(shifted[chosen], area[inside])
+    band = _band(points[chosen], area[inside])
     smooth = _outline(band, 0, 0.0, noise)
     best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
-    heights = envelope(points[inside], planes).height
+    heights = envelope(surface[inside], planes).height
     single = _cost(heights, band.weight, noise) + 3.0 * steep.sum() * math.log(len(heights))
     if single <= best.score:
         return Girdle("flats", planes.only(steep))

@@ -123,7 +123,7 @@ def _check_stl(content: bytes) -> None:
     if stated is None:
         raise InputError(f"too short for an STL ({len(content)} bytes)", expected="84 bytes and 50 more for each triangle")
     raise InputError(
-        f"the header states {stated} triangles, {84 + 50 * stated} bytes, but the file has {len(content)}: cut short, or no STL"
+        f"the header states {stated} triangles, {84 + 50 * stated} bytes, but the file has {len(content)} (truncated?)"
     )
 
 

@@ -22,7 +22,7 @@ FEWEST = 4
 def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, noise: float) -> Planes:
     """Planes after all changes for the better, each plane taking part in one at most; the last ones stay after `free`.
 
-    `place` (V, 3) are the vertices and `found` (of as many points or more) where they lie.
+    `points` (V, 3) are the vertices and `found` (of as many points or more) where they lie.
     """
     tried = _Trial(points, planes, found, noise)
     near = np.unique(np.sort(found.order[: len(points), :2], axis=1), axis=0)

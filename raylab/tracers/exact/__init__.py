@@ -1,1 +1,1 @@
-"""."""
+"""The exact engine: polygons traced by beam splitting."""

@@ -1,1 +1,1 @@
-"""."""
+"""The sampled engine: one path per view ray."""

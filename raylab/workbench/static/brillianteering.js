@@ -35,10 +35,10 @@ export const last = {
     const last = [...new Set(workbench.start.cuts.flatMap((cut) => cut.last))].join(", ");
     this.none = el("p", { className: "note" }, "For a blocked stone. Open its facet table (CSV) or its scan, with measured table and mains " +
       `and without facets of the last tiers (${last}). This panel places the last tiers on the measured mains and shows the finished stone as B.`);
-    this.ground = new RemovedWeight(workbench, KIND);
+    this.removed = new RemovedWeight(workbench, KIND);
     this.body = el("div", {},
       el("p", { className: "note" }, "The last facets are placed on the measured mains. The finished stone is shown as B beside the blocked one."),
-      ...this.rows.map(({ element }) => element), this.ground.element, this.off = el("div"));
+      ...this.rows.map(({ element }) => element), this.removed.element, this.off = el("div"));
     root.append(this.none, this.body);
   },
 
@@ -84,7 +84,7 @@ export const last = {
       }
       if (value !== null) one.show(value);
     }
-    this.ground.show();
+    this.removed.show();
     this.off.replaceChildren(...(finished ? mainsOff(workbench) : []));
   },
 

@@ -64,11 +64,11 @@ async function keep(workbench, kind, complain) {
   const found = await post(`/save/${kind}`, body, complain);
   if (!found) return;
   const name = /filename="([^"]+)"/.exec(found.headers.get("content-disposition"))?.[1] ?? `stone.${kind}`;
-  hand(name, await found.blob());
+  download(name, await found.blob());
 }
 
 /** Offer a file to the browser for download. */
-function hand(name, blob) {
+function download(name, blob) {
   const address = URL.createObjectURL(blob);
   el("a", { href: address, download: name }).click();
   setTimeout(() => URL.revokeObjectURL(address), 10_000);
@@ -86,7 +86,7 @@ async function report(workbench, complain, signal) {
     const found = await post("/report", JSON.stringify(request), complain, signal);
     for await (const line of found ? lines(found.body) : []) {
       if (line.error) complain(line.error);
-      else if (line.html) hand(line.name, new Blob([line.html], { type: "text/html" }));
+      else if (line.html) download(line.name, new Blob([line.html], { type: "text/html" }));
       else share.value = line.share;
     }
   } catch (error) {

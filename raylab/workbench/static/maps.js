@@ -13,7 +13,7 @@ const DIFFERENCE = {
 
 export class Maps {
   constructor(workbench, root, probe, edges) {
-    Object.assign(this, { workbench, root, edges, figures: [], key: "", hand: new MapInput(workbench, this, probe) });
+    Object.assign(this, { workbench, root, edges, figures: [], key: "", input: new MapInput(workbench, this, probe) });
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => this.draw()).observe(root);
   }
@@ -42,7 +42,7 @@ export class Maps {
     const element = el("figure", { className: "map", "data-map": slot, "data-side": side },
       el("div", { className: "map-head" }, choice, number), box, bar, ticks);
     const figure = { slot, side, choice, number, canvas, box, bar, ticks, element, cross: [0, 0] };
-    this.hand.listen(figure);
+    this.input.listen(figure);
     return figure;
   }
 

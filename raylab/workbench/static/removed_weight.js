@@ -6,7 +6,7 @@ import { el, fixed } from "./controls.js";
 export class RemovedWeight {
   constructor(workbench, kind) {
     Object.assign(this, { workbench, kind });
-    this.words = el("output", { className: "ground", ariaLive: "off" });
+    this.words = el("output", { className: "removed-weight", ariaLive: "off" });
     this.hold = el("button", { type: "button", title: "Replace stone A by this stone, to compare another choice with it" }, "Keep as A");
     this.goOn = el("button", { type: "button", title: "Replace the original stone by this stone, as a facet table" }, "Continue from here");
     this.hold.addEventListener("click", () => {

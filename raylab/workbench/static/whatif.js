@@ -28,13 +28,13 @@ export const whatif = {
       const now = workbench.design.kind === KIND ? {} : STILL;
       workbench.rework(KIND, { ...now, facet: this.choice.value, [about.key]: value }, rested);
     }));
-    this.ground = new RemovedWeight(workbench, KIND);
+    this.removed = new RemovedWeight(workbench, KIND);
     root.append(
       el("p", { className: "note" }, "Repolish a facet or a tier. The repolished stone is shown as B. " +
         "A facet turns about its deepest corner, so that the least material is removed."),
       el("label", { className: "row" }, el("span", {}, "Repolish"), this.choice),
       ...this.sliders.map(({ element }) => element),
-      this.ground.element,
+      this.removed.element,
     );
   },
 
@@ -50,7 +50,7 @@ export const whatif = {
     const wanted = design?.facet ?? clicked;
     if (wanted && [...this.choice.options].some(({ value }) => value === wanted)) this.choice.value = wanted;
     MOVES.forEach(({ key: move }, k) => this.sliders[k].show(design?.[move] ?? 0));
-    this.ground.show();
+    this.removed.show();
   },
 
   offer(rows, key) {
