@@ -801,5 +801,5 @@ def test_the_page_says_what_the_link_sends(workbench):
     start = json.loads(workbench.request("GET", "/start.json")[2])
     assert [dome["name"] for dome in start["domes"]] == list(rl.dome_names())
     assert [one["name"] for one in start["materials"]] == list(rl.materials())
-    assert {one["colours"] for one in start["maps"]} == set(start["colours"])
-    assert all(len(table) == 768 and 0 <= min(table) <= max(table) <= 255 for table in start["colours"].values())
+    assert {one["colors"] for one in start["maps"]} == set(start["colors"])
+    assert all(len(table) == 768 and 0 <= min(table) <= max(table) <= 255 for table in start["colors"].values())
