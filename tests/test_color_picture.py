@@ -61,6 +61,14 @@ def test_a_picture_is_the_spectrum_of_the_maps():
     assert np.allclose(color_picture(request, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
 
 
+def test_a_dome_in_absolute_units_is_drawn_relative_to_its_brightest():
+    """Five times the radiance, in the dome's own units: the picture and the body colour are the same."""
+    one, five = (rl.Dome(sky_radiance=r, head_half_angle_deg=12.0, absolute=True) for r in (1.0, 5.0))
+    first, second = (scene_of(brilliant(), dome, resolution=24, precision=0.02) for dome in (one, five))
+    assert np.allclose(*(color_picture(each, wavelengths=2).xyz for each in (first, second)), rtol=1e-12, equal_nan=True)
+    assert np.allclose(*(rl.face_up_color(each, wavelengths=2).lab for each in (first, second)), rtol=1e-12)
+
+
 @pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
 def test_more_wavelengths_converge(dome):
     """Root mean square of XYZ against 64 wavelengths falls. Under lamps not at each doubling: their edges are jumps of the

@@ -99,6 +99,16 @@ def test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp():
     assert found.mean_share_per_deg == pytest.approx(2.0 / 14.0, rel=1e-9)
 
 
+@pytest.mark.parametrize(("radiance", "flashes"), [(0.30, 1.0), (0.36, 0.0)])
+def test_the_threshold_is_half_the_mean(radiance, flashes):
+    """A level top mirrors a sky of radiance 1, then a zone of radiance r: r lies below half the mean (1 + r) / 2 where r < 1/3."""
+    dome = rl.Dome(zones=(rl.Zone((60.0, 80.0), radiance=radiance),))
+    found = scintillation(mirror_flat(), dome, [0.0, 10.0], resolution=40)
+    assert found.share_per_deg.tolist() == pytest.approx([flashes / 10.0], abs=1e-12)
+    mirrored = found.threshold / (0.25 * (1.0 + radiance))
+    assert 0.0 < mirrored < 0.2, "the reflectance of the top"
+
+
 def test_what_moves_with_the_stone_does_not_flash():
     """Scattering facets are dark and the rest mirrors an even sky: the pattern moves, no point changes."""
     found = scintillation(mirror_flat(), rl.Dome(), [0.0, 5.0, 10.0], resolution=32)
