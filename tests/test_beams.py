@@ -409,4 +409,5 @@ def test_a_stone_far_off_the_origin_is_traced_as_finely_as_one_there(gem):
     here, far = (beams_of(stone, HEAD_SHADOW, LEAN, precision=0.005) for stone in (gem, gem.moved(shift_mm=shift)))
     assert far.lost == 0
     assert far.totals.mean == pytest.approx(here.totals.mean, abs=1e-9)
-    assert far.vertices_mm.mean(axis=0) == pytest.approx(here.vertices_mm.mean(axis=0) + (LEAN.rotation() @ shift)[:2], abs=0.01)
+    carried = (LEAN.rotation() @ shift)[:2]
+    assert far.vertices_mm.mean(axis=0) == pytest.approx(here.vertices_mm.mean(axis=0) + carried, abs=0.01)
