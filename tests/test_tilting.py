@@ -101,7 +101,7 @@ def test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp():
 
 @pytest.mark.parametrize(("radiance", "flashes"), [(0.30, 1.0), (0.36, 0.0)])
 def test_the_threshold_is_half_the_mean(radiance, flashes):
-    """A level top mirrors a sky of radiance 1, then a zone of radiance r. Half the mean, (1 + r) / 4, is above r for r < 1/3."""
+    """A level top mirrors a sky of radiance 1, then a zone of radiance r. Half the mean, (1 + r) / 4, is above r if r < 1/3."""
     dome = rl.Dome(zones=(rl.Zone((60.0, 80.0), radiance=radiance),))
     found = scintillation(mirror_flat(), dome, [0.0, 10.0], resolution=40)
     assert found.share_per_deg.tolist() == pytest.approx([flashes / 10.0], abs=1e-12)
