@@ -254,7 +254,7 @@ def test_the_command_line_says_why_a_sampled_view_has_none(tmp_path, capsys):
     words = ["--out", str(tmp_path / "o"), "--facets", "--svg", "leak", "--engine", "rays", "--samples", "1"]
     assert main(["render", str(tmp_path / "s.toml"), *words]) == 0
     facts = capsys.readouterr().out
-    assert facts.count("need an exact engine (parallel view)") == 2
+    assert facts.count("an exact engine (parallel view)") == 2
     assert not {"facets.csv", "leak-from-below.png", "leak.svg"} & {file.name for file in (tmp_path / "o").iterdir()}
 
 

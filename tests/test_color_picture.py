@@ -189,5 +189,5 @@ def test_what_cannot_be_seen_is_refused():
         color_picture(scene(brilliant()), exposure=0.0)
     with pytest.raises(rl.InputError, match="a Scene or a Result"):
         color_picture("well-proportioned")
-    with pytest.raises(rl.InputError, match="not known"):
+    with pytest.raises(rl.InputError, match="unknown at this wavelength"):
         color_picture(scene(brilliant("moissanite")))

@@ -139,7 +139,10 @@ def test_where_there_is_no_stone_a_band_says_why():
         ({"number": 12}, "number = 12: not a power of two"),
         ({"starts": 9}, "starts = 9: out of range"),
         ({"loss": -1.0}, "loss = -1.0: out of range"),
-        ({"settings": rl.TraceSettings(engine="rays")}, "the engine `rays` can't trace this scene: it samples"),
+        (
+            {"settings": rl.TraceSettings(engine="rays")},
+            "the engine `rays` can't trace this scene: this work needs an exact engine",
+        ),
     ],
 )
 def test_what_cannot_be_sought_is_reported_in_one_line(settings, words):

@@ -27,7 +27,7 @@ PAPER = (0xF4, 0xF3, 0xEF)
 def driver() -> None:
     """An OpenGL driver; what has to be drawn is skipped without one, for the reason that raylab gives."""
     try:
-        drawing3d._way(on_screen=False)
+        drawing3d._window(on_screen=False)
     except rl.InputError as error:
         pytest.skip(f"pictures in 3D are not checked: {error}")
 
@@ -153,9 +153,9 @@ rl.view3d(rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_
 @pytest.fixture
 def fresh():
     """The ways of drawing are tried anew before and after."""
-    drawing3d._way.cache_clear()
+    drawing3d._window.cache_clear()
     yield
-    drawing3d._way.cache_clear()
+    drawing3d._window.cache_clear()
 
 
 def test_no_display_is_reported_instead_of_opening_a_window(monkeypatch):

@@ -117,7 +117,7 @@ class Pages:
         async for chunk in request.stream():
             data += chunk
             if len(data) > MAX_BYTES:
-                too_large = InputError("too large", file=name[:120], expected=f"at most {MAX_BYTES // (1 << 20)} MiB")
+                too_large = InputError("file too large", file=name[:120], expected=f"at most {MAX_BYTES // (1 << 20)} MiB")
                 return _refusal(too_large, 413)
         try:
             async with self.opening:
