@@ -1,10 +1,12 @@
 """From pixels to view rays and back: stratified samples, their means, and the standard errors that follow from them.
 
 Every random number is a pure function of (seed, pixel, sample, axis), so a picture depends neither on threads nor on
-tiles nor on what ran before. Each pixel is cut into k x k cells with one jittered sample in each.
+tiles nor on what ran before. Each pixel is cut into strata of two cells of k x k, with a sample for each cell anywhere in the
+stratum; an odd row of cells ends with a stratum of three.
 
-Standard errors come from the scatter of samples within each pixel, pooled over pixels. The k x k cells make the true
-error smaller still, so the stated one is on the safe side.
+Standard errors come from the scatter of the samples within each stratum, pooled over strata: an unbiased estimate of the
+variance of a stratified mean (Cochran, Sampling Techniques, chapter 5; from memory). With one sample a pixel two neighbouring
+pixels make a stratum; their means differ, so the stated error is on the safe side then.
 """
 
 from __future__ import annotations
@@ -21,9 +23,10 @@ from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.view import View, silhouette
+from ...stone.finish import ABSORBING
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
-from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, LUMINANCE, UNTRACED
+from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
 from .rays import PathRules, trace_rays
@@ -48,17 +51,31 @@ def keyed_uniform(seed, pixel, sample, axis):
     return float(z >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
+@njit(inline="always")
+def stratum_of(sample, cells):
+    """The row, the first column and the number of columns of the stratum of a pixel's sample, in cells of 1/cells of its side.
+
+    A row of cells is cut into strata of two, with one sample for each cell; the last one of an odd row has three.
+    """
+    column = sample % cells
+    first = column - column % 2
+    if cells % 2 == 1 and first >= cells - 3:
+        first = max(cells - 3, 0)
+    return sample // cells, first, min(2 + (cells % 2 == 1 and first == cells - 3), cells)
+
+
 @parallel_kernel
 def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):
-    """Fill points (rows * resolution * cells^2, 2) with one sample in each cell of each pixel, mm on the map plane."""
+    """Fill points (rows * resolution * cells^2, 2), mm on the map plane: each pixel's samples, anywhere in their strata."""
     samples = cells * cells
     cell = pixel_mm / cells
     for i in numba.prange(points.shape[0] // samples):
         pixel = first_row * resolution + i
         x, y = x0 + (pixel % resolution) * pixel_mm, y0 + (pixel // resolution) * pixel_mm
         for s in range(samples):
-            points[i * samples + s, 0] = x + (s % cells + keyed_uniform(seed, pixel, s, 0)) * cell
-            points[i * samples + s, 1] = y + (s // cells + keyed_uniform(seed, pixel, s, 1)) * cell
+            row, column, columns = stratum_of(s, cells)
+            points[i * samples + s, 0] = x + (column + columns * keyed_uniform(seed, pixel, s, 0)) * cell
+            points[i * samples + s, 1] = y + (row + keyed_uniform(seed, pixel, s, 1)) * cell
 
 
 @parallel_kernel
@@ -82,50 +99,84 @@ def _spread_over_disc(resolution, first_row, cells, seed, points):
             points[i * samples + s, 1] = radius * math.sin(angle)
 
 
+def strata_of_a_row(resolution: int, cells: int) -> np.ndarray:
+    """(T + 1,) where the strata of a row of pixels begin among its samples, and where the last one ends.
+
+    With one sample a pixel two neighbouring pixels make a stratum, and the last three where their number is odd.
+    """
+    width = cells if cells > 1 else resolution
+    one = np.array([k for k in range(0, width, 2) if not (width % 2 == 1 and k == width - 1 and k > 0)])
+    rows = resolution * cells if cells > 1 else 1
+    return np.append((np.arange(rows)[:, None] * width + one).ravel(), rows * width)
+
+
+@njit(inline="always")
+def _moments(row, z):
+    """Fill z (MOMENTS + 1,) from the ledger row (CHANNELS,) of a ray that met the stone; the last is 1."""
+    for k in range(CHANNELS):
+        z[k] = row[k]
+    z[LUMINANCE_SQUARE] = row[LUMINANCE] ** 2
+    z[UNTRACED_SQUARE] = row[UNTRACED] ** 2
+    z[SWING_SQUARE] = (row[DIMMER] + row[BRIGHTER]) ** 2
+    z[MOMENTS] = 1.0
+
+
 @parallel_kernel
-def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter):
+def _reduce(rows, hit, samples, strata, means, coverage, luminance_error, sums, scatter):
     """Samples to pixels.
 
-    rows (R, CHANNELS) and hit (R,) are the samples of P pixels in order; means (CHANNELS, P), coverage (P,) and
-    luminance_error (P,) are filled. Each stripe of pixels adds up, on its own, sums (stripes, MOMENTS + 1) and the
-    within-pixel scatter (stripes, MOMENTS + 1, MOMENTS + 1) of its moments, the last of which is `hit`.
+    Parameters
+    ----------
+    rows, hit : (R, CHANNELS) and (R,), the samples of P pixels in order, whole rows of pixels.
+    samples : per pixel. strata : see `strata_of_a_row`.
+    means, coverage, luminance_error : (CHANNELS, P), (P,) and (P,), filled.
+    sums : (rows of pixels, MOMENTS + 1), filled: sums of the moments, the last of which is `hit`.
+    scatter : (rows of pixels, MOMENTS + 1, MOMENTS + 1), filled: unbiased estimates of the covariance of these sums, the lower
+        triangles.
     """
-    pixels = coverage.shape[0]
-    stripes = sums.shape[0]
-    width = -(-pixels // stripes)
     size = MOMENTS + 1
-    for stripe in numba.prange(stripes):
-        z = np.zeros(size)
-        total = np.zeros(size)
-        square = np.zeros((size, size))
-        for i in range(stripe * width, min((stripe + 1) * width, pixels)):
+    width = coverage.shape[0] // sums.shape[0]
+    for line in numba.prange(sums.shape[0]):
+        z, total, square = np.zeros(size), np.zeros(size), np.zeros((size, size))
+        for i in range(line * width, (line + 1) * width):
             total[:] = 0.0
-            square[:, :] = 0.0
             for r in range(i * samples, (i + 1) * samples):
-                if not hit[r]:
-                    continue
-                z[:CHANNELS] = rows[r]
-                z[LUMINANCE_SQUARE] = rows[r, LUMINANCE] ** 2
-                z[UNTRACED_SQUARE] = rows[r, UNTRACED] ** 2
-                z[SWING_SQUARE] = (rows[r, DIMMER] + rows[r, BRIGHTER]) ** 2
-                z[MOMENTS] = 1.0
-                for a in range(size):
-                    total[a] += z[a]
-                    for b in range(a + 1):
-                        square[a, b] += z[a] * z[b]
+                if hit[r]:
+                    _moments(rows[r], z)
+                    total += z
             hits = total[MOMENTS]
             coverage[i] = hits / samples
             for c in range(CHANNELS):
                 means[c, i] = total[c] / hits if hits > 0.0 else np.nan
-            luminance_error[i] = np.nan
-            if hits > 1.0:
-                spread = max(0.0, square[MOMENTS, LUMINANCE_SQUARE] - total[LUMINANCE] ** 2 / hits)
-                luminance_error[i] = math.sqrt(spread / (hits - 1.0) / hits)
+            luminance_error[i] = 0.0 if hits > 1.0 else np.nan
+            sums[line] += total
+        for t in range(strata.size - 1):
+            first, last = line * width * samples + strata[t], line * width * samples + strata[t + 1]
+            count = last - first
+            if count < 2:
+                continue
+            total[:] = 0.0
+            square[:, :] = 0.0
+            for r in range(first, last):
+                if hit[r]:
+                    _moments(rows[r], z)
+                    total += z
+                    for a in range(size):
+                        for b in range(a + 1):
+                            square[a, b] += z[a] * z[b]
+            larger = count / (count - 1.0)
             for a in range(size):
-                sums[stripe, a] += total[a]
                 for b in range(a + 1):
-                    within = square[a, b] - (total[a] * total[b] / samples if samples > 1 else 0.0)
-                    scatter[stripe, a, b] += within
+                    scatter[line, a, b] += larger * (square[a, b] - total[a] * total[b] / count)
+            if samples > 1:  # of the luminance less the pixel's mean, where the stone was met
+                i, hits = first // samples, total[MOMENTS]
+                mean = means[LUMINANCE, i]
+                off = total[LUMINANCE] - mean * hits
+                off2 = square[LUMINANCE, LUMINANCE] - 2.0 * mean * square[MOMENTS, LUMINANCE] + mean * mean * hits
+                if hits > 0.0:
+                    luminance_error[i] += max(0.0, larger * (off2 - off * off / count))
+        for i in range(line * width, (line + 1) * width):
+            luminance_error[i] = math.sqrt(luminance_error[i]) / (coverage[i] * samples)
 
 
 def view_cones(points: np.ndarray, view: View, area_mm2: float) -> np.ndarray | None:
@@ -195,7 +246,7 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
     n = grid.resolution
     means, coverage, error = np.empty((CHANNELS, n * n)), np.empty(n * n), np.empty(n * n)
     size = MOMENTS + 1
-    sums, scatter = np.zeros(size), np.zeros((size, size))
+    sums, scatter, strata = np.zeros(size), np.zeros((size, size)), strata_of_a_row(n, cells)
     rows_per_tile = max(1, RAYS_PER_TILE // (n * samples))
     for first in range(0, n, rows_per_tile):
         rows = min(rows_per_tile, n - first)
@@ -208,7 +259,7 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
         found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=grid.pixel_mm**2 / samples)
         tile = slice(first * n, (first + rows) * n)
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
-        _reduce(found, hit, samples, means[:, tile], coverage[tile], error[tile], part, part_scatter)
+        _reduce(found, hit, samples, strata, means[:, tile], coverage[tile], error[tile], part, part_scatter)
         sums += part.sum(axis=0)
         scatter += part_scatter.sum(axis=0)
         progress(first + rows, n)
@@ -218,19 +269,25 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
     fields["coverage"] = coverage.reshape(n, n)
     fields["luminance_error"] = error.reshape(n, n)
     area = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
-    return EngineResult(grid, wavelength_nm, NAME, fields, _totals(area, sums, scatter, samples, n * n * samples))
+    return EngineResult(grid, wavelength_nm, NAME, fields, _totals(area, sums, scatter, scene))
 
 
-def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, samples: int, rays: int) -> Totals:
-    """Ratio estimates sum(z)/sum(hit) with the covariance of their errors."""
+def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene) -> Totals:
+    """Ratio estimates sum(z)/sum(hit) with the covariance of their errors.
+
+    Where rays could have met something and none did, its error is that of one ray of weight 1.
+    """
     full = scatter + np.tril(scatter, -1).T
-    if samples > 1:
-        full *= samples / (samples - 1.0)
-    else:  # one sample per pixel: all pixels together are the stratum
-        full -= np.outer(sums, sums) / rays
-        full *= rays / max(rays - 1.0, 1.0)
     hits = sums[MOMENTS]
     mean = sums[:MOMENTS] / hits
     cross = np.outer(mean, full[MOMENTS, :MOMENTS])
     covariance = full[:MOMENTS, :MOMENTS] - cross - cross.T + np.outer(mean, mean) * full[MOMENTS, MOMENTS]
+    could = {LUMINANCE: scene.dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
+    if scene.dome.head_half_angle_deg:
+        could[HEAD] = 1.0
+    if any(finish == ABSORBING for finish in scene.stone.finishes):
+        could[SCATTERED] = 1.0
+    for channel, most in could.items():
+        if mean[channel] == 0.0 and covariance[channel, channel] == 0.0:
+            covariance[channel, channel] = most**2
     return Totals(area_mm2, mean, covariance / hits**2)

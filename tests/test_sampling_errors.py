@@ -1,0 +1,87 @@
+"""The sampled engine's standard errors are those that other seeds show."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from polyhedra import box
+from scipy.stats import chi2
+from small_scenes import scene_of
+
+import raylab as rl
+from raylab.optics.materials import Material
+from raylab.results.summary import record
+from raylab.tracers.engines import engine_named
+from raylab.tracers.sampled.sampling import strata_of_a_row, stratum_of
+
+STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
+SEEDS = 50
+KEYS = ("brightness", "contrast_rms", "sky", "leak")
+
+
+def statistics(dome: str, resolution: int, samples: int, seed: int) -> dict[str, rl.Statistic]:
+    scene = scene_of(STONE, rl.load_dome(dome), rl.View(7.0, 20.0), resolution=resolution, samples=samples, seed=seed)
+    return record(589.3, engine_named("rays").trace(scene, 589.3).totals, 1.0).statistics
+
+
+@pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
+@pytest.mark.parametrize(("resolution", "samples"), [(32, 4), (21, 9), (16, 16), (12, 25)])
+def test_fifty_seeds_scatter_as_stated(dome, resolution, samples):
+    """Chi-square of values about their mean, with the root mean square of the stated errors, within its 99.9 % range."""
+    found = [statistics(dome, resolution, samples, seed) for seed in range(SEEDS)]
+    low, high = chi2.ppf([0.0005, 0.9995], SEEDS - 1)
+    for key in KEYS:
+        values, errors = (np.array([getattr(one[key], part) for one in found]) for part in ("value", "error"))
+        assert low < ((values - values.mean()) ** 2).sum() / (errors**2).mean() < high, key
+
+
+def test_one_sample_a_pixel_is_on_the_safe_side():
+    """Neighbouring pixels differ: chi-square below its upper end, but no error is larger than 1.5 times what seeds show."""
+    found = [statistics("head-shadow", 33, 1, seed) for seed in range(SEEDS)]
+    for key in KEYS:
+        values, errors = (np.array([getattr(one[key], part) for one in found]) for part in ("value", "error"))
+        ratio = (errors**2).mean() / values.var(ddof=1)
+        assert 0.65 < ratio < 1.5**2, key
+
+
+def test_what_no_ray_met_has_the_error_of_one_ray():
+    """A head too small to be met; a colourless stone absorbs nothing for certain, and nothing is absorbing."""
+    scene = scene_of(STONE, rl.Dome(head_half_angle_deg=0.01), rl.View(7.0, 20.0), resolution=16, samples=4)
+    traced = engine_named("rays").trace(scene, 589.3)
+    found = record(589.3, traced.totals, 1.0).statistics
+    rays = 4 * np.nansum(traced.fields["coverage"])
+    assert (found["head"].value, found["head"].error) == (0.0, pytest.approx(1.0 / rays))
+    assert found["absorbed"].error == found["scattered"].error == 0.0
+
+
+def test_each_pixels_error_is_that_of_its_strata():
+    """A box with an absorbing half seen from above: the stated error of the luminance, over seeds, in pixels on the edge."""
+    stone = box(2.0, 1.0, Material.constant(1.5))
+    view, dome, engine = rl.View(11.0), rl.load_dome("head-shadow"), engine_named("rays")
+    scenes = [scene_of(stone, dome, view, resolution=9, samples=16, seed=seed) for seed in range(200)]
+    fields = [engine.trace(scene, 589.3).fields for scene in scenes]
+    seen, stated, covered = (np.array([one[name] for one in fields]) for name in ("luminance", "luminance_error", "coverage"))
+    inside = (covered == 1.0).all(axis=0) & (seen.std(axis=0) > 1e-3)
+    ratio = (stated**2).mean(axis=0)[inside] / seen.var(axis=0, ddof=1)[inside]
+    assert inside.sum() > 5
+    assert ratio.mean() == pytest.approx(1.0, abs=0.1)
+
+
+@pytest.mark.parametrize("cells", [1, 2, 3, 4, 5, 6, 7])
+def test_strata_tile_the_pixel_and_hold_as_many_samples_as_cells(cells):
+    strata = [stratum_of(sample, cells) for sample in range(cells * cells)]
+    assert strata == sorted(strata)
+    for row, first, columns in set(strata):
+        assert strata.count((row, first, columns)) == columns
+        assert columns in (2, 3) or cells == 1
+    covered = {(row, first + k) for row, first, columns in strata for k in range(columns)}
+    assert len(covered) == sum(columns for _, _, columns in set(strata)) == cells * cells
+    if cells > 1:
+        ends = strata_of_a_row(3, cells)
+        expected = [k for k in range(cells * cells) if k == 0 or strata[k] != strata[k - 1]]
+        assert ends.tolist() == [pixel * cells * cells + k for pixel in range(3) for k in expected] + [3 * cells * cells]
+
+
+@pytest.mark.parametrize(("resolution", "ends"), [(1, [0, 1]), (2, [0, 2]), (3, [0, 3]), (5, [0, 2, 5]), (6, [0, 2, 4, 6])])
+def test_single_samples_are_paired_with_their_neighbours(resolution, ends):
+    assert strata_of_a_row(resolution, 1).tolist() == ends
