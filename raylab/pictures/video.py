@@ -28,7 +28,7 @@ from ..stone.stone import Stone
 from ..threads import in_order
 from ..tracers.engines import engine_for
 from ..units import number_in
-from ..whole_files import refuse_taken, whole_file
+from ..whole_files import disk_faults, refuse_taken, whole_file
 from .stills import still
 
 KINDS = (".mp4", ".gif", ".webp")
@@ -90,7 +90,8 @@ def save_video(
         engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
-    folder.mkdir(parents=True, exist_ok=True)
+    with disk_faults(folder):
+        folder.mkdir(parents=True, exist_ok=True)
     reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
     grid = PixelGrid(-reach, -reach, 2.0 * reach / size, int(size))
 

@@ -6,6 +6,7 @@ on a cluster (of one kind of processor), in one go or with interruptions.
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 import time
@@ -27,7 +28,8 @@ from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..version import __version__
 from .axes import Plan, plan_of, told
-from .store import Store, facts_of
+from .facts import facts_of
+from .store import Store
 from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
 
@@ -108,10 +110,7 @@ def sweep(
             return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
         facts = facts_of(plan, asdict(settings), code_id(MAKER))
         with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
-            if store.result.exists():
-                found = _read(store.result)
-            else:
-                found = _run(plan, settings, store.size, store, client, count, progress)
+            found = _read(store.read()) if store.finished else _run(plan, settings, store.size, store, client, count, progress)
             if zarr:
                 save_zarr(found, store.folder)
             return found
@@ -125,9 +124,6 @@ def _run(
 ) -> xr.Dataset:
     """Trace the chunks that are missing and put all together."""
     rows = np.empty((len(plan), len(COLUMNS)))
-    known = sorted(store.done) if store is not None else []
-    missing = sorted(set(range(-(-len(plan) // size))) - set(known))
-    chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     done = 0
 
     def place(chunk: int, part: np.ndarray) -> None:
@@ -135,8 +131,12 @@ def _run(
         rows[chunk * size : chunk * size + len(part)] = part
         done += len(part)
 
-    for chunk in known:
-        place(chunk, store.load(chunk))  # type: ignore[union-attr]
+    if store is not None:
+        for number in sorted(store.done):
+            if (part := store.load(number)) is not None:
+                place(number, part)
+    missing = sorted(set(range(-(-len(plan) // size))) - (store.done if store is not None else set()))
+    chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     with reporter(progress, "designs") as tell:
         tell(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
@@ -243,7 +243,7 @@ def _netcdf(found: xr.Dataset) -> memoryview:
         return found.to_netcdf(engine="h5netcdf")
 
 
-def _read(path: Path) -> xr.Dataset:
+def _read(result: bytes) -> xr.Dataset:
     import xarray as xr
 
-    return xr.load_dataset(path, engine="h5netcdf")
+    return xr.load_dataset(io.BytesIO(result), engine="h5netcdf")
