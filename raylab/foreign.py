@@ -17,7 +17,7 @@ import numpy as np
 
 from .package_files import environment
 
-MOST_BYTES, MOST_S = 4 << 30, 120
+MOST_BYTES, MOST_S = 4 << 30, 60
 """Memory and time that a parser may take."""
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import logging
 
 import numpy as np
 import pytest
@@ -11,11 +12,14 @@ PLACES = ("raylab.stone.scanning.mesh_file.parsed", "raylab.lighting.sky_formats
 
 
 def parsed(module: str, function: str, content: bytes) -> dict[str, np.ndarray]:
-    """As `raylab.foreign.parsed`."""
+    """As `raylab.foreign.parsed`, whose process keeps what the libraries log to itself."""
+    logging.disable()
     try:
         return getattr(importlib.import_module(module), function)(content)
     except Exception as error:
         raise ValueError(str(error) or type(error).__name__) from error
+    finally:
+        logging.disable(logging.NOTSET)
 
 
 def parse_here(patch: pytest.MonkeyPatch) -> None:

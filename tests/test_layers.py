@@ -27,6 +27,7 @@ GROUND = {
     "toml_tables": ("errors", "reading", "units"),
     "memory": (),
     "reading": ("errors",),
+    "room": ("errors", "progress"),
     "locks": (),
     "staging": ("locks",),
     "whole_files": ("errors", "locks", "staging"),

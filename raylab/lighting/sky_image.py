@@ -47,24 +47,23 @@ def read_sky_image(path: str | Path) -> np.ndarray:
         raise _refused(path, error.problem, error.expected or "") from error
     try:
         with parsing():
-            pixels = FORMATS[suffix](content)
+            return _luminance(FORMATS[suffix](content))
     except InputError as error:
         raise _refused(path, error.problem) from error
-    if not np.issubdtype(pixels.dtype, np.floating):
-        raise _refused(path, f"whole-number samples ({pixels.dtype}) are not linear light")
-    if pixels.ndim == 3 and pixels.shape[2] in (3, 4):
-        return _luminance(pixels[:, :, :3])
-    if pixels.ndim == 3 and pixels.shape[2] == 1:
-        pixels = pixels[:, :, 0]
-    if pixels.ndim != 2:
-        raise _refused(path, f"an array of shape {pixels.shape} is no picture")
-    return pixels.astype(float)
 
 
 def _luminance(pixels: np.ndarray) -> np.ndarray:
-    """(H, W) of (H, W, 3), some rows at a time: 64-bit copies of all would take three times the memory of the result."""
-    rows = range(0, len(pixels), 64)
-    return np.concatenate([pixels[row : row + 64].astype(float) @ BT709 for row in rows]) if rows else np.empty((0, 0))
+    """(H, W) of one, three or four samples a pixel. Raises InputError for what is no linear light, or no picture."""
+    if not np.issubdtype(pixels.dtype, np.floating):
+        raise InputError(f"whole-number samples ({pixels.dtype}) are not linear light")
+    if pixels.ndim == 3 and pixels.shape[2] in (3, 4) and pixels.size:
+        # some rows at a time: 64-bit copies of all would take three times the memory of the result
+        return np.concatenate([pixels[row : row + 64, :, :3].astype(float) @ BT709 for row in range(0, len(pixels), 64)])
+    if pixels.ndim == 3 and pixels.shape[2] == 1:
+        pixels = pixels[:, :, 0]
+    if pixels.ndim != 2:
+        raise InputError(f"an array of shape {pixels.shape} is no picture")
+    return pixels.astype(float)
 
 
 def running_integral(image: np.ndarray) -> np.ndarray:

@@ -67,11 +67,15 @@ class Store:
         self.folder, self.facts, self.designs = Path(folder), facts, designs_in(facts)
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
         self._claim: Claim | None = None
+        new = not os.path.lexists(self.folder)
         try:
             with disk_faults(self.folder, KEPT):
                 self._open(size, force)
         except BaseException:
             self.close()
+            if new:
+                with suppress(OSError):  # it holds something now
+                    self.folder.rmdir()
             raise
 
     def _open(self, size: Callable[[], int], force: bool) -> None:

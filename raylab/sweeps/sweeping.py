@@ -12,7 +12,7 @@ import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing, nullcontext
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +24,7 @@ from ..designs.keys import GEOMETRY, KEYS, REASONS
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
+from ..room import Need
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..version import __version__
@@ -36,6 +37,8 @@ from .zarr_copy import check_zarr, save_zarr
 if TYPE_CHECKING:
     import xarray as xr
 
+MEMORY_BYTES, DISK_BYTES = 1100, 600
+"""What a design takes: measured, at the peak, with 400,000 of them; parts and result, on the disk."""
 CHUNK_S = 4.0
 """Aimed-at work in a chunk, seconds: the most that a killed process loses."""
 MOST_IN_CHUNK = 4096
@@ -102,14 +105,26 @@ def sweep(
     plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)
     if zarr:
         check_zarr(out)
+    place = None if out is None else Path(out)
+    need = Need(f"{len(plan)} designs", MEMORY_BYTES * len(plan), DISK_BYTES * len(plan) * (1 + zarr), place)
+    need.check("axes", "fewer designs")
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
     try:
         count = _cores(processes) if client is None else max(1, sum(client.ncores().values()))
         alone = ALONE_S if processes is None and client is None else 0.0
+
+        def size() -> int:
+            cost_s = _cost_s(plan, settings)
+            whole = replace(need, seconds=cost_s * len(plan) / count)
+            whole.check("axes", "fewer designs, or more processes")
+            if progress is True:
+                whole.say()
+            return _chunk_size(len(plan), cost_s, count, alone)
+
         if out is None:
-            return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
+            return _run(plan, settings, size(), None, client, count, progress)
         facts = facts_of(plan, asdict(settings), code_id(MAKER))
-        with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
+        with closing(Store(out, facts, size, force)) as store:
             found = _read(store.read()) if store.finished else _run(plan, settings, store.size, store, client, count, progress)
             if zarr:
                 save_zarr(found, store.folder)
@@ -167,19 +182,21 @@ def _cores(processes: int | None) -> int:
     return processes
 
 
-def _chunk_size(plan: Plan, settings: TraceSettings, count: int, alone_s: float) -> int:
-    """Designs in a chunk, from the measured cost of a few: some seconds of work, and enough chunks for every process.
-
-    Work of less than `alone_s` seconds is one chunk.
-    """
+def _cost_s(plan: Plan, settings: TraceSettings) -> float:
+    """Seconds that a design takes, measured with a few of them."""
     probes = [next(plan.designs(k, k + 1)) for k in np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int)]
     trace_designs(probes[:1], settings)  # compiles, or reads what was compiled
     start = time.perf_counter()
     trace_designs(probes, settings)
-    cost_s = (time.perf_counter() - start) / len(probes)
-    if cost_s * len(plan) <= alone_s:
-        return min(len(plan), MOST_IN_CHUNK)
-    return max(1, min(round(CHUNK_S / cost_s), -(-len(plan) // (4 * count)), MOST_IN_CHUNK))
+    return (time.perf_counter() - start) / len(probes)
+
+
+def _chunk_size(designs: int, cost_s: float, count: int, alone_s: float) -> int:
+    """Designs in a chunk: some seconds of work, and enough chunks for every process. Work of less than `alone_s` seconds is one
+    chunk."""
+    if cost_s * designs <= alone_s:
+        return min(designs, MOST_IN_CHUNK)
+    return max(1, min(round(CHUNK_S / cost_s), -(-designs // (4 * count)), MOST_IN_CHUNK))
 
 
 def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 
 import numpy as np
 
@@ -25,6 +26,7 @@ def parsed_mesh(content: bytes, kind: str) -> dict[str, np.ndarray]:
     """
     import trimesh  # half a second to import: only when used
 
+    logging.getLogger("trimesh").addHandler(logging.NullHandler())  # else what it logs of damage goes to stderr
     scene = trimesh.load_scene(io.BytesIO(content), file_type=kind, process=False)
     placed = [(scene.geometry[name], matrix) for matrix, name in map(scene.graph.get, scene.graph.nodes_geometry)]
     meshes = [(body, matrix) for body, matrix in placed if isinstance(body, trimesh.Trimesh) and len(body.faces)]
