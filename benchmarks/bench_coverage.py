@@ -78,7 +78,7 @@ def misses(key: int, known_to_pct: float, symmetry: bool) -> dict[str, float]:
     missed = {}
     for name, one in coarse.items():
         found = within_nature(name, replace(one, statistic=Statistic(read[name], read[name], read[name])))
-        missed[name] = (true[name] - found.best) / found.doubt
+        missed[name] = (true[name] - found.best) / found.standard_uncertainty
     return missed
 
 

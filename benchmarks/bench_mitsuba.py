@@ -43,7 +43,7 @@ from raylab.tracers.sampled.sampling import sample_image
 from raylab.units import SODIUM_D_NM
 
 TARGET, RESOLUTION, END = 0.005, 256, 1e-3
-POLARISED = "--polarized" in sys.argv
+POLARIZED = "--polarized" in sys.argv
 STONE = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 DOME, VIEW = Dome(head_half_angle_deg=20), View()
 FRAME = grid_around(STONE, VIEW, RESOLUTION)
@@ -67,7 +67,7 @@ def timed(run: Callable[[], np.ndarray], repeats: int = 5) -> tuple[np.ndarray, 
 
 def ours(cells: int, seed: int, end: float = END) -> np.ndarray:
     """raylab's luminance map of cells x cells samples per pixel."""
-    options: dict[str, Any] = {"samples": cells**2, "seed": seed, "min_weight": end, "polarized": POLARISED}
+    options: dict[str, Any] = {"samples": cells**2, "seed": seed, "min_weight": end, "polarized": POLARIZED}
     scene = Scene(STONE, DOME, VIEW, TraceSettings(**options))
     return sample_image(scene, SODIUM_D_NM, FRAME).fields["luminance"]
 
@@ -123,11 +123,11 @@ def mitsuba_seconds(variant: str, reference: np.ndarray, sampler: str = "indepen
 def main() -> None:
     reference = converged()
     fast = raylab_seconds(reference)
-    variants = {scenes.use_variant(POLARISED), "scalar_spectral_polarized" if POLARISED else "scalar_rgb"}
+    variants = {scenes.use_variant(POLARIZED), "scalar_spectral_polarized" if POLARIZED else "scalar_rgb"}
     slow = min(mitsuba_seconds(variant, reference) for variant in sorted(variants))
     print(f"raylab is {slow / fast:.1f} times faster at an error of {TARGET}  (target 30)")
     if "--samplers" in sys.argv:
-        best = scenes.use_variant(POLARISED)
+        best = scenes.use_variant(POLARIZED)
         for sampler in ("multijitter", "orthogonal", "ldsampler"):
             print(f"  {sampler}: {mitsuba_seconds(best, reference, sampler) / fast:.1f} times")
 

@@ -36,11 +36,11 @@ def ahead(x, y, z, vx, vy, vz, last, planes):
     """Distance, row and slope of the nearest facet that the ray runs into."""
     distance, found, slope = 1e300, -1, 0.0
     for f in range(planes.shape[0]):
-        towards = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
-        if towards > 0.0 and f != last:
-            far = (planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)) / towards
+        unit = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
+        if unit > 0.0 and f != last:
+            far = (planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)) / unit
             if far < distance:
-                distance, found, slope = far, f, towards
+                distance, found, slope = far, f, unit
     return distance, found, slope
 
 
@@ -56,20 +56,20 @@ def across(vx, vy, vz, nx, ny, nz, ex, ey, ez):
 
 
 @parallel_kernel
-def plain_loop(origins, ways, planes, n, turn, dome, out, segments):
+def plain_loop(origins, directions, planes, n, turn, dome, out, segments):
     """The tracer as one would first write it, for rays that all run along -z; fills out (R, CHANNELS), segments (R,)."""
     for r in numba.prange(origins.shape[0]):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
-        vx, vy, vz = ways[r, 0], ways[r, 1], ways[r, 2]
+        vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
         enter, leave, last = -1e300, 1e300, -1
         for f in range(planes.shape[0]):
-            towards = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
-            gap = planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)
-            if towards < 0.0 and gap / towards > enter:
-                enter, last = gap / towards, f
-            elif towards > 0.0:
-                leave = min(leave, gap / towards)
-            elif towards == 0.0 and gap < 0.0:
+            unit = planes[f, 0] * vx + planes[f, 1] * vy + planes[f, 2] * vz
+            difference = planes[f, 3] - (planes[f, 0] * x + planes[f, 1] * y + planes[f, 2] * z)
+            if unit < 0.0 and difference / unit > enter:
+                enter, last = difference / unit, f
+            elif unit > 0.0:
+                leave = min(leave, difference / unit)
+            elif unit == 0.0 and difference < 0.0:
                 leave = -1e300
         if enter >= leave:
             continue

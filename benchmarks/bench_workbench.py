@@ -21,7 +21,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 from needs import launched  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
-from test_workbench_page import Workbench, assert_told, traced  # noqa: E402
+from test_workbench_page import Workbench, assert_reported, traced  # noqa: E402
 from workbench_process import BenchProcess  # noqa: E402
 
 # Move a slider, wait for the picture that answers the move, n times; ms each.
@@ -49,8 +49,8 @@ ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
 DRAG = """async ([key, seconds, low, high]) => {
   const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
   let begun = performance.now(), moved = begun, moves = [];
-  const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.askedA), at: moved }));
-  asking.observe(root, { attributes: true, attributeFilter: ['data-asked-a'] });
+  const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.requestedA), at: moved }));
+  asking.observe(root, { attributes: true, attributeFilter: ['data-requested-a'] });
   const watch = new MutationObserver(() => {
     const id = Number(root.dataset.shownA);
     const move = moves.find((one) => one.id === id);
@@ -86,7 +86,7 @@ WILD = """async (seconds) => {
 }"""
 
 
-def told(what: str, times_ms: list[float]) -> None:
+def shown(what: str, times_ms: list[float]) -> None:
     median, late = np.median(times_ms), np.quantile(times_ms, 0.95)
     print(f"{what:<44} median {median:6.0f} ms   95 % under {late:6.0f} ms   of {len(times_ms)}")
 
@@ -105,12 +105,12 @@ def moved(page: Workbench, moves: int) -> None:
     for tilt in (0, 7):
         page.slide("tilt_deg", tilt)
         for key, low, high in (("pavilion_angle_deg", 40, 42), ("table_pct", 54, 60)):
-            told(f"{key} to coarse picture, tilt {tilt}", page.page.evaluate(ONE_BY_ONE, [key, moves, low, high, False]))
+            shown(f"{key} to coarse picture, tilt {tilt}", page.page.evaluate(ONE_BY_ONE, [key, moves, low, high, False]))
             page.rest()
         times, rate = page.page.evaluate(DRAG, ["crown_angle_deg", 4, 32, 36])
-        told(f"dragged, {rate:.0f} pictures/s, tilt {tilt}", times)
+        shown(f"dragged, {rate:.0f} pictures/s, tilt {tilt}", times)
         page.rest()
-        told(
+        shown(
             f"to exact picture, 140 ms rest incl., tilt {tilt}", page.page.evaluate(ONE_BY_ONE, ["table_pct", 12, 54, 60, True])
         )
     page.page.click("#face-up")
@@ -138,7 +138,7 @@ def soak(process: BenchProcess, page: Workbench, seconds: float) -> None:
         moves += page.page.evaluate(WILD, seconds / 3)
         page.rest()
         marks.append(memory_mb(process, page.page))
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
     server, heap = zip(*marks, strict=True)
     print(f"{moves} random moves in {seconds:.0f} s; the last picture is what the library says of the last values")
     print("  server, MB resident: " + " -> ".join(f"{mb:.0f}" for mb in server))

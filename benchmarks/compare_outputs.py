@@ -216,21 +216,21 @@ def main() -> int:
     parser.add_argument("--wording", action="store_true", help="accept texts in which only words changed, no number")
     parser.add_argument("--allow", action="append", default=[], metavar="PATTERN", help='accept entries, as "optimum:*"')
     parser.add_argument("--list", type=int, default=8, metavar="N", help="entries shown per group (8)")
-    asked = parser.parse_args()
-    first, second = group_names(asked.before), group_names(asked.after)
+    request = parser.parse_args()
+    first, second = group_names(request.before), group_names(request.after)
     if not first or not second:
-        parser.error(f"no dump in {asked.after if first else asked.before}")
-    wanted = [name for name in asked.only or sorted({*first, *second}) if name not in asked.skip]
-    rules = Rules(asked.exact, asked.wording, tuple(asked.allow))
+        parser.error(f"no dump in {request.after if first else request.before}")
+    wanted = [name for name in request.only or sorted({*first, *second}) if name not in request.skip]
+    rules = Rules(request.exact, request.wording, tuple(request.allow))
     fine = True
     for name in wanted:
-        absent = [str(folder) for folder, names in ((asked.before, first), (asked.after, second)) if name not in names]
+        absent = [str(folder) for folder, names in ((request.before, first), (request.after, second)) if name not in names]
         if absent:
             print(f"{name:18} not in {' and '.join(absent)}")
             fine = False
             continue
-        found = compare_group(name, load_group(asked.before, name), load_group(asked.after, name), rules)
-        fine &= report(found, asked.list)
+        found = compare_group(name, load_group(request.before, name), load_group(request.after, name), rules)
+        fine &= report(found, request.list)
     print("no difference that counts" if fine else "the dumps differ")
     return 0 if fine else 1
 

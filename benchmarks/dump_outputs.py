@@ -59,7 +59,10 @@ from raylab.workbench.answers import Answerer
 from raylab.workbench.design_json import DEMO, facet_design
 
 SCENES = Path("scenes")
-RENAMED: dict[str, dict[str, str]] = {"*": {"polarized": "polarised"}}
+RENAMED: dict[str, dict[str, str]] = {
+    "*": {"polarized": "polarised", "half_step": "reach", "half_step.long_name": "reach.long_name"},
+    "ray-paths": {"direction": "way"},
+}
 """By group, "*" for all of them: what the program calls a thing now -> what it was called when the reference dump was made."""
 LEFT_OUT = {"raylab_version", "hash", "code"}
 """Keys that say which program ran, not what it found."""
@@ -270,7 +273,7 @@ def stone_facts(stone: rl.Stone) -> dict[str, Any]:
     """A stone's planes and all that follows from them."""
     body = stone.polyhedron
     vertices, triangles = stone.triangles()
-    words = [stone.name, stone.material.name, stone.symmetry, list(stone.dropped)]
+    words = [stone.name, stone.material.name, stone.symmetry.order, list(stone.dropped)]
     return {
         "normals": stone.normals,
         "distances-mm": stone.distances_mm,
@@ -355,7 +358,7 @@ def virtual_facet_facts(beams: Any) -> dict[str, Any]:
     for name, one in (("wedge", beams), ("whole", whole)):
         found |= {f"{name}/corners-mm": one.vertices_mm, f"{name}/starts": one.starts, f"{name}/areas-mm2": one.areas_mm2}
         found |= {f"{name}/rows": one.rows, f"{name}/squares": one.squares, f"{name}/leaves": one.leaves}
-        found |= {f"{name}/strongest": one.strongest, f"{name}/ends-in": one.towards, f"{name}/copy": one.copy_of}
+        found |= {f"{name}/strongest": one.strongest, f"{name}/ends-in": one.strongest_entry, f"{name}/copy": one.copy_of}
         found[f"{name}/entries"] = one.entries
     return found
 
@@ -750,7 +753,7 @@ def fire_facts(scene: rl.Scene) -> dict[str, Any]:
     """Angular spread of a view's strongest exits."""
     found = rl.fire_map(scene)
     means = [found.mean_deg, found.sky_mean_deg, found.without_share, *found.lines_nm]
-    paths = {"facets": found.paths.facets, "ends-in": found.paths.towards, "areas-mm2": found.paths.areas_mm2}
+    paths = {"facets": found.paths.facets, "ends-in": found.paths.entry, "areas-mm2": found.paths.areas_mm2}
     names = [found.paths.name(k, scene.stone) for k in range(min(40, len(found.paths)))]
     return {"spread-deg": found.spread_deg, "means": means, **paths, "path-spread-deg": found.path_spread_deg, "names": names}
 
@@ -859,7 +862,7 @@ def page_questions() -> dict[str, dict[str, Any]]:
     """Questions of the page."""
     usual = {"dome": "head-shadow", "maps": ["luminance", "contrast", "leak"]}
     blocked = facet_design(rl.load_stone(SCENES / "stones" / "blocked.csv"))
-    polished = {"kind": "polished again", "of": DEMO, "facet": "pavilion main 3", "slope_deg": 0.3}
+    polished = {"kind": "repolished", "of": DEMO, "facet": "pavilion main 3", "slope_deg": 0.3}
     facet = "pavilion main 2"
     return {
         "coarse": {"kind": "picture", "step": "coarse", "design": DEMO, "facet": facet, **usual},

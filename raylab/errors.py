@@ -1,4 +1,4 @@
-"""The errors a caller may meet: one line each, saying where, what, and what was expected.
+"""The errors of raylab: one line each, with the place, the problem and the expected value.
 
 Everything that a user can mend is an `InputError`; the command line turns it into exit code 2. Anything else that
 escapes is a fault of ours and keeps its traceback.
@@ -14,7 +14,7 @@ LONGEST_LINE = 1000
 
 
 class RaylabError(Exception):
-    """Base of every error that raylab raises on purpose."""
+    """Base class of the errors of raylab."""
 
 
 class RaylabWarning(UserWarning):
@@ -22,17 +22,17 @@ class RaylabWarning(UserWarning):
 
 
 class InputError(RaylabError, ValueError):
-    """Input that can't be used as it stands.
+    """Invalid input, described in one line.
 
-    The parts are kept apart so that a loader higher up can add the file without rewriting the sentence.
+    The parts are kept separately, so that a loader can add file and section.
 
     Parameters
     ----------
-    problem : what is wrong, as a clause without a full stop.
+    problem : the problem, as a clause without a full stop.
     key : the name of the offending parameter, e.g. ``"stone.table_pct"``.
     value : the offending value, shown as ``key = value``.
-    expected : what would have been accepted.
-    file : the file the value came from.
+    expected : an acceptable value, in words.
+    file : the file of the value.
     """
 
     def __init__(
@@ -57,7 +57,7 @@ class InputError(RaylabError, ValueError):
         return one_line(": ".join([*where, what]))
 
     def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
-        """The same error, told from further out: with the file it came from and the section its key stands in."""
+        """The same error with the file and the section of its key."""
         key = self.key
         if section is not None:
             key = section if key is None else f"{section}.{key}"
@@ -65,18 +65,18 @@ class InputError(RaylabError, ValueError):
 
 
 class StoneError(InputError):
-    """A set of planes or proportions that is no closed convex stone."""
+    """Planes or proportions that do not form a closed convex stone."""
 
     reason: str | None = None
     """Name of the cut's reason why, where it stated one (`stone.cuts.cut.Reason`)."""
 
 
 class UnsupportedScene(InputError):  # noqa: N818 - names what is refused, as StoneError does
-    """A scene that the engine asked for, or every engine of the table, can't trace."""
+    """A scene that the requested engine, or every engine of the table, can't trace."""
 
     @classmethod
     def by(cls, *refusals: tuple[str, str]) -> UnsupportedScene:
-        """The refusal of one engine or of several, each given as (engine, a clause that says why not)."""
+        """The error for one engine or several, each given as (engine, reason)."""
         return cls(
             "; ".join(f"the engine `{name}` can't trace this scene: {reason}" for name, reason in refusals), key="engine"
         )

@@ -109,9 +109,11 @@ def save_svg(text: str, path: str | Path, *, force: bool = False) -> None:
 def save_facets(facets: FacetTable, path: str | Path, *, force: bool = False) -> None:
     """The accounting facet by facet as CSV, one facet a line, numbers to full precision; what they mean is in `accounting`."""
     text = io.StringIO()
-    text.write("# shares of the outline (area, dark) and of the view's weight; brightness in units of the brightest radiance\n")
     text.write(
-        "# area, brightness, dark, absorbed, untraced: by the facet looked through; the others: by the facet where it leaves\n"
+        "# area, dark: share of the outline; brightness: in units of the brightest radiance; the others: share of the light\n"
+    )
+    text.write(
+        "# area, brightness, dark, absorbed, untraced: by entry facet; the others: by the facet where the light leaves\n"
     )
     table = csv.writer(text, lineterminator="\n")
     table.writerow(("facet", "tier", *facets.columns))
@@ -169,15 +171,13 @@ def finite(value: Any) -> Any:
 def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
     """A stone as a mesh (.stl, .obj, .ply: numbers in mm; .glb: in metres, as its standard has it) or a facet table (.csv).
 
-    Meshes are watertight triangles. Raises InputError for another suffix, a material that a table can't name, or a file in
-    the way without `force`.
+    Meshes are watertight triangles. Raises InputError for another suffix, a material that a table can't name, or an
+    existing file without `force`.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in (*_MESHES, ".csv"):
         kinds = ", ".join((*_MESHES, ".csv"))
-        raise InputError(
-            "no stone can be written to a file of this kind", file=str(path), expected=f"a name that ends in {kinds}"
-        )
+        raise InputError("unknown kind of stone file", file=str(path), expected=f"a file name that ends in {kinds}")
     data = facet_table(stone).encode() if suffix == ".csv" else _mesh(stone, suffix[1:])
     with whole_file(path, force=force) as target:
         target.write_bytes(data)

@@ -57,8 +57,8 @@ def data_files(module: str, package: Path = PACKAGE) -> tuple[Path, ...]:
     """The shipped files that a module itself opens, sorted; of a folder, all that is in it."""
     found: set[Path] = set()
     for path in _SHIPPED.findall(source_files(package)[module].read_text(encoding="utf-8")):
-        place = package / path
-        found |= {file for file in place.rglob("*") if file.is_file()} if place.is_dir() else {place}
+        target = package / path
+        found |= {file for file in target.rglob("*") if file.is_file()} if target.is_dir() else {target}
     return tuple(sorted(found))
 
 

@@ -26,21 +26,21 @@ POINTS = 1024
 
 
 def why_undefined(stone: Stone, view: View) -> str:
-    """Why there is no symmetry to tell; empty where there is."""
+    """The reason for a missing symmetry statistic; empty if there is one."""
     if stone.symmetry.size < 2:
-        return "the stone claims no symmetry"
+        return "the stone has no nominal symmetry"
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
 
 
 def agreement(scene: Scene) -> Statistic:
     """Symmetry of the luminance pattern under `stone.symmetry`, with its standard error.
 
-    At the wavelength in the middle of the scene's, by rays, whatever engine traced the maps.
+    It is traced by rays at the middle wavelength of the scene, with any engine for the maps.
     """
     stone, settings = scene.stone, scene.settings
-    reach = float(np.linalg.norm(stone.outline_mm, axis=1).max())
+    extent = float(np.linalg.norm(stone.outline_mm, axis=1).max())
     radius, angle = np.random.default_rng([settings.seed, 0x5D]).random((2, POINTS))
-    radius, angle = reach * np.sqrt(radius), 2.0 * np.pi * angle
+    radius, angle = extent * np.sqrt(radius), 2.0 * np.pi * angle
     images = stone.symmetry.images(angle) + np.radians(scene.view.turn_deg)
     points = (radius[..., None] * np.stack([np.cos(images), np.sin(images)], axis=-1)).reshape(-1, 2)
     rows, hit = sample_points(points, scene, settings.middle_nm)

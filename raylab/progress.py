@@ -40,8 +40,8 @@ def reporter(progress: bool | Progress, what: str, *, counted: bool = True) -> I
     elif (display := _notebook()) is not None:
         yield _NotebookLine(display, Pace(what, counted))
     else:
-        with _terminal(Pace(what, counted)) as tell:
-            yield tell
+        with _terminal(Pace(what, counted)) as update:
+            yield update
 
 
 def part_of(progress: Progress, start: float, span: float) -> Progress:

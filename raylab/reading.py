@@ -45,7 +45,7 @@ def read_file(path: str | Path, kind: Kind, label: str | None = None) -> bytes:
                 raise InputError("not a file", file=file, expected=kind.name)
             if state.st_size > kind.most:
                 most = f"{kind.name} of at most {kind.most} bytes"
-                raise InputError(f"too large ({state.st_size} bytes)", file=file, expected=most)
+                raise InputError(f"file too large ({state.st_size} bytes)", file=file, expected=most)
             with open(handle, "rb", closefd=False) as opened:
                 data = opened.read(state.st_size + 1)  # one more byte shows that it grows
         finally:
@@ -56,10 +56,10 @@ def read_file(path: str | Path, kind: Kind, label: str | None = None) -> bytes:
         raise InputError("no such file", file=file, expected=kind.name) from error
     except OSError as error:
         raise InputError(
-            f"can't be read: {error.strerror or error}", file=file, expected=f"{kind.name} that can be read"
+            f"cannot be read: {error.strerror or error}", file=file, expected=f"{kind.name} that can be read"
         ) from error
     if len(data) != state.st_size:
-        raise InputError("changes while it is read, or is no plain file", file=file, expected=kind.name)
+        raise InputError("not a plain file, or a file that changes", file=file, expected=kind.name)
     return data
 
 
@@ -72,7 +72,7 @@ def read_text(path: str | Path, kind: Kind, label: str | None = None) -> str:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         file = str(path) if label is None else label
-        raise InputError("not UTF-8 text", file=file, key=f"line {line}", expected=f"{kind.name} in UTF-8") from error
+        raise InputError("not UTF-8", file=file, key=f"line {line}", expected=f"{kind.name} in UTF-8") from error
 
 
 def reader(function: Callable[Concatenate[str | Path, _P], _T]) -> Callable[Concatenate[str | Path, _P], _T]:
@@ -100,7 +100,7 @@ def parsing(file: str | None = None) -> Iterator[None]:
     except RaylabError:
         raise
     except MemoryError as error:
-        raise InputError("there is not enough memory to read it", file=file) from error
+        raise InputError("not enough memory to read it", file=file) from error
     except Exception as error:
         what = " ".join(filter(None, (type(error).__name__, str(error)[:200])))
-        raise InputError(f"can't be read: {what}", file=file, expected="an undamaged file") from error
+        raise InputError(f"cannot be read: {what}", file=file, expected="an undamaged file") from error

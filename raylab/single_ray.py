@@ -1,4 +1,4 @@
-"""One view ray told hit by hit: where it meets the stone, what leaves there, and where that goes.
+"""One view ray, hit by hit: the position of each hit, the light that leaves there, and its direction.
 
 The path is the oracle's (`tracers.reference`); this module adds the points in space and the words, for a person who asks
 about one spot of a map and for pictures of a path through the stone.
@@ -30,7 +30,7 @@ class Hit:
     ----------
     facet, name : which facet. point_mm : (3,) where, stone's frame.
     weight : share of the view ray that leaves here, the reflection off the first surface included.
-    way : (3,) unit direction of what leaves, stone's frame; None where nothing does.
+    direction : (3,) unit direction of the light that leaves, stone's frame; None where nothing does.
     fate : the ledger entry it is booked under: "sky", "head", "leak" or "scattered"; empty where nothing leaves.
     """
 
@@ -38,7 +38,7 @@ class Hit:
     name: str
     point_mm: np.ndarray
     weight: float
-    way: np.ndarray | None
+    direction: np.ndarray | None
     fate: str
 
 
@@ -48,8 +48,8 @@ class RayPath:
 
     Attributes
     ----------
-    hits : the entry first; empty for a ray that misses the stone. start_mm : (3,) a point of the ray outside the stone.
-    absorbed, untraced : the shares of the ray that no hit accounts for.
+    hits : the hits, the entry first; empty if the ray misses the stone. start_mm : (3,) a point of the ray outside the stone.
+    absorbed, untraced : the absorbed and the untraced share of the ray.
     """
 
     start_mm: np.ndarray
@@ -67,7 +67,7 @@ class RayPath:
                     "name": hit.name,
                     "point_mm": hit.point_mm.tolist(),
                     "weight": hit.weight,
-                    "way": None if hit.way is None else hit.way.tolist(),
+                    "direction": None if hit.direction is None else hit.direction.tolist(),
                     "fate": hit.fate,
                 }
                 for hit in self.hits
@@ -78,65 +78,65 @@ class RayPath:
 
 
 def ray_path(scene: Scene, x_mm: float, y_mm: float, *, min_weight: float = 1e-3) -> RayPath:
-    """Follow the view ray through a point of the map plane, at the wavelength in the middle of the scene's.
+    """Follow the view ray through a point of the map plane, at the middle wavelength of the scene.
 
     Parameters
     ----------
     x_mm, y_mm : the point on the map, mm.
-    min_weight : the path ends when less than this share of the ray is left inside; takes the place of the scene's own, since a
+    min_weight : the path ends when less than this share of the ray is left inside; replaces that of the scene, since a
         person reads the path.
 
     Returns
     -------
-    RayPath : without hits where the point lies beside the stone.
+    RayPath : without hits for a point outside the stone.
     """
     stone, settings = scene.stone, scene.settings
-    origins, ways = view_rays(np.array([[x_mm, y_mm]]), stone, scene.view)
-    origin, way = origins[0], np.asarray(ways[0])
+    origins, directions = view_rays(np.array([[x_mm, y_mm]]), stone, scene.view)
+    origin, direction = origins[0], np.asarray(directions[0])
     path = trace_path(
         origin,
-        way,
+        direction,
         stone,
         wavelength_nm=settings.middle_nm,
         polarized=settings.polarized,
         min_weight=min_weight,
         max_bounces=settings.max_bounces,
     )
-    points = _points(path.facets, origin, way, stone, stone.material.n(settings.middle_nm))
+    points = _points(path.facets, origin, direction, stone, stone.material.n(settings.middle_nm))
     leaves: list[tuple[float, np.ndarray | None]] = [(0.0, None)] * len(path.facets)
-    for number, (weight, direction, bounces) in enumerate(path.exits):
-        leaves[0 if number == 0 else bounces + 1] = (weight, direction)
+    for number, (weight, out, bounces) in enumerate(path.exits):
+        leaves[0 if number == 0 else bounces + 1] = (weight, out)
     if path.scattered > 0.0:
         leaves[-1] = (path.scattered, None)
     hits = tuple(
         Hit(facet, stone.facet_name(facet), point, weight, out, _fate(scene, facet, weight, out))
         for facet, point, (weight, out) in zip(path.facets, points, leaves, strict=True)
     )
-    return RayPath(_start(path, points, origin, way, stone), hits, path.absorbed, path.untraced)
+    return RayPath(_start(path, points, origin, direction, stone), hits, path.absorbed, path.untraced)
 
 
-def _start(path: Path, points: list[np.ndarray], origin: np.ndarray, way: np.ndarray, stone: Stone) -> np.ndarray:
+def _start(path: Path, points: list[np.ndarray], origin: np.ndarray, direction: np.ndarray, stone: Stone) -> np.ndarray:
     """A point on the ray half the stone's size before the entry: near enough to draw from."""
-    return points[0] - 0.5 * float(stone.size_mm.max()) * way if path.facets else origin
+    return points[0] - 0.5 * float(stone.size_mm.max()) * direction if path.facets else origin
 
 
-def _points(facets: list[int], origin: np.ndarray, way: np.ndarray, stone: Stone, n: float) -> list[np.ndarray]:
+def _points(facets: list[int], origin: np.ndarray, direction: np.ndarray, stone: Stone, n: float) -> list[np.ndarray]:
     """Where a ray meets its facets, one after the other: Snell's law at the first, the mirror at each further one."""
     points, here = [], origin
     for number, f in enumerate(facets):
         normal = stone.normals[f]
-        here = here + (stone.distances_mm[f] - normal @ here) / (normal @ way) * way
+        here = here + (stone.distances_mm[f] - normal @ here) / (normal @ direction) * direction
         points.append(here)
-        cos = float(normal @ way)
+        cos = float(normal @ direction)
         if number == 0:
-            way = way / n - (cos / n + math.sqrt(1.0 - (1.0 - cos * cos) / n**2)) * normal
+            direction = direction / n - (cos / n + math.sqrt(1.0 - (1.0 - cos * cos) / n**2)) * normal
         else:
-            way = way - 2.0 * cos * normal
+            direction = direction - 2.0 * cos * normal
     return points
 
 
-def _fate(scene: Scene, facet: int, weight: float, way: np.ndarray | None) -> str:
+def _fate(scene: Scene, facet: int, weight: float, direction: np.ndarray | None) -> str:
     """The ledger's entry for what leaves."""
-    if way is None:
+    if direction is None:
         return SCATTERED if scene.stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
-    return FIELDS[entry_of_exit(float(way[2]), float((scene.view.rotation() @ way)[2]), scene.dome.table.head_cos)]
+    return FIELDS[entry_of_exit(float(direction[2]), float((scene.view.rotation() @ direction)[2]), scene.dome.table.head_cos)]

@@ -140,7 +140,7 @@ def read_toml(source: Path, label: str) -> Table:
         raise InputError(f"not TOML: {problem}", file=label, key=f"line {line}{column}") from error
     stated = tables.pop("schema", None)
     if stated != SCHEMA or isinstance(stated, bool | float):
-        problem = "missing" if stated is None else "the file's format is not known"
+        problem = "missing" if stated is None else "unknown file format"
         raise InputError(problem, file=label, key="schema", value=shown(stated), expected=f"schema = {SCHEMA}")
     return Table(label, "", tables)
 
@@ -181,7 +181,7 @@ def schema(**fields: Any) -> type[BaseModel]:
 def _fault(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...]) -> InputError:
     """A fault that pydantic found, in our words; `also` are further keys to suggest."""
     key = str(fault["loc"][0]) if fault["loc"] else None
-    rest = f" ({more} more fault{'s' if more > 1 else ''} here)" if more else ""
+    rest = f" ({more} more error{'s' if more > 1 else ''} in this section)" if more else ""
     if fault["type"] == "extra_forbidden":
         known = [*expected.model_fields, *also]
         return InputError("unknown key", key=_bare(key), value=shown(fault["input"]), expected=nearest(str(key), known) + rest)

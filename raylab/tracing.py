@@ -34,15 +34,15 @@ BYTES_PER_PIXEL = 230
 
 @dataclass(frozen=True)
 class Result:
-    """What a trace gives.
+    """The result of a trace.
 
     Attributes
     ----------
-    maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` where several were asked for.
-    summary : every statistic with its bracket and error. scene : what was traced.
-    beams : the virtual facets at each wavelength; empty where the engine has none.
+    maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` for several wavelengths.
+    summary : every statistic with its bracket and error. scene : the traced scene.
+    beams : the virtual facets at each wavelength; empty for an engine without virtual facets.
 
-    From beams there are two things more: the map `path` with its words in `path_name`, and `summary.facets`.
+    An engine with virtual facets also gives the map `path`, with its words in `path_name`, and `summary.facets`.
     """
 
     maps: xr.Dataset
@@ -73,16 +73,16 @@ def trace(
 
     Parameters
     ----------
-    stone, dome, view : what is seen, under which light, from where (face-up and parallel by default).
+    stone, dome, view : the stone, its light, and the view (by default face-up and parallel).
     resolution : pixels along each side of the maps.
     wavelengths_nm : one, or several for a spectral axis; nm.
-    engine : ``"beams"`` (exact, parallel views), ``"rays"`` (sampled), or None for the first that can trace the scene.
+    engine : ``"beams"`` (exact, parallel views), ``"rays"`` (sampled), or None for the first one that supports the scene.
     precision : width of the exact engine's bracket on brightness.
     samples : rays per pixel of the sampled engine, a square number.
     polarized, min_weight, max_bounces, seed : see `TraceSettings`.
-    by_facet : also the map of each pixel's path and the account by facet, which need virtual facets and take a good part of a
+    by_facet : also compute the map of paths and the accounting by facet; both need virtual facets and take a large part of a
         fast trace.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Returns
     -------
@@ -91,7 +91,7 @@ def trace(
     Raises
     ------
     InputError : a setting out of range, an unknown keyword.
-    UnsupportedScene : the engine asked for can't trace this scene.
+    UnsupportedScene : the requested engine can't trace this scene.
     """
     for key in unknown:
         known = [name for name in trace.__annotations__ if name not in ("unknown", "return")]
@@ -107,7 +107,7 @@ def trace_scene(
 
     Parameters
     ----------
-    grid : other pixels than the scene's own, which just hold the stone: so that several stones share theirs.
+    grid : pixels that replace those of the scene, which just hold the stone, so that several stones share one grid.
     """
     engine, waves = engine_for(scene), scene.settings.wavelengths
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
@@ -119,9 +119,9 @@ def trace_scene(
     traced: list[EngineResult] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []
-    with reporter(progress, "tracing", counted=False) as tell:
+    with reporter(progress, "tracing", counted=False) as update:
         for k, wavelength_nm in enumerate(waves):
-            part = part_of(tell, k / len(waves), 1.0 / len(waves))
+            part = part_of(update, k / len(waves), 1.0 / len(waves))
             result = engine.trace(scene, wavelength_nm, grid, progress=part)
             if result.unfolded is not None and by_facet:
                 paths.append(strongest_paths(result.unfolded))
@@ -156,7 +156,7 @@ def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] 
     virtual, undefined = traced[0].polygons, pattern_symmetry.why_undefined(scene.stone, scene.view)
     symmetry, notes = None, {}
     if virtual is None:
-        notes[FACETS] = "which facet lets light out is computed by an exact engine only (parallel view)"
+        notes[FACETS] = "accounting by facet needs an exact engine (parallel view)"
     if undefined:
         notes[SYMMETRY.key] = undefined
     elif virtual is not None and scene.stone.symmetry.turned(scene.view.turn_deg).within(virtual.symmetry.maps):

@@ -100,12 +100,12 @@ def refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
         raise InputError("not a folder", file=str(folder), expected="a folder to write to")
     for target in (folder / name for name in names):
         if target.is_dir():
-            raise InputError("a folder of this name is there", file=str(target), expected="another name")
+            raise InputError("a folder of this name exists", file=str(target), expected="another name")
         if not force and os.path.lexists(target):
             raise InputError(
-                "already there; nothing was written",
+                "exists already; nothing was written",
                 file=str(target),
-                expected="another place, or leave to overwrite (--force; force=True)",
+                expected="another folder, or permission to overwrite (--force; force=True)",
             )
 
 
@@ -123,4 +123,6 @@ def disk_faults(place: Path, kept: str = "") -> Iterator[None]:
         yield
     except OSError as error:
         reason = "; ".join(filter(None, (error.strerror or str(error), kept)))
-        raise InputError(f"can't be written: {reason}", file=str(place), expected="a place with room") from error
+        raise InputError(
+            f"cannot be written: {reason}", file=str(place), expected="a writable folder with free space"
+        ) from error

@@ -211,23 +211,23 @@ def ledger_of_paths(body: Body, paths: list[list[int]], corners: list[tuple[floa
     for path in paths:
         ray = Ray(body, path[0], corners, n)
         ray.keep_inside(path[0])
-        told = {name: Dual(0.0) for name in total}
+        facts = {name: Dual(0.0) for name in total}
         glare = (ray.glare[0] + ray.glare[1]) / 2.0
-        book(told, glare, ray.mirrored)
+        book(facts, glare, ray.mirrored)
         for facet in path[1:]:
             ray.keep_inside(facet)
             leaves, away = ray.hit(facet)
             if away is not None:
-                book(told, leaves, away)
-        told["untraced"], told["area"] = ray.inside(), Dual(1.0)
+                book(facts, leaves, away)
+        facts["untraced"], facts["area"] = ray.inside(), Dual(1.0)
         here = area(ray.polygon)
-        for name, value in told.items():
+        for name, value in facts.items():
             total[name] = total[name] + here * value
     return total
 
 
-def book(told: dict[str, Dual], weight: Dual, away: Vector) -> None:
+def book(facts: dict[str, Dual], weight: Dual, away: Vector) -> None:
     entry = "sky" if away[2].x >= 0.0 else "leak"
-    told[entry] = told[entry] + weight
+    facts[entry] = facts[entry] + weight
     if entry == "sky":
-        told["brightness"] = told["brightness"] + weight * overcast(away)
+        facts["brightness"] = facts["brightness"] + weight * overcast(away)

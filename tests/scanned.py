@@ -52,8 +52,8 @@ def sampled(stone: rl.Stone, times: int, rng: np.random.Generator | None = None)
     ball = trimesh.creation.icosphere(subdivisions=times)
     turn = random_rotation(rng) if rng is not None else np.eye(3)
     out = np.asarray(ball.vertices) @ turn.T
-    reach = (out @ stone.normals.T / stone.distances_mm).max(axis=1)
-    return out / reach[:, None], np.asarray(ball.faces)
+    radius = (out @ stone.normals.T / stone.distances_mm).max(axis=1)
+    return out / radius[:, None], np.asarray(ball.faces)
 
 
 def noisy(vertices: np.ndarray, noise_mm: float, rng: np.random.Generator) -> np.ndarray:

@@ -23,7 +23,7 @@ def test_docstrings_say_what_is_computed():
     assert doctest.testmod(absorption).failed == 0
 
 
-def test_one_per_centimetre_is_a_tenth_per_millimetre(tmp_path):
+def test_one_per_centimeter_is_a_tenth_per_millimeter(tmp_path):
     """Beer-Lambert: 10 mm of a = 1.5 /cm let exp(-1.5) through."""
     path = tmp_path / "tint.csv"
     path.write_text("\ufeff" + GOOD.replace("\n", "\r\n"), encoding="utf-8")  # as spreadsheets save it
@@ -37,8 +37,8 @@ def test_one_per_centimetre_is_a_tenth_per_millimetre(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("wavelength_nm,absorption_per_cm\n400,1\n500,1\n", "nothing says where the numbers are from"),
-        ("", "nothing says where"),
+        ("wavelength_nm,absorption_per_cm\n400,1\n500,1\n", "no source stated"),
+        ("", "no source stated"),
         ("# invented\n", "line 2 = '': wrong heading; expected wavelength_nm,absorption_per_cm"),
         ("# invented\n400,1\n500,1\n", "line 2 = '400,1': wrong heading"),
         (
@@ -54,11 +54,11 @@ def test_one_per_centimetre_is_a_tenth_per_millimetre(tmp_path):
         (HEAD + "400,1\n450,inf\n", "line 4, absorption_per_cm = 'inf': not finite"),
         (HEAD + "400,1\n450,-0.1\n", "line 4, absorption_per_cm = -0.1: out of range; expected 0 to 10000 1/cm"),
         (HEAD + "0.4,1\n0.5,1\n", "line 3, wavelength_nm = 0.4: out of range; expected 100 to 20000 nm"),
-        (HEAD + "500,1\n# down\n400,1\n", "line 5, wavelength_nm = 400.0: wavelengths must rise; expected more than 500"),
-        (HEAD + "500,1\n500,1\n", "line 4, wavelength_nm = 500.0: wavelengths must rise"),
+        (HEAD + "500,1\n# down\n400,1\n", "line 5, wavelength_nm = 400.0: wavelengths do not increase; expected more than 500"),
+        (HEAD + "500,1\n500,1\n", "line 4, wavelength_nm = 500.0: wavelengths do not increase"),
     ],
 )
-def test_every_fault_is_told_with_its_place(tmp_path, text, message):
+def test_every_fault_is_reported_with_its_place(tmp_path, text, message):
     path = tmp_path / "tint.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as caught:
@@ -73,11 +73,11 @@ def test_files_that_are_none_are_refused(tmp_path):
     with pytest.raises(InputError, match="not a file"):
         read_absorption(tmp_path)
     (tmp_path / "binary.csv").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(InputError, match="line 1: not UTF-8 text"):
+    with pytest.raises(InputError, match="line 1: not UTF-8"):
         read_absorption(tmp_path / "binary.csv")
 
 
-def test_a_mistyped_tint_is_told_the_nearest():
+def test_a_mistyped_tint_suggests_the_nearest():
     with pytest.raises(InputError, match="did you mean 'faint-yellowish'"):
         tint("faint-yelowish")
 

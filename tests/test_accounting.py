@@ -75,20 +75,20 @@ def oracle(name: str, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     leak, scattered, glare by the facet of exit, and area by the facet looked through."""
     stone, dome, view = VIEWS[name]
     turn = view.rotation()
-    reach = float(np.abs((stone.vertices_mm @ turn.T)[:, :2]).max())
+    radius = float(np.abs((stone.vertices_mm @ turn.T)[:, :2]).max())
     rng, found = np.random.default_rng(11), []
     while len(found) < count:
-        x, y = rng.uniform(-reach, reach, 2)
+        x, y = rng.uniform(-radius, radius, 2)
         path = reference.trace_path(turn.T @ (x, y, 50.0), turn.T @ (0.0, 0.0, -1.0), stone, min_weight=1e-4)
         if not path.facets:
             continue
         left = np.zeros((len(stone), 6))
         left[path.facets[0], 5] = 1.0
-        for k, (weight, way, bounces) in enumerate(path.exits):
+        for k, (weight, direction, bounces) in enumerate(path.exits):
             facet = path.facets[0] if k == 0 else path.facets[bounces + 1]
-            towards = turn @ way
-            head = math.degrees(math.acos(min(1.0, towards[2]))) < dome.head_half_angle_deg
-            left[facet, 1 if head else (2 if way[2] < 0.0 else 0)] += weight
+            unit = turn @ direction
+            head = math.degrees(math.acos(min(1.0, unit[2]))) < dome.head_half_angle_deg
+            left[facet, 1 if head else (2 if direction[2] < 0.0 else 0)] += weight
         left[path.facets[-1], 3] += path.scattered
         left[path.facets[0], 4] += path.glare
         found.append(left)
@@ -106,10 +106,10 @@ def test_the_oracles_paths_leave_through_the_same_facets(name):
     mean, error, points = oracle(name, count)
     exact = np.column_stack([table.columns[FIELDS[c]] for c in (SKY, HEAD, LEAK, SCATTERED, GLARE)] + [table.columns["area"]])
     untraced = beams.totals.mean[FIELDS.index("untraced")] + 1e-4
-    told = points >= 20
-    assert told.sum() > 10
-    assert np.all(np.abs(mean - exact)[told] <= 5.0 * error[told] + untraced)
-    assert np.all(exact[~told] <= 80.0 / count + untraced)
+    facts = points >= 20
+    assert facts.sum() > 10
+    assert np.all(np.abs(mean - exact)[facts] <= 5.0 * error[facts] + untraced)
+    assert np.all(exact[~facts] <= 80.0 / count + untraced)
 
 
 def test_the_wedge_counts_for_all_its_copies():
@@ -126,8 +126,8 @@ def test_dark_is_what_random_points_say():
     stone, dome, view = VIEWS["tilted"]
     beams = traced("tilted", precision=1e-3)
     value, low, high = account(beams, stone, dome.peak_radiance).dark
-    reach = float(np.abs((stone.vertices_mm @ view.rotation().T)[:, :2]).max())
-    points = np.random.default_rng(5).uniform(-reach, reach, (20_000, 2))
+    radius = float(np.abs((stone.vertices_mm @ view.rotation().T)[:, :2]).max())
+    points = np.random.default_rng(5).uniform(-radius, radius, (20_000, 2))
     rows, hit = sample_points(points, scene_of(stone, dome, view, min_weight=1e-6), 589.3)
     luminance = rows[hit, LUMINANCE]
     share = float((luminance < 0.5 * beams.totals.mean[LUMINANCE]).mean())
@@ -166,29 +166,29 @@ def test_the_mean_over_wavelengths():
     assert math.fsum(path.area for path in both.dark_paths) == pytest.approx(both.dark[0], abs=1e-12)
     areas = [path.area for path in both.dark_paths]
     assert areas == sorted(areas, reverse=True)
-    assert len({(path.tiers, path.towards) for path in both.dark_paths}) == len(areas)
+    assert len({(path.tiers, path.entry) for path in both.dark_paths}) == len(areas)
     assert mean_of([blue]) is blue
 
 
 def test_the_summary_tells_it_in_plain_numbers():
     result = rl.trace(BRILLIANT, HEAD_ONLY, resolution=8)
-    told = json.loads(files.to_json(files.report(result)))
-    assert told["facets"]["by_facet"]["facet"] == [BRILLIANT.facet_name(f) for f in range(len(BRILLIANT))]
-    assert list(told["facets"]["by_tier"]) == list(dict.fromkeys(BRILLIANT.tiers))
+    facts = json.loads(files.to_json(files.report(result)))
+    assert facts["facets"]["by_facet"]["facet"] == [BRILLIANT.facet_name(f) for f in range(len(BRILLIANT))]
+    assert list(facts["facets"]["by_tier"]) == list(dict.fromkeys(BRILLIANT.tiers))
     for entry in ENTRIES:
-        assert math.fsum(told["facets"]["by_facet"][entry]) == pytest.approx(told["ledger"][entry], abs=1e-12)
-    dark = told["facets"]["dark"]
+        assert math.fsum(facts["facets"]["by_facet"][entry]) == pytest.approx(facts["ledger"][entry], abs=1e-12)
+    dark = facts["facets"]["dark"]
     assert math.fsum(path["area"] for path in dark["paths"]) + dark["other_paths"] == pytest.approx(dark["area"], abs=1e-12)
     assert dark["paths"][0]["path"].split(" > ")[-1] == "head"  # an even sky: only the head is dark
-    assert "facets" not in told["notes"]
+    assert "facets" not in facts["notes"]
 
 
 def test_a_sampled_view_says_why_there_is_none():
     result = rl.trace(BRILLIANT, HEAD_ONLY, resolution=8, samples=1, engine="rays")
-    told = result.summary.to_dict()
+    facts = result.summary.to_dict()
     assert result.summary.facets is None
-    assert "facets" not in told
-    assert "exact engine only" in told["notes"]["facets"]
+    assert "facets" not in facts
+    assert "needs an exact engine" in facts["notes"]["facets"]
     with pytest.raises(rl.InputError, match="no accounting by facet"):
         drawings.leak_figure(result)
 
@@ -196,7 +196,7 @@ def test_a_sampled_view_says_why_there_is_none():
 def test_the_table_comes_back_from_csv(tmp_path):
     result = rl.trace(BRILLIANT, WINDOW, TILTED, resolution=8, precision=1e-2)
     files.save_facets(result.summary.facets, tmp_path / "f.csv")
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         files.save_facets(result.summary.facets, tmp_path / "f.csv")
     lines = [line for line in (tmp_path / "f.csv").read_text().splitlines() if not line.startswith("#")]
     rows = list(csv.DictReader(lines))
@@ -217,7 +217,7 @@ def test_the_picture_from_below_has_each_pavilion_facet_in_its_shade():
     for path, facet in zip(drawn.get_paths(), below, strict=True):
         inside = BRILLIANT.polyhedron.centroids[facet] * (1.0, -1.0, -1.0)  # seen from below, x to the right
         assert path.contains_point(inside[:2])
-    assert f"{leak[below].sum():.4g} % at these facets" in figure.axes[0].get_title(loc="left")
+    assert f"{leak[below].sum():.4g} % through these facets" in figure.axes[0].get_title(loc="left")
 
 
 SCENE = """\
@@ -238,12 +238,12 @@ resolution = 16
 def test_the_command_line_prints_the_tiers_and_writes_table_and_pictures(tmp_path, capsys):
     (tmp_path / "s.toml").write_text(SCENE)
     assert main(["render", str(tmp_path / "s.toml"), "--out", str(tmp_path / "o"), "--facets", "--svg", "leak"]) == 0
-    told = capsys.readouterr().out
+    facts = capsys.readouterr().out
     by_tier = json.loads((tmp_path / "o" / "summary.json").read_text())["facets"]["by_tier"]
     for tier, sums in by_tier.items():
-        line = next(line for line in told.splitlines() if line.startswith(f"  {tier} "))
+        line = next(line for line in facts.splitlines() if line.startswith(f"  {tier} "))
         assert line.split()[-3:] == [f"{100 * sums[column]:.3f}" for column in ("leak", "scattered", "glare")]
-    assert "crown main > pavilion main > pavilion main > table > head" in told
+    assert "crown main > pavilion main > pavilion main > table > head" in facts
     for name in ("facets.csv", "leak-from-below.png", "leak.svg"):
         assert (tmp_path / "o" / name).stat().st_size > 1000
     assert not (tmp_path / "o" / "path.png").exists()
@@ -253,15 +253,15 @@ def test_the_command_line_says_why_a_sampled_view_has_none(tmp_path, capsys):
     (tmp_path / "s.toml").write_text(SCENE)
     words = ["--out", str(tmp_path / "o"), "--facets", "--svg", "leak", "--engine", "rays", "--samples", "1"]
     assert main(["render", str(tmp_path / "s.toml"), *words]) == 0
-    told = capsys.readouterr().out
-    assert told.count("by an exact engine only (parallel view)") == 2
+    facts = capsys.readouterr().out
+    assert facts.count("need an exact engine (parallel view)") == 2
     assert not {"facets.csv", "leak-from-below.png", "leak.svg"} & {file.name for file in (tmp_path / "o").iterdir()}
 
 
-def test_a_file_of_the_accounting_in_the_way_is_told_before_the_work(tmp_path, capsys):
+def test_a_file_of_the_accounting_in_the_way_is_reported_before_the_work(tmp_path, capsys):
     (tmp_path / "s.toml").write_text(SCENE)
     (tmp_path / "o").mkdir()
     (tmp_path / "o" / "facets.csv").write_text("mine")
     assert main(["render", str(tmp_path / "s.toml"), "--out", str(tmp_path / "o"), "--facets"]) == 2
-    assert "facets.csv: already there" in capsys.readouterr().err
+    assert "facets.csv: exists already" in capsys.readouterr().err
     assert [file.name for file in (tmp_path / "o").iterdir()] == ["facets.csv"]

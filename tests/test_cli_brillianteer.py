@@ -51,9 +51,9 @@ def test_it_writes_and_says_what_the_api_finds(tmp_path, capfd, dome, grid):
     preview = rl.brillianteer(
         rl.load_stone(STONE), dome, [one.choice for one in best], settings=rl.TraceSettings(precision=0.05)
     )
-    for told, one in zip(facts["alternatives"], json.loads(json.dumps(preview.to_dict()))["alternatives"], strict=True):
-        assert {key: told[key] for key in one} == one
-    assert [told["tied_with_first"] for told in facts["alternatives"]] == [one.tied for one in best]
+    for record, one in zip(facts["alternatives"], json.loads(json.dumps(preview.to_dict()))["alternatives"], strict=True):
+        assert {key: record[key] for key in one} == one
+    assert [record["tied_with_first"] for record in facts["alternatives"]] == [one.tied for one in best]
     assert facts["stone"]["weight_now_ct"] == rl.load_stone(STONE).weight_ct
     assert [main["name"] for main in facts["mains"] if main["off"]] == ["pavilion main 5"]  # as make_blocked.py made it
     assert facts["corrections"][0]["change"] == preview.corrections[0].change.to_dict()
@@ -92,7 +92,7 @@ def test_the_table_names_weights_choices_and_the_main_that_is_off(tmp_path, capf
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "record"),
     [
         (("--star-pct", 120), "star_pct"),
         (("--star-pct", 50, 50), "given twice"),
@@ -101,14 +101,14 @@ def test_the_table_names_weights_choices_and_the_main_that_is_off(tmp_path, capf
         (("--objective", "most brightness with weight_ct >= 2", "--star-pct", 50, "--lower-half-pct", 77), "up to 1.015"),
         (("--show", 7), "--show"),
         (("--dome", "nowhere"), "no dome"),
-        (("--diameter-mm", 9), "smaller than that"),
+        (("--diameter-mm", 9), "larger than the blocked stone"),
         (("--upper-painting-deg", *range(3), "--lower-painting-deg", *range(3)), "too many values"),
         (("--star-pct", "long"), "--star-pct"),
     ],
     ids=lambda part: "-".join(map(str, part)) if isinstance(part, tuple) else None,
 )
-def test_what_cannot_be_used_is_refused_in_one_line(tmp_path, capfd, words, told):
-    assert told in refused(capfd, "brillianteer", STONE, "--out", tmp_path / "out", *FAST, *words)
+def test_what_cannot_be_used_is_refused_in_one_line(tmp_path, capfd, words, record):
+    assert record in refused(capfd, "brillianteer", STONE, "--out", tmp_path / "out", *FAST, *words)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -139,9 +139,9 @@ def test_each_cell_shows_its_own_number(grid):
             hurt[name][0, 1] = np.nan
     figure = grid_figure(hurt, (rl.LastFacets(star_pct=55.0, lower_half_pct=80.0),))
     axes = figure.axes[0]
-    told = {tuple(note.xy): note.get_text() for note in axes.texts if "." in note.get_text()}
+    record = {tuple(note.xy): note.get_text() for note in axes.texts if "." in note.get_text()}
     where = [(55.0, 80.0), (55.0, 70.0), (45.0, 70.0)]
-    assert told == {(x, y): f"{float(grid.brightness.sel(star_pct=x, lower_half_pct=y)):.4f}" for x, y in where}
+    assert record == {(x, y): f"{float(grid.brightness.sel(star_pct=x, lower_half_pct=y)):.4f}" for x, y in where}
     assert [tuple(note.xy) for note in axes.texts if note.get_text() == "1"] == [(55.0, 80.0)]
     np.testing.assert_array_equal(np.ma.getmaskarray(axes.collections[0].get_array()).ravel(), [False, False, True, False])
 
@@ -164,8 +164,8 @@ def test_a_facet_polished_again_is_the_apis(tmp_path, capfd, dome):
     assert sorted(file.name for file in tmp_path.iterdir()) == ["repolish.json", "repolish.png", "stone.csv"]
     before = rl.load_stone(SCENE)
     after = rl.repolish(before, "pavilion main 3", slope_deg=0.5)
-    told = rl.what_if(before, after, dome, what=facts["what"], settings=rl.TraceSettings(precision=0.05))
-    assert facts == {**json.loads(json.dumps(told.to_dict())), "caution": CAUTION}
+    record = rl.what_if(before, after, dome, what=facts["what"], settings=rl.TraceSettings(precision=0.05))
+    assert facts == {**json.loads(json.dumps(record.to_dict())), "caution": CAUTION}
     written = rl.load_stone(tmp_path / "stone.csv")
     assert written.weight_ct == pytest.approx(after.weight_ct, rel=1e-9)
     assert facts["lost_points"] == pytest.approx(100.0 * (before.weight_ct - written.weight_ct), abs=1e-6)
@@ -177,16 +177,16 @@ def test_a_facet_polished_again_is_the_apis(tmp_path, capfd, dome):
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "record"),
     [
         (("--facet", "pavilion mian", "--slope-deg", 1), "pavilion main"),
-        (("--facet", "table"), "nothing to polish"),
+        (("--facet", "table"), "no change"),
         (("--facet", "table", "--depth-mm", -0.1), "depth_mm"),
-        (("--facet", "table", "--depth-mm", 2), "girdle opens"),
+        (("--facet", "table", "--depth-mm", 2), "girdle has no thickness"),
         (("--facet", "table", "--depth-mm", 0.6), "star 0"),
     ],
     ids=str,
 )
-def test_an_impossible_move_is_named_in_one_line(tmp_path, capfd, words, told):
-    assert told in refused(capfd, "repolish", SCENE, "--out", tmp_path / "out", *words)
+def test_an_impossible_move_is_named_in_one_line(tmp_path, capfd, words, record):
+    assert record in refused(capfd, "repolish", SCENE, "--out", tmp_path / "out", *words)
     assert list(tmp_path.iterdir()) == []

@@ -113,7 +113,7 @@ def test_encoding_is_undone_by_decoding():
     assert np.all(np.diff(srgb_encode(values)) > 0)
 
 
-def test_difference_is_symmetric_and_zero_only_for_equal_colours():
+def test_difference_is_symmetric_and_zero_only_for_equal_colors():
     first = np.column_stack([RNG.uniform(0, 100, 3000), RNG.normal(0, 40, (3000, 2))])
     second = first + RNG.normal(0, 3, first.shape)
     opposite = first * [1.0, -1.0, -1.0]
@@ -135,7 +135,7 @@ def picture(channels: int = 3) -> np.ndarray:
 
 
 @pytest.mark.parametrize("channels", [3, 4])
-def test_png_gives_back_all_sixteen_bits_to_vtk_and_its_colour_space_to_pillow(tmp_path, channels):
+def test_png_gives_back_all_sixteen_bits_to_vtk_and_its_color_space_to_pillow(tmp_path, channels):
     """Read by two libraries that know nothing of our writer: VTK for the samples, Pillow for the chunks."""
     import pyvista
 
@@ -178,9 +178,9 @@ def test_the_profile_is_understood_by_littlecms():
     [
         (np.zeros((4, 4)), r"no picture; expected \(H, W, 3\) or \(H, W, 4\)"),
         (np.zeros((0, 4, 3)), "no picture"),
-        (np.full((2, 2, 3), np.nan), "a background where there is no stone"),
-        (np.full((2, 2, 3), 1.5), "encoded = 1.5: out of range for a screen"),
-        (np.full((2, 2, 3), -0.5), "encoded = -0.5: out of range for a screen"),
+        (np.full((2, 2, 3), np.nan), "missing background"),
+        (np.full((2, 2, 3), 1.5), "encoded = 1.5: out of range of the screen"),
+        (np.full((2, 2, 3), -0.5), "encoded = -0.5: out of range of the screen"),
     ],
 )
 def test_what_is_no_picture_is_refused(pixels, message):
@@ -191,7 +191,7 @@ def test_what_is_no_picture_is_refused(pixels, message):
 def test_a_picture_in_the_way_is_kept(tmp_path):
     path = tmp_path / "stone.png"
     path.write_bytes(b"mine")
-    with pytest.raises(InputError, match="already there"):
+    with pytest.raises(InputError, match="exists already"):
         save_color_png(picture(), path)
     assert path.read_bytes() == b"mine"
     save_color_png(picture(), path, force=True)

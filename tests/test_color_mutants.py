@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import inspect
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -27,6 +28,7 @@ from raylab.optics.materials import Material
 from raylab.results.statistics import Statistic
 from raylab.scene.view import View
 from raylab.tracers.exact import beams
+from raylab.tracers.sampled import sampling
 
 Patch = pytest.MonkeyPatch
 
@@ -44,24 +46,24 @@ def another_pair_of_lines(patch: Patch) -> None:
 
 def exits_not_refracted(patch: Patch) -> None:
     """The way inside the stone told as the way outside."""
-    true = fire.exit_ways
+    true = fire.exit_directions
 
     def inside(facets: np.ndarray, stone: Any, view: View, n: float) -> np.ndarray:
         facets = np.atleast_2d(facets)
         longer = np.column_stack([facets, np.full(len(facets), -1)])
-        ways = true(longer, stone, view, n)
+        directions = true(longer, stone, view, n)
         last = stone.normals[np.take_along_axis(facets, (facets >= 0).sum(axis=1)[:, None] - 1, axis=1)[:, 0]]
-        cos = np.einsum("pk,pk->p", ways, last)
-        within = (ways - cos[:, None] * last) / n
+        cos = np.einsum("pk,pk->p", directions, last)
+        within = (directions - cos[:, None] * last) / n
         alone = (facets >= 0).sum(axis=1) == 1
-        return np.where(alone[:, None], ways, within + np.sqrt(1.0 - (within**2).sum(axis=1))[:, None] * last)
+        return np.where(alone[:, None], directions, within + np.sqrt(1.0 - (within**2).sum(axis=1))[:, None] * last)
 
     for module in (fire, test_fire):
         patch.setattr(module, "exit_ways", inside)
 
 
 def total_reflection_let_through(patch: Patch) -> None:
-    true = fire.exit_ways
+    true = fire.exit_directions
     patch.setattr(fire, "exit_ways", lambda *given: np.nan_to_num(true(*given)))
 
 
@@ -101,7 +103,7 @@ def differences_by_the_ruler(patch: Patch) -> None:
     patch.setattr(picture, "ciede2000", lambda one, other: np.linalg.norm(np.subtract(one, other)))
 
 
-def centimetres_for_millimetres(patch: Patch) -> None:
+def centimeters_for_millimeters(patch: Patch) -> None:
     patch.setattr(absorption, "CM_PER_MM", 1.0)
 
 
@@ -163,25 +165,42 @@ def brackets_dropped(patch: Patch) -> None:
     patch.setattr(tilting, "exact_record", tight)
 
 
+def _eyes_elsewhere(patch: Patch, factors: list[float]) -> None:
+    """Rays start from a place other than the view's."""
+    true = sampling.view_rays
+
+    def moved(points: np.ndarray, stone: Any, view: View, *rest: Any) -> Any:
+        aside, _, distance = np.array([view.aside_mm, 0.0, view.distance_mm]) * factors
+        return true(points, stone, replace(view, aside_mm=aside, distance_mm=distance), *rest)
+
+    patch.setattr(sampling, "view_rays", moved)
+
+
 def eyes_exchanged(patch: Patch) -> None:
-    true = eyes._seen
-    patch.setattr(eyes, "_seen", lambda scene, eye, *rest: true(scene, eye * [-1.0, 1.0, 1.0], *rest))
+    _eyes_elsewhere(patch, [-1.0, 1.0, 1.0])
 
 
 def eyes_too_near(patch: Patch) -> None:
-    true = eyes._seen
-    patch.setattr(eyes, "_seen", lambda scene, eye, *rest: true(scene, eye * [1.0, 1.0, 0.97], *rest))
+    _eyes_elsewhere(patch, [1.0, 1.0, 0.97])
+
+
+def _pupil_filled_otherwise(patch: Patch, change: Callable[[np.ndarray], np.ndarray]) -> None:
+    true = sampling._spread_over_disc
+
+    def changed(*given: Any) -> None:
+        true(*given)
+        given[-1][:] = change(given[-1])
+
+    patch.setattr(sampling, "_spread_over_disc", changed)
 
 
 def pupils_twice_as_wide(patch: Patch) -> None:
-    true = eyes._on_disc
-    patch.setattr(eyes, "_on_disc", lambda *given: 2.0 * true(*given))
+    _pupil_filled_otherwise(patch, lambda points: 2.0 * points)
 
 
 def pupils_crowded_in_the_middle(patch: Patch) -> None:
     """Even in radius instead of in area."""
-    true = eyes._on_disc
-    patch.setattr(eyes, "_on_disc", lambda *given: (points := true(*given)) * np.linalg.norm(points, axis=1)[:, None])
+    _pupil_filled_otherwise(patch, lambda points: points * np.linalg.norm(points, axis=1)[:, None])
 
 
 def head_twice_as_wide(patch: Patch) -> None:
@@ -214,7 +233,7 @@ CAUGHT_BY = {
     ],
     exits_not_refracted: [test_fire.test_a_prism_spreads_as_snell_says, test_fire.test_exits_are_the_oracles],
     total_reflection_let_through: [test_fire.test_total_reflection_at_the_exit_has_no_spread],
-    not_white_balanced: [(test_color_picture.test_a_colourless_stone_without_dispersion_is_neutral, {"light": "A"})],
+    not_white_balanced: [(test_color_picture.test_a_colorless_stone_without_dispersion_is_neutral, {"light": "A"})],
     always_daylight: [test_color_picture.test_a_picture_is_the_spectrum_of_the_maps],
     shifted_wavelengths: [
         test_color_picture.test_a_picture_is_the_spectrum_of_the_maps,
@@ -223,10 +242,10 @@ CAUGHT_BY = {
     upside_down: [test_color_picture.test_a_picture_is_the_spectrum_of_the_maps],
     half_the_absorption: [test_color_picture.test_the_color_of_a_slab_is_beer_and_lambert],
     differences_by_the_ruler: [test_color_picture.test_the_color_of_a_slab_is_beer_and_lambert],
-    centimetres_for_millimetres: [test_absorption.test_one_per_centimetre_is_a_tenth_per_millimetre],
-    decadic_for_natural: [test_absorption.test_one_per_centimetre_is_a_tenth_per_millimetre],
-    chroma_off_by_a_tenth: [test_fire.test_chroma_of_stated_colours],
-    chart_of_1960: [test_fire.test_chroma_of_stated_colours],
+    centimeters_for_millimeters: [test_absorption.test_one_per_centimeter_is_a_tenth_per_millimeter],
+    decadic_for_natural: [test_absorption.test_one_per_centimeter_is_a_tenth_per_millimeter],
+    chroma_off_by_a_tenth: [test_fire.test_chroma_of_stated_colors],
+    chart_of_1960: [test_fire.test_chroma_of_stated_colors],
     points_left_behind: [test_tilting.test_what_moves_with_the_stone_does_not_flash],
     angles_doubled: [test_tilting.test_a_flat_top_flashes_as_a_whole_when_it_mirrors_the_lamp],
     negative_tilts_to_the_same_side: [

@@ -35,7 +35,7 @@ def scene(stone, dome="head-shadow", **settings):
 
 
 @pytest.mark.parametrize("light", illuminants())
-def test_a_colourless_stone_without_dispersion_is_neutral(light):
+def test_a_colorless_stone_without_dispersion_is_neutral(light):
     seen = color_picture(scene(brilliant(Material.constant(2.417))), light, wavelengths=5)
     linear, encoded = seen.linear(0.3), seen.srgb(0.3)
     assert np.ptp(linear, axis=-1).max() < 1e-6
@@ -49,25 +49,25 @@ def test_a_picture_is_the_spectrum_of_the_maps():
     """Against the maps of `trace` at the same wavelengths, to rounding; first row at the top."""
     waves = wavelength_set(4)
     lopsided = {"dome": "side-window", "view": rl.View(8.0, 50.0)}
-    asked = scene(brilliant(), **lopsided, wavelengths_nm=tuple(waves.nodes_nm.tolist()))
-    result = rl.trace_scene(asked)
+    request = scene(brilliant(), **lopsided, wavelengths_nm=tuple(waves.nodes_nm.tolist()))
+    result = rl.trace_scene(request)
     spectrum = np.moveaxis(result.maps.luminance.values, 0, -1)[::-1]
-    seen = color_picture(asked, "A", wavelengths=4)
+    seen = color_picture(request, "A", wavelengths=4)
     covered = seen.coverage > 1e-3
     assert np.allclose(seen.xyz[covered], spectrum_to_xyz(spectrum, waves, "A")[covered], rtol=0, atol=1e-12)
     assert np.array_equal(color_picture(result, "A", wavelengths=4).xyz, seen.xyz, equal_nan=True)
-    assert np.array_equal(color_picture(asked, "A", wavelengths=4, threads=1).xyz, seen.xyz, equal_nan=True)
+    assert np.array_equal(color_picture(request, "A", wavelengths=4, threads=1).xyz, seen.xyz, equal_nan=True)
     assert not np.array_equal(seen.linear(), seen.linear()[::-1])
-    assert np.allclose(color_picture(asked, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
+    assert np.allclose(color_picture(request, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
 
 
 @pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
 def test_more_wavelengths_converge(dome):
     """Root mean square of XYZ against 64 wavelengths falls. Under lamps not at each doubling: their edges are jumps of the
     spectrum, and where between two wavelengths a jump lies is chance."""
-    asked = scene(brilliant(), dome, resolution=64)
-    finest = np.nan_to_num(color_picture(asked, wavelengths=64).xyz)
-    off = [math.sqrt(np.mean((np.nan_to_num(color_picture(asked, wavelengths=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
+    request = scene(brilliant(), dome, resolution=64)
+    finest = np.nan_to_num(color_picture(request, wavelengths=64).xyz)
+    off = [math.sqrt(np.mean((np.nan_to_num(color_picture(request, wavelengths=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
     assert off[-1] < off[0] / 8
     assert dome == "small-lamps" or off == sorted(off, reverse=True)
 
@@ -123,11 +123,11 @@ def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
 def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     """The linear file and the screen's hold the same picture, apart from gamut, background and 16 bits; numbers as computed."""
     scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
-    asked = ["--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1", "--wavelengths", "4"]
-    asked += ["--tint", "faint-brownish", "--dome", "even-sky", "--tilt-deg", "3"]
-    assert main(["color", scene, "--out", str(tmp_path), *asked]) == 0
+    request = ["--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1", "--wavelengths", "4"]
+    request += ["--tint", "faint-brownish", "--dome", "even-sky", "--tilt-deg", "3"]
+    assert main(["color", scene, "--out", str(tmp_path), *request]) == 0
     assert sorted(path.name for path in tmp_path.iterdir()) == ["color.json", "color.png", "color.tiff", "fire.png"]
-    told, facts = capsys.readouterr().out, json.loads((tmp_path / "color.json").read_text())
+    record, facts = capsys.readouterr().out, json.loads((tmp_path / "color.json").read_text())
     plain = rl.load_scene(scene)
     stone = replace(plain.stone, material=plain.stone.material.tinted(rl.load_tint("faint-brownish").pairs))
     again = scene_of(stone, rl.load_dome("even-sky"), rl.View(tilt_deg=3.0), 20, precision=0.1)
@@ -144,7 +144,7 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     assert face.difference > 0.5
     assert facts["fire"]["mean_deg"] == pytest.approx(fire_map(again).mean_deg, rel=1e-12)
     assert facts["chroma"]["uv"] == pytest.approx(chroma(seen).chroma_uv, rel=1e-12)
-    assert f"{face.difference:.2f}" in told
+    assert f"{face.difference:.2f}" in record
 
 
 def test_the_command_refuses_what_cannot_be_seen(tmp_path, capsys):
@@ -166,7 +166,10 @@ def test_the_command_shows_moissanite_in_what_is_known_of_it(tmp_path, capsys):
     (tmp_path / "m.toml").write_text(text.replace('"diamond"', '"moissanite"'))
     words = ["color", str(tmp_path / "m.toml"), "--out", str(tmp_path / "o"), "--resolution", "8", "--precision", "0.2"]
     assert main(words) == 2
-    assert "--low-nm = 409.375: the index of moissanite is not known there; expected 435.8" in capsys.readouterr().err
+    assert (
+        "--low-nm = 409.375: the refractive index of moissanite is unknown at this wavelength; expected 435.8"
+        in capsys.readouterr().err
+    )
     assert main([*words, "--low-nm", "436", "--wavelengths", "2", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["wavelengths_nm"] == [502.0, 634.0]
 

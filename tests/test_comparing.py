@@ -14,11 +14,11 @@ import pytest
 from polyhedra import body, random_polyhedron
 
 from raylab.cli import main
-from raylab.comparison.alignment import common_frame, pose_of
+from raylab.comparison.alignment import common_grid, pose_of
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate
-from raylab.comparison.verdicts import judge, judge_all, places, within_nature, words
+from raylab.comparison.verdicts import judge, judge_all, ranks, within_nature, words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html
@@ -59,24 +59,24 @@ def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: flo
 
 
 @pytest.mark.parametrize(
-    ("second", "told"),
+    ("second", "outcome"),
     [
         (estimate(1.11, 0.04), "smaller"),  # 0.11 against 2 x 0.05
-        (estimate(1.09, 0.04), "not told apart"),
+        (estimate(1.09, 0.04), "not significant"),
         (estimate(0.89, 0.04), "larger"),
-        (estimate(0.91, 0.04), "not told apart"),
+        (estimate(0.91, 0.04), "not significant"),
         (estimate(1.11, 0.0, error=0.04), "smaller"),  # sampling counts like measurement
-        (estimate(1.09, 0.0, error=0.04), "not told apart"),
-        (estimate(0.89, 0.04, width=0.02), "not told apart"),  # the bracket reaches up to 0.91
+        (estimate(1.09, 0.0, error=0.04), "not significant"),
+        (estimate(0.89, 0.04, width=0.02), "not significant"),  # the bracket reaches up to 0.91
         (estimate(1.11, 0.04, width=0.02), "smaller"),  # and not down
-        (estimate(1.11, 0.04, shift=0.02), "not told apart"),
+        (estimate(1.11, 0.04, shift=0.02), "not significant"),
         (estimate(1.01, 0.04, shift=-0.10), "smaller"),
         (estimate(9.0, math.nan), "unknown"),
     ],
 )
-def test_the_criterion(second, told):
+def test_the_criterion(second, outcome):
     verdict = judge("leak", ("A", estimate(1.0, 0.03)), ("B", second), coverage=2.0)
-    assert verdict.told == told
+    assert verdict.outcome == outcome
     mirrored = judge("leak", ("B", second), ("A", estimate(1.0, 0.03)), coverage=2.0)
     assert (mirrored.low, mirrored.high) == pytest.approx((-verdict.high, -verdict.low), nan_ok=True)
     assert {"A", "B"} <= set(verdict.sentence.replace(",", "").replace(".", " ").split())
@@ -85,14 +85,14 @@ def test_the_criterion(second, told):
 def test_sentences_are_plain_and_hold_the_numbers():
     a, b = ("A", estimate(0.70, 0.003)), ("B", estimate(0.66, 0.004))
     assert judge("brightness", a, b).sentence == (
-        "Brightness: larger in A than in B, by 4.00 percentage points (between 3.00 and 5.00)."
+        "Brightness: larger for A than for B, by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("brightness", b, a).sentence == (
-        "Brightness: smaller in B than in A, by 4.00 percentage points (between 3.00 and 5.00)."
+        "Brightness: smaller for B than for A, by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("contrast_rms", ("A", estimate(0.5, 0.03)), ("C", estimate(0.51, 0.04))).sentence == (
-        "Contrast (RMS): A and C are not told apart by these measurements; "
-        "they differ by 0.010, and less than about 0.100 can't be told."
+        "Contrast (RMS): no significant difference between A and C; "
+        "measured difference 0.010, differences below about 0.100 are not significant."
     )
 
 
@@ -113,13 +113,13 @@ def test_no_shift_leads_beyond_what_a_number_can_be():
     assert math.isnan(within_nature("leak", estimate(0.01, math.nan, shift=math.nan)).best)
 
 
-def test_stones_not_told_apart_share_their_places():
+def test_stones_without_significant_difference_share_their_places():
     """B is told apart from neither A nor C, but A and C are: no order of three, and none is made up."""
     values = {"A": estimate(1.0, 0.03), "B": estimate(1.1, 0.03), "C": estimate(1.2, 0.03), "D": estimate(5.0, 0.03)}
     verdicts = judge_all("leak", values, coverage=2.5)
     assert len(verdicts) == 6
-    assert places("ABCD", verdicts) == {"A": (3, 4), "B": (2, 4), "C": (2, 3), "D": (1, 1)}
-    assert places("AB", judge_all("leak", {"A": values["A"], "B": values["B"]}, 2.5)) == {"A": (1, 2), "B": (1, 2)}
+    assert ranks("ABCD", verdicts) == {"A": (3, 4), "B": (2, 4), "C": (2, 3), "D": (1, 1)}
+    assert ranks("AB", judge_all("leak", {"A": values["A"], "B": values["B"]}, 2.5)) == {"A": (1, 2), "B": (1, 2)}
 
 
 # Poses and the common grid.
@@ -147,7 +147,7 @@ def test_equal_diameter_and_true_size(found):
 
 
 def test_one_grid_holds_every_stone_in_every_view(found):
-    grid = common_frame(found.shown, found.views, 40)
+    grid = common_grid(found.shown, found.views, 40)
     assert found.maps.luminance.dims == ("stone", "tilt_deg", "y", "x")
     assert found.maps.luminance.shape == (2, 2, 40, 40)
     assert found.maps.x.values == pytest.approx(grid.x_mm)
@@ -171,15 +171,15 @@ def test_the_difference_map_is_the_difference(found):
 # Verdicts on stones.
 
 
-def test_a_leaky_stone_leaks_and_a_stone_is_not_told_from_itself(found):
+def test_a_leaky_stone_leaks_and_a_stone_is_not_distinguished_from_itself(found):
     """A pavilion of 20 degrees lets through what falls straight onto it: the critical angle of diamond is 24.4 degrees."""
-    assert found.light_verdicts(0)["leak"][0].told == "smaller"
-    assert found.light_verdicts(0)["brightness"][0].told == "larger"
-    assert found.proportion_verdicts()["pavilion_angle_deg"][0].told == "larger"
+    assert found.light_verdicts(0)["leak"][0].outcome == "smaller"
+    assert found.light_verdicts(0)["brightness"][0].outcome == "larger"
+    assert found.proportion_verdicts()["pavilion_angle_deg"][0].outcome == "larger"
     turned = FINE.moved(View(turn_deg=90.0).rotation())
     twice = compare(FINE, turned, tilts=(0.0,), **{**QUICK, "known_to_pct": 15.0})
     every = [pairs[0] for pairs in (*twice.light_verdicts(0).values(), *twice.proportion_verdicts().values())]
-    assert {verdict.told for verdict in every} == {"not told apart"}
+    assert {verdict.outcome for verdict in every} == {"not significant"}
     for name, one in twice.light[0][0].items():
         other = twice.light[0][1][name].statistic
         error = 5.0 * math.hypot(one.statistic.error, other.error)  # of the rays that tell symmetry
@@ -202,7 +202,7 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
         "spread_mm2_per_ct",
     }
     assert "symmetry" not in found.light_verdicts(0)
-    assert "not known of both" not in report_html(found, dict.fromkeys(picture_names(2), b""))
+    assert "unknown for" not in report_html(found, dict.fromkeys(picture_names(2), b""))
 
 
 def test_values_are_those_of_a_plain_trace(found):
@@ -214,50 +214,50 @@ def test_values_are_those_of_a_plain_trace(found):
     assert "absorbed" not in found.light_verdicts(0)  # nothing is absorbed in clear stones
 
 
-def test_everything_is_told_as_json(found):
-    told = json.loads(json.dumps(found.to_dict()))
-    assert [view["tilt_deg"] for view in told["views"]] == [0.0, 12.0]
-    leak = told["views"][0]["values"]["B"]["leak"]
+def test_everything_is_reported_as_json(found):
+    outcome = json.loads(json.dumps(found.to_dict()))
+    assert [view["tilt_deg"] for view in outcome["views"]] == [0.0, 12.0]
+    leak = outcome["views"][0]["values"]["B"]["leak"]
     assert leak["bracket_low"] <= leak["value"] <= leak["bracket_high"]
     assert leak["uncertainty"] > 0.0
-    assert told["views"][0]["verdicts"]["leak"][0]["told"] == "smaller"
-    assert told["views"][0]["places"]["leak"] == {"A": [2, 2], "B": [1, 1]}
-    assert told["uncertainty"]["A"] == {"angle_deg": 0.05, "common_angle_deg": 0.05, "distance_um": 3.0}
-    assert not any(word in json.dumps(told).lower() for word in ("grade", "score", "price"))
+    assert outcome["views"][0]["verdicts"]["leak"][0]["outcome"] == "smaller"
+    assert outcome["views"][0]["ranks"]["leak"] == {"A": [2, 2], "B": [1, 1]}
+    assert outcome["uncertainty"]["A"] == {"angle_deg": 0.05, "common_angle_deg": 0.05, "distance_um": 3.0}
+    assert not any(word in json.dumps(outcome).lower() for word in ("grade", "score", "price"))
 
 
-def test_the_same_seed_gives_the_same_comparison_and_progress_is_told(found):
-    told: list[float] = []
-    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: told.append(done / total))
+def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported(found):
+    outcome: list[float] = []
+    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: outcome.append(done / total))
     assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
-    assert told == sorted(told)
-    assert len(told) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
-    assert told[-1] == pytest.approx(1.0)
+    assert outcome == sorted(outcome)
+    assert len(outcome) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
+    assert outcome[-1] == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(
     ("stones", "changed", "line"),
     [
-        ((FINE,), {}, "stones = 1: can't be compared; expected 2 to 26 stones"),
-        ((FINE, FINE), {"tilts": (5.0, 5.0)}, "tilts = [5.0, 5.0]: no tilt, or one given twice"),
+        ((FINE,), {}, "stones = 1: wrong number of stones; expected 2 to 26 stones"),
+        ((FINE, FINE), {"tilts": (5.0, 5.0)}, "tilts = [5.0, 5.0]: empty or repeated"),
         ((FINE, FINE), {"tilts": ()}, "tilts = []: no tilt"),
         ((FINE, FINE), {"scale": "huge"}, "scale = 'huge': unknown scale; expected 'equal diameter' or 'true size'"),
         (
             (FINE, FINE),
             {"view": View(distance_mm=250.0)},
-            "engine: the engine `beams` can't trace this scene: whole polygons travel under a parallel view only",
+            "engine: the engine `beams` can't trace this scene: it needs a parallel view",
         ),
         (
             (FINE, FINE),
             {"settings": TraceSettings((500.0, 600.0))},
-            "wavelengths_nm = [500.0, 600.0]: several wavelengths; expected one wavelength for this work",
+            "wavelengths_nm = [500.0, 600.0]: more than one wavelength; expected a single wavelength",
         ),
-        ((FINE, FINE), {"uncertainty": [Uncertainty()]}, "uncertainty = 1: not one per stone; expected one, or 2"),
+        ((FINE, FINE), {"uncertainty": [Uncertainty()]}, "uncertainty = 1: wrong number of uncertainties; expected one, or 2"),
         ((FINE, FINE), {"resolution": 0}, "resolution = 0: out of range"),
         ((FINE, FINE), {"coverage": 0.0}, "coverage = 0.0: out of range"),
     ],
 )
-def test_what_cannot_be_compared_is_told_in_one_line(stones, changed, line):
+def test_what_cannot_be_compared_is_reported_in_one_line(stones, changed, line):
     with pytest.raises(InputError) as caught:
         compare(*stones, **{**QUICK, **changed})
     assert str(caught.value).startswith(line)
@@ -311,20 +311,20 @@ def test_the_command_writes_everything_and_says_the_numbers(folder, capsys, monk
         assert verdict["sentence"] in done.stdout
     assert (out / "leak.png").read_bytes().startswith(b"\x89PNG")
     assert (out / "ledger.svg").read_text().startswith("<?xml")
-    assert "no grade, no valuation, no order to cut" in done.stdout
+    assert "no grade, no valuation and no cutting order" in done.stdout
     monkeypatch.chdir(folder)
     assert main(["compare", "a.toml", "b.toml", "--out", "deep/out", *FEW]) == 2
-    told = capsys.readouterr().err
-    assert "already there; nothing was written" in told
-    assert told.count("\n") == 1
+    outcome = capsys.readouterr().err
+    assert "exists already; nothing was written" in outcome
+    assert outcome.count("\n") == 1
 
 
 def test_the_command_prints_json_for_machines(folder, capsys, monkeypatch):
     monkeypatch.chdir(folder)
     assert main(["compare", "a.toml", "b.toml", "--json", "--scale", "true size", *FEW]) == 0
-    told = capsys.readouterr()
-    assert told.err == ""
-    assert json.loads(told.out)["scale"] == "true size"
+    outcome = capsys.readouterr()
+    assert outcome.err == ""
+    assert json.loads(outcome.out)["scale"] == "true size"
     assert sorted(folder.iterdir()) == [folder / "a.toml", folder / "b.toml"]
 
 
@@ -349,7 +349,7 @@ def test_a_scans_own_scatter_counts(monkeypatch, folder):
 @pytest.mark.parametrize(
     ("given", "line"),
     [
-        (("a.toml",), "stones = 1: can't be compared"),
+        (("a.toml",), "stones = 1: wrong number of stones"),
         (("a.toml", "c.toml"), "c.toml: "),
         (("a.toml", "b.toml", "--dome", "dark"), "dome = 'dark'"),
         (("a.toml", "b.toml", "--angle-deg", "-1"), "--angle-deg = -1.0: out of range"),
@@ -361,9 +361,9 @@ def test_a_scans_own_scatter_counts(monkeypatch, folder):
 def test_the_command_refuses_in_one_line(folder, given, line, capsys, monkeypatch):
     monkeypatch.chdir(folder)
     assert main(["compare", *given, "--out", "out"]) == 2
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert told.err.startswith("raylab: ")
-    assert line in told.err
-    assert told.err.count("\n") == 1
+    outcome = capsys.readouterr()
+    assert outcome.out == ""
+    assert outcome.err.startswith("raylab: ")
+    assert line in outcome.err
+    assert outcome.err.count("\n") == 1
     assert not (folder / "out").exists()

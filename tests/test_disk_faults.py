@@ -27,6 +27,7 @@ STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_de
 DOME = rl.load_dome("head-shadow")
 STILLS = Path()
 """Folder of the stills of a film that is written."""
+NO_ROOM = "; expected a writable folder with free space"
 FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EROFS, errno.EFBIG)
 
 
@@ -91,7 +92,10 @@ def test_a_full_disk_is_one_line_for_every_kind_of_file(name, result, tmp_path, 
         whole = tmp_path_factory.mktemp("whole")
         WRITERS[name](result, whole)
         assert left_in(whole) == [name]
-    with room(16), pytest.raises(rl.InputError, match=r"can't be written: File too large; expected a place with room"):
+    with (
+        room(16),
+        pytest.raises(rl.InputError, match="cannot be written: File too large" + NO_ROOM),
+    ):
         WRITERS[name](result, tmp_path)
     assert left_in(tmp_path) == []
     gc.collect()  # what a library left half open is closed now
@@ -106,7 +110,7 @@ def test_any_fault_of_the_disk_is_one_line(fault, result, tmp_path, monkeypatch)
     monkeypatch.setattr(os, "fsync", refuse)
     with pytest.raises(rl.InputError) as caught:
         files.save_maps(result.maps, tmp_path / "m.nc")
-    assert str(caught.value) == f"{tmp_path / 'm.nc'}: can't be written: {os.strerror(fault)}; expected a place with room"
+    assert str(caught.value) == f"{tmp_path / 'm.nc'}: cannot be written: {os.strerror(fault)}{NO_ROOM}"
     assert left_in(tmp_path) == []
 
 
@@ -115,9 +119,7 @@ def test_a_render_on_a_full_disk_is_one_line(tmp_path, capsys):
     with room(4096):
         code = main(["render", str(tmp_path / "s.csv"), "--out", str(tmp_path / "out"), "--resolution", "16"])
     assert code == 2
-    assert (
-        capsys.readouterr().err == f"raylab: {tmp_path / 'out'}: can't be written: File too large; expected a place with room\n"
-    )
+    assert capsys.readouterr().err == f"raylab: {tmp_path / 'out'}: cannot be written: File too large{NO_ROOM}\n"
     assert left_in(tmp_path) == ["s.csv"]
 
 
@@ -127,7 +129,7 @@ def test_a_temporary_folder_without_room_is_one_line(monkeypatch):
 
     monkeypatch.setattr("tempfile.mkdtemp", refuse)
     with (
-        pytest.raises(rl.InputError, match="the temporary folder: can't be written: No space left"),
+        pytest.raises(rl.InputError, match="the temporary folder: cannot be written: No space left"),
         whole_files.temporary_folder(),
     ):
         pass

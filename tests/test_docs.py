@@ -14,11 +14,16 @@ import pytest
 
 import raylab as rl
 from raylab.cli import app
-from raylab.designs.design import STATISTICS
-from raylab.tracers.ledger import ENTRIES
+from raylab.results.statistics import STATISTICS, SYMMETRY
+from raylab.stone.facet_table_text import COLUMNS, NOTES
+from raylab.stone.known_cuts import measured_by_key
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
+sys.path.insert(0, str(DOCS / "_ext"))
+
+import definitions  # noqa: E402
+
 LOADED = {"link": "href", "script": "src", "img": "src", "source": "src", "iframe": "src", "video": "src", "object": "data"}
 """Tags that make a browser ask for something, by the attribute that names it."""
 NAVIGATION = ("canonical", "next", "prev", "index", "search", "author", "license")
@@ -87,22 +92,41 @@ def test_pages(tmp_path):
 
 
 def named(page: str) -> set[str]:
-    """The words that a page sets as code in its text and tables."""
-    text = re.sub(r"^```.*?^```$", "", (DOCS / page).read_text(encoding="utf-8"), flags=re.M | re.S)
-    return set(re.findall(r"[A-Za-z_]\w*", " ".join(re.findall(r"`([^`]+)`", text))))
+    """The words that a page sets as code in its text and tables, the tables of the library among them."""
+    source = (DOCS / page).read_text(encoding="utf-8")
+    text = re.sub(r"^```.*?^```$", "", source, flags=re.M | re.S)
+    for name, of in re.findall(r"^```\{definitions\} (\w+) ?(.*)$", source, re.M):
+        _, rows = definitions.TABLES[name](*filter(None, [of]))
+        text += "\n".join(" ".join(row) for row in rows)
+    return set(re.findall(r"[A-Za-z_]\w*", " ".join(re.findall(r"`([^`]+)`", text.replace("``", "`")))))
 
 
 def test_every_quantity_is_defined():
     defined = named("reference/quantities.md")
-    geometry = {field.name for field in fields(rl.Measurements)} - {"name", "material", "facets", "tiers_from"}
-    estimate = {"uncertainty", "shift", "best", "doubt"}
-    assert {*STATISTICS, *ENTRIES, "symmetry", *geometry, *estimate} - defined == set()
+    no_number = {"name", "material", "cut", "quantities", "facets", "tiers_from"}
+    stone = {field.name for field in fields(rl.Measurements)} - no_number
+    estimate = {"uncertainty", "shift", *(key for key, part in vars(rl.Estimate).items() if isinstance(part, property))}
+    assert len(estimate) > 3
+    assert {*STATISTICS, SYMMETRY.key, *measured_by_key(), *stone, *estimate} - defined == set()
 
 
-@pytest.mark.parametrize("maker", [rl.round_brilliant, rl.View, rl.Dome, rl.Zone, rl.Lamp], ids=lambda maker: maker.__name__)
+def test_every_cut_is_described():
+    keys = {one.key for cut in rl.cuts() for one in cut.parameters}
+    assert {cut.name for cut in rl.cuts()} <= set(re.findall(r"`([^`]+)`", " ".join(map(" ".join, definitions.cuts()[1]))))
+    assert keys - named("reference/files.md") == set()
+
+
+MAKERS = (rl.round_brilliant, rl.View, rl.TraceSettings, rl.Dome, rl.Zone, rl.Lamp)
+
+
+@pytest.mark.parametrize("maker", MAKERS, ids=lambda maker: maker.__name__)
 def test_every_key_of_a_file_is_described(maker):
     keys = set(inspect.signature(maker).parameters) - {"zones", "lamps"}
     assert keys - named("reference/files.md") == set()
+
+
+def test_columns_and_notes_of_a_facet_table_are_described():
+    assert {*COLUMNS, *NOTES} - named("reference/files.md") == set()
 
 
 def test_every_package_has_its_layer():

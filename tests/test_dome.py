@@ -35,13 +35,13 @@ def test_cie_overcast_luminance(zenith_angle_deg, relative):
 
 def test_cie_overcast_illuminances():
     """Horizontal 7 pi/9, on a vertical plane pi/6 + 4/9, mean 2/3 (closed forms of CIE S 011:2003's formula)."""
-    towards, solid = sphere(60, 400, low=0.0)
-    seen = Dome(sky="overcast").radiance(towards) * solid
-    assert np.sum(seen * towards[:, 2]) == pytest.approx(7.0 * math.pi / 9.0, rel=1e-12)
+    unit, solid = sphere(60, 400, low=0.0)
+    seen = Dome(sky="overcast").radiance(unit) * solid
+    assert np.sum(seen * unit[:, 2]) == pytest.approx(7.0 * math.pi / 9.0, rel=1e-12)
     # the vertical plane's integrand has a kink in azimuth: the midpoint rule of 400 nodes is good to (pi/400)^2/6 = 1e-5
-    vertical = np.sum(seen * np.maximum(towards[:, 0], 0.0))
+    vertical = np.sum(seen * np.maximum(unit[:, 0], 0.0))
     assert vertical == pytest.approx(math.pi / 6.0 + 4.0 / 9.0, rel=3e-5)
-    assert vertical / np.sum(seen * towards[:, 2]) == pytest.approx(0.396177078, rel=3e-5)
+    assert vertical / np.sum(seen * unit[:, 2]) == pytest.approx(0.396177078, rel=3e-5)
     assert np.sum(seen) / (2.0 * math.pi) == pytest.approx(2.0 / 3.0, rel=1e-12)
 
 
@@ -70,11 +70,11 @@ def test_a_zone_may_cross_plus_x(span):
 
 def test_a_zone_covers_its_solid_angle():
     """A zone fills span x (sin high - sin low) steradian; the grid counts whole cells, at most one off in each direction."""
-    towards, solid = sphere(1000, 360)
+    unit, solid = sphere(1000, 360)
     dome = Dome(sky_radiance=0.0, zones=(Zone((20, 45), (300, 390), 1.0),))
     exact = math.radians(90) * (math.sin(math.radians(45)) - math.sin(math.radians(20)))
     edge = math.radians(90) * 2 * (math.pi / 2 / 1000)  # two edges, half a Gauss step each, at most
-    assert np.sum(dome.radiance(towards) * solid) == pytest.approx(exact, abs=edge)
+    assert np.sum(dome.radiance(unit) * solid) == pytest.approx(exact, abs=edge)
 
 
 def test_later_zones_and_lamps_cover_earlier_ones():
@@ -103,13 +103,13 @@ def test_a_lamp_covers_its_solid_angle(elevation, azimuth, radius):
         for offset, lit in ((-1e-6, 1.0), (1e-6, 0.0)):
             angle = math.radians(radius + offset)
             assert dome.radiance(math.cos(angle) * axis + math.sin(angle) * away) == lit
-    towards, solid = sphere(600, 600)
+    unit, solid = sphere(600, 600)
     exact = 2.0 * math.pi * (1.0 - math.cos(math.radians(radius)))
     rim = 2.0 * math.pi * math.sin(math.radians(radius)) * (2.0 * math.pi / 600)  # one cell all round
-    assert np.sum(dome.radiance(towards) * solid) == pytest.approx(exact, abs=rim / 4.0)
+    assert np.sum(dome.radiance(unit) * solid) == pytest.approx(exact, abs=rim / 4.0)
 
 
-def test_radiances_are_told_against_the_brightest():
+def test_radiances_are_reported_against_the_brightest():
     dome = Dome(sky_radiance=2.0, lamps=(Lamp(90, radius_deg=5, radiance=8.0),), tray_radiance=4.0)
     assert (dome.radiance(direction(90, 0)), dome.radiance(direction(10, 0)), dome.table.tray) == (1.0, 0.25, 0.5)
     assert dome.peak_radiance == 1.0
@@ -123,18 +123,18 @@ def test_an_image_dome_gives_back_a_known_function():
     the second derivatives."""
     rows, columns = 256, 512
 
-    def painted(towards: np.ndarray) -> np.ndarray:
-        return 3.0 + towards[..., 0] + 0.7 * towards[..., 1] + 0.5 * towards[..., 2]
+    def painted(unit: np.ndarray) -> np.ndarray:
+        return 3.0 + unit[..., 0] + 0.7 * unit[..., 1] + 0.5 * unit[..., 2]
 
     elevation = 90.0 - (np.arange(rows) + 0.5) / rows * 180.0
     azimuth = 180.0 - (np.arange(columns) + 0.5) / columns * 360.0  # 180 at the left edge, seen from inside
     pixels = np.array([[painted(direction(e, a)) for a in azimuth] for e in elevation])
     dome = Dome(sky="image", image=pixels, absolute=True)
-    towards, _ = sphere(41, 77)
+    unit, _ = sphere(41, 77)
     step = math.pi / rows
     # second derivatives of x, y and z are at most 1 in both angles; at the poles the look-up is held, half a step of slope
-    held = np.abs(towards[:, 2]) > math.cos(step)
-    error = np.abs(dome.radiance(towards) - painted(towards))
+    held = np.abs(unit[:, 2]) > math.cos(step)
+    error = np.abs(dome.radiance(unit) - painted(unit))
     assert error[~held].max() < 2.0 * 2.2 * step**2 / 8.0
     assert error.max() < step * 2.2
     poles = [(0.0, 0.0, 1.0), (0.0, 0.0, -1.0), (-1.0, 1e-9, 0.0), (-1.0, -1e-9, 0.0)]
@@ -157,19 +157,19 @@ def test_an_image_is_scaled_by_sky_radiance_and_lies_under_zones():
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        (lambda: Zone((30, 20)), "elevation_deg = .*low end before high"),
-        (lambda: Zone((0, 10), (20, 20)), "azimuth_deg = .*empty or overlaps"),
-        (lambda: Zone((0, 10), (0, 361)), "azimuth_deg = .*empty or overlaps"),
+        (lambda: Zone((30, 20)), "elevation_deg = .*the low end first"),
+        (lambda: Zone((0, 10), (20, 20)), "azimuth_deg = .*empty zone, or a zone that overlaps"),
+        (lambda: Zone((0, 10), (0, 361)), "azimuth_deg = .*empty zone, or a zone that overlaps"),
         (lambda: Zone((0, 91)), "elevation_deg = 91: out of range"),
         (lambda: Zone((0, 10), radiance=-1), "radiance = -1: out of range"),
         (lambda: Lamp(10, radius_deg=0), "radius_deg = 0: out of range"),
         (lambda: Lamp(math.nan), "elevation_deg = nan: out of range"),
         (lambda: Dome(sky="blue"), "sky = 'blue': unknown sky; expected one of even, overcast, image"),
-        (lambda: Dome(sky="image"), "an image and sky = 'image' go together"),
-        (lambda: Dome(image=np.ones((4, 8))), "an image and sky = 'image' go together"),
-        (lambda: Dome(sky="image", image=-np.ones((4, 8))), "no usable sky image"),
-        (lambda: Dome(sky="image", image=np.full((4, 8), np.nan)), "no usable sky image"),
-        (lambda: Dome(sky_radiance=0.0), "dark everywhere"),
+        (lambda: Dome(sky="image"), "needs sky = 'image' together with an image"),
+        (lambda: Dome(image=np.ones((4, 8))), "needs sky = 'image' together with an image"),
+        (lambda: Dome(sky="image", image=-np.ones((4, 8))), "invalid sky image"),
+        (lambda: Dome(sky="image", image=np.full((4, 8), np.nan)), "invalid sky image"),
+        (lambda: Dome(sky_radiance=0.0), "no light"),
         (lambda: Dome(head_half_angle_deg=91), "head_half_angle_deg = 91: out of range"),
         (lambda: Dome(tray_radiance=math.inf), "tray_radiance = inf: out of range"),
     ],

@@ -11,7 +11,7 @@ def test_one_line_with_every_part():
 
 
 def test_parts_that_are_missing_leave_no_trace():
-    assert str(InputError("the file is empty")) == "the file is empty"
+    assert str(InputError("empty file")) == "empty file"
     assert str(InputError("missing", key="stone")) == "stone: missing"
 
 
@@ -19,7 +19,7 @@ def test_line_breaks_are_folded():
     assert "\n" not in str(InputError("first\nsecond", value="a\nb", key="k"))
 
 
-def test_told_from_further_out():
+def test_an_error_is_completed_from_further_out():
     inner = StoneError("too thin", key="girdle_pct", value=0.1)
     outer = inner.within(file="ring.toml", section="stone")
     assert str(outer) == "ring.toml: stone.girdle_pct = 0.1: too thin"

@@ -22,6 +22,7 @@ from raylab.color import eyes
 from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, with_head
 from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
+from raylab.tracers.sampled import sampling
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 SCENE = scene_of(STONE, rl.load_dome("side-window"), resolution=40, samples=16)
@@ -74,7 +75,7 @@ def test_one_eye_in_the_middle_sees_the_perspective_view():
 
 def test_pairs_for_parallel_and_crossed_eyes():
     pair = eye_pair(SCENE, wavelengths=1)
-    parallel, crossed = pair.side_by_side(gap=0.1), pair.side_by_side(crossed=True, gap=0.1)
+    parallel, crossed = pair.side_by_side(spacing=0.1), pair.side_by_side(crossed=True, spacing=0.1)
     assert parallel.shape == (40, 84, 3)
     assert np.array_equal(parallel[:, :40], pair.left.srgb(0.03))
     assert np.array_equal(crossed[:, :40], pair.right.srgb(0.03))
@@ -123,10 +124,11 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
 
 def test_the_pupil_is_filled_evenly():
     """Moments of a unit disc: mean r^2 = 1/2, mean x^2 = 1/4; each pixel's samples take each part of equal area once."""
-    points = eyes._on_disc(50, slice(3, 23), 4, 7).reshape(-1, 16, 3)
+    points = np.empty((20 * 50 * 16, 2))
+    sampling._spread_over_disc(50, 3, 4, 7, points)
+    points = points.reshape(-1, 16, 2)
     r2 = (points**2).sum(axis=-1)
     assert r2.max() <= 1.0
-    assert np.all(points[..., 2] == 0.0)
     assert r2.mean() == pytest.approx(0.5, abs=1e-3)  # strata of r^2 of width 1/4: standard error 6e-4 of 1/sqrt(12) / 4
     assert (points[..., 0] ** 2).mean() == pytest.approx(0.25, abs=0.004)
     part = np.floor(r2 * 4) * 4 + np.floor(np.arctan2(points[..., 1], points[..., 0]) / (np.pi / 2.0)) % 4
@@ -144,10 +146,10 @@ def test_pupils_narrow_in_light():
 
 def test_the_command_writes_pairs(tmp_path, capsys):
     scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
-    asked = ["--resolution", "16", "--wavelengths", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
-    assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 0
-    told = capsys.readouterr().out
-    assert "63 mm apart at 250 mm; head 18.8 degrees" in told
+    request = ["--resolution", "16", "--wavelengths", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
+    assert main(["eyes", scene, "--out", str(tmp_path), *request]) == 0
+    facts = capsys.readouterr().out
+    assert "63 mm apart at 250 mm; head 18.8 degrees" in facts
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(FILES)
     plain = rl.load_scene(scene)
     again = replace(plain, resolution=16, dome=with_head(plain.dome, 250.0)).with_settings(samples=4)
@@ -156,12 +158,12 @@ def test_the_command_writes_pairs(tmp_path, capsys):
     for name, encoded in (("parallel", pair.side_by_side()), ("crossed", pair.side_by_side(crossed=True))):
         read = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))
         assert np.abs(read - 255.0 * encoded).max() <= 1.5
-    assert main(["eyes", scene, "--out", str(tmp_path), *asked]) == 2
-    assert "already there" in capsys.readouterr().err
+    assert main(["eyes", scene, "--out", str(tmp_path), *request]) == 2
+    assert "exists already" in capsys.readouterr().err
     for words, says in {
         "--pupil-mm -1": "--pupil-mm = -1.0: out of range",
         "--head --head-width-mm 0": "--head-width-mm = 0.0: out of range",
-        "--distance-mm 1": "--distance-mm = 1.0: the eyes",
+        "--distance-mm 1": "--distance-mm = 1.0: the eye would be inside",
     }.items():
         assert main(["eyes", scene, "--out", str(tmp_path / "o"), *words.split()]) == 2
         assert says in capsys.readouterr().err
@@ -173,3 +175,6 @@ def test_eyes_that_cannot_see_are_refused():
         eye_pair(SCENE, 0.5)
     with pytest.raises(rl.InputError, match="pupils_apart_mm"):
         eye_pair(SCENE, pupils_apart_mm=-1.0)
+    for key, value in (("aside_mm", 1.0), ("pupil_mm", 3.0)):
+        with pytest.raises(rl.InputError, match=f"{key} = {value}: a parallel view has no eye"):
+            rl.View(**{key: value})

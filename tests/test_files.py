@@ -105,7 +105,7 @@ def test_a_stone_that_was_saved_is_read_again(suffix, unit, tmp_path):
 
 
 def test_an_unknown_kind_of_stone_file_is_refused(tmp_path):
-    with pytest.raises(rl.InputError, match=r"stone\.xyz: no stone can be written .*; expected a name that ends in \.stl"):
+    with pytest.raises(rl.InputError, match=r"stone\.xyz: unknown kind of stone file; expected a name that ends in \.stl"):
         files.save_stone(STONE, tmp_path / "stone.xyz")
     assert left_in(tmp_path) == []
 
@@ -113,7 +113,7 @@ def test_an_unknown_kind_of_stone_file_is_refused(tmp_path):
 def test_a_file_in_the_way_is_kept_unless_forced(tmp_path):
     path = tmp_path / "stone.csv"
     path.write_text("mine")
-    with pytest.raises(rl.InputError, match=r"stone\.csv: already there; nothing was written"):
+    with pytest.raises(rl.InputError, match=r"stone\.csv: exists already; nothing was written"):
         files.save_stone(STONE, path)
     assert path.read_text() == "mine"
     files.save_stone(STONE, path, force=True)
@@ -123,6 +123,6 @@ def test_a_file_in_the_way_is_kept_unless_forced(tmp_path):
 
 def test_a_link_in_the_way_is_kept_too(tmp_path):
     (tmp_path / "link.csv").symlink_to(tmp_path / "nowhere.csv")
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         files.save_stone(STONE, tmp_path / "link.csv")
     assert left_in(tmp_path) == ["link.csv"]

@@ -11,7 +11,7 @@ from polyhedra import body, box, look_down, mains_only, ref, tiers_met
 from small_scenes import scene_of
 
 import raylab as rl
-from raylab.color.fire import chroma, exit_ways, fire_map, path_spread_deg
+from raylab.color.fire import chroma, exit_directions, fire_map, path_spread_deg
 from raylab.color.picture import color_picture
 from raylab.optics.materials import FRAUNHOFER_NM, Material
 from raylab.tracers.ledger import SKY
@@ -42,7 +42,7 @@ def test_a_prism_spreads_as_snell_says():
     found = fire_map(rl.Scene(wedge(), EVEN, FROM_BELOW, resolution=32))
     sine = math.sin(math.radians(WEDGE_DEG))
     f, c = (math.degrees(math.asin(peter(FRAUNHOFER_NM[line])[0] * sine)) for line in "FC")
-    through = found.paths.towards == SKY
+    through = found.paths.entry == SKY
     through &= found.paths.facets[:, 1] == 0
     assert found.paths.areas_mm2[through].sum() > 3.0  # nearly all of 2 x 2 mm
     assert np.allclose(found.path_spread_deg[through], f - c, rtol=1e-9)
@@ -78,13 +78,13 @@ def test_exits_are_the_oracles():
 
     stone = rl.round_brilliant(**PROPORTIONS)
     view = rl.View(tilt_deg=12.0, tilt_azimuth_deg=40.0)
-    origins, ways = view_rays(np.random.default_rng(3).uniform(-2.5, 2.5, (20, 2)), stone, view)
+    origins, directions = view_rays(np.random.default_rng(3).uniform(-2.5, 2.5, (20, 2)), stone, view)
     compared = 0
-    for origin, way in zip(origins, ways, strict=True):
-        path = trace_path(origin, np.asarray(way), stone)
+    for origin, direction in zip(origins, directions, strict=True):
+        path = trace_path(origin, np.asarray(direction), stone)
         for number, (_, outside, bounces) in enumerate(path.exits):
             met = path.facets[: 1 if number == 0 else bounces + 2]
-            found = exit_ways(np.array([met]), stone, view, stone.material.n(589.3))
+            found = exit_directions(np.array([met]), stone, view, stone.material.n(589.3))
             assert np.allclose(found[0], outside, atol=1e-9)
             compared += 1
     assert compared > 60
@@ -109,7 +109,7 @@ def test_total_reflection_at_the_exit_has_no_spread():
     assert np.isnan(path_spread_deg(np.array([[2, 0]]), box(1.0, 1.0, "diamond"), rl.View(), 486.0, 656.0)[0])
 
 
-def test_chroma_of_stated_colours():
+def test_chroma_of_stated_colors():
     """Half the area white, half with X doubled: chroma by hand. White D65 has u' 0.1978, v' 0.4683 (CIE 015, from memory)."""
     seen = color_picture(scene_of(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), wavelengths=8)
     white = seen.white

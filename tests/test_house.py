@@ -118,7 +118,7 @@ def test_a_toy_engine_is_one_file_and_one_row(tmp_path):
     assert found["notes"]["toy"] == "nothing here is true"
     assert found["light"] == pytest.approx(1.0, abs=1e-6)
     assert found["tilted"] == "engine: the engine `toy` can't trace this scene: toys lie flat"
-    needs_exact = "engine: the engine `toy` can't trace this scene: it samples, and this work needs an exact engine"
+    needs_exact = "engine: the engine `toy` can't trace this scene: this work needs an exact engine, and the engine samples"
     assert found["swept"] == found["compared"] == needs_exact
     assert (found["render"], found["option"]) == (0, 2)
     assert json.loads((tmp_path / "out" / "summary.json").read_text())["engine"] == "toy"
@@ -142,15 +142,13 @@ def test_rows_of_engines_are_sound_and_in_the_order_of_preference():
 
 
 def test_a_scene_that_no_exact_engine_can_trace_is_refused_with_each_reason():
-    view = (
-        "the engine `beams` can't trace this scene: whole polygons travel under a parallel view only (view.distance_mm = 250)"
-    )
+    view = "the engine `beams` can't trace this scene: it needs a parallel view, and the view has distance_mm = 250"
     with pytest.raises(rl.UnsupportedScene) as one:
         rl.trace(STONE, DOME, FAR, engine="beams")
     assert str(one.value) == f"engine: {view}"
     with pytest.raises(rl.UnsupportedScene) as all_of_them:
         engine_for(scene_of(STONE, DOME, FAR), exact=True)
-    samples = "the engine `rays` can't trace this scene: it samples, and this work needs an exact engine"
+    samples = "the engine `rays` can't trace this scene: this work needs an exact engine, and the engine samples"
     assert str(all_of_them.value) == f"engine: {view}; {samples}"
     for refused in (
         lambda: beams_of(STONE, DOME, FAR),
@@ -167,9 +165,7 @@ def test_a_scene_that_no_exact_engine_can_trace_is_refused_with_each_reason():
 def test_a_scene_file_whose_engine_can_not_trace_it_is_named(tmp_path, monkeypatch, capsys):
     (tmp_path / "s.toml").write_text(SCENE + 'engine = "beams"\n[view]\ndistance_mm = 250\n')
     monkeypatch.chdir(tmp_path)
-    reason = (
-        "the engine `beams` can't trace this scene: whole polygons travel under a parallel view only (view.distance_mm = 250)"
-    )
+    reason = "the engine `beams` can't trace this scene: it needs a parallel view, and the view has distance_mm = 250"
     assert main(["render", "s.toml", "--out", "out"]) == 2
     assert capsys.readouterr().err == f"raylab: s.toml: output.engine: {reason}\n"
     assert main(["tilt", "s.toml", "--out", "out"]) == 2
@@ -203,7 +199,7 @@ def test_the_keywords_of_trace_are_the_settings():
     assert given["resolution"].default == rl.Scene(STONE, DOME).resolution
 
 
-def test_a_mistyped_keyword_of_trace_is_told():
+def test_a_mistyped_keyword_of_trace_is_reported():
     with pytest.raises(rl.InputError, match=r"precison: unknown keyword; did you mean 'precision'\?"):
         rl.trace(STONE, DOME, precison=0.1)  # type: ignore[arg-type]
 
@@ -266,7 +262,7 @@ def test_a_toy_statistic_is_one_file_and_one_row(tmp_path):
     assert found["best"] == "surplus"
     assert -1.0 < found["wished"] < 1.0
     assert found["sentence"].startswith("Surplus of the sky (toy): ")
-    assert "percentage points" in found["sentence"] or "larger in" in found["sentence"]
+    assert "percentage points" in found["sentence"] or "larger for" in found["sentence"]
     assert "Surplus of the sky (toy)" in found["rows"]
     assert found["page of the report"]
     label, definition = "surplus of the sky (toy)", "area mean of the sky's share less the leak's (a toy)"
@@ -300,12 +296,12 @@ def test_rows_of_statistics_are_sound():
 # What is weaker than asked for is said.
 
 
-def test_a_bracket_wider_than_asked_for_is_said_with_what_to_do():
+def test_a_bracket_wider_than_requested_is_said_with_what_to_do():
     summary = rl.trace(STONE, DOME, resolution=8, max_bounces=4).summary
     untraced = summary.ledger["untraced"].value
     assert untraced > 2e-3
-    told = f"{untraced:.3g} of the light stayed untraced, more than the 0.002 asked for: brackets are wider"
-    assert summary.notes["precision"] == f"{told}; a max_bounces above 4 narrows them"
+    note = f"untraced share {untraced:.3g} exceeds the requested precision 0.002; brackets are wider"
+    assert summary.notes["precision"] == f"{note}; a max_bounces above 4 narrows them"
     assert summary.to_dict()["notes"]["precision"] == summary.notes["precision"]
     assert dict(rl.trace(STONE, DOME, resolution=8).summary.notes) == {}
     both = rl.trace(STONE, DOME, resolution=8, max_bounces=4, wavelengths_nm=(486.1, 656.3)).summary
@@ -316,7 +312,7 @@ def test_work_that_ended_early_and_beams_that_were_lost_are_said():
     scene = scene_of(STONE, DOME, rl.View(7.0, 20.0), precision=1e-3)
     few = BeamEngine(max_beams=500).trace(scene, 589.3)
     assert few.polygons.full
-    assert few.notes["max_beams"] == "tracing ended at 500 polygons; ask for a larger precision, or for an engine that samples"
+    assert few.notes["max_beams"] == "tracing ended at 500 polygons; use a larger precision or a sampled engine"
     assert "max_bounces" not in few.notes["precision"]
     whole = beams_of(STONE, DOME, precision=0.05)
     assert notes_of(whole, rl.TraceSettings(precision=0.05)) == {}
@@ -328,8 +324,8 @@ def test_work_that_ended_early_and_beams_that_were_lost_are_said():
     ("words", "line"),
     [
         (("render", "s.toml"), "precision: "),
-        (("tilt", "s.toml", "--to-deg", "2"), "3 of 3 angles have brackets wider than the precision of 0.002 asked for"),
-        (("sweep", "sweep.toml"), "2 of 2 designs have brackets wider than the precision of 0.1 asked for"),
+        (("tilt", "s.toml", "--to-deg", "2"), "3 of 3 angles have brackets wider than the requested precision 0.002"),
+        (("sweep", "sweep.toml"), "2 of 2 designs have brackets wider than the requested precision 0.1"),
         (("repolish", "s.toml", "--facet", "table", "--depth-mm", "0.01", "--precision", "0.1"), ""),
     ],
 )
@@ -343,4 +339,4 @@ def test_commands_say_so_too(tmp_path, monkeypatch, capsys, words, line):
         assert line in out
         assert "max_bounces" in out
     else:
-        assert "untraced, more than" not in out
+        assert "exceeds the requested precision" not in out

@@ -23,7 +23,7 @@ HERE = Path(__file__).parent
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+def facts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """What a raylab with the toy cut says; the package is copied with its compiled code."""
     home = tmp_path_factory.mktemp("house")
     package = Path(rl.__file__).parent
@@ -47,54 +47,54 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     return json.loads(done.stdout)
 
 
-def test_the_toy_is_built_and_refused_by_name(told):
-    assert told["stone"] == [13, "square pyramid", 8, ["girdle", "lower side", "table", "upper side"]]
-    assert told["unstated"] == "side_slope_deg: missing; expected 10 to 80 degrees"
-    assert told["foreign"].startswith("star_pct: no parameter of the square pyramid; expected one of side_slope_deg")
-    assert told["beyond"].startswith(
+def test_the_toy_is_built_and_refused_by_name(facts):
+    assert facts["stone"] == [13, "square pyramid", 8, ["girdle", "lower side", "table", "upper side"]]
+    assert facts["unstated"] == "side_slope_deg: missing; expected 10 to 80 degrees"
+    assert facts["foreign"].startswith("star_pct: no parameter of the square pyramid; expected one of side_slope_deg")
+    assert facts["beyond"].startswith(
         "table_width_pct = 100.0: the table would reach beyond the girdle; expected less than 100 %"
     )
-    assert told["twice"].startswith("weight_ct: width_mm and weight_ct are alternatives")
+    assert facts["twice"].startswith("weight_ct: width_mm and weight_ct are alternatives")
 
 
-def test_files_hold_it(told):
-    assert told["weight_ct"] == pytest.approx(1.0, rel=1e-12)
-    cut, off = told["again"]
+def test_files_hold_it(facts):
+    assert facts["weight_ct"] == pytest.approx(1.0, rel=1e-12)
+    cut, off = facts["again"]
     assert cut == "square pyramid"
     assert off <= 1e-15
 
 
-def test_designs_sweeps_and_searches_know_its_keys(told):
-    assert told["swept"] == [["side_slope_deg"], "slope of the lower sides", [0, 0, 0]]
-    assert told["mixed"][0] < told["mixed"][1]
-    assert told["gradient"] == ["side_slope_deg", "table_width_pct"], "not the size"
-    assert told["best"]["side_slope_deg"] == pytest.approx(44.0, abs=0.05)
-    assert told["sweep"]["reasons"] == {"traced": 2, "sides_miss_each_other": 2}
+def test_designs_sweeps_and_searches_know_its_keys(facts):
+    assert facts["swept"] == [["side_slope_deg"], "slope of the lower sides", [0, 0, 0]]
+    assert facts["mixed"][0] < facts["mixed"][1]
+    assert facts["gradient"] == ["side_slope_deg", "table_width_pct"], "not the size"
+    assert facts["best"]["side_slope_deg"] == pytest.approx(44.0, abs=0.05)
+    assert facts["sweep"]["reasons"] == {"traced": 2, "sides_miss_each_other": 2}
 
 
-def test_it_is_measured_as_its_own_file_says(told):
-    assert set(told["measured"]) == {"diameter_mm", "depth_pct", "side_slope_deg"}
-    assert told["measured"]["side_slope_deg"] == pytest.approx(42.0, abs=1e-12)
-    assert told["words"] == ["42.00°", "slope of the lower sides, largest minus smallest"]
-    assert any(line.startswith("Slope of the lower sides: smaller in A than in B") for line in told["verdicts"])
-    assert "slope of the lower sides" in told["measure"]
-    assert "square pyramid" in told["measure"]
+def test_it_is_measured_as_its_own_file_says(facts):
+    assert set(facts["measured"]) == {"diameter_mm", "depth_pct", "side_slope_deg"}
+    assert facts["measured"]["side_slope_deg"] == pytest.approx(42.0, abs=1e-12)
+    assert facts["words"] == ["42.00°", "slope of the lower sides, largest minus smallest"]
+    assert any(line.startswith("Slope of the lower sides: smaller for A than for B") for line in facts["verdicts"])
+    assert "slope of the lower sides" in facts["measure"]
+    assert "square pyramid" in facts["measure"]
 
 
-def test_the_page_gets_its_sliders(told):
-    shown = {one["key"]: one for one in told["start"]["parameters"]}
+def test_the_page_gets_its_sliders(facts):
+    shown = {one["key"]: one for one in facts["start"]["parameters"]}
     assert shown["side_slope_deg"]["slider"] == {"low": 30.0, "high": 60.0, "step": 0.1}
     assert (shown["side_slope_deg"]["label"], shown["side_slope_deg"]["unit"]) == ("Slope of the lower sides", "°")
     assert set(shown) == {"side_slope_deg", "table_width_pct", "width_mm"}
-    assert (told["design"]["kind"], told["design"]["cut"]) == ("proportions", "square pyramid")
-    assert told["same"] == pytest.approx(1.0, rel=1e-9), "a weight becomes the width that gives it"
-    assert told["answer"] > 10_000, "a picture"
+    assert (facts["design"]["kind"], facts["design"]["cut"]) == ("proportions", "square pyramid")
+    assert facts["same"] == pytest.approx(1.0, rel=1e-9), "a weight becomes the width that gives it"
+    assert facts["answer"] > 10_000, "a picture"
 
 
-def test_the_command_line_lists_it(told):
-    assert "square pyramid: a toy" in told["listed"]
-    assert "10 to 80 degrees" in told["listed"]
-    assert [cut["name"] for cut in told["listed_json"]] == ["round brilliant", "square pyramid"]
+def test_the_command_line_lists_it(facts):
+    assert "square pyramid: a toy" in facts["listed"]
+    assert "10 to 80 degrees" in facts["listed"]
+    assert [cut["name"] for cut in facts["listed_json"]] == ["round brilliant", "square pyramid"]
 
 
 # --- the cuts that raylab ships --------------------------------------------------------------------------------------
@@ -104,21 +104,21 @@ def test_the_command_line_lists_it(told):
 def test_a_cuts_own_function_has_its_parameters(name):
     """`rl.round_brilliant` for "round brilliant": each parameter of the cut once, with its default and its kind."""
     cut, function = CUTS[name], getattr(rl, name.replace(" ", "_"))
-    told = signature(function, eval_str=True).parameters
-    assert set(told) == {*cut.keys, "material", "name"}
+    facts = signature(function, eval_str=True).parameters
+    assert set(facts) == {*cut.keys, "material", "name"}
     alternatives = {key for pair in cut.alternatives for key in pair}
     for key, one in cut.keys.items():
         stated = None if key in alternatives else one.default
         wanted = Parameter.empty if stated is None and key not in alternatives else stated
-        assert told[key].default == wanted, key
+        assert facts[key].default == wanted, key
         kinds = {one.kind, type(None)} if key in alternatives else {one.kind}
-        assert {*(get_args(told[key].annotation) or [told[key].annotation])} >= kinds, key
-        assert told[key].kind is Parameter.KEYWORD_ONLY
-    assert told["name"].default == name
+        assert {*(get_args(facts[key].annotation) or [facts[key].annotation])} >= kinds, key
+        assert facts[key].kind is Parameter.KEYWORD_ONLY
+    assert facts["name"].default == name
 
 
 @pytest.mark.parametrize("name", CUTS)
-def test_a_cut_is_told_consistently(name):
+def test_a_cut_is_reported_consistently(name):
     cut = CUTS[name]
     tiers = {tier.name: tier for tier in cut.tiers}
     assert len(tiers) == len(cut.tiers)
@@ -150,9 +150,9 @@ def test_a_key_means_the_same_in_every_cut():
 
 
 def test_last_facets_are_their_choices():
-    told = signature(rl.LastFacets).parameters
-    assert list(told) == [one.key for one in CHOICES]
-    assert [told[one.key].default for one in CHOICES] == [one.default for one in CHOICES]
+    facts = signature(rl.LastFacets).parameters
+    assert list(facts) == [one.key for one in CHOICES]
+    assert [facts[one.key].default for one in CHOICES] == [one.default for one in CHOICES]
 
 
 def test_the_command_for_last_facets_has_an_option_for_each_choice():

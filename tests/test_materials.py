@@ -35,7 +35,7 @@ def test_ranges_are_enforced_at_both_ends(name):
     low, high = found.index.range_nm()
     assert found.n(low) > found.n(high)
     for outside in (low * 0.999, high * 1.001, np.nan):
-        with pytest.raises(InputError, match=f"the index of {name} is not known there"):
+        with pytest.raises(InputError, match=f"the refractive index of {name} is unknown at this wavelength"):
             found.n(outside)
     with pytest.raises(InputError, match="wavelength_nm"):
         found.n([SODIUM_D_NM, high * 1.001])
@@ -65,7 +65,7 @@ def test_a_material_is_handed_back_as_it_is():
         Material.constant(1.0)
 
 
-def test_colourless_unless_tinted():
+def test_colorless_unless_tinted():
     assert get_material("diamond").absorption_per_mm(500.0) == 0.0
     assert get_material("diamond").tinted(0.25).absorption_per_mm(500.0) == 0.25
 
@@ -99,7 +99,7 @@ def test_the_excerpted_pages_are_the_whole_databases():
     assert len(grids) == len(_DATABASE)
 
 
-def test_a_digest_follows_what_is_traced_at_the_wavelengths_asked_for():
+def test_a_digest_follows_what_is_traced_at_the_requested_wavelengths():
     diamond = get_material("diamond")
     key = diamond.digest([589.3])
     assert get_material(" Diamond").digest((np.float64(589.3),)) == key

@@ -38,7 +38,7 @@ def means(found: Measurements) -> np.ndarray:
     return np.array([getattr(found, name).mean for name in QUANTITIES])
 
 
-def test_every_position_is_told():
+def test_every_position_is_reported():
     found = measure(BUILT)
     counts = {
         "table_pct": 4,
@@ -167,7 +167,7 @@ def test_valleys_of_an_even_girdle():
     assert found.girdle_joint_pct.values == pytest.approx([3.8] * 8, abs=1e-9)
 
 
-def test_one_facet_off_is_told_by_name_and_spread():
+def test_one_facet_off_is_reported_by_name_and_spread():
     found = measure(deviate(BUILT, {"crown main 3": Offset(slope_deg=0.5), "pavilion main 6": Offset(slope_deg=-0.25)}))
     crown, pavilion = found.crown_angle_deg, found.pavilion_angle_deg
     assert dict(zip(crown.at, crown.values, strict=True))["crown main 3"] == pytest.approx(34.5, abs=1e-9)
@@ -195,7 +195,7 @@ def test_it_is_a_mapping_of_what_was_found():
     assert found.definitions["star_pct"].label == "star length"
     with pytest.raises(KeyError):
         _ = found["star_pct"]
-    with pytest.raises(AttributeError, match="nothing called 'tabel_pct' is measured"):
+    with pytest.raises(AttributeError, match="unknown measured quantity 'tabel_pct'"):
         _ = found.tabel_pct
 
 
@@ -229,7 +229,7 @@ def test_a_step_stone_is_not_measured_as_a_round_brilliant(order, steps):
     assert set(named.names) <= {"table", "culet", "girdle", "crown", "pavilion"}
 
 
-def test_a_blocked_round_is_told_from_a_step_stone_by_its_girdle():
+def test_a_blocked_round_is_distinguished_from_a_step_stone_by_its_girdle():
     assert measure(step_stone(8, 1, 96)).cut == "round brilliant"
 
 
@@ -253,12 +253,12 @@ def with_part_moved(facets: np.ndarray, *, turn_deg: float = 0.0, shift_mm: tupl
 
 def painted(tier: str, angle_deg: float) -> Stone:
     """The halves of one tier turned about z towards the main that each leans on."""
-    towards = (
+    entry = (
         np.where(np.array(BUILT.indices) % 2 == 0, -1.0, 1.0) * angle_deg
     )  # even halves have their main at the lower azimuth
     rows = [
         normal @ View(turn_deg=turn).rotation().T if kind == tier else normal
-        for normal, turn, kind in zip(BUILT.normals, towards, BUILT.tiers, strict=True)
+        for normal, turn, kind in zip(BUILT.normals, entry, BUILT.tiers, strict=True)
     ]
     return body(rows, BUILT.distances_mm, tiers=BUILT.tiers, indices=BUILT.indices)
 
@@ -349,7 +349,7 @@ def test_the_four_table_diameters_of_a_stretched_stone():
 
 
 @pytest.mark.parametrize("turn", TURNS)
-def test_tiers_are_recognised_by_shape_where_no_names_are_given(turn):
+def test_tiers_are_recognized_by_shape_where_no_names_are_given(turn):
     bare = body(BUILT.normals, BUILT.distances_mm).moved(View(turn_deg=turn).rotation())
     found, named = measure(bare), measure(BUILT.moved(View(turn_deg=turn).rotation()))
     assert (found.tiers_from, named.tiers_from) == ("shape", "names")

@@ -138,22 +138,22 @@ def test_a_deviated_stone_is_saved_and_traced_like_any_other(tmp_path):
 @pytest.mark.parametrize(
     ("offsets", "message"),
     [
-        ({"star 9": Offset(depth_mm=0.1)}, "no such tier or facet; did you mean 'star"),
+        ({"star 9": Offset(depth_mm=0.1)}, "unknown tier or facet; did you mean 'star"),
         ({"stars": Offset(depth_mm=0.1)}, "did you mean 'star'"),
-        ({"star": 0.1}, "not an Offset"),
-        ({"star": Offset(painting_deg=1.0)}, "star 0: no edge with a main to be painted about"),
-        ({"star 3": Offset(depth_mm=-0.5)}, "no facets of the body: star 3"),
-        ({"upper half 2": Offset(painting_deg=29.0)}, "no facets of the body: star 0, upper half 1"),
-        ({"table": Offset(depth_mm=10.0)}, "the planes leave no body"),
+        ({"star": 0.1}, "wrong type"),
+        ({"star": Offset(painting_deg=1.0)}, "star 0: the facet has no common edge with a main"),
+        ({"star 3": Offset(depth_mm=-0.5)}, "without a facet: star 3"),
+        ({"upper half 2": Offset(painting_deg=29.0)}, "without a facet: star 0, upper half 1"),
+        ({"table": Offset(depth_mm=10.0)}, "the planes enclose no body"),
     ],
 )
 def test_faults_are_named(offsets, message):
-    with pytest.raises(rl.InputError, match=message) as told:
+    with pytest.raises(rl.InputError, match=message) as facts:
         deviate(STONE, offsets)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(facts.value)
 
 
-def test_a_facet_may_vanish_when_asked():
+def test_a_facet_may_vanish_if_allowed():
     off = deviate(STONE, {"star 3": Offset(depth_mm=-0.5)}, vanish=True)
     assert off.dropped == ("star 3",)
     assert len(off) == len(STONE) - 1

@@ -21,15 +21,15 @@ DOME = rl.Dome(head_half_angle_deg=15, tray_radiance=0.1)
 TILTED = rl.View(tilt_deg=13, tilt_azimuth_deg=50)
 
 
-def told_by_oracle(stone: rl.Stone, view: rl.View, point: np.ndarray) -> tuple[list[int], str, float]:
-    """Facets and ledger entry of the strongest path of one view ray, and by how much it leads the next strongest part."""
+def reported_by_oracle(stone: rl.Stone, view: rl.View, point: np.ndarray) -> tuple[list[int], str, float]:
+    """Facets and ledger entry of the strongest path of one view ray, and its lead over the next strongest part."""
     turn = view.rotation()
     path = reference.trace_path(turn.T @ (*point, 50.0), turn.T @ (0.0, 0.0, -1.0), stone, min_weight=1e-9)
     parts = []
-    for k, (weight, way, bounces) in enumerate(path.exits):
-        head = math.degrees(math.acos(min(1.0, (turn @ way)[2]))) < DOME.head_half_angle_deg
+    for k, (weight, direction, bounces) in enumerate(path.exits):
+        head = math.degrees(math.acos(min(1.0, (turn @ direction)[2]))) < DOME.head_half_angle_deg
         facets = path.facets[: 1 if k == 0 else bounces + 2]
-        parts.append((weight, facets, "head" if head else ("leak" if way[2] < 0.0 else "sky")))
+        parts.append((weight, facets, "head" if head else ("leak" if direction[2] < 0.0 else "sky")))
     parts.append((path.scattered, path.facets, "scattered"))
     parts.sort(key=lambda part: -part[0])
     return parts[0][1], parts[0][2], parts[0][0] - parts[1][0] if len(parts) > 1 else 1.0
@@ -59,13 +59,13 @@ def test_it_is_the_oracles(name, view):
     seen = 0
     for k in [*order[:25], *np.random.default_rng(1).choice(order[: len(order) // 2], 25)]:
         middle = whole.vertices_mm[whole.starts[k] : whole.starts[k + 1]].mean(axis=0)
-        facets, towards, lead = told_by_oracle(stone, view, middle)
+        facets, unit, lead = reported_by_oracle(stone, view, middle)
         path = paths.which[k]
-        if lead < (1e-2 if stone.material.absorption_per_mm(589.3) else 1e-9) or paths.towards[path] == UNTRACED:
+        if lead < (1e-2 if stone.material.absorption_per_mm(589.3) else 1e-9) or paths.entry[path] == UNTRACED:
             continue
         assert [f for f in paths.facets[path] if f >= 0] == facets
-        assert FIELDS[paths.towards[path]] == towards
-        words = [*(stone.facet_name(f) for f in facets), towards]
+        assert FIELDS[paths.entry[path]] == unit
+        words = [*(stone.facet_name(f) for f in facets), unit]
         assert paths.name(path, stone) == " > ".join(words)
         seen += 1
     assert seen > 30
@@ -90,19 +90,19 @@ def test_the_wedge_finds_all_paths():
         assert areas[0].get(name, 0.0) == pytest.approx(areas[1].get(name, 0.0), abs=1e-9)
 
 
-def test_where_most_is_untraced_no_path_is_told():
+def test_where_most_is_untraced_no_path_is_reported():
     whole = beams_of(BRILLIANT, DOME, TILTED, precision=0.5)
     paths = strongest_paths(whole)
-    open_ones = np.flatnonzero(paths.towards[paths.which] == UNTRACED)
+    open_ones = np.flatnonzero(paths.entry[paths.which] == UNTRACED)
     assert len(open_ones) > 0
     for k in open_ones:
         assert paths.name(paths.which[k], BRILLIANT) == f"{BRILLIANT.facet_name(whole.entries[k])} > untraced"
         assert whole.rows[k, UNTRACED] > whole.rows[k, GLARE]  # the one part that each of them has
-    settled = paths.towards[paths.which] != UNTRACED
+    settled = paths.entry[paths.which] != UNTRACED
     assert np.all(whole.rows[settled, UNTRACED] <= 0.5)  # no more than the largest part, so no more than half
 
 
-def test_a_long_path_is_told_in_short():
+def test_a_long_path_is_reported_in_short():
     paths = strongest_paths(beams_of(BRILLIANT, DOME, precision=1e-2))
     longest = int((paths.facets >= 0).sum(axis=1).argmax())
     words = paths.name(longest, BRILLIANT).split(" > ")
@@ -125,10 +125,10 @@ def test_the_map_names_the_path_of_each_pixel(view):
         if maps.coverage.values[i, j] < 1.0 - 1e-9:
             continue
         middle = np.array([maps.x.values[j], maps.y.values[i]])
-        corners = [middle + half * np.array(way) for way in ((0, 0), (-1, -1), (1, -1), (1, 1), (-1, 1))]
-        told = [told_by_oracle(BRILLIANT, view, corner) for corner in corners]
-        if all(one[:2] == told[0][:2] for one in told):
-            words = [*(BRILLIANT.facet_name(f) for f in told[0][0]), told[0][1]]
+        corners = [middle + half * np.array(direction) for direction in ((0, 0), (-1, -1), (1, -1), (1, 1), (-1, 1))]
+        facts = [reported_by_oracle(BRILLIANT, view, corner) for corner in corners]
+        if all(one[:2] == facts[0][:2] for one in facts):
+            words = [*(BRILLIANT.facet_name(f) for f in facts[0][0]), facts[0][1]]
             assert names[maps.path.values[i, j]] == " > ".join(words)
             seen += 1
     assert seen > 10

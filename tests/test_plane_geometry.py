@@ -38,7 +38,7 @@ def test_fewer_than_three_corners_have_no_area():
 
 
 @pytest.mark.parametrize("seed", range(10))
-def test_the_edge_is_met_at_the_distance_told(seed):
+def test_the_edge_is_met_at_the_distance_reported(seed):
     corners, azimuth = polygon(seed, 9), 37.0 * seed
     inside, direction = plane.centroid(corners), plane.unit_vector(azimuth)
     end = inside + plane.distance_to_edge(corners, inside, direction) * direction

@@ -11,7 +11,7 @@ from raylab.stone.planes import (
     DOWN,
     SIDES,
     UP,
-    Place,
+    Position,
     Slant,
     facing_deg,
     normal_of,
@@ -19,7 +19,7 @@ from raylab.stone.planes import (
     plane_at,
     ring,
     tangent_through,
-    through_edge_and_place,
+    through_edge_and_position,
 )
 
 RNG = np.random.default_rng(12)
@@ -56,7 +56,7 @@ def test_a_plane_through_an_edge_faces_its_azimuth_and_holds_both_ends(side):
     for _ in range(200):
         start, end = RNG.normal(size=(2, 3))
         azimuth = RNG.uniform(-math.pi, math.pi)
-        one, other = Place.of(start, side), Place.of(end, side)
+        one, other = Position.of(start, side), Position.of(end, side)
         tangent = tangent_through(azimuth, one, other)
         facing = np.array([math.cos(azimuth), math.sin(azimuth), 0.0])
         across = np.cross(end - start, np.cross(facing, [0.0, 0.0, 1.0]))
@@ -71,15 +71,15 @@ def test_a_plane_through_an_edge_faces_its_azimuth_and_holds_both_ends(side):
 
 
 def test_no_plane_faces_along_its_own_edge():
-    assert math.isnan(tangent_through(0.0, Place(1.0, 0.5, 0.0), Place(1.0, -0.5, 0.2)))
+    assert math.isnan(tangent_through(0.0, Position(1.0, 0.5, 0.0), Position(1.0, -0.5, 0.2)))
 
 
 def test_a_plane_through_an_edge_and_a_place_is_the_one_through_three_points():
     for _ in range(200):
-        places = [Place(RNG.uniform(0.9, 1.1), azimuth, RNG.uniform(0.5, 0.6)) for azimuth in (-0.4, RNG.uniform(0.3, 0.7))]
+        places = [Position(RNG.uniform(0.9, 1.1), azimuth, RNG.uniform(0.5, 0.6)) for azimuth in (-0.4, RNG.uniform(0.3, 0.7))]
         corners = [place.point(UP) for place in places]
         tip = np.array([2.0, RNG.uniform(-0.2, 0.2), RNG.uniform(0.0, 0.3)])
-        normal, distance = plane_at(through_edge_and_place(*(Place.of(one, UP) for one in (*corners, tip))), UP)
+        normal, distance = plane_at(through_edge_and_position(*(Position.of(one, UP) for one in (*corners, tip))), UP)
         wanted = np.cross(tip - corners[0], corners[1] - corners[0])
         wanted *= np.sign(wanted[2]) / np.linalg.norm(wanted)
         assert normal == pytest.approx(wanted, abs=1e-13)
@@ -88,14 +88,14 @@ def test_a_plane_through_an_edge_and_a_place_is_the_one_through_three_points():
 
 def test_places_and_points():
     point = np.array([0.3, -1.2, -0.7])
-    assert Place.of(point, DOWN).point(DOWN) == pytest.approx(point, abs=1e-15)
-    assert Place.of(point, UP).run(0.0) == pytest.approx(0.3, abs=1e-15)
+    assert Position.of(point, DOWN).point(DOWN) == pytest.approx(point, abs=1e-15)
+    assert Position.of(point, UP).run(0.0) == pytest.approx(0.3, abs=1e-15)
 
 
 def test_a_ring_turns_its_first_plane_about_the_axis():
-    slant, rim = Slant(0.2, 0.7, Place(1.1, 0.25, 0.4)), 0.05
+    slant, rim = Slant(0.2, 0.7, Position(1.1, 0.25, 0.4)), 0.05
     normals, distance = ring(5, slant, DOWN, rim)
-    point = Place(1.1, 0.25, 0.4 + rim).point(DOWN)
+    point = Position(1.1, 0.25, 0.4 + rim).point(DOWN)
     for k, normal in enumerate(normals):
         turn = 2.0 * math.pi * k / 5
         turned = np.array([[math.cos(turn), -math.sin(turn), 0.0], [math.sin(turn), math.cos(turn), 0.0], [0.0, 0.0, 1.0]])

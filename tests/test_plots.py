@@ -56,19 +56,19 @@ def test_each_map_is_drawn_with_scale_unit_and_number(result, name):
     picture, bar = figure.axes
     assert (picture.get_xlabel(), picture.get_ylabel()) == ("x / mm", "y / mm")
     assert bar.get_ylabel().startswith(DEFINITIONS[name][0])
-    told = words(figure)
-    assert STONE.name in told.replace("\n", " ")
-    assert "dome: window" in told
-    assert "tilted 25° towards 70°" in told.replace("\n", " ")
-    assert DEFINITIONS[name][0] + ": " in told
+    facts = words(figure)
+    assert STONE.name in facts.replace("\n", " ")
+    assert "dome: window" in facts
+    assert "tilted 25° towards 70°" in facts.replace("\n", " ")
+    assert DEFINITIONS[name][0] + ": " in facts
     assert len(np.unique(rendered(figure).reshape(-1, 3), axis=0)) > 10
 
 
 def test_titles_tell_the_number_of_the_wavelength_that_is_drawn(result):
     for wavelength, record in zip((486.1, 589.3, 656.3), result.summary.records, strict=True):
-        told = words(plots.map_figure(result, "leak", wavelength))
-        assert f"leak: mean {record.statistics['leak'].value:.4g}" in told
-        assert f"{wavelength:g} nm" in told
+        facts = words(plots.map_figure(result, "leak", wavelength))
+        assert f"leak: mean {record.statistics['leak'].value:.4g}" in facts
+        assert f"{wavelength:g} nm" in facts
     middle = result.summary.records[1].statistics["contrast_rms"]
     assert f"contrast: RMS {middle.value:.4g}" in words(plots.map_figure(result, "contrast"))
 
@@ -76,11 +76,11 @@ def test_titles_tell_the_number_of_the_wavelength_that_is_drawn(result):
 def test_the_coverage_map_titles_its_area(result):
     """The map's pixels add up to the outline's area: sampled with 2 x 2 points a pixel along a rim of 48 x pi pixels, each
     good to a quarter of a pixel at worst, the sum is good to sqrt(48 pi)/4 pixels at one standard error."""
-    told = words(plots.map_figure(result, "coverage")).split("coverage: ")[1]
+    facts = words(plots.map_figure(result, "coverage")).split("coverage: ")[1]
     pixel = result.maps.attrs["pixel_mm"] ** 2
     error = pixel * np.sqrt(48 * np.pi) / 4.0
-    assert told.split("\n")[0].endswith(" mm²")
-    assert float(told.split()[0]) == pytest.approx(result.summary.area_mm2, abs=4.0 * error)
+    assert facts.split("\n")[0].endswith(" mm²")
+    assert float(facts.split()[0]) == pytest.approx(result.summary.area_mm2, abs=4.0 * error)
 
 
 def test_an_absolute_dome_titles_its_own_radiance():
@@ -122,7 +122,7 @@ def test_outside_the_stone_the_picture_is_neutral(result):
     assert corner[0] == round(255 * float(plots.NEUTRAL))
 
 
-def test_contrast_is_centred_on_zero(result):
+def test_contrast_is_centered_on_zero(result):
     norm = plots.map_figure(result, "contrast").axes[0].images[0].norm
     assert isinstance(norm, TwoSlopeNorm)
     assert (norm.vmin, float(norm(0.0)), norm.vcenter) == (-1.0, 0.5, 0.0)

@@ -79,18 +79,18 @@ def test_many_facets_through_one_corner_share_it():
     check_surface(body, normals, distances)
 
 
-@pytest.mark.parametrize("gap", [1e-3, 1e-7, 1e-10, 1e-13, 0.0])
-def test_a_plane_that_grazes_a_corner(gap):
+@pytest.mark.parametrize("distance", [1e-3, 1e-7, 1e-10, 1e-13, 0.0])
+def test_a_plane_that_grazes_a_corner(distance):
     """Cut by a plane that takes off ever less of a cube's corner: closed every time, and no facet in the end.
 
     Corners are told apart down to `SAME_POINT` of the size, so the volume is good to that times the surface.
     """
     normals = np.vstack([CUBE, np.ones((1, 3)) / np.sqrt(3.0)])
-    distances = np.concatenate([np.ones(6), [np.sqrt(3.0) - gap]])
+    distances = np.concatenate([np.ones(6), [np.sqrt(3.0) - distance]])
     body = intersect(normals, distances)
     check_surface(body, normals, distances)
-    assert body.volume(distances) == pytest.approx(8.0 - np.sqrt(3.0) / 2.0 * gap**3, abs=24.0 * 2.0 * SAME_POINT)
-    assert (len(body.loops[6]) > 0) == (gap > 1e-9)
+    assert body.volume(distances) == pytest.approx(8.0 - np.sqrt(3.0) / 2.0 * distance**3, abs=24.0 * 2.0 * SAME_POINT)
+    assert (len(body.loops[6]) > 0) == (distance > 1e-9)
 
 
 @pytest.mark.parametrize("tilt", [1e-4, 1e-7, 1e-10, 1e-13])
@@ -107,11 +107,11 @@ def test_two_nearly_parallel_planes(tilt):
 @pytest.mark.parametrize(
     ("normals", "distances", "message"),
     [
-        (CUBE[:5], np.ones(5), "do not close"),
-        (CUBE[[0, 1, 3, 4]], np.ones(4), "do not close"),
-        (CUBE, [1, 1, 1, -2, 1, 1], "no body between"),
-        (-CUBE, -np.ones(6), "no body between"),
-        (CUBE, [1, 1, 0, 1, 1, 0], "no body between"),
+        (CUBE[:5], np.ones(5), "enclose no body"),
+        (CUBE[[0, 1, 3, 4]], np.ones(4), "enclose no body"),
+        (CUBE, [1, 1, 1, -2, 1, 1], "enclose no body"),
+        (-CUBE, -np.ones(6), "enclose no body"),
+        (CUBE, [1, 1, 0, 1, 1, 0], "enclose no body"),
     ],
 )
 def test_open_empty_and_inside_out_are_refused(normals, distances, message):

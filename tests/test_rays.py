@@ -21,8 +21,8 @@ TABLE = stone_table(GEM, 589.3)
 DOME = Dome(sky="overcast", head_half_angle_deg=10.0, tray_radiance=0.2)
 
 
-def trace(origins, ways, table=TABLE, turn=None, **options):
-    return trace_rays(origins, ways, table, DOME.table, np.eye(3) if turn is None else turn, rules=PathRules(**options))
+def trace(origins, directions, table=TABLE, turn=None, **options):
+    return trace_rays(origins, directions, table, DOME.table, np.eye(3) if turn is None else turn, rules=PathRules(**options))
 
 
 def test_the_lowered_stone_keeps_every_plane_under_its_number():
@@ -60,54 +60,54 @@ def test_no_rays_at_all():
 
 @pytest.mark.parametrize("count", [1, LANES - 1, LANES + 1, BLOCK - 1, BLOCK, BLOCK + 1, 2 * BLOCK + 3])
 def test_a_row_does_not_depend_on_how_many_rays_go_along(count):
-    origins, ways = random_rays(GEM, 2 * BLOCK + 3, 7)
-    whole = trace(origins, ways)[0]
-    assert np.array_equal(trace(origins[:count], ways[:count])[0], whole[:count])
+    origins, directions = random_rays(GEM, 2 * BLOCK + 3, 7)
+    whole = trace(origins, directions)[0]
+    assert np.array_equal(trace(origins[:count], directions[:count])[0], whole[:count])
 
 
 def test_a_row_does_not_depend_on_the_order_of_rays():
-    origins, ways = random_rays(GEM, 5000, 8)
+    origins, directions = random_rays(GEM, 5000, 8)
     shuffled = np.random.default_rng(1).permutation(5000)
-    assert np.array_equal(trace(origins[shuffled], ways[shuffled])[0], trace(origins, ways)[0][shuffled])
+    assert np.array_equal(trace(origins[shuffled], directions[shuffled])[0], trace(origins, directions)[0][shuffled])
 
 
 def test_any_layout_of_the_callers_arrays_will_do():
-    origins, ways = random_rays(GEM, 100, 9)
-    expected = trace(origins, ways)[0]
+    origins, directions = random_rays(GEM, 100, 9)
+    expected = trace(origins, directions)[0]
     wide = np.zeros((100, 6))
     wide[:, ::2] = origins
-    assert np.array_equal(trace(wide[:, ::2], np.asfortranarray(ways))[0], expected)
+    assert np.array_equal(trace(wide[:, ::2], np.asfortranarray(directions))[0], expected)
     single = origins.astype(np.float32)
-    assert np.array_equal(trace(single, ways)[0], trace(single.astype(float), ways)[0])
+    assert np.array_equal(trace(single, directions)[0], trace(single.astype(float), directions)[0])
 
 
 def test_glare_is_fresnels_reflectance_where_the_ray_enters():
-    origins, ways = random_rays(GEM, 40, 10)
-    out = trace(origins, ways)[0]
-    for row, origin, way in zip(out, origins, ways, strict=True):
-        first = reference.trace_path(origin, way, GEM, max_bounces=0).facets[0]
-        incidence = np.degrees(np.arccos(-way @ GEM.normals[first]))
+    origins, directions = random_rays(GEM, 40, 10)
+    out = trace(origins, directions)[0]
+    for row, origin, ray in zip(out, origins, directions, strict=True):
+        first = reference.trace_path(origin, ray, GEM, max_bounces=0).facets[0]
+        incidence = np.degrees(np.arccos(-ray @ GEM.normals[first]))
         assert row[ledger.GLARE] == pytest.approx(float(fresnel(incidence, 1.0, TABLE.medium.n).reflectance), abs=1e-12)
 
 
 def test_limits_of_a_path():
-    origins, ways = random_rays(GEM, 200, 11)
-    none = trace(origins, ways, max_bounces=0, min_weight=0.0)[0]
-    once = trace(origins, ways, max_bounces=1, min_weight=0.0)[0]
+    origins, directions = random_rays(GEM, 200, 11)
+    none = trace(origins, directions, max_bounces=0, min_weight=0.0)[0]
+    once = trace(origins, directions, max_bounces=1, min_weight=0.0)[0]
     assert np.max(none[:, ledger.BOUNCES]) == np.max(once[:, ledger.BOUNCES]) == 0.0
     assert np.all(once[:, ledger.UNTRACED] <= 1.0 - once[:, ledger.GLARE] + 1e-15)
-    ended = trace(origins, ways, min_weight=0.05, max_bounces=10_000)[0]
+    ended = trace(origins, directions, min_weight=0.05, max_bounces=10_000)[0]
     assert np.max(ended[:, ledger.UNTRACED]) < 0.05
 
 
-def test_leak_is_told_by_the_stones_frame_and_head_by_the_domes():
+def test_leak_is_reported_by_the_stones_frame_and_head_by_the_domes():
     """Turned upside down, the crown's exits are still sky and the pavilion's leak; the head now looks at the pavilion."""
-    origins, ways = random_rays(GEM, 500, 12)
-    upright, over = trace(origins, ways)[0], trace(origins, ways, turn=View(tilt_deg=180.0).rotation())[0]
+    origins, directions = random_rays(GEM, 500, 12)
+    upright, over = trace(origins, directions)[0], trace(origins, directions, turn=View(tilt_deg=180.0).rotation())[0]
     with_head = ledger.SKY, ledger.HEAD, ledger.LEAK
     assert over[:, with_head].sum(axis=1) == pytest.approx(upright[:, with_head].sum(axis=1), abs=1e-12)
     no_head = Dome(sky="overcast", tray_radiance=0.2)
-    plain = trace_rays(origins, ways, TABLE, no_head.table, np.eye(3))[0]
+    plain = trace_rays(origins, directions, TABLE, no_head.table, np.eye(3))[0]
     assert np.all(over[:, ledger.LEAK] <= plain[:, ledger.LEAK] + 1e-12)
     assert np.all(over[:, ledger.SKY] == pytest.approx(plain[:, ledger.SKY], abs=1e-12))
     assert np.all(upright[:, ledger.LEAK] == pytest.approx(plain[:, ledger.LEAK], abs=1e-12))
@@ -122,11 +122,11 @@ def test_unit_directions_in_unit_sums_out():
 
 def test_two_python_threads_may_trace_at_once():
     """Numba's parallel kernels abort the process when two threads enter; the lock keeps them apart."""
-    origins, ways = random_rays(GEM, 3000, 14)
-    expected, found = trace(origins, ways)[0], {}
+    origins, directions = random_rays(GEM, 3000, 14)
+    expected, found = trace(origins, directions)[0], {}
 
     def work(name: int) -> None:
-        found[name] = rays.trace_rays(origins, ways, TABLE, DOME.table, np.eye(3))[0]
+        found[name] = rays.trace_rays(origins, directions, TABLE, DOME.table, np.eye(3))[0]
 
     threads = [threading.Thread(target=work, args=(name,)) for name in range(4)]
     for thread in threads:

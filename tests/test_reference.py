@@ -38,7 +38,7 @@ def test_a_path_tells_its_facets_and_exits():
     assert [bounces for _, _, bounces in path.exits] == [0, *range(len(path.exits) - 1)]  # the glare, then one per hit
     expected = [R0, (1 - R0) ** 2, (1 - R0) ** 2 * R0]
     assert [weight for weight, _, _ in path.exits[:3]] == pytest.approx(expected, rel=1e-14)
-    assert [way[2] for _, way, _ in path.exits[:3]] == pytest.approx([1.0, -1.0, 1.0])
+    assert [direction[2] for _, direction, _ in path.exits[:3]] == pytest.approx([1.0, -1.0, 1.0])
     assert path.glare == path.exits[0][0]
 
 

@@ -1,4 +1,4 @@
-"""Facets polished again: weight against volumes, what is taken away, and what is refused."""
+"""Facets repolished: weight against volumes, what is taken away, and what is refused."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ def test_weight_lost_is_the_volume_between(what, move):
         if what in (STONE.tiers[f], STONE.facet_name(f)):
             g = [after.facet_name(k) for k in range(len(after))].index(STONE.facet_name(f))
             corners = STONE.vertices_mm[STONE.polyhedron.loops[f]]
-            gaps = corners @ after.normals[g] - after.distances_mm[g]
-            assert gaps.min() == pytest.approx(move.get("depth_mm", 0.0), abs=1e-12), "no deeper than asked"
+            distances = corners @ after.normals[g] - after.distances_mm[g]
+            assert distances.min() == pytest.approx(move.get("depth_mm", 0.0), abs=1e-12), "no deeper than asked"
 
 
 def test_a_thin_layer_weighs_its_area():
@@ -51,10 +51,10 @@ def test_a_thin_layer_weighs_its_area():
     [
         ("pavilion mian", {"depth_mm": 0.1}, rl.InputError, "did you mean 'pavilion main'"),
         ("table", {"depth_mm": -0.1}, rl.InputError, "depth_mm = -0.1: out of range"),
-        ("table", {}, rl.InputError, "nothing to polish"),
+        ("table", {}, rl.InputError, "no change"),
         ("table", {"azimuth_deg": 4.0}, rl.InputError, "a level facet has no azimuth"),
         ("table", {"depth_mm": 0.6}, rl.StoneError, "these facets vanish: star"),
-        ("lower half", {"depth_mm": 0.15}, rl.StoneError, "the girdle opens to a knife edge at girdle"),
+        ("lower half", {"depth_mm": 0.15}, rl.StoneError, "the girdle has no thickness at girdle"),
         ("table", {"depth_mm": 50.0}, rl.StoneError, "."),
     ],
 )

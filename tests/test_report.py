@@ -92,7 +92,7 @@ def test_everything_stands_in_the_page_itself(page_of_two):
     assert len(page_of_two) < 4e6
 
 
-def test_who_cannot_see_is_told(page_of_two):
+def test_who_cannot_see_is_reported(page_of_two):
     """Alternative texts with numbers, headings in order, tables with captions and scopes, a language."""
     read = Reader(page_of_two)
     assert read.all("html")[0]["lang"] == "en"
@@ -119,13 +119,17 @@ def test_the_page_tells_what_the_comparison_found(two, page_of_two):
     for found in two.proportions:
         assert words("weight_ct").show(found["weight_ct"].statistic.value) in text
     assert "displaced 4 times" in text
-    assert f"this page holds {tables.count_verdicts(two)} verdicts" in text
-    assert "common practice for optical measuring devices, not from a published source" in text
+    assert f"This report holds {tables.count_verdicts(two)} verdicts" in text
+    assert "common practice for optical measuring devices" in text
 
 
 def test_cautions_are_on_the_page(page_of_two):
     text = Reader(page_of_two).text
-    for caution in ("No grade, no valuation, no order to cut", "Material removed can't be put back", "Larger is not better"):
+    for caution in (
+        "no grade, no valuation and no cutting order",
+        "Material that is removed can't be put back",
+        "A larger number is not necessarily better",
+    ):
         assert caution in text
 
 
@@ -144,30 +148,34 @@ def test_three_stones_are_ranked_and_their_materials_noted():
     pairs = found.light_verdicts(0)["leak"]
     assert len(pairs) == 3
     assert tables.ranked(found, pairs) in read.text
-    for first, last in found.places(pairs).values():
+    for first, last in found.ranks(pairs).values():
         assert f"place {first}" + (f" to {last}" if last > first else "") in read.text
     assert "moissanite: " in read.text
-    assert "the program's own assumptions" not in read.text  # the user stated his own
+    assert "default assumptions" not in read.text  # the user stated his own
     assert all(verdict.sentence in read.text for verdict in pairs)
 
 
 def test_ranking_in_words():
-    def pairs(told: str) -> list[Verdict]:
+    def pairs(facts: str) -> list[Verdict]:
         ends = {"l": (1.0, 2.0), "s": (-2.0, -1.0), "-": (-1.0, 1.0)}
-        return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), told, strict=True)]
+        return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), facts, strict=True)]
 
     three = SimpleNamespace(labels=("A", "B", "C"))
-    expected = {"sss": "C over B over A", "lll": "A over B over C", "---": "not told apart"}
-    expected |= {"s--": "B over A; others not told apart", "lls": None, "-ss": "C over A and B; others not told apart"}
-    for told, line in expected.items():
-        assert tables.ranked(three, pairs(told)) == (line or "A over C over B")
+    expected = {"sss": "C > B > A", "lll": "A > B > C", "---": "not significant"}
+    expected |= {
+        "s--": "B > A; other differences not significant",
+        "lls": None,
+        "-ss": "C > A and B; other differences not significant",
+    }
+    for facts, line in expected.items():
+        assert tables.ranked(three, pairs(facts)) == (line or "A over C over B")
 
 
 def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):
     monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(picture_names(2), b""))
     target = tmp_path / "report.html"
     target.write_text("One", encoding="utf-8")
-    with pytest.raises(InputError, match="already there; nothing was written"):
+    with pytest.raises(InputError, match="exists already; nothing was written"):
         save_report(two, target, title="Two")
     assert target.read_text(encoding="utf-8") == "One"
     save_report(two, target, title="Two", force=True)
@@ -210,7 +218,7 @@ def test_nothing_sticks_out_on_a_desk_or_in_a_pocket(page, width):
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_it_prints_without_colour_and_without_cut_pictures(page):
+def test_it_prints_without_color_and_without_cut_pictures(page):
     """As printed on A4: no picture or row is wider than the sheet, and each picture fits on one page."""
     opened, _ = page
     opened.emulate_media(media="print")
@@ -218,8 +226,8 @@ def test_it_prints_without_colour_and_without_cut_pictures(page):
     assert opened.evaluate("document.documentElement.scrollWidth") <= 688
     assert opened.evaluate("Math.max(...[...document.images].map(i => i.getBoundingClientRect().height))") < 1017
     assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
-    told = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
-    assert all(len(set(re.findall(r"\d+", color))) == 1 for color in told)  # greys only: no meaning hangs on a hue
+    facts = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
+    assert all(len(set(re.findall(r"\d+", color))) == 1 for color in facts)  # greys only: no meaning hangs on a hue
     assert opened.pdf(format="A4").startswith(b"%PDF")
 
 

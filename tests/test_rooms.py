@@ -41,9 +41,9 @@ def test_the_brightest_of_a_room_is_where_its_lights_are(maker, name):
         point = np.array([room.half_x_m, np.mean(light.first_m), np.mean(light.second_m)])
     else:
         point = np.array([np.mean(light.first_m), np.mean(light.second_m), room.ceiling_m])
-    towards = point / np.linalg.norm(point)
-    assert float(dome.radiance(towards)) > 0.5  # the pixels blur a small lamp's rim
-    assert float(dome.radiance(towards * [-1.0, 1.0, 1.0] if light.axis == 0 else -towards)) < 0.2
+    unit = point / np.linalg.norm(point)
+    assert float(dome.radiance(unit)) > 0.5  # the pixels blur a small lamp's rim
+    assert float(dome.radiance(unit * [-1.0, 1.0, 1.0] if light.axis == 0 else -unit)) < 0.2
     assert float(dome.radiance(direction(-80.0, 10.0))) < 0.1
 
 

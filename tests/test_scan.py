@@ -133,7 +133,7 @@ def test_errors_follow_the_noise_that_is_stated():
 
 
 @pytest.mark.parametrize(("noise_mm", "kind"), [(0.0005, "even flats"), (0.008, "round")])
-def test_girdle_flats_are_told_where_the_noise_allows(noise_mm, kind):
+def test_girdle_flats_are_reported_where_the_noise_allows(noise_mm, kind):
     vertices, triangles = scanned.sampled(scanned.brilliant(girdle_facets=64), 6)
     scan = stone_from_mesh(scanned.noisy(vertices, noise_mm, np.random.default_rng(2)), triangles)
     assert scan.report.girdle == kind
@@ -210,12 +210,12 @@ def dented(depth_mm: float, radius_mm: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 @pytest.mark.parametrize(("depth_um", "kind"), [(50.0, "below"), (-50.0, "above")])
-def test_a_dent_and_a_bump_are_told_with_place_area_and_depth(depth_um, kind):
+def test_a_dent_and_a_bump_are_reported_with_place_area_and_depth(depth_um, kind):
     scan = stone_from_mesh(*dented(depth_um * 1e-3, 0.1))
     assert scanned.agreement(scan, STONE).beyond == ()
     largest = scan.report.unexplained[0]
     assert largest.kind == kind
-    assert largest.place_mm == pytest.approx((0.8, 0.3, STONE.distances_mm[0]), abs=0.06)
+    assert largest.position_mm == pytest.approx((0.8, 0.3, STONE.distances_mm[0]), abs=0.06)
     assert largest.depth_um == pytest.approx(abs(depth_um), abs=5 * 2.0)
     # the profile is deeper than the limit of 10 um within 0.1 mm x sqrt(ln 5); its edge is uncertain by a triangle
     assert largest.area_mm2 == pytest.approx(math.pi * 0.01 * math.log(5.0), rel=0.25)
@@ -231,9 +231,9 @@ def test_more_that_is_unexplained_than_stated_is_refused():
 
 def test_an_extra_facet_is_found_and_named_so():
     normal = np.array([0.5, 0.15, -0.8]) / np.linalg.norm([0.5, 0.15, -0.8])
-    reach = float((STONE.vertices_mm @ normal).max()) - 0.03
+    extent = float((STONE.vertices_mm @ normal).max()) - 0.03
     cut = rl.Stone.from_planes(
-        [*STONE.normals, normal], [*STONE.distances_mm, reach], tiers=[*STONE.tiers, "extra"], redundant="drop"
+        [*STONE.normals, normal], [*STONE.distances_mm, extent], tiers=[*STONE.tiers, "extra"], redundant="drop"
     )
     vertices, triangles = scanned.sampled(cut, 6)
     scan = stone_from_mesh(scanned.noisy(vertices, 0.002, np.random.default_rng(6)), triangles)
@@ -301,9 +301,9 @@ def test_solids_that_none_of_us_made(name, facets):
 @pytest.mark.parametrize(
     ("name", "reason"),
     [
-        ("ball of 20480", "not made of planes"),
-        ("capsule", "not made of planes"),
-        ("torus", "not convex: the body fills 65.. % of its convex hull"),
+        ("ball of 20480", "not faceted"),
+        ("capsule", "not faceted"),
+        ("torus", "not convex; the body fills 65.. % of its convex hull"),
         ("ring", "not convex"),
         ("arrows", "edges with more than two triangles"),
     ],
@@ -332,20 +332,20 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
     ("mesh", "message"),
     [
         ((NOT_A_NUMBER, T), r"vertex 7 = .*: 1 vertices are not finite"),
-        ((V, T[:-1]), r"3 edges with one triangle: the mesh is open, the first at \(.*\) mm; expected a closed surface"),
+        ((V, T[:-1]), r"3 edges with one triangle (open mesh), the first at \(.*\) mm; expected a closed surface"),
         ((V, T[:, ::-1]), "the mesh is inside out"),
-        ((V, PARTLY_TURNED), "3 edges whose two triangles disagree about which side is out"),
+        ((V, PARTLY_TURNED), "3 edges whose two triangles have opposite orientation"),
         (TWO, "2 separate bodies .* expected one stone"),
         ((V, np.vstack([T, T[:1]])), "edges with more than two triangles"),
         (
             (BITTEN, T),
             r"only 80\.. % of the surface lies on planar facets of a convex stone: .* mm\^2 at \(.*\) mm .* below them",
         ),
-        ((V * 0.01, T), "the stone would be 0.06.* mm across: is the unit right"),
-        ((V * 1000.0, T), "the stone would be 6500 mm across: is the unit right"),
+        ((V * 0.01, T), "the stone is 0.06.* mm across .wrong unit"),
+        ((V * 1000.0, T), "the stone is 6500 mm across .wrong unit"),
         ((V, T[:3]), "too few triangles"),
-        ((V, T + 1), "a triangle names a vertex that is not there"),
-        ((V, T * 1.0), "a triangle names a vertex that is not there"),
+        ((V, T + 1), "a triangle refers to a missing vertex"),
+        ((V, T * 1.0), "a triangle refers to a missing vertex"),
         ((V[:, :2], T), r"shapes \(\d+, 2\) and \(\d+, 3\) don't fit"),
         ((np.array([["a"] * 3] * len(V)), T), "not arrays of numbers"),
         ((np.zeros_like(V), T), "no triangle is left"),
@@ -353,9 +353,9 @@ BITTEN[np.argmin(V[:, 2])] *= -0.2
     ],
 )
 def test_meshes_that_can_not_be_used(mesh, message):
-    with pytest.raises(rl.InputError, match=message) as told:
+    with pytest.raises(rl.InputError, match=message) as facts:
         stone_from_mesh(*mesh)
-    assert "\n" not in str(told.value)
+    assert "\n" not in str(facts.value)
 
 
 @pytest.mark.parametrize(("key", "value"), [("noise_um", -1.0), ("noise_um", math.nan), ("min_explained_pct", 101.0)])

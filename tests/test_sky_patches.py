@@ -150,16 +150,16 @@ def test_a_slab_hands_a_cone_through_unchanged():
     cone = view_cones(point, view, side**2)[0]
     assert cone > (math.pi / 64) ** 2
     eye = np.array([0.0, 0.0, 50.0])
-    way = np.array([3.0, 1.0, 0.0]) - eye
-    way /= np.linalg.norm(way)
+    ray = np.array([3.0, 1.0, 0.0]) - eye
+    ray /= np.linalg.norm(ray)
     turn = view.rotation()
     table = stone_table(slab, 589.3)
     rules = PathRules(polarized=False, min_weight=0.0, max_bounces=1)
-    found = trace_rays((eye @ turn)[None], (way @ turn)[None], table, dome.table, turn, cones=np.array([cone]), rules=rules)[0]
-    cos_i, n = -way[2], 2.4
+    found = trace_rays((eye @ turn)[None], (ray @ turn)[None], table, dome.table, turn, cones=np.array([cone]), rules=rules)[0]
+    cos_i, n = -ray[2], 2.4
     cos_t = math.sqrt(1.0 - (1.0 - cos_i**2) / n**2)
     r_s, r_p = (cos_i - n * cos_t) / (cos_i + n * cos_t), (n * cos_i - cos_t) / (n * cos_i + cos_t)
     through = (1.0 - (r_s**2 + r_p**2) / 2.0) ** 2
-    expected = through * patch_mean(*way, cone, dome.table.integral) if found[0, 1] > 0 else 0.0
+    expected = through * patch_mean(*ray, cone, dome.table.integral) if found[0, 1] > 0 else 0.0
     assert found[0, LUMINANCE] == pytest.approx(expected, rel=1e-9)
     assert found[0, LUMINANCE] > 0.0

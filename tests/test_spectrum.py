@@ -54,7 +54,7 @@ def test_docstrings_say_what_is_computed():
     assert doctest.testmod(spectrum).failed == 0
 
 
-def test_every_number_of_the_tables_is_the_one_of_colour_science():
+def test_every_number_of_the_tables_is_the_one_of_color_science():
     """colour-science 0.4.7, which copied CIE 015:2018; the observer's table there is at 1 nm, ours its every fifth row."""
     at = np.arange(380.0, 785.0, 5.0)
     names, ours_nm, power = spectrum._table(spectrum._ILLUMINANTS)
@@ -124,7 +124,7 @@ def test_uniform_weights_are_never_negative(light):
 
 @pytest.mark.parametrize("light", illuminants())
 @pytest.mark.parametrize("curve", [yellow, brown])
-def test_smooth_colours_converge(curve, light):
+def test_smooth_colors_converge(curve, light):
     """Measured: Gauss 4, 8, 12 at most 0.15, 0.0014, 3e-5 CIEDE2000; uniform 8, 16, 32 at most 0.16, 0.04, 0.01, falling
     with the square of the number."""
     gauss = [error(curve, number, "gauss", light) for number in (4, 8, 12)]
@@ -174,7 +174,7 @@ def test_the_default_range_leaves_out_what_its_docstring_says():
     assert narrow[2] / white_xyz(wavelength_set(low_nm=380.0, high_nm=780.0))[2] == pytest.approx(0.75, abs=0.01)
 
 
-def test_what_a_narrow_range_costs_in_colour():
+def test_what_a_narrow_range_costs_in_color():
     """CIEDE2000 of two smooth body colours against 380 to 780 nm: measured 0.07 at most for the default, 5.0 from 440 nm up."""
 
     def cost(curve, low_nm: float) -> float:

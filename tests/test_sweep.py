@@ -165,15 +165,15 @@ def test_samples_fill_the_box_evenly_and_again(layout):
     [
         ({"pavilon_angle_deg": [40.0]}, {}, "pavilon_angle_deg: unknown design key; did you mean 'pavilion_angle_deg'?"),
         ({}, {}, "axes: no axis to sweep"),
-        ({"star_pct": []}, {}, "star_pct: no plain list of values"),
+        ({"star_pct": []}, {}, "star_pct: not a list of values"),
         ({"star_pct": "fifty"}, {}, "not an axis"),
         ({"star_pct": (40.0, 60.0)}, {}, "star_pct = (40.0, 60.0): not a range"),
         ({"star_pct": (40.0, 60.0, 2.5)}, {}, "star_pct: number = 2.5"),
-        ({"star_pct": (40.0, 60.0, 1)}, {}, "one value can't be at both ends"),
-        ({"star_pct": [50.0, 50.0]}, {}, "a value given twice"),
+        ({"star_pct": (40.0, 60.0, 1)}, {}, "too few values"),
+        ({"star_pct": [50.0, 50.0]}, {}, "repeated value"),
         ({"star_pct": [50.0, float("nan")]}, {}, "star_pct = nan: out of range"),
         ({"star_pct": [50.0, True]}, {}, "star_pct = True: not a number"),
-        ({"dome": ["head-shadow"]}, {}, "dome: both an axis and a fixed value"),
+        ({"dome": ["head-shadow"]}, {}, "dome: given as an axis and as a fixed value"),
         (
             {"crown_height_pct": [15.0]},
             {"crown_angle_deg": 34.0},
@@ -181,29 +181,29 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ),
         ({"material": ["diamnod"]}, {}, "did you mean 'diamond'?"),
         ({"girdle_finish": ["absorbin"]}, {}, "girdle_finish = 'absorbin': unknown finish; did you mean 'absorbing'?"),
-        ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes of different lengths"),
+        ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes have different lengths"),
         ({"star_pct": [50.0]}, {"layout": "gird"}, "did you mean 'grid'?"),
-        ({"star_pct": [50.0]}, {"number": 4}, "number = 4: a grid has as many designs as its axes say"),
-        ({"star_pct": (40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: a Sobol' sequence"),
+        ({"star_pct": [50.0]}, {"number": 4}, "number = 4: not used by the layout grid"),
+        ({"star_pct": (40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: not a power of two"),
         ({"star_pct": (40.0, 60.0)}, {"layout": "halton"}, "number: not a whole number"),
-        ({"star_pct": (60.0, 40.0)}, {"layout": "latin", "number": 4}, "an empty range"),
+        ({"star_pct": (60.0, 40.0)}, {"layout": "latin", "number": 4}, "empty range"),
         ({"star_pct": [50.0]}, {"precision": 0.0}, "precision = 0.0: out of range"),
         (
             {"star_pct": [50.0]},
             {"polarized": False},
-            "polarized: no design key but a setting; expected settings=TraceSettings(",
+            "polarized: a setting, not a design key; expected settings=TraceSettings(",
         ),
-        ({"star_pct": [50.0]}, {"settings": rl.TraceSettings((500.0, 600.0))}, "several wavelengths; expected one"),
+        ({"star_pct": [50.0]}, {"settings": rl.TraceSettings((500.0, 600.0))}, "more than one wavelength; expected a single"),
         (
             {"star_pct": [50.0]},
             {"settings": rl.TraceSettings(engine="rays")},
             "the engine `rays` can't trace this scene: it samples",
         ),
         ({"star_pct": [50.0]}, {"processes": 0}, "processes = 0: not a number of processes"),
-        ({"star_pct": [50.0]}, {"scheduler": "tcp://127.0.0.1:1"}, "no scheduler answers"),
+        ({"star_pct": [50.0]}, {"scheduler": "tcp://127.0.0.1:1"}, "no answer from the scheduler"),
     ],
 )
-def test_what_cannot_be_swept_is_told_in_one_line(axes, settings, words, monkeypatch):
+def test_what_cannot_be_swept_is_reported_in_one_line(axes, settings, words, monkeypatch):
     monkeypatch.setattr("raylab.sweeps.workers.PATIENCE", "1s")
     with pytest.raises(rl.InputError) as caught:
         swept(axes, **settings)
@@ -242,13 +242,13 @@ def workers() -> list[int]:
 
 
 def test_two_processes_change_no_bit(alone):
-    told = []
-    found = swept(AXES, processes=2, progress=lambda done, total: told.append((done, total)))
+    facts = []
+    found = swept(AXES, processes=2, progress=lambda done, total: facts.append((done, total)))
     xr.testing.assert_identical(found, alone)
-    assert told[0] == (0, 32)
-    assert told[-1] == (32, 32)
-    assert [done for done, _ in told] == sorted(done for done, _ in told)
-    assert len(told) > 4, "several chunks for each process"
+    assert facts[0] == (0, 32)
+    assert facts[-1] == (32, 32)
+    assert [done for done, _ in facts] == sorted(done for done, _ in facts)
+    assert len(facts) > 4, "several chunks for each process"
 
 
 def test_a_killed_process_is_replaced_and_its_designs_done_again(alone):
@@ -278,13 +278,13 @@ def test_workers_end_with_a_sweep_that_is_broken_off():
 def test_an_error_in_a_worker_comes_up_here(monkeypatch):
     """A worker whose code differs refuses the work; here its id is made to differ."""
     monkeypatch.setattr("raylab.sweeps.workers.code_id", lambda module: "0" * 64)
-    with pytest.raises(rl.RaylabError, match=r"this worker's raylab differs from the sweep's"):
+    with pytest.raises(rl.RaylabError, match=r"this worker has another raylab than the sweep"):
         swept(AXES, processes=2)
 
 
 def test_workers_that_die_again_and_again_end_the_sweep(monkeypatch):
     monkeypatch.setattr("raylab.sweeps.workers.sys.executable", "/bin/false")
-    with pytest.raises(rl.RaylabError, match="a worker process died 3 times at the same designs"):
+    with pytest.raises(rl.RaylabError, match="a worker process died 3 times on the same designs"):
         swept(AXES, processes=2)
 
 
@@ -325,7 +325,7 @@ def test_the_command_takes_a_schedulers_address(cluster, tmp_path, capsys):
     assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(out), "--scheduler", cluster.scheduler_address]) == 0
     assert "3 designs: 3 traced" in capsys.readouterr().out
     assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(tmp_path / "b"), "--scheduler", "nowhere:1"]) == 2
-    assert "scheduler = 'nowhere:1': no scheduler answers" in capsys.readouterr().err
+    assert "scheduler = 'nowhere:1': no answer from the scheduler" in capsys.readouterr().err
 
 
 def test_a_worker_killed_during_a_cluster_run_loses_nothing(alone, cluster, tmp_path):

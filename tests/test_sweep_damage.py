@@ -101,7 +101,7 @@ DAMAGE: dict[str, Callable[[Path, Path], object]] = {
 def test_a_damaged_part_is_told_set_aside_and_computed_anew(damage, out, whole):
     part, other = parts(out)[:2]
     DAMAGE[damage](part, other)
-    with pytest.warns(RaylabWarning, match=f"{part.name}: damaged, set aside as .*; designs . to . are computed anew"):
+    with pytest.warns(RaylabWarning, match=f"{part.name}: damaged part, moved to .*; designs . to . are computed again"):
         swept(out)
     assert result(out) == result(whole)
     assert [path.name for path in (out / "damaged").iterdir()] == [part.name]
@@ -122,7 +122,7 @@ def test_a_part_of_another_sweep_is_not_taken(out, tmp_path, whole, monkeypatch)
         swept(tmp_path / "other", table_pct=60.0)
     for mine, theirs in zip(parts(out), parts(tmp_path / "other"), strict=True):
         shutil.copy(theirs, mine)
-    with pytest.warns(RaylabWarning, match="computed anew") as told:
+    with pytest.warns(RaylabWarning, match="computed again") as told:
         swept(out)
     assert len(told) == 4
     assert result(out) == result(whole)
@@ -181,7 +181,7 @@ def test_a_description_that_is_no_text_file_is_one_line(make, out):
 def test_a_damaged_result_is_refused(at, done):
     data = result(done)
     (done / "sweep.nc").write_bytes(data[:2000] if at is None else flipped(data, at))
-    with pytest.raises(rl.InputError, match=r"sweep\.nc: damaged: not the result that was written; expected .*--force"):
+    with pytest.raises(rl.InputError, match=r"sweep\.nc: damaged result; expected .*--force"):
         swept(done)
     xr.testing.assert_identical(swept(done, force=True), swept(None))
 
@@ -194,7 +194,7 @@ def test_a_result_that_is_gone_is_computed_anew(done, whole):
 
 def test_a_result_that_the_sweep_did_not_write_is_left_alone(out):
     (out / "sweep.nc").write_text("somebody's")
-    with pytest.raises(rl.InputError, match=r"sweep\.nc: a result that the sweep\.json beside it doesn't know of"):
+    with pytest.raises(rl.InputError, match=r"sweep\.nc: not the result of the sweep in sweep\.json"):
         swept(out)
     assert (out / "sweep.nc").read_text() == "somebody's"
 
@@ -212,7 +212,7 @@ def test_foreign_files_stay(out, whole):
 def test_a_file_in_the_place_of_the_parts_is_one_line(out):
     shutil.rmtree(out / "parts")
     (out / "parts").write_text("mine")
-    with pytest.raises(rl.InputError, match="can't be written"):
+    with pytest.raises(rl.InputError, match="cannot be written"):
         swept(out)
     assert (out / "parts").read_text() == "mine"
 
@@ -233,7 +233,7 @@ def test_a_new_folder_is_held_before_anything_is_written(tmp_path):
 
     def plan() -> int:
         assert not (tmp_path / "out" / "sweep.json").exists()
-        with pytest.raises(rl.InputError, match="out: another process is at this sweep"):
+        with pytest.raises(rl.InputError, match="out: another process runs this sweep"):
             Store(tmp_path / "out", facts, plan)
         refused.append(True)
         return 1
@@ -252,5 +252,5 @@ def test_a_finished_sweep_is_read_where_nothing_can_be_written(done, monkeypatch
     monkeypatch.setattr("raylab.sweeps.store.Claim", refuse)
     assert swept(done).brightness.shape == (4, 2)
     (done / "sweep.nc").unlink()
-    with pytest.raises(rl.InputError, match="can't be written: Read-only file system; finished chunks are kept"):
+    with pytest.raises(rl.InputError, match="cannot be written: Read-only file system; finished chunks are kept"):
         swept(done)

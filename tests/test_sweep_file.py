@@ -47,26 +47,26 @@ def written(folder: Path, text: str = SMALL) -> Path:
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_shipped_sweeps_are_sound(path):
     """All are read, and their first and last designs are stones."""
-    asked = load_sweep(path)
-    assert asked.title
-    for number in (0, len(asked.plan) - 1):
-        design = next(asked.plan.designs(number, number + 1))
+    request = load_sweep(path)
+    assert request.title
+    for number in (0, len(request.plan) - 1):
+        design = next(request.plan.designs(number, number + 1))
         assert rl.round_brilliant(**{key: design[key] for key in ("table_pct", "crown_angle_deg", "pavilion_angle_deg")})
 
 
 def test_a_file_says_what_a_call_says(tmp_path):
-    asked = load_sweep(written(tmp_path))
-    assert asked.axes == {"pavilion_angle_deg": (40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
-    found = rl.sweep(**asked.arguments, processes=1)
-    same = rl.sweep(asked.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
+    request = load_sweep(written(tmp_path))
+    assert request.axes == {"pavilion_angle_deg": (40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
+    found = rl.sweep(**request.arguments, processes=1)
+    same = rl.sweep(request.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
     xr.testing.assert_identical(found, same)
-    assert len(asked.plan) == found.brightness.size == 12
+    assert len(request.plan) == found.brightness.size == 12
 
 
 def test_a_dome_file_lies_beside_the_sweep_file(tmp_path):
     (tmp_path / "mine.toml").write_text('schema = 1\nsky = "even"\nhead_half_angle_deg = 5\n')
-    asked = load_sweep(written(tmp_path, SMALL.replace('"head-shadow"', '"mine.toml"')))
-    assert asked.plan.fixed["dome"].head_half_angle_deg == 5.0
+    request = load_sweep(written(tmp_path, SMALL.replace('"head-shadow"', '"mine.toml"')))
+    assert request.plan.fixed["dome"].head_half_angle_deg == 5.0
     both = SMALL.replace('dome = "head-shadow"', "").replace("[fixed]", 'dome = ["mine.toml", "even-sky"]\n[fixed]')
     assert [dome.name for dome in load_sweep(written(tmp_path, both)).plan.columns["dome"]] == ["mine", "even-sky"]
 
@@ -74,9 +74,9 @@ def test_a_dome_file_lies_beside_the_sweep_file(tmp_path):
 def test_a_box_to_fill(tmp_path):
     text = SMALL.replace("{ start = 40, stop = 42, number = 3 }", "{ low = 40, high = 42 }")
     text = text.replace("[sweep]", '[sweep]\nlayout = "halton"\nnumber = 5\nseed = 2')
-    asked = load_sweep(written(tmp_path, text))
-    assert asked.plan == plan_of(asked.axes, asked.plan.fixed, "halton", 5, 2)
-    assert len(asked.plan) == 5
+    request = load_sweep(written(tmp_path, text))
+    assert request.plan == plan_of(request.axes, request.plan.fixed, "halton", 5, 2)
+    assert len(request.plan) == 5
 
 
 @pytest.mark.parametrize(
@@ -88,15 +88,15 @@ def test_a_box_to_fill(tmp_path):
         ("number = 3", "count = 3", "axes.pavilion_angle_deg.count = 3: unknown key"),
         ("number = 3", "number = 2.5", "axes.pavilion_angle_deg.number = 2.5: wrong type"),
         ("number = 3", "number = 0", "pavilion_angle_deg: number = 0: out of range"),
-        ('"head-shadow"', '"head-shade"', "fixed.dome = 'head-shade': no dome of this name is shipped"),
+        ('"head-shadow"', '"head-shade"', "fixed.dome = 'head-shade': unknown dome"),
         ('"head-shadow"', '"absent.toml"', "absent.toml: no such file"),
         ("table_pct = 57", "table_pct = '57'", "fixed.table_pct = '57': wrong type; expected a number"),
         ("table_pct = 57", "tabel_pct = 57", "fixed.tabel_pct = 57: unknown key; did you mean 'table_pct'?"),
         ("precision = 0.05", "precison = 0.05", "sweep.precison = 0.05: unknown key; did you mean 'precision'?"),
         ("precision = 0.05", 'layout = "gird"', "sweep.layout = 'gird': unknown layout; did you mean 'grid'?"),
-        ('"leak"]', '"leek"]', "plots.statistics = 'leek': no such statistic; did you mean 'leak'?"),
+        ('"leak"]', '"leek"]', "plots.statistics = 'leek': unknown statistic; did you mean 'leak'?"),
         ("[plots]", "[plot]", "plot: unknown key; did you mean 'plots'?"),
-        ("schema = 1", "schema = 2", "schema = 2: the file's format is not known"),
+        ("schema = 1", "schema = 2", "schema = 2: unknown file format"),
     ],
 )
 def test_faults_in_a_file_are_one_line_with_file_and_key(tmp_path, old, new, words, capsys):
@@ -126,7 +126,7 @@ def test_the_command(tmp_path, capsys):
     (out / "leak.png").write_bytes(b"the user's own")
     (out / "extremes.png").unlink()
     assert main(command) == 0
-    assert "already there and kept: brightness.png, leak.png;" in capsys.readouterr().out
+    assert "existing pictures kept: brightness.png, leak.png;" in capsys.readouterr().out
     assert (out / "leak.png").read_bytes() == b"the user's own"
     assert (out / "extremes.png").exists()
     assert main([*command, "--json"]) == 0, "a sweep that is done is read"
@@ -139,7 +139,7 @@ def test_the_command(tmp_path, capsys):
     assert facts["reasons"] == {"traced": 6, "girdle_vanishes": 6}
     path.write_text(SMALL.replace("table_pct = 57", "table_pct = 58"))
     assert main(command) == 2
-    assert "another sweep lies there: fixed.table_pct differs" in capsys.readouterr().err
+    assert "the folder holds another sweep: fixed.table_pct differs" in capsys.readouterr().err
     assert (out / "sweep.nc").read_bytes() == first
     assert main([*command, "--force"]) == 0
     assert (out / "sweep.nc").read_bytes() != first
@@ -232,7 +232,7 @@ def test_a_sweep_without_a_stone_is_drawn_empty():
     assert drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2))) == []
 
 
-def test_best_and_worst_designs_are_the_ones_told():
+def test_best_and_worst_designs_are_the_ones_reported():
     axes = {"table_pct": [50.0, 57.0, 64.0]}
     found = made(axes, **without("table_pct"))
     plan = plan_of(axes, {**without("table_pct"), "dome": "even-sky"})

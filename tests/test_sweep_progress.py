@@ -40,7 +40,7 @@ def test_time_left_beyond_an_hour(clock):
     assert pace.words(1, 100).endswith("2 h 45 min left")
 
 
-def test_a_share_of_the_work_is_told_in_percent(clock):
+def test_a_share_of_the_work_is_reported_in_percent(clock):
     pace = Pace("tracing", counted=False)
     assert pace.words(0.2, 1.0) == "tracing: 20 %"
     clock[0] += 3.0
@@ -48,20 +48,20 @@ def test_a_share_of_the_work_is_told_in_percent(clock):
 
 
 def test_work_within_work_tells_a_part_of_the_whole():
-    told = []
-    part = part_of(lambda done, total: told.append((done, total)), 0.25, 0.5)
+    facts = []
+    part = part_of(lambda done, total: facts.append((done, total)), 0.25, 0.5)
     for done in (0, 1, 4):
         part(done, 4)
-    assert told == [(0.25, 1.0), (0.375, 1.0), (0.75, 1.0)]
+    assert facts == [(0.25, 1.0), (0.375, 1.0), (0.75, 1.0)]
 
 
-def test_a_function_is_told_and_nobody_is_told_nothing():
-    told = []
-    with reporter(lambda done, total: told.append((done, total)), "designs") as tell:
-        tell(1, 2)
-    with reporter(False, "designs") as tell:
-        tell(1, 2)
-    assert told == [(1, 2)]
+def test_a_function_gets_the_progress_and_none_gets_nothing():
+    facts = []
+    with reporter(lambda done, total: facts.append((done, total)), "designs") as update:
+        update(1, 2)
+    with reporter(False, "designs") as update:
+        update(1, 2)
+    assert facts == [(1, 2)]
 
 
 def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
@@ -75,11 +75,11 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 
     lines: list[tuple[str, str]] = []
     monkeypatch.setattr(progress_bar, "_notebook", lambda: display)
-    with reporter(True, "designs") as tell:
-        tell(0, 10)  # nothing is shown of work shorter than a second
+    with reporter(True, "designs") as update:
+        update(0, 10)  # nothing is shown of work shorter than a second
         for done in (2, 4, 6):
             clock[0] += 1.0
-            tell(done, 10)
+            update(done, 10)
     assert lines == [
         ("new", "4 of 10 designs, 2 designs/s, 3 s left"),
         ("update", "6 of 10 designs, 2 designs/s, 2 s left"),
@@ -89,9 +89,9 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
 SCRIPT = """
 import sys, time
 from raylab.progress import reporter
-with reporter(True, "designs") as tell:
+with reporter(True, "designs") as update:
     for done in range(6):
-        tell(done, 5)
+        update(done, 5)
         time.sleep(float(sys.argv[1]))
 """
 

@@ -1,4 +1,4 @@
-"""A sweep that is broken off goes on where it stopped: kill -9, a full disk, a folder that can't be written to."""
+"""A sweep that is broken off goes on where it stopped: kill -9, a full disk, a folder that cannot be written to."""
 
 from __future__ import annotations
 
@@ -94,9 +94,9 @@ def test_kill_9_then_resume_gives_the_same_bytes(tmp_path, whole):
     assert len(left) >= 3
     assert all(rows_in(part)[1].shape[1] == len(COLUMNS) for part in left)
     assert not (tmp_path / "sweep.nc").exists()
-    told = []
-    found = swept(tmp_path, progress=lambda done, total: told.append(done))
-    assert told[0] >= 3, "what was finished is not done again"
+    facts = []
+    found = swept(tmp_path, progress=lambda done, total: facts.append(done))
+    assert facts[0] >= 3, "what was finished is not done again"
     assert result(tmp_path) == result(whole)
     xr.testing.assert_identical(found, swept(None))
 
@@ -167,7 +167,7 @@ def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
         ({"star_pct": 55.0}, "fixed.star_pct differs"),
         ({"axes": {**AXES, "crown_angle_deg": (30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
         ({"axes": {**AXES, "star_pct": [50.0, 55.0]}}, "star_pct differs"),
-        ({"axes": dict(reversed(AXES.items()))}, "the order of its axes differs"),
+        ({"axes": dict(reversed(AXES.items()))}, "its axes have another order"),
         ({"layout": "paired"}, "its layout differs"),
     ],
 )
@@ -175,7 +175,7 @@ def test_another_sweep_in_the_folder_is_refused_and_left_alone(whole, other, wor
     before = result(whole)
     with pytest.raises(rl.InputError) as caught:
         swept(whole, **other)
-    assert str(caught.value).startswith(f"{whole / 'sweep.json'}: another sweep lies there: ")
+    assert str(caught.value).startswith(f"{whole / 'sweep.json'}: the folder holds another sweep: ")
     assert words in str(caught.value)
     assert "--force" in str(caught.value)
     assert result(whole) == before
@@ -192,7 +192,7 @@ def test_another_version_of_the_code_is_refused(tmp_path, monkeypatch):
     broken_off(tmp_path, after=1)
     for module in ("sweeping", "workers"):
         monkeypatch.setattr(f"raylab.sweeps.{module}.code_id", lambda module: "another")
-    with pytest.raises(rl.InputError, match="computed by another version of the code"):
+    with pytest.raises(rl.InputError, match="it was computed by another version of the code"):
         swept(tmp_path)
     assert parts(tmp_path), "what was finished is still there"
 
@@ -206,7 +206,7 @@ def test_force_begins_afresh(tmp_path):
 # Disks
 
 
-def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
+def test_a_full_disk_is_reported_and_finished_chunks_stay(tmp_path, whole):
     """The system refuses to let files grow (RLIMIT_FSIZE): first that of a part, then that of the result."""
     kept = {part: part.read_bytes() for part in broken_off(tmp_path, after=2)}
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
@@ -217,7 +217,7 @@ def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
                 swept(tmp_path)
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-        assert "can't be written: " in str(caught.value)
+        assert "cannot be written: " in str(caught.value)
         assert "finished chunks are kept" in str(caught.value)
         assert {part: part.read_bytes() for part in kept} == kept
         assert not (tmp_path / "sweep.nc").exists()
@@ -226,7 +226,7 @@ def test_a_full_disk_is_told_and_finished_chunks_stay(tmp_path, whole):
     assert result(tmp_path) == result(whole)
 
 
-def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path, whole):
+def test_a_folder_that_turns_read_only_is_reported_and_finished_chunks_stay(tmp_path, whole):
     kept = {part: part.read_bytes() for part in broken_off(tmp_path, after=2)}
     folders = (tmp_path, tmp_path / "parts")
     everyone = os.geteuid()
@@ -237,7 +237,7 @@ def test_a_folder_that_turns_read_only_is_told_and_finished_chunks_stay(tmp_path
     try:
         if everyone == 0:  # the superuser writes anywhere
             os.seteuid(65534)
-        with pytest.raises(rl.InputError, match="can't be written: Permission denied; finished chunks are kept"):
+        with pytest.raises(rl.InputError, match="cannot be written: Permission denied; finished chunks are kept"):
             swept(tmp_path)
     finally:
         os.seteuid(everyone)
@@ -271,16 +271,16 @@ def test_zarr_that_cannot_be_written_leaves_nothing(tmp_path, whole, monkeypatch
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(xr.Dataset, "to_zarr", full)
-    with pytest.raises(rl.InputError, match="can't be written: No space left on device; finished chunks are kept"):
+    with pytest.raises(rl.InputError, match="cannot be written: No space left on device; finished chunks are kept"):
         swept(tmp_path / "sweep", zarr=True)
     assert sorted(path.name for path in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.nc"]
 
 
 @pytest.mark.parametrize(
     ("out", "words"),
-    [("sweep", r"zarr = True: zarr is not installed; expected pip install 'raylab\[zarr\]'"), (None, "nowhere to put it")],
+    [("sweep", r"zarr = True: zarr is not installed; expected pip install 'raylab\[zarr\]'"), (None, "needs a folder")],
 )
-def test_zarr_that_cannot_be_is_told_before_anything_is_traced(tmp_path, out, words, monkeypatch):
+def test_zarr_that_cannot_be_is_reported_before_anything_is_traced(tmp_path, out, words, monkeypatch):
     if out:
         monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
     with pytest.raises(rl.InputError, match=words):
@@ -294,7 +294,7 @@ def test_two_processes_are_not_at_one_sweep(tmp_path):
 
     def second(done, total):
         for force in (False, True):
-            with pytest.raises(rl.InputError, match="another process is at this sweep"):
+            with pytest.raises(rl.InputError, match="another process runs this sweep"):
                 swept(tmp_path, force=force)
             refused.append(force)
 
@@ -309,9 +309,9 @@ def test_places_that_are_no_sweep_are_refused(tmp_path):
     with pytest.raises(rl.InputError, match="file: not a folder"):
         swept(tmp_path / "file")
     (tmp_path / "sweep.nc").write_text("somebody's")
-    with pytest.raises(rl.InputError, match=r"sweep\.nc: a result without the sweep\.json of its sweep"):
+    with pytest.raises(rl.InputError, match=r"sweep\.nc: a result without sweep\.json"):
         swept(tmp_path)
     (tmp_path / "sweep.json").write_text("[]")
-    with pytest.raises(rl.InputError, match=r"sweep\.json: not a sweep's description"):
+    with pytest.raises(rl.InputError, match=r"sweep\.json: not the description of a sweep"):
         swept(tmp_path)
     assert (tmp_path / "sweep.nc").read_text() == "somebody's"

@@ -28,7 +28,7 @@ def test_pieces_come_in_order_whoever_is_done_first():
     assert list(in_order(work, range(20), threads=2)) == list(range(20))
 
 
-def test_no_more_than_asked_are_begun_ahead():
+def test_no_more_than_requested_are_begun_ahead():
     begun = []
     pieces = in_order(lambda item: begun.append(item) or item, range(100), threads=3)
     assert next(pieces) == 0

@@ -70,7 +70,7 @@ def test_the_ledger_closes_at_every_angle():
 @pytest.mark.parametrize(
     ("path", "says"),
     [
-        (([0.0, 1.0], [0.0, 1.0, 2.0]), "not as many as the others"),
+        (([0.0, 1.0], [0.0, 1.0, 2.0]), "different number of angles"),
         (([0.0, 181.0],), "tilt_deg"),
         (([],), "not angles"),
         (([0.0, math.nan],), "tilt_deg"),
@@ -129,14 +129,14 @@ def test_a_brilliant_flashes_and_a_finer_grid_agrees_within_the_error():
 
 
 def test_the_command_writes_curves_and_numbers(tmp_path):
-    asked = ["--to-deg", "6", "--step-deg", "3", "--flashes"]
-    assert main(["tilt", str(SCENE), "--out", str(tmp_path), *asked]) == 0
+    request = ["--to-deg", "6", "--step-deg", "3", "--flashes"]
+    assert main(["tilt", str(SCENE), "--out", str(tmp_path), *request]) == 0
     found = xr.load_dataset(tmp_path / "tilt.nc", engine="h5netcdf")
-    told = json.loads((tmp_path / "tilt.json").read_text())
-    assert found.tilt_deg.values.tolist() == told["tilt_deg"] == [0.0, 3.0, 6.0]
+    facts = json.loads((tmp_path / "tilt.json").read_text())
+    assert found.tilt_deg.values.tolist() == facts["tilt_deg"] == [0.0, 3.0, 6.0]
     scene = rl.load_scene(SCENE)
     assert np.allclose(found.leak.values, tilt(scene.stone, scene.dome, [0, 3, 6]).leak.values, rtol=1e-12)
-    assert len(told["flashes"]["count"]) == 2
+    assert len(facts["flashes"]["count"]) == 2
     assert (tmp_path / "tilt.png").read_bytes().startswith(b"\x89PNG")
     assert main(["tilt", str(SCENE), "--out", str(tmp_path)]) == 2  # files in the way
     assert main(["tilt", str(SCENE), "--out", str(tmp_path / "x"), "--to-deg", "-1"]) == 2
@@ -146,15 +146,15 @@ def test_the_command_writes_curves_and_numbers(tmp_path):
 def test_the_command_tilts_and_turns_at_once(tmp_path, capsys):
     """A facet table alone, tilted by 0, 4, 8 degrees and turned by 0, 10, 20: the same as the function's."""
     stone = SCENE.parent / "stones" / "offer-a.csv"
-    asked = ["--to-deg", "8", "--step-deg", "4", "--turn-by-deg", "20", "--dome", "side-window"]
-    assert main(["tilt", str(stone), "--out", str(tmp_path), *asked]) == 0
-    told = json.loads((tmp_path / "tilt.json").read_text())
-    assert (told["tilt_deg"], told["turn_deg"]) == ([0.0, 4.0, 8.0], [0.0, 10.0, 20.0])
+    request = ["--to-deg", "8", "--step-deg", "4", "--turn-by-deg", "20", "--dome", "side-window"]
+    assert main(["tilt", str(stone), "--out", str(tmp_path), *request]) == 0
+    facts = json.loads((tmp_path / "tilt.json").read_text())
+    assert (facts["tilt_deg"], facts["turn_deg"]) == ([0.0, 4.0, 8.0], [0.0, 10.0, 20.0])
     alone = tilt(rl.load_stone(stone), rl.load_dome("side-window"), [0, 4, 8], 0.0, [0, 10, 20])
-    assert np.allclose(told["brightness"], alone.brightness.values, rtol=1e-12)
+    assert np.allclose(facts["brightness"], alone.brightness.values, rtol=1e-12)
     assert "tilt_deg" in capsys.readouterr().out
     assert main(["tilt", str(stone), "--out", str(tmp_path / "x"), "--turn", "--turn-by-deg", "20"]) == 2
-    assert "--turn-by-deg = 20.0: only while it tilts" in capsys.readouterr().err
+    assert "--turn-by-deg = 20.0: needs a tilting stone" in capsys.readouterr().err
 
 
 def test_curves_are_named_and_bracketed():
@@ -167,7 +167,7 @@ def test_curves_are_named_and_bracketed():
     assert left.get_xlabel() == "tilt / degree"
     both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], settings=rl.TraceSettings(precision=0.1))
     left = tilt_figure(both).axes[0]
-    assert left.get_xlabel() == "tilt / degree, turned by 20 degrees on the way"
+    assert left.get_xlabel() == "tilt / degree, with a turn of 20 degrees"
     assert left.get_lines()[0].get_xdata().tolist() == [0.0, 10.0]
     aside = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], [0.0, 90.0], settings=rl.TraceSettings(precision=0.1))
     assert tilt_figure(aside).axes[0].get_xlabel() == "step"

@@ -105,7 +105,7 @@ def test_errors_facet_by_facet():
     modes = Uncertainty(sizes, 0.0, 0.0).modes(STONE)
     table = modes[np.any(modes[:, 0] != 0.0, axis=1)]
     assert np.abs(table).max() == pytest.approx(math.radians(0.01))
-    with pytest.raises(InputError, match=r"angle_deg = 3: not one per facet; expected one number, or"):
+    with pytest.raises(InputError, match=r"angle_deg = 3: wrong number of values; expected one number, or"):
         Uncertainty((0.1, 0.1, 0.1)).modes(STONE)
 
 
@@ -237,10 +237,10 @@ def _side(stone):
 def test_three_kinds_are_kept_apart():
     one = Estimate(Statistic(0.5, 0.5, 0.52, 0.002), uncertainty=0.004, uncertainty_error=0.0004, shift=0.1, shift_error=0.001)
     assert one.best == pytest.approx(0.4)
-    assert one.doubt == pytest.approx(math.sqrt(16e-6 + 4e-6 + 1e-6))
-    assert one.interval(2.0) == pytest.approx((0.4 - 2 * one.doubt, 0.42 + 2 * one.doubt))
-    told = one.to_dict()
-    assert (told["value"], told["bracket_high"], told["engine_error"], told["uncertainty"]) == (0.5, 0.52, 0.002, 0.004)
+    assert one.standard_uncertainty == pytest.approx(math.sqrt(16e-6 + 4e-6 + 1e-6))
+    assert one.interval(2.0) == pytest.approx((0.4 - 2 * one.standard_uncertainty, 0.42 + 2 * one.standard_uncertainty))
+    facts = one.to_dict()
+    assert (facts["value"], facts["bracket_high"], facts["engine_error"], facts["uncertainty"]) == (0.5, 0.52, 0.002, 0.004)
 
 
 def test_statistics_of_are_those_of_a_trace():
@@ -260,17 +260,17 @@ def test_a_number_that_draws_lack_is_unknown():
     assert found["always"].uncertainty == 0.0
 
 
-def test_progress_is_told():
-    told: list[tuple[float, float]] = []
-    propagate(STONE, _side, steps_only(1.0), known_to_pct=25, progress=lambda *done: told.append(done))
+def test_progress_is_reported():
+    facts: list[tuple[float, float]] = []
+    propagate(STONE, _side, steps_only(1.0), known_to_pct=25, progress=lambda *done: facts.append(done))
     errors = 2 * draws_for(25)  # of both sizes
-    assert told == [(k + 1, errors) for k in range(errors)]
+    assert facts == [(k + 1, errors) for k in range(errors)]
 
 
-def test_what_cannot_be_done_is_told_in_one_line():
+def test_what_cannot_be_done_is_reported_in_one_line():
     with pytest.raises(InputError, match=r"method = 'guess': unknown method; expected 'draws' or 'derivative'"):
         propagate(STONE, _side, method="guess")
     with pytest.raises(InputError, match="known_to_pct"):
         propagate(STONE, _side, known_to_pct=0.0)
-    with pytest.raises(InputError, match="with errors of this size the stone falls apart"):
+    with pytest.raises(InputError, match="uncertainty too large"):
         propagate(box(0.5, 0.2, "diamond"), _side, steps_only(900.0))

@@ -36,16 +36,16 @@ def traced(monkeypatch):
     return seen
 
 
-def test_an_mp4_has_the_stills_asked_for_at_even_sizes(tmp_path, traced):
+def test_an_mp4_has_the_requested_stills_at_even_sizes(tmp_path, traced):
     pytest.importorskip("av")
     film = tmp_path / "film.mp4"
-    told = []
-    folder = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: told.append(done), **QUICK)
+    facts = []
+    folder = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: facts.append(done), **QUICK)
     read = iio.imread(film, plugin="pyav")
     assert read.shape == (5, 34, 66, 3)
     assert iio.immeta(film, plugin="pyav")["duration"] == pytest.approx(0.5)
     assert iio.immeta(film, plugin="pyav")["fps"] == 10.0
-    assert told == [(k, 5) for k in range(1, 6)]
+    assert facts == [(k, 5) for k in range(1, 6)]
     assert len(list(folder.glob("*.png"))) == len(traced) == 10
     # half as wide a stone covers a quarter of the area, at one scale; the background is dark, the film only nearly lossless
     big, small = (np.mean(half.max(axis=-1) > 80) for half in (read[:, :33, :33], read[:, :33, 33:]))
@@ -129,13 +129,13 @@ def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, t
         assert (film.n_frames, film.size) == (3, (48, 24))
     assert sorted(view.turn_deg for view in traced) == [0.0, 0.0, 15.0, 15.0, 30.0, 30.0]  # each once
     assert main(words) == 2
-    assert "film.gif: already there; nothing was written" in capsys.readouterr().err
+    assert "film.gif: exists already; nothing was written" in capsys.readouterr().err
 
 
 def test_the_command_refuses_before_the_work(tmp_path, traced, capsys):
     scene = str(SCENES / "well-proportioned.toml")
     for words, says in {
-        "--out film.avi": "film.avi: no film is written to a file of this kind; expected a name in .mp4, .gif, .webp",
+        "--out film.avi": "film.avi: unknown kind of film file; expected a name in .mp4, .gif, .webp",
         "--out film.gif --size 4": "--size = 4: out of range",
         "--out film.gif --fps 0": "--fps = 0.0: out of range",
         "--out film.gif --stills 0": "--stills = 0: out of range",
@@ -149,13 +149,13 @@ def test_the_command_refuses_before_the_work(tmp_path, traced, capsys):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_what_cannot_be_filmed_is_told_before_the_work(tmp_path, traced, monkeypatch):
+def test_what_cannot_be_filmed_is_reported_before_the_work(tmp_path, traced, monkeypatch):
     with pytest.raises(rl.InputError, match=r"\.mp4, \.gif, \.webp"):
         save_video(STONE, DOME, tmp_path / "film.avi", **QUICK)
-    with pytest.raises(rl.InputError, match="nothing to film"):
+    with pytest.raises(rl.InputError, match="missing"):
         save_video(STONE, DOME, tmp_path / "film.gif", [], **QUICK)
     (tmp_path / "film.gif").write_bytes(b"")
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         save_video(STONE, DOME, tmp_path / "film.gif", circling(2), **QUICK)
     monkeypatch.setitem(sys.modules, "av", None)
     with pytest.raises(rl.InputError, match="PyAV"):

@@ -78,13 +78,13 @@ def test_rays_are_drawn_with_what_leaves(tmp_path):
 def test_a_file_in_the_way_is_refused_before_anything_is_drawn(tmp_path, monkeypatch):
     (tmp_path / "x.png").write_bytes(b"mine")
     monkeypatch.setattr(drawing3d, "_plotter", lambda *_, **__: pytest.fail("drawn"))
-    with pytest.raises(rl.InputError, match=r"x\.png: already there"):
+    with pytest.raises(rl.InputError, match=r"x\.png: exists already"):
         rl.view3d(STONE, file=tmp_path / "x.png")
     assert (tmp_path / "x.png").read_bytes() == b"mine"
 
 
 @pytest.mark.parametrize(("key", "value"), [("elevation_deg", 91), ("azimuth_deg", float("nan")), ("size", (8, 100))])
-def test_a_number_out_of_range_is_told(tmp_path, key, value):
+def test_a_number_out_of_range_is_reported(tmp_path, key, value):
     with pytest.raises(rl.InputError, match=key):
         rl.view3d(STONE, file=tmp_path / "x.png", **{key: value})
     assert not list(tmp_path.iterdir())
@@ -98,10 +98,10 @@ def display() -> Iterator[dict[str, str]]:
     """The environment of a screen of its own, without hardware."""
     if missing := [program for program in ("Xvfb", "xdotool") if shutil.which(program) is None]:
         pytest.skip(f"the window in 3D is not checked: no {' and no '.join(missing)} on PATH")
-    heard, told = os.pipe()
-    command = ["Xvfb", "-displayfd", str(told), "-screen", "0", "640x480x24", "-nolisten", "tcp"]
-    screen = subprocess.Popen(command, pass_fds=[told], stderr=subprocess.DEVNULL)
-    os.close(told)
+    heard, facts = os.pipe()
+    command = ["Xvfb", "-displayfd", str(facts), "-screen", "0", "640x480x24", "-nolisten", "tcp"]
+    screen = subprocess.Popen(command, pass_fds=[facts], stderr=subprocess.DEVNULL)
+    os.close(facts)
     with os.fdopen(heard) as lines:
         number = lines.readline().strip()
     assert number, "Xvfb gives the number of its screen when it is ready"
@@ -136,7 +136,7 @@ print("closed")"""
 
 
 @pytest.mark.usefixtures("driver")
-def test_a_screen_that_does_not_answer_is_told_without_a_crash():
+def test_a_screen_that_does_not_answer_is_reported_without_a_crash():
     code = """import raylab as rl
 rl.view3d(rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))"""
     env = {**os.environ, "DISPLAY": ":4321"}
@@ -144,7 +144,7 @@ rl.view3d(rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_
     found = subprocess.run([sys.executable, "-c", code], env=env, cwd=root, capture_output=True, text=True, timeout=WAIT_S)
     assert found.returncode == 1, "an exception, and no signal"
     line = found.stderr.strip().splitlines()[-1]
-    assert "InputError: nothing can be drawn in 3D on this machine (the display: no answer" in line
+    assert "InputError: no 3D drawing on this machine (the display: no answer" in line
 
 
 # --- machines that can't draw ----------------------------------------------------------------------------------------
@@ -158,11 +158,11 @@ def fresh():
     drawing3d._way.cache_clear()
 
 
-def test_no_display_is_told_instead_of_opening_a_window(monkeypatch):
+def test_no_display_is_reported_instead_of_opening_a_window(monkeypatch):
     monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     monkeypatch.setattr(sys, "platform", "linux")
-    with pytest.raises(rl.InputError, match="no display to open a window on; expected a PNG"):
+    with pytest.raises(rl.InputError, match="no display; expected a PNG"):
         rl.view3d(STONE)
 
 
@@ -176,11 +176,11 @@ def test_no_display_is_told_instead_of_opening_a_window(monkeypatch):
 )
 def test_a_driver_that_ends_the_process_ends_only_the_trial(tmp_path, monkeypatch, fresh, end, words):
     monkeypatch.setattr(drawing3d, "_PROBE", end)
-    with pytest.raises(rl.InputError) as told:
+    with pytest.raises(rl.InputError) as facts:
         rl.view3d(STONE, file=tmp_path / "x.png")
-    assert words in str(told.value)
-    assert "apt-get install" in str(told.value)
-    assert "\n" not in str(told.value)
+    assert words in str(facts.value)
+    assert "apt-get install" in str(facts.value)
+    assert "\n" not in str(facts.value)
     assert not list(tmp_path.iterdir())
 
 
@@ -227,7 +227,7 @@ def test_render_draws_the_stone_with_chosen_rays(tmp_path, capsys):
     assert iio.imread(out / "stone-3d.png").std() > 5
     assert f"{len(list(out.iterdir()))} files in {out}" in capsys.readouterr().out
     assert main(["render", scene, "--out", str(tmp_path / "two"), "--3d", "--ray", "9", "0"]) == 2
-    assert "beside the stone" in capsys.readouterr().err
+    assert "outside the stone" in capsys.readouterr().err
     assert main(["render", scene, "--out", str(tmp_path / "two"), "--ray", "0", "0"]) == 2
     assert "--3d" in capsys.readouterr().err
     assert not (tmp_path / "two").exists()

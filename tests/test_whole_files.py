@@ -57,7 +57,10 @@ def test_nothing_is_left_of_work_that_broke_off(fault, tmp_path):
 def test_a_full_disk_is_one_line(tmp_path):
     with pytest.raises(rl.InputError) as caught:
         broken_off(tmp_path, OSError(28, "No space left on device"))
-    assert str(caught.value) == f"{tmp_path}: can't be written: No space left on device; expected a place with room"
+    assert (
+        str(caught.value)
+        == f"{tmp_path}: cannot be written: No space left on device; expected a writable folder with free space"
+    )
     assert left_in(tmp_path) == []
 
 
@@ -70,7 +73,7 @@ def meanwhile(folder: Path) -> None:
 
 
 def test_a_file_that_appears_during_the_work_is_not_overwritten(tmp_path):
-    with pytest.raises(rl.InputError, match="already there"):
+    with pytest.raises(rl.InputError, match="exists already"):
         meanwhile(tmp_path)
     assert left_in(tmp_path) == ["b"]
     assert (tmp_path / "b").read_text() == "theirs"
@@ -81,9 +84,9 @@ def test_places_that_are_no_folder_are_refused(tmp_path):
     (tmp_path / "a.csv").mkdir()
     with pytest.raises(rl.InputError, match="file: not a folder"), whole_set(tmp_path / "file", ["a"]):
         pass
-    with pytest.raises(rl.InputError, match=r"a\.csv: a folder of this name is there"):
+    with pytest.raises(rl.InputError, match=r"a\.csv: a folder of this name exists"):
         write(tmp_path / "a.csv", force=True)
-    with pytest.raises(rl.InputError, match="can't be written: No such file or directory"):
+    with pytest.raises(rl.InputError, match="cannot be written: No such file or directory"):
         write(tmp_path / "absent" / "a.csv")
     assert left_in(tmp_path) == ["a.csv", "file"]
 
@@ -111,7 +114,7 @@ def test_a_file_of_a_set_may_be_written_whole_itself(tmp_path):
     with whole_set(tmp_path / "out", ["a", "b"]) as stage:
         write(stage / "a")
         write_set(stage, names="bc")
-        with pytest.raises(rl.InputError, match="already there"):
+        with pytest.raises(rl.InputError, match="exists already"):
             write(stage / "a", "newer")
     assert texts(tmp_path / "out") == {"a": "new", "b": "new", "c": "new"}
 
@@ -201,7 +204,7 @@ for number in range(60):
     try:
         write_set(Path(sys.argv[1] + str(number)), sys.argv[2])
     except rl.InputError as error:
-        assert "already there" in str(error), error
+        assert "exists already" in str(error), error
 """
     running = [
         subprocess.Popen([sys.executable, "-c", script, str(tmp_path / "out"), text], stderr=subprocess.PIPE, text=True)

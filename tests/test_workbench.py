@@ -32,13 +32,13 @@ from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import sample_points, view_rays
 from raylab.workbench import answers, pages
-from raylab.workbench import background as errands
+from raylab.workbench import background as jobs
 from raylab.workbench.answers import STEPS, Answerer
 from raylab.workbench.design_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml, stones_of
 from raylab.workbench.file_exchange import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.workbench.messages import encode
 from raylab.workbench.optical import light_through
-from raylab.workbench.request_queue import Desk
+from raylab.workbench.request_queue import RequestQueue
 
 HEAD_SHADOW = rl.load_dome("head-shadow")
 STATIC = ROOT / "raylab" / "workbench" / "static"
@@ -108,7 +108,7 @@ FACETED = {"kind": "facets", "facets": ROWS}
         ({**DEMO, "table_pc": 57}, ["table_pc", "did you mean 'table_pct'"]),
         ({**DEMO, "table_pct": "57"}, ["table_pct", "a number"]),
         ({**DEMO, "pavilion_angle_deg": 95}, ["pavilion_angle_deg", "95", "89"]),
-        ({**DEMO, "star_pct": 2}, ["the stars would cross the table", "star_pct"]),
+        ({**DEMO, "star_pct": 2}, ["the stars cross the table", "star_pct"]),
         ({**DEMO, "girdle_pct": 0}, ["the girdle vanishes", "girdle_pct"]),
         ({**DEMO, "material": "diamnod"}, ["did you mean 'diamond'"]),
         ({**DEMO, "absorption_per_mm": -1}, ["absorption_per_mm"]),
@@ -117,14 +117,14 @@ FACETED = {"kind": "facets", "facets": ROWS}
         ({**FACETED, "facets": changed(ROWS, "star 2", 3, 100)}, ["slope_deg of star 2", "100", "0 to 90"]),
         ({**FACETED, "facets": changed(ROWS, "star 2", 2, "left")}, ["row of a facet", "star"]),
         ({**FACETED, "facets": changed(ROWS, "star 2", 5, float("nan"))}, ["distance_mm of star 2"]),
-        ({**FACETED, "facets": changed(ROWS, "star 2", 5, 9.0)}, ["no facets of the body", "star 2"]),
-        ({**FACETED, "facets": [row for row in ROWS if row[2] == "down"]}, ["the body is unbounded"]),
+        ({**FACETED, "facets": changed(ROWS, "star 2", 5, 9.0)}, ["without a facet", "star 2"]),
+        ({**FACETED, "facets": [row for row in ROWS if row[2] == "down"]}, ["it is unbounded"]),
     ],
 )
-def test_a_design_that_is_no_stone_is_told_in_one_line(design, words):
-    with pytest.raises(rl.InputError) as told:
+def test_a_design_that_is_no_stone_is_reported_in_one_line(design, words):
+    with pytest.raises(rl.InputError) as facts:
         stone_of(design)
-    line = str(told.value)
+    line = str(facts.value)
     assert "\n" not in line
     assert [word for word in words if word not in line] == [], line
 
@@ -217,9 +217,9 @@ def test_a_followed_ray_books_what_the_sampled_tracer_books(view):
             for fate, channel in (("sky", SKY), ("head", HEAD), ("leak", LEAK)):
                 assert sum(h.weight for h in path.hits if h.fate == fate) == pytest.approx(row[channel], abs=1e-10)
             spots = np.array([h.point_mm for h in path.hits])
-            gaps = spots @ stone.normals.T - stone.distances_mm
-            assert gaps.max() < 1e-9, "every hit lies on the stone"
-            assert np.abs(gaps[np.arange(len(spots)), [h.facet for h in path.hits]]).max() < 1e-9, "on its own facet"
+            distances = spots @ stone.normals.T - stone.distances_mm
+            assert distances.max() < 1e-9, "every hit lies on the stone"
+            assert np.abs(distances[np.arange(len(spots)), [h.facet for h in path.hits]]).max() < 1e-9, "on its own facet"
             assert sum(h.weight for h in path.hits) + path.untraced == pytest.approx(1.0, abs=1e-12)
 
 
@@ -228,7 +228,7 @@ def test_a_ray_into_an_absorbing_girdle_is_scattered_there():
     paths = [ray_path(scene_of(stone, HEAD_SHADOW), r, 0.1) for r in np.linspace(2.0, 3.24, 60)]
     ends = [path.hits[-1] for path in paths if path.hits and path.hits[-1].fate == "scattered"]
     assert ends
-    assert all(hit.way is None and stone.tiers[hit.facet] == "girdle" and hit.weight > 0 for hit in ends)
+    assert all(hit.direction is None and stone.tiers[hit.facet] == "girdle" and hit.weight > 0 for hit in ends)
 
 
 @pytest.mark.parametrize("view", [rl.View(), rl.View(tilt_deg=6.0, tilt_azimuth_deg=200.0)])
@@ -252,8 +252,8 @@ def test_the_light_of_a_facet_is_the_weight_that_meets_it(view, name):
     assert (shares > 0.02).sum() > 20
     seen = 0
     for row, column in [*plain[shares > 0.02][:20], *plain[shares <= 0.02][:20]]:
-        origins, ways = view_rays(np.array([[around.x_mm[column], around.y_mm[row]]]), stone, view)
-        path = trace_path(origins[0], ways[0], stone)
+        origins, directions = view_rays(np.array([[around.x_mm[column], around.y_mm[row]]]), stone, view)
+        path = trace_path(origins[0], directions[0], stone)
         wanted = 0.0
         if facet in path.facets:
             at = path.facets.index(facet)
@@ -272,25 +272,25 @@ def test_the_light_of_a_facet_is_the_weight_that_meets_it(view, name):
 
 def test_the_latest_question_wins_and_no_stone_starves():
     async def story() -> list[tuple[str, int]]:
-        desk, taken = Desk(), []
+        queue, taken = RequestQueue(), []
         for number in range(100):
-            desk.put({"kind": "picture", "side": "a", "id": number})
+            queue.put({"kind": "picture", "side": "a", "id": number})
             if number == 50:
-                desk.put({"kind": "picture", "side": "b", "id": number})
-            assert len(desk) <= 2
-        while len(desk):
-            found = await desk.take()
+                queue.put({"kind": "picture", "side": "b", "id": number})
+            assert len(queue) <= 2
+        while len(queue):
+            found = await queue.take()
             taken.append((found["side"], found["id"]))
-        late = asyncio.create_task(desk.take())
+        late = asyncio.create_task(queue.take())
         await asyncio.sleep(0)
-        desk.put({"kind": "ray", "side": "a", "id": 100})
+        queue.put({"kind": "ray", "side": "a", "id": 100})
         found = await asyncio.wait_for(late, 5.0)
         return [*taken, (found["side"], found["id"])]
 
     assert asyncio.run(story()) == [("b", 50), ("a", 99), ("a", 100)]
 
 
-def test_a_fault_of_ours_is_told_and_the_page_lives_on(monkeypatch, caplog):
+def test_a_fault_of_ours_is_reported_and_the_page_lives_on(monkeypatch, caplog):
     def broken(*_: object) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
         raise ZeroDivisionError("a fault of ours")
 
@@ -303,10 +303,10 @@ def test_a_fault_of_ours_is_told_and_the_page_lives_on(monkeypatch, caplog):
             self.sent.append(data)
 
     async def story() -> None:
-        workbench, desk = pages.Workbench(open_demo()), Desk()
-        task = asyncio.create_task(pages.Pages(workbench, STATIC)._answer_all(Page(), desk))
+        workbench, queue = pages.Workbench(open_demo()), RequestQueue()
+        task = asyncio.create_task(pages.Pages(workbench, STATIC)._answer_all(Page(), queue))
         for number, kind in enumerate(("broken", "ray")):
-            desk.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
+            queue.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
             while len(Page.sent) <= number:
                 await asyncio.sleep(0.01)
         task.cancel()
@@ -350,16 +350,16 @@ def test_a_flood_of_questions_is_answered_by_the_last(workbench):
 def test_nonsense_on_the_link_is_answered_and_the_link_lives(workbench, nonsense):
     with workbench.link() as page:
         page.send(nonsense)
-        assert "not a question" in unpack(page.recv(timeout=20))[0]["error"]["text"]
+        assert "invalid request" in unpack(page.recv(timeout=20))[0]["error"]["text"]
         page.send(json.dumps(question(kind="ray", x_mm=0, y_mm=0)))
         assert unpack(page.recv(timeout=60))[0]["path"]["hits"]
 
 
 @pytest.mark.parametrize("origin", [None, "http://rebound.example", "http://127.0.0.1:1", "null", "https://127.0.0.1"])
 def test_pages_from_elsewhere_get_no_link(workbench, origin):
-    with pytest.raises(InvalidStatus) as told:
+    with pytest.raises(InvalidStatus) as facts:
         workbench.link(Origin=origin)
-    assert told.value.response.status_code == 403
+    assert facts.value.response.status_code == 403
 
 
 @pytest.mark.parametrize("host", ["rebound.example", "rebound.example:80", "127.0.0.1", "0.0.0.0", "127.0.0.1:1"])
@@ -421,9 +421,9 @@ GOOD = b"schema = 1\n[stone]\ncut = 'round brilliant'\ntable_pct = 60\ncrown_ang
         ("picture.png", b"\x89PNG\r\n", ".png"),
         ("no-suffix", GOOD, "no suffix"),
         ("../../../etc/passwd", GOOD, "no suffix"),
-        ("linked.toml", b"schema = 1\n[stone]\nfile = '/etc/hostname'\n", "names another file"),
-        ("linked-tint.toml", GOOD + b"tint = 'x.csv'\n", "names another file"),
-        ("linked-dome.toml", GOOD + b"[dome]\nfile = 'x.toml'\n", "names another file"),
+        ("linked.toml", b"schema = 1\n[stone]\nfile = '/etc/hostname'\n", "refers to another file"),
+        ("linked-tint.toml", GOOD + b"tint = 'x.csv'\n", "refers to another file"),
+        ("linked-dome.toml", GOOD + b"[dome]\nfile = 'x.toml'\n", "refers to another file"),
         ("nested.toml", b"schema = 1\nx = " + b"[" * 5000, "nested"),
     ],
 )
@@ -477,7 +477,7 @@ def test_designs_are_kept_as_files(workbench, design):
 @pytest.mark.parametrize(
     "body", [b"", b"tea", b"{}", b'{"design": 7}', b'{"design": {"kind": "facets"}}', b'{"tilt_deg": "x"}']
 )
-def test_nothing_usable_to_keep_is_told(workbench, body):
+def test_nothing_usable_to_keep_is_reported(workbench, body):
     status, _, content = workbench.post("/save/csv", body)
     assert status == 422
     assert "\n" not in json.loads(content)["error"]["text"]
@@ -498,14 +498,14 @@ def run(*words: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
 
 
-def test_a_taken_port_is_told_and_any_other_is_found_unasked(workbench):
+def test_a_taken_port_is_reported_and_any_other_is_found_on_its_own(workbench):
     found = run("--no-browser", "--port", str(workbench.port))
     assert (found.returncode, found.stdout) == (2, "")
     assert str(workbench.port) in found.stderr
     assert found.stderr.count("\n") == 1
 
 
-def test_a_stone_that_is_none_is_told_before_anything_is_served(tmp_path):
+def test_a_stone_that_is_none_is_reported_before_anything_is_served(tmp_path):
     (tmp_path / "x.toml").write_bytes(GOOD.replace(b"41", b"95"))
     found = run("--no-browser", str(tmp_path / "x.toml"))
     assert (found.returncode, found.stdout) == (2, "")
@@ -525,7 +525,7 @@ def test_a_scene_opens_with_its_own_dome_and_tilt():
         assert stone_of(start["design"]).weight_ct == pytest.approx(scene.stone.weight_ct, rel=1e-12)
 
 
-# --- errands ---------------------------------------------------------------------------------------------------------
+# --- jobs ------------------------------------------------------------------------------------------------------------
 
 
 def lines_of(workbench: BenchProcess, **asked: Any) -> list[dict[str, Any]]:
@@ -546,45 +546,48 @@ def lines_of(workbench: BenchProcess, **asked: Any) -> list[dict[str, Any]]:
         ({"designs": [DEMO, DEMO], "dome": "head-shadow", "tilt_azimuth_deg": "x"}, ["tilt_azimuth_deg"]),
     ],
 )
-def test_a_report_that_cannot_be_made_is_told_in_one_line(workbench, asked, words):
+def test_a_report_that_cannot_be_made_is_reported_in_one_line(workbench, asked, words):
     *shares, last = lines_of(workbench, **asked)
     assert {tuple(line) for line in shares} == {("share",)}
     assert "\n" not in last["error"]["text"]
     assert [word for word in words if word not in last["error"]["text"]] == [], last
 
 
-def test_an_errand_ends_when_nobody_waits_and_a_fault_of_ours_is_told(caplog):
+def test_a_job_ends_when_nobody_waits_and_a_fault_of_ours_is_reported(caplog):
     """Whoever closes the lines stops the work at its next word; what fails is a line, and the next errand is done."""
     heard, ended = threading.Event(), threading.Event()
 
-    def endless(tell):
+    def endless(update):
         try:
             while True:
-                tell(0.5)
+                update(0.5, 1.0)
                 heard.set()
                 time.sleep(0.001)
         finally:
             ended.set()
 
-    def faulty(tell):
+    def faulty(update):
         raise ZeroDivisionError
 
     async def ask() -> list[dict[str, Any]]:
         with ThreadPoolExecutor(1) as worker:
-            lines = errands.told(worker, endless)
+            lines = jobs.streamed(worker, endless)
             await anext(lines)
-            await asyncio.to_thread(heard.wait)
+            assert await asyncio.to_thread(heard.wait, 20.0)
             await lines.aclose()
             return [
-                json.loads(line)
-                for errand in (faulty, lambda tell: {"html": "x"})
-                async for line in errands.told(worker, errand)
+                json.loads(line) for job in (faulty, lambda update: {"html": "x"}) async for line in jobs.streamed(worker, job)
             ]
 
     found = asyncio.run(ask())
     assert ended.is_set()
     assert [line for line in found if "share" not in line] == [
-        {"error": {"text": "raylab failed here (ZeroDivisionError); the terminal tells more. Please report it.", "key": None}},
+        {
+            "error": {
+                "text": "internal error (ZeroDivisionError); the terminal shows the details. Please report it.",
+                "key": None,
+            }
+        },
         {"html": "x"},
     ]
     assert "ZeroDivisionError" in caplog.text
@@ -596,12 +599,12 @@ BLOCKED = facet_design(rl.load_stone(ROOT / "scenes" / "stones" / "blocked.csv")
 
 
 def test_a_stone_polished_again_is_the_librarys():
-    design = {"kind": "polished again", "of": DEMO, "facet": "pavilion main", "slope_deg": 0.3, "depth_mm": 0.004}
+    design = {"kind": "repolished", "of": DEMO, "facet": "pavilion main", "slope_deg": 0.3, "depth_mm": 0.004}
     before, after = stones_of(json.loads(json.dumps(design)))
     wanted = rl.repolish(stone_of(DEMO), "pavilion main", slope_deg=0.3, depth_mm=0.004)
     np.testing.assert_array_equal(after.normals, wanted.normals)
     np.testing.assert_array_equal(after.distances_mm, wanted.distances_mm)
-    assert (before.weight_ct, after.name) == (stone_of(DEMO).weight_ct, "W-1 (invented), polished again")
+    assert (before.weight_ct, after.name) == (stone_of(DEMO).weight_ct, "W-1 (invented), repolished")
     header, _ = answer(design=design, step="coarse")
     assert (header["weight_before_ct"], header["weight_ct"]) == (before.weight_ct, after.weight_ct)
     still = stone_of({**design, "slope_deg": 0, "depth_mm": 0})
@@ -624,25 +627,25 @@ def test_a_blocked_stone_finished_is_the_librarys(diameter_mm):
 @pytest.mark.parametrize(
     ("design", "words"),
     [
-        ({"kind": "polished again", "of": DEMO, "facet": "pavilion mian", "slope_deg": 1}, ["did you mean 'pavilion main'"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": 0.6}, ["these facets vanish", "star 0"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "pavilion main", "depth_mm": 0.6}, ["the girdle opens"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "table", "depth_mm": "1"}, ["depth_mm", "a number"]),
-        ({"kind": "polished again", "of": DEMO, "facet": "table", "depht_mm": 1}, ["did you mean 'depth_mm'"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "pavilion mian", "slope_deg": 1}, ["did you mean 'pavilion main'"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "table", "depth_mm": 0.6}, ["these facets vanish", "star 0"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "pavilion main", "depth_mm": 0.6}, ["the girdle has no thickness"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "table", "depth_mm": "1"}, ["depth_mm", "a number"]),
+        ({"kind": "repolished", "of": DEMO, "facet": "table", "depht_mm": 1}, ["did you mean 'depth_mm'"]),
         (
-            {"kind": "polished again", "of": {"kind": "finished", "of": DEMO}, "facet": "table"},
+            {"kind": "repolished", "of": {"kind": "finished", "of": DEMO}, "facet": "table"},
             ["kind", "facets", "proportions"],
         ),
-        ({"kind": "polished again", "facet": "table"}, ["of", "missing"]),
+        ({"kind": "repolished", "facet": "table"}, ["of", "missing"]),
         ({"kind": "finished", "of": 7}, ["of", "a table of keys"]),
         ({"kind": "finished", "of": DEMO}, ["not a blocked stone"]),
-        ({"kind": "finished", "of": BLOCKED, "star_pct": 2.0}, ["star 0 would cross the table"]),
+        ({"kind": "finished", "of": BLOCKED, "star_pct": 2.0}, ["star 0 crosses the table"]),
         ({"kind": "finished", "of": BLOCKED, "diameter_mm": 9.0}, ["diameter_mm", "at most 6.455 mm"]),
     ],
 )
-def test_what_cannot_be_ground_is_told_in_one_line(design, words):
-    with pytest.raises(rl.InputError) as told:
+def test_what_cannot_be_ground_is_reported_in_one_line(design, words):
+    with pytest.raises(rl.InputError) as facts:
         stone_of(design)
-    line = str(told.value)
+    line = str(facts.value)
     assert "\n" not in line
     assert [word for word in words if word not in line] == [], line

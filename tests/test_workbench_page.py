@@ -121,7 +121,7 @@ def written(value: float, digits: int = 4) -> str:
     return text.replace("-", "") if float(text) == 0 else text.replace("-", "−")
 
 
-def assert_told(page: Workbench, result: rl.Result, side: str = "a") -> None:
+def assert_reported(page: Workbench, result: rl.Result, side: str = "a") -> None:
     """Every number on the page is the library's."""
     summary = result.summary
     for name, statistic in summary.statistics.items():
@@ -134,28 +134,28 @@ def assert_told(page: Workbench, result: rl.Result, side: str = "a") -> None:
 
 def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
     page = open_page()
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
     before = page.values()
     for key, value in SLIDERS.items():
         page.slide(key, value)
         assert page.field(key) == value
-        told = traced(page.values())
-        assert_told(page, told)
+        facts = traced(page.values())
+        assert_reported(page, facts)
         bar = page.page.locator('[data-number="brightness.a"] .bracket').inner_text()
-        low, high = told.summary.brightness.low, told.summary.brightness.high
+        low, high = facts.summary.brightness.low, facts.summary.brightness.high
         assert bar == f"[{written(low)}, {written(high)}]"
         if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
             page.slide(key, 0)
     page.page.select_option("#choice-girdle_finish", "absorbing")
     page.page.select_option("#material", "sapphire")
     page.rest()
-    assert_told(page, traced(page.values(), girdle_finish="absorbing", material="sapphire"))
+    assert_reported(page, traced(page.values(), girdle_finish="absorbing", material="sapphire"))
     for _ in range(len([key for key in SLIDERS if not key.startswith("tilt")]) + 3):
         page.page.keyboard.press("Control+z")
     page.page.click("#face-up")
     page.rest()
     assert page.values() == before
-    assert_told(page, traced(before))
+    assert_reported(page, traced(before))
 
 
 def test_keys_move_sliders_and_fields_and_a_typed_nothing_is_not_taken(open_page):
@@ -169,7 +169,7 @@ def test_keys_move_sliders_and_fields_and_a_typed_nothing_is_not_taken(open_page
     field.press("Enter")
     page.rest()
     assert page.field("crown_angle_deg") == 33.333
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
     field.fill("")
     field.press("Enter")
     assert page.field("crown_angle_deg") == 33.333
@@ -185,7 +185,7 @@ def test_keys_move_sliders_and_fields_and_a_typed_nothing_is_not_taken(open_page
     assert page.field("crown_angle_deg") == 34.5
 
 
-def test_an_impossible_stone_is_told_and_the_page_goes_on(open_page):
+def test_an_impossible_stone_is_reported_and_the_page_goes_on(open_page):
     page = open_page()
     shown = page.number("brightness.a")
     page.page.locator("[data-field=girdle_pct]").fill("0.1")
@@ -194,12 +194,12 @@ def test_an_impossible_stone_is_told_and_the_page_goes_on(open_page):
     assert page.problem().startswith("Girdle thickness at the mains = 0.1: the girdle vanishes")
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "true"
     page.page.wait_for_selector("html[data-state=fault]", state="attached")
-    assert page.page.locator("#state").inner_text() == "last possible stone shown"
+    assert page.page.locator("#state").inner_text() == "last valid stone shown"
     assert page.number("brightness.a") == shown
     page.slide("girdle_pct", 4)
     assert page.page.locator("#problem").is_hidden()
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "false"
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
 
 
 def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
@@ -286,7 +286,7 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
         if row[:2] == ["pavilion main", 2]:
             row[3] = 41.0
     result = rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]))
-    assert_told_but_symmetry(page, result)
+    assert_reported_but_symmetry(page, result)
     page.page.get_by_role("tab", name="Proportions").click()
     assert "edited in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
     page.page.get_by_role("tab", name="Facets").click()
@@ -298,10 +298,10 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     page.page.keyboard.press("Control+z")
     page.page.keyboard.press("Control+z")
     page.rest()
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
 
 
-def assert_told_but_symmetry(page: Workbench, result: rl.Result) -> None:
+def assert_reported_but_symmetry(page: Workbench, result: rl.Result) -> None:
     """As `assert_told`; a sampled symmetry is told with its error instead of a bracket."""
     for name, statistic in result.summary.ledger.items():
         assert page.number(f"{name}.a") == written(statistic.value), name
@@ -323,7 +323,7 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
     page.rest()
     assert page.field("tilt_deg") == pytest.approx(60 * 0.12, abs=0.2)
     assert page.field("tilt_azimuth_deg") in (0.0, 360.0)
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
     frame.focus()
     page.page.keyboard.press("Home")
     page.page.keyboard.press("ArrowUp")
@@ -333,7 +333,7 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
     page.page.wait_for_selector("#path-card:not([hidden])")
     assert "table 0" in page.page.locator("#path-card").inner_text()
     page.page.mouse.click(box["x"] + 3, box["y"] + 3)
-    page.page.wait_for_selector("#path-card >> text=beside the stone")
+    page.page.wait_for_selector("#path-card >> text=outside the stone")
 
 
 # --- two stones, two pages -------------------------------------------------------------------------------------------
@@ -345,8 +345,8 @@ def test_a_second_stone_stands_beside_the_first(open_page):
     page.rest()
     page.slide("pavilion_angle_deg", 41.6)
     a, b = traced({**page.values(), "pavilion_angle_deg": 40.75}), traced(page.values())
-    assert_told(page, a, "a")
-    assert_told(page, b, "b")
+    assert_reported(page, a, "a")
+    assert_reported(page, b, "b")
     row = page.page.locator("tr", has=page.page.locator('[data-number="brightness.b"]')).inner_text()
     assert written(b.summary.brightness.value - a.summary.brightness.value) in row.replace("+", "")
     weight = page.page.locator("tr", has=page.page.locator('[data-number="weight_ct.b"]')).inner_text()
@@ -381,10 +381,10 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     page.slide("polish_slope_deg", 0.4)
     steeper = rl.repolish(whole, "pavilion main 3", slope_deg=0.4)
     before, after = seen(whole), seen(steeper)
-    assert_told(page, before, "a")
-    assert_told(page, after, "b")
+    assert_reported(page, before, "a")
+    assert_reported(page, after, "b")
     lost = 100 * (whole.weight_ct - steeper.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    assert ground_away(page).startswith(f"{lost:.2f} points removed")
     assert f"{whole.weight_ct:.4f} ct before, {steeper.weight_ct:.4f} ct after" in ground_away(page)
     page.page.get_by_label("Map 1 of stone B").select_option("difference")
     page.rest()
@@ -395,11 +395,11 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
     depth.fill("0.5")
     depth.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert "with pavilion main 3 polished so the girdle opens to a knife edge at girdle" in page.problem()
+    assert "with pavilion main 3 polished so the girdle has no thickness at girdle" in page.problem()
     depth.fill("0")
     depth.press("Enter")
     page.rest()
-    page.page.get_by_role("button", name="Go on from here").click()
+    page.page.get_by_role("button", name="Continue from here").click()
     page.rest()
     assert page.page.locator("figure.map").count() == 2
     assert page.number("weight_ct.a") == written(steeper.weight_ct, 3)
@@ -417,28 +417,28 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     page = open_page()
     finish = page.page.get_by_role("tab", name="Finish")
     finish.click()
-    assert page.page.locator("#panel-last").inner_text().startswith("For a blocked stone: open its table of facets")
+    assert page.page.locator("#panel-last").inner_text().startswith("For a blocked stone. Open its facet table")
     page.drop("blocked.csv", BLOCKED.read_bytes())
     page.page.wait_for_selector("#title:text-is('W-7, blocked (invented)')")
     page.rest()
     blocked = blocked_stone(rl.load_stone(BLOCKED))
     page.slide("finish_star_pct", 55)
     first = seen(finished(blocked, rl.LastFacets(star_pct=55)))
-    assert_told(page, first, "b")
+    assert_reported(page, first, "b")
     lost = 100 * (blocked.stone.weight_ct - first.scene.stone.weight_ct)
-    assert ground_away(page).startswith(f"{lost:.2f} points ground away")
+    assert ground_away(page).startswith(f"{lost:.2f} points removed")
     off = page.page.locator("#panel-last li")
     assert off.all_inner_texts() == ["pavilion main 5\nslope +0.375°"]
     off.get_by_role("button").click()
     page.rest()
     assert page.page.locator("#facet-card h3").inner_text() == "pavilion main 5"
     page.page.get_by_role("button", name="Let go").first.click()
-    page.page.get_by_role("button", name="Hold as A").click()
+    page.page.get_by_role("button", name="Keep as A").click()
     page.slide("finish_lower_half_pct", 82)
-    page.page.get_by_label("Upper-half length (otherwise the upper halves meet the stars' tips)").check()
+    page.page.get_by_label("Upper-half length (if unchecked, the upper halves meet the tips of the stars)").check()
     page.slide("finish_upper_half_pct", 42)
-    assert_told(page, first, "a")
-    assert_told(page, seen(finished(blocked, rl.LastFacets(star_pct=55, lower_half_pct=82, upper_half_pct=42))), "b")
+    assert_reported(page, first, "a")
+    assert_reported(page, seen(finished(blocked, rl.LastFacets(star_pct=55, lower_half_pct=82, upper_half_pct=42))), "b")
     page.page.locator("[data-field=finish_star_pct]").fill("3")
     page.page.keyboard.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
@@ -452,8 +452,8 @@ def test_two_pages_keep_to_themselves(open_page):
     other.page.locator("[data-slider=table_pct]").fill("53")
     one.rest()
     other.rest()
-    assert_told(one, traced({**one.values(), "table_pct": 62}))
-    assert_told(other, traced({**other.values(), "table_pct": 53}))
+    assert_reported(one, traced({**one.values(), "table_pct": 62}))
+    assert_reported(other, traced({**other.values(), "table_pct": 53}))
 
 
 def test_a_reload_brings_the_design_back(open_page):
@@ -462,7 +462,7 @@ def test_a_reload_brings_the_design_back(open_page):
     page.page.reload()
     page.rest()
     assert page.field("table_pct") == 61
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
 
 
 # --- the link --------------------------------------------------------------------------------------------------------
@@ -486,10 +486,10 @@ def test_no_stale_picture_after_wild_moves(open_page):
     page.rest()
     sliders = {key: float(page.page.locator(f"[data-slider={key}]").input_value()) for key in SLIDERS}
     assert page.values() == pytest.approx(sliders, abs=1e-4)
-    assert_told(page, traced(sliders))
+    assert_reported(page, traced(sliders))
 
 
-def test_a_cut_link_is_told_and_comes_back(browser, workbench):
+def test_a_cut_link_is_reported_and_comes_back(browser, workbench):
     sockets: list[WebSocketRoute] = []
 
     def pass_through(socket: WebSocketRoute) -> None:
@@ -502,7 +502,7 @@ def test_a_cut_link_is_told_and_comes_back(browser, workbench):
     page.page.locator("[data-slider=table_pct]").fill("60")
     page.rest()
     assert len(sockets) > 1
-    assert_told(page, traced({**page.values(), "table_pct": 60}))
+    assert_reported(page, traced({**page.values(), "table_pct": 60}))
     page.page.context.close()
     assert page.complaints == []
 
@@ -514,14 +514,14 @@ def test_the_page_survives_a_server_that_is_killed_and_started_again(browser):
         page.slide("table_pct", 61)
         own.kill()
         page.page.wait_for_selector("html[data-state=cut]", state="attached")
-        assert page.page.locator("#state").inner_text() == "Link cut; trying again…"
+        assert page.page.locator("#state").inner_text() == "No connection to raylab; trying again…"
         page.page.locator("[data-slider=crown_angle_deg]").fill("33")
-        page.page.get_by_role("button", name="Save the table of facets as CSV").click()
+        page.page.get_by_role("button", name="Save the facet table as CSV").click()
         page.page.wait_for_selector("#problem:not([hidden])")
         assert "does not answer" in page.problem()
         own.start()
         page.rest()
-        assert_told(page, traced({**page.values(), "table_pct": 61, "crown_angle_deg": 33}))
+        assert_reported(page, traced({**page.values(), "table_pct": 61, "crown_angle_deg": 33}))
         page.page.context.close()
         refused = [line for line in page.complaints if "ERR_CONNECTION_REFUSED" not in line]
         assert refused == [], "but for the browser's own word that nobody listened"
@@ -555,13 +555,13 @@ def test_files_are_opened_or_refused_in_one_line(browser, workbench):
     page.page.wait_for_selector("#title:text-is('From a file')")
     page.rest()
     assert (page.field("table_pct"), page.field("crown_angle_deg")) == (60, 33)
-    assert_told(page, traced(page.values()))
+    assert_reported(page, traced(page.values()))
     page.page.click("#undo")
     page.rest()
     assert page.field("table_pct") == 57
     page.page.context.close()
-    told = [line for line in page.complaints if "422" not in line]
-    assert told == [], "but for the browser's own word that a file was refused"
+    facts = [line for line in page.complaints if "422" not in line]
+    assert facts == [], "but for the browser's own word that a file was refused"
 
 
 def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench, tmp_path):
@@ -613,7 +613,7 @@ def one_triangle_less(data: bytes, kind: str) -> bytes:
     return cut if isinstance(cut, bytes) else cut.encode()
 
 
-def test_a_file_beyond_the_limit_is_told_before_it_is_sent(browser, workbench):
+def test_a_file_beyond_the_limit_is_reported_before_it_is_sent(browser, workbench):
     def with_small_limit(route: Route) -> None:
         answer = route.fetch()
         route.fulfill(response=answer, json={**answer.json(), "max_bytes": 1000})
@@ -630,14 +630,14 @@ def test_a_file_beyond_the_limit_is_told_before_it_is_sent(browser, workbench):
 def test_what_is_saved_can_be_opened_again(open_page, tmp_path):
     page = open_page(accept_downloads=True)
     page.slide("table_pct", 61)
-    weight, told = page.number("weight_ct.a"), {}
+    weight, facts = page.number("weight_ct.a"), {}
     for kind in ("TOML", "CSV", "STL"):
         with page.page.expect_download() as download:
             page.page.get_by_role("button", name=f"as {kind}").click()
         download.value.save_as(tmp_path / download.value.suggested_filename)
-        told[kind] = tmp_path / download.value.suggested_filename
+        facts[kind] = tmp_path / download.value.suggested_filename
     page.slide("table_pct", 50)
-    for kind, path in told.items():
+    for kind, path in facts.items():
         page.page.set_input_files("#file", path)
         page.page.wait_for_selector(f'[data-number="weight_ct.a"]:has-text("{weight}")')
         assert page.page.locator("#problem").is_hidden(), kind
@@ -650,7 +650,7 @@ def test_a_design_is_saved(open_page, tmp_path):
     page = open_page(accept_downloads=True)
     page.slide("table_pct", 61)
     stone = stone_of({**DEMO, "table_pct": 61.0})
-    for name, kind in (("Save the table of facets as CSV", "csv"), ("Save the scene as TOML", "toml")):
+    for name, kind in (("Save the facet table as CSV", "csv"), ("Save the scene as TOML", "toml")):
         with page.page.expect_download() as download:
             page.page.get_by_role("button", name=name).click()
         assert download.value.suggested_filename == f"w-1-invented.{kind}"
@@ -670,7 +670,7 @@ def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     page.page.route("**/report", of_little)
     page.page.get_by_role("button", name="Report").click()
     page.page.wait_for_selector("#problem:not([hidden])")
-    assert page.problem() == "The report sets two stones side by side: put a second stone beside this one first."
+    assert page.problem() == "The report compares two stones. Add a second stone first."
     page.page.click("#compare")
     page.slide("pavilion_angle_deg", 41.5)
     page.page.get_by_role("button", name="Report").click()
@@ -679,7 +679,7 @@ def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     assert page.page.get_by_role("progressbar", name="Progress of the report").is_visible(), (
         "the page was faster than the report"
     )
-    assert_told(page, traced(page.values()), "b")
+    assert_reported(page, traced(page.values()), "b")
     with page.page.expect_download() as download:
         page.page.wait_for_selector("#report-share", state="hidden")
     assert download.value.suggested_filename == "report-w-1-invented.html"

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..planes import DOWN, UP, Place, Slant, ring
+from ..planes import DOWN, UP, Position, Slant, ring
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, TABLE, Tier
 from .cut import Cut, Facets, Measured, Reason
@@ -51,7 +51,7 @@ def _planes(values: Values) -> list[Facets]:
     inward = 0.5 - values["table_width_pct"] / 200.0
     if inward <= 0.0:
         raise TOO_FLAT.error(values["table_width_pct"], "less than 100 %")
-    foot = Place(0.5, 0.0, 0.0)
+    foot = Position(0.5, 0.0, 0.0)
     return [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), RIM + inward),
         Facets(UPPER, *ring(SIDES, Slant(0.0, 1.0, foot), UP, RIM)),

@@ -44,11 +44,11 @@ precision = 0.1
 
 def say(*command: str) -> str:
     """What a command prints; its exit code must be 0."""
-    told = io.StringIO()
-    with contextlib.redirect_stdout(told):
+    record = io.StringIO()
+    with contextlib.redirect_stdout(record):
         code = main(command)
     assert code == 0, (command, code)
-    return told.getvalue()
+    return record.getvalue()
 
 
 def refusal(**given: Any) -> str:

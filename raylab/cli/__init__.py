@@ -1,8 +1,8 @@
 """The command line: each command mirrors a function of the library.
 
-Exit codes: 0 done, 2 input that can't be used or a fault of the system's, 130 interrupted (143 by SIGTERM, 129 by SIGHUP). A
-fault is one line on stderr; where the environment variable RAYLAB_DEBUG is set, its traceback comes first. A traceback without
-it means a fault of ours. The commands import what they need when they run, so that ``raylab --help`` is quick.
+Exit codes: 0 done, 2 invalid input or a fault of the system, 130 interrupted (143 by SIGTERM, 129 by SIGHUP). A fault is one
+line on stderr; where the environment variable RAYLAB_DEBUG is set, its traceback comes first. A traceback without it means a bug
+in raylab. The commands import what they need when they run, so that ``raylab --help`` is quick.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
 app = App(
     name="raylab",
-    help="Light performance of faceted stones, from the physics: contrast maps, leakage and a closed ledger of light.",
-    help_epilogue="raylab reports physics. It gives no grade, no valuation and no order to cut.",
+    help="How a faceted stone handles light, computed from physics: contrast maps, leakage and a ledger that closes.",
+    help_epilogue="raylab reports physics. It gives no grade, no valuation and no cutting order.",
     version=f"raylab {__version__}",
     default_parameter=None,
     help_format="markdown",
@@ -130,10 +130,10 @@ def _warnings_in_a_line() -> Iterator[None]:
 
 @contextmanager
 def _no_interrupt_lost() -> Iterator[None]:
-    """Ctrl-C counts wherever it strikes.
+    """Make Ctrl-C end the command at every moment.
 
-    Python drops an exception raised in a callback that C code makes, and the compiler makes some: an interrupt at such a moment
-    would be reported and forgotten, and the work go on. It is sent again, once the callback is over.
+    Python drops an exception that is raised in a callback from C code, and the compiler makes such callbacks. An interrupt at
+    that moment would be printed and the work would go on. This hook sends the interrupt again after the callback.
     """
     usual = sys.unraisablehook
 

@@ -1,4 +1,4 @@
-"""``raylab brillianteer``: what a blocked stone will show, for each way to put its last facets on."""
+"""``raylab brillianteer``: the predicted brightness, contrast and weight of a blocked stone for each choice of last facets."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 Values = Annotated[list[float] | None, Parameter(consume_multiple=True, negative="")]
 
 STAR_PCT, LOWER_HALF_PCT = (45.0, 50.0, 55.0), (72.0, 77.0, 82.0)
-"""Tried where nothing else is asked for: about the API's defaults."""
+"""Lengths that the command tries by default: the library's defaults and one step to either side."""
 
-CAUTION = "material that is ground away can't be put back; these numbers are no order to cut"
+CAUTION = "material that is removed can't be put back; these numbers are no cutting order"
 
 
 def brillianteer(
@@ -49,11 +49,13 @@ def brillianteer(
     force: Force = False,
     json: Flag = False,
 ) -> None:
-    """Finish a blocked stone in every way that is asked for, on its mains as measured, and compare.
+    """Compare choices of last facets for a blocked stone with measured mains.
 
-    All combinations of the values are traced exactly, face-up; the best under the objective are put side by side. Written are
-    `choices.png` (their contrast maps on one scale), `grid.png` (all combinations; none for a single one), `grid.nc` and
-    `finish.json`. Material that is ground away can't be put back; the tool gives no order to cut.
+    The command traces every combination of the given lengths and painting angles, exactly and face-up. It ranks them by the
+    objective and writes `choices.png` (contrast maps of the best choices on one scale), `grid.png` (all combinations; omitted
+    for a single one), `grid.nc` and `finish.json`.
+
+    Material that is removed can't be put back. The command gives no cutting order.
 
     For example:
 
@@ -62,38 +64,40 @@ def brillianteer(
     Parameters
     ----------
     blocked
-        The stone: a table of facets (.csv) with table, mains and perhaps girdle and culet, or a scan of it.
+        The blocked stone: a facet table (.csv) with the table, the mains and optionally girdle and culet, or a scan of it.
     star_pct
-        Star lengths to try, percent of the way from the table's edge to the girdle; 45 50 55 by default.
+        Star lengths to try, percent of the distance from the table edge to the girdle. [default: 45 50 55]
     lower_half_pct
-        Lower-half lengths to try, percent of the way from the girdle to the apex; 72 77 82 by default.
+        Lower-half lengths to try, percent of the distance from the girdle to the apex. [default: 72 77 82]
     upper_half_pct
-        Upper-half lengths to try, percent of the way from the girdle to the table's edge; by default they meet the stars' tips.
+        Upper-half lengths to try, percent of the distance from the girdle to the table edge. By default the upper halves meet
+        the tips of the stars.
     upper_painting_deg
-        Turns of the upper halves towards their mains to try, degrees; negative is digging.
+        Painting angles of the upper halves to try, degrees towards their mains; negative values mean digging. [default: 0]
     lower_painting_deg
-        The same of the lower halves.
+        Painting angles of the lower halves to try, degrees; negative values mean digging. [default: 0]
     objective
-        What to look for: `most` or `least` of a number, `with` limits, such as "most brightness with weight_ct >= 1.00".
-        Numbers are those of `raylab statistics`, `weight_ct` and `lost_points`.
+        Objective of the ranking: `most` or `least` of one number, optionally `with` limits, such as
+        "most brightness with weight_ct >= 1.00". The numbers are those of `raylab statistics`, `weight_ct` and `lost_points`.
     show
-        How many of the best to put side by side, 1 to 6.
+        Number of best choices to show side by side, 1 to 6.
     dome
-        Name of a shipped dome, or a dome file (TOML).
+        Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     diameter_mm
-        Of the girdle, where it wasn't measured or is still to be ground down.
+        Girdle diameter of the finished stone, mm. Needed if the girdle is not measured or not yet at its final size.
     unit
         Unit of length of a scan: mm, um, cm, m or in.
     girdle_finish
-        Finish of the girdle, polished or absorbing (bruted); by default as the table says. A scan can't tell it.
+        Finish of the girdle: `polished` or `absorbing` (bruted). By default the finish in the facet table; a scan holds none.
     coverage
-        Standard uncertainties that a main may be off from its tier's pattern without a flag.
+        Coverage factor: a main is listed if it deviates from its tier by more than this many standard uncertainties.
     angle_uncertainty_deg
-        Standard uncertainty of a measured facet's direction; 0.05 by default, common practice. State your device's own.
+        Standard uncertainty of the direction of a measured facet, degrees. The default 0.05 is common practice; state the value
+        of your device.
     distance_uncertainty_um
-        Standard uncertainty of a measured facet's height; 3 by default, common practice.
+        Standard uncertainty of the height of a measured facet, micrometres. The default 3 is common practice.
     precision
-        Width of the certain bracket on brightness.
+        Width of the bracket on brightness.
     json
         Print the numbers as JSON instead of tables.
     """
@@ -115,7 +119,7 @@ def brillianteer(
     from ..whole_files import whole_set
 
     if not 1 <= show <= MOST_ALTERNATIVES:
-        raise InputError("can't be put side by side", key="--show", value=show, expected=f"1 to {MOST_ALTERNATIVES}")
+        raise InputError("out of range", key="--show", value=show, expected=f"1 to {MOST_ALTERNATIVES}")
     given = {
         "star_pct": star_pct or list(STAR_PCT),
         "lower_half_pct": lower_half_pct or list(LOWER_HALF_PCT),
@@ -124,8 +128,8 @@ def brillianteer(
         "lower_painting_deg": lower_painting_deg,
     }
     axes = {key: values for key, values in given.items() if values}
-    doubts = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
-    uncertainty = Uncertainty(**{key: value for key, value in doubts.items() if value is not None})
+    uncertainties = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
+    uncertainty = Uncertainty(**{key: value for key, value in uncertainties.items() if value is not None})
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
@@ -143,8 +147,8 @@ def brillianteer(
             settings=settings, progress=True,
         )  # fmt: skip
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
-        for told, one in zip(facts["alternatives"], best, strict=True):
-            told["tied_with_first"] = one.tied
+        for record, one in zip(facts["alternatives"], best, strict=True):
+            record["tied_with_first"] = one.tied
         (stage / "grid.nc").write_bytes(grid.to_netcdf(engine="h5netcdf"))
         (stage / "finish.json").write_text(to_json(facts), encoding="utf-8")
         save_png(preview_figure(preview), stage / "choices.png")
@@ -153,8 +157,8 @@ def brillianteer(
     if json:
         say_json(facts)
         return
-    _tell_choices(preview, best, grid, objective)
-    _tell_mains(preview)
+    _print_choices(preview, best, grid, objective)
+    _print_mains(preview)
     say(f"{'choices.png, grid.png' if sides else 'choices.png'}, grid.nc and finish.json in {out}")
     say(f"caution: {CAUTION}")
 
@@ -167,11 +171,11 @@ def _none_fits(grid: xr.Dataset, objective: str) -> InputError:
 
     reasons = [str(reason) for reason in grid.reason.values.ravel()]
     if all(reasons):
-        return InputError("none of these choices can be cut", value=reasons[0], key="the first", expected="other lengths")
+        return InputError("not possible for any choice", value=reasons[0], key="last facets", expected="other lengths")
     weight, bright = (grid[name].values for name in ("weight_ct", "brightness"))
-    most = f"weights here are up to {np.nanmax(weight):.4f} ct, brightness up to {np.nanmax(bright):.4f}"
+    most = f"the largest weight is {np.nanmax(weight):.4f} ct, the largest brightness {np.nanmax(bright):.4f}"
     return InputError(
-        "no choice keeps to these limits for certain", key="--objective", value=objective, expected=f"other limits; {most}"
+        "no choice meets the limits with certainty", key="--objective", value=objective, expected=f"other limits; {most}"
     )
 
 
@@ -181,50 +185,55 @@ def _grid_facts(grid: xr.Dataset) -> dict[str, Any]:
     return {"axes": list(map(str, grid.reason.dims)), **{name: grid[name].values.tolist() for name in names}}
 
 
-def _tell_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
+def _print_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
     """Weight now, and the best choices as a table."""
     stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
     say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
-    refused = f"; {grid.reason.size - cut} can't be cut" if cut < grid.reason.size else ""
+    refused = f"; {grid.reason.size - cut} are not possible" if cut < grid.reason.size else ""
     say(f"{cut} choices traced{refused}; {objective}:")
     say()
     rows = []
     for k, (one, result) in enumerate(zip(best, preview.results, strict=True)):
-        told = result.summary
-        numbers = (told.brightness, told.contrast_rms, told.ledger["leak"])
+        record = result.summary
+        numbers = (record.brightness, record.contrast_rms, record.ledger["leak"])
         weights = f"{preview.stones[k].weight_ct:.4f}", f"{preview.lost_points(k):.2f}"
         rows.append((f"{k + 1}", str(one.choice), *map(bracket, numbers), *weights, "as 1" if one.tied else ""))
     table(("", "choice", "brightness", "contrast", "leak", "ct", "points lost", "tied"), rows, left=2)
+    if any(one.tied for one in best):
+        say("  'as 1': the bracket of this choice overlaps that of choice 1")
     for k, result in enumerate(preview.results):
         say_shortfalls(result.summary, f"choice {k + 1}")
     say()
 
 
-def _tell_mains(preview: Preview) -> None:
-    """Which mains are off, and what correcting each alone would change in the first choice."""
+def _print_mains(preview: Preview) -> None:
+    """The mains that deviate from their tier, and the effect of correcting each one alone on the first choice."""
     off = [main for main in preview.mains if main.off]
     if not off:
-        say(f"no main is off its tier's pattern by more than {preview.coverage:g} standard uncertainties")
+        say(f"no main deviates from its tier by more than {preview.coverage:g} standard uncertainties")
         say()
         return
-    say(f"off by more than {preview.coverage:g} standard uncertainties, and what correcting it alone changes in choice 1:")
+    say(
+        f"mains that deviate from their tier by more than {preview.coverage:g} standard uncertainties, "
+        "with the change in choice 1 if that main alone is corrected:"
+    )
     say()
     rows = []
     for main, mended in zip(off, preview.corrections, strict=True):
-        gaps = (f"{main.slope_deg:+.3f}", f"{main.azimuth_deg:+.3f}", f"{main.height_um:+.1f}")
+        differences = (f"{main.slope_deg:+.3f}", f"{main.azimuth_deg:+.3f}", f"{main.height_um:+.1f}")
         if mended.change is None:
-            changes: tuple[str, ...] = (f"can't be finished then: {mended.reason}", "", "", "")
+            changes: tuple[str, ...] = (f"not possible: {mended.reason}", "", "", "")
         else:
             light = mended.change.light
             seen = (bracket(light[name], "+") for name in ("brightness", "contrast_rms", "leak"))
             changes = (*seen, f"{mended.change.lost_points:.2f}")
-        rows.append((main.name, ", ".join(main.off), *gaps, *changes))
+        rows.append((main.name, ", ".join(main.off), *differences, *changes))
     heads = ("main", "off in", "slope / deg", "azimuth / deg", "height / um", "brightness", "contrast", "leak", "points lost")
     table(heads, rows, left=2)
     say()
 
 
-def bracket(told: Statistic, sign: str = "") -> str:
-    """A number and what is certain of it; the standard error instead where it was sampled."""
-    known = f"+- {told.error:.4f}" if told.error else f"[{told.low:{sign}.4f}, {told.high:{sign}.4f}]"
-    return f"{told.value:{sign}.4f} {known}"
+def bracket(record: Statistic, sign: str = "") -> str:
+    """A number with its bracket, or with its standard error if it is sampled."""
+    known = f"+- {record.error:.4f}" if record.error else f"[{record.low:{sign}.4f}, {record.high:{sign}.4f}]"
+    return f"{record.value:{sign}.4f} {known}"

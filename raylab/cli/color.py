@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table, told_by_option
+from .console import faults_by_option, say, say_json, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
@@ -26,11 +26,12 @@ def color(
     force: Force = False,
     json: Json = False,
 ) -> None:
-    """A scene in colour, the colour of its whole face, and its fire.
+    """Render a scene in colour, with the colour of its face and its fire.
 
-    Written are `color.png` (16 bits, sRGB, on grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` (chroma;
-    colour of the face as CIELAB with the CIEDE2000 difference to the colourless twin; fire as the angle between the lines F and
-    C), and `fire.png` (the map of that angle). Face colour and angle are exact and need a parallel view.
+    The command writes `color.png` (16 bits, sRGB, on grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` and
+    `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
+    stone without body colour), and the fire (angle between the Fraunhofer lines F and C). `fire.png` is the map of that angle.
+    Face colour and fire are exact and need a parallel view.
 
     For example:
 
@@ -39,9 +40,9 @@ def color(
     Parameters
     ----------
     precision
-        Width of the bracket on brightness (parallel views).
+        Width of the bracket on brightness (exact engine).
     wavelengths
-        How many wavelengths, up to 700 nm.
+        Number of wavelengths between the shortest one and 700 nm.
     """
     from ..color.fire import chroma, fire_map
     from ..color.picture import BODY, color_picture, face_up_color
@@ -53,7 +54,7 @@ def color(
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
-    with told_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
+    with faults_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
         waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
         exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
@@ -63,7 +64,7 @@ def color(
                 few = wavelength_set(BODY, "gauss", shining.low_nm)
                 face = face_up_color(wanted, shining.light, shining.exposure, few)
                 fire = fire_map(wanted)
-                save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degree"]), stage / "fire.png")
+                save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degrees"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)
             save_color_png(seen.srgb(background=0.18), stage / "color.png")
             save_linear_tiff(seen.linear(), stage / "color.tiff")
@@ -71,7 +72,7 @@ def color(
     if json:
         say_json(facts)
     else:
-        _tell(wanted, facts)
+        _print(wanted, facts)
         say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
 
 
@@ -103,7 +104,7 @@ def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, f
     return facts
 
 
-def _tell(scene: Scene, facts: dict[str, Any]) -> None:
+def _print(scene: Scene, facts: dict[str, Any]) -> None:
     say(scene.title or scene.name)
     say(f"{facts['stone']}: {facts['material']}; dome {facts['dome']}; light {facts['light']}, exposure {facts['exposure']:g}")
     say()
@@ -114,14 +115,14 @@ def _tell(scene: Scene, facts: dict[str, Any]) -> None:
     ]
     if "face" in facts:
         lab = ", ".join(f"{number:.2f}" for number in facts["face"]["lab"])
-        rows.append(("colour of the whole face, L* a* b*", lab))
-        rows.append(("CIEDE2000 to the colourless twin", f"{facts['face']['ciede2000_to_twin']:.2f}"))
+        rows.append(("colour of the face, L* a* b*", lab))
+        rows.append(("CIEDE2000 from the stone without body colour", f"{facts['face']['ciede2000_to_twin']:.2f}"))
     if "fire" in facts:
         fire = facts["fire"]
-        rows.append(("angle between F and C, area mean, degree", f"{fire['mean_deg']:.3f}"))
-        rows.append(("the same where light leaves to the sky", f"{fire['sky_mean_deg']:.3f}"))
-        rows.append(("share of the face without such an angle", f"{fire['without_share']:.4f}"))
+        rows.append(("angle between F and C, area mean, degrees", f"{fire['mean_deg']:.3f}"))
+        rows.append(("angle between F and C, mean over the sky share", f"{fire['sky_mean_deg']:.3f}"))
+        rows.append(("share of the face without an angle", f"{fire['without_share']:.4f}"))
     table(("", "value"), rows)
     if "face" not in facts:
-        say("  face colour and angle are exact, under a parallel view; this one is perspective")
+        say("  face colour and fire need a parallel view; this view is in perspective")
     say()

@@ -1,4 +1,4 @@
-"""``raylab compare``: offered stones side by side, with what their measurements can tell of the difference."""
+"""``raylab compare``: offered stones side by side, with the differences that their measurements resolve."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import say, say_json, say_shortfalls, table, told_by_option
+from .console import faults_by_option, say, say_json, say_shortfalls, table
 from .options import Flag, Force
 
 if TYPE_CHECKING:
@@ -35,10 +35,11 @@ def compare(
     force: Force = False,
     json: Flag = False,
 ) -> None:
-    """Compare two or more stones: what differs, where, and by more than the measurements' uncertainty?
+    """Compare two or more stones: differences, their location, and their significance.
 
-    With `--out`, a report that needs nothing else (`report.html`), the numbers (`comparison.json`) and the pictures are written
-    into a folder; all appear at once when the work is done, or none.
+    A difference is significant if it exceeds the uncertainty of the measurements. With `--out`, the command writes a
+    self-contained report (`report.html`), the numbers (`comparison.json`) and the pictures into a folder. The files appear
+    together when the work is done, or not at all.
 
     For example:
 
@@ -47,35 +48,35 @@ def compare(
     Parameters
     ----------
     stones
-        Two or more files that hold a stone each: facet tables, scans, stone or scene files.
+        Two or more files, each with one stone: facet tables, scans, stone files or scene files.
     dome
-        The light: a shipped name (see `raylab domes`) or a TOML file.
+        Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     out
-        Folder to write to; made if it isn't there.
+        Output folder; created if it does not exist.
     unit
-        Unit of length of the meshes that state none (.stl, .obj, .ply): mm, um, cm, m or in.
+        Unit of length of meshes that state none (.stl, .obj, .ply): mm, um, cm, m or in.
     scale
         Trace the stones at `equal diameter` or at `true size`.
     tilt_deg
-        Tilts to look at, degrees; give the option once for each.
+        Tilt of a view, degrees; repeat the option for several views.
     tilt_azimuth_deg
-        Where the table leans to, degrees counter-clockwise from a main.
+        Azimuth towards which the table leans, degrees counter-clockwise from a main.
     angle_deg
-        Standard uncertainty of a measured facet's tilt, degrees. To a scan's facets their own scatter in the scan is added.
+        Standard uncertainty of the direction of a measured facet, degrees. For a scan, the scatter of each facet is added.
     common_angle_deg
-        Standard uncertainty of slope that all of a crown or pavilion shares, degrees.
+        Standard uncertainty of slope that all facets of a crown or pavilion share, degrees.
     distance_um
-        Standard uncertainty of a measured facet's place, micrometres; of a scan, as with `--angle-deg`.
+        Standard uncertainty of the position of a measured facet, micrometres. For a scan, the scatter of each facet is added.
     coverage
-        Stones are told apart where the difference exceeds so many standard uncertainties.
+        Coverage factor: a difference is significant if it exceeds this many standard uncertainties.
     known_to_pct
-        How well the uncertainties themselves are to be known, percent; 10 takes 51 draws of each stone, 5 takes 201.
+        Relative accuracy of the uncertainties, percent; 10 needs 51 draws of each stone, 5 needs 201.
     resolution
         Pixels along each side of the maps.
     precision
         Width of the bracket on brightness.
     seed
-        Key of the random draws.
+        Seed of the random draws.
     json
         Print the numbers as JSON instead of tables.
     """
@@ -86,11 +87,11 @@ def compare(
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..whole_files import whole_set
 
-    doubt = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
-    options = ("scale", "tilt_deg", "tilt_azimuth_deg", *doubt, "coverage", "known_to_pct", "resolution", "precision", "seed")
-    with told_by_option(*options, tilts="tilt_deg"):
-        uncertainty = Uncertainty(**{key: value for key, value in doubt.items() if value is not None})
-        offered, doubts = _loaded(stones, unit, uncertainty)
+    stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
+    options = ("scale", "tilt_deg", "tilt_azimuth_deg", *stated, "coverage", "known_to_pct", "resolution", "precision", "seed")
+    with faults_by_option(*options, tilts="tilt_deg"):
+        uncertainty = Uncertainty(**{key: value for key, value in stated.items() if value is not None})
+        offered, uncertainties = _loaded(stones, unit, uncertainty)
         light = load_dome(dome)
 
         def work() -> Comparison:
@@ -100,7 +101,7 @@ def compare(
                 view=View(tilt_azimuth_deg=tilt_azimuth_deg),
                 tilts=tilt_deg,
                 scale=scale,
-                uncertainty=doubts,
+                uncertainty=uncertainties,
                 coverage=coverage,
                 known_to_pct=known_to_pct,
                 resolution=resolution,
@@ -117,20 +118,20 @@ def compare(
     if json:
         say_json(found.to_dict())
         return
-    _tell(found)
+    _print(found)
     if out is not None:
         say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
 
 
-def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
-    """The stones and how surely each is known; the unit is for the meshes that can't state one."""
+def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
+    """The stones and their uncertainties; the unit applies to meshes that state none."""
     from ..errors import InputError
     from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID
     from ..stone.stone_file import load_stone
 
     if unit is not None and not any(path.suffix.lower() in UNIT_UNSAID for path in paths):
-        raise InputError("every file states its unit itself", key="--unit", value=unit, expected="none for these files")
-    offered, doubts = [], []
+        raise InputError("all files state their unit", key="--unit", value=unit, expected="none for these files")
+    offered, uncertainties = [], []
     for path in paths:
         suffix = path.suffix.lower()
         if suffix in SUFFIXES:
@@ -138,11 +139,11 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, doubt: Uncertainty) -> tu
 
             scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            doubts.append(scan.report.uncertainty(doubt))
+            uncertainties.append(scan.report.uncertainty(stated))
         else:
             offered.append(load_stone(path))
-            doubts.append(doubt)
-    return offered, doubts
+            uncertainties.append(stated)
+    return offered, uncertainties
 
 
 def _planned(stones: int) -> list[str]:
@@ -152,7 +153,7 @@ def _planned(stones: int) -> list[str]:
 
 
 def _write_all(found: Comparison, folder: Path) -> None:
-    """Everything that a comparison leaves behind."""
+    """All files of a comparison."""
     from ..files import to_json
     from ..report import pictures, report_html
 
@@ -163,8 +164,8 @@ def _write_all(found: Comparison, folder: Path) -> None:
         (folder / name).write_bytes(data)
 
 
-def _tell(found: Comparison) -> None:
-    """Who is who, then the numbers and verdicts of each view."""
+def _print(found: Comparison) -> None:
+    """The stones and their labels, then the numbers and verdicts of each view."""
     from ..comparison.verdicts import words
 
     for label, stone in zip(found.labels, found.stones, strict=True):
@@ -188,21 +189,21 @@ def _tell(found: Comparison) -> None:
             say_shortfalls(summary, label)
     say()
     table(
-        ("measured", *found.labels, "+- of each"),
+        ("measured", *found.labels, "+- (each)"),
         [
             (
                 words(name).title,
                 *(words(name).show(each[name].statistic.value) for each in found.proportions),
-                _doubts(found, name),
+                _uncertainty(found, name),
             )
             for name in found.proportion_verdicts()
         ],
     )
     say()
-    say("Larger is not better: no grade, no valuation, no order to cut.")
+    say("A larger number is not necessarily better. raylab gives no grade, no valuation and no cutting order.")
 
 
-def _doubts(found: Comparison, name: str) -> str:
+def _uncertainty(found: Comparison, name: str) -> str:
     from ..comparison.verdicts import words
 
     return ", ".join(words(name).bare(each[name].uncertainty) for each in found.proportions)

@@ -40,24 +40,25 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1)
 
 
 def say_shortfalls(summary: Summary, whose: str) -> None:
-    """What of a summary's numbers is weaker than asked for, and what to do; nothing where nothing is."""
+    """Print the numbers of a summary that miss the requested precision, and the remedy."""
     for subject, note in summary.shortfalls.items():
         say(f"  {whose}: {subject}: {note}")
 
 
 def say_wide(found: xr.Dataset, what: str) -> None:
-    """How many of a series (`what`, in the plural) have brackets wider than asked for, and what to do about it."""
+    """Print how many of a series (`what`, in the plural) have brackets wider than the requested precision, and the remedy."""
     precision, untraced = float(found.attrs["precision"]), found.untraced.values
     wide = int((untraced > precision * (1.0 + 1e-9)).sum())
     if wide:
-        say(f"  {wide} of {untraced.size} {what} have brackets wider than the precision of {precision:g} asked for,")
-        say(f"  with up to {float(untraced[untraced > precision].max()):.3g} untraced: a larger max_bounces narrows them")
+        say(f"  {wide} of {untraced.size} {what} have brackets wider than the requested precision {precision:g},")
+        most = float(untraced[untraced > precision].max())
+        say(f"  with an untraced share of up to {most:.3g}; a larger max_bounces narrows them")
         say()
 
 
 @contextmanager
-def told_by_option(*keys: str, **renamed: str) -> Iterator[None]:
-    """Faults of these keys are told by the command line's option of that name; `renamed` gives a key another option's."""
+def faults_by_option(*keys: str, **renamed: str) -> Iterator[None]:
+    """Name the option in errors about these keys; `renamed` maps a key to the option of another name."""
     from ..errors import InputError
 
     try:

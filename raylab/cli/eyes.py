@@ -1,10 +1,10 @@
-"""``raylab eyes``: what two eyes see of a scene, as a pair and as an anaglyph."""
+"""``raylab eyes``: a scene as two eyes see it, as a stereo pair and as an anaglyph."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from .console import say, told_by_option
+from .console import faults_by_option, say
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
@@ -26,10 +26,11 @@ def eyes(
     wavelengths: int = 12,
     force: Force = False,
 ) -> None:
-    """What two eyes see of a scene at arm's length, in colour.
+    """Render a scene in colour as two eyes see it.
 
-    Written are `parallel.png` (left eye's picture left, for parallel viewing), `crossed.png` (for crossed eyes), `anaglyph.png`
-    (red before the left eye, cyan before the right), and the linear pictures `left.tiff` and `right.tiff`. Sampled.
+    The command writes `parallel.png` (left picture for the left eye), `crossed.png` (left picture for the right eye),
+    `anaglyph.png` (red filter before the left eye, cyan before the right), and the linear pictures `left.tiff` and
+    `right.tiff`. The pictures are sampled.
 
     For example:
 
@@ -38,17 +39,17 @@ def eyes(
     Parameters
     ----------
     distance_mm
-        From the middle of the girdle to the middle between the eyes.
+        Distance from the middle of the girdle to the midpoint of the eyes.
     pupils_apart_mm
-        From pupil to pupil; 63 mm is the mean of adults.
+        Distance between the pupils; 63 mm is the mean of adults.
     pupil_mm
-        Diameter of each pupil, mm: what lies off the girdle's plane is blurred. 0 is a point. About 3 mm in a bright room.
+        Diameter of each pupil; points outside the girdle plane are blurred. 0 is a pinhole; about 3 mm in a bright room.
     head
-        Put the cone of a head at this distance in place of the dome's own.
+        Replace the head cone of the dome by that of a head at this distance.
     head_width_mm
-        How wide that head is, hair included.
+        Width of that head, including hair.
     wavelengths
-        How many wavelengths, up to 700 nm.
+        Number of wavelengths between the shortest one and 700 nm.
     """
     from ..color.eyes import eye_pair, with_head
     from ..optics.spectrum import wavelength_set
@@ -57,7 +58,8 @@ def eyes(
 
     wanted = subject.scene(scene, sight)
     own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
-    with told_by_option(*own, number="wavelengths", wavelength_nm="low_nm"), whole_set(out, FILES, force=force) as stage:
+    other = {"number": "wavelengths", "wavelength_nm": "low_nm", "view.distance_mm": "distance_mm"}
+    with faults_by_option(*own, **other), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         pair = eye_pair(

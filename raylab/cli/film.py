@@ -1,11 +1,11 @@
-"""``raylab film``: a scene's stone in motion, or several stones side by side, in colour."""
+"""``raylab film``: a stone in motion, or several stones side by side, in colour."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Literal
 
-from .console import say, told_by_option
+from .console import faults_by_option, say
 from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 
 
@@ -23,11 +23,11 @@ def film(
     keep: Path | None = None,
     force: Flag = False,
 ) -> None:
-    """A film of a stone in motion, in colour; several stones side by side, on one scale and under the first one's dome.
+    """Film a stone in motion, in colour, or several stones side by side.
 
-    Written is one file: `.mp4`, or `.gif` or `.webp` where no codec is installed. Each still is kept in a folder of its own
-    as soon as it is done: a film that was broken off goes on there when the command is given again, and films that share stills
-    share the work.
+    All stones appear on one scale and under the dome of the first scene. The command writes one file: `.mp4`, or `.gif` or
+    `.webp` if no codec is installed. Each finished still is kept in a folder. The same command resumes an interrupted film,
+    and films with common stills share them.
 
     For example:
 
@@ -36,26 +36,26 @@ def film(
     Parameters
     ----------
     scenes
-        Scene files (TOML) or stones alone: a table of facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf).
+        Scene files (TOML), facet tables (.csv) or scans (.stl, .obj, .ply, .glb, .3mf).
     out
-        The film: a name that ends in .mp4, .gif or .webp.
+        Output file; its name ends in .mp4, .gif or .webp.
     move
-        `circle`: the table's normal goes around a cone, as one rolls a stone between the fingers. `turn`: about its own
-        axis, at the first scene's tilt. `rock`: to one side, to the other and back.
+        `circle`: the normal of the table moves around a cone. `turn`: the stone turns about its own axis at the tilt of the
+        first scene. `rock`: the stone tilts to one side, to the other and back.
     angle_deg
-        How far, degrees: the cone's half-angle (12 by default), the whole turn (360), or the largest tilt (15).
+        Extent of the motion, degrees: half-angle of the cone (default 12), total turn (360), or largest tilt (15).
     stills
-        How many.
+        Number of stills.
     size
-        Pixels along each side of one stone's picture.
+        Pixels along each side of the picture of one stone.
     fps
         Stills per second.
     wavelengths
-        How many wavelengths, up to 700 nm.
+        Number of wavelengths between the shortest one and 700 nm.
     keep
-        Folder of the stills; by default beside the film and named after it.
+        Folder of the stills. By default it lies beside the film and is named after it.
     force
-        Overwrite a film of this name.
+        Overwrite an existing film.
     """
     from ..errors import InputError
     from ..motion.view_paths import moved
@@ -63,10 +63,10 @@ def film(
     from ..pictures.video import save_video
 
     if not scenes:
-        raise InputError("nothing to film", key="SCENES", expected="a scene or a stone")
+        raise InputError("missing", key="SCENES", expected="at least one scene or stone")
     wanted = [subject.scene(path) for path in scenes]
     own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
-    with told_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
+    with faults_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
         folder = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,
@@ -81,4 +81,4 @@ def film(
             force=force,
             progress=True,
         )
-    say(f"{stills} stills at {fps:g} a second in {out}; each is kept in {folder}")
+    say(f"{stills} stills at {fps:g} per second in {out}; the stills are kept in {folder}")

@@ -1,4 +1,4 @@
-"""``raylab scenes``, ``materials``, ``domes``, ``engines``, ``statistics``: what there is to work with."""
+"""``raylab scenes``, ``materials``, ``domes``, ``engines``, ``statistics``, ``cuts``: lists of the available parts."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from .options import Flag
 
 
 def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
-    """List the scene files of a folder with their titles.
+    """List the scene files in a folder with their titles.
 
     For example:
 
@@ -19,7 +19,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
     Parameters
     ----------
     folder
-        Where to look for *.toml files.
+        Folder with scene files (*.toml).
     json
         Print the list as JSON.
     """
@@ -50,7 +50,7 @@ def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
 
 
 def materials(*, json: Flag = False) -> None:
-    """List the materials: index, dispersion, density, and where the numbers come from.
+    """List the materials with refractive index, dispersion, density and sources.
 
     For example:
 
@@ -59,7 +59,7 @@ def materials(*, json: Flag = False) -> None:
     Parameters
     ----------
     json
-        Print the list as JSON, with range and full sources.
+        Print the list as JSON, with wavelength range and full sources.
     """
     from ..optics.absorption import tints
     from ..optics.materials import get_material
@@ -73,14 +73,14 @@ def materials(*, json: Flag = False) -> None:
         (f["name"], f"{f['n_d']:.4f}", _or_dash(f["dispersion_bg"]), f"{f['density_g_cm3']:.3f}", f["index_source"])
         for f in facts
     ]
-    heads = ("material", "n at 589.3 nm", "n(G) - n(B)", "g/cm^3", "index from")
+    heads = ("material", "n at 589.3 nm", "n(G) - n(B)", "g/cm^3", "source of the index")
     width = max(len(row[4]) for row in rows)
     table(heads, [(*row[:4], row[4].ljust(width)) for row in rows])
     say()
     for f in facts:
         if f["note"]:
             say(f"  {f['name']}: {f['note']}")
-    say(f"  tints (invented), for --tint and a scene's tint = ...: {', '.join(tints())}")
+    say(f"  tints (invented) for the option --tint or the key tint of a scene: {', '.join(tints())}")
 
 
 def _material(material: Any) -> dict[str, Any]:
@@ -107,7 +107,7 @@ def _or_dash(value: float | None) -> str:
 
 
 def cuts(*, json: Flag = False) -> None:
-    """List the cuts that raylab knows, with their parameters.
+    """List the cuts with their parameters.
 
     For example:
 
@@ -128,21 +128,20 @@ def cuts(*, json: Flag = False) -> None:
         say()
         rows = [(one.key, one.label, one.span, _default(one), one.description) for one in cut.parameters]
         width = max(len(row[4]) for row in rows)
-        table(
-            ("parameter", "what it is", "allowed", "default", "how"), [(*row[:4], row[4].ljust(width)) for row in rows], left=5
-        )
+        heads = ("parameter", "label", "allowed", "default", "definition")
+        table(heads, [(*row[:4], row[4].ljust(width)) for row in rows], left=5)
         say()
 
 
 def _default(one: Any) -> str:
-    """What stands where a parameter isn't stated."""
+    """The default of a parameter, in words."""
     if one.instead_of is not None:
         return f"instead of {one.instead_of}"
-    return "to be stated" if one.default is None else str(one.default)
+    return "required" if one.default is None else str(one.default)
 
 
 def _cut(cut: Any) -> dict[str, Any]:
-    """A cut in plain words and numbers."""
+    """The record of a cut as plain numbers, strings and lists."""
     keys = ("key", "label", "unit", "low", "high", "open_ends", "multiple", "choices", "default", "instead_of", "description")
     return {
         "name": cut.name,
@@ -155,7 +154,7 @@ def _cut(cut: Any) -> dict[str, Any]:
 
 
 def domes(*, json: Flag = False) -> None:
-    """List the domes of light that raylab ships.
+    """List the built-in domes (light environments).
 
     For example:
 
@@ -172,11 +171,11 @@ def domes(*, json: Flag = False) -> None:
     if json:
         say_json([{"name": dome.name, "description": dome.description} for dome in shipped])
     else:
-        table(("dome", "what it is"), [(dome.name, dome.description) for dome in shipped], left=2)
+        table(("dome", "description"), [(dome.name, dome.description) for dome in shipped], left=2)
 
 
 def engines(*, json: Flag = False) -> None:
-    """List the engines, in the order in which they are taken where none is asked for.
+    """List the engines in order of preference.
 
     For example:
 
@@ -194,7 +193,7 @@ def engines(*, json: Flag = False) -> None:
     if json:
         say_json([{"name": one.name, "exact": one.exact, "description": one.description} for one in known])
     else:
-        table(("engine", "what it does"), [(one.name, one.description) for one in known], left=2)
+        table(("engine", "description"), [(one.name, one.description) for one in known], left=2)
 
 
 def statistics(*, json: Flag = False) -> None:
@@ -207,7 +206,7 @@ def statistics(*, json: Flag = False) -> None:
     Parameters
     ----------
     json
-        Print the list as JSON, with the unit and the range of each.
+        Print the list as JSON, with units and ranges.
     """
     from ..results.statistics import STATISTICS, SYMMETRY
 

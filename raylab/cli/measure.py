@@ -1,4 +1,4 @@
-"""``raylab measure``: proportions and facets of a stone, read off its polygons."""
+"""``raylab measure``: proportions and facets of a stone, measured on its polygons."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def measure(
     force: Flag = False,
     json: Flag = False,
 ) -> None:
-    """Measure a stone: proportions with their spread, facets by tier, weight.
+    """Measure the proportions, facets and weight of a stone.
 
     For example:
 
@@ -39,21 +39,21 @@ def measure(
     Parameters
     ----------
     stone
-        A stone file, a scene file whose stone is meant, a table of facets (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf).
+        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf).
     unit
-        Unit of length of a scan: mm, um, cm, m or in. GLB and 3MF state their own; the others state none and none is guessed.
+        Unit of length of a scan: mm, um, cm, m or in. Required for .stl, .obj and .ply; .glb and .3mf state their own.
     material
-        What a scanned stone is made of; diamond by default.
+        Material of a scanned stone. [default: diamond]
     noise_um
-        Noise of the scan's points along the surface's normal, micrometres; estimated from the scan by default.
+        Noise of the scanned points along the surface normal, micrometres. By default it is estimated from the scan.
     facets
         List every facet instead of one line per tier.
     save
-        Also write the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm) or a table of facets (.csv).
+        Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm) or a facet table (.csv).
     drawing
-        Also draw its facets from above, side and below into this PNG.
+        Save a drawing of the facets from above, side and below to this PNG file.
     force
-        Overwrite such a file if it is there.
+        Overwrite existing files.
     json
         Print everything as JSON instead of tables.
     """
@@ -74,11 +74,11 @@ def measure(
     if json:
         say_json(facts)
         return
-    cut = found.cut or "no cut that raylab knows"
+    cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say()
-    heads = ("proportion", "mean", "least", "most", "spread", "unit", "places")
+    heads = ("proportion", "mean", "min", "max", "spread", "unit", "positions")
     table(heads, [_row(found.definitions[key].label, quantity) for key, quantity in found.items()])
     say()
     if facets:
@@ -89,13 +89,13 @@ def measure(
     else:
         table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(found.facets))
     if report is not None:
-        _tell_scan(report)
+        _print_scan(report)
     for written in filter(None, (save, drawing)):
         say(f"written: {written}")
 
 
 def _read(path: Path, unit: str | None, material: str | None, noise_um: float | None) -> tuple[Stone, ScanReport | None]:
-    """The stone in a file, and of a scan how it was made of it."""
+    """The stone in a file; for a scan also the report of its reconstruction."""
     from ..errors import InputError
     from ..stone.scanning.mesh_file import SUFFIXES
     from ..stone.stone_file import load_stone
@@ -103,7 +103,7 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
     if path.suffix.lower() not in SUFFIXES:
         if noise_um is not None:
             raise InputError(
-                "only a scan has noise", file=str(path), key="--noise-um", value=noise_um, expected="none for this file"
+                "applies to scans only", file=str(path), key="--noise-um", value=noise_um, expected="no value for this file"
             )
         return load_stone(path, unit=unit, material=material), None
     from ..stone.scanning.scan import load_scan
@@ -112,20 +112,20 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
     return scan.stone, scan.report
 
 
-def _tell_scan(report: ScanReport) -> None:
-    """How the stone was made of its scan, in a few lines; what could not be explained by planes with its place."""
+def _print_scan(report: ScanReport) -> None:
+    """A few lines on the reconstruction of a scan, with the patches that no facet explains."""
     say()
     noise = f"noise {report.noise_um:.3g} um ({'stated' if report.noise_stated else 'estimated'})"
-    share = f"{report.explained_pct:.2f} % of the surface on its facets"
-    say(f"scan: {report.triangles} triangles, numbers in {report.unit}, {noise}, {share}")
+    share = f"{report.explained_pct:.2f} % of the surface lies on the facets"
+    say(f"scan: {report.triangles} triangles, unit {report.unit}, {noise}, {share}")
     edges = f"edges rounded within {report.rounding_um:.0f} um" if report.rounding_um else "edges sharp"
     say(f"  {edges}; girdle: {report.girdle}; extra facets: {', '.join(report.extra) or 'none'}")
     for patch in report.unexplained[:MOST_PATCHES]:
-        place = ", ".join(f"{x:.2f}" for x in patch.place_mm)
-        say(f"  {patch.area_mm2:.4f} mm^2 at ({place}) mm up to {patch.depth_um:.0f} um {patch.kind} its facets")
+        position = ", ".join(f"{x:.2f}" for x in patch.position_mm)
+        say(f"  patch of {patch.area_mm2:.4f} mm^2 at ({position}) mm: up to {patch.depth_um:.0f} um {patch.kind} the facets")
     rest = len(report.unexplained) - MOST_PATCHES
     if rest > 0:
-        say(f"  and {rest} smaller ones")
+        say(f"  and {rest} smaller patches")
 
 
 def _row(label: str, quantity: Quantity) -> tuple[str, ...]:

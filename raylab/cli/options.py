@@ -1,4 +1,4 @@
-"""Options that several commands share: what is looked at, how, and under which light.
+"""Options that several commands share: subject, view and illuminant.
 
 cyclopts flattens these classes: each field is an option of its own, such as ``--tilt-deg``.
 """
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from cyclopts import Parameter
 
 from ..engine_table import ENGINES
-from .console import told_by_option
+from .console import faults_by_option
 
 if TYPE_CHECKING:
     from ..scene.scene import Scene
@@ -25,33 +25,36 @@ Flag = Annotated[bool, Parameter(negative="")]
 SceneFile = Annotated[
     Path,
     Parameter(
-        help="Scene file (TOML); see `raylab scenes`. Or a stone alone, under the dome head-shadow if no other is named: a"
-        " table of facets (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf)."
+        help="Scene file (TOML), or a stone: a facet table (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf). A stone alone is"
+        " traced under the dome head-shadow unless --dome is given."
     ),
 ]
-OutFolder = Annotated[Path, Parameter(help="Folder to write to; made if it isn't there.")]
-Force = Annotated[bool, Parameter(negative="", help="Overwrite files that an earlier run left in the folder.")]
-Engine = Annotated[EngineName | None, Parameter(help="Insist on an engine; see `raylab engines`.")]
+OutFolder = Annotated[Path, Parameter(help="Output folder; created if it does not exist.")]
+Force = Annotated[bool, Parameter(negative="", help="Overwrite existing files in the output folder.")]
+Engine = Annotated[
+    EngineName | None,
+    Parameter(help="Engine to use (see `raylab engines`). By default the first one that supports the scene."),
+]
 Json = Annotated[bool, Parameter(negative="", help="Print the numbers as JSON instead of a table.")]
 
 
 @Parameter(name="*")
 @dataclass(frozen=True)
 class Sight:
-    """How a scene is looked at; None leaves what the scene says.
+    """The view and the sampling; None keeps the value of the scene.
 
     Parameters
     ----------
     tilt_deg
-        Another tilt than the scene's, degrees; 180 looks through the pavilion.
+        Tilt of the stone, degrees; overrides the scene. 180 looks through the pavilion.
     tilt_azimuth_deg
-        Where the table leans to, degrees counter-clockwise from +x.
+        Azimuth towards which the table leans, degrees counter-clockwise from +x.
     resolution
         Pixels along each side of a picture.
     samples
         View rays per pixel, a square number (sampled engine).
     seed
-        Key of the random samples.
+        Seed of the random samples (sampled engine).
     """
 
     tilt_deg: float | None = None
@@ -67,18 +70,18 @@ AS_THE_SCENE_SAYS = Sight()
 @Parameter(name="*")
 @dataclass(frozen=True)
 class Subject:
-    """What is looked at, where the command line states it otherwise than a file; None leaves it.
+    """The stone and its light; None keeps the value of the file.
 
     Parameters
     ----------
     unit
         Unit of length of a scan: mm, um, cm, m or in.
     material
-        What a scanned stone is made of; diamond by default.
+        Material of a scanned stone. [default: diamond]
     tint
-        Another body colour: faint-yellowish, faint-brownish (both invented), or a CSV file of an absorption spectrum.
+        Body colour: faint-yellowish or faint-brownish (both invented), or a CSV file with an absorption spectrum.
     dome
-        Another dome than the scene's: a shipped name (see `raylab domes`) or a TOML file.
+        Dome that replaces the one of the scene: a built-in name (see `raylab domes`) or a dome file (TOML).
     """
 
     unit: str | None = None
@@ -87,8 +90,7 @@ class Subject:
     dome: str | None = None
 
     def scene(self, path: Path, sight: Sight = AS_THE_SCENE_SAYS, **settings: Any) -> Scene:
-        """The scene in a file, or a stone alone under the usual dome, as it is to be looked at; faults are told by the
-        option's name."""
+        """The scene in a file, or a stone alone under the usual dome, with the given options; errors name the option."""
         from ..errors import UnsupportedScene
         from ..lighting.dome_file import load_dome
         from ..optics.absorption import load_tint
@@ -98,7 +100,7 @@ class Subject:
         given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
         view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}
         size = {key: given.pop(key) for key in ("resolution",) if key in given}
-        with told_by_option("tint", "dome", *view, *size, *given):
+        with faults_by_option("tint", "dome", *view, *size, *given):
             if self.tint is not None:
                 tinted = scene.stone.material.tinted(load_tint(self.tint).pairs)
                 scene = replace(scene, stone=replace(scene.stone, material=tinted))
@@ -130,16 +132,16 @@ AS_IN_THE_FILE = Subject()
 @Parameter(name="*")
 @dataclass(frozen=True)
 class Shining:
-    """The spectrum of all that shines, and how bright it is drawn.
+    """The illuminant and the exposure.
 
     Parameters
     ----------
     light
-        Daylight, tungsten, equal energy or a white LED.
+        Illuminant: daylight (D65), tungsten (A), equal energy (E) or a white LED (LED-B3).
     exposure
-        Factor on the light; at 1 the dome's brightest direction is white.
+        Factor on luminance; at 1 the brightest direction of the dome is white.
     low_nm
-        The shortest wavelength, of those up to 700 nm; 436 for moissanite, whose index is not known below, at the cost of blue.
+        Shortest wavelength, nm. Moissanite needs 436 because its index is unknown below; blue light is then missing.
     """
 
     light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table

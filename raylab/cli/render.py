@@ -1,4 +1,4 @@
-"""``raylab render``: trace a scene; maps, numbers and pictures into a folder."""
+"""``raylab render``: trace a scene and write maps, numbers and pictures into a folder."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ def render(
 ) -> None:
     """Trace a scene and write maps, numbers and pictures into a folder.
 
-    Written are `summary.json`, `maps.nc` (every map, 64-bit floats, mm), `luminance.tiff` (linear, 32-bit floats),
-    `overview.png` and one PNG per map. All appear at once when the work is done, or none.
+    The command writes `summary.json`, `maps.nc` (all maps, 64-bit floats, coordinates in mm), `luminance.tiff` (linear, 32-bit
+    floats), `overview.png` and one PNG per map. The files appear together when the work is done, or not at all.
 
     For example:
 
@@ -49,16 +49,16 @@ def render(
     precision
         Width of the bracket on brightness (exact engine).
     facets
-        Tell which facet lets out how much and what makes the stone dark, by tier; also as `facets.csv` (every facet) and
+        Print the light that leaves through each tier and the causes of dark areas. Also write `facets.csv` (every facet) and
         `leak-from-below.png` (exact engine).
     svg
-        Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`; a browser shows
-        each one's path on hover (exact engine).
+        Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`. A browser shows
+        the path of a virtual facet on hover (exact engine).
     three_d
         Also draw the stone in 3D with its tiers: `stone-3d.png`.
     ray
-        A point of the map, x and y in mm, whose view ray is drawn through the stone with what leaves at each hit, as in
-        `--3d --ray 1.2 0.5`; may be given several times.
+        Point of the map, x and y in mm. Its view ray is drawn through the stone with the light that leaves at each hit, as
+        in `--3d --ray 1.2 0.5`. The option can be repeated.
     """
     from ..errors import InputError
     from ..files import report
@@ -73,22 +73,22 @@ def render(
     exact = engine_for(wanted).exact
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
     if ray and not three_d:
-        raise InputError("rays are drawn in the 3D picture only", key="--ray", expected="--3d as well")
+        raise InputError("needs the 3D picture", key="--ray", expected="the option --3d as well")
     solid = ["stone-3d.png"] if three_d else []
     with whole_set(out, planned + extra + solid, force=force) as stage:
-        if three_d:  # first: a machine that can't draw in 3D is told before the work
+        if three_d:  # first, so that a machine without 3D drawing fails before the work
             _draw_3d(wanted, ray or [], stage / "stone-3d.png")
         result = trace_scene(wanted, progress=True)
-        with reporter(True, "pictures") as tell:
-            count = _write_all(result, stage, extra, tell)
+        with reporter(True, "pictures") as update:
+            count = _write_all(result, stage, extra, update)
     if json:
         say_json(report(result))
     else:
-        _tell(result)
+        _print(result)
         if result.summary.facets is not None and facets:
-            _tell_facets(result.summary.facets)
+            _print_facets(result.summary.facets)
         if svg and not exact:
-            say(f"  {svg}.svg: virtual facets are drawn by an exact engine only (parallel view)")
+            say(f"  {svg}.svg: not written; virtual facets need an exact engine (parallel view)")
         say(f"{count} files in {out}")
 
 
@@ -101,14 +101,12 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> Non
     paths = [ray_path(scene, x, y) for x, y in points]
     for point, path in zip(points, paths, strict=True):
         if not path.hits:
-            raise InputError(
-                "this point lies beside the stone", key="--ray", value=point, expected="a point on it, x and y in mm"
-            )
+            raise InputError("outside the stone", key="--ray", value=point, expected="a point on the stone, x and y in mm")
     view3d(scene.stone, paths, file=file)
 
 
-def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -> int:
-    """Everything that a render leaves behind, `extra` files by their names; returns the number of files."""
+def _write_all(result: Result, folder: Path, extra: list[str], update: Progress) -> int:
+    """Write all files of a render, `extra` files by their names; return the number of files."""
     from concurrent.futures import ThreadPoolExecutor
 
     from .. import files
@@ -126,7 +124,7 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -
         for name, pixels in plots.map_pictures(result, names):
             drawn[name] = pixels
             packed.append(packer.submit(files.save_pixels, pixels, folder / f"{name}.png"))
-            tell(len(drawn), len(names) + 1)
+            update(len(drawn), len(names) + 1)
         files.save_png(plots.overview_figure(result, drawn), folder / "overview.png")
         for one in packed:
             one.result()
@@ -141,7 +139,7 @@ def _write_all(result: Result, folder: Path, extra: list[str], tell: Progress) -
     return len(list(folder.iterdir()))
 
 
-def _tell(result: Result) -> None:
+def _print(result: Result) -> None:
     """The numbers as a compact table."""
     from ..files import report
 
@@ -155,7 +153,7 @@ def _tell(result: Result) -> None:
     heads = ("", "value", "at least", "at most", "std. error")
     table(("ledger (area mean)", *heads[1:]), [_row(name, entry) for name, entry in summary.ledger.items()])
     total = sum(entry.value for entry in summary.ledger.values())
-    say(f"  the six sum to {total:.9f}")
+    say(f"  sum of the six entries: {total:.9f}")
     say()
     table(("statistics", *heads[1:]), [_row(name, entry) for name, entry in summary.beside_ledger.items()])
     for about, note in facts["notes"].items():
@@ -163,21 +161,21 @@ def _tell(result: Result) -> None:
     say()
 
 
-def _tell_facets(facets: FacetTable) -> None:
-    """The accounting by tier, and the paths that make the stone dark."""
+def _print_facets(facets: FacetTable) -> None:
+    """The accounting by tier, and the paths of the dark areas."""
     from ..results.accounting import DARK_BELOW
 
     count = Counter(facets.tiers)
     columns = ("area", "dark", "sky", "head", "leak", "scattered", "glare")
     rows = [(tier, str(count[tier]), *(f"{100.0 * sums[c]:.3f}" for c in columns)) for tier, sums in facets.by_tier().items()]
     table(("by tier", "facets", *(f"{c} %" for c in columns)), rows)
-    say("  area and dark: of the outline, by the facet looked through; the others: of the view's weight, by where it leaves")
+    say("  area, dark: share of the outline, by entry facet; the others: share of the light, by the facet where it leaves")
     say()
     value, low, high = (100.0 * share for share in facets.dark)
-    say(f"dark, luminance below {DARK_BELOW:g} of the mean: {value:.3f} % of the outline, {low:.3f} to {high:.3f} for certain")
+    say(f"dark (luminance below {DARK_BELOW:g} of the mean): {value:.3f} % of the outline, bracket {low:.3f} to {high:.3f} %")
     shown = [path for path in facets.dark_paths[:8] if path.area >= 1e-4]
     if shown:
-        table(("% of the outline", "by the path of the largest part"), [(f"{100 * p.area:.3f}", str(p)) for p in shown], left=2)
+        table(("% of the outline", "strongest path"), [(f"{100 * p.area:.3f}", str(p)) for p in shown], left=2)
     say()
 
 

@@ -1,4 +1,4 @@
-"""``raylab repolish``: one facet or one tier of a finished stone polished again, and what that changes."""
+"""``raylab repolish``: the effect of repolishing one facet or one tier of a finished stone."""
 
 from __future__ import annotations
 
@@ -28,11 +28,12 @@ def repolish(
     force: Force = False,
     json: Json = False,
 ) -> None:
-    """Polish a facet or a tier of a finished stone again, by an angle or a depth, and tell what changes.
+    """Compare a finished stone before and after repolishing a facet or a tier.
 
-    Both stones are traced exactly, face-up. Written are `repolish.png` (contrast before and after on one scale, and the
-    difference in luminance), `repolish.json` and `stone.csv` (the new stone's facets). Material that is ground away can't be
-    put back; the tool gives no order to cut.
+    The command traces both stones exactly and face-up. It writes `repolish.png` (contrast before and after on one scale, and
+    the difference in luminance), `repolish.json` and `stone.csv` (the facets of the new stone).
+
+    Material that is removed can't be put back. The command gives no cutting order.
 
     For example:
 
@@ -41,21 +42,21 @@ def repolish(
     Parameters
     ----------
     stone
-        A stone file, a scene file whose stone is meant, a table of facets (.csv), or a scan.
+        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf).
     facet
-        What to polish: one facet such as "pavilion main 3", or a whole tier such as "pavilion main".
+        Facet to repolish, such as "pavilion main 3", or tier, such as "pavilion main".
     slope_deg
-        Steeper (positive) or flatter, degrees.
+        Change of slope, degrees; positive is steeper.
     azimuth_deg
-        Turned counter-clockwise seen from above, degrees.
+        Change of azimuth, degrees counter-clockwise seen from above.
     depth_mm
-        How far in, beyond the least that the angle asks for, mm.
+        Depth to remove in addition to the minimum that the new angle needs, mm.
     dome
-        Name of a shipped dome, or a dome file (TOML).
+        Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     unit
         Unit of length of a scan: mm, um, cm, m or in.
     precision
-        Width of the certain bracket on brightness.
+        Width of the bracket on brightness.
     """
     from ..cutting.repolishing import repolish as repolished
     from ..cutting.repolishing import what_if
@@ -79,23 +80,23 @@ def repolish(
     if json:
         say_json(facts)
         return
-    _tell(found)
+    _print(found)
     say(f"repolish.png, repolish.json and stone.csv in {out}")
     say(f"caution: {CAUTION}")
 
 
-def _tell(found: Repolished) -> None:
-    """Weight and light before, after, and what changes for certain."""
+def _print(found: Repolished) -> None:
+    """Weight and statistics before and after, and the certain changes."""
     old = found.before.scene.stone
     say(f"{old.name}, {found.what}")
     lost = found.change.lost_points
-    say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after: {lost:.2f} points (0.01 ct) ground away")
+    say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after; {lost:.2f} points (0.01 ct) removed")
     say()
     rows = []
     before, after = (one.summary.statistics for one in (found.before, found.after))
-    for name, gap in found.change.light.items():
-        rows.append((name, f"{before[name].value:.4f}", f"{after[name].value:.4f}", bracket(gap, "+")))
-    table(("", "before", "after", "change [certain], +- error"), rows)
+    for name, difference in found.change.light.items():
+        rows.append((name, f"{before[name].value:.4f}", f"{after[name].value:.4f}", bracket(difference, "+")))
+    table(("", "before", "after", "change [bracket] or +- error"), rows)
     for when, one in (("before", found.before), ("after", found.after)):
         say_shortfalls(one.summary, when)
     say()

@@ -26,11 +26,11 @@ def sweep(
     zarr: Flag = False,
     json: Json = False,
 ) -> None:
-    """Trace all designs of a sweep file and draw what was found.
+    """Trace all designs of a sweep file and draw the results.
 
-    A sweep that was broken off goes on where it stopped when the same command is given again. Written are `sweep.nc` (every
-    statistic with its bracket), `sweep.json` (what the sweep was), a picture per statistic, and the best and worst designs with
-    their contrast maps. A picture that is there already is kept: to have one drawn anew, delete it first.
+    The command writes `sweep.nc` (every statistic with its bracket), `sweep.json` (the definition of the sweep), one picture
+    per statistic, and `extremes.png` (contrast maps of the best and worst designs). The same command resumes an interrupted
+    sweep. Existing pictures are kept; delete a picture to have it drawn again.
 
     For example:
 
@@ -41,15 +41,15 @@ def sweep(
     sweep
         Sweep file (TOML).
     out
-        Folder to keep the sweep in; made if it isn't there.
+        Folder of the sweep; created if it does not exist.
     scheduler
-        Address of a dask scheduler, such as `tcp://host:8786`, to share the work out to a cluster.
+        Address of a dask scheduler, such as `tcp://host:8786`, for work on a cluster.
     processes
-        How many processes to use on this machine; by default one for each core.
+        Number of processes on this machine. By default one per core.
     force
-        Begin afresh, also where another sweep lies in the folder, and draw all pictures anew.
+        Start again even if the folder holds another sweep, and draw all pictures again.
     zarr
-        Write the result as a Zarr folder too, `sweep.zarr`; needs the package zarr.
+        Also write the result as a Zarr folder, `sweep.zarr`; needs the package zarr.
     """
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
@@ -57,51 +57,51 @@ def sweep(
     from ..sweeps.sweeping import sweep as swept
     from ..whole_files import whole_set
 
-    asked = load_sweep(sweep)
-    found = swept(**asked.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
-    pictures = [f"{statistic}.png" for statistic in asked.statistics] + ["extremes.png"]
+    request = load_sweep(sweep)
+    found = swept(**request.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
+    pictures = [f"{statistic}.png" for statistic in request.statistics] + ["extremes.png"]
     kept = [name for name in pictures if not force and os.path.lexists(out / name)]
     with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:
-        for statistic in asked.statistics:
+        for statistic in request.statistics:
             if f"{statistic}.png" not in kept:
                 save_png(sweep_figure(found, statistic), stage / f"{statistic}.png")
         if "extremes.png" not in kept:
-            save_png(extremes_figure(asked.plan, found, asked.best, asked.settings), stage / "extremes.png")
-    facts = _facts(asked, found)
+            save_png(extremes_figure(request.plan, found, request.best, request.settings), stage / "extremes.png")
+    facts = _facts(request, found)
     if json:
         say_json(facts)
     else:
-        _tell(asked, facts, found, out, kept)
+        _print(request, facts, found, out, kept)
 
 
-def _facts(asked: SweepFile, found: xr.Dataset) -> dict[str, Any]:
-    """What was found, in plain numbers."""
+def _facts(request: SweepFile, found: xr.Dataset) -> dict[str, Any]:
+    """The results as plain numbers."""
     from ..designs.keys import REASONS
 
     reasons = found.reason.values.ravel()
     counts = {name: int((reasons == code).sum()) for code, (name, _) in enumerate(REASONS)}
     return {
-        "title": asked.title,
+        "title": request.title,
         "designs": len(reasons),
         "reasons": {name: count for name, count in counts.items() if count},
         "code": found.attrs["code"],
         "precision": found.attrs["precision"],
-        "statistics": {name: _ends(asked, found, name) for name in asked.statistics if counts["traced"]},
+        "statistics": {name: _ends(request, found, name) for name in request.statistics if counts["traced"]},
     }
 
 
-def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]:
+def _ends(request: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]:
     """The designs where a statistic is highest and lowest, with its bracket."""
     import numpy as np
 
-    from ..sweeps.axes import told
+    from ..sweeps.axes import label_of
 
     values = found[statistic].values.ravel()
     ends = {}
     for end, number in (("highest", int(np.nanargmax(values))), ("lowest", int(np.nanargmin(values)))):
-        design = next(asked.plan.designs(number, number + 1))
+        design = next(request.plan.designs(number, number + 1))
         ends[end] = {
-            "design": {key: told(design[key]) for key in asked.plan.columns},
+            "design": {key: label_of(design[key]) for key in request.plan.columns},
             "value": float(values[number]),
             "low": float(found[statistic + "_low"].values.ravel()[number]),
             "high": float(found[statistic + "_high"].values.ravel()[number]),
@@ -109,8 +109,8 @@ def _ends(asked: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]
     return ends
 
 
-def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path, kept: list[str]) -> None:
-    say(asked.title or "sweep")
+def _print(request: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path, kept: list[str]) -> None:
+    say(request.title or "sweep")
     others = [f"{number} {name.replace('_', ' ')}" for name, number in facts["reasons"].items()]
     say(f"{facts['designs']} designs: {', '.join(others)}; code {facts['code'][:12]}")
     say()
@@ -125,6 +125,6 @@ def _tell(asked: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Path,
     table(("", "design", "value", "at least", "at most"), rows, left=2)
     say()
     say_wide(found, "designs")
-    say(f"sweep.nc, sweep.json and {len(asked.statistics) + 1} pictures in {out}")
+    say(f"sweep.nc, sweep.json and {len(request.statistics) + 1} pictures in {out}")
     if kept:
-        say(f"already there and kept: {', '.join(kept)}; to have one drawn anew, delete it first")
+        say(f"existing pictures kept: {', '.join(kept)}; delete a picture to have it drawn again")

@@ -1,4 +1,4 @@
-"""``raylab tilt``: rock or turn a scene's stone and tell contrast, ledger and flashes against the angle."""
+"""``raylab tilt``: contrast, ledger and flashes against the angle of tilt or turn."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ def tilt(
     force: Force = False,
     json: Json = False,
 ) -> None:
-    """Tilt a scene's stone step by step, turn it, or both; curves and numbers into a folder.
+    """Trace a stone over a series of tilts, turns or both.
 
-    Written are `tilt.nc` (every statistic with its bracket), `tilt.json` and `tilt.png` (contrast and ledger against the
-    angle). The scene's dome, wavelength and settings hold; exact engine.
+    The command writes `tilt.nc` (every statistic with its bracket), `tilt.json` and `tilt.png` (contrast and ledger against the
+    angle). It uses the dome, wavelength and settings of the scene and an exact engine.
 
     For example:
 
@@ -44,17 +44,17 @@ def tilt(
     to_deg
         Last angle, degrees.
     from_deg
-        First angle, degrees; negative angles lean the other way.
+        First angle, degrees; negative angles lean in the opposite direction.
     step_deg
-        Degrees from one view to the next.
+        Step from one view to the next, degrees.
     azimuth_deg
-        Where the table leans to, degrees counter-clockwise from +x.
+        Azimuth towards which the table leans, degrees counter-clockwise from +x.
     turn
-        Turn the stone about its own axis instead, at the scene's tilt.
+        Turn the stone about its own axis instead of tilting it, at the tilt of the scene.
     turn_by_deg
-        While it tilts also turn the stone about its own axis, by so much from the first angle to the last.
+        Turn the stone about its own axis by this total angle while it tilts, degrees.
     flashes
-        Also tell which share of the face flashes between bright and dark per degree, in how many spots of what size.
+        Also compute the share of the face that flashes between bright and dark per degree, with number and sizes of the spots.
     """
     from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
@@ -73,7 +73,7 @@ def tilt(
     angles = steps(from_deg, to_deg, step_deg)
     view = wanted.view
     if turn and turn_by_deg:
-        raise InputError("only while it tilts", key="--turn-by-deg", value=turn_by_deg, expected="no --turn beside it")
+        raise InputError("needs a tilting stone", key="--turn-by-deg", value=turn_by_deg, expected="no option --turn")
     turns = [view.turn_deg + turn_by_deg * k / max(1, len(angles) - 1) for k in range(len(angles))]
     path: tuple[Any, Any, Any] = (angles, azimuth_deg, turns if turn_by_deg else view.turn_deg)
     if turn:
@@ -90,7 +90,7 @@ def tilt(
     if json:
         say_json(facts)
     else:
-        _tell(wanted.title or wanted.name, found, seen)
+        _print(wanted.title or wanted.name, found, seen)
         say(f"tilt.nc, tilt.json and tilt.png in {out}")
 
 
@@ -111,7 +111,7 @@ def _facts(found: xr.Dataset, scintillation: Scintillation | None) -> dict[str, 
     return facts
 
 
-def _tell(title: str, found: xr.Dataset, scintillation: Scintillation | None) -> None:
+def _print(title: str, found: xr.Dataset, scintillation: Scintillation | None) -> None:
     """At most a dozen angles as a table."""
     dim = str(found.area_mm2.dims[0])
     angles = found[dim].values if dim in found.coords else found.tilt_deg.values
@@ -125,5 +125,5 @@ def _tell(title: str, found: xr.Dataset, scintillation: Scintillation | None) ->
     say()
     say_wide(found, "angles")
     if scintillation is not None:
-        say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, in the mean of the series")
+        say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, mean over the series")
         say()

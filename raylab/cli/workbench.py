@@ -1,4 +1,4 @@
-"""``raylab workbench``: a page on this machine that shows what a stone does with light while its proportions are turned."""
+"""``raylab workbench``: a local page with sliders that shows how a stone handles light."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def workbench(
 ) -> None:
     """Open the workbench: a local page with sliders, maps, numbers and the stone in 3D.
 
-    The page is served to this machine only and needs no network. Ctrl-C ends it. The first start on a machine also compiles
-    the kernels, once.
+    The page is served to this machine only and needs no network. Ctrl-C ends the server. The first start on a machine takes
+    longer because it compiles the kernels.
 
     For example:
 
@@ -33,13 +33,13 @@ def workbench(
     Parameters
     ----------
     stone
-        A stone or a scene to start from: TOML, a table of facets, or a mesh; an invented demo stone if none is named.
+        Stone or scene to open: TOML, a facet table or a mesh. By default an invented demo stone.
     unit
         Unit of length of a mesh that states none (.stl, .obj, .ply): mm, um, cm, m or in.
     port
-        Port to listen on, 0 for any free one; 8407 if that is free, else any.
+        Port of the server; 0 takes any free port. By default 8407, or any free port if 8407 is taken.
     browser
-        Open the page in the browser.
+        Open the page in a browser.
     """
     from ..errors import InputError
     from ..workbench.file_exchange import open_demo, open_path
@@ -55,7 +55,7 @@ def workbench(
     address = f"http://{HOST}:{own.getsockname()[1]}/"
 
     def ready() -> None:
-        say(f"raylab workbench: {address}  (Ctrl-C ends it)")
+        say(f"raylab workbench: {address}  (Ctrl-C ends the server)")
         sys.stdout.flush()
         if browser:
             _show(address)

@@ -5,7 +5,7 @@ at different wavelengths. For each virtual facet the path along which most leave
 replayed with the index at the Fraunhofer lines F (486.1 nm) and C (656.3 nm): Snell's law at the entry, mirrors, Snell's law
 at the exit. The spread is the angle between the two directions outside, in degrees. Light that the first surface reflects has
 none. There is no spread where light is scattered, where most is still untraced, and where one of the lines is totally
-reflected at the exit; the share of such areas is told.
+reflected at the exit; the share of such areas is stated.
 
 The spread says what fire could be; whether it is seen depends on the lamps. **Chroma** says what is seen, in a colour picture:
 
@@ -14,7 +14,7 @@ The spread says what fire could be; whether it is seen depends on the lamps. **C
   averaged with luminance as weight; independent of exposure.
 
 Both are taken pixel by pixel before any gamut is applied: a pixel that holds several colours counts as their mixture, so the
-number depends on the pixels' size, which is told.
+number depends on the size of the pixels, which is stated.
 """
 
 from __future__ import annotations
@@ -64,22 +64,22 @@ class Fire:
 
 
 def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float = LONG_NM) -> Fire:
-    """The angular spread of a view's strongest exits; parallel views only.
+    """The angular spread of the strongest exits of a parallel view.
 
     Parameters
     ----------
-    subject : a `Scene`, or a `Result` whose scene is meant.
+    subject : a `Scene` or a `Result`.
     short_nm, long_nm : the two wavelengths; the F and C lines by default.
 
-    Raises UnsupportedScene for a perspective view, InputError for wavelengths at which the material is not known.
+    Raises UnsupportedScene for a perspective view, InputError for wavelengths outside the data of the material.
     """
     scene = subject.scene if isinstance(subject, Result) else subject
     scene = scene.with_settings(wavelengths_nm=FRAUNHOFER_NM["D"])
     whole, grid = trace_beams(scene, FRAUNHOFER_NM["D"]).unfolded(), grid_around(scene.stone, scene.view, scene.resolution)
     paths = strongest_paths(whole)
     spread = path_spread_deg(paths.facets, scene.stone, scene.view, short_nm, long_nm)
-    spread[(paths.towards == UNTRACED) | (paths.towards == SCATTERED)] = np.nan
-    told = np.isfinite(spread)
+    spread[(paths.entry == UNTRACED) | (paths.entry == SCATTERED)] = np.nan
+    known = np.isfinite(spread)
     each = spread[paths.which]
     drawn = rasterize(
         whole.vertices_mm, whole.starts, np.column_stack([np.nan_to_num(each), np.isfinite(each).astype(float)]), grid
@@ -88,9 +88,9 @@ def fire_map(subject: Scene | Result, short_nm: float = SHORT_NM, long_nm: float
         pixels = np.where(drawn.sums[..., 1] > 0.0, drawn.sums[..., 0] / drawn.sums[..., 1], np.nan)
     return Fire(
         pixels,
-        _mean(spread, paths.areas_mm2, told),
-        _mean(spread, paths.areas_mm2, told & (paths.towards == SKY)),
-        float(paths.areas_mm2[~told].sum() / paths.areas_mm2.sum()),
+        _mean(spread, paths.areas_mm2, known),
+        _mean(spread, paths.areas_mm2, known & (paths.entry == SKY)),
+        float(paths.areas_mm2[~known].sum() / paths.areas_mm2.sum()),
         paths,
         spread,
         grid,
@@ -111,35 +111,37 @@ def path_spread_deg(facets: np.ndarray, stone: Stone, view: View, short_nm: floa
     facets : (P, D) facet numbers that each path meets, the entry first, the exit last, padded with -1.
     view : a parallel view, which says along which direction all paths enter.
     """
-    ways = [exit_ways(facets, stone, view, stone.material.n(wavelength_nm)) for wavelength_nm in (short_nm, long_nm)]
+    directions = [
+        exit_directions(facets, stone, view, stone.material.n(wavelength_nm)) for wavelength_nm in (short_nm, long_nm)
+    ]
     # 2 asin(chord / 2): exact for small angles, where the cosine says nothing.
-    chord = np.linalg.norm(ways[0] - ways[1], axis=1)
+    chord = np.linalg.norm(directions[0] - directions[1], axis=1)
     return np.degrees(2.0 * np.arcsin(np.minimum(1.0, chord / 2.0)))
 
 
-def exit_ways(facets: np.ndarray, stone: Stone, view: View, n: float) -> np.ndarray:
+def exit_directions(facets: np.ndarray, stone: Stone, view: View, n: float) -> np.ndarray:
     """(P, 3) unit directions outside, stone's frame, in which light leaves at the end of paths (P, D); nan: it does not.
 
     A path of one facet is the reflection off the first surface.
     """
     paths = np.atleast_2d(np.asarray(facets))
-    way = np.broadcast_to(-view.rotation()[2], (len(paths), 3))
+    direction = np.broadcast_to(-view.rotation()[2], (len(paths), 3))
     normal = stone.normals[paths[:, 0]]
-    cos = -np.einsum("pk,pk->p", way, normal)
+    cos = -np.einsum("pk,pk->p", direction, normal)
     out = np.full((len(paths), 3), np.nan)
     alone = paths[:, 1] < 0 if paths.shape[1] > 1 else np.ones(len(paths), bool)
-    out[alone] = (way + 2.0 * cos[:, None] * normal)[alone]
-    way = way / n + ((cos / n) - np.sqrt(1.0 - (1.0 - cos**2) / n**2))[:, None] * normal
+    out[alone] = (direction + 2.0 * cos[:, None] * normal)[alone]
+    direction = direction / n + ((cos / n) - np.sqrt(1.0 - (1.0 - cos**2) / n**2))[:, None] * normal
     for k in range(1, paths.shape[1]):
         here = paths[:, k] >= 0
         last = here & (paths[:, k + 1] < 0 if k + 1 < paths.shape[1] else True)
         normal = np.where(here[:, None], stone.normals[paths[:, k]], 0.0)
-        cos = np.einsum("pk,pk->p", way, normal)
+        cos = np.einsum("pk,pk->p", direction, normal)
         cos_t2 = 1.0 - n**2 * (1.0 - cos**2)
         leaves = last & (cos_t2 > 0.0)
-        refracted = n * way + (np.sqrt(np.maximum(cos_t2, 0.0)) - n * cos)[:, None] * normal
+        refracted = n * direction + (np.sqrt(np.maximum(cos_t2, 0.0)) - n * cos)[:, None] * normal
         out[leaves] = refracted[leaves]
-        way = way - 2.0 * cos[:, None] * normal
+        direction = direction - 2.0 * cos[:, None] * normal
     return out
 
 

@@ -89,29 +89,29 @@ def color_picture(
 
     Parameters
     ----------
-    subject : a `Scene`, traced at the set's wavelengths whatever its own; or a `Result`, whose virtual facets are used again
-        where it was traced exactly at the set's wavelengths, and whose scene is traced anew where not.
-    light : "D65", "A", "E" or "LED-B3": the spectrum of all that shines.
-    exposure : factor on the light; at 1 the dome's brightest direction, seen undimmed, is the screen's white.
+    subject : a `Scene`, traced at the wavelengths of the set; or a `Result`, whose virtual facets are reused if it was traced
+        exactly at these wavelengths.
+    light : illuminant, "D65", "A", "E" or "LED-B3".
+    exposure : factor on luminance; at 1 the brightest direction of the dome is the white of the screen.
     wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
-    grid : other pixels than the scene's own, which just hold the stone; for films, in which the scale must stay.
-    threads : wavelengths worked at a time, by default numba's number of threads; the picture doesn't depend on it.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    grid : pixels that replace those of the scene, which just hold the stone; films need one scale for all stills.
+    threads : wavelengths traced at a time; by default the number of threads of numba. The picture does not depend on it.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
-    Raises InputError for an unknown light, an exposure out of range, a wavelength at which the material is not known.
+    Raises InputError for an unknown light, an exposure out of range, a wavelength outside the data of the material.
     """
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     weights = color_weights(waves, light)
     ready = subject.beams if isinstance(subject, Result) else ()
-    asked = subject.scene if isinstance(subject, Result) else subject
-    if not isinstance(asked, Scene):
+    given = subject.scene if isinstance(subject, Result) else subject
+    if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
     nodes = tuple(float(w) for w in waves.nodes_nm)
-    scene = asked.with_settings(wavelengths_nm=nodes)
+    scene = given.with_settings(wavelengths_nm=nodes)
     engine = engine_for(scene)
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
-    usable = len(ready) == len(nodes) and asked.settings.wavelengths == nodes
+    usable = len(ready) == len(nodes) and given.settings.wavelengths == nodes
     side = grid.resolution
     sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
     some: list[Beams | None] = list(ready) if usable else [None] * len(nodes)
@@ -119,11 +119,11 @@ def color_picture(
     def one(k: int) -> tuple[np.ndarray, np.ndarray]:
         return _luminance(scene, engine, grid, nodes[k], some[k])
 
-    with reporter(progress, "wavelengths") as tell:
+    with reporter(progress, "wavelengths") as update:
         for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
             sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
             coverage += covered / len(nodes)
-            tell(k + 1, len(nodes))
+            update(k + 1, len(nodes))
     with np.errstate(invalid="ignore", divide="ignore"):
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
     return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, grid)
@@ -167,14 +167,13 @@ class BodyColor:
 def face_up_color(
     scene: Scene, light: str = "D65", exposure: float = 1.0, wavelengths: int | WavelengthSet | None = None
 ) -> BodyColor:
-    """How much of a stone's body colour shows, as CIELAB and as the CIEDE2000 difference to the colourless twin.
+    """Colour of the face as CIELAB, and its CIEDE2000 difference from the same stone without body colour.
 
     Parameters
     ----------
-    scene : its stone, dome, view and settings are used, but for its wavelengths; an exact engine is taken, whichever it asks
-        for. ``View(tilt_deg=180)`` looks through the pavilion. The tray moves with the stone and then lies towards the
-        observer, so a dome with a lit tray is the one that lights such a view.
-    exposure : factor on the light, as in `color_picture`; the darker a colour, the smaller its difference to another.
+    scene : scene whose wavelengths are replaced; it is traced by an exact engine. ``View(tilt_deg=180)`` looks through the
+        pavilion. The tray moves with the stone and then lies towards the observer, so that view needs a dome with a lit tray.
+    exposure : factor on luminance, as in `color_picture`; colour differences are smaller for darker colours.
     wavelengths : a number (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has jumps, small
         in the mean over the face.
 
@@ -185,12 +184,12 @@ def face_up_color(
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     white, stone = white_xyz(wavelengths, light), scene.stone
     nodes = tuple(float(w) for w in wavelengths.nodes_nm)
-    asked = scene.with_settings(engine=None, wavelengths_nm=nodes)
-    engine = engine_for(asked, exact=True)
+    given = scene.with_settings(engine=None, wavelengths_nm=nodes)
+    engine = engine_for(given, exact=True)
     twin = replace(stone, material=replace(stone.material, absorption=()))
     labs, untraced = [], 0.0
     for one in (stone, twin) if stone.material.absorption else (stone,):
-        seen = replace(asked, stone=one)
+        seen = replace(given, stone=one)
         means = np.array([engine.trace(seen, w).totals.mean for w in nodes])
         xyz = means[:, LUMINANCE] / scene.dome.peak_radiance @ color_weights(wavelengths, light)
         labs.append(xyz_to_lab(exposure * xyz, white))

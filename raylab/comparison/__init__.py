@@ -1,1 +1,1 @@
-"""Stones beside each other: what their measurements can tell apart."""
+"""Comparison of stones: differences and their significance."""

@@ -54,10 +54,10 @@ def pose_of(stone: Stone, factor: float = 1.0) -> Pose:
     return Pose(turn_deg, (float(callipers.center[0]), float(callipers.center[1])), factor, symmetry)
 
 
-def common_frame(stones: Iterable[Stone], views: Iterable[View], resolution: int) -> PixelGrid:
+def common_grid(stones: Iterable[Stone], views: Iterable[View], resolution: int) -> PixelGrid:
     """The square grid about the origin that shows every stone in every view."""
     resolution = whole_in("resolution", resolution, 1, MAX_RESOLUTION)
     views = list(views)
-    reach = max(float(np.abs(silhouette(stone, view)).max()) for stone in stones for view in views)
-    side = 2.0 * reach * (1.0 + 2.0 * MARGIN)
+    radius = max(float(np.abs(silhouette(stone, view)).max()) for stone in stones for view in views)
+    side = 2.0 * radius * (1.0 + 2.0 * MARGIN)
     return PixelGrid(-side / 2.0, -side / 2.0, side / resolution, resolution)

@@ -1,4 +1,4 @@
-"""Stones side by side: the same light, the same tilts, one pixel grid, and what the measurements can tell of the difference.
+"""Stones side by side: the same dome, the same tilts, one pixel grid, and the significance of the differences.
 
 Stones are laid alike before they are traced (`posing`) and, for ``scale="equal diameter"``, scaled to their common mean
 diameter. Proportions and weights are always those of the stones as offered. See `verdicts` for when one is called larger.
@@ -29,7 +29,7 @@ from ..stone.stone import Stone
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
 from ..units import number_in
-from .alignment import Pose, common_frame, pose_of
+from .alignment import Pose, common_grid, pose_of
 from .comparison import Comparison
 from .uncertainty import COVERAGE, Estimate, draws_for, propagate, statistics_of
 from .verdicts import within_nature
@@ -61,34 +61,35 @@ def compare(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Comparison:
-    """Compare two or more stones under one dome: what differs, and by more than the measurements' uncertainty?
+    """Compare two or more stones under one dome: differences and their significance.
 
     Parameters
     ----------
     stones : two or more, as measured.
-    view : azimuth and turn of the tilts; parallel. tilts : degrees, each looked at.
-    scale : ``"equal diameter"`` or ``"true size"``, see the module's text.
-    uncertainty : of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` of a scanned one).
-    coverage : standard deviations to either side that a difference must exceed, see `verdicts`.
-    known_to_pct : how well uncertainties are to be known, see `propagate`.
+    view : parallel view with azimuth and turn. tilts : tilt of each view, degrees.
+    scale : ``"equal diameter"`` or ``"true size"``, see the module.
+    uncertainty : uncertainty of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` for a
+        scan).
+    coverage : coverage factor of a significant difference, see `verdicts`.
+    known_to_pct : relative accuracy of the uncertainties, percent; see `propagate`.
     resolution : pixels along each side of the maps.
-    settings : how each stone is traced, at one wavelength and by an exact engine; its seed is the key of the random draws too.
-        By default `FINE`, a precision of 1e-3.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    settings : settings of the traces: one wavelength, an exact engine; the seed is used for the random draws too. By default
+        `FINE`, a precision of 1e-3.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises
     ------
-    InputError : fewer than two stones, a setting out of range, several wavelengths.
+    InputError : fewer than two stones, a setting out of range, more than one wavelength.
     UnsupportedScene : no exact engine can trace the stones, such as in perspective.
     """
     views, settings = _views(view or View(), tilts), settings or FINE
     if scale not in SCALES:
         raise InputError("unknown scale", key="scale", value=scale, expected=" or ".join(map(repr, SCALES)))
     if not 2 <= len(stones) <= MOST:
-        raise InputError("can't be compared", key="stones", value=len(stones), expected=f"2 to {MOST} stones")
+        raise InputError("wrong number of stones", key="stones", value=len(stones), expected=f"2 to {MOST} stones")
     number_in("coverage", coverage, 0.1, 10.0)
-    draws_for(known_to_pct)  # refuses what is out of range before the work starts
-    doubts = _doubts(uncertainty, stones)
+    draws_for(known_to_pct)  # an error before the work starts
+    uncertainties = _uncertainties(uncertainty, stones)
     labels = tuple(string.ascii_uppercase[: len(stones)])
     measurements = tuple(measure(stone) for stone in stones)
     named = tuple(recognized(stone) for stone in stones)  # girdle flats, for one, err together
@@ -96,17 +97,17 @@ def compare(
     factors = [float(np.mean(sizes)) / size if scale == "equal diameter" else 1.0 for size in sizes]
     poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
-    grid = common_frame(shown, views, resolution)
+    grid = common_grid(shown, views, resolution)
     scenes = [[exactly(Scene(stone, dome, view, settings)) for stone in shown] for view in views]
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
-    with reporter(progress, "comparing", counted=False) as tell:
-        summaries, maps = _traced(labels, scenes, grid, part_of(tell, 0.0, TRACING))
-        for k, (stone, pose, doubt) in enumerate(zip(named, poses, doubts, strict=True)):
+    with reporter(progress, "comparing", counted=False) as update:
+        summaries, maps = _traced(labels, scenes, grid, part_of(update, 0.0, TRACING))
+        for k, (stone, pose, stated) in enumerate(zip(named, poses, uncertainties, strict=True)):
             numbers = _numbers(pose, [replace(row[k], settings=drawn_settings(row[k].settings)) for row in scenes])
             span = (1.0 - TRACING) / len(stones)
-            part = part_of(tell, TRACING + k * span, span)
-            found = propagate(stone, numbers, doubt, known_to_pct=known_to_pct, key=(settings.seed, k), progress=part)
+            part = part_of(update, TRACING + k * span, span)
+            found = propagate(stone, numbers, stated, known_to_pct=known_to_pct, key=(settings.seed, k), progress=part)
             proportions.append({name: within_nature(name, one) for name, one in found.items() if "@" not in name})
             for v, summary in enumerate(row[k] for row in summaries):
                 drawn = {name: replace(found[f"{name}@{v}"], statistic=one) for name, one in summary.statistics.items()}
@@ -119,7 +120,7 @@ def compare(
         views=views,
         scale=scale,
         coverage=coverage,
-        uncertainties=doubts,
+        uncertainties=uncertainties,
         known_to_pct=known_to_pct,
         resolution=grid.resolution,
         settings=settings,
@@ -134,16 +135,16 @@ def compare(
 def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:
     """One view per tilt."""
     if not len(tilts) or len(set(tilts)) != len(tilts):
-        raise InputError("no tilt, or one given twice", key="tilts", value=list(tilts), expected="different tilts in degrees")
+        raise InputError("empty or repeated", key="tilts", value=list(tilts), expected="different tilts in degrees")
     return tuple(replace(view, tilt_deg=float(tilt)) for tilt in tilts)
 
 
-def _doubts(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[Stone]) -> tuple[Uncertainty, ...]:
+def _uncertainties(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[Stone]) -> tuple[Uncertainty, ...]:
     """The uncertainty of each stone."""
     if given is None or isinstance(given, Uncertainty):
         return (given or Uncertainty(),) * len(stones)
     if len(given) != len(stones):
-        raise InputError("not one per stone", key="uncertainty", value=len(given), expected=f"one, or {len(stones)}")
+        raise InputError("wrong number of uncertainties", key="uncertainty", value=len(given), expected=f"1 or {len(stones)}")
     return tuple(given)
 
 

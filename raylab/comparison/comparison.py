@@ -16,20 +16,20 @@ from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.proportions import Measurements
 from ..stone.stone import Stone
 from .uncertainty import Estimate
-from .verdicts import Verdict, judge_all, places
+from .verdicts import Verdict, judge_all, ranks
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """What `compare` found.
+    """The result of `compare`.
 
     Attributes
     ----------
-    labels : "A", "B", ... in the order given. stones : as offered, at true size. shown : as traced, see the module's text.
-    dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : what was asked for.
-    measurements : of each stone as offered. proportions : of each stone, estimates by name.
+    labels : "A", "B", ... in the given order. stones : as offered, at true size. shown : as traced, see the module.
+    dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : the request.
+    measurements : measurements of each stone as offered. proportions : for each stone, estimates by name.
     light : for each view, for each stone, estimates of every statistic by name.
-    summaries : for each view, for each stone, the engine's own record.
+    summaries : for each view, for each stone, the summary of the trace.
     maps : on (stone, tilt_deg, y, x), one grid in mm for all.
     """
 
@@ -51,7 +51,7 @@ class Comparison:
     maps: xr.Dataset
 
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
-        """One stone's map minus another's, on (tilt_deg, y, x); NaN where either stone is not."""
+        """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""
         layers = self.maps[name]
         found = layers.sel(stone=first, drop=True) - layers.sel(stone=second, drop=True)
         return found.assign_attrs(long_name=f"{layers.attrs['long_name']}, {first} minus {second}", units=layers.attrs["units"])
@@ -64,9 +64,9 @@ class Comparison:
         """The same for each proportion."""
         return self._verdicts(self.proportions)
 
-    def places(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
-        """First and last possible place of each stone by one number, the largest first; see `verdicts`."""
-        return places(self.labels, verdicts)
+    def ranks(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
+        """Best and worst possible rank of each stone by one number, the largest first; see `verdicts`."""
+        return ranks(self.labels, verdicts)
 
     def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
         names = [name for name in each[0] if name not in skip and all(name in found for found in each)]
@@ -75,23 +75,23 @@ class Comparison:
         return {name: judge_all(name, row, self.coverage) for name, row in rows.items()}
 
     def to_dict(self) -> dict[str, Any]:
-        """Numbers, verdicts and what they rest on: plain numbers, strings, lists and None, ready for JSON."""
+        """Numbers, verdicts and their basis: plain numbers, strings, lists and None, ready for JSON."""
 
-        def told(each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]) -> dict[str, Any]:
+        def records(each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]) -> dict[str, Any]:
             return {
                 "values": {
                     label: {name: one.to_dict() for name, one in found.items()}
                     for label, found in zip(self.labels, each, strict=True)
                 },
                 "verdicts": {name: [verdict.to_dict() for verdict in pairs] for name, pairs in verdicts.items()},
-                "places": {name: {k: list(v) for k, v in self.places(pairs).items()} for name, pairs in verdicts.items()},
+                "ranks": {name: {k: list(v) for k, v in self.ranks(pairs).items()} for name, pairs in verdicts.items()},
             }
 
         views = [
             {
                 "tilt_deg": view.tilt_deg,
                 "tilt_azimuth_deg": view.tilt_azimuth_deg,
-                **told(self.light[k], self.light_verdicts(k)),
+                **records(self.light[k], self.light_verdicts(k)),
             }
             for k, view in enumerate(self.views)
         ]
@@ -104,6 +104,6 @@ class Comparison:
             "coverage": self.coverage,
             "known_to_pct": self.known_to_pct,
             "settings": {"resolution": self.resolution, **asdict(self.settings)},
-            "proportions": told(self.proportions, self.proportion_verdicts()),
+            "proportions": records(self.proportions, self.proportion_verdicts()),
             "views": views,
         }

@@ -1,7 +1,7 @@
 """How surely a number follows from planes that were measured.
 
 `Uncertainty` says by how much planes may be off; `propagate` carries it to any numbers that follow from a stone: proportions,
-statistics of light at several tilts, or a user's own. Three things are told about each number and never mixed: what the
+statistics of light at several tilts, or a user's own. Three parts of each number are kept apart: what the
 engine itself leaves open (bracket and standard error), the uncertainty of the measurement (standard deviation), and the
 shift. The **shift** is how far the number lies from where the true stone's is expected, at ``value - shift``: errors of
 measurement make an even stone look less even, and somewhat less bright.
@@ -50,14 +50,14 @@ Numbers = Callable[[Stone], Mapping[str, "Statistic | float"]]
 
 @dataclass(frozen=True)
 class Estimate:
-    """A number with all that is known of its surroundings, each kind by itself.
+    """A number with bracket, standard error, measurement uncertainty and bias, each stated separately.
 
     Attributes
     ----------
     statistic : value, bracket and standard error of the engine.
     uncertainty : standard uncertainty from the measurement of the planes; NaN where it could not be found.
     uncertainty_error : standard error of `uncertainty` itself.
-    shift : how far the value lies from where the true stone's is expected.
+    shift : bias of the value, its expected excess over the value of the true stone.
     shift_error : standard error of `shift` itself, from the finite number of draws.
     """
 
@@ -69,26 +69,26 @@ class Estimate:
 
     @property
     def best(self) -> float:
-        """Where the true stone's number is expected."""
+        """The value without bias: the expected value of the true stone."""
         return self.statistic.value - self.shift
 
     @property
-    def doubt(self) -> float:
+    def standard_uncertainty(self) -> float:
         """Standard uncertainty of `best`: of the measurement, of the draws and of sampling, added in squares."""
         return math.hypot(self.uncertainty, self.shift_error, self.statistic.error)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[float, float]:
-        """The bracket about `best`, widened to either side by `coverage` times `doubt`."""
-        reach = coverage * self.doubt
-        return self.statistic.low - self.shift - reach, self.statistic.high - self.shift + reach
+        """The bracket about `best`, widened to either side by `coverage` times `standard_uncertainty`."""
+        half_width = coverage * self.standard_uncertainty
+        return self.statistic.low - self.shift - half_width, self.statistic.high - self.shift + half_width
 
     def to_dict(self) -> dict[str, float]:
         """Plain numbers, ready for JSON."""
         s, (low, high) = self.statistic, self.interval()
-        told = {"value": s.value, "bracket_low": s.low, "bracket_high": s.high, "engine_error": s.error}
-        told |= {"uncertainty": self.uncertainty, "uncertainty_error": self.uncertainty_error}
-        told |= {"shift": self.shift, "shift_error": self.shift_error}
-        return {**told, "best": self.best, "interval_low": low, "interval_high": high}
+        record = {"value": s.value, "bracket_low": s.low, "bracket_high": s.high, "engine_error": s.error}
+        record |= {"uncertainty": self.uncertainty, "uncertainty_error": self.uncertainty_error}
+        record |= {"shift": self.shift, "shift_error": self.shift_error}
+        return {**record, "best": self.best, "interval_low": low, "interval_high": high}
 
 
 def propagate(
@@ -101,7 +101,7 @@ def propagate(
     key: tuple[int, ...] = (0,),
     progress: bool | Progress = False,
 ) -> dict[str, Estimate]:
-    """Carry the uncertainty of a stone's planes to numbers that follow from it.
+    """Propagate the uncertainty of the planes of a stone to numbers that follow from it.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -111,18 +111,18 @@ def propagate(
 
     Parameters
     ----------
-    numbers : what follows from a stone; a name that a displaced stone lacks is left out of that draw.
-    method : see the module's text.
-    known_to_pct : how well the uncertainty itself is to be known by draws, percent of it for numbers that scatter normally:
-        10 takes 51 draws, 5 takes 201, each with errors of both sizes.
-    key : key of the random draws; two stones measured independently take different ones.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    numbers : function of a stone that returns named numbers; a name that a displaced stone lacks is omitted in that draw.
+    method : see the module.
+    known_to_pct : relative accuracy of the uncertainty, percent, for normal errors: 10 needs 51 draws, 5 needs 201, each with
+        errors of both sizes.
+    key : key of the random draws; independent measurements need different keys.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
-    Stones are worked on in threads; the numbers don't depend on how many.
+    The numbers do not depend on the number of threads.
 
     Raises
     ------
-    InputError : a setting out of range, or errors so large that a displaced stone can't be closed.
+    InputError : a setting out of range, or errors so large that the displaced planes no longer enclose a body.
     """
     wanted = uncertainty or Uncertainty()
     if method not in ("draws", "derivative"):
@@ -131,16 +131,16 @@ def propagate(
     modes = wanted.modes(stone)
     errors = _drawn(modes, draws_for(known_to_pct), key) if method == "draws" else [s * m for m in modes for s in (1.0, -1.0)]
     rows = np.empty((len(errors), len(nominal)))
-    with reporter(progress, "stones") as tell:
+    with reporter(progress, "stones") as update:
         for k, found in enumerate(in_order(lambda error: numbers(displaced(stone, error)), errors)):
             rows[k] = [float(found[name]) if name in found else math.nan for name in nominal]
-            tell(k + 1, len(errors))
+            update(k + 1, len(errors))
     spread = _of_draws if method == "draws" else _of_differences
     return {name: spread(value, rows[0::2, k], rows[1::2, k]) for k, (name, value) in enumerate(nominal.items())}
 
 
 def draws_for(known_to_pct: float) -> int:
-    """How many draws tell a standard deviation to so many percent of itself, for numbers that scatter normally.
+    """Number of draws that gives a standard deviation to this many percent of itself, for normal errors.
 
     >>> draws_for(10.0), draws_for(5.0)
     (51, 201)
@@ -152,7 +152,7 @@ def draws_for(known_to_pct: float) -> int:
 def statistics_of(scene: Scene) -> dict[str, Statistic]:
     """Ledger and statistics of a scene by name, as `trace_scene` gives them, without maps.
 
-    A scene in perspective is sampled at its own resolution; a coarse one, 128 or so, keeps draws quick.
+    A perspective scene is sampled at its own resolution; about 128 pixels keep draws quick.
     """
     return summary_of(scene).statistics
 
@@ -179,7 +179,7 @@ def _of_draws(nominal: Statistic, stated: np.ndarray, larger: np.ndarray) -> Est
 
 
 def _of_differences(nominal: Statistic, up: np.ndarray, down: np.ndarray) -> Estimate:
-    """Independent errors add in squares; curvature along each gives the shift, and says how far the straight line holds."""
+    """Independent errors add in squares; curvature along each gives the shift, and shows how far the linear model holds."""
     slope, bend = (up - down) / 2.0, up + down - 2.0 * nominal.value
     straight = math.sqrt(float(slope @ slope))
     return Estimate(nominal, straight, math.sqrt(straight**2 + float(bend @ bend) / 2.0) - straight, float(bend.sum()) / 2.0)

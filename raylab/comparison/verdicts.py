@@ -1,13 +1,13 @@
-"""Larger, smaller, or not told apart: what two measured numbers say about two stones, in one plain sentence.
+"""Verdicts on two measured numbers of two stones: larger, smaller, or not significant.
 
 **The criterion.** The difference of the two best values is known to within the engines' brackets and, to either side,
-`coverage` times the root of the sum of squares of both doubts (see `Estimate.doubt`); the two stones were measured
-independently. Only where zero lies outside that range is one called larger. With a coverage factor of 2 about one sentence in
-twenty says "larger" or "smaller" of stones that don't differ.
+`coverage` times the root of the sum of squares of both standard uncertainties (see `Estimate.standard_uncertainty`); the two
+measurements are independent. One stone is called larger only if zero lies outside that range. With a coverage factor of 2,
+about one verdict in twenty says "larger" or "smaller" for stones that do not differ.
 
-**Places.** A stone's place among several is 1 plus the number of stones told to be larger than it, and no worse than all
-but those told to be smaller: stones that are not told apart share a range of places. Largest comes first; whether large
-is good is the reader's to say. There is no overall score.
+**Ranks.** The best possible rank of a stone is 1 plus the number of significantly larger stones; its worst possible rank is
+the number of stones minus the number of significantly smaller ones. Rank 1 is the largest number, which is not necessarily
+the best. There is no overall score.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from .uncertainty import COVERAGE, Estimate
 
 
 class Words(NamedTuple):
-    """How a number is told: its name, its unit, the factor from the number to that unit, and the decimals shown."""
+    """How a number is shown: its name, its unit, the factor from the number to that unit, and the decimals."""
 
     name: str
     unit: str
@@ -44,7 +44,7 @@ class Words(NamedTuple):
         """The number with its unit."""
         return (self.bare(value) + {"": "", "°": "°"}.get(self.unit, f" {self.unit}")) if math.isfinite(value) else "-"
 
-    def gap(self, value: float) -> str:
+    def show_difference(self, value: float) -> str:
         """A difference of two numbers with its unit; of percentages, in percentage points."""
         return f"{self.bare(value)} percentage points" if self.unit == "%" else self.show(value)
 
@@ -64,7 +64,7 @@ _WORDS = {
 
 
 def _measured_words() -> dict[str, Words]:
-    """Words for what is measured on some cut, and for how much it varies over a stone."""
+    """Words for the measured quantities of all cuts and for their spread over a stone."""
     found = {}
     for key, one in measured_by_key().items():
         found[key] = _UNITS[one.unit]._replace(name=one.label)
@@ -73,9 +73,9 @@ def _measured_words() -> dict[str, Words]:
 
 
 def words(name: str) -> Words:
-    """How a number is told, by its name in the records: a statistic by its definition, a proportion by its unit.
+    """How a number is shown, by its name in the records: a statistic by its definition, a proportion by its unit.
 
-    >>> words("crown_angle_deg").show(34.5), words("leak").gap(0.0123)
+    >>> words("crown_angle_deg").show(34.5), words("leak").show_difference(0.0123)
     ('34.50°', '1.23 percentage points')
     """
     if (statistic := description_of(name)) is not None:
@@ -85,7 +85,7 @@ def words(name: str) -> Words:
 
 
 def natural_range(name: str) -> tuple[float, float]:
-    """Between what a number of this name can lie at all: a statistic's own span, lengths from 0."""
+    """The possible range of a number of this name: the span of a statistic; lengths from 0."""
     if (statistic := description_of(name)) is not None:
         return statistic.span
     measured = measured_by_key().get(name)
@@ -93,7 +93,7 @@ def natural_range(name: str) -> tuple[float, float]:
 
 
 def within_nature(name: str, one: Estimate) -> Estimate:
-    """The estimate with a shift that leads nowhere beyond the number's natural range; a stone can't be more than even."""
+    """The estimate with a shift that stays within the natural range of the number."""
     low, high = natural_range(name)
     value = one.statistic.value
     return replace(one, shift=value - min(max(one.best, min(low, value)), max(high, value))) if one.shift else one
@@ -101,12 +101,12 @@ def within_nature(name: str, one: Estimate) -> Estimate:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What is known of one number's difference between two stones.
+    """The difference of one number between two stones.
 
     Attributes
     ----------
-    name : of the number. first, second : the stones' labels.
-    difference : first's best value minus second's. low, high : where the true difference lies, by the criterion.
+    name : name of the number. first, second : labels of the stones.
+    difference : best value of the first minus that of the second. low, high : range of the true difference, by the criterion.
     """
 
     name: str
@@ -117,42 +117,43 @@ class Verdict:
     high: float
 
     @property
-    def told(self) -> str:
-        """``"larger"`` or ``"smaller"`` (the first stone), ``"not told apart"``, or ``"unknown"`` where numbers are missing."""
+    def outcome(self) -> str:
+        """``"larger"`` or ``"smaller"`` (the first stone), ``"not significant"``, or ``"unknown"`` (a missing number)."""
         if not (math.isfinite(self.low) and math.isfinite(self.high)):
             return "unknown"
-        return "larger" if self.low > 0.0 else "smaller" if self.high < 0.0 else "not told apart"
+        return "larger" if self.low > 0.0 else "smaller" if self.high < 0.0 else "not significant"
 
     @property
     def sentence(self) -> str:
         """One plain sentence."""
         what = words(self.name)
-        if self.told == "unknown":
-            return f"{what.title}: not known of both {self.first} and {self.second}."
-        if self.told == "not told apart":
+        if self.outcome == "unknown":
+            return f"{what.title}: unknown for {self.first} or {self.second}."
+        if self.outcome == "not significant":
             least = max(self.high - self.difference, self.difference - self.low)
             return (
-                f"{what.title}: {self.first} and {self.second} are not told apart by these measurements; "
-                f"they differ by {what.gap(abs(self.difference))}, and less than about {what.bare(least)} can't be told."
+                f"{what.title}: no significant difference between {self.first} and {self.second}; "
+                f"measured difference {what.show_difference(abs(self.difference))}, "
+                f"differences below about {what.bare(least)} are not significant."
             )
         near, far = sorted((abs(self.low), abs(self.high)))
         return (
-            f"{what.title}: {self.told} in {self.first} than in {self.second}, by {what.gap(abs(self.difference))} "
-            f"(between {what.bare(near)} and {what.bare(far)})."
+            f"{what.title}: {self.outcome} for {self.first} than for {self.second}, "
+            f"by {what.show_difference(abs(self.difference))} ({what.bare(near)} to {what.bare(far)})."
         )
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and strings, ready for JSON."""
-        told = {"first": self.first, "second": self.second, "told": self.told, "difference": self.difference}
-        return {**told, "low": self.low, "high": self.high, "sentence": self.sentence}
+        outcome = {"first": self.first, "second": self.second, "outcome": self.outcome, "difference": self.difference}
+        return {**outcome, "low": self.low, "high": self.high, "sentence": self.sentence}
 
 
 def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], coverage: float = COVERAGE) -> Verdict:
     """The verdict on one number of two stones, each given as (label, estimate)."""
     (label, a), (other, b) = first, second
-    reach = coverage * math.hypot(a.doubt, b.doubt)
-    low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - reach
-    high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + reach
+    half_width = coverage * math.hypot(a.standard_uncertainty, b.standard_uncertainty)
+    low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - half_width
+    high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + half_width
     return Verdict(name, label, other, a.best - b.best, low, high)
 
 
@@ -162,13 +163,13 @@ def judge_all(name: str, found: Mapping[str, Estimate], coverage: float = COVERA
     return tuple(judge(name, each[i], each[j], coverage) for i in range(len(each)) for j in range(i + 1, len(each)))
 
 
-def places(labels: Sequence[str], verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
-    """First and last possible place of each stone, the largest number first; see the module's text."""
+def ranks(labels: Sequence[str], verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
+    """Best and worst possible rank of each stone, the largest number first; see the text of the module."""
     above = {label: 0 for label in labels}
     below = dict(above)
     for verdict in verdicts:
-        winner, loser = (verdict.first, verdict.second)[:: -1 if verdict.told == "smaller" else 1]
-        if verdict.told in ("larger", "smaller"):
+        winner, loser = (verdict.first, verdict.second)[:: -1 if verdict.outcome == "smaller" else 1]
+        if verdict.outcome in ("larger", "smaller"):
             above[loser] += 1
             below[winner] += 1
     return {label: (1 + above[label], len(labels) - below[label]) for label in labels}

@@ -1,1 +1,1 @@
-"""Before the last facets go on: a blocked stone finished in every way that is thought of, and facets polished again."""
+"""Before the last facets go on: choices of last facets for a blocked stone, and facets repolished."""

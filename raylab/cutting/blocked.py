@@ -66,14 +66,14 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
     named = recognized(stone)
     cut = cut_of(named)
     if cut is None or not cut.last:
-        raise InputError("no blocked stone of a cut that raylab can finish", key="cut", value=stone.cut, expected=_finishable())
+        raise InputError("not a blocked stone of a known cut", key="cut", value=stone.cut, expected=_finishable())
     present = [tier for tier in cut.last if tier in named.tiers]
     if present:
-        problem = "not a blocked stone: it has facets of the last tiers already"
-        raise InputError(problem, key="tier", value=", ".join(present), expected="table, mains, girdle and perhaps a culet")
+        problem = "not a blocked stone; it already has facets of the last tiers"
+        raise InputError(problem, key="tier", value=", ".join(present), expected="table, mains, girdle and optionally a culet")
     tables = named.facets_of(TABLE.name)
     if len(tables) != 1:
-        raise InputError("not one table", key="table", value=len(tables), expected="one")
+        raise InputError("the number of table facets is not 1", key="table", value=len(tables), expected="one")
     for tier in cut.mains():
         count = len(named.facets_of(tier))
         if count < LEAST_MAINS:
@@ -82,7 +82,9 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
     if diameter_mm is not None:
         named = _rounded(named, number_in("diameter_mm", diameter_mm, 0.1, 1000.0, "mm"))
     elif not named.on_girdle.any():
-        raise InputError("the table holds no girdle facets", key="diameter_mm", expected="the girdle's diameter in mm")
+        raise InputError(
+            "missing; the facet table has no girdle facets", key="diameter_mm", expected="the girdle diameter in mm"
+        )
     crown, pavilion = _around(named, cut.mains("crown")), _around(named, cut.mains("pavilion"))
     return Blocked(named, tables[0], crown, pavilion, tuple(named.facets_of(GIRDLE.name)))
 
@@ -99,13 +101,13 @@ def _around(stone: Stone, tiers: tuple[str, ...]) -> tuple[int, ...]:
 
 
 def _rounded(stone: Stone, diameter_mm: float) -> Stone:
-    """The stone with its girdle ground to a cylinder about the z axis."""
+    """The stone with its final girdle diameter a cylinder about the z axis."""
     old, rest = np.flatnonzero(stone.on_girdle), np.flatnonzero(~stone.on_girdle)
     flats, apothems = Circle(diameter_mm / 2.0).flats(GIRDLE_FACETS)
     widest = float((stone.vertices_mm @ flats.T).max(axis=0).min())
     if widest < apothems[0]:
         most = f"at most {widest / apothems[0] * diameter_mm:.3f} mm"
-        raise StoneError("the blocked stone is smaller than that", key="diameter_mm", value=diameter_mm, expected=most)
+        raise StoneError("larger than the blocked stone", key="diameter_mm", value=diameter_mm, expected=most)
     ground = ABSORBING if any(stone.finishes[f] == ABSORBING for f in old) else POLISHED
     made = Stone.from_planes(
         np.concatenate([stone.normals[rest], flats]),
@@ -121,7 +123,7 @@ def _rounded(stone: Stone, diameter_mm: float) -> Stone:
     )
     if made.dropped:
         named = ", ".join(made.dropped[:4])
-        raise StoneError(f"no facets any more at this diameter: {named}", key="diameter_mm", value=diameter_mm)
+        raise StoneError(f"facets vanish at this diameter: {named}", key="diameter_mm", value=diameter_mm)
     return made
 
 

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 MOST_CHOICES = 10_000
 
 WEIGHTS = {"weight_ct": "ct", "lost_points": "0.01 ct"}
-"""What a choice weighs afterwards, and what it takes away; with their units."""
+"""Weight after a choice and removed weight, with their units."""
 
 
 def brillianteering_grid(
@@ -42,25 +42,24 @@ def brillianteering_grid(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
-    """Every choice of a grid: exact statistics with brackets, weight afterwards, weight lost.
+    """Exact statistics with brackets, final weight and removed weight of every choice of a grid.
 
     Parameters
     ----------
-    blocked, diameter_mm : see `finish`.
-    axes : the values to try by key of `LastFacets`; all combinations are made.
-    choice : what is not on an axis. view : parallel; face-up by default.
-    settings : how each choice is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
-        a precision of 2e-4.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    blocked, diameter_mm : see `brillianteer`.
+    axes : values by key of `LastFacets`; all combinations are traced.
+    choice : the parameters that are not on an axis. view : parallel; face-up by default.
+    settings : settings of the traces: one wavelength, an exact engine; by default `viewing.TIGHT`, a precision of 2e-4.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Returns
     -------
-    xarray.Dataset on the axes: `STATISTICS` with ``_low`` and ``_high``, `weight_ct`, `lost_points`, all NaN where the choice
-    can't be cut, and `reason`, which says why (empty where it can).
+    xarray.Dataset on the axes: `STATISTICS` with ``_low`` and ``_high``, `weight_ct`, `lost_points`, all NaN for an
+    impossible choice, and `reason`, empty for a possible choice.
 
     Raises
     ------
-    InputError : a stone that is not blocked, an axis that nobody can choose along, a number out of range.
+    InputError : a stone that is not blocked, an unknown axis, a number out of range.
     """
     import xarray as xr
 
@@ -70,14 +69,14 @@ def brillianteering_grid(
     sizes = tuple(len(each) for each in values.values())
     if not values or int(np.prod(sizes)) > MOST_CHOICES:
         raise InputError(
-            "not a usable grid",
+            "wrong number of combinations",
             key="grid",
             value=dict(zip(values, sizes, strict=True)),
             expected=f"1 to {MOST_CHOICES} choices",
         )
     columns = [*(name + part for name in STATISTICS for part in ("", "_low", "_high")), *WEIGHTS]
     table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
-    with reporter(progress, "choices") as tell:
+    with reporter(progress, "choices") as update:
         for done, at in enumerate(np.ndindex(*sizes), start=1):
             chosen = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
             try:
@@ -88,7 +87,7 @@ def brillianteering_grid(
                 found = exact_record(replace(scene, stone=stone)).statistics
                 parts = [getattr(found[name], part) for name in STATISTICS for part in ("value", "low", "high")]
                 table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
-            tell(done, reasons.size)
+            update(done, reasons.size)
     units = {**{key: one.unit for key, one in STATISTICS.items()}, **WEIGHTS}
     variables: dict[str, Any] = {
         name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})
@@ -110,10 +109,10 @@ def _values(key: str, given: Sequence[float]) -> np.ndarray:
     """(K,) the values along an axis, rising, each allowed."""
     known = [one.key for one in CHOICES]
     if key not in known:
-        raise InputError("nothing that can be chosen", key=key, expected=nearest(key, known))
+        raise InputError("unknown parameter of the last facets", key=key, expected=nearest(key, known))
     values = np.unique(np.array([getattr(LastFacets(**{key: value}), key) for value in given], dtype=float))
     if not len(values) or len(values) != len(given):
-        raise InputError("no values, or one given twice", key=key, value=list(given), expected="different numbers")
+        raise InputError("empty or repeated", key=key, value=list(given), expected="different numbers")
     return values
 
 
@@ -124,7 +123,7 @@ class Best:
     Attributes
     ----------
     choice : what to cut. numbers : its statistics and weights by name.
-    tied : True where its bracket reaches that of the first, so that the tracing alone can't tell which is better.
+    tied : True if its bracket overlaps that of the first choice.
     """
 
     choice: LastFacets
@@ -133,11 +132,11 @@ class Best:
 
 
 def best_brillianteering(grid: xr.Dataset, objective: str | Objective, count: int = 3) -> tuple[Best, ...]:
-    """The best few choices of a grid under an objective, best first; none where no choice keeps to its limits.
+    """The best choices of a grid under an objective, best first; empty if no choice meets the limits.
 
-    A limit is kept where it holds for certain, bracket and all.
+    A choice meets a limit if its whole bracket does.
 
-    Raises InputError for an objective that is not understood.
+    Raises InputError for an invalid objective.
 
     >>> import raylab as rl
     >>> from raylab.cutting.objective import read_objective

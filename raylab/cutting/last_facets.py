@@ -22,7 +22,7 @@ from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
 from ..stone.finish import POLISHED
 from ..stone.known_cuts import tiers_of
-from ..stone.planes import DOWN, UP, Place, plane_at
+from ..stone.planes import DOWN, UP, Position, plane_at
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
 from ..stone.tier import GIRDLE, Tier
@@ -32,16 +32,16 @@ CHOICES = (
     ROUND_BRILLIANT.keys["star_pct"],
     ROUND_BRILLIANT.keys["lower_half_pct"],
     Parameter(
-        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "of the way from the girdle to the table's edge, in plan",
-        optional=True, unset="the upper halves meet the stars' tips", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
+        "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "share of the distance from girdle to table edge, in plan view",
+        optional=True, unset="the upper halves meet the tips of the stars", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
     ),
     Parameter(
         "upper_painting_deg", "painting of the upper halves", "degree", -10.0, 10.0,
-        "turn towards their mains; negative is digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
     Parameter(
         "lower_painting_deg", "painting of the lower halves", "degree", -10.0, 10.0,
-        "turn towards their mains; negative is digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
 )  # fmt: skip
 """What can be chosen; the fields of `LastFacets`."""
@@ -49,14 +49,14 @@ CHOICES = (
 
 @dataclass(frozen=True)
 class LastFacets:
-    """How the last facets are to be cut.
+    """Parameters of the last facets.
 
     Attributes
     ----------
-    star_pct : star length, percent of the way from the table's edge to the girdle.
-    lower_half_pct : lower-half length, percent of the way from the girdle to the apex.
-    upper_half_pct : upper-half length, percent of the way from the girdle to the table's edge; None to meet the stars' tips.
-    upper_painting_deg, lower_painting_deg : turn of the halves towards their mains; negative is digging.
+    star_pct : star length, percent of the distance from the table edge to the girdle.
+    lower_half_pct : lower-half length, percent of the distance from the girdle to the apex.
+    upper_half_pct : upper-half length, percent of the distance from the girdle to the table edge; None to meet the star tips.
+    upper_painting_deg, lower_painting_deg : painting angle of the halves; negative values mean digging.
 
     Raises
     ------
@@ -74,8 +74,8 @@ class LastFacets:
             one.checked(getattr(self, one.key))
 
     def __str__(self) -> str:
-        said = [(one, getattr(self, one.key)) for one in CHOICES]
-        return ", ".join(f"{one.label} {value:.4g}{SIGNS[one.unit]}" for one, value in said if value or one.default)
+        values = [(one, getattr(self, one.key)) for one in CHOICES]
+        return ", ".join(f"{one.label} {value:.4g}{SIGNS[one.unit]}" for one, value in values if value or one.default)
 
 
 SIGNS = {"%": "%", "degree": "°"}
@@ -122,7 +122,7 @@ def refuse_lost(lost: Sequence[str], when: str) -> None:
     """Raise StoneError where planes are no facets any more: a girdle that opens, else facets that vanish."""
     girdle = [name for name in lost if name.startswith(f"{GIRDLE.name} ")]
     if girdle:
-        raise StoneError(f"{when} the girdle opens to a knife edge at {_listed(girdle)}")
+        raise StoneError(f"{when} the girdle has no thickness at {_listed(girdle)}")
     if lost:
         raise StoneError(f"{when} these facets vanish: {_listed(lost)}")
 
@@ -141,7 +141,7 @@ def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     for k, (joint, corners) in enumerate(joints):
         tip = joint.from_inside(choice.star_pct)
         if (table.normals @ tip.point(UP) >= table.distances).all():
-            raise StoneError(f"star {k} would cross the table", key="star_pct", value=choice.star_pct, expected="longer stars")
+            raise StoneError(f"star {k} crosses the table", key="star_pct", value=choice.star_pct, expected="longer stars")
         yield *plane_at(joint.star(corners, tip), UP), STAR.name, k
         if choice.upper_half_pct is not None:
             tip = joint.from_girdle(choice.upper_half_pct)
@@ -158,13 +158,13 @@ def _planes(blocked: Blocked, facets: Sequence[int]) -> Planes:
     return Planes(blocked.stone.normals[list(facets)], blocked.stone.distances_mm[list(facets)])
 
 
-def _halves(joint: Joint, tip: Place, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:
+def _halves(joint: Joint, tip: Position, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:
     """The two halves that split the joint behind main k."""
     side = UP if tier.side == "crown" else DOWN
     for number, slant in enumerate(joint.halves(tip, math.radians(painting_deg)), start=2 * k):
         if math.isnan(slant.tangent):
             key = PAINTING[tier.name]
-            raise StoneError(f"{tier.name} {number} can't be turned that far", key=key, value=painting_deg, expected="less")
+            raise StoneError(f"painting too large for {tier.name} {number}", key=key, value=painting_deg, expected="less")
         yield *plane_at(slant, side), tier.name, number
 
 

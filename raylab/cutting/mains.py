@@ -1,7 +1,7 @@
 """Which measured main is off, by more than its measurement may be, and what correcting it alone would change.
 
 A tier's **pattern** has the median slope of its mains, equal steps of azimuth and the median height; medians, so that one main
-that is off doesn't make the others look so. A main is told to be off in
+that is off doesn't make the others look so. A main counts as off in
 
 * slope, degrees; * azimuth, degrees; * height, um: of its facet's middle above (positive) or below the pattern's plane,
 
@@ -102,8 +102,8 @@ def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage
 
     Raises InputError where an uncertainty is given per facet and not for each facet of the blocked stone.
     """
-    stone, doubt = blocked.stone, uncertainty or Uncertainty()
-    angles, heights = doubt.per_facet(stone)
+    stone, stated = blocked.stone, uncertainty or Uncertainty()
+    angles, heights = stated.per_facet(stone)
     slopes, azimuths, middles = stone.slope_deg(), stone.azimuth_deg(), stone.polyhedron.centroids
     found = []
     for tier in (blocked.crown, blocked.pavilion):
@@ -116,9 +116,9 @@ def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage
                 "azimuth": (math.remainder(azimuths[f] - nominal, 360.0), angles[f] / math.sin(math.radians(slopes[f]))),
                 "height": (1e3 * (even @ middles[f] - pattern.distance_mm), heights[f]),
             }
-            off = tuple(key for key, (gap, doubt) in differences.items() if abs(gap) > coverage * doubt)
-            slope, place, height = (tuple(map(float, pair)) for pair in differences.values())
-            found.append(MainOff(stone.facet_name(f), f, slope[0], slope[1], place[0], place[1], height[0], height[1], off))
+            off = tuple(key for key, (difference, error) in differences.items() if abs(difference) > coverage * error)
+            slope, azimuth, height = (tuple(map(float, pair)) for pair in differences.values())
+            found.append(MainOff(stone.facet_name(f), f, slope[0], slope[1], azimuth[0], azimuth[1], height[0], height[1], off))
     return tuple(found)
 
 
@@ -163,7 +163,7 @@ def main_gradient(
     Parameters
     ----------
     scene : the blocked stone under its light. facets : numbers of the mains to derive by; all by default.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Returns
     -------
@@ -174,11 +174,11 @@ def main_gradient(
 
     chosen = list(blocked.mains if facets is None else facets)
     values = np.empty((2, len(STATISTICS) + 1, len(chosen), len(MOVES)))
-    with reporter(progress, "derivatives") as tell:
+    with reporter(progress, "derivatives") as update:
         for i, f in enumerate(chosen):
             for j, (move, (_, unit)) in enumerate(MOVES.items()):
                 values[:, :, i, j] = np.array(_derivative(blocked, choice, scene, f, move)) * unit
-                tell(i * len(MOVES) + j + 1, len(chosen) * len(MOVES))
+                update(i * len(MOVES) + j + 1, len(chosen) * len(MOVES))
     grid = ("statistic", "main", "move")
     return xr.Dataset(
         {"derivative": (grid, values[0]), "derivative_error": (grid, values[1])},
@@ -188,7 +188,7 @@ def main_gradient(
             "move": list(MOVES),
             "unit": ("move", [unit for unit, _ in MOVES.values()]),
         },
-        {"definition": "change of the finished stone's number per unit of the main's move, halves and stars following"},
+        {"definition": "change of the finished stone per unit displacement of the main, with halves and stars adjusted"},
     )
 
 

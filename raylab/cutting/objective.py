@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from ..errors import InputError, nearest
 
-_EXPECTED = "words such as 'most brightness with weight_ct >= 1.00 and leak <= 0.1'"
-_WISH = re.compile(r"(most|least)\s+(\w+)(?:\s+with\s+(.+))?")
+_EXPECTED = "an objective such as 'most brightness with weight_ct >= 1.00 and leak <= 0.1'"
+_OBJECTIVE = re.compile(r"(most|least)\s+(\w+)(?:\s+with\s+(.+))?")
 _LIMIT = re.compile(r"(\w+)\s*(>=|<=)\s*(\S+)")
 
 
@@ -35,9 +35,9 @@ class Objective:
 def read_objective(text: str, known: Iterable[str]) -> Objective:
     """An objective from its words; `known` are the numbers it may name. Raises InputError for other words."""
     names = tuple(known)
-    found = _WISH.fullmatch(text.strip())
+    found = _OBJECTIVE.fullmatch(text.strip())
     if found is None:
-        raise InputError("not understood", key="objective", value=text, expected=_EXPECTED)
+        raise InputError("invalid syntax", key="objective", value=text, expected=_EXPECTED)
     most, name, rest = found.groups()
     limits = tuple(_limit(text, part, names) for part in re.split(r"\s+and\s+", rest)) if rest else ()
     return Objective(text.strip(), most == "most", _known(name, names), limits)
@@ -46,17 +46,17 @@ def read_objective(text: str, known: Iterable[str]) -> Objective:
 def _limit(text: str, part: str, names: tuple[str, ...]) -> Limit:
     found = _LIMIT.fullmatch(part.strip())
     if found is None:
-        raise InputError(f"the limit '{part}' is not understood", key="objective", value=text, expected=_EXPECTED)
+        raise InputError(f"invalid limit '{part}'", key="objective", value=text, expected=_EXPECTED)
     name, sign, number = found.groups()
     try:
         return Limit(_known(name, names), sign == ">=", float(number))
     except ValueError as error:
         if isinstance(error, InputError):
             raise
-        raise InputError(f"'{number}' is no number", key="objective", value=text, expected=_EXPECTED) from error
+        raise InputError(f"'{number}' is not a number", key="objective", value=text, expected=_EXPECTED) from error
 
 
 def _known(name: str, names: tuple[str, ...]) -> str:
     if name not in names:
-        raise InputError(f"nothing is called '{name}'", key="objective", value=name, expected=nearest(name, names))
+        raise InputError(f"unknown number '{name}'", key="objective", value=name, expected=nearest(name, names))
     return name

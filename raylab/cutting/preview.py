@@ -1,4 +1,4 @@
-"""`finish`: what a blocked stone will show, for each way to put its last facets on."""
+"""`brillianteer`: the predicted numbers of a blocked stone for each choice of last facets."""
 
 from __future__ import annotations
 
@@ -30,15 +30,15 @@ MOST_ALTERNATIVES = 6
 
 @dataclass(frozen=True)
 class Preview:
-    """A blocked stone and its alternatives.
+    """A blocked stone and its finished alternatives.
 
     Attributes
     ----------
-    blocked : the stone as it is now. scene : that stone under the light in which it was looked at.
-    choices, stones, results : one per alternative: the choice, the finished stone, its maps and numbers.
-    mains : every measured main against its tier's pattern. coverage : standard uncertainties it may be off by unflagged.
-    corrections : of each flagged main alone, for the first choice. derivatives : by the flagged mains, see `main_gradient`;
-        None where none is flagged.
+    blocked : the blocked stone. scene : the scene of that stone.
+    choices, stones, results : for each alternative, the choice, the finished stone, its maps and numbers.
+    mains : deviation of every measured main from its tier. coverage : coverage factor of a listed deviation.
+    corrections : correction of each listed main alone, for the first choice. derivatives : derivatives by the listed mains,
+        see `main_gradient`, or None.
     """
 
     blocked: Blocked
@@ -57,7 +57,7 @@ class Preview:
         return self.blocked.stone.weight_ct
 
     def lost_points(self, k: int) -> float:
-        """Weight that alternative k takes away, in points of 0.01 ct."""
+        """Weight that alternative k removes, in points of 0.01 ct."""
         return lost_points(self.blocked.stone, self.stones[k])
 
     def to_dict(self) -> dict[str, Any]:
@@ -73,16 +73,18 @@ class Preview:
             }
             for k, choice in enumerate(self.choices)
         ]
-        told = self.derivatives
+        table = self.derivatives
         slopes = {
             main: {
                 move: dict(
-                    zip(told.statistic.values.tolist(), told.derivative.sel(main=main, move=move).values.tolist(), strict=True)
+                    zip(
+                        table.statistic.values.tolist(), table.derivative.sel(main=main, move=move).values.tolist(), strict=True
+                    )
                 )
-                for move in told.move.values.tolist()
+                for move in table.move.values.tolist()
             }
-            for main in ([] if told is None else told.main.values.tolist())
-            if told is not None
+            for main in ([] if table is None else table.main.values.tolist())
+            if table is not None
         }
         return {
             "stone": {"name": stone.name, "material": stone.material.name, "weight_now_ct": stone.weight_ct},
@@ -94,8 +96,8 @@ class Preview:
             "corrections": [correction.to_dict() for correction in self.corrections],
             "derivatives": slopes,
             "derivative_units": {}
-            if told is None
-            else dict(zip(told.move.values.tolist(), told.unit.values.tolist(), strict=True)),
+            if table is None
+            else dict(zip(table.move.values.tolist(), table.unit.values.tolist(), strict=True)),
         }
 
 
@@ -112,27 +114,26 @@ def brillianteer(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Preview:
-    """Finish a blocked stone in several ways, on its mains as measured.
+    """Finish a blocked stone with alternative last facets, placed on its measured mains.
 
     Parameters
     ----------
-    blocked : table, mains, perhaps girdle and culet; no stars and halves yet.
-    choices : how the last facets are to be cut; 1 to 6 alternatives.
+    blocked : a stone with table, mains and optionally girdle and culet, without stars and halves.
+    choices : parameters of the last facets; 1 to 6 alternatives.
     view : parallel; face-up by default.
-    diameter_mm : of the girdle, where it wasn't measured or is still to be ground down.
-    uncertainty, coverage : of the measured planes, and how many of them a main must be off by to be flagged.
+    diameter_mm : final girdle diameter; needed without a measured girdle or before the girdle has its final size.
+    uncertainty, coverage : uncertainty of the measured planes, and coverage factor of a listed deviation.
     resolution : pixels along each side of the maps.
-    settings : how each stone is traced, at one wavelength and by an exact engine; by default `viewing.TIGHT`,
-        a precision of 2e-4.
-    progress : True for a bar, or a function that is called with how much is done and of how much.
+    settings : settings of the traces: one wavelength, an exact engine; by default `viewing.TIGHT`, a precision of 2e-4.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises
     ------
     InputError : a stone that is not blocked, too many choices, a setting out of range.
-    StoneError : a choice that can't be cut: facets that vanish, a girdle that opens; the message names them.
+    StoneError : an impossible choice, such as facets that vanish or a girdle without thickness; the message names them.
     """
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
-        raise InputError("can't be put side by side", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
+        raise InputError("wrong number of choices", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
     number_in("coverage", coverage, 0.1, 100.0)
     base = blocked_stone(blocked, diameter_mm)
     scene = seen(base.stone, dome, view, settings, resolution)
@@ -141,13 +142,13 @@ def brillianteer(
     off = [main for main in mains if main.off]
     steps = len(stones) + 10 * len(off)  # about what each takes
     results, corrections, derivatives = [], [], None
-    with reporter(progress, "tracing", counted=False) as tell:
+    with reporter(progress, "tracing", counted=False) as update:
         for k, stone in enumerate(stones):
             results.append(trace_scene(replace(scene, stone=stone), by_facet=False))
-            tell(k + 1, steps)
+            update(k + 1, steps)
         corrections = [correct(base, choices[0], main, results[0].scene) for main in off]
         if off:
             start = (len(stones) + len(off)) / steps
-            rest = part_of(tell, start, 1.0 - start)
+            rest = part_of(update, start, 1.0 - start)
             derivatives = main_gradient(base, choices[0], scene, [main.facet for main in off], rest)
     return Preview(base, scene, tuple(choices), stones, tuple(results), mains, coverage, tuple(corrections), derivatives)

@@ -1,4 +1,4 @@
-"""`repolish`: one facet or one tier of a finished stone polished again, by an angle or a depth.
+"""`repolish`: one facet or one tier of a finished stone repolished by an angle or a depth.
 
 A facet is polished away as a whole: its new plane takes every corner of the old facet with it. Turned by an angle it therefore
 hangs on the old facet's deepest corner, and nothing more is lost than must be; a depth goes in from there. Facets of a tier
@@ -53,7 +53,7 @@ class Repolished:
 def repolish(
     stone: Stone, what: str, *, slope_deg: float = 0.0, azimuth_deg: float = 0.0, depth_mm: float = 0.0, name: str | None = None
 ) -> Stone:
-    """A stone with one facet or tier polished again.
+    """A stone with one facet or tier repolished.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> ideal = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -64,24 +64,24 @@ def repolish(
     Parameters
     ----------
     what : a facet (``"pavilion main 3"``) or a tier (``"pavilion main"``).
-    slope_deg : steeper (positive) or flatter. azimuth_deg : turned counter-clockwise, seen from above.
-    depth_mm : how far in beyond the least that the angle asks for.
-    name : what to call the stone; by default as before.
+    slope_deg : change of slope, positive for steeper. azimuth_deg : change of azimuth, counter-clockwise seen from above.
+    depth_mm : depth in addition to the minimum that the new angle needs.
+    name : name of the stone; by default unchanged.
 
     Raises
     ------
-    InputError : no such facet or tier, no move, a move that would put material back.
-    StoneError : facets that vanish, a girdle that opens; the message names them.
+    InputError : an unknown facet or tier, no change, a number out of range.
+    StoneError : facets that vanish, a girdle without thickness; the message names them.
     """
     chosen = [f for f in range(len(stone)) if what in (stone.tiers[f], stone.facet_name(f))]
     if not chosen:
         known = nearest(what, set(stone.tiers))
-        raise InputError("the stone has no such tier or facet", key="facet", value=what, expected=known)
+        raise InputError("unknown tier or facet", key="facet", value=what, expected=known)
     number_in("slope_deg", slope_deg, -45.0, 45.0, "degrees")
     number_in("azimuth_deg", azimuth_deg, -45.0, 45.0, "degrees")
     number_in("depth_mm", depth_mm, 0.0, 100.0, "mm")
     if not (slope_deg or azimuth_deg or depth_mm):
-        raise InputError("nothing to polish", key="slope_deg", expected="an angle or a depth other than 0")
+        raise InputError("no change", key="slope_deg", expected="a nonzero slope, azimuth or depth")
     normals, distances = stone.normals.copy(), stone.distances_mm.copy()
     for f in chosen:
         corners = stone.vertices_mm[stone.polyhedron.loops[f]]
@@ -90,9 +90,7 @@ def repolish(
         touching = float((corners @ normals[f]).min()) if slope_deg or azimuth_deg else float(stone.distances_mm[f])
         distances[f] = touching - depth_mm
     if (normals == stone.normals).all() and not depth_mm:
-        raise InputError(
-            "a level facet has no azimuth to turn", key="azimuth_deg", value=azimuth_deg, expected="a slope or a depth"
-        )
+        raise InputError("a level facet has no azimuth", key="azimuth_deg", value=azimuth_deg, expected="a slope or a depth")
     made = stone.with_planes(normals, distances, name=name, redundant="drop")
     refuse_lost(made.dropped, f"with {what} polished so")
     return replace(made, dropped=stone.dropped)
@@ -108,11 +106,11 @@ def what_if(
     resolution: int = 256,
     settings: TraceSettings | None = None,
 ) -> Repolished:
-    """What a change of a stone does to light and weight: both traced, and the difference pixel by pixel.
+    """The effect of a change of a stone on statistics and weight, with difference maps.
 
     Parameters
     ----------
-    before, after : such as `repolish` takes and gives. what : words for the change.
+    before, after : the stones, such as argument and result of `repolish`. what : description of the change.
     view : parallel; face-up by default. resolution, settings : see `brillianteer`.
     """
     scene = seen(before, dome, view, settings, resolution)

@@ -16,8 +16,8 @@ from ..stone.stone import Stone
 from ..tracers.engines import exactly
 
 TIGHT = TraceSettings(precision=2e-4)
-"""Settings where none are given. The bracket on contrast is some twenty times as wide as that on brightness, and choices of
-halves differ by little: at 5e-3 few could be told apart. Measured on the blocked demo stone: 0.004 on contrast, at a third more
+"""Default settings. The bracket on contrast is about twenty times as wide as that on brightness, and choices of halves differ
+by little: at 5e-3 few differences were significant. Measured on the blocked demo stone: 0.004 on contrast, at a third more
 time than at 5e-3."""
 
 POINTS_PER_CT = 100.0
@@ -28,7 +28,7 @@ def seen(stone: Stone, dome: Dome, view: View | None, settings: TraceSettings | 
     """A stone under the light in which it and what is made of it are weighed, face-up and by `TIGHT` where nothing else is
     given.
 
-    Raises UnsupportedScene where no exact engine can trace it, such as in perspective; InputError for several wavelengths.
+    Raises UnsupportedScene where no exact engine can trace it, such as in perspective; InputError for more than one wavelength.
     """
     return exactly(Scene(stone, dome, view or View(), settings or TIGHT, resolution))
 

@@ -1,11 +1,11 @@
-"""`gradient`: how each exact statistic changes with each proportion, in the small and over a cutter's reach.
+"""`gradient`: derivatives and slopes of each exact statistic by each proportion.
 
-The **derivative** is that of the sum over the paths that light takes now, by steps so small that none is lost; see `stepping`.
+The **derivative** is that of the sum over fixed light paths, by steps so small that no path is lost; see `stepping`.
 
-But the derivative is not the whole story. Where the light of a virtual facet crosses the edge of the head, of a zone or of
-the girdle plane, the statistic jumps. A stone has thousands of virtual facets, and over a tenth of a degree the jumps often
-outweigh the smooth part. So the **slope** over a stated reach to both sides is given beside it, jumps and all, with a bracket
-that holds for certain. A cutter wants the slope; the derivative says what happens in between.
+The statistic jumps where the light of a virtual facet crosses the edge of the head, of a zone or of the girdle plane. A stone
+has thousands of virtual facets, and over a tenth of a degree the jumps often outweigh the smooth part. The **slope** over a
+stated step to both sides includes the jumps and has a certain bracket. A cutter needs the slope; the derivative describes the
+change between the jumps.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from .stepping import Stepped, light_derivative, solid_derivative
 if TYPE_CHECKING:
     import xarray as xr
 
-REACH = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
+HALF_STEPS = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
 """Reach to both sides of the slope, by the proportion's unit: about what a good cutter holds (common practice, no source)."""
 FINE = TraceSettings(precision=1e-3)
 """Settings where none are given: half of the usual bracket, since a slope is a difference."""
@@ -41,7 +41,7 @@ def gradient(
     dome: Any = None,
     *,
     keys: Iterable[str] | None = None,
-    reach: dict[str, float] | None = None,
+    half_step: dict[str, float] | None = None,
     settings: TraceSettings | None = None,
 ) -> xr.Dataset:
     """Derivatives and slopes of each exact statistic, and of weight and depth, by each proportion.
@@ -57,29 +57,29 @@ def gradient(
     ----------
     design : proportions, as for `sweep`; with a material, a tilt and a wavelength if not the default ones.
     dome : a `Dome`, or the name or file of one.
-    keys : proportions to derive by; by default those that the design states, but for size.
-    reach : how far the slope reaches to both sides, by key; by default 0.1 degree or 0.5 %.
+    keys : proportions of the derivatives; by default those of the design, without its size.
+    half_step : half-width of the finite difference by key; by default 0.1 degree or 0.5 %.
     settings : by default `FINE`, a precision of 1e-3. Their wavelength holds where the design states none.
 
     Returns
     -------
     xarray.Dataset on (statistic, proportion), per degree, per percent, ...:
-        derivative : along the paths that light takes now; NaN where no step was small enough.
-        derivative_error : its numerical error as estimated from two steps.
-        slope, slope_low, slope_high : over the reach, jumps included, with a certain bracket.
-    and `value`, `low`, `high` on (statistic); `reach` on (proportion).
+        derivative : derivative along fixed paths; NaN if no step was small enough.
+        derivative_error : numerical error, estimated from two steps.
+        slope, slope_low, slope_high : finite difference over the full step, jumps included, with bracket.
+    and `value`, `low`, `high` on (statistic); `half_step` on (proportion).
 
     Raises
     ------
-    InputError : a design that is no stone, there or within reach; a key that is no number of the stone's.
+    InputError : a design without a valid stone, at the design or within the step; a key that is not a number.
     """
     import xarray as xr
 
     settings = exact_only(settings or FINE)
     full = complete(design if dome is None else {**design, "dome": dome}, wavelength_nm=settings.wavelength_nm)
     chosen = _chosen(full, design, keys)
-    wide = {key: REACH[KEYS[key][1]] for key in chosen}
-    wide.update({key: float(value) for key, value in (reach or {}).items() if key in chosen})
+    wide = {key: HALF_STEPS[KEYS[key][1]] for key in chosen}
+    wide.update({key: float(value) for key, value in (half_step or {}).items() if key in chosen})
     names = [*STATISTICS, *_SOLID]
     middle = _traced(full, settings)
     stepped = [_derivative(full, key, settings) for key in chosen]
@@ -87,13 +87,13 @@ def gradient(
     grid = ("statistic", "proportion")
     return xr.Dataset(
         {
-            "derivative": (grid, np.stack([s.values for s in stepped], axis=-1), {"long_name": "derivative along the paths"}),
+            "derivative": (grid, np.stack([s.values for s in stepped], axis=-1), {"long_name": "derivative along fixed paths"}),
             "derivative_error": (grid, np.stack([s.errors for s in stepped], axis=-1), {"long_name": "estimated error"}),
-            "slope": (grid, slopes[0], {"long_name": "slope over the reach, jumps included"}),
-            "slope_low": (grid, slopes[1], {"long_name": "slope, at least"}),
-            "slope_high": (grid, slopes[2], {"long_name": "slope, at most"}),
+            "slope": (grid, slopes[0], {"long_name": "slope over the full step, jumps included"}),
+            "slope_low": (grid, slopes[1], {"long_name": "slope, lower bound"}),
+            "slope_high": (grid, slopes[2], {"long_name": "slope, upper bound"}),
             **{part: ("statistic", numbers) for part, numbers in zip(("value", "low", "high"), middle, strict=True)},
-            "reach": ("proportion", [wide[key] for key in chosen], {"long_name": "reach of the slope to both sides"}),
+            "half_step": ("proportion", [wide[key] for key in chosen], {"long_name": "half-width of the step"}),
         },
         {
             "statistic": names,
@@ -114,7 +114,7 @@ def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | 
         return tuple(key for key in able if key in design and key not in sizes)
     for key in (chosen := tuple(keys)):
         if key not in able:
-            raise InputError("no number of this design's stone", key="keys", value=key, expected=nearest(key, able))
+            raise InputError("not a number of this design", key="keys", value=key, expected=nearest(key, able))
     return chosen
 
 
@@ -123,15 +123,15 @@ def _traced(design: dict[str, Any], settings: TraceSettings) -> np.ndarray:
     row = trace_designs([design], settings)[0]
     if row[-1] != 0:  # what was made a code of is raised here
         scene_of(stone_of(design), design, settings)
-    told = dict(zip(COLUMNS, row, strict=True))
-    parts = [[told[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
-    return np.array([[*part, *(told[name] for name in _SOLID)] for part in parts])
+    record = dict(zip(COLUMNS, row, strict=True))
+    parts = [[record[name + part] for name in STATISTICS] for part in ("", "_low", "_high")]
+    return np.array([[*part, *(record[name] for name in _SOLID)] for part in parts])
 
 
-def _slope(design: dict[str, Any], key: str, reach: float, settings: TraceSettings) -> np.ndarray:
-    """(3, names) the slope over `reach` to both sides and its bracket."""
-    after, before = (_traced({**design, key: design[key] + sign * reach}, settings) for sign in (1.0, -1.0))
-    return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * reach)
+def _slope(design: dict[str, Any], key: str, half_step: float, settings: TraceSettings) -> np.ndarray:
+    """(3, names) the slope over `half_step` to both sides and its bracket."""
+    after, before = (_traced({**design, key: design[key] + sign * half_step}, settings) for sign in (1.0, -1.0))
+    return np.stack([after[0] - before[0], after[1] - before[2], after[2] - before[1]]) / (2.0 * half_step)
 
 
 def _derivative(design: dict[str, Any], key: str, settings: TraceSettings) -> Stepped:
@@ -141,8 +141,8 @@ def _derivative(design: dict[str, Any], key: str, settings: TraceSettings) -> St
         return stone_of({**design, key: design[key] + step})
 
     def solid_at(step: float) -> np.ndarray:
-        told = geometry_of(stone_at(step))
-        return np.array([told[name] for name in _SOLID])
+        record = geometry_of(stone_at(step))
+        return np.array([record[name] for name in _SOLID])
 
     def virtual_facets(stone: Stone) -> Beams:
         return trace_beams(scene_of(stone, design, settings), design["wavelength_nm"])

@@ -28,7 +28,7 @@ from ..units import SODIUM_D_NM, number_in
 Design = Mapping[str, Any]
 
 CUT = "cut"
-"""The key that names the cut; a round brilliant where it isn't stated."""
+"""Key of the cut; a round brilliant by default."""
 
 PARAMETERS: dict[str, Parameter] = {one.key: one for cut in CUTS.values() for one in cut.parameters}
 """Parameters of all cuts by key."""
@@ -47,10 +47,10 @@ LIGHT_KEYS = {
     "wavelength_nm": ("wavelength in air", "nm"),
 }
 KEYS: dict[str, tuple[str, str]] = {**STONE_KEYS, **LIGHT_KEYS}
-"""Everything a design says: long name and unit; percentages are of the girdle diameter. A name has no unit."""
+"""The keys of a design: long name and unit; percentages are of the girdle diameter. A name has no unit."""
 
 NAMED = (CUT, "dome", "material")
-"""Keys whose values are told by their names."""
+"""Keys whose values are shown by name."""
 
 GEOMETRY: dict[str, tuple[str, str]] = {
     "weight_ct": ("weight", "ct"),
@@ -64,12 +64,12 @@ GEOMETRY: dict[str, tuple[str, str]] = {
 _IMPOSSIBLE: tuple[Reason, ...] = tuple(reason for cut in CUTS.values() for reason in cut.reasons)
 REASONS: tuple[tuple[str, str], ...] = (
     ("traced", "a stone, traced"),
-    ("out_of_range", "a number outside the range that raylab takes"),
+    ("out_of_range", "a number out of range"),
     *((reason.name, reason.meaning) for reason in _IMPOSSIBLE),
-    ("no_closed_stone", "the planes enclose no stone of which each is a facet"),
-    ("index_not_known", "the material's index is not known at the wavelength"),
+    ("no_closed_stone", "the planes do not enclose a stone with a facet on each plane"),
+    ("index_not_known", "the refractive index is unknown at the wavelength"),
 )
-"""Why a design has no numbers, by code: name and meaning. 0 means that it has."""
+"""Reasons for missing numbers of a design, by code: name and meaning. Code 0: the design has numbers."""
 
 _CODES = {name: code for code, (name, _) in enumerate(REASONS)}
 TRACED = _CODES["traced"]
@@ -91,14 +91,14 @@ def complete(
     stated = [*varied, *(key for key, value in given.items() if value is not None)]
     for key in stated:
         if stated.count(key) > 1:
-            raise InputError("both an axis and a fixed value", key=key, expected="one of the two")
+            raise InputError("given as an axis and as a fixed value", key=key, expected="one of the two")
     for cut in chosen:
         _check_keys(cut, [*given, *varied], stated)
     full = {key: value for key, value in _defaults(chosen, stated, wavelength_nm).items() if key not in stated}
     full.update({key: resolved(key, value) for key, value in given.items() if value is not None})
-    for ways in (*(way for cut in chosen for way in needed(cut)), ("dome",)):
-        if not set(ways) & {*full, *varied}:
-            raise InputError("missing", key=" or ".join(ways), expected="an axis or a fixed value")
+    for choices in (*(choice for cut in chosen for choice in needed(cut)), ("dome",)):
+        if not set(choices) & {*full, *varied}:
+            raise InputError("missing", key=" or ".join(choices), expected="an axis or a fixed value")
     return {key: full[key] for key in KEYS if key in full}
 
 
@@ -114,7 +114,7 @@ def _check_keys(cut: Cut, keys: Iterable[str], stated: Iterable[str]) -> None:
 def unknown_key(key: str, known: Iterable[str], cut: Cut) -> InputError:
     """The refusal of a key that no design of a cut has; of a setting, with the place where settings are given."""
     if key in {one.name for one in fields(TraceSettings)}:
-        return InputError("no design key but a setting", key=key, expected=f"settings=TraceSettings({key}=...)")
+        return InputError("a setting, not a design key", key=key, expected=f"settings=TraceSettings({key}=...)")
     problem = f"no parameter of the {cut.name}" if key in PARAMETERS else "unknown design key"
     return InputError(problem, key=key, expected=nearest(key, known))
 

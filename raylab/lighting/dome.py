@@ -47,17 +47,15 @@ class Zone:
     def __post_init__(self) -> None:
         low, high = (number_in("elevation_deg", end, -90.0, 90.0, "degrees") for end in self.elevation_deg)
         if not low < high:
-            raise InputError(
-                "the zone is empty", key="elevation_deg", value=self.elevation_deg, expected="low end before high end"
-            )
+            raise InputError("empty zone", key="elevation_deg", value=self.elevation_deg, expected="the low end first")
         for end in self.azimuth_deg:
             number_in("azimuth_deg", end, -360.0, 720.0, "degrees")
         if not 0.0 < self.azimuth_deg[1] - self.azimuth_deg[0] <= 360.0:
             raise InputError(
-                "the zone is empty or overlaps itself",
+                "empty zone, or a zone that overlaps itself",
                 key="azimuth_deg",
                 value=self.azimuth_deg,
-                expected="from before to, at most 360 degrees apart (350 to 370 crosses +x)",
+                expected="start before end, at most 360 degrees apart (350 to 370 crosses +x)",
             )
         number_in("radiance", self.radiance, 0.0, math.inf)
 
@@ -107,11 +105,11 @@ class Dome:
         horizon's value below the horizon; CIE S 011:2003) or ``"image"``.
     sky_radiance : radiance of the even sky, of the overcast zenith, or the factor on the image; 0 is a dark sky.
     zones, lamps : patches laid over the sky in this order.
-    head_half_angle_deg : half-angle of the head's cone about +z; 0 is no head.
-    tray_radiance : radiance of all below the girdle plane.
+    head_half_angle_deg : half-angle of the head cone about +z; 0 is no head.
+    tray_radiance : radiance of all directions below the girdle plane.
     image : (H, W) equirectangular map; row 0 at the zenith, azimuth 180 at the left edge, 0 in the middle, -180 at the
         right edge, as seen from inside; bilinear between pixel centres.
-    absolute : keep radiances as given instead of dividing by the brightest.
+    absolute : keep the given radiances instead of dividing by the brightest one.
     """
 
     name: str = "dome"
@@ -132,15 +130,15 @@ class Dome:
         number_in("tray_radiance", self.tray_radiance, 0.0, math.inf)
         number_in("head_half_angle_deg", self.head_half_angle_deg, 0.0, 90.0, "degrees")
         if (self.image is None) != (self.sky != "image"):
-            raise InputError("an image and sky = 'image' go together", key="sky", value=self.sky)
+            raise InputError("needs sky = 'image' together with an image", key="sky", value=self.sky)
         if self.image is not None:
             image = np.asarray(self.image, dtype=float)
             if image.ndim != 2 or min(image.shape) < 2 or not np.all(np.isfinite(image)) or image.min() < 0.0:
                 raise InputError(
-                    "no usable sky image", key="image", value=image.shape, expected="(H, W) finite radiances of at least 0"
+                    "invalid sky image", key="image", value=image.shape, expected="(H, W) finite radiances of at least 0"
                 )
         if not self._brightest > 0.0:
-            raise InputError("the dome is dark everywhere", key="dome", value=self.name, expected="some light")
+            raise InputError("the dome has no light", key="dome", value=self.name, expected="at least one source of light")
 
     @cached_property
     def _brightest(self) -> float:
@@ -149,7 +147,7 @@ class Dome:
 
     @property
     def peak_radiance(self) -> float:
-        """The brightest radiance, against which `brightness` is told: 1 unless the dome is absolute."""
+        """The brightest radiance, the unit of `brightness`: 1 unless the dome is absolute."""
         return self._brightest if self.absolute else 1.0
 
     @cached_property
@@ -172,7 +170,7 @@ class Dome:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 (hexadecimal) of the light: equal for domes that shine alike, whatever their names."""
+        """SHA-256 (hexadecimal) of the light: equal for domes with equal light, independent of their names."""
         found = hashlib.sha256(repr(float(self.peak_radiance)).encode())
         for array in self.table:
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
@@ -184,10 +182,10 @@ class Dome:
 
         Head and tray are not applied: they depend on where a ray leaves the stone.
         """
-        towards = np.asarray(directions, dtype=float)
-        out = np.empty(towards.reshape(-1, 3).shape[0])
-        _radiance_over(np.ascontiguousarray(towards.reshape(-1, 3)), self.table, out)
-        return out.reshape(towards.shape[:-1])
+        unit = np.asarray(directions, dtype=float)
+        out = np.empty(unit.reshape(-1, 3).shape[0])
+        _radiance_over(np.ascontiguousarray(unit.reshape(-1, 3)), self.table, out)
+        return out.reshape(unit.shape[:-1])
 
 
 @njit()

@@ -20,19 +20,17 @@ _ZONE, _LAMP = schema_of(Zone), schema_of(Lamp)
 
 
 def load_dome(name_or_path: str | Path) -> Dome:
-    """A shipped dome by its name, or the dome in a TOML file (a path that ends in .toml or has a folder in it)."""
+    """A built-in dome by name, or the dome in a TOML file (a path that ends in .toml or contains a folder)."""
     given = Path(name_or_path)
     if isinstance(name_or_path, Path) or given.suffix.lower() == ".toml" or given.name != name_or_path:
         return _dome_file(given, str(given), given.stem, given.parent)
     if name_or_path not in dome_names():
-        raise InputError(
-            "no dome of this name is shipped", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names())
-        )
+        raise InputError("unknown dome", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names()))
     return _dome_file(_SHIPPED / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
 
 
 def dome_names() -> tuple[str, ...]:
-    """Names of the domes that raylab ships, sorted."""
+    """Names of the built-in domes, sorted."""
     return tuple(sorted(entry.name[:-5] for entry in _SHIPPED.iterdir() if entry.name.endswith(".toml")))
 
 

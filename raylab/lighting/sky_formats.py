@@ -106,13 +106,13 @@ def _rgbe(data: np.ndarray, height: int, width: int) -> np.ndarray:
     coded = 8 <= width < 32768 and len(data) >= 4 and data[0] == 2 and data[1] == 2 and data[2] < 128
     if not coded:
         if len(data) < 4 * height * width:
-            raise ValueError("the file ends early")
+            raise ValueError("truncated file")
         return data[: 4 * height * width].reshape(height, width, 4)
     rows = np.empty((height, 4, width), np.uint8)
     at = 0
     for row in rows:
         if len(data) < at + 4 or tuple(data[at : at + 4]) != (2, 2, width >> 8, width & 255):
-            raise ValueError("a row doesn't start as it should")
+            raise ValueError("invalid start of a row")
         at = _unpack(data, at + 4, row.reshape(-1), width)
     return rows.transpose(0, 2, 1)
 
@@ -122,15 +122,15 @@ def _unpack(data: np.ndarray, at: int, row: np.ndarray, width: int) -> int:
     done = 0
     while done < len(row):
         if at + 1 >= len(data):
-            raise ValueError("the file ends early")
+            raise ValueError("truncated file")
         count = int(data[at])
         repeated = count > 128
         count -= 128 if repeated else 0
         if count == 0 or count > width - done % width:
-            raise ValueError("a run crosses the end of its row")
+            raise ValueError("a run crosses the end of a row")
         found = data[at + 1 : at + 2] if repeated else data[at + 1 : at + 1 + count]
         if not repeated and len(found) < count:
-            raise ValueError("the file ends early")
+            raise ValueError("truncated file")
         row[done : done + count] = found
         done += count
         at += 2 if repeated else 1 + count

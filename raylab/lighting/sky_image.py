@@ -38,9 +38,9 @@ def read_sky_image(path: str | Path) -> np.ndarray:
     path = Path(path)
     suffix = path.suffix.lower()
     if suffix in _SCREEN:
-        raise _refused(path, "a picture encoded for a screen, clipped at white, holds no radiances")
+        raise _refused(path, "a picture encoded for a screen has no radiances")
     if suffix not in FORMATS:
-        raise _refused(path, "unknown kind of sky picture")
+        raise _refused(path, "unknown kind of sky image")
     try:
         content = read_file(path, PICTURE)
     except InputError as error:
@@ -55,14 +55,14 @@ def read_sky_image(path: str | Path) -> np.ndarray:
 def _luminance(pixels: np.ndarray) -> np.ndarray:
     """(H, W) of one, three or four samples a pixel. Raises InputError for what is no linear light, or no picture."""
     if not np.issubdtype(pixels.dtype, np.floating):
-        raise InputError(f"whole-number samples ({pixels.dtype}) are not linear light")
+        raise InputError(f"integer samples ({pixels.dtype}) are not linear radiances")
     if pixels.ndim == 3 and pixels.shape[2] in (3, 4) and pixels.size:
         # some rows at a time: 64-bit copies of all would take three times the memory of the result
         return np.concatenate([pixels[row : row + 64, :, :3].astype(float) @ BT709 for row in range(0, len(pixels), 64)])
     if pixels.ndim == 3 and pixels.shape[2] == 1:
         pixels = pixels[:, :, 0]
     if pixels.ndim != 2:
-        raise InputError(f"an array of shape {pixels.shape} is no picture")
+        raise InputError(f"not a picture; the array has shape {pixels.shape}")
     return pixels.astype(float)
 
 
@@ -128,4 +128,4 @@ def _along(column, row, part, columns, integral):
 
 
 def _refused(path: Path, problem: str, expected: str = "") -> InputError:
-    return InputError(problem, key="image", value=str(path), expected=expected or "linear light in " + ", ".join(FORMATS))
+    return InputError(problem, key="image", value=str(path), expected=expected or "linear radiances in " + ", ".join(FORMATS))

@@ -8,7 +8,7 @@ a reflection that slides across a facet is.
 
     share_per_deg   area of the points that flash / area of those that are seen in both views / angle between the views
     count, sizes    points that flash and touch, along rows or columns of the grid, form a spot; spots of fewer than
-                    `LEAST_POINTS` grid points are left out, as the grid can't tell them from the rim of a large one
+                    `LEAST_POINTS` grid points are left out, as the grid can't distinguish them from the rim of a large one
 
 Which virtual facet a point lies in is looked up on a raster as fine as the grid, so points within a pixel of an edge may be
 told the neighbour's luminance. `share_error` estimates what this does: the difference to the same count on a grid of half as
@@ -50,7 +50,7 @@ class Scintillation:
     Attributes
     ----------
     share_per_deg : (S,) share of the face that flashes, per degree. share_error : (S,) estimate of its error.
-    count : (S,) number of spots that flash. sizes_mm2 : S arrays with their areas, face-up, largest first.
+    count : (S,) number of flashing spots. sizes_mm2 : S arrays with their areas, face-up, largest first.
     angle_deg : (S,) angle between the views. threshold : the luminance that divides bright from dark.
     mean_share_per_deg : over the whole series.
     """
@@ -79,7 +79,7 @@ def scintillation(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> Scintillation:
-    """What flashes as a stone is moved through a series of at least two views; angles as in `tilt`.
+    """Flashing areas of a stone over a series of at least two views; angles as in `tilt`.
 
     Parameters
     ----------
@@ -98,13 +98,13 @@ def scintillation(
         raise InputError("two successive views are the same", key="tilt_deg", expected="views that differ")
     points, normals, on, pixel_mm = _face(stone, resolution)
     seen = np.full((len(looks), resolution, resolution), np.nan)
-    with reporter(progress, "views") as tell:
+    with reporter(progress, "views") as update:
         for k, view in enumerate(looks):
             seen[k][on] = _luminance(Scene(stone, dome, view, settings, resolution), points, normals)
-            tell(k + 1, len(looks))
+            update(k + 1, len(looks))
     threshold = 0.5 * float(np.nanmean(seen))
     if not threshold > 0.0:
-        raise InputError("the face is dark in all views", key="dome", value=dome.name, expected="some light")
+        raise InputError("the stone is dark in all views", key="dome", value=dome.name, expected="at least one source of light")
     share, coarse, count, sizes = [], [], [], []
     for before, after in itertools.pairwise(seen):
         both = np.isfinite(before) & np.isfinite(after)

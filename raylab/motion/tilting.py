@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 AXES = {
     "tilt_deg": "tilt of the table's normal from the line of sight",
-    "azimuth_deg": "azimuth that the table leans to",
+    "azimuth_deg": "azimuth towards which the table leans",
     "turn_deg": "turn of the stone about its own axis",
 }
 MOST_STEPS = 100_000
@@ -48,7 +48,7 @@ def tilt(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
-    """Exact statistics of a stone against its angle.
+    """Exact statistics of a stone over a series of angles.
 
     >>> import raylab as rl
     >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -58,9 +58,9 @@ def tilt(
 
     Parameters
     ----------
-    tilt_deg, azimuth_deg, turn_deg : each a number, or several. Where more than one has several, they run together and are
-        equally many: a path. A negative tilt leans the other way; -180 to 180.
-    settings : how each view is traced; one wavelength, an exact engine.
+    tilt_deg, azimuth_deg, turn_deg : a number or a list each. Several lists run in parallel and have equal length: a path. A
+        negative tilt leans in the opposite direction; -180 to 180.
+    settings : settings of the traces: one wavelength, an exact engine.
     progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
     Returns
@@ -68,23 +68,23 @@ def tilt(
     xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high``, and the outline's area in mm^2,
         along the angle that varies, or along ``step`` where several do.
 
-    Raises InputError for angles that can't be used or don't fit together, and as `trace`.
+    Raises InputError for invalid angles, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
     scene = exactly(Scene(stone, dome, settings=settings or TraceSettings()))
     records = []
-    with reporter(progress, "angles") as tell:
+    with reporter(progress, "angles") as update:
         for one in in_order(lambda view: exact_record(replace(scene, view=view), threads=1), views(**angles)):
             records.append(one)
-            tell(len(records), len(angles["tilt_deg"]))
+            update(len(records), len(angles["tilt_deg"]))
     return _dataset(scene, angles, _varied(tilt_deg, azimuth_deg, turn_deg), records)
 
 
 def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -> Iterator[View]:
     """The views of equally many angles; a negative tilt leans to the opposite azimuth."""
     for tilted, azimuth, turn in zip(tilt_deg, azimuth_deg, turn_deg, strict=True):
-        towards = float(azimuth) if tilted >= 0.0 else float(azimuth) + (180.0 if azimuth <= 0.0 else -180.0)
-        yield View(abs(float(tilted)), towards, float(turn))
+        lean = float(azimuth) if tilted >= 0.0 else float(azimuth) + (180.0 if azimuth <= 0.0 else -180.0)
+        yield View(abs(float(tilted)), lean, float(turn))
 
 
 def steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:
@@ -95,7 +95,7 @@ def steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:
     """
     number_in("step_deg", step_deg, 1e-6, 360.0, "degrees")
     if not last_deg > first_deg:
-        raise InputError("no way to go", key="to_deg", value=last_deg, expected=f"more than {first_deg:g} degrees")
+        raise InputError("empty range of angles", key="to_deg", value=last_deg, expected=f"more than {first_deg:g} degrees")
     count = int((last_deg - first_deg) / step_deg + 1e-9) + 1
     if count > MOST_STEPS:
         raise InputError("too many steps", key="step_deg", value=step_deg, expected=f"at most {MOST_STEPS} steps")
@@ -114,12 +114,12 @@ def _together(given: dict[str, Any]) -> dict[str, np.ndarray]:
         limit = {"tilt_deg": 180.0, "azimuth_deg": 360.0, "turn_deg": 3600.0}[key]
         several = np.atleast_1d(np.asarray(value))
         if several.ndim != 1 or not 1 <= several.size <= MOST_STEPS:
-            raise InputError("not angles", key=key, value=value, expected=f"a number, or 1 to {MOST_STEPS} in a row")
+            raise InputError("not angles", key=key, value=value, expected=f"a number, or a list of 1 to {MOST_STEPS} numbers")
         checked[key] = np.array([number_in(key, angle, -limit, limit, "degrees") for angle in several.tolist()])
     most = max(map(len, checked.values()))
     for key, angles in checked.items():
         if len(angles) not in (1, most):
-            raise InputError("not as many as the others", key=key, value=len(angles), expected=f"1 or {most} angles")
+            raise InputError("different number of angles", key=key, value=len(angles), expected=f"1 or {most} angles")
     return {key: np.broadcast_to(angles, most) for key, angles in checked.items()}
 
 

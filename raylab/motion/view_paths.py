@@ -11,11 +11,11 @@ from .tilting import path_of
 
 MOST = 100_000
 USUAL_DEG = {"circle": 12.0, "turn": 360.0, "rock": 15.0}
-"""How far each kind of movement goes where nothing else is asked for."""
+"""Default extent of each kind of motion, degrees."""
 
 
 def circling(frames: int = 200, tilt_deg: float = 12.0, turn_deg: float = 0.0) -> list[View]:
-    """The table's normal goes around a cone about the line of sight: as one rolls a stone between the fingers."""
+    """The normal of the table moves around a cone about the line of sight."""
     count = _count(frames)
     return [View(tilt_deg, 360.0 * k / count, turn_deg) for k in range(count)]
 
@@ -43,9 +43,9 @@ def moved(view: View, move: str, frames: int, angle_deg: float | None = None) ->
     [0.0, 90.0, 180.0, 270.0]
     """
     if move not in USUAL_DEG:
-        raise InputError("unknown movement", key="move", value=move, expected=nearest(move, tuple(USUAL_DEG)))
+        raise InputError("unknown motion", key="move", value=move, expected=nearest(move, tuple(USUAL_DEG)))
     if not view.parallel:
-        raise InputError("films need a parallel view", key="view.distance_mm", value=view.distance_mm, expected="none")
+        raise InputError("needs a parallel view", key="view.distance_mm", value=view.distance_mm, expected="none")
     most = 3600.0 if move == "turn" else 180.0
     far = number_in("angle_deg", USUAL_DEG[move] if angle_deg is None else angle_deg, 0.0, most, "degrees")
     if move == "circle":

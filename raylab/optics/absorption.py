@@ -73,7 +73,7 @@ def tint(name: str) -> Absorption:
 
 
 def load_tint(name_or_path: str | Path) -> Absorption:
-    """A shipped tint by its name, or the spectrum in a CSV file (a path that ends in .csv or has a folder in it)."""
+    """A built-in tint by name, or the spectrum in a CSV file (a path that ends in .csv or contains a folder)."""
     given = Path(name_or_path)
     if isinstance(name_or_path, Path) or given.suffix.lower() == _SUFFIX or given.name != name_or_path:
         return read_absorption(given)
@@ -95,7 +95,7 @@ def parse_absorption(text: str) -> Absorption:
     table = [(number, line) for number, line in numbered if not line.startswith("#")]
     origin = next((line for line in comments if line.lower().startswith(("source:", "invented"))), None)
     if origin is None:
-        raise InputError("nothing says where the numbers are from", expected="a comment '# source: ...' or '# invented'")
+        raise InputError("no source stated", expected="a comment '# source: ...' or '# invented'")
     heading = ",".join(COLUMNS)
     if not table or [name.strip() for name in table[0][1].split(",")] != list(COLUMNS):
         number, line = table[0] if table else (len(numbered) + 1, "")
@@ -105,7 +105,7 @@ def parse_absorption(text: str) -> Absorption:
         wavelength, per_cm = _numbers(number, line)
         if pairs and wavelength <= pairs[-1][0]:
             raise InputError(
-                "wavelengths must rise", key=_key(number, 0), value=wavelength, expected=f"more than {pairs[-1][0]:g}"
+                "wavelengths do not increase", key=_key(number, 0), value=wavelength, expected=f"more than {pairs[-1][0]:g}"
             )
         pairs.append((wavelength, round(per_cm * CM_PER_MM, 15)))
     if len(pairs) < 2:
@@ -116,9 +116,7 @@ def parse_absorption(text: str) -> Absorption:
 def _numbers(number: int, line: str) -> tuple[float, float]:
     cells = line.split(",")
     if len(cells) != len(COLUMNS):
-        raise InputError(
-            f"{len(cells)} columns", key=f"line {number}", value=line, expected="two numbers, a comma between them"
-        )
+        raise InputError(f"{len(cells)} columns", key=f"line {number}", value=line, expected="two numbers separated by a comma")
     found = []
     for column, cell in enumerate(cells):
         try:

@@ -81,8 +81,8 @@ def into_gamut(linear: Any) -> np.ndarray:
     neutral = np.clip(luminance, 0.0, 1.0)[..., None]
     away = linear - neutral
     # Largest part of the way from neutral to colour that stays in gamut: neutral + part * away in [0, 1].
-    room = np.where(away > 0, 1.0 - neutral, neutral)
-    part = np.divide(room, np.abs(away), out=np.ones_like(away), where=np.abs(away) > room).min(axis=-1, keepdims=True)
+    span = np.where(away > 0, 1.0 - neutral, neutral)
+    part = np.divide(span, np.abs(away), out=np.ones_like(away), where=np.abs(away) > span).min(axis=-1, keepdims=True)
     part = np.where((luminance[..., None] < 0) | (luminance[..., None] > 1), 0.0, part)
     return np.where(part < 1, np.clip(neutral + part * away, 0.0, 1.0), linear)
 
@@ -142,7 +142,7 @@ def ciede2000(lab_1: Any, lab_2: Any) -> np.ndarray:
     """CIEDE2000 difference (...) between CIELAB colours (..., 3), with k_L = k_C = k_H = 1.
 
     Written from Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21-30, doi:10.1002/col.20070. Hues exactly opposite, where
-    the formula jumps, are told with a margin of 1e-9 degrees, so that rounding does not choose the branch.
+    the formula jumps, are compared with a margin of 1e-9 degrees, so that rounding does not choose the branch.
 
     >>> float(ciede2000([50.0, 2.6772, -79.7751], [50.0, 0.0, -82.7485]).round(4))
     2.0425

@@ -130,7 +130,7 @@ def fresnel(incidence_deg: Any, n_from: float, n_to: float) -> Fresnel:
 
 
 def critical_angle_deg(n: float) -> float:
-    """Angle of incidence, from inside, beyond which everything is reflected: arcsin(1/n).
+    """Critical angle of total internal reflection: arcsin(1/n).
 
     >>> round(critical_angle_deg(2.417), 6)
     24.439744

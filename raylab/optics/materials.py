@@ -97,10 +97,10 @@ class Material:
     Attributes
     ----------
     name : lower-case name.
-    index : its `IndexModel`.
+    index : the `IndexModel`.
     density_g_cm3 : g/cm^3.
-    source, density_source : where index and density come from.
-    note : what the model leaves out; empty if nothing.
+    source, density_source : sources of index and density.
+    note : limits of the model; may be empty.
     absorption : pairs (wavelength in nm, absorption coefficient in 1/mm), linear between them; one pair holds at every
         wavelength, none means colourless.
     """
@@ -122,7 +122,7 @@ class Material:
         low, high = self.index.range_nm()
         if not (np.all(wavelength >= low) and np.all(wavelength <= high)):
             raise InputError(
-                f"the index of {self.name} is not known there",
+                f"the refractive index of {self.name} is unknown at this wavelength",
                 key="wavelength_nm",
                 value=wavelength.tolist(),
                 expected=f"{low:g} to {high:g} nm ({self.source})",
@@ -154,7 +154,7 @@ class Material:
         for _, coefficient in pairs:
             number_in("absorption_per_mm", coefficient, 0.0, 1e3, "1/mm")
         if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(pairs)):
-            raise InputError("wavelengths must rise", key="absorption", value=pairs)
+            raise InputError("wavelengths do not increase", key="absorption", value=pairs)
         return replace(self, absorption=tuple((float(w), float(a)) for w, a in pairs))
 
     def digest(self, wavelengths_nm: Iterable[float]) -> str:
@@ -199,14 +199,14 @@ _HANDBOOK: dict[str, tuple[float, float, float, str]] = {
 
 
 def materials() -> tuple[str, ...]:
-    """Names of the materials that raylab knows, sorted."""
+    """Names of the built-in materials, sorted."""
     return tuple(sorted([*_DATABASE, *_HANDBOOK]))
 
 
 def get_material(name: str | Material) -> Material:
-    """A material by its name; a `Material` is handed back as it is.
+    """A material by name; a `Material` is returned unchanged.
 
-    Raises InputError for an unknown name, with the nearest known one; nothing is ever picked silently.
+    Raises InputError for an unknown name, with the nearest known one.
     """
     if isinstance(name, Material):
         return name

@@ -87,7 +87,7 @@ def wavelength_set(number: int = 16, kind: str = "uniform", low_nm: float = LOW_
 
     Parameters
     ----------
-    number : how many, 1 to 100.
+    number : number of wavelengths, 1 to 100.
     kind : "uniform" or "gauss"; see the module.
     low_nm, high_nm : range, at least 10 nm wide, within 380 to 780 nm. A narrower range than the default loses colour: from
         440 nm up (moissanite's index starts at 436 nm) a quarter of Z is missing under D65. Neutrals stay neutral, body

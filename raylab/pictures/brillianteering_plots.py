@@ -45,11 +45,11 @@ def preview_figure(preview: Preview) -> Figure:
     images = []
     for k, (axes, result) in enumerate(zip(row, preview.results, strict=True)):
         images.append(draw_map(axes, result, "contrast", None, ends))
-        told = result.summary
+        record = result.summary
         numbers = (
-            f"brightness {told.brightness.value:.4f}   contrast {told.contrast_rms.value:.3f}",
-            f"leak {100.0 * told.ledger['leak'].value:.2f} %",
-            f"{preview.stones[k].weight_ct:.4f} ct, {preview.lost_points(k):.2f} points less",
+            f"brightness {record.brightness.value:.4f}   contrast {record.contrast_rms.value:.3f}",
+            f"leak {100.0 * record.ledger['leak'].value:.2f} %",
+            f"{preview.stones[k].weight_ct:.4f} ct, {preview.lost_points(k):.2f} points removed",
         )
         choice = textwrap.wrap(f"{k + 1}: {preview.choices[k]}", 40)
         axes.set_title("\n".join([*choice, *numbers]), fontsize=8.5, loc="left", color=_INK)
@@ -72,10 +72,10 @@ def repolish_figure(found: Repolished) -> Figure:
     ends = -1.0, max(color_range("contrast", one.maps["contrast"].values)[1] for one in both)
     for axes, result, when in zip(row, both, ("before", "after"), strict=False):
         image = draw_map(axes, result, "contrast", None, ends)
-        told, stone = result.summary, result.scene.stone
+        record, stone = result.summary, result.scene.stone
         axes.set_title(
             f"{when}: {stone.weight_ct:.4f} ct\n"
-            f"brightness {told.brightness.value:.4f}   contrast {told.contrast_rms.value:.3f}",
+            f"brightness {record.brightness.value:.4f}   contrast {record.contrast_rms.value:.3f}",
             fontsize=8.5, loc="left", color=_INK,
         )  # fmt: skip
     figure.colorbar(image, ax=list(row[:2]), shrink=0.85, label="contrast", extend=arrow_heads("contrast", image))
@@ -85,7 +85,7 @@ def repolish_figure(found: Repolished) -> Figure:
     row[2].set_facecolor(NEUTRAL)
     row[2].set(xlabel="x / mm")
     row[2].tick_params(labelsize=8)
-    row[2].set_title("after less before", fontsize=8.5, loc="left", color=_INK)
+    row[2].set_title("after minus before", fontsize=8.5, loc="left", color=_INK)
     figure.colorbar(drawn, ax=row[2], shrink=0.85, label="difference in luminance")
     scene = found.before.scene
     _subject(figure, f"{scene.stone.name}, {found.what}", scene.dome.name)
@@ -121,8 +121,8 @@ def grid_figure(grid: xr.Dataset, marked: tuple[LastFacets, ...] = ()) -> Figure
     panels = figure.subplots(len(rows), len(PANELS), squeeze=False)
     for column, (name, words) in enumerate(PANELS.items()):
         drawn: Any = None
-        for place, at in enumerate(rows):
-            axes, panel = panels[place, column], flat.isel(at)
+        for number, at in enumerate(rows):
+            axes, panel = panels[number, column], flat.isel(at)
             drawn = _cells(axes, panel, name, across, up, _ends(grid[name].values))
             for k, choice in enumerate(marked):
                 if all(getattr(choice, key) == float(grid[key][i]) for key, i in at.items()):
@@ -132,8 +132,8 @@ def grid_figure(grid: xr.Dataset, marked: tuple[LastFacets, ...] = ()) -> Figure
                         color=_INK, bbox={"boxstyle": "circle,pad=0.15", "facecolor": "white", "edgecolor": _INK},
                     )  # fmt: skip
             if column == 0 and others:
-                told = ", ".join(_words(key).replace("/", f"{float(grid[key][i]):g}") for key, i in at.items())
-                axes.set_ylabel(f"{told}\n{axes.get_ylabel()}", fontsize=9)
+                record = ", ".join(_words(key).replace("/", f"{float(grid[key][i]):g}") for key, i in at.items())
+                axes.set_ylabel(f"{record}\n{axes.get_ylabel()}", fontsize=9)
         panels[0, column].set_title(words + _known_to(grid, name), fontsize=10, loc="left")
         figure.colorbar(drawn, ax=list(panels[:, column]))
     about = grid.attrs
@@ -178,7 +178,7 @@ def _known_to(grid: xr.Dataset, name: str) -> str:
         return ""
     widths = (grid[name + "_high"] - grid[name + "_low"]).values
     seen = widths[np.isfinite(widths)]
-    return f", known within {float(seen.max()):.1g}" if len(seen) else ""
+    return f", bracket at most {float(seen.max()):.1g} wide" if len(seen) else ""
 
 
 def _words(key: str) -> str:

@@ -30,7 +30,7 @@ _UP = 2  # PNG row filter: difference to the row above
 def save_color_png(encoded: Any, path: str | Path, *, force: bool = False) -> None:
     """Encoded sRGB (H, W, 3), or (H, W, 4) with alpha, as a 16-bit PNG; values 0 to 1, first row at the top.
 
-    Raises InputError for other shapes or values, or a file in the way without `force`.
+    Raises InputError for other shapes or values, or an existing file without `force`.
     """
     with whole_file(path, force=force) as target:
         target.write_bytes(png16(encoded))
@@ -41,7 +41,7 @@ def png16(encoded: Any) -> bytes:
     pixels = _picture(encoded, (3, 4))
     if pixels.min() < 0.0 or pixels.max() > 1.0:
         worst = pixels.min() if pixels.min() < 0.0 else pixels.max()
-        raise InputError("out of range for a screen", key="encoded", value=float(worst), expected="0 to 1; see into_gamut")
+        raise InputError("out of range of the screen", key="encoded", value=float(worst), expected="0 to 1; see into_gamut")
     height, width, channels = pixels.shape
     rows = np.round(pixels * 65535).astype(">u2").reshape(height, -1).view(np.uint8)
     filtered = np.diff(rows, axis=0, prepend=np.zeros((1, rows.shape[1]), np.uint8))  # modulo 256, as the filter wants
@@ -67,7 +67,7 @@ def _chunk(kind: bytes, data: bytes) -> bytes:
 def save_linear_tiff(linear: Any, path: str | Path, *, force: bool = False) -> None:
     """Linear sRGB (H, W, 3), unclipped, as a 32-bit float TIFF with its ICC profile; first row at the top.
 
-    Raises InputError for other shapes or values that are not finite, or a file in the way without `force`.
+    Raises InputError for other shapes or values that are not finite, or an existing file without `force`.
     """
     import tifffile
 
@@ -88,9 +88,9 @@ def _picture(pixels: Any, channels: tuple[int, ...]) -> np.ndarray:
     pixels = np.asarray(pixels, dtype=float)
     if pixels.ndim != 3 or pixels.shape[2] not in channels or pixels.size == 0:
         wanted = " or ".join(f"(H, W, {count})" for count in channels)
-        raise InputError("no picture", key="shape", value=pixels.shape, expected=wanted)
+        raise InputError("not a picture", key="shape", value=pixels.shape, expected=wanted)
     if not np.all(np.isfinite(pixels)):
-        raise InputError("pixels that are no number", key="pixels", expected="a background where there is no stone")
+        raise InputError("pixels that are not finite", key="pixels", expected="missing background")
     return pixels
 
 

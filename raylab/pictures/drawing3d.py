@@ -24,7 +24,7 @@ from ..stone.stone import Stone
 from ..units import direction, number_in
 from ..whole_files import whole_file
 
-WAYS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
+WINDOWS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
 """VTK's ways to draw, as its environment variable names them: the screen's, EGL's and Mesa's without a screen."""
 
 MOST_RUNS = 12
@@ -64,17 +64,17 @@ def view3d(
 
     Parameters
     ----------
-    paths : view rays to draw through the stone, see `ray_path`; what leaves at a hit is an arrow, as long as its share is
-        large, with the share in words.
-    file : a PNG to write; None opens a window and waits until it is closed.
-    azimuth_deg, elevation_deg : where the eye stands, degrees.
+    paths : view rays to draw through the stone, see `ray_path`. An arrow at each hit shows the light that leaves; its length
+        grows with the share, which is written beside it.
+    file : a PNG file to write; None opens a window and waits until it is closed.
+    azimuth_deg, elevation_deg : direction of the eye, degrees.
     size : pixels across and down, 16 to 8192.
-    labels : name the tiers and what leaves.
-    force : overwrite the file if it is there.
+    labels : label the tiers and the arrows.
+    force : overwrite an existing file.
 
     Raises
     ------
-    InputError : no display for a window, no OpenGL driver, a file in the way, a number out of range.
+    InputError : no display for a window, no OpenGL driver, an existing file, a number out of range.
     """
     number_in("elevation_deg", elevation_deg, -90.0, 90.0, "degrees")
     number_in("azimuth_deg", azimuth_deg, -360.0, 360.0, "degrees")
@@ -82,12 +82,12 @@ def view3d(
         number_in("size", pixels, 16, 8192, "pixels")
     if file is None:
         if not has_display():
-            raise InputError("this machine has no display to open a window on", key="file", expected="a PNG to write instead")
-        _use(_way(on_screen=True))
+            raise InputError("this machine has no display", key="file", expected="a PNG file to write instead")
+        _use(_window(on_screen=True))
         _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=False).show(title=stone.name)
         return
     with whole_file(file, force=force) as target:
-        _use(_way(on_screen=False))
+        _use(_window(on_screen=False))
         plotter = _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=True)
         plotter.show(auto_close=False)  # a first frame: a picture taken before it can be stale
         picture = np.asarray(plotter.screenshot(return_img=True))
@@ -105,12 +105,12 @@ def has_display() -> bool:
 
 
 @cache
-def _way(*, on_screen: bool) -> str:
+def _window(*, on_screen: bool) -> str:
     """The first of `WAYS` that draws, each tried in a process of its own: a missing driver may end it."""
-    ways = WAYS[:1] if on_screen else (WAYS if has_display() else WAYS[1:])
+    windows = WINDOWS[:1] if on_screen else (WINDOWS if has_display() else WINDOWS[1:])
     reasons = []
-    for way in ways:
-        environment = {**os.environ, _VARIABLE: way} if way else os.environ
+    for window in windows:
+        environment = {**os.environ, _VARIABLE: window} if window else os.environ
         try:
             tried = subprocess.run(
                 [sys.executable, "-c", _PROBE, "window" if on_screen else "hidden"],
@@ -120,26 +120,26 @@ def _way(*, on_screen: bool) -> str:
                 check=False,
             )
         except subprocess.TimeoutExpired:
-            reasons.append(f"{way or 'the display'}: no answer")
+            reasons.append(f"{window or 'the display'}: no answer")
             continue
         if tried.returncode == 0:
-            return way
-        reasons.append(f"{way or 'the display'}: {_reason(tried.returncode)}")
+            return window
+        reasons.append(f"{window or 'the display'}: {_reason(tried.returncode)}")
     raise InputError(
-        f"nothing can be drawn in 3D on this machine ({'; '.join(reasons)})",
+        f"no 3D drawing on this machine ({'; '.join(reasons)})",
         expected="an OpenGL driver (Debian: apt-get install libegl1 libgl1-mesa-dri)",
     )
 
 
 def _reason(code: int) -> str:
-    told = {3: "an empty picture", 4: "no answer, so VTK draws unseen"}
-    return f"ended by signal {-code}" if code < 0 else told.get(code, f"ended with code {code}")
+    reasons = {3: "an empty picture", 4: "no answer; VTK draws off screen"}
+    return f"ended by signal {-code}" if code < 0 else reasons.get(code, f"ended with code {code}")
 
 
-def _use(way: str) -> None:
+def _use(window: str) -> None:
     """Make VTK draw that way from now on; it reads the variable when it makes a window."""
-    if way:
-        os.environ[_VARIABLE] = way
+    if window:
+        os.environ[_VARIABLE] = window
 
 
 def _plotter(
@@ -152,21 +152,21 @@ def _plotter(
     *,
     off_screen: bool,
 ) -> Any:
-    """A plotter with stone and rays in it, looking from where it was asked to."""
+    """A plotter with stone and rays, seen from the given direction."""
     import pyvista
 
     plotter: Any = pyvista.Plotter(off_screen=off_screen, window_size=list(size))
     plotter.set_background(_PAPER)
     eye = direction(elevation_deg, azimuth_deg)
     _add_tiers(plotter, stone, eye, labels)
-    reach = float(stone.size_mm.max()) / 2.0
+    radius = float(stone.size_mm.max()) / 2.0
     for path in paths:
-        _add_path(plotter, path, reach, labels)
+        _add_path(plotter, path, radius, labels)
     middle = (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
     up = (0.0, 0.0, 1.0) if abs(elevation_deg) < 89.0 else (0.0, math.copysign(1.0, elevation_deg), 0.0)
-    plotter.camera_position = [tuple(middle + 6.0 * reach * eye), tuple(middle), up]
+    plotter.camera_position = [tuple(middle + 6.0 * radius * eye), tuple(middle), up]
     plotter.camera.enable_parallel_projection()
-    plotter.camera.parallel_scale = (1.5 if paths else 1.05) * reach * max(1.0, size[1] / size[0])
+    plotter.camera.parallel_scale = (1.5 if paths else 1.05) * radius * max(1.0, size[1] / size[0])
     return plotter
 
 
@@ -177,11 +177,11 @@ def _add_tiers(plotter: Any, stone: Stone, eye: np.ndarray, labels: bool) -> Non
 
     tiers = list(dict.fromkeys(stone.tiers))
     spots, names = [], []
-    for place, tier in enumerate(tiers):
+    for number, tier in enumerate(tiers):
         rows = [f for f, name in enumerate(stone.tiers) if name == tier]
         loops = [stone.polyhedron.loops[f] for f in rows]
         faces = np.concatenate([np.r_[len(loop), loop] for loop in loops])
-        tone = 0.45 + 0.55 * np.array(colormaps["viridis"](0.15 + 0.75 * place / max(1, len(tiers) - 1))[:3])  # pale
+        tone = 0.45 + 0.55 * np.array(colormaps["viridis"](0.15 + 0.75 * number / max(1, len(tiers) - 1))[:3])  # pale
         body = pyvista.PolyData(stone.vertices_mm, faces)
         for culled in ("front", "back"):  # the far side first: no driver need sort what is see-through
             plotter.add_mesh(body, color=tone, opacity=0.45, culling=culled, ambient=0.4, smooth_shading=False)
@@ -195,7 +195,7 @@ def _add_tiers(plotter: Any, stone: Stone, eye: np.ndarray, labels: bool) -> Non
         _label(plotter, np.array(spots), names)
 
 
-def _add_path(plotter: Any, path: RayPath, reach: float, labels: bool) -> None:
+def _add_path(plotter: Any, path: RayPath, radius: float, labels: bool) -> None:
     """A ray's run through the stone, and an arrow where a share of it leaves."""
     import pyvista
 
@@ -203,19 +203,19 @@ def _add_path(plotter: Any, path: RayPath, reach: float, labels: bool) -> None:
     if not hits:
         return
     run = np.array([path.start_mm, *(hit.point_mm for hit in hits)])
-    plotter.add_mesh(pyvista.lines_from_points(run).tube(radius=0.006 * reach), color=_INK)
+    plotter.add_mesh(pyvista.lines_from_points(run).tube(radius=0.006 * radius), color=_INK)
     spots, words = [], []
     for hit in hits:
         if hit.weight < LEAST_WEIGHT:
             continue
         tip = hit.point_mm
-        if hit.way is not None:
-            length = 0.7 * reach * math.sqrt(hit.weight)
+        if hit.direction is not None:
+            length = 0.7 * radius * math.sqrt(hit.weight)
             arrow = pyvista.Arrow(
-                start=hit.point_mm, direction=hit.way, scale=length, tip_radius=0.04, shaft_radius=0.016, tip_length=0.2
+                start=hit.point_mm, direction=hit.direction, scale=length, tip_radius=0.04, shaft_radius=0.016, tip_length=0.2
             )
             plotter.add_mesh(arrow, color=_RAY)
-            tip = hit.point_mm + 1.05 * length * hit.way
+            tip = hit.point_mm + 1.05 * length * hit.direction
         spots.append(tip)
         words.append(f"{100.0 * hit.weight:.1f} % {_WORDS.get(hit.fate, '')}")
     if labels and spots:

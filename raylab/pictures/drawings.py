@@ -35,8 +35,8 @@ def stone_figure(stone: Stone) -> Figure:
     figure = Figure(figsize=(width, height))
     half = 0.54 * float(stone.size_mm.max())
     middle = stone.vertices_mm.min(axis=0) / 2.0 + stone.vertices_mm.max(axis=0) / 2.0
-    for place, (name, axes_of_eye) in enumerate(_EYES.items()):
-        left = 0.6 + 5.4 * place
+    for number, (name, axes_of_eye) in enumerate(_EYES.items()):
+        left = 0.6 + 5.4 * number
         axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
         across, up = (axes_of_eye @ middle)[:2]
         axes.set(xlim=(across - half, across + half), ylim=(up - half, up + half), aspect="equal")
@@ -48,15 +48,15 @@ def stone_figure(stone: Stone) -> Figure:
         axes.tick_params(labelsize=8)
         axes.spines[["top", "right"]].set_visible(False)
     size = " x ".join(f"{length:.3f}" for length in stone.size_mm)
-    told = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets"
-    figure.text(0.6 / width, (bottom + side + 0.34) / height, told, fontsize=11, color=_INK, va="bottom", parse_math=False)
+    title = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets"
+    figure.text(0.6 / width, (bottom + side + 0.34) / height, title, fontsize=11, color=_INK, va="bottom", parse_math=False)
     return figure
 
 
 def leak_figure(result: Result) -> Figure:
     """The stone from below, each facet coloured by the share of the view's weight that leaks there.
 
-    What leaks at facets that are not seen from below is told in the title. Raises UnsupportedScene for a result
+    The title states the leakage through facets that are not visible from below. Raises UnsupportedScene for a result
     without an account by facet.
     """
     from matplotlib.collections import PolyCollection
@@ -64,7 +64,7 @@ def leak_figure(result: Result) -> Figure:
 
     stone, view, facets = result.scene.stone, result.scene.view, result.summary.facets
     if facets is None:
-        raise UnsupportedScene.by((result.summary.engine, "it has no accounting by facet to draw"))
+        raise UnsupportedScene.by((result.summary.engine, "the result has no accounting by facet"))
     eye, leak = _EYES["from below"], 100.0 * facets.columns["leak"]
     seen = stone.normals @ eye[2] > _SEEN
     figure = Figure(figsize=(6.6, 6.0))
@@ -83,9 +83,9 @@ def leak_figure(result: Result) -> Figure:
     drawn.set_clim(0.0, top if top > 0.0 else 1.0)
     axes.add_collection(drawn)
     beside = figure.add_axes((5.62 / 6.6, 0.55 / 6.0, 0.16 / 6.6, 4.85 / 6.0))
-    figure.colorbar(drawn, cax=beside, label="leaks at this facet / % of the view's weight")
+    figure.colorbar(drawn, cax=beside, label="leakage through this facet / % of the light")
     axes.set_title(
-        f"leak from below: {leak[seen].sum():.4g} % at these facets, {leak[~seen].sum():.2g} % at others",
+        f"leakage seen from below: {leak[seen].sum():.4g} % through these facets, {leak[~seen].sum():.2g} % through others",
         fontsize=11,
         loc="left",
     )

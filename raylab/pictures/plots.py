@@ -67,7 +67,7 @@ def map_figure(result: Result, name: str, wavelength_nm: float | None = None) ->
 
     Parameters
     ----------
-    name : a variable of `Result.maps`. wavelength_nm : which of several wavelengths; the middle one by default.
+    name : a variable of `Result.maps`. wavelength_nm : the wavelength to take from several; the middle one by default.
     """
     figure = _page()
     _fill(figure, result, name, wavelength_nm)
@@ -143,8 +143,8 @@ def overview_figure(result: Result, drawn: Mapping[str, np.ndarray] | None = Non
     kept = round((_BOTTOM + _SIDE + 0.27) * _DPI)  # rows of a map's picture
     width = len(shown) * _WIDTH + beside
     figure = Figure(figsize=(width, height), dpi=_DPI)
-    for place, name in enumerate(shown):
-        axes = figure.add_axes((place * _WIDTH / width, 0.0, _WIDTH / width, kept / _DPI / height))
+    for number, name in enumerate(shown):
+        axes = figure.add_axes((number * _WIDTH / width, 0.0, _WIDTH / width, kept / _DPI / height))
         axes.imshow(pictures[name][-kept:], aspect="auto", interpolation="nearest")
         axes.set_axis_off()
     left = len(shown) * _WIDTH + 0.85
@@ -173,11 +173,11 @@ def draw_map(
     block = -(-len(result.maps.x) // MOST_PIXELS)
     values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
     low, high = ends or color_range(name, values)
-    reach = pixel * block * len(values)  # a last block that hangs over the frame is cut off by the limits
+    extent = pixel * block * len(values)  # a last block that hangs over the edge is cut off by the limits
     image = axes.imshow(
         values,
         origin="lower",
-        extent=(left, left + reach, bottom, bottom + reach),
+        extent=(left, left + extent, bottom, bottom + extent),
         cmap=LOOKS[name].colors,
         norm=TwoSlopeNorm(0.0, low, max(high, 1.0)) if name == "contrast" else Normalize(low, high),
         interpolation="antialiased",
@@ -254,12 +254,12 @@ def _label(name: str) -> str:
 def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     """The map's name and its number over the stone."""
     records = {record.wavelength_nm: record for record in result.summary.records}
-    told = records[_wavelength(result, wavelength_nm)].statistics
+    statistics = records[_wavelength(result, wavelength_nm)].statistics
     what = DEFINITIONS[name][0]
     if name == "contrast":
-        return f"{what}: RMS {told['contrast_rms'].value:.4g}"
-    known = {key: one.value for key, one in told.items()}
-    known["luminance"] = told["brightness"].value * result.scene.dome.peak_radiance
+        return f"{what}: RMS {statistics['contrast_rms'].value:.4g}"
+    known = {key: one.value for key, one in statistics.items()}
+    known["luminance"] = statistics["brightness"].value * result.scene.dome.peak_radiance
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
     if name == "coverage":
@@ -285,16 +285,16 @@ def _subject(result: Result, wavelength_nm: float | None, width: int) -> str:
 def _ledger_bars(axes: Axes, result: Result) -> None:
     """The ledger's entries as bars, with their brackets."""
     ledger = result.summary.ledger
-    for place, name in enumerate(ENTRIES):
+    for number, name in enumerate(ENTRIES):
         entry = ledger[name]
-        axes.barh(place, 100.0 * entry.value, color="0.45", height=0.62)
+        axes.barh(number, 100.0 * entry.value, color="0.45", height=0.62)
         if entry.high > entry.low:
             axes.plot(
-                [100.0 * entry.low, 100.0 * entry.high], [place, place], color=_INK, linewidth=1.2, marker="|", markersize=5
+                [100.0 * entry.low, 100.0 * entry.high], [number, number], color=_INK, linewidth=1.2, marker="|", markersize=5
             )
-        axes.text(100.0 * entry.high + 4.0, place, f"{100.0 * entry.value:.2f} %", va="center", fontsize=9)
+        axes.text(100.0 * entry.high + 4.0, number, f"{100.0 * entry.value:.2f} %", va="center", fontsize=9)
     axes.set_yticks(range(len(ENTRIES)), ENTRIES, fontsize=9)
-    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the view's weight / %")
+    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the light / %")
     axes.set_xticks(range(0, 101, 25))
     axes.tick_params(labelsize=8, axis="x")
     axes.spines[["top", "right"]].set_visible(False)

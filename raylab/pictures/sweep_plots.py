@@ -18,7 +18,7 @@ from ..designs.keys import CUT, needed, stone_of
 from ..scene.settings import TraceSettings
 from ..stone.cuts import USUAL
 from ..stone.known_cuts import get_cut
-from ..sweeps.axes import Plan, told
+from ..sweeps.axes import Plan, label_of
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
 
@@ -54,12 +54,12 @@ def _arranged(found: xr.Dataset, statistic: str) -> tuple[dict[str, int], list[s
     fit = [dim for dim in rest if sizes[dim] <= (_MOST_SLICES if len(axes) == 2 else _MOST_LINES)]
     named = [dim for dim in fit if dim not in plain]
     slices = next(iter(named or sorted(fit, key=lambda dim: sizes[dim])), None)
-    best = _place(found, statistic)
+    best = _position(found, statistic)
     held = {dim: best[dim] for dim in sizes if dim not in axes and dim != slices}
     return held, sorted(axes, key=list(sizes).index), slices
 
 
-def _place(found: xr.Dataset, statistic: str) -> dict[str, int]:
+def _position(found: xr.Dataset, statistic: str) -> dict[str, int]:
     """Where a statistic is highest."""
     values = found[statistic].values
     if not np.isfinite(values).any():
@@ -76,24 +76,24 @@ def heat_figure(found: xr.Dataset, statistic: str, axes: list[str], slices: str 
     columns = min(3, len(panels))
     rows = -(-len(panels) // columns)
     figure = Figure(figsize=(1.6 + 4.4 * columns, 1.1 + 3.7 * rows), layout="constrained")
-    places = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
+    grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
     finite = found[statistic].values[np.isfinite(found[statistic].values)]
     low, high = (float(finite.min()), float(finite.max())) if len(finite) else (0.0, 1.0)
     drawn: Any = None
-    for place, panel in itertools.zip_longest(places.flat, panels):
+    for axis, panel in itertools.zip_longest(grid.flat, panels):
         if panel is None:
-            place.set_visible(False)
+            axis.set_visible(False)
             continue
-        drawn = _heat(place, panel, statistic, axes, low, high)
+        drawn = _heat(axis, panel, statistic, axes, low, high)
         if slices is not None:
-            place.set_title(_value(panel, slices), fontsize=9.5, loc="left")
-    for place in places[:, 0]:
-        place.set_ylabel(_label(found, axes[0]))
-    for place in places[-1, :]:
-        place.set_xlabel(_label(found, axes[1]))
-    figure.colorbar(drawn, ax=places, label=_label(found, statistic), shrink=0.9)
+            axis.set_title(_value(panel, slices), fontsize=9.5, loc="left")
+    for axis in grid[:, 0]:
+        axis.set_ylabel(_label(found, axes[0]))
+    for axis in grid[-1, :]:
+        axis.set_xlabel(_label(found, axes[1]))
+    figure.colorbar(drawn, ax=grid, label=_label(found, statistic), shrink=0.9)
     width = float((found[statistic + "_high"] - found[statistic + "_low"]).max())
-    figure.suptitle(f"{_name(statistic)}, certain to {width:.2g} upward\n{subject}", fontsize=10, x=0.01, ha="left")
+    figure.suptitle(f"{_name(statistic)}, bracket {width:.2g} wide or less\n{subject}", fontsize=10, x=0.01, ha="left")
     return figure
 
 
@@ -135,7 +135,7 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
         x, y = line[axis].values, line[statistic].values
         if line[axis].dtype.kind not in "fiu":
             x = np.arange(len(x))
-            axes.set_xticks(x, [str(told_) for told_ in line[axis].values])
+            axes.set_xticks(x, [str(label) for label in line[axis].values])
         axes.plot(x, y, linestyle=_MARKS[k % len(_MARKS)], color=color, linewidth=1.5, label=name)
         axes.fill_between(
             x, line[statistic + "_low"].values, line[statistic + "_high"].values, color=color, alpha=0.3, linewidth=0
@@ -145,7 +145,7 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
     axes.spines[["top", "right"]].set_visible(False)
     if slices is not None:
         axes.legend(fontsize=8, frameon=False)
-    figure.suptitle(f"{_name(statistic)}; the band is its certain bracket\n{subject}", fontsize=10, x=0.01, ha="left")
+    figure.suptitle(f"{_name(statistic)}; the band is the bracket\n{subject}", fontsize=10, x=0.01, ha="left")
     return figure
 
 
@@ -157,20 +157,20 @@ def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
     columns = min(3, len(varied))
     rows = -(-len(varied) // columns)
     figure = Figure(figsize=(1.0 + 4.0 * columns, 1.0 + 3.3 * rows), layout="constrained")
-    places = figure.subplots(rows, columns, squeeze=False, sharey=True)
+    grid = figure.subplots(rows, columns, squeeze=False, sharey=True)
     middle = found[statistic].values
     below, above = middle - found[statistic + "_low"].values, found[statistic + "_high"].values - middle
-    for place, key in itertools.zip_longest(places.flat, varied):
+    for axis, key in itertools.zip_longest(grid.flat, varied):
         if key is None:
-            place.set_visible(False)
+            axis.set_visible(False)
             continue
         at = found[key].values
-        place.errorbar(at, middle, yerr=(below, above), fmt=".", color=_INK, ecolor="0.6", markersize=4, linewidth=0.8)
-        place.set_xlabel(_label(found, key))
-        place.grid(alpha=0.25)
-        place.spines[["top", "right"]].set_visible(False)
-    for place in places[:, 0]:
-        place.set_ylabel(_label(found, statistic))
+        axis.errorbar(at, middle, yerr=(below, above), fmt=".", color=_INK, ecolor="0.6", markersize=4, linewidth=0.8)
+        axis.set_xlabel(_label(found, key))
+        axis.grid(alpha=0.25)
+        axis.spines[["top", "right"]].set_visible(False)
+    for axis in grid[:, 0]:
+        axis.set_ylabel(_label(found, statistic))
     figure.suptitle(f"{_name(statistic)} of {len(middle)} designs, with brackets", fontsize=10, x=0.01, ha="left")
     return figure
 
@@ -187,17 +187,17 @@ def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Tra
     if not count:
         figure.suptitle("no design is a stone", fontsize=10)
         return figure
-    places = figure.subplots(2, count, squeeze=False)
+    grid = figure.subplots(2, count, squeeze=False)
     image: Any = None
-    for row, numbers in zip(places, (order[::-1][:count], order[:count]), strict=True):
-        for place, number in zip(row, numbers, strict=True):
+    for row, numbers in zip(grid, (order[::-1][:count], order[:count]), strict=True):
+        for axis, number in zip(row, numbers, strict=True):
             design = next(plan.designs(int(number), int(number) + 1))
-            image = _contrast(place, design, settings)
+            image = _contrast(axis, design, settings)
             low, high = (float(found[statistic + part].values.ravel()[number]) for part in ("_low", "_high"))
             lines = [f"{_name(statistic)} {low:.4f} to {high:.4f}"]
-            lines += [_told(found, key, design[key]) for key in plan.columns]
-            place.set_title("\n".join(lines), fontsize=8, loc="left")
-    figure.colorbar(image, ax=places, label="contrast (L - mean)/mean, cut at 1", shrink=0.7, extend="max")
+            lines += [_label_value(found, key, design[key]) for key in plan.columns]
+            axis.set_title("\n".join(lines), fontsize=8, loc="left")
+    figure.colorbar(image, ax=grid, label="contrast (L - mean)/mean, clipped at 1", shrink=0.7, extend="max")
     figure.suptitle(f"above: highest {_name(statistic)}; below: lowest", fontsize=10, x=0.01, ha="left")
     return figure
 
@@ -218,19 +218,19 @@ def _name(statistic: str) -> str:
 
 
 def _label(found: xr.Dataset, name: str) -> str:
-    """Long name and unit, as an axis tells them."""
+    """Long name and unit, for an axis."""
     about = found[name].attrs
     unit = about.get("units", "")
     return about["long_name"] if unit in ("", "1") else f"{about['long_name']} / {'°' if unit == 'degree' else unit}"
 
 
 def _value(found: xr.Dataset, key: str) -> str:
-    return _told(found, key, found[key].values.item())
+    return _label_value(found, key, found[key].values.item())
 
 
-def _told(found: xr.Dataset, key: str, value: Any) -> str:
+def _label_value(found: xr.Dataset, key: str, value: Any) -> str:
     """A key and its value, such as ``"table size 57 %"``."""
-    value, unit = told(value), found[key].attrs.get("units", "")
+    value, unit = label_of(value), found[key].attrs.get("units", "")
     number = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
     return f"{found[key].attrs['long_name']} {number}{ {'degree': '°', '1': '', '': ''}.get(unit, ' ' + unit) }"
 
@@ -238,9 +238,9 @@ def _told(found: xr.Dataset, key: str, value: Any) -> str:
 def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
     """What all points of a picture share."""
     cut = get_cut(str(found[CUT].values.ravel()[0]))
-    said = [*(key for ways in needed(cut) for key in ways), "material", "dome"]
-    said = said if cut.name == USUAL else [CUT, *said]
-    parts = [_told(found, key, found[key].values.item()) for key in said if key in found.coords and found[key].ndim == 0]
-    parts += [_told(found, key, found[key].values[k].item()) for key, k in held.items()]
+    keys = [*(key for choices in needed(cut) for key in choices), "material", "dome"]
+    keys = keys if cut.name == USUAL else [CUT, *keys]
+    parts = [_label_value(found, key, found[key].values.item()) for key in keys if key in found.coords and found[key].ndim == 0]
+    parts += [_label_value(found, key, found[key].values[k].item()) for key, k in held.items()]
     lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]
     return "\n".join(lines)

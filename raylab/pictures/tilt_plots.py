@@ -50,7 +50,7 @@ def _axis(found: xr.Dataset) -> tuple[np.ndarray, str]:
         return found[dim].values, LABELS[dim]
     tilts, turns = (np.broadcast_to(found[key].values, found.sizes[dim]) for key in ("tilt_deg", "turn_deg"))
     if found.azimuth_deg.ndim == 0 and np.all(np.diff(tilts) > 0.0):
-        return tilts, f"tilt / degree, turned by {turns[-1] - turns[0]:g} degrees on the way"
+        return tilts, f"tilt / degree, with a turn of {turns[-1] - turns[0]:g} degrees"
     return np.arange(found.sizes[dim]), LABELS["step"]
 
 
@@ -72,14 +72,14 @@ def _flashes(axes: Axes, found: xr.Dataset, scintillation: Any) -> None:
     at, label = _axis(found)
     middle = (at[1:] + at[:-1]) / 2.0
     share = 100.0 * scintillation.share_per_deg
-    axes.plot(middle, share, "-", color="#31688e", linewidth=1.6, label="area that flashes, % per degree")
+    axes.plot(middle, share, "-", color="#31688e", linewidth=1.6, label="flashing area, % per degree")
     off = 100.0 * scintillation.share_error
     axes.fill_between(middle, share - off, share + off, color="#31688e", alpha=0.25, linewidth=0)
     axes.set(xlabel=label, ylabel="% of the face per degree", ylim=(0.0, None))
     axes.set_title("scintillation", fontsize=11, loc="left")
     axes.grid(alpha=0.3)
     beside = axes.twinx()
-    beside.plot(middle, scintillation.count, ":", color="0.25", linewidth=1.4, label="spots that flash")
+    beside.plot(middle, scintillation.count, ":", color="0.25", linewidth=1.4, label="flashing spots")
     beside.set(ylabel="spots", ylim=(0.0, None))
     lines = [*axes.get_lines(), *beside.get_lines()]
     axes.legend(lines, [str(line.get_label()) for line in lines], fontsize=8, frameon=False)

@@ -26,7 +26,7 @@ DRAWN = ("luminance", *ENTRIES, "glare")
 MOST_POLYGONS = 100_000
 """More are refused: at about 230 bytes each they make a file that browsers are slow to draw."""
 MOST_FACETS = 12
-"""Of a longer path the title tells the first facet and the last ones."""
+"""Facets of a longer path that its title lists: the first one and the last ones."""
 
 _INK, _GROUND = "#262626", "#dbdbdb"
 _ABOVE, _BELOW, _LEFT, _RIGHT = 0.13, 0.08, 0.03, 0.2  # room around the picture, shares of its width
@@ -42,7 +42,7 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
     Parameters
     ----------
     name : what they are coloured by, one of DRAWN: luminance and glare in cividis, ledger entries in magma.
-    wavelength_nm : which of several wavelengths (the nearest); the middle one by default.
+    wavelength_nm : the wavelength to take from several (the nearest one); the middle one by default.
 
     Raises
     ------
@@ -50,20 +50,20 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
     UnsupportedScene : a result without virtual facets.
     """
     if name not in DRAWN:
-        raise InputError("can't be drawn", key="name", value=name, expected="one of " + ", ".join(DRAWN))
+        raise InputError("unknown quantity", key="name", value=name, expected="one of " + ", ".join(DRAWN))
     if not result.beams:
-        raise UnsupportedScene.by((result.summary.engine, "it has no virtual facets to draw"))
+        raise UnsupportedScene.by((result.summary.engine, "the result has no virtual facets"))
     known = result.scene.settings.wavelengths
-    place = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
-    whole = result.beams[place].unfolded()
+    number = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
+    whole = result.beams[number].unfolded()
     if len(whole) > MOST_POLYGONS:
         raise InputError(
-            f"{len(whole)} virtual facets are too many for a vector picture",
+            f"too many virtual facets for a vector picture ({len(whole)})",
             key="precision",
             value=result.scene.settings.precision,
             expected=f"a larger one, for at most {MOST_POLYGONS}",
         )
-    return _document(whole, result.scene, name, known[place])
+    return _document(whole, result.scene, name, known[number])
 
 
 def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> str:
@@ -92,8 +92,8 @@ def _document(whole: Beams, scene: Scene, name: str, wavelength_nm: float) -> st
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" viewBox="{" ".join(f"{x:.7g}" for x in box)}" '
             f'width="{1000.0 * across:.0f}" height="{1000.0 * upright:.0f}">',
             f"<title>{heading}: {_text(' · '.join(parts))}</title>",
-            f"<desc>{_text(DEFINITIONS[name][2])}. Coordinates in mm. {len(polygons)} polygons; {left_out} are left out, too "
-            "small for the rounding of coordinates.</desc>",
+            f"<desc>{_text(DEFINITIONS[name][2])}. Coordinates in mm. {len(polygons)} polygons; "
+            f"{left_out} more are too small for the rounding of coordinates.</desc>",
             f'<rect x="{left:.7g}" y="{top:.7g}" width="{width:.7g}" height="{width:.7g}" fill="{_GROUND}"/>',
             # A hair of its own colour around each polygon closes the seams that smoothing leaves between neighbours.
             f'<g transform="scale(1 -1)" fill="currentColor" stroke="currentColor" stroke-width="{5e-4 * width:.3g}">',
@@ -124,12 +124,12 @@ def _polygons(whole: Beams, scene: Scene, width: float, shades: list[str]) -> tu
     starts, rows, which = whole.starts.tolist(), whole.rows.tolist(), paths.which.tolist()
     return [
         f'<path color="{shades[k]}" d="M{"L".join(words[starts[k] : starts[k + 1]])}{_END}">'
-        f"<title>{names[which[k]]}\n{_told(rows[k])}</title></path>"
+        f"<title>{names[which[k]]}\n{_title(rows[k])}</title></path>"
         for k in np.flatnonzero(seen).tolist()
     ], int((~seen).sum())
 
 
-def _told(row: list[float]) -> str:
+def _title(row: list[float]) -> str:
     """A polygon's luminance and its ledger, entries of at least 0.1 %."""
     shares = [f"{entry} {100.0 * row[SKY + k]:.1f} %" for k, entry in enumerate(ENTRIES) if row[SKY + k] >= 1e-3]
     return f"luminance {row[LUMINANCE]:.4g}; {', '.join(shares)}"

@@ -63,13 +63,12 @@ def save_video(
 
     Parameters
     ----------
-    path : where to write; ``.mp4``, ``.gif`` or ``.webp``.
+    path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
-    size : pixels along each side of one stone's picture.
+    size : pixels along each side of the picture of one stone.
     light, exposure, wavelengths : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
-    settings : how each still is traced, at the wavelengths of the colours; by default `LOOSE`, a
-        precision of 1e-2.
+    settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
     force : overwrite a film of this name.
     progress : True for a bar, or a function that is called with how many stills are done and of how many.
@@ -78,13 +77,13 @@ def save_video(
     -------
     The folder of the stills.
 
-    Raises InputError for another kind of file, a missing PyAV, a perspective view, or a file in the way.
+    Raises InputError for an unknown kind of file, a missing PyAV, a perspective view, or an existing file.
     """
     path, settings = Path(path), settings or LOOSE
     several = [stones] if isinstance(stones, Stone) else list(stones)
     looks = circling() if views is None else list(views)
     if not several or not looks:
-        raise InputError("nothing to film", key="stones" if looks else "views", expected="at least one")
+        raise InputError("missing", key="stones" if looks else "views", expected="at least one")
     number_in("size", size, 8, 4096)
     number_in("fps", fps, 1.0, 100.0)
     encode = _encoder(path)
@@ -95,24 +94,24 @@ def save_video(
     refuse_taken(path.parent, [path.name], force)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
-    for stone in several:  # what can't be seen at these wavelengths is told before anything is written
+    for stone in several:  # an unknown index at these wavelengths is an error before anything is written
         engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     with disk_faults(folder):
         folder.mkdir(parents=True, exist_ok=True)
-    reach = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
-    grid = PixelGrid(-reach, -reach, 2.0 * reach / size, int(size))
+    radius = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
+    grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
 
     def one(view: View) -> np.ndarray:
         scenes = (Scene(stone, dome, view, settings) for stone in several)
         return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:
-        with reporter(progress, "stills") as tell:
+        with reporter(progress, "stills") as update:
             for done, pixels in enumerate(in_order(one, looks), start=1):
                 yield _even(pixels, background)
-                tell(done, len(looks))
+                update(done, len(looks))
 
     with whole_file(path, force=force) as target:
         encode(each(), target, fps)
@@ -136,14 +135,16 @@ def _even(pixels: np.ndarray, background: float) -> np.ndarray:
 
 def _encoder(path: Path) -> Any:
     if path.suffix.lower() not in KINDS:
-        raise InputError("no film is written to a file of this kind", file=str(path), expected="a name in " + ", ".join(KINDS))
+        raise InputError("unknown kind of film file", file=str(path), expected="a name in " + ", ".join(KINDS))
     if path.suffix.lower() != ".mp4":
         return _animate
     try:
         import av  # noqa: F401
     except ImportError as error:
         raise InputError(
-            "writing MP4 needs PyAV (pip install 'raylab[video]')", file=str(path), expected="that, or a .gif or .webp"
+            "writing MP4 needs PyAV (pip install 'raylab[video]')",
+            file=str(path),
+            expected="PyAV, or a name that ends in .gif or .webp",
         ) from error
     return _mp4
 

@@ -1,4 +1,4 @@
-"""The report on stones side by side: one HTML file that needs nothing else, on screen or on paper."""
+"""The report on a comparison of stones: one self-contained HTML file for screen and paper."""
 
 from __future__ import annotations
 
@@ -14,32 +14,32 @@ from ..version import __version__
 from ..whole_files import whole_file
 from . import pictures, tables
 
-# map: heading and what it shows
+# map: heading and description
 _MAPS = {
     "luminance": (
         "Luminance",
-        "Where light comes back to the eye, and how much. Lighter is brighter; the scale is the same for all stones.",
+        "Light that returns to the eye. Lighter is brighter; all stones have the same scale.",
     ),
     "contrast": (
         "Contrast",
-        "The same light against each stone's own mean: above it or below it. Without colour, read the pattern off the "
-        "luminance: what is lighter there is positive here.",
+        "Luminance relative to the mean of each stone: above it (positive) or below it (negative). In print without colour, "
+        "the luminance maps show the sign: lighter areas are positive here.",
     ),
-    "leak": ("Leakage", "Where light is lost below the girdle instead of coming back to the eye. Lighter is more."),
+    "leak": ("Leakage", "Light that leaves below the girdle plane. Lighter is more."),
 }
 
 
 def save_report(comparison: Comparison, path: str | Path, *, title: str = "", force: bool = False) -> None:
-    """Write the report on a comparison as one HTML file with everything in it.
+    """Write the report on a comparison as one self-contained HTML file.
 
-    Raises InputError where a file is in the way and `force` isn't given, or the place can't be written to.
+    Raises InputError if the file exists and `force` is false, or if the folder is not writable.
     """
     with whole_file(path, force=force) as target:
         target.write_text(report_html(comparison, pictures.drawn(comparison), title=title), encoding="utf-8")
 
 
 def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: str = "") -> str:
-    """The report's HTML: drawings, verdicts, maps, ledger, numbers, proportions, how surely, cautions.
+    """The HTML of the report: summary, drawings, maps, differences, ledger, numbers, proportions, uncertainty, cautions.
 
     `drawn` are the comparison's pictures, see `pictures.drawn`.
     """
@@ -52,7 +52,7 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: st
     names = " and ".join(f"{label} ({stone.name})" for label, stone in zip(comparison.labels, comparison.stones, strict=True))
     held = {name: pictures.data_uri(name, data) for name, data in drawn.items()}
     return shelf.get_template("page.html.j2").render(
-        title=title or f"Stones side by side: {names}",
+        title=title or f"Comparison of {names}",
         version=__version__,
         comparison=comparison,
         stones=tables.stones(comparison),
@@ -67,9 +67,9 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: st
         light=tables.light(comparison),
         proportions=tables.proportions(comparison),
         sureness=tables.sureness(comparison),
-        facet_by_facet=any(isinstance(doubt.angle_deg, tuple) for doubt in comparison.uncertainties),
+        facet_by_facet=any(isinstance(stated.angle_deg, tuple) for stated in comparison.uncertainties),
         defaults=any(
-            vars(doubt)[key] == usual for doubt in comparison.uncertainties for key, usual in vars(Uncertainty()).items()
+            vars(stated)[key] == usual for stated in comparison.uncertainties for key, usual in vars(Uncertainty()).items()
         ),
         draws=draws_for(comparison.known_to_pct),
         verdicts=tables.count_verdicts(comparison),

@@ -1,4 +1,4 @@
-"""The report's pictures: maps of all stones on one scale, their differences, ledger bars, and what can be told apart.
+"""The pictures of the report: maps of all stones on one scale, their differences, ledger bars, and significance.
 
 Every picture can be read without colour: maps of one quantity grow lighter with it; a difference is shown signed and once
 more as two maps that grow lighter with it; bars differ by hatching and carry their numbers.
@@ -35,8 +35,8 @@ WIDE = 7.4
 """Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
 
 MAPS = ("luminance", "contrast", "leak")
-_COLOURS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
-_TOLD = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
+_COLORS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
+_STATISTIC = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
 
 
 def picture_names(stones: int) -> list[str]:
@@ -66,18 +66,18 @@ def maps_figure(comparison: Comparison, name: str) -> Figure:
     high = _round_up(float(np.nanquantile(np.abs(values), 0.998))) if name == "contrast" else 1.0
     most = comparison.dome.peak_radiance if name == "luminance" else 1.0
     norm = TwoSlopeNorm(0.0, -1.0, max(high, 1.0)) if name == "contrast" else Normalize(0.0, most)
-    told, shown = _TOLD[name], words(_TOLD[name])
+    statistic, shown = _STATISTIC[name], words(_STATISTIC[name])
     rows = [
         (
             label,
             values[k],
             k,
-            [f"{shown.name} {shown.show(light[k][told].statistic.value)}" for light in comparison.light],
+            [f"{shown.name} {shown.show(light[k][statistic].statistic.value)}" for light in comparison.light],
         )
         for k, label in enumerate(comparison.labels)
     ]
-    bar = {"luminance": "luminance (1: brightest light)", "contrast": "contrast (L - mean)/mean", "leak": "share that leaks"}
-    return _grid(comparison, rows, [(_COLOURS[name], norm, bar[name])] * len(rows))
+    bar = {"luminance": "luminance (1: brightest radiance)", "contrast": "contrast (L - mean)/mean", "leak": "leakage"}
+    return _grid(comparison, rows, [(_COLORS[name], norm, bar[name])] * len(rows))
 
 
 def difference_figure(comparison: Comparison, second: int = 1) -> Figure:
@@ -90,11 +90,11 @@ def difference_figure(comparison: Comparison, second: int = 1) -> Figure:
     blank = [""] * len(comparison.views)
     rows = [
         (f"{first} minus {other}", values, None, blank),
-        (f"where {first} is brighter", np.maximum(values, 0.0), 0, blank),
-        (f"where {other} is brighter", np.maximum(-values, 0.0), second, blank),
+        (f"{first} brighter", np.maximum(values, 0.0), 0, blank),
+        (f"{other} brighter", np.maximum(-values, 0.0), second, blank),
     ]
-    signed, one_way = ("PuOr_r", Normalize(-most, most)), ("cividis", Normalize(0.0, most))
-    return _grid(comparison, rows, [(*signed, "difference of luminance"), *[(*one_way, "by how much")] * 2])
+    signed, unsigned = ("PuOr_r", Normalize(-most, most)), ("cividis", Normalize(0.0, most))
+    return _grid(comparison, rows, [(*signed, "difference in luminance"), *[(*unsigned, "absolute difference")] * 2])
 
 
 def ledger_figure(comparison: Comparison) -> Figure:
@@ -108,10 +108,10 @@ def ledger_figure(comparison: Comparison) -> Figure:
     height = 0.9 + 0.24 * count * len(entries) + 0.12 * len(entries)
     figure = Figure(figsize=(WIDE + 1.2, height), layout="constrained")
     thick = 0.8 / count
-    for place, axes in enumerate(np.atleast_1d(figure.subplots(1, len(views), sharey=True))):
+    for number, axes in enumerate(np.atleast_1d(figure.subplots(1, len(views), sharey=True))):
         for k, label in enumerate(comparison.labels):
             for row, entry in enumerate(entries):
-                one = comparison.light[place][k][entry]
+                one = comparison.light[number][k][entry]
                 y, value = row + (k - (count - 1) / 2.0) * thick, 100.0 * one.statistic.value
                 look = {"color": SHADES[k % 6], "hatch": HATCHES[k % 6], "edgecolor": INK, "linewidth": 0.6}
                 axes.barh(y, value, 0.9 * thick, **look, label=label if row == 0 else None)
@@ -119,15 +119,15 @@ def ledger_figure(comparison: Comparison) -> Figure:
                 if entry != "untraced":
                     axes.plot([low, high], [y, y], color=INK, linewidth=1.3, marker="|", markersize=5)
                 axes.text(max(high, value) + 2.0, y, f"{label} {value:.1f} %", va="center", fontsize=8)
-        axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the view's weight / %")
+        axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the light / %")
         axes.set_yticks(range(len(entries)), entries)
-        axes.set_title(tilt_name(comparison, place), loc="left", fontsize=10)
+        axes.set_title(tilt_name(comparison, number), loc="left", fontsize=10)
         axes.spines[["top", "right"]].set_visible(False)
     return figure
 
 
 def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
-    """Each difference of the first stone and another, in units of the smallest difference that can be told."""
+    """Each difference of the first stone and another, in units of the smallest significant difference."""
     from matplotlib.figure import Figure
 
     pair = (comparison.labels[0], comparison.labels[second])
@@ -135,7 +135,7 @@ def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
     for k in range(len(comparison.views)):
         verdicts = comparison.light_verdicts(k)
         for name in ("brightness", "contrast_rms", "leak", "symmetry"):
-            found = [v for v in verdicts.get(name, ()) if (v.first, v.second) == pair and v.told != "unknown"]
+            found = [v for v in verdicts.get(name, ()) if (v.first, v.second) == pair and v.outcome != "unknown"]
             rows += [(f"{words(name).name}, {tilt_name(comparison, k)}", v) for v in found]
     figure = Figure(figsize=(WIDE + 1.2, 0.9 + 0.27 * len(rows)), layout="constrained")
     axes = figure.subplots()
@@ -145,15 +145,15 @@ def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
     for row, (_, verdict) in enumerate(rows):
         least = max(verdict.high - verdict.difference, verdict.difference - verdict.low)
         x = verdict.difference / least if least > 0.0 else math.copysign(1.0, verdict.difference)
-        sure = verdict.told != "not told apart"
+        sure = verdict.outcome != "not significant"
         axes.plot(x, row, marker="D" if sure else "o", markersize=7, color=INK, markerfacecolor=INK if sure else "white")
         most = max(most, 1.15 * abs(x))
     axes.set(xlim=(-most, most), ylim=(len(rows) - 0.5, -0.5))
     axes.set_yticks(range(len(rows)), [text for text, _ in rows])
-    axes.set_xlabel(f"{pair[1]} larger  ←  difference, in units of the smallest that can be told  →  {pair[0]} larger")
+    axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest significant difference  →  {pair[0]} larger")
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("inside the dotted band: not told apart; filled diamonds: told apart", loc="left", fontsize=10)
+    axes.set_title("inside the dotted band: not significant; filled diamonds: significant", loc="left", fontsize=10)
     return figure
 
 
@@ -210,7 +210,7 @@ def _grid(
     side = min(2.5, WIDE / columns)
     figure = Figure(figsize=(side * columns + 1.2, (side + 0.3) * len(rows) + 0.2), layout="constrained")
     every = figure.subplots(len(rows), columns, squeeze=False)
-    for (label, layers, whose, captions), (colors, norm, told), line in zip(rows, looks, every, strict=True):
+    for (label, layers, whose, captions), (colors, norm, statistic), line in zip(rows, looks, every, strict=True):
         for k, axes in enumerate(line):
             image = axes.imshow(layers[k], origin="lower", extent=_extent(comparison), cmap=colors, norm=norm)
             axes.set_facecolor(NEUTRAL)
@@ -219,7 +219,7 @@ def _grid(
             axes.set_xticks([])
             axes.set_yticks([])
             _outlines(axes, comparison, k, range(len(comparison.shown)) if whose is None else [whose])
-        bar = figure.colorbar(image, ax=list(line), label=told, fraction=0.03, pad=0.01, extend=_extend(layers, norm))
+        bar = figure.colorbar(image, ax=list(line), label=statistic, fraction=0.03, pad=0.01, extend=_extend(layers, norm))
         bar.ax.tick_params(labelsize=8)
     return figure
 

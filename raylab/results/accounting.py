@@ -3,10 +3,10 @@
 One table, one row per facet; each column sums to the number of the same name for the whole stone:
 
     area, brightness, dark, absorbed, untraced             by the facet that is looked through
-    sky, head, leak, scattered, and glare, part of these   by the facet where the light leaves (for a view ray, that is)
+    sky, head, leak, scattered; glare (part of the others)  by the facet where the light leaves (for a view ray, that is)
 
 ``area`` and ``dark`` are shares of the outline, ``brightness`` is in units of the dome's brightest radiance, the others are
-shares of the view's weight. At each facet at most all that is untraced can be added to what is told.
+shares of the view's weight. The true value of a facet exceeds the stated one by at most the untraced share.
 
 A spot is dark where its luminance is below DARK_BELOW of the mean over the outline: our definition, a plain share, chosen
 before any stone was looked at. In a tinted stone each virtual facet counts with its mean.
@@ -30,7 +30,7 @@ DARK_BELOW = 0.5
 
 COLUMNS = ("area", "brightness", "dark", *ENTRIES, "glare")
 _LEFT_AT = (SKY, HEAD, LEAK, SCATTERED, GLARE)
-_TOLD = 1e-4
+_LEAST_LISTED = 1e-4
 """Dark paths of less than this share of the outline are put together in `FacetTable.to_dict`."""
 
 
@@ -45,11 +45,11 @@ class DarkPath:
     """
 
     tiers: tuple[str, ...]
-    towards: str
+    entry: str
     area: float
 
     def __str__(self) -> str:
-        return " > ".join([*self.tiers, self.towards])
+        return " > ".join([*self.tiers, self.entry])
 
 
 @dataclass(frozen=True)
@@ -71,15 +71,15 @@ class FacetTable:
 
     def by_tier(self) -> dict[str, dict[str, float]]:
         """Tier -> column -> sum over the tier's facets; tiers in the stone's order."""
-        place = {tier: k for k, tier in enumerate(dict.fromkeys(self.tiers))}
-        of_facet = np.array([place[tier] for tier in self.tiers])
-        sums = {name: np.bincount(of_facet, column, len(place)) for name, column in self.columns.items()}
-        return {tier: {name: float(sums[name][k]) for name in COLUMNS} for tier, k in place.items()}
+        number = {tier: k for k, tier in enumerate(dict.fromkeys(self.tiers))}
+        of_facet = np.array([number[tier] for tier in self.tiers])
+        sums = {name: np.bincount(of_facet, column, len(number)) for name, column in self.columns.items()}
+        return {tier: {name: float(sums[name][k]) for name in COLUMNS} for tier, k in number.items()}
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers: ``by_tier``, ``by_facet`` (lists, one entry per facet) and ``dark``."""
         value, low, high = self.dark
-        told = [path for path in self.dark_paths if path.area >= _TOLD]
+        listed = [path for path in self.dark_paths if path.area >= _LEAST_LISTED]
         return {
             "by_tier": self.by_tier(),
             "by_facet": {
@@ -91,8 +91,8 @@ class FacetTable:
                 "below_share_of_mean": DARK_BELOW,
                 "area": value,
                 "bracket": [low, high],
-                "paths": [{"path": str(path), "area": path.area} for path in told],
-                "other_paths": max(0.0, value - sum(path.area for path in told)),
+                "paths": [{"path": str(path), "area": path.area} for path in listed],
+                "other_paths": max(0.0, value - sum(path.area for path in listed)),
             },
         }
 
@@ -140,14 +140,14 @@ def _dark_paths(paths: Paths, dark_share: np.ndarray, stone: Stone) -> tuple[Dar
     found: dict[tuple[tuple[str, ...], str], float] = {}
     for path in np.flatnonzero(area > 0.0):
         tiers = tuple(stone.tiers[f] for f in paths.facets[path].tolist() if f >= 0)
-        key = tiers, FIELDS[paths.towards[path]]
+        key = tiers, FIELDS[paths.entry[path]]
         found[key] = found.get(key, 0.0) + float(area[path])
     return _sorted(found)
 
 
 def _sorted(found: dict[tuple[tuple[str, ...], str], float]) -> tuple[DarkPath, ...]:
     order = sorted(found.items(), key=lambda entry: -entry[1])
-    return tuple(DarkPath(tiers, towards, area) for (tiers, towards), area in order)
+    return tuple(DarkPath(tiers, entry, area) for (tiers, entry), area in order)
 
 
 def mean_of(tables: Sequence[FacetTable]) -> FacetTable:
@@ -156,7 +156,7 @@ def mean_of(tables: Sequence[FacetTable]) -> FacetTable:
         return tables[0]
     found: dict[tuple[tuple[str, ...], str], float] = {}
     for path in (path for table in tables for path in table.dark_paths):
-        key = path.tiers, path.towards
+        key = path.tiers, path.entry
         found[key] = found.get(key, 0.0) + path.area / len(tables)
     columns = {name: np.mean([table.columns[name] for table in tables], axis=0) for name in COLUMNS}
     value, low, high = (float(x) for x in np.mean([table.dark for table in tables], axis=0))

@@ -18,23 +18,23 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
     "luminance": (
         "luminance",
         "1",
-        "radiance towards the eye, in units of the dome's brightest radiance unless it is absolute",
+        "radiance towards the eye, in units of the brightest radiance of the dome unless the dome is absolute",
     ),
-    "contrast": ("contrast", "1", "(L - mean)/mean, mean over the stone's outline"),
-    "sky": ("sky", "1", "share of the view ray's weight that leaves above the girdle plane, outside the head's cone"),
-    "head": ("head", "1", "share that leaves into the head's cone"),
-    "leak": ("leak", "1", "share that leaves below the girdle plane"),
-    "absorbed": ("absorbed", "1", "share taken by body colour"),
-    "scattered": ("scattered", "1", "share that met an absorbing facet"),
-    "untraced": ("untraced", "1", "share still inside when the path was ended"),
-    "glare": ("glare", "1", "share of sky + head + leak reflected by the first surface"),
-    "source_elevation": ("source elevation", "degree", "elevation of the weighted mean direction that the light comes from"),
-    "bounces": ("internal reflections", "1", "weighted mean number of internal reflections before leaving"),
+    "contrast": ("contrast", "1", "(L - mean)/mean, with the mean over the outline of the stone"),
+    "sky": ("sky", "1", "share of the light that leaves above the girdle plane, outside the head cone"),
+    "head": ("head", "1", "share of the light that leaves into the head cone"),
+    "leak": ("leak", "1", "share of the light leaves below the girdle plane"),
+    "absorbed": ("absorbed", "1", "share of the light that body colour absorbs"),
+    "scattered": ("scattered", "1", "share of the light that meets an absorbing facet"),
+    "untraced": ("untraced", "1", "share of the light that is still inside when tracing ends"),
+    "glare": ("glare", "1", "share of the light that the first surface reflects; part of sky, head and leak"),
+    "source_elevation": ("source elevation", "degree", "elevation of the weighted mean direction of the light"),
+    "bounces": ("internal reflections", "1", "weighted mean number of internal reflections before the light leaves"),
     "coverage": ("coverage", "1", "share of the pixel that the stone covers"),
-    "luminance_error": ("standard error of luminance", "1", "from the scatter of samples within the pixel"),
+    "luminance_error": ("standard error of luminance", "1", "estimated from the scatter of the samples in the pixel"),
 }
 LONGEST = 24
-"""Longer paths than so many facets are told without the facets between the first and the last ones, and so may share words."""
+"""Paths with more facets than this are shortened to the first and the last ones, so two paths may have the same words."""
 PATH_DEFINITION = (
     "number in path_name of the path along which the virtual facet that covers most of the pixel sees its largest part: the "
     "facets met, the one looked through first, and the ledger entry in which that part is booked"
@@ -42,7 +42,7 @@ PATH_DEFINITION = (
 
 
 def dataset(traced: Sequence[EngineResult], grid: PixelGrid, *, spectral: bool) -> xr.Dataset:
-    """Maps of one or several wavelengths of one scene.
+    """Maps of a scene at one wavelength or several.
 
     The traced fields are taken over, not copied: a large picture is held in memory once.
 
@@ -76,7 +76,7 @@ def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence
     """Maps with one more, `path`: along which strongest path the virtual facet is seen that covers most of each pixel.
 
     It holds numbers, -1 outside the stone, whose words are in the coordinate `path_name` along `path_id`: only paths that
-    some pixel shows, those of larger area first (where there are several wavelengths, at the first that shows them).
+    some pixel shows, those of larger area first (with several wavelengths, at the first one that shows them).
 
     Parameters
     ----------
@@ -92,7 +92,9 @@ def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence
         layers.append(np.append(number_of[path.which], np.int32(-1))[polygon])  # -1 takes the last, which is -1
     values = np.stack(layers) if "wavelength_nm" in maps.dims else layers[0]
     about = {"long_name": "strongest path", "units": "1", "definition": PATH_DEFINITION, "outside": -1}
-    named = maps.assign_coords(path_name=("path_id", np.array(list(numbers), dtype=object), {"long_name": "path in words"}))
+    named = maps.assign_coords(
+        path_name=("path_id", np.array(list(numbers), dtype=object), {"long_name": "facets along the path"})
+    )
     return named.assign(path=(maps["luminance"].dims, values, about))
 
 

@@ -1,9 +1,9 @@
 """The path along which most leaves, for each virtual facet: from the facet looked through to where the light goes.
 
 A view ray runs through the stone and loses part of its weight at every hit. Of its parts the largest that is booked at
-once tells best why a spot looks as it does: the path up to that hit, and the ledger entry under which that part is
+once explains best why a spot looks as it does: the path up to that hit, and the ledger entry under which that part is
 booked. Body colour takes its share all along and is no such part. Where more is still untraced than left at once, the
-path is not settled: it is told as the facet looked through and ``untraced``.
+path is not settled: its words are the entry facet and ``untraced``.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Paths:
     """
 
     facets: np.ndarray
-    towards: np.ndarray
+    entry: np.ndarray
     areas_mm2: np.ndarray
     which: np.ndarray
 
@@ -39,10 +39,10 @@ class Paths:
     def name(self, path: int, stone: Stone, most: int | None = None) -> str:
         """A path in words, such as ``"table 0 > pavilion main 3 > pavilion main 7 > leak"``.
 
-        Of a path of more than `most` facets the last ones are told, and how many are left out.
+        A path of more than `most` facets is shortened to its last ones, with the number of omitted facets.
         """
         facets = [f for f in self.facets[path].tolist() if f >= 0]
-        words = [stone.facet_name(f) for f in facets] + [FIELDS[self.towards[path]]]
+        words = [stone.facet_name(f) for f in facets] + [FIELDS[self.entry[path]]]
         if most is not None and len(facets) > most:
             words[1 : len(facets) - most + 1] = [f"({len(facets) - most} more)"]
         return " > ".join(words)
@@ -54,17 +54,17 @@ def strongest_paths(beams: Beams) -> Paths:
     node = np.where(whole.strongest_entry == UNTRACED, whole.first, whole.strongest)
     shape = (len(whole.nodes), len(whole.symmetry.facets), CHANNELS)
     keys, of_polygon = np.unique(np.ravel_multi_index((node, whole.copy_of, whole.strongest_entry), shape), return_inverse=True)
-    node, copy, towards = np.unravel_index(keys, shape)
+    node, copy, entry = np.unravel_index(keys, shape)
     chains = _chains(whole.nodes, node)
     chains = np.where(chains >= 0, whole.symmetry.facets[copy[:, None], chains], -1)
     # Copies of a path may run along the same facets: those are one path.
-    rows, of_end = np.unique(np.column_stack([chains, towards]), axis=0, return_inverse=True)
+    rows, of_end = np.unique(np.column_stack([chains, entry]), axis=0, return_inverse=True)
     which = of_end.ravel()[of_polygon.ravel()]
     areas = np.bincount(which, whole.areas_mm2, len(rows))
     order = np.argsort(-areas, kind="stable")
-    place = np.empty_like(order)
-    place[order] = np.arange(len(order))
-    return Paths(rows[order, :-1], rows[order, -1], areas[order], place[which])
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    return Paths(rows[order, :-1], rows[order, -1], areas[order], rank[which])
 
 
 def _chains(nodes: np.ndarray, ends: np.ndarray) -> np.ndarray:

@@ -37,14 +37,14 @@ class Record:
 
 @dataclass(frozen=True)
 class Summary:
-    """Every statistic of one traced view; with several wavelengths, their plain mean and the records one by one.
+    """Every statistic of one traced view; with more than one wavelength, their plain mean and the records one by one.
 
     Attributes
     ----------
     engine : which tracer. records : one `Record` per wavelength.
     symmetry : a `Statistic`, or None where it is not defined (no nominal symmetry, or a tilted view).
-    notes : subject -> what is missing or weaker than asked for, and what to do about it.
-    facet_tables : the accounting facet by facet, one per wavelength; empty where not asked for or without virtual facets.
+    notes : subject -> a missing number or a missed precision, with the remedy.
+    facet_tables : the accounting facet by facet, one per wavelength; empty if not requested or without virtual facets.
     """
 
     engine: str
@@ -91,7 +91,7 @@ class Summary:
 
     @property
     def shortfalls(self) -> dict[str, str]:
-        """The notes on numbers that are there but weaker than asked for, such as a bracket that is wider."""
+        """The notes on numbers that miss the requested precision, such as a wider bracket."""
         return {subject: note for subject, note in self.notes.items() if subject not in NOT_THERE}
 
     @property
@@ -129,7 +129,7 @@ def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record
 def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
     """The statistics of a scene at its one wavelength, by an exact engine and without maps.
 
-    Raises UnsupportedScene where no exact engine can trace it, InputError where it has several wavelengths.
+    Raises UnsupportedScene where no exact engine can trace it, InputError where it has more than one wavelength.
     """
     traced = engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, threads=threads)
     return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
@@ -142,7 +142,7 @@ def summarize(
     notes: Mapping[str, str] | None = None,
     facet_tables: Sequence[FacetTable] = (),
 ) -> Summary:
-    """The summary of one view at one or several wavelengths; `notes` beside those of the engine."""
+    """The summary of one view at one wavelength or several; `notes` beside those of the engine."""
     records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
     return Summary(traced[0].engine, records, symmetry, {**_notes(traced), **(notes or {})}, tuple(facet_tables))
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..stone.stone import Stone
 from ..units import whole_in
-from .view import View, silhouette
+from .view import View, extent
 
 MAX_RESOLUTION = 16384
 """Most pixels along each side of a map."""
@@ -38,10 +39,10 @@ class PixelGrid:
         return self.y0_mm + (np.arange(self.resolution) + 0.5) * self.pixel_mm
 
 
-def grid_around(stone: Stone, view: View, resolution: int, margin: float = 0.02) -> PixelGrid:
-    """The square grid that shows the whole stone with a margin (a share of its size) on each side."""
+def grid_around(stone: Stone, view: View | Sequence[View], resolution: int, margin: float = 0.02) -> PixelGrid:
+    """The square grid that shows the whole stone under one view or several; the margin on each side is a share of its size."""
     resolution = whole_in("resolution", resolution, 1, MAX_RESOLUTION)
-    points = silhouette(stone, view)
+    points = np.concatenate([extent(stone, one) for one in ([view] if isinstance(view, View) else view)])
     low, high = points.min(axis=0), points.max(axis=0)
     side = float((high - low).max()) * (1.0 + 2.0 * margin)
     corner = (low + high) / 2.0 - side / 2.0

@@ -21,18 +21,18 @@ from .view import View, silhouette
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """What to trace, and how. Checked when made.
+    """A stone, a dome, a view and the settings of the trace. The constructor checks them.
 
     Attributes
     ----------
-    stone, dome, view : what is looked at, under which light, from where.
-    settings : how it is traced.
+    stone, dome, view : the stone, its light, and the direction of view.
+    settings : settings of the trace.
     resolution : pixels along each side of the maps, 1 to 16384.
-    name, title : a short name and a line for headings; neither decides the result.
+    name, title : a short name and a line for headings; they do not affect the result.
 
     Raises
     ------
-    InputError : a part of the wrong type, a wavelength at which the material is not known, an eye inside the stone.
+    InputError : a wrong type, a wavelength outside the data of the material, an eye inside the stone.
     """
 
     stone: Stone
@@ -63,14 +63,14 @@ class Scene:
         return replace(self, settings=replace(self.settings, **changes))
 
     def hash(self) -> str:
-        """SHA-256 (hexadecimal) of all that decides the result: equal for equal scenes, whatever their names and files."""
+        """SHA-256 (hexadecimal) of everything that affects the result; names and files do not."""
         stone, view, dome, settings = self.stone, self.view, self.dome, self.settings
         digest = hashlib.sha256(b"raylab scene 2\n")
         finishes = [dataclasses.astuple(finish) for finish in stone.finishes]
         facts = {
             "facets": [stone.tiers, stone.indices, finishes, str(stone.symmetry)],
             "material": stone.material.digest(settings.wavelengths),
-            "view": [float(view.tilt_deg), float(view.tilt_azimuth_deg), float(view.turn_deg), _optional(view.distance_mm)],
+            "view": [None if part is None else float(part) for part in dataclasses.astuple(view)],
             "dome": dome.digest,
             "settings": [
                 [self.resolution, settings.samples, settings.max_bounces, settings.seed],
@@ -88,7 +88,3 @@ class Scene:
             numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
             digest.update(json.dumps(numbers.shape).encode() + numbers.tobytes())
         return digest.hexdigest()
-
-
-def _optional(value: float | None) -> float | None:
-    return None if value is None else float(value)

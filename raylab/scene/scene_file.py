@@ -45,7 +45,7 @@ _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
 @reader
 def load_scene(path: str | Path) -> Scene:
-    """The scene in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
+    """The scene in a TOML file. Raises InputError for invalid content."""
     path = Path(path)
     top = read_toml(path, str(path)).checked(SCENE_FILE)
     stone = stone_from(top.part("stone"))
@@ -67,8 +67,8 @@ def _dome(table: Table) -> Dome:
     if "name" in table.values:
         name = table.checked(_SHIPPED_DOME).values["name"]
         if name not in dome_names():
-            raise table.fault("no dome of this name is shipped", "name", name, nearest(name, dome_names()))
+            raise table.fault("unknown dome", "name", name, nearest(name, dome_names()))
         return load_dome(name)
     if "file" in table.values:
         return load_dome(table.checked(_DOME_FILE).path("file"))
-    return dome_from(table, name="the scene's own", folder=Path(table.file).parent)
+    return dome_from(table, name="defined in the scene", folder=Path(table.file).parent)

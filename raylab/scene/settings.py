@@ -14,23 +14,23 @@ from ..units import SODIUM_D_NM, number_in, whole_in
 
 @dataclass(frozen=True)
 class TraceSettings:
-    """How a scene is traced. Checked when made.
+    """Settings of a trace. The constructor checks them.
 
     Attributes
     ----------
     wavelengths_nm : one wavelength in air, or a tuple of several different ones; nm.
-    engine : name of an engine, see ``raylab engines``; None for the first of the table that can trace the scene.
-    precision : of an exact engine, 1e-7 to 1: share of the view's light that may stay untraced, which is the width of the
-        bracket on brightness. It is kept unless `max_bounces` ends the paths first.
-    samples : of a sampling engine: view rays per pixel, a square number from 1 to 65536.
-    polarized : carry polarisation along each path; False averages it away at every bounce.
-    min_weight : of a sampling engine, 0 to 0.5: a path ends when less than this share of its ray is left. The rest is untraced.
+    engine : name of an engine, see ``raylab engines``; None for the first one that supports the scene.
+    precision : exact engines, 1e-7 to 1: largest untraced share, which is the width of the bracket on brightness. It holds
+        unless `max_bounces` ends the paths first.
+    samples : sampled engines: view rays per pixel, a square number from 1 to 65536.
+    polarized : trace polarisation along each path; False averages s and p at every reflection.
+    min_weight : sampled engines, 0 to 0.5: a path ends below this share of its ray, and the rest is untraced.
     max_bounces : a path ends after this many internal reflections, 1 to 100,000.
-    seed : key of all random numbers, 0 to 2^63 - 1.
+    seed : seed of all random numbers, 0 to 2^63 - 1.
 
     Raises
     ------
-    InputError : a setting of the wrong type or out of range, an unknown engine.
+    InputError : a wrong type, a value out of range, an unknown engine.
     """
 
     wavelengths_nm: float | tuple[float, ...] = SODIUM_D_NM
@@ -63,20 +63,20 @@ class TraceSettings:
 
     @property
     def wavelengths(self) -> tuple[float, ...]:
-        """The wavelengths as a tuple, nm, also where there is only one."""
+        """The wavelengths as a tuple, nm."""
         return self.wavelengths_nm if isinstance(self.wavelengths_nm, tuple) else (self.wavelengths_nm,)
 
     @property
     def wavelength_nm(self) -> float:
-        """The one wavelength, nm. Raises InputError where there are several."""
+        """The single wavelength, nm. Raises InputError for several wavelengths."""
         if len(self.wavelengths) > 1:
-            expected = "one wavelength for this work"
-            raise InputError("several wavelengths", key="wavelengths_nm", value=list(self.wavelengths), expected=expected)
+            expected = "a single wavelength"
+            raise InputError("more than one wavelength", key="wavelengths_nm", value=list(self.wavelengths), expected=expected)
         return self.wavelengths[0]
 
     @property
     def middle_nm(self) -> float:
-        """The wavelength in the middle of the list, nm: the one that stands for all where a single one is shown."""
+        """The middle wavelength of the list, nm; it represents all in a single picture."""
         return self.wavelengths[len(self.wavelengths) // 2]
 
 
@@ -85,7 +85,5 @@ def _wavelengths(given: Any) -> float | tuple[float, ...]:
     many = isinstance(given, Iterable) and not isinstance(given, str)
     found = tuple(number_in("wavelengths_nm", w, 1.0, 1e6, "nm") for w in (given if many else [given]))
     if not found or len(set(found)) != len(found):
-        raise InputError(
-            "no wavelength, or one given twice", key="wavelengths_nm", value=list(found), expected="different wavelengths"
-        )
+        raise InputError("empty or repeated", key="wavelengths_nm", value=list(found), expected="different wavelengths")
     return found if many else found[0]

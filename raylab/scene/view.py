@@ -1,4 +1,4 @@
-"""`View`: how the observer looks at the stone, and `Frame`: the pixel grid on which maps are told.
+"""`View`: the direction and distance from which the observer looks at the stone, and the projection on the map plane.
 
 The observer looks straight down the dome's axis. `tilt_deg` rocks the stone under him, as one rocks a stone in tweezers:
 the table's normal leans from +z towards the azimuth `tilt_azimuth_deg`; `turn_deg` spins the stone about its own axis
@@ -20,15 +20,23 @@ from ..units import number_in
 
 @dataclass(frozen=True)
 class View:
-    """A parallel view from above, or a perspective one from `distance_mm` above the middle of the girdle.
+    """A parallel view from above, or a perspective one from an eye above the girdle.
 
-    Attributes: `tilt_deg` 0 to 180, `tilt_azimuth_deg`, `turn_deg` (degrees), `distance_mm` (None: parallel).
+    Attributes
+    ----------
+    tilt_deg : 0 to 180. tilt_azimuth_deg, turn_deg : degrees.
+    distance_mm : height of the eye above the middle of the girdle, mm; None for a parallel view.
+    aside_mm : offset of the eye from the axis of the dome along x of the map, mm; perspective views only.
+    pupil_mm : diameter of the pupil, a level disc, mm; 0 for a point; perspective views only. The girdle plane is in focus, and
+        other points are blurred.
     """
 
     tilt_deg: float = 0.0
     tilt_azimuth_deg: float = 0.0
     turn_deg: float = 0.0
     distance_mm: float | None = None
+    aside_mm: float = 0.0
+    pupil_mm: float = 0.0
 
     def __post_init__(self) -> None:
         number_in("tilt_deg", self.tilt_deg, 0.0, 180.0, "degrees")
@@ -36,11 +44,21 @@ class View:
         number_in("turn_deg", self.turn_deg, -3600.0, 3600.0, "degrees")
         if self.distance_mm is not None:
             number_in("distance_mm", self.distance_mm, 0.1, 1e9, "mm")
+        number_in("aside_mm", self.aside_mm, -1e6, 1e6, "mm")
+        number_in("pupil_mm", self.pupil_mm, 0.0, 20.0, "mm")
+        for key in ("aside_mm", "pupil_mm"):
+            if self.distance_mm is None and getattr(self, key):
+                raise InputError("needs a perspective view", key=key, value=getattr(self, key), expected="distance_mm as well")
 
     @property
     def parallel(self) -> bool:
         """True where all view rays run in one direction."""
         return self.distance_mm is None
+
+    @property
+    def eye_mm(self) -> np.ndarray | None:
+        """(3,) the middle of the pupil in the dome's frame, mm; None for a parallel view."""
+        return None if self.distance_mm is None else np.array([self.aside_mm, 0.0, self.distance_mm])
 
     def rotation(self) -> np.ndarray:
         """(3, 3) matrix that takes the stone's axes to the dome's."""
@@ -50,19 +68,36 @@ class View:
 
 
 def silhouette(stone: Stone, view: View) -> np.ndarray:
-    """(V, 2) the stone's corners as the view shows them on the map plane, mm.
+    """(V, 2) corners of the stone on the map plane, mm, seen from the middle of the pupil.
 
     Raises InputError where a perspective eye is not clear above the stone.
     """
+    return _projected(stone, view, view.eye_mm)
+
+
+def extent(stone: Stone, view: View) -> np.ndarray:
+    """(K, 2) points of the map plane, mm, that bound the stone in the view, with the blur of a pupil.
+
+    Raises InputError as `silhouette`.
+    """
+    eye, radius = view.eye_mm, 0.5 * view.pupil_mm
+    if eye is None or not radius:
+        return silhouette(stone, view)
+    rim = radius * np.array([[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, -1.0, 0.0]])
+    return np.concatenate([_projected(stone, view, eye + aside) for aside in rim])
+
+
+def _projected(stone: Stone, view: View, eye: np.ndarray | None) -> np.ndarray:
+    """(V, 2) corners of the stone on the map plane, mm, seen from a point (3,) in the dome's frame, or in parallel."""
     corners = stone.vertices_mm @ view.rotation().T
-    if view.distance_mm is None:
+    if eye is None:
         return corners[:, :2]
-    room = view.distance_mm - corners[:, 2]
-    if room.min() <= 0.0:
+    clearance = eye[2] - corners[:, 2]
+    if clearance.min() <= 0.0:
         raise InputError(
-            "the eye would be inside or behind the stone",
+            "the eye is inside or behind the stone",
             key="view.distance_mm",
             value=view.distance_mm,
             expected=f"more than {corners[:, 2].max():.3g} mm",
         )
-    return corners[:, :2] * (view.distance_mm / room)[:, None]
+    return eye[:2] + (corners[:, :2] - eye[:2]) * (eye[2] / clearance)[:, None]

@@ -12,7 +12,7 @@
 counter-clockwise from +x seen from above; ``distance_mm`` is the facet's distance from the origin, along the normal. The
 order of the columns is free, and other columns are passed over.
 
-Lines that start with ``#`` are comments. Some of them tell about the stone: ``unit`` (mm, as the column says), ``cut``,
+Lines that start with ``#`` are comments. Some of them describe the stone: ``unit`` (mm, as the column says), ``cut``,
 ``material``, ``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of tiers or facets that
 are not polished, as ``girdle = absorbing, star 3 = absorbing``), ``symmetry`` (order of rotation and the azimuth of a mirror:
 ``8, mirror 0``), and ``name``.
@@ -49,9 +49,9 @@ def facet_table(stone: Stone) -> str:
     """
     text = io.StringIO()
     text.write(
-        "# side: that the facet faces; slope_deg: angle to the girdle plane, 0 to 90; azimuth_deg: of the outward normal,\n"
+        "# side: up or down; slope_deg: angle to the girdle plane, 0 to 90; azimuth_deg: azimuth of the outward normal,\n"
     )
-    text.write("# counter-clockwise from +x; distance_mm: from the origin along the normal\n")
+    text.write("# counter-clockwise from +x; distance_mm: distance from the origin along the normal\n")
     for key, value in _notes(stone):
         text.write(f"# {key}: {value}\n")
     table = csv.writer(text, lineterminator="\n")
@@ -59,14 +59,19 @@ def facet_table(stone: Stone) -> str:
     sides, slope, azimuth = facing_deg(stone.normals)
     for f, tier in enumerate(stone.tiers):
         if tier != tier.strip() or any(not c.isprintable() for c in tier):
-            raise InputError("a table can't hold a tier of this name", key="tier", value=tier, expected="a plain name")
+            raise InputError(
+                "invalid tier name for a facet table",
+                key="tier",
+                value=tier,
+                expected="a name without commas, quotes or line breaks",
+            )
         numbers = (repr(float(value[f])) for value in (slope, azimuth, stone.distances_mm))
         table.writerow([stone.indices[f], tier, sides[f], *numbers])
     return text.getvalue()
 
 
 def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
-    """The comment lines that tell about the stone."""
+    """The comment lines that describe the stone."""
     yield "unit", "mm"
     if stone.cut is not None:
         yield "cut", stone.cut
@@ -75,7 +80,7 @@ def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
     except InputError:
         known = None
     if known is None or known.tinted(0.0).tinted(_pairs(stone.material)) != stone.material.tinted(_pairs(stone.material)):
-        raise InputError("a table can only name a material that raylab knows", key="material", value=stone.material.name)
+        raise InputError("unknown material; a facet table names its material", key="material", value=stone.material.name)
     yield "material", stone.material.name
     if stone.material.absorption:
         yield "absorption_per_mm", " ".join(f"{at!r}:{a!r}" for at, a in stone.material.absorption)
@@ -126,9 +131,9 @@ def _stone(text: str, stem: str) -> Stone:
     for line, row in rows:
         tier, index = row["tier"], whole(line, row["facet"])
         if not tier:
-            raise LineError.at(line, "a facet without a tier", key="tier", expected="a name such as 'crown main'")
+            raise LineError.at(line, "missing", key="tier", expected="a name such as 'crown main'")
         if (tier, index) in seen:
-            problem = f"{tier} {index} stands in line {seen[tier, index]} already"
+            problem = f"{tier} {index} repeats line {seen[tier, index]}"
             raise LineError.at(line, problem, key="facet", value=index, expected="each facet once")
         seen[tier, index] = line
         slope = number(line, "slope_deg", row["slope_deg"], 0.0, 90.0)
@@ -138,7 +143,7 @@ def _stone(text: str, stem: str) -> Stone:
         tiers.append(tier)
         indices.append(index)
     if not rows:
-        raise InputError("the table holds no facets")
+        raise InputError("no facets")
     if len(rows) < 4:
         raise StoneError("too few facets to close a stone", key="facets", value=len(rows), expected="4 or more")
     return Stone.from_planes(
@@ -157,7 +162,7 @@ def _stone(text: str, stem: str) -> Stone:
 def _side(line: int, tier: str, word: str, slope: float) -> float:
     """The side that a facet faces. Raises InputError for another word, and for a side that the tier doesn't have."""
     if word not in SIDES or (not word and slope < 90.0):
-        raise LineError.at(line, "not a side", key="side", value=word, expected="up or down")
+        raise LineError.at(line, "unknown side", key="side", value=word, expected="up or down")
     known = tiers_by_name()
     of_tier = known[tier].side if tier in known else next((side for side, name in PLAIN.items() if name == tier), "girdle")
     if word and of_tier != "girdle" and word != (wanted := {"crown": "up", "pavilion": "down"}[of_tier]):
@@ -189,7 +194,7 @@ def _material(notes: dict[str, tuple[int, str]]) -> Material:
         if len(pairs) == 1 and len(pairs[0]) == 1:
             return material.tinted(pairs[0][0])
         if not pairs or any(len(pair) != 2 for pair in pairs):
-            raise InputError("not understood", key="absorption_per_mm", value=words, expected="0.02, or 450:0.1 650:0.02")
+            raise InputError("invalid syntax", key="absorption_per_mm", value=words, expected="0.02, or 450:0.1 650:0.02")
         return material.tinted(pairs)
     except InputError as error:
         raise LineError.at(line, error.problem, key="absorption_per_mm", value=words, expected=error.expected) from error
@@ -200,14 +205,14 @@ def _finishes(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list
     finishes = [POLISHED] * len(tiers)
     line, words = notes.get("finish", (0, ""))
     for part in filter(None, (part.strip() for part in words.split(","))):
-        place, equals, kind = (piece.strip() for piece in part.rpartition("="))
+        name, equals, kind = (piece.strip() for piece in part.rpartition("="))
         if not equals:
-            raise LineError.at(line, "no finish stated", key="finish", value=part, expected=f"'{part} = absorbing'")
+            raise LineError.at(line, "missing finish", key="finish", value=part, expected=f"'{part} = absorbing'")
         if kind not in FINISHES:
             raise LineError.at(line, "unknown finish", key="finish", value=kind, expected=nearest(kind, FINISHES))
-        named = [f for f in range(len(tiers)) if place in (tiers[f], f"{tiers[f]} {indices[f]}")]
+        named = [f for f in range(len(tiers)) if name in (tiers[f], f"{tiers[f]} {indices[f]}")]
         if not named:
-            raise LineError.at(line, "no such tier or facet", key="finish", value=place, expected=nearest(place, set(tiers)))
+            raise LineError.at(line, "unknown tier or facet", key="finish", value=name, expected=nearest(name, set(tiers)))
         for f in named:
             finishes[f] = get_finish(kind)
     return finishes

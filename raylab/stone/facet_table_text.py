@@ -35,7 +35,7 @@ class LineError(InputError):
 def text_of(path: Path) -> str:
     text = read_text(path, TABLE)
     if "\0" in text:
-        raise InputError("not a text: it holds zero bytes")
+        raise InputError("not a text file; it contains zero bytes")
     return text
 
 
@@ -52,7 +52,7 @@ def split(text: str) -> tuple[dict[str, tuple[int, str]], list[tuple[int, dict[s
         elif words.strip() and columns is not None:
             rows.append((line, _row(line, words, columns)))
     if columns is None:
-        raise InputError("the table is empty", expected="a first line " + ",".join(COLUMNS))
+        raise InputError("empty file", expected="a first line " + ",".join(COLUMNS))
     return notes, rows
 
 
@@ -63,26 +63,26 @@ def _note(line: int, words: str, notes: dict[str, tuple[int, str]]) -> None:
     key, value = found[1].lower(), found[2].strip()
     if key in NOTES:
         if key in notes:
-            raise LineError.at(line, f"said in line {notes[key][0]} already", key=key, value=value)
+            raise LineError.at(line, f"repeats line {notes[key][0]}", key=key, value=value)
         if key == "unit" and value != "mm":
             raise LineError.at(
-                line, "distances of another unit", key=key, value=value, expected="mm, as in the column distance_mm"
+                line, "wrong unit of distance", key=key, value=value, expected="mm, as in the column distance_mm"
             )
         notes[key] = (line, value)
     elif nearest(key, NOTES).startswith("did you mean") and key not in COLUMNS:
-        raise LineError.at(line, "a comment that looks like a note", key=key, expected=nearest(key, NOTES))
+        raise LineError.at(line, "unknown note in a comment", key=key, expected=nearest(key, NOTES))
 
 
 def _header(line: int, words: str) -> list[str]:
     if ";" in words or "\t" in words:
-        raise LineError.at(line, "columns are parted by semicolons or tabs", expected="commas, and points in decimal numbers")
+        raise LineError.at(line, "wrong separator", expected="commas between columns and decimal points")
     columns = [word.strip().lower() for word in _cells(line, words)]
     missing = [name for name in COLUMNS if name not in columns]
     if missing:
-        raise LineError.at(line, f"no column {', '.join(missing)}", expected="a first line " + ",".join(COLUMNS))
+        raise LineError.at(line, f"missing column {', '.join(missing)}", expected="a first line " + ",".join(COLUMNS))
     twice = [name for name in COLUMNS if columns.count(name) > 1]
     if twice:
-        raise LineError.at(line, f"column {twice[0]} stands twice", expected="each column once")
+        raise LineError.at(line, f"repeated column {twice[0]}", expected="each column once")
     return columns
 
 
@@ -99,7 +99,7 @@ def _cells(line: int, words: str) -> list[str]:
     try:
         return next(csv.reader([words], strict=True))
     except (csv.Error, StopIteration) as error:
-        raise LineError.at(line, f"not a line of a table: {error}") from error
+        raise LineError.at(line, f"invalid line: {error}") from error
 
 
 def number(line: int, key: str, word: str, least: float, most: float) -> float:
@@ -114,5 +114,5 @@ def number(line: int, key: str, word: str, least: float, most: float) -> float:
 
 def whole(line: int, word: str) -> int:
     if not re.fullmatch(r"\d{1,6}", word):
-        raise LineError.at(line, "not a facet's number", key="facet", value=word, expected="0, 1, 2, ...")
+        raise LineError.at(line, "invalid facet number", key="facet", value=word, expected="0, 1, 2, ...")
     return int(word)

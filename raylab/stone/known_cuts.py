@@ -1,4 +1,4 @@
-"""Cuts by name: stones of any of them, what they share, and which one a stone has."""
+"""Cuts by name: their stones, their common quantities, and the cut of a stone."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .tier import SHARED, Tier
 
 
 def cuts() -> tuple[Cut, ...]:
-    """Every cut that raylab knows, with its parameters, tiers and measured quantities.
+    """All cuts, with parameters, tiers and measured quantities.
 
     >>> [parameter.key for parameter in cuts()[0].parameters][:2]
     ['table_pct', 'crown_angle_deg']
@@ -29,20 +29,20 @@ def get_cut(name: Any) -> Cut:
 
 
 def cut(name: str, /, **parameters: Any) -> Stone:
-    """A stone of any cut, by the cut's name.
+    """A stone of a cut, by the name of the cut.
 
     >>> len(cut("round brilliant", table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75))
     153
 
     Parameters
     ----------
-    name : of the cut, see `cuts`.
-    **parameters : of that cut, by key; `material`; and another `name` for the stone itself.
+    name : name of the cut, see `cuts`.
+    **parameters : parameters of that cut by key; also `material`, and `name` for the stone.
 
     Raises
     ------
-    InputError : an unknown cut, or a parameter that it doesn't have, stated twice, not at all, or out of range.
-    StoneError : parameters that make no stone; the message names the key and the bound.
+    InputError : an unknown cut, or an unknown, missing, doubly stated or out-of-range parameter.
+    StoneError : parameters without a valid stone; the message names the key and the bound.
     """
     return get_cut(name).stone(**parameters)
 

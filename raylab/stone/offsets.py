@@ -27,7 +27,7 @@ from ..errors import InputError, StoneError, nearest
 from ..plane_geometry import following, rotation_about_z
 from ..units import number_in
 from .known_cuts import tiers_of
-from .planes import Place, Slant, normal_of, plane_at, tangent_through
+from .planes import Position, Slant, normal_of, plane_at, tangent_through
 from .stone import Stone
 
 LEVEL = 1e-9
@@ -36,7 +36,7 @@ LEVEL = 1e-9
 
 @dataclass(frozen=True)
 class Offset:
-    """How far a facet is off; see the module for the pivots.
+    """Deviation of a facet; see the module for the pivots.
 
     `slope_deg` and `azimuth_deg` degrees, `depth_mm` mm inward, `painting_deg` degrees towards the main.
     """
@@ -56,18 +56,18 @@ class Offset:
 
 
 def deviate(stone: Stone, offsets: Mapping[str, Offset], *, vanish: bool = False, name: str | None = None) -> Stone:
-    """The stone with some of its facets off.
+    """The stone with deviations of some facets.
 
     Parameters
     ----------
-    offsets : by tier (``"crown main"``) or facet (``"crown main 3"``); a facet's own adds to its tier's.
-    vanish : False to refuse offsets that make a facet vanish; True to leave it out (named in `Stone.dropped`).
-    name : what to call the stone; by default as before.
+    offsets : deviations by tier (``"crown main"``) or facet (``"crown main 3"``); both add up.
+    vanish : False to refuse offsets that make a facet vanish; True to drop the facet (named in `Stone.dropped`).
+    name : name of the stone; by default unchanged.
 
     Raises
     ------
-    InputError : a tier or facet that the stone doesn't have, painting of a facet that shares no edge with a main.
-    StoneError : facets that vanish, or planes that don't close; the message names them.
+    InputError : an unknown tier or facet, painting of a facet without a common edge with a main.
+    StoneError : facets that vanish, planes that enclose no body; the message names them.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> ideal = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -95,11 +95,11 @@ def _by_facet(stone: Stone, offsets: Mapping[str, Offset]) -> list[Offset]:
     each = [Offset() for _ in range(len(stone))]
     for key, offset in offsets.items():
         if not isinstance(offset, Offset):
-            raise InputError("not an Offset", key=str(key), value=offset, expected="Offset(slope_deg=..., ...)")
+            raise InputError("wrong type", key=str(key), value=offset, expected="Offset(slope_deg=..., ...)")
         found = [f for f in range(len(stone)) if key in (stone.tiers[f], stone.facet_name(f))]
         if not found:
             known = {*stone.tiers, *(stone.facet_name(f) for f in range(len(stone)))}
-            raise InputError("the stone has no such tier or facet", key="offsets", value=key, expected=nearest(str(key), known))
+            raise InputError("unknown tier or facet", key="offsets", value=key, expected=nearest(str(key), known))
         for f in found:
             each[f] = each[f] + offset
     return each
@@ -133,10 +133,10 @@ def _painted(stone: Stone, f: int, painting_deg: float) -> tuple[np.ndarray, flo
     turn = math.remainder(of_main - own, 2.0 * math.pi)
     azimuth = own + math.copysign(math.radians(painting_deg), turn) * (1.0 if painting_deg > 0.0 else -1.0)
     side = math.copysign(1.0, stone.normals[f, 2])
-    one, other = Place.of(start, side), Place.of(end, side)
+    one, other = Position.of(start, side), Position.of(end, side)
     tangent = tangent_through(azimuth, one, other)
     if math.isnan(tangent):
-        raise StoneError("can't be painted that far", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
+        raise StoneError("painting angle too large", key=stone.facet_name(f), value=painting_deg, expected="a smaller angle")
     return plane_at(Slant(azimuth, tangent, one), side)
 
 
@@ -155,9 +155,9 @@ def _edge_with_main(stone: Stone, f: int) -> tuple[int, np.ndarray, np.ndarray]:
     if not found:
         painted = [repr(tier.name) for tier in tiers_of(stone) if tier.painted_toward]
         raise InputError(
-            "no edge with a main to be painted about",
+            "the facet has no common edge with a main",
             key=stone.facet_name(f),
-            expected=f"a facet of tier {' or '.join(painted)}" if painted else "a stone of a cut with halves",
+            expected=f"a facet of tier {' or '.join(painted)}" if painted else "a facet of a half tier",
         )
     _, g, a, b = max(found)
     return g, corners[a], corners[b]

@@ -1,13 +1,14 @@
-"""Facet planes from what they must face and pass through: one place for each way to say where a plane stands.
+"""Facet planes from their direction and the points on them.
 
 * `normal_of`, `normal_of_deg`: from slope (angle to the girdle plane), azimuth and side;
 * `tangent_through`: facing an azimuth, through two places (a facet that keeps an edge);
 * `through_edge_and_place`: through an edge and a place beside it;
 * `plane_at`, `ring`: of a given slope through a place, once or evenly around the axis.
 
-Places are told about the stone's axis: radius, azimuth, and height towards the side that the plane faces. So one rule serves
-crown and pavilion, even facets and uneven ones. On an even stone both places of a rule stand at one angle to its azimuth; the
-run between them is then the difference of their radii times one cosine, which keeps an even stone even to the last bit.
+Positions are given relative to the axis of the stone: radius, azimuth, and height towards the side that the plane faces. So
+one rule serves crown and pavilion, even facets and uneven ones. On an even stone both positions of a rule stand at one angle
+to its azimuth. The run between them is then the difference of their radii times one cosine, which keeps an even stone even
+to the last bit.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ LEAST = 1e-9
 """No plane faces along its own edge: the run between its places must exceed this share of their radii."""
 
 
-class Place(NamedTuple):
+class Position(NamedTuple):
     """A point of a stone: `radius` from its axis, mm; `azimuth`, radians; `height` towards the side in question, mm."""
 
     radius: float
@@ -35,9 +36,9 @@ class Place(NamedTuple):
     height: float
 
     @staticmethod
-    def of(point: np.ndarray, side: float) -> Place:
+    def of(point: np.ndarray, side: float) -> Position:
         """The place of a point (3,) mm."""
-        return Place(math.hypot(point[0], point[1]), math.atan2(point[1], point[0]), side * float(point[2]))
+        return Position(math.hypot(point[0], point[1]), math.atan2(point[1], point[0]), side * float(point[2]))
 
     def point(self, side: float) -> np.ndarray:
         """The point (3,) mm."""
@@ -53,7 +54,7 @@ class Slant(NamedTuple):
 
     azimuth: float
     tangent: float
-    through: Place
+    through: Position
 
 
 def normal_of(slope: float, azimuth: float, side: float) -> np.ndarray:
@@ -89,7 +90,7 @@ def _sine_cosine(angle_deg: float) -> tuple[float, float]:
     return ((s, c), (c, -s), (-s, -c), (-c, s))[quarter % 4]
 
 
-def tangent_through(azimuth: float, through: Place, other: Place) -> float:
+def tangent_through(azimuth: float, through: Position, other: Position) -> float:
     """Tangent of the slope of the plane that faces an azimuth (radians) and holds two places; NaN where none does.
 
     Along the azimuth the plane falls from the one to the other by their heights' difference over the run between them. A
@@ -104,17 +105,17 @@ def tangent_through(azimuth: float, through: Place, other: Place) -> float:
     return rise / run
 
 
-def through_edge_and_place(one: Place, other: Place, place: Place) -> Slant:
+def through_edge_and_position(one: Position, other: Position, position: Position) -> Slant:
     """The plane through an edge, from one end to the other, and a place beside it; the edge may lean."""
     across = _azimuth_across(one, other)
     along = across + math.pi / 2.0
     lean = (one.height - other.height) / (other.run(along) - one.run(along))
-    level = one._replace(height=one.height - lean * (place.run(along) - one.run(along)))
-    fall = tangent_through(across, level, place)
+    level = one._replace(height=one.height - lean * (position.run(along) - one.run(along)))
+    fall = tangent_through(across, level, position)
     return Slant(across + math.atan2(lean, fall), math.hypot(fall, lean), one)
 
 
-def _azimuth_across(one: Place, other: Place) -> float:
+def _azimuth_across(one: Position, other: Position) -> float:
     """The azimuth, radians, at right angles to the edge from one place to another that lies counter-clockwise of it."""
     if one.radius == other.radius:
         return one.azimuth + (other.azimuth - one.azimuth) % (2.0 * math.pi) / 2.0

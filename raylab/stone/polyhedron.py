@@ -60,9 +60,9 @@ def interior_point(normals: np.ndarray, distances: np.ndarray) -> np.ndarray:
     matrix = np.column_stack([normals, np.ones(len(normals))])
     found = linprog([0, 0, 0, -1], A_ub=matrix, b_ub=distances, bounds=[(None, None)] * 3 + [(0, None)], method="highs")
     if found.status == 3:
-        raise StoneError("the planes do not close: the body is unbounded")
+        raise StoneError("the planes enclose no body; it is unbounded")
     if found.status != 0 or found.x[3] <= SAME_POINT * np.abs(distances).max():
-        raise StoneError("the planes leave no body between them (empty, or inside out)")
+        raise StoneError("the planes enclose no body; it is empty or inside out")
     return np.asarray(found.x[:3])
 
 
@@ -83,15 +83,15 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     try:
         hull = ConvexHull(dual)
     except QhullError as error:
-        raise StoneError("the planes do not close: their normals lie in one plane or one half-space") from error
+        raise StoneError("the planes enclose no body; their normals lie in one plane or one half-space") from error
     offsets = hull.equations[:, 3]
     if offsets.max() >= 0.0:
-        raise StoneError("the planes do not close: the body is unbounded")
+        raise StoneError("the planes enclose no body; it is unbounded")
     points = center - hull.equations[:, :3] / offsets[:, None]
     triangles = _facing_out(hull.simplices.astype(np.int64), hull.neighbors.astype(np.int64), dual, hull.equations)
     corner, facet = _around(triangles, hull.neighbors.astype(np.int64), len(normals))
     if not len(corner):
-        raise StoneError("planes coincide so nearly that the surface can't be closed")
+        raise StoneError("nearly coincident planes; the surface cannot be closed")
     vertices, merged = _joined(points, hull.neighbors)
     corner, facet = _without_repeats(merged[corner], facet)
     areas, centroids = _areas(vertices, normals, corner, facet)

@@ -1,11 +1,11 @@
-"""`measure`: proportions measured on a stone's own polygons, with mean, extremes and spread of every quantity.
+"""`measure`: proportions measured on the polygons of a stone, with mean, extremes and spread of every quantity.
 
-Nothing is read back from the numbers a stone was built from, and nothing is invented: a quantity whose facets are missing
-is absent (None). What is measured, and how, is told by the stone's cut (`Cut.measured`); a stone of no known cut gets what can
-be said of any stone. Which facet is what is taken from the tier names, or from the shape itself where a stone carries none
-(see `recognition`). Percentages are of the mean girdle diameter, which is measured at the girdle's corners (see `callipers`).
+Measurements use the geometry only, not the numbers from which a stone was built. A quantity whose facets are missing is
+absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut has those of any
+stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of
+the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`).
 
-Symmetry is told as lengths and angles; classes of it are grades, and none are given.
+Symmetry is given as lengths and angles; classes of it are grades, and none are given.
 """
 
 from __future__ import annotations
@@ -42,16 +42,15 @@ class FacetRow:
 
 @dataclass(frozen=True)
 class Measurements(Mapping[str, Quantity]):
-    """What `measure` found: a mapping of the measured quantities by key; each can be read as an attribute too.
+    """The result of `measure`: a mapping of measured quantities by key; each is an attribute too.
 
-    As an attribute, a quantity that the stone lacks the facets for, or that its cut doesn't have, is None.
+    A quantity without its facets, or of another cut, is None as an attribute.
 
     Attributes
     ----------
-    name, material : of the stone. cut : its cut; None where that isn't known.
-    quantities : what is measured on any stone, and what its cut defines, by key; None where the facets are missing.
-        `definitions` says what each is.
-    weight_ct, volume_mm3, spread_mm2_per_ct : of the whole stone. facets : one row per facet.
+    name, material : name and material of the stone. cut : its cut, or None.
+    quantities : quantities of any stone and those of the cut, by key; None without the facets. See `definitions`.
+    weight_ct, volume_mm3, spread_mm2_per_ct : numbers of the whole stone. facets : one row per facet.
     tiers_from : ``"names"`` of the stone, or its ``"shape"``.
     """
 
@@ -80,19 +79,19 @@ class Measurements(Mapping[str, Quantity]):
     def __getattr__(self, key: str) -> Any:
         if not key.startswith("_") and key in measured_by_key():
             return self.quantities.get(key)
-        raise AttributeError(f"nothing called {key!r} is measured")
+        raise AttributeError(f"unknown measured quantity {key!r}")
 
     @property
     def definitions(self) -> dict[str, Measured]:
-        """What each quantity is: label, unit, how it is measured."""
+        """Label, unit and definition of each quantity."""
         known = measured_by_key()
         return {key: known[key] for key in self.quantities}
 
     def numbers(self) -> dict[str, float]:
-        """One number for each quantity, by name; what is absent is left out.
+        """One number for each quantity that is present, by name.
 
-        Means, the numbers of the whole stone, and how uneven it is: largest minus smallest of the quantities that tell it
-        (`Measured.uneven`), under ``..._spread_pct`` and the like. Where a mean says nothing, the spread comes alone.
+        Means, the numbers of the whole stone, and how uneven it is: largest minus smallest of the quantities that describe it
+        (`Measured.uneven`), under ``..._spread_pct`` and the like. A quantity without a meaningful mean has its spread alone.
         """
         about = self.definitions
         found = {key: one.mean for key, one in self.items() if about[key].mean}
@@ -122,7 +121,7 @@ def spread_key(key: str) -> str:
 
 
 def measure(stone: Stone) -> Measurements:
-    """Measure a stone's proportions.
+    """Measure the proportions of a stone.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> found = measure(round_brilliant(table_pct=57, crown_angle_deg=34, pavilion_angle_deg=40.7, girdle_pct=2.5))

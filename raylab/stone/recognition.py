@@ -1,14 +1,14 @@
-"""Which cut a stone has, and which facet is what, from geometry alone.
+"""Recognition of the cut and the tiers of a stone from its geometry alone.
 
 A cut with mains is known by what its facets touch, not by their angles, so that steep, shallow, painted, tilted and
 half-finished stones are named as well as ideal ones: some tiers border the table or the girdle in their whole width
 (`Tier.borders`: stars, halves), mains touch both in little more than a point (or, before the last facets are cut, in their
-whole width). A pavilion main reaches the bottom. Mains then tell the order of rotation and the azimuths where each facet should
-stand. Of two facets at one place the smaller is an extra.
+whole width). A pavilion main reaches the bottom. The mains then give the order of rotation and the azimuth of each facet in the
+pattern. Of two facets at one position the smaller is an extra.
 
 It is that cut if its tiers stand where its pattern has them, and its girdle has the cut's outline: the steps of a step cut
 border table and girdle too, but they stand above each other, and its outline is a polygon. A stone of no known cut keeps table,
-girdle and culet; its other facets are told by their side alone.
+girdle and culet; its other facets are named by their side alone.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ _MAIN = ""
 
 
 def recognized(stone: Stone) -> Stone:
-    """The stone with its cut, and with its facets named by its shape if its names tell none and no trade name is among them.
+    """The stone with its cut, and with its facets named by its shape if its names give none and no trade name is among them.
 
     A stone of no known cut comes back as it is.
     """
@@ -192,8 +192,8 @@ def _is_outline(shape: _Shape, names: Sequence[str], cut: Cut, phase: float) -> 
         return True
     outline = convex_outline(shape.vertices[:, :2])
     azimuths = 2.0 * np.pi * np.arange(64) / 64
-    reach = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
-    share = reach.max(axis=0) / [cut.outline.support(azimuth) for azimuth in azimuths]
+    extent = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
+    share = extent.max(axis=0) / [cut.outline.support(azimuth) for azimuth in azimuths]
     return bool(np.abs(share / share.mean() - 1.0).max() < OUTLINE)
 
 
@@ -222,25 +222,25 @@ def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: fl
     mains = {tier.side: tier.name for tier in cut.tiers if tier.main}
     full = [mains.get(side, PLAIN[side]) if name == _MAIN else name for name, side in zip(names, shape.sides, strict=True)]
     step = 2.0 * math.pi / order
-    places = {tier.name: (tier.per_main * order, tier.offset * step) for tier in cut.tiers if tier.per_main}
-    turns = {name: [f for f, own in enumerate(full) if own == name] for name in places}
+    patterns = {tier.name: (tier.per_main * order, tier.offset * step) for tier in cut.tiers if tier.per_main}
+    turns = {name: [f for f, own in enumerate(full) if own == name] for name in patterns}
     for name, facets in turns.items():
-        count, offset = places[name]
+        count, offset = patterns[name]
         there = shape.area[facets] * np.cos((shape.azimuth[facets] - phase - offset) * count)
         if facets and there.sum() <= PLACED * shape.area[facets].sum():
             return None
     number = [0] * len(full)
     taken: set[tuple[str, int]] = set()
     for f in np.argsort(-shape.area, kind="stable"):
-        if full[f] not in places:
+        if full[f] not in patterns:
             continue
-        count, offset = places[full[f]]
+        count, offset = patterns[full[f]]
         number[f] = round((shape.azimuth[f] - phase - offset) * count / (2.0 * math.pi)) % count
         if (full[f], number[f]) in taken:
             full[f] = EXTRA
         taken.add((full[f], number[f]))
     counted = _numbered(shape, full)
-    indices = tuple(number[f] if name in places else counted.indices[f] for f, name in enumerate(full))
+    indices = tuple(number[f] if name in patterns else counted.indices[f] for f, name in enumerate(full))
     return Tiers(tuple(full), indices, cut, order, math.degrees(phase))
 
 

@@ -24,10 +24,10 @@ NONE_CLAIMED = SymmetryGroup()
 
 @dataclass(frozen=True, eq=False)
 class Stone:
-    """A faceted stone: half-spaces ``normals @ x <= distances_mm`` and what they enclose.
+    """A faceted stone: the body enclosed by the half-spaces ``normals @ x <= distances_mm``.
 
     Axes: right-handed, +z up through the table, z = 0 the middle of the girdle, azimuth counter-clockwise from +x seen
-    from above. Build one with `Stone.from_planes`, which checks the planes; the constructor trusts its caller.
+    from above. `Stone.from_planes` checks the planes; the constructor does not.
 
     Attributes
     ----------
@@ -35,12 +35,12 @@ class Stone:
     distances_mm : (F,) distances from the origin along the normals, mm.
     tiers : F tier names, such as ``"crown main"``.
     indices : F numbers of a facet within its tier, from 0.
-    material : what the stone is made of.
+    material : material of the stone.
     finishes : F finishes, see `Finish`.
     symmetry : the nominal symmetry about z; of size 1 if none is claimed.
-    cut : name of the cut, see `raylab.stone.cuts`; None where it isn't known.
-    name : what to call the stone in titles.
-    dropped : names of planes given that touch the body in less than a polygon and were left out.
+    cut : name of the cut, see `raylab.stone.cuts`, or None.
+    name : name of the stone in titles.
+    dropped : names of omitted planes, which touch the body in less than a polygon.
     """
 
     normals: np.ndarray
@@ -76,8 +76,7 @@ class Stone:
         distances_mm : (F,) mm, the planes' distances from the origin along the unit normals.
         tiers, indices : F names and numbers; by default ``"facet"`` and 0, 1, 2, ...
         finishes : F names or `Finish` objects; by default every facet is polished.
-        redundant : what to do with a plane that is no facet of the body: ``"refuse"`` or ``"drop"`` (then named in
-            `Stone.dropped`).
+        redundant : treatment of a plane without a facet: ``"refuse"``, or ``"drop"`` with its name in `Stone.dropped`.
 
         Raises
         ------
@@ -85,15 +84,17 @@ class Stone:
             empty body, a plane that is no facet. InputError : an unknown finish.
         """
         planes = np.array(normals, dtype=float)
-        reach = np.array(distances_mm, dtype=float)
-        if planes.ndim != 2 or planes.shape[1] != 3 or reach.shape != (len(planes),):
+        distances = np.array(distances_mm, dtype=float)
+        if planes.ndim != 2 or planes.shape[1] != 3 or distances.shape != (len(planes),):
             raise StoneError(
-                f"shapes {planes.shape} and {reach.shape} don't fit", key="planes", expected="(F, 3) normals and (F,) distances"
+                f"shapes {planes.shape} and {distances.shape} do not match",
+                key="planes",
+                expected="(F, 3) normals and (F,) distances",
             )
         if len(planes) < 4:
             raise StoneError("too few planes to close a body", key="planes", value=len(planes), expected="4 or more")
         length = np.linalg.norm(planes, axis=1)
-        for f in np.flatnonzero(~(np.isfinite(reach) & np.isfinite(length) & (length > 0.0))):
+        for f in np.flatnonzero(~(np.isfinite(distances) & np.isfinite(length) & (length > 0.0))):
             raise StoneError(
                 "not a plane: a number is not finite or the normal is zero", key=f"plane {f}", value=planes[f].tolist()
             )
@@ -102,21 +103,21 @@ class Stone:
         numbers = tuple(int(i) for i in indices) if indices is not None else _numbered(tier_names)
         surfaces = (POLISHED,) * len(planes) if finishes is None else tuple(map(get_finish, finishes))
         if not len(tier_names) == len(numbers) == len(surfaces) == len(planes):
-            raise StoneError("tiers, indices and finishes must have one entry per plane", key="planes", value=len(planes))
+            raise StoneError("tiers, indices and finishes need one entry per plane", key="planes", value=len(planes))
         if redundant not in ("refuse", "drop"):
             raise StoneError("unknown choice", key="redundant", value=redundant, expected="'refuse' or 'drop'")
-        body = intersect(planes, reach)
+        body = intersect(planes, distances)
         keep = np.array([len(loop) > 0 for loop in body.loops])
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
         if absent and redundant != "drop":
             raise StoneError(
-                f"{len(absent)} plane(s) are no facets of the body: {', '.join(absent[:4])}",
-                expected="every plane to be a facet",
+                f"{len(absent)} plane(s) without a facet: {', '.join(absent[:4])}",
+                expected="a facet on every plane",
             )
         order = np.flatnonzero(keep)
         stone = Stone(
             planes[order],
-            reach[order],
+            distances[order],
             tuple(tier_names[f] for f in order),
             tuple(numbers[f] for f in order),
             get_material(material),
@@ -177,7 +178,7 @@ class Stone:
 
     @property
     def outline_area_mm2(self) -> float:
-        """Area of the face-up outline, mm^2: what the facets that face up cover in plan."""
+        """Area of the face-up outline, mm^2."""
         return float((self.polyhedron.areas * np.maximum(self.normals[:, 2], 0.0)).sum())
 
     @property
@@ -203,7 +204,7 @@ class Stone:
     def moved(self, rotation: np.ndarray | None = None, shift_mm: np.ndarray | None = None) -> Stone:
         """The stone after a proper rotation (3, 3) about the origin and then a shift (3,) in mm.
 
-        A stone that is not turned about z alone claims no symmetry any more.
+        A rotation about another axis than z removes the nominal symmetry.
         """
         turn = np.eye(3) if rotation is None else np.asarray(rotation, dtype=float)
         if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-12) or np.linalg.det(turn) < 0.0:
@@ -215,7 +216,7 @@ class Stone:
         return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift, symmetry=symmetry)
 
     def relabeled(self, **changes: Any) -> Stone:
-        """The stone with other facts about the same planes: names of tiers, numbers, symmetry, finish."""
+        """The same planes with other tier names, numbers, symmetry or finishes."""
         other = replace(self, **changes)
         other.__dict__["polyhedron"] = self.polyhedron
         return other
@@ -240,7 +241,7 @@ class Stone:
     def scaled(self, factor: float) -> Stone:
         """The stone with every length multiplied by a positive, finite factor."""
         if not 0.0 < factor < math.inf:
-            raise StoneError("a scale must be positive and finite", key="factor", value=factor)
+            raise StoneError("not positive and finite", key="factor", value=factor)
         larger = replace(self, distances_mm=self.distances_mm * factor)
         larger.__dict__["polyhedron"] = self.polyhedron.scaled(factor)
         return larger

@@ -54,24 +54,24 @@ _STONE = {cut.name: cut_schema(cut, file=(str, None), tint=(str, None)) for cut 
 
 @reader
 def load_stone(path: str | Path, *, unit: str | None = None, material: str | None = None) -> Stone:
-    """The stone in a file, read by the file's suffix: a stone or scene file, a table of facets, or a mesh.
+    """The stone in a file: a stone or scene file, a facet table, or a mesh, by suffix.
 
     Parameters
     ----------
     path : a file that ends in one of `STONE_READERS`.
-    unit : the unit of length of a mesh, "um", "mm", "cm", "m" or "in"; .stl, .obj and .ply state none, and none is guessed.
-    material : what a mesh is made of; diamond by default. Files of other kinds state both themselves.
+    unit : unit of length of a mesh, "um", "mm", "cm", "m" or "in"; required for .stl, .obj and .ply.
+    material : material of a mesh; diamond by default. Other files state both unit and material.
 
     Raises
     ------
-    InputError : one line that names the file. `load_scan` reads the same meshes with more to choose, and a report.
+    InputError : one line that names the file. `load_scan` reads meshes with more options and a report.
     """
     path = Path(path)
     suffix = path.suffix.lower()
     read = STONE_READERS.get(suffix)
     if read is None:
         raise InputError(
-            f"no stone can be read from a file of this kind ({path.suffix or 'no suffix'})",
+            f"unknown kind of stone file ({path.suffix or 'no suffix'})",
             file=str(path),
             expected="a file that ends in " + ", ".join(STONE_READERS),
         )
@@ -79,7 +79,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Non
     if options and suffix not in mesh_file.SUFFIXES:
         key, value = next(iter(options.items()))
         raise InputError(
-            f"a {suffix} file states this itself", file=str(path), key=key, value=value, expected="none for this file"
+            f"a {suffix} file states this", file=str(path), key=key, value=value, expected="no value for this file"
         )
     return read(path, **options)
 

@@ -17,7 +17,7 @@ MOST_ORDER = 360
 class SymmetryGroup:
     """Rotations about z, and mirror planes through z.
 
-    A round brilliant has order 8 with mirrors, a pear order 1 with one mirror. ``SymmetryGroup()`` claims nothing.
+    A round brilliant has order 8 with mirrors, a pear order 1 with one mirror. ``SymmetryGroup()`` has the identity only.
 
     Attributes
     ----------

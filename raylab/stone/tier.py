@@ -44,7 +44,7 @@ GIRDLE = Tier("girdle", "girdle")
 CULET = Tier("culet", "pavilion")
 
 SHARED = (TABLE, GIRDLE, CULET)
-"""Tiers of every cut that has them; their names don't tell a cut."""
+"""Tiers that many cuts have; their names do not identify a cut."""
 
 PLAIN = {"crown": "crown", "pavilion": "pavilion"}
 """Names by side for facets whose tier is not known."""

@@ -6,7 +6,7 @@
   Sobol' and Halton sequences, Latin hypercube), the same for the same seed.
 
 An axis is a tuple (start, stop, number) for evenly spaced values with both ends, or a list or array of values; to be filled
-it is (low, high), or a list to draw from.
+it is (low, high), or a list of values.
 """
 
 from __future__ import annotations
@@ -68,11 +68,11 @@ class Plan:
             yield {**self.fixed, **{key: values[k] for (key, values), k in zip(self.columns.items(), at, strict=True)}}
 
     def coordinate(self, key: str) -> list[Any]:
-        """An axis's values as they are told: domes and materials by name."""
-        return [told(value) for value in self.columns[key]]
+        """The values of an axis as labels: domes and materials by name."""
+        return [label_of(value) for value in self.columns[key]]
 
 
-def told(value: Any) -> Any:
+def label_of(value: Any) -> Any:
     """A value of a design as a plain number, truth value or name."""
     return getattr(value, "name", value)
 
@@ -106,15 +106,15 @@ def plan_of(
     if layout in SAMPLERS:
         return Plan(layout, _filled(axes, layout, number, seed), rest)
     if number is not None:
-        raise InputError(f"a {layout} has as many designs as its axes say", key="number", value=number)
+        raise InputError(f"not used by the layout {layout}", key="number", value=number)
     columns = {key: _values(key, given) for key, given in axes.items()}
     lengths = {key: len(values) for key, values in columns.items()}
     if layout == "paired" and len(set(lengths.values())) > 1:
-        raise InputError("paired axes of different lengths", key="axes", value=lengths, expected="one length")
+        raise InputError("paired axes have different lengths", key="axes", value=lengths, expected="one length")
     for key, values in columns.items():
-        names = [told(value) for value in values]
+        names = [label_of(value) for value in values]
         if len(set(names)) < len(names) and layout == "grid":
-            raise InputError("a value given twice", key=key, value=names, expected="different values")
+            raise InputError("repeated value", key=key, value=names, expected="different values")
     plan = Plan(layout, columns, rest)
     if len(plan) > MOST:
         raise InputError("too many designs", key="axes", value=len(plan), expected=f"at most {MOST}")
@@ -129,12 +129,12 @@ def _values(key: str, given: Any) -> tuple[Any, ...]:
         start, stop = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
         count = whole_in(f"{key}: number", given[2], 1, MOST_VALUES)
         if count == 1 and start != stop:
-            raise InputError("one value can't be at both ends", key=key, value=given, expected="a number of at least 2")
+            raise InputError("too few values", key=key, value=given, expected="a number of at least 2")
         return tuple(resolved(key, float(value)) for value in np.linspace(start, stop, count))
     if isinstance(given, str) or not isinstance(given, Sequence | np.ndarray):
         raise InputError("not an axis", key=key, value=given, expected="(start, stop, number), or a list of values")
     if len(given) == 0 or len(given) > MOST_VALUES or (isinstance(given, np.ndarray) and given.ndim > 1):
-        raise InputError("no plain list of values", key=key, expected=f"1 to {MOST_VALUES} values")
+        raise InputError("not a list of values", key=key, expected=f"1 to {MOST_VALUES} values")
     plain = given.tolist() if isinstance(given, np.ndarray) else given
     return tuple(resolved(key, value) for value in plain)
 
@@ -145,9 +145,7 @@ def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dic
 
     count = whole_in("number", number, 1, MOST_VALUES)
     if layout == "sobol" and count & (count - 1):
-        raise InputError(
-            "a Sobol' sequence is even over powers of two only", key="number", value=count, expected="2, 4, 8, ..."
-        )
+        raise InputError("not a power of two", key="number", value=count, expected="2, 4, 8, ...")
     makers = {"sobol": qmc.Sobol, "halton": qmc.Halton, "latin": qmc.LatinHypercube}
     points = makers[layout](d=len(axes), rng=np.random.default_rng(whole_in("seed", seed, 0, 2**63 - 1))).random(count)
     return {key: _stretched(key, given, points[:, k]) for k, (key, given) in enumerate(axes.items())}
@@ -159,8 +157,8 @@ def _stretched(key: str, given: Any, points: np.ndarray) -> tuple[Any, ...]:
         values = _values(key, given)
         return tuple(values[int(point * len(values))] for point in points)
     if len(given) != 2:
-        raise InputError("not a range to fill", key=key, value=given, expected="(low, high), or a list to draw from")
+        raise InputError("not a range", key=key, value=given, expected="(low, high), or a list of values")
     low, high = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
     if not low < high:
-        raise InputError("an empty range", key=key, value=given, expected="low before high")
+        raise InputError("empty range", key=key, value=given, expected="low before high")
     return tuple(resolved(key, float(low + point * (high - low))) for point in points)

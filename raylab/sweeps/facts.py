@@ -42,7 +42,7 @@ def designs_in(facts: dict[str, Any]) -> int:
 
 def difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
     """In words, the first thing in which two sweeps differ."""
-    words = {"code": "computed by another version of the code", "order": "the order of its axes differs"}
+    words = {"code": "it was computed by another version of the code", "order": "its axes have another order"}
     for key in ("raylab_sweep", "code", "layout", "settings", "fixed", "axes", "order"):
         one, other = found.get(key), wanted[key]
         if one == other:
@@ -52,4 +52,4 @@ def difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
             name = next(name for name in [*other, *one] if one.get(name, missing) != other.get(name, missing))
             return f"{key}.{name} differs"
         return words.get(key, f"its {key} differs")
-    return "it has more to it"
+    return "it has more keys"

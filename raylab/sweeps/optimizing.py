@@ -54,17 +54,17 @@ class Band:
 
 @dataclass(frozen=True)
 class Optimum:
-    """What a search found.
+    """The result of a search.
 
     Attributes
     ----------
-    design : the keys that were searched, at the best design found.
-    statistic, goal : what was sought. value : its value there with the certain bracket.
+    design : the searched keys of the best design.
+    statistic, goal : the objective. value : the statistic of the best design, with its bracket.
     geometry : weight, depth and so on of that design.
-    bands : for each key its tolerance band for `loss`. scan : the designs that the bands were read from, one key moved at a
-        time (coordinate `moved`).
-    ends : where each search from another start ended, best first, as (design, value); inf where it kept no limit.
-    evaluations : how many designs were traced.
+    bands : tolerance band of each key for `loss`. scan : the designs from which the bands follow, one key varied at a time
+        (coordinate `moved`).
+    ends : the end of each search, best first, as (design, value); inf if a limit is broken.
+    evaluations : number of traced designs.
     """
 
     design: dict[str, float]
@@ -82,8 +82,8 @@ class Optimum:
         value = self.value
         lines = [f"{self.goal} {self.statistic}: {value.low:.4f} to {value.high:.4f}; {self.evaluations} designs traced"]
         for key, band in self.bands.items():
-            ways = f"{band.low:.3f} ({band.low_end}) to {band.high:.3f} ({band.high_end})"
-            lines.append(f"  {key} = {self.design[key]:.3f}; alone, at most {self.loss:g} is lost from {ways}")
+            span = f"{band.low:.3f} ({band.low_end}) to {band.high:.3f} ({band.high_end})"
+            lines.append(f"  {key} = {self.design[key]:.3f}; changed alone, it costs at most {self.loss:g} from {span}")
         return "\n".join(lines)
 
 
@@ -146,7 +146,7 @@ def optimize(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> Optimum:
-    """The best design within bounds and limits; a round brilliant where no other ``cut`` is stated.
+    """The best design within bounds and limits; a round brilliant unless another ``cut`` is given.
 
     >>> import raylab as rl
     >>> coarse, rest = rl.TraceSettings(precision=0.2), {"table_pct": 57, "crown_angle_deg": 34.5}
@@ -157,22 +157,22 @@ def optimize(
 
     Parameters
     ----------
-    bounds : key to (low, high): what may be chosen, see `sweep` for the keys. dome, **fixed : as in `sweep`.
-    statistic, goal : what to seek, a statistic or a geometry of `sweep`, and ``"highest"`` or ``"lowest"``.
+    bounds : key to (low, high), see `sweep` for the keys. dome, **fixed : as in `sweep`.
+    statistic, goal : objective: a statistic or geometry of `sweep`, and ``"highest"`` or ``"lowest"``.
     limits : a statistic or geometry to (at least, at most), None for no limit: ``{"weight_ct": (1.0, None)}``.
-    loss : what the statistic may lose within a tolerance band, in its own unit.
+    loss : largest loss of the statistic within a tolerance band, in its own unit.
     starts, number, seed : searches from the best `starts` of `number` points that fill the box (a power of two).
-    scan : points across each bound to read the bands from. processes, progress : see `sweep`.
-    settings : how each design is traced, see `sweep`.
+    scan : number of points across each bound for the tolerance bands. processes, progress : see `sweep`.
+    settings : settings of the traces, see `sweep`.
 
     Returns
     -------
-    Optimum : the best design found; that no better one exists is not proven. Differences smaller than the bracket of
-        `value` are not certain.
+    Optimum : the best design found; it is not proven to be the global optimum. Differences below the bracket of `value`
+        are not certain.
 
     Raises
     ------
-    InputError : bounds, names or limits that can't be used; no design of all tried keeps the limits.
+    InputError : invalid bounds, names or limits; no traced design meets the limits.
     """
     limits = _checked(bounds, statistic, goal, limits or {})
     number_in("loss", loss, 0.0, math.inf)
@@ -189,11 +189,11 @@ def optimize(
     design = aim.design(points[0])
     row = aim.row(design)
     if aim.score(row) >= BROKEN:
-        raise InputError("no design of all that were tried keeps the limits", key="limits", expected="wider bounds or limits")
-    ways = _ways(aim, design, scan)
-    scanned = sweep(ways, layout="paired", progress=progress, **common)
-    aim.count += len(next(iter(ways.values())))
-    scanned = scanned.assign_coords(moved=("design", np.repeat(list(bounds), scan), {"long_name": "what was moved"}))
+        raise InputError("no traced design meets the limits", key="limits", expected="wider bounds or limits")
+    columns = _columns(aim, design, scan)
+    scanned = sweep(columns, layout="paired", progress=progress, **common)
+    aim.count += len(next(iter(columns.values())))
+    scanned = scanned.assign_coords(moved=("design", np.repeat(list(bounds), scan), {"long_name": "varied key"}))
     bands = {key: _band(aim, design, key, float(row[aim.column]), loss, scanned) for key in bounds}
     found = dict(zip(COLUMNS, row.tolist(), strict=True))
     low, high = (found.get(statistic + part, found[statistic]) for part in ("_low", "_high"))
@@ -216,11 +216,11 @@ def _checked(bounds: Any, statistic: str, goal: str, limits: Any) -> dict[str, t
     known = (*STATISTICS, *GEOMETRY)
     for key, name in (("statistic", statistic), *(("limits", name) for name in limits)):
         if name not in known:
-            raise InputError("no such statistic", key=key, value=name, expected=nearest(str(name), known))
+            raise InputError("unknown statistic", key=key, value=name, expected=nearest(str(name), known))
     if goal not in ("highest", "lowest"):
         raise InputError("unknown goal", key="goal", value=goal, expected="'highest' or 'lowest'")
     if not isinstance(bounds, Mapping) or not bounds:
-        raise InputError("nothing to choose", key="bounds", expected="at least one, such as pavilion_angle_deg = (40, 42)")
+        raise InputError("no key to vary", key="bounds", expected="at least one, such as pavilion_angle_deg = (40, 42)")
     for key, ends in bounds.items():
         if not isinstance(ends, tuple) or len(ends) != 2:
             raise InputError("no bounds", key=key, value=ends, expected="(low, high)")
@@ -228,7 +228,7 @@ def _checked(bounds: Any, statistic: str, goal: str, limits: Any) -> dict[str, t
     for name, (least, most) in limits.items():
         plain[name] = (-math.inf if least is None else float(least), math.inf if most is None else float(most))
         if not plain[name][0] <= plain[name][1]:
-            raise InputError("an empty limit", key=name, value=(least, most), expected="(at least, at most)")
+            raise InputError("empty limit", key=name, value=(least, most), expected="(at least, at most)")
     return plain
 
 
@@ -263,14 +263,14 @@ def _searched(aim: _Aim, cloud: xr.Dataset, starts: int) -> tuple[np.ndarray, An
     return np.array([point for _, point in found]), ends
 
 
-def _ways(aim: _Aim, design: dict[str, float], scan: int) -> dict[str, list[float]]:
+def _columns(aim: _Aim, design: dict[str, float], scan: int) -> dict[str, list[float]]:
     """Designs with one key moved across its bounds at a time, the others at the optimum, as paired axes."""
-    ways: dict[str, list[float]] = {key: [] for key in aim.keys}
+    columns: dict[str, list[float]] = {key: [] for key in aim.keys}
     for k, moved in enumerate(aim.keys):
         for key in aim.keys:
-            way = np.linspace(aim.low[k], aim.high[k], scan).tolist() if key == moved else [design[key]] * scan
-            ways[key] += way
-    return ways
+            values = np.linspace(aim.low[k], aim.high[k], scan).tolist() if key == moved else [design[key]] * scan
+            columns[key] += values
+    return columns
 
 
 def _band(aim: _Aim, design: dict[str, float], key: str, best: float, loss: float, scanned: xr.Dataset) -> Band:
@@ -287,9 +287,9 @@ def _band(aim: _Aim, design: dict[str, float], key: str, best: float, loss: floa
 
     steps = [(float(value), ended(row)) for value, row in zip(mine[key].values, _rows(mine), strict=True)]
 
-    def edge(way: list[tuple[float, str]]) -> tuple[float, str]:
+    def edge(ends: list[tuple[float, str]]) -> tuple[float, str]:
         inside = design[key]
-        for outside, why in way:
+        for outside, why in ends:
             if why:
                 for _ in range(REFINE):
                     middle = (inside + outside) / 2.0

@@ -5,7 +5,7 @@
     parts/*.rows   one file per finished chunk, named by a hash of all that decides its numbers; see `parts`
     damaged/       parts that were found damaged, set aside
     sweep.nc       the result, when all is done; the parts are then removed
-    sweep.zarr     the same once more, if asked for: see `as_zarr`
+    sweep.zarr     a copy as Zarr, if requested: see `zarr_copy`
 
 Every file is there whole or not at all, see `whole_files`. (A netCDF file written in place is lost when its process is killed,
 which is why there is one only at the end.) Nothing that lies there is believed unproved: a damaged part is set aside and
@@ -40,7 +40,7 @@ LOCK = ".raylab-sweep.lock"
 RESULT_HASH = "result_sha256"
 MANIFEST_FILE, RESULT_FILE = Kind("a sweep's description", 256 * MIB), Kind("a sweep's result", 1 << 40)
 _PART_NAME = re.compile(r"[0-9a-f]{32}\.rows")
-_ELSEWHERE = "another folder, or leave to begin afresh (--force; force=True)"
+_ELSEWHERE = "another folder, or permission to start again (--force; force=True)"
 KEPT = "finished chunks are kept"
 """What a fault of the disk leaves untouched."""
 
@@ -57,7 +57,7 @@ class Store:
 
         Parameters
         ----------
-        size : asked for the size of a chunk if the sweep is new. force : give up another sweep that lies there.
+        size : called for the size of a chunk if the sweep is new. force : give up another sweep that lies there.
 
         Raises
         ------
@@ -94,7 +94,7 @@ class Store:
             self.size, self.done = self.designs, set()
             return
         if self.result.exists():
-            problem = "a result that the sweep.json beside it doesn't know of"
+            problem = "not the result of the sweep in sweep.json"
             raise InputError(problem, file=str(self.result), expected=_ELSEWHERE)
         self.size = size() if known is None else known["chunk"]
         (self.folder / PARTS).mkdir(exist_ok=True)
@@ -113,7 +113,7 @@ class Store:
         try:
             self._claim = Claim(self.folder / LOCK)
         except BlockingIOError as error:
-            raise InputError("another process is at this sweep", file=str(self.folder), expected="another folder") from error
+            raise InputError("another process runs this sweep", file=str(self.folder), expected="another folder") from error
         except OSError:
             if not self.result.exists():  # what is finished is read, also where nothing can be written
                 raise
@@ -147,7 +147,7 @@ class Store:
         manifest = self.folder / MANIFEST
         if not os.path.lexists(manifest):
             if self.result.exists():
-                raise InputError("a result without the sweep.json of its sweep", file=str(self.result), expected=_ELSEWHERE)
+                raise InputError("a result without sweep.json", file=str(self.result), expected=_ELSEWHERE)
             return None
         try:
             found = json.loads(read_text(manifest, MANIFEST_FILE))
@@ -156,12 +156,12 @@ class Store:
         except (ValueError, KeyError, AttributeError, RecursionError) as error:
             if isinstance(error, InputError):
                 raise
-            raise InputError("not a sweep's description", file=str(manifest), expected=_ELSEWHERE) from error
+            raise InputError("not the description of a sweep", file=str(manifest), expected=_ELSEWHERE) from error
         if facts != json.loads(json.dumps(self.facts)):
-            problem = f"another sweep lies there: {difference(facts, self.facts)}"
+            problem = f"the folder holds another sweep: {difference(facts, self.facts)}"
             raise InputError(problem, file=str(manifest), expected=_ELSEWHERE)
         if type(size) is not int or not 1 <= size <= self.designs or not isinstance(stated, str):
-            raise InputError("not a sweep's description", file=str(manifest), key="chunk", value=size, expected=_ELSEWHERE)
+            raise InputError("not the description of a sweep", file=str(manifest), key="chunk", value=size, expected=_ELSEWHERE)
         return dict(found)
 
     def _part(self, number: int) -> Path:
@@ -187,7 +187,7 @@ class Store:
                 aside.parent.mkdir(exist_ok=True)
                 os.replace(file, aside)
             designs = f"designs {first} to {first + count - 1}"
-            warnings.warn(RaylabWarning(f"{file}: damaged, set aside as {aside}; {designs} are computed anew"), stacklevel=2)
+            warnings.warn(RaylabWarning(f"{file}: damaged part, moved to {aside}; {designs} are computed again"), stacklevel=2)
             return None
 
     def finish(self, result: bytes | memoryview) -> None:
@@ -202,5 +202,5 @@ class Store:
         """The content of the result's file, when the sweep is finished. Raises InputError where it is damaged."""
         known, data = self._known(), read_file(self.result, RESULT_FILE)
         if known is None or known.get(RESULT_HASH) != hashlib.sha256(data).hexdigest():
-            raise InputError("damaged: not the result that was written", file=str(self.result), expected=_ELSEWHERE)
+            raise InputError("damaged result", file=str(self.result), expected=_ELSEWHERE)
         return data

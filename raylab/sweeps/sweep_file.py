@@ -93,7 +93,7 @@ def load_sweep(path: str | Path) -> SweepFile:
     for key, names in (("statistics", statistics), ("best", (best,))):
         for name in names:
             if name not in STATISTICS:
-                raise plots.fault("no such statistic", key, name, nearest(name, STATISTICS))
+                raise plots.fault("unknown statistic", key, name, nearest(name, STATISTICS))
     try:
         plan = plan_of(axes, fixed, **layout)
     except InputError as error:

@@ -28,7 +28,7 @@ from ..room import Need
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..version import __version__
-from .axes import Plan, plan_of, told
+from .axes import Plan, label_of, plan_of
 from .facts import facts_of
 from .store import Store
 from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
@@ -77,17 +77,17 @@ def sweep(
         brilliant) and the parameters of that cut (see `cuts`), ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``,
         ``tilt_azimuth_deg``, ``turn_deg``, ``wavelength_nm``.
     dome : a `Dome`, or the name or file of one; unless it is an axis.
-    **fixed : the other keys, as they are for all designs.
+    **fixed : the other keys, common to all designs.
     layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
         the box of axes (low, high) evenly, the same for the same `seed`.
-    out : a folder to keep the sweep in. A sweep that was broken off goes on where it stopped when called again; one that is
-        done is read. `force` begins afresh, also where another sweep lies.
+    out : folder of the sweep. A second call resumes an interrupted sweep and reads a finished one. `force` starts again,
+        even if the folder holds another sweep.
     zarr : write the result as a Zarr folder too, `sweep.zarr` in `out`; needs the extra ``raylab[zarr]``.
-    processes : how many to use on this machine; by default all cores where it is worth it.
-    scheduler : address of a dask scheduler, or a dask client, to share the work out to a cluster (one thread per worker
-        process serves best).
-    settings : how each design is traced, by an exact engine; its `precision` is the width of the bracket on brightness. Its
-        wavelength holds where ``wavelength_nm`` is neither an axis nor fixed.
+    processes : number of processes on this machine; by default all cores, for enough work.
+    scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
+        process).
+    settings : settings of the traces with an exact engine; `precision` is the width of the bracket on brightness. The
+        wavelength applies unless ``wavelength_nm`` is an axis or fixed.
     progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
@@ -99,7 +99,7 @@ def sweep(
 
     Raises
     ------
-    InputError : an axis, key or setting that can't be used; another sweep in the folder; no room to write.
+    InputError : an invalid axis, key or setting; another sweep in the folder; a folder that is not writable.
     """
     settings, given = exact_only(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
     plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)
@@ -141,7 +141,7 @@ def _run(
     rows = np.empty((len(plan), len(COLUMNS)))
     done = 0
 
-    def place(chunk: int, part: np.ndarray) -> None:
+    def fill(chunk: int, part: np.ndarray) -> None:
         nonlocal done
         rows[chunk * size : chunk * size + len(part)] = part
         done += len(part)
@@ -149,16 +149,16 @@ def _run(
     if store is not None:
         for number in sorted(store.done):
             if (part := store.load(number)) is not None:
-                place(number, part)
+                fill(number, part)
     missing = sorted(set(range(-(-len(plan) // size))) - (store.done if store is not None else set()))
     chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
-    with reporter(progress, "designs") as tell:
-        tell(done, len(plan))
+    with reporter(progress, "designs") as update:
+        update(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
             if store is not None:
                 store.save(traced.number, part)
-            place(traced.number, part)
-            tell(done, len(plan))
+            fill(traced.number, part)
+            update(done, len(plan))
     found = dataset(plan, settings, rows)
     if store is not None:
         store.finish(_netcdf(found))
@@ -172,7 +172,7 @@ def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, clien
 
 
 def _cores(processes: int | None) -> int:
-    """How many processes to use: those asked for, or the cores that are ours."""
+    """The number of processes: the requested one, or the number of available cores."""
     if processes is None:
         return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if isinstance(processes, bool) or not isinstance(processes, int) or not 1 <= processes <= 4096:
@@ -208,13 +208,13 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
         dim = (key,) if plan.layout == "grid" else plan.dims
         coords[key] = (dim, np.array(plan.coordinate(key)), _about(*KEYS[key]))
     for key, value in plan.fixed.items():
-        coords[key] = ((), told(value), _about(*KEYS[key]))
+        coords[key] = ((), label_of(value), _about(*KEYS[key]))
     variables: dict[str, Any] = {}
     for column, name in enumerate(COLUMNS[:-1]):
         if name not in coords:
             variables[name] = (plan.dims, rows[:, column].reshape(plan.shape), _definition(name))
     codes = rows[:, -1].astype(np.int8).reshape(plan.shape)
-    variables["reason"] = (plan.dims, codes, {"long_name": "why a design has no numbers", **_flags()})
+    variables["reason"] = (plan.dims, codes, {"long_name": "reason for missing numbers", **_flags()})
     about = {
         "title": "raylab sweep: exact statistics of designs",
         "raylab_version": __version__,

@@ -54,7 +54,7 @@ def trace_chunk(chunk: Chunk, settings: TraceSettings, code: str) -> np.ndarray:
     """(K, COLUMNS) rows of a chunk. Raises RaylabError where the code at hand isn't the one that the sweep started with."""
     if code_id(MAKER) != code:
         raise RaylabError(
-            f"this worker's raylab differs from the sweep's ({code_id(MAKER)[:12]}, not {code[:12]}): install one version"
+            f"this worker has another raylab than the sweep ({code_id(MAKER)[:12]}, not {code[:12]}); install one version"
         )
     return trace_designs(chunk.designs, settings)
 
@@ -125,7 +125,7 @@ class _Worker:
             if isinstance(found, BaseException):
                 raise found
             return found
-        raise RaylabError(f"a worker process died {TRIES} times at the same designs (out of memory?)")
+        raise RaylabError(f"a worker process died {TRIES} times on the same designs (out of memory?)")
 
     def _started(self) -> subprocess.Popen[bytes]:
         with self.starting:
@@ -194,7 +194,7 @@ def in_cluster(chunks: Iterator[Chunk], settings: TraceSettings, client: Any) ->
             yield chunk, rows
             send()
     except distributed.KilledWorker as error:
-        raise RaylabError(f"workers of the cluster died again and again at the same designs: {error}") from error
+        raise RaylabError(f"cluster workers died repeatedly on the same designs: {error}") from error
     finally:
         client.cancel([future for future, _ in under_way.values()])
 
@@ -213,7 +213,9 @@ def client_of(scheduler: Any) -> tuple[Any, bool]:
     try:
         return Client(scheduler, timeout=PATIENCE, set_as_default=False), True  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
-        raise InputError("no scheduler answers", key="scheduler", value=scheduler, expected="tcp://host:port") from error
+        raise InputError(
+            "no answer from the scheduler", key="scheduler", value=scheduler, expected="tcp://host:port"
+        ) from error
 
 
 def main() -> None:

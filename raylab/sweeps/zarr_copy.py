@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 def check_zarr(out: str | Path | None) -> None:
     """Before anything is traced: raises InputError where there is no folder for it, or zarr isn't installed."""
     if out is None:
-        raise InputError("nowhere to put it", key="zarr", value=True, expected="with out, the sweep's folder")
+        raise InputError("needs a folder", key="zarr", value=True, expected="out, the folder of the sweep")
     if importlib.util.find_spec("zarr") is None:
         raise InputError("zarr is not installed", key="zarr", value=True, expected="pip install 'raylab[zarr]'")
 

@@ -45,7 +45,7 @@ class Engine(Protocol):
 
         Parameters
         ----------
-        wavelength_nm : nm; takes the place of the scene's own.
+        wavelength_nm : nm; replaces that of the scene.
         grid : the pixels of the maps; None for area means only.
         threads : how many to use, by default numba's number; results don't depend on it.
         progress : called with how much is done and of how much.

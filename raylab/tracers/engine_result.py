@@ -21,7 +21,7 @@ class EngineResult:
 
     Attributes
     ----------
-    grid : the pixels of the maps; None where only area means were asked for.
+    grid : the pixels of the maps; None if only area means were requested.
     wavelength_nm, engine : how it was made.
     fields : name -> (resolution, resolution) float64, y rising; empty without a grid. Per pixel the mean over its covered part,
         NaN where it is not covered: ``luminance``, the ledger's entries, ``glare``, ``source_x/y/z``, ``bounces`` (the last two

@@ -12,11 +12,11 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from .engine import Engine
 
-_SAMPLES = "it samples, and this work needs an exact engine"
+_SAMPLES = "this work needs an exact engine, and the engine samples"
 
 
 def engine_named(name: str) -> Engine:
-    """The engine of a row of the table; its module is imported when it is first asked for."""
+    """The engine of a row of the table; its module is imported at first use."""
     return cast(Engine, importlib.import_module(ENGINES[name]).ENGINE)
 
 
@@ -45,7 +45,7 @@ def exact_only(settings: TraceSettings) -> TraceSettings:
     """Settings for many scenes that one exact engine traces, each at one wavelength; with the engine named, the table's first
     exact one if none is.
 
-    Raises UnsupportedScene if they name an engine that samples, InputError for several wavelengths.
+    Raises UnsupportedScene if they name an engine that samples, InputError for more than one wavelength.
     """
     exact = [name for name in ENGINES if engine_named(name).exact]
     if settings.engine is not None and settings.engine not in exact:
@@ -56,6 +56,6 @@ def exact_only(settings: TraceSettings) -> TraceSettings:
 def exactly(scene: Scene) -> Scene:
     """The scene for work at one wavelength by an exact engine, which is then named in its settings.
 
-    Raises UnsupportedScene where no exact engine can trace it, InputError for several wavelengths.
+    Raises UnsupportedScene where no exact engine can trace it, InputError for more than one wavelength.
     """
     return scene.with_settings(engine=engine_for(scene, exact=True).name, wavelengths_nm=scene.settings.wavelength_nm)

@@ -1,6 +1,6 @@
 """What the page may ask, and the answers: pictures with their numbers, and the path of one view ray.
 
-Every question carries all that it means (the design, the dome, the tilt), so an answer depends on nothing that was asked
+Every request is complete (design, dome, tilt), so an answer does not depend on requests
 before, and there is nothing that a cut link or a restart could lose.
 """
 
@@ -47,8 +47,8 @@ STEPS: dict[str, tuple[TraceSettings, int]] = {
 
 MOST_MAPS = 4
 
-LEAST_TOLD = 0.02
-"""A followed ray ends when less than this share of it is left: a person reads the path."""
+LEAST_SHOWN = 0.02
+"""A followed ray ends below this share of its weight: a longer path is not readable."""
 
 
 @dataclass(frozen=True)
@@ -58,21 +58,21 @@ class Answerer:
     domes: Mapping[str, Dome]
 
     def answer(self, question: dict[str, Any]) -> bytes:
-        """The answer to a question as one frame; what can't be answered is told in the frame, in one line."""
-        told = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+        """The answer to a question as one message; an error is one line in the message."""
+        record = {key: question.get(key) for key in ("kind", "id", "side", "step")}
         try:
             kind = KINDS.get(str(question.get("kind")))
             if kind is None:
-                raise InputError("unknown question", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
+                raise InputError("unknown kind of request", key="kind", value=question.get("kind"), expected=nearest("", KINDS))
             header, arrays = kind(self, question)
         except InputError as error:
-            return encode({**told, "error": {"text": str(error), "key": error.key}})
-        return encode({**told, **header}, arrays)
+            return encode({**record, "error": {"text": str(error), "key": error.key}})
+        return encode({**record, **header}, arrays)
 
     def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
         dome, step = str(question.get("dome")), str(question.get("step", EXACT))
         if dome not in self.domes:
-            raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, self.domes))
+            raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, self.domes))
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
@@ -96,7 +96,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
     arrays["leaks"] = traced.beams.through[:, LEAK]
     header = {
         "summary": traced.summary.to_dict(),
-        "frame": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
+        "grid": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
         "ranges": ranges,
         "turn": scene.view.rotation().tolist(),
         "weight_ct": stone.weight_ct,
@@ -135,7 +135,7 @@ def _coarse(scene: Scene) -> _Traced:
 
 
 def _shape(stone: Stone) -> dict[str, Any]:
-    """What the page tells of the stone's facets, in words and full precision."""
+    """The facets of the stone for the page, in words and full precision."""
     return {
         "name": stone.name,
         "facets": rows_of(stone),
@@ -166,27 +166,27 @@ def _facet(stone: Stone, name: Any) -> int | None:
 
 def _measured(stone: Stone) -> dict[str, Any]:
     """Measured proportions without their places: mean, extremes, spread, unit."""
-    told = measure(stone).to_dict()
-    del told["facets"]
-    for value in told.values():
+    record = measure(stone).to_dict()
+    del record["facets"]
+    for value in record.values():
         if isinstance(value, dict):
             del value["values"]
-    return told
+    return record
 
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """The path of the view ray through a point of the map."""
     scene = self._scene(question, stones_of(question.get("design"))[1])
-    place = []
+    point = []
     for key in ("x_mm", "y_mm"):
         value = question.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
-            raise InputError("not a place on the map", key=key, value=value, expected="a number of mm")
-        place.append(float(value))
-    path = ray_path(scene, *place, min_weight=LEAST_TOLD)
-    return {"path": path.to_dict(), "x_mm": place[0], "y_mm": place[1]}, {}
+            raise InputError("not a position on the map", key=key, value=value, expected="a number of mm")
+        point.append(float(value))
+    path = ray_path(scene, *point, min_weight=LEAST_SHOWN)
+    return {"path": path.to_dict(), "x_mm": point[0], "y_mm": point[1]}, {}
 
 
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
 KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
-"""What may be asked, by name."""
+"""Kinds of request, by name."""

@@ -1,6 +1,6 @@
 """Work that takes longer than a picture, done in a thread beside the pages: the report on two stones.
 
-It is told as it goes, one line of JSON each: ``{"share": 0.3}`` ..., and last what was made or why nothing was. When
+The page receives lines of JSON: ``{"share": 0.3}`` ..., and last the product or the error. When
 the page goes, or no longer wants it, the work ends at its next word.
 """
 
@@ -25,10 +25,10 @@ from ..units import number_in
 from ..whole_files import temporary_folder
 from .design_json import stone_of
 
-Errand = Callable[[Progress], dict[str, Any]]
+Job = Callable[[Progress], dict[str, Any]]
 
 TILTS_DEG, MOST_TILTS = (0.0, 10.0, 20.0), 6
-"""Tilts that a report looks at, and how many it may be asked for."""
+"""Default tilts of a report, degrees, and the largest number of tilts."""
 
 log = logging.getLogger("raylab.workbench")
 
@@ -37,52 +37,54 @@ class _StoppedError(Exception):
     """Nobody waits for this work any more."""
 
 
-def report(asked: Mapping[str, Any], domes: Mapping[str, Dome], tell: Progress) -> dict[str, Any]:
+def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
-    Asked are `designs`, `dome`, and perhaps `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see `compare`). Raises
-    InputError for what isn't that.
+    The request holds `designs` and `dome`, and optionally `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see
+    `compare`). Raises InputError for an invalid request.
     """
-    designs, dome = asked.get("designs"), str(asked.get("dome"))
+    designs, dome = request.get("designs"), str(request.get("dome"))
     if not isinstance(designs, list) or len(designs) != 2:
-        raise InputError("the report sets two stones side by side", key="designs", expected="a second stone beside the first")
+        raise InputError("wrong number of stones", key="designs", expected="two stones")
     if dome not in domes:
-        raise InputError("no dome of this name is at hand", key="dome", value=dome, expected=nearest(dome, domes))
+        raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, domes))
     stones = [stone_of(design) for design in designs]
-    view = View(tilt_azimuth_deg=asked.get("tilt_azimuth_deg", 0.0))
-    tilts = asked.get("tilts", TILTS_DEG)
+    view = View(tilt_azimuth_deg=request.get("tilt_azimuth_deg", 0.0))
+    tilts = request.get("tilts", TILTS_DEG)
     if not isinstance(tilts, list | tuple) or len(tilts) > MOST_TILTS:
-        raise InputError("not usable", key="tilts", value=tilts, expected=f"at most {MOST_TILTS} numbers in brackets")
-    known = asked.get("known_to_pct", 10.0)
+        raise InputError(
+            "too many, or not a list", key="tilts", value=tilts, expected=f"a list of at most {MOST_TILTS} numbers"
+        )
+    known = request.get("known_to_pct", 10.0)
     tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
-    found = compare(*stones, dome=domes[dome], view=view, tilts=tilts, known_to_pct=known, progress=tell)
+    found = compare(*stones, dome=domes[dome], view=view, tilts=tilts, known_to_pct=known, progress=update)
     names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
     with temporary_folder() as folder:
         path = folder / f"report-{names}.html"
-        save_report(found, path, title=str(asked.get("title") or ""))
+        save_report(found, path, title=str(request.get("title") or ""))
         return {"name": path.name, "html": path.read_text(encoding="utf-8")}
 
 
-async def told(worker: ThreadPoolExecutor, errand: Errand) -> AsyncIterator[bytes]:
-    """Do an errand in the worker; its progress and its end as lines of JSON. Closing this stops the errand."""
+async def streamed(worker: ThreadPoolExecutor, job: Job) -> AsyncIterator[bytes]:
+    """Run a job in the worker; progress and result as lines of JSON. Closing the generator stops the job."""
     loop, lines, stopped = asyncio.get_running_loop(), asyncio.Queue[dict[str, Any]](), threading.Event()
 
-    def tell(done: float, total: float) -> None:
+    def update(done: float, total: float) -> None:
         if stopped.is_set():
             raise _StoppedError
         loop.call_soon_threadsafe(lines.put_nowait, {"share": done / total})
 
     def run() -> None:
         try:
-            tell(0, 1)
-            end = errand(tell)
+            update(0, 1)
+            end = job(update)
         except _StoppedError:
             return
         except InputError as error:
             end = {"error": {"text": str(error), "key": error.key}}
-        except Exception as fault:  # ours: told on the terminal in full, on the page in a line, and the page lives on
-            log.error("an errand failed", exc_info=fault)
-            line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
+        except Exception as fault:  # a bug: the terminal shows it in full and the page in one line
+            log.error("a job failed", exc_info=fault)
+            line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
             end = {"error": {"text": line, "key": None}}
         if not stopped.is_set():
             loop.call_soon_threadsafe(lines.put_nowait, end)

@@ -10,7 +10,7 @@ import numpy as np
 from ..pictures.plots import LOOKS, color_range
 from ..results.maps import DEFINITIONS
 
-COLOURS = 256
+COLORS = 256
 
 OFFERED = ("contrast", "luminance", "leak", "head", "sky", "glare", "bounces", "untraced")
 """Maps that the page offers, in the order of its lists."""
@@ -21,7 +21,7 @@ def color_tables() -> dict[str, list[int]]:
     """Red, green, blue (0 to 255) of every step of every colour map that an offered map uses."""
     from matplotlib import colormaps
 
-    steps = np.linspace(0.0, 1.0, COLOURS)
+    steps = np.linspace(0.0, 1.0, COLORS)
     names = {LOOKS[name].colors for name in OFFERED}
     return {name: np.rint(colormaps[name](steps)[:, :3] * 255.0).astype(int).ravel().tolist() for name in sorted(names)}
 
@@ -40,7 +40,7 @@ def legends() -> list[dict[str, Any]]:
             "title": DEFINITIONS[name][0],
             "unit": "" if DEFINITIONS[name][1] == "1" else DEFINITIONS[name][1],
             "definition": DEFINITIONS[name][2],
-            "colours": LOOKS[name].colors,
+            "colors": LOOKS[name].colors,
             "signed": name == "contrast",
         }
         for name in OFFERED

@@ -1,4 +1,4 @@
-"""What the page is told of cuts: all that its sliders, tables and lists are made from."""
+"""The records of cuts from which the page builds sliders, tables and lists."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ SPOKEN = {"%": "percent", "degree": "degrees", "mm": "millimetres", "ct": "carat
 def cut_facts(cut: Cut) -> dict[str, Any]:
     """A cut: its parameters that are shown, its tiers, and what is measured of its parameters and of any stone."""
     plain = [one for one in cut.parameters if one.instead_of is None]
-    told = {one.key for one in plain}
+    shown = {one.key for one in plain}
     return {
         "name": cut.name,
         "parameters": [parameter_facts(one) for one in plain],
         "tiers": [{"name": tier.name, "side": tier.side, "main": tier.main, "last": tier.last} for tier in cut.tiers],
         "blocked": [TABLE.name, *cut.mains()] if cut.last else [],
         "last": list(cut.last),
-        "measured": [measured_facts(one) for one in (*OF_ANY_STONE, *cut.measured) if one in OF_ANY_STONE or one.key in told],
+        "measured": [measured_facts(one) for one in (*OF_ANY_STONE, *cut.measured) if one in OF_ANY_STONE or one.key in shown],
     }
 
 

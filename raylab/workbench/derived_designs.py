@@ -1,6 +1,6 @@
-"""Designs made of another one by taking material away: a facet or tier polished again, a blocked stone finished.
+"""Designs made of another one by taking material away: a facet or tier repolished, a blocked stone finished.
 
-    {"kind": "polished again", "of": {...}, "facet": "pavilion main 3", "slope_deg": 0.3, "azimuth_deg": 0, "depth_mm": 0}
+    {"kind": "repolished", "of": {...}, "facet": "pavilion main 3", "slope_deg": 0.3, "azimuth_deg": 0, "depth_mm": 0}
     {"kind": "finished", "of": {...}, "star_pct": 50, "lower_half_pct": 77, ..., "diameter_mm": null}
 
 `of` is a design by proportions or a table of facets. Without a move the stone is as it was, so that a slider may pass zero.
@@ -21,15 +21,15 @@ from ..stone.cuts.shared import DIAMETER
 from ..stone.stone import Stone
 from ..toml_tables import schema_of
 
-POLISHED, FINISHED = "polished again", "finished"
+POLISHED, FINISHED = "repolished", "finished"
 
 GRIND = replace(
     DIAMETER,
-    label="girdle ground to",
-    description="diameter to which the girdle is ground before the last facets go on",
+    label="final girdle diameter",
+    description="girdle diameter before the last facets are cut",
     default=None,
     optional=True,
-    unset="the girdle stays as it was measured",
+    unset="the girdle keeps its measured diameter",
 )
 """What can be chosen for a finished design besides its last facets."""
 
@@ -42,10 +42,10 @@ class Reworked(NamedTuple):
 
 
 def polished(before: Stone, facet: str, slope_deg: float = 0.0, azimuth_deg: float = 0.0, depth_mm: float = 0.0) -> Reworked:
-    """A facet or tier polished again, see `repolish`. Raises InputError as that does, but for no move at all."""
+    """A facet or tier repolished, see `repolish`. Raises InputError as that does, but for no move at all."""
     if not (slope_deg or azimuth_deg or depth_mm):
         return Reworked(before, before)
-    name = _told(before.name, POLISHED)
+    name = _titled(before.name, POLISHED)
     return Reworked(before, repolish(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm, name=name))
 
 
@@ -53,10 +53,10 @@ def finished_on(before: Stone, diameter_mm: float | None = None, **choice: Any) 
     """A blocked stone with its last facets; before is with its girdle as ground. Raises InputError as `finish` does."""
     workbench = blocked_stone(before, diameter_mm)
     made = finished(workbench, LastFacets(**choice))
-    return Reworked(workbench.stone, replace(made, name=_told(before.name, FINISHED)))
+    return Reworked(workbench.stone, replace(made, name=_titled(before.name, FINISHED)))
 
 
-def _told(name: str, what: str) -> str:
+def _titled(name: str, what: str) -> str:
     """A stone's name with what was done to it, once."""
     return name if name.endswith(what) else f"{name}, {what}"
 

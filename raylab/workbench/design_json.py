@@ -9,7 +9,7 @@ A table of measured facets, one row each: tier, number, side it faces, slope (to
     {"kind": "facets", "name": "W-1", "cut": "round brilliant", "material": "diamond",
      "symmetry": {"order": 8, "mirror_deg": 0}, "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
-Two more kinds take material away from one of these, see `derived_designs`.
+Two more kinds remove material from such a design, see `derived_designs`.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def usual_design(cut: Cut, name: str, **given: Any) -> Design:
 DEMO: Design = usual_design(
     get_cut("round brilliant"), "W-1 (invented)", table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75
 )
-"""What the workbench opens with when no stone is named; proportions of common trade practice, an invented stone."""
+"""The design that the workbench opens by default: an invented stone with proportions of common trade practice."""
 
 
 def stone_of(design: Any) -> Stone:
@@ -110,7 +110,7 @@ def _from_rows(
 ) -> Stone:
     """A stone from the rows of a facet table."""
     if not 4 <= len(facets) <= MAX_FACETS:
-        raise StoneError("not a usable number of facets", key="facets", value=len(facets), expected=f"4 to {MAX_FACETS}")
+        raise StoneError("wrong number of facets", key="facets", value=len(facets), expected=f"4 to {MAX_FACETS}")
     stated = Table("", "symmetry", symmetry or {}).checked(_SYMMETRY)
     group = stated.build(SymmetryGroup, **stated.values)
     tiers, numbers, normals, distances, finishes = zip(*map(_row, facets), strict=True)
@@ -131,11 +131,11 @@ def _row(row: Any) -> tuple[str, int, np.ndarray, float, str]:
     """One facet's row, checked; the message names the facet."""
     wanted = "tier, number, side, slope_deg, azimuth_deg, distance_mm, finish"
     if not isinstance(row, list | tuple) or len(row) != 7:
-        raise StoneError("not the row of a facet", key="facets", expected=wanted)
+        raise StoneError("invalid row of a facet", key="facets", expected=wanted)
     tier, number, side, slope, azimuth, distance, finish = row
     named = isinstance(tier, str) and 0 < len(tier) <= 40 and isinstance(number, int)
     if not named or not isinstance(side, str) or side not in SIDES or not isinstance(finish, str):
-        raise StoneError("not the row of a facet", key="facets", value=str(row[:3])[:60], expected=wanted)
+        raise StoneError("invalid row of a facet", key="facets", value=str(row[:3])[:60], expected=wanted)
     of = f"of {tier} {number}"
     slope = number_in(f"slope_deg {of}", slope, 0.0, 90.0, "degrees")
     azimuth = number_in(f"azimuth_deg {of}", azimuth, -360.0, 360.0, "degrees")
@@ -178,7 +178,7 @@ def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
 
 
 def _absorption(material: Material) -> Any:
-    """A material's body colour as a design tells it."""
+    """The body colour of a material as a design states it."""
     if len(material.absorption) <= 1:
         return material.absorption[0][1] if material.absorption else 0.0
     return [list(pair) for pair in material.absorption]
@@ -190,7 +190,7 @@ def stone_toml(design: Design, title: str, dome: str | None, view: dict[str, flo
     Raises InputError for a table of facets, which a CSV file holds.
     """
     if design.get("kind") != PROPORTIONS:
-        raise InputError("a stone of measured facets has no proportions to write", expected="to be saved as CSV or STL")
+        raise InputError("a stone of measured facets has no proportions", expected="CSV or STL")
     stone_of(design)
     parts: dict[str, dict[str, Any]] = {"stone": {k: v for k, v in design.items() if v is not None and k != "kind"}}
     if dome is not None:

@@ -26,7 +26,7 @@ UNITS = ("mm", *(unit for unit in UNITS_MM if unit != "mm"))
 """Units of length that a mesh file's numbers may be in, the commonest first."""
 
 SAVED = {"toml": "application/toml", "csv": "text/csv", "stl": "model/stl"}
-"""Kinds of file that a design can be saved as, and what a browser is told they are."""
+"""Kinds of file that a design can be saved as, with their media types."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
     if len(data) > MAX_BYTES:
         raise InputError(f"too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
     if not data:
-        raise InputError("the file is empty", file=plain)
+        raise InputError("empty file", file=plain)
     with temporary_folder() as folder:
         stem = re.sub(r"[^\w. ()-]", "", Path(plain).stem)[:80].strip(". ") or "stone"
         path = folder / f"{stem}{suffix}"
@@ -93,10 +93,10 @@ def _refuse_links(tables: dict[str, Any]) -> None:
         table = tables.get(section)
         if isinstance(table, dict) and key in table and (key != "tint" or table[key] not in tints()):
             raise InputError(
-                "the file names another file, which the page did not send",
+                "the file refers to another file, which the page did not send",
                 key=f"{section}.{key}",
                 value=str(table[key])[:60],
-                expected="the workbench to be started with this file: raylab workbench FILE",
+                expected="the command raylab workbench FILE",
             )
 
 

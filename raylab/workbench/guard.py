@@ -16,7 +16,7 @@ SAFE = ("GET", "HEAD")
 
 
 class Guard:
-    """ASGI middleware: refuses foreign hosts and origins, and forbids the page to load or to tell anything elsewhere."""
+    """ASGI middleware: refuses foreign hosts and origins, and keeps the page from loading from or sending to other hosts."""
 
     def __init__(self, app: ASGIApp, *, port: int) -> None:
         self.app = app
@@ -37,7 +37,7 @@ class Guard:
         elif scope["type"] == "websocket":
             await send({"type": "websocket.close", "code": 1008})  # before it was accepted: the browser sees a 403
         else:
-            refusal = PlainTextResponse("This address answers only to the workbench's own page.\n", status_code=403)
+            refusal = PlainTextResponse("This address serves the workbench page only.\n", status_code=403)
             await refusal(scope, receive, send)
 
     def _is_ours(self, scope: Scope) -> bool:
@@ -50,7 +50,7 @@ class Guard:
         return scope["type"] == "http" and scope["method"] in SAFE
 
     def _marked(self, send: Send) -> Send:
-        async def told(message: Message) -> None:
+        async def with_policy(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 headers["content-security-policy"] = self.policy
@@ -61,4 +61,4 @@ class Guard:
                 headers["cache-control"] = "no-cache"  # a newer raylab must not meet an older page
             await send(message)
 
-        return told
+        return with_policy

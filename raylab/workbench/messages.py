@@ -1,4 +1,4 @@
-"""One answer, one binary frame: a JSON header, then the arrays it names, so that the page needs no second message.
+"""One answer is one binary message: a JSON header, then the arrays that it names.
 
 4 bytes   length of the header, little-endian
 header    JSON in UTF-8, padded with spaces so that what follows starts at a multiple of 8
@@ -20,13 +20,13 @@ _GRAIN = 8
 
 def encode(header: dict[str, Any], arrays: dict[str, np.ndarray] | None = None) -> bytes:
     """An answer as bytes; arrays are sent as 32-bit floats or integers, numbers that aren't finite as null."""
-    parts, places, used = [], [], 0
+    parts, layout, used = [], [], 0
     for name, array in (arrays or {}).items():
         small = np.ascontiguousarray(array, dtype="<i4" if np.issubdtype(array.dtype, np.integer) else "<f4")
         data = small.tobytes()
-        places.append({"name": name, "kind": _KINDS[small.dtype], "shape": list(small.shape), "at": used})
+        layout.append({"name": name, "kind": _KINDS[small.dtype], "shape": list(small.shape), "at": used})
         parts.append(data + b"\0" * (-len(data) % _GRAIN))
         used += len(parts[-1])
-    told = json.dumps(finite({**header, "arrays": places}), ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
-    told += b" " * (-(len(told) + 4) % _GRAIN)
-    return b"".join([len(told).to_bytes(4, "little"), told, *parts])
+    text = json.dumps(finite({**header, "arrays": layout}), ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+    text += b" " * (-(len(text) + 4) % _GRAIN)
+    return b"".join([len(text).to_bytes(4, "little"), text, *parts])

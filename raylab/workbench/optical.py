@@ -1,7 +1,7 @@
 """Where a facet's light is seen: for every pixel, how much of its view ray meets a given facet.
 
 The exact engine keeps each virtual facet's path as a chain of nodes. Along a chain all rays of a polygon share one
-direction and one weight, so following each chain once, with the engine's own optics, tells how much of a ray is still
+direction and one weight, so following each chain once, with the engine's own optics, gives the share of a ray that is still
 inside when it meets a facet. Body colour is left out: it dims a path, but does not move it.
 """
 

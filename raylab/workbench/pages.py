@@ -32,13 +32,13 @@ from ..tracers.ledger import ENTRIES
 from ..units import number_in
 from ..version import __version__
 from .answers import COARSE, Answerer
-from .background import report, told
+from .background import report, streamed
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
 from .messages import encode
-from .request_queue import Desk
+from .request_queue import RequestQueue
 
 USUAL_DOME = "head-shadow"
 
@@ -50,12 +50,12 @@ log = logging.getLogger("raylab.workbench")
 
 @dataclass
 class Workbench:
-    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and do errands."""
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and jobs."""
 
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
-    errands: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-errands"))
+    jobs: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-jobs"))
 
     def __post_init__(self) -> None:
         if self.opened.dome is not None:
@@ -79,7 +79,7 @@ class Workbench:
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "maps": legends(),
-            "colours": color_tables(),
+            "colors": color_tables(),
             "units": UNITS,
             "readable": list(STONE_READERS),
             "saved": list(SAVED),
@@ -129,11 +129,11 @@ class Pages:
     async def save(self, request: Request) -> Response:
         """A design becomes a file that the browser keeps."""
         try:
-            asked = {"design": None, **_question(await _bounded(request))}
-            dome = asked.get("dome") if asked.get("dome") in dome_names() else None
-            view = {key: number_in(key, asked.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
-            kind, title = request.path_params["kind"], str(asked.get("title") or "")
-            name, content = await asyncio.to_thread(saved, asked["design"], kind, title, dome, view)
+            question = {"design": None, **_question(await _bounded(request))}
+            dome = question.get("dome") if question.get("dome") in dome_names() else None
+            view = {key: number_in(key, question.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
+            kind, title = request.path_params["kind"], str(question.get("title") or "")
+            name, content = await asyncio.to_thread(saved, question["design"], kind, title, dome, view)
         except InputError as error:
             return _refusal(error)
         return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
@@ -141,21 +141,21 @@ class Pages:
     async def report(self, request: Request) -> Response:
         """The report on two stones; a line of JSON for each step of the way, see `errands`."""
         try:
-            asked = _question(await _bounded(request))
+            question = _question(await _bounded(request))
         except InputError as error:
             return _refusal(error)
-        lines = told(self.workbench.errands, lambda tell: report(asked, self.workbench.domes, tell))
+        lines = streamed(self.workbench.jobs, lambda update: report(question, self.workbench.domes, update))
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
     async def link(self, page: WebSocket) -> None:
         """One page's questions in, answers out, until it goes."""
         await page.accept()
-        desk = Desk()
-        answering = asyncio.create_task(self._answer_all(page, desk))
+        queue = RequestQueue()
+        answering = asyncio.create_task(self._answer_all(page, queue))
         try:
             while True:
                 try:
-                    desk.put(_question(await page.receive_text()))
+                    queue.put(_question(await page.receive_text()))
                 except InputError as error:
                     await page.send_bytes(encode({"error": {"text": str(error), "key": error.key}}))
         except WebSocketDisconnect:
@@ -163,19 +163,19 @@ class Pages:
         finally:
             answering.cancel()
 
-    async def _answer_all(self, page: WebSocket, desk: Desk) -> None:
+    async def _answer_all(self, page: WebSocket, queue: RequestQueue) -> None:
         loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
         while True:
-            question = await desk.take()
+            question = await queue.take()
             work = loop.run_in_executor(self.workbench.worker, answerer.answer, question)
             await asyncio.wait([work])
             fault = work.exception()
             if fault is None:
                 answer = work.result()
-            else:  # a fault of ours: told on the terminal in full, on the page in a line, and the page lives on
-                log.error("a question could not be answered", exc_info=fault)
+            else:  # a bug: the terminal shows it in full and the page in one line
+                log.error("a request failed", exc_info=fault)
                 about = {key: question.get(key) for key in ("kind", "id", "side", "step")}
-                line = f"raylab failed here ({type(fault).__name__}); the terminal tells more. Please report it."
+                line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
                 answer = encode({**about, "error": {"text": line, "key": None}})
             try:
                 await page.send_bytes(answer)
@@ -189,16 +189,16 @@ def _described(one: Description) -> dict[str, Any]:
 
 
 def _question(text: str) -> dict[str, Any]:
-    """A question as a dict. Raises InputError for what is no JSON object."""
+    """A request as a dict. Raises InputError for other JSON than an object."""
     if len(text) > MAX_QUESTION:
-        raise InputError("too long a question", expected=f"at most {MAX_QUESTION} characters")
+        raise InputError("request too long", expected=f"at most {MAX_QUESTION} characters")
     try:
-        asked = json.loads(text)
+        question = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise InputError("not a question", expected="JSON") from error
-    if not isinstance(asked, dict):
-        raise InputError("not a question", expected="a JSON object")
-    return asked
+        raise InputError("invalid request", expected="JSON") from error
+    if not isinstance(question, dict):
+        raise InputError("invalid request", expected="a JSON object")
+    return question
 
 
 async def _bounded(request: Request) -> str:

@@ -12,18 +12,18 @@ from typing import Any
 Question = dict[str, Any]
 
 
-class Desk:
-    """Questions by place. Used from one event loop; `newer` may be asked from any thread."""
+class RequestQueue:
+    """The newest question of each kind and side. Used from one event loop; `newer` may be called from any thread."""
 
     def __init__(self) -> None:
         self._waiting: dict[str, Question] = {}
         self._bell = asyncio.Event()
 
     def put(self, question: Question) -> None:
-        """Lay a question on its place and take away the one that lay there."""
-        place = f"{question.get('kind')} {question.get('side')}"
-        self._waiting.pop(place, None)  # so that it goes to the end of the queue: no stone starves another
-        self._waiting[place] = question
+        """Put a question in the queue, in place of an older one of the same kind and side."""
+        kind = f"{question.get('kind')} {question.get('side')}"
+        self._waiting.pop(kind, None)  # so that it goes to the end of the queue: no stone starves another
+        self._waiting[kind] = question
         self._bell.set()
 
     async def take(self) -> Question:

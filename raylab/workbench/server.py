@@ -27,7 +27,7 @@ def make_app(workbench: Workbench, port: int, ready: Callable[[], None] = lambda
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         ready()
         yield
-        for worker in (workbench.worker, workbench.errands):
+        for worker in (workbench.worker, workbench.jobs):
             worker.shutdown(wait=False, cancel_futures=True)
 
     static = shipped("workbench/static")
@@ -57,7 +57,7 @@ def listen(port: int | None) -> socket.socket:
         own.close()
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(
-            f"the port can't be had: {reason}", key="--port", value=port, expected="a free port, or 0 for any"
+            f"cannot bind port: {reason}", key="--port", value=port, expected="a free port, or 0 for any free port"
         ) from error
     own.listen(64)
     return own

@@ -3,7 +3,7 @@
     python scenes/stones/make_stones.py
 
 Each is a round brilliant cut a little unevenly: every facet off by chance, and its pavilion set a little to one side of its
-crown, culet and all. It is then "measured" twice. The facet table tells the facets as a device would, rounded to 0.01
+crown, culet and all. It is then "measured" twice. The facet table states the facets as a device would, rounded to 0.01
 degrees and 0.0001 mm. The scan is a mesh of points in even directions, turned at random, each off by chance (`NOISE_MM`), in
 mm: PLY states no unit, so read it with `--unit mm`. The seed is stated below, so the files come out the same again.
 """
@@ -64,7 +64,7 @@ def table(stone: rl.Stone, key: int) -> str:
 
 
 def scan(stone: rl.Stone, key: int) -> bytes:
-    """The stone as a mesh in mm: points in even directions, as a scanner would tell them."""
+    """The stone as a mesh in mm: points in even directions, as a scanner would give them."""
     rng = np.random.default_rng((SEED, key, 1))
     ball = trimesh.creation.icosphere(subdivisions=5)
     reach = (ball.vertices @ stone.normals.T / stone.distances_mm).max(axis=1)

@@ -63,7 +63,7 @@ def fault(door: Door, content: bytes, folder: Path) -> str | None:
                     cause = cause.__cause__
                 if len(line) > LONGEST_LINE or not line.isprintable():
                     return f"line: {line[:100]!r}"
-                if not door.foreign and ": can't be read: " + type(cause).__name__ in line:
+                if not door.foreign and ": cannot be read: " + type(cause).__name__ in line:
                     return f"unforeseen: {line[-200:]}"
         return f"stderr: {said[0][:200]!r}" if said[0] else None
     except HangError:

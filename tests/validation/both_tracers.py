@@ -47,19 +47,21 @@ def gem(absorption_per_mm: float = 0.0, girdle_finish: str = "polished", girdle_
 
 
 def by_reference(
-    stone: Stone, origins: np.ndarray, ways: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
+    stone: Stone, origins: np.ndarray, directions: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
 ) -> np.ndarray:
     """(R, CHANNELS) ledger rows from the reference tracer."""
-    paths = (reference.trace_path(origin, way, stone, **options) for origin, way in zip(origins, ways, strict=True))
+    paths = (
+        reference.trace_path(origin, direction, stone, **options) for origin, direction in zip(origins, directions, strict=True)
+    )
     return np.array([path.row(dome, turn) for path in paths])
 
 
 def by_rays(
-    stone: Stone, origins: np.ndarray, ways: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
+    stone: Stone, origins: np.ndarray, directions: np.ndarray, dome: Dome, turn: np.ndarray = LEAN, **options: float
 ) -> np.ndarray:
     """(R, CHANNELS) ledger rows from the packet tracer."""
     table = tables.stone_table(stone, 589.3)
-    return rays.trace_rays(origins, ways, table, dome.table, turn, rules=rays.PathRules(**options))[0]
+    return rays.trace_rays(origins, directions, table, dome.table, turn, rules=rays.PathRules(**options))[0]
 
 
 @contextlib.contextmanager

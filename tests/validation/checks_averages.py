@@ -54,9 +54,9 @@ def diffuse_reflectance_in_print() -> float:
 def _isotropic(key: int, count: int = 100_000) -> tuple[np.ndarray, np.ndarray, float, Stone]:
     """Rows of isotropic rays through a random polyhedron, which of them hit, the area they are spread over, the stone."""
     stone = random_polyhedron(key, n=2.417)
-    origins, ways, area = isotropic_rays(stone, count, np.random.default_rng([40, key]))
+    origins, directions, area = isotropic_rays(stone, count, np.random.default_rng([40, key]))
     out, hit, _ = rays.trace_rays(
-        origins, ways, tables.stone_table(stone, 589.3), EVEN.table, np.eye(3), rules=rays.PathRules(min_weight=0.5)
+        origins, directions, tables.stone_table(stone, 589.3), EVEN.table, np.eye(3), rules=rays.PathRules(min_weight=0.5)
     )
     return out, hit, area, stone
 
@@ -93,8 +93,8 @@ def mean_chord() -> float:
     worst, coefficient = 0.0, 1e-6
     for key in CHOSEN:
         stone = random_polyhedron(key, n=1.0 + 1e-9, absorption_per_mm=coefficient)
-        origins, ways, _ = isotropic_rays(stone, 40_000, np.random.default_rng([41, key]))
-        out, hit, _ = rays.trace_rays(origins, ways, tables.stone_table(stone, 589.3), EVEN.table, np.eye(3))
+        origins, directions, _ = isotropic_rays(stone, 40_000, np.random.default_rng([41, key]))
+        out, hit, _ = rays.trace_rays(origins, directions, tables.stone_table(stone, 589.3), EVEN.table, np.eye(3))
         length = out[hit, ledger.ABSORBED] / coefficient
         expected = 4.0 * stone.volume_mm3 / stone.polyhedron.areas.sum()
         worst = max(worst, off(length.mean(), expected, 4.5 * length.std() / math.sqrt(len(length))))
@@ -106,12 +106,12 @@ def asymmetry(stone: Stone, count: int, key: int) -> tuple[float, float]:
 
     A view ray is a photon run backwards, and runs as well forwards: its weights are where the photon's energy goes.
     """
-    origins, ways = entering_rays(stone, count, np.random.default_rng([50, key]))
+    origins, directions = entering_rays(stone, count, np.random.default_rng([50, key]))
     table = tables.stone_table(stone, 589.3)
     out, hit, _ = rays.trace_rays(
-        origins, ways, table, EVEN.table, np.eye(3), rules=rays.PathRules(min_weight=1e-6, max_bounces=1000)
+        origins, directions, table, EVEN.table, np.eye(3), rules=rays.PathRules(min_weight=1e-6, max_bounces=1000)
     )
-    cosine = (out[hit, ledger.SOURCE_X : ledger.SOURCE_Z + 1] * ways[hit]).sum(axis=1)
+    cosine = (out[hit, ledger.SOURCE_X : ledger.SOURCE_Z + 1] * directions[hit]).sum(axis=1)
     return float(cosine.mean()), float(cosine.std() / math.sqrt(len(cosine)))
 
 

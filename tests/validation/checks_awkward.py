@@ -27,8 +27,8 @@ def _awkward_rays(stone: Stone, key: int) -> tuple[np.ndarray, np.ndarray]:
     down, aside = np.tile([0.0, 0.0, -1.0], (len(start), 1)), np.cross(normal, along)
     inward = -normal + 0.5 * rng.normal(size=normal.shape)
     targets = [corners, corners, start, middle, middle, middle, middle, middle]
-    ways = [-corners, rng.normal(size=corners.shape), down, down, along, inward, aside, -normal]
-    aims, bent = np.concatenate(targets), np.concatenate(ways)
+    directions = [-corners, rng.normal(size=corners.shape), down, down, along, inward, aside, -normal]
+    aims, bent = np.concatenate(targets), np.concatenate(directions)
     bent = bent / np.linalg.norm(bent, axis=1)[:, None]
     return aims - far * bent, bent
 
@@ -43,16 +43,16 @@ def awkward_rays_are_kept() -> float:
     worst, cap = 0.0, 1000
     stones = [gem(), gem(girdle_facets=16), gem(0.1), box(1.0, 1.0, Material.constant(2.417)), hexagonal_prism(1.0, 1.31)]
     for key, stone in enumerate([*stones, *map(random_polyhedron, range(5))]):
-        origins, ways = _awkward_rays(stone, key)
+        origins, directions = _awkward_rays(stone, key)
         lowered = tables.stone_table(stone, 589.3)
         rows, hit, _ = rays.trace_rays(
-            origins, ways, lowered, RICH.table, LEAN, rules=rays.PathRules(min_weight=1e-4, max_bounces=cap)
+            origins, directions, lowered, RICH.table, LEAN, rules=rays.PathRules(min_weight=1e-4, max_bounces=cap)
         )
         worst = max(worst, off(rows[:, ENTRIES].sum(axis=1), hit.astype(float), EXACT), above(rows[:, ENTRIES], -EXACT))
         worst = max(worst, off(rows[~hit], np.zeros_like(rows[~hit]), EXACT), above(hit.mean(), 0.5))
         for r in np.flatnonzero(rows[:, ledger.UNTRACED] >= 1e-4):
             alone = rays.trace_rays(
-                origins[[r]], ways[[r]], lowered, RICH.table, LEAN, rules=rays.PathRules(min_weight=1e-4, max_bounces=cap)
+                origins[[r]], directions[[r]], lowered, RICH.table, LEAN, rules=rays.PathRules(min_weight=1e-4, max_bounces=cap)
             )
             worst = max(worst, off(alone[2], cap, 0.5))
     return worst
@@ -65,9 +65,9 @@ def awkward_rays_in_the_reference() -> float:
     for key, stone in enumerate(
         [gem(girdle_facets=16), box(1.0, 1.0, Material.constant(2.417)), *map(random_polyhedron, range(3))]
     ):
-        origins, ways = _awkward_rays(stone, key)
+        origins, directions = _awkward_rays(stone, key)
         some = slice(None, None, len(origins) // 25)
-        total = by_reference(stone, origins[some], ways[some], RICH)[:, ENTRIES].sum(axis=1)
+        total = by_reference(stone, origins[some], directions[some], RICH)[:, ENTRIES].sum(axis=1)
         worst = max(
             worst, off(np.minimum(np.abs(total), np.abs(total - 1.0)), np.zeros(len(total)), EXACT), above(total.mean(), 0.5)
         )

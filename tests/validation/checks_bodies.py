@@ -179,7 +179,7 @@ def cube_corner_returns() -> float:
         way = -np.array([math.sin(tilt) * math.cos(azimuth), math.sin(tilt) * math.sin(azimuth), math.cos(tilt)])
         origin = np.array([0.03, 0.02, 0.1]) - 5.0 * way
         path = reference.trace_path(origin, way, corner, **DEEP)
-        returned = [exit_way for _, exit_way, bounces in path.exits if bounces == 3]
+        returned = [exit_direction for _, exit_direction, bounces in path.exits if bounces == 3]
         worst = max(worst, off(returned, [-way], 1e-14), off(len(set(path.facets[1:4])), 3, 0.5))
         if tilt_deg == 0.0:
             _, ways = visited(corner, origin, way, path)
@@ -218,7 +218,7 @@ def _deviation_deg(apex_deg: float, n: float, incidence_deg: float) -> float:
     upward = np.array([math.sin(left), 0.0, -math.cos(left)])  # along the face, towards the apex: light comes from the base
     way = math.sin(turn) * upward - math.cos(turn) * normal
     path = reference.trace_path(0.5 * normal - way, way, wedge, min_weight=1e-3)
-    passed = [exit_way for _, exit_way, bounces in path.exits[1:] if bounces == 0]
+    passed = [exit_direction for _, exit_direction, bounces in path.exits[1:] if bounces == 0]
     return math.degrees(math.acos(passed[0] @ way)) if passed else math.nan
 
 

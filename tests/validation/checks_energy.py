@@ -64,10 +64,10 @@ def ledger_closes_on(stones: list[Stone], rays: int) -> float:
     """sky + head + leak + absorbed + scattered + untraced = 1 and none is negative: both tracers, a rich dome."""
     worst = 0.0
     for key, stone in enumerate(stones):
-        origins, ways = random_rays(stone, rays, key)
+        origins, directions = random_rays(stone, rays, key)
         for polarized in (True, False):
-            few = by_reference(stone, origins[:2], ways[:2], RICH, polarized=polarized)
-            many = by_rays(stone, origins, ways, RICH, polarized=polarized)
+            few = by_reference(stone, origins[:2], directions[:2], RICH, polarized=polarized)
+            many = by_rays(stone, origins, directions, RICH, polarized=polarized)
             for rows in (few[:, ENTRIES], many[:, ENTRIES]):
                 worst = max(worst, off(rows.sum(axis=1), np.ones(len(rows)), EXACT), above(rows, -EXACT))
     return worst
@@ -84,9 +84,9 @@ def bracket_contains() -> float:
     """A path ended early brackets the full one: value <= full value <= value + untraced, for each entry and luminance."""
     worst = 0.0
     for key, stone in enumerate(_mixed_bag()):
-        origins, ways = random_rays(stone, 100, key)
-        early = by_rays(stone, origins, ways, RICH, min_weight=0.1)
-        full = by_rays(stone, origins, ways, RICH, min_weight=1e-9, max_bounces=2000)
+        origins, directions = random_rays(stone, 100, key)
+        early = by_rays(stone, origins, directions, RICH, min_weight=0.1)
+        full = by_rays(stone, origins, directions, RICH, min_weight=1e-9, max_bounces=2000)
         for entry in (ledger.LUMINANCE, ledger.SKY, ledger.HEAD, ledger.LEAK, ledger.ABSORBED, ledger.SCATTERED):
             high = early[:, entry] + early[:, ledger.UNTRACED]
             worst = max(worst, above(full[:, entry], early[:, entry] - EXACT), above(high, full[:, entry] - EXACT))

@@ -27,9 +27,9 @@ def _through_table(stone: Stone, table_pct: float, dome: Dome, **limits: float) 
     side = np.roll(corners, -1, axis=0) - corners
     within = np.all(side[:, 0] * (y[:, None] - corners[:, 1]) - side[:, 1] * (x[:, None] - corners[:, 0]) > 0.0, axis=1)
     origins = np.column_stack([x, y, np.full(len(x), top + 1.0)])[within]
-    ways = np.tile([0.0, 0.0, -1.0], (len(origins), 1))
+    directions = np.tile([0.0, 0.0, -1.0], (len(origins), 1))
     out, _, _ = rays.trace_rays(
-        origins, ways, tables.stone_table(stone, 589.3), dome.table, np.eye(3), rules=rays.PathRules(**limits)
+        origins, directions, tables.stone_table(stone, 589.3), dome.table, np.eye(3), rules=rays.PathRules(**limits)
     )
     return np.hypot(origins[:, 0], origins[:, 1]), out
 

@@ -18,8 +18,8 @@ def overcast_luminances() -> float:
     """(1 + 2 sin elevation)/3 of the zenith, `sky.L` (CIE S 011:2003, ISO 15469), by zenith angle; seven decimals."""
     keys = [key for key in published() if key.startswith("sky.L.")]
     zenith = np.radians([float(key.removeprefix("sky.L.")) for key in keys])
-    towards = np.column_stack([np.sin(zenith), np.zeros_like(zenith), np.cos(zenith)])
-    return off(Dome(**OVERCAST).radiance(towards), [ref(key) for key in keys], 6e-8)
+    unit = np.column_stack([np.sin(zenith), np.zeros_like(zenith), np.cos(zenith)])
+    return off(Dome(**OVERCAST).radiance(unit), [ref(key) for key in keys], 6e-8)
 
 
 def _seen(azimuth_from: float, azimuth_to: float) -> tuple[np.ndarray, np.ndarray]:
@@ -28,10 +28,10 @@ def _seen(azimuth_from: float, azimuth_to: float) -> tuple[np.ndarray, np.ndarra
     elevation = (at + 1.0) * math.pi / 4.0
     azimuth = azimuth_from + (at + 1.0) / 2.0 * (azimuth_to - azimuth_from)
     el, az = (grid.ravel() for grid in np.meshgrid(elevation, azimuth, indexing="ij"))
-    towards = np.column_stack([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)])
+    unit = np.column_stack([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)])
     around = weight * (azimuth_to - azimuth_from) / 2.0
     solid_angle = np.outer(weight * math.pi / 4.0 * np.cos(elevation), around).ravel()
-    return towards, Dome(**OVERCAST).radiance(towards) * solid_angle
+    return unit, Dome(**OVERCAST).radiance(unit) * solid_angle
 
 
 @check

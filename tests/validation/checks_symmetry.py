@@ -25,9 +25,9 @@ def reference_and_rays_on(cases: list[Case]) -> float:
     """
     worst = 0.0
     for stone, count, key, polarized in cases:
-        origins, ways = random_rays(stone, count, key)
-        slow = by_reference(stone, origins, ways, RICH, polarized=polarized)
-        fast = by_rays(stone, origins, ways, RICH, polarized=polarized)
+        origins, directions = random_rays(stone, count, key)
+        slow = by_reference(stone, origins, directions, RICH, polarized=polarized)
+        fast = by_rays(stone, origins, directions, RICH, polarized=polarized)
         worst = max(worst, off(fast, slow, 1e-10))
     return worst
 
@@ -58,9 +58,9 @@ def reciprocity() -> float:
     """
     worst = 0.0
     for key, stone in enumerate([gem(), gem(0.3), *(random_polyhedron(k, absorption_per_mm=0.2) for k in range(8))]):
-        for origin, way in zip(*random_rays(stone, 6, key), strict=True):
-            path = reference.trace_path(origin, way, stone, min_weight=1e-3)
-            points, _ = visited(stone, origin, way, path)
+        for origin, direction in zip(*random_rays(stone, 6, key), strict=True):
+            path = reference.trace_path(origin, direction, stone, min_weight=1e-3)
+            points, _ = visited(stone, origin, direction, path)
             for weight, leaves, bounces in path.exits[1:]:
                 if weight < 1e-3:
                     continue
@@ -69,7 +69,7 @@ def reciprocity() -> float:
                 met = path.facets[bounces + 1 :: -1]
                 same = back.facets[: bounces + 2] == met
                 returned = [(w, *v) for w, v, b in back.exits[1:] if b == bounces]
-                worst = max(worst, off(returned, [(weight, *-way)], 1e-9) if same else math.inf)
+                worst = max(worst, off(returned, [(weight, *-direction)], 1e-9) if same else math.inf)
     return worst
 
 
@@ -93,14 +93,14 @@ def rigid_motion() -> float:
     for key, stone in enumerate(
         [gem(0.1, "absorbing"), random_polyhedron(5, absorption_per_mm=0.3), hexagonal_prism(0.7, 1.31)]
     ):
-        origins, ways = random_rays(stone, 60, key)
+        origins, directions = random_rays(stone, 60, key)
         for turn in MOVES:
             channels = list(range(ledger.CHANNELS)) if turn[2, 2] == 1.0 else FREE
             shift = np.array([0.7, -1.9, 0.4])
             moved = stone.moved(turn, shift)
             for trace, some in ((by_rays, slice(60)), (by_reference, slice(4))):
-                here = trace(stone, origins[some], ways[some], RICH, LEAN)
-                there = trace(moved, origins[some] @ turn.T + shift, ways[some] @ turn.T, RICH, LEAN @ turn.T)
+                here = trace(stone, origins[some], directions[some], RICH, LEAN)
+                there = trace(moved, origins[some] @ turn.T + shift, directions[some] @ turn.T, RICH, LEAN @ turn.T)
                 worst = max(worst, off(there[:, channels], here[:, channels], 1e-10))
     return worst
 
@@ -112,9 +112,9 @@ def scale() -> float:
     for key in range(4):
         small = random_polyhedron(key, absorption_per_mm=0.37)
         large = random_polyhedron(key, absorption_per_mm=0.1).scaled(3.7)
-        origins, ways = random_rays(small, 40, key)
+        origins, directions = random_rays(small, 40, key)
         for trace, some in ((by_rays, slice(40)), (by_reference, slice(3))):
-            one, other = (trace(s, f * origins[some], ways[some], RICH) for s, f in ((small, 1.0), (large, 3.7)))
+            one, other = (trace(s, f * origins[some], directions[some], RICH) for s, f in ((small, 1.0), (large, 3.7)))
             worst = max(worst, off(other, one, 1e-10))
     return worst
 
@@ -122,9 +122,9 @@ def scale() -> float:
 @check
 def thread_count() -> float:
     """Bit by bit the same rows on one thread and on two."""
-    origins, ways = random_rays(gem(0.1), 20_000, 1)
+    origins, directions = random_rays(gem(0.1), 20_000, 1)
     rows = []
     for threads in (1, 2):
         with on_threads(threads):
-            rows.append(by_rays(gem(0.1), origins, ways, RICH))
+            rows.append(by_rays(gem(0.1), origins, directions, RICH))
     return 0.0 if np.array_equal(rows[0], rows[1]) else math.inf

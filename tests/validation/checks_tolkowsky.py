@@ -43,7 +43,7 @@ def _first_exit(stone: Stone, tier: str, wavelength_nm: float = 589.3) -> tuple[
     for x in np.arange(0.02, ref("tolk.table") / 100.0, 0.01):
         path = look_down(stone, x, wavelength_nm=wavelength_nm)
         if tiers_met(stone, path)[1:4] == ["pavilion main", "pavilion main", tier]:
-            leaves = [way for _, way, bounces in path.exits if bounces == 2]
+            leaves = [direction for _, direction, bounces in path.exits if bounces == 2]
             if leaves:
                 return path, math.degrees(math.atan2(-leaves[0][0], leaves[0][2]))
     return reference.Path(), math.nan

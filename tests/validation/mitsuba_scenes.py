@@ -70,9 +70,9 @@ def baked_light(dome: Dome, view: View, rows: int, columns: int) -> np.ndarray:
     light = np.empty((rows, columns))
     for row, theta in enumerate(polar):
         flat = np.sin(theta)
-        ways = np.column_stack([flat * np.cos(azimuth), flat * np.sin(azimuth), np.full(columns, np.cos(theta))])
-        in_dome = ways @ view.rotation().T
-        light[row] = np.where(ways[:, 2] < 0.0, dome.table.tray, dome.radiance(in_dome))
+        directions = np.column_stack([flat * np.cos(azimuth), flat * np.sin(azimuth), np.full(columns, np.cos(theta))])
+        in_dome = directions @ view.rotation().T
+        light[row] = np.where(directions[:, 2] < 0.0, dome.table.tray, dome.radiance(in_dome))
         light[row][in_dome[:, 2] > np.cos(np.radians(dome.head_half_angle_deg))] = 0.0
     return light
 

@@ -106,8 +106,8 @@ def bent_mirror(patch: Patch) -> None:
     """Reflected light leaves a hair off the mirror direction."""
     true = reference._split
 
-    def split(coherency: Any, way: Any, normal: Any, *rest: Any) -> Any:
-        reflected, mirrored, passed, refracted = true(coherency, way, normal, *rest)
+    def split(coherency: Any, ray: Any, normal: Any, *rest: Any) -> Any:
+        reflected, mirrored, passed, refracted = true(coherency, ray, normal, *rest)
         bent = mirrored + 0.002 * normal
         return reflected, bent / np.linalg.norm(bent), passed, refracted
 
@@ -118,8 +118,8 @@ def flipped_normal(patch: Patch) -> None:
     """The entry facet's normal taken with the wrong sign in refraction."""
     true = reference._split
 
-    def split(coherency: Any, way: Any, normal: Any, *rest: Any) -> Any:
-        reflected, mirrored, passed, refracted = true(coherency, way, normal, *rest)
+    def split(coherency: Any, ray: Any, normal: Any, *rest: Any) -> Any:
+        reflected, mirrored, passed, refracted = true(coherency, ray, normal, *rest)
         return reflected, mirrored, passed, None if refracted is None else refracted - 2.0 * (refracted @ normal) * normal
 
     patch.setattr(reference, "_split", split)

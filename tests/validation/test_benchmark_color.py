@@ -247,7 +247,7 @@ CHECKS = [
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
-def test_colour(check):
+def test_color(check):
     assert check() <= 1.0
 
 
@@ -343,7 +343,7 @@ MUTANTS = {
     ("mutant", "check"),
     [pytest.param(m, c, id=f"{m.__name__}-{c.__name__}") for m, several in MUTANTS.items() for c in several],
 )
-def test_broken_colour_is_noticed(monkeypatch, mutant, check):
+def test_broken_color_is_noticed(monkeypatch, mutant, check):
     mutant(monkeypatch)
     assert check() > 1.0
 

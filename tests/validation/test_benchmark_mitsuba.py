@@ -166,10 +166,10 @@ def test_light_map_is_the_dome() -> None:
     """mitsuba reads off the baked map what the dome says, in every direction, poles and seam included."""
     scenes.use_variant(polarized=False)
     light = mi.load_dict(scenes.emitter(scenes.baked_light(PATCHES, TILTED, 2049, 2048)))
-    ways = np.random.default_rng(3).normal(size=(60, 3))
-    ways[:4] = [[1e-4, 0, 1], [0, 1e-3, 1], [-1, 1e-5, 0.3], [-1, -1e-5, 0.3]]
-    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
-    for way in ways:
+    directions = np.random.default_rng(3).normal(size=(60, 3))
+    directions[:4] = [[1e-4, 0, 1], [0, 1e-3, 1], [-1, 1e-5, 0.3], [-1, -1e-5, 0.3]]
+    directions /= np.linalg.norm(directions, axis=1, keepdims=True)
+    for way in directions:
         point = mi.SurfaceInteraction3f()
         point.wi = mi.Vector3f((-way).tolist())
         exact = PATCHES.table.tray if way[2] < 0.0 else float(PATCHES.radiance(TILTED.rotation() @ way))

@@ -52,12 +52,12 @@ def weighted_return(**other: float) -> np.ndarray:
         rows, hit = sample_points(xy, scene_of(stone, sky, view), 589.3)
         # Where the view ray enters: the last plane that it crosses inward.
         axes = view.rotation()
-        towards = stone.normals @ -axes[2]
+        target = stone.normals @ -axes[2]
         start = np.column_stack([xy, np.zeros(POINTS)]) @ axes
         with np.errstate(divide="ignore"):
-            t = np.where(towards < 0.0, (stone.distances_mm - start @ stone.normals.T) / towards, -np.inf)
+            t = np.where(target < 0.0, (stone.distances_mm - start @ stone.normals.T) / target, -np.inf)
         entry = t.argmax(axis=1)
-        mirrored = -axes[2] - 2.0 * towards[:, None] * stone.normals
+        mirrored = -axes[2] - 2.0 * target[:, None] * stone.normals
         outside = rows[:, GLARE] * (mirrored[entry, 2] >= 0.0)
         light = np.where(hit & crown[entry], rows[:, SKY] - outside, 0.0)
         found.append(2.0 * math.pi * cosine**2 * np.prod(high - low) * light.mean())
@@ -166,10 +166,10 @@ def _leaving(crown_deg: float, pavilion_deg: float) -> float:
     path = [next(f for f in range(len(stone)) if stone.facet_name(f) == name) for name in names]
     beams = beams_of(stone, rl.load_dome("even-sky"), precision=0.05).unfolded()
     assert any(beams.path(polygon)[:4] == path for polygon in range(len(beams)))
-    towards = np.array([0.0, 0.0, -1.0])
+    target = np.array([0.0, 0.0, -1.0])
     for facet in path[1:3]:
-        towards = towards - 2.0 * (towards @ stone.normals[facet]) * stone.normals[facet]
+        target = target - 2.0 * (target @ stone.normals[facet]) * stone.normals[facet]
     normal, n = stone.normals[path[3]], 2.417
-    cosine = towards @ normal
-    out = n * towards + (math.sqrt(1.0 - n * n * (1.0 - cosine**2)) - n * cosine) * normal
+    cosine = target @ normal
+    out = n * target + (math.sqrt(1.0 - n * n * (1.0 - cosine**2)) - n * cosine) * normal
     return math.degrees(math.atan2(out[0], out[2]))

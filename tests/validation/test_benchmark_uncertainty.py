@@ -55,7 +55,7 @@ def misses(
         measured = ERRORS.drawn(truth, (91, key, 2))
         found = propagate(measured, numbers, stated, known_to_pct=KNOWN_TO_PCT, key=(91, key, 3))
         true = numbers(truth)
-        rows.append({name: (true[name] - one.best) / one.doubt for name, one in found.items()})
+        rows.append({name: (true[name] - one.best) / one.standard_uncertainty for name, one in found.items()})
     return {name: np.array([row[name] for row in rows]) for name in rows[0]}
 
 

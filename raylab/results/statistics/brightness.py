@@ -23,7 +23,7 @@ def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:
 BRIGHTNESS = Definition(
     key="brightness",
     label="brightness",
-    definition="area mean of the luminance over the outline, relative to the dome's brightest radiance",
+    definition="area mean of the luminance over the outline, relative to the brightest radiance of the dome",
     percent=True,
     span=(0.0, 1.0),
     of=_of,

@@ -19,7 +19,7 @@ def _share(channel: int, label: str, definition: str) -> Definition:
     return Definition(
         key=FIELDS[channel],
         label=label,
-        definition=f"area mean of the share {definition}",
+        definition=f"area mean of the share of light that {definition}",
         percent=True,
         span=(0.0, 1.0),
         of=of,
@@ -27,14 +27,14 @@ def _share(channel: int, label: str, definition: str) -> Definition:
     )
 
 
-GLARE_SHARE = _share(GLARE, "glare of the surface", "reflected by the first surface")
+GLARE_SHARE = _share(GLARE, "glare of the first surface", "is reflected by the first surface")
 
 LEDGER = (
-    _share(SKY, "share that reaches the sky", "that leaves above the girdle plane, outside the head's cone"),
-    _share(HEAD, "share that meets the observer's head", "that leaves into the head's cone"),
-    _share(LEAK, "leakage below the girdle", "that leaves below the girdle plane"),
-    _share(ABSORBED, "share absorbed by body colour", "taken by body colour"),
-    _share(SCATTERED, "share scattered by the girdle", "that met an absorbing facet"),
-    _share(UNTRACED, "untraced", "still inside when tracing ended"),
+    _share(SKY, "light returned from the sky", "leaves above the girdle plane, outside the head cone"),
+    _share(HEAD, "light blocked by the head", "leaves into the head cone"),
+    _share(LEAK, "leakage below the girdle", "leaves below the girdle plane"),
+    _share(ABSORBED, "absorption by body colour", "is absorbed by body colour"),
+    _share(SCATTERED, "light lost at the girdle", "meets an absorbing facet"),
+    _share(UNTRACED, "untraced", "is still inside when tracing ends"),
 )
 """The six entries, in the ledger's order."""

@@ -17,7 +17,7 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from ..planes import Place, Slant, tangent_through, through_edge_and_place
+from ..planes import Position, Slant, tangent_through, through_edge_and_position
 from ..tier import CULET, GIRDLE, TABLE, Tier
 
 CROWN_MAIN = Tier("crown main", "crown", per_main=1, main=True, mates=(GIRDLE.name,))
@@ -57,24 +57,24 @@ class Joint(NamedTuple):
     """
 
     azimuths: tuple[float, float]
-    feet: tuple[Place, Place]
+    feet: tuple[Position, Position]
     inner: float
     outer: float
-    at: Callable[[float], Place]
+    at: Callable[[float], Position]
 
-    def from_inside(self, share_pct: float) -> Place:
+    def from_inside(self, share_pct: float) -> Position:
         """The place on the edge at a share of the way outward."""
         return self.at(self.inner + share_pct / 100.0 * (self.outer - self.inner))
 
-    def from_girdle(self, share_pct: float) -> Place:
+    def from_girdle(self, share_pct: float) -> Position:
         """The place on the edge at a share of the way inward."""
         return self.at(self.outer + share_pct / 100.0 * (self.inner - self.outer))
 
-    def star(self, corners: tuple[Place, Place], tip: Place) -> Slant:
+    def star(self, corners: tuple[Position, Position], tip: Position) -> Slant:
         """The star between two table corners, where the mains' middles meet the table; the first main's first."""
-        return through_edge_and_place(*corners, tip)
+        return through_edge_and_position(*corners, tip)
 
-    def halves(self, tip: Place, painting: float = 0.0) -> tuple[Slant, Slant]:
+    def halves(self, tip: Position, painting: float = 0.0) -> tuple[Slant, Slant]:
         """The two halves that split the joint, the first main's first; the tangent is NaN where one can't be turned that far.
 
         `painting` in radians, towards the mains.

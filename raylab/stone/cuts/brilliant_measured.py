@@ -19,7 +19,7 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
     labels = {one.key: one.label for one in parameters}
     return (
         Measured(
-            "table_pct", labels["table_pct"], "%", "corner to corner (ISO 24016:2020, 8.3.3)",
+            "table_pct", labels["table_pct"], "%", "distance between opposite corners (ISO 24016:2020, 8.3.3)",
             lambda c: c.table_size(), uneven=True,
         ),
         Measured(
@@ -32,12 +32,12 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
         ),
         Measured(
             "crown_height_pct", labels["crown_height_pct"], "%",
-            "from the girdle's upper edge at each main to the table's edge (common practice); Geurts et al.",
+            "height from the upper girdle edge at each main to the table edge (common practice); Geurts et al.",
             lambda c: c.at_mains(c.crown_heights()) if c.tier(CROWN_MAIN) else None, uneven=True,
         ),
         Measured(
             "pavilion_depth_pct", labels["pavilion_depth_pct"], "%",
-            "from the girdle's lower edge at each main to the lowest point (common practice); Geurts et al.",
+            "depth from the lower girdle edge at each main to the lowest point (common practice); Geurts et al.",
             lambda c: c.at_mains(c.pavilion_depths()) if c.tier(PAVILION_MAIN) else None, uneven=True,
         ),
         Measured(
@@ -50,20 +50,20 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
         ),
         Measured(
             "girdle_valley_pct", "girdle thickness in its valleys", "%",
-            "the thinnest place between each main and each joint (common practice)", lambda c: c.girdle_valleys(),
+            "smallest thickness between each main and the adjacent joint (common practice)", lambda c: c.girdle_valleys(),
         ),
         Measured(
             "star_pct", labels["star_pct"], "%",
-            "of the way from the table's edge to the outline, in plan (course glossaries of the trade)",
+            "share of the distance from table edge to outline, in plan view (course glossaries of the trade)",
             lambda c: c.stars(STAR),
         ),
         Measured(
             "lower_half_pct", labels["lower_half_pct"], "%",
-            "of the way from the outline to the culet's centre, in plan (course glossaries of the trade, from memory)",
+            "share of the distance from outline to culet centre, in plan view (course glossaries of the trade, from memory)",
             lambda c: c.lower_halves(LOWER_HALF),
         ),
         Measured(
-            "culet_pct", labels["culet_pct"], "%", "across opposite sides; 0 for a point (common practice)",
+            "culet_pct", labels["culet_pct"], "%", "distance between opposite sides; 0 for a point (common practice)",
             lambda c: c.culet(),
         ),
         Measured(
@@ -71,23 +71,23 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
             alignment.out_of_round,
         ),
         Measured(
-            "table_offcentre_pct", "table off-centre", "%", "between the centres of table and girdle, in plan; Geurts et al.",
+            "table_offcentre_pct", "table off-centre", "%", "offset of table and girdle centre in plan; Geurts et al.",
             alignment.table_off_center,
         ),
         Measured(
-            "culet_offcentre_pct", "culet off-centre", "%", "between the centres of culet and girdle, in plan; Geurts et al.",
+            "culet_offcentre_pct", "culet off-centre", "%", "offset of culet and girdle centre in plan; Geurts et al.",
             alignment.culet_off_center,
         ),
         Measured(
-            "table_to_culet_pct", "table centre to culet", "%", "between the two centres, in plan; Geurts et al.",
+            "table_to_culet_pct", "table centre to culet", "%", "plan-view distance between the two centres; Geurts et al.",
             alignment.table_to_culet,
         ),
         Measured(
-            "table_tilt_deg", "table tilt", "deg", "of the table against the girdle plane (our definition)",
+            "table_tilt_deg", "table tilt", "deg", "angle between table and girdle plane (our definition)",
             alignment.table_tilt,
         ),
         Measured(
-            "azimuth_shift_deg", "azimuth shift", "deg", "of every facet from its place in the pattern (our definition)",
+            "azimuth_shift_deg", "azimuth shift", "deg", "deviation of each facet from its azimuth (our definition)",
             alignment.azimuth_shifts, uneven=True, signed=True, mean=False,
         ),
         Measured(
@@ -97,12 +97,12 @@ def brilliant_measured(parameters: Iterable[Parameter]) -> tuple[Measured, ...]:
         ),
         Measured(
             "upper_painting_deg", "painting of the upper halves", "deg",
-            "turn of each upper half towards its main, negative where dug out (trade practice)",
+            "angle by which each upper half turns towards its main; negative values mean digging (trade practice)",
             lambda c: alignment.painting(c, UPPER_HALF), signed=True,
         ),
         Measured(
             "lower_painting_deg", "painting of the lower halves", "deg",
-            "turn of each lower half towards its main, negative where dug out (trade practice)",
+            "angle by which each lower half turns towards its main; negative values mean digging (trade practice)",
             lambda c: alignment.painting(c, LOWER_HALF), signed=True,
         ),
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""`Cut`: a way to facet a stone, told once: parameters, tiers, symmetry, planes, and what is measured on it.
+"""`Cut`: one definition per cut: parameters, tiers, symmetry, planes and measured quantities.
 
 Everything that lists a cut's keys, ranges, tiers or words (files, sweeps, help, the page, reports) reads them here. A new cut
 is one module that makes a `Cut`, and one row in `raylab.stone.cuts.CUTS`.
@@ -84,12 +84,12 @@ class Cut:
 
     Attributes
     ----------
-    name : the trade's plain name. description : one line.
-    parameters : in the order in which they are shown. size : key of the one that is the stone's length; planes are made for a
-        stone where it is 1, and scaled.
-    tiers : from the top down. symmetry : of an ideal stone. outline : of the girdle, for a stone of size 1.
+    name : trade name. description : one line.
+    parameters : parameters in order of display. size : key of the parameter that is the length of the stone; planes are made
+        for length 1 and scaled.
+    tiers : tiers from the top down. symmetry : symmetry of an ideal stone. outline : girdle outline of a stone of size 1.
     planes : the facets of a stone of size 1, from the values of all parameters. Raises one of `reasons`.
-    reasons : why values make no stone. measured : what is measured besides `shared.OF_ANY_STONE`.
+    reasons : reasons why values give no stone. measured : measured quantities besides `shared.OF_ANY_STONE`.
     """
 
     name: str
@@ -110,7 +110,7 @@ class Cut:
 
     @cached_property
     def alternatives(self) -> tuple[tuple[str, str], ...]:
-        """Pairs of keys that say the same thing in two ways."""
+        """Pairs of alternative keys for one quantity."""
         return tuple((one.instead_of, one.key) for one in self.parameters if one.instead_of is not None)
 
     def mains(self, side: Side | None = None) -> tuple[str, ...]:
@@ -123,7 +123,7 @@ class Cut:
         return tuple(tier.name for tier in self.tiers if tier.last)
 
     def stated_once(self, stated: Mapping[str, Any]) -> None:
-        """Raise InputError for keys that the cut doesn't have, and for alternatives that are both stated."""
+        """Raise InputError for unknown keys and for two alternatives together."""
         for key in stated:
             if key not in self.keys:
                 raise InputError(f"no parameter of the {self.name}", key=key, expected=nearest(key, self.keys))
@@ -138,9 +138,9 @@ class Cut:
         return {one.key: one.default for one in left if one.default is not None}
 
     def settled(self, given: Mapping[str, Any]) -> dict[str, Any]:
-        """The value of every parameter, alternatives converted to what they stand for.
+        """The value of every parameter, with alternatives converted.
 
-        Raises InputError for an unknown key, a thing stated twice or not at all, a value that is not allowed.
+        Raises InputError for an unknown key, two alternatives together, a missing key, a value that is not allowed.
         """
         stated = {key: value for key, value in given.items() if value is not None}
         self.stated_once(stated)
@@ -151,10 +151,10 @@ class Cut:
                 values[one.instead_of] = one.converted(values.pop(one.key), values)
         for one in self.parameters:
             if one.key not in values and not one.optional and one.instead_of is None:
-                ways = [one.key, *(other for key, other in self.alternatives if key == one.key)]
-                if not values.keys() & ways:
-                    expected = one.span if len(ways) == 1 else "one of the two"
-                    raise InputError("missing", key=" or ".join(ways), expected=expected)
+                keys = [one.key, *(other for key, other in self.alternatives if key == one.key)]
+                if not values.keys() & keys:
+                    expected = one.span if len(keys) == 1 else "one of the two"
+                    raise InputError("missing", key=" or ".join(keys), expected=expected)
         return values
 
     def stone(self, *, material: str | Material = "diamond", name: str | None = None, **given: Any) -> Stone:
@@ -162,13 +162,13 @@ class Cut:
 
         Parameters
         ----------
-        material : name or `Material`. name : what to call the stone; the cut's own name by default.
+        material : name or `Material`. name : name of the stone; by default that of the cut.
         **given : values of the parameters by key; None counts as not stated.
 
         Raises
         ------
-        InputError : a parameter that the cut doesn't have, one stated twice or not at all, a value out of range.
-        StoneError : values that make no stone; the message names the key and the bound.
+        InputError : an unknown parameter, two alternatives together, a missing parameter, a value out of range.
+        StoneError : values without a valid stone; the message names the key and the bound.
         """
         values = self.settled(given)
         stone = self._of_size_1(values, material, self.name if name is None else name)

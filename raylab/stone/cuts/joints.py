@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..planes import DOWN, UP, Place
+from ..planes import DOWN, UP, Position
 from .brilliant import Joint
 
 
@@ -24,7 +24,7 @@ class Planes(NamedTuple):
     distances: np.ndarray
 
 
-Corners = tuple[Place, Place]
+Corners = tuple[Position, Position]
 
 
 def crown_joints(mains: Planes, table: Planes, girdle: Planes) -> Iterator[tuple[Joint, Corners]]:
@@ -35,7 +35,7 @@ def crown_joints(mains: Planes, table: Planes, girdle: Planes) -> Iterator[tuple
         edge = _edge(Planes(mains.normals[[this, after]], mains.distances[[this, after]]))
         inner = edge.crosses(corners[this], corners[after])
         joint = _joint((lines[this], lines[after]), edge, inner, girdle, UP)
-        yield joint, (Place.of(corners[this], UP), Place.of(corners[after], UP))
+        yield joint, (Position.of(corners[this], UP), Position.of(corners[after], UP))
 
 
 def pavilion_joints(mains: Planes, girdle: Planes) -> Iterator[Joint]:
@@ -104,11 +104,11 @@ def _edge(mains: Planes) -> _Line:
 
 
 def _joint(lines: Sequence[_Line], edge: _Line, inner: float, girdle: Planes, side: float) -> Joint:
-    first, second = (Place.of(line.at(line.leaves(girdle)), side) for line in lines)
+    first, second = (Position.of(line.at(line.leaves(girdle)), side) for line in lines)
     return Joint(
         azimuths=(lines[0].azimuth, lines[1].azimuth),
         feet=(first, second),
         inner=inner,
         outer=edge.leaves(girdle),
-        at=lambda far: Place.of(edge.at(far), side),
+        at=lambda far: Position.of(edge.at(far), side),
     )

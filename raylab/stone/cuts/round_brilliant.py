@@ -17,7 +17,7 @@ import numpy as np
 
 from ...optics.materials import Material
 from ..finish import Finish
-from ..planes import DOWN, UP, Place, Slant, ring
+from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import CULET, GIRDLE, TABLE
@@ -58,10 +58,10 @@ def round_brilliant(
     Parameters
     ----------
     table_pct : table size between opposite corners (ISO 24016:2020, 8.3.3), percent of the girdle diameter.
-    crown_angle_deg or crown_height_pct : slope of the crown mains, or the height they give; exactly one.
-    pavilion_angle_deg or pavilion_depth_pct : the same below; exactly one.
-    star_pct : star length, percent of the way from the table's edge to the girdle, in plan.
-    lower_half_pct : lower-half length, percent of the way from the girdle to the culet's centre, in plan.
+    crown_angle_deg or crown_height_pct : slope of the crown mains, or the crown height; exactly one.
+    pavilion_angle_deg or pavilion_depth_pct : slope of the pavilion mains, or the pavilion depth; exactly one.
+    star_pct : star length, percent of the distance from table edge to girdle, in plan view.
+    lower_half_pct : lower-half length, percent of the distance from girdle to culet centre, in plan view.
     girdle_pct : girdle thickness at the mains, percent.
     culet_pct : distance between opposite sides of the culet facet, percent; 0 is a point (common practice).
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
@@ -71,8 +71,8 @@ def round_brilliant(
 
     Raises
     ------
-    InputError : a proportion out of range, stated twice or not at all.
-    StoneError : a combination that is no brilliant; the message names the key and the bound.
+    InputError : a proportion out of range, a missing one, or two alternatives together.
+    StoneError : proportions without a valid stone; the message names the key and the bound.
     """
     return ROUND_BRILLIANT.stone(
         table_pct=table_pct,
@@ -93,8 +93,8 @@ def round_brilliant(
     )
 
 
-STARS_CROSS_TABLE = Reason("stars_cross_table", "star_pct", "the stars would cross the table")
-HALVES_PAST_CULET = Reason("lower_halves_past_culet", "lower_half_pct", "the lower halves would run past the culet")
+STARS_CROSS_TABLE = Reason("stars_cross_table", "star_pct", "the stars cross the table")
+HALVES_PAST_CULET = Reason("lower_halves_past_culet", "lower_half_pct", "the lower halves extend past the culet")
 GIRDLE_VANISHES = Reason("girdle_vanishes", "girdle_pct", "the girdle vanishes in the valleys between the halves")
 
 
@@ -106,7 +106,7 @@ def _planes(values: Values) -> list[Facets]:
     culet = values["culet_pct"] / 200.0  # distance of the culet's sides
     crown, pavilion = (math.tan(math.radians(values[key])) for key in ("crown_angle_deg", "pavilion_angle_deg"))
     crown_height = (R - table) * crown
-    corners = Place(table, 0.0, crown_height), Place(table, _NEXT, crown_height)
+    corners = Position(table, 0.0, crown_height), Position(table, _NEXT, crown_height)
     above = _joint(crown, table * math.cos(_JOINT))
     tip = above.from_inside(values["star_pct"])
     if tip.height >= crown_height:
@@ -125,7 +125,7 @@ def _planes(values: Values) -> list[Facets]:
     valley = 100.0 * (2.0 * rim - R * (upper.tangent + lower.tangent) * (1.0 - math.cos(_VALLEY)))
     if valley <= 0.0:
         raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - valley:.2f} % at the mains")
-    foot = Place(R, 0.0, 0.0)
+    foot = Position(R, 0.0, 0.0)
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
         Facets(STAR, *ring(MAINS, star, UP, rim)),
@@ -144,10 +144,10 @@ def _joint(main: float, inner: float) -> Joint:
     """The joint between the mains at 0 and 45 degrees, their slope given by its tangent."""
     R = _CIRCLE.radius
 
-    def at(radius: float) -> Place:
-        return Place(radius, _JOINT, (R - radius * math.cos(_JOINT)) * main)
+    def at(radius: float) -> Position:
+        return Position(radius, _JOINT, (R - radius * math.cos(_JOINT)) * main)
 
-    return Joint((0.0, _NEXT), (Place(R, 0.0, 0.0), Place(R, _NEXT, 0.0)), inner, R, at)
+    return Joint((0.0, _NEXT), (Position(R, 0.0, 0.0), Position(R, _NEXT, 0.0)), inner, R, at)
 
 
 def _slope_of(run: Callable[[Values], float]) -> Callable[[float, Values], float]:
@@ -157,7 +157,7 @@ def _slope_of(run: Callable[[Values], float]) -> Callable[[float, Values], float
 
 PARAMETERS = (
     Parameter(
-        "table_pct", "table size", "%", 1.0, 99.0, "between opposite corners (ISO 24016:2020, 8.3.3)", "crown",
+        "table_pct", "table size", "%", 1.0, 99.0, "distance between opposite corners (ISO 24016:2020, 8.3.3)", "crown",
         slider=Slider(40.0, 80.0, 0.5),
     ),
     Parameter(
@@ -165,7 +165,7 @@ PARAMETERS = (
         open_ends=True, slider=Slider(20.0, 45.0, 0.05),
     ),
     Parameter(
-        "crown_height_pct", "crown height", "%", 0.0, 200.0, "from the girdle's upper edge to the table", "crown",
+        "crown_height_pct", "crown height", "%", 0.0, 200.0, "height from the upper girdle edge to the table", "crown",
         open_ends=True, instead_of="crown_angle_deg",
         converted=_slope_of(lambda values: (100.0 - values["table_pct"]) / 2.0),
     ),
@@ -174,39 +174,40 @@ PARAMETERS = (
         open_ends=True, slider=Slider(36.0, 46.0, 0.05),
     ),
     Parameter(
-        "pavilion_depth_pct", "pavilion depth", "%", 0.0, 200.0, "from the girdle's lower edge to the culet", "pavilion",
+        "pavilion_depth_pct", "pavilion depth", "%", 0.0, 200.0, "depth from the lower girdle edge to the culet", "pavilion",
         open_ends=True, instead_of="pavilion_angle_deg",
         converted=_slope_of(lambda values: (100.0 - values["culet_pct"]) / 2.0),
     ),
     Parameter(
-        "star_pct", "star length", "%", 0.0, 100.0, "of the way from the table's edge to the girdle, in plan", "crown",
+        "star_pct", "star length", "%", 0.0, 100.0, "share of the distance from table edge to girdle, in plan view", "crown",
         default=50.0, open_ends=True, slider=Slider(30.0, 75.0, 0.5),
     ),
     Parameter(
-        "lower_half_pct", "lower-half length", "%", 0.0, 100.0, "of the way from the girdle to the culet's centre, in plan",
-        "pavilion", default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
+        "lower_half_pct", "lower-half length", "%", 0.0, 100.0,
+        "share of the distance from girdle to culet centre, in plan view", "pavilion",
+        default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
     ),
     Parameter(
-        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "where the mains meet the girdle", GIRDLE_AND_SIZE,
-        default=3.5, slider=Slider(1.0, 10.0, 0.1),
+        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "thickness where the mains meet the girdle",
+        GIRDLE_AND_SIZE, default=3.5, slider=Slider(1.0, 10.0, 0.1),
     ),
     Parameter(
-        "culet_pct", "culet size", "%", 0.0, 50.0, "between opposite sides; 0 is a point (common practice)", "pavilion",
-        default=0.0, slider=Slider(0.0, 10.0, 0.1),
+        "culet_pct", "culet size", "%", 0.0, 50.0, "distance between opposite sides; 0 is a point (common practice)",
+        "pavilion", default=0.0, slider=Slider(0.0, 10.0, 0.1),
     ),
     Parameter(
-        "girdle_facets", "girdle facets", "1", 16, 192, "flats of the girdle, whose corners lie on the circle",
+        "girdle_facets", "girdle facets", "1", 16, 192, "number of girdle facets; their corners lie on a circle",
         GIRDLE_AND_SIZE, default=96, multiple=16,
     ),
     GIRDLE_FINISH,
     DIAMETER,
     WEIGHT,
 )  # fmt: skip
-"""Percentages are of the girdle diameter where nothing else is said."""
+"""Percentages refer to the girdle diameter unless stated otherwise."""
 
 ROUND_BRILLIANT = Cut(
     name="round brilliant",
-    description="57 facets and a girdle in eight sectors: table, stars, mains and halves above, mains and halves below",
+    description="57 facets and a girdle, order 8: table, stars, mains and halves above; mains and halves below",
     parameters=PARAMETERS,
     size=DIAMETER.key,
     tiers=TIERS,

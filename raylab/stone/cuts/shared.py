@@ -15,7 +15,7 @@ DIAMETER = Parameter(
     "mm",
     0.1,
     1000.0,
-    "diameter of the girdle's circle; 6.5 mm where neither it nor the weight is stated",
+    "diameter of the girdle circle; 6.5 mm if neither diameter nor weight is given",
     GIRDLE_AND_SIZE,
     default=6.5,
     slider=Slider(2.0, 15.0, 0.01),
@@ -26,7 +26,7 @@ WEIGHT = Parameter(
     "ct",
     1e-4,
     1e4,
-    "weight of the finished stone, from its volume and the material's density",
+    "weight of the finished stone, from its volume and the density of the material",
     GIRDLE_AND_SIZE,
     instead_of=DIAMETER.key,
 )
@@ -49,11 +49,11 @@ def _diameter(callipers: Callipers) -> Quantity:
 OF_ANY_STONE = (
     Measured(
         DIAMETER.key, DIAMETER.label, "mm",
-        "width of the outline along the direction from its centre to each of its corners (common practice); see `callipers`",
+        "width of the outline along the direction from its centre to each corner (common practice); see `callipers`",
         _diameter,
     ),
     Measured(
-        "depth_pct", "total depth", "%", "whole height along z, percent of the mean girdle diameter (common practice)",
+        "depth_pct", "total depth", "%", "height along z, percent of the mean girdle diameter (common practice)",
         whole_depth,
     ),
 )  # fmt: skip

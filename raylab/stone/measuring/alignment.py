@@ -40,9 +40,9 @@ def twist(callipers: Callipers) -> Quantity | None:
     pattern = callipers.pattern
     if not pattern.fits():
         return None
-    below = {pattern.place(f): f for f in pattern.mains("pavilion")}
-    crown = [f for f in pattern.mains("crown") if pattern.place(f) in below]
-    turns = [wrapped(pattern.azimuth[f] - pattern.azimuth[below[pattern.place(f)]]) for f in crown]
+    below = {pattern.position(f): f for f in pattern.mains("pavilion")}
+    crown = [f for f in pattern.mains("crown") if pattern.position(f) in below]
+    turns = [wrapped(pattern.azimuth[f] - pattern.azimuth[below[pattern.position(f)]]) for f in crown]
     return quantity(turns, "deg", _names(callipers, crown))
 
 
@@ -100,11 +100,11 @@ def table_tilt(callipers: Callipers) -> Quantity | None:
     if not table or len(callipers.rim) < 3:
         return None
     azimuths = [*callipers.mains, *callipers.joints()]
-    places = np.array(
+    positions = np.array(
         [callipers.center + callipers.outline_from(callipers.center, unit_vector(a)) * unit_vector(a) for a in azimuths]
     )
     middle = callipers.girdle_at(azimuths).mean(axis=1)
-    (a, b, _), *_ = np.linalg.lstsq(np.column_stack([places, np.ones(len(places))]), middle, rcond=None)
+    (a, b, _), *_ = np.linalg.lstsq(np.column_stack([positions, np.ones(len(positions))]), middle, rcond=None)
     normal = np.array([-a, -b, 1.0]) / math.sqrt(a * a + b * b + 1.0)
     across = np.linalg.norm(np.cross(normal, callipers.stone.normals[table[0]]))
     tilt = math.degrees(math.asin(min(1.0, float(across))))

@@ -95,10 +95,10 @@ class Callipers:
         side_a, side_b = (np.where(np.abs(side) <= self.close, 0.0, side) for side in (side_a, side_b))
         crosses = side_a * side_b < 0.0
         share = np.divide(side_a, side_a - side_b, out=np.zeros_like(side_a), where=crosses)
-        reach = (a[0] + share * (b[0] - a[0])) * x + (a[1] + share * (b[1] - a[1])) * y
+        extent = (a[0] + share * (b[0] - a[0])) * x + (a[1] + share * (b[1] - a[1])) * y
         height = self.start[:, 2:] + share * (self.end - self.start)[:, 2:]
-        meets = (crosses | (side_a == 0.0)) & (reach > 0.0)
-        outermost = reach >= np.where(meets, reach, 0.0).max(axis=0) - self.close
+        meets = (crosses | (side_a == 0.0)) & (extent > 0.0)
+        outermost = extent >= np.where(meets, extent, 0.0).max(axis=0) - self.close
         walls = meets & self.on_girdle[:, None]
         found = np.where(walls.any(axis=0), walls, meets & outermost)
         return np.column_stack(
@@ -166,23 +166,23 @@ class Callipers:
         """The thinnest place between each main and each joint: at a corner of the outline, or halfway where there is none."""
         arm = self.outline - self.center
         corners = np.degrees(np.arctan2(arm[:, 1], arm[:, 0]))
-        places: list[list[float]] = []
+        azimuths: list[list[float]] = []
         for a, b in self.between():
             for low, high in ((a, (a + b) / 2.0), ((a + b) / 2.0, b)):
                 ahead = (corners - low) % 360.0
                 inside = ahead[(ahead > 1e-6) & (ahead < high - low - 1e-6)]
-                places.append([low + step for step in inside] or [(low + high) / 2.0])
-        thick = iter(np.ptp(self.girdle_at([place for some in places for place in some]), axis=1))
-        thinnest = [min((next(thick), place) for place in some) for some in places]
-        return self.pct([least for least, _ in thinnest], [f"azimuth {place % 360.0:.6g}" for _, place in thinnest])
+                azimuths.append([low + step for step in inside] or [(low + high) / 2.0])
+        thick = iter(np.ptp(self.girdle_at([azimuth for some in azimuths for azimuth in some]), axis=1))
+        thinnest = [min((next(thick), azimuth) for azimuth in some) for some in azimuths]
+        return self.pct([least for least, _ in thinnest], [f"azimuth {azimuth % 360.0:.6g}" for _, azimuth in thinnest])
 
     def stars(self, tier: Tier) -> Quantity | None:
         """From the table's edge to the tip, as a share of the way to the outline, along each star's azimuth."""
         shares, stars = [], self.tier(tier) if self.tier(TABLE) else []
         for f in stars:
             u = unit_vector(self.stone.azimuth_deg()[f])
-            reach = (self.loops[f][:, :2] - self.center) @ u
-            shares.append(100.0 * np.ptp(reach) / (self.outline_from(self.center, u) - reach.min()))
+            extent = (self.loops[f][:, :2] - self.center) @ u
+            shares.append(100.0 * np.ptp(extent) / (self.outline_from(self.center, u) - extent.min()))
         return quantity(shares, "%", [self.stone.facet_name(f) for f in stars])
 
     def lower_halves(self, tier: Tier) -> Quantity | None:
@@ -190,10 +190,10 @@ class Callipers:
         shares, halves, culet = [], self.tier(tier), self.culet_center()
         for f in halves:
             arms = self.loops[f][:, :2] - culet
-            reach = np.linalg.norm(arms, axis=1)
-            k = int(reach.argmin())
-            whole = self.outline_from(culet, arms[k] / reach[k]) if reach[k] > self.close else np.inf
-            shares.append(100.0 * (1.0 - reach[k] / whole))
+            extent = np.linalg.norm(arms, axis=1)
+            k = int(extent.argmin())
+            whole = self.outline_from(culet, arms[k] / extent[k]) if extent[k] > self.close else np.inf
+            shares.append(100.0 * (1.0 - extent[k] / whole))
         return quantity(shares, "%", [self.stone.facet_name(f) for f in halves])
 
     def culet_center(self) -> np.ndarray:

@@ -43,7 +43,7 @@ class Pattern:
         """Numbers of the mains on one side."""
         return self._mains.get(side, [])
 
-    def place(self, facet: int) -> int:
+    def position(self, facet: int) -> int:
         """Number of the place nearest to a facet, counted counter-clockwise within its tier."""
         tier = self.placed[self.stone.tiers[facet]]
         step = 360.0 / self.order
@@ -54,12 +54,12 @@ class Pattern:
         """From a facet's place to the facet, counter-clockwise, degrees."""
         tier = self.placed[self.stone.tiers[facet]]
         step = 360.0 / self.order
-        nominal = self.azimuth_deg + tier.offset * step + self.place(facet) * step / tier.per_main
+        nominal = self.azimuth_deg + tier.offset * step + self.position(facet) * step / tier.per_main
         return wrapped(self.azimuth[facet] - nominal)
 
     def painting_deg(self, half: int) -> float:
         """How far a half is turned towards the main it leans on: the lower of its two neighbours for even places."""
-        return -self.shift_deg(half) if self.place(half) % 2 == 0 else self.shift_deg(half)
+        return -self.shift_deg(half) if self.position(half) % 2 == 0 else self.shift_deg(half)
 
 
 def wrapped(angle_deg: float) -> float:

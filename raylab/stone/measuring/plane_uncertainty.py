@@ -28,14 +28,15 @@ MOST_ANGLE_DEG, MOST_DISTANCE_UM = 5.0, 1000.0
 class Uncertainty:
     """Standard uncertainties (one standard deviation) of a stone's measured planes.
 
-    The defaults are common practice written from memory, for an optical measuring device that is said to be good to a
-    tenth of a degree and some hundredths of a millimetre over the whole stone; no source was found. State your device's own.
+    The defaults are common practice written from memory, for an optical measuring device with a
+    stated accuracy of a tenth of a degree and some hundredths of a millimetre; no source was found. State the values of your
+    device.
 
     Attributes
     ----------
     angle_deg : tilt of a facet about its middle, in each of two directions; one number, or one per facet.
-    common_angle_deg : error of slope that all crown facets share, and another that all pavilion facets share.
-    distance_um : step of a facet along its normal; one number, or one per facet. Of the girdle, of its radius.
+    common_angle_deg : slope error common to all crown facets, and another common to all pavilion facets.
+    distance_um : displacement of a facet along its normal; one number, or one per facet. For the girdle, error of its radius.
 
     Raises
     ------
@@ -114,11 +115,13 @@ def displaced(stone: Stone, errors: np.ndarray) -> Stone:
     across = np.column_stack([-np.sin(azimuth), np.cos(azimuth), np.zeros(len(n))])
     turned = n + errors[:, :1] * steeper + errors[:, 1:2] * across
     turned /= np.linalg.norm(turned, axis=1)[:, None]
-    reach = (turned * stone.polyhedron.centroids).sum(axis=1) + errors[:, 2]
+    distances = (turned * stone.polyhedron.centroids).sum(axis=1) + errors[:, 2]
     try:
-        return stone.with_planes(turned, reach, redundant="drop")
+        return stone.with_planes(turned, distances, redundant="drop")
     except StoneError as error:
-        raise InputError(f"with errors of this size the stone falls apart ({error.problem})", key="uncertainty") from error
+        raise InputError(
+            f"uncertainty too large: the displaced planes no longer enclose a body ({error.problem})", key="uncertainty"
+        ) from error
 
 
 def _error(stone: Stone, facets: Any, axis: int, size: Any) -> np.ndarray:
@@ -137,5 +140,5 @@ def _checked(key: str, given: Any, most: float, unit: str) -> float | tuple[floa
 
 def _per_facet(key: str, given: float | tuple[float, ...], count: int) -> np.ndarray:
     if isinstance(given, tuple) and len(given) != count:
-        raise InputError("not one per facet", key=key, value=len(given), expected=f"one number, or {count}")
+        raise InputError("wrong number of values", key=key, value=len(given), expected=f"one number, or {count}")
     return np.broadcast_to(np.array(given), (count,))

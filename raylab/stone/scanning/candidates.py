@@ -9,7 +9,7 @@ import numpy as np
 
 from ...errors import StoneError
 from ...jit import njit
-from .envelope import NEEDED, REACH, Planes, envelope, squares
+from .envelope import CUTOFF, NEEDED, Planes, envelope, squares
 from .mesh import Mesh
 from .patches import Patches
 from .plane_fit import symmetric
@@ -74,7 +74,7 @@ class Candidates:
 
     def taken_up(self, start: Planes | None, noise: float) -> Planes:
         """Planes of patches, largest first, each taken up if the surface is better explained with it; then those of `start`."""
-        cap = REACH * noise
+        cap = CUTOFF * noise
         candidates = self.planes if start is None else self.planes.with_(start)
         given = np.arange(len(self.planes), len(candidates))
         state = envelope(self.points, candidates.only(given))
@@ -91,10 +91,10 @@ class Candidates:
                 taken.append(int(p))
                 _join(*body, order, n, d, p)
                 if len(taken) > MAX_FACETS:
-                    raise StoneError("the surface is not made of planes", expected=f"at most {MAX_FACETS} facets")
+                    raise StoneError("the surface is not faceted", expected=f"at most {MAX_FACETS} facets")
         planes = candidates.only(np.r_[np.array(taken, dtype=np.int64), given])
         if len(planes) < 4:
-            raise StoneError("no four flat facets with the rest of the surface below them were found")
+            raise StoneError("fewer than four flat facets found with the rest of the surface below them")
         return planes
 
 

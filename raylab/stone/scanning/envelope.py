@@ -12,7 +12,7 @@ import numpy as np
 
 from ...jit import njit
 
-REACH = 5.0
+CUTOFF = 5.0
 """Noise standard deviations within which a point counts as lying on a plane."""
 
 NEEDED = 40.0
@@ -78,21 +78,21 @@ class Envelope:
         return self.order[:, 1]
 
 
-def envelope(place: np.ndarray, planes: Planes, before: Envelope | None = None) -> Envelope:
+def envelope(points: np.ndarray, planes: Planes, before: Envelope | None = None) -> Envelope:
     """Each point's highest planes; sought near those of an earlier state of the same planes, if one is given."""
     if before is None:
-        return Envelope(*_raised(place, planes.normals, planes.distances))
+        return Envelope(*_raised(points, planes.normals, planes.distances))
     beside = np.eye(len(planes), dtype=bool)
     for other in (1, 2):
         beside[before.order[:, 0], before.order[:, other]] = True
     beside |= beside.T
     facet, near = np.nonzero(beside.astype(np.float32) @ beside.astype(np.float32))  # neighbours and theirs
     first = np.searchsorted(facet, np.arange(len(planes) + 1))
-    return Envelope(*_followed(place, planes.normals, planes.distances, before.order, near, first))
+    return Envelope(*_followed(points, planes.normals, planes.distances, before.order, near, first))
 
 
 @njit()
-def _followed(place, normals, distances, before, near, first):
+def _followed(points, normals, distances, before, near, first):
     """The envelope, found by climbing from each point's old highest plane to neighbours that are higher.
 
     Parameters
@@ -104,8 +104,8 @@ def _followed(place, normals, distances, before, near, first):
     """
     order = np.empty_like(before)
     heights = np.empty(before.shape)
-    for v in range(len(place)):
-        x, y, z = place[v]
+    for v in range(len(points)):
+        x, y, z = points[v]
         i, start = before[v, 0], -1
         for _ in range(len(normals)):  # each step goes up; equal heights end it
             if i == start:
@@ -129,14 +129,14 @@ def _followed(place, normals, distances, before, near, first):
 
 
 @njit()
-def _raised(place, normals, distances):
+def _raised(points, normals, distances):
     """The envelope of all planes (F, 3), (F,) at every point of `place` (N, 3): `order` and `heights` (N, 3)."""
-    order = np.empty((len(place), 3), dtype=np.int32)
-    heights = np.empty((len(place), 3))
+    order = np.empty((len(points), 3), dtype=np.int32)
+    heights = np.empty((len(points), 3))
     nx, ny, nz = normals[:, 0].copy(), normals[:, 1].copy(), normals[:, 2].copy()
     above = np.empty(len(distances))
-    for v in range(len(place)):
-        x, y, z = place[v]
+    for v in range(len(points)):
+        x, y, z = points[v]
         for f in range(len(distances)):  # on its own, so that it becomes vector instructions
             above[f] = nx[f] * x + ny[f] * y + nz[f] * z - distances[f]
         a, b, c = -np.inf, -np.inf, -np.inf
@@ -157,7 +157,7 @@ def _raised(place, normals, distances):
 
 def squares(heights: np.ndarray, noise: float) -> np.ndarray:
     """Squared heights in noise variances, each at most `REACH` squared."""
-    return np.minimum((heights / noise) ** 2, REACH**2)
+    return np.minimum((heights / noise) ** 2, CUTOFF**2)
 
 
 def edge_distance(found: Envelope, planes: Planes) -> tuple[np.ndarray, np.ndarray]:
@@ -169,22 +169,22 @@ def edge_distance(found: Envelope, planes: Planes) -> tuple[np.ndarray, np.ndarr
     return (cosine * found.heights[:, 0] - found.heights[:, 1]) / sine, sine / np.maximum(1.0 + cosine, 1e-12)
 
 
-def edge_rounding(place: np.ndarray, planes: Planes, noise_mm: float) -> float:
+def edge_rounding(points: np.ndarray, planes: Planes, noise_mm: float) -> float:
     """Half-width (mm) of the strip in which edges are rounded; 0 where the surface is as deep at the edges as elsewhere.
 
     `planes` are the large facets. At an edge blurred by a Gaussian of standard deviation b the surface lies
     0.8 b tan(angle / 2) too deep, and it comes back to its planes within about 3 b; hence the factor of 4.
     """
-    found = envelope(place, planes)
+    found = envelope(points, planes)
     inside, tangent = edge_distance(found, planes)
     third = found.heights[:, 0] - found.heights[:, 2]
     depth = -found.heights[:, 0]
     at = (
         (inside < MOST_ROUND_MM / 6.0)
         & (third > 2.0 * MOST_ROUND_MM * tangent)
-        & (depth < MOST_ROUND_MM * tangent + REACH * noise_mm)
+        & (depth < MOST_ROUND_MM * tangent + CUTOFF * noise_mm)
     )
-    at &= (depth > -REACH * noise_mm) & (tangent > 0.05)
+    at &= (depth > -CUTOFF * noise_mm) & (tangent > 0.05)
     pair = np.sort(found.order[at, :2], axis=1).astype(np.int64)
     _, edge = np.unique(pair[:, 0] * len(planes) + pair[:, 1], return_inverse=True)
     weight = np.bincount(edge, tangent[at] ** 2)
@@ -197,4 +197,4 @@ def edge_rounding(place: np.ndarray, planes: Planes, noise_mm: float) -> float:
     width = widths[order][np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2.0)]
     error = 1.25 * noise_mm / np.sqrt(weight.sum())  # of a median
     half_width = min(4.0 * float(width), MOST_ROUND_MM)
-    return half_width if width > REACH * error and half_width > 0.1 * MOST_ROUND_MM else 0.0
+    return half_width if width > CUTOFF * error and half_width > 0.1 * MOST_ROUND_MM else 0.0

@@ -3,7 +3,7 @@
 1. The noise: from points of neighbouring triangles, then from the patches themselves, climbing until both agree (`noise`).
 2. Patches of one plane (`patches`). Largest first, a patch's plane is taken up if the surface is clearly better explained
    with it than without (`candidates`).
-3. By turns points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
+3. Alternately points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
    rearranging those that stand in each other's way (`moves`).
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
@@ -63,7 +63,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     if noise_mm is None and noise < LEAST_NOISE_MM:  # convex as it stands: every patch is a facet, drawn without error
         planes = patch_planes(patches)
         if len(planes) > MAX_FACETS:
-            raise StoneError("the surface is not made of planes", value=len(planes), expected=f"at most {MAX_FACETS} facets")
+            raise StoneError("the surface is not faceted", value=len(planes), expected=f"at most {MAX_FACETS} facets")
         return Found(planes, envelope(mesh.vertices, planes), noise, 0.0, None)
     surface = Surface(mesh)
     candidates = Candidates(surface, patches)
@@ -105,7 +105,7 @@ def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -
         if planes is best:
             break
     if best is None:
-        raise StoneError("the surface is not made of planes that close a body")
+        raise StoneError("the surface has no planes that enclose a body")
     return best
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from .envelope import REACH, Planes, envelope, squares
+from .envelope import CUTOFF, Planes, envelope, squares
 from .plane_fit import EDGE_MM
 
 STEEP = math.sin(math.radians(25.0))
@@ -86,10 +86,10 @@ def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
     return np.abs(planes.normals @ up) < STEEP
 
 
-def fit_girdle(place: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
+def fit_girdle(points: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
     """The girdle about the axis `up` (3,); None where no band of points lies between crown and pavilion.
 
-    `place` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
+    `points` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
     """
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
@@ -98,15 +98,15 @@ def fit_girdle(place: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarr
     x = np.cross(np.eye(3)[np.abs(up).argmin()], up)
     x /= np.linalg.norm(x)
     turn = np.stack([x, np.cross(up, x), up])
-    low = envelope(place, rest).height
-    margin = REACH * noise + EDGE_MM
+    low = envelope(points, rest).height
+    margin = CUTOFF * noise + EDGE_MM
     if (low < -margin).sum() < 2 * LEAST:
         margin = 2.0 * noise
     near = np.flatnonzero(low < -0.5 * margin)
     if len(near) < LEAST:
         return None
-    flat = place[near] @ turn.T
-    rim = _within_outline(place @ turn[:2].T, flat[:, :2]) < RIM * np.ptp(flat[:, :2], axis=0).max()
+    flat = points[near] @ turn.T
+    rim = _within_outline(points @ turn[:2].T, flat[:, :2]) < RIM * np.ptp(flat[:, :2], axis=0).max()
     near, flat = near[rim], flat[rim]
     inside = low[near] < -margin
     if inside.sum() < LEAST:
@@ -114,18 +114,18 @@ def fit_girdle(place: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarr
     origin = np.r_[_circle_center(flat[inside, :2]), flat[inside, 2].mean()]
     smooth = _outline(_band(flat[inside] - origin, area[near[inside]]), 0, 0.0, noise)
     # choose the points again by where the outline stands, not by their own noise
-    points = flat - origin
-    radius = np.hypot(points[:, 0], points[:, 1]).clip(1e-9)
-    fitted = smooth.at(points)
-    level = points * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
+    shifted = flat - origin
+    radius = np.hypot(shifted[:, 0], shifted[:, 1]).clip(1e-9)
+    fitted = smooth.at(shifted)
+    level = shifted * np.column_stack([fitted / radius, fitted / radius, np.ones_like(radius)])
     chosen = envelope((level + origin) @ turn, rest).height < -margin
     if chosen.sum() < LEAST:
         return None
     inside = near[chosen]
-    band = _band(points[chosen], area[inside])
+    band = _band(shifted[chosen], area[inside])
     smooth = _outline(band, 0, 0.0, noise)
     best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
-    heights = envelope(place[inside], planes).height
+    heights = envelope(points[inside], planes).height
     single = _cost(heights, band.weight, noise) + 3.0 * steep.sum() * math.log(len(heights))
     if single <= best.score:
         return Girdle("flats", planes.only(steep))
@@ -181,19 +181,19 @@ def _outline(band: _Band, sides: int, phase: float, noise: float) -> _Outline:
 
 def _least_squares(band: _Band, sides: int, phase: float, noise: float, *, leans: bool) -> _Outline:
     """Least squares of the radius, or with `sides` of the distance along the normal of the flat that a point is on."""
-    reach = band.radius * (np.cos(_off(band.azimuth, sides, phase)) if sides else 1.0)
-    waves = min(HARMONICS, len(reach) // 24)
+    extent = band.radius * (np.cos(_off(band.azimuth, sides, phase)) if sides else 1.0)
+    waves = min(HARMONICS, len(extent) // 24)
     A = _design(band.azimuth, band.height, waves, leans)
-    use = np.ones(len(reach), dtype=bool)
+    use = np.ones(len(extent), dtype=bool)
     for _ in range(4):  # points off the outline, such as a chip's, are left out in the next turn
         W = band.weight[use, None] * A[use]
         M = np.linalg.pinv(A[use].T @ W)
-        beta = M @ (W.T @ reach[use])
-        off = np.abs(reach - A @ beta)
-        use = off <= max(REACH * noise, 4.0 * float(np.median(off)))
+        beta = M @ (W.T @ extent[use])
+        off = np.abs(extent - A @ beta)
+        use = off <= max(CUTOFF * noise, 4.0 * float(np.median(off)))
     covariance = M @ (W.T @ W) @ M
     parameters = len(beta) + (2 if sides else 0)
-    score = _cost(off, band.weight, noise) + parameters * math.log(len(reach))
+    score = _cost(off, band.weight, noise) + parameters * math.log(len(extent))
     return _Outline(sides, phase, waves, leans, beta, covariance, score)
 
 
@@ -209,7 +209,7 @@ def _even(band: _Band, smooth: _Outline, noise: float) -> list[_Outline]:
     With N flats the radius swings by 2 R/N^2 as cos N(azimuth - phase), least in the middle of a flat.
     """
     rest = band.radius - smooth.design(band.azimuth, band.height) @ smooth.beta
-    most = REACH * noise + 5e-3 * float(band.radius.mean())  # a chip counts little
+    most = CUTOFF * noise + 5e-3 * float(band.radius.mean())  # a chip counts little
     rest = rest.clip(-most, most)
     sides = np.arange(HARMONICS + 2, 201)
     wave = 2.0 * np.array([np.mean(band.weight * rest * np.exp(-1j * n * band.azimuth)) for n in sides])

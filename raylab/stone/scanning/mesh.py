@@ -92,7 +92,7 @@ def closed_mesh(vertices_mm: np.ndarray, triangles: np.ndarray) -> Mesh:
     centroid = (a + b + c) / 3.0
     volume = float(np.einsum("ij,ij->", centroid - vertices[0], normal)) / 6.0
     if volume <= 0.0:
-        raise StoneError("the mesh is inside out: its triangles run clockwise seen from outside")
+        raise StoneError("the mesh is inside out; its triangles run clockwise seen from outside")
     return Mesh(vertices, corners, pairs, apexes, half[here], np.linalg.norm(normal, axis=1) / 2.0, centroid, volume)
 
 
@@ -111,14 +111,14 @@ def _arrays(vertices_mm: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray,
         raise InputError(f"not arrays of numbers: {error}", key="mesh") from error
     if vertices.ndim != 2 or corners.ndim != 2 or vertices.shape[1] != 3 or corners.shape[1] != 3:
         raise InputError(
-            f"shapes {vertices.shape} and {corners.shape} don't fit",
+            f"shapes {vertices.shape} and {corners.shape} do not match",
             key="mesh",
             expected="(V, 3) vertices and (T, 3) triangles",
         )
     if len(corners) < 4:
         raise StoneError("too few triangles to close a body", key="triangles", value=len(corners), expected="4 or more")
     if not np.issubdtype(corners.dtype, np.integer) or corners.min() < 0 or corners.max() >= len(vertices):
-        raise InputError("a triangle names a vertex that is not there", key="triangles", expected=f"0 to {len(vertices) - 1}")
+        raise InputError("a triangle refers to a missing vertex", key="triangles", expected=f"0 to {len(vertices) - 1}")
     corners = corners.astype(np.int64)
     bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1))
     if len(bad):
@@ -218,15 +218,15 @@ def _open_error(vertices: np.ndarray, half: np.ndarray) -> StoneError:
     low, high = half.min(axis=1), half.max(axis=1)
     _, first, count = np.unique(low * len(vertices) + high, return_index=True, return_counts=True)
     for problem, wrong in (
-        ("edges with one triangle: the mesh is open", count == 1),
+        ("edges with one triangle (open mesh)", count == 1),
         ("edges with more than two triangles", count > 2),
-        ("edges whose two triangles disagree about which side is out", count == 2),
+        ("edges whose two triangles have opposite orientation", count == 2),
     ):
         if wrong.any():
             if count.max() == 2 and count.min() == 2:
                 there, back = _keys(half)
                 wrong = ~np.isin(there[first], back)
             edge = half[first[wrong][0]]
-            place = ", ".join(f"{x:.3f}" for x in vertices[edge].mean(axis=0))
-            return StoneError(f"{int(wrong.sum())} {problem}, the first at ({place}) mm", expected="a closed surface")
+            position = ", ".join(f"{x:.3f}" for x in vertices[edge].mean(axis=0))
+            return StoneError(f"{int(wrong.sum())} {problem}, the first at ({position}) mm", expected="a closed surface")
     raise AssertionError("unreachable: every edge has two triangles, one each way")

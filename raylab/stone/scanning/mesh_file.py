@@ -75,12 +75,12 @@ def _read(path: Path, unit: str | None) -> MeshFile:
     suffix = path.suffix.lower()
     if suffix not in _CHECKS:
         kind = path.suffix or "no suffix"
-        raise InputError(f"not a kind of mesh that is read ({kind})", expected="a file that ends in " + ", ".join(_CHECKS))
+        raise InputError(f"unknown kind of mesh file ({kind})", expected="a file that ends in " + ", ".join(_CHECKS))
     if unit is not None and unit not in UNITS_MM:
         raise InputError("unknown unit", key="unit", value=unit, expected="one of " + ", ".join(UNITS_MM))
     content = read_file(path, MESH)
     if not content:
-        raise InputError("the file is empty")
+        raise InputError("empty file")
     found = _kind(content)
     if found is not None and found != suffix:
         raise InputError(f"the content is that of a {found} file", expected=f"the content of a {suffix} file")
@@ -94,7 +94,7 @@ def _read(path: Path, unit: str | None) -> MeshFile:
 
 
 def _kind(content: bytes) -> str | None:
-    """The suffix that the first bytes speak for, or None where they don't tell."""
+    """The suffix that matches the first bytes, or None."""
     if content.startswith(b"glTF"):
         return ".glb"
     if content.startswith(b"PK\x03\x04"):
@@ -111,11 +111,11 @@ def _check_stl(content: bytes) -> None:
     stated = int.from_bytes(content[80:84], "little") if len(content) >= 84 else None
     if stated is not None and 84 + 50 * stated == len(content):
         if not stated:
-            raise InputError("the file holds no triangles")
+            raise InputError("no triangles")
         return
     if re.match(rb"\s*solid\b", content[:256]) and b"\0" not in content[:4096]:
         if not re.search(rb"(?i)endsolid", content[-4096:]):
-            raise InputError("a text STL that does not end with 'endsolid': cut short?")
+            raise InputError("text STL without a final 'endsolid' (truncated?)")
         return
     if stated is None:
         raise InputError(f"too short for an STL ({len(content)} bytes)", expected="84 bytes and 50 more for each triangle")
@@ -127,20 +127,20 @@ def _check_stl(content: bytes) -> None:
 def _check_ply(content: bytes) -> None:
     header, ending, body = content.partition(b"end_header")
     if not content.startswith(b"ply") or not ending:
-        raise InputError("no PLY header ('ply' ... 'end_header') was found")
+        raise InputError("no PLY header ('ply' ... 'end_header')")
     least, binary = 0, b"format binary" in header
     per_row, count = 0, 0
     for words in [*(line.split() for line in header.decode("ascii", "replace").splitlines()), ["element", "", "0"]]:
         if words[:1] == ["element"]:
             least += count * per_row
             if len(words) != 3 or not re.fullmatch(r"[0-9]{1,12}", words[2]):
-                raise InputError(f"a PLY header line is not understood: {' '.join(words)[:80]!r}")
+                raise InputError(f"invalid PLY header line: {' '.join(words)[:80]!r}")
             count, per_row = int(words[2]), 0
         elif words[:1] == ["property"] and len(words) > 2:
             # a list holds at least its own length; in text, a number is at least a digit and a space
             per_row += 1 if words[1] == "list" else (_PLY_BYTES.get(words[1], 4) if binary else 2)
     if least > len(body) + 8:
-        raise InputError(f"the header states elements of at least {least} bytes, but {len(body)} follow: cut short?")
+        raise InputError(f"the header states elements of at least {least} bytes, but {len(body)} follow (truncated?)")
 
 
 def _check_glb(content: bytes) -> None:
@@ -148,15 +148,15 @@ def _check_glb(content: bytes) -> None:
         raise InputError(f"too short for a GLB ({len(content)} bytes)")
     magic, _, length, chunk, kind = struct.unpack_from("<4sIIII", content)
     if magic != b"glTF" or kind != 0x4E4F534A:
-        raise InputError("no GLB header was found")
+        raise InputError("no GLB header")
     if length != len(content) or chunk > length - 20:
-        raise InputError(f"the header states {length} bytes, but the file has {len(content)}: cut short?")
+        raise InputError(f"the header states {length} bytes, but the file has {len(content)} (truncated?)")
     try:
         tree = json.loads(content[20 : 20 + chunk])
         counts = [entry.get("count", 0) for entry in tree.get("accessors", [])]
         largest = max(map(int, counts), default=0)
     except (ValueError, TypeError, AttributeError, RecursionError) as error:
-        raise InputError(f"the GLB's description is not understood: {error}") from error
+        raise InputError(f"invalid GLB description: {error}") from error
     if largest > length:
         raise InputError(f"an accessor states {largest} elements, more than the file has bytes ({length})")
 
@@ -166,7 +166,7 @@ def _check_3mf(content: bytes) -> None:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             parts = {entry.filename.lower(): entry.file_size for entry in archive.infolist()}
     except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError, struct.error) as error:
-        raise InputError(f"not a readable 3MF archive: {error}") from error
+        raise InputError(f"invalid 3MF archive: {error}") from error
     if sum(parts.values()) > MESH.most:
         raise InputError(f"the archive unpacks to {sum(parts.values())} bytes", expected=f"at most {MESH.most}")
     if not any("3d/3dmodel.model" in name for name in parts):
@@ -175,7 +175,7 @@ def _check_3mf(content: bytes) -> None:
 
 def _check_obj(content: bytes) -> None:
     if b"\0" in content[:4096] or not re.search(rb"(?m)^\s*v\s", content) or not re.search(rb"(?m)^\s*f\s", content):
-        raise InputError("no OBJ lines 'v x y z' and 'f a b c' were found")
+        raise InputError("no OBJ lines 'v x y z' and 'f a b c'")
 
 
 _CHECKS: dict[str, Callable[[bytes], None]] = {
@@ -204,7 +204,7 @@ def _parsed(content: bytes, suffix: str) -> tuple[np.ndarray, np.ndarray, str | 
                 found = mesh_parsing.parsed_mesh(content, suffix[1:])
     except ValueError as error:  # InputError is one
         reason = error.problem if isinstance(error, InputError) else str(error)
-        raise InputError(f"not a readable {suffix[1:].upper()} file ({reason})") from error
+        raise InputError(f"invalid {suffix[1:].upper()} file ({reason})") from error
     return found["vertices"], found["triangles"], str(found["unit"]) or None
 
 
@@ -215,5 +215,5 @@ def _declared_unit(declared: str | None) -> str | None:
     word = declared.strip().lower().removesuffix("s")
     name = _DECLARED.get(word, word)
     if name not in UNITS_MM:
-        raise InputError("the file states a unit that is not known", key="unit", value=declared, expected="unit= to be given")
+        raise InputError("unknown unit in the file", key="unit", value=declared, expected="unit=")
     return name

@@ -33,7 +33,7 @@ def parsed_mesh(content: bytes, kind: str) -> dict[str, np.ndarray]:
     if sum(len(body.faces) for body, _ in meshes) > MAX_TRIANGLES:
         raise ValueError(f"more than {MAX_TRIANGLES} triangles")
     if not meshes:
-        raise ValueError("the file holds no triangles")
+        raise ValueError("no triangles")
     points = [np.asarray(body.vertices, dtype=float) @ matrix[:3, :3].T + matrix[:3, 3] for body, matrix in meshes]
     faces = [np.asarray(body.faces, dtype=np.int64) for body, _ in meshes]
     first = np.cumsum([0] + [len(p) for p in points])

@@ -1,6 +1,6 @@
 """Rearranging planes that stand in each other's way: one split in two, one put in between two, two made one.
 
-Fitting by turns (`plane_fit`) only ever slides planes about; where a facet has been shared out among its neighbours, or
+The alternating fit (`plane_fit`) only ever slides planes about; where a facet has been shared out among its neighbours, or
 two planes share one facet, it stays stuck. So each plane, and each pair of neighbours, is tried with one plane more or less:
 the points concerned are shared out and fitted again among the new planes, all others staying as they are, and the change is
 made if the measure of `facets` falls.
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .envelope import NEEDED, REACH, Envelope, Planes, squares
+from .envelope import CUTOFF, NEEDED, Envelope, Planes, squares
 
 CLOSE_DEG = 3.0
 """Neighbours at a smaller angle may be one facet that was split."""
@@ -19,20 +19,20 @@ FEWEST = 4
 """Points that each of the new planes must have."""
 
 
-def rearranged(place: np.ndarray, planes: Planes, found: Envelope, free: int, noise: float) -> Planes:
+def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, noise: float) -> Planes:
     """Planes after all changes for the better, each plane taking part in one at most; the last ones stay after `free`.
 
     `place` (V, 3) are the vertices and `found` (of as many points or more) where they lie.
     """
-    tried = _Trial(place, planes, found, noise)
-    near = np.unique(np.sort(found.order[: len(place), :2], axis=1), axis=0)
+    tried = _Trial(points, planes, found, noise)
+    near = np.unique(np.sort(found.order[: len(points), :2], axis=1), axis=0)
     near = near[(near[:, 0] >= 0) & (near[:, 0] != near[:, 1]) & (near[:, 1] < free)]
     aligned = (planes.normals[near[:, 0]] * planes.normals[near[:, 1]]).sum(axis=1)
     for f, g in near[aligned > np.cos(np.radians(CLOSE_DEG))].tolist():
         tried.change([f, g], [tried.mean_plane(f, g)])
-    for f in np.flatnonzero(tried.doubtful[:free]).tolist():
+    for f in np.flatnonzero(tried.suspect[:free]).tolist():
         tried.change([f], tried.halves(f))
-    for f, g in near[tried.doubtful[near].any(axis=1)].tolist():
+    for f, g in near[tried.suspect[near].any(axis=1)].tolist():
         tried.change([f, g], [*tried.rows([f, g]), tried.chamfer(f, g)])
     return tried.result()
 
@@ -40,18 +40,18 @@ def rearranged(place: np.ndarray, planes: Planes, found: Envelope, free: int, no
 class _Trial:
     """Planes with changes to be made, in the order in which they were found good."""
 
-    def __init__(self, place: np.ndarray, planes: Planes, found: Envelope, noise: float) -> None:
+    def __init__(self, points: np.ndarray, planes: Planes, found: Envelope, noise: float) -> None:
         self.planes, self.noise = planes, noise
-        self.order, self.heights = found.order[: len(place)], found.heights[: len(place)]
+        self.order, self.heights = found.order[: len(points)], found.heights[: len(points)]
         facet, height = self.order[:, 0], self.heights[:, 0]
-        usable = np.abs(height) < 4.0 * REACH * noise
+        usable = np.abs(height) < 4.0 * CUTOFF * noise
         excess = np.bincount(facet, (squares(height, noise) - 1.0) * usable, len(planes))
         # a plane's excess over its count of points is uncertain by the root of twice the count (chi-squared)
-        self.doubtful = excess > np.sqrt(2.0 * np.bincount(facet, minlength=len(planes)))
+        self.suspect = excess > np.sqrt(2.0 * np.bincount(facet, minlength=len(planes)))
         usable = np.flatnonzero(usable)
         own = usable[np.argsort(facet[usable], kind="stable")]
         self.members = np.split(own, np.searchsorted(facet[own], np.arange(1, len(planes))))
-        self.place = place
+        self.points = points
         self.changes: dict[int, np.ndarray] = {}
 
     def change(self, old: list[int], start: np.ndarray | list[np.ndarray] | None) -> None:
@@ -60,28 +60,28 @@ class _Trial:
             return
         own = np.concatenate([self.members[f] for f in old])
         center = self.planes.center[old[0]]
-        place = self.place[own] - center
+        points = self.points[own] - center
         rows = np.array(start)
         rows[:, 3] -= rows[:, :3] @ center
-        fitted = shared_out(place, rows)
+        fitted = shared_out(points, rows)
         if fitted is None:
             return
         others = np.where(np.isin(self.order[own], old), -np.inf, self.heights[own]).max(axis=1)
-        heights = np.maximum((place @ fitted[:, :3].T - fitted[:, 3]).max(axis=1), others)
-        gain = self._cost(self._alone(old, own, place, others)) - self._cost(heights)
+        heights = np.maximum((points @ fitted[:, :3].T - fitted[:, 3]).max(axis=1), others)
+        gain = self._cost(self._alone(old, own, points, others)) - self._cost(heights)
         if gain > NEEDED * (len(fitted) - len(old)):
             fitted[:, 3] += fitted[:, :3] @ center
             self.changes |= dict.fromkeys(old, fitted[:0]) | {old[0]: fitted}
 
-    def _alone(self, old: list[int], own: np.ndarray, place: np.ndarray, others: np.ndarray) -> np.ndarray:
+    def _alone(self, old: list[int], own: np.ndarray, points: np.ndarray, others: np.ndarray) -> np.ndarray:
         """Heights above the old planes, after the same treatment that the new ones get."""
         rows = self.rows(old)
         rows[:, 3] -= rows[:, :3] @ self.planes.center[old[0]]
-        fitted = shared_out(place, rows)
+        fitted = shared_out(points, rows)
         heights = self.heights[own, 0]
         if fitted is None:
             return heights
-        again = np.maximum((place @ fitted[:, :3].T - fitted[:, 3]).max(axis=1), others)
+        again = np.maximum((points @ fitted[:, :3].T - fitted[:, 3]).max(axis=1), others)
         return again if self._cost(again) < self._cost(heights) else heights
 
     def _cost(self, heights: np.ndarray) -> float:
@@ -99,25 +99,25 @@ class _Trial:
         """A plane halfway between two, as deep as the points beside their edge."""
         n = self.planes.normals[f] + self.planes.normals[g]
         n /= np.linalg.norm(n)
-        reach = np.concatenate([self.place[self.members[i]] for i in (f, g)]) @ n
-        return np.array([*n, np.quantile(reach, 0.9) if len(reach) else self.planes.distances[f]])
+        heights = np.concatenate([self.points[self.members[i]] for i in (f, g)]) @ n
+        return np.array([*n, np.quantile(heights, 0.9) if len(heights) else self.planes.distances[f]])
 
     def halves(self, f: int) -> np.ndarray | None:
         """Two planes of a plane's points, parted where they bend down most; None where they don't."""
-        place = self.place[self.members[f]] - self.planes.center[f]
-        if len(place) < 2 * FEWEST:
+        points = self.points[self.members[f]] - self.planes.center[f]
+        if len(points) < 2 * FEWEST:
             return None
-        flat, height = place @ self.planes.axes[f], place @ self.planes.normals[f]
+        flat, height = points @ self.planes.axes[f], points @ self.planes.normals[f]
         u, v = flat.T
         c = np.linalg.lstsq(np.column_stack([np.ones(len(u)), u, v, u * u, v * v, u * v]), height, rcond=None)[0]
-        bend, ways = np.linalg.eigh([[2.0 * c[3], c[5]], [c[5], 2.0 * c[4]]])
+        bend, axes = np.linalg.eigh([[2.0 * c[3], c[5]], [c[5], 2.0 * c[4]]])
         if bend[0] >= 0.0:
             return None
-        across = flat @ ways[:, 0]
+        across = flat @ axes[:, 0]
         side = across > np.median(across)
         if min(side.sum(), (~side).sum()) < FEWEST:
             return None
-        rows = np.array([best_plane(place[half], self.planes.normals[f]) for half in (side, ~side)])
+        rows = np.array([best_plane(points[half], self.planes.normals[f]) for half in (side, ~side)])
         rows[:, 3] += rows[:, :3] @ self.planes.center[f]
         return rows
 
@@ -134,24 +134,24 @@ class _Trial:
         return fresh.with_(self.planes.only(kept))
 
 
-def best_plane(place: np.ndarray, normal: np.ndarray) -> np.ndarray:
+def best_plane(points: np.ndarray, normal: np.ndarray) -> np.ndarray:
     """(4,) unit normal, on the side of `normal`, and distance of the plane nearest to points (N, 3)."""
-    center = place.mean(axis=0)
-    arm = place - center
+    center = points.mean(axis=0)
+    arm = points - center
     n = np.linalg.eigh(arm.T @ arm)[1][:, 0]
     n = n if n @ normal > 0.0 else -n
     return np.array([*n, n @ center])
 
 
-def shared_out(place: np.ndarray, rows: np.ndarray) -> np.ndarray | None:
-    """Planes (K, 4) fitted by turns to points (N, 3) that are each on the highest; None if one runs out of points."""
+def shared_out(points: np.ndarray, rows: np.ndarray) -> np.ndarray | None:
+    """Planes (K, 4) fitted to points (N, 3) that are each on the highest, alternately; None if one runs out of points."""
     rows, side = np.array(rows), None
     for _ in range(15):
-        highest = (place @ rows[:, :3].T - rows[:, 3]).argmax(axis=1)
+        highest = (points @ rows[:, :3].T - rows[:, 3]).argmax(axis=1)
         if side is not None and np.array_equal(side, highest):
             break
         side = highest
         if np.bincount(side, minlength=len(rows)).min() < FEWEST:
             return None
-        rows = np.array([best_plane(place[side == k], rows[k, :3]) for k in range(len(rows))])
+        rows = np.array([best_plane(points[side == k], rows[k, :3]) for k in range(len(rows))])
     return rows

@@ -22,7 +22,7 @@ less. Without a floor a perfectly smooth surface would be cut up along its round
 def patches_and_noise(mesh: Mesh, noise_mm: float | None) -> tuple[Patches, float, float]:
     """Patches, the noise, and the least it may be said to be, mm.
 
-    An unknown noise is found together with the patches: a low first guess, then by turns noise from patches and patches
+    An unknown noise is found together with the patches: a low first guess, then alternately noise from patches and patches
     from noise.
     """
     patches, least = single_patches(mesh), ROUNDING * mesh.size

@@ -1,6 +1,6 @@
 """Planes fitted to the points of a convex surface: which point is whose, the best plane of each group, and its uncertainty.
 
-Planes are refined by turns: points to planes (`envelope`), planes to points.
+Planes are refined alternately: points to planes (`envelope`), planes to points.
 
 Vertices count with the area they stand for. A facet is fitted to the vertices that lie well inside it: far enough from its
 edges, measured *within* the facet, that neither noise nor an edge rounded by polishing or by the scanner can bring in a
@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...jit import njit
-from .envelope import REACH, Envelope, Planes
+from .envelope import CUTOFF, Envelope, Planes
 from .mesh import Mesh
 
 EDGE_MM = 0.02
@@ -36,9 +36,9 @@ def fit_planes(mesh: Mesh, planes: Planes, found: Envelope, noise_mm: float, *, 
     and given back. `found` is the envelope of all at the mesh's vertices (and possibly at further points, not used).
     """
     near, first = _neighbors(found, len(planes))
-    cut = REACH * noise_mm
+    cut = CUTOFF * noise_mm
     args = (mesh.vertices, mesh.vertex_area, planes.normals, planes.distances, planes.center, found.facet, found.height)
-    wide, narrow = (_inner_moments(*args, near, first, margin, cut) for margin in (REACH * noise_mm + EDGE_MM, 0.0))
+    wide, narrow = (_inner_moments(*args, near, first, margin, cut) for margin in (CUTOFF * noise_mm + EDGE_MM, 0.0))
     poor = _tilt(wide) > WORSE * _tilt(narrow)
     moments = np.where(poor[:, None], narrow, wide)
     few = (moments[:, 0] < LEAST) & (np.arange(len(planes)) < free) & drawn
@@ -71,7 +71,7 @@ def _neighbors(found: Envelope, facets: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 @njit()
-def _inner_moments(place, area, normals, distances, center, facet, height, near, first, margin, cut):
+def _inner_moments(points, area, normals, distances, center, facet, height, near, first, margin, cut):
     """Moments (F, 21) of the vertices that lie `margin` inside every edge of their facet; see `_add`.
 
     Parameters
@@ -81,11 +81,11 @@ def _inner_moments(place, area, normals, distances, center, facet, height, near,
     cut : vertices farther from their plane are left out, mm.
     """
     found = np.zeros((len(normals), 21))
-    for v in range(len(place)):
+    for v in range(len(points)):
         f = facet[v]
         if abs(height[v]) > cut:
             continue
-        x, y, z = place[v]
+        x, y, z = points[v]
         inside = True
         for k in range(first[f], first[f + 1]):
             g = near[k]
@@ -129,7 +129,7 @@ def _owners(centroid, normals, distances, triangles, facet, rival):
 
 
 @njit()
-def _corner_moments(place, start, around, area, owner, wanted, normals, distances, center, cut):
+def _corner_moments(points, start, around, area, owner, wanted, normals, distances, center, cut):
     """Moments (F, 21) of the corners of the triangles of each wanted facet; a vertex counts once for each of its facets.
 
     Parameters
@@ -138,8 +138,8 @@ def _corner_moments(place, start, around, area, owner, wanted, normals, distance
     area, owner : (T,) of each triangle. wanted : (F,) bool. normals, distances, center, cut : see `_inner_moments`.
     """
     found = np.zeros((len(normals), 21))
-    for v in range(len(place)):
-        x, y, z = place[v]
+    for v in range(len(points)):
+        x, y, z = points[v]
         for i in range(start[v], start[v + 1]):
             f = owner[around[i]]
             if not wanted[f]:

@@ -13,7 +13,7 @@ from scipy.sparse.csgraph import connected_components
 from ..measuring.plane_uncertainty import Uncertainty
 from ..stone import Stone
 from .candidates import DRAWN
-from .envelope import REACH, envelope
+from .envelope import CUTOFF, envelope
 from .facets import Found
 from .mesh import Mesh
 from .stone_pose import Pose
@@ -47,15 +47,15 @@ class Unexplained:
 
     kind: str
     area_mm2: float
-    place_mm: tuple[float, float, float]
+    position_mm: tuple[float, float, float]
     depth_um: float
 
 
 @dataclass(frozen=True)
 class ScanReport:
-    """What a scan was and how the stone was made of it.
+    """The report on the reconstruction of a stone from a scan.
 
-    `vertices`, `triangles`: of the mesh after joining equal vertices. `unit`: that the file's numbers were taken in.
+    `vertices`, `triangles`: of the mesh after joining equal vertices. `unit`: unit of length of the file.
     `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it. `rounding_um`: half-width of the strip in
     which edges are rounded or blurred; 0 where they are sharp. `explained_pct`: share of the surface within 5 um or 5 noise
     standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "even flats" (an even
@@ -94,11 +94,11 @@ class ScanReport:
 
 def off_facets(found: Found) -> np.ndarray:
     """(V,) bool: vertices that lie on no facet."""
-    return np.abs(found.under.height) > _reach(found)
+    return np.abs(found.under.height) > _tolerance(found)
 
 
-def _reach(found: Found) -> float:
-    return max(REACH * found.noise, FLAT_MM)
+def _tolerance(found: Found) -> float:
+    return max(CUTOFF * found.noise, FLAT_MM)
 
 
 def explained_pct(mesh: Mesh, found: Found) -> float:
@@ -106,7 +106,7 @@ def explained_pct(mesh: Mesh, found: Found) -> float:
     off = mesh.vertex_area[off_facets(found)].sum()
     if len(mesh.triangles) < DRAWN:
         height = envelope(mesh.centroid, found.planes).height
-        off = max(off, mesh.area[np.abs(height) > _reach(found)].sum())
+        off = max(off, mesh.area[np.abs(height) > _tolerance(found)].sum())
     return 100.0 * (1.0 - float(off / mesh.area.sum()))
 
 
@@ -126,8 +126,8 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found, table
     down = np.cross(across, stone.normals)  # in the facet, along its steepest line
     slope, azimuth = (_quadratic(np.einsum("fik,fi->fk", axes, u), tilts[:, 1:, 1:]) for u in (down, across))
     datum = pose.rotation @ fits.axes[table]
-    towards = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
-    slope += _quadratic(towards @ datum, np.broadcast_to(found.noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
+    downhill = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
+    slope += _quadratic(downhill @ datum, np.broadcast_to(found.noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
     of_table = planes == table
     slope[of_table] = 0.0  # by definition: the table is what slopes are measured from
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -173,7 +173,7 @@ def unexplained(mesh: Mesh, found: Found, rotation: np.ndarray, shift_mm: np.nda
             break
         members = np.flatnonzero(patch == p)
         middle = rotation @ np.average(mesh.vertices[members], axis=0, weights=mesh.vertex_area[members]) + shift_mm
-        place = (float(middle[0]), float(middle[1]), float(middle[2]))
+        position = (float(middle[0]), float(middle[1]), float(middle[2]))
         depth = float(np.abs(found.under.height[members]).max()) * 1e3
-        patches.append(Unexplained("above" if above[members[0]] else "below", float(area[p]), place, depth))
+        patches.append(Unexplained("above" if above[members[0]] else "below", float(area[p]), position, depth))
     return tuple(patches)

@@ -43,7 +43,7 @@ SIZES_MM = (0.1, 1000.0)
 
 @dataclass(frozen=True)
 class Scan:
-    """A `stone` and the `report` of how it was made of a scan."""
+    """A `stone` and the `report` of its reconstruction from a scan."""
 
     stone: Stone
     report: ScanReport
@@ -64,8 +64,8 @@ def load_scan(
 
     Parameters
     ----------
-    unit : the file's unit of length, "um", "mm", "cm", "m" or "in". GLB (metres) and 3MF state their own; for the others it
-        must be given.
+    unit : unit of length, "um", "mm", "cm", "m" or "in". Required for .stl, .obj and .ply; .glb (metres) and .3mf state
+        their own.
     material, noise_um, girdle_finish, oriented, min_explained_pct : see `stone_from_mesh`.
 
     Raises
@@ -105,14 +105,14 @@ def stone_from_mesh(
     Parameters
     ----------
     vertices_mm, triangles : (V, 3) mm and (T, 3) indices, counter-clockwise from outside.
-    noise_um : standard deviation of a vertex's place along the surface's normal, um; estimated from the mesh if None.
+    noise_um : standard deviation of a vertex along the surface normal, um; estimated from the mesh if None.
     girdle_finish : finish of the girdle facets, ``"polished"`` or ``"absorbing"`` (a bruted girdle); see `Finish`.
-    oriented : True to keep the mesh's own axes and origin, which must be raylab's already.
+    oriented : True to keep axes and origin of the mesh, which must be those of raylab.
     min_explained_pct : least share of the surface that must lie on planar facets.
 
     Raises
     ------
-    InputError : arrays that are no mesh. StoneError : not closed, not one body, inside out, not convex, not of planes.
+    InputError : invalid arrays. StoneError : a mesh that is open, inside out, not one body, not convex or not faceted.
     """
     if noise_um is not None:
         number_in("noise_um", noise_um, 0.0, 1000.0, "um")
@@ -169,7 +169,7 @@ def _check_size(mesh: Mesh) -> None:
     low, high = SIZES_MM
     if not low <= mesh.size <= high:
         raise InputError(
-            f"the stone would be {mesh.size:.4g} mm across: is the unit right?", key="unit", expected=f"{low:g} to {high:g} mm"
+            f"the stone is {mesh.size:.4g} mm across (wrong unit?)", key="unit", expected=f"{low:g} to {high:g} mm"
         )
 
 
@@ -177,7 +177,7 @@ def _check_hull(mesh: Mesh) -> None:
     """Refuse what is plainly not convex before planes are sought."""
     filled = 100.0 * mesh.volume / float(ConvexHull(mesh.vertices).volume)
     if filled < MIN_HULL_PCT:
-        problem = f"not convex: the body fills {filled:.1f} % of its convex hull"
+        problem = f"not convex; the body fills {filled:.1f} % of its convex hull"
         raise StoneError(problem, expected=f"at least {MIN_HULL_PCT:g} %")
 
 
@@ -186,8 +186,8 @@ def _worst(mesh: Mesh, found: Found) -> str:
     patches = unexplained(mesh, found, np.eye(3), np.zeros(3))
     if not patches:
         return ""
-    place = ", ".join(f"{x:.3f}" for x in patches[0].place_mm)
-    return f": {patches[0].area_mm2:.3g} mm^2 at ({place}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
+    position = ", ".join(f"{x:.3f}" for x in patches[0].position_mm)
+    return f": {patches[0].area_mm2:.3g} mm^2 at ({position}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
 
 
 def _facets_and_table(found: Found) -> tuple[np.ndarray, int]:

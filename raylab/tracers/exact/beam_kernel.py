@@ -236,7 +236,7 @@ def _new_set(beams: int, corners: int) -> BeamSet:
     return BeamSet(np.empty((beams, WIDTH)), np.empty((beams, CHANNELS)), np.empty((corners, 2)))
 
 
-def _with_room(beams: BeamSet, count: int, corners: int) -> BeamSet:
+def _with_capacity(beams: BeamSet, count: int, corners: int) -> BeamSet:
     """The set with room for so many beams and corners."""
     return BeamSet(_enlarged(beams.beams, count), _enlarged(beams.ledgers, count), _enlarged(beams.corners, corners))
 
@@ -262,8 +262,8 @@ def trace_batch(rules: Rules, entering: BeamSet, todo: np.ndarray, surroundings:
     while need := _trace(
         counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through
     ):  # fmt: skip
-        stack = _with_room(stack, counters[DEPTH] + need, counters[TOP] + (need + 1) * most)
-        done = _with_room(done, counters[KEPT] + need, counters[USED] + (need + 1) * most)
+        stack = _with_capacity(stack, counters[DEPTH] + need, counters[TOP] + (need + 1) * most)
+        done = _with_capacity(done, counters[KEPT] + need, counters[USED] + (need + 1) * most)
         nodes = _enlarged(nodes, counters[KNOWN] + need)
         if tinted:
             events = _enlarged(events, len(nodes))

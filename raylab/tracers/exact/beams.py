@@ -186,7 +186,7 @@ class Beams:
 def why_not(scene: Scene) -> str | None:
     """Why whole polygons can't travel in a scene, as a clause; None where they can."""
     far = scene.view.distance_mm
-    return None if far is None else f"whole polygons travel under a parallel view only (view.distance_mm = {far:g})"
+    return None if far is None else f"it needs a parallel view, and the view has distance_mm = {far:g}"
 
 
 def trace_beams(

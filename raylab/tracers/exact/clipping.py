@@ -297,7 +297,7 @@ def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping,
     count, corner_count, seen = _begin(columns, corners, cells, beam, met, sides), sides, 1
     while seen < corner_count and count >= 0:
         ox, oy, oz = ray_origin(beam, corners[seen, X], corners[seen, Y])
-        # Is any plane nearer here than the cells say? Side facets are asked where the ray leaves outside the stone's core.
+        # Is any plane nearer here than the cells say? Side facets are tested where the ray leaves outside the stone's core.
         t, slack = corners[seen, T], tolerance * corners[seen, T_RECIPROCAL]
         nearer = count_nearer(columns, 0, sloping, ox, oy, oz, t - slack - tolerance) > 0
         if nearer or leaves_core(ox, oy, t, vx, vy, core_radius2):

@@ -25,7 +25,7 @@ class BeamEngine:
 
     name: str = NAME
     exact: bool = True
-    description: str = "exact: whole polygons travel; parallel views; no sampling noise, brackets that hold for certain"
+    description: str = "exact: traces polygons; parallel views; no sampling noise; certain brackets"
     max_beams: int = MAX_BEAMS
 
     def supports(self, scene: Scene) -> str | None:
@@ -41,7 +41,7 @@ class BeamEngine:
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:
-        """Virtual facets and what they show; their paths are kept where maps are asked for. See `Engine.trace`."""
+        """Virtual facets and their channels; their paths are kept if maps are requested. See `Engine.trace`."""
         beams = trace_beams(scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads)
         notes = notes_of(beams, scene.settings, self.max_beams)
         if grid is None:
@@ -50,15 +50,15 @@ class BeamEngine:
 
 
 def notes_of(beams: Beams, settings: TraceSettings, max_beams: int = MAX_BEAMS) -> dict[str, str]:
-    """What the numbers of a trace leave open beyond what was asked for, and what to do about it."""
+    """Notes on numbers that miss the requested precision, with the remedy."""
     notes, untraced = {}, float(beams.totals.mean[UNTRACED])
     if untraced > settings.precision * (1.0 + 1e-9):
         notes["precision"] = (
-            f"{untraced:.3g} of the light stayed untraced, more than the {settings.precision:g} asked for: brackets are wider"
+            f"untraced share {untraced:.3g} exceeds the requested precision {settings.precision:g}; brackets are wider"
             + ("" if beams.full else f"; a max_bounces above {settings.max_bounces} narrows them")
         )
     if beams.full:
-        notes["max_beams"] = f"tracing ended at {max_beams} polygons; ask for a larger precision, or for an engine that samples"
+        notes["max_beams"] = f"tracing ended at {max_beams} polygons; use a larger precision or a sampled engine"
     if beams.lost:
         notes["rounding"] = (
             f"{beams.lost} beams were lost to rounding and are untraced, inside the brackets; a view turned by a thousandth "

@@ -108,9 +108,9 @@ def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverag
     most = 0
     for p in range(starts.size - 1):
         most = max(most, starts[p + 1] - starts[p])
-    share, room = np.zeros((high - low, columns + 2)), 2 * most + 8
-    x, y = np.empty(room), np.empty(room)
-    cx, cy, sx, sy = np.empty(room), np.empty(room), np.empty(room), np.empty(room)
+    share, capacity = np.zeros((high - low, columns + 2)), 2 * most + 8
+    x, y = np.empty(capacity), np.empty(capacity)
+    cx, cy, sx, sy = np.empty(capacity), np.empty(capacity), np.empty(capacity), np.empty(capacity)
     for p in range(starts.size - 1):
         size = starts[p + 1] - starts[p]
         for k in range(size):

@@ -18,7 +18,7 @@ class RayEngine:
 
     name: str = NAME
     exact: bool = False
-    description: str = "sampled: one path per view ray; every view, in perspective too; standard errors from the samples"
+    description: str = "sampled: traces one path per view ray; parallel and perspective views; standard errors"
 
     def supports(self, scene: Scene) -> str | None:
         """None: every scene can be sampled."""
@@ -33,7 +33,7 @@ class RayEngine:
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:
-        """Maps and area means; without a grid those of the scene's own pixels. See `Engine.trace`."""
+        """Maps and area means; without a grid, those of the pixels of the scene. See `Engine.trace`."""
         grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
         with at_most(threads):
             return sample_image(scene, wavelength_nm, grid, progress=progress)

@@ -192,7 +192,7 @@ def _meet(p, index, polarized):
 
 
 @njit()
-def _place(p, k, rays, r):
+def _load(p, k, rays, r):
     """Put ray r on lane k."""
     p[_X + k], p[_Y + k], p[_Z + k] = rays.origins[r, 0], rays.origins[r, 1], rays.origins[r, 2]
     p[_VX + k], p[_VY + k], p[_VZ + k] = rays.directions[r, 0], rays.directions[r, 1], rays.directions[r, 2]
@@ -214,7 +214,7 @@ def _take_rays(waiting, last, first, entries, rays, p, stone, dome, turn, polari
             out[r, :] = 0.0
             hit[r] = entries[r - first, 1] != 0.0
             if hit[r]:
-                _place(p, k, rays, r)
+                _load(p, k, rays, r)
                 p[_NUM + k], p[_DEN + k], p[_ROW + k] = entries[r - first, 0], entries[r - first, 1], entries[r - first, 2]
                 if _enter(out[r], k, p, stone, dome, turn, polarized, rays.cones[r] if rays.cones.size else 0.0):
                     p[_RAY + k] = r
@@ -264,7 +264,7 @@ def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):
     entries = np.empty((last - first, 3))
     for start in range(first, last, LANES):
         for k in range(LANES):
-            _place(p, k, rays, min(start + k, last - 1))
+            _load(p, k, rays, min(start + k, last - 1))
         _first_facet(stone.planes, p)
         for k in range(min(LANES, last - start)):
             entries[start + k - first, 0] = p[_NUM + k]

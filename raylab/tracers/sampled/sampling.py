@@ -62,6 +62,27 @@ def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):
 
 
 @parallel_kernel
+def _spread_over_disc(resolution, first_row, cells, seed, points):
+    """Fill points (rows * resolution * cells^2, 2) of a unit disc, one for each point of `_jittered`.
+
+    The samples of a pixel take the disc's cells x cells parts of equal area in a random order, so that the position in the
+    pixel and the position in the disc are independent.
+    """
+    samples = cells * cells
+    for i in numba.prange(points.shape[0] // samples):
+        pixel = first_row * resolution + i
+        part = np.arange(samples)
+        for s in range(samples - 1, 0, -1):  # a shuffle after Fisher and Yates
+            other = int(keyed_uniform(seed, pixel, s, 2) * (s + 1))
+            part[s], part[other] = part[other], part[s]
+        for s in range(samples):
+            radius = math.sqrt((part[s] % cells + keyed_uniform(seed, pixel, s, 3)) / cells)
+            angle = 2.0 * math.pi * (part[s] // cells + keyed_uniform(seed, pixel, s, 4)) / cells
+            points[i * samples + s, 0] = radius * math.cos(angle)
+            points[i * samples + s, 1] = radius * math.sin(angle)
+
+
+@parallel_kernel
 def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter):
     """Samples to pixels.
 
@@ -107,36 +128,50 @@ def _reduce(rows, hit, samples, means, coverage, luminance_error, sums, scatter)
 
 
 def view_cones(points: np.ndarray, view: View, area_mm2: float) -> np.ndarray | None:
-    """(R,) solid angle, sr, in which the eye sees a small area of the map plane about points (R, 2); None if parallel."""
-    return None if view.distance_mm is None else cones_from(np.array([0.0, 0.0, view.distance_mm]), points, area_mm2)
+    """(R,) solid angle, sr, in which the eye sees a small area of the map plane about points (R, 2); None if parallel.
+
+    Area times cosine over distance squared.
+    """
+    eye = view.eye_mm
+    return None if eye is None else area_mm2 * eye[2] / (((points - eye[:2]) ** 2).sum(axis=1) + eye[2] ** 2) ** 1.5
 
 
-def cones_from(eye: np.ndarray, points: np.ndarray, area_mm2: float) -> np.ndarray:
-    """(R,) the same from an eye (3,) in the dome's frame, mm: area times cosine over distance squared."""
-    return area_mm2 * eye[2] / (((points - eye[:2]) ** 2).sum(axis=1) + eye[2] ** 2) ** 1.5
+def view_rays(
+    points: np.ndarray, stone: Stone, view: View, in_pupil: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Origins and unit directions (R, 3), stone's frame, of the view rays through points (R, 2) of the map plane, mm.
 
-
-def view_rays(points: np.ndarray, stone: Stone, view: View) -> tuple[np.ndarray, np.ndarray]:
-    """Origins and unit directions (R, 3), stone's frame, of the view rays through points (R, 2) of the map plane, mm."""
-    turn = view.rotation()
-    if view.distance_mm is None:
+    They start in the middle of the pupil, or at the points `in_pupil` (R, 2) of it, in units of its radius.
+    """
+    turn, middle = view.rotation(), view.eye_mm
+    if middle is None:
         far = 2.0 * float(np.abs(stone.vertices_mm).max()) * math.sqrt(3.0)
         origins = np.column_stack([points, np.full(len(points), far)])
         return origins @ turn, np.broadcast_to(np.array([0.0, 0.0, -1.0]) @ turn, origins.shape)
-    eye = np.array([0.0, 0.0, view.distance_mm])
-    ways = np.column_stack([points, np.zeros(len(points))]) - eye
-    ways /= np.linalg.norm(ways, axis=1)[:, None]
-    return np.broadcast_to(eye @ turn, ways.shape), ways @ turn
+    eye = np.broadcast_to(middle, (len(points), 3))
+    if in_pupil is not None:
+        eye = eye + 0.5 * view.pupil_mm * np.column_stack([in_pupil, np.zeros(len(points))])
+    directions = np.column_stack([points, np.zeros(len(points))]) - eye
+    directions /= np.linalg.norm(directions, axis=1)[:, None]
+    return eye @ turn, directions @ turn
 
 
 def sample_points(
-    points: np.ndarray, scene: Scene, wavelength_nm: float, *, area_mm2: float = 0.0
+    points: np.ndarray,
+    scene: Scene,
+    wavelength_nm: float,
+    *,
+    in_pupil: np.ndarray | None = None,
+    area_mm2: float = 0.0,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Ledger rows (R, CHANNELS) and hits (R,) of the view rays through points (R, 2) of the map plane, mm.
 
-    `area_mm2` is the part of the map plane that each stands for, over which a perspective view averages images of the sky.
+    Parameters
+    ----------
+    in_pupil : see `view_rays`.
+    area_mm2 : the part of the map plane that each stands for, over which a perspective view averages images of the sky.
     """
-    origins, directions = view_rays(points, scene.stone, scene.view)
+    origins, directions = view_rays(points, scene.stone, scene.view, in_pupil)
     rows, hit, _ = trace_rays(
         origins,
         directions,
@@ -165,7 +200,11 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
         rows = min(rows_per_tile, n - first)
         points = np.empty((rows * n * samples, 2))
         _jittered(grid.x0_mm, grid.y0_mm, grid.pixel_mm, n, first, cells, seed, points)
-        found, hit = sample_points(points, scene, wavelength_nm, area_mm2=grid.pixel_mm**2 / samples)
+        in_pupil = None
+        if scene.view.pupil_mm:
+            in_pupil = np.empty_like(points)
+            _spread_over_disc(n, first, cells, seed, in_pupil)
+        found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=grid.pixel_mm**2 / samples)
         tile = slice(first * n, (first + rows) * n)
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
         _reduce(found, hit, samples, means[:, tile], coverage[tile], error[tile], part, part_scatter)

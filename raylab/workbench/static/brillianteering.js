@@ -1,25 +1,27 @@
-// The panel of the last facets: a blocked stone finished, its stars and halves laid on the mains as they were measured.
+// The panel of the last facets: stars and halves of a blocked stone, placed on its measured mains.
 
 import { el, parameterSlider, signed } from "./controls.js";
-import { Ground } from "./removed_weight.js";
+import { RemovedWeight } from "./removed_weight.js";
 
 const KIND = "finished";
 const TIER = 0;
 const GRIND = "diameter_mm";
 
-const GAPS = { slope: ["slope_deg", 3, "°"], azimuth: ["azimuth_deg", 3, "°"], height: ["height_um", 1, " µm"] };
+const DEVIATIONS = { slope: ["slope_deg", 3, "°"], azimuth: ["azimuth_deg", 3, "°"], height: ["height_um", 1, " µm"] };
 
-/** Which measured mains are off their tier's pattern, each to be chosen. */
+/** The measured mains that deviate from their tier, with a button for each. */
 function mainsOff(workbench) {
   const mains = workbench.answers[workbench.state.editing]?.mains_off ?? [];
-  const lines = mains.map(({ name, off, ...gaps }) => {
+  const lines = mains.map(({ name, off, ...deviations }) => {
     const button = el("button", { type: "button", ariaLabel: `Choose ${name}` }, name);
     button.addEventListener("click", () => workbench.look({ facet: name }));
-    return el("li", { className: "row" }, button, off.map((word) => `${word} ${signed(gaps[GAPS[word][0]], GAPS[word][1])}${GAPS[word][2]}`).join(", "));
+    return el("li", { className: "row" }, button, off.map((word) => `${word} ${signed(deviations[DEVIATIONS[word][0]], DEVIATIONS[word][1])}${DEVIATIONS[word][2]}`).join(", "));
   });
-  const told = lines.length ? "Mains off their tier's pattern by more than 3 usual standard uncertainties:" : "No main is off its tier's pattern by more than 3 usual standard uncertainties.";
-  return [el("p", { className: "note" }, told), el("ul", { className: "plain" }, ...lines),
-    el("p", { className: "note" }, "What correcting one alone would change, and your own uncertainties: raylab brillianteer.")];
+  const heading = lines.length
+    ? "Mains that deviate from their tier by more than 3 standard uncertainties (usual values):"
+    : "No main deviates from its tier by more than 3 standard uncertainties (usual values).";
+  return [el("p", { className: "note" }, heading), el("ul", { className: "plain" }, ...lines),
+    el("p", { className: "note" }, "The command raylab brillianteer shows the effect of correcting one main alone and accepts your own uncertainties.")];
 }
 
 export const last = {
@@ -31,16 +33,16 @@ export const last = {
     this.rows = workbench.start.last_facets.map((about) => this.row(about));
     this.usual = Object.fromEntries(workbench.start.last_facets.map((about) => [about.key, about.default]));
     const last = [...new Set(workbench.start.cuts.flatMap((cut) => cut.last))].join(", ");
-    this.none = el("p", { className: "note" }, "For a blocked stone: open its table of facets (CSV) or its scan, with table and mains polished and measured, " +
-      `and no facets of the last tiers yet (${last}). Those are then laid on the mains as they are, and the finished stone stands beside it as B.`);
-    this.ground = new Ground(workbench, KIND);
+    this.none = el("p", { className: "note" }, "For a blocked stone. Open its facet table (CSV) or its scan, with measured table and mains " +
+      `and without facets of the last tiers (${last}). This panel places the last tiers on the measured mains and shows the finished stone as B.`);
+    this.ground = new RemovedWeight(workbench, KIND);
     this.body = el("div", {},
-      el("p", { className: "note" }, "The last facets laid on the mains as they were measured; the finished stone stands beside the blocked one as B."),
+      el("p", { className: "note" }, "The last facets are placed on the measured mains. The finished stone is shown as B beside the blocked one."),
       ...this.rows.map(({ element }) => element), this.ground.element, this.off = el("div"));
     root.append(this.none, this.body);
   },
 
-  /** A slider, with a box before it where the choice may also be left open. */
+  /** A slider, with a checkbox before it if the parameter is optional. */
   row(about) {
     const { workbench } = this;
     const set = (value, rested) => workbench.rework(KIND, { ...(workbench.design.kind === KIND ? {} : this.unmade()), [about.key]: value }, rested);
@@ -48,17 +50,17 @@ export const last = {
     if (about.unset === null) return { about, one, element: one.element };
     const box = el("input", { type: "checkbox" });
     box.addEventListener("change", () => set(box.checked ? this.first(about) : null, true));
-    const label = el("label", { className: "row" }, el("span", {}, `${about.label} (otherwise ${about.unset})`), box);
+    const label = el("label", { className: "row" }, el("span", {}, `${about.label} (if unchecked, ${about.unset})`), box);
     return { about, one, box, element: el("div", {}, label, one.element) };
   },
 
-  /** Where a choice that was left open begins: a length in the middle of its slider, a diameter a little inside the stone. */
+  /** The first value of an optional parameter: a length in the middle of its slider, a diameter slightly inside the stone. */
   first({ key, slider: { low, high } }) {
     const [x, y] = this.workbench.shapes[this.workbench.state.editing].size_mm;
     return key === GRIND ? Math.floor(98 * Math.min(x, y)) / 100 : (low + high) / 2;
   },
 
-  /** What a finished stone begins with: usual lengths, and a girdle ground round where none was measured. */
+  /** The first values of a finished stone: default lengths, and a girdle diameter if no girdle is measured. */
   unmade() {
     const { facets } = this.workbench.shapes[this.workbench.state.editing];
     const grind = this.rows.find(({ about }) => about.key === GRIND).about;

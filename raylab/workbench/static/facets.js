@@ -1,4 +1,4 @@
-// The panel of facets: one row each, to choose and to edit. Editing makes the stone a table of facets; undo takes it back.
+// The panel of facets: one row per facet, to choose and to edit. Editing turns the stone into a facet table; undo reverts it.
 
 import { el, tidy } from "./controls.js";
 
@@ -13,7 +13,7 @@ const STEP = { [SLOPE]: 0.01, [AZIMUTH]: 0.01, [DISTANCE]: 0.001 };
 
 export const facetName = (row) => `${row[TIER]} ${row[NUMBER]}`;
 
-/** Write a slope; one beyond the vertical turns the facet to the other side. */
+/** Set a slope; a slope beyond the vertical turns the facet to the other side. */
 function lean(row, slope) {
   const beyond = slope > 90;
   row[SLOPE] = beyond ? 180 - slope : slope;
@@ -34,9 +34,9 @@ export const facets = {
     this.fold = el("button", { type: "button", ariaExpanded: "false" }, "Show girdle facets");
     this.fold.addEventListener("click", () => this.unfold(this.girdle.hidden));
     root.append(
-      el("p", { className: "note" }, "Slope in degrees to the girdle plane (more than 90 turns the facet to the other side), azimuth in degrees " +
-        "counter-clockwise from the right, distance of the facet's plane from the centre in mm."),
-      el("div", { className: "facet-scroll", tabIndex: 0, role: "region", ariaLabel: "Table of facets" },
+      el("p", { className: "note" }, "Slope: angle to the girdle plane, degrees (more than 90 turns the facet to the other side). Azimuth: degrees " +
+        "counter-clockwise from the right. Distance: from the centre to the facet plane, mm."),
+      el("div", { className: "facet-scroll", tabIndex: 0, role: "region", ariaLabel: "Facet table" },
         el("table", {}, el("caption", { className: "hidden-head" }, "Facets of the stone"),
           el("thead", {}, el("tr", {}, ...["Facet", "Slope °", "Azimuth °", "Distance mm"].map((head) => el("th", { scope: "col" }, head)))),
           this.body, this.girdle)),
@@ -50,7 +50,7 @@ export const facets = {
     this.fold.textContent = open ? "Hide girdle facets" : "Show girdle facets";
   },
 
-  /** Rows of the edited stone: those of its design, or of its shape where the design states proportions. */
+  /** Rows of the edited stone: those of its design, or those of its shape if the design states proportions. */
   current(workbench) {
     return workbench.design.kind === "facets" ? workbench.design.facets : workbench.shapes[workbench.state.editing]?.facets ?? [];
   },

@@ -1,16 +1,16 @@
-// Files: a stone opened from one, a design saved as one, the report on two stones.
+// Files: open a stone, save a design, and the report on two stones.
 
 import { el } from "./controls.js";
 
 const NAMES = { toml: "TOML", csv: "CSV", stl: "STL" };
-const SPOKEN = { toml: "Save the scene as TOML", csv: "Save the table of facets as CSV", stl: "Save the mesh as STL, in mm" };
+const SPOKEN = { toml: "Save the scene as TOML", csv: "Save the facet table as CSV", stl: "Save the mesh as STL, in mm" };
 
 export function buildFiles(workbench, complain) {
   const file = document.getElementById("file");
   const unit = document.getElementById("unit");
   const save = document.getElementById("save");
   file.accept = workbench.start.readable.join();
-  unit.parentElement.hidden = !workbench.start.readable.includes(".stl"); // only meshes leave their unit unsaid
+  unit.parentElement.hidden = !workbench.start.readable.includes(".stl"); // only meshes may lack a unit
   unit.append(...workbench.start.units.map((name) => el("option", { value: name }, name)));
   document.getElementById("open").addEventListener("click", () => file.click());
   file.addEventListener("change", async () => {
@@ -30,10 +30,10 @@ export function buildFiles(workbench, complain) {
     return button;
   }));
   const button = document.getElementById("report");
-  let wanted = null; // what ends the report that is being made
+  let wanted = null; // aborts the report in progress
   button.addEventListener("click", async () => {
     if (wanted) return wanted.abort();
-    if (workbench.sides.length < 2) return complain({ text: "The report sets two stones side by side: put a second stone beside this one first." });
+    if (workbench.sides.length < 2) return complain({ text: "The report compares two stones. Add a second stone first." });
     complain(null);
     wanted = new AbortController();
     button.textContent = "Stop report";
@@ -47,7 +47,7 @@ export function buildFiles(workbench, complain) {
 async function open(workbench, file, unit, complain) {
   const most = workbench.start.max_bytes;
   if (file.size > most) {
-    complain({ text: `${file.name}: too large (${file.size} bytes); expected at most ${most} bytes` });
+    complain({ text: `${file.name}: file too large (${file.size} bytes); expected at most ${most} bytes` });
     return;
   }
   const found = await post(`/open?${new URLSearchParams({ name: file.name, unit })}`, file, complain);
@@ -67,30 +67,30 @@ async function keep(workbench, kind, complain) {
   hand(name, await found.blob());
 }
 
-/** Hand a file to the browser, which keeps it. */
+/** Offer a file to the browser for download. */
 function hand(name, blob) {
   const address = URL.createObjectURL(blob);
   el("a", { href: address, download: name }).click();
   setTimeout(() => URL.revokeObjectURL(address), 10_000);
 }
 
-/** Have the report made; it takes a minute or so, and the page goes on meanwhile. */
+/** Request the report; it takes about a minute, and the page stays usable meanwhile. */
 async function report(workbench, complain, signal) {
   const { designs, titles, dome, tilt_azimuth_deg } = workbench.state;
   const share = document.getElementById("report-share");
-  const asked = { designs: workbench.sides.map((side) => designs[side]), dome, tilt_azimuth_deg };
-  if (titles.a !== titles.b) asked.title = workbench.sides.map((side) => titles[side]).join(" and ");
+  const request = { designs: workbench.sides.map((side) => designs[side]), dome, tilt_azimuth_deg };
+  if (titles.a !== titles.b) request.title = workbench.sides.map((side) => titles[side]).join(" and ");
   share.hidden = false;
   share.value = 0;
   try {
-    const found = await post("/report", JSON.stringify(asked), complain, signal);
+    const found = await post("/report", JSON.stringify(request), complain, signal);
     for await (const line of found ? lines(found.body) : []) {
       if (line.error) complain(line.error);
       else if (line.html) hand(line.name, new Blob([line.html], { type: "text/html" }));
       else share.value = line.share;
     }
   } catch (error) {
-    if (!signal.aborted) complain({ text: `The report broke off (${error.message}); is raylab still running?` });
+    if (!signal.aborted) complain({ text: `The report stopped (${error.message}); check that raylab is running.` });
   }
   share.hidden = true;
 }
@@ -106,18 +106,18 @@ async function* lines(stream) {
   }
 }
 
-/** A response that went well, or null after its reason was told. */
+/** A successful response; null after an error message. */
 async function post(address, body, complain, signal) {
   let found;
   try {
     found = await fetch(address, { method: "POST", body, signal });
   } catch (error) {
     if (signal?.aborted) throw error;
-    complain({ text: "raylab does not answer; is it still running?" });
+    complain({ text: "no answer from raylab; check that it is running" });
     return null;
   }
   if (found.ok) return found;
-  const told = await found.json().catch(() => ({ error: { text: `raylab refused (${found.status})` } }));
-  complain(told.error);
+  const refusal = await found.json().catch(() => ({ error: { text: `raylab refused the request (${found.status})` } }));
+  complain(refusal.error);
   return null;
 }

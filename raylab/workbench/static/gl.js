@@ -1,23 +1,23 @@
 // WebGL 2 in the few shapes that the stone needs: filled facets and lines of any width, without a depth buffer.
 
 const FACES = [`#version 300 es
-in vec3 place; in vec3 normal; in float facet;
+in vec3 point; in vec3 normal; in float facet;
 uniform mat3 turn; uniform vec2 scale; uniform float chosen, hovered;
 out float shade; flat out float mark;
 void main() {
   vec3 n = turn * normal;
-  gl_Position = vec4((turn * place).xy * scale, 0.0, 1.0);
+  gl_Position = vec4((turn * point).xy * scale, 0.0, 1.0);
   shade = 0.5 + 0.5 * abs(dot(n, normalize(vec3(0.35, 0.5, 0.8))));
   mark = facet == chosen ? 1.0 : (facet == hovered ? 0.5 : 0.0);
 }`, `#version 300 es
 precision highp float;
 in float shade; flat in float mark;
 uniform vec3 body, accent; uniform float alpha;
-out vec4 colour;
+out vec4 color;
 void main() {
   float cover = mark > 0.7 ? 0.85 : alpha + 0.25 * mark;
   vec3 tone = mix(body * shade, accent, mark > 0.7 ? 0.9 : mark * 0.5);
-  colour = vec4(tone * cover, cover);
+  color = vec4(tone * cover, cover);
 }`];
 
 // Each line is a quad; `corner` says which end and which side a vertex stands for. With `side` 1 or -1 only edges of facets
@@ -35,8 +35,8 @@ void main() {
 }`, `#version 300 es
 precision highp float;
 uniform vec4 ink;
-out vec4 colour;
-void main() { colour = vec4(ink.rgb * ink.a, ink.a); }`];
+out vec4 color;
+void main() { color = vec4(ink.rgb * ink.a, ink.a); }`];
 
 export class Painter {
   /** Throws an Error where the browser offers no WebGL 2. */
@@ -57,9 +57,9 @@ export class Painter {
     gl.clear(gl.COLOR_BUFFER_BIT);
   }
 
-  /** Triangles of facets: rows of place (3), normal (3), facet. The returned mesh is drawn with `faces`. */
+  /** Triangles of facets: rows of point (3), normal (3), facet. The returned mesh is drawn with `faces`. */
   mesh(old, rows) {
-    return this.fill(old, this.programs.faces, rows, [["place", 3], ["normal", 3], ["facet", 1]]);
+    return this.fill(old, this.programs.faces, rows, [["point", 3], ["normal", 3], ["facet", 1]]);
   }
 
   /** Line segments: rows of [from (3), to (3), normal (3) of the facet whose edge it is; 0, 0, 0 for a line of its own]. */
@@ -88,9 +88,9 @@ export class Painter {
     gl.bufferData(gl.ARRAY_BUFFER, rows, gl.DYNAMIC_DRAW);
     let at = 0;
     for (const [name, size] of parts) {
-      const place = gl.getAttribLocation(owner.program, name);
-      gl.enableVertexAttribArray(place);
-      gl.vertexAttribPointer(place, size, gl.FLOAT, false, 4 * stride, 4 * at);
+      const location = gl.getAttribLocation(owner.program, name);
+      gl.enableVertexAttribArray(location);
+      gl.vertexAttribPointer(location, size, gl.FLOAT, false, 4 * stride, 4 * at);
       at += size;
     }
     mesh.count = rows.length / stride;
@@ -113,16 +113,16 @@ export class Painter {
   draw(owner, mesh, values) {
     const { gl } = this;
     gl.useProgram(owner.program);
-    for (const [name, value] of Object.entries(values)) set(gl, owner.places[name], value);
+    for (const [name, value] of Object.entries(values)) set(gl, owner.locations[name], value);
     gl.bindVertexArray(mesh.array);
     gl.drawArrays(gl.TRIANGLES, 0, mesh.count);
   }
 }
 
-function set(gl, place, value) {
-  if (typeof value === "number") gl.uniform1f(place, value);
-  else if (value.length === 9) gl.uniformMatrix3fv(place, true, value);
-  else gl[`uniform${value.length}fv`](place, value);
+function set(gl, location, value) {
+  if (typeof value === "number") gl.uniform1f(location, value);
+  else if (value.length === 9) gl.uniformMatrix3fv(location, true, value);
+  else gl[`uniform${value.length}fv`](location, value);
 }
 
 function program(gl, vertex, fragment) {
@@ -136,10 +136,10 @@ function program(gl, vertex, fragment) {
   }
   gl.linkProgram(made);
   if (!gl.getProgramParameter(made, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(made));
-  const places = {};
+  const locations = {};
   for (let k = 0; k < gl.getProgramParameter(made, gl.ACTIVE_UNIFORMS); k++) {
     const { name } = gl.getActiveUniform(made, k);
-    places[name] = gl.getUniformLocation(made, name);
+    locations[name] = gl.getUniformLocation(made, name);
   }
-  return { program: made, places };
+  return { program: made, locations };
 }

@@ -1,9 +1,9 @@
-// The one connection to raylab on this machine: questions out, answers in, and back again after a cut or a restart.
+// The connection to raylab on this machine: questions out, answers in; it reconnects after an interruption or a restart.
 
 const FIRST_WAIT_MS = 200;
 const LONGEST_WAIT_MS = 2000;
 
-/** An answer's header and arrays; see raylab/workbench/frames.py for the layout. */
+/** An answer's header and arrays; see raylab/workbench/messages.py for the layout. */
 export function unpack(buffer) {
   const length = new DataView(buffer).getUint32(0, true);
   const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 4, length)));
@@ -44,7 +44,7 @@ export class Link {
     this.socket = socket;
   }
 
-  /** Send a question if the link stands; what is lost with the link is asked anew by `onOpen`. */
+  /** Send a question if the link is open; `onOpen` repeats questions that are lost with the link. */
   ask(question) {
     if (this.socket.readyState === WebSocket.OPEN) this.socket.send(JSON.stringify(question));
   }

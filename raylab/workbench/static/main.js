@@ -7,7 +7,7 @@ import { buildFiles } from "./files.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
-import { MOST_RUNS, Solid } from "./stone_view.js";
+import { MOST_RUNS, StoneView } from "./stone_view.js";
 
 const $ = (id) => document.getElementById(id);
 const PATIENCE_MS = 3000;
@@ -17,9 +17,9 @@ const start = await (await fetch("/start.json")).json();
 const workbench = new Workbench(start);
 const maps = new Maps(workbench, $("maps"), $("probe"), $("edges"));
 const numbers = new Numbers(workbench, $("figures"));
-const solid = new Solid(workbench, $("solid-canvas"), $("solid-missing"));
+const solid = new StoneView(workbench, $("solid-canvas"), $("solid-missing"));
 
-// --- the line that says what went wrong ---------------------------------------------------------------------------------
+// --- the line with the error message ---------------------------------------------------------------------------------
 
 function complain(error, from) {
   $("problem").hidden = !error;
@@ -27,7 +27,7 @@ function complain(error, from) {
   $("problem-text").textContent = error ? inWords(error) : "";
   for (const panel of PANELS) panel.mark?.(error?.key ?? null);
 }
-/** A message with the label of the control it names instead of the key. */
+/** A message with the label of a control in place of its key. */
 function inWords({ text, key }) {
   const about = [...start.cuts.flatMap(({ parameters }) => parameters), ...start.last_facets].find((one) => one.key === key);
   return about ? text.replaceAll(key, about.label) : text;
@@ -41,7 +41,7 @@ $("dome").addEventListener("change", () => workbench.look({ dome: $("dome").valu
 const views = [
   slider({ key: "tilt_deg", label: "Tilt", unit: "°", spoken: "degrees", low: 0, high: 45, step: 0.5, least: 0, most: 90 },
     (value, rested) => workbench.look({ tilt_deg: value }, rested)),
-  slider({ key: "tilt_azimuth_deg", label: "Tilt towards", unit: "°", spoken: "degrees", low: 0, high: 360, step: 1, least: -360, most: 360 },
+  slider({ key: "tilt_azimuth_deg", label: "Tilt azimuth", unit: "°", spoken: "degrees", low: 0, high: 360, step: 1, least: -360, most: 360 },
     (value, rested) => workbench.look({ tilt_azimuth_deg: value }, rested)),
 ];
 $("view-controls").append(...views.map(({ element }) => element));
@@ -84,7 +84,7 @@ try { $("theme").value = localStorage.getItem("raylab-theme") ?? "auto"; } catch
 theme($("theme").value);
 $("theme").addEventListener("change", () => {
   theme($("theme").value);
-  try { localStorage.setItem("raylab-theme", $("theme").value); } catch { /* the choice then lasts as long as the page */ }
+  try { localStorage.setItem("raylab-theme", $("theme").value); } catch { /* the choice then ends with the page */ }
 });
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => solid.draw());
 for (const button of document.querySelectorAll("[data-sight]")) button.addEventListener("click", () => solid.look(button.dataset.sight));
@@ -109,69 +109,69 @@ function showControls() {
   showFacet();
 }
 
-/** What is known of the chosen facet. */
+/** The data of the chosen facet. */
 function showFacet() {
   const shape = workbench.shapes[workbench.state.editing];
   const f = shape?.facets.findIndex((row) => facetName(row) === workbench.state.facet) ?? -1;
   const card = $("facet-card");
   if (f < 0) {
-    card.replaceChildren(el("p", { className: "note" }, "Drag to turn the stone. Click a facet: the maps light up wherever its light passes."));
+    card.replaceChildren(el("p", { className: "note" }, "Drag to turn the stone. Click a facet to highlight in the maps the light that meets it."));
     return;
   }
   const row = shape.facets[f];
   const leaks = workbench.answers[workbench.state.editing]?.arrays.leaks?.[f];
-  const clear = el("button", { type: "button" }, "Let go");
+  const clear = el("button", { type: "button" }, "Clear");
   clear.addEventListener("click", () => workbench.look({ facet: null }));
   card.replaceChildren(
     el("div", { className: "row" }, el("h3", {}, facetName(row)), clear),
     el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
-    el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of what the eye sees is leakage through this facet.`),
-    el("p", { className: "note" }, "The maps are bright where the light they show meets this facet, the fainter the less of it is left by then."),
+    el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of the light leaks through this facet.`),
+    el("p", { className: "note" }, "The maps are bright where their light meets this facet, in proportion to the light that remains at that point."),
   );
 }
 
-/** The followed ray: every hit where light leaves, and between them the facets that reflect all of it. */
+/** The followed ray: the hits where light leaves, and between them the facets of total reflection. */
 function showPath(path) {
   const card = $("path-card");
   card.hidden = !path;
   if (!path) return;
-  const where = { sky: "to the sky", head: "to the observer's head", leak: "leaks below the girdle plane", scattered: "scattered" };
+  const where = { sky: "leaves to the sky", head: "leaves to the head of the observer", leak: "leaks below the girdle plane", scattered: "scattered" };
   const lines = [];
   let inside = [];
   const reflected = () => {
     if (!inside.length) return;
     const named = inside.length > MOST_NAMED ? [...inside.slice(0, MOST_NAMED), `${inside.length - MOST_NAMED} more`] : inside;
-    lines.push(el("li", { className: "quiet" }, `all reflected at ${named.join(", ")}`));
+    lines.push(el("li", { className: "quiet" }, `total reflection at ${named.join(", ")}`));
     inside = [];
   };
   path.hits.forEach((hit, k) => {
     if (k && hit.weight < 5e-4) return void inside.push(hit.name);
     reflected();
-    const verb = k || hit.fate === "scattered" ? "" : "reflects ";
-    lines.push(el("li", {}, el("strong", {}, hit.name), `: ${verb}${fixed(100 * hit.weight, 1)} % ${where[hit.fate] ?? ""}`));
+    const how = k || hit.fate === "scattered" ? "" : " by first-surface reflection";
+    lines.push(el("li", {}, el("strong", {}, hit.name), `: ${fixed(100 * hit.weight, 1)} % ${where[hit.fate] ?? ""}${how}`));
   });
   if (inside.length > MOST_NAMED) lines.push(el("li", { className: "quiet" }, `${inside.length} more reflections`));
   else reflected();
-  const rest = `Left inside at the end: ${fixed(100 * path.untraced, 1)} %` + (path.absorbed > 5e-4 ? `; absorbed: ${fixed(100 * path.absorbed, 1)} %` : "");
+  const rest = `Untraced: ${fixed(100 * path.untraced, 1)} %` + (path.absorbed > 5e-4 ? `; absorbed: ${fixed(100 * path.absorbed, 1)} %` : "");
   const drawn = path.hits.length > MOST_RUNS ? ` The drawing shows the first ${MOST_RUNS} hits.` : "";
-  const clear = el("button", { type: "button" }, "Let go");
+  const clear = el("button", { type: "button" }, "Clear");
   clear.addEventListener("click", () => workbench.dropPath());
   card.replaceChildren(
-    el("div", { className: "row" }, el("h3", {}, "Light followed back from the eye"), clear),
-    ...(lines.length ? [el("ul", {}, ...lines), el("p", { className: "note" }, `${rest}.${drawn}`)] : [el("p", {}, "This point lies beside the stone.")]),
+    el("div", { className: "row" }, el("h3", {}, "View ray, followed backwards from the eye"), clear),
+    ...(lines.length ? [el("ul", {}, ...lines), el("p", { className: "note" }, `${rest}.${drawn}`)] : [el("p", {}, "This point lies outside the stone.")]),
   );
 }
 
 const STATES = {
-  cut: "Link cut; trying again…",
+  cut: "No connection to raylab; trying again…",
   busy: "working…",
-  slow: "working… (the first start on a machine compiles, once)",
-  fault: "last possible stone shown",
+  slow: "working… (the first start on a machine compiles the kernels)",
+  fault: "last valid stone shown",
   exact: "exact",
 };
 let late = 0;
 
-/** Say how things stand, in words and for those who wait for it. */
+/** Show the state of the page, and announce it to those who wait for it. */
 function showState(word) {
   clearTimeout(late);
   $("state").textContent = STATES[word];
@@ -196,7 +196,7 @@ workbench.addEventListener("answer", ({ detail: { side } }) => {
   drawAll();
   document.documentElement.dataset[`shown${side.toUpperCase()}`] = workbench.shown[side];
 });
-workbench.addEventListener("asked", ({ detail: { side, id } }) => { document.documentElement.dataset[`asked${side.toUpperCase()}`] = id; });
+workbench.addEventListener("requested", ({ detail: { side, id } }) => { document.documentElement.dataset[`requested${side.toUpperCase()}`] = id; });
 workbench.addEventListener("link", ({ detail }) => { workbench.cut = detail === "cut"; showState(workbench.cut ? "cut" : "busy"); });
 workbench.addEventListener("status", ({ detail }) => { if (!workbench.cut) showState(detail); });
 maps.arrange();

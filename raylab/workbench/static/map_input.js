@@ -1,27 +1,27 @@
-// The hand on a map: drag or arrow keys tilt the stone, a click or Enter follows the light, the pointer reads values.
+// Input on a map: drag or arrow keys tilt the stone, a click or Enter follows the light, the pointer reads values.
 
 import { fixed } from "./controls.js";
 
 const DEGREES_PER_PIXEL = 0.12;
 const MOST_TILT = 45;
 const CLICK = 4;
-const HINT = "Point at a map to read it; click to follow the light from there.";
+const HINT = "Point at a map to read values; click to follow the view ray of that point.";
 
-export class Hand {
+export class MapInput {
   constructor(workbench, maps, probe) {
     Object.assign(this, { workbench, maps, probe });
     probe.textContent = HINT;
   }
 
   listen(figure) {
-    const { frame } = figure;
+    const { box } = figure;
     let from = null;
-    frame.addEventListener("pointerdown", (event) => {
+    box.addEventListener("pointerdown", (event) => {
       if (event.button) return;
-      frame.setPointerCapture(event.pointerId);
+      box.setPointerCapture(event.pointerId);
       from = { x: event.clientX, y: event.clientY, tilt: this.tilt(), far: false };
     });
-    frame.addEventListener("pointermove", (event) => {
+    box.addEventListener("pointermove", (event) => {
       if (!from) { this.read(figure, event); return; }
       const [dx, dy] = [event.clientX - from.x, event.clientY - from.y];
       from.far ||= Math.hypot(dx, dy) > CLICK;
@@ -34,11 +34,11 @@ export class Hand {
       }
       from = null;
     };
-    frame.addEventListener("pointerup", end);
-    frame.addEventListener("pointercancel", end);
-    frame.addEventListener("pointerleave", () => { if (!from) this.probe.textContent = HINT; });
-    frame.addEventListener("keydown", (event) => this.key(figure, event));
-    frame.addEventListener("blur", () => { figure.marked = false; this.maps.drawOne(figure); });
+    box.addEventListener("pointerup", end);
+    box.addEventListener("pointercancel", end);
+    box.addEventListener("pointerleave", () => { if (!from) this.probe.textContent = HINT; });
+    box.addEventListener("keydown", (event) => this.key(figure, event));
+    box.addEventListener("blur", () => { figure.marked = false; this.maps.drawOne(figure); });
   }
 
   tilt() {
@@ -76,9 +76,9 @@ export class Hand {
 
   spot({ canvas, ...figure }, event) {
     const box = canvas.getBoundingClientRect();
-    const place = this.maps.place({ canvas, ...figure });
+    const transform = this.maps.transform({ canvas, ...figure });
     const dots = canvas.width / box.width;
-    return [place.toX((event.clientX - box.left) * dots), place.toY((event.clientY - box.top) * dots)];
+    return [transform.toX((event.clientX - box.left) * dots), transform.toY((event.clientY - box.top) * dots)];
   }
 
   pick(figure, [x, y]) {
@@ -90,13 +90,13 @@ export class Hand {
     if (this.workbench.answers[figure.side]) this.say(figure, this.spot(figure, event));
   }
 
-  /** Tell the values under a point. */
+  /** Show the values at a point. */
   say({ side }, [x, y]) {
-    const { frame } = this.workbench.answers[side];
-    const legends = new Map([0, 1].map((place) => this.maps.legend(place)).map((legend) => [legend.name, legend]));
+    const { grid } = this.workbench.answers[side];
+    const legends = new Map([0, 1].map((slot) => this.maps.legend(slot)).map((legend) => [legend.name, legend]));
     const parts = [...legends.values()].map(({ name, title, unit }) => {
       const values = this.maps.values(side, { name });
-      const [column, row] = [Math.floor((x - frame.x0_mm) / frame.pixel_mm), Math.floor((y - frame.y0_mm) / frame.pixel_mm)];
+      const [column, row] = [Math.floor((x - grid.x0_mm) / grid.pixel_mm), Math.floor((y - grid.y0_mm) / grid.pixel_mm)];
       const inside = values && column >= 0 && row >= 0 && column < values.side && row < values.side;
       return `${title} ${inside ? fixed(values[row * values.side + column], 3) + (unit === "degree" ? "°" : "") : "–"}`;
     });

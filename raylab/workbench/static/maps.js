@@ -2,62 +2,62 @@
 
 import { paint, paintBar } from "./color.js";
 import { el, fixed, signed, tidy } from "./controls.js";
-import { Hand } from "./map_input.js";
+import { MapInput } from "./map_input.js";
 
 const MARGIN = 1.06;
-/** Of two stones, what one returns to the eye beyond the other: made here, of both luminance maps. */
+/** The difference of two luminance maps, computed in the page. */
 const DIFFERENCE = {
-  name: "difference", title: "luminance − the other's", unit: "", signed: true,
-  definition: "This stone's luminance less the other stone's at the same place, to the nearest pixel",
+  name: "difference", title: "luminance difference", unit: "", signed: true,
+  definition: "Luminance of this stone minus luminance of the other stone, at the nearest pixel",
 };
 
 export class Maps {
   constructor(workbench, root, probe, edges) {
-    Object.assign(this, { workbench, root, edges, figures: [], key: "", hand: new Hand(workbench, this, probe) });
+    Object.assign(this, { workbench, root, edges, figures: [], key: "", hand: new MapInput(workbench, this, probe) });
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => this.draw()).observe(root);
   }
 
-  /** As many figures as stones and maps ask for: maps across for one stone, stones across for two. True if that is new. */
+  /** Build one figure per map and stone: two maps side by side for one stone, two stones side by side otherwise. True if rebuilt. */
   arrange() {
     const { sides } = this.workbench;
     const key = sides.join();
     if (key === this.key) return false;
     this.key = key;
-    this.figures = [0, 1].flatMap((place) => sides.map((side) => this.figure(place, side)));
+    this.figures = [0, 1].flatMap((slot) => sides.map((side) => this.figure(slot, side)));
     this.root.replaceChildren(...this.figures.map(({ element }) => element));
     return true;
   }
 
-  figure(place, side) {
-    const choice = el("select", { ariaLabel: `Map ${place + 1} of stone ${side.toUpperCase()}` },
+  figure(slot, side) {
+    const choice = el("select", { ariaLabel: `Map ${slot + 1} of stone ${side.toUpperCase()}` },
       ...this.offered.map(({ name, title }) => el("option", { value: name }, title)));
-    choice.addEventListener("change", () => this.workbench.look({ maps: this.workbench.state.maps.map((one, at) => (at === place ? choice.value : one)) }));
+    choice.addEventListener("change", () => this.workbench.look({ maps: this.workbench.state.maps.map((one, at) => (at === slot ? choice.value : one)) }));
     const number = el("span", { className: "quiet" });
     const canvas = el("canvas");
-    const frame = el("div", { className: "map-frame", tabIndex: 0, role: "application", "aria-roledescription": "map" }, canvas,
+    const box = el("div", { className: "map-frame", tabIndex: 0, role: "application", "aria-roledescription": "map" }, canvas,
       el("span", { className: "map-side", ariaHidden: "true" }, this.workbench.sides.length > 1 ? side.toUpperCase() : ""));
-    const bar = el("canvas", { className: "colour-bar", ariaHidden: "true" });
+    const bar = el("canvas", { className: "color-bar", ariaHidden: "true" });
     const ticks = el("div", { className: "ticks" });
-    const element = el("figure", { className: "map", "data-map": place, "data-side": side },
-      el("div", { className: "map-head" }, choice, number), frame, bar, ticks);
-    const figure = { place, side, choice, number, canvas, frame, bar, ticks, element, cross: [0, 0] };
+    const element = el("figure", { className: "map", "data-map": slot, "data-side": side },
+      el("div", { className: "map-head" }, choice, number), box, bar, ticks);
+    const figure = { slot, side, choice, number, canvas, box, bar, ticks, element, cross: [0, 0] };
     this.hand.listen(figure);
     return figure;
   }
 
-  /** The maps that can be chosen: all that raylab makes and, of two stones, their difference. */
+  /** The maps to choose from: those of raylab and, for two stones, the difference. */
   get offered() {
     const { start, sides } = this.workbench;
-    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colours: start.maps.find(({ signed }) => signed).colours }] : start.maps;
+    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colors: start.maps.find(({ signed }) => signed).colors }] : start.maps;
   }
 
-  legend(place) {
-    const chosen = this.workbench.state.maps[place];
+  legend(slot) {
+    const chosen = this.workbench.state.maps[slot];
     return this.offered.find(({ name }) => name === chosen) ?? this.offered.find(({ name }) => name === "luminance");
   }
 
-  /** A map's values for one stone, undefined where they are not there (yet). */
+  /** The values of a map for one stone; undefined until they arrive. */
   values(side, { name }) {
     const answer = this.workbench.answers[side];
     if (name !== DIFFERENCE.name) return answer?.arrays[`map ${name}`];
@@ -66,13 +66,13 @@ export class Maps {
   }
 
   /** Colours and range of a map, common to both stones. */
-  scale(place) {
-    const legend = this.legend(place);
-    const { name, colours, signed } = legend;
+  scale(slot) {
+    const legend = this.legend(slot);
+    const { name, colors, signed } = legend;
     const ranges = this.workbench.sides.map((side) => this.workbench.answers[side]?.ranges[name] ?? this.values(side, legend)?.range).filter(Boolean);
     if (!ranges.length) return null;
     const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
-    return { table: this.workbench.start.colours[colours], low, high, signed };
+    return { table: this.workbench.start.colors[colors], low, high, signed };
   }
 
   draw() {
@@ -82,36 +82,36 @@ export class Maps {
 
   drawOne(figure) {
     const { workbench } = this;
-    const legend = this.legend(figure.place);
+    const legend = this.legend(figure.slot);
     const answer = workbench.answers[figure.side];
     figure.choice.value = legend.name;
     figure.choice.title = legend.definition;
-    const scale = this.scale(figure.place);
+    const scale = this.scale(figure.slot);
     const values = this.values(figure.side, legend);
     if (!scale || !values) return;
     const context = this.clear(figure);
-    const place = this.place(figure);
-    const { x0_mm, y0_mm, pixel_mm } = answer.frame;
+    const transform = this.transform(figure);
+    const { x0_mm, y0_mm, pixel_mm } = answer.grid;
     const whole = pixel_mm * values.side;
     context.imageSmoothingQuality = "high";
-    context.drawImage(pictureOf(values, scale, answer.arrays.light), place.x(x0_mm), place.y(y0_mm + whole), whole * place.scale, whole * place.scale);
-    if (this.edges.checked) this.drawEdges(figure, context, place);
-    this.drawCross(figure, context, place);
+    context.drawImage(pictureOf(values, scale, answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
+    if (this.edges.checked) this.drawEdges(figure, context, transform);
+    this.drawCross(figure, context, transform);
     paintBar(figure.bar, scale);
     const unit = legend.unit === "degree" ? "°" : "";
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
     figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, tidy(tick, 3) + unit)));
     const other = workbench.answers[figure.side === "a" ? "b" : "a"];
-    const told = headline(legend.name, answer.summary, other?.summary);
-    figure.number.textContent = told;
-    figure.frame.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${told}. ` +
-      "Arrow keys tilt the stone, Home turns it face-up, Shift with arrow keys moves a mark, Enter follows the light from the mark.";
+    const text = headline(legend.name, answer.summary, other?.summary);
+    figure.number.textContent = text;
+    figure.box.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${text}. ` +
+      "Arrow keys tilt the stone, Home returns to face-up, Shift with arrow keys moves a mark, Enter follows the view ray of the mark.";
     figure.element.classList.toggle("behind", workbench.faulty.has(figure.side));
   }
 
-  clear({ canvas, frame }) {
+  clear({ canvas, box }) {
     const dots = Math.min(devicePixelRatio || 1, 2);
-    const side = Math.max(1, Math.round(frame.clientWidth * dots));
+    const side = Math.max(1, Math.round(box.clientWidth * dots));
     if (canvas.width !== side) canvas.width = canvas.height = side;
     const context = canvas.getContext("2d");
     context.setTransform(1, 0, 0, 1, 0, 0);
@@ -120,7 +120,7 @@ export class Maps {
   }
 
   /** From mm on the map plane to pixels of the canvas, the same scale for both stones and for every tilt. */
-  place({ side, canvas }) {
+  transform({ side, canvas }) {
     const shapes = this.workbench.sides.map((one) => this.workbench.shapes[one]).filter(Boolean);
     const extent = MARGIN * Math.max(...shapes.map(({ size_mm }) => Math.max(size_mm[0], size_mm[1])));
     const scale = canvas.width / extent;
@@ -132,10 +132,10 @@ export class Maps {
       toX: (pixel) => ox + (pixel - half) / scale, toY: (pixel) => oy - (pixel - half) / scale };
   }
 
-  drawEdges({ side, canvas }, context, place) {
+  drawEdges({ side, canvas }, context, transform) {
     const shape = this.workbench.shapes[side];
     const turn = this.workbench.answers[side].turn;
-    const seen = (x, y, z) => [place.x(turn[0][0] * x + turn[0][1] * y + turn[0][2] * z), place.y(turn[1][0] * x + turn[1][1] * y + turn[1][2] * z)];
+    const seen = (x, y, z) => [transform.x(turn[0][0] * x + turn[0][1] * y + turn[0][2] * z), transform.y(turn[1][0] * x + turn[1][1] * y + turn[1][2] * z)];
     const trace = (loop) => {
       context.beginPath();
       loop.forEach((v, k) => {
@@ -145,30 +145,30 @@ export class Maps {
       context.closePath();
     };
     const dots = canvas.width / (canvas.clientWidth || 1);
-    const towards = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
+    const nDotV = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
     for (let f = 0; f < shape.loops.length; f++) {
       const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.workbench.state.facet;
-      if (towards(f) <= 1e-9 || (this.workbench.onGirdle(shape.facets[f]) && !chosen)) continue;
+      if (nDotV(f) <= 1e-9 || (this.workbench.onGirdle(shape.facets[f]) && !chosen)) continue;
       trace(shape.loops[f]);
-      for (const [width, colour] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
+      for (const [width, color] of chosen ? [[4.5, "#000"], [2.2, "#fff"]] : [[1.6, "rgb(0 0 0 / 0.25)"], [0.7, "rgb(255 255 255 / 0.5)"]]) {
         context.lineWidth = width * dots;
-        context.strokeStyle = colour;
+        context.strokeStyle = color;
         context.stroke();
       }
     }
   }
 
-  drawCross(figure, context, place) {
+  drawCross(figure, context, transform) {
     const path = this.workbench.path;
     const point = figure.marked ? figure.cross : null;
     if (!point && !(path?.side === figure.side)) return;
     const [x, y] = point ?? path.at;
     const dots = figure.canvas.width / (figure.canvas.clientWidth || 1);
-    for (const [width, colour] of [[4, "#000"], [1.6, "#fff"]]) {
+    for (const [width, color] of [[4, "#000"], [1.6, "#fff"]]) {
       context.lineWidth = width * dots;
-      context.strokeStyle = colour;
+      context.strokeStyle = color;
       context.beginPath();
-      context.arc(place.x(x), place.y(y), 6 * dots, 0, 7);
+      context.arc(transform.x(x), transform.y(y), 6 * dots, 0, 7);
       context.stroke();
     }
   }
@@ -185,7 +185,7 @@ function middle({ vertices }) {
   return [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
 }
 
-/** The painted picture of a map, made once for each answer and scale. */
+/** The painted picture of a map, kept for each answer and scale. */
 function pictureOf(values, scale, light) {
   const key = `${scale.low} ${scale.high}`;
   if (values.picture?.key !== key) {
@@ -196,18 +196,18 @@ function pictureOf(values, scale, light) {
   return values.picture.canvas;
 }
 
-/** One stone's luminance less another's, on the first one's pixels; the range is even about zero. */
+/** Luminance of one stone minus that of another, on the pixels of the first; the range is symmetric about zero. */
 function difference(answer, other) {
-  const { frame, arrays } = answer;
+  const { grid, arrays } = answer;
   const [mine, theirs] = [arrays["map luminance"], other.arrays["map luminance"]];
   if (mine.less?.theirs === theirs) return mine.less.values;
   const [n, m] = [mine.side, theirs.side];
-  const place = (k, from, to) => Math.floor((from + (k + 0.5) * frame.pixel_mm - to) / other.frame.pixel_mm);
-  const columns = Int32Array.from({ length: n }, (_, k) => place(k, frame.x0_mm, other.frame.x0_mm));
+  const pixel = (k, from, to) => Math.floor((from + (k + 0.5) * grid.pixel_mm - to) / other.grid.pixel_mm);
+  const columns = Int32Array.from({ length: n }, (_, k) => pixel(k, grid.x0_mm, other.grid.x0_mm));
   const values = new Float32Array(n * n).fill(NaN);
   let most = 0;
   for (let row = 0; row < n; row++) {
-    const at = place(row, frame.y0_mm, other.frame.y0_mm);
+    const at = pixel(row, grid.y0_mm, other.grid.y0_mm);
     if (at < 0 || at >= m) continue;
     for (let k = 0; k < n; k++) {
       if (columns[k] < 0 || columns[k] >= m) continue;

@@ -33,7 +33,7 @@ export class Numbers {
       el("thead", {}, el("tr", {}, ...heads.map((head) => el(head ? "th" : "td", head ? { scope: "col" } : {}, head)))), el("tbody", {}, ...body));
   }
 
-  /** Notes on the numbers, such as a bracket wider than asked for. Why a statistic is missing stands in its row. */
+  /** Notes on the numbers, such as a bracket wider than the requested precision. A missing statistic has its note in its row. */
   notes(sides) {
     const known = new Set(this.workbench.start.statistics.map(({ key }) => key));
     return sides.flatMap((side) => Object.entries(this.workbench.answers[side].summary.notes ?? {})
@@ -65,7 +65,7 @@ export class Numbers {
 }
 
 function statistic(summary, value, key) {
-  if (value === undefined || value === null) return { note: summary.notes?.[key] ?? "not defined here" };
+  if (value === undefined || value === null) return { note: summary.notes?.[key] ?? "not defined" };
   const [low, high] = summary.brackets[key];
   return { value, low, high, error: summary.errors[key] };
 }
@@ -78,7 +78,7 @@ function cell(one, name, bar) {
     fixed(value), " ", el("span", { className: "bracket" }, around), ...(bar ? [ledgerBar(value, high)] : []));
 }
 
-/** A bar from 0 to the value, hatched on to the bracket's upper end. */
+/** A bar from 0 to the value, hatched up to the upper end of the bracket. */
 function ledgerBar(value, high) {
   const [sure, more] = [el("i"), el("i")];
   sure.style.width = `${100 * value}%`;
@@ -87,12 +87,12 @@ function ledgerBar(value, high) {
   return el("span", { className: "ledger-bar", ariaHidden: "true" }, sure, more);
 }
 
-/** B minus A with the widest bracket that both leave, and a word where zero lies within it. */
+/** B minus A with the bracket that follows from both, or "not significant" if zero lies within it. */
 function difference(a, b) {
   if (a.value === undefined || b.value === undefined) return el("td", {}, "–");
   const sampled = 2 * Math.hypot(a.error, b.error);
   const [low, high] = [b.low - a.high - sampled, b.high - a.low + sampled];
   const open = low <= 0 && high >= 0;
   return el("td", { title: `between ${low} and ${high}` }, signed(b.value - a.value, 4), " ",
-    el("span", { className: "bracket" }, open ? "not told apart" : `[${signed(low, 4)}, ${signed(high, 4)}]`));
+    el("span", { className: "bracket" }, open ? "not significant" : `[${signed(low, 4)}, ${signed(high, 4)}]`));
 }

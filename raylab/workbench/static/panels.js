@@ -1,5 +1,5 @@
 // The panels of the left column, as tabs. A new one is a module with { id, title, build(root, workbench), show(workbench) } and
-// perhaps mark(key), which marks the control that a message names; it is named in PANELS.
+// optionally mark(key), which marks the control of a faulty key; it is listed in PANELS.
 
 import { el } from "./controls.js";
 import { facets } from "./facets.js";
@@ -11,12 +11,12 @@ let parts = [];
 
 export const PANELS = [proportions, facets, whatif, last];
 
-export function buildPanels(workbench, tabs, room) {
+export function buildPanels(workbench, tabs, container) {
   parts = PANELS.map((panel) => {
     const tab = el("button", { type: "button", role: "tab", id: `tab-${panel.id}`, "aria-controls": `panel-${panel.id}` }, panel.title);
     const root = el("div", { role: "tabpanel", id: `panel-${panel.id}`, "aria-labelledby": `tab-${panel.id}` });
     tabs.append(tab);
-    room.append(root);
+    container.append(root);
     panel.build(root, workbench);
     return { panel, tab, root };
   });

@@ -1,5 +1,5 @@
-// The panel of proportions: a slider for each parameter of the stone's cut, or, for a stone that is a table of facets, what is
-// measured on it. Parameters, labels and ranges are the cut's own, as the server states them.
+// The panel of proportions: a slider for each parameter of the cut; for a facet table, the measured proportions instead.
+// Parameters, labels and ranges come from the cut, as the server states them.
 
 import { el, fixed, parameterSlider, slider } from "./controls.js";
 
@@ -51,7 +51,7 @@ export const proportions = {
   },
 };
 
-/** A slider, a box to tick or a list to choose from; null for a parameter that the page does not show. */
+/** A slider, a checkbox or a list; null for a parameter that the page does not show. */
 function controlFor(about, set) {
   if (about.slider) return parameterSlider(about, set);
   if (!about.choices.length) return null;
@@ -69,7 +69,7 @@ function controlFor(about, set) {
 function measuredTable(workbench) {
   const measured = workbench.answers[workbench.state.editing]?.measured;
   const note = el("p", { className: "note" },
-    "This stone isn't made from proportions; its facets are edited in the panel Facets. Measured on it, as mean and half the range:");
+    "This stone is a facet table; edit its facets in the panel Facets. Measured proportions, as mean and half the range:");
   if (!measured) return [note];
   const known = workbench.cutNamed(measured.cut)?.measured ?? workbench.start.measured;
   const rows = known.filter(({ key }) => measured[key]).map(({ key, label, unit }) => {
@@ -80,7 +80,7 @@ function measuredTable(workbench) {
   return [note, el("table", {}, el("tbody", {}, ...rows))];
 }
 
-/** Material and body colour, which both kinds of design have. */
+/** Material and body colour of a design of either kind. */
 function materials(workbench) {
   const choice = el("select", { id: "material" }, ...workbench.start.materials.map(({ name }) => el("option", { value: name }, name)));
   const note = el("p", { className: "note" });

@@ -1,14 +1,14 @@
-// What this tab had before a reload: its state, as long as raylab and the stone it opened with are the same.
+// The state of this tab across a reload, valid for the same raylab version and the same opened stone.
 
 const KEPT = "raylab-workbench";
 
-/** The state that was kept, or null. */
+/** The kept state, or null. */
 export function kept({ version, design }) {
   try {
     const found = JSON.parse(sessionStorage.getItem(KEPT));
     return found && found.version === version && JSON.stringify(found.opening) === JSON.stringify(design) ? found.state : null;
   } catch {
-    return null; // storage switched off, or something else's: start afresh
+    return null; // no storage, or not our data: start with the opened stone
   }
 }
 
@@ -16,6 +16,6 @@ export function keep({ version, design }, state) {
   try {
     sessionStorage.setItem(KEPT, JSON.stringify({ version, opening: design, state }));
   } catch {
-    // a full or forbidden storage costs only what a reload would have brought back
+    // without storage a reload returns to the opened stone
   }
 }

@@ -1,4 +1,4 @@
-// The stone in 3D: turn it, choose a facet, see the path of one view ray with what leaves at each hit.
+// The stone in 3D: turn it, choose a facet, show the path of a view ray with the light that leaves at each hit.
 
 import { facetName } from "./facets.js";
 import { Painter } from "./gl.js";
@@ -14,7 +14,7 @@ const FIT = 0.86;
 /** Runs of a followed ray that are drawn; a trapped one can go on for a hundred. */
 export const MOST_RUNS = 9;
 
-export class Solid {
+export class StoneView {
   constructor(workbench, canvas, missing) {
     Object.assign(this, { workbench, canvas, zoom: 1, hovered: -1, turn: tilted(SIGHTS.above, -1.0, 0.35) });
     try {
@@ -82,12 +82,12 @@ export class Solid {
     const dots = Math.min(devicePixelRatio || 1, 2);
     const side = Math.max(1, Math.round(canvas.clientWidth * dots));
     if (canvas.width !== side) canvas.width = canvas.height = side;
-    const reach = (FIT * this.zoom) / this.radius;
-    const place = { turn: this.turn, scale: [reach, reach] };
-    const line = { ...place, pixels: [side / 2, side / 2] };
+    const scale = (FIT * this.zoom) / this.radius;
+    const view = { turn: this.turn, scale: [scale, scale] };
+    const line = { ...view, pixels: [side / 2, side / 2] };
     const [body, ink, accent] = ["--body", "--ink", "--accent"].map((name) => tone(canvas, name));
     const chosen = shape.facets.findIndex((row) => facetName(row) === this.workbench.state.facet);
-    const fill = { ...place, body, accent, chosen, hovered: this.hovered };
+    const fill = { ...view, body, accent, chosen, hovered: this.hovered };
     painter.clear();
     for (const [ahead, alpha, width, depth] of [[false, 0.55, 0.5, 0.35], [true, 0.6, 0.75, 0.85]]) {
       painter.faces(this.mesh, ahead, { ...fill, alpha });
@@ -105,8 +105,8 @@ export class Solid {
     const points = [path.start_mm, ...hits.map((hit) => hit.point_mm)];
     const none = [0, 0, 0];
     const run = points.slice(1).map((point, k) => [points[k], point, none]);
-    const spikes = hits.filter((hit) => hit.way && hit.weight > 0.005)
-      .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.way[k] * this.radius * 0.6 * Math.sqrt(hit.weight)), none]);
+    const spikes = hits.filter((hit) => hit.direction && hit.weight > 0.005)
+      .map((hit) => [hit.point_mm, hit.point_mm.map((at, k) => at + hit.direction[k] * this.radius * 0.6 * Math.sqrt(hit.weight)), none]);
     this.trail = this.painter.segments(this.trail, run);
     this.painter.lines(this.trail, { ...line, width: 1.5 * dots, ink: [...ink, 1] });
     this.trail = this.painter.segments(this.trail, spikes);
@@ -128,18 +128,18 @@ export class Solid {
   /** The facet under the pointer: of the planes that face the eye the last one that the line of sight passes; -1 for none. */
   under(event) {
     const box = this.canvas.getBoundingClientRect();
-    const reach = (FIT * this.zoom) / this.radius;
+    const scale = (FIT * this.zoom) / this.radius;
     const [x, y] = [((event.clientX - box.left) / box.width) * 2 - 1, 1 - ((event.clientY - box.top) / box.height) * 2];
     const { normals, distances, loops } = this.shape;
     const t = this.turn;
-    const point = [0, 1, 2].map((k) => (t[k] * x + t[3 + k] * y) / reach);
+    const point = [0, 1, 2].map((k) => (t[k] * x + t[3 + k] * y) / scale);
     let [found, nearest, farthest] = [-1, -Infinity, Infinity];
     for (let f = 0; f < loops.length; f++) {
       const [nx, ny, nz] = normals.subarray(3 * f, 3 * f + 3);
-      const gap = distances[f] - (nx * point[0] + ny * point[1] + nz * point[2]);
-      const towards = -this.facing(f);
-      if (towards < 0 && gap / towards > nearest) [found, nearest] = [f, gap / towards];
-      else if (towards > 0) farthest = Math.min(farthest, gap / towards);
+      const distance = distances[f] - (nx * point[0] + ny * point[1] + nz * point[2]);
+      const nDotV = -this.facing(f);
+      if (nDotV < 0 && distance / nDotV > nearest) [found, nearest] = [f, distance / nDotV];
+      else if (nDotV > 0) farthest = Math.min(farthest, distance / nDotV);
     }
     return nearest < farthest ? found : -1;
   }

@@ -1,16 +1,16 @@
-// The panel of what-ifs: one facet, or one tier, polished again by an angle or a depth.
+// The panel of what-ifs: one facet or one tier, repolished by an angle or a depth.
 
 import { el, slider } from "./controls.js";
 import { facetName } from "./facets.js";
-import { Ground } from "./removed_weight.js";
+import { RemovedWeight } from "./removed_weight.js";
 
-const KIND = "polished again";
+const KIND = "repolished";
 const TIER = 0;
 const STILL = { slope_deg: 0, azimuth_deg: 0, depth_mm: 0 };
 const MOVES = [
-  { key: "slope_deg", label: "Steeper (flatter: −)", unit: "°", spoken: "degrees", low: -2, high: 2, step: 0.01, least: -45, most: 45 },
-  { key: "azimuth_deg", label: "Turned counter-clockwise", unit: "°", spoken: "degrees", low: -2, high: 2, step: 0.01, least: -45, most: 45 },
-  { key: "depth_mm", label: "Deeper still", unit: "mm", spoken: "millimetres", low: 0, high: 0.2, step: 0.001, least: 0, most: 100 },
+  { key: "slope_deg", label: "Slope change (positive: steeper)", unit: "°", spoken: "degrees", low: -2, high: 2, step: 0.01, least: -45, most: 45 },
+  { key: "azimuth_deg", label: "Azimuth change (counter-clockwise)", unit: "°", spoken: "degrees", low: -2, high: 2, step: 0.01, least: -45, most: 45 },
+  { key: "depth_mm", label: "Additional depth", unit: "mm", spoken: "millimetres", low: 0, high: 0.2, step: 0.001, least: 0, most: 100 },
 ];
 
 export const whatif = {
@@ -21,18 +21,18 @@ export const whatif = {
     this.key = "";
     this.facet = null;
     this.choice = el("select", { id: "polish" });
-    this.choice.addEventListener("change", () => { // moves already made become those of another facet
+    this.choice.addEventListener("change", () => { // the moves then apply to another facet
       if (workbench.design.kind === KIND) workbench.edit((design) => { design.facet = this.choice.value; });
     });
     this.sliders = MOVES.map((about) => slider({ ...about, key: `polish_${about.key}` }, (value, rested) => {
       const now = workbench.design.kind === KIND ? {} : STILL;
       workbench.rework(KIND, { ...now, facet: this.choice.value, [about.key]: value }, rested);
     }));
-    this.ground = new Ground(workbench, KIND);
+    this.ground = new RemovedWeight(workbench, KIND);
     root.append(
-      el("p", { className: "note" }, "Polish a facet or a whole tier again: the stone as it would be stands beside it as B. " +
-        "Turned by an angle, a facet hangs on its deepest corner, so that no more goes than must."),
-      el("label", { className: "row" }, el("span", {}, "Polish"), this.choice),
+      el("p", { className: "note" }, "Repolish a facet or a tier. The repolished stone is shown as B. " +
+        "A facet turns about its deepest corner, so that the least material is removed."),
+      el("label", { className: "row" }, el("span", {}, "Repolish"), this.choice),
       ...this.sliders.map(({ element }) => element),
       this.ground.element,
     );

@@ -1,15 +1,15 @@
-// The state of the page: designs, light and view; what is asked of raylab, and when.
+// The state of the page: designs, light and view; and the requests to raylab.
 //
-// The page holds the designs. A coarse picture is asked for with every change, an exact one when changes rest; each
-// question carries all it means, so an answer is either the latest or is overtaken by a later one.
+// The page holds the designs. Every change requests a coarse picture, and a pause requests an exact one. Each request is
+// complete in itself, so an answer is either the latest one or is replaced by a later one.
 
 import { keep, kept } from "./session.js";
 import { Link } from "./link.js";
 
 const REST_MS = 140;
 const MOST_STEPS = 200;
-/** Questions on their way for each stone: one in work, one to follow. With more, answers pile up before a slow browser. */
-const MOST_ASKED = 2;
+/** Open requests per stone: one in work, one waiting. With more, answers pile up in a slow browser. */
+const MOST_OPEN = 2;
 const copy = (value) => structuredClone(value);
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 
@@ -28,7 +28,7 @@ export class Workbench extends EventTarget {
     this.number = 0;
     this.resting = 0;
     this.due = false;
-    this.asked = { a: 0, b: 0 };
+    this.requested = { a: 0, b: 0 };
     this.shown = { a: 0, b: 0 };
     this.meant = { a: null, b: null };
     this.sent = { a: [], b: [] };
@@ -47,11 +47,11 @@ export class Workbench extends EventTarget {
     this.link = new Link(
       (header, arrays) => this.take(header, arrays),
       () => this.reopen(),
-      (word) => this.tell("link", word),
+      (word) => this.notify("link", word),
     );
   }
 
-  tell(type, detail) {
+  notify(type, detail) {
     this.dispatchEvent(new CustomEvent(type, { detail }));
   }
 
@@ -63,7 +63,7 @@ export class Workbench extends EventTarget {
     return this.state.designs[this.state.editing];
   }
 
-  /** What the server says of a cut; undefined for one that it doesn't know. */
+  /** The server's record of a cut; undefined for an unknown cut. */
   cutNamed(name) {
     return this.start.cuts.find((cut) => cut.name === name);
   }
@@ -98,7 +98,7 @@ export class Workbench extends EventTarget {
     this.changed(Object.keys(designs), rested);
   }
 
-  /** Take material away from the edited stone: of one stone, the outcome stands beside it as B; of two, in its own place. */
+  /** Remove material from the edited stone. A single stone keeps its place and the result becomes B; of two, the result replaces it. */
   rework(kind, values, rested) {
     if (this.design.kind === kind) return this.edit((design) => Object.assign(design, values), rested);
     const { editing, designs, opened, titles } = this.state;
@@ -108,12 +108,12 @@ export class Workbench extends EventTarget {
     return this.replace({ [designs.b ? editing : "b"]: { kind, of, ...values } }, designs.b ? {} : beside, rested);
   }
 
-  /** A side's stone as a table of its facets; null, and a word to the user, while the stone shown isn't yet the one meant. */
+  /** A side's stone as a facet table; null with a message while the shown stone is not up to date. */
   asTable(side) {
     const design = this.state.designs[side];
     if (design.kind === "facets") return copy(design);
     if (!same(this.drawn[side], design)) {
-      this.tell("problem", { text: "This stone is not worked out yet; try again when its picture is up to date." });
+      this.notify("problem", { text: "The stone is not computed yet; try again when its picture is up to date." });
       return null;
     }
     const { name, cut, symmetry, facets } = this.shapes[side];
@@ -121,7 +121,7 @@ export class Workbench extends EventTarget {
     return { kind: "facets", name, cut, material, absorption_per_mm, symmetry, facets: copy(facets) };
   }
 
-  /** Look from elsewhere, under another dome, at another map or facet: no step of undo, both stones are asked anew. */
+  /** Change view, dome, maps or facet: no step of undo, and new requests for both stones. */
   look(values, rested = true) {
     Object.assign(this.state, values);
     if (Object.keys(values).some((key) => key !== "maps" && key !== "facet")) this.dropPath();
@@ -132,12 +132,12 @@ export class Workbench extends EventTarget {
   dropPath() {
     if (!this.path) return;
     this.path = null;
-    this.tell("path", null);
+    this.notify("path", null);
   }
 
   changed(sides, rested) {
     if (rested) this.settle();
-    this.tell("change", { rested });
+    this.notify("change", { rested });
     for (const side of this.sides) if (sides.includes(side)) this.request(side);
     this.busy();
   }
@@ -175,29 +175,29 @@ export class Workbench extends EventTarget {
     this.answers[side] = this.shapes[side] = this.drawn[side] = null;
     this.faulty.delete(side);
     this.held[side] = null;
-    this.shown[side] = this.asked[side] = 0;
+    this.shown[side] = this.requested[side] = 0;
   }
 
   // --- questions and answers -------------------------------------------------------------------------------------------
 
-  /** A coarse picture at once, an exact one when nothing more has changed for a moment. */
+  /** A coarse picture now, an exact one after a pause. */
   request(side) {
     this.ask(side, "coarse");
     clearTimeout(this.resting);
     this.resting = setTimeout(() => this.rest(), REST_MS);
   }
 
-  /** Ask for exact pictures, but not before the coarse ones are there: a slow machine would be kept busy with both. */
+  /** Request exact pictures, but after the coarse ones have arrived: a slow machine would be busy with both. */
   rest() {
     this.resting = 0;
-    this.due = this.sides.some((side) => this.shown[side] !== this.asked[side]);
+    this.due = this.sides.some((side) => this.shown[side] !== this.requested[side]);
     if (this.due) return;
     this.settle();
-    this.tell("rest");
+    this.notify("rest");
     this.askAll("exact");
   }
 
-  /** The link stands again: what was under way is lost, and a new server knows nothing. */
+  /** The link is open again: open requests are lost, and a new server has no state. */
   reopen() {
     clearTimeout(this.resting);
     this.resting = 0;
@@ -215,16 +215,16 @@ export class Workbench extends EventTarget {
     return { side, design: this.state.designs[side], dome, tilt_deg, tilt_azimuth_deg };
   }
 
-  /** Ask for a picture; while enough is on its way, only remember to, so that the next question is the latest then. */
+  /** Request a picture; with enough open requests, only note it, so that the next request is the latest one. */
   ask(side, step) {
-    this.asked[side] = ++this.number;
-    this.held[side] = this.sent[side].length < MOST_ASKED ? null : step;
+    this.requested[side] = ++this.number;
+    this.held[side] = this.sent[side].length < MOST_OPEN ? null : step;
     if (this.held[side]) return this.busy();
     this.sent[side].push(this.number);
     this.meant[side] = copy(this.state.designs[side]);
     const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
     this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
-    this.tell("asked", { side, id: this.number });
+    this.notify("requested", { side, id: this.number });
     return this.busy();
   }
 
@@ -236,13 +236,13 @@ export class Workbench extends EventTarget {
   take(header, arrays) {
     if (header.kind === "ray" && !header.error) {
       this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
-      this.tell("path", this.path);
+      this.notify("path", this.path);
     } else if (header.kind !== "picture") {
-      this.tell("problem", header.error);
+      this.notify("problem", header.error);
     } else {
       const { side, id } = header;
       if (this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
-      this.sent[side] = this.sent[side].filter((one) => one > id); // an overtaken question is never answered
+      this.sent[side] = this.sent[side].filter((one) => one > id); // a replaced question is never answered
       if (this.held[side]) this.ask(side, this.held[side]);
     }
   }
@@ -252,29 +252,29 @@ export class Workbench extends EventTarget {
     this.shown[side] = header.id;
     if (header.error) {
       this.faulty.add(side);
-      this.tell("problem", { ...header.error, side });
+      this.notify("problem", { ...header.error, side });
     } else {
       this.faulty.delete(side);
-      this.drawn[side] = header.id === this.asked[side] ? this.meant[side] : null;
+      this.drawn[side] = header.id === this.requested[side] ? this.meant[side] : null;
       const { vertices, normals, distances, loops, sizes } = arrays;
       this.shapes[side] = { ...header.shape, vertices, normals, distances, loops: split(loops, sizes) };
       const measured = header.measured ?? this.answers[side]?.measured ?? null;
       this.answers[side] = { ...header, measured, arrays };
     }
-    this.tell("answer", { side, error: header.error });
+    this.notify("answer", { side, error: header.error });
     if (this.due && !this.resting) this.rest();
     this.busy();
   }
 
-  /** "exact": everything shown is exact and what the controls say; "fault": they say no stone; else "busy". */
+  /** "exact": the pictures are exact and match the controls; "fault": the controls give no stone; else "busy". */
   get status() {
-    const settled = !this.resting && !this.due && this.sides.every((side) => this.shown[side] === this.asked[side]);
+    const settled = !this.resting && !this.due && this.sides.every((side) => this.shown[side] === this.requested[side]);
     if (settled && this.sides.some((side) => this.faulty.has(side))) return "fault";
     return settled && this.sides.every((side) => this.answers[side]?.step === "exact") ? "exact" : "busy";
   }
 
   busy() {
-    this.tell("status", this.status);
+    this.notify("status", this.status);
   }
 }
 
