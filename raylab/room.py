@@ -82,8 +82,12 @@ def _limits() -> list[int]:
 
 def free_disk(place: Path) -> int:
     """Bytes that are free where a file or folder is to be, in a folder that may not be there yet."""
-    there = next((one for one in (place, *place.absolute().parents) if one.exists()), Path("."))
-    return shutil.disk_usage(there).free
+    for one in (place.absolute(), *place.absolute().parents):
+        try:
+            return shutil.disk_usage(one).free
+        except OSError:  # not there yet, or in a folder that can't be looked into
+            continue
+    return 0
 
 
 def _size(count: float) -> str:

@@ -40,6 +40,7 @@ def test_a_need_is_said_and_checked(monkeypatch, tmp_path, capsys):
 def test_what_is_free_is_known(tmp_path, monkeypatch):
     assert room.free_memory() > 1 << 20
     assert room.free_disk(tmp_path / "deep" / "er") == pytest.approx(room.free_disk(tmp_path), rel=0.1)
+    assert room.free_disk(tmp_path / ("x" * 300)) == pytest.approx(room.free_disk(tmp_path), rel=0.1)
     (tmp_path / "limit").write_text("12345\n")
     monkeypatch.setattr(room, "_LIMITS", (str(tmp_path / "absent"), str(tmp_path / "limit")))
     assert room.free_memory() == 12345

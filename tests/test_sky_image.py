@@ -129,7 +129,7 @@ def test_whole_number_samples_are_refused(tmp_path):
         ("eight.tif", "uint8"),
         ("whole.npy", "int64"),
         ("objects.npy", "cannot be read"),
-        ("line.npy", "no picture"),
+        ("line.npy", "not a picture"),
     ]:
         with pytest.raises(InputError, match=says):
             read_sky_image(tmp_path / name)

@@ -1,8 +1,8 @@
 """The command line: each command mirrors a function of the library.
 
 Exit codes: 0 done, 2 invalid input or a fault of the system, 130 interrupted (143 by SIGTERM, 129 by SIGHUP). A fault is one
-line on stderr; where the environment variable RAYLAB_DEBUG is set, its traceback comes first. A traceback without it means a bug
-in raylab. The commands import what they need when they run, so that ``raylab --help`` is quick.
+line on stderr; where the environment variable RAYLAB_DEBUG is set, its traceback comes first. A traceback without it means a
+bug in raylab. The commands import what they need when they run, so that ``raylab --help`` is quick.
 """
 
 from __future__ import annotations
