@@ -112,7 +112,8 @@ def trace_scene(
     engine, waves = engine_for(scene), scene.settings.wavelengths
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     side = grid.resolution
-    need = Need(f"maps of {side} x {side} pixels at {len(waves)} wavelengths", BYTES_PER_PIXEL * side**2 * len(waves))
+    what = f"maps of {side} x {side} pixels at {len(waves)} wavelength{'s' * (len(waves) > 1)}"
+    need = Need(what, BYTES_PER_PIXEL * side**2 * len(waves))
     need.check("resolution", "a smaller resolution, or fewer wavelengths")
     if progress is True:
         need.say()

@@ -242,7 +242,7 @@ def test_an_interrupt_leaves_nothing_half_written(folder, number):
     """
     words = [sys.executable, "-m", "raylab.cli", "render", "s.toml", "--out", "out", "--engine", "rays"]
     words = [sys.executable, "-c", IGNORING, *words] if number == signal.SIGHUP else words
-    words += ["--resolution", "4000", "--samples", "16"]  # minutes of work: it can't be done before the signal
+    words += ["--resolution", "2000", "--samples", "64"]  # minutes of work: it can't be done before the signal
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         waited = time.monotonic()
