@@ -9,9 +9,16 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+LONGEST_LINE = 1000
+"""Characters of a message; a longer one loses its middle."""
+
 
 class RaylabError(Exception):
     """Base class of the errors of raylab."""
+
+
+class RaylabWarning(UserWarning):
+    """What went otherwise than planned, and what was done about it; the result is not affected."""
 
 
 class InputError(RaylabError, ValueError):
@@ -43,11 +50,11 @@ class InputError(RaylabError, ValueError):
     def __str__(self) -> str:
         where = [self.file] if self.file else []
         if self.key is not None:
-            where.append(self.key if self.value is None else f"{self.key} = {self.value!r}")
+            where.append(self.key if self.value is None else f"{self.key} = {_repr(self.value)}")
         what = self.problem
         if self.expected is not None:
             what += f"; {self.expected}" if self.expected.startswith("did you mean") else f"; expected {self.expected}"
-        return " ".join(": ".join([*where, what]).split())
+        return one_line(": ".join([*where, what]))
 
     def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
         """The same error with the file and the section of its key."""
@@ -75,6 +82,28 @@ class UnsupportedScene(InputError):  # noqa: N818 - names what is refused, as St
         )
 
 
+def one_line(text: str) -> str:
+    """A text as a terminal can show it in a line: spaces folded, control characters escaped, the middle of a long one left out.
+
+    >>> one_line("a\\x1b[31mb\\n c")
+    'a\\\\x1b[31mb c'
+    """
+    line = printable(" ".join(text.split()))
+    return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 405]} ... {line[-400:]}"
+
+
+def printable(text: str) -> str:
+    """A text with its control characters, line breaks among them, and what else doesn't print, escaped."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def _repr(value: object) -> str:
+    try:
+        return repr(value)
+    except (ValueError, RecursionError):  # an integer of thousands of digits; thousands of brackets in each other
+        return f"a very long {type(value).__name__}"
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """A suggestion for a mistyped name, or the list of names when nothing is close.
 
@@ -82,5 +111,5 @@ def nearest(word: str, known: Iterable[str]) -> str:
     "did you mean 'diamond'?"
     """
     names = sorted(known)
-    close = difflib.get_close_matches(word, names, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(word[:100], names, n=1, cutoff=0.6)
     return f"did you mean {close[0]!r}?" if close else "one of " + ", ".join(names)

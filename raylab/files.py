@@ -35,13 +35,15 @@ def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None =
     """Maps as netCDF (HDF5), compressed, with units and definitions; `about` is added to the attributes.
 
     64-bit floats, so that the ledger closes in the file too. Written map by map, without xarray's writer, which imports a
-    whole cluster's client where one is installed.
+    whole cluster's client where one is installed. Made in memory, because HDF5 takes the whole process down where it writes to
+    a disk that turns out to be full (h5py 3.16).
     """
     import h5netcdf
     import h5py
 
     beside = " ".join(str(name) for name in maps.coords if name not in maps.dims)  # CF: coordinates that are no dimensions
-    with whole_file(path, force=force) as target, h5netcdf.File(target, "w") as file:
+    packed = io.BytesIO()
+    with h5netcdf.File(packed, "w") as file:
         file.attrs.update({**maps.attrs, **(about or {}), **({"coordinates": beside} if beside else {})})
         file.dimensions = dict(maps.sizes)
         for name, variable in maps.variables.items():
@@ -49,6 +51,8 @@ def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None =
             dtype = h5py.string_dtype() if variable.dtype == object else variable.dtype
             written = file.create_variable(str(name), variable.dims, dtype, data=variable.values, **packing)
             written.attrs.update(variable.attrs)
+    with whole_file(path, force=force) as target:
+        target.write_bytes(packed.getbuffer())
 
 
 def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:

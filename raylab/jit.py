@@ -9,6 +9,8 @@ Rules that hold for every kernel:
 * a cached kernel is good for one state of its module and of all that the module imports: numba looks at the file of the
   function called, and would go on using the old code or constant of another file that was compiled into it. The fields of all
   named tuples count too: a kernel knows those of its arguments by their places;
+* the cache may be full, read-only or damaged: the work goes on, and what is missing is compiled again. Each file carries a
+  checksum, because machine code with a flipped bit would crash or give wrong numbers;
 * one lock around parallel kernels: on numba's ``workqueue`` layer two Python threads that enter at once abort.
 """
 
@@ -16,6 +18,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import pickle
 import re
 import threading
 import warnings
@@ -24,8 +27,10 @@ from pathlib import Path
 from typing import Any
 
 import numba
+from numba.core.caching import FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
 
+from .errors import RaylabWarning
 from .package_files import closure, source_files
 
 _KERNEL_LOCK = threading.RLock()
@@ -38,19 +43,72 @@ def njit(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     options = {"error_model": "numpy", **options}
 
     def decorate(function: Callable[..., Any]) -> Callable[..., Any]:
-        try:
-            kernel = numba.njit(cache=True, **options)(function)
-        except RuntimeError as error:  # raised by numba when it finds no place for a cache
-            if "cannot cache" not in str(error):
-                raise
-            warnings.warn(f"no writable cache for compiled code; each start compiles the kernels again: {error}", stacklevel=2)
-            return numba.njit(**options)(function)
+        kernel: Callable[..., Any] = numba.njit(**options)(function)
         if isinstance(kernel, Dispatcher):  # not where numba is switched off
-            # The version is compared before the rest is unpickled, which would fail where a module has moved since.
-            kernel._cache._cache_file._version += f" {_stamp(function.__module__)}"  # type: ignore[attr-defined]
+            try:
+                kernel._cache = _Cache(function)  # type: ignore[attr-defined]
+            except RuntimeError as error:  # raised by numba when it finds no place for a cache
+                if "cannot cache" not in str(error):
+                    raise
+                _warn("no folder for it can be written to (NUMBA_CACHE_DIR names another)")
         return kernel
 
     return decorate
+
+
+class _Cache(FunctionCache):  # type: ignore[misc]
+    """numba's cache of one function, whose faults stop nothing."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        super().__init__(function)  # type: ignore[no-untyped-call]
+        locator = self._impl.locator
+        place = (self._cache_path, self._impl.filename_base, locator.get_source_stamp())
+        self._cache_file = _CacheFile(*place)  # type: ignore[no-untyped-call]
+        # The version is compared before the rest is unpickled, which would fail where a module has moved since.
+        self._cache_file._version += f" {_stamp(function.__module__)}"
+
+    def save_overload(self, signature: Any, data: Any) -> None:
+        try:
+            super().save_overload(signature, data)  # type: ignore[no-untyped-call]
+        except OSError as error:
+            _warn(f"{error.strerror or error}: {self._cache_path}")
+
+
+class _CacheFile(IndexDataCacheFile):  # type: ignore[misc]
+    """The files of a function's cache, each with a checksum. A damaged file counts as missing, and is written anew."""
+
+    def _dump(self, content: Any) -> bytes:
+        data = super()._dump(content)  # type: ignore[no-untyped-call]
+        return hashlib.sha256(data).digest() + data
+
+    def _load_index(self) -> dict[Any, str]:
+        try:
+            with open(self._index_path, "rb") as file:
+                if pickle.load(file) != self._version:  # noqa: TID251 - written by us
+                    return {}
+                stamp, overloads = _unpacked(file.read())
+        except Exception:  # noqa: BLE001 - unpickling damaged bytes may raise anything
+            return {}
+        return dict(overloads) if stamp == self._source_stamp else {}
+
+    def _load_data(self, name: str) -> Any:
+        try:
+            return _unpacked(Path(self._cache_path, name).read_bytes())
+        except (OSError, ValueError):
+            return None
+
+
+def _unpacked(data: bytes) -> Any:
+    """What `_CacheFile` has written. Raises ValueError where it is damaged."""
+    digest, content = data[:32], data[32:]
+    if hashlib.sha256(content).digest() != digest:
+        raise ValueError("damaged")
+    return pickle.loads(content)
+
+
+@functools.cache  # once in a process: Python's own list of warnings given is lost whenever numba compiles
+def _warn(fault: str) -> None:
+    warnings.warn(RaylabWarning(f"compiled code is not kept, each start compiles it again: {fault}"), stacklevel=1)
 
 
 @functools.cache

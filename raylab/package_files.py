@@ -35,6 +35,12 @@ def shipped(path: str) -> Path:
     return PACKAGE / path
 
 
+def environment() -> dict[str, str]:
+    """The environment of a process that is to import this very package, wherever it was imported from here."""
+    path = os.pathsep.join(filter(None, (str(PACKAGE.parent), os.environ.get("PYTHONPATH", ""))))
+    return {**os.environ, "PYTHONPATH": path}
+
+
 def closure(module: str, package: Path = PACKAGE) -> tuple[str, ...]:
     """Names of the module and of all that it imports, sorted; `package` is the folder of the package to read."""
     found: set[str] = set()

@@ -65,21 +65,23 @@ class Pace:
             return text
         rate = (done - begun) / (now - start_s)
         speed = f", {rate:.3g} {self.what}/s" if self.counted else ""
-        return f"{text}{speed}, {_duration((total - done) / rate)} left"
+        return f"{text}{speed}, {duration((total - done) / rate)} left"
 
 
-def _duration(seconds: float) -> str:
-    """In the largest unit that says enough.
+def duration(seconds: float) -> str:
+    """A time in the largest unit that says enough.
 
-    >>> _duration(9.2), _duration(150), _duration(9000)
-    ('9 s', '2 min 30 s', '2 h 30 min')
+    >>> duration(9.2), duration(150), duration(9000), duration(1e8)
+    ('9 s', '2 min 30 s', '2 h 30 min', '1,157 days')
     """
     whole = round(seconds)
     if whole < 60:
         return f"{whole} s"
     if whole < 3600:
         return f"{whole // 60} min {whole % 60} s"
-    return f"{whole // 3600} h {whole % 3600 // 60} min"
+    if whole < 86400:
+        return f"{whole // 3600} h {whole % 3600 // 60} min"
+    return f"{whole / 86400:,.0f} days"
 
 
 def _notebook() -> Any:

@@ -1,4 +1,4 @@
-"""How files that were written elsewhere come to their place: stages, locks and renames; `whole_files` says what is guaranteed.
+"""How files that were written elsewhere come to their place: stages and renames; `whole_files` says what is guaranteed.
 
 A stage is a folder ``.raylab-<key>.part`` in the folder it is meant for, or beside one that is not there yet. Its lock ends
 with the process, so a stage without one is left over. ``.raylab-<key>.complete`` holds a set whose files are to be renamed into
@@ -13,14 +13,10 @@ import os
 import re
 import secrets
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 
-try:
-    import fcntl
-except ImportError:  # not a POSIX system
-    fcntl = None  # type: ignore[assignment]
+from .locks import lock, unlock
 
 _PART, _COMPLETE = ".part", ".complete"
 _STAGE_NAME = re.compile(rf"\.raylab-[0-9a-f]{{12}}({_PART}|{_COMPLETE})")
@@ -36,10 +32,10 @@ class Stage:
             self.path = place / f".raylab-{secrets.token_hex(6)}{_PART}"
             self.path.mkdir()
             with suppress(BlockingIOError, FileNotFoundError):  # `clear` of another process came before the lock
-                self.lock = _lock(self.path)
+                self.lock = lock(self.path)
                 if self.path.exists():
                     return
-                _unlock(self.lock)
+                unlock(self.lock)
 
     def rename(self, path: Path) -> None:
         os.rename(self.path, path)
@@ -52,7 +48,7 @@ class Stage:
                 _move_up(self.path)
             shutil.rmtree(self.path, ignore_errors=True)
         finally:
-            _unlock(self.lock)
+            unlock(self.lock)
 
 
 def is_stage(folder: Path) -> bool:
@@ -157,50 +153,14 @@ def _stages(place: Path, kind: str) -> list[Path]:
 
 def _remove_dead(stage: Path) -> None:
     with suppress(BlockingIOError, FileNotFoundError):  # its process lives, or another one removes it
-        lock = _lock(stage)
+        held = lock(stage)
         try:
-            if lock is not None and stage.name.endswith(_COMPLETE):
+            if held is not None and stage.name.endswith(_COMPLETE):
                 _move_up(stage)
-            if lock is not None:
+            if held is not None:
                 shutil.rmtree(stage, ignore_errors=True)
         finally:
-            _unlock(lock)
-
-
-@contextmanager
-def turn(folder: Path) -> Iterator[None]:
-    """Wait until no other process puts files in place in this folder, or makes its stage there."""
-    lock = _lock(folder, wait=True)
-    while lock is not None and not os.path.samestat(os.fstat(lock), os.stat(folder)):  # exchanged in the meantime
-        _unlock(lock)
-        lock = _lock(folder, wait=True)
-    try:
-        yield
-    finally:
-        _unlock(lock)
-
-
-def _lock(folder: Path, *, wait: bool = False) -> int | None:
-    """The handle of a lock that ends with this process; None where the system or the file system has none.
-
-    Raises BlockingIOError where another holds it.
-    """
-    if fcntl is None:
-        return None
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except OSError as error:
-        os.close(handle)
-        if isinstance(error, BlockingIOError):
-            raise
-        return None
-    return handle
-
-
-def _unlock(lock: int | None) -> None:
-    if lock is not None:
-        os.close(lock)
+            unlock(held)
 
 
 def flush(folder: Path) -> None:

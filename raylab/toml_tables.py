@@ -9,6 +9,7 @@ checks types and unknown keys, strictly (`Table.checked`); ranges and combinatio
 from __future__ import annotations
 
 import inspect
+import os
 import re
 import tomllib
 import typing
@@ -20,9 +21,15 @@ from typing import Annotated, Any, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, create_model
 
 from .errors import InputError, nearest
+from .reading import MIB, Kind, read_text
 
 SCHEMA = 1
 """The version of the file format that this raylab reads and its files state as ``schema = 1``."""
+
+TOML = Kind("a TOML file", 4 * MIB)
+MOST_DEEP = 20
+_DOTTED = re.compile(r"""(?<![\w"'-])(?:[\w"'-]+[ \t]*\.[ \t]*){50}""")
+"""A key of fifty parts; Python's reader takes the square of their number of time."""
 
 Pair = Annotated[list[float], Field(min_length=2, max_length=2)]
 Numbers = float | list[float]
@@ -96,7 +103,7 @@ class Table:
     def path(self, key: str) -> Path:
         """The file that a key names. Raises InputError where there is none."""
         path = Path(self.file).parent / self.values[key]
-        if not path.is_file():
+        if not os.path.isfile(path):
             raise self.fault("no such file", key, self.values[key], f"a file at {path}")
         return path
 
@@ -117,24 +124,18 @@ def read_toml(source: Path, label: str) -> Table:
     Raises InputError, with the line where there is one, for a missing or unreadable file, bytes that are no UTF-8, faulty
     TOML, and a file that doesn't state ``schema = 1``.
     """
+    text = read_text(source, TOML, label)
     try:
-        there, usable = source.is_dir() or source.is_file(), source.is_file()
-        data = source.read_bytes() if usable else b""
-    except (OSError, ValueError) as error:  # ValueError: a null byte in the name
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"cannot be read: {reason}", file=label, expected="a readable TOML file") from error
-    if not usable:
-        raise InputError("not a file" if there else "no such file", file=label, expected="a TOML file")
-    try:
-        tables = tomllib.loads(data.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise InputError("not UTF-8", file=label, key=f"line {line}", expected="TOML in UTF-8") from error
+        if _DOTTED.search(text):
+            raise RecursionError
+        tables = tomllib.loads(text)
+        if _is_deep(tables):
+            raise RecursionError
     except RecursionError as error:
-        raise InputError("brackets nested too deeply", file=label, expected="a TOML file") from error
+        raise InputError("brackets or dotted keys nested too deeply", file=label, expected="a TOML file") from error
     except ValueError as error:  # TOMLDecodeError is one, and so is an integer of thousands of digits
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        line, column = (int(found[1]), f", column {found[2]}") if found else (data.count(b"\n") + 1, "")
+        line, column = (int(found[1]), f", column {found[2]}") if found else (text.count("\n") + 1, "")
         problem = str(error).split(" (at ")[0]
         raise InputError(f"not TOML: {problem}", file=label, key=f"line {line}{column}") from error
     stated = tables.pop("schema", None)
@@ -142,6 +143,15 @@ def read_toml(source: Path, label: str) -> Table:
         problem = "missing" if stated is None else "unknown file format"
         raise InputError(problem, file=label, key="schema", value=shown(stated), expected=f"schema = {SCHEMA}")
     return Table(label, "", tables)
+
+
+def _is_deep(tables: dict[str, Any]) -> bool:
+    """Whether tables and lists lie in each other more than `MOST_DEEP` times."""
+    level: list[Any] = [tables]
+    for _ in range(MOST_DEEP):
+        inside = (entry for one in level for entry in (one.values() if isinstance(one, dict) else one))
+        level = [entry for entry in inside if isinstance(entry, dict | list)]
+    return bool(level)
 
 
 def schema_of(constructor: Callable[..., Any], *, omit: tuple[str, ...] = (), **extra: Any) -> type[BaseModel]:

@@ -16,6 +16,7 @@ from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
 from .results.statistics import SYMMETRY, Statistic
 from .results.summary import FACETS, Summary, summarize
+from .room import Need
 from .scene.pixel_grid import PixelGrid, grid_around
 from .scene.scene import Scene
 from .scene.settings import TraceSettings
@@ -26,6 +27,9 @@ from .tracers.engines import engine_for
 from .tracers.exact.beams import Beams
 from .tracers.exact.image import exact_image
 from .units import SODIUM_D_NM
+
+BYTES_PER_PIXEL = 230
+"""Memory that a pixel takes at each wavelength, at the peak; measured with the exact engine at 512 and 1536 pixels a side."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,12 @@ def trace_scene(
     """
     engine, waves = engine_for(scene), scene.settings.wavelengths
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
+    side = grid.resolution
+    what = f"maps of {side} x {side} pixels at {len(waves)} wavelength{'s' * (len(waves) > 1)}"
+    need = Need(what, BYTES_PER_PIXEL * side**2 * len(waves))
+    need.check("resolution", "a smaller resolution, or fewer wavelengths")
+    if progress is True:
+        need.say()
     traced: list[EngineResult] = []
     paths: list[Paths] = []
     tables: list[FacetTable] = []

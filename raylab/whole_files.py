@@ -21,12 +21,14 @@ into one folder take turns in putting files in place.
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from .errors import InputError
-from .staging import Stage, becomes, clear, flush, is_stage, put_in_place, turn
+from .locks import turn
+from .staging import Stage, becomes, clear, flush, is_stage, put_in_place
 
 
 @contextmanager
@@ -105,6 +107,13 @@ def refuse_taken(folder: Path, names: Iterable[str], force: bool) -> None:
                 file=str(target),
                 expected="another folder, or permission to overwrite (--force; force=True)",
             )
+
+
+@contextmanager
+def temporary_folder() -> Iterator[Path]:
+    """A folder that is gone when the block ends. Raises InputError where there is no room for it or for its files."""
+    with disk_faults(Path("the temporary folder")), tempfile.TemporaryDirectory(prefix="raylab-") as folder:
+        yield Path(folder)
 
 
 @contextmanager

@@ -73,7 +73,7 @@ def test_files_that_are_none_are_refused(tmp_path):
     with pytest.raises(InputError, match="not a file"):
         read_absorption(tmp_path)
     (tmp_path / "binary.csv").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(InputError, match="not a text file in UTF-8"):
+    with pytest.raises(InputError, match="line 1: not UTF-8"):
         read_absorption(tmp_path / "binary.csv")
 
 

@@ -231,22 +231,35 @@ def test_a_closed_pipe_is_no_fault(folder):
         assert process.wait(timeout=60) == 0
 
 
-def test_an_interrupt_leaves_nothing_half_written(folder):
-    """Ctrl-C while a large picture is traced: exit code 130, one line, and no folder."""
+IGNORING = "import os, signal, sys; signal.signal(signal.SIGINT, signal.SIG_IGN); os.execv(sys.executable, sys.argv[1:])"
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_an_interrupt_leaves_nothing_half_written(folder, number):
+    """Ctrl-C, or another wish to end, while a large picture is traced: an exit code, one line, and no folder.
+
+    The process that gets SIGHUP was started to ignore Ctrl-C, as a script's background is, and goes on ignoring it.
+    """
     words = [sys.executable, "-m", "raylab.cli", "render", "s.toml", "--out", "out", "--engine", "rays"]
-    words += ["--resolution", "4000", "--samples", "16"]  # minutes of work: it can't be done before the signal
+    words = [sys.executable, "-c", IGNORING, *words] if number == signal.SIGHUP else words
+    words += ["--resolution", "2000", "--samples", "64"]  # minutes of work: it can't be done before the signal
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         waited = time.monotonic()
         while not list(folder.glob(".*.part")) and time.monotonic() - waited < 60:
             time.sleep(0.05)
         time.sleep(0.5)
-        process.send_signal(signal.SIGINT)
+        if number == signal.SIGHUP:
+            process.send_signal(signal.SIGINT)
+            time.sleep(0.5)
+            assert process.poll() is None
+            assert list(folder.glob(".*.part"))
+        process.send_signal(number)
         try:
             out, err = process.communicate(timeout=60)
         finally:
             process.kill()
-    assert (process.returncode, out, err) == (130, "", "raylab: interrupted\n")
+    assert (process.returncode, out, err) == (128 + number, "", "raylab: interrupted\n")
     assert sorted(os.listdir(folder)) == ["s.toml"]
 
 

@@ -21,12 +21,16 @@ GROUND = {
     "progress": (),
     "threads": (),
     "package_files": (),
-    "jit": ("package_files",),
+    "jit": ("errors", "package_files"),
     "code_id": ("package_files",),
-    "toml_tables": ("errors", "units"),
+    "foreign": ("package_files",),
+    "toml_tables": ("errors", "reading", "units"),
     "memory": (),
-    "staging": (),
-    "whole_files": ("errors", "staging"),
+    "reading": ("errors",),
+    "room": ("errors", "progress"),
+    "locks": (),
+    "staging": ("locks",),
+    "whole_files": ("errors", "locks", "staging"),
 }
 """What knows nothing of stones and light, and what each may import of its kind."""
 

@@ -216,8 +216,11 @@ def test_each_fault_is_reported_in_one_line(write, old, new, says):
 def test_faults_of_the_file_itself(write, tmp_path):
     assert fault(write("schema = 1\n[stone\nkind = 3\n")).startswith("s.toml: line 2, column 7: not TOML")
     assert fault(write('schema = 1\ntitle = "never ends')).startswith("s.toml: line 2: not TOML")
-    assert fault(write(b"schema = 1\n# caf\xe9\n")) == "s.toml: line 2: not UTF-8; expected TOML in UTF-8"
-    assert fault(write("schema = 1\na = " + "[" * 5000)) == "s.toml: brackets nested too deeply; expected a TOML file"
+    assert fault(write(b"schema = 1\n# caf\xe9\n")) == "s.toml: line 2: not UTF-8; expected a TOML file in UTF-8"
+    assert (
+        fault(write("schema = 1\na = " + "[" * 5000))
+        == "s.toml: brackets or dotted keys nested too deeply; expected a TOML file"
+    )
     assert "not TOML" in fault(write("schema = 1\na = " + "9" * 5000))
     assert fault(tmp_path / "absent.toml") == "absent.toml: no such file; expected a TOML file"
     folder = tmp_path / "folder.toml"
@@ -229,12 +232,12 @@ def test_faults_of_the_file_itself(write, tmp_path):
 
 
 def test_an_unreadable_file_is_reported(write, monkeypatch):
-    def refuse(self):
-        raise PermissionError(13, "Permission denied", str(self))
+    def refuse(file, how):
+        raise PermissionError(13, "Permission denied", str(file))
 
     path = write(VALID)
-    monkeypatch.setattr(Path, "read_bytes", refuse)  # a test that runs as root can read any file
-    assert fault(path) == "s.toml: cannot be read: Permission denied; expected a readable TOML file"
+    monkeypatch.setattr("raylab.reading.os.open", refuse)  # a test that runs as root can read any file
+    assert fault(path) == "s.toml: cannot be read: Permission denied; expected a TOML file that can be read"
 
 
 def test_a_scene_names_dome_and_stone_files_beside_itself(write, tmp_path):

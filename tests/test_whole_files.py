@@ -220,10 +220,10 @@ for number in range(60):
 KILLED = """
 import itertools, json, os, shutil, signal, sys
 from pathlib import Path
-from raylab import staging, whole_files
+from raylab import locks, staging, whole_files
 
 NAMES = [f"{number}.txt" for number in range(7)]
-OURS = {staging.__file__, whole_files.__file__}
+OURS = {locks.__file__, staging.__file__, whole_files.__file__}
 
 def write(folder, text, force=False):
     with whole_files.whole_set(folder, NAMES, force=force) as stage:

@@ -1,7 +1,8 @@
 """The command line: each command mirrors a function of the library.
 
-Exit codes: 0 done, 2 invalid input (one line on stderr, no traceback), 130 interrupted. A traceback means a bug in
-raylab. The commands import what they need when they run, so that ``raylab --help`` is quick.
+Exit codes: 0 done, 2 invalid input or a fault of the system, 130 interrupted (143 by SIGTERM, 129 by SIGHUP). A fault is one
+line on stderr; where the environment variable RAYLAB_DEBUG is set, its traceback comes first. A traceback without it means a
+bug in raylab. The commands import what they need when they run, so that ``raylab --help`` is quick.
 """
 
 from __future__ import annotations
@@ -9,14 +10,18 @@ from __future__ import annotations
 import _thread
 import gc
 import os
+import signal
 import sys
 import threading
+import traceback
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 from cyclopts import App, CycloptsError
 
-from ..errors import InputError
+from ..errors import RaylabError, RaylabWarning, one_line
 from ..memory import keep_freed_memory
 from ..version import __version__
 from .brillianteer import brillianteer
@@ -59,28 +64,68 @@ def run() -> int:
     """
     gc.set_threshold(50_000, 20, 20)
     keep_freed_memory()
+    _end_as_by_ctrl_c()
     try:
         return main()
     finally:
         gc.freeze()
 
 
+def _end_as_by_ctrl_c() -> None:
+    """Being told to end, or losing the terminal, tidies up like Ctrl-C. What whoever started us had us ignore stays ignored."""
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, _interrupt)
+
+
+def _interrupt(number: int, frame: Any) -> None:
+    raise KeyboardInterrupt(number)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command line, `sys.argv` by default; returns the exit code."""
     try:
-        with _no_interrupt_lost():
+        with _no_interrupt_lost(), _warnings_in_a_line():
             app(sys.argv[1:] if argv is None else list(argv), exit_on_error=False, print_error=False)
             sys.stdout.flush()
-    except (InputError, CycloptsError) as error:
+    except (RaylabError, CycloptsError) as error:
         return _refused(str(error))
     except MemoryError:
         return _refused("not enough memory; expected a smaller resolution or fewer wavelengths")
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as signalled:
         sys.stderr.write("raylab: interrupted\n")
-        return INTERRUPTED
-    except BrokenPipeError:  # whoever reads us has seen enough; nothing is left to flush at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 128 + signalled.args[0] if signalled.args else INTERRUPTED
+    except BrokenPipeError:  # whoever reads us has seen enough
+        _drop_output()
+    except OSError as error:
+        try:
+            sys.stdout.flush()
+        except OSError:  # it is the output that can't be written, and the rest of it would be tried again at exit
+            _drop_output()
+        return _refused(f"{error.filename or 'output'}: {error.strerror or error}")
     return DONE
+
+
+def _drop_output() -> None:
+    """What is not yet written to stdout goes nowhere."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+@contextmanager
+def _warnings_in_a_line() -> Iterator[None]:
+    """Our own warnings without the line of code that gives them."""
+    with warnings.catch_warnings():
+        usual = warnings.showwarning
+
+        def show(message: Warning | str, category: type[Warning], *place: Any, **more: Any) -> None:
+            if issubclass(category, RaylabWarning):
+                sys.stderr.write(f"raylab: {one_line(str(message))}\n")
+            else:
+                usual(message, category, *place, **more)
+
+        warnings.showwarning = show
+        yield
 
 
 @contextmanager
@@ -94,7 +139,7 @@ def _no_interrupt_lost() -> Iterator[None]:
 
     def again(lost: sys.UnraisableHookArgs) -> None:
         if lost.exc_type is KeyboardInterrupt:
-            threading.Timer(0.05, _thread.interrupt_main).start()
+            threading.Timer(0.05, _thread.interrupt_main, getattr(lost.exc_value, "args", ())).start()
         else:
             usual(lost)
 
@@ -106,5 +151,7 @@ def _no_interrupt_lost() -> Iterator[None]:
 
 
 def _refused(line: str) -> int:
-    sys.stderr.write(f"raylab: {' '.join(line.split())}\n")
+    if os.environ.get("RAYLAB_DEBUG"):
+        traceback.print_exc()
+    sys.stderr.write(f"raylab: {one_line(line)}\n")
     return BAD_INPUT

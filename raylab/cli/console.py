@@ -7,6 +7,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from ..errors import printable
+
 if TYPE_CHECKING:
     import xarray as xr
 
@@ -14,8 +16,8 @@ if TYPE_CHECKING:
 
 
 def say(line: str = "") -> None:
-    """One line on stdout, as it is: no wrapping, no markup."""
-    sys.stdout.write(line + "\n")
+    """One line on stdout: no wrapping, no markup, what no terminal should act on escaped."""
+    sys.stdout.write(printable(line) + "\n")
 
 
 def say_json(facts: Any) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from ..errors import InputError, nearest
 from ..package_files import shipped
+from ..reading import reader
 from ..toml_tables import Table, read_toml, schema_of
 from .dome import Dome, Lamp, Zone
 from .sky_image import read_sky_image
@@ -33,8 +34,9 @@ def dome_names() -> tuple[str, ...]:
     return tuple(sorted(entry.name[:-5] for entry in _SHIPPED.iterdir() if entry.name.endswith(".toml")))
 
 
-def _dome_file(source: Path, file: str, name: str, folder: Path | None) -> Dome:
-    return dome_from(read_toml(source, file), name=name, folder=folder)
+@reader
+def _dome_file(source: str | Path, file: str, name: str, folder: Path | None) -> Dome:
+    return dome_from(read_toml(Path(source), file), name=name, folder=folder)
 
 
 def dome_from(table: Table, *, name: str, folder: Path | None) -> Dome:

@@ -1,12 +1,7 @@
 """Sky pictures: an equirectangular file of linear light, read as one luminance per pixel, and its exact mean over patches.
 
-Only formats that hold radiance itself are read. An 8-bit picture is encoded for a screen and clipped at white; it
-does not contain the radiance of windows and lamps and is refused.
-
-    .hdr   Radiance RGBE: value = mantissa x 2^(exponent - 136), run-length coded or flat
-    .exr   OpenEXR, where the optional package `OpenEXR` is installed
-    .tif, .tiff   floating-point samples
-    .npy   a NumPy array (H, W) or (H, W, 3)
+Only formats that hold radiance itself are read, see `sky_formats`. An 8-bit picture is encoded for a screen and clipped at
+white; it does not contain the radiance of windows and lamps and is refused.
 
 Colour becomes luminance with the weights of ITU-R BT.709 (0.2126, 0.7152, 0.0722 for linear red, green, blue).
 
@@ -21,19 +16,18 @@ to count.
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from ..errors import InputError
 from ..jit import njit
+from ..reading import MIB, Kind, parsing, read_file
+from .sky_formats import FORMATS
 
 BT709 = np.array([0.2126, 0.7152, 0.0722])
 _SCREEN = (".png", ".jpg", ".jpeg", ".gif", ".bmp", ".webp")
-_MAX_PIXELS = 1 << 28
+PICTURE = Kind("a sky picture", 1024 * MIB)
 
 
 def read_sky_image(path: str | Path) -> np.ndarray:
@@ -45,24 +39,30 @@ def read_sky_image(path: str | Path) -> np.ndarray:
     suffix = path.suffix.lower()
     if suffix in _SCREEN:
         raise _refused(path, "a picture encoded for a screen has no radiances")
-    if suffix not in _READERS:
+    if suffix not in FORMATS:
         raise _refused(path, "unknown kind of sky image")
-    if not path.is_file():
-        raise _refused(path, "no such file" if not path.exists() else "not a file")
     try:
-        pixels = _READERS[suffix](path)
-    except InputError:
-        raise
-    except (OSError, ValueError, EOFError, KeyError, IndexError, OverflowError) as error:  # what decoders raise on damage
-        raise _refused(path, f"cannot be read: {' '.join(str(error).split()) or type(error).__name__}") from error
+        content = read_file(path, PICTURE)
+    except InputError as error:
+        raise _refused(path, error.problem, error.expected or "") from error
+    try:
+        with parsing():
+            return _luminance(FORMATS[suffix](content))
+    except InputError as error:
+        raise _refused(path, error.problem) from error
+
+
+def _luminance(pixels: np.ndarray) -> np.ndarray:
+    """(H, W) of one, three or four samples a pixel. Raises InputError for what is no linear light, or no picture."""
     if not np.issubdtype(pixels.dtype, np.floating):
-        raise _refused(path, f"integer samples ({pixels.dtype}) are not linear radiances")
-    if pixels.ndim == 3 and pixels.shape[2] in (3, 4):
-        return np.asarray(pixels[:, :, :3].astype(float) @ BT709)
+        raise InputError(f"integer samples ({pixels.dtype}) are not linear radiances")
+    if pixels.ndim == 3 and pixels.shape[2] in (3, 4) and pixels.size:
+        # some rows at a time: 64-bit copies of all would take three times the memory of the result
+        return np.concatenate([pixels[row : row + 64, :, :3].astype(float) @ BT709 for row in range(0, len(pixels), 64)])
     if pixels.ndim == 3 and pixels.shape[2] == 1:
         pixels = pixels[:, :, 0]
     if pixels.ndim != 2:
-        raise _refused(path, f"not a picture; the array has shape {pixels.shape}")
+        raise InputError(f"not a picture; the array has shape {pixels.shape}")
     return pixels.astype(float)
 
 
@@ -127,88 +127,5 @@ def _along(column, row, part, columns, integral):
     return upper + part * (lower - upper)
 
 
-def _refused(path: Path, problem: str) -> InputError:
-    return InputError(problem, key="image", value=str(path), expected="linear radiances in " + ", ".join(_READERS))
-
-
-def _npy(path: Path) -> np.ndarray:
-    return np.asarray(np.load(path, allow_pickle=False))
-
-
-def _tiff(path: Path) -> np.ndarray:
-    import tifffile
-
-    try:
-        return np.asarray(tifffile.imread(path))
-    except tifffile.TiffFileError as error:
-        raise ValueError(str(error)) from error
-
-
-def _exr(path: Path) -> np.ndarray:
-    try:
-        import OpenEXR
-    except ImportError as error:
-        raise _refused(path, "reading .exr needs the package OpenEXR (pip install OpenEXR)") from error
-    channels: dict[str, Any] = OpenEXR.File(str(path)).channels()
-    for name in ("RGB", "RGBA", "Y"):
-        if name in channels:
-            return np.asarray(channels[name].pixels)
-    raise ValueError(f"no RGB and no Y among the channels {', '.join(channels)}")
-
-
-def _hdr(path: Path) -> np.ndarray:
-    data = path.read_bytes()
-    header, mark, rest = data.partition(b"\n\n")
-    size = re.match(rb"-Y (\d+) \+X (\d+)\n", rest)
-    if not header.startswith(b"#?") or not mark:
-        raise ValueError("not a Radiance picture")
-    if b"FORMAT=32-bit_rle_rgbe" not in header.splitlines():
-        raise ValueError("not in RGB (FORMAT=32-bit_rle_rgbe)")
-    if size is None:
-        raise ValueError("rows must run from top to bottom and left to right (-Y height +X width)")
-    height, width = int(size[1]), int(size[2])
-    if not 0 < height * width <= _MAX_PIXELS:
-        raise ValueError(f"{width} x {height} pixels")
-    exposure = np.prod([float(line[9:]) for line in header.splitlines() if line.startswith(b"EXPOSURE=")])
-    rgbe = _rgbe(np.frombuffer(rest, np.uint8, offset=size.end()), height, width)
-    scale = np.where(rgbe[:, :, 3] > 0, np.ldexp(1.0, rgbe[:, :, 3].astype(int) - 136), 0.0)
-    return np.asarray(rgbe[:, :, :3] * scale[:, :, None] / exposure)
-
-
-def _rgbe(data: np.ndarray, height: int, width: int) -> np.ndarray:
-    """Bytes (height, width, 4) from the coded rows: each row is four runs-coded planes, or the whole picture is flat."""
-    coded = 8 <= width < 32768 and len(data) >= 4 and data[0] == 2 and data[1] == 2 and data[2] < 128
-    if not coded:
-        if len(data) < 4 * height * width:
-            raise ValueError("truncated file")
-        return data[: 4 * height * width].reshape(height, width, 4)
-    rows = np.empty((height, 4, width), np.uint8)
-    at = 0
-    for row in rows:
-        if len(data) < at + 4 or tuple(data[at : at + 4]) != (2, 2, width >> 8, width & 255):
-            raise ValueError("invalid start of a row")
-        at = _unpack(data, at + 4, row.reshape(-1), width)
-    return rows.transpose(0, 2, 1)
-
-
-def _unpack(data: np.ndarray, at: int, row: np.ndarray, width: int) -> int:
-    """Fill `row` (4 planes of `width` bytes) from runs: a count over 128 repeats the next byte, else that many follow."""
-    done = 0
-    while done < len(row):
-        if at + 1 >= len(data):
-            raise ValueError("truncated file")
-        count = int(data[at])
-        repeated = count > 128
-        count -= 128 if repeated else 0
-        if count == 0 or count > width - done % width:
-            raise ValueError("a run crosses the end of a row")
-        found = data[at + 1 : at + 2] if repeated else data[at + 1 : at + 1 + count]
-        if not repeated and len(found) < count:
-            raise ValueError("truncated file")
-        row[done : done + count] = found
-        done += count
-        at += 2 if repeated else 1 + count
-    return at
-
-
-_READERS: dict[str, Callable[[Path], np.ndarray]] = {".hdr": _hdr, ".exr": _exr, ".tif": _tiff, ".tiff": _tiff, ".npy": _npy}
+def _refused(path: Path, problem: str, expected: str = "") -> InputError:
+    return InputError(problem, key="image", value=str(path), expected=expected or "linear radiances in " + ", ".join(FORMATS))

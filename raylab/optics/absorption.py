@@ -17,10 +17,12 @@ from typing import NamedTuple
 
 from ..errors import InputError, nearest
 from ..package_files import shipped
+from ..reading import MIB, Kind, read_text, reader
 from ..units import number_in
 
 COLUMNS = ("wavelength_nm", "absorption_per_cm")
 CM_PER_MM = 0.1
+SPECTRUM = Kind("an absorption spectrum (CSV)", MIB)
 _MAX_PER_CM = 1e4
 _BOUNDS_NM = (100.0, 20000.0)
 _SUFFIX = ".csv"
@@ -40,18 +42,14 @@ class Absorption(NamedTuple):
     origin: str
 
 
+@reader
 def read_absorption(path: str | Path) -> Absorption:
     """An absorption spectrum from a CSV file; see the module for its form.
 
     Raises InputError, naming file, line and value, for a missing or unreadable file, a wrong heading, a line that is not two
     numbers, wavelengths that don't rise, a negative coefficient, fewer than two lines, or no word about the origin.
     """
-    path = Path(path)
-    if not path.is_file():
-        raise InputError(
-            "no such file" if not path.exists() else "not a file", file=str(path), expected="an absorption spectrum (CSV)"
-        )
-    return _read(path)
+    return _read(Path(path))
 
 
 def tints() -> tuple[str, ...]:
@@ -83,14 +81,11 @@ def load_tint(name_or_path: str | Path) -> Absorption:
 
 
 def _read(file: Path) -> Absorption:
+    text = read_text(file, SPECTRUM)
     try:
-        return parse_absorption(file.read_text(encoding="utf-8-sig"))
+        return parse_absorption(text)
     except InputError as error:
         raise error.within(file=str(file)) from None
-    except UnicodeDecodeError as error:
-        raise InputError("not a text file in UTF-8", file=str(file), expected=",".join(COLUMNS)) from error
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=str(file)) from error
 
 
 def parse_absorption(text: str) -> Absorption:

@@ -94,7 +94,7 @@ def view3d(
         plotter.close()
         import imageio.v3 as iio
 
-        iio.imwrite(target, picture, extension=".png")
+        target.write_bytes(iio.imwrite("<bytes>", picture, extension=".png"))
 
 
 def has_display() -> bool:

@@ -33,5 +33,5 @@ def still(
     seen = color_picture(scene, light, exposure, waves, grid=grid, threads=1)
     pixels = np.round(255.0 * seen.srgb(background)).astype(np.uint8)
     with whole_file(part, force=True) as target:
-        iio.imwrite(target, pixels)
+        target.write_bytes(iio.imwrite("<bytes>", pixels, extension=".png"))
     return pixels

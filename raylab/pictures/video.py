@@ -20,6 +20,7 @@ from ..lighting.dome import Dome
 from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress import Progress, reporter
+from ..room import Need
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -28,10 +29,14 @@ from ..stone.stone import Stone
 from ..threads import in_order
 from ..tracers.engines import engine_for
 from ..units import number_in
-from ..whole_files import refuse_taken, whole_file
+from ..whole_files import disk_faults, refuse_taken, whole_file
 from .stills import still
 
 KINDS = (".mp4", ".gif", ".webp")
+BYTES_PER_PIXEL = {".mp4": (0.0, 0.1), ".gif": (2.0, 0.3), ".webp": (5.0, 0.3)}
+"""Of memory and in the film; 1.3 to 1.6 and 0.23 were measured with a GIF, 4.8 and 0.06 with a WebP."""
+STILL_BYTES = 1.0
+"""Of a still's own file, for each pixel."""
 LOOSE = TraceSettings(precision=1e-2)
 """Settings where none are given: at most this share of the light stays untraced, in the mean two or three of a screen's 255
 steps."""
@@ -82,6 +87,10 @@ def save_video(
     number_in("size", size, 8, 4096)
     number_in("fps", fps, 1.0, 100.0)
     encode = _encoder(path)
+    need = _need(path, len(looks), len(several) * int(size) ** 2)
+    need.check("frames", "fewer or smaller stills")
+    if progress is True:
+        need.say()
     refuse_taken(path.parent, [path.name], force)
     waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
@@ -89,7 +98,8 @@ def save_video(
         engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
-    folder.mkdir(parents=True, exist_ok=True)
+    with disk_faults(folder):
+        folder.mkdir(parents=True, exist_ok=True)
     radius = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
     grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
 
@@ -106,6 +116,12 @@ def save_video(
     with whole_file(path, force=force) as target:
         encode(each(), target, fps)
     return folder
+
+
+def _need(path: Path, stills: int, pixels: int) -> Need:
+    """What a film takes, by measured bytes per pixel of a still: some kinds are put together in memory."""
+    memory, film = BYTES_PER_PIXEL[path.suffix.lower()]
+    return Need(f"{stills} stills", stills * pixels * memory, stills * pixels * (film + STILL_BYTES), path)
 
 
 def _even(pixels: np.ndarray, background: float) -> np.ndarray:

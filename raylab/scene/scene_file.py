@@ -31,6 +31,7 @@ from pathlib import Path
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_from, dome_names, load_dome
+from ..reading import reader
 from ..stone.stone_file import SCENE_FILE, stone_from
 from ..toml_tables import Table, read_toml, schema, schema_of
 from .scene import Scene
@@ -42,6 +43,7 @@ _OUTPUT = schema_of(TraceSettings, resolution=(int, None))
 _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
 
+@reader
 def load_scene(path: str | Path) -> Scene:
     """The scene in a TOML file. Raises InputError for invalid content."""
     path = Path(path)

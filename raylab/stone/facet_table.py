@@ -32,6 +32,7 @@ import numpy as np
 
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
+from ..reading import reader
 from .facet_table_text import COLUMNS, LineError, number, split, text_of, whole
 from .finish import FINISHES, POLISHED, Finish, get_finish
 from .known_cuts import get_cut, tiers_by_name
@@ -105,6 +106,7 @@ def _finished(stone: Stone) -> Iterator[str]:
             yield from (f"{stone.facet_name(f)} = {stone.finishes[f].kind}" for f in unpolished)
 
 
+@reader
 def read_facet_table(path: str | Path) -> Stone:
     """The stone in a facet table.
 

@@ -8,12 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, nearest
+from ..reading import MIB, Kind, read_text
 
 COLUMNS = ("facet", "tier", "side", "slope_deg", "azimuth_deg", "distance_mm")
 NOTES = ("unit", "cut", "material", "absorption_per_mm", "finish", "symmetry", "name")
 
-MAX_BYTES = 1 << 24
-"""Largest table that is read; a thousand facets take 1 % of it."""
+TABLE = Kind("a table of facets", 16 * MIB)
+"""A thousand facets take 1 % of this size."""
 
 _NOTE = re.compile(r"#\s*([A-Za-z_]+)\s*:\s*(.*)$")
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?$")
@@ -32,15 +33,7 @@ class LineError(InputError):
 
 
 def text_of(path: Path) -> str:
-    try:
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise InputError(f"file too large ({size} bytes)", expected=f"at most {MAX_BYTES} bytes")
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}") from error
-    except UnicodeDecodeError as error:
-        raise InputError("not UTF-8") from error
+    text = read_text(path, TABLE)
     if "\0" in text:
         raise InputError("not a text file; it contains zero bytes")
     return text

@@ -24,6 +24,7 @@ from pydantic import BaseModel
 from ..errors import InputError, nearest
 from ..optics.absorption import read_absorption, tint
 from ..optics.materials import get_material
+from ..reading import reader
 from ..toml_tables import NumberOrPairs, Table, read_toml, schema
 from .cuts.cut import Cut
 from .facet_table import read_facet_table
@@ -51,6 +52,7 @@ def cut_schema(cut: Cut, **extra: Any) -> type[BaseModel]:
 _STONE = {cut.name: cut_schema(cut, file=(str, None), tint=(str, None)) for cut in cuts()}
 
 
+@reader
 def load_stone(path: str | Path, *, unit: str | None = None, material: str | None = None) -> Stone:
     """The stone in a file: a stone or scene file, a facet table, or a mesh, by suffix.
 
@@ -66,8 +68,8 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Non
     """
     path = Path(path)
     suffix = path.suffix.lower()
-    reader = STONE_READERS.get(suffix)
-    if reader is None:
+    read = STONE_READERS.get(suffix)
+    if read is None:
         raise InputError(
             f"unknown kind of stone file ({path.suffix or 'no suffix'})",
             file=str(path),
@@ -79,7 +81,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Non
         raise InputError(
             f"a {suffix} file states this", file=str(path), key=key, value=value, expected="no value for this file"
         )
-    return reader(path, **options)
+    return read(path, **options)
 
 
 def _stone_toml(path: Path) -> Stone:

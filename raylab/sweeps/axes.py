@@ -25,7 +25,9 @@ from ..units import SODIUM_D_NM, number_in, whole_in
 SAMPLERS = ("sobol", "halton", "latin")
 LAYOUTS = ("grid", "paired", *SAMPLERS)
 MOST = 2**31
-"""Most designs of one sweep."""
+"""Most designs of one sweep; how many this machine can hold is another matter, see `room`."""
+MOST_VALUES = 2**20
+"""Most values of one axis."""
 
 
 @dataclass(frozen=True)
@@ -125,14 +127,14 @@ def _values(key: str, given: Any) -> tuple[Any, ...]:
         if len(given) != 3:
             raise InputError("not a range", key=key, value=given, expected="(start, stop, number), or a list of values")
         start, stop = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
-        count = whole_in(f"{key}: number", given[2], 1, MOST)
+        count = whole_in(f"{key}: number", given[2], 1, MOST_VALUES)
         if count == 1 and start != stop:
             raise InputError("too few values", key=key, value=given, expected="a number of at least 2")
         return tuple(resolved(key, float(value)) for value in np.linspace(start, stop, count))
     if isinstance(given, str) or not isinstance(given, Sequence | np.ndarray):
         raise InputError("not an axis", key=key, value=given, expected="(start, stop, number), or a list of values")
-    if len(given) == 0 or np.ndim(given) > 1:
-        raise InputError("not a list of values", key=key, expected="at least one value")
+    if len(given) == 0 or len(given) > MOST_VALUES or (isinstance(given, np.ndarray) and given.ndim > 1):
+        raise InputError("not a list of values", key=key, expected=f"1 to {MOST_VALUES} values")
     plain = given.tolist() if isinstance(given, np.ndarray) else given
     return tuple(resolved(key, value) for value in plain)
 
@@ -141,7 +143,7 @@ def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dic
     """Values per design that fill the box between the axes' ends."""
     from scipy.stats import qmc
 
-    count = whole_in("number", number, 1, 2**20)
+    count = whole_in("number", number, 1, MOST_VALUES)
     if layout == "sobol" and count & (count - 1):
         raise InputError("not a power of two", key="number", value=count, expected="2, 4, 8, ...")
     makers = {"sobol": qmc.Sobol, "halton": qmc.Halton, "latin": qmc.LatinHypercube}

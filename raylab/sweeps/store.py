@@ -1,69 +1,55 @@
 """Where a sweep is kept while it runs: a folder that survives kill -9, a power cut and a lost worker.
 
-    sweep.json     what the sweep is: code, settings, axes, fixed values, size of a chunk; written first, once
-    parts/*.npy    one file per finished chunk, named by a hash of all that decides its numbers
+    sweep.json     what the sweep is: code, settings, axes, fixed values, size of a chunk; when all is done, also a hash of
+                   the result
+    parts/*.rows   one file per finished chunk, named by a hash of all that decides its numbers; see `parts`
+    damaged/       parts that were found damaged, set aside
     sweep.nc       the result, when all is done; the parts are then removed
     sweep.zarr     a copy as Zarr, if requested: see `zarr_copy`
 
 Every file is there whole or not at all, see `whole_files`. (A netCDF file written in place is lost when its process is killed,
-which is why there is one only at the end.)
+which is why there is one only at the end.) Nothing that lies there is believed unproved: a damaged part is set aside and
+computed anew, a damaged result is refused. A process holds the folder by a lock file before it writes anything there.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import os
+import re
 import shutil
+import warnings
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
-from typing import IO, Any
-
-try:
-    import fcntl
-except ImportError:  # not a POSIX system
-    fcntl = None  # type: ignore[assignment]
+from typing import Any
 
 import numpy as np
 
-from ..designs.design import COLUMNS
-from ..errors import InputError
-from ..lighting.dome import Dome
-from ..optics.materials import Material
-from ..whole_files import disk_faults, whole_file
-from .axes import Plan
+from ..errors import InputError, RaylabWarning
+from ..locks import Claim
+from ..reading import MIB, Kind, read_file, read_text
+from ..staging import clear
+from ..whole_files import disk_faults, refuse_taken, whole_file, whole_set
+from .facts import designs_in, difference
+from .parts import HEAD_BYTES, ROW_BYTES, packed, unpacked
 
-MANIFEST, RESULT, PARTS, ZARR = "sweep.json", "sweep.nc", "parts", "sweep.zarr"
+MANIFEST, RESULT, PARTS, DAMAGED, ZARR = "sweep.json", "sweep.nc", "parts", "damaged", "sweep.zarr"
+LOCK = ".raylab-sweep.lock"
+RESULT_HASH = "result_sha256"
+MANIFEST_FILE, RESULT_FILE = Kind("a sweep's description", 256 * MIB), Kind("a sweep's result", 1 << 40)
+_PART_NAME = re.compile(r"[0-9a-f]{32}\.rows")
+_ELSEWHERE = "another folder, or permission to start again (--force; force=True)"
 KEPT = "finished chunks are kept"
 """What a fault of the disk leaves untouched."""
-
-
-def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
-    """All that decides a sweep's numbers, as plain values: equal for the same sweep."""
-    waves = [float(w) for w in plan.columns.get("wavelength_nm", (plan.fixed.get("wavelength_nm"),))]
-    return {
-        "raylab_sweep": 1,
-        "code": code,
-        "settings": settings,
-        "layout": plan.layout,
-        "axes": {key: [_plain(value, waves) for value in values] for key, values in plan.columns.items()},
-        "order": list(plan.columns),
-        "fixed": {key: _plain(value, waves) for key, value in plan.fixed.items()},
-    }
-
-
-def _plain(value: Any, waves_nm: list[float]) -> Any:
-    """A design's value in JSON's kinds; domes and materials by name and by a hash of what they do to light."""
-    if isinstance(value, Dome):
-        return f"{value.name} {value.digest[:16]}"
-    if isinstance(value, Material):
-        return f"{value.name} {value.digest(waves_nm)[:16]}"
-    return value
 
 
 class Store:
     """The folder of one sweep.
 
-    Attributes: `folder`; `facts`, see `facts_of`; `size`, designs in a chunk; `done`, numbers of the finished chunks.
+    Attributes: `folder`; `facts`, see `facts.facts_of`; `size`, designs in a chunk; `done`, numbers of the finished chunks;
+    `finished`, whether the result is there.
     """
 
     def __init__(self, folder: str | Path, facts: dict[str, Any], size: Callable[[], int], force: bool = False) -> None:
@@ -75,129 +61,146 @@ class Store:
 
         Raises
         ------
-        InputError : another sweep lies there (says in what it differs), or the folder can't be written to.
+        InputError : another sweep lies there (says in what it differs), its files are damaged, another process is at it, or
+            the folder can't be written to.
         """
-        self.folder, self.facts = Path(folder), facts
-        self._held: IO[bytes] | None = None
+        self.folder, self.facts, self.designs = Path(folder), facts, designs_in(facts)
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
+        self._claim: Claim | None = None
+        new = not os.path.lexists(self.folder)
         try:
             with disk_faults(self.folder, KEPT):
                 self._open(size, force)
         except BaseException:
             self.close()
+            if new:
+                with suppress(OSError):  # it holds something now
+                    self.folder.rmdir()
             raise
 
     def _open(self, size: Callable[[], int], force: bool) -> None:
         """What `__init__` does in the folder."""
         if self.folder.exists() and not self.folder.is_dir():
             raise InputError("not a folder", file=str(self.folder), expected="a folder for the sweep")
-        self._claim()
-        if force and self.folder.is_dir():
-            self._clear()
         self.folder.mkdir(parents=True, exist_ok=True)
+        self._hold()
+        for folder in (self.folder, self.folder / PARTS):
+            clear(folder)
+        if force:
+            self._clear()
         known = self._known()
-        self.size = size() if known is None else int(known)
-        if not self.result.exists():
-            (self.folder / PARTS).mkdir(exist_ok=True)
+        self.finished = known is not None and RESULT_HASH in known and self.result.exists()
+        if self.finished:
+            self.size, self.done = self.designs, set()
+            return
+        if self.result.exists():
+            problem = "not the result of the sweep in sweep.json"
+            raise InputError(problem, file=str(self.result), expected=_ELSEWHERE)
+        self.size = size() if known is None else known["chunk"]
+        (self.folder / PARTS).mkdir(exist_ok=True)
         if known is None:
-            text = json.dumps({**self.facts, "chunk": self.size}, indent=1, ensure_ascii=False)
             with whole_file(self.folder / MANIFEST, kept=KEPT) as file:
-                file.write_text(text, encoding="utf-8")
-            self.close()  # after `_clear` the hold is on a file that is gone
-            self._claim()
-        count = -(-_designs(self.facts) // self.size)
-        self.done = {number for number in range(count) if self._part(number).exists()}
+                file.write_bytes(self._manifest())
+        self.done = {number for number in range(-(-self.designs // self.size)) if os.path.lexists(self._part(number))}
 
     @property
     def result(self) -> Path:
         """Where the result will be, or is."""
         return self.folder / RESULT
 
-    def _claim(self) -> None:
-        """Hold the sweep for this process, where the system can; the hold ends with the process, however it ends.
-
-        Raises InputError where another holds it.
-        """
-        manifest = self.folder / MANIFEST
-        if fcntl is None or self._held is not None or not manifest.exists():
-            return
-        self._held = open(manifest, "rb")  # noqa: SIM115 - closed by `close`
+    def _hold(self) -> None:
+        """Hold the folder for this process. Raises InputError where another holds it."""
         try:
-            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            self._claim = Claim(self.folder / LOCK)
         except BlockingIOError as error:
-            self.close()
             raise InputError("another process runs this sweep", file=str(self.folder), expected="another folder") from error
+        except OSError:
+            if not self.result.exists():  # what is finished is read, also where nothing can be written
+                raise
 
     def close(self) -> None:
         """Give the sweep free for others."""
-        if self._held is not None:
-            self._held.close()
-            self._held = None
+        if self._claim is not None:
+            self._claim.release()
+            self._claim = None
 
     def _clear(self) -> None:
         for file in (self.result, self.folder / MANIFEST):
             file.unlink(missing_ok=True)
-        for folder in (PARTS, ZARR):
-            shutil.rmtree(self.folder / folder, ignore_errors=True)
+        for folder in (PARTS, DAMAGED):
+            self._drop(folder)
+        shutil.rmtree(self.folder / ZARR, ignore_errors=True)
 
-    def _known(self) -> int | None:
-        """The chunk size of the sweep that lies here; None if there is none."""
+    def _drop(self, folder: str) -> None:
+        """Remove our files from a folder of ours, and the folder if nothing else is in it."""
+        with suppress(OSError):
+            for path in (self.folder / folder).iterdir():
+                if _PART_NAME.fullmatch(path.name):
+                    path.unlink()
+            (self.folder / folder).rmdir()
+
+    def _manifest(self, **more: str) -> bytes:
+        return json.dumps({**self.facts, "chunk": self.size, **more}, indent=1, ensure_ascii=False).encode()
+
+    def _known(self) -> dict[str, Any] | None:
+        """What is said of the sweep that lies here; None if there is none."""
         manifest = self.folder / MANIFEST
-        if not manifest.exists():
+        if not os.path.lexists(manifest):
             if self.result.exists():
                 raise InputError("a result without sweep.json", file=str(self.result), expected=_ELSEWHERE)
             return None
         try:
-            found = json.loads(manifest.read_text(encoding="utf-8"))
-            size = found.pop("chunk")
-        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            found = json.loads(read_text(manifest, MANIFEST_FILE))
+            facts = {key: value for key, value in found.items() if key not in ("chunk", RESULT_HASH)}
+            size, stated = found["chunk"], found.get(RESULT_HASH, "")
+        except (ValueError, KeyError, AttributeError, RecursionError) as error:
+            if isinstance(error, InputError):
+                raise
             raise InputError("not the description of a sweep", file=str(manifest), expected=_ELSEWHERE) from error
-        if found != json.loads(json.dumps(self.facts)):
-            problem = f"the folder holds another sweep: {_difference(found, self.facts)}"
+        if facts != json.loads(json.dumps(self.facts)):
+            problem = f"the folder holds another sweep: {difference(facts, self.facts)}"
             raise InputError(problem, file=str(manifest), expected=_ELSEWHERE)
-        return int(size)
+        if type(size) is not int or not 1 <= size <= self.designs or not isinstance(stated, str):
+            raise InputError("not the description of a sweep", file=str(manifest), key="chunk", value=size, expected=_ELSEWHERE)
+        return dict(found)
 
     def _part(self, number: int) -> Path:
         name = hashlib.sha256(f"{self.key} {self.size} {number}".encode()).hexdigest()
-        return self.folder / PARTS / f"{name[:32]}.npy"
+        return self.folder / PARTS / f"{name[:32]}.rows"
 
     def save(self, number: int, rows: np.ndarray) -> None:
         """Keep a finished chunk. Raises InputError where it can't be written; the others stay."""
         with whole_file(self._part(number), force=True, kept=KEPT) as file:
-            np.save(file, rows)
+            file.write_bytes(packed(self.key, number * self.size, rows))
         self.done.add(number)
 
-    def load(self, number: int) -> np.ndarray:
-        """The rows of a finished chunk."""
-        rows = np.load(self._part(number), allow_pickle=False)
-        if rows.ndim != 2 or rows.shape[1] != len(COLUMNS):
-            raise InputError("not part of this sweep", file=str(self._part(number)), expected="another folder")
-        return rows
+    def load(self, number: int) -> np.ndarray | None:
+        """The rows of a finished chunk; None where they are damaged. The file is then set aside, and a warning given."""
+        file, first = self._part(number), number * self.size
+        count = min(self.size, self.designs - first)
+        try:
+            return unpacked(read_file(file, Kind("a part of a sweep", HEAD_BYTES + count * ROW_BYTES)), self.key, first, count)
+        except ValueError:
+            self.done.remove(number)
+            aside = self.folder / DAMAGED / file.name
+            with disk_faults(aside, KEPT):
+                aside.parent.mkdir(exist_ok=True)
+                os.replace(file, aside)
+            designs = f"designs {first} to {first + count - 1}"
+            warnings.warn(RaylabWarning(f"{file}: damaged part, moved to {aside}; {designs} are computed again"), stacklevel=2)
+            return None
 
     def finish(self, result: bytes | memoryview) -> None:
         """Put the result in place, then remove the parts, which are not needed any more."""
-        with whole_file(self.result, kept=KEPT) as file:
-            file.write_bytes(result)
-        shutil.rmtree(self.folder / PARTS, ignore_errors=True)
+        refuse_taken(self.folder, [RESULT], force=False)
+        with whole_set(self.folder, [RESULT, MANIFEST], force=True, kept=KEPT) as stage:
+            (stage / RESULT).write_bytes(result)
+            (stage / MANIFEST).write_bytes(self._manifest(**{RESULT_HASH: hashlib.sha256(result).hexdigest()}))
+        self._drop(PARTS)
 
-
-_ELSEWHERE = "another folder, or permission to start again (--force; force=True)"
-
-
-def _designs(facts: dict[str, Any]) -> int:
-    sizes = [len(values) for values in facts["axes"].values()]
-    return int(np.prod(sizes, dtype=np.int64)) if facts["layout"] == "grid" else sizes[0]
-
-
-def _difference(found: dict[str, Any], wanted: dict[str, Any]) -> str:
-    """In words, the first thing in which two sweeps differ."""
-    words = {"code": "it was computed by another version of the code", "order": "its axes have another order"}
-    for key in ("raylab_sweep", "code", "layout", "settings", "fixed", "axes", "order"):
-        one, other = found.get(key), wanted[key]
-        if one == other:
-            continue
-        if isinstance(other, dict) and isinstance(one, dict):
-            name = next(name for name in [*other, *one] if one.get(name) != other.get(name))
-            return f"{key}.{name} differs"
-        return words.get(key, f"its {key} differs")
-    return "it has more keys"
+    def read(self) -> bytes:
+        """The content of the result's file, when the sweep is finished. Raises InputError where it is damaged."""
+        known, data = self._known(), read_file(self.result, RESULT_FILE)
+        if known is None or known.get(RESULT_HASH) != hashlib.sha256(data).hexdigest():
+            raise InputError("damaged result", file=str(self.result), expected=_ELSEWHERE)
+        return data

@@ -29,6 +29,7 @@ from typing import Any
 
 from ..designs.keys import KEYS, NAMED, PARAMETERS
 from ..errors import InputError, nearest
+from ..reading import reader
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..toml_tables import Table, read_toml, schema, schema_of
@@ -78,6 +79,7 @@ class SweepFile:
         return {"axes": self.axes, **self.layout, "settings": self.settings, **self.fixed}
 
 
+@reader
 def load_sweep(path: str | Path) -> SweepFile:
     """The sweep in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
     top = read_toml(Path(path), str(path)).checked(_TOP)

@@ -6,12 +6,13 @@ on a cluster (of one kind of processor), in one go or with interruptions.
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing, nullcontext
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,17 +24,21 @@ from ..designs.keys import GEOMETRY, KEYS, REASONS
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
+from ..room import Need
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..version import __version__
 from .axes import Plan, label_of, plan_of
-from .store import Store, facts_of
+from .facts import facts_of
+from .store import Store
 from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
 
 if TYPE_CHECKING:
     import xarray as xr
 
+MEMORY_BYTES, DISK_BYTES = 1100, 600
+"""What a design takes: measured, at the peak, with 400,000 of them; parts and result, on the disk."""
 CHUNK_S = 4.0
 """Aimed-at work in a chunk, seconds: the most that a killed process loses."""
 MOST_IN_CHUNK = 4096
@@ -100,18 +105,27 @@ def sweep(
     plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)
     if zarr:
         check_zarr(out)
+    place = None if out is None else Path(out)
+    need = Need(f"{len(plan)} designs", MEMORY_BYTES * len(plan), DISK_BYTES * len(plan) * (1 + zarr), place)
+    need.check("axes", "fewer designs")
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
     try:
         count = _cores(processes) if client is None else max(1, sum(client.ncores().values()))
         alone = ALONE_S if processes is None and client is None else 0.0
+
+        def size() -> int:
+            cost_s = _cost_s(plan, settings)
+            whole = replace(need, seconds=cost_s * len(plan) / count)
+            whole.check("axes", "fewer designs, or more processes")
+            if progress is True:
+                whole.say()
+            return _chunk_size(len(plan), cost_s, count, alone)
+
         if out is None:
-            return _run(plan, settings, _chunk_size(plan, settings, count, alone), None, client, count, progress)
+            return _run(plan, settings, size(), None, client, count, progress)
         facts = facts_of(plan, asdict(settings), code_id(MAKER))
-        with closing(Store(out, facts, lambda: _chunk_size(plan, settings, count, alone), force)) as store:
-            if store.result.exists():
-                found = _read(store.result)
-            else:
-                found = _run(plan, settings, store.size, store, client, count, progress)
+        with closing(Store(out, facts, size, force)) as store:
+            found = _read(store.read()) if store.finished else _run(plan, settings, store.size, store, client, count, progress)
             if zarr:
                 save_zarr(found, store.folder)
             return found
@@ -125,9 +139,6 @@ def _run(
 ) -> xr.Dataset:
     """Trace the chunks that are missing and put all together."""
     rows = np.empty((len(plan), len(COLUMNS)))
-    known = sorted(store.done) if store is not None else []
-    missing = sorted(set(range(-(-len(plan) // size))) - set(known))
-    chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     done = 0
 
     def fill(chunk: int, part: np.ndarray) -> None:
@@ -135,8 +146,12 @@ def _run(
         rows[chunk * size : chunk * size + len(part)] = part
         done += len(part)
 
-    for chunk in known:
-        fill(chunk, store.load(chunk))  # type: ignore[union-attr]
+    if store is not None:
+        for number in sorted(store.done):
+            if (part := store.load(number)) is not None:
+                fill(number, part)
+    missing = sorted(set(range(-(-len(plan) // size))) - (store.done if store is not None else set()))
+    chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     with reporter(progress, "designs") as update:
         update(done, len(plan))
         for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
@@ -167,19 +182,21 @@ def _cores(processes: int | None) -> int:
     return processes
 
 
-def _chunk_size(plan: Plan, settings: TraceSettings, count: int, alone_s: float) -> int:
-    """Designs in a chunk, from the measured cost of a few: some seconds of work, and enough chunks for every process.
-
-    Work of less than `alone_s` seconds is one chunk.
-    """
+def _cost_s(plan: Plan, settings: TraceSettings) -> float:
+    """Seconds that a design takes, measured with a few of them."""
     probes = [next(plan.designs(k, k + 1)) for k in np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int)]
     trace_designs(probes[:1], settings)  # compiles, or reads what was compiled
     start = time.perf_counter()
     trace_designs(probes, settings)
-    cost_s = (time.perf_counter() - start) / len(probes)
-    if cost_s * len(plan) <= alone_s:
-        return min(len(plan), MOST_IN_CHUNK)
-    return max(1, min(round(CHUNK_S / cost_s), -(-len(plan) // (4 * count)), MOST_IN_CHUNK))
+    return (time.perf_counter() - start) / len(probes)
+
+
+def _chunk_size(designs: int, cost_s: float, count: int, alone_s: float) -> int:
+    """Designs in a chunk: some seconds of work, and enough chunks for every process. Work of less than `alone_s` seconds is one
+    chunk."""
+    if cost_s * designs <= alone_s:
+        return min(designs, MOST_IN_CHUNK)
+    return max(1, min(round(CHUNK_S / cost_s), -(-designs // (4 * count)), MOST_IN_CHUNK))
 
 
 def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset:
@@ -243,7 +260,7 @@ def _netcdf(found: xr.Dataset) -> memoryview:
         return found.to_netcdf(engine="h5netcdf")
 
 
-def _read(path: Path) -> xr.Dataset:
+def _read(result: bytes) -> xr.Dataset:
     import xarray as xr
 
-    return xr.load_dataset(path, engine="h5netcdf")
+    return xr.load_dataset(io.BytesIO(result), engine="h5netcdf")

@@ -17,17 +17,18 @@ import signal
 import subprocess
 import sys
 import threading
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import IO, Any, cast
 
 import numpy as np
 
 from ..code_id import code_id
 from ..designs.design import trace_designs
-from ..errors import InputError, RaylabError
+from ..errors import InputError, RaylabError, RaylabWarning
 from ..memory import keep_freed_memory
+from ..package_files import environment
 from ..scene.settings import TraceSettings
 
 PATIENCE = "10s"
@@ -132,7 +133,7 @@ class _Worker:
                 raise RaylabError("the sweep has ended")
             if self.process is None:
                 command = [sys.executable, "-m", __name__]
-                self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=_environment())
+                self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment())
             return self.process
 
     def _ask(self, chunk: Chunk, process: subprocess.Popen[bytes]) -> Any:
@@ -154,13 +155,6 @@ class _Worker:
             self.process.kill()
             self.process.communicate()
             self.process = None
-
-
-def _environment() -> dict[str, str]:
-    """Ours, with this raylab on the path, wherever it was imported from."""
-    home = str(Path(__file__).parents[2])
-    path = os.pathsep.join(filter(None, (home, os.environ.get("PYTHONPATH", ""))))
-    return {**os.environ, "PYTHONPATH": path}
 
 
 def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
@@ -227,6 +221,7 @@ def client_of(scheduler: Any) -> tuple[Any, bool]:
 def main() -> None:
     """A worker process: chunks from stdin, rows to stdout; what is printed goes to stderr."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started us decides
+    warnings.simplefilter("ignore", RaylabWarning)  # it meets the same and tells of it
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     keep_freed_memory()

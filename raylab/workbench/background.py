@@ -10,11 +10,9 @@ import asyncio
 import json
 import logging
 import re
-import tempfile
 import threading
 from collections.abc import AsyncIterator, Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from typing import Any
 
 from ..comparison.comparing import compare
@@ -24,6 +22,7 @@ from ..progress import Progress
 from ..report import save_report
 from ..scene.view import View
 from ..units import number_in
+from ..whole_files import temporary_folder
 from .design_json import stone_of
 
 Job = Callable[[Progress], dict[str, Any]]
@@ -60,8 +59,8 @@ def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progre
     tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
     found = compare(*stones, dome=domes[dome], view=view, tilts=tilts, known_to_pct=known, progress=update)
     names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
-    with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
-        path = Path(folder) / f"report-{names}.html"
+    with temporary_folder() as folder:
+        path = folder / f"report-{names}.html"
         save_report(found, path, title=str(request.get("title") or ""))
         return {"name": path.name, "html": path.read_text(encoding="utf-8")}
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -17,6 +16,7 @@ from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
 from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
 from ..toml_tables import read_toml
+from ..whole_files import temporary_folder
 from .design_json import DEMO, FACETS, Design, facet_design, proportion_design, stone_of, stone_toml
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -69,9 +69,9 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
         raise InputError(f"file too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
     if not data:
         raise InputError("empty file", file=plain)
-    with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
+    with temporary_folder() as folder:
         stem = re.sub(r"[^\w. ()-]", "", Path(plain).stem)[:80].strip(". ") or "stone"
-        path = Path(folder) / f"{stem}{suffix}"
+        path = folder / f"{stem}{suffix}"
         path.write_bytes(data)
         try:
             if suffix == ".toml":
@@ -122,8 +122,8 @@ def saved(design: Design, kind: str, title: str, dome: str | None, view: dict[st
     name = re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() or "stone"
     if kind == "toml":
         return f"{name}.toml", stone_toml(design, title or stone.name, dome, view).encode()
-    with tempfile.TemporaryDirectory(prefix="raylab-") as folder:
-        path = Path(folder) / f"{name}.{kind}"
+    with temporary_folder() as folder:
+        path = folder / f"{name}.{kind}"
         save_stone(stone, path)
         return path.name, path.read_bytes()
 

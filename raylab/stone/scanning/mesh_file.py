@@ -17,20 +17,26 @@ import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from ...errors import InputError
+from ...foreign import parsed
+from ...reading import MIB, Kind, parsing, read_file, reader
+from ...room import Need
+from . import mesh_parsing
 
 UNITS_MM = {"um": 1e-3, "mm": 1.0, "cm": 10.0, "m": 1e3, "in": 25.4}
 """Length of each unit that a user may state, mm."""
 
-MAX_BYTES = 1 << 30
-"""Largest file that is read, and largest content of a compressed one."""
+MESH = Kind("a mesh", 1024 * MIB)
+"""The size holds for the content of a compressed one too."""
 
-MAX_TRIANGLES = 5_000_000
-"""Largest mesh that is read."""
+MEMORY_PER_BYTE = 10
+"""Memory that reading a file and finding its facets takes for each byte of the file; 4.3 were measured with an STL of 22 MB."""
+
+_PACKED = {".glb": "glb", ".3mf": "three_mf"}
+"""Kinds that may hold more than their length, by what parses them beside this process."""
 
 _DECLARED = {"micron": "um", "millimeter": "mm", "centimeter": "cm", "meter": "m", "inch": "in"}
 _PLY_BYTES = {"char": 1, "uchar": 1, "int8": 1, "uint8": 1, "short": 2, "ushort": 2, "int16": 2, "uint16": 2}
@@ -45,6 +51,7 @@ class MeshFile:
     unit: str
 
 
+@reader
 def read_mesh(path: str | Path, *, unit: str | None = None) -> MeshFile:
     """The triangles of a mesh file in mm, as they stand: nothing is merged, dropped or turned.
 
@@ -71,29 +78,19 @@ def _read(path: Path, unit: str | None) -> MeshFile:
         raise InputError(f"unknown kind of mesh file ({kind})", expected="a file that ends in " + ", ".join(_CHECKS))
     if unit is not None and unit not in UNITS_MM:
         raise InputError("unknown unit", key="unit", value=unit, expected="one of " + ", ".join(UNITS_MM))
-    content = _content(path)
+    content = read_file(path, MESH)
+    if not content:
+        raise InputError("empty file")
     found = _kind(content)
     if found is not None and found != suffix:
         raise InputError(f"the content is that of a {found} file", expected=f"the content of a {suffix} file")
     _CHECKS[suffix](content)
-    vertices, triangles, declared = _parsed(content, suffix[1:])
+    Need(f"a mesh of {len(content)} bytes", MEMORY_PER_BYTE * len(content)).check(None, "a smaller mesh")
+    vertices, triangles, declared = _parsed(content, suffix)
     taken = unit or _declared_unit(declared)
     if taken is None:
         raise InputError(f"a {suffix} file states no unit", key="unit", expected="unit= one of " + ", ".join(UNITS_MM))
     return MeshFile(vertices * UNITS_MM[taken], triangles, taken)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise InputError(f"file too large ({size} bytes)", expected=f"at most {MAX_BYTES} bytes")
-        content = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror or error}") from error
-    if not content:
-        raise InputError("empty file")
-    return content
 
 
 def _kind(content: bytes) -> str | None:
@@ -136,8 +133,8 @@ def _check_ply(content: bytes) -> None:
     for words in [*(line.split() for line in header.decode("ascii", "replace").splitlines()), ["element", "", "0"]]:
         if words[:1] == ["element"]:
             least += count * per_row
-            if len(words) != 3 or not words[2].isdecimal():
-                raise InputError(f"invalid PLY header line: {' '.join(words)!r}")
+            if len(words) != 3 or not re.fullmatch(r"[0-9]{1,12}", words[2]):
+                raise InputError(f"invalid PLY header line: {' '.join(words)[:80]!r}")
             count, per_row = int(words[2]), 0
         elif words[:1] == ["property"] and len(words) > 2:
             # a list holds at least its own length; in text, a number is at least a digit and a space
@@ -170,8 +167,8 @@ def _check_3mf(content: bytes) -> None:
             parts = {entry.filename.lower(): entry.file_size for entry in archive.infolist()}
     except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError, struct.error) as error:
         raise InputError(f"invalid 3MF archive: {error}") from error
-    if sum(parts.values()) > MAX_BYTES:
-        raise InputError(f"the archive unpacks to {sum(parts.values())} bytes", expected=f"at most {MAX_BYTES}")
+    if sum(parts.values()) > MESH.most:
+        raise InputError(f"the archive unpacks to {sum(parts.values())} bytes", expected=f"at most {MESH.most}")
     if not any("3d/3dmodel.model" in name for name in parts):
         raise InputError("the archive has no part 3D/3dmodel.model")
 
@@ -197,32 +194,18 @@ UNIT_UNSAID = (".stl", ".obj", ".ply")
 """Those whose files can't state a unit of length."""
 
 
-def _parsed(content: bytes, kind: str) -> tuple[np.ndarray, np.ndarray, str | None]:
+def _parsed(content: bytes, suffix: str) -> tuple[np.ndarray, np.ndarray, str | None]:
     """Vertices (V, 3) in the file's unit, triangles (T, 3), and the unit the file declares."""
-    import trimesh  # half a second to import: only when used
-
     try:
-        scene = trimesh.load_scene(io.BytesIO(content), file_type=kind, process=False)
-        placed = [(scene.geometry[name], matrix) for matrix, name in map(scene.graph.get, scene.graph.nodes_geometry)]
-        meshes = [(body, matrix) for body, matrix in placed if isinstance(body, trimesh.Trimesh) and len(body.faces)]
-        if sum(len(body.faces) for body, _ in meshes) > MAX_TRIANGLES:
-            raise InputError("too many triangles", expected=f"at most {MAX_TRIANGLES}")
-        points = [np.asarray(body.vertices, dtype=float) @ matrix[:3, :3].T + matrix[:3, 3] for body, matrix in meshes]
-        faces = [np.asarray(body.faces, dtype=np.int64) for body, _ in meshes]
-    except InputError:
-        raise
-    except Exception as error:  # a parser of foreign bytes may raise anything; whatever it is, the file is at fault
-        raise InputError(f"invalid {kind.upper()} file ({type(error).__name__}: {error})") from error
-    if not meshes:
-        raise InputError("no triangles")
-    first = np.cumsum([0] + [len(p) for p in points])
-    vertices = np.concatenate(points)
-    triangles = np.concatenate([f + start for f, start in zip(faces, first[:-1], strict=True)])
-    return vertices, triangles, _stated(scene.units) if kind in ("glb", "3mf") else None
-
-
-def _stated(units: Any) -> str | None:
-    return units if isinstance(units, str) else None
+        if suffix in _PACKED:
+            found = parsed("raylab.stone.scanning.mesh_parsing", _PACKED[suffix], content)
+        else:
+            with parsing():
+                found = mesh_parsing.parsed_mesh(content, suffix[1:])
+    except ValueError as error:  # InputError is one
+        reason = error.problem if isinstance(error, InputError) else str(error)
+        raise InputError(f"invalid {suffix[1:].upper()} file ({reason})") from error
+    return found["vertices"], found["triangles"], str(found["unit"]) or None
 
 
 def _declared_unit(declared: str | None) -> str | None:

@@ -18,6 +18,7 @@ from scipy.spatial import ConvexHull
 
 from ...errors import InputError, StoneError
 from ...optics.materials import Material, get_material
+from ...reading import reader
 from ...units import number_in
 from ..finish import POLISHED, Finish, get_finish
 from ..polyhedron import intersect
@@ -48,6 +49,7 @@ class Scan:
     report: ScanReport
 
 
+@reader
 def load_scan(
     path: str | Path,
     *,
