@@ -85,7 +85,8 @@ def _bookings(direction: np.ndarray, in_dome: np.ndarray, dome: Dome) -> list[tu
         # In the units given; the tray is lit, so that a dome of lamps alone is not refused as dark.
         bare = replace(dome, zones=(), lamps=(), tray_radiance=dome.brightest, absolute=True)
         seen = [float(bare.radiance(in_dome))]
-        for patch in (*dome.zones, *dome.lamps):
+        patches: list[Zone | Lamp] = [*dome.zones, *dome.lamps]
+        for patch in patches:
             inside = _zone_depth(in_dome, patch) if isinstance(patch, Zone) else _lamp_depth(in_dome, patch)
             if inside > MARGIN:
                 seen = [patch.radiance]

@@ -203,7 +203,9 @@ def tint_through_polygons(trace: Trace, pairs: list[Pair], absorption_per_mm: fl
                 if path.facets != facets:
                     return math.inf
                 row = row_of(path, RICH, view)
-                expected += weight * np.concatenate([row, row[[ledger.LUMINANCE, ledger.UNTRACED]] ** 2])
+                swing = row[ledger.DIMMER] + row[ledger.BRIGHTER]
+                squares = np.array([row[ledger.LUMINANCE], row[ledger.UNTRACED], swing]) ** 2
+                expected += weight * np.concatenate([row, squares])
             worst = max(worst, off(found, expected, 1e-9))
     return worst
 
