@@ -49,6 +49,11 @@ def page_of_two(two: Comparison) -> str:
     return report_html(two, drawn(two))
 
 
+def test_the_same_comparison_gives_the_same_bytes(two, page_of_two):
+    assert report_html(two, drawn(two)) == page_of_two
+    assert "<svg" in page_of_two or "image/svg+xml" in page_of_two
+
+
 class Reader(HTMLParser):
     """Collects tags with their attributes, and the text outside style sheets."""
 

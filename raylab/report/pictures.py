@@ -177,9 +177,12 @@ def data_uri(name: str, data: bytes) -> str:
 
 
 def vector(figure: Figure) -> bytes:
-    """A figure as SVG."""
+    """A figure as SVG: the same bytes for the same figure."""
+    from matplotlib import rc_context
+
     held = io.BytesIO()
-    figure.savefig(held, format="svg", metadata={"Date": None}, bbox_inches="tight")
+    with rc_context({"svg.hashsalt": "raylab"}):  # else every file has ids of its own
+        figure.savefig(held, format="svg", metadata={"Date": None}, bbox_inches="tight")
     return held.getvalue()
 
 
