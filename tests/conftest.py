@@ -13,7 +13,10 @@ from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
-signal.signal(signal.SIGINT, signal.default_int_handler)  # a script's background and all that it starts ignore Ctrl-C
+# A script's background, and all that it starts, ignores Ctrl-C; what `nohup` starts ignores that the terminal is gone.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 CI = os.environ.get("CI") == "true"
 

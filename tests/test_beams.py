@@ -293,7 +293,7 @@ def test_paths_can_be_left_out(gem, face):
 @pytest.mark.parametrize(
     ("settings", "says"),
     [
-        ({"view": View(distance_mm=100.0)}, "view.distance_mm"),
+        ({"view": View(distance_mm=100.0)}, "distance_mm = 100"),
         ({"precision": 0.0}, "precision"),
         ({"max_bounces": 0}, "max_bounces"),
         ({"max_beams": 0}, "max_beams"),

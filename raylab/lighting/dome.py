@@ -34,7 +34,7 @@ from ..units import direction, number_in
 from .sky_image import patch_mean, running_integral
 
 EVEN, OVERCAST, IMAGE = 0, 1, 2
-MARGIN = 1e-9
+MARGIN = 1e-10
 """Directions nearer to an edge than this are on it: in the cosine of a lamp or of the head, in the sine of an elevation, and in
 the distance on the unit sphere from an azimuth. Rounding moves a direction by some 1e-15 at each reflection."""
 _SKIES = {"even": EVEN, "overcast": OVERCAST, "image": IMAGE}

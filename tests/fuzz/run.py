@@ -29,9 +29,9 @@ HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
 import pytest  # noqa: E402
+from damage import mutated  # noqa: E402
 from doors import DOORS, ROOT, Door  # noqa: E402
 from foreign_here import parse_here  # noqa: E402
-from mutations import mutated  # noqa: E402
 
 from raylab.errors import LONGEST_LINE, InputError, RaylabError  # noqa: E402
 

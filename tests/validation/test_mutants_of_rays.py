@@ -111,8 +111,8 @@ MUTANTS = {
     ),
     "bent mirror": ("surface", "vz - 2.0 * cos_i * nz", "vz - 1.999 * cos_i * nz", [agree]),
     # ledger.py
-    "leakage below the horizon instead of the girdle plane": ("ledger", "LEAK if z < 0.0", "LEAK if w < 0.0", [agree]),
-    "head as wide as the sky": ("ledger", "if w > head_cos:", "if w > 0.0:", [agree]),
+    "leakage below the horizon instead of the girdle plane": ("ledger", "LEAK if z < -MARGIN", "LEAK if w < -MARGIN", [agree]),
+    "head as wide as the sky": ("ledger", "if w >= head_cos - MARGIN:", "if w > 0.0:", [agree]),
 }
 
 
