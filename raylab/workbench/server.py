@@ -15,7 +15,8 @@ from ..errors import InputError
 from ..package_files import shipped
 from .file_exchange import Opened
 from .guard import Guard
-from .pages import MAX_QUESTION, Pages, Workbench
+from .pages import Pages, Workbench
+from .questions import MAX_QUESTION
 
 HOST = "127.0.0.1"
 
