@@ -12,7 +12,7 @@ from raylab.workbench.file_exchange import open_demo
 from raylab.workbench.pages import Workbench
 from raylab.workbench.server import make_app
 
-PORT = 8407
+PORT, TOKEN, TICKET = 8407, "token", "ticket"
 
 
 def answers_to(frames: Iterable[str | bytes], workbench: Workbench | None = None) -> list[dict[str, Any]]:
@@ -23,8 +23,8 @@ def answers_to(frames: Iterable[str | bytes], workbench: Workbench | None = None
 async def _talk(frames: Iterable[str | bytes], workbench: Workbench) -> list[dict[str, Any]]:
     said, heard = asyncio.Queue[dict[str, Any]](), asyncio.Queue[dict[str, Any]]()
     headers = [(b"host", f"127.0.0.1:{PORT}".encode()), (b"origin", f"http://127.0.0.1:{PORT}".encode())]
-    scope = {"type": "websocket", "path": "/link", "headers": headers, "query_string": b"", "subprotocols": []}
-    link = asyncio.create_task(make_app(workbench, PORT)(scope, said.get, heard.put))
+    scope = {"type": "websocket", "path": f"/{TOKEN}/link", "headers": headers, "query_string": b"", "subprotocols": []}
+    link = asyncio.create_task(make_app(workbench, PORT, TOKEN, TICKET)(scope, said.get, heard.put))
     said.put_nowait({"type": "websocket.connect"})
     assert (await heard.get())["type"] == "websocket.accept"
     found = []

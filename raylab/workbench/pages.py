@@ -32,6 +32,7 @@ from ..units import number_in
 from ..version import __version__
 from .answers import COARSE, Answerer
 from .background import report, streamed
+from .bodies import body_of, refusal
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
@@ -99,7 +100,7 @@ class Pages:
 
     def __init__(self, workbench: Workbench, static: Path) -> None:
         self.workbench, self.static = workbench, static
-        self.opening = asyncio.Semaphore(1)  # a scan may take seconds and much memory: one at a time
+        self.opening = asyncio.Semaphore(1)  # a file may take seconds and much memory: one at a time is received and read
 
     async def index(self, _: Request) -> Response:
         return FileResponse(self.static / "index.html")
@@ -110,37 +111,32 @@ class Pages:
     async def open(self, request: Request) -> Response:
         """A file that the page sends becomes a design."""
         name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
-        data = bytearray()
-        async for chunk in request.stream():
-            data += chunk
-            if len(data) > MAX_BYTES:
-                too_large = InputError("file too large", file=name[:120], expected=f"at most {MAX_BYTES // (1 << 20)} MiB")
-                return _refusal(too_large, 413)
         try:
             async with self.opening:
-                opened = await asyncio.to_thread(open_bytes, name, bytes(data), unit)
+                data = await body_of(request, MAX_BYTES, name[:120])
+                opened = await asyncio.to_thread(open_bytes, name, data, unit)
         except InputError as error:
-            return _refusal(error)
+            return refusal(error)
         return JSONResponse({"design": opened.design, "title": opened.title})
 
     async def save(self, request: Request) -> Response:
         """A design becomes a file that the browser keeps."""
         try:
-            question = checked(parsed(await _bounded(request)), SAVE)
+            question = checked(parsed(await body_of(request, MAX_QUESTION)), SAVE)
             dome = question.get("dome") if question.get("dome") in dome_names() else None
             view = {key: number_in(key, question.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
             kind, title = request.path_params["kind"], question.get("title", "")
             name, content = await asyncio.to_thread(saved, question["design"], kind, title, dome, view)
         except InputError as error:
-            return _refusal(error)
+            return refusal(error)
         return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
 
     async def report(self, request: Request) -> Response:
         """The report on two stones; a line of JSON for each step of the way, see `errands`."""
         try:
-            question = parsed(await _bounded(request))
+            question = parsed(await body_of(request, MAX_QUESTION))
         except InputError as error:
-            return _refusal(error)
+            return refusal(error)
         lines = streamed(self.workbench.jobs, lambda update: report(question, self.workbench.domes, update))
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
@@ -189,17 +185,3 @@ def _described(one: Description) -> dict[str, Any]:
 def _fault(question: dict[str, Any], line: str, key: str | None = None) -> bytes:
     """The answer to a question that has none: one line."""
     return encode({**about(question), "error": {"text": line, "key": key}})
-
-
-async def _bounded(request: Request) -> bytes:
-    """A request's body, little longer than a question may be."""
-    data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > MAX_QUESTION:
-            break
-    return bytes(data)
-
-
-def _refusal(error: InputError, status: int = 422) -> Response:
-    return JSONResponse({"error": {"text": str(error), "key": error.key}}, status_code=status)
