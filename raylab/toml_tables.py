@@ -45,6 +45,8 @@ _WORDS: dict[Any, str] = {
     str: "text in quotes",
     str | None: "text in quotes",
     bool: "true or false",
+    int | str | None: "a number or text",
+    list[str]: "a list of names",
     list[float]: "two numbers in brackets",
     Numbers: "a number or a list of numbers",
     dict: "a table of keys",

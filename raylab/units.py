@@ -41,10 +41,14 @@ def number_in(key: str, value: float, low: float, high: float, unit: str = "", *
     span = f"{low:g} to {high:g}{' ' + unit if unit else ''}" + (", ends excluded" if open_ends else "")
     if isinstance(value, bool) or not isinstance(value, (int, float, np.number)):
         raise InputError("not a number", key=key, value=value, expected=span)
-    inside = low < value < high if open_ends else low <= value <= high
-    if not (math.isfinite(value) and inside):
+    try:
+        number = float(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        number = math.inf
+    inside = low < number < high if open_ends else low <= number <= high
+    if not (math.isfinite(number) and inside):
         raise InputError("out of range", key=key, value=value, expected=span)
-    return float(value)
+    return number
 
 
 def whole_in(key: str, value: Any, low: int, high: int) -> int:

@@ -28,7 +28,7 @@ def test_numbers_inside_come_back_as_floats(value):
     assert found == value
 
 
-@pytest.mark.parametrize("value", [-1e-9, 1.0000001, math.nan, math.inf, -math.inf])
+@pytest.mark.parametrize("value", [-1e-9, 1.0000001, math.nan, math.inf, -math.inf, -(10**400), 10**4000])
 def test_numbers_outside_are_refused_by_name(value):
     with pytest.raises(InputError, match=r"x_mm = .*: out of range; expected 0 to 1 mm"):
         units.number_in("x_mm", value, 0.0, 1.0, "mm")

@@ -20,6 +20,7 @@ import pytest
 import trimesh
 from small_scenes import scene_of
 from websockets.exceptions import InvalidStatus
+from workbench_link import answers_to
 from workbench_process import ROOT, BenchProcess, unpack
 
 import raylab as rl
@@ -183,10 +184,10 @@ def test_a_coarse_answer_brackets_the_exact_one():
     ],
 )
 def test_a_faulty_question_is_answered_in_one_line(values, word):
-    header, arrays = answer(**values)
+    (header,) = answers_to([json.dumps(question(**values))])
     assert word in header["error"]["text"]
     assert "\n" not in header["error"]["text"]
-    assert (header["id"], header["side"], arrays) == (1, "a", {})
+    assert (header["id"], header["side"], header["arrays"]) == (1, "a", [])
 
 
 def test_a_frame_keeps_every_number_and_aligns_arrays():
@@ -395,7 +396,7 @@ def test_the_page_may_load_nothing_from_elsewhere(workbench):
         assert re.fullmatch(rf"ws://(127\.0\.0\.1|localhost):{workbench.port}", source)
     for file in STATIC.iterdir():
         outside = re.findall(r"\b(?:https?|wss?):[^\s'\"`)]*", file.read_text("utf-8"))
-        assert set(outside) <= {"http://www.w3.org/2000/svg", "ws://${location.host}/link"}, file.name
+        assert set(outside) <= {"http://www.w3.org/2000/svg", "ws://${location.host}${location.pathname}link"}, file.name
 
 
 @pytest.mark.parametrize("path", ["/static/../server.py", "/static/%2e%2e/server.py", "/static/..%2fserver.py", "/etc/passwd"])

@@ -19,7 +19,7 @@ ROOT = Path(__file__).parent.parent
 
 
 class BenchProcess:
-    """`raylab workbench`, started and stopped at will; `port` stays the same over restarts."""
+    """`raylab workbench`, started and stopped at will; `port` stays the same over restarts, `token` does not."""
 
     def __init__(self, *words: str) -> None:
         self.words, self.port = words, 0
@@ -34,9 +34,9 @@ class BenchProcess:
             text=True,
         )
         line = self.process.stdout.readline()
-        found = re.search(r"http://127\.0\.0\.1:(\d+)/", line)
+        found = re.search(r"http://127\.0\.0\.1:(\d+)/([\w-]{43})/ ", line)
         assert found, line + self.process.stderr.read()
-        self.port = int(found[1])
+        self.port, self.token = int(found[1]), found[2]
 
     @property
     def host(self) -> str:
@@ -44,7 +44,7 @@ class BenchProcess:
 
     @property
     def address(self) -> str:
-        return f"http://{self.host}/"
+        return f"http://{self.host}/{self.token}/"
 
     def kill(self) -> None:
         """As the power would: no time to say goodbye."""
@@ -62,10 +62,16 @@ class BenchProcess:
     def link(self, **headers: str) -> ClientConnection:
         """A WebSocket as the page opens it."""
         origin = headers.pop("Origin", f"http://{self.host}")
-        return connect(f"ws://{self.host}/link", origin=origin, additional_headers=headers, proxy=None, max_size=None)
+        return connect(
+            f"ws://{self.host}/{self.token}/link", origin=origin, additional_headers=headers, proxy=None, max_size=None
+        )
 
     def request(self, method: str, path: str, body: bytes = b"", **headers: str) -> tuple[int, dict[str, str], bytes]:
-        """Status, headers and content of one request; headers as given and no others but the usual."""
+        """Status, headers and content of one request below the page's address; headers as given and no others but the usual."""
+        return self.request_bare(method, f"/{self.token}{path}", body, **headers)
+
+    def request_bare(self, method: str, path: str, body: bytes = b"", **headers: str) -> tuple[int, dict[str, str], bytes]:
+        """The same of any path."""
         http_ = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
         skip = "Host" in headers
         http_.putrequest(method, path, skip_host=skip)

@@ -23,8 +23,9 @@ def workbench(
 ) -> None:
     """Open the workbench: a local page with sliders, maps, numbers and the stone in 3D.
 
-    The page is served to this machine only and needs no network. Ctrl-C ends the server. The first start on a machine takes
-    longer because it compiles the kernels.
+    The page is served to this machine only and needs no network. Its address holds a random word, new at each start, so that
+    no other user of the machine can read it. Ctrl-C ends the server. The first start on a machine takes longer because it
+    compiles the kernels.
 
     For example:
 
@@ -43,7 +44,7 @@ def workbench(
     """
     from ..errors import InputError
     from ..workbench.file_exchange import open_demo, open_path
-    from ..workbench.server import HOST, listen, serve
+    from ..workbench.server import listen, serve
 
     opened = open_demo() if stone is None else open_path(stone, unit)
     try:
@@ -52,13 +53,12 @@ def workbench(
         if port is not None:
             raise
         own = listen(None)
-    address = f"http://{HOST}:{own.getsockname()[1]}/"
 
-    def ready() -> None:
+    def ready(address: str, once: str) -> None:
         say(f"raylab workbench: {address}  (Ctrl-C ends the server)")
         sys.stdout.flush()
         if browser:
-            _show(address)
+            _show(once)
 
     try:
         serve(opened, own, ready)

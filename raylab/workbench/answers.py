@@ -37,6 +37,7 @@ from .derived_designs import FINISHED
 from .design_json import rows_of, stones_of
 from .messages import encode
 from .optical import light_through
+from .questions import about
 
 COARSE, EXACT = "coarse", "exact"
 STEPS: dict[str, tuple[TraceSettings, int]] = {
@@ -58,8 +59,8 @@ class Answerer:
     domes: Mapping[str, Dome]
 
     def answer(self, question: dict[str, Any]) -> bytes:
-        """The answer to a question as one message; an error is one line in the message."""
-        record = {key: question.get(key) for key in ("kind", "id", "side", "step")}
+        """The answer to a question of the schema `questions.LINK` as one message; an error is one line in the message."""
+        record = about(question)
         try:
             kind = KINDS.get(str(question.get("kind")))
             if kind is None:
@@ -82,7 +83,7 @@ class Answerer:
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Maps, statistics, and the stone's shape."""
     names = question.get("maps", [])
-    if not isinstance(names, list) or len(names) > MOST_MAPS or not all(str(name) in DEFINITIONS for name in names):
+    if len(names) > MOST_MAPS or not all(name in DEFINITIONS for name in names):
         expected = f"at most {MOST_MAPS} of " + ", ".join(DEFINITIONS)
         raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
     before, stone = stones_of(question.get("design"))
@@ -180,7 +181,7 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
     point = []
     for key in ("x_mm", "y_mm"):
         value = question.get(key)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+        if value is None or not abs(value) < 1e6:
             raise InputError("not a position on the map", key=key, value=value, expected="a number of mm")
         point.append(float(value))
     path = ray_path(scene, *point, min_weight=LEAST_SHOWN)

@@ -24,6 +24,7 @@ from ..scene.view import View
 from ..units import number_in
 from ..whole_files import temporary_folder
 from .design_json import stone_of
+from .questions import REPORT, checked
 
 Job = Callable[[Progress], dict[str, Any]]
 
@@ -37,14 +38,15 @@ class _StoppedError(Exception):
     """Nobody waits for this work any more."""
 
 
-def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
+def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
     The request holds `designs` and `dome`, and optionally `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see
     `compare`). Raises InputError for an invalid request.
     """
-    designs, dome = request.get("designs"), str(request.get("dome"))
-    if not isinstance(designs, list) or len(designs) != 2:
+    request = checked(request, REPORT)
+    designs, dome = request["designs"], request.get("dome", "")
+    if len(designs) != 2:
         raise InputError("wrong number of stones", key="designs", expected="two stones")
     if dome not in domes:
         raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, domes))
@@ -61,7 +63,7 @@ def report(request: Mapping[str, Any], domes: Mapping[str, Dome], update: Progre
     names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
     with temporary_folder() as folder:
         path = folder / f"report-{names}.html"
-        save_report(found, path, title=str(request.get("title") or ""))
+        save_report(found, path, title=request.get("title", ""))
         return {"name": path.name, "html": path.read_text(encoding="utf-8")}
 
 

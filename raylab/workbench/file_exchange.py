@@ -64,13 +64,13 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
     It is read in a folder of its own, and what it names beside itself is not followed: a page may send files, not fetch them.
     """
     plain = PurePosixPath(name.replace("\\", "/")).name[:120] or "file"
-    suffix = re.sub(r"[^.a-z0-9]", "", Path(plain).suffix.lower())
+    suffix = re.sub(r"[^.a-z0-9]", "", Path(plain).suffix.lower())[:20]
     if len(data) > MAX_BYTES:
         raise InputError(f"file too large ({len(data)} bytes)", file=plain, expected=f"at most {MAX_BYTES} bytes")
     if not data:
         raise InputError("empty file", file=plain)
     with temporary_folder() as folder:
-        stem = re.sub(r"[^\w. ()-]", "", Path(plain).stem)[:80].strip(". ") or "stone"
+        stem = re.sub(r"[^\w. ()-]", "", Path(plain).stem)[:50].strip(". ") or "stone"
         path = folder / f"{stem}{suffix}"
         path.write_bytes(data)
         try:

@@ -19,7 +19,10 @@ _GRAIN = 8
 
 
 def encode(header: dict[str, Any], arrays: dict[str, np.ndarray] | None = None) -> bytes:
-    """An answer as bytes; arrays are sent as 32-bit floats or integers, numbers that aren't finite as null."""
+    """An answer as bytes; arrays are sent as 32-bit floats or integers, numbers that aren't finite as null.
+
+    Half a character (a lone surrogate), which UTF-8 has no bytes for, becomes a question mark.
+    """
     parts, layout, used = [], [], 0
     for name, array in (arrays or {}).items():
         small = np.ascontiguousarray(array, dtype="<i4" if np.issubdtype(array.dtype, np.integer) else "<f4")
@@ -27,6 +30,7 @@ def encode(header: dict[str, Any], arrays: dict[str, np.ndarray] | None = None) 
         layout.append({"name": name, "kind": _KINDS[small.dtype], "shape": list(small.shape), "at": used})
         parts.append(data + b"\0" * (-len(data) % _GRAIN))
         used += len(parts[-1])
-    text = json.dumps(finite({**header, "arrays": layout}), ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+    words = json.dumps(finite({**header, "arrays": layout}), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    text = words.encode("utf-8", "replace")
     text += b" " * (-(len(text) + 4) % _GRAIN)
     return b"".join([len(text).to_bytes(4, "little"), text, *parts])

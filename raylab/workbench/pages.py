@@ -7,7 +7,6 @@ only carries messages, so a page stays responsive while another picture is in wo
 from __future__ import annotations
 
 import asyncio
-import json
 import logging
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -33,17 +32,16 @@ from ..units import number_in
 from ..version import __version__
 from .answers import COARSE, Answerer
 from .background import report, streamed
+from .bodies import body_of, refusal
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
 from .messages import encode
+from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
 from .request_queue import RequestQueue
 
 USUAL_DOME = "head-shadow"
-
-MAX_QUESTION = 1 << 20
-"""Longest question, bytes; a table of 2000 facets takes a tenth of it."""
 
 log = logging.getLogger("raylab.workbench")
 
@@ -102,7 +100,7 @@ class Pages:
 
     def __init__(self, workbench: Workbench, static: Path) -> None:
         self.workbench, self.static = workbench, static
-        self.opening = asyncio.Semaphore(1)  # a scan may take seconds and much memory: one at a time
+        self.opening = asyncio.Semaphore(1)  # a file may take seconds and much memory: one at a time is received and read
 
     async def index(self, _: Request) -> Response:
         return FileResponse(self.static / "index.html")
@@ -113,37 +111,32 @@ class Pages:
     async def open(self, request: Request) -> Response:
         """A file that the page sends becomes a design."""
         name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
-        data = bytearray()
-        async for chunk in request.stream():
-            data += chunk
-            if len(data) > MAX_BYTES:
-                too_large = InputError("file too large", file=name[:120], expected=f"at most {MAX_BYTES // (1 << 20)} MiB")
-                return _refusal(too_large, 413)
         try:
             async with self.opening:
-                opened = await asyncio.to_thread(open_bytes, name, bytes(data), unit)
+                data = await body_of(request, MAX_BYTES, name[:120])
+                opened = await asyncio.to_thread(open_bytes, name, data, unit)
         except InputError as error:
-            return _refusal(error)
+            return refusal(error)
         return JSONResponse({"design": opened.design, "title": opened.title})
 
     async def save(self, request: Request) -> Response:
         """A design becomes a file that the browser keeps."""
         try:
-            question = {"design": None, **_question(await _bounded(request))}
+            question = checked(parsed(await body_of(request, MAX_QUESTION)), SAVE)
             dome = question.get("dome") if question.get("dome") in dome_names() else None
             view = {key: number_in(key, question.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
-            kind, title = request.path_params["kind"], str(question.get("title") or "")
+            kind, title = request.path_params["kind"], question.get("title", "")
             name, content = await asyncio.to_thread(saved, question["design"], kind, title, dome, view)
         except InputError as error:
-            return _refusal(error)
+            return refusal(error)
         return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
 
     async def report(self, request: Request) -> Response:
         """The report on two stones; a line of JSON for each step of the way, see `errands`."""
         try:
-            question = _question(await _bounded(request))
+            question = parsed(await body_of(request, MAX_QUESTION))
         except InputError as error:
-            return _refusal(error)
+            return refusal(error)
         lines = streamed(self.workbench.jobs, lambda update: report(question, self.workbench.domes, update))
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
@@ -153,12 +146,14 @@ class Pages:
         queue = RequestQueue()
         answering = asyncio.create_task(self._answer_all(page, queue))
         try:
-            while True:
+            while (message := await page.receive())["type"] == "websocket.receive":
+                question: dict[str, Any] = {}
                 try:
-                    queue.put(_question(await page.receive_text()))
+                    question = parsed(message.get("text") or "")  # a binary message has no text
+                    queue.put(checked(question, LINK))
                 except InputError as error:
-                    await page.send_bytes(encode({"error": {"text": str(error), "key": error.key}}))
-        except WebSocketDisconnect:
+                    await page.send_bytes(_fault(question, str(error), error.key))
+        except (WebSocketDisconnect, RuntimeError):  # the page is gone
             pass
         finally:
             answering.cancel()
@@ -174,9 +169,8 @@ class Pages:
                 answer = work.result()
             else:  # a bug: the terminal shows it in full and the page in one line
                 log.error("a request failed", exc_info=fault)
-                about = {key: question.get(key) for key in ("kind", "id", "side", "step")}
                 line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
-                answer = encode({**about, "error": {"text": line, "key": None}})
+                answer = _fault(question, line)
             try:
                 await page.send_bytes(answer)
             except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
@@ -188,28 +182,6 @@ def _described(one: Description) -> dict[str, Any]:
     return {"key": one.key, "label": one.label, "definition": one.definition, "entry": one.key in ENTRIES}
 
 
-def _question(text: str) -> dict[str, Any]:
-    """A request as a dict. Raises InputError for other JSON than an object."""
-    if len(text) > MAX_QUESTION:
-        raise InputError("request too long", expected=f"at most {MAX_QUESTION} characters")
-    try:
-        question = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError("invalid request", expected="JSON") from error
-    if not isinstance(question, dict):
-        raise InputError("invalid request", expected="a JSON object")
-    return question
-
-
-async def _bounded(request: Request) -> str:
-    """A request's body as text, no longer than a question may be."""
-    data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > MAX_QUESTION:
-            break
-    return data.decode("utf-8", "replace")
-
-
-def _refusal(error: InputError, status: int = 422) -> Response:
-    return JSONResponse({"error": {"text": str(error), "key": error.key}}, status_code=status)
+def _fault(question: dict[str, Any], line: str, key: str | None = None) -> bytes:
+    """The answer to a question that has none: one line."""
+    return encode({**about(question), "error": {"text": line, "key": key}})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import secrets
 import socket
 from collections.abc import AsyncIterator, Callable
 
@@ -13,15 +14,20 @@ from starlette.staticfiles import StaticFiles
 
 from ..errors import InputError
 from ..package_files import shipped
+from .bodies import HANDLERS
 from .file_exchange import Opened
 from .guard import Guard
-from .pages import MAX_QUESTION, Pages, Workbench
+from .pages import Pages, Workbench
+from .questions import MAX_QUESTION
 
 HOST = "127.0.0.1"
 
 
-def make_app(workbench: Workbench, port: int, ready: Callable[[], None] = lambda: None) -> Starlette:
-    """The ASGI application for a server on `port`; `ready` is called when it is about to answer."""
+def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Callable[[], None] = lambda: None) -> Starlette:
+    """The ASGI application for a server on `port`; `ready` is called when it is about to answer.
+
+    See `guard` for the token and the ticket.
+    """
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -42,7 +48,8 @@ def make_app(workbench: Workbench, port: int, ready: Callable[[], None] = lambda
             WebSocketRoute("/link", pages.link),
             Mount("/static", StaticFiles(directory=str(static))),
         ],
-        middleware=[Middleware(Guard, port=port)],
+        middleware=[Middleware(Guard, port=port, token=token, ticket=ticket)],
+        exception_handlers=HANDLERS,
         lifespan=lifespan,
     )
 
@@ -63,17 +70,25 @@ def listen(port: int | None) -> socket.socket:
     return own
 
 
-def serve(opened: Opened, own: socket.socket, ready: Callable[[], None] = lambda: None) -> None:
-    """Answer pages on a socket made by `listen`, until interrupted."""
+def serve(opened: Opened, own: socket.socket, ready: Callable[[str, str], None]) -> None:
+    """Answer pages on a socket made by `listen`, until interrupted.
+
+    `ready` is called with the page's address and with one that leads there once, which a command line may show.
+    """
     workbench = Workbench(opened)
     workbench.worker.submit(workbench.warm)  # while the server and the browser start
     import uvicorn
 
-    app = make_app(workbench, own.getsockname()[1], ready)
+    from .connection import TimedProtocol
+
+    port, token, ticket = own.getsockname()[1], secrets.token_urlsafe(), secrets.token_urlsafe()
+    start = f"http://{HOST}:{port}/"
+    app = make_app(workbench, port, token, ticket, lambda: ready(f"{start}{token}/", f"{start}{ticket}"))
     config = uvicorn.Config(
         app,
         log_level="warning",
         access_log=False,
+        http=TimedProtocol,
         ws="websockets-sansio",
         ws_max_size=MAX_QUESTION,
         ws_per_message_deflate=False,  # on one machine, packing costs more than it spares

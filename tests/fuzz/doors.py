@@ -13,13 +13,17 @@ from pathlib import Path
 import numpy as np
 import tifffile
 import trimesh
+from workbench_link import answers_to
 
 import raylab as rl
+from raylab.errors import InputError
 from raylab.lighting.sky_image import read_sky_image
 from raylab.optics.absorption import read_absorption
 from raylab.sweeps.store import MANIFEST, Store
 from raylab.sweeps.sweep_file import load_sweep
-from raylab.workbench.file_exchange import open_bytes
+from raylab.workbench.design_json import DEMO, facet_design, stone_of
+from raylab.workbench.file_exchange import open_bytes, open_demo
+from raylab.workbench.pages import Workbench
 
 ROOT = Path(__file__).parents[2]
 FACTS = {
@@ -115,6 +119,46 @@ def sweep_json() -> tuple[bytes, ...]:
     return (json.dumps({**FACTS, "chunk": 1}, indent=1).encode(), json.dumps({**FACTS, "chunk": 2}).encode())
 
 
+@functools.cache
+def workbench() -> Workbench:
+    made = Workbench(open_demo())
+    made.warm()
+    return made
+
+
+def link(path: Path) -> None:
+    """The file as a text message to the workbench; where that is no text, as a binary one."""
+    data = path.read_bytes()
+    try:
+        frame: str | bytes = data.decode()
+    except UnicodeDecodeError:
+        frame = data
+    (answer,) = answers_to([frame], workbench())
+    if "error" in answer:
+        line = answer["error"]["text"]
+        assert "internal error" not in line
+        assert line.isprintable()
+        raise InputError(line)
+
+
+def questions() -> tuple[bytes, ...]:
+    """Messages of a page, all of them quickly answered; a pair of escapes makes one character, and half of it makes none."""
+    base = {"id": 7, "side": "a", "dome": "head-shadow", "tilt_deg": 3.0, "tilt_azimuth_deg": 20}
+    smile = {**DEMO, "name": "smile \U0001f600"}
+    picture = {**base, "kind": "picture", "step": "coarse", "maps": ["contrast", "leak"], "facet": "table 0"}
+    ray = {**base, "kind": "ray", "x_mm": 0.5, "y_mm": -1}
+    polished = {
+        "kind": "repolished",
+        "of": smile,
+        "facet": "pavilion main 3",
+        "slope_deg": 0.3,
+        "azimuth_deg": 0,
+        "depth_mm": 0,
+    }
+    rays = [{**ray, "design": design} for design in (smile, facet_design(stone_of(DEMO)), polished)]
+    return tuple(json.dumps(one).encode() for one in (*rays, *rays, {**picture, "design": smile}))
+
+
 DOORS = (
     Door("scene.toml", rl.load_scene, shipped("scenes/*.toml")),
     Door("stone.toml", rl.load_stone, shipped("scenes/w*.toml", "scenes/t*.toml")),
@@ -125,6 +169,7 @@ DOORS = (
     Door(MANIFEST, manifest, sweep_json),
     Door("page.csv", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/stones/*.csv")),
     Door("page.toml", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/w*.toml")),
+    Door("link.json", link, questions),
     Door("box.stl", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("stl"), text=False, foreign=True),
     Door("text.stl", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("stl_ascii"), foreign=True),
     Door("box.obj", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("obj"), foreign=True),

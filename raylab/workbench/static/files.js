@@ -50,7 +50,7 @@ async function open(workbench, file, unit, complain) {
     complain({ text: `${file.name}: file too large (${file.size} bytes); expected at most ${most} bytes` });
     return;
   }
-  const found = await post(`/open?${new URLSearchParams({ name: file.name, unit })}`, file, complain);
+  const found = await post(`open?${new URLSearchParams({ name: file.name, unit })}`, file, complain);
   if (!found) return;
   const { design, title } = await found.json();
   const { editing, opened, titles } = workbench.state;
@@ -61,7 +61,7 @@ async function open(workbench, file, unit, complain) {
 async function keep(workbench, kind, complain) {
   const { editing, titles } = workbench.state;
   const body = JSON.stringify({ ...workbench.scene(editing), title: titles[editing] });
-  const found = await post(`/save/${kind}`, body, complain);
+  const found = await post(`save/${kind}`, body, complain);
   if (!found) return;
   const name = /filename="([^"]+)"/.exec(found.headers.get("content-disposition"))?.[1] ?? `stone.${kind}`;
   download(name, await found.blob());
@@ -83,7 +83,7 @@ async function report(workbench, complain, signal) {
   share.hidden = false;
   share.value = 0;
   try {
-    const found = await post("/report", JSON.stringify(request), complain, signal);
+    const found = await post("report", JSON.stringify(request), complain, signal);
     for await (const line of found ? lines(found.body) : []) {
       if (line.error) complain(line.error);
       else if (line.html) download(line.name, new Blob([line.html], { type: "text/html" }));

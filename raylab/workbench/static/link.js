@@ -24,7 +24,7 @@ export class Link {
   }
 
   connect() {
-    const socket = new WebSocket(`ws://${location.host}/link`);
+    const socket = new WebSocket(`ws://${location.host}${location.pathname}link`);
     socket.binaryType = "arraybuffer";
     socket.onopen = () => {
       this.wait = FIRST_WAIT_MS;

@@ -13,7 +13,7 @@ const $ = (id) => document.getElementById(id);
 const PATIENCE_MS = 3000;
 const MOST_NAMED = 6;
 
-const start = await (await fetch("/start.json")).json();
+const start = await (await fetch("start.json")).json();
 const workbench = new Workbench(start);
 const maps = new Maps(workbench, $("maps"), $("probe"), $("edges"));
 const numbers = new Numbers(workbench, $("figures"));
@@ -163,7 +163,7 @@ function showPath(path) {
 }
 
 const STATES = {
-  cut: "No connection to raylab; trying again…",
+  cut: "No connection to raylab; trying again… After a restart, open the new address in this tab: your work is kept.",
   busy: "working…",
   slow: "working… (the first start on a machine compiles the kernels)",
   fault: "last valid stone shown",
