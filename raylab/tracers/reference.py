@@ -129,6 +129,12 @@ def amplitudes(cos_i: float, n_from: float, n_to: float) -> tuple[complex, compl
     return r_s, r_p, 2.0 * n_from * cos_i / s, 2.0 * n_from * cos_i / p, cos_t
 
 
+def _until(signed_distance: np.ndarray, n_dot_v: np.ndarray) -> np.ndarray:
+    """How far a ray goes until it meets planes, mm; infinitely far where it is all but parallel to them."""
+    with np.errstate(over="ignore"):
+        return signed_distance / n_dot_v
+
+
 def _split(
     coherency: np.ndarray, direction: np.ndarray, normal: np.ndarray, n_from: float, n_to: float, polarized: bool
 ) -> tuple[np.ndarray, np.ndarray, float, np.ndarray | None]:
@@ -187,8 +193,8 @@ def trace_path(
     facing, leaving = n_dot_v < 0.0, n_dot_v > 0.0
     if np.any(signed_distance[n_dot_v == 0.0] < 0.0):
         return path
-    enter = np.where(facing, signed_distance / np.where(facing, n_dot_v, 1.0), -np.inf)
-    leave = signed_distance[leaving] / n_dot_v[leaving]
+    enter = np.where(facing, _until(signed_distance, np.where(facing, n_dot_v, 1.0)), -np.inf)
+    leave = _until(signed_distance[leaving], n_dot_v[leaving])
     f = int(enter.argmax())
     if not 0.0 <= enter[f] < leave.min():
         return path
@@ -207,7 +213,7 @@ def trace_path(
     for bounces in range(max_bounces):
         n_dot_v, signed_distance = stone.normals @ direction, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
         ahead = (n_dot_v > 0.0) & (np.arange(len(stone)) != last)
-        distance = np.where(ahead, signed_distance / np.where(ahead, n_dot_v, 1.0), np.inf)
+        distance = np.where(ahead, _until(signed_distance, np.where(ahead, n_dot_v, 1.0)), np.inf)
         f = int(distance.argmin())
         here = here + distance[f] * direction
         left = math.exp(-absorption * distance[f])

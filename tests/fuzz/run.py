@@ -6,7 +6,8 @@ itself), hangs, lines that no terminal should get, and whatever appears on stder
 beside this file that git ignores; one that was mended goes to `corpus/`, which the tests read again. Parsers that raylab runs
 in a process of their own, which ends them after a while, run in this one; here they may take as long as they like.
 
-A case has a number and is the same whenever it is run: ``--first 4711 --cases 1``. With ``--kills N`` a sweep is killed and
+A case has a number and is the same whenever it is run: ``--first 4711 --cases 1``. ``--door link.json`` runs only those of the
+workbench's messages. With ``--kills N`` a sweep is killed and
 resumed N times instead, see `kills`.
 """
 
@@ -106,14 +107,16 @@ def stderr_of() -> Iterator[list[str]]:
             said[0] = file.read().decode("utf-8", "replace")
 
 
-def run(first: int, cases: int) -> list[tuple[int, str]]:
-    """Faults of cases, by number."""
+def run(first: int, cases: int, only: str | None = None) -> list[tuple[int, str]]:
+    """Faults of cases, by number; those of one door where it is named."""
     found = []
     with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory() as name:
         parse_here(patch)
         folder = Path(name)
         shutil.copytree(ROOT / "scenes" / "rooms", folder / "rooms")
         for number in range(first, first + cases):
+            if only is not None and DOORS[number % len(DOORS)].name != only:
+                continue
             door, content = case(number)
             if (wrong := fault(door, content, folder)) is not None:
                 found.append((number, wrong))
@@ -130,6 +133,7 @@ def main() -> int:
     given = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     given.add_argument("--cases", type=int, default=1000)
     given.add_argument("--first", type=int, default=0)
+    given.add_argument("--door", choices=[door.name for door in DOORS], help="run only its cases")
     given.add_argument("--kills", type=int, default=0)
     asked = given.parse_args()
     if asked.kills:
@@ -137,7 +141,7 @@ def main() -> int:
 
         return killed_and_resumed(asked.kills)
     start = time.monotonic()
-    found = run(asked.first, asked.cases)
+    found = run(asked.first, asked.cases, asked.door)
     for number, wrong in found:
         door, content = case(number)
         FOUND.mkdir(exist_ok=True)
