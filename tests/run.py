@@ -20,7 +20,7 @@ def main(arguments: list[str]) -> int:
     steps = [
         [PYTHON, "-m", "pip", "install", "-q", "-e", ".[dev]"],
         [PYTHON, "tests/needs.py"],
-        [PYTHON, "-m", "pytest", "-n", "2", *arguments],
+        [PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments],
     ]
     if not PYTHON.exists():
         steps.insert(0, [sys.executable, "-m", "venv", ".venv"])
