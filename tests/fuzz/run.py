@@ -118,6 +118,7 @@ def run(first: int, cases: int, only: str | None = None) -> list[tuple[int, str]
             if only is not None and DOORS[number % len(DOORS)].name != only:
                 continue
             door, content = case(number)
+            door.ready()
             if (wrong := fault(door, content, folder)) is not None:
                 found.append((number, wrong))
     return found
