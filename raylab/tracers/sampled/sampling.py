@@ -57,11 +57,9 @@ def stratum_of(sample, cells):
 
     A row of cells is cut into strata of two, with one sample for each cell; the last one of an odd row has three.
     """
-    column = sample % cells
-    first = column - column % 2
-    if cells % 2 == 1 and first >= cells - 3:
-        first = max(cells - 3, 0)
-    return sample // cells, first, min(2 + (cells % 2 == 1 and first == cells - 3), cells)
+    last = max(cells // 2, 1) - 1
+    stratum = min(sample % cells // 2, last)
+    return sample // cells, 2 * stratum, cells - 2 * last if stratum == last else 2
 
 
 @parallel_kernel
@@ -104,10 +102,9 @@ def strata_of_a_row(resolution: int, cells: int) -> np.ndarray:
 
     With one sample a pixel two neighbouring pixels make a stratum, and the last three where their number is odd.
     """
-    width = cells if cells > 1 else resolution
-    one = np.array([k for k in range(0, width, 2) if not (width % 2 == 1 and k == width - 1 and k > 0)])
-    rows = resolution * cells if cells > 1 else 1
-    return np.append((np.arange(rows)[:, None] * width + one).ravel(), rows * width)
+    rows, width = (resolution * cells, cells) if cells > 1 else (1, resolution)
+    firsts = 2 * np.arange(max(width // 2, 1))  # as in `stratum_of`
+    return np.append((np.arange(rows)[:, None] * width + firsts).ravel(), rows * width)
 
 
 @njit(inline="always")
