@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import os
-import signal
 import struct
 import zipfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 import tifffile
+from time_limit import within
 
 import raylab as rl
 from raylab import foreign
@@ -44,22 +43,6 @@ READERS: dict[str, Callable[[Path], object]] = {
     "i.npy": read_sky_image,
 }
 """Every door through which a file of the user's comes in."""
-
-
-@contextmanager
-def within(seconds: int) -> Iterator[None]:
-    """Fails what takes longer."""
-
-    def late(*_: object) -> None:
-        raise AssertionError(f"longer than {seconds} s")
-
-    usual = signal.signal(signal.SIGALRM, late)
-    signal.alarm(seconds)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, usual)
 
 
 @pytest.mark.parametrize("kind", ["a pipe", "a link to a device", "a socket", "a folder", "a link to nowhere"])

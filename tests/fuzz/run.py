@@ -7,8 +7,7 @@ beside this file that git ignores; one that was mended goes to `corpus/`, which 
 in a process of their own, which ends them after a while, run in this one; here they may take as long as they like.
 
 A case has a number and is the same whenever it is run: ``--first 4711 --cases 1``. ``--door link.json`` runs only those of the
-workbench's messages. With ``--kills N`` a sweep is killed and
-resumed N times instead, see `kills`.
+workbench's messages. With ``--kills N`` a sweep is killed and resumed N times instead, see `kills`.
 """
 
 from __future__ import annotations
@@ -16,7 +15,6 @@ from __future__ import annotations
 import argparse
 import os
 import shutil
-import signal
 import sys
 import tempfile
 import time
@@ -33,15 +31,12 @@ import pytest  # noqa: E402
 from damage import mutated  # noqa: E402
 from doors import DOORS, ROOT, Door  # noqa: E402
 from foreign_here import parse_here  # noqa: E402
+from time_limit import TooLongError, within  # noqa: E402
 
 from raylab.errors import LONGEST_LINE, InputError, RaylabError  # noqa: E402
 
 PATIENCE_S = 20
 FOUND, CORPUS = HERE / "found", HERE / "corpus"
-
-
-class HangError(Exception):
-    """A case that takes longer than its time."""
 
 
 def case(number: int) -> tuple[Door, bytes]:
@@ -55,7 +50,7 @@ def fault(door: Door, content: bytes, folder: Path) -> str | None:
     path = folder / door.name
     path.write_bytes(content)
     try:
-        with alarm(), stderr_of() as said:
+        with within(PATIENCE_S), stderr_of() as said:
             try:
                 door.read(path)
             except InputError as error:
@@ -67,26 +62,12 @@ def fault(door: Door, content: bytes, folder: Path) -> str | None:
                 if not door.foreign and ": cannot be read: " + type(cause).__name__ in line:
                     return f"unforeseen: {line[-200:]}"
         return f"stderr: {said[0][:200]!r}" if said[0] else None
-    except HangError:
+    except TooLongError:
         return None if door.packed else "hang"
     except BaseException as error:
         if isinstance(error, KeyboardInterrupt):
             raise
         return f"traceback: {type(error).__name__}: {str(error)[:200]}"
-
-
-@contextmanager
-def alarm() -> Iterator[None]:
-    def late(*_: object) -> None:
-        raise HangError
-
-    usual = signal.signal(signal.SIGALRM, late)
-    signal.alarm(PATIENCE_S)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, usual)
 
 
 @contextmanager
