@@ -129,15 +129,15 @@ def report(result: Result) -> dict[str, Any]:
     ``ledger`` and ``stats`` hold values by name, ``brackets`` and ``errors`` what is known of their surroundings; version,
     scene hash, engine and wavelengths say what was traced, ``notes`` what was left out.
     """
-    scene, told = result.scene, result.summary.to_dict()
+    scene, record = result.scene, result.summary.to_dict()
     stone, view, dome = scene.stone, scene.view, scene.dome
-    notes = dict(told.pop("notes"))  # type: ignore[call-overload]
+    notes = dict(record.pop("notes"))  # type: ignore[call-overload]
     if stone.material.note:
         notes["material"] = f"{stone.material.name}: {stone.material.note}"
     return {
         "raylab_version": __version__,
         "scene": {"name": scene.name, "title": scene.title, "hash": scene.hash()},
-        **told,
+        **record,
         "stone": {
             "name": stone.name,
             "material": stone.material.name,

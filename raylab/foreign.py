@@ -1,7 +1,7 @@
 """Foreign parsers in a process of their own, for files that are packed: what a few kilobytes unpack to is not known beforehand.
 
-A parser that crashes, runs on, or fills the memory ends its own process, and the file's fault is told. The process costs a few
-tenths of a second, so files that hold no more than their length, such as STL or a table, are read in this process.
+A parser that crashes, hangs or fills the memory ends its own process, and the fault is reported. The process costs a few tenths
+of a second, so files whose content is no larger than the file, such as STL or a table, are read in this process.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Scenes and virtual facets in one line, with the settings by keyword."""
+"""Scenes and virtual facets in one line, with the settings by keyword; and a scene file."""
 
 from __future__ import annotations
 
@@ -14,6 +14,26 @@ from raylab.tracers.exact.beams import Beams, trace_beams
 from raylab.units import SODIUM_D_NM
 
 OF_THE_TRACER = ("max_beams", "wedge", "keep_paths", "threads")
+
+
+SCENE = """\
+schema = 1
+[stone]
+cut = "round brilliant"
+table_pct = 57
+crown_angle_deg = 34.5
+pavilion_angle_deg = 40.75
+girdle_facets = 32
+[dome]
+name = "head-shadow"
+[output]
+resolution = {}
+"""
+
+
+def scene_text(resolution: int) -> str:
+    """A scene file, for commands; it ends within the section [output]."""
+    return SCENE.format(resolution)
 
 
 def scene_of(stone: Stone, dome: Dome, view: View | None = None, resolution: int = 512, **settings: Any) -> Scene:

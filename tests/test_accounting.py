@@ -9,7 +9,7 @@ import math
 import numpy as np
 import polyhedra
 import pytest
-from small_scenes import beams_of, scene_of
+from small_scenes import beams_of, scene_of, scene_text
 
 import raylab as rl
 from raylab import files
@@ -220,19 +220,7 @@ def test_the_picture_from_below_has_each_pavilion_facet_in_its_shade():
     assert f"{leak[below].sum():.4g} % through these facets" in figure.axes[0].get_title(loc="left")
 
 
-SCENE = """\
-schema = 1
-[stone]
-cut = "round brilliant"
-table_pct = 57
-crown_angle_deg = 34.5
-pavilion_angle_deg = 40.75
-girdle_facets = 32
-[dome]
-name = "head-shadow"
-[output]
-resolution = 16
-"""
+SCENE = scene_text(16)
 
 
 def test_the_command_line_prints_the_tiers_and_writes_table_and_pictures(tmp_path, capsys):

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from small_scenes import beams_of, scene_of
+from small_scenes import beams_of, scene_of, scene_text
 
 import raylab as rl
 from raylab.cli import main
@@ -33,19 +33,7 @@ ROOT = Path(rl.__file__).parent
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 DOME = rl.load_dome("head-shadow")
 FAR = rl.View(distance_mm=250.0)
-SCENE = """\
-schema = 1
-[stone]
-cut = "round brilliant"
-table_pct = 57
-crown_angle_deg = 34.5
-pavilion_angle_deg = 40.75
-girdle_facets = 32
-[dome]
-name = "head-shadow"
-[output]
-resolution = 16
-"""
+SCENE = scene_text(16)
 SWEEP = """\
 schema = 1
 [axes]

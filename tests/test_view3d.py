@@ -12,6 +12,7 @@ from pathlib import Path
 import imageio.v3 as iio
 import numpy as np
 import pytest
+from small_scenes import scene_text
 
 import raylab as rl
 from raylab.cli import main
@@ -204,19 +205,7 @@ def test_nothing_of_it_is_imported_before_it_is_used():
 
 # --- the command -----------------------------------------------------------------------------------------------------
 
-SCENE = """\
-schema = 1
-[stone]
-cut = "round brilliant"
-table_pct = 57
-crown_angle_deg = 34.5
-pavilion_angle_deg = 40.75
-girdle_facets = 32
-[dome]
-name = "head-shadow"
-[output]
-resolution = 24
-"""
+SCENE = scene_text(24)
 
 
 @pytest.mark.usefixtures("driver")

@@ -72,7 +72,7 @@ def run() -> int:
 
 
 def _end_as_by_ctrl_c() -> None:
-    """Being told to end, or losing the terminal, tidies up like Ctrl-C. What whoever started us had us ignore stays ignored."""
+    """A signal to end, or a lost terminal, tidies up like Ctrl-C. Signals that were ignored at the start stay ignored."""
     for name in ("SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
