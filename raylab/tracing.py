@@ -15,6 +15,7 @@ from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
 from .results.statistics import SYMMETRY, Statistic
+from .results.statistics.goals import goal_of
 from .results.summary import FACETS, Summary, summarize
 from .room import Need
 from .scene.pixel_grid import PixelGrid, grid_around
@@ -60,6 +61,8 @@ def trace(
     wavelengths_nm: float | tuple[float, ...] = SODIUM_D_NM,
     engine: str | None = None,
     precision: float = 2e-3,
+    standard_error: float | None = None,
+    precision_of: tuple[str, ...] = (),
     samples: int = 4,
     polarized: bool = True,
     min_weight: float = 1e-4,
@@ -78,6 +81,7 @@ def trace(
     wavelengths_nm : one, or several for a spectral axis; nm.
     engine : ``"beams"`` (exact, parallel views), ``"rays"`` (sampled), or None for the first one that supports the scene.
     precision : width of the exact engine's bracket on brightness.
+    standard_error, precision_of : see `TraceSettings`.
     samples : rays per pixel of the sampled engine, a square number.
     polarized, min_weight, max_bounces, seed : see `TraceSettings`.
     by_facet : also compute the map of paths and the accounting by facet; both need virtual facets and take a large part of a
@@ -96,7 +100,9 @@ def trace(
     for key in unknown:
         known = [name for name in trace.__annotations__ if name not in ("unknown", "return")]
         raise InputError("unknown keyword", key=key, expected=nearest(key, known))
-    settings = TraceSettings(wavelengths_nm, engine, precision, samples, polarized, min_weight, max_bounces, seed)
+    settings = TraceSettings(
+        wavelengths_nm, engine, precision, standard_error, precision_of, samples, polarized, min_weight, max_bounces, seed
+    )
     return trace_scene(Scene(stone, dome, view or View(), settings, resolution), by_facet=by_facet, progress=progress)
 
 
@@ -109,7 +115,7 @@ def trace_scene(
     ----------
     grid : pixels that replace those of the scene, which just hold the stone, so that several stones share one grid.
     """
-    engine, waves = engine_for(scene), scene.settings.wavelengths
+    engine, goal, waves = engine_for(scene), goal_of(scene), scene.settings.wavelengths
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     side = grid.resolution
     what = f"maps of {side} x {side} pixels at {len(waves)} wavelength{'s' * (len(waves) > 1)}"
@@ -123,7 +129,7 @@ def trace_scene(
     with reporter(progress, "tracing", counted=False) as update:
         for k, wavelength_nm in enumerate(waves):
             part = part_of(update, k / len(waves), 1.0 / len(waves))
-            result = engine.trace(scene, wavelength_nm, grid, progress=part)
+            result = engine.trace(scene, wavelength_nm, grid, goal=goal, progress=part)
             if result.unfolded is not None and by_facet:
                 paths.append(strongest_paths(result.unfolded))
                 tables.append(account(result.unfolded, scene.stone, scene.dome.peak_radiance, paths[-1]))
@@ -148,8 +154,8 @@ def maps_on(result: Result, grid: PixelGrid) -> xr.Dataset:
 
 def summary_of(scene: Scene) -> Summary:
     """The numbers of a scene as `trace_scene` gives them, without maps and without the account by facet."""
-    engine = engine_for(scene)
-    return _summary(scene, [engine.trace(scene, wavelength_nm) for wavelength_nm in scene.settings.wavelengths])
+    engine, goal = engine_for(scene), goal_of(scene)
+    return _summary(scene, [engine.trace(scene, wavelength_nm, goal=goal) for wavelength_nm in scene.settings.wavelengths])
 
 
 def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] | None = None) -> Summary:

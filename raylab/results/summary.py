@@ -15,6 +15,7 @@ from ..tracers.ledger import BRIGHTER, DIMMER, DOUBT, ENTRIES
 from ..tracers.totals import Totals
 from .accounting import FacetTable, mean_of
 from .statistics import STATISTICS, SYMMETRY, Statistic
+from .statistics.goals import goal_of
 
 FACETS = "facets"
 EDGES = "edges"
@@ -145,7 +146,7 @@ def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
 
     Raises UnsupportedScene where no exact engine can trace it, InputError where it has more than one wavelength.
     """
-    traced = engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, threads=threads)
+    traced = engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, goal=goal_of(scene), threads=threads)
     return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
 
 

@@ -79,6 +79,8 @@ class Scene:
                     settings.polarized,
                     settings.min_weight,
                     settings.precision,
+                    settings.standard_error,
+                    list(settings.precision_of),
                     isinstance(settings.wavelengths_nm, tuple),
                 ],
             ],

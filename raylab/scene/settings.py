@@ -22,6 +22,11 @@ class TraceSettings:
     engine : name of an engine, see ``raylab engines``; None for the first one that supports the scene.
     precision : exact engines, 1e-7 to 1: largest untraced share, which is the width of the bracket on brightness. It holds
         unless `max_bounces` ends the paths first.
+    standard_error : exact engines, 1e-6 to 1: largest standard error, in units of the statistic. Where no maps are asked for,
+        polygons are then traced until rays become cheaper, but never below `precision`; the rest is estimated by as many rays
+        as it takes. None estimates it by a few hundred rays.
+    precision_of : keys of the statistics that are asked for it: all their brackets are at most `precision` wide, or their
+        standard errors at most `standard_error`. By default that means the untraced share, and brightness and contrast.
     samples : sampled engines: view rays per pixel, a square number from 1 to 65536.
     polarized : trace polarisation along each path; False averages s and p at every reflection.
     min_weight : sampled engines, 0 to 0.5: a path ends below this share of its ray, and the rest is untraced.
@@ -36,6 +41,8 @@ class TraceSettings:
     wavelengths_nm: float | tuple[float, ...] = SODIUM_D_NM
     engine: str | None = None
     precision: float = 2e-3
+    standard_error: float | None = None
+    precision_of: tuple[str, ...] = ()
     samples: int = 4
     polarized: bool = True
     min_weight: float = 1e-4
@@ -47,6 +54,9 @@ class TraceSettings:
         if self.engine is not None and self.engine not in ENGINES:
             raise InputError("unknown engine", key="engine", value=self.engine, expected=nearest(str(self.engine), ENGINES))
         self._settle("precision", number_in("precision", self.precision, 1e-7, 1.0))
+        if self.standard_error is not None:
+            self._settle("standard_error", number_in("standard_error", self.standard_error, 1e-6, 1.0))
+        self._settle("precision_of", _keys("precision_of", self.precision_of))
         samples = whole_in("samples", self.samples, 1, 65536)
         if math.isqrt(samples) ** 2 != samples:
             raise InputError("not a square number", key="samples", value=samples, expected="1, 4, 9, 16, 25, ... per pixel")
@@ -78,6 +88,14 @@ class TraceSettings:
     def middle_nm(self) -> float:
         """The middle wavelength of the list, nm; it represents all in a single picture."""
         return self.wavelengths[len(self.wavelengths) // 2]
+
+
+def _keys(key: str, given: Any) -> tuple[str, ...]:
+    """One key or several as a tuple of different ones."""
+    found = (given,) if isinstance(given, str) else tuple(given) if isinstance(given, Iterable) else (given,)
+    if not all(isinstance(one, str) for one in found) or len(set(found)) != len(found):
+        raise InputError("wrong or repeated", key=key, value=given, expected="different keys of statistics")
+    return found
 
 
 def _wavelengths(given: Any) -> float | tuple[float, ...]:

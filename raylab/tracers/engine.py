@@ -8,6 +8,7 @@ from ..progress import Progress, silent
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from .engine_result import EngineResult
+from .goal import Goal
 
 
 class Engine(Protocol):
@@ -38,6 +39,7 @@ class Engine(Protocol):
         wavelength_nm: float,
         grid: PixelGrid | None = None,
         *,
+        goal: Goal | None = None,
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:
@@ -47,6 +49,7 @@ class Engine(Protocol):
         ----------
         wavelength_nm : nm; replaces that of the scene.
         grid : the pixels of the maps; None for area means only.
+        goal : what is wanted of the area means. None asks for what `settings.precision` says, and for no estimate of the rest.
         threads : how many to use, by default numba's number; results don't depend on it.
         progress : called with how much is done and of how much.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,13 +21,20 @@ class Totals:
     Attributes
     ----------
     area_mm2 : area of the outline on the map plane.
-    mean : (MOMENTS,) area means.
-    covariance : (MOMENTS, MOMENTS) of the sampling error of those means; zeros from an exact engine.
+    mean : (MOMENTS,) area means of what was traced. Certain brackets follow from them.
+    covariance : (MOMENTS, MOMENTS) of the sampling error of `estimate`.
+    tail : (MOMENTS,) what the light that an exact engine left inside is estimated to add; zeros without an estimate.
     """
 
     area_mm2: float
     mean: np.ndarray
     covariance: np.ndarray
+    tail: np.ndarray = field(default_factory=lambda: np.zeros(MOMENTS))
+
+    @property
+    def estimate(self) -> np.ndarray:
+        """(MOMENTS,) area means with the estimated rest. Values follow from them."""
+        return self.mean + self.tail
 
     def error(self, gradient: np.ndarray) -> float:
         """Standard error of a statistic with the given gradient (MOMENTS,) with respect to the means (delta method)."""

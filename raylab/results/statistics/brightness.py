@@ -11,9 +11,9 @@ from .definition import Definition, Statistic, unit_vector
 
 def _of(totals: Totals, peak_radiance: float) -> Statistic:
     """The untraced light can add its share of the brightest radiance; light on an edge may be dimmer or brighter."""
-    value, untraced, dimmer, brighter = (float(totals.mean[one]) for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
-    high = value + untraced * peak_radiance + brighter
-    parts = (value, value - dimmer, high, totals.error(unit_vector(LUMINANCE)))
+    traced, untraced, dimmer, brighter = (float(totals.mean[one]) for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
+    value, high = float(totals.estimate[LUMINANCE]), traced + untraced * peak_radiance + brighter
+    parts = (value, traced - dimmer, high, totals.error(unit_vector(LUMINANCE)))
     return Statistic(*(part / peak_radiance for part in parts))
 
 

@@ -18,14 +18,15 @@ def _of(totals: Totals, peak_radiance: float) -> Statistic:
     """The untraced light adds at most e = untraced x peak in each point, which moves the mean by at most mean(e) and the
     standard deviation by at most the root mean square of e. So does light on an edge, up by `brighter` and down by `dimmer`."""
     m, deviation = _mean_and_deviation(totals.mean)
-    if m <= 0.0:
+    likely, scatter = _mean_and_deviation(totals.estimate)
+    if likely <= 0.0:
         return Statistic(math.nan, math.nan, math.nan, math.nan)
     most = m + float(totals.mean[UNTRACED]) * peak_radiance + float(totals.mean[BRIGHTER])
     least = m - float(totals.mean[DIMMER])
     shake = _root(totals.mean[UNTRACED_SQUARE]) * peak_radiance + _root(totals.mean[SWING_SQUARE])
-    error = totals.error(_gradient(totals.mean, peak_radiance)) if deviation > 0.0 else 0.0
+    error = totals.error(_gradient(totals.estimate, peak_radiance)) if scatter > 0.0 else 0.0
     high = (deviation + shake) / least if least > 0.0 else math.inf
-    return Statistic(deviation / m, max(0.0, deviation - shake) / most, high, error)
+    return Statistic(scatter / likely, max(0.0, deviation - shake) / most, high, error)
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:

@@ -12,11 +12,11 @@ def _share(channel: int, label: str, definition: str) -> Definition:
     sky, head and leak may have to give to or take from each other what leaves on an edge."""
 
     def of(totals: Totals, peak_radiance: float) -> Statistic:
-        value, untraced = float(totals.mean[channel]), float(totals.mean[UNTRACED])
+        value, traced, untraced = (float(x) for x in (totals.estimate[channel], totals.mean[channel], totals.mean[UNTRACED]))
         doubt = float(totals.mean[DOUBT]) if channel in (SKY, HEAD, LEAK) else 0.0
-        low = 0.0 if channel == UNTRACED else max(0.0, value - doubt)
+        low = 0.0 if channel == UNTRACED else max(0.0, traced - doubt)
         more = 0.0 if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
-        return Statistic(value, low, value + more + doubt, totals.error(unit_vector(channel)))
+        return Statistic(value, low, traced + more + doubt, totals.error(unit_vector(channel)))
 
     return Definition(
         key=FIELDS[channel],

@@ -27,17 +27,20 @@ from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...stone.stone import Stone
 from ...units import whole_in
+from ..goal import Goal
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
 from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
+from .enough import work_until_enough
 from .mean_transmission import book_means
 from .nearest_plane import padded
 from .pixel_coverage import rasterize
-from .schedule import by_rounds
+from .schedule import Rounds
 from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
+from .tail import Tail, estimate_tail
 
 NAME = "beams"
 """What this engine is called in the table."""
@@ -67,6 +70,7 @@ class Beams:
     through : (F, CHANNELS) which facet let it out: area means over the whole outline of what left through each facet of the
         stone or was scattered there, the first surface's reflection at the facet that reflected it. Summed over facets it is
         the ledger's mean but for `absorbed` and `untraced`.
+    tail : what the light that waits is estimated to add, see `tail`.
     pieces : beam pieces reflected. rounds : how often the floor was lowered. lost : beams that rounding left without a
         consistent tiling and that were booked as untraced; 0 in all our tests. full : True if `max_beams` ended the work.
     """
@@ -83,6 +87,7 @@ class Beams:
     copy_of: np.ndarray
     symmetry: Symmetry
     through: np.ndarray
+    tail: Tail
     pieces: int
     rounds: int
     lost: int
@@ -97,20 +102,29 @@ class Beams:
         return len(self.symmetry.maps)
 
     @property
+    def rays(self) -> int:
+        """How many rays estimate the tail."""
+        return self.tail.rays
+
+    @property
     def area_mm2(self) -> float:
         """Area of the outline as seen, mm^2."""
         return float(self.areas_mm2.sum()) * self.copies
 
     @cached_property
     def totals(self) -> Totals:
-        """Area means over the outline, exact: their covariance is zero."""
+        """Area means over the outline: what polygons found, exactly, and what the tail is estimated to add."""
         share = self.areas_mm2 / self.areas_mm2.sum()
         mean = np.empty(MOMENTS)
         # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
         mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
-        mean[SOURCE_X : SOURCE_Y + 1] = self.symmetry.maps.mean(axis=0) @ mean[SOURCE_X : SOURCE_Y + 1]
+        over_copies = self.symmetry.maps.mean(axis=0)
+        mean[SOURCE_X : SOURCE_Y + 1] = over_copies @ mean[SOURCE_X : SOURCE_Y + 1]
         mean[CHANNELS:] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
-        return Totals(self.area_mm2, mean, np.zeros((MOMENTS, MOMENTS)))
+        turned = np.eye(MOMENTS)
+        turned[SOURCE_X : SOURCE_Y + 1, SOURCE_X : SOURCE_Y + 1] = over_copies
+        covariance = turned @ self.tail.covariance @ turned.T
+        return Totals(self.area_mm2, mean, covariance, turned @ self.tail.mean)
 
     @cached_property
     def first(self) -> np.ndarray:
@@ -196,11 +210,13 @@ def trace_beams(
     max_beams: int = MAX_BEAMS,
     wedge: bool = True,
     keep_paths: bool = True,
+    goal: Goal | None = None,
+    early: bool = True,
     threads: int | None = None,
 ) -> Beams:
     """Trace a scene exactly at one wavelength.
 
-    Of its settings `precision`, `polarized` and `max_bounces` count. `untraced` says which precision was reached where
+    Of its settings `precision`, `polarized`, `max_bounces` and `seed` count. `untraced` says which precision was reached where
     `max_bounces` or `max_beams` ended the work first.
 
     Parameters
@@ -209,6 +225,7 @@ def trace_beams(
         at most one step of the floor more than what is set aside anyhow, and is booked as untraced with it.
     wedge : use the symmetry that stone, dome and view share, where there is one.
     keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
+    goal : what is wanted of the area means; None: no estimate of the rest. early : see `work_until_enough`.
     threads : how many to use, by default numba's number; results don't depend on it.
 
     Raises
@@ -221,7 +238,8 @@ def trace_beams(
     whole_in("max_beams", max_beams, 1, 100_000_000)
     settings, sky, turn = scene.settings, scene.dome.table, np.ascontiguousarray(scene.view.rotation())
     stone, shift = _near_the_origin(scene.stone)
-    table = padded(stone_table(stone, wavelength_nm))
+    plain = stone_table(stone, wavelength_nm)
+    table = padded(plain)
     symmetry = find_symmetry(stone, sky, turn) if wedge and not shift.any() else no_symmetry(stone)
     first = _entries(stone, table, sky, turn, symmetry.cuts, settings.polarized)
     rules = Rules(
@@ -234,37 +252,57 @@ def trace_beams(
         max_bounces=settings.max_bounces,
     )
     surroundings = Surroundings(table, *neighbor_planes(stone, table), sky, turn)
-    batch, rounds = by_rounds(first, rules, settings.precision, surroundings, threads or numba.get_num_threads())
-    absorption = table.medium.absorption_per_mm
+    threads = threads or numba.get_num_threads()
+    work = Rounds(first, rules, surroundings, threads)
+
+    def stop_here(rays: int) -> Beams:
+        batch = work.batch()
+        tail = estimate_tail(batch, plain, sky, turn, rules, rays, settings.seed, threads)
+        squares = _settle(batch, surroundings)
+        columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
+        size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
+        inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]
+        return Beams(
+            vertices_mm=batch.corners + (turn @ shift)[:2] if shift.any() else batch.corners,
+            starts=np.concatenate([[0], np.cumsum(size)]),
+            areas_mm2=batch.beams[:, optics.AREA].copy(),
+            rows=batch.ledgers,
+            squares=squares,
+            leaves=leaves if keep_paths else np.empty(0, np.int64),
+            nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
+            strongest=np.where(inside, leaves, strongest) if keep_paths else np.empty(0, np.int64),
+            strongest_entry=np.where(inside, UNTRACED, entry),
+            copy_of=np.zeros(len(size), np.int64),
+            symmetry=symmetry,
+            through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
+            tail=tail,
+            pieces=batch.pieces,
+            rounds=work.count,
+            lost=batch.lost,
+            full=batch.stopped,
+        )
+
+    if goal is None:
+        work.until(settings.precision)
+        return stop_here(0)
+    return work_until_enough(work, settings, goal, early, stop_here)
+
+
+def _settle(batch: Batch, surroundings: Surroundings) -> np.ndarray:
+    """Fill the ledgers of a batch up: what is still inside is untraced, in a tinted stone all are means over their polygons.
+
+    Returns `Beams.squares`.
+    """
+    stone, _, _, sky, turn = surroundings
+    absorption = stone.medium.absorption_per_mm
     if absorption > 0.0:
-        squares = book_means(
+        squares: np.ndarray = book_means(
             batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, absorption, sky, turn, batch.through
         )
-    else:
-        batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
-        swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
-        squares = np.column_stack([batch.ledgers[:, LUMINANCE], batch.ledgers[:, UNTRACED], swing]) ** 2
-    columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
-    size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
-    inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]
-    return Beams(
-        vertices_mm=batch.corners + (turn @ shift)[:2] if shift.any() else batch.corners,
-        starts=np.concatenate([[0], np.cumsum(size)]),
-        areas_mm2=batch.beams[:, optics.AREA].copy(),
-        rows=batch.ledgers,
-        squares=squares,
-        leaves=leaves if keep_paths else np.empty(0, np.int64),
-        nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
-        strongest=np.where(inside, leaves, strongest) if keep_paths else np.empty(0, np.int64),
-        strongest_entry=np.where(inside, UNTRACED, entry),
-        copy_of=np.zeros(len(size), np.int64),
-        symmetry=symmetry,
-        through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
-        pieces=batch.pieces,
-        rounds=rounds,
-        lost=batch.lost,
-        full=batch.stopped,
-    )
+        return squares
+    batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
+    swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
+    return np.column_stack([batch.ledgers[:, LUMINANCE], batch.ledgers[:, UNTRACED], swing]) ** 2
 
 
 def _near_the_origin(stone: Stone) -> tuple[Stone, np.ndarray]:

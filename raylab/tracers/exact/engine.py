@@ -9,6 +9,7 @@ from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
 from ..engine_result import EngineResult
+from ..goal import Goal
 from ..ledger import UNTRACED
 from .beams import MAX_BEAMS, NAME, Beams, trace_beams, why_not
 from .image import exact_image
@@ -38,11 +39,15 @@ class BeamEngine:
         wavelength_nm: float,
         grid: PixelGrid | None = None,
         *,
+        goal: Goal | None = None,
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:
         """Virtual facets and their channels; their paths are kept if maps are requested. See `Engine.trace`."""
-        beams = trace_beams(scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads)
+        maps = grid is not None  # they show what whole polygons found: none of the light may be missing
+        beams = trace_beams(
+            scene, wavelength_nm, max_beams=self.max_beams, keep_paths=maps, goal=goal, early=not maps, threads=threads
+        )
         notes = notes_of(beams, scene.settings, self.max_beams)
         if grid is None:
             return EngineResult(None, wavelength_nm, self.name, {}, beams.totals, beams, notes=notes)

@@ -77,32 +77,58 @@ class _Held:
         return _as_one([(part.batch, np.flatnonzero(part.here & (part.batch.beams[:, SIDES] >= 3.0))) for part in self.parts])
 
 
-def by_rounds(first: Batch, rules: Rules, precision: float, surroundings: Surroundings, threads: int) -> tuple[Batch, int]:
-    """Trace the entering beams until little enough is left inside.
+class Rounds:
+    """The work on one scene's beams, round by round; see the module.
 
-    Parameters
+    Attributes
     ----------
-    first : one beam for each facet that faces the eye, with its entry node.
-    rules : with the total limit; floor and first_node are set here.
-
-    Returns all beams that ended or wait, and the number of rounds.
+    count : how many rounds there were. pieces : how many pieces they reflected. full : True where the limit ended the work.
     """
-    target = precision * float(first.beams[:, AREA].sum())
-    held, floor, rounds = _Held(first), FIRST_FLOOR * target, 0
-    live = held.live()
-    while live > max(target - held.ended, 0.1 * target):
-        active = held.take(floor)
-        if len(active.beams):
-            now = rules._replace(floor=floor, first_node=held.nodes(), limit=max(1, rules.limit - len(held)))
-            left = _deal(active, now, surroundings, threads)
-            held.add(left)
-            live = held.live()
-            if left.stopped:
-                break
-        rounds += 1
-        # What is left falls roughly as the root of the floor: aim at the target, but in steps.
-        floor *= min(0.8, max(0.25, (max(target - held.ended, 0.1 * target) / live) ** 2)) if live > 0.0 else 1.0
-    return held.rest(), rounds
+
+    def __init__(self, first: Batch, rules: Rules, surroundings: Surroundings, threads: int) -> None:
+        """Begin with one beam for each facet that faces the eye; `rules` with the total limit, floor and first_node unset."""
+        self._held, self._rules, self._surroundings, self._threads = _Held(first), rules, surroundings, threads
+        self._area = float(first.beams[:, AREA].sum())
+        self._floor: float | None = None
+        self._live = self._held.live()
+        self.count = self.pieces = 0
+        self.full = False
+
+    @property
+    def left(self) -> float:
+        """The share of the light that waits, so that more rounds could follow it."""
+        return self._live / self._area
+
+    def until(self, share: float) -> None:
+        """Trace until at most this share of the light is left inside, as far as more rounds can bring it down."""
+        held, target = self._held, share * self._area
+        floor = FIRST_FLOOR * target if self._floor is None else self._lower(self._floor, target)
+        while not self.full and self._live > self._goal(target):
+            active = held.take(floor)
+            if len(active.beams):
+                limit = max(1, self._rules.limit - len(held))
+                now = self._rules._replace(floor=floor, first_node=held.nodes(), limit=limit)
+                left = _deal(active, now, self._surroundings, self._threads)
+                held.add(left)
+                self._live = held.live()
+                self.pieces += left.pieces
+                self.full = left.stopped
+            self.count += 1
+            self._floor, floor = floor, self._lower(floor, target)
+
+    def _goal(self, target: float) -> float:
+        """Down to which weight times area, mm^2, the waiting light is to come where `target` may be left inside at all."""
+        return max(target - self._held.ended, 0.1 * target)
+
+    def _lower(self, floor: float, target: float) -> float:
+        """The next floor. What is left falls roughly as the root of the floor: aim at the target, but in steps."""
+        if self._live <= 0.0:
+            return floor
+        return floor * min(0.8, max(0.25, (self._goal(target) / self._live) ** 2))
+
+    def batch(self) -> Batch:
+        """All beams, those that have ended and those that wait."""
+        return self._held.rest()
 
 
 def _as_one(chosen: list[tuple[Batch, np.ndarray]]) -> Batch:

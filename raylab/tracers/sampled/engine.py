@@ -9,6 +9,7 @@ from ...scene.pixel_grid import PixelGrid, grid_around
 from ...scene.scene import Scene
 from ...threads import at_most
 from ..engine_result import EngineResult
+from ..goal import Goal
 from .sampling import NAME, sample_image
 
 
@@ -30,6 +31,7 @@ class RayEngine:
         wavelength_nm: float,
         grid: PixelGrid | None = None,
         *,
+        goal: Goal | None = None,
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:

@@ -26,6 +26,7 @@ from ...scene.view import View, silhouette
 from ...stone.finish import ABSORBING
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
+from ..keyed import keyed_uniform
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
@@ -35,20 +36,6 @@ NAME = "rays"
 """What this engine is called in the table."""
 RAYS_PER_TILE = 1 << 16
 """So few that the next tile finds its memory in place: larger ones spend a quarter of the time on fresh pages."""
-
-
-@njit(inline="always")
-def keyed_uniform(seed, pixel, sample, axis):
-    """A uniform number in [0, 1) that depends on nothing but its key (splitmix64's finaliser, Steele et al. 2014)."""
-    z = np.uint64(seed) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(pixel)
-    for word in (np.uint64(sample), np.uint64(axis)):
-        z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-        z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-        z = (z ^ (z >> np.uint64(31))) + (word + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
-    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    z = z ^ (z >> np.uint64(31))
-    return float(z >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
 @njit(inline="always")
@@ -134,7 +121,7 @@ def _reduce(rows, hit, samples, strata, means, coverage, luminance_error, sums, 
     size = MOMENTS + 1
     width = coverage.shape[0] // sums.shape[0]
     for line in numba.prange(sums.shape[0]):
-        z, total, square = np.zeros(size), np.zeros(size), np.zeros((size, size))
+        z, total, off = np.zeros(size), np.zeros(size), np.zeros(size)
         for i in range(line * width, (line + 1) * width):
             total[:] = 0.0
             for r in range(i * samples, (i + 1) * samples):
@@ -149,29 +136,28 @@ def _reduce(rows, hit, samples, strata, means, coverage, luminance_error, sums, 
             sums[line] += total
         for t in range(strata.size - 1):
             first, last = line * width * samples + strata[t], line * width * samples + strata[t + 1]
-            count = last - first
-            if count < 2:
-                continue
+            count, hits = last - first, 0
             total[:] = 0.0
-            square[:, :] = 0.0
             for r in range(first, last):
                 if hit[r]:
                     _moments(rows[r], z)
                     total += z
-                    for a in range(size):
+                    hits += 1
+            if count < 2 or hits == 0:
+                continue
+            larger, i = count / (count - 1.0), first // samples
+            for r in range(first, last):
+                z[:] = 0.0
+                if hit[r]:
+                    _moments(rows[r], z)
+                for a in range(size):
+                    off[a] = z[a] - total[a] / count
+                for a in range(size):
+                    if off[a] != 0.0:  # most channels are 0 in most stones
                         for b in range(a + 1):
-                            square[a, b] += z[a] * z[b]
-            larger = count / (count - 1.0)
-            for a in range(size):
-                for b in range(a + 1):
-                    scatter[line, a, b] += larger * (square[a, b] - total[a] * total[b] / count)
-            if samples > 1:  # of the luminance less the pixel's mean, where the stone was met
-                i, hits = first // samples, total[MOMENTS]
-                mean = means[LUMINANCE, i]
-                off = total[LUMINANCE] - mean * hits
-                off2 = square[LUMINANCE, LUMINANCE] - 2.0 * mean * square[MOMENTS, LUMINANCE] + mean * mean * hits
-                if hits > 0.0:
-                    luminance_error[i] += max(0.0, larger * (off2 - off * off / count))
+                            scatter[line, a, b] += larger * off[a] * off[b]
+                if samples > 1:  # of the luminance less the pixel's mean, where the stone was met
+                    luminance_error[i] += larger * (off[LUMINANCE] - means[LUMINANCE, i] * off[MOMENTS]) ** 2
         for i in range(line * width, (line + 1) * width):
             luminance_error[i] = math.sqrt(luminance_error[i]) / (coverage[i] * samples)
 

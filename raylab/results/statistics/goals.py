@@ -1,0 +1,44 @@
+"""What a scene's settings ask of its statistics, as the `Goal` that an engine works towards."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from ...errors import InputError, nearest
+from ...scene.scene import Scene
+from ...tracers.goal import Goal
+from ...tracers.totals import Totals
+from . import STATISTICS
+from .brightness import BRIGHTNESS
+from .contrast import CONTRAST_RMS
+from .definition import Definition, Statistic
+
+BY_DEFAULT = (BRIGHTNESS, CONTRAST_RMS)
+"""The statistics whose standard errors count where the settings name none."""
+
+
+def goal_of(scene: Scene) -> Goal:
+    """What the scene's settings ask for. Raises InputError for a statistic that is not in the table."""
+    settings, peak = scene.settings, scene.dome.peak_radiance
+    for key in settings.precision_of:
+        if key not in STATISTICS:
+            raise InputError("unknown statistic", key="precision_of", value=key, expected=nearest(key, STATISTICS))
+    named = [STATISTICS[key] for key in settings.precision_of]
+
+    def width(totals: Totals) -> float:
+        return _widest((one.high - one.low for one in _each(named, totals, peak)), settings.precision)
+
+    def error(totals: Totals) -> float:
+        return _widest((one.error for one in _each(named or BY_DEFAULT, totals, peak)), settings.standard_error or math.inf)
+
+    return Goal(width if named and settings.standard_error is None else None, error if settings.standard_error else None)
+
+
+def _each(wanted: Iterable[Definition], totals: Totals, peak_radiance: float) -> Iterable[Statistic]:
+    return (one.of(totals, peak_radiance) for one in wanted)
+
+
+def _widest(widths: Iterable[float], wanted: float) -> float:
+    """The largest width as a multiple of the wanted one; a statistic that is not defined asks for nothing."""
+    return max((width / wanted for width in widths if not math.isnan(width)), default=0.0)

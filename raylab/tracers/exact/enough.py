@@ -1,0 +1,82 @@
+"""When the exact tracer has done enough: how far whole polygons are traced, and how many rays estimate what waits then.
+
+Where a standard error is wanted, whole polygons end where rays become cheaper. With a share s of the light waiting, pieces of
+polygons cost P / s and the rays that the wanted error needs R s^2; a few rays of a first estimate tell R, and the sum is least
+at s^3 = P / (2 R). Costs are counted, not timed: the same scene ends at the same place everywhere.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from ...scene.settings import TraceSettings
+from ..goal import Goal
+from ..totals import Totals
+from .schedule import Rounds
+
+if TYPE_CHECKING:
+    from .beams import Beams
+
+RAYS = 64
+"""Rays that estimate what waits where no standard error is asked for, and that try out how many are needed where one is."""
+MOST_RAYS = 1 << 22
+"""Most rays that are drawn for one scene, 2 GB of them."""
+MOST_WAITING = 0.1
+"""No more of the light is left to rays."""
+RAYS_TO_EXPECT = 1000.0
+"""Polygons go on, before rays are tried out, until about so many rays are likely to do."""
+SPREAD = 0.35
+"""By how much, as a share of the light that waits, a ray's statistics scatter: a guess for that first step."""
+RAY_COST = 5.0
+"""Time of a ray as a multiple of that of a piece, as measured by `benchmarks/bench_tail.py`."""
+_LEAST_SHARE = 1e-7
+
+
+def work_until_enough(
+    work: Rounds, settings: TraceSettings, goal: Goal, early: bool, stop_here: Callable[[int], Beams]
+) -> Beams:
+    """Go on until the goal is reached.
+
+    Parameters
+    ----------
+    settings : `precision` is the share of light that may wait, and may always be left waiting where a standard error is wanted.
+    early : whether polygons may end with more waiting, where rays are cheaper.
+    stop_here : number of rays -> the result of the polygons so far, what waits estimated by so many.
+    """
+    if goal.error is not None and settings.standard_error is not None:
+        if not early:
+            work.until(settings.precision)
+        return _by_error(work, settings.precision, settings.standard_error, goal.error, stop_here)
+    work.until(settings.precision)
+    beams, share = stop_here(RAYS), settings.precision
+    while goal.width is not None and not work.full and share > _LEAST_SHARE:
+        wide = goal.width(beams.totals)
+        if not wide > 1.0:
+            break
+        share = max(share / min(4.0, max(1.25, wide)), _LEAST_SHARE)
+        before = work.pieces
+        work.until(share)
+        if work.pieces == before:  # what is left inside can't be brought down any more
+            break
+        beams = stop_here(RAYS)
+    return beams
+
+
+def _by_error(
+    work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[int], Beams]
+) -> Beams:
+    """The same for a wanted standard error: `error` is that of some totals as a multiple of the wanted one."""
+    share = max(precision, min(MOST_WAITING, wanted * math.sqrt(RAYS_TO_EXPECT) / SPREAD))
+    work.until(share)
+    beams, rays = stop_here(RAYS), RAYS
+    needed = RAYS * error(beams.totals) ** 2
+    best = max(precision, share * (max(1, work.pieces) / (2.0 * RAY_COST * max(needed, 1.0))) ** (1.0 / 3.0))
+    if best < share and needed > RAYS:
+        work.until(best)
+        needed *= (best / share) ** 2
+        beams = stop_here(rays := max(RAYS, math.ceil(1.2 * needed)))
+    while (wide := error(beams.totals)) > 1.0 and rays < MOST_RAYS:
+        beams = stop_here(rays := min(MOST_RAYS, math.ceil(1.2 * rays * max(wide, 1.1) ** 2)))
+    return beams

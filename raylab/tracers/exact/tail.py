@@ -1,0 +1,208 @@
+"""The tail: what the waiting beams would still give, estimated by rays.
+
+A ray is drawn from the waiting beams, a beam by its remaining weight, a point anywhere in its polygon, and followed to its
+end. The draws are stratified: the beams in their order, end to end by weight, are cut into strata of equal weight with two
+draws each. So the estimate has no bias, and the scatter within the strata gives an unbiased estimate of its variance (Cochran,
+Sampling Techniques, chapter 5; from memory).
+
+What a ray finds in a point adds to what whole polygons have given there: for the squared luminance the product counts as well.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...jit import njit
+from ...lighting.dome import DomeTable
+from ..keyed import keyed_uniform
+from ..ledger import BRIGHTER, CHANNELS, DIMMER, DOUBT, LUMINANCE, UNTRACED, tally_exit
+from ..packets import AXIS, CONE, DIRECTION, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
+from ..stone_table import StoneTable
+from ..totals import LUMINANCE_SQUARE, MOMENTS
+from . import beam_optics as optics
+from .beam_batch import Batch, BeamSet, Rules
+from .beam_optics import ALIVE, AREA, EX, EY, EZ, INTENSITY, LEAVES, LENGTH, NODE, POWER, REFLECTIONS_BEFORE, SIDES, SLIDE
+from .nearest_plane import ray_origin
+
+SHARE_OF_THREAD = 2048
+"""Draws that are worked off together, by one thread."""
+FAINT, SURVIVAL = 0.02, 0.125
+"""Of rays with less than this share of what they began with, this share goes on."""
+
+
+@dataclass(frozen=True)
+class Tail:
+    """An estimate of what waits.
+
+    Attributes
+    ----------
+    mean : (MOMENTS,) what it adds to the area means of a trace. covariance : (MOMENTS, MOMENTS) of its sampling error.
+    rays : how many were drawn.
+    """
+
+    mean: np.ndarray
+    covariance: np.ndarray
+    rays: int
+
+
+NO_TAIL = Tail(np.zeros(MOMENTS), np.zeros((MOMENTS, MOMENTS)), 0)
+"""Where nothing waits, or nothing was drawn."""
+
+
+@njit(inline="always")
+def _point_in(corners, start, size, first, second):
+    """A point, mm, anywhere in a convex polygon: two uniform numbers in [0, 1) say where."""
+    ax, ay = corners[start, 0], corners[start, 1]
+    whole = 0.0
+    for k in range(1, size - 1):
+        bx, by = corners[start + k, 0] - ax, corners[start + k, 1] - ay
+        whole += bx * (corners[start + k + 1, 1] - ay) - by * (corners[start + k + 1, 0] - ax)
+    wanted, bx, by, cx, cy = first * whole, 0.0, 0.0, 0.0, 0.0
+    for k in range(1, size - 1):
+        bx, by = corners[start + k, 0] - ax, corners[start + k, 1] - ay
+        cx, cy = corners[start + k + 1, 0] - ax, corners[start + k + 1, 1] - ay
+        part = bx * cy - by * cx
+        if wanted < part or k == size - 2:
+            first = min(wanted / part, 1.0) if part > 0.0 else 0.0
+            break
+        wanted -= part
+    out = math.sqrt(first)
+    return ax + out * (bx + second * (cx - bx)), ay + out * (by + second * (cy - by))
+
+
+@njit()
+def _luminance_so_far(beam, ledger, nodes, events, x, y, absorption, turn, dome, row):
+    """The luminance that a beam's whole polygon has given in the point (x, y); `row` (CHANNELS,) is overwritten."""
+    luminance, node = ledger[LUMINANCE], int(beam[NODE])
+    if absorption > 0.0:  # then the ledger holds the first surface alone
+        while nodes[node, 0] >= 0:
+            event = events[node]
+            if event[LEAVES] > 0.0 and event[optics.DIRECTION] ** 2 + event[optics.DIRECTION + 1] ** 2 + event[optics.DIRECTION + 2] ** 2 > 0.0:
+                row[:] = 0.0
+                tx, ty, tz = event[optics.DIRECTION], event[optics.DIRECTION + 1], event[optics.DIRECTION + 2]
+                tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
+                length = event[LENGTH] + x * event[LENGTH + 1] + y * event[LENGTH + 2]
+                luminance += row[LUMINANCE] * math.exp(-absorption * length)
+            node = nodes[node, 0]
+    return luminance
+
+
+@njit()
+def _where_it_entered(planes, ox, oy, oz, vx, vy, vz):
+    """The row of the plane behind which the line o + t v comes into the stone, and its t there."""
+    row, last = -1, -math.inf
+    for other in range(planes.shape[0]):
+        n_dot_v = planes[other, 0] * vx + planes[other, 1] * vy + planes[other, 2] * vz
+        if n_dot_v < 0.0:
+            t = (planes[other, 3] - (planes[other, 0] * ox + planes[other, 1] * oy + planes[other, 2] * oz)) / n_dot_v
+            if t > last:
+                row, last = other, t
+    return row, last
+
+
+@njit()
+def _begin(start, beam, x, y, stone):
+    """Write the start (START,) of the ray (x, y) of a beam, with a weight of 1; returns how much of the beam's weight the body
+    colour has left it."""
+    ox, oy, oz = ray_origin(beam, x, y)
+    vx, vy, vz = beam[9], beam[10], beam[11]
+    row, t = _where_it_entered(stone.planes, ox, oy, oz, vx, vy, vz)
+    start[PLACE], start[PLACE + 1], start[PLACE + 2] = ox + t * vx, oy + t * vy, oz + t * vz
+    start[DIRECTION], start[DIRECTION + 1], start[DIRECTION + 2] = vx, vy, vz
+    start[STOKES] = 1.0
+    for k in range(1, 4):
+        start[STOKES + k] = beam[INTENSITY + k] / beam[INTENSITY]
+    start[AXIS], start[AXIS + 1], start[AXIS + 2] = beam[EX], beam[EY], beam[EZ]
+    start[ON_ROW], start[REFLECTIONS], start[CONE] = row, beam[optics.REFLECTIONS], 0.0
+    return math.exp(-stone.medium.absorption_per_mm * (beam[SLIDE] + t))
+
+
+@njit(nogil=True)
+def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, dome, turn, rules, moments):
+    """Draw and follow the rays first..last-1 of `draws`, and write their rows of moments (draws, MOMENTS).
+
+    Parameters
+    ----------
+    waiting : (W,) which beams of `held`, a `BeamSet`, wait. ends : (W,) sums of their POWER, mm^2, up to and with each.
+    nodes, events : see `Batch`. stone, dome, turn, rules : see `packets.walk`.
+
+    A row is the ray's ledger, what was UNTRACED taken off, times the area for which the ray stands, mm^2.
+    """
+    beams, ledgers, corners = held
+    count, whole = last - first, ends[ends.size - 1]
+    starts, rows, so_far = np.zeros((count, START)), np.zeros((count, CHANNELS)), np.empty(CHANNELS)
+    weight, stands_for, before = np.empty(count), np.empty(count), np.empty(count)
+    for k in range(count):
+        draw = first + k
+        place = (draw // 2 + keyed_uniform(seed, draw, 0, 0)) / (draws // 2) * whole
+        b = waiting[min(np.searchsorted(ends, place, side="right"), ends.size - 1)]
+        beam = beams[b]
+        across, along = keyed_uniform(seed, draw, 0, 1), keyed_uniform(seed, draw, 0, 2)
+        x, y = _point_in(corners, int(beam[optics.START]), int(beam[SIDES]), across, along)
+        weight[k] = beam[INTENSITY] * _begin(starts[k], beam, x, y, stone)
+        stands_for[k] = whole * beam[AREA] / beam[POWER]
+        before[k] = _luminance_so_far(
+            beam, ledgers[b], nodes, events, x, y, stone.medium.absorption_per_mm, turn, dome, so_far
+        )
+    walk(0, count, starts, stone, dome, turn, rules, rows)
+    for k in range(count):
+        row = rows[k]
+        row[UNTRACED] -= 1.0
+        row[DOUBT] = row[DIMMER] = row[BRIGHTER] = 0.0  # the bracket allows the untraced light anything
+        for channel in range(CHANNELS):
+            moments[first + k, channel] = stands_for[k] * weight[k] * row[channel]
+        light = weight[k] * row[LUMINANCE]
+        moments[first + k, LUMINANCE_SQUARE] = stands_for[k] * light * (2.0 * before[k] + light)
+
+
+def estimate_tail(
+    batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules, rays: int, seed: int, threads: int
+) -> Tail:
+    """Estimate what a batch's waiting beams would still give.
+
+    Parameters
+    ----------
+    batch : beams that have ended or wait, and tile what is seen; their ledgers as the kernel leaves them.
+    rules : whose `polarized` and `max_bounces` count. rays : how many to draw; an odd number is made even.
+    seed : of the random numbers. threads : see `trace_beams`.
+    """
+    waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
+    if not len(waiting) or rays < 1:
+        return NO_TAIL
+    draws = rays + rays % 2
+    held, ends = BeamSet(batch.beams, batch.ledgers, batch.corners), np.cumsum(batch.beams[waiting, POWER])
+    moments, paths = np.zeros((draws, MOMENTS)), PathRules(rules.polarized, FAINT, rules.max_bounces, SURVIVAL, seed)
+
+    def draw(first: int) -> None:
+        _draw(
+            first,
+            min(first + SHARE_OF_THREAD, draws),
+            draws,
+            seed,
+            waiting,
+            ends,
+            held,
+            batch.nodes,
+            batch.events,
+            stone,
+            dome,
+            turn,
+            paths._replace(first_key=first),
+            moments,
+        )
+
+    firsts = range(0, draws, SHARE_OF_THREAD)
+    if threads == 1 or len(firsts) == 1:
+        for first in firsts:
+            draw(first)
+    else:
+        with ThreadPoolExecutor(threads) as pool:
+            list(pool.map(draw, firsts))
+    moments /= float(batch.beams[:, AREA].sum())
+    apart = (moments[0::2] - moments[1::2]) / draws  # of the two draws of a stratum, each a part of the mean
+    # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
+    return Tail(moments.mean(axis=0), np.einsum("ta,tb->ab", apart, apart), draws)

@@ -1,0 +1,24 @@
+"""`Goal`: what is wanted of area means, for engines that go on until it is reached."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .totals import Totals
+
+
+@dataclass(frozen=True)
+class Goal:
+    """How far the statistics of some area means are from what is wanted of them.
+
+    Attributes
+    ----------
+    width : totals -> the widest certain bracket among the statistics that count, as a multiple of the wanted width; None where
+        the untraced share alone decides.
+    error : totals -> the largest standard error among them, as a multiple of the wanted one; None where none is asked for.
+    """
+
+    width: Callable[[Totals], float] | None = None
+    error: Callable[[Totals], float] | None = None
+
