@@ -17,12 +17,14 @@ import numpy as np
 
 from ..jit import njit
 from ..stone.finish import ABSORBS
-from .keyed import keyed_uniform
 from .ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit
 from .surface import cone_outside, interact
 
 LANES = 64
 """Rays of a packet: so many that the search waits for no earlier lane, so few that their state stays in the fastest cache."""
+
+VECTOR = 8
+"""Lanes that one instruction takes at once, at most: at the end of the rays so few run on."""
 
 # A start has these columns: where a ray stands, where it goes, its Stokes row, the axis that this refers to, the row of the
 # stone's table on which it stands, internal reflections so far, and the solid angle inside, times n^2 (sr).
@@ -50,30 +52,24 @@ class PathRules(NamedTuple):
     polarized : False averages s and p at every surface.
     min_weight, max_bounces : a path ends when less weight is left or after so many internal reflections; the rest is booked as
         untraced.
-    survival : chance that a path with less than `min_weight` goes on all the same, its weight divided by this chance, so that
-        means have no bias (Russian roulette); what it gains is taken off the untraced light. 0: every such path ends.
-    seed, first_key : of the random numbers for that; the ray in row r of `out` is number first_key + r.
     """
 
     polarized: bool = True
     min_weight: float = 1e-4
     max_bounces: int = 200
-    survival: float = 0.0
-    seed: int = 0
-    first_key: int = 0
 
 
 @njit()
-def _next_facet(planes, sloping, p):
+def _next_facet(planes, sloping, p, lanes):
     """For each lane the nearest of the first `sloping` planes (R, 4) ahead: distance NUM/DEN, ROW (-1 for none)."""
-    for k in range(LANES):
+    for k in range(lanes):
         p[_NUM + k] = 1e300
         p[_DEN + k] = 1.0
         p[_ROW + k] = -1.0
     for row in range(sloping):
         nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
         number = float(row)
-        for k in range(LANES):
+        for k in range(lanes):
             n_dot_v = nx * p[_VX + k] + ny * p[_VY + k] + nz * p[_VZ + k]
             signed_distance = max(d - (nx * p[_X + k] + ny * p[_Y + k] + nz * p[_Z + k]), 0.0)
             # A facet that faces away, n.v <= 0, is never nearer: the left side is not negative.
@@ -98,9 +94,9 @@ def _side_facet(planes, sloping, p, k):
 
 
 @njit()
-def _meet(p, index, polarized):
+def _meet(p, index, polarized, lanes):
     """One internal hit of every lane: WEIGHT leaves along T, the rest is reflected. No branches: vector code."""
-    for k in range(LANES):
+    for k in range(lanes):
         vx, vy, vz = p[_VX + k], p[_VY + k], p[_VZ + k]
         t = p[_NUM + k] / p[_DEN + k]
         p[_X + k] += t * vx
@@ -139,9 +135,23 @@ def _take_rays(waiting, last, first, starts, p):
 
 
 @njit()
-def _absorb(p, coefficient, out):
+def _close_up(p, lanes):
+    """Move the busy ones of the first `lanes` lanes to the front; returns in how many lanes, whole vectors of them, they lie."""
+    busy = 0
+    for k in range(lanes):
+        if p[_RAY + k] >= 0.0:
+            if k > busy:
+                for row in range(0, _PACKET, LANES):
+                    p[row + busy] = p[row + k]
+                p[_RAY + k] = -1.0
+            busy += 1
+    return (busy + VECTOR - 1) // VECTOR * VECTOR
+
+
+@njit()
+def _absorb(p, coefficient, out, lanes):
     """Body colour on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
-    for k in range(LANES):
+    for k in range(lanes):
         if p[_RAY + k] >= 0.0:
             depth = coefficient * p[_NUM + k] / p[_DEN + k]
             left = math.exp(-depth)
@@ -153,10 +163,10 @@ def _absorb(p, coefficient, out):
 
 
 @njit()
-def _find_next(p, stone, out):
+def _find_next(p, stone, out, lanes):
     """Set every lane's next facet; a lane that finds none books its weight as untraced and is free."""
-    _next_facet(stone.planes, stone.sloping, p)
-    for k in range(LANES):
+    _next_facet(stone.planes, stone.sloping, p, lanes)
+    for k in range(lanes):
         if p[_RAY + k] < 0.0:
             continue
         t = p[_NUM + k] / p[_DEN + k]
@@ -182,18 +192,20 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
     stone : a `StoneTable`. dome : a `DomeTable`. turn : (3, 3) from the stone's frame to the dome's. rules : `PathRules`.
     """
     p = np.zeros(_PACKET)
-    polarized, min_weight, max_bounces, survival, seed, first_key = rules
+    polarized, min_weight, max_bounces = rules
     absorbing = (stone.finish == ABSORBS).any()
     p[_RAY : _RAY + LANES] = -1.0
-    segments, waiting = 0, first
+    segments, waiting, lanes = 0, first, LANES
     while True:
         waiting = _take_rays(waiting, last, first, starts, p)
-        _find_next(p, stone, out)
+        if waiting >= last:
+            lanes = _close_up(p, lanes)
+        _find_next(p, stone, out, lanes)
         if stone.medium.absorption_per_mm > 0.0:
-            _absorb(p, stone.medium.absorption_per_mm, out)
-        _meet(p, stone.medium.n, polarized)
+            _absorb(p, stone.medium.absorption_per_mm, out, lanes)
+        _meet(p, stone.medium.n, polarized, lanes)
         busy = 0
-        for k in range(LANES):
+        for k in range(lanes):
             r = int(p[_RAY + k])
             if r < 0:
                 continue
@@ -209,14 +221,7 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
                     cone = cone_outside(p[_CONE + k], p[_DEN + k], x * p[_NX + k] + y * p[_NY + k] + z * p[_NZ + k])
                 tally_exit(out[r], p[_WEIGHT + k], x, y, z, p[_REFLECTIONS + k], turn, dome, cone)
             p[_REFLECTIONS + k] += 1.0
-            ends = p[_REFLECTIONS + k] >= max_bounces
-            if p[_I + k] < min_weight and not ends:
-                ends = keyed_uniform(seed, first_key + r, int(p[_REFLECTIONS + k]), 3) >= survival
-                if not ends:
-                    out[r, UNTRACED] -= p[_I + k] * (1.0 / survival - 1.0)
-                    for row in (_I, _Q, _U, _V):
-                        p[row + k] /= survival
-            if ends:
+            if p[_I + k] < min_weight or p[_REFLECTIONS + k] >= max_bounces:
                 out[r, UNTRACED] += p[_I + k]
                 p[_RAY + k] = -1.0
         segments += busy

@@ -23,6 +23,11 @@ class Statistic:
     high: float
     error: float = 0.0
 
+    @property
+    def width(self) -> float:
+        """Of the certain bracket."""
+        return self.high - self.low
+
     def __float__(self) -> float:
         return self.value
 

@@ -27,7 +27,7 @@ def goal_of(scene: Scene) -> Goal:
     named = [STATISTICS[key] for key in settings.precision_of]
 
     def width(totals: Totals) -> float:
-        return _widest((one.high - one.low for one in _each(named, totals, peak)), settings.precision)
+        return _widest((one.width for one in _each(named, totals, peak)), settings.precision)
 
     def error(totals: Totals) -> float:
         return _widest((one.error for one in _each(named or BY_DEFAULT, totals, peak)), settings.standard_error or math.inf)

@@ -29,9 +29,11 @@ RAYS_TO_EXPECT = 1000.0
 """Polygons go on, before rays are tried out, until about so many rays are likely to do."""
 SPREAD = 0.35
 """By how much, as a share of the light that waits, a ray's statistics scatter: a guess for that first step."""
-RAY_COST = 5.0
+RAY_COST = 7.0
 """Time of a ray as a multiple of that of a piece, as measured by `benchmarks/bench_tail.py`."""
 _LEAST_SHARE = 1e-7
+_STUCK = 0.95
+"""A bracket that shrinks by less is wide for another reason: paths ended by `max_bounces`, or light on an edge of the dome."""
 
 
 def work_until_enough(
@@ -51,16 +53,14 @@ def work_until_enough(
         return _by_error(work, settings.precision, settings.standard_error, goal.error, stop_here)
     work.until(settings.precision)
     beams, share = stop_here(RAYS), settings.precision
-    while goal.width is not None and not work.full and share > _LEAST_SHARE:
-        wide = goal.width(beams.totals)
-        if not wide > 1.0:
-            break
+    wide = goal.width(beams.totals) if goal.width is not None else 0.0
+    while goal.width is not None and wide > 1.0 and not work.full and share > _LEAST_SHARE:
         share = max(share / min(4.0, max(1.25, wide)), _LEAST_SHARE)
-        before = work.pieces
         work.until(share)
-        if work.pieces == before:  # what is left inside can't be brought down any more
+        beams, before = stop_here(RAYS), wide
+        wide = goal.width(beams.totals)
+        if wide > _STUCK * before:
             break
-        beams = stop_here(RAYS)
     return beams
 
 

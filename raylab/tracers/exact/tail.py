@@ -30,8 +30,9 @@ from .nearest_plane import ray_origin
 
 SHARE_OF_THREAD = 2048
 """Draws that are worked off together, by one thread."""
-FAINT, SURVIVAL = 0.02, 0.125
-"""Of rays with less than this share of what they began with, this share goes on."""
+END = 0.01
+"""A ray ends where less than this share of its weight is left, over the root of the number of rays: some hundredth of the
+standard error that they have together. What is left is booked as untraced."""
 
 
 @dataclass(frozen=True)
@@ -175,7 +176,7 @@ def estimate_tail(
         return NO_TAIL
     draws = rays + rays % 2
     held, ends = BeamSet(batch.beams, batch.ledgers, batch.corners), np.cumsum(batch.beams[waiting, POWER])
-    moments, paths = np.zeros((draws, MOMENTS)), PathRules(rules.polarized, FAINT, rules.max_bounces, SURVIVAL, seed)
+    moments, paths = np.zeros((draws, MOMENTS)), PathRules(rules.polarized, END / math.sqrt(draws), rules.max_bounces)
 
     def draw(first: int) -> None:
         _draw(
@@ -191,7 +192,7 @@ def estimate_tail(
             stone,
             dome,
             turn,
-            paths._replace(first_key=first),
+            paths,
             moments,
         )
 

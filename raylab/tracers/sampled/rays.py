@@ -165,6 +165,6 @@ def trace_rays(
     out = np.empty((len(rays.origins), CHANNELS))
     hit = np.empty(len(rays.origins), dtype=np.bool_)
     segments = np.zeros(-(-len(rays.origins) // BLOCK), dtype=np.int64)
-    exact = PathRules(bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces), float(rules.survival), rules.seed)  # one compiled kernel for all
+    exact = PathRules(bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces))  # one compiled kernel for all
     _trace_all(rays, stone, dome, turn, exact, out, hit, segments)
     return out, hit, int(segments.sum())
