@@ -24,7 +24,8 @@ from raylab.lighting.dome import Dome
 from raylab.optics.fresnel import interface
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers.ledger import CHANNELS, LUMINANCE, tally_exit
-from raylab.tracers.sampled.rays import PathRules, trace_rays
+from raylab.tracers.packets import PathRules
+from raylab.tracers.sampled.rays import trace_rays
 from raylab.tracers.stone_table import stone_table
 
 RAYS = 1 << 20

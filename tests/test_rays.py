@@ -12,8 +12,9 @@ from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.tracers import ledger, reference
 from raylab.tracers import stone_table as tables
+from raylab.tracers.packets import LANES, PathRules
 from raylab.tracers.sampled import rays
-from raylab.tracers.sampled.rays import BLOCK, LANES, PathRules, trace_rays
+from raylab.tracers.sampled.rays import BLOCK, trace_rays
 from raylab.tracers.stone_table import stone_table
 
 GEM = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)

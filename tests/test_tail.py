@@ -93,11 +93,13 @@ def test_any_statistic_may_be_asked_for():
     light = rl.load_dome("small-lamps")
     tilted = scene_of(STONE, light, rl.View(9.0, 20.0), precision=0.3, precision_of="contrast_rms")
     found = statistics(trace_beams(tilted, 589.3, goal=goal_of(tilted)), "small-lamps")
-    assert found["contrast_rms"].width <= 0.3 < 0.5 * statistics(trace_beams(tilted, 589.3), "small-lamps")["contrast_rms"].width
+    assert (
+        found["contrast_rms"].width <= 0.3 < 0.5 * statistics(trace_beams(tilted, 589.3), "small-lamps")["contrast_rms"].width
+    )
     leak = tilted.with_settings(standard_error=5e-4, precision_of="leak")
     found = statistics(trace_beams(leak, 589.3, goal=goal_of(leak)), "small-lamps")
     assert found["leak"].error <= 5e-4 < found["contrast_rms"].error
-    with pytest.raises(rl.InputError, match="precision_of.*contrast_rms"):
+    with pytest.raises(rl.InputError, match=r"precision_of.*contrast_rms"):
         goal_of(tilted.with_settings(precision_of="contrast"))
 
 

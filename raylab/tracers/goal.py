@@ -21,4 +21,3 @@ class Goal:
 
     width: Callable[[Totals], float] | None = None
     error: Callable[[Totals], float] | None = None
-

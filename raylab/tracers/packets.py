@@ -126,7 +126,12 @@ def _take_rays(waiting, last, first, starts, p):
             if start[STOKES] > 0.0:
                 p[_X + k], p[_Y + k], p[_Z + k] = start[PLACE], start[PLACE + 1], start[PLACE + 2]
                 p[_VX + k], p[_VY + k], p[_VZ + k] = start[DIRECTION], start[DIRECTION + 1], start[DIRECTION + 2]
-                p[_I + k], p[_Q + k], p[_U + k], p[_V + k] = start[STOKES], start[STOKES + 1], start[STOKES + 2], start[STOKES + 3]
+                p[_I + k], p[_Q + k], p[_U + k], p[_V + k] = (
+                    start[STOKES],
+                    start[STOKES + 1],
+                    start[STOKES + 2],
+                    start[STOKES + 3],
+                )
                 p[_EX + k], p[_EY + k], p[_EZ + k] = start[AXIS], start[AXIS + 1], start[AXIS + 2]
                 p[_LAST + k], p[_REFLECTIONS + k], p[_CONE + k] = start[ON_ROW], start[REFLECTIONS], start[CONE]
                 p[_RAY + k] = waiting
@@ -136,7 +141,7 @@ def _take_rays(waiting, last, first, starts, p):
 
 @njit()
 def _close_up(p, lanes):
-    """Move the busy ones of the first `lanes` lanes to the front; returns in how many lanes, whole vectors of them, they lie."""
+    """Move the busy ones of the first `lanes` lanes to the front; returns how many lanes they fill, in whole vectors."""
     busy = 0
     for k in range(lanes):
         if p[_RAY + k] >= 0.0:

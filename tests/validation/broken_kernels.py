@@ -26,7 +26,7 @@ _EXACT = (
 )
 BEAMS = ("ledger", "surface", *(f"exact.{name}" for name in _EXACT))
 """The modules of `raylab.tracers` between a surface and `trace_beams`, each after those it imports."""
-RAYS = ("ledger", "surface", "sampled.rays")
+RAYS = ("ledger", "surface", "packets", "sampled.rays")
 """The same up to `trace_rays`."""
 
 

@@ -22,39 +22,39 @@ closes = functools.partial(energy.ledger_closes_on, STONES[::2], 6)
 furnace = functools.partial(energy.furnace_of_many, 3)
 
 MUTANTS = {
-    # sampled/rays.py
+    # packets.py, sampled/rays.py
     "farthest facet instead of the nearest": (
-        "sampled.rays",
+        "packets",
         "nearer = (signed_distance * p[_DEN + k] < p[_NUM + k] * n_dot_v)",
         "nearer = (signed_distance * p[_DEN + k] > p[_NUM + k] * n_dot_v)",
         [agree],
     ),
     "side facets that never win": (
-        "sampled.rays",
+        "packets",
         "if signed_distance * p[_DEN + k] < p[_NUM + k] * n_dot_v:",
         "if signed_distance < 0.0:",
         [agree],
     ),
     "core too wide": (
-        "sampled.rays",
+        "packets",
         "if not x * x + y * y <= stone.core_radius2:",
         "if not x * x + y * y <= 2.0 * stone.core_radius2:",
         [agree],
     ),
     "nearest facet on entry instead of the farthest": (
         "sampled.rays",
-        "(signed_distance * p[_DEN + k] > p[_NUM + k] * n_dot_v)",
-        "(signed_distance * p[_DEN + k] < p[_NUM + k] * n_dot_v)",
+        "(signed_distance * e[_DEN + k] > e[_NUM + k] * n_dot_v)",
+        "(signed_distance * e[_DEN + k] < e[_NUM + k] * n_dot_v)",
         [agree],
     ),
     "entry counted as a reflection": (
         "sampled.rays",
-        "p[_REFLECTIONS + k] = row, 0.0",
-        "p[_REFLECTIONS + k] = row, 1.0",
+        "start[CONE] = row, 0.0, cone_inside",
+        "start[CONE] = row, 1.0, cone_inside",
         [agree],
     ),
     "reflected light that goes straight on": (
-        "sampled.rays",
+        "packets",
         "p[_VX + k], p[_VY + k], p[_VZ + k] = rx, ry, rz",
         "p[_VX + k], p[_VY + k], p[_VZ + k] = vx, vy, vz",
         [agree],
@@ -65,23 +65,23 @@ MUTANTS = {
         "tally_exit(ledger, 2.0 * glare,",
         [agree, closes, furnace],
     ),
-    "body colour too weak": ("sampled.rays", "left = math.exp(-depth)", "left = math.exp(-0.99 * depth)", [agree, closes]),
-    "body colour that takes no polarized light": ("sampled.rays", "p[_Q + k] *= left", "p[_Q + k] *= 1.0", [agree]),
-    "absorbed light not booked": ("sampled.rays", "* math.expm1(-depth)", "* 0.0", [agree, closes]),
+    "body colour too weak": ("packets", "left = math.exp(-depth)", "left = math.exp(-0.99 * depth)", [agree, closes]),
+    "body colour that takes no polarized light": ("packets", "p[_Q + k] *= left", "p[_Q + k] *= 1.0", [agree]),
+    "absorbed light not booked": ("packets", "* math.expm1(-depth)", "* 0.0", [agree, closes]),
     "half of what meets an absorbing facet": (
-        "sampled.rays",
+        "packets",
         "out[r, SCATTERED] += p[_WEIGHT + k] + p[_I + k]",
         "out[r, SCATTERED] += p[_I + k]",
         [agree, closes],
     ),
     "untraced light dropped": (
-        "sampled.rays",
+        "packets",
         "out[r, UNTRACED] += p[_I + k]",
         "out[r, UNTRACED] += 0.0",
         [agree, closes, furnace],
     ),
     "work ended with the last ray begun": (
-        "sampled.rays",
+        "packets",
         "if busy == 0 and waiting >= last:",
         "if waiting >= last:",
         [agree, closes, furnace],

@@ -40,7 +40,7 @@ from .pixel_coverage import rasterize
 from .schedule import Rounds
 from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
-from .tail import Tail, estimate_tail
+from .tail import Tail, draw_tail, tail_of
 
 NAME = "beams"
 """What this engine is called in the table."""
@@ -257,15 +257,17 @@ def trace_beams(
 
     def stop_here(rays: int) -> Beams:
         batch = work.batch()
-        tail = estimate_tail(batch, plain, sky, turn, rules, rays, settings.seed, threads)
-        squares = _settle(batch, surroundings)
+        drawn = draw_tail(batch, plain, sky, turn, rules, rays, settings.seed, threads)
+        squares, waiting = _settle(batch, surroundings), batch.beams[:, optics.ALIVE] != 0.0
+        areas = batch.beams[:, optics.AREA]
+        tail = tail_of(drawn, float((areas * batch.ledgers[:, UNTRACED])[waiting].sum() / areas.sum()))
         columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
         size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
         inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]
         return Beams(
             vertices_mm=batch.corners + (turn @ shift)[:2] if shift.any() else batch.corners,
             starts=np.concatenate([[0], np.cumsum(size)]),
-            areas_mm2=batch.beams[:, optics.AREA].copy(),
+            areas_mm2=areas.copy(),
             rows=batch.ledgers,
             squares=squares,
             leaves=leaves if keep_paths else np.empty(0, np.int64),
@@ -274,7 +276,7 @@ def trace_beams(
             strongest_entry=np.where(inside, UNTRACED, entry),
             copy_of=np.zeros(len(size), np.int64),
             symmetry=symmetry,
-            through=_over_copies(batch.through / batch.beams[:, optics.AREA].sum(), symmetry),
+            through=_over_copies(batch.through / areas.sum(), symmetry),
             tail=tail,
             pieces=batch.pieces,
             rounds=work.count,

@@ -2,8 +2,10 @@
 
 A ray is drawn from the waiting beams, a beam by its remaining weight, a point anywhere in its polygon, and followed to its
 end. The draws are stratified: the beams in their order, end to end by weight, are cut into strata of equal weight with two
-draws each. So the estimate has no bias, and the scatter within the strata gives an unbiased estimate of its variance (Cochran,
-Sampling Techniques, chapter 5; from memory).
+draws each. So sums over rays have no bias, and the scatter within the strata gives an unbiased estimate of their variance
+(Cochran, Sampling Techniques, chapter 5; from memory). How much waits is known from the polygons, so that the estimate is a
+ratio: what rays have found, per weight that they began with. Its bias falls as one over their number (ibid., chapter 6), far
+below its error; in a colourless stone there is none.
 
 What a ray finds in a point adds to what whole polygons have given there: for the squared luminance the product counts as well.
 """
@@ -82,7 +84,10 @@ def _luminance_so_far(beam, ledger, nodes, events, x, y, absorption, turn, dome,
     if absorption > 0.0:  # then the ledger holds the first surface alone
         while nodes[node, 0] >= 0:
             event = events[node]
-            if event[LEAVES] > 0.0 and event[optics.DIRECTION] ** 2 + event[optics.DIRECTION + 1] ** 2 + event[optics.DIRECTION + 2] ** 2 > 0.0:
+            if (
+                event[LEAVES] > 0.0
+                and event[optics.DIRECTION] ** 2 + event[optics.DIRECTION + 1] ** 2 + event[optics.DIRECTION + 2] ** 2 > 0.0
+            ):
                 row[:] = 0.0
                 tx, ty, tz = event[optics.DIRECTION], event[optics.DIRECTION + 1], event[optics.DIRECTION + 2]
                 tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
@@ -124,14 +129,15 @@ def _begin(start, beam, x, y, stone):
 
 @njit(nogil=True)
 def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, dome, turn, rules, moments):
-    """Draw and follow the rays first..last-1 of `draws`, and write their rows of moments (draws, MOMENTS).
+    """Draw and follow the rays first..last-1 of `draws`, and write their rows of moments (draws, MOMENTS + 1).
 
     Parameters
     ----------
     waiting : (W,) which beams of `held`, a `BeamSet`, wait. ends : (W,) sums of their POWER, mm^2, up to and with each.
     nodes, events : see `Batch`. stone, dome, turn, rules : see `packets.walk`.
 
-    A row is the ray's ledger, what was UNTRACED taken off, times the area for which the ray stands, mm^2.
+    A row is the ray's ledger, what was UNTRACED taken off, then the weight that it began with; all times the area, mm^2, for
+    which the ray stands.
     """
     beams, ledgers, corners = held
     count, whole = last - first, ends[ends.size - 1]
@@ -146,9 +152,7 @@ def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, d
         x, y = _point_in(corners, int(beam[optics.START]), int(beam[SIDES]), across, along)
         weight[k] = beam[INTENSITY] * _begin(starts[k], beam, x, y, stone)
         stands_for[k] = whole * beam[AREA] / beam[POWER]
-        before[k] = _luminance_so_far(
-            beam, ledgers[b], nodes, events, x, y, stone.medium.absorption_per_mm, turn, dome, so_far
-        )
+        before[k] = _luminance_so_far(beam, ledgers[b], nodes, events, x, y, stone.medium.absorption_per_mm, turn, dome, so_far)
     walk(0, count, starts, stone, dome, turn, rules, rows)
     for k in range(count):
         row = rows[k]
@@ -158,12 +162,13 @@ def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, d
             moments[first + k, channel] = stands_for[k] * weight[k] * row[channel]
         light = weight[k] * row[LUMINANCE]
         moments[first + k, LUMINANCE_SQUARE] = stands_for[k] * light * (2.0 * before[k] + light)
+        moments[first + k, MOMENTS] = stands_for[k] * weight[k]
 
 
-def estimate_tail(
+def draw_tail(
     batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules, rays: int, seed: int, threads: int
-) -> Tail:
-    """Estimate what a batch's waiting beams would still give.
+) -> np.ndarray:
+    """Follow rays from a batch's waiting beams; returns rows for `tail_of`, two for each stratum.
 
     Parameters
     ----------
@@ -172,38 +177,33 @@ def estimate_tail(
     seed : of the random numbers. threads : see `trace_beams`.
     """
     waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
-    if not len(waiting) or rays < 1:
-        return NO_TAIL
-    draws = rays + rays % 2
+    draws = rays + rays % 2 if len(waiting) else 0
+    moments = np.zeros((draws, MOMENTS + 1))
     held, ends = BeamSet(batch.beams, batch.ledgers, batch.corners), np.cumsum(batch.beams[waiting, POWER])
-    moments, paths = np.zeros((draws, MOMENTS)), PathRules(rules.polarized, END / math.sqrt(draws), rules.max_bounces)
+    paths = PathRules(rules.polarized, END / math.sqrt(max(1, draws)), rules.max_bounces)
 
     def draw(first: int) -> None:
-        _draw(
-            first,
-            min(first + SHARE_OF_THREAD, draws),
-            draws,
-            seed,
-            waiting,
-            ends,
-            held,
-            batch.nodes,
-            batch.events,
-            stone,
-            dome,
-            turn,
-            paths,
-            moments,
-        )
+        last = min(first + SHARE_OF_THREAD, draws)
+        paths_of = (batch.nodes, batch.events)
+        _draw(first, last, draws, seed, waiting, ends, held, *paths_of, stone, dome, turn, paths, moments)
 
     firsts = range(0, draws, SHARE_OF_THREAD)
-    if threads == 1 or len(firsts) == 1:
+    if threads == 1 or len(firsts) < 2:
         for first in firsts:
             draw(first)
     else:
         with ThreadPoolExecutor(threads) as pool:
             list(pool.map(draw, firsts))
-    moments /= float(batch.beams[:, AREA].sum())
-    apart = (moments[0::2] - moments[1::2]) / draws  # of the two draws of a stratum, each a part of the mean
+    return moments
+
+
+def tail_of(moments: np.ndarray, waits: float) -> Tail:
+    """The estimate from the rows of `draw_tail` (draws, MOMENTS + 1), where the share `waits` of the light waits."""
+    draws, began = len(moments), float(moments[:, MOMENTS].mean()) if len(moments) else 0.0
+    if not began > 0.0:
+        return NO_TAIL
+    per_weight = moments[:, :MOMENTS].mean(axis=0) / began
+    off = moments[:, :MOMENTS] - per_weight * moments[:, MOMENTS:]
+    apart = (off[0::2] - off[1::2]) * (waits / (began * draws))  # of the two draws of a stratum, each a part of the mean
     # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
-    return Tail(moments.mean(axis=0), np.einsum("ta,tb->ab", apart, apart), draws)
+    return Tail(waits * per_weight, np.einsum("ta,tb->ab", apart, apart), draws)

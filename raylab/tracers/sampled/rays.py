@@ -28,8 +28,8 @@ from ..surface import cone_inside, enter
 BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
 
-# Rows of the packet e that looks for the first facet, each LANES numbers long, in one flat array (_PACKET,) so that the compiler
-# sees they don't overlap.
+# Rows of the packet e that looks for the first facet, each LANES numbers long, in one flat array (_PACKET,) so that the
+# compiler sees they don't overlap.
 _X, _Y, _Z, _VX, _VY, _VZ = (row * LANES for row in range(6))  # where the ray stands and where it goes
 _NUM, _DEN, _ROW = (row * LANES for row in range(6, 9))  # distance to the facet where it enters, as NUM/DEN, and that facet
 _OUT_NUM, _OUT_DEN = (row * LANES for row in range(9, 11))  # to where it would leave

@@ -28,9 +28,10 @@ from ...stone.stone import Stone
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
+from ..packets import PathRules
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
-from .rays import PathRules, trace_rays
+from .rays import trace_rays
 
 NAME = "rays"
 """What this engine is called in the table."""
