@@ -47,7 +47,9 @@ def say_shortfalls(summary: Summary, whose: str) -> None:
 
 def say_wide(found: xr.Dataset, what: str) -> None:
     """Print how many of a series (`what`, in the plural) have brackets wider than the requested precision, and the remedy."""
-    precision, untraced = float(found.attrs["precision"]), found.untraced.values
+    if "standard_error" in found.attrs:
+        return
+    precision, untraced = float(found.attrs["precision"]), found.untraced_high.values
     wide = int((untraced > precision * (1.0 + 1e-9)).sum())
     if wide:
         say(f"  {wide} of {untraced.size} {what} have brackets wider than the requested precision {precision:g},")

@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import InputError, StoneError, nearest
 from ..lighting.dome import Dome
 from ..progress import Progress, reporter
-from ..results.statistics import STATISTICS
+from ..results.statistics import PARTS, STATISTICS
 from ..results.summary import exact_record
 from ..scene.settings import TraceSettings
 from ..scene.view import View
@@ -54,7 +54,7 @@ def brillianteering_grid(
 
     Returns
     -------
-    xarray.Dataset on the axes: `STATISTICS` with ``_low`` and ``_high``, `weight_ct`, `lost_points`, all NaN for an
+    xarray.Dataset on the axes: `STATISTICS` with ``_low``, ``_high`` and ``_error``, `weight_ct`, `lost_points`, all NaN for an
     impossible choice, and `reason`, empty for a possible choice.
 
     Raises
@@ -74,7 +74,7 @@ def brillianteering_grid(
             value=dict(zip(values, sizes, strict=True)),
             expected=f"1 to {MOST_CHOICES} choices",
         )
-    columns = [*(name + part for name in STATISTICS for part in ("", "_low", "_high")), *WEIGHTS]
+    columns = [*(name + part for name in STATISTICS for part in PARTS), *WEIGHTS]
     table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
     with reporter(progress, "choices") as update:
         for done, at in enumerate(np.ndindex(*sizes), start=1):
@@ -85,12 +85,12 @@ def brillianteering_grid(
                 reasons[at] = error.problem
             else:
                 found = exact_record(replace(scene, stone=stone)).statistics
-                parts = [getattr(found[name], part) for name in STATISTICS for part in ("value", "low", "high")]
+                parts = [getattr(found[name], part) for name in STATISTICS for part, _ in PARTS.values()]
                 table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
             update(done, reasons.size)
-    units = {**{key: one.unit for key, one in STATISTICS.items()}, **WEIGHTS}
+    units = {**{key + part: one.unit for key, one in STATISTICS.items() for part in PARTS}, **WEIGHTS}
     variables: dict[str, Any] = {
-        name: (tuple(values), table[..., k], {"units": units.get(name.removesuffix("_low").removesuffix("_high"), "1")})
+        name: (tuple(values), table[..., k], {"units": units.get(name, "1")})
         for k, name in enumerate(columns)
     }
     about = {

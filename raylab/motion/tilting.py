@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..designs.design import PARTS
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..progress import Progress, reporter
-from ..results.statistics import STATISTICS
+from ..results.statistics import PARTS, STATISTICS
 from ..results.summary import Record, exact_record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -65,7 +64,7 @@ def tilt(
 
     Returns
     -------
-    xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high``, and the outline's area in mm^2,
+    xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high``, its standard error as ``_error``, and the outline's area in mm^2,
         along the angle that varies, or along ``step`` where several do.
 
     Raises InputError for invalid angles, and as `trace`.
@@ -138,12 +137,11 @@ def _dataset(scene: Scene, angles: dict[str, np.ndarray], varied: list[str], rec
         coords[key] = ((), float(angles[key][0]), about) if fixed else ((dim,), np.array(angles[key]), about)
     coords["wavelength_nm"] = ((), scene.settings.wavelength_nm, {"long_name": "wavelength in air", "units": "nm"})
     variables: dict[str, Any] = {}
-    words = {"": "", "_low": ", at least", "_high": ", at most"}
     for key, one in STATISTICS.items():
-        for part, extra in zip(("value", "low", "high"), PARTS, strict=True):
-            about = {"long_name": key.replace("_", " ") + words[extra], "units": one.unit, "definition": one.definition}
+        for suffix, (part, words) in PARTS.items():
+            about = {"long_name": key.replace("_", " ") + words, "units": one.unit, "definition": one.definition}
             numbers = np.array([getattr(record.statistics[key], part) for record in records])
-            variables[key + extra] = ((dim,), numbers, about)
+            variables[key + suffix] = ((dim,), numbers, about)
     areas = np.array([record.area_mm2 for record in records])
     variables["area_mm2"] = ((dim,), areas, {"long_name": "area of the outline as seen", "units": "mm^2"})
     attrs: dict[str, Any] = {
@@ -157,4 +155,6 @@ def _dataset(scene: Scene, angles: dict[str, np.ndarray], varied: list[str], rec
         "polarized": int(scene.settings.polarized),
         "max_bounces": scene.settings.max_bounces,
     }
+    if scene.settings.standard_error is not None:
+        attrs["standard_error"] = scene.settings.standard_error
     return xr.Dataset(variables, coords, attrs)

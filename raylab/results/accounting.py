@@ -6,7 +6,8 @@ One table, one row per facet; each column sums to the number of the same name fo
     sky, head, leak, scattered; glare (part of the others)  by the facet where the light leaves (for a view ray, that is)
 
 ``area`` and ``dark`` are shares of the outline, ``brightness`` is in units of the dome's brightest radiance, the others are
-shares of the view's weight. The true value of a facet exceeds the stated one by at most the untraced share.
+shares of the view's weight. All count what was traced, without an estimate of the rest: the true value of a facet exceeds the
+stated one by at most the untraced share.
 
 A spot is dark where its luminance is below DARK_BELOW of the mean over the outline: our definition, chosen before any
 stone was traced. In a tinted stone each virtual facet counts with its mean.

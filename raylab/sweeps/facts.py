@@ -17,7 +17,7 @@ def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
     return {
         "raylab_sweep": 1,
         "code": code,
-        "settings": settings,
+        "settings": {key: list(value) if isinstance(value, tuple) else value for key, value in settings.items()},
         "layout": plan.layout,
         "axes": {key: [_plain(value, waves) for value in values] for key, values in plan.columns.items()},
         "order": list(plan.columns),

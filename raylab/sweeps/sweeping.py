@@ -19,11 +19,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..code_id import code_id
-from ..designs.design import COLUMNS, PARTS, trace_designs
+from ..designs.design import COLUMNS, trace_designs
 from ..designs.keys import GEOMETRY, KEYS, REASONS
 from ..errors import InputError
 from ..progress import Progress, reporter
-from ..results.statistics import STATISTICS
+from ..results.statistics import PARTS, STATISTICS
 from ..room import Need
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
@@ -92,7 +92,7 @@ def sweep(
 
     Returns
     -------
-    xarray.Dataset : each statistic, with its certain bracket as ``_low`` and ``_high``; weight, depth and other geometry; and
+    xarray.Dataset : each statistic, with its certain bracket as ``_low`` and ``_high`` and its standard error as ``_error``; weight, depth and other geometry; and
         `reason`: 0, or why a design is no stone and has no numbers (names in its attributes). Symmetry is not among them: it
         is 1 for such stones, face-up under a dome of their symmetry. (``found["head"]`` needs its brackets: ``found.head`` is
         a method of xarray's.)
@@ -225,6 +225,8 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
         "polarized": int(settings.polarized),
         "max_bounces": settings.max_bounces,
     }
+    if settings.standard_error is not None:
+        about["standard_error"] = settings.standard_error
     return xr.Dataset(variables, coords, about)
 
 
@@ -236,7 +238,7 @@ def _definition(name: str) -> dict[str, str]:
     if name in GEOMETRY:
         return _about(*GEOMETRY[name])
     statistic = next(known for known in STATISTICS if name in {known + part for part in PARTS})
-    words = {"": "", "_low": ", at least", "_high": ", at most"}[name.removeprefix(statistic)]
+    words = PARTS[name.removeprefix(statistic)][1]
     about = _about(statistic.replace("_", " ") + words, STATISTICS[statistic].unit)
     return {**about, "definition": STATISTICS[statistic].definition}
 

@@ -1,7 +1,8 @@
 """The table of statistics: one number, one definition, one file, one row.
 
-Each statistic comes with a bracket [low, high], which holds for certain and comes from the untraced weight, and with a
-standard error, which comes from sampling and is zero for an exact engine. `value` counts what was traced, no more.
+Each statistic comes with a bracket [low, high], which holds for certain and comes from the untraced weight, and with an
+estimate: `value` counts what was traced and what rays, drawn from the untraced weight, say of it; `error` is its standard
+error.
 
 What stands in `STATISTICS` is in every summary and its file, in sweeps and searches, in comparisons and reports, and on the
 page.
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 from .brightness import BRIGHTNESS
 from .contrast import CONTRAST_RMS
-from .definition import Definition, Description, Statistic
+from .definition import PARTS, Definition, Description, Statistic
 from .shares import GLARE_SHARE, LEDGER
 
 STATISTICS: dict[str, Definition] = {one.key: one for one in (BRIGHTNESS, CONTRAST_RMS, GLARE_SHARE, *LEDGER)}
@@ -31,4 +32,4 @@ def description_of(key: str) -> Description | None:
     return SYMMETRY if key == SYMMETRY.key else STATISTICS.get(key)
 
 
-__all__ = ["STATISTICS", "SYMMETRY", "Definition", "Description", "Statistic", "description_of"]
+__all__ = ["PARTS", "STATISTICS", "SYMMETRY", "Definition", "Description", "Statistic", "description_of"]

@@ -15,7 +15,7 @@ from ...tracers.totals import MOMENTS, Totals
 class Statistic:
     """A number with what is known of its surroundings.
 
-    Attributes: `value`; `low` and `high`, the certain bracket; `error`, the standard error of sampling (0: none).
+    Attributes: `value`, the estimate; `low` and `high`, the certain bracket; `error`, the standard error of the value (0: none).
     """
 
     value: float
@@ -34,6 +34,15 @@ class Statistic:
     def __str__(self) -> str:
         sampled = f" \u00b1 {self.error:.5f}" if self.error > 0.0 else ""
         return f"{self.value:.4f} [{self.low:.4f}, {self.high:.4f}]{sampled}"
+
+
+PARTS = {
+    "": ("value", ""),
+    "_low": ("low", ", at least"),
+    "_high": ("high", ", at most"),
+    "_error": ("error", ", standard error"),
+}
+"""What the parts of a `Statistic` are called in columns, by suffix; the part, and what its long name adds."""
 
 
 @dataclass(frozen=True)
