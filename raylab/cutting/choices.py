@@ -90,8 +90,7 @@ def brillianteering_grid(
             update(done, reasons.size)
     units = {**{key + part: one.unit for key, one in STATISTICS.items() for part in PARTS}, **WEIGHTS}
     variables: dict[str, Any] = {
-        name: (tuple(values), table[..., k], {"units": units.get(name, "1")})
-        for k, name in enumerate(columns)
+        name: (tuple(values), table[..., k], {"units": units.get(name, "1")}) for k, name in enumerate(columns)
     }
     about = {
         "stone": blocked.name,

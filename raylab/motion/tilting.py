@@ -64,8 +64,8 @@ def tilt(
 
     Returns
     -------
-    xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high``, its standard error as ``_error``, and the outline's area in mm^2,
-        along the angle that varies, or along ``step`` where several do.
+    xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high`` and its standard error as
+        ``_error``, and the outline's area in mm^2, along the angle that varies, or along ``step`` where several do.
 
     Raises InputError for invalid angles, and as `trace`.
     """

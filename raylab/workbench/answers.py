@@ -19,6 +19,7 @@ from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..results.maps import DEFINITIONS, dataset
 from ..results.statistics import SYMMETRY
+from ..results.statistics.goals import goal_of
 from ..results.summary import Summary, summarize
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
@@ -129,7 +130,7 @@ def _exact(scene: Scene) -> _Traced:
 def _coarse(scene: Scene) -> _Traced:
     """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
     grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
-    beams = trace_beams(scene, wavelength_nm)
+    beams = trace_beams(scene, wavelength_nm, goal=goal_of(scene), early=False)
     image = exact_image(beams, grid, wavelength_nm)
     summary = summarize([image], scene.dome.peak_radiance, notes={SYMMETRY.key: "computed when the sliders rest"})
     return _Traced(dataset([image], grid, spectral=False), summary, grid, beams)

@@ -15,7 +15,7 @@ from ...tracers.totals import MOMENTS, Totals
 class Statistic:
     """A number with what is known of its surroundings.
 
-    Attributes: `value`, the estimate; `low` and `high`, the certain bracket; `error`, the standard error of the value (0: none).
+    Attributes: `value`, the estimate; `low` and `high`, the certain bracket; `error`, the value's standard error (0: none).
     """
 
     value: float

@@ -33,14 +33,14 @@ from ..stone_table import StoneTable, stone_table
 from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
-from .enough import work_until_enough
+from .enough import Stop, work_until_enough
 from .mean_transmission import book_means
 from .nearest_plane import padded
 from .pixel_coverage import rasterize
 from .schedule import Rounds
 from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
-from .tail import Tail, draw_tail, tail_of
+from .tail import NO_TAIL, Draws, Tail, tail_of
 
 NAME = "beams"
 """What this engine is called in the table."""
@@ -255,19 +255,17 @@ def trace_beams(
     threads = threads or numba.get_num_threads()
     work = Rounds(first, rules, surroundings, threads)
 
-    def stop_here(rays: int) -> Beams:
+    def stop_here() -> Stop:
         batch = work.batch()
-        drawn = draw_tail(batch, plain, sky, turn, rules, rays, settings.seed, threads)
-        squares, waiting = _settle(batch, surroundings), batch.beams[:, optics.ALIVE] != 0.0
-        areas = batch.beams[:, optics.AREA]
-        tail = tail_of(drawn, float((areas * batch.ledgers[:, UNTRACED])[waiting].sum() / areas.sum()))
+        draws = Draws(batch, plain, sky, turn, rules)
+        squares, areas = _settle(batch, surroundings), batch.beams[:, optics.AREA].copy()
         columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
         size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
-        inside = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST]
-        return Beams(
+        inside, waiting = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST], batch.beams[:, optics.ALIVE] != 0.0
+        beams = Beams(
             vertices_mm=batch.corners + (turn @ shift)[:2] if shift.any() else batch.corners,
             starts=np.concatenate([[0], np.cumsum(size)]),
-            areas_mm2=areas.copy(),
+            areas_mm2=areas,
             rows=batch.ledgers,
             squares=squares,
             leaves=leaves if keep_paths else np.empty(0, np.int64),
@@ -277,16 +275,23 @@ def trace_beams(
             copy_of=np.zeros(len(size), np.int64),
             symmetry=symmetry,
             through=_over_copies(batch.through / areas.sum(), symmetry),
-            tail=tail,
+            tail=NO_TAIL,
             pieces=batch.pieces,
             rounds=work.count,
             lost=batch.lost,
             full=batch.stopped,
         )
+        waits = float((areas * batch.ledgers[:, UNTRACED])[waiting].sum() / areas.sum())
+
+        def estimated(rays: int) -> Beams:
+            draws.more(rays, settings.seed, threads)
+            return replace(beams, tail=tail_of(draws, waits))
+
+        return estimated
 
     if goal is None:
         work.until(settings.precision)
-        return stop_here(0)
+        return stop_here()(0)
     return work_until_enough(work, settings, goal, early, stop_here)
 
 

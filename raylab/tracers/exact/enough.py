@@ -25,39 +25,45 @@ MOST_RAYS = 1 << 22
 """Most rays that are drawn for one scene, 2 GB of them."""
 MOST_WAITING = 0.1
 """No more of the light is left to rays."""
-RAYS_TO_EXPECT = 1000.0
+RAYS_TO_EXPECT = 4000.0
 """Polygons go on, before rays are tried out, until about so many rays are likely to do."""
 SPREAD = 0.35
 """By how much, as a share of the light that waits, a ray's statistics scatter: a guess for that first step."""
-RAY_COST = 7.0
-"""Time of a ray as a multiple of that of a piece, as measured by `benchmarks/bench_tail.py`."""
+SEGMENT_COST = 0.25
+"""Time of a ray's path segment as a multiple of that of a piece, as measured by `benchmarks/bench_tail.py`."""
+FINER = 0.4
+"""Many rays have finer strata than a few: so many of the rays that a few rays' scatter asks for are enough, as measured."""
+MARGIN = 1.05
+"""What is missing then is drawn with this margin."""
+WORTH_WHILE = 0.8
+"""Polygons go on only if what waits is to fall to less than this share of itself."""
+Stop = Callable[[int], "Beams"]
+"""The polygons so far: a call draws so many more rays from what waits, and gives the result with all that were drawn."""
 _LEAST_SHARE = 1e-7
 _STUCK = 0.95
 """A bracket that shrinks by less is wide for another reason: paths ended by `max_bounces`, or light on an edge of the dome."""
 
 
-def work_until_enough(
-    work: Rounds, settings: TraceSettings, goal: Goal, early: bool, stop_here: Callable[[int], Beams]
-) -> Beams:
+def work_until_enough(work: Rounds, settings: TraceSettings, goal: Goal, early: bool, stop_here: Callable[[], Stop]) -> Beams:
     """Go on until the goal is reached.
 
     Parameters
     ----------
     settings : `precision` is the share of light that may wait, and may always be left waiting where a standard error is wanted.
     early : whether polygons may end with more waiting, where rays are cheaper.
-    stop_here : number of rays -> the result of the polygons so far, what waits estimated by so many.
+    stop_here : see `Stop`.
     """
     if goal.error is not None and settings.standard_error is not None:
         if not early:
             work.until(settings.precision)
         return _by_error(work, settings.precision, settings.standard_error, goal.error, stop_here)
     work.until(settings.precision)
-    beams, share = stop_here(RAYS), settings.precision
+    beams, share = stop_here()(RAYS), settings.precision
     wide = goal.width(beams.totals) if goal.width is not None else 0.0
     while goal.width is not None and wide > 1.0 and not work.full and share > _LEAST_SHARE:
         share = max(share / min(4.0, max(1.25, wide)), _LEAST_SHARE)
         work.until(share)
-        beams, before = stop_here(RAYS), wide
+        beams, before = stop_here()(RAYS), wide
         wide = goal.width(beams.totals)
         if wide > _STUCK * before:
             break
@@ -65,18 +71,22 @@ def work_until_enough(
 
 
 def _by_error(
-    work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[int], Beams]
+    work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[], Stop]
 ) -> Beams:
     """The same for a wanted standard error: `error` is that of some totals as a multiple of the wanted one."""
     share = max(precision, min(MOST_WAITING, wanted * math.sqrt(RAYS_TO_EXPECT) / SPREAD))
     work.until(share)
-    beams, rays = stop_here(RAYS), RAYS
-    needed = RAYS * error(beams.totals) ** 2
-    best = max(precision, share * (max(1, work.pieces) / (2.0 * RAY_COST * max(needed, 1.0))) ** (1.0 / 3.0))
-    if best < share and needed > RAYS:
+    more = stop_here()
+    beams = more(RAYS)
+    needed = FINER * RAYS * error(beams.totals) ** 2
+    ray_cost = SEGMENT_COST * beams.tail.segments / max(1, beams.rays)
+    best = max(precision, share * (max(1, work.pieces) / max(1.0, 2.0 * ray_cost * needed)) ** (1.0 / 3.0))
+    if best < WORTH_WHILE * share and needed > RAYS:
         work.until(best)
-        needed *= (best / share) ** 2
-        beams = stop_here(rays := max(RAYS, math.ceil(1.2 * needed)))
-    while (wide := error(beams.totals)) > 1.0 and rays < MOST_RAYS:
-        beams = stop_here(rays := min(MOST_RAYS, math.ceil(1.2 * rays * max(wide, 1.1) ** 2)))
+        more, needed = stop_here(), needed * (best / share) ** 2
+        beams = more(RAYS)
+    if error(beams.totals) > 1.0 and beams.rays > 0:
+        beams = more(max(RAYS, math.ceil(needed) - RAYS))
+    while (wide := error(beams.totals)) > 1.0 and 0 < beams.rays < MOST_RAYS:
+        beams = more(min(MOST_RAYS, max(RAYS, math.ceil(beams.rays * (MARGIN * wide**2 - 1.0)))))
     return beams

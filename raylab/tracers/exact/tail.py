@@ -32,8 +32,8 @@ from .nearest_plane import ray_origin
 
 SHARE_OF_THREAD = 2048
 """Draws that are worked off together, by one thread."""
-END = 0.01
-"""A ray ends where less than this share of its weight is left, over the root of the number of rays: some hundredth of the
+END = 0.03
+"""A ray ends where less than this share of its weight is left, over the root of the number of rays: some hundredths of the
 standard error that they have together. What is left is booked as untraced."""
 
 
@@ -44,15 +44,16 @@ class Tail:
     Attributes
     ----------
     mean : (MOMENTS,) what it adds to the area means of a trace. covariance : (MOMENTS, MOMENTS) of its sampling error.
-    rays : how many were drawn.
+    rays : how many were drawn. segments : how many path segments they had.
     """
 
     mean: np.ndarray
     covariance: np.ndarray
     rays: int
+    segments: int
 
 
-NO_TAIL = Tail(np.zeros(MOMENTS), np.zeros((MOMENTS, MOMENTS)), 0)
+NO_TAIL = Tail(np.zeros(MOMENTS), np.zeros((MOMENTS, MOMENTS)), 0, 0)
 """Where nothing waits, or nothing was drawn."""
 
 
@@ -128,11 +129,14 @@ def _begin(start, beam, x, y, stone):
 
 
 @njit(nogil=True)
-def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, dome, turn, rules, moments):
+def _draw(first, last, draws, key, seed, waiting, ends, held, nodes, events, stone, dome, turn, rules, moments):
     """Draw and follow the rays first..last-1 of `draws`, and write their rows of moments (draws, MOMENTS + 1).
+
+    Returns how many path segments they had.
 
     Parameters
     ----------
+    key : the random numbers of ray k are those of number key + k.
     waiting : (W,) which beams of `held`, a `BeamSet`, wait. ends : (W,) sums of their POWER, mm^2, up to and with each.
     nodes, events : see `Batch`. stone, dome, turn, rules : see `packets.walk`.
 
@@ -145,15 +149,15 @@ def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, d
     weight, stands_for, before = np.empty(count), np.empty(count), np.empty(count)
     for k in range(count):
         draw = first + k
-        place = (draw // 2 + keyed_uniform(seed, draw, 0, 0)) / (draws // 2) * whole
+        place = (draw // 2 + keyed_uniform(seed, key + draw, 0, 0)) / (draws // 2) * whole
         b = waiting[min(np.searchsorted(ends, place, side="right"), ends.size - 1)]
         beam = beams[b]
-        across, along = keyed_uniform(seed, draw, 0, 1), keyed_uniform(seed, draw, 0, 2)
+        across, along = keyed_uniform(seed, key + draw, 0, 1), keyed_uniform(seed, key + draw, 0, 2)
         x, y = _point_in(corners, int(beam[optics.START]), int(beam[SIDES]), across, along)
         weight[k] = beam[INTENSITY] * _begin(starts[k], beam, x, y, stone)
         stands_for[k] = whole * beam[AREA] / beam[POWER]
         before[k] = _luminance_so_far(beam, ledgers[b], nodes, events, x, y, stone.medium.absorption_per_mm, turn, dome, so_far)
-    walk(0, count, starts, stone, dome, turn, rules, rows)
+    segments = walk(0, count, starts, stone, dome, turn, rules, rows)
     for k in range(count):
         row = rows[k]
         row[UNTRACED] -= 1.0
@@ -163,47 +167,52 @@ def _draw(first, last, draws, seed, waiting, ends, held, nodes, events, stone, d
         light = weight[k] * row[LUMINANCE]
         moments[first + k, LUMINANCE_SQUARE] = stands_for[k] * light * (2.0 * before[k] + light)
         moments[first + k, MOMENTS] = stands_for[k] * weight[k]
+    return segments
 
 
-def draw_tail(
-    batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules, rays: int, seed: int, threads: int
-) -> np.ndarray:
-    """Follow rays from a batch's waiting beams; returns rows for `tail_of`, two for each stratum.
+class Draws:
+    """Rays from the waiting beams of one batch, more of them at each call.
 
-    Parameters
+    Attributes
     ----------
-    batch : beams that have ended or wait, and tile what is seen; their ledgers as the kernel leaves them.
-    rules : whose `polarized` and `max_bounces` count. rays : how many to draw; an odd number is made even.
-    seed : of the random numbers. threads : see `trace_beams`.
+    rows : (rays so far, MOMENTS + 1) see `_draw`. segments : how many path segments they had.
     """
-    waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
-    draws = rays + rays % 2 if len(waiting) else 0
-    moments = np.zeros((draws, MOMENTS + 1))
-    held, ends = BeamSet(batch.beams, batch.ledgers, batch.corners), np.cumsum(batch.beams[waiting, POWER])
-    paths = PathRules(rules.polarized, END / math.sqrt(max(1, draws)), rules.max_bounces)
 
-    def draw(first: int) -> None:
-        last = min(first + SHARE_OF_THREAD, draws)
-        paths_of = (batch.nodes, batch.events)
-        _draw(first, last, draws, seed, waiting, ends, held, *paths_of, stone, dome, turn, paths, moments)
+    def __init__(self, batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules) -> None:
+        """Of a batch whose beams have ended or wait, and whose ledgers are as the kernel leaves them; these are copied."""
+        self._waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
+        self._held = BeamSet(batch.beams, batch.ledgers.copy(), batch.corners)
+        self._ends = np.cumsum(batch.beams[self._waiting, POWER])
+        self._paths, self._light, self._rules = (batch.nodes, batch.events), (stone, dome, turn), rules
+        self.rows, self.segments = np.zeros((0, MOMENTS + 1)), 0
 
-    firsts = range(0, draws, SHARE_OF_THREAD)
-    if threads == 1 or len(firsts) < 2:
-        for first in firsts:
-            draw(first)
-    else:
-        with ThreadPoolExecutor(threads) as pool:
-            list(pool.map(draw, firsts))
-    return moments
+    def more(self, rays: int, seed: int, threads: int) -> None:
+        """Draw `rays` more, an odd number made even, with random numbers of their own; see `trace_beams` for the threads."""
+        draws, key = rays + rays % 2 if len(self._waiting) else 0, len(self.rows)
+        moments = np.zeros((draws, MOMENTS + 1))
+        rules = PathRules(self._rules.polarized, END / math.sqrt(max(1, key + draws)), self._rules.max_bounces)
+
+        def draw(first: int) -> int:
+            which = (first, min(first + SHARE_OF_THREAD, draws), draws, key, seed)
+            return int(_draw(*which, self._waiting, self._ends, self._held, *self._paths, *self._light, rules, moments))
+
+        firsts = range(0, draws, SHARE_OF_THREAD)
+        if threads == 1 or len(firsts) < 2:
+            self.segments += sum(draw(first) for first in firsts)
+        else:
+            with ThreadPoolExecutor(threads) as pool:
+                self.segments += sum(pool.map(draw, firsts))
+        self.rows = np.concatenate([self.rows, moments])
 
 
-def tail_of(moments: np.ndarray, waits: float) -> Tail:
-    """The estimate from the rows of `draw_tail` (draws, MOMENTS + 1), where the share `waits` of the light waits."""
-    draws, began = len(moments), float(moments[:, MOMENTS].mean()) if len(moments) else 0.0
+def tail_of(draws: Draws, waits: float) -> Tail:
+    """The estimate that follows from the rays drawn so far, where the share `waits` of the light waits."""
+    rows, rays = draws.rows, len(draws.rows)
+    began = float(rows[:, MOMENTS].mean()) if rays else 0.0
     if not began > 0.0:
         return NO_TAIL
-    per_weight = moments[:, :MOMENTS].mean(axis=0) / began
-    off = moments[:, :MOMENTS] - per_weight * moments[:, MOMENTS:]
-    apart = (off[0::2] - off[1::2]) * (waits / (began * draws))  # of the two draws of a stratum, each a part of the mean
+    per_weight = rows[:, :MOMENTS].mean(axis=0) / began
+    off = rows[:, :MOMENTS] - per_weight * rows[:, MOMENTS:]
+    apart = (off[0::2] - off[1::2]) * (waits / (began * rays))  # of the two draws of a stratum, each a part of the mean
     # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
-    return Tail(waits * per_weight, np.einsum("ta,tb->ab", apart, apart), draws)
+    return Tail(waits * per_weight, np.einsum("ta,tb->ab", apart, apart), rays, draws.segments)

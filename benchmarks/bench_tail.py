@@ -1,0 +1,88 @@
+"""The estimate of what polygons leave inside: time to a standard error of 0.1 %, against the certain bracket of 0.2 %.
+
+Pairs within one run: the same design traced by polygons alone to a bracket of 0.2 % on brightness, and to a standard error of
+0.1 % of both brightness and contrast. Shortest processor times of several, one thread. The last column is
+the time of a path segment of a ray in pieces of polygons, see `SEGMENT_COST` in `tracers/exact/enough.py`.
+
+    python benchmarks/bench_tail.py
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from raylab.lighting.dome_file import load_dome
+from raylab.memory import keep_freed_memory
+from raylab.results.statistics.goals import goal_of
+from raylab.results.summary import record
+from raylab.scene.scene import Scene
+from raylab.scene.settings import TraceSettings
+from raylab.scene.view import View
+from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.stone import Stone
+from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.units import SODIUM_D_NM
+
+BRILLIANT = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+FRENCH = round_brilliant(table_pct=62, crown_angle_deg=32.0, pavilion_angle_deg=41.4)
+
+
+def stretched(stone: Stone, factor: float) -> Stone:
+    """The stone, longer along x."""
+    normals = stone.normals / [factor, 1.0, 1.0]
+    length = np.linalg.norm(normals, axis=1)
+    return Stone.from_planes(normals / length[:, None], stone.distances_mm / length, tiers=stone.tiers, indices=stone.indices)
+
+
+CASES = {
+    "brilliant, face-up": (BRILLIANT, View()),
+    "flat brilliant, face-up": (FRENCH, View()),
+    "brilliant, tilted": (BRILLIANT, View(12.0, 7.0)),
+    "stretched to an oval of 1.4, face-up": (stretched(BRILLIANT, 1.4), View()),
+    "stretched to an oval of 1.4, tilted": (stretched(BRILLIANT, 1.4), View(12.0, 7.0)),
+}
+
+
+def shortest(run: Callable[[], Beams]) -> tuple[Beams, float]:
+    """What a run gives, and the shortest of its processor times, ms; one run before is not counted."""
+    found, times = run(), []
+    while len(times) < 3 or (sum(times) < 600.0 and len(times) < 40):
+        start = time.process_time()
+        found = run()
+        times.append(1e3 * (time.process_time() - start))
+    return found, min(times)
+
+
+def main() -> None:
+    keep_freed_memory()
+    dome = load_dome("head-shadow")
+    print(f"{'':38s} certain      estimated  ratio   errors of brightness, contrast; pieces, rays; segments a ray, cost of one")
+    for name, (stone, view) in CASES.items():
+
+        def traced(early: bool = True, view: View = view, stone: Stone = stone, **settings: Any) -> tuple[Beams, float]:
+            scene = Scene(stone, dome, view, TraceSettings(**settings))
+            goal = goal_of(scene) if scene.settings.standard_error else None
+            return shortest(lambda: trace_beams(scene, SODIUM_D_NM, goal=goal, early=early, keep_paths=False, threads=1))
+
+        certain, before = traced(precision=2e-3)
+        values = record(SODIUM_D_NM, certain.totals, dome.peak_radiance).statistics
+        wanted = 1e-3 * min(values["brightness"].value, values["contrast_rms"].value)
+        estimated, after = traced(standard_error=wanted)
+        found = record(SODIUM_D_NM, estimated.totals, dome.peak_radiance).statistics
+        errors = [100.0 * found[key].error / found[key].value for key in ("brightness", "contrast_rms")]
+        coarse, base = traced(precision=0.02)
+        piece = 1e3 * (before - base) / (certain.pieces - coarse.pieces)
+        drawn, long = traced(precision=0.02, standard_error=wanted / 3.0, early=False)
+        segment = 1e3 * (long - base) / drawn.tail.segments
+        print(
+            f"{name:38s} {before:8.2f} ms {after:8.2f} ms {after / before:6.3f}   {errors[0]:.3f} % {errors[1]:.3f} % "
+            f"{estimated.pieces:7d} {estimated.rays:6d} {drawn.tail.segments / drawn.rays:6.1f} {segment / piece:6.2f}"
+        )
+
+
+if __name__ == "__main__":
+    main()
