@@ -2,13 +2,14 @@
 
 Under a parallel view all rays that enter one facet travel in one direction, so whole polygons travel: each is cut by the
 facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Borovoi, JQSRT 164 (2015) 175-183; written from
-the physics). The result has no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
-is a bracket that holds for certain.
+the physics). Polygons have no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
+is a bracket that holds for certain; rays may estimate it.
 
     trace_beams      entering beams (here), rounds of work (`schedule`), the loop (`beam_kernel`) over batches (`beam_batch`)
                      and its parts: one beam and one facet (`beam_optics`, `nearest_plane`, `single_facet`), cutting a
                      polygon (`clipping`)
     wedge, tint      symmetry (`shared_symmetry`); body colour along whole polygons (`mean_transmission`)
+    Rounds, Draws    how much work is enough (`enough`), and the estimate of what waits then (`tail`)
     Beams            the polygons, their sums, and their pixels (`pixel_coverage`)
 """
 
@@ -100,11 +101,6 @@ class Beams:
     def copies(self) -> int:
         """How many images of the polygons the outline holds."""
         return len(self.symmetry.maps)
-
-    @property
-    def rays(self) -> int:
-        """How many rays estimate the tail."""
-        return self.tail.rays
 
     @property
     def area_mm2(self) -> float:
@@ -255,7 +251,7 @@ def trace_beams(
     threads = threads or numba.get_num_threads()
     work = Rounds(first, rules, surroundings, threads)
 
-    def stop_here() -> Stop:
+    def stop_here() -> Stop[Beams]:
         batch = work.batch()
         draws = Draws(batch, plain, sky, turn, rules)
         squares, areas = _settle(batch, surroundings), batch.beams[:, optics.AREA].copy()

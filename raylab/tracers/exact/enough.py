@@ -9,16 +9,30 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import Protocol, TypeVar
 
 from ...scene.settings import TraceSettings
 from ..goal import Goal
 from ..totals import Totals
 from .schedule import Rounds
+from .tail import Tail
 
-if TYPE_CHECKING:
-    from .beams import Beams
 
+class Estimated(Protocol):
+    """The result of polygons with an estimate of what waits."""
+
+    @property
+    def totals(self) -> Totals:
+        """Area means."""
+
+    @property
+    def tail(self) -> Tail:
+        """The estimate."""
+
+
+Found = TypeVar("Found", bound=Estimated)
+Stop = Callable[[int], Found]
+"""The polygons so far: a call draws so many more rays from what waits, and gives the result with all that were drawn."""
 RAYS = 64
 """Rays that estimate what waits where no standard error is asked for, and that try out how many are needed where one is."""
 MOST_RAYS = 1 << 22
@@ -37,14 +51,14 @@ MARGIN = 1.05
 """What is missing then is drawn with this margin."""
 WORTH_WHILE = 0.8
 """Polygons go on only if what waits is to fall to less than this share of itself."""
-Stop = Callable[[int], "Beams"]
-"""The polygons so far: a call draws so many more rays from what waits, and gives the result with all that were drawn."""
 _LEAST_SHARE = 1e-7
 _STUCK = 0.95
 """A bracket that shrinks by less is wide for another reason: paths ended by `max_bounces`, or light on an edge of the dome."""
 
 
-def work_until_enough(work: Rounds, settings: TraceSettings, goal: Goal, early: bool, stop_here: Callable[[], Stop]) -> Beams:
+def work_until_enough(
+    work: Rounds, settings: TraceSettings, goal: Goal, early: bool, stop_here: Callable[[], Stop[Found]]
+) -> Found:
     """Go on until the goal is reached.
 
     Parameters
@@ -71,22 +85,22 @@ def work_until_enough(work: Rounds, settings: TraceSettings, goal: Goal, early: 
 
 
 def _by_error(
-    work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[], Stop]
-) -> Beams:
+    work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[], Stop[Found]]
+) -> Found:
     """The same for a wanted standard error: `error` is that of some totals as a multiple of the wanted one."""
     share = max(precision, min(MOST_WAITING, wanted * math.sqrt(RAYS_TO_EXPECT) / SPREAD))
     work.until(share)
     more = stop_here()
     beams = more(RAYS)
     needed = FINER * RAYS * error(beams.totals) ** 2
-    ray_cost = SEGMENT_COST * beams.tail.segments / max(1, beams.rays)
+    ray_cost = SEGMENT_COST * beams.tail.segments / max(1, beams.tail.rays)
     best = max(precision, share * (max(1, work.pieces) / max(1.0, 2.0 * ray_cost * needed)) ** (1.0 / 3.0))
     if best < WORTH_WHILE * share and needed > RAYS:
         work.until(best)
         more, needed = stop_here(), needed * (best / share) ** 2
         beams = more(RAYS)
-    if error(beams.totals) > 1.0 and beams.rays > 0:
+    if error(beams.totals) > 1.0 and beams.tail.rays > 0:
         beams = more(max(RAYS, math.ceil(needed) - RAYS))
-    while (wide := error(beams.totals)) > 1.0 and 0 < beams.rays < MOST_RAYS:
-        beams = more(min(MOST_RAYS, max(RAYS, math.ceil(beams.rays * (MARGIN * wide**2 - 1.0)))))
+    while (wide := error(beams.totals)) > 1.0 and 0 < beams.tail.rays < MOST_RAYS:
+        beams = more(min(MOST_RAYS, max(RAYS, math.ceil(beams.tail.rays * (MARGIN * wide**2 - 1.0)))))
     return beams
