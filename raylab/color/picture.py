@@ -25,6 +25,7 @@ from ..errors import InputError
 from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress import Progress, reporter
+from ..room import Need
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..threads import in_order
@@ -86,6 +87,13 @@ class Picture:
             f" more than the aim of {self.choice.error:g}; a larger limit of wavelengths than {self.choice.most} lowers it",
         )
 
+    @property
+    def about(self) -> str:
+        """One sentence for a file of the picture: its wavelengths and the error of its colours."""
+        off = "unknown" if self.error is None else str(self.error)
+        low, high = self.waves.low_nm, self.waves.high_nm
+        return f"{len(self.waves)} wavelengths, {low:g} to {high:g} nm; estimated error of colours, CIEDE2000: {off}"
+
     def linear(self, background: float = 0.0) -> np.ndarray:
         """(H, W, 3) linear sRGB, white-balanced and exposed, unclipped; a grey `background`, 0 to 1, where no stone is."""
         number_in("background", background, 0.0, 1.0)
@@ -137,6 +145,9 @@ def color_picture(
     if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
     grid = grid or grid_around(given.stone, given.view, given.resolution)
+    if choice:
+        need = Need(f"pictures at {choice.most} wavelengths", choice.most * grid.resolution**2 * 8.0)
+        need.check("resolution", "fewer pixels, or a number of wavelengths")
     white, coverage = white_xyz(waves, light), np.zeros((grid.resolution, grid.resolution))
     with reporter(progress, "wavelengths") as update:
         done = 0

@@ -46,6 +46,7 @@ class WavelengthChoice:
     error : aim, largest CIEDE2000 of any pixel that the stone covers.
     most : the number of wavelengths at which the choice ends, whatever the error; 17 to 512.
     low_nm, high_nm : range, as in `optics.spectrum.wavelength_set`.
+    start_nm : wavelengths of the first round, rising; by default 17 that divide the range evenly, both ends included.
 
     Raises InputError for an aim or a number out of range.
     """
@@ -54,6 +55,7 @@ class WavelengthChoice:
     most: int = 128
     low_nm: float = LOW_NM
     high_nm: float = HIGH_NM
+    start_nm: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         number_in("error", self.error, 0.0, 100.0, open_ends=True)
@@ -62,7 +64,8 @@ class WavelengthChoice:
 
     def first(self) -> WavelengthSet:
         """The set of the first round."""
-        return linear_set(np.linspace(self.low_nm, self.high_nm, FIRST), self.low_nm, self.high_nm)
+        nodes = self.start_nm or np.linspace(self.low_nm, self.high_nm, FIRST)
+        return linear_set(nodes, self.low_nm, self.high_nm)
 
 
 BY_ERROR = WavelengthChoice()
@@ -112,7 +115,6 @@ def choose(
     choice: WavelengthChoice,
     light: str,
     exposure: float,
-    first: WavelengthSet | None = None,
 ) -> tuple[WavelengthSet, list[np.ndarray]]:
     """The wavelengths that a picture needs.
 
@@ -120,13 +122,13 @@ def choose(
     ----------
     spectrum : luminances (...) of the pixels, each array for one of the wavelengths (nm) that it is given, relative to a perfect
         white.
-    light, exposure : as in `color_picture`. first : the set of the first round; by default that of the choice.
+    light, exposure : as in `color_picture`.
 
     Returns
     -------
     The set, and the luminances (...) at its wavelengths.
     """
-    waves = first or choice.first()
+    waves = choice.first()
     values = list(spectrum(waves.nodes_nm.tolist()))
     while split := _to_halve(waves, values, choice, light, exposure):
         middles = [float(waves.nodes_nm[k] + waves.nodes_nm[k + 1]) / 2.0 for k in split]
