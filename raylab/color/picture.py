@@ -140,7 +140,7 @@ def color_picture(
     """
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     choice = wavelengths if isinstance(wavelengths, WavelengthChoice) else None
-    waves = choice.first() if choice else _as_set(wavelengths)
+    waves = _first_set(wavelengths)
     given = subject.scene if isinstance(subject, Result) else subject
     if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
@@ -180,7 +180,10 @@ def color_picture(
     return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, halves[:, ::-1], choice)
 
 
-def _as_set(wavelengths: int | WavelengthSet) -> WavelengthSet:
+def _first_set(wavelengths: int | WavelengthSet | WavelengthChoice) -> WavelengthSet:
+    """The set that is asked for, or the one that a choice begins with."""
+    if isinstance(wavelengths, WavelengthChoice):
+        return wavelengths.first()
     return wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
 
 

@@ -6,9 +6,9 @@ middle, so a single step of height J between wavelengths h apart is off by at mo
 That is why pixels are off where most are not.
 
 **Error.** The picture is compared with two pictures of half its wavelengths: every other one, with both ends, straight in
-between. Leaving out a wavelength moves a single step by half an interval, which is the most that it can be off. CIEDE2000 between
-the picture and the more different one of the two is the estimate of a pixel's error. It is an estimate, not a bound: several
-steps may cancel in it, and what happens twice between two wavelengths is not seen.
+between. Leaving out a wavelength moves a single step by half an interval, which is the most that it can be off. CIEDE2000
+between the picture and the more different one of the two is the estimate of a pixel's error. It is an estimate, not a bound:
+several steps may cancel in it, and what happens twice between two wavelengths is not seen.
 
 **Choice.** A few wavelengths that divide the range evenly come first. As long as a pixel's error exceeds the aim, the intervals
 are halved over which the colour of such a pixel changes most. So wavelengths lie close where light, observer and the picture
@@ -120,8 +120,8 @@ def choose(
 
     Parameters
     ----------
-    spectrum : luminances (...) of the pixels, each array for one of the wavelengths (nm) that it is given, relative to a perfect
-        white.
+    spectrum : luminances (...) of the pixels, each array for one of the wavelengths (nm) that it is given, relative to a
+        perfect white.
     light, exposure : as in `color_picture`.
 
     Returns

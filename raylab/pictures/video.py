@@ -84,7 +84,8 @@ def save_video(
     path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of the picture of one stone.
-    light, exposure, wavelengths : as in `color_picture`; by default chosen on a few stills, at most 48. background : grey around the stone, linear, 0 to 1.
+    light, exposure, wavelengths : as in `color_picture`; by default chosen on a few stills, at most 48.
+    background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
     settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
