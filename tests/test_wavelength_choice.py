@@ -12,27 +12,25 @@ import raylab as rl
 from raylab.color.picture import color_picture
 from raylab.color.wavelength_choice import choose, half_weights, pixel_errors, weighted
 from raylab.optics.color import ciede2000, xyz_to_lab
-from raylab.optics.spectrum import color_weights, linear_set, wavelength_set
+from raylab.optics.spectrum import band_weights, color_weights, linear_set, wavelength_set
 from raylab.pictures.film_wavelengths import film_wavelengths
 from raylab.scene.pixel_grid import grid_around
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
-STEPS_NM = 400.0 + 300.0 * (0.5 + np.sqrt(5.0) / 2.0 * np.arange(200) % 1.0) % 400.0
+STEPS_NM = 400.5 + 299.0 * ((np.sqrt(5.0) / 2.0 * np.arange(200)) % 1.0)
 BRIGHT = 0.25
 
 
 def stepped(nodes_nm):
     """Pixels whose spectrum rises from 0.1 by `BRIGHT` at one wavelength each, spread over the range."""
-    at = 400.0 + (STEPS_NM - 400.0) % 300.0
-    return [0.1 + BRIGHT * (node > at) for node in nodes_nm]
+    return [0.1 + BRIGHT * (node > STEPS_NM) for node in nodes_nm]
 
 
 def errors(waves, values, light="D65"):
-    """Of pixels, by estimate and against steps put where they are (a wavelength each 0.5 nm)."""
+    """Of pixels, by estimate, and against steps that are where they are."""
     weights = color_weights(waves, light)
     white, xyz = weights.sum(axis=0), weighted(values, weights)
-    fine = linear_set(np.arange(400.25, 700.0, 0.5))
-    true = weighted(stepped(fine.nodes_nm), color_weights(fine, light))
+    true = 0.1 * white + BRIGHT * np.array([band_weights([400.0, step, 700.0], light)[1] for step in STEPS_NM])
     halves = np.stack([weighted(values, half) for half in half_weights(waves, light)])
     return pixel_errors(xyz, halves, white), ciede2000(xyz_to_lab(xyz, white), xyz_to_lab(true, white))
 
@@ -48,18 +46,18 @@ def test_single_steps_are_within_the_aim(light):
     estimate, true = errors(waves, values, light)
     assert 17 < len(waves) < choice.most
     assert estimate.max() <= choice.error
-    assert true.max() <= 1.1 * choice.error, "0.25 nm of the reference, and a step near a kink of the set"
+    assert np.all(true <= 1.02 * estimate + 1e-3), "no single step is off by more; CIELAB is not quite straight"
     assert errors(choice.first(), stepped(choice.first().nodes_nm), light)[1].max() > 2.0 * choice.error
     assert np.array_equal(values, stepped(waves.nodes_nm)), "each luminance at its wavelength"
 
 
-def test_the_estimate_covers_a_single_step():
-    """Evenly spaced: the most that a step can be off, so no pixel is off by more; and it is no idle bound."""
-    waves = wavelength_set(32)
+@pytest.mark.parametrize("waves", [wavelength_set(32), linear_set([400, 430, 440, 500, 505, 560, 570, 640, 645, 700])])
+def test_the_estimate_covers_a_single_step(waves):
+    """Also where a wide interval lies between narrow ones; and it is no idle bound: some steps are off by nearly as much."""
     estimate, true = errors(waves, stepped(waves.nodes_nm))
-    inside = np.abs((STEPS_NM - 400.0) % 300.0 - 150.0) < 130.0
-    assert np.all(true[inside] <= 1.25 * estimate[inside] + 0.05)
-    assert true.max() > 0.4 * estimate.max()
+    between = (STEPS_NM > waves.nodes_nm[0]) & (STEPS_NM < waves.nodes_nm[-1])
+    assert np.all(true[between] <= 1.05 * estimate[between] + 1e-3)
+    assert np.any((true > 0.8 * estimate) & (estimate > 1.0))
 
 
 def test_wavelengths_lie_close_where_the_eye_needs_them():
@@ -87,10 +85,10 @@ def test_smooth_spectra_need_the_first_wavelengths_only():
 
 
 def test_a_picture_of_lamps_meets_the_aim():
-    """Against 160 wavelengths, as they are drawn; 16 wavelengths are off by more than the aim. Threads change nothing."""
+    """Against 128 wavelengths, as they are drawn; 16 wavelengths are off by more than the aim. Threads change nothing."""
     scene = lamps()
     seen, few = color_picture(scene), color_picture(scene, wavelengths=16)
-    true = color_picture(scene, wavelengths=linear_set(400.0 + 300.0 * (np.arange(160) + 0.5) / 160))
+    true = color_picture(scene, wavelengths=linear_set(400.0 + 300.0 * (np.arange(128) + 0.5) / 128))
 
     def off(one):
         labs = [xyz_to_lab(np.nan_to_num(each.xyz) * each.coverage[..., None], one.white) for each in (one, true)]
@@ -108,8 +106,8 @@ def test_a_picture_of_lamps_meets_the_aim():
     assert given.notes == ()
 
 
-def test_too_few_wavelengths_say_nothing_of_their_error():
-    seen = color_picture(lamps(), wavelengths=2)
+def test_a_single_wavelength_says_nothing_of_their_error():
+    seen = color_picture(lamps(), wavelengths=1)
     assert seen.error is None
     assert "unknown" in seen.about
 
@@ -118,15 +116,15 @@ def test_a_film_has_one_set_for_all_its_stills():
     views = [rl.View(tilt_deg=12.0, tilt_azimuth_deg=a) for a in (0.0, 100.0)]
     scenes = [replace(lamps(resolution=12), view=view) for view in views]
     grid = grid_around(STONE, tuple(views), 12)
-    waves, error = film_wavelengths(scenes, grid, "D65", 1.0, rl.WavelengthChoice(error=2.0))
-    alone = color_picture(scenes[0], grid=grid, wavelengths=rl.WavelengthChoice(error=2.0)).waves
+    waves, error = film_wavelengths(scenes, grid, "D65", 1.0, rl.WavelengthChoice(error=4.0))
+    alone = color_picture(scenes[0], grid=grid, wavelengths=rl.WavelengthChoice(error=4.0)).waves
     assert set(alone.nodes_nm) <= set(waves.nodes_nm)
     stills = [color_picture(scene, grid=grid, wavelengths=waves).error.largest for scene in scenes]
     assert error.largest == max(stills)
     given, error = film_wavelengths(scenes, grid, "D65", 1.0, 5)
     assert np.array_equal(given.nodes_nm, wavelength_set(5).nodes_nm)
     assert error.largest > 0.0
-    assert film_wavelengths(scenes, grid, "D65", 1.0, 2)[1] is None
+    assert film_wavelengths(scenes, grid, "D65", 1.0, 1)[1] is None
 
 
 @pytest.mark.parametrize(

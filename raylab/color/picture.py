@@ -70,9 +70,9 @@ class Picture:
     @cached_property
     def error(self) -> ColorError | None:
         """Estimate of the error that comes from the number of wavelengths, CIEDE2000 over the stone; see `wavelength_choice`.
-        None for fewer than three wavelengths."""
+        None for a single wavelength."""
         covered = self.coverage > 0.0
-        if len(self.waves) < 3 or not covered.any():
+        if len(self.waves) < 2 or not covered.any():
             return None
         shown = self.exposure * self.coverage[covered, None] * self.xyz[covered]
         return color_error(pixel_errors(shown, self.exposure * self.halves[:, covered], self.white))

@@ -191,6 +191,23 @@ def color_weights(waves: WavelengthSet, light: str = "D65") -> np.ndarray:
     return weights / weights[:, 1].sum()
 
 
+def band_weights(edges_nm: Any, light: str = "D65") -> np.ndarray:
+    """Weights (N, 3) of spectra that are constant in each of N bands between edges (N + 1,) in nm, rising.
+
+    Scaled as in `color_weights`: over the whole range of the edges a perfect white has Y = 1.
+
+    >>> weights = band_weights([400.0, 550.0, 700.0])
+    >>> float(weights[:, 1].sum().round(12))
+    1.0
+    """
+    edges = np.asarray(edges_nm, dtype=float)
+    grid = np.linspace(edges[0], edges[-1], int(np.ceil((edges[-1] - edges[0]) / _STEP_NM)) + 1)
+    seen = illuminant(light, grid)[:, None] * observer(grid)
+    up_to = np.concatenate([np.zeros((1, 3)), np.cumsum((seen[1:] + seen[:-1]) / 2, axis=0)])
+    weights = np.diff([np.interp(edges, grid, channel) for channel in up_to.T], axis=1).T
+    return weights / weights[:, 1].sum()
+
+
 def _within(wavelength_nm: Any) -> np.ndarray:
     at = np.asarray(wavelength_nm, dtype=float)
     low, high = TABLES_NM

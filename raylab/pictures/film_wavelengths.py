@@ -40,7 +40,7 @@ def film_wavelengths(
 
     Returns
     -------
-    The set, and the error; None for fewer than three wavelengths.
+    The set, and the error; None for a single wavelength.
     """
     if isinstance(wavelengths, WavelengthChoice):
         choice = wavelengths
@@ -50,7 +50,7 @@ def film_wavelengths(
         waves = choice.first()
     else:
         waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
-    if len(waves) < 3:
+    if len(waves) < 2:
         return waves, None
     errors = [color_picture(scene, light, exposure, waves, grid=grid, progress=bar).error for scene in scenes]
     known = [one for one in errors if one is not None]
