@@ -12,8 +12,8 @@ pixel's error. It is an estimate, not a bound: several steps may cancel in it, a
 not seen.
 
 **Choice.** A few wavelengths that divide the range evenly come first. As long as a pixel's estimate exceeds half the aim, the
-intervals are halved over which the colour of such a pixel changes most; half, because of what is not seen. So wavelengths lie close where light, observer and the picture
-need it. The rounds are the same on every machine and for every number of threads.
+intervals are halved over which the colour of such a pixel changes most; half, because of what is not seen. So wavelengths lie
+close where light, observer and the picture need it. The rounds are the same on every machine and for every number of threads.
 
 Colours are compared as they are drawn on black, at the picture's exposure, before any gamut is applied.
 """
@@ -35,8 +35,8 @@ LEAST_NM = 1.0
 """A narrower interval is not halved: four steps of the integration in `optics.spectrum`."""
 MOST = 512
 MARGIN = 0.5
-"""Share of the aim that estimates shall reach. Against 192 wavelengths the largest error was 0.2 to 0.8 with this margin, and up to
-1.5 without (two brilliants, two domes, 64 x 64 pixels)."""
+"""Share of the aim that estimates shall reach. Against 192 wavelengths the largest error was 0.2 to 0.8 with this margin, and up
+to 1.5 without (two brilliants, two domes, 64 x 64 pixels)."""
 SHARE = 0.5
 """An interval is halved where a pixel's colour changes over it by at least this share of its largest change."""
 
