@@ -82,9 +82,12 @@ class Picture:
         """What the picture lacks: one sentence where the error exceeds the aim of the choice."""
         if self.choice is None or self.error is None or self.error.largest <= self.choice.error:
             return ()
+        more = f"a larger limit of wavelengths than {self.choice.most} lowers it"
+        if len(self.waves) < self.choice.most:
+            more = "more samples lower it where the engine samples"
         return (
             f"the colour of a pixel may be off by {self.error.largest:.2f} CIEDE2000 with {len(self.waves)} wavelengths,"
-            f" more than the aim of {self.choice.error:g}; a larger limit of wavelengths than {self.choice.most} lowers it",
+            f" more than the aim of {self.choice.error:g}; {more}",
         )
 
     @property
@@ -131,7 +134,8 @@ def color_picture(
     light : illuminant, "D65", "A", "E" or "LED-B3".
     exposure : factor on luminance; at 1 the brightest direction of the dome is the white of the screen.
     wavelengths : a number (uniform set, 400 to 700 nm), a set of `optics.spectrum.wavelength_set`, or a `WavelengthChoice`.
-        By default they are chosen such that the estimated error of each pixel is at most 1 CIEDE2000, at most 128.
+        By default they are chosen such that the estimated error of each pixel is at most 1 CIEDE2000, at most 128. An engine that samples gets the first 17 of a choice: the
+        steps of its pixels are those of single rays, which more samples smooth.
     grid : pixels that replace those of the scene, which just hold the stone; films need one scale for all stills.
     threads : wavelengths traced at a time; by default the number of threads of numba. The picture does not depend on it.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
@@ -163,7 +167,7 @@ def color_picture(
                 yield luminance
 
         spectrum: Iterable[np.ndarray]
-        if choice:
+        if choice and engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0])).exact:
             waves, spectrum = choose(seen, choice, light, exposure)
         else:
             spectrum = seen(waves.nodes_nm.tolist())
