@@ -134,8 +134,8 @@ def color_picture(
     light : illuminant, "D65", "A", "E" or "LED-B3".
     exposure : factor on luminance; at 1 the brightest direction of the dome is the white of the screen.
     wavelengths : a number (uniform set, 400 to 700 nm), a set of `optics.spectrum.wavelength_set`, or a `WavelengthChoice`.
-        By default they are chosen such that the estimated error of each pixel is at most 1 CIEDE2000, at most 128. An engine that samples gets the first 17 of a choice: the
-        steps of its pixels are those of single rays, which more samples smooth.
+        By default they are chosen such that the estimated error of each pixel is at most 1 CIEDE2000, at most 128. An engine
+        that samples gets the first 17 of a choice: the steps of its pixels are those of single rays, which more samples smooth.
     grid : pixels that replace those of the scene, which just hold the stone; films need one scale for all stills.
     threads : wavelengths traced at a time; by default the number of threads of numba. The picture does not depend on it.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
