@@ -771,7 +771,7 @@ def still_of(stone: rl.Stone, dome: rl.Dome, view: rl.View) -> np.ndarray:
 
     with tempfile.TemporaryDirectory() as folder:
         film = Path(folder) / "film.gif"
-        stills = rl.save_video(stone, dome, film, [view], size=64, wavelengths=6)
+        stills = rl.save_video(stone, dome, film, [view], size=64, wavelengths=6).folder
         (still,) = stills.glob("*.png")
         return np.asarray(iio.imread(still))
 

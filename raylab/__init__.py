@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .color.eyes import eye_pair, with_head
     from .color.fire import chroma, fire_map
     from .color.picture import color_picture, face_up_color
+    from .color.wavelength_choice import WavelengthChoice
     from .comparison.comparing import compare
     from .comparison.comparison import Comparison
     from .comparison.uncertainty import Estimate, propagate, statistics_of
@@ -91,6 +92,7 @@ _HOME = {
     "Uncertainty": "stone.measuring.plane_uncertainty",
     "UnsupportedScene": "errors",
     "View": "scene.view",
+    "WavelengthChoice": "color.wavelength_choice",
     "Zone": "lighting.dome",
     "best_brillianteering": "cutting.choices",
     "brillianteer": "cutting.preview",
@@ -168,6 +170,7 @@ __all__ = [
     "Uncertainty",
     "UnsupportedScene",
     "View",
+    "WavelengthChoice",
     "Zone",
     "__version__",
     "best_brillianteering",

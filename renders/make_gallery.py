@@ -50,7 +50,7 @@ def figure_of(name: str, figure: Any) -> None:
 
 
 def seen(scene: rl.Scene, exposure: float = 1.0, light: str = "D65", resolution: int = SIDE) -> np.ndarray:
-    return rl.color_picture(replace(scene, resolution=resolution), light, exposure).srgb(GREY)
+    return rl.color_picture(replace(scene, resolution=resolution), light, exposure, 16).srgb(GREY)
 
 
 def face_up() -> None:

@@ -150,6 +150,11 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     assert facts["face"]["lab"] == pytest.approx(face.lab.tolist(), rel=1e-12)
     assert facts["face"]["ciede2000_to_twin"] == pytest.approx(face.difference, rel=1e-12)
     assert face.difference > 0.5
+    assert seen.error is not None
+    assert facts["color_error"]["largest"] == pytest.approx(seen.error.largest, rel=1e-12)
+    assert Image.open(tmp_path / "color.png").text["Comment"] == seen.about
+    with tifffile.TiffFile(tmp_path / "color.tiff") as file:
+        assert file.pages[0].description == seen.about
     assert facts["fire"]["mean_deg"] == pytest.approx(fire_map(again).mean_deg, rel=1e-12)
     assert facts["chroma"]["uv"] == pytest.approx(chroma(seen).chroma_uv, rel=1e-12)
     assert f"{face.difference:.2f}" in record
@@ -175,7 +180,7 @@ def test_the_command_shows_moissanite_in_what_is_known_of_it(tmp_path, capsys):
     words = ["color", str(tmp_path / "m.toml"), "--out", str(tmp_path / "o"), "--resolution", "8", "--precision", "0.2"]
     assert main(words) == 2
     assert (
-        "--low-nm = 409.375: the refractive index of moissanite is unknown at this wavelength; expected 435.8"
+        "--low-nm = 400.0: the refractive index of moissanite is unknown at this wavelength; expected 435.8"
         in capsys.readouterr().err
     )
     assert main([*words, "--low-nm", "436", "--wavelengths", "2", "--json"]) == 0

@@ -40,13 +40,13 @@ def test_an_mp4_has_the_requested_stills_at_even_sizes(tmp_path, traced):
     pytest.importorskip("av")
     film = tmp_path / "film.mp4"
     facts = []
-    folder = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: facts.append(done), **QUICK)
+    made = save_video([STONE, SMALL], DOME, film, circling(5), fps=10.0, progress=lambda *done: facts.append(done), **QUICK)
     read = iio.imread(film, plugin="pyav")
     assert read.shape == (5, 34, 66, 3)
     assert iio.immeta(film, plugin="pyav")["duration"] == pytest.approx(0.5)
     assert iio.immeta(film, plugin="pyav")["fps"] == 10.0
     assert facts == [(k, 5) for k in range(1, 6)]
-    assert len(list(folder.glob("*.png"))) == len(traced) == 10
+    assert len(list(made.folder.glob("*.png"))) == len(traced) == 10
     # half as wide a stone covers a quarter of the area, at one scale; the background is dark, the film only nearly lossless
     big, small = (np.mean(half.max(axis=-1) > 80) for half in (read[:, :33, :33], read[:, :33, 33:]))
     assert big / small == pytest.approx(4.0, rel=0.35)
@@ -76,7 +76,7 @@ def test_a_film_that_was_broken_off_goes_on(tmp_path, traced):
     assert not film.exists()
     assert {path.suffix for path in tmp_path.rglob("*") if path.is_file()} == {".png"}
     assert 2 <= len(traced) <= 4, "some threads were ahead"
-    folder = save_video(STONE, DOME, film, circling(4), **QUICK)
+    folder = save_video(STONE, DOME, film, circling(4), **QUICK).folder
     assert len(traced) == 4, "each still once"
     whole = film.read_bytes()
     next(iter(sorted(folder.glob("*.png")))).unlink()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from .console import faults_by_option, say, say_json, table
@@ -22,7 +23,6 @@ def color(
     sight: Sight = AS_THE_SCENE_SAYS,
     precision: float | None = None,
     shining: Shining = DAYLIGHT,
-    wavelengths: int = 16,
     force: Force = False,
     json: Json = False,
 ) -> None:
@@ -31,7 +31,8 @@ def color(
     The command writes `color.png` (16 bits, sRGB, on grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` and
     `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
     stone without body colour), and the fire (angle between the Fraunhofer lines F and C). `fire.png` is the map of that angle.
-    Face colour and fire are exact and need a parallel view.
+    Face colour and fire are exact and need a parallel view. The estimated error of the pixels' colours that comes from
+    the number of wavelengths is printed, and stands in `color.json` and in both files of the picture.
 
     For example:
 
@@ -41,11 +42,10 @@ def color(
     ----------
     precision
         Width of the bracket on brightness (exact engine).
-    wavelengths
-        Number of wavelengths between the shortest one and 700 nm.
     """
     from ..color.fire import chroma, fire_map
     from ..color.picture import BODY, color_picture, face_up_color
+    from ..color.wavelength_choice import BY_ERROR
     from ..files import save_png, to_json
     from ..optics.spectrum import wavelength_set
     from ..pictures.color_files import save_color_png, save_linear_tiff
@@ -55,7 +55,7 @@ def color(
 
     wanted = subject.scene(scene, sight, precision=precision)
     with faults_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
-        waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
+        waves = shining.waves(BY_ERROR)
         exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
             seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=True)
@@ -66,8 +66,8 @@ def color(
                 fire = fire_map(wanted)
                 save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degrees"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)
-            save_color_png(seen.srgb(background=0.18), stage / "color.png")
-            save_linear_tiff(seen.linear(), stage / "color.tiff")
+            save_color_png(seen.srgb(background=0.18), stage / "color.png", about=seen.about)
+            save_linear_tiff(seen.linear(), stage / "color.tiff", about=seen.about)
             (stage / "color.json").write_text(to_json(facts), encoding="utf-8")
     if json:
         say_json(facts)
@@ -85,6 +85,8 @@ def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, f
         "light": seen.light,
         "exposure": seen.exposure,
         "wavelengths_nm": seen.waves.nodes_nm.tolist(),
+        "color_error": None if seen.error is None else asdict(seen.error),
+        "notes": list(seen.notes),
         "chroma": {"lab": colorful.chroma_lab, "uv": colorful.chroma_uv, "pixel_mm": colorful.pixel_mm},
     }
     if face is not None:
@@ -109,7 +111,13 @@ def _print(scene: Scene, facts: dict[str, Any]) -> None:
     say(f"{facts['stone']}: {facts['material']}; dome {facts['dome']}; light {facts['light']}, exposure {facts['exposure']:g}")
     say()
     chroma = facts["chroma"]
+    off, count = facts["color_error"], len(facts["wavelengths_nm"])
     rows = [
+        ("wavelengths", f"{count}"),
+        *[
+            (f"error of colours by their number, CIEDE2000, {key.replace('percentile_95', '95 %')}", f"{value:.2f}")
+            for key, value in (off or {}).items()
+        ],
         ("chroma C*ab, area mean", f"{chroma['lab']:.2f}"),
         ("chroma u'v', mean by luminance", f"{chroma['uv']:.4f}"),
     ]
@@ -125,4 +133,6 @@ def _print(scene: Scene, facts: dict[str, Any]) -> None:
     table(("", "value"), rows)
     if "face" not in facts:
         say("  face colour and fire need a parallel view; this view is in perspective")
+    for note in facts["notes"]:
+        say(f"  {note}")
     say()

@@ -23,7 +23,6 @@ def eyes(
     subject: Subject = AS_IN_THE_FILE,
     sight: Sight = AS_THE_SCENE_SAYS,
     shining: Shining = DAYLIGHT,
-    wavelengths: int = 12,
     force: Force = False,
 ) -> None:
     """Render a scene in colour as two eyes see it.
@@ -48,11 +47,9 @@ def eyes(
         Replace the head cone of the dome by that of a head at this distance.
     head_width_mm
         Width of that head, including hair.
-    wavelengths
-        Number of wavelengths between the shortest one and 700 nm.
     """
     from ..color.eyes import eye_pair, with_head
-    from ..optics.spectrum import wavelength_set
+    from ..color.wavelength_choice import BY_ERROR
     from ..pictures.color_files import save_color_png, save_linear_tiff
     from ..whole_files import whole_set
 
@@ -64,13 +61,18 @@ def eyes(
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         pair = eye_pair(
             wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=shining.light, exposure=shining.exposure,
-            wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm), progress=True,
+            wavelengths=shining.waves(BY_ERROR), progress=True,
         )  # fmt: skip
-        save_color_png(pair.side_by_side(), stage / "parallel.png")
-        save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png")
-        save_color_png(pair.anaglyph(), stage / "anaglyph.png")
-        save_linear_tiff(pair.left.linear(), stage / "left.tiff")
-        save_linear_tiff(pair.right.linear(), stage / "right.tiff")
+        both = f"left eye: {pair.left.about}. Right eye: {pair.right.about}."
+        save_color_png(pair.side_by_side(), stage / "parallel.png", about=both)
+        save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png", about=both)
+        save_color_png(pair.anaglyph(), stage / "anaglyph.png", about=both)
+        save_linear_tiff(pair.left.linear(), stage / "left.tiff", about=pair.left.about)
+        save_linear_tiff(pair.right.linear(), stage / "right.tiff", about=pair.right.about)
     head_deg = wanted.dome.head_half_angle_deg
     say(f"{wanted.title or wanted.name}: eyes {pupils_apart_mm:g} mm apart at {distance_mm:g} mm; head {head_deg:.1f} degrees")
+    for eye, seen in (("left", pair.left), ("right", pair.right)):
+        say(f"{eye} eye: {seen.about}")
+        for note in seen.notes:
+            say(f"  {note}")
     say(f"{', '.join(FILES[:-1])} and {FILES[-1]} in {out}")

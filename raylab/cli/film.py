@@ -19,7 +19,6 @@ def film(
     fps: float = 20.0,
     subject: Subject = AS_IN_THE_FILE,
     shining: Shining = DAYLIGHT,
-    wavelengths: int = 12,
     keep: Path | None = None,
     force: Flag = False,
 ) -> None:
@@ -27,7 +26,7 @@ def film(
 
     All stones appear on one scale and under the dome of the first scene. The command writes one file: `.mp4`, or `.gif` or
     `.webp` if no codec is installed. Each finished still is kept in a folder. The same command resumes an interrupted film,
-    and films with common stills share them.
+    and films with common stills share them. All stills have the same wavelengths, chosen on a few of them.
 
     For example:
 
@@ -50,8 +49,6 @@ def film(
         Pixels along each side of the picture of one stone.
     fps
         Stills per second.
-    wavelengths
-        Number of wavelengths between the shortest one and 700 nm.
     keep
         Folder of the stills. By default it lies beside the film and is named after it.
     force
@@ -59,7 +56,7 @@ def film(
     """
     from ..errors import InputError
     from ..motion.view_paths import moved
-    from ..optics.spectrum import wavelength_set
+    from ..pictures.film_wavelengths import FOR_FILMS
     from ..pictures.video import save_video
 
     if not scenes:
@@ -67,7 +64,7 @@ def film(
     wanted = [subject.scene(path) for path in scenes]
     own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
     with faults_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
-        folder = save_video(
+        made = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,
             out,
@@ -75,10 +72,14 @@ def film(
             size=size,
             light=shining.light,
             exposure=shining.exposure,
-            wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm),
+            wavelengths=shining.waves(FOR_FILMS),
             fps=fps,
             stills=keep,
             force=force,
             progress=True,
         )
-    say(f"{stills} stills at {fps:g} per second in {out}; the stills are kept in {folder}")
+    say(f"{stills} stills at {fps:g} per second in {out}; the stills are kept in {made.folder}")
+    if made.error is None:
+        say(f"{len(made.waves)} wavelengths")
+    else:
+        say(f"{len(made.waves)} wavelengths; estimated error of colours on a few stills, CIEDE2000: {made.error}")

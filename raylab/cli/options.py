@@ -15,6 +15,8 @@ from ..engine_table import ENGINES
 from .console import faults_by_option
 
 if TYPE_CHECKING:
+    from ..color.wavelength_choice import WavelengthChoice
+    from ..optics.spectrum import WavelengthSet
     from ..scene.scene import Scene
 
     EngineName = str
@@ -132,7 +134,7 @@ AS_IN_THE_FILE = Subject()
 @Parameter(name="*")
 @dataclass(frozen=True)
 class Shining:
-    """The illuminant and the exposure.
+    """The illuminant, the exposure and the wavelengths.
 
     Parameters
     ----------
@@ -142,11 +144,28 @@ class Shining:
         Factor on luminance; at 1 the brightest direction of the dome is white.
     low_nm
         Shortest wavelength, nm. Moissanite needs 436 because its index is unknown below; blue light is then missing.
+    wavelengths
+        Number of wavelengths between the shortest one and 700 nm. By default they are chosen such that no pixel's colour is off
+        by more than 1 CIEDE2000, by estimate.
+    most_wavelengths
+        The number at which that choice ends: 128 if not given, 48 for a film.
     """
 
     light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table
     exposure: float = 1.0
     low_nm: float = 400.0
+    wavelengths: int | None = None
+    most_wavelengths: int | None = None
+
+    def waves(self, usual: WavelengthChoice) -> WavelengthSet | WavelengthChoice:
+        """The wavelengths that the options ask for; `usual` is the choice where they ask for no number."""
+        from ..optics.spectrum import wavelength_set
+
+        if self.wavelengths is not None:
+            return wavelength_set(self.wavelengths, low_nm=self.low_nm)
+        most = usual.most if self.most_wavelengths is None else self.most_wavelengths
+        with faults_by_option("most_wavelengths", most="most_wavelengths"):
+            return replace(usual, most=most, low_nm=self.low_nm)
 
 
 DAYLIGHT = Shining()

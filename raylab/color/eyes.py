@@ -28,6 +28,7 @@ from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
 from ..units import number_in
 from .picture import Picture, color_picture
+from .wavelength_choice import BY_ERROR, WavelengthChoice
 
 PUPILS_APART_MM = 63.0
 NEAR_MM = 250.0
@@ -106,7 +107,7 @@ def eye_pair(
     pupil_mm: float = 0.0,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet = 16,
+    wavelengths: int | WavelengthSet | WavelengthChoice = BY_ERROR,
     progress: bool | Progress = False,
 ) -> Pair:
     """A scene in colour as two eyes see it.
@@ -116,7 +117,7 @@ def eye_pair(
     scene : scene whose wavelengths, engine and viewing distance are replaced. The head of its dome stays: see `with_head`.
     distance_mm : distance from the middle of the girdle to the midpoint of the eyes. pupils_apart_mm : along x of the map.
     pupil_mm : diameter of each pupil, 0 for a point.
-    light, exposure, wavelengths : as in `color_picture`.
+    light, exposure, wavelengths : as in `color_picture`; a choice is made for each eye.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises InputError for eyes inside the stone, and as `color_picture`.

@@ -4,8 +4,10 @@
     spectrum -> XYZ  a perfect white as bright as the dome's brightest direction has Y = 1 (`optics.spectrum`)
     XYZ -> screen    white balance from the light to the screen's white, exposure, gamut, encoding (`optics.color`)
 
-Only luminance is drawn, one wavelength on each thread at a time, into one sum of three numbers a pixel: memory does not grow
-with the number of wavelengths, and work grows in proportion to it.
+Only luminance is drawn, one wavelength on each thread at a time. With wavelengths that are given it goes into sums of three
+numbers a pixel: memory does not grow with their number, and work grows in proportion to it. By default the wavelengths are
+chosen by the error of the picture (`wavelength_choice`); then all luminances stay in memory until the picture is done. The
+error that comes from the number of wavelengths is stated either way (`Picture.error`).
 
 Gamut rule: a colour that no screen shows moves towards the neutral of equal luminance just as far as needed, and what is
 brighter than white becomes white (`optics.color.into_gamut`). `Picture.linear` is untouched by it.
@@ -13,7 +15,9 @@ brighter than white becomes white (`optics.color.into_gamut`). `Picture.linear` 
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -21,6 +25,7 @@ from ..errors import InputError
 from ..optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress import Progress, reporter
+from ..room import Need
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..threads import in_order
@@ -31,6 +36,7 @@ from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
 from ..tracing import Result
 from ..units import number_in
+from .wavelength_choice import BY_ERROR, ColorError, WavelengthChoice, choose, color_error, half_weights, pixel_errors
 
 BODY = 8
 """Wavelengths of a body colour (Gauss-Legendre): smooth spectra converge fast, see `optics.spectrum`."""
@@ -47,6 +53,8 @@ class Picture:
     coverage : (H, W) share of the pixel that the stone covers.
     white : (3,) XYZ of that white under the light, as the wavelength set sees it.
     light, exposure, waves, grid : how it was made; the grid's y rises, the picture's rows fall.
+    halves : (2, H, W, 3) the same from every other wavelength, times `coverage`; see `wavelength_choice`.
+    choice : how the wavelengths were chosen, None where they were given.
     """
 
     xyz: np.ndarray
@@ -56,6 +64,38 @@ class Picture:
     exposure: float
     waves: WavelengthSet
     grid: PixelGrid
+    halves: np.ndarray
+    choice: WavelengthChoice | None = None
+
+    @cached_property
+    def error(self) -> ColorError | None:
+        """Estimate of the error that comes from the number of wavelengths, CIEDE2000 over the stone; see `wavelength_choice`.
+        None for a single wavelength."""
+        covered = self.coverage > 0.0
+        if len(self.waves) < 2 or not covered.any():
+            return None
+        shown = self.exposure * self.coverage[covered, None] * self.xyz[covered]
+        return color_error(pixel_errors(shown, self.exposure * self.halves[:, covered], self.white))
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the picture lacks: one sentence where the error exceeds the aim of the choice."""
+        if self.choice is None or self.error is None or self.error.largest <= self.choice.error:
+            return ()
+        more = f"a larger limit of wavelengths than {self.choice.most} lowers it"
+        if len(self.waves) < self.choice.most:
+            more = "more samples lower it where the engine samples"
+        return (
+            f"the colour of a pixel may be off by {self.error.largest:.2f} CIEDE2000 with {len(self.waves)} wavelengths,"
+            f" more than the aim of {self.choice.error:g}; {more}",
+        )
+
+    @property
+    def about(self) -> str:
+        """One sentence for a file of the picture: its wavelengths and the error of its colours."""
+        off = "unknown" if self.error is None else str(self.error)
+        low, high = self.waves.low_nm, self.waves.high_nm
+        return f"{len(self.waves)} wavelengths, {low:g} to {high:g} nm; estimated error of colours, CIEDE2000: {off}"
 
     def linear(self, background: float = 0.0) -> np.ndarray:
         """(H, W, 3) linear sRGB, white-balanced and exposed, unclipped; a grey `background`, 0 to 1, where no stone is."""
@@ -73,7 +113,7 @@ def color_picture(
     subject: Scene | Result,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet = 16,
+    wavelengths: int | WavelengthSet | WavelengthChoice = BY_ERROR,
     *,
     grid: PixelGrid | None = None,
     threads: int | None = None,
@@ -93,7 +133,9 @@ def color_picture(
         exactly at these wavelengths.
     light : illuminant, "D65", "A", "E" or "LED-B3".
     exposure : factor on luminance; at 1 the brightest direction of the dome is the white of the screen.
-    wavelengths : a number (uniform set, 400 to 700 nm) or a set of `optics.spectrum.wavelength_set`.
+    wavelengths : a number (uniform set, 400 to 700 nm), a set of `optics.spectrum.wavelength_set`, or a `WavelengthChoice`.
+        By default they are chosen such that the estimated error of each pixel is at most 1 CIEDE2000, at most 128. An engine
+        that samples gets the first 17 of a choice: the steps of its pixels are those of single rays, which more samples smooth.
     grid : pixels that replace those of the scene, which just hold the stone; films need one scale for all stills.
     threads : wavelengths traced at a time; by default the number of threads of numba. The picture does not depend on it.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
@@ -101,32 +143,69 @@ def color_picture(
     Raises InputError for an unknown light, an exposure out of range, a wavelength outside the data of the material.
     """
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
-    waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
-    weights = color_weights(waves, light)
-    ready = subject.beams if isinstance(subject, Result) else ()
+    choice = wavelengths if isinstance(wavelengths, WavelengthChoice) else None
+    waves = _first_set(wavelengths)
     given = subject.scene if isinstance(subject, Result) else subject
     if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
-    nodes = tuple(float(w) for w in waves.nodes_nm)
-    scene = given.with_settings(wavelengths_nm=nodes)
-    engine = engine_for(scene)
-    grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
-    usable = len(ready) == len(nodes) and given.settings.wavelengths == nodes
-    side = grid.resolution
-    sums, coverage = np.zeros((side, side, 3)), np.zeros((side, side))
-    some: list[Beams | None] = list(ready) if usable else [None] * len(nodes)
-
-    def one(k: int) -> tuple[np.ndarray, np.ndarray]:
-        return _luminance(scene, engine, grid, nodes[k], some[k])
-
+    grid = grid or grid_around(given.stone, given.view, given.resolution)
+    if choice:
+        need = Need(f"pictures at {choice.most} wavelengths", choice.most * grid.resolution**2 * 8.0)
+        need.check("resolution", "fewer pixels, or a number of wavelengths")
+    white, coverage = white_xyz(waves, light), np.zeros((grid.resolution, grid.resolution))
     with reporter(progress, "wavelengths") as update:
-        for k, (seen, covered) in enumerate(in_order(one, range(len(nodes)), threads)):
-            sums += (seen / scene.dome.peak_radiance)[..., None] * weights[k]
-            coverage += covered / len(nodes)
-            update(k + 1, len(nodes))
+        done = 0
+
+        def seen(nodes_nm: list[float]) -> Iterator[np.ndarray]:
+            nonlocal done
+            first, total = done == 0, done + len(nodes_nm)
+            for luminance, covered in _luminances(subject, grid, nodes_nm, threads):
+                if first:  # the outline is the same at all wavelengths
+                    coverage[:] += covered / len(nodes_nm)
+                done += 1
+                update(done, total)
+                yield luminance
+
+        spectrum: Iterable[np.ndarray]
+        if choice and engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0])).exact:
+            waves, spectrum = choose(seen, choice, light, exposure)
+        else:
+            spectrum = seen(waves.nodes_nm.tolist())
+        weights, half = color_weights(waves, light), half_weights(waves, light)
+        sums, halves = np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3))
+        for k, luminance in enumerate(spectrum):
+            sums += luminance[..., None] * weights[k]
+            for which in (0, 1):
+                if half[which, k].any():
+                    halves[which] += luminance[..., None] * half[which, k]
     with np.errstate(invalid="ignore", divide="ignore"):
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
-    return Picture(xyz[::-1], np.clip(coverage, 0.0, 1.0)[::-1], white_xyz(waves, light), light, float(exposure), waves, grid)
+    covered = np.clip(coverage, 0.0, 1.0)
+    return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, halves[:, ::-1], choice)
+
+
+def _first_set(wavelengths: int | WavelengthSet | WavelengthChoice) -> WavelengthSet:
+    """The set that is asked for, or the one that a choice begins with."""
+    if isinstance(wavelengths, WavelengthChoice):
+        return wavelengths.first()
+    return wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+
+
+def _luminances(
+    subject: Scene | Result, grid: PixelGrid, nodes_nm: list[float], threads: int | None
+) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """For each wavelength luminance over each pixel's covered part, relative to the dome's brightest, and coverage."""
+    ready, given = (subject.beams, subject.scene) if isinstance(subject, Result) else ((), subject)
+    scene = given.with_settings(wavelengths_nm=tuple(nodes_nm))
+    engine = engine_for(scene)
+    usable = len(ready) == len(nodes_nm) and given.settings.wavelengths == tuple(nodes_nm)
+    some: list[Beams | None] = list(ready) if usable else [None] * len(nodes_nm)
+
+    def one(k: int) -> tuple[np.ndarray, np.ndarray]:
+        return _luminance(scene, engine, grid, nodes_nm[k], some[k])
+
+    for luminance, covered in in_order(one, range(len(nodes_nm)), threads):
+        yield luminance / scene.dome.peak_radiance, covered
 
 
 def _luminance(

@@ -7,7 +7,7 @@ integrated against each interpolating function on a fine grid. Each wavelength t
 as in the weighting tables of ASTM E308 (from memory), and a flat spectrum has exactly the white of the light, however few
 the wavelengths.
 
-Two kinds of sets, both able to integrate alone (`weights_nm`):
+Three kinds of sets, all able to integrate alone (`weights_nm`):
 
     uniform   middles of equal bands; linear between them, level beyond the outermost. Weights are never negative, the error
               of a smooth spectrum falls with the square of the number. For pictures with fire, whose spectra have jumps:
@@ -15,6 +15,8 @@ Two kinds of sets, both able to integrate alone (`weights_nm`):
     gauss     Gauss-Legendre nodes; the polynomial through all of them. The error of a smooth spectrum falls faster than any
               power of the number: 8 are enough for body colour. It overshoots at jumps, so a colour may come out
               slightly negative there.
+    linear    any wavelengths; linear between them, level beyond the outermost. Made by `linear_set`, for sets that are dense
+              where a picture needs it (`color.wavelength_choice`).
 
 The tables in `data/` are written by `benchmarks/make_color_tables.py`, which names their source.
 """
@@ -34,6 +36,7 @@ from ..package_files import shipped
 from ..units import number_in
 
 KINDS = ("uniform", "gauss")
+"""What `wavelength_set` makes; the third kind is that of `linear_set`."""
 TABLES_NM = (380.0, 780.0)
 """What the shipped tables of observer and lights cover."""
 
@@ -49,11 +52,11 @@ _STEP_NM = 0.25  # of the integration; fine against the 5 nm between the kinks o
 
 @dataclass(frozen=True, eq=False)
 class WavelengthSet:
-    """Wavelengths to trace at, and how a spectrum runs between them. Made by `wavelength_set`.
+    """Wavelengths to trace at, and how a spectrum runs between them. Made by `wavelength_set` or `linear_set`.
 
     Attributes
     ----------
-    kind : "uniform" or "gauss".
+    kind : "uniform", "gauss" or "linear".
     low_nm, high_nm : the range that the set stands for, nm.
     nodes_nm : (N,) wavelengths, nm, rising.
     weights_nm : (N,) integral of each interpolating function over the range, nm; their sum is the width of the range.
@@ -71,7 +74,7 @@ class WavelengthSet:
     def basis(self, wavelength_nm: Any) -> np.ndarray:
         """Interpolating functions at wavelengths (M,) in nm: (M, N), rows sum to one; ``basis @ values`` interpolates."""
         at = np.asarray(wavelength_nm, dtype=float)
-        if self.kind == "uniform":
+        if self.kind != "gauss":
             return np.stack([np.interp(at, self.nodes_nm, unit) for unit in np.eye(len(self))], axis=-1)
         # Lagrange polynomials by the discrete orthogonality of the Legendre polynomials P_k at the Gauss nodes t_i:
         # l_i(t) = w_i sum_k (k + 1/2) P_k(t_i) P_k(t).
@@ -114,6 +117,29 @@ def wavelength_set(number: int = 16, kind: str = "uniform", low_nm: float = LOW_
         t, w = np.polynomial.legendre.leggauss(number)
         nodes, weights = low + (high - low) * (t + 1.0) / 2, w * (high - low) / 2
     return WavelengthSet(kind, low, high, nodes, weights)
+
+
+def linear_set(nodes_nm: Any, low_nm: float = LOW_NM, high_nm: float = HIGH_NM) -> WavelengthSet:
+    """A set of given wavelengths, between which a spectrum runs straight.
+
+    Parameters
+    ----------
+    nodes_nm : (N,) wavelengths, nm, rising, within the range.
+    low_nm, high_nm : range, as in `wavelength_set`.
+
+    Raises InputError for wavelengths that don't rise or lie outside the range.
+
+    >>> linear_set([400.0, 500.0, 700.0]).weights_nm.tolist()
+    [50.0, 150.0, 100.0]
+    """
+    low = number_in("low_nm", low_nm, TABLES_NM[0], TABLES_NM[1] - 10.0, "nm")
+    high = number_in("high_nm", high_nm, low + 10.0, TABLES_NM[1], "nm")
+    nodes = np.asarray(nodes_nm, dtype=float)
+    inside = nodes.ndim == 1 and nodes.size > 0 and nodes[0] >= low and nodes[-1] <= high
+    if not (inside and np.all(np.diff(nodes) > 0.0)):
+        raise InputError("not wavelengths", key="nodes_nm", value=nodes.tolist(), expected=f"rising, {low:g} to {high:g} nm")
+    edges = np.concatenate([[low], (nodes[1:] + nodes[:-1]) / 2, [high]])
+    return WavelengthSet("linear", low, high, nodes, np.diff(edges))
 
 
 def illuminants() -> tuple[str, ...]:
@@ -162,6 +188,23 @@ def color_weights(waves: WavelengthSet, light: str = "D65") -> np.ndarray:
     width[[0, -1]] /= 2  # trapezium rule
     seen = (width * illuminant(light, grid))[:, None] * observer(grid)
     weights = waves.basis(grid).T @ seen
+    return weights / weights[:, 1].sum()
+
+
+def band_weights(edges_nm: Any, light: str = "D65") -> np.ndarray:
+    """Weights (N, 3) of spectra that are constant in each of N bands between edges (N + 1,) in nm, rising.
+
+    Scaled as in `color_weights`: over the whole range of the edges a perfect white has Y = 1.
+
+    >>> weights = band_weights([400.0, 550.0, 700.0])
+    >>> float(weights[:, 1].sum().round(12))
+    1.0
+    """
+    edges = np.asarray(edges_nm, dtype=float)
+    grid = np.linspace(edges[0], edges[-1], int(np.ceil((edges[-1] - edges[0]) / _STEP_NM)) + 1)
+    seen = illuminant(light, grid)[:, None] * observer(grid)
+    up_to = np.concatenate([np.zeros((1, 3)), np.cumsum((seen[1:] + seen[:-1]) / 2, axis=0)])
+    weights = np.diff([np.interp(edges, grid, channel) for channel in up_to.T], axis=1).T
     return weights / weights[:, 1].sum()
 
 

@@ -27,16 +27,18 @@ _RGB16, _RGBA16 = 2, 6  # PNG colour types
 _UP = 2  # PNG row filter: difference to the row above
 
 
-def save_color_png(encoded: Any, path: str | Path, *, force: bool = False) -> None:
+def save_color_png(encoded: Any, path: str | Path, *, about: str = "", force: bool = False) -> None:
     """Encoded sRGB (H, W, 3), or (H, W, 4) with alpha, as a 16-bit PNG; values 0 to 1, first row at the top.
+
+    `about` is a comment that the file carries, such as `Picture.about`.
 
     Raises InputError for other shapes or values, or an existing file without `force`.
     """
     with whole_file(path, force=force) as target:
-        target.write_bytes(png16(encoded))
+        target.write_bytes(png16(encoded, about))
 
 
-def png16(encoded: Any) -> bytes:
+def png16(encoded: Any, about: str = "") -> bytes:
     """The bytes of such a PNG (W3C, Portable Network Graphics specification)."""
     pixels = _picture(encoded, (3, 4))
     if pixels.min() < 0.0 or pixels.max() > 1.0:
@@ -54,6 +56,7 @@ def png16(encoded: Any) -> bytes:
             _chunk(b"gAMA", struct.pack(">I", 45455)),
             _chunk(b"sRGB", b"\x01"),  # relative colorimetric
             _chunk(b"tEXt", f"Software\0raylab {__version__}".encode("latin-1")),
+            *([_chunk(b"tEXt", f"Comment\0{about}".encode("latin-1"))] if about else []),
             _chunk(b"IDAT", zlib.compress(body, 6)),
             _chunk(b"IEND", b""),
         ]
@@ -64,8 +67,10 @@ def _chunk(kind: bytes, data: bytes) -> bytes:
     return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
 
-def save_linear_tiff(linear: Any, path: str | Path, *, force: bool = False) -> None:
+def save_linear_tiff(linear: Any, path: str | Path, *, about: str = "", force: bool = False) -> None:
     """Linear sRGB (H, W, 3), unclipped, as a 32-bit float TIFF with its ICC profile; first row at the top.
+
+    `about` is a description that the file carries.
 
     Raises InputError for other shapes or values that are not finite, or an existing file without `force`.
     """
@@ -80,6 +85,7 @@ def save_linear_tiff(linear: Any, path: str | Path, *, force: bool = False) -> N
             compression="zlib",
             iccprofile=linear_srgb_profile(),
             software=f"raylab {__version__}",
+            description=about or None,
             metadata=None,
         )
 

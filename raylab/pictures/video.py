@@ -10,15 +10,17 @@ The scale is one for the whole film and for all stones in it, side by side in th
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from ..color.wavelength_choice import ColorError, WavelengthChoice
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..motion.view_paths import circling
-from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
+from ..optics.spectrum import WavelengthSet, color_weights
 from ..progress import Progress, reporter
 from ..room import Need
 from ..scene.pixel_grid import PixelGrid
@@ -30,6 +32,7 @@ from ..threads import in_order
 from ..tracers.engines import engine_for
 from ..units import number_in
 from ..whole_files import disk_faults, refuse_taken, whole_file
+from .film_wavelengths import FOR_FILMS, STILLS, film_wavelengths
 from .stills import still
 
 KINDS = (".mp4", ".gif", ".webp")
@@ -42,6 +45,21 @@ LOOSE = TraceSettings(precision=1e-2)
 steps."""
 
 
+@dataclass(frozen=True, eq=False)
+class Film:
+    """What a film was made of.
+
+    Attributes
+    ----------
+    folder : the folder of the stills. waves : the wavelengths of all of them.
+    error : estimate of the error of the colours by the number of wavelengths, on a few stills; see `film_wavelengths`.
+    """
+
+    folder: Path
+    waves: WavelengthSet
+    error: ColorError | None
+
+
 def save_video(
     stones: Stone | Sequence[Stone],
     dome: Dome,
@@ -51,14 +69,14 @@ def save_video(
     size: int = 400,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet = 12,
+    wavelengths: int | WavelengthSet | WavelengthChoice = FOR_FILMS,
     background: float = 0.03,
     fps: float = 20.0,
     settings: TraceSettings | None = None,
     stills: str | Path | None = None,
     force: bool = False,
     progress: bool | Progress = False,
-) -> Path:
+) -> Film:
     """A film of one stone, or of several side by side, in motion.
 
     Parameters
@@ -66,7 +84,8 @@ def save_video(
     path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of the picture of one stone.
-    light, exposure, wavelengths : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
+    light, exposure, wavelengths : as in `color_picture`; by default chosen on a few stills, at most 48.
+    background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
     settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
@@ -75,7 +94,7 @@ def save_video(
 
     Returns
     -------
-    The folder of the stills.
+    The folder of the stills, the wavelengths and the error of the colours.
 
     Raises InputError for an unknown kind of file, a missing PyAV, a perspective view, or an existing file.
     """
@@ -92,16 +111,18 @@ def save_video(
     if progress is True:
         need.say()
     refuse_taken(path.parent, [path.name], force)
-    waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
+    number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
+    radius = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
+    grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
+    some = sorted({k * len(looks) // STILLS for k in range(STILLS)})
+    tried = [Scene(stone, dome, looks[k], settings) for k in some for stone in several]
+    waves, error = film_wavelengths(tried, grid, light, exposure, wavelengths, bar=progress is True)
     for stone in several:  # an unknown index at these wavelengths is an error before anything is written
         engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
-    number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     with disk_faults(folder):
         folder.mkdir(parents=True, exist_ok=True)
-    radius = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
-    grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
 
     def one(view: View) -> np.ndarray:
         scenes = (Scene(stone, dome, view, settings) for stone in several)
@@ -115,7 +136,7 @@ def save_video(
 
     with whole_file(path, force=force) as target:
         encode(each(), target, fps)
-    return folder
+    return Film(folder, waves, error)
 
 
 def _need(path: Path, stills: int, pixels: int) -> Need:
