@@ -60,7 +60,7 @@ def shortest(run: Callable[[], Beams]) -> tuple[Beams, float]:
 def main() -> None:
     keep_freed_memory()
     dome = load_dome("head-shadow")
-    print(f"{'':38s} certain     estimated  ratio  errors of brightness, contrast; pieces, rays; segments a ray, cost of one")
+    print(f"{'':38s} certain     estimated  ratio  errors of brightness, contrast; pieces, rays; segments a ray, their cost")
     for name, (stone, view) in CASES.items():
 
         def traced(early: bool = True, view: View = view, stone: Stone = stone, **settings: Any) -> tuple[Beams, float]:
@@ -80,7 +80,8 @@ def main() -> None:
         segment = 1e3 * (long - base) / drawn.tail.segments
         print(
             f"{name:38s} {before:8.2f} ms {after:8.2f} ms {after / before:6.3f}   {errors[0]:.3f} % {errors[1]:.3f} % "
-            f"{estimated.pieces:7d} {estimated.tail.rays:6d} {drawn.tail.segments / drawn.tail.rays:6.1f} {segment / piece:6.2f}"
+            f"{estimated.pieces:7d} {estimated.tail.rays:6d} "
+            f"{drawn.tail.segments / drawn.tail.rays:6.1f} {segment / piece:6.2f}"
         )
 
 
