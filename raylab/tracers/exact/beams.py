@@ -23,9 +23,11 @@ import numpy as np
 from ... import plane_geometry
 from ...errors import InputError, UnsupportedScene
 from ...lighting.dome import DomeTable
+from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...stone.stone import Stone
+from ...stopping import pause
 from ...units import whole_in
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
@@ -148,6 +150,7 @@ class Beams:
         count = np.diff(self.starts)
         backward = np.repeat(self.starts[:-1] + self.starts[1:], count) - 1 - np.arange(len(self.vertices_mm))
         for matrix in self.symmetry.maps:
+            pause()
             moved = self.vertices_mm @ matrix.T
             corners.append(moved if np.linalg.det(matrix) > 0.0 else moved[backward])
             turned = self.rows.copy()
@@ -197,6 +200,7 @@ def trace_beams(
     wedge: bool = True,
     keep_paths: bool = True,
     threads: int | None = None,
+    progress: Progress = silent,
 ) -> Beams:
     """Trace a scene exactly at one wavelength.
 
@@ -210,6 +214,7 @@ def trace_beams(
     wedge : use the symmetry that stone, dome and view share, where there is one.
     keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
     threads : how many to use, by default numba's number; results don't depend on it.
+    progress : see `by_rounds`.
 
     Raises
     ------
@@ -234,7 +239,7 @@ def trace_beams(
         max_bounces=settings.max_bounces,
     )
     surroundings = Surroundings(table, *neighbor_planes(stone, table), sky, turn)
-    batch, rounds = by_rounds(first, rules, settings.precision, surroundings, threads or numba.get_num_threads())
+    batch, rounds = by_rounds(first, rules, settings.precision, surroundings, threads or numba.get_num_threads(), progress)
     absorption = table.medium.absorption_per_mm
     if absorption > 0.0:
         squares = book_means(

@@ -42,7 +42,9 @@ class BeamEngine:
         progress: Progress = silent,
     ) -> EngineResult:
         """Virtual facets and their channels; their paths are kept if maps are requested. See `Engine.trace`."""
-        beams = trace_beams(scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads)
+        beams = trace_beams(
+            scene, wavelength_nm, max_beams=self.max_beams, keep_paths=grid is not None, threads=threads, progress=progress
+        )
         notes = notes_of(beams, scene.settings, self.max_beams)
         if grid is None:
             return EngineResult(None, wavelength_nm, self.name, {}, beams.totals, beams, notes=notes)

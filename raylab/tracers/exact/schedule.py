@@ -8,10 +8,12 @@ rounds end when the rest is a tenth of it.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+import math
 
 import numpy as np
 
+from ...progress import Progress
+from ...threads import at_once
 from .beam_batch import Batch, BeamSet, Rules, Surroundings, gather
 from .beam_kernel import trace_batch
 from .beam_optics import ALIVE, AREA, NODE, POWER, PRIORITY, SIDES, STRONGEST_NODE
@@ -77,19 +79,23 @@ class _Held:
         return _as_one([(part.batch, np.flatnonzero(part.here & (part.batch.beams[:, SIDES] >= 3.0))) for part in self.parts])
 
 
-def by_rounds(first: Batch, rules: Rules, precision: float, surroundings: Surroundings, threads: int) -> tuple[Batch, int]:
+def by_rounds(
+    first: Batch, rules: Rules, precision: float, surroundings: Surroundings, threads: int, progress: Progress
+) -> tuple[Batch, int]:
     """Trace the entering beams until little enough is left inside.
 
     Parameters
     ----------
     first : one beam for each facet that faces the eye, with its entry node.
     rules : with the total limit; floor and first_node are set here.
+    progress : called after each round with the way from what entered to what may be left inside, as a share on a scale of
+        logarithms: rounds that bring it down by one factor take the longer the less is left, but not by as much.
 
     Returns all beams that ended or wait, and the number of rounds.
     """
     target = precision * float(first.beams[:, AREA].sum())
     held, floor, rounds = _Held(first), FIRST_FLOOR * target, 0
-    live = held.live()
+    live = entered = held.live()
     while live > max(target - held.ended, 0.1 * target):
         active = held.take(floor)
         if len(active.beams):
@@ -100,8 +106,10 @@ def by_rounds(first: Batch, rules: Rules, precision: float, surroundings: Surrou
             if left.stopped:
                 break
         rounds += 1
+        wanted = max(target - held.ended, 0.1 * target)
+        progress(1.0 if live <= wanted else math.log(entered / live) / math.log(entered / wanted), 1.0)
         # What is left falls roughly as the root of the floor: aim at the target, but in steps.
-        floor *= min(0.8, max(0.25, (max(target - held.ended, 0.1 * target) / live) ** 2)) if live > 0.0 else 1.0
+        floor *= min(0.8, max(0.25, (wanted / live) ** 2)) if live > 0.0 else 1.0
     return held.rest(), rounds
 
 
@@ -125,11 +133,7 @@ def _deal(active: BeamSet, rules: Rules, surroundings: Surroundings, threads: in
     units = min(UNITS, max(1, count // IN_UNIT))
     share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
-    if units == 1 or threads == 1:
-        batches = [trace_batch(share, active, todo, surroundings) for todo in shares]
-    else:
-        with ThreadPoolExecutor(threads) as pool:
-            batches = list(pool.map(lambda todo: trace_batch(share, active, todo, surroundings), shares))
+    batches = at_once(lambda todo: trace_batch(share, active, todo, surroundings), shares, threads)
     if units == 1:
         return batches[0]
     known = 0

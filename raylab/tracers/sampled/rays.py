@@ -26,6 +26,7 @@ from ...jit import njit, parallel_kernel
 from ...lighting.dome import DomeTable
 from ...optics.media import Medium
 from ...stone.finish import ABSORBS
+from ...stopping import pause
 from ..ledger import ABSORBED, CHANNELS, GLARE, SCATTERED, UNTRACED, tally_exit
 from ..stone_table import StoneTable
 from ..surface import cone_inside, cone_outside, enter, interact
@@ -34,6 +35,8 @@ LANES = 64
 """Rays of a packet: so many that the search waits for no earlier lane, so few that their state stays in the fastest cache."""
 BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
+SLICE = 1 << 25
+"""Rays times planes of the stone that are worked off between two pauses: a tenth of a second or less."""
 
 # Rows of the packet's state p, each LANES numbers long, in one flat array (_PACKET,) so that the compiler sees they don't
 # overlap.
@@ -345,7 +348,13 @@ def trace_rays(
     rays = Rays(*(np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none)))
     out = np.empty((len(rays.origins), CHANNELS))
     hit = np.empty(len(rays.origins), dtype=np.bool_)
-    segments = np.zeros(-(-len(rays.origins) // BLOCK), dtype=np.int64)
+    segments, at_a_time = 0, BLOCK * max(numba.get_num_threads(), SLICE // (BLOCK * len(stone.planes)))
     exact = PathRules(bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces))  # one compiled kernel for all
-    _trace_all(rays, stone, dome, turn, exact, out, hit, segments)
-    return out, hit, int(segments.sum())
+    for first in range(0, len(out), at_a_time):
+        pause()
+        part = slice(first, first + at_a_time)
+        some = Rays(rays.origins[part], rays.directions[part], rays.cones[part])
+        walked = np.zeros(-(-len(some.origins) // BLOCK), np.int64)
+        _trace_all(some, stone, dome, turn, exact, out[part], hit[part], walked)
+        segments += int(walked.sum())
+    return out, hit, segments
