@@ -64,7 +64,7 @@ def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):
         corners[used + k, 0], corners[used + k, 1] = x[k], y[k]
 
 
-SLICE = 1 << 22
+SLICE = 1 << 21
 """Pieces times planes of the stone that are worked off between two pauses: a tenth of a second or less."""
 
 
