@@ -210,7 +210,7 @@ class Pages:
     async def _beside(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
         """The work done in a thread of its own. Raises InputError where the server ends first."""
         try:
-            return await asyncio.to_thread(self.workbench.until_the_end, work, *args, **named)
+            return await asyncio.to_thread(lambda: self.workbench.until_the_end(work, *args, **named))
         except Stopped:
             raise InputError("raylab has ended") from None
 
