@@ -35,8 +35,8 @@ LANES = 64
 """Rays of a packet: so many that the search waits for no earlier lane, so few that their state stays in the fastest cache."""
 BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
-SLICE = 1 << 25
-"""Rays times planes of the stone that are worked off between two pauses: a tenth of a second or less."""
+SLICE = 1 << 24
+"""Rays times (planes of the stone + 100) that are worked off between two pauses: a tenth or two of a second on two cores."""
 
 # Rows of the packet's state p, each LANES numbers long, in one flat array (_PACKET,) so that the compiler sees they don't
 # overlap.
@@ -348,7 +348,8 @@ def trace_rays(
     rays = Rays(*(np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none)))
     out = np.empty((len(rays.origins), CHANNELS))
     hit = np.empty(len(rays.origins), dtype=np.bool_)
-    segments, at_a_time = 0, BLOCK * max(numba.get_num_threads(), SLICE // (BLOCK * len(stone.planes)))
+    row = BLOCK * numba.get_num_threads()  # whole rows of blocks, so that no thread waits for the others
+    segments, at_a_time = 0, row * max(1, SLICE // (row * (len(stone.planes) + 100)))
     exact = PathRules(bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces))  # one compiled kernel for all
     for first in range(0, len(out), at_a_time):
         pause()
