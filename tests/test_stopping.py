@@ -30,6 +30,7 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.stopping import Stopped, pause, stopped_by
 from raylab.threads import at_once, in_order
 from raylab.tracers.exact import beam_kernel, pixel_coverage
+from raylab.tracers.exact import beams as exact
 from raylab.tracers.exact.beams import trace_beams
 from raylab.tracers.exact.image import exact_image
 from raylab.tracers.sampled import rays
@@ -115,6 +116,7 @@ def numbers(scene: rl.Scene) -> list[np.ndarray]:
     beams, grid = trace_beams(scene, 589.3), grid_around(scene.stone, scene.view, scene.resolution)
     drawn, sampled = exact_image(beams, grid, 589.3), sample_image(scene, 589.3, grid)
     found = [beams.vertices_mm, beams.rows, beams.nodes, beams.strongest, beams.through]
+    found.append(beams.squares)
     return [*found, *drawn.fields.values(), *sampled.fields.values(), sampled.totals.mean]
 
 
@@ -132,6 +134,7 @@ def test_pauses_change_no_number(monkeypatch, absorption):
     rows = len(stone)
     for module, few in ((beam_kernel, 5 * rows), (pixel_coverage, 31), (rays, 1)):
         monkeypatch.setattr(module, "SLICE", few)
+    monkeypatch.setattr(exact, "BOOKED", 7)
     with stopped_by(often):
         found = numbers(scene)
     assert often.pauses > 20 * usual.pauses

@@ -47,6 +47,8 @@ TOLERANCE = 1e-12
 """Share of the stone's size by which a cut may be off; see `clipping`."""
 MAX_BEAMS = 1_000_000
 """Most polygons held at a time, 400 MB of them."""
+BOOKED = 1 << 13
+"""Polygons of a tinted stone that are booked between two pauses, see `stopping`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,9 +244,17 @@ def trace_beams(
     batch, rounds = by_rounds(first, rules, settings.precision, surroundings, threads or numba.get_num_threads(), progress)
     absorption = table.medium.absorption_per_mm
     if absorption > 0.0:
-        squares = book_means(
-            batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, absorption, sky, turn, batch.through
-        )
+        parts = []
+        for start in range(0, len(batch.beams), BOOKED):
+            pause()
+            part = slice(start, start + BOOKED)
+            parts.append(
+                book_means(
+                    batch.beams[part], batch.ledgers[part], batch.corners, batch.nodes, batch.events, absorption, sky, turn,
+                    batch.through,
+                )
+            )  # fmt: skip
+        squares = np.concatenate(parts)
     else:
         batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
         swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
