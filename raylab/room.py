@@ -70,6 +70,14 @@ def free_memory() -> int | None:
     return min([free, *_limits()])
 
 
+def used_memory() -> int | None:
+    """Bytes of memory that this process holds; None where the system doesn't say."""
+    try:
+        return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+    except (OSError, AttributeError, ValueError):
+        return None
+
+
 def _limits() -> list[int]:
     found = []
     for file in _LIMITS:

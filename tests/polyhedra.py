@@ -49,6 +49,12 @@ def finishes(absorbing: np.ndarray) -> list[str]:
     return ["absorbing" if one else "polished" for one in absorbing]
 
 
+def many_facets(count: int) -> Stone:
+    """A ball of 3 mm radius cut by so many tangent planes in random directions: beams are split at every hit."""
+    normals = np.random.default_rng(5).normal(size=(count, 3))
+    return body(normals / np.linalg.norm(normals, axis=1)[:, None], np.full(count, 3.0), name="many facets (invented)")
+
+
 def box(width_mm: float, height_mm: float, material: float | Material) -> Stone:
     """A square box about the origin; wide and flat, it is a slab."""
     return body(np.vstack([np.eye(3), -np.eye(3)]), [width_mm / 2, width_mm / 2, height_mm / 2] * 2, material)

@@ -1,7 +1,7 @@
 """Work that takes longer than a picture, done in a thread beside the pages: the report on two stones.
 
 The page receives lines of JSON: ``{"share": 0.3}`` ..., and last the product or the error. When the page is closed, or stops
-the report, the work ends at its next progress message.
+the report, the work ends at its next pause, see `stopping`.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from ..lighting.dome import Dome
 from ..progress import Progress
 from ..report import save_report
 from ..scene.view import View
+from ..stopping import Stopped, stopped_by
 from ..units import number_in
 from ..whole_files import temporary_folder
 from .design_json import stone_of
@@ -32,10 +33,6 @@ TILTS_DEG, MOST_TILTS = (0.0, 10.0, 20.0), 6
 """Default tilts of a report, degrees, and the largest number of tilts."""
 
 log = logging.getLogger("raylab.workbench")
-
-
-class _StoppedError(Exception):
-    """Nobody waits for this work any more."""
 
 
 def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
@@ -71,17 +68,21 @@ async def streamed(worker: ThreadPoolExecutor, job: Job) -> AsyncIterator[bytes]
     """Run a job in the worker; progress and result as lines of JSON. Closing the generator stops the job."""
     loop, lines, stopped = asyncio.get_running_loop(), asyncio.Queue[dict[str, Any]](), threading.Event()
 
-    def update(done: float, total: float) -> None:
+    def check() -> None:
         if stopped.is_set():
-            raise _StoppedError
+            raise Stopped
+
+    def update(done: float, total: float) -> None:
+        check()
         loop.call_soon_threadsafe(lines.put_nowait, {"share": done / total})
 
     def run() -> None:
         try:
-            update(0, 1)
-            end = job(update)
-        except _StoppedError:
-            return
+            with stopped_by(check):
+                update(0, 1)
+                end = job(update)
+        except Stopped:
+            end = {"error": {"text": "the work was stopped", "key": None}}
         except InputError as error:
             end = {"error": {"text": str(error), "key": error.key}}
         except Exception as fault:  # a bug: the terminal shows it in full and the page in one line

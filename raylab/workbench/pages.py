@@ -1,17 +1,18 @@
 """The workbench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for jobs.
 
 Every page has its own request queue. The computing thread takes one request at a time, and pages take turns. The event loop
-only carries messages, so a page stays responsive while another picture is in work.
+only carries messages, so a page stays responsive while another picture is in work. What a request may take is in `bounds`.
 """
 
 from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
@@ -27,33 +28,44 @@ from ..stone.cuts.shared import OF_ANY_STONE
 from ..stone.known_cuts import cuts
 from ..stone.stone_file import STONE_READERS
 from ..stone.tier import GIRDLE
+from ..stopping import Stopped, stopped_by
 from ..tracers.ledger import ENTRIES
 from ..units import number_in
 from ..version import __version__
 from .answers import COARSE, Answerer
 from .background import report, streamed
 from .bodies import body_of, refusal
+from .bounds import bounds_of
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
 from .messages import encode
 from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
-from .request_queue import RequestQueue
+from .request_queue import Question, RequestQueue
 
 USUAL_DOME = "head-shadow"
 
 log = logging.getLogger("raylab.workbench")
 
+Given = ParamSpec("Given")
+Made = TypeVar("Made")
+
 
 @dataclass
 class Workbench:
-    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and jobs."""
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and jobs.
+
+    Attributes
+    ----------
+    ended : True once the server ends, and with it all work.
+    """
 
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
     jobs: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-jobs"))
+    ended: bool = False
 
     def __post_init__(self) -> None:
         if self.opened.dome is not None:
@@ -92,7 +104,16 @@ class Workbench:
     def warm(self) -> None:
         """Answer a first question before anybody asks, so that compiled code is loaded when the page needs it."""
         question = {"kind": "picture", "step": COARSE, "design": self.opened.design, "dome": self.dome, "maps": ["leak"]}
-        Answerer(self.domes).answer(question)
+        self.until_the_end(Answerer(self.domes).answer, question)
+
+    def until_the_end(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
+        """The work done in this thread; raises Stopped where the server ends first."""
+        with stopped_by(self._end_with_the_server):
+            return work(*args, **named)
+
+    def _end_with_the_server(self) -> None:
+        if self.ended:
+            raise Stopped
 
 
 class Pages:
@@ -114,7 +135,7 @@ class Pages:
         try:
             async with self.opening:
                 data = await body_of(request, MAX_BYTES, name[:120])
-                opened = await asyncio.to_thread(open_bytes, name, data, unit)
+                opened = await self._beside(open_bytes, name, data, unit)
         except InputError as error:
             return refusal(error)
         return JSONResponse({"design": opened.design, "title": opened.title})
@@ -126,7 +147,7 @@ class Pages:
             dome = question.get("dome") if question.get("dome") in dome_names() else None
             view = {key: number_in(key, question.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
             kind, title = request.path_params["kind"], question.get("title", "")
-            name, content = await asyncio.to_thread(saved, question["design"], kind, title, dome, view)
+            name, content = await self._beside(saved, question["design"], kind, title, dome, view)
         except InputError as error:
             return refusal(error)
         return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
@@ -137,7 +158,8 @@ class Pages:
             question = parsed(await body_of(request, MAX_QUESTION))
         except InputError as error:
             return refusal(error)
-        lines = streamed(self.workbench.jobs, lambda update: report(question, self.workbench.domes, update))
+        bench = self.workbench
+        lines = streamed(bench.jobs, lambda update: bench.until_the_end(report, question, bench.domes, update))
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
     async def link(self, page: WebSocket) -> None:
@@ -156,13 +178,14 @@ class Pages:
         except (WebSocketDisconnect, RuntimeError):  # the page is gone
             pass
         finally:
+            queue.left = True
             answering.cancel()
 
     async def _answer_all(self, page: WebSocket, queue: RequestQueue) -> None:
         loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
         while True:
             question = await queue.take()
-            work = loop.run_in_executor(self.workbench.worker, answerer.answer, question)
+            work = loop.run_in_executor(self.workbench.worker, self._answered, answerer, question, queue)
             await asyncio.wait([work])
             fault = work.exception()
             if fault is None:
@@ -175,6 +198,21 @@ class Pages:
                 await page.send_bytes(answer)
             except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
                 return
+
+    def _answered(self, answerer: Answerer, question: Question, queue: RequestQueue) -> bytes:
+        """The answer within the bounds of a question; where nobody waits for it, a message that says so."""
+        try:
+            with stopped_by(bounds_of(question, queue)):
+                return self.workbench.until_the_end(answerer.answer, question)
+        except Stopped:
+            return encode({**about(question), "overtaken": True})
+
+    async def _beside(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
+        """The work done in a thread of its own. Raises InputError where the server ends first."""
+        try:
+            return await asyncio.to_thread(lambda: self.workbench.until_the_end(work, *args, **named))
+        except Stopped:
+            raise InputError("raylab has ended") from None
 
 
 def _described(one: Description) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """The request queue of one page: it keeps the latest request of each kind for each stone.
 
 A moving slider sends requests faster than they can be computed. A newer request replaces the waiting one, which is then never
-answered.
+answered, and overtakes the one that is being answered.
 """
 
 from __future__ import annotations
@@ -13,18 +13,29 @@ Question = dict[str, Any]
 
 
 class RequestQueue:
-    """The newest question of each kind and side. Used from one event loop; `newer` may be called from any thread."""
+    """The newest question of each kind and side. Used from one event loop; any thread may look at `left` and `overtaken`.
+
+    Attributes
+    ----------
+    left : True once the page has left.
+    """
 
     def __init__(self) -> None:
+        self.left = False
         self._waiting: dict[str, Question] = {}
+        self._newest: dict[str, Question] = {}
         self._bell = asyncio.Event()
 
     def put(self, question: Question) -> None:
         """Put a question in the queue, in place of an older one of the same kind and side."""
-        kind = f"{question.get('kind')} {question.get('side')}"
+        kind = _kind(question)
         self._waiting.pop(kind, None)  # so that it goes to the end of the queue: no stone starves another
-        self._waiting[kind] = question
+        self._waiting[kind] = self._newest[kind] = question
         self._bell.set()
+
+    def overtaken(self, question: Question) -> bool:
+        """Has a newer question of the same kind and side been put in the queue?"""
+        return self._newest.get(_kind(question)) is not question
 
     async def take(self) -> Question:
         """The question that has waited longest; waits for one if there is none."""
@@ -35,3 +46,7 @@ class RequestQueue:
 
     def __len__(self) -> int:
         return len(self._waiting)
+
+
+def _kind(question: Question) -> str:
+    return f"{question.get('kind')} {question.get('side')}"

@@ -6,6 +6,7 @@ import contextlib
 import secrets
 import socket
 from collections.abc import AsyncIterator, Callable
+from types import FrameType
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -33,6 +34,7 @@ def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Ca
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         ready()
         yield
+        workbench.ended = True
         for worker in (workbench.worker, workbench.jobs):
             worker.shutdown(wait=False, cancel_futures=True)
 
@@ -81,6 +83,11 @@ def serve(opened: Opened, own: socket.socket, ready: Callable[[str, str], None])
 
     from .connection import TimedProtocol
 
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            workbench.ended = True  # at once, so that nothing waits for work in threads
+            super().handle_exit(sig, frame)
+
     port, token, ticket = own.getsockname()[1], secrets.token_urlsafe(), secrets.token_urlsafe()
     start = f"http://{HOST}:{port}/"
     app = make_app(workbench, port, token, ticket, lambda: ready(f"{start}{token}/", f"{start}{ticket}"))
@@ -95,4 +102,4 @@ def serve(opened: Opened, own: socket.socket, ready: Callable[[str, str], None])
         timeout_graceful_shutdown=1,
         server_header=False,
     )
-    uvicorn.Server(config).run(sockets=[own])
+    Server(config).run(sockets=[own])

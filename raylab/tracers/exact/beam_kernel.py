@@ -14,6 +14,7 @@ import numpy as np
 
 from ...jit import njit
 from ...stone.finish import ABSORBS
+from ...stopping import pause
 from ..ledger import CHANNELS, SCATTERED, SKY, tally_exit
 from .beam_batch import Batch, BeamSet, Rules, Surroundings
 from .beam_optics import (
@@ -63,6 +64,10 @@ def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):
         corners[used + k, 0], corners[used + k, 1] = x[k], y[k]
 
 
+SLICE = 1 << 21
+"""Pieces times planes of the stone that are worked off between two pauses: a tenth of a second or less."""
+
+
 # Counters of one run: beams on the stack and their corners, beams done and their corners, nodes, place in `todo`, pieces
 # reflected, beams that could not be split, beams that found no room within the limit.
 DEPTH, TOP, KEPT, USED, KNOWN, NEXT, PIECES, LOST, TURNED_AWAY = range(9)
@@ -82,8 +87,8 @@ class AtHand(NamedTuple):
 
 
 @njit(nogil=True)
-def _trace(counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through):
-    """Work until `todo` is done (returns 0) or an array is full (returns how many pieces must find room).
+def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_hand, stack, done, nodes, events, through):
+    """Work until `todo` is done or `enough` pieces are made (returns 0), or an array is full (how many pieces must find room).
 
     A beam that one facet takes whole stays in hand (`flying`): its place on the stack is kept for it, but is out of date.
 
@@ -104,7 +109,7 @@ def _trace(counters, rules, surroundings, entering, todo, workspace, at_hand, st
     stack_beams, stack_ledgers, stack_corners = stack
     done_beams, done_ledgers, done_corners = done
     most_sides, tinted, flying, sides, top = columns.shape[1] + 64, absorption > 0.0, False, 0, 0
-    while counters[DEPTH] > 0 or counters[NEXT] < todo.size:
+    while (counters[DEPTH] > 0 or counters[NEXT] < todo.size) and counters[PIECES] < enough:
         if counters[DEPTH] == 0:
             first = todo[counters[NEXT]]
             sides, start = int(held[first, SIDES]), int(held[first, START])
@@ -221,6 +226,8 @@ def _trace(counters, rules, surroundings, entering, todo, workspace, at_hand, st
                 top += size
         counters[DEPTH], counters[KEPT], counters[USED], counters[KNOWN] = depth, kept, used, known
         counters[TOP] = top + sides if flying else top
+    if flying:
+        _put(stack_beams, stack_ledgers, stack_corners, counters[DEPTH] - 1, top, beam, ledger, x, y, sides)
     return 0
 
 
@@ -259,9 +266,16 @@ def trace_batch(rules: Rules, entering: BeamSet, todo: np.ndarray, surroundings:
     stack, done = (_new_set(n, 5 * n + most) for n in (256, some))
     nodes, events = np.empty((some, 2), np.int32), np.empty((some if tinted else 0, EVENT))
     counters, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
-    while need := _trace(
-        counters, rules, surroundings, entering, todo, workspace, at_hand, stack, done, nodes, events, through
-    ):  # fmt: skip
+    enough, at_a_time = 0, max(1, SLICE // len(stone.planes))
+    while counters[DEPTH] > 0 or counters[NEXT] < len(todo):
+        if counters[PIECES] >= enough:
+            pause()
+            enough = counters[PIECES] + at_a_time
+        need = _trace(
+            counters, rules, surroundings, entering, todo, enough, workspace, at_hand, stack, done, nodes, events, through
+        )  # fmt: skip
+        if not need:
+            continue
         stack = _with_capacity(stack, counters[DEPTH] + need, counters[TOP] + (need + 1) * most)
         done = _with_capacity(done, counters[KEPT] + need, counters[USED] + (need + 1) * most)
         nodes = _enlarged(nodes, counters[KNOWN] + need)

@@ -24,9 +24,11 @@ import numpy as np
 from ... import plane_geometry
 from ...errors import InputError, UnsupportedScene
 from ...lighting.dome import DomeTable
+from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...stone.stone import Stone
+from ...stopping import pause
 from ...units import whole_in
 from ..goal import Goal
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
@@ -49,6 +51,8 @@ TOLERANCE = 1e-12
 """Share of the stone's size by which a cut may be off; see `clipping`."""
 MAX_BEAMS = 1_000_000
 """Most polygons held at a time, 400 MB of them."""
+BOOKED = 1 << 13
+"""Polygons of a tinted stone that are booked between two pauses, see `stopping`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,6 +162,7 @@ class Beams:
         count = np.diff(self.starts)
         backward = np.repeat(self.starts[:-1] + self.starts[1:], count) - 1 - np.arange(len(self.vertices_mm))
         for matrix in self.symmetry.maps:
+            pause()
             moved = self.vertices_mm @ matrix.T
             corners.append(moved if np.linalg.det(matrix) > 0.0 else moved[backward])
             turned = self.rows.copy()
@@ -209,6 +214,7 @@ def trace_beams(
     goal: Goal | None = None,
     early: bool = True,
     threads: int | None = None,
+    progress: Progress = silent,
 ) -> Beams:
     """Trace a scene exactly at one wavelength.
 
@@ -223,6 +229,7 @@ def trace_beams(
     keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
     goal : what is wanted of the area means; None: no estimate of the rest. early : see `work_until_enough`.
     threads : how many to use, by default numba's number; results don't depend on it.
+    progress : see `Rounds`.
 
     Raises
     ------
@@ -249,7 +256,7 @@ def trace_beams(
     )
     surroundings = Surroundings(table, *neighbor_planes(stone, table), sky, turn)
     threads = threads or numba.get_num_threads()
-    work = Rounds(first, rules, surroundings, threads)
+    work = Rounds(first, rules, surroundings, threads, progress)
 
     def stop_here() -> Stop[Beams]:
         batch = work.batch()
@@ -299,10 +306,17 @@ def _settle(batch: Batch, surroundings: Surroundings) -> np.ndarray:
     stone, _, _, sky, turn = surroundings
     absorption = stone.medium.absorption_per_mm
     if absorption > 0.0:
-        squares: np.ndarray = book_means(
-            batch.beams, batch.ledgers, batch.corners, batch.nodes, batch.events, absorption, sky, turn, batch.through
-        )
-        return squares
+        parts = []
+        for start in range(0, len(batch.beams), BOOKED):
+            pause()
+            part = slice(start, start + BOOKED)
+            parts.append(
+                book_means(
+                    batch.beams[part], batch.ledgers[part], batch.corners, batch.nodes, batch.events, absorption, sky, turn,
+                    batch.through,
+                )
+            )  # fmt: skip
+        return np.concatenate(parts)
     batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
     swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
     return np.column_stack([batch.ledgers[:, LUMINANCE], batch.ledgers[:, UNTRACED], swing]) ** 2

@@ -46,7 +46,14 @@ class BeamEngine:
         """Virtual facets and their channels; their paths are kept if maps are requested. See `Engine.trace`."""
         maps = grid is not None  # they show what whole polygons found: none of the light may be missing
         beams = trace_beams(
-            scene, wavelength_nm, max_beams=self.max_beams, keep_paths=maps, goal=goal, early=not maps, threads=threads
+            scene,
+            wavelength_nm,
+            max_beams=self.max_beams,
+            keep_paths=maps,
+            goal=goal,
+            early=not maps,
+            threads=threads,
+            progress=progress,
         )
         notes = notes_of(beams, scene.settings, self.max_beams)
         if grid is None:

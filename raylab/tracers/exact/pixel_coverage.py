@@ -9,17 +9,20 @@ out in its own box, so that no rounding of one reaches the pixels of another.
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
-import numba
 import numpy as np
 
 from ...jit import njit
 from ...scene.pixel_grid import PixelGrid
+from ...stopping import pause
+from ...threads import at_once
 
 BANDS = 16
 """Bands of rows, each worked off by one thread: fixed, so that results don't depend on the number of threads."""
+
+SLICE = 1 << 16
+"""Polygons that a thread draws between two pauses."""
 
 NOTHING = 1e-13
 """A smaller share of a pixel is what rounding leaves to the right of a polygon."""
@@ -96,8 +99,10 @@ def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):
 
 
 @njit(nogil=True)
-def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):
-    """Add every polygon's part in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx); note the widest polygons.
+def _draw_band(low, high, first, last, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):
+    """Add the parts of the polygons first..last-1 in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx).
+
+    The widest polygons are noted.
 
     Parameters
     ----------
@@ -106,12 +111,12 @@ def _draw_band(low, high, vertices, starts, values, x0, y0, pixel, sums, coverag
     """
     columns, channels = sums.shape[1], sums.shape[2]
     most = 0
-    for p in range(starts.size - 1):
+    for p in range(first, last):
         most = max(most, starts[p + 1] - starts[p])
     share, capacity = np.zeros((high - low, columns + 2)), 2 * most + 8
     x, y = np.empty(capacity), np.empty(capacity)
     cx, cy, sx, sy = np.empty(capacity), np.empty(capacity), np.empty(capacity), np.empty(capacity)
-    for p in range(starts.size - 1):
+    for p in range(first, last):
         size = starts[p + 1] - starts[p]
         for k in range(size):
             y[k] = (vertices[starts[p] + k, 1] - y0) / pixel
@@ -188,21 +193,25 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     first_corners = np.asarray(starts, np.int64)
 
     def draw(band: int) -> None:
-        _draw_band(
-            edges[band],
-            edges[band + 1],
-            corners,
-            first_corners,
-            carried,
-            *origin_and_step,
-            out.sums,
-            out.coverage,
-            widest,
-            out.polygon,
-        )
+        for first in range(0, len(carried), SLICE):
+            pause()
+            last = min(first + SLICE, len(carried))
+            _draw_band(
+                edges[band],
+                edges[band + 1],
+                first,
+                last,
+                corners,
+                first_corners,
+                carried,
+                *origin_and_step,
+                out.sums,
+                out.coverage,
+                widest,
+                out.polygon,
+            )
 
-    with ThreadPoolExecutor(numba.get_num_threads()) as pool:
-        list(pool.map(draw, (band for band in range(BANDS) if edges[band] < edges[band + 1])))
+    at_once(draw, [band for band in range(BANDS) if edges[band] < edges[band + 1]])
     if len(channels) == values.shape[1]:
         return out
     sums = np.zeros((side, side, values.shape[1]))

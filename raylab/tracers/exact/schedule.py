@@ -8,10 +8,12 @@ rounds end when the rest is a tenth of it.
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+import math
 
 import numpy as np
 
+from ...progress import Progress
+from ...threads import at_once
 from .beam_batch import Batch, BeamSet, Rules, Surroundings, gather
 from .beam_kernel import trace_batch
 from .beam_optics import ALIVE, AREA, NODE, POWER, PRIORITY, SIDES, STRONGEST_NODE
@@ -85,12 +87,17 @@ class Rounds:
     count : how many rounds there were. pieces : how many pieces they reflected. full : True where the limit ended the work.
     """
 
-    def __init__(self, first: Batch, rules: Rules, surroundings: Surroundings, threads: int) -> None:
-        """Begin with one beam for each facet that faces the eye; `rules` with the total limit, floor and first_node unset."""
+    def __init__(self, first: Batch, rules: Rules, surroundings: Surroundings, threads: int, progress: Progress) -> None:
+        """Begin with one beam for each facet that faces the eye; `rules` with the total limit, floor and first_node unset.
+
+        `progress` is called after each round with the way from what entered to what may be left inside, as a share on a scale of
+        logarithms: rounds that bring it down by one factor take the longer the less is left, but not by as much.
+        """
         self._held, self._rules, self._surroundings, self._threads = _Held(first), rules, surroundings, threads
         self._area = float(first.beams[:, AREA].sum())
         self._floor: float | None = None
-        self._live = self._held.live()
+        self._live = self._entered = self._held.live()
+        self._progress = progress
         self.count = self.pieces = 0
         self.full = False
 
@@ -114,6 +121,9 @@ class Rounds:
                 self.pieces += left.pieces
                 self.full = left.stopped
             self.count += 1
+            wanted = self._goal(target)
+            way = 1.0 if self._live <= wanted else math.log(self._entered / self._live) / math.log(self._entered / wanted)
+            self._progress(way, 1.0)
             self._floor, floor = floor, self._lower(floor, target)
 
     def _goal(self, target: float) -> float:
@@ -151,11 +161,7 @@ def _deal(active: BeamSet, rules: Rules, surroundings: Surroundings, threads: in
     units = min(UNITS, max(1, count // IN_UNIT))
     share = rules._replace(limit=-(-rules.limit // units))
     shares = [np.arange(unit, count, units) for unit in range(units)]
-    if units == 1 or threads == 1:
-        batches = [trace_batch(share, active, todo, surroundings) for todo in shares]
-    else:
-        with ThreadPoolExecutor(threads) as pool:
-            batches = list(pool.map(lambda todo: trace_batch(share, active, todo, surroundings), shares))
+    batches = at_once(lambda todo: trace_batch(share, active, todo, surroundings), shares, threads)
     if units == 1:
         return batches[0]
     known = 0

@@ -13,13 +13,14 @@ What a ray finds in a point adds to what whole polygons have given there: for th
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from ...jit import njit
 from ...lighting.dome import DomeTable
+from ...stopping import pause
+from ...threads import at_once
 from ..keyed import keyed_uniform
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, DOUBT, LUMINANCE, UNTRACED, tally_exit
 from ..packets import AXIS, CONE, DIRECTION, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
@@ -193,15 +194,11 @@ class Draws:
         rules = PathRules(self._rules.polarized, END / math.sqrt(max(1, key + draws)), self._rules.max_bounces)
 
         def draw(first: int) -> int:
+            pause()
             which = (first, min(first + SHARE_OF_THREAD, draws), draws, key, seed)
             return int(_draw(*which, self._waiting, self._ends, self._held, *self._paths, *self._light, rules, moments))
 
-        firsts = range(0, draws, SHARE_OF_THREAD)
-        if threads == 1 or len(firsts) < 2:
-            self.segments += sum(draw(first) for first in firsts)
-        else:
-            with ThreadPoolExecutor(threads) as pool:
-                self.segments += sum(pool.map(draw, firsts))
+        self.segments += sum(at_once(draw, range(0, draws, SHARE_OF_THREAD), threads))
         self.rows = np.concatenate([self.rows, moments])
 
 

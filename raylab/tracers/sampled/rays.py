@@ -20,6 +20,7 @@ from ...jit import njit, parallel_kernel
 from ...lighting.dome import DomeTable
 from ...optics.media import Medium
 from ...stone.finish import ABSORBS
+from ...stopping import pause
 from ..ledger import CHANNELS, GLARE, SCATTERED, tally_exit
 from ..packets import AXIS, CONE, DIRECTION, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
 from ..stone_table import StoneTable
@@ -27,6 +28,8 @@ from ..surface import cone_inside, enter
 
 BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
+SLICE = 1 << 24
+"""Rays times (planes of the stone + 100) that are worked off between two pauses: a tenth or two of a second on two cores."""
 
 # Rows of the packet e that looks for the first facet, each LANES numbers long, in one flat array (_PACKET,) so that the
 # compiler sees they don't overlap.
@@ -164,7 +167,14 @@ def trace_rays(
     rays = Rays(*(np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none)))
     out = np.empty((len(rays.origins), CHANNELS))
     hit = np.empty(len(rays.origins), dtype=np.bool_)
-    segments = np.zeros(-(-len(rays.origins) // BLOCK), dtype=np.int64)
+    row = BLOCK * numba.get_num_threads()  # whole rows of blocks, so that no thread waits for the others
+    segments, at_a_time = 0, row * max(1, SLICE // (row * (len(stone.planes) + 100)))
     exact = PathRules(bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces))  # one compiled kernel for all
-    _trace_all(rays, stone, dome, turn, exact, out, hit, segments)
-    return out, hit, int(segments.sum())
+    for first in range(0, len(out), at_a_time):
+        pause()
+        part = slice(first, first + at_a_time)
+        some = Rays(rays.origins[part], rays.directions[part], rays.cones[part])
+        walked = np.zeros(-(-len(some.origins) // BLOCK), np.int64)
+        _trace_all(some, stone, dome, turn, exact, out[part], hit[part], walked)
+        segments += int(walked.sum())
+    return out, hit, segments

@@ -234,14 +234,14 @@ export class Workbench extends EventTarget {
   }
 
   take(header, arrays) {
-    if (header.kind === "ray" && !header.error) {
+    if (header.kind !== "picture" && header.error) {
+      this.notify("problem", header.error);
+    } else if (header.kind === "ray" && !header.overtaken) {
       this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
       this.notify("path", this.path);
-    } else if (header.kind !== "picture") {
-      this.notify("problem", header.error);
-    } else {
+    } else if (header.kind === "picture") {
       const { side, id } = header;
-      if (this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
+      if (!header.overtaken && this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
       this.sent[side] = this.sent[side].filter((one) => one > id); // a replaced question is never answered
       if (this.held[side]) this.ask(side, this.held[side]);
     }
