@@ -22,7 +22,7 @@ from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
-from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from ..stone.proportions import measure
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
@@ -69,7 +69,8 @@ def compare(
     view : parallel view with azimuth and turn. tilts : tilt of each view, degrees.
     scale : ``"equal diameter"`` or ``"true size"``, see the module.
     uncertainty : uncertainty of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` for a
-        scan).
+        scan). By default `Uncertainty()` for a stone whose planes were measured (`Stone.measured`), and none for one that
+        follows from proportions.
     coverage : coverage factor of a significant difference, see `verdicts`.
     known_to_pct : relative accuracy of the uncertainties, percent; see `propagate`.
     resolution : pixels along each side of the maps.
@@ -115,6 +116,7 @@ def compare(
     return Comparison(
         labels=labels,
         stones=named,
+        poses=tuple(poses),
         shown=shown,
         dome=dome,
         views=views,
@@ -139,10 +141,17 @@ def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:
     return tuple(replace(view, tilt_deg=float(tilt)) for tilt in tilts)
 
 
+def usual_uncertainty(stone: Stone) -> Uncertainty:
+    """The uncertainty where none is stated: the usual one of a measured stone, and none of a design."""
+    return Uncertainty() if stone.measured else EXACT
+
+
 def _uncertainties(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[Stone]) -> tuple[Uncertainty, ...]:
     """The uncertainty of each stone."""
-    if given is None or isinstance(given, Uncertainty):
-        return (given or Uncertainty(),) * len(stones)
+    if given is None:
+        return tuple(map(usual_uncertainty, stones))
+    if isinstance(given, Uncertainty):
+        return (given,) * len(stones)
     if len(given) != len(stones):
         raise InputError("wrong number of uncertainties", key="uncertainty", value=len(given), expected=f"1 or {len(stones)}")
     return tuple(given)

@@ -145,6 +145,7 @@ def stone_from_mesh(
         symmetry=pose.tiers.symmetry,
         cut=None if pose.tiers.cut is None else pose.tiers.cut.name,
         name=name,
+        measured=True,
     )
     girdle = found.girdle.kind if found.girdle else "flats" if GIRDLE.name in tiers else "none"
     report = ScanReport(
