@@ -76,6 +76,8 @@ def measure(
         return
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
+    if found.cut is None:
+        say("facets are named by their side alone; proportions of a cut need a known one")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say()
     heads = ("proportion", "mean", "min", "max", "spread", "unit", "positions")
@@ -133,7 +135,7 @@ def _row(label: str, quantity: Quantity) -> tuple[str, ...]:
 
 
 def _cells(*numbers: float) -> tuple[str, ...]:
-    return tuple(f"{number:.4f}" for number in numbers)
+    return tuple(f"{number:z.4f}" for number in numbers)
 
 
 def _tiers(facets: Any) -> list[tuple[str, ...]]:
