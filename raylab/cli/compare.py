@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import faults_by_option, say, say_json, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_shortfalls, table
 from .options import Flag, Force
 
 if TYPE_CHECKING:
@@ -143,7 +143,8 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty | Non
         if suffix in SUFFIXES:
             from ..stone.scanning.scan import load_scan  # half a second to import: only when used
 
-            scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
+            with reading(path):
+                scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
             uncertainties.append(scan.report.uncertainty(stated or Uncertainty()))
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table
+from .console import reading, say, say_json, table
 from .options import Flag
 
 if TYPE_CHECKING:
@@ -107,10 +107,12 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
             raise InputError(
                 "applies to scans only", file=str(path), key="--noise-um", value=noise_um, expected="no value for this file"
             )
-        return load_stone(path, unit=unit, material=material), None
+        with reading(path):
+            return load_stone(path, unit=unit, material=material), None
     from ..stone.scanning.scan import load_scan
 
-    scan = load_scan(path, unit=unit, material=material or "diamond", noise_um=noise_um)
+    with reading(path):
+        scan = load_scan(path, unit=unit, material=material or "diamond", noise_um=noise_um)
     return scan.stone, scan.report
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from cyclopts import Parameter
 
 from ..engine_table import ENGINES
-from .console import faults_by_option
+from .console import faults_by_option, reading
 
 if TYPE_CHECKING:
     from ..scene.scene import Scene
@@ -121,7 +121,8 @@ class Subject:
 
         alone = path.suffix.lower() in STONE_READERS and path.suffix.lower() != ".toml"
         if alone or self.unit is not None or self.material is not None:
-            stone = load_stone(path, unit=self.unit, material=self.material)
+            with reading(path):
+                stone = load_stone(path, unit=self.unit, material=self.material)
             return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
         return load_scene(path)
 
