@@ -61,6 +61,7 @@ if TYPE_CHECKING:
     from .stone.stone import Stone
     from .stone.stone_file import load_stone
     from .stone.symmetry_group import SymmetryGroup
+    from .sweeps.axes import between, steps
     from .sweeps.optimizing import Optimum, optimize
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
@@ -93,6 +94,7 @@ _HOME = {
     "View": "scene.view",
     "Zone": "lighting.dome",
     "best_brillianteering": "cutting.choices",
+    "between": "sweeps.axes",
     "brillianteer": "cutting.preview",
     "brillianteering_grid": "cutting.choices",
     "chroma": "color.fire",
@@ -130,6 +132,7 @@ _HOME = {
     "save_video": "pictures.video",
     "scintillation": "motion.scintillation",
     "statistics_of": "comparison.uncertainty",
+    "steps": "sweeps.axes",
     "stone_from_mesh": "stone.scanning.scan",
     "sweep": "sweeps.sweeping",
     "tilt": "motion.tilting",
@@ -171,6 +174,7 @@ __all__ = [
     "Zone",
     "__version__",
     "best_brillianteering",
+    "between",
     "brillianteer",
     "brillianteering_grid",
     "chroma",
@@ -208,6 +212,7 @@ __all__ = [
     "save_video",
     "scintillation",
     "statistics_of",
+    "steps",
     "stone_from_mesh",
     "sweep",
     "tilt",

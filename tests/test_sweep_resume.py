@@ -19,9 +19,10 @@ import xarray as xr
 
 import raylab as rl
 from raylab.designs.design import COLUMNS
+from raylab.sweeps.axes import steps
 from raylab.sweeps.parts import packed
 
-AXES = {"crown_angle_deg": (30.0, 38.0, 6), "pavilion_angle_deg": (38.5, 42.5, 6)}
+AXES = {"crown_angle_deg": steps(30.0, 38.0, 6), "pavilion_angle_deg": steps(38.5, 42.5, 6)}
 GIVEN = {"table_pct": 57.0, "settings": rl.TraceSettings(precision=0.02), "processes": 1}
 
 
@@ -71,6 +72,7 @@ def result(out: Path) -> bytes:
 SCRIPT = """
 import sys, raylab as rl
 from raylab import TraceSettings
+from raylab.sweeps.axes import Steps
 rl.sweep({axes!r}, "head-shadow", out=sys.argv[1], **{given!r})
 """
 
@@ -165,7 +167,7 @@ def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
         ({"dome": "overcast-sky"}, "fixed.dome differs"),
         ({"material": "cubic zirconia"}, "fixed.material differs"),
         ({"star_pct": 55.0}, "fixed.star_pct differs"),
-        ({"axes": {**AXES, "crown_angle_deg": (30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
+        ({"axes": {**AXES, "crown_angle_deg": steps(30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
         ({"axes": {**AXES, "star_pct": [50.0, 55.0]}}, "star_pct differs"),
         ({"axes": dict(reversed(AXES.items()))}, "its axes have another order"),
         ({"layout": "paired"}, "its layout differs"),

@@ -110,7 +110,7 @@ def test_turned_and_rocked_stones_come_back():
 def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, traced, monkeypatch, capsys):
     words = ["film", str(SCENES / "well-proportioned.toml"), str(SCENES / "deep-nail-head.toml")]
     words += ["--out", str(tmp_path / "film.gif")]
-    words += ["--move", "turn", "--angle-deg", "45", "--stills", "3", "--size", "24", "--wavelengths", "1"]
+    words += ["--move", "turn", "--angle-deg", "45", "--stills", "3", "--size", "24", "--spectrum", "1"]
     counted = stills.color_picture
 
     def broken_off(*args, **settings):

@@ -22,7 +22,7 @@ def color(
     sight: Sight = AS_THE_SCENE_SAYS,
     precision: float | None = None,
     shining: Shining = DAYLIGHT,
-    wavelengths: int = 16,
+    spectrum: int = 16,
     force: Force = False,
     json: Json = False,
 ) -> None:
@@ -41,7 +41,7 @@ def color(
     ----------
     precision
         Width of the bracket on brightness (exact engine).
-    wavelengths
+    spectrum
         Number of wavelengths between the shortest one and 700 nm.
     """
     from ..color.fire import chroma, fire_map
@@ -54,8 +54,8 @@ def color(
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
-    with faults_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
-        waves = wavelength_set(wavelengths, low_nm=shining.low_nm)
+    with faults_by_option("exposure", "spectrum", "low_nm", number="spectrum", wavelengths_nm="low_nm"):
+        waves = wavelength_set(spectrum, low_nm=shining.low_nm)
         exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
             seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=True)

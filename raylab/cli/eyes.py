@@ -23,7 +23,7 @@ def eyes(
     subject: Subject = AS_IN_THE_FILE,
     sight: Sight = AS_THE_SCENE_SAYS,
     shining: Shining = DAYLIGHT,
-    wavelengths: int = 12,
+    spectrum: int = 12,
     force: Force = False,
 ) -> None:
     """Render a scene in colour as two eyes see it.
@@ -48,7 +48,7 @@ def eyes(
         Replace the head cone of the dome by that of a head at this distance.
     head_width_mm
         Width of that head, including hair.
-    wavelengths
+    spectrum
         Number of wavelengths between the shortest one and 700 nm.
     """
     from ..color.eyes import eye_pair, with_head
@@ -57,14 +57,14 @@ def eyes(
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight)
-    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
-    other = {"number": "wavelengths", "wavelength_nm": "low_nm", "view.distance_mm": "distance_mm"}
+    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "spectrum", "low_nm")
+    other: dict[str, Any] = {"number": "spectrum", "wavelength_nm": "low_nm", "view.distance_mm": "distance_mm"}
     with faults_by_option(*own, **other), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         pair = eye_pair(
             wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=shining.light, exposure=shining.exposure,
-            wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm), progress=True,
+            spectrum=wavelength_set(spectrum, low_nm=shining.low_nm), progress=True,
         )  # fmt: skip
         save_color_png(pair.side_by_side(), stage / "parallel.png")
         save_color_png(pair.side_by_side(crossed=True), stage / "crossed.png")

@@ -19,7 +19,7 @@ def film(
     fps: float = 20.0,
     subject: Subject = AS_IN_THE_FILE,
     shining: Shining = DAYLIGHT,
-    wavelengths: int = 12,
+    spectrum: int = 12,
     keep: Path | None = None,
     force: Flag = False,
 ) -> None:
@@ -50,7 +50,7 @@ def film(
         Pixels along each side of the picture of one stone.
     fps
         Stills per second.
-    wavelengths
+    spectrum
         Number of wavelengths between the shortest one and 700 nm.
     keep
         Folder of the stills. By default it lies beside the film and is named after it.
@@ -65,8 +65,8 @@ def film(
     if not scenes:
         raise InputError("missing", key="SCENES", expected="at least one scene or stone")
     wanted = [subject.scene(path) for path in scenes]
-    own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
-    with faults_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
+    own = ("angle_deg", "stills", "size", "fps", "exposure", "spectrum", "low_nm")
+    with faults_by_option(*own, number="spectrum", frames="stills", wavelengths_nm="low_nm"):
         folder = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,
@@ -75,7 +75,7 @@ def film(
             size=size,
             light=shining.light,
             exposure=shining.exposure,
-            wavelengths=wavelength_set(wavelengths, low_nm=shining.low_nm),
+            spectrum=wavelength_set(spectrum, low_nm=shining.low_nm),
             fps=fps,
             stills=keep,
             force=force,

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights, wavelength_set
 from ..progress import Progress, reporter
@@ -44,14 +44,14 @@ steps."""
 
 def save_video(
     stones: Stone | Sequence[Stone],
-    dome: Dome,
+    dome: DomeLike,
     path: str | Path,
     views: Sequence[View] | None = None,
     *,
     size: int = 400,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet = 12,
+    spectrum: int | WavelengthSet = 12,
     background: float = 0.03,
     fps: float = 20.0,
     settings: TraceSettings | None = None,
@@ -66,7 +66,7 @@ def save_video(
     path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of the picture of one stone.
-    light, exposure, wavelengths : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
+    light, exposure, spectrum : as in `color_picture`. background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
     settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.
     stills : folder of the part files; by default beside the film, named after it. It is kept.
@@ -92,10 +92,11 @@ def save_video(
     if progress is True:
         need.say()
     refuse_taken(path.parent, [path.name], force)
-    waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+    waves = spectrum if isinstance(spectrum, WavelengthSet) else wavelength_set(spectrum)
+    sky = dome_of(dome)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
     for stone in several:  # an unknown index at these wavelengths is an error before anything is written
-        engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
+        engine_for(Scene(stone, sky, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     with disk_faults(folder):
@@ -104,7 +105,7 @@ def save_video(
     grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
 
     def one(view: View) -> np.ndarray:
-        scenes = (Scene(stone, dome, view, settings) for stone in several)
+        scenes = (Scene(stone, sky, view, settings) for stone in several)
         return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:
