@@ -96,7 +96,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except MemoryError:
         return _refused("not enough memory; expected a smaller resolution or fewer wavelengths")
     except KeyboardInterrupt as signalled:
-        sys.stderr.write("raylab: interrupted\n")
+        sys.stderr.write("; ".join(["raylab: interrupted", *getattr(signalled, "__notes__", ())]) + "\n")
         return 128 + signalled.args[0] if signalled.args else INTERRUPTED
     except BrokenPipeError:  # whoever reads us has seen enough
         _drop_output()

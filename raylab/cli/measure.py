@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -120,6 +121,8 @@ def _print_scan(report: ScanReport) -> None:
     """A few lines on the reconstruction of a scan, with the patches that no facet explains."""
     say()
     noise = f"noise {report.noise_um:.3g} um ({'stated' if report.noise_stated else 'estimated'})"
+    if math.isnan(report.noise_um):
+        noise = "noise not known (too few points on a facet; --noise-um states it)"
     share = f"{report.explained_pct:.2f} % of the surface lies on the facets"
     say(f"scan: {report.triangles} triangles, unit {report.unit}, {noise}, {share}")
     edges = f"edges rounded within {report.rounding_um:.0f} um" if report.rounding_um else "edges sharp"

@@ -150,6 +150,8 @@ def _run(
         for number in sorted(store.done):
             if (part := store.load(number)) is not None:
                 fill(number, part)
+    if progress is True and done:
+        sys.stderr.write(f"{done} of {len(plan)} designs found from an earlier run\n")
     missing = sorted(set(range(-(-len(plan) // size))) - (store.done if store is not None else set()))
     chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     with reporter(progress, "designs") as update:
