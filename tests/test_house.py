@@ -250,7 +250,7 @@ def test_a_toy_statistic_is_one_file_and_one_row(tmp_path):
     assert found["best"] == "surplus"
     assert -1.0 < found["wished"] < 1.0
     assert found["sentence"].startswith("Surplus of the sky (toy): ")
-    assert "percentage points" in found["sentence"] or "larger for" in found["sentence"]
+    assert "percentage points" in found["sentence"]
     assert "Surplus of the sky (toy)" in found["rows"]
     assert found["page of the report"]
     label, definition = "surplus of the sky (toy)", "area mean of the sky's share less the leak's (a toy)"

@@ -132,6 +132,8 @@ def propagate(
     nominal = {name: _statistic(value) for name, value in numbers(stone).items()}
     modes = wanted.modes(stone)
     if not len(modes):
+        with reporter(progress, "stones") as update:
+            update(1, 1)
         return {name: Estimate(value, 0.0, 0.0, 0.0) for name, value in nominal.items()}
     errors = _drawn(modes, draws_for(known_to_pct), key) if method == "draws" else [s * m for m in modes for s in (1.0, -1.0)]
     rows = np.empty((len(errors), len(nominal)))
