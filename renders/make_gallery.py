@@ -123,9 +123,7 @@ def tilted() -> None:
 
 def eyes() -> None:
     dome = rl.with_head(rl.Dome(zones=(rl.Zone((10, 50), (20, 80), 4.0),)), 250.0)
-    pair = rl.eye_pair(
-        rl.Scene(stone(), dome, rl.View(5.0, 40.0), rl.TraceSettings(samples=9), 300), exposure=3.0, spectrum=8
-    )
+    pair = rl.eye_pair(rl.Scene(stone(), dome, rl.View(5.0, 40.0), rl.TraceSettings(samples=9), 300), exposure=3.0, spectrum=8)
     gap = np.full((300, 12, 3), 1.0)
     save("eyes", pair.side_by_side(background=GREY), gap, pair.anaglyph(GREY))
 

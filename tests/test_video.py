@@ -20,7 +20,7 @@ STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_
 SMALL = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75, diameter_mm=3.25)
 DOME = rl.load_dome("head-shadow")
 SCENES = Path(__file__).parents[1] / "scenes"
-QUICK = {"size": 33, "wavelengths": 2, "settings": rl.TraceSettings(precision=0.1)}
+QUICK = {"size": 33, "spectrum": 2, "settings": rl.TraceSettings(precision=0.1)}
 
 
 @pytest.fixture
