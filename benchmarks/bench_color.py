@@ -40,14 +40,14 @@ def scene(view: rl.View | None = None) -> rl.Scene:
 
 
 def one_picture() -> None:
-    wall, processor = best(lambda: rl.color_picture(scene(), wavelengths=16))
+    wall, processor = best(lambda: rl.color_picture(scene(), spectrum=16))
     print(f"512 x 512, 16 wavelengths: {wall:.2f} s wall (target 2 s), {processor:.2f} s processor")
 
 
 def growth() -> None:
     for words, view, numbers in (("face-up", rl.View(), (4, 8, 16, 32, 64)), ("tilted", rl.View(12.0, 33.0), (4, 8, 16, 32))):
         for number in numbers:
-            wall, processor = best(lambda number=number, view=view: rl.color_picture(scene(view), wavelengths=number))
+            wall, processor = best(lambda number=number, view=view: rl.color_picture(scene(view), spectrum=number))
             each = f"{1e3 * wall / number:5.1f} ms wall and {1e3 * processor / number:5.1f} ms processor for each"
             print(f"{words:8s} {number:3d} wavelengths: {wall:5.2f} s, {each}", flush=True)
 

@@ -78,7 +78,7 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=4, help="values on each of four axes")
     parser.add_argument("--processes", type=int, default=len(os.sched_getaffinity(0)))
     given = parser.parse_args()
-    axes = {key: (*ends, given.steps) for key, ends in RANGES.items()}
+    axes = {key: rl.steps(*ends, given.steps) for key, ends in RANGES.items()}
     settings = rl.TraceSettings(precision=PRECISION)
     plan = plan_of(axes, {"dome": "head-shadow"})
     before = tracing_alone(plan, settings)

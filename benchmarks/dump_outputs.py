@@ -550,7 +550,7 @@ def sweeps(dump: Dump) -> None:
     dump.put("with-impossible-designs", swept(odd, "head-shadow", table_pct=57, crown_angle_deg=34.5))
     light = {"tilt_deg": [0, 10], "dome": ["even-sky", "side-window"], "material": ["diamond", "quartz"]}
     dump.put("over-light-and-material", swept(light, None, table_pct=57, crown_height_pct=14, pavilion_depth_pct=43))
-    tint = {"absorption_per_mm": (0.0, 0.1, 3), "wavelength_nm": [450.0, 650.0]}
+    tint = {"absorption_per_mm": rl.steps(0.0, 0.1, 3), "wavelength_nm": [450.0, 650.0]}
     fixed = {
         "table_pct": 57,
         "crown_angle_deg": 34.5,
@@ -760,7 +760,7 @@ def fire_facts(scene: rl.Scene) -> dict[str, Any]:
 
 def pair_of(scene: rl.Scene, pupil_mm: float) -> dict[str, Any]:
     """What two eyes see."""
-    found = rl.eye_pair(scene, 250.0, pupil_mm=pupil_mm, wavelengths=4)
+    found = rl.eye_pair(scene, 250.0, pupil_mm=pupil_mm, spectrum=4)
     each = {"left": found.left.xyz, "right": found.right.xyz, "coverage": found.left.coverage}
     return {**each, "side-by-side": found.side_by_side(), "anaglyph": found.anaglyph()}
 
@@ -771,7 +771,7 @@ def still_of(stone: rl.Stone, dome: rl.Dome, view: rl.View) -> np.ndarray:
 
     with tempfile.TemporaryDirectory() as folder:
         film = Path(folder) / "film.gif"
-        stills = rl.save_video(stone, dome, film, [view], size=64, wavelengths=6).folder
+        stills = rl.save_video(stone, dome, film, [view], size=64, spectrum=6).folder
         (still,) = stills.glob("*.png")
         return np.asarray(iio.imread(still))
 

@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from .stone.stone import Stone
     from .stone.stone_file import load_stone
     from .stone.symmetry_group import SymmetryGroup
+    from .sweeps.axes import between, steps
     from .sweeps.optimizing import Optimum, optimize
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
@@ -95,6 +96,7 @@ _HOME = {
     "WavelengthChoice": "color.wavelength_choice",
     "Zone": "lighting.dome",
     "best_brillianteering": "cutting.choices",
+    "between": "sweeps.axes",
     "brillianteer": "cutting.preview",
     "brillianteering_grid": "cutting.choices",
     "chroma": "color.fire",
@@ -132,6 +134,7 @@ _HOME = {
     "save_video": "pictures.video",
     "scintillation": "motion.scintillation",
     "statistics_of": "comparison.uncertainty",
+    "steps": "sweeps.axes",
     "stone_from_mesh": "stone.scanning.scan",
     "sweep": "sweeps.sweeping",
     "tilt": "motion.tilting",
@@ -174,6 +177,7 @@ __all__ = [
     "Zone",
     "__version__",
     "best_brillianteering",
+    "between",
     "brillianteer",
     "brillianteering_grid",
     "chroma",
@@ -211,6 +215,7 @@ __all__ = [
     "save_video",
     "scintillation",
     "statistics_of",
+    "steps",
     "stone_from_mesh",
     "sweep",
     "tilt",

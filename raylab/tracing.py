@@ -9,7 +9,7 @@ import xarray as xr
 
 from . import pattern_symmetry
 from .errors import InputError, nearest
-from .lighting.dome import Dome
+from .lighting.dome_file import DomeLike, dome_of
 from .progress import Progress, part_of, reporter
 from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
@@ -54,7 +54,7 @@ class Result:
 
 def trace(
     stone: Stone,
-    dome: Dome,
+    dome: DomeLike,
     view: View | None = None,
     *,
     resolution: int = 512,
@@ -76,7 +76,7 @@ def trace(
 
     Parameters
     ----------
-    stone, dome, view : the stone, its light, and the view (by default face-up and parallel).
+    stone : the stone. dome : its light; a dome, or the name or file of one. view : by default face-up and parallel.
     resolution : pixels along each side of the maps.
     wavelengths_nm : one, or several for a spectral axis; nm.
     engine : ``"beams"`` (exact, parallel views), ``"rays"`` (sampled), or None for the first one that supports the scene.
@@ -103,7 +103,7 @@ def trace(
     settings = TraceSettings(
         wavelengths_nm, engine, precision, standard_error, precision_of, samples, polarized, min_weight, max_bounces, seed
     )
-    return trace_scene(Scene(stone, dome, view or View(), settings, resolution), by_facet=by_facet, progress=progress)
+    return trace_scene(Scene(stone, dome_of(dome), view or View(), settings, resolution), by_facet=by_facet, progress=progress)
 
 
 def trace_scene(

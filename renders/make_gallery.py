@@ -97,9 +97,9 @@ def convergence() -> None:
     figure = Figure(figsize=(9.2, 3.8), layout="constrained")
     for axes, name in zip(figure.subplots(1, 2, sharey=True), ("head-shadow", "small-lamps"), strict=True):
         scene = rl.Scene(stone(), rl.load_dome(name), rl.View(6.0, 20.0), rl.TraceSettings(precision=1e-2), 96)
-        true = np.nan_to_num(rl.color_picture(scene, wavelengths=finest).xyz)
+        true = np.nan_to_num(rl.color_picture(scene, spectrum=finest).xyz)
         for kind, style, tint in (("uniform", "o-", "#31688e"), ("gauss", "s--", "#440154")):
-            seen = [rl.color_picture(scene, wavelengths=rl.wavelength_set(n, kind)).xyz for n in numbers]
+            seen = [rl.color_picture(scene, spectrum=rl.wavelength_set(n, kind)).xyz for n in numbers]
             off = [np.sqrt(np.mean((np.nan_to_num(xyz) - true) ** 2) / np.mean(true**2)) for xyz in seen]
             axes.loglog(numbers, off, style, color=tint, label=kind)
         axes.set_xticks(numbers, [str(n) for n in numbers])
@@ -123,9 +123,7 @@ def tilted() -> None:
 
 def eyes() -> None:
     dome = rl.with_head(rl.Dome(zones=(rl.Zone((10, 50), (20, 80), 4.0),)), 250.0)
-    pair = rl.eye_pair(
-        rl.Scene(stone(), dome, rl.View(5.0, 40.0), rl.TraceSettings(samples=9), 300), exposure=3.0, wavelengths=8
-    )
+    pair = rl.eye_pair(rl.Scene(stone(), dome, rl.View(5.0, 40.0), rl.TraceSettings(samples=9), 300), exposure=3.0, spectrum=8)
     gap = np.full((300, 12, 3), 1.0)
     save("eyes", pair.side_by_side(background=GREY), gap, pair.anaglyph(GREY))
 
@@ -134,7 +132,7 @@ def film() -> None:
     both = [stone(), stone(pavilion_angle_deg=43.5)]
     look = rl.circling(24, 10.0)
     rl.save_video(both, rl.load_dome("small-lamps"), HERE / "film.gif", look, size=150, exposure=5.0, fps=12, force=True,
-                  wavelengths=10, stills=HERE.parent / "out-gallery-stills", progress=True)  # fmt: skip
+                  spectrum=10, stills=HERE.parent / "out-gallery-stills", progress=True)  # fmt: skip
 
 
 def compare() -> None:

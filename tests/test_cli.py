@@ -292,3 +292,51 @@ def test_the_command_line_starts_without_heavy_imports():
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, timeout=60, check=False)
     assert (done.returncode, done.stderr) == (0, "")
+
+
+# Output and its characters.
+
+ODD = "\u0416\N{SUPERSCRIPT THREE} \N{SNOWMAN} \N{PLUS-MINUS SIGN}5\N{DEGREE SIGN}"
+
+
+@pytest.mark.parametrize(
+    ("page", "words", "shown"),
+    [
+        ("ascii", ["measure", "s.toml"], "\\u0416^3 \\u2603 +-5 deg"),
+        ("ascii", ["measure", "s.toml", "--json"], "\\u2603"),
+        ("cp1251", ["render", "s.toml", "--out", "out"], "\u0416^3 \\u2603 \N{PLUS-MINUS SIGN}5\N{DEGREE SIGN}"),
+    ],
+)
+def test_no_output_fails_for_its_characters(folder, page, words, shown):
+    """Redirected under a code page that lacks superscripts, degrees or letters of the stone's name."""
+    (folder / "s.toml").write_text(SCENE.replace("[red]test[/red] stone", ODD), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "raylab.cli", *words],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": page},
+        capture_output=True,
+        timeout=120,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    text = done.stdout.decode(page)
+    assert shown in text
+    if "--json" in words:
+        assert json.loads(text)["name"] == ODD
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("measure",),
+        ("render", "--out", "out"),
+        ("repolish", "--facet", "star 0", "--out", "out"),
+        ("brillianteer", "--out", "out"),
+        ("compare", "s.toml"),
+    ],
+)
+def test_what_a_scan_lacks_is_named_as_its_option(refused, words):
+    command, *rest = words
+    scan = ROOT / "scenes" / "stones" / "offer-a.ply"
+    line = f"{scan}: --unit: a .ply file states no unit; expected one of um, mm, cm, m, in"
+    assert refused(command, str(scan), *rest) == line

@@ -36,7 +36,7 @@ def scene(stone, dome="head-shadow", **settings):
 
 @pytest.mark.parametrize("light", illuminants())
 def test_a_colorless_stone_without_dispersion_is_neutral(light):
-    seen = color_picture(scene(brilliant(Material.constant(2.417))), light, wavelengths=5)
+    seen = color_picture(scene(brilliant(Material.constant(2.417))), light, spectrum=5)
     linear, encoded = seen.linear(0.3), seen.srgb(0.3)
     assert np.ptp(linear, axis=-1).max() < 1e-6
     assert np.ptp(encoded, axis=-1).max() < 1e-6
@@ -52,11 +52,11 @@ def test_a_picture_is_the_spectrum_of_the_maps():
     request = scene(brilliant(), **lopsided, wavelengths_nm=tuple(waves.nodes_nm.tolist()))
     result = rl.trace_scene(request)
     spectrum = np.moveaxis(result.maps.luminance.values, 0, -1)[::-1]
-    seen = color_picture(request, "A", wavelengths=4)
+    seen = color_picture(request, "A", spectrum=4)
     covered = seen.coverage > 1e-3
     assert np.allclose(seen.xyz[covered], spectrum_to_xyz(spectrum, waves, "A")[covered], rtol=0, atol=1e-12)
-    assert np.array_equal(color_picture(result, "A", wavelengths=4).xyz, seen.xyz, equal_nan=True)
-    assert np.array_equal(color_picture(request, "A", wavelengths=4, threads=1).xyz, seen.xyz, equal_nan=True)
+    assert np.array_equal(color_picture(result, "A", spectrum=4).xyz, seen.xyz, equal_nan=True)
+    assert np.array_equal(color_picture(request, "A", spectrum=4, threads=1).xyz, seen.xyz, equal_nan=True)
     assert not np.array_equal(seen.linear(), seen.linear()[::-1])
     assert np.allclose(color_picture(request, "A", 3.0, waves).linear(), 3.0 * seen.linear(), rtol=1e-14)
 
@@ -65,8 +65,8 @@ def test_a_dome_in_absolute_units_is_drawn_relative_to_its_brightest():
     """Five times the radiance, in the dome's own units: the picture and the body colour are the same."""
     one, five = (rl.Dome(sky_radiance=r, head_half_angle_deg=12.0, absolute=True) for r in (1.0, 5.0))
     first, second = (scene_of(brilliant(), dome, resolution=24, precision=0.02) for dome in (one, five))
-    assert np.allclose(*(color_picture(each, wavelengths=2).xyz for each in (first, second)), rtol=1e-12, equal_nan=True)
-    assert np.allclose(*(rl.face_up_color(each, wavelengths=2).lab for each in (first, second)), rtol=1e-12)
+    assert np.allclose(*(color_picture(each, spectrum=2).xyz for each in (first, second)), rtol=1e-12, equal_nan=True)
+    assert np.allclose(*(rl.face_up_color(each, spectrum=2).lab for each in (first, second)), rtol=1e-12)
 
 
 @pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
@@ -74,22 +74,22 @@ def test_more_wavelengths_converge(dome):
     """Root mean square of XYZ against 64 wavelengths falls. Under lamps not at each doubling: their edges are jumps of the
     spectrum, and where between two wavelengths a jump lies is chance."""
     request = scene(brilliant(), dome, resolution=64)
-    finest = np.nan_to_num(color_picture(request, wavelengths=64).xyz)
-    off = [math.sqrt(np.mean((np.nan_to_num(color_picture(request, wavelengths=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
+    finest = np.nan_to_num(color_picture(request, spectrum=64).xyz)
+    off = [math.sqrt(np.mean((np.nan_to_num(color_picture(request, spectrum=n).xyz) - finest) ** 2)) for n in (2, 4, 8, 16)]
     assert off[-1] < off[0] / 8
     assert dome == "small-lamps" or off == sorted(off, reverse=True)
 
 
 def test_under_a_perspective_view_rays_are_sampled():
-    near = color_picture(scene(brilliant(), view=rl.View(distance_mm=250.0), resolution=24, samples=16), wavelengths=2)
-    far = color_picture(scene(brilliant(), resolution=24), wavelengths=2)
+    near = color_picture(scene(brilliant(), view=rl.View(distance_mm=250.0), resolution=24, samples=16), spectrum=2)
+    far = color_picture(scene(brilliant(), resolution=24), spectrum=2)
     inside = (near.coverage > 0.99) & (far.coverage > 0.99)
     assert inside.sum() > 200
     assert abs(near.xyz[inside].mean() - far.xyz[inside].mean()) < 0.05 * far.xyz[inside].mean()
 
 
 def test_edges_blend_into_the_background():
-    seen = color_picture(scene(brilliant()), wavelengths=2)
+    seen = color_picture(scene(brilliant()), spectrum=2)
     assert np.allclose(seen.linear(0.25)[seen.coverage == 0.0], 0.25)
     edge = (seen.coverage > 0.2) & (seen.coverage < 0.8)
     assert np.allclose((seen.linear(0.25) - seen.linear())[edge], 0.25 * (1.0 - seen.coverage[edge])[:, None], atol=1e-14)
@@ -117,10 +117,10 @@ def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
     tinted = brilliant(rl.get_material("diamond").tinted(tint("faint-yellowish").pairs))
     even = rl.Dome(tray_radiance=1.0)
     looked_at = scene_of(tinted, even, precision=0.05)
-    up = face_up_color(looked_at, wavelengths=3)
-    below = face_up_color(replace(looked_at, view=rl.View(tilt_deg=180.0)), wavelengths=3)
+    up = face_up_color(looked_at, spectrum=3)
+    below = face_up_color(replace(looked_at, view=rl.View(tilt_deg=180.0)), spectrum=3)
     assert up.lab[2] > 0.5
-    dimmed = face_up_color(looked_at, exposure=0.25, wavelengths=3)
+    dimmed = face_up_color(looked_at, exposure=0.25, spectrum=3)
     cube_root = 0.25 ** (1.0 / 3.0)  # CIELAB above its dark end: L* + 16, a* and b* go with the cube root of the light
     dark_end = np.array([16.0, 0.0, 0.0])
     assert np.allclose(dimmed.lab + dark_end, cube_root * (up.lab + dark_end), rtol=1e-9)
@@ -131,7 +131,7 @@ def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
 def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     """The linear file and the screen's hold the same picture, apart from gamut, background and 16 bits; numbers as computed."""
     scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
-    request = ["--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1", "--wavelengths", "4"]
+    request = ["--light", "A", "--exposure", "0.5", "--resolution", "20", "--precision", "0.1", "--spectrum", "4"]
     request += ["--tint", "faint-brownish", "--dome", "even-sky", "--tilt-deg", "3"]
     assert main(["color", scene, "--out", str(tmp_path), *request]) == 0
     assert sorted(path.name for path in tmp_path.iterdir()) == ["color.json", "color.png", "color.tiff", "fire.png"]
@@ -165,7 +165,7 @@ def test_the_command_refuses_what_cannot_be_seen(tmp_path, capsys):
     for words, says in {
         "--tint pale": "--tint = 'pale': unknown tint; expected",
         "--tint lost.csv": "lost.csv: no such file; expected an absorption spectrum",
-        "--wavelengths 0": "--wavelengths = 0: out of range; expected 1 to 100",
+        "--spectrum 0": "--spectrum = 0: out of range; expected 1 to 100",
         "--exposure 0": "--exposure = 0.0: out of range",
         "--low-nm 300": "--low-nm = 300.0: out of range",
     }.items():
@@ -183,7 +183,7 @@ def test_the_command_shows_moissanite_in_what_is_known_of_it(tmp_path, capsys):
         "--low-nm = 400.0: the refractive index of moissanite is unknown at this wavelength; expected 435.8"
         in capsys.readouterr().err
     )
-    assert main([*words, "--low-nm", "436", "--wavelengths", "2", "--json"]) == 0
+    assert main([*words, "--low-nm", "436", "--spectrum", "2", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["wavelengths_nm"] == [502.0, 634.0]
 
 

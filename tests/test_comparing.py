@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from polyhedra import body, random_polyhedron
 
 from raylab.cli import main
@@ -19,7 +21,7 @@ from raylab.comparison.alignment import common_grid, pose_of
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate
-from raylab.comparison.verdicts import judge, judge_all, ranks, within_nature, words
+from raylab.comparison.verdicts import judge, judge_all, within_nature, words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html
@@ -28,7 +30,7 @@ from raylab.results.statistics import Statistic
 from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
-from raylab.stone.measuring.plane_uncertainty import Uncertainty
+from raylab.stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan
 from raylab.tracing import trace
@@ -40,8 +42,10 @@ QUICK = {"dome": DOME, "known_to_pct": 45.0, "resolution": 40, "settings": Trace
 
 
 def brilliant(name: str = "one", key: int = 1, **changed: float):
-    """A brilliant cut a little unevenly."""
-    return Uncertainty(0.15, 0.0, 3.0).drawn(round_brilliant(**{**GOOD, **changed}, name=name), (50, key))
+    """A brilliant cut a little unevenly, and measured."""
+    return (
+        Uncertainty(0.15, 0.0, 3.0).drawn(round_brilliant(**{**GOOD, **changed}, name=name), (50, key)).relabeled(measured=True)
+    )
 
 
 FINE, LEAKY = brilliant("fine"), brilliant("leaky", 2, pavilion_angle_deg=20.0, diameter_mm=6.0)
@@ -71,7 +75,8 @@ def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: flo
         (estimate(0.89, 0.04, width=0.02), "not significant"),  # the bracket reaches up to 0.91
         (estimate(1.11, 0.04, width=0.02), "smaller"),  # and not down
         (estimate(1.11, 0.04, shift=0.02), "not significant"),
-        (estimate(1.01, 0.04, shift=-0.10), "smaller"),
+        (estimate(1.01, 0.04, shift=-0.10), "not significant"),  # smaller by the correction alone
+        (estimate(1.11, 0.04, shift=-0.10), "smaller"),
         (estimate(9.0, math.nan), "unknown"),
     ],
 )
@@ -86,15 +91,58 @@ def test_the_criterion(second, outcome):
 def test_sentences_are_plain_and_hold_the_numbers():
     a, b = ("A", estimate(0.70, 0.003)), ("B", estimate(0.66, 0.004))
     assert judge("brightness", a, b).sentence == (
-        "Brightness: larger for A than for B, by 4.00 percentage points (3.00 to 5.00)."
+        "Brightness: A 70.00 %, B 66.00 %; A larger than B by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("brightness", b, a).sentence == (
-        "Brightness: smaller for B than for A, by 4.00 percentage points (3.00 to 5.00)."
+        "Brightness: B 66.00 %, A 70.00 %; A larger than B by 4.00 percentage points (3.00 to 5.00)."
     )
     assert judge("contrast_rms", ("A", estimate(0.5, 0.03)), ("C", estimate(0.51, 0.04))).sentence == (
-        "Contrast (RMS): no significant difference between A and C; "
-        "measured difference 0.010, differences below about 0.100 are not significant."
+        "Contrast (RMS): A 0.500, C 0.510; the difference of 0.010 is not significant (below about 0.100)."
     )
+
+
+def test_two_words_for_two_reasons():
+    """A measurement leaves a difference without significance; tracing alone leaves it unresolved; none is none."""
+    designed = judge("leak", ("A", estimate(0.1, 0.0, width=0.02)), ("B", estimate(0.11, 0.0, width=0.02)))
+    assert designed.outcome == "not resolved"
+    assert designed.sentence.endswith(
+        "the difference of 1.00 percentage points is finer than the tracing resolves (about 2.00)."
+    )
+    assert judge("leak", ("A", estimate(0.1, 0.03)), ("B", estimate(0.11, 0.0))).outcome == "not significant"
+    same = judge("table_pct", ("A", estimate(57.0, 0.0)), ("B", estimate(57.0 + 1e-9, 0.0)))
+    assert (same.outcome, same.sentence) == ("equal", "Table size: A 57.00 %, B 57.00 %; no difference.")
+    assert judge("table_pct", ("A", estimate(57.0, 0.0)), ("B", estimate(57.4, 0.0))).phrase == (
+        "B larger than A by 0.40 percentage points"
+    )
+
+
+@given(numbers=st.tuples(*[st.floats(0.0, 1.0)] * 2), shifts=st.tuples(*[st.floats(-0.2, 0.2)] * 2), u=st.floats(0.0, 0.05))
+def test_the_difference_is_that_of_the_shown_numbers_and_lies_in_its_range(numbers, shifts, u):
+    a, b = (estimate(value, u, shift=shift) for value, shift in zip(numbers, shifts, strict=True))
+    verdict = judge("brightness", ("A", a), ("B", b))
+    assert verdict.low <= verdict.difference <= verdict.high
+    corrected = a.best - b.best
+    assert verdict.low - 1e-12 <= corrected <= verdict.high + 1e-12
+    assert verdict.established <= (abs(verdict.difference) > verdict.least)
+    if verdict.outcome != "equal":
+        first, second, apart = map(float, re.findall(r"\d+\.\d+", verdict.sentence)[:3])
+        assert max(abs(first - second), 0.01) == pytest.approx(apart, abs=1e-9)
+
+
+def test_no_number_is_minus_nothing():
+    assert words("brightness").bare(-1e-9) == "0.00"
+
+
+def test_nothing_measured_has_no_uncertainty():
+    """Designs are exact; a measured stone beside one keeps its uncertainty; what the user states counts for all."""
+    design = round_brilliant(**GOOD)
+    found = compare(design, FINE, tilts=(0.0,), **QUICK)
+    assert found.uncertainties == (EXACT, Uncertainty())
+    assert {one.uncertainty for one in (*found.light[0][0].values(), *found.proportions[0].values())} == {0.0}
+    assert found.proportions[1]["weight_ct"].uncertainty > 0.0
+    assert "from proportions and was not measured" in " ".join(report_html(found, dict.fromkeys(picture_names(2), b"")).split())
+    stated = Uncertainty(0.02, 0.02, 1.0)
+    assert compare(design, FINE, tilts=(0.0,), uncertainty=stated, **QUICK).uncertainties == (stated, stated)
 
 
 def test_every_number_has_words(found):
@@ -114,13 +162,14 @@ def test_no_shift_leads_beyond_what_a_number_can_be():
     assert math.isnan(within_nature("leak", estimate(0.01, math.nan, shift=math.nan)).best)
 
 
-def test_stones_without_significant_difference_share_their_places():
-    """B is told apart from neither A nor C, but A and C are: no order of three, and none is made up."""
-    values = {"A": estimate(1.0, 0.03), "B": estimate(1.1, 0.03), "C": estimate(1.2, 0.03), "D": estimate(5.0, 0.03)}
+def test_every_pair_has_a_verdict():
+    values = {"A": estimate(1.0, 0.03), "B": estimate(1.1, 0.03), "C": estimate(1.2, 0.03)}
     verdicts = judge_all("leak", values, coverage=2.5)
-    assert len(verdicts) == 6
-    assert ranks("ABCD", verdicts) == {"A": (3, 4), "B": (2, 4), "C": (2, 3), "D": (1, 1)}
-    assert ranks("AB", judge_all("leak", {"A": values["A"], "B": values["B"]}, 2.5)) == {"A": (1, 2), "B": (1, 2)}
+    assert [(one.first, one.second, one.outcome) for one in verdicts] == [
+        ("A", "B", "not significant"),
+        ("A", "C", "smaller"),
+        ("B", "C", "not significant"),
+    ]
 
 
 # Poses and the common grid.
@@ -222,9 +271,11 @@ def test_everything_is_reported_as_json(found):
     assert leak["bracket_low"] <= leak["value"] <= leak["bracket_high"]
     assert leak["uncertainty"] > 0.0
     assert outcome["views"][0]["verdicts"]["leak"][0]["outcome"] == "smaller"
-    assert outcome["views"][0]["ranks"]["leak"] == {"A": [2, 2], "B": [1, 1]}
+    assert outcome["poses"]["A"]["scaled"] * measure(FINE).diameter_mm.mean == pytest.approx(
+        outcome["poses"]["B"]["scaled"] * measure(LEAKY).diameter_mm.mean
+    )
     assert outcome["uncertainty"]["A"] == {"angle_deg": 0.05, "common_angle_deg": 0.05, "distance_um": 3.0}
-    assert not any(word in json.dumps(outcome).lower() for word in ("grade", "score", "price"))
+    assert not any(word in json.dumps(outcome).lower() for word in ("grade", "score", "price", "rank", "best_"))
 
 
 def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported(found):
@@ -345,6 +396,8 @@ def test_a_scans_own_scatter_counts(monkeypatch, folder):
     assert scanned == report.uncertainty(Uncertainty(angle_deg=0.04))
     assert max(scanned.angle_deg) > 0.04
     assert stated == Uncertainty(angle_deg=0.04)
+    assert main(["compare", str(scan), str(folder / "a.toml"), "--unit", "mm"]) == 2
+    assert seen["doubts"] == [report.uncertainty(Uncertainty()), EXACT]
 
 
 @pytest.mark.parametrize(

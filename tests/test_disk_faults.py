@@ -51,13 +51,13 @@ def film(kind: str) -> Callable[[rl.Result, Path], object]:
     """The film alone: its still is there already."""
 
     def write(_: rl.Result, folder: Path) -> None:
-        save_video(STONE, DOME, folder / f"film.{kind}", [rl.View(tilt_deg=1.0)], size=16, wavelengths=2, stills=STILLS)
+        save_video(STONE, DOME, folder / f"film.{kind}", [rl.View(tilt_deg=1.0)], size=16, spectrum=2, stills=STILLS)
 
     return write
 
 
 def still(_: rl.Result, folder: Path) -> None:
-    save_video(STONE, DOME, folder / "film.gif", [rl.View(tilt_deg=2.0)], size=16, wavelengths=2, stills=folder)
+    save_video(STONE, DOME, folder / "film.gif", [rl.View(tilt_deg=2.0)], size=16, spectrum=2, stills=folder)
 
 
 def figure() -> matplotlib.figure.Figure:

@@ -36,7 +36,7 @@ def test_the_edges_of_a_box_stand_where_rays_from_each_eye_put_them():
     """An edge at x and height z stands at e + (x - e) d / (d - z) for an eye at e: similar triangles."""
     d, apart = 10.0, 4.0
     scene = scene_of(box(2.0, 2.0, Material.constant(1.5)), rl.Dome(), resolution=120, samples=16)
-    pair = eye_pair(scene, d, apart, wavelengths=1)
+    pair = eye_pair(scene, d, apart, spectrum=1)
     pixel, middle = pair.left.grid.pixel_mm, pair.left.coverage[60]
     for seen, e in ((pair.left, -apart / 2), (pair.right, apart / 2)):
         right, left = (pick(e + (side - e) * d / (d - z) for z in (1.0, -1.0)) for pick, side in ((max, 1.0), (min, -1.0)))
@@ -53,10 +53,10 @@ def test_far_eyes_see_the_parallel_view():
     Tilted: face-up, some rays leave exactly towards the window's edges.
     """
     scene = replace(SCENE, view=rl.View(7.0, 33.0))
-    exact = np.nan_to_num(color_picture(scene, wavelengths=2).xyz)
+    exact = np.nan_to_num(color_picture(scene, spectrum=2).xyz)
     off = []
     for distance in (250.0, 1000.0, 1e4, 1e7):
-        pair = eye_pair(scene, distance, wavelengths=2)
+        pair = eye_pair(scene, distance, spectrum=2)
         off.append([float(np.sqrt(np.mean((np.nan_to_num(one.xyz) - exact) ** 2))) for one in (pair.left, pair.right)])
     assert all(max(far) < min(near) for near, far in itertools.pairwise(off))
     assert off[-1][0] == pytest.approx(off[-1][1], rel=0.02)
@@ -64,7 +64,7 @@ def test_far_eyes_see_the_parallel_view():
 
 def test_one_eye_in_the_middle_sees_the_perspective_view():
     """Against the sampled engine under `View(distance_mm=250)`, other samples: within five standard errors of the mean."""
-    pair = eye_pair(SCENE, 250.0, 0.0, wavelengths=1)
+    pair = eye_pair(SCENE, 250.0, 0.0, spectrum=1)
     result = rl.trace_scene(replace(SCENE, view=rl.View(distance_mm=250.0)).with_settings(wavelengths_nm=550.0))
     mean = (pair.left.xyz[..., 1] * pair.left.coverage)[pair.left.coverage > 0].sum() / pair.left.coverage.sum()
     error = result.summary.brightness.error
@@ -74,7 +74,7 @@ def test_one_eye_in_the_middle_sees_the_perspective_view():
 
 
 def test_pairs_for_parallel_and_crossed_eyes():
-    pair = eye_pair(SCENE, wavelengths=1)
+    pair = eye_pair(SCENE, spectrum=1)
     parallel, crossed = pair.side_by_side(spacing=0.1), pair.side_by_side(crossed=True, spacing=0.1)
     assert parallel.shape == (40, 84, 3)
     assert np.array_equal(parallel[:, :40], pair.left.srgb(0.03))
@@ -84,7 +84,7 @@ def test_pairs_for_parallel_and_crossed_eyes():
 
 
 def test_the_anaglyph_gives_each_eye_its_picture():
-    pair = eye_pair(SCENE, wavelengths=1)
+    pair = eye_pair(SCENE, spectrum=1)
     only_left = replace(pair, right=replace(pair.right, xyz=np.zeros_like(pair.right.xyz)))
     seen, half = pair.anaglyph(0.0), only_left.anaglyph(0.0)
     assert np.array_equal(seen[..., 1], seen[..., 2])
@@ -105,7 +105,7 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
     along x, a disc of radius r has variance r^2 / 4. The edge of its bottom is hidden."""
     d, pupil, z, half = 10.0, 4.0, 1.0, 2.0
     scene = scene_of(box(2.0 * half, 2.0 * z, Material.constant(1.5)), rl.Dome(), resolution=80, samples=36)
-    sharp, blurred = (eye_pair(scene, d, 0.0, pupil_mm=p, wavelengths=1).left for p in (0.0, pupil))
+    sharp, blurred = (eye_pair(scene, d, 0.0, pupil_mm=p, spectrum=1).left for p in (0.0, pupil))
     rows = slice(34, 46)
     edge = half * d / (d - z)
     radius = 0.5 * pupil * z / (d - z)
@@ -146,14 +146,14 @@ def test_pupils_narrow_in_light():
 
 def test_the_command_writes_pairs(tmp_path, capsys):
     scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
-    request = ["--resolution", "16", "--wavelengths", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
+    request = ["--resolution", "16", "--spectrum", "1", "--samples", "4", "--pupil-mm", "3", "--head"]
     assert main(["eyes", scene, "--out", str(tmp_path), *request]) == 0
     facts = capsys.readouterr().out
     assert "63 mm apart at 250 mm; head 18.8 degrees" in facts
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(FILES)
     plain = rl.load_scene(scene)
     again = replace(plain, resolution=16, dome=with_head(plain.dome, 250.0)).with_settings(samples=4)
-    pair = eye_pair(again, pupil_mm=3.0, wavelengths=1)
+    pair = eye_pair(again, pupil_mm=3.0, spectrum=1)
     assert np.allclose(tifffile.imread(tmp_path / "left.tiff"), pair.left.linear(), atol=1e-6)
     for name, encoded in (("parallel", pair.side_by_side()), ("crossed", pair.side_by_side(crossed=True))):
         read = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))

@@ -111,7 +111,7 @@ def test_total_reflection_at_the_exit_has_no_spread():
 
 def test_chroma_of_stated_colors():
     """Half the area white, half with X doubled: chroma by hand. White D65 has u' 0.1978, v' 0.4683 (CIE 015, from memory)."""
-    seen = color_picture(scene_of(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), wavelengths=8)
+    seen = color_picture(scene_of(box(1.0, 1.0, Material.constant(1.5)), EVEN, resolution=2, precision=0.1), spectrum=8)
     white = seen.white
     plain = replace(seen, xyz=np.broadcast_to(0.5 * white, (2, 2, 3)), coverage=np.ones((2, 2)))
     assert chroma(plain).chroma_lab == pytest.approx(0.0, abs=1e-12)
@@ -132,7 +132,7 @@ def test_chroma_of_stated_colors():
 def test_lamps_show_fire_and_an_even_sky_hides_it():
     stone = rl.round_brilliant(**PROPORTIONS)
     lamps, sky = (
-        chroma(color_picture(scene_of(stone, rl.load_dome(name), resolution=64, precision=0.02), wavelengths=8)).chroma_uv
+        chroma(color_picture(scene_of(stone, rl.load_dome(name), resolution=64, precision=0.02), spectrum=8)).chroma_uv
         for name in ("small-lamps", "even-sky")
     )
     assert lamps > 3.0 * sky > 0.0

@@ -229,6 +229,38 @@ def test_a_step_stone_is_not_measured_as_a_round_brilliant(order, steps):
     assert set(named.names) <= {"table", "culet", "girdle", "crown", "pavilion"}
 
 
+BY_STEPS = {1: ("main",), 2: ("half", "main"), 3: ("half", "main", "star")}
+NAMES = {
+    "crown": {"half": "upper half", "main": "crown main", "star": "star"},
+    "pavilion": {"half": "lower half", "main": "pavilion main", "star": "extra"},
+}
+
+
+@pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])
+def test_names_do_not_make_a_round_of_a_step_stone(order, steps):
+    """Rows of a step stone that a file calls by a brilliant's names: neutral names, no number of a round."""
+    stone = step_stone(order, steps, order)
+    tiers = ["table"]
+    for side in ("crown", "pavilion"):
+        tiers += [NAMES[side][row] for row in BY_STEPS[steps] for _ in range(order)]
+    found = measure(body(stone.normals, stone.distances_mm, tiers=[*tiers, *["girdle"] * order]))
+    assert found.cut is None
+    assert {row.tier for row in found.facets} == {"table", "girdle", "crown", "pavilion"}
+    assert set(found) == {"diameter_mm", "depth_pct"}
+
+
+@pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])
+def test_a_knife_edge_does_not_make_a_round_of_a_step_stone(order, steps):
+    stone = step_stone(order, steps, order)
+    edge = ~np.isclose(stone.normals[:, 2], 0.0)
+    assert measure(body(stone.normals[edge], stone.distances_mm[edge])).cut is None
+
+
+def test_a_round_with_a_knife_edge_is_one():
+    round_ = only(BUILT, *(set(BUILT.tiers) - {"girdle"}))
+    assert measure(body(round_.normals, round_.distances_mm)).cut == "round brilliant"
+
+
 def test_a_blocked_round_is_distinguished_from_a_step_stone_by_its_girdle():
     assert measure(step_stone(8, 1, 96)).cut == "round brilliant"
 

@@ -51,7 +51,7 @@ def test_no_better_design_lies_on_a_grid():
     box = {"crown_angle_deg": (32.0, 36.0), "pavilion_angle_deg": (40.0, 42.0)}
     settings = {"settings": rl.TraceSettings(precision=0.02), "table_pct": 57.0}
     best = rl.optimize(box, "head-shadow", statistic="brightness", number=32, starts=3, processes=1, scan=11, **settings)
-    axes = {key: (*ends, 13) for key, ends in box.items()}
+    axes = {key: rl.steps(*ends, 13) for key, ends in box.items()}
     grid = rl.sweep(axes, "head-shadow", processes=1, **settings)
     assert best.value.value >= float(grid.brightness.max()) - 0.002
     assert best.value.low <= best.value.value <= best.value.high

@@ -5,30 +5,31 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from html.parser import HTMLParser
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
-from raylab.comparison.verdicts import Verdict, words
+from raylab.comparison.verdicts import words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
-from raylab.report import report_html, save_report, tables
+from raylab.report import pictures, report_html, save_report, tables
 from raylab.report.pictures import drawn, picture_names
 from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 
+SHAPE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "girdle_facets": 16}
 NAMES = ('<b>first</b> & "last"', "second, $x^2$", "third")
 
 
 def stone(name: str, key: int, **changed: float):
-    shape = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 16, **changed}
-    return Uncertainty(0.15, 0.0, 3.0).drawn(round_brilliant(**shape, name=name), (60, key))
+    shape = {**SHAPE, "pavilion_angle_deg": 40.75, **changed}
+    return Uncertainty(0.15, 0.0, 3.0).drawn(round_brilliant(**shape, name=name), (60, key)).relabeled(measured=True)
 
 
 STONES = (
@@ -144,36 +145,51 @@ def test_names_are_text_and_never_markup(page_of_two):
     assert "<b>first" not in page_of_two
 
 
-def test_three_stones_are_ranked_and_their_materials_noted():
+def test_three_stones_are_compared_pair_by_pair_and_their_materials_noted():
     found = compare(*STONES, tilts=(0.0,), uncertainty=Uncertainty(0.02, 0.02, 1.0), **QUICK)
+    assert {"difference-b-c.png", "verdicts-b-c.svg"} <= set(picture_names(3))
+    assert pictures.verdict_figure(found, 1, 2).axes[0].get_xlabel().startswith("C larger")
     page = report_html(found, dict.fromkeys(picture_names(3), b""), title="Three of them")
     read = Reader(page)
-    assert len(read.all("img")) == 3 + 3 + 2 * 2 + 1
+    assert len(read.all("img")) == 3 + 3 + 2 * 3 + 1
     assert "<title>Three of them</title>" in page
-    pairs = found.light_verdicts(0)["leak"]
-    assert len(pairs) == 3
-    assert tables.ranked(found, pairs) in read.text
-    for first, last in found.ranks(pairs).values():
-        assert f"rank {first}" + (f" to {last}" if last > first else "") in read.text
+    for pair in found.light_verdicts(0)["leak"]:
+        assert pair.phrase in read.text
+        assert pair.sentence in read.text
+    assert {"A and B", "A and C", "B and C"} <= {text.removesuffix(": difference maps") for text in read.words}
+    assert not re.search(r"\b(rank|place|over [A-C]|best|better than|wins)\b", read.text)
     assert "moissanite: " in read.text
     assert "default assumptions" not in read.text  # the user stated his own
-    assert all(verdict.sentence in read.text for verdict in pairs)
 
 
-def test_ranking_in_words():
-    def pairs(facts: str) -> list[Verdict]:
-        ends = {"l": (1.0, 2.0), "s": (-2.0, -1.0), "-": (-1.0, 1.0)}
-        return [Verdict("leak", a, b, 0.0, *ends[t]) for (a, b), t in zip(("AB", "AC", "BC"), facts, strict=True)]
+def test_each_difference_in_a_table_is_that_of_the_numbers_beside_it(two, page_of_two):
+    """Read off the page as a buyer would: with pencil and paper, in every row of every table."""
+    rows = 0
+    for row in re.findall(r"<tr><th scope=\"row\">[^<]*</th>\s*<td><span class=\"own\">.*?</tr>", page_of_two, re.S):
+        numbers = [Decimal(one) for one in re.findall(r"<span class=\"own\">(-?[\d.]+)(?:°| |<)", row)[:2]]
+        for larger, told in re.findall(r"([AB]) larger than [AB] by ([\d.]+)", row):
+            assert (numbers[0] - numbers[1]) * (1 if larger == "A" else -1) == Decimal(told), row
+            rows += 1
+    assert rows > 10
+    assert "without bias" not in page_of_two
+    text = Reader(page_of_two).text
+    assert "Scaled by" in text
+    assert "Estimated bias of each number" in text
 
-    three = SimpleNamespace(labels=("A", "B", "C"))
-    expected = {"sss": "C > B > A", "lll": "A > B > C", "---": "not significant"}
-    expected |= {
-        "s--": "B > A; other differences not significant",
-        "lls": None,
-        "-ss": "C > A and B; other differences not significant",
-    }
-    for facts, line in expected.items():
-        assert tables.ranked(three, pairs(facts)) == (line or "A > C > B")
+
+def test_a_range_of_one_number_is_that_number(page_of_two):
+    even = compare(*(round_brilliant(**SHAPE, pavilion_angle_deg=angle) for angle in (40.75, 41.5)), tilts=(0.0,), **QUICK)
+    text = Reader(report_html(even, dict.fromkeys(picture_names(2), b""))).text
+    for shown in (text, Reader(page_of_two).text):
+        assert not [pair for pair in re.findall(r"(\d+\.\d+) to (\d+\.\d+)", shown) if pair[0] == pair[1]]
+        assert not re.search(r"-0\.0+\b(?!\d)", shown)
+    assert "±" not in text.replace("± its standard error", "")
+    assert "A and B follow from proportions and were not measured" in text
+
+
+def test_no_share_on_an_axis_exceeds_all_of_the_light(two):
+    for axes in pictures.ledger_figure(two).axes:
+        assert max(axes.get_xticks()) == 100
 
 
 def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):

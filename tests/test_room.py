@@ -73,7 +73,7 @@ def test_a_sweep_that_would_take_years_is_refused_and_leaves_nothing(tmp_path, m
     monkeypatch.setattr(sweeping, "_cost_s", lambda plan, settings: 1e8)
     for out in (None, tmp_path / "out"):
         with pytest.raises(rl.InputError, match=r"axes: 3 designs take .* about 3,472 days, longer than a year"):
-            rl.sweep({"pavilion_angle_deg": (40, 41, 3)}, "head-shadow", **GIVEN, processes=1, out=out)
+            rl.sweep({"pavilion_angle_deg": rl.steps(40, 41, 3)}, "head-shadow", **GIVEN, processes=1, out=out)
     assert list(tmp_path.iterdir()) == []
 
 

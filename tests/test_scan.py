@@ -13,6 +13,7 @@ import trimesh
 
 import raylab as rl
 from raylab.stone.finish import ABSORBING
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 
@@ -120,6 +121,22 @@ def test_every_facet_of_a_noisy_scan_is_found_within_its_error(seed):
     assert max(map(abs, agreement.pulls.values())) < 4.0
     assert scan.report.noise_um == pytest.approx(1e3 * noise, rel=0.05)
     assert scan.report.explained_pct > 99.8
+
+
+@pytest.mark.parametrize("times", [0, 2])
+def test_the_noise_of_a_coarse_mesh_is_not_known_unless_stated(times):
+    """A plane through three or four points lies near them whatever their noise: nothing is said, and the user's word counts."""
+    vertices, triangles = scanned.tessellated(STONE, times)
+    vertices = scanned.noisy(vertices, 0.001, np.random.default_rng(3))
+    report = stone_from_mesh(vertices, triangles).report
+    assert math.isnan(report.noise_um) == (times == 0)
+    device = Uncertainty(0.03, 0.02, 1.0)
+    if times == 0:
+        assert report.uncertainty(device) == device
+        assert report.to_dict()["noise_um"] is None
+    stated = stone_from_mesh(vertices, triangles, noise_um=1.0).report
+    assert stated.noise_um == 1.0
+    assert max(stated.uncertainty(device).distance_um) > 1.0
 
 
 def test_errors_follow_the_noise_that_is_stated():

@@ -359,7 +359,7 @@ def test_a_scan_in_a_scene_states_unit_and_material(write, tmp_path):
     text = "schema = 1\n[stone]\nfile = 'scan.stl'\n{}[dome]\nname = 'even-sky'\n"
     assert load_scene(write(text.format("unit = 'mm'\nmaterial = 'sapphire'\n"))).stone.material.name == "sapphire"
     line = fault(write(text.format("")))
-    assert line == "s.toml: stone.unit: a .stl file states no unit; expected unit= one of um, mm, cm, m, in"
+    assert line == "s.toml: stone.unit: a .stl file states no unit; expected one of um, mm, cm, m, in"
 
 
 @pytest.mark.parametrize(("key", "value"), [("unit", "mm"), ("material", "sapphire")])

@@ -19,10 +19,10 @@ SMALL = 48
 """Pixels along a picture's side."""
 SMALLER_COMMANDS = {
     "render": {"--resolution": SMALL},
-    "color": {"--resolution": SMALL, "--wavelengths": 3},
-    "eyes": {"--resolution": SMALL, "--wavelengths": 2},
+    "color": {"--resolution": SMALL, "--spectrum": 3},
+    "eyes": {"--resolution": SMALL, "--spectrum": 2},
     "tilt": {"--step-deg": 15},
-    "film": {"--stills": 2, "--size": SMALL, "--wavelengths": 2},
+    "film": {"--stills": 2, "--size": SMALL, "--spectrum": 2},
     "compare": {"--resolution": SMALL, "--precision": 0.05, "--known-to-pct": 30},
     "brillianteer": {"--precision": 0.02},
     "repolish": {"--precision": 0.02},

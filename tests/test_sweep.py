@@ -18,7 +18,7 @@ from raylab.cli import main
 from raylab.designs.design import trace_designs
 from raylab.designs.keys import REASONS
 from raylab.results.statistics import STATISTICS
-from raylab.sweeps.axes import LAYOUTS, SAMPLERS, plan_of
+from raylab.sweeps.axes import LAYOUTS, SAMPLERS, between, plan_of, steps
 
 FIXED = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 FAST = 0.02
@@ -107,7 +107,7 @@ def test_a_wavelength_without_an_index_is_a_reason():
 
 
 def test_every_variable_says_what_it_is():
-    found = swept({"pavilion_angle_deg": (40.0, 41.0, 2)})
+    found = swept({"pavilion_angle_deg": steps(40.0, 41.0, 2)})
     assert {name + part for name in STATISTICS for part in ("", "_low", "_high")} <= set(found.data_vars)
     for name, variable in {**found.data_vars, **found.coords}.items():
         assert variable.attrs["long_name"], name
@@ -124,7 +124,7 @@ def test_every_variable_says_what_it_is():
 
 def test_axes_as_ranges_and_as_values():
     plan = plan_of(
-        {"pavilion_angle_deg": (38, 43, 51), "table_pct": np.array([53, 57])}, {"crown_angle_deg": 34, "dome": "even-sky"}
+        {"pavilion_angle_deg": steps(38, 43, 51), "table_pct": np.array([53, 57])}, {"crown_angle_deg": 34, "dome": "even-sky"}
     )
     assert plan.shape == (51, 2)
     assert plan.columns["pavilion_angle_deg"][::50] == (38.0, 43.0)
@@ -143,9 +143,20 @@ def test_pairs_go_together():
     assert float(found.brightness[1]) == float(alone.brightness[0])
 
 
+@pytest.mark.parametrize("kind", [list, tuple, np.array])
+@pytest.mark.parametrize("layout", ["grid", "paired", "sobol"])
+def test_a_plain_sequence_is_its_values(kind, layout):
+    """Whatever it looks like: three numbers are three values, not 42 designs from 40 to 41."""
+    number = 4 if layout == "sobol" else None
+    fixed = {"table_pct": 57, "crown_angle_deg": 34, "dome": "even-sky"}
+    plan = plan_of({"pavilion_angle_deg": kind((40, 41, 42))}, fixed, layout, number)
+    assert set(plan.columns["pavilion_angle_deg"]) <= {40.0, 41.0, 42.0}
+    assert len(plan) == (number or 3)
+
+
 @pytest.mark.parametrize("layout", SAMPLERS)
 def test_samples_fill_the_box_evenly_and_again(layout):
-    axes = {"crown_angle_deg": (30.0, 40.0), "table_pct": (50.0, 60.0), "dome": ["even-sky", "head-shadow"]}
+    axes = {"crown_angle_deg": between(30.0, 40.0), "table_pct": between(50.0, 60.0), "dome": ["even-sky", "head-shadow"]}
     fixed = {"pavilion_angle_deg": 41.0}
     plan = plan_of(axes, fixed, layout, 64, seed=3)
     crown = np.array(plan.columns["crown_angle_deg"])
@@ -167,9 +178,9 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({}, {}, "axes: no axis to sweep"),
         ({"star_pct": []}, {}, "star_pct: not a list of values"),
         ({"star_pct": "fifty"}, {}, "not an axis"),
-        ({"star_pct": (40.0, 60.0)}, {}, "star_pct = (40.0, 60.0): not a range"),
-        ({"star_pct": (40.0, 60.0, 2.5)}, {}, "star_pct: number = 2.5"),
-        ({"star_pct": (40.0, 60.0, 1)}, {}, "too few values"),
+        ({"star_pct": between(40.0, 60.0)}, {}, "star_pct = Between(low=40.0, high=60.0): not an axis"),
+        ({"star_pct": steps(40.0, 60.0, 2.5)}, {}, "star_pct: number = 2.5"),
+        ({"star_pct": steps(40.0, 60.0, 1)}, {}, "too few values"),
         ({"star_pct": [50.0, 50.0]}, {}, "repeated value"),
         ({"star_pct": [50.0, float("nan")]}, {}, "star_pct = nan: out of range"),
         ({"star_pct": [50.0, True]}, {}, "star_pct = True: not a number"),
@@ -184,9 +195,9 @@ def test_samples_fill_the_box_evenly_and_again(layout):
         ({"star_pct": [50.0], "table_pct": [55.0, 57.0]}, {"layout": "paired"}, "paired axes have different lengths"),
         ({"star_pct": [50.0]}, {"layout": "gird"}, "did you mean 'grid'?"),
         ({"star_pct": [50.0]}, {"number": 4}, "number = 4: not used by the layout grid"),
-        ({"star_pct": (40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: not a power of two"),
-        ({"star_pct": (40.0, 60.0)}, {"layout": "halton"}, "number: not a whole number"),
-        ({"star_pct": (60.0, 40.0)}, {"layout": "latin", "number": 4}, "empty range"),
+        ({"star_pct": between(40.0, 60.0)}, {"layout": "sobol", "number": 12}, "number = 12: not a power of two"),
+        ({"star_pct": between(40.0, 60.0)}, {"layout": "halton"}, "number: not a whole number"),
+        ({"star_pct": between(60.0, 40.0)}, {"layout": "latin", "number": 4}, "empty range"),
         ({"star_pct": [50.0]}, {"precision": 0.0}, "precision = 0.0: out of range"),
         (
             {"star_pct": [50.0]},
@@ -226,7 +237,7 @@ def test_layouts_are_the_documented_ones():
 # Who computes
 
 
-AXES = {"crown_angle_deg": (30.0, 38.0, 4), "pavilion_angle_deg": (38.5, 42.5, 4), "girdle_pct": [3.5, 0.5]}
+AXES = {"crown_angle_deg": steps(30.0, 38.0, 4), "pavilion_angle_deg": steps(38.5, 42.5, 4), "girdle_pct": [3.5, 0.5]}
 
 
 @pytest.fixture(scope="module")
@@ -292,6 +303,7 @@ def test_a_script_needs_no_main_guard(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         "import raylab as rl\n"
+        "from raylab.sweeps.axes import Steps\n"
         f"coarse = rl.TraceSettings(precision={FAST})\n"
         f"found = rl.sweep({AXES!r}, 'head-shadow', table_pct=57, settings=coarse, processes=2)\n"
         "print(found.brightness.size)\n"

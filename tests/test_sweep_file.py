@@ -13,7 +13,7 @@ import raylab as rl
 from raylab.cli import main
 from raylab.pictures.sweep_plots import extremes_figure, sweep_figure
 from raylab.results.statistics import STATISTICS
-from raylab.sweeps.axes import plan_of
+from raylab.sweeps.axes import between, plan_of, steps
 from raylab.sweeps.sweep_file import load_sweep
 
 SHIPPED = sorted((Path(__file__).parents[1] / "scenes" / "sweeps").glob("*.toml"))
@@ -56,7 +56,7 @@ def test_shipped_sweeps_are_sound(path):
 
 def test_a_file_says_what_a_call_says(tmp_path):
     request = load_sweep(written(tmp_path))
-    assert request.axes == {"pavilion_angle_deg": (40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
+    assert request.axes == {"pavilion_angle_deg": steps(40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
     found = rl.sweep(**request.arguments, processes=1)
     same = rl.sweep(request.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
     xr.testing.assert_identical(found, same)
@@ -219,7 +219,7 @@ def test_further_axes_are_held_where_the_statistic_is_highest():
 
 
 def test_samples_are_clouds_one_for_each_axis():
-    axes = {"table_pct": (53.0, 61.0), "star_pct": (45.0, 55.0)}
+    axes = {"table_pct": between(53.0, 61.0), "star_pct": between(45.0, 55.0)}
     found = made(axes, layout="latin", number=4, **without("table_pct"))
     panels = drawn(sweep_figure(found, "brightness"))
     assert [panel.get_xlabel() for panel in panels] == ["table size / %", "star length / %"]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import errno
 import json
 import os
+import pickle
+import re
 import resource
 import shutil
 import signal
@@ -18,10 +20,15 @@ import pytest
 import xarray as xr
 
 import raylab as rl
+from raylab.cli import main
+from raylab.code_id import code_id
 from raylab.designs.design import COLUMNS
+from raylab.package_files import environment
+from raylab.sweeps.axes import plan_of, steps
 from raylab.sweeps.parts import packed
+from raylab.sweeps.workers import MAKER, Chunk
 
-AXES = {"crown_angle_deg": (30.0, 38.0, 6), "pavilion_angle_deg": (38.5, 42.5, 6)}
+AXES = {"crown_angle_deg": steps(30.0, 38.0, 6), "pavilion_angle_deg": steps(38.5, 42.5, 6)}
 GIVEN = {"table_pct": 57.0, "settings": rl.TraceSettings(precision=0.02), "processes": 1}
 
 
@@ -71,6 +78,7 @@ def result(out: Path) -> bytes:
 SCRIPT = """
 import sys, raylab as rl
 from raylab import TraceSettings
+from raylab.sweeps.axes import Steps
 rl.sweep({axes!r}, "head-shadow", out=sys.argv[1], **{given!r})
 """
 
@@ -115,6 +123,43 @@ def test_workers_of_a_killed_process_end_too(tmp_path):
     process.wait()
     _, alive = psutil.wait_procs(children, timeout=60.0)
     assert alive == []
+
+
+def test_a_worker_ends_in_the_middle_of_its_work_and_without_a_word():
+    """As when the process that started it is killed: its requests end while it traces thousands of designs."""
+    axes = {"pavilion_angle_deg": steps(40.0, 42.0, 4000)}
+    many = list(plan_of(axes, {"table_pct": 57, "crown_angle_deg": 34, "dome": "head-shadow"}).designs(0, 4000))
+    chunk = pickle.dumps((Chunk(0, many), rl.TraceSettings(precision=1e-3), code_id(MAKER)))
+    command = [sys.executable, "-m", "raylab.sweeps.workers"]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment()
+    ) as it:
+        it.stdin.write(chunk)
+        it.stdin.flush()
+        time.sleep(4.0)  # it has started, and traces
+        assert it.poll() is None
+        begun = time.monotonic()
+        it.stdin.close()
+        assert it.wait(timeout=30.0) == 0
+        assert time.monotonic() - begun < 3.0
+        assert (it.stdout.read(), it.stderr.read()) == (b"", b"")
+
+
+def test_a_resumed_sweep_says_how_much_was_found(tmp_path, capsys):
+    broken_off(tmp_path, after=2)
+    capsys.readouterr()
+    swept(tmp_path, progress=True)
+    assert re.search(r"^\d+ of 36 designs found from an earlier run$", capsys.readouterr().err, re.M)
+
+
+def test_an_interrupted_sweep_says_how_it_goes_on(tmp_path, monkeypatch, capsys):
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("raylab.sweeps.sweeping.sweep", interrupted)
+    file = Path(__file__).parent.parent / "scenes" / "sweeps" / "crown-and-pavilion.toml"
+    assert main(["sweep", str(file), "--out", str(tmp_path / "out")]) == 130
+    assert capsys.readouterr().err == "raylab: interrupted; the same command goes on with the sweep\n"
 
 
 def test_finished_chunks_are_read_and_not_computed_again(tmp_path, whole):
@@ -165,7 +210,7 @@ def test_the_size_of_chunks_leaves_no_trace(tmp_path, whole):
         ({"dome": "overcast-sky"}, "fixed.dome differs"),
         ({"material": "cubic zirconia"}, "fixed.material differs"),
         ({"star_pct": 55.0}, "fixed.star_pct differs"),
-        ({"axes": {**AXES, "crown_angle_deg": (30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
+        ({"axes": {**AXES, "crown_angle_deg": steps(30.0, 38.0, 7)}}, "axes.crown_angle_deg differs"),
         ({"axes": {**AXES, "star_pct": [50.0, 55.0]}}, "star_pct differs"),
         ({"axes": dict(reversed(AXES.items()))}, "its axes have another order"),
         ({"layout": "paired"}, "its layout differs"),

@@ -238,7 +238,7 @@ def test_three_kinds_are_kept_apart():
     one = Estimate(Statistic(0.5, 0.5, 0.52, 0.002), uncertainty=0.004, uncertainty_error=0.0004, shift=0.1, shift_error=0.001)
     assert one.best == pytest.approx(0.4)
     assert one.standard_uncertainty == pytest.approx(math.sqrt(16e-6 + 4e-6 + 1e-6))
-    assert one.interval(2.0) == pytest.approx((0.4 - 2 * one.standard_uncertainty, 0.42 + 2 * one.standard_uncertainty))
+    assert one.interval(2.0) == pytest.approx((0.4 - 2 * one.standard_uncertainty, 0.52 + 2 * one.standard_uncertainty))
     facts = one.to_dict()
     assert (facts["value"], facts["bracket_high"], facts["engine_error"], facts["uncertainty"]) == (0.5, 0.52, 0.002, 0.004)
 

@@ -20,7 +20,7 @@ STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_
 SMALL = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75, diameter_mm=3.25)
 DOME = rl.load_dome("head-shadow")
 SCENES = Path(__file__).parents[1] / "scenes"
-QUICK = {"size": 33, "wavelengths": 2, "settings": rl.TraceSettings(precision=0.1)}
+QUICK = {"size": 33, "spectrum": 2, "settings": rl.TraceSettings(precision=0.1)}
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_turned_and_rocked_stones_come_back():
 def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, traced, monkeypatch, capsys):
     words = ["film", str(SCENES / "well-proportioned.toml"), str(SCENES / "deep-nail-head.toml")]
     words += ["--out", str(tmp_path / "film.gif")]
-    words += ["--move", "turn", "--angle-deg", "45", "--stills", "3", "--size", "24", "--wavelengths", "1"]
+    words += ["--move", "turn", "--angle-deg", "45", "--stills", "3", "--size", "24", "--spectrum", "1"]
     counted = stills.color_picture
 
     def broken_off(*args, **settings):

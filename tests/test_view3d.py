@@ -220,3 +220,15 @@ def test_render_draws_the_stone_with_chosen_rays(tmp_path, capsys):
     assert main(["render", scene, "--out", str(tmp_path / "two"), "--ray", "0", "0"]) == 2
     assert "--3d" in capsys.readouterr().err
     assert not (tmp_path / "two").exists()
+
+
+def test_without_3d_drawing_the_rest_of_a_render_is_written(tmp_path, monkeypatch, capsys):
+    def none(*, on_screen):
+        raise rl.InputError("no 3D drawing on this machine", expected="an OpenGL driver")
+
+    monkeypatch.setattr(drawing3d, "_window", none)
+    scene = str(Path(__file__).parent.parent / "scenes" / "well-proportioned.toml")
+    assert main(["render", scene, "--out", str(tmp_path / "out"), "--resolution", "16", "--precision", "0.1", "--3d"]) == 0
+    assert "stone-3d.png: not written; no 3D drawing on this machine" in capsys.readouterr().out
+    assert (tmp_path / "out" / "summary.json").exists()
+    assert not (tmp_path / "out" / "stone-3d.png").exists()

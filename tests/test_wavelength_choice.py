@@ -70,7 +70,7 @@ def test_wavelengths_lie_close_where_the_eye_needs_them():
 def test_the_limit_holds_and_a_note_says_what_is_missing():
     waves, _ = choose(stepped, rl.WavelengthChoice(error=0.1, most=30), "D65", 1.0)
     assert len(waves) == 30
-    seen = color_picture(lamps(), wavelengths=rl.WavelengthChoice(error=0.01, most=20))
+    seen = color_picture(lamps(), spectrum=rl.WavelengthChoice(error=0.01, most=20))
     assert len(seen.waves) == 20
     (note,) = seen.notes
     assert f"{seen.error.largest:.2f} CIEDE2000 with 20 wavelengths, more than the aim of 0.01" in note
@@ -84,8 +84,8 @@ def test_smooth_spectra_need_the_first_wavelengths_only():
 def test_a_picture_of_lamps_meets_the_aim():
     """Against 128 wavelengths, as they are drawn; 16 wavelengths are off by more than the aim. Threads change nothing."""
     scene = lamps()
-    seen, few = color_picture(scene), color_picture(scene, wavelengths=16)
-    true = color_picture(scene, wavelengths=linear_set(400.0 + 300.0 * (np.arange(128) + 0.5) / 128))
+    seen, few = color_picture(scene), color_picture(scene, spectrum=16)
+    true = color_picture(scene, spectrum=linear_set(400.0 + 300.0 * (np.arange(128) + 0.5) / 128))
 
     def off(one):
         labs = [xyz_to_lab(np.nan_to_num(each.xyz) * each.coverage[..., None], one.white) for each in (one, true)]
@@ -98,13 +98,13 @@ def test_a_picture_of_lamps_meets_the_aim():
     again = color_picture(scene, threads=1)
     assert np.array_equal(seen.waves.nodes_nm, again.waves.nodes_nm)
     assert np.array_equal(seen.xyz, again.xyz, equal_nan=True)
-    given = color_picture(scene, wavelengths=seen.waves)
+    given = color_picture(scene, spectrum=seen.waves)
     np.testing.assert_allclose(given.xyz, seen.xyz, rtol=1e-12, atol=1e-15)
     assert given.notes == ()
 
 
 def test_a_single_wavelength_says_nothing_of_their_error():
-    seen = color_picture(lamps(), wavelengths=1)
+    seen = color_picture(lamps(), spectrum=1)
     assert seen.error is None
     assert "unknown" in seen.about
 
@@ -114,9 +114,9 @@ def test_a_film_has_one_set_for_all_its_stills():
     scenes = [replace(lamps(resolution=12), view=view) for view in views]
     grid = grid_around(STONE, tuple(views), 12)
     waves, error = film_wavelengths(scenes, grid, "D65", 1.0, rl.WavelengthChoice(error=4.0))
-    alone = color_picture(scenes[0], grid=grid, wavelengths=rl.WavelengthChoice(error=4.0)).waves
+    alone = color_picture(scenes[0], grid=grid, spectrum=rl.WavelengthChoice(error=4.0)).waves
     assert set(alone.nodes_nm) <= set(waves.nodes_nm)
-    stills = [color_picture(scene, grid=grid, wavelengths=waves).error.largest for scene in scenes]
+    stills = [color_picture(scene, grid=grid, spectrum=waves).error.largest for scene in scenes]
     assert error.largest == max(stills)
     given, error = film_wavelengths(scenes, grid, "D65", 1.0, 5)
     assert np.array_equal(given.nodes_nm, wavelength_set(5).nodes_nm)

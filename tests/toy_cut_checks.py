@@ -72,7 +72,12 @@ def facts(folder: Path) -> dict[str, Any]:
     file.write_text(SWEEP, encoding="utf-8")
     coarse = rl.TraceSettings(precision=0.1)
     swept = rl.sweep(
-        {"side_slope_deg": (40, 44, 3)}, "even-sky", cut="square pyramid", settings=coarse, processes=1, table_width_pct=50
+        {"side_slope_deg": rl.steps(40, 44, 3)},
+        "even-sky",
+        cut="square pyramid",
+        settings=coarse,
+        processes=1,
+        table_width_pct=50,
     )
     mixed = rl.sweep({"cut": ["square pyramid", "square pyramid"], "side_slope_deg": [40.0, 44.0]}, "even-sky", layout="paired",
                      settings=coarse, processes=1)  # fmt: skip

@@ -27,6 +27,7 @@ from ..version import __version__
 from .brillianteer import brillianteer
 from .color import color
 from .compare import compare
+from .console import never_fail_for_characters
 from .eyes import eyes
 from .film import film
 from .lists import cuts, domes, engines, materials, scenes, statistics
@@ -85,6 +86,7 @@ def _interrupt(number: int, frame: Any) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command line, `sys.argv` by default; returns the exit code."""
+    never_fail_for_characters()
     try:
         with _no_interrupt_lost(), _warnings_in_a_line():
             app(sys.argv[1:] if argv is None else list(argv), exit_on_error=False, print_error=False)
@@ -94,7 +96,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except MemoryError:
         return _refused("not enough memory; expected a smaller resolution or fewer wavelengths")
     except KeyboardInterrupt as signalled:
-        sys.stderr.write("raylab: interrupted\n")
+        sys.stderr.write("; ".join(["raylab: interrupted", *getattr(signalled, "__notes__", ())]) + "\n")
         return 128 + signalled.args[0] if signalled.args else INTERRUPTED
     except BrokenPipeError:  # whoever reads us has seen enough
         _drop_output()

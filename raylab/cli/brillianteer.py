@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import say, say_json, say_shortfalls, table
+from .console import reading, say, say_json, say_shortfalls, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -132,7 +132,9 @@ def brillianteer(
     uncertainty = Uncertainty(**{key: value for key, value in uncertainties.items() if value is not None})
     wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
     sides, _ = varied({key: len(values) for key, values in axes.items()})
-    stone, light, settings = load_stone(blocked, unit=unit), load_dome(dome), TraceSettings(precision=precision)
+    with reading(blocked):
+        stone = load_stone(blocked, unit=unit)
+    light, settings = load_dome(dome), TraceSettings(precision=precision)
     if girdle_finish is not None:
         girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.on_girdle, stone.finishes, strict=True)
         stone = replace(stone, finishes=tuple(girdle if there else finish for there, finish in facets))

@@ -54,7 +54,7 @@ def color(
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight, precision=precision)
-    with faults_by_option("exposure", "wavelengths", "low_nm", number="wavelengths", wavelengths_nm="low_nm"):
+    with faults_by_option("exposure", "spectrum", "low_nm", number="spectrum", wavelengths_nm="low_nm"):
         waves = shining.waves(BY_ERROR)
         exact = engine_for(wanted.with_settings(engine=None)).exact
         with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import faults_by_option, say, say_json, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_shortfalls, table
 from .options import Flag, Force
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
+    from ..comparison.uncertainty import Estimate
+    from ..comparison.verdicts import Words
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone import Stone
 
@@ -37,7 +39,9 @@ def compare(
 ) -> None:
     """Compare two or more stones: differences, their location, and their significance.
 
-    A difference is significant if it exceeds the uncertainty of the measurements. With `--out`, the command writes a
+    The numbers are those of the stones as given, and each difference is the difference of two of them. It is significant if it
+    exceeds the uncertainty of the measurements, which only facet tables and scans have unless you state it: a stone by its
+    proportions is taken as exact. With `--out`, the command writes a
     self-contained report (`report.html`), the numbers (`comparison.json`) and the pictures into a folder. The files appear
     together when the work is done, or not at all.
 
@@ -90,8 +94,8 @@ def compare(
     stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *stated, "coverage", "known_to_pct", "resolution", "precision", "seed")
     with faults_by_option(*options, tilts="tilt_deg"):
-        uncertainty = Uncertainty(**{key: value for key, value in stated.items() if value is not None})
-        offered, uncertainties = _loaded(stones, unit, uncertainty)
+        said = {key: value for key, value in stated.items() if value is not None}
+        offered, uncertainties = _loaded(stones, unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
 
         def work() -> Comparison:
@@ -123,9 +127,11 @@ def compare(
         say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
 
 
-def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty) -> tuple[list[Stone], list[Uncertainty]]:
-    """The stones and their uncertainties; the unit applies to meshes that state none."""
+def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty | None) -> tuple[list[Stone], list[Uncertainty]]:
+    """The stones and their uncertainties, the usual ones where none is stated; the unit applies to meshes that state none."""
+    from ..comparison.comparing import usual_uncertainty
     from ..errors import InputError
+    from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID
     from ..stone.stone_file import load_stone
 
@@ -137,12 +143,13 @@ def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty) -> t
         if suffix in SUFFIXES:
             from ..stone.scanning.scan import load_scan  # half a second to import: only when used
 
-            scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
+            with reading(path):
+                scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            uncertainties.append(scan.report.uncertainty(stated))
+            uncertainties.append(scan.report.uncertainty(stated or Uncertainty()))
         else:
             offered.append(load_stone(path))
-            uncertainties.append(stated)
+            uncertainties.append(stated or usual_uncertainty(offered[-1]))
     return offered, uncertainties
 
 
@@ -177,10 +184,9 @@ def _print(found: Comparison) -> None:
         heads = (f"tilt {view.tilt_deg:g} deg", "unit", *(part for label in found.labels for part in (label, "+-")))
         rows = []
         for name in verdicts:
-            cells = [(each[name].statistic.value, each[name].uncertainty) for each in light]
-            rows.append(
-                (words(name).title, words(name).unit or "1", *(words(name).bare(number) for cell in cells for number in cell))
-            )
+            what = words(name)
+            cells = (text for each in light for text in (what.bare(each[name].statistic.value), _uncertainty(each[name], what)))
+            rows.append((what.title, what.unit or "1", *cells))
         table(heads, rows, left=2)
         for pairs in verdicts.values():
             for verdict in pairs:
@@ -194,16 +200,24 @@ def _print(found: Comparison) -> None:
             (
                 words(name).title,
                 *(words(name).show(each[name].statistic.value) for each in found.proportions),
-                _uncertainty(found, name),
+                ", ".join(_uncertainty(each[name], words(name)) for each in found.proportions),
             )
             for name in found.proportion_verdicts()
         ],
     )
     say()
+    say(f"laid alike: {'; '.join(_laid(found))}")
     say("A larger number is not necessarily better. raylab gives no grade, no valuation and no cutting order.")
 
 
-def _uncertainty(found: Comparison, name: str) -> str:
-    from ..comparison.verdicts import words
+def _laid(found: Comparison) -> list[str]:
+    """How each stone was turned and scaled to be traced."""
+    return [
+        f"{label} turned by {pose.turn_deg:z.2f} deg, scaled by {pose.factor:.4f}"
+        for label, pose in zip(found.labels, found.poses, strict=True)
+    ]
 
-    return ", ".join(words(name).bare(each[name].uncertainty) for each in found.proportions)
+
+def _uncertainty(one: Estimate, what: Words) -> str:
+    """The uncertainty of a number, or a dash where nothing was measured."""
+    return what.bare(one.uncertainty) if one.uncertainty > 0.0 else "-"

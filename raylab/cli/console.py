@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
+import io
+import json
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import printable
@@ -15,16 +19,42 @@ if TYPE_CHECKING:
     from ..results.summary import Summary
 
 
+PLAIN_CHARACTERS = {
+    "\N{SUPERSCRIPT TWO}": "^2",
+    "\N{SUPERSCRIPT THREE}": "^3",
+    "\N{DEGREE SIGN}": " deg",
+    "\N{MICRO SIGN}": "u",
+    "\N{PLUS-MINUS SIGN}": "+-",
+    "\N{MULTIPLICATION SIGN}": "x",
+}
+
+
+def never_fail_for_characters() -> None:
+    """What the output's code page lacks is written in plain characters; what has none, by its number."""
+    codecs.register_error("raylab.plain", _plain)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="raylab.plain")
+
+
+def _plain(error: UnicodeError) -> tuple[str | bytes, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lacking = error.object[error.start : error.end]
+    return "".join(PLAIN_CHARACTERS.get(one) or ascii(one)[1:-1] for one in lacking), error.end
+
+
 def say(line: str = "") -> None:
     """One line on stdout: no wrapping, no markup, what no terminal should act on escaped."""
     sys.stdout.write(printable(line) + "\n")
 
 
 def say_json(facts: Any) -> None:
-    """Facts as JSON on stdout."""
+    """Facts as JSON on stdout, whose characters any code page has."""
     from ..files import to_json
 
-    sys.stdout.write(to_json(facts))
+    text = to_json(facts)
+    sys.stdout.write(text if text.isascii() else json.dumps(json.loads(text), indent=2) + "\n")
 
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1) -> None:
@@ -59,15 +89,23 @@ def say_wide(found: xr.Dataset, what: str) -> None:
 
 
 @contextmanager
-def faults_by_option(*keys: str, **renamed: str) -> Iterator[None]:
-    """Name the option in errors about these keys; `renamed` maps a key to the option of another name."""
+def faults_by_option(*keys: str, read: Path | None = None, **renamed: str) -> Iterator[None]:
+    """Name the option in errors about these keys; `renamed` maps a key to the option of another name.
+
+    Errors that name a file are about what stands in it; those about the file `read` itself are about how it is to be read.
+    """
     from ..errors import InputError
 
     try:
         yield
     except InputError as error:
         key = renamed.get(error.key or "", error.key or "")
-        if error.file is not None or key not in keys:
+        if error.file not in (None, str(read)) or key not in keys:
             raise
         option = "--" + key.replace("_", "-")
-        raise InputError(error.problem, key=option, value=error.value, expected=error.expected) from error
+        raise InputError(error.problem, key=option, value=error.value, expected=error.expected, file=error.file) from error
+
+
+def reading(path: Path) -> AbstractContextManager[None]:
+    """Name the option in errors about how a stone's file is to be read."""
+    return faults_by_option("unit", "material", "noise_um", read=path)

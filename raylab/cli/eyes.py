@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from .console import faults_by_option, say
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
@@ -54,14 +55,14 @@ def eyes(
     from ..whole_files import whole_set
 
     wanted = subject.scene(scene, sight)
-    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "wavelengths", "low_nm")
-    other = {"number": "wavelengths", "wavelength_nm": "low_nm", "view.distance_mm": "distance_mm"}
+    own = ("distance_mm", "head_width_mm", "pupils_apart_mm", "pupil_mm", "exposure", "spectrum", "low_nm")
+    other: dict[str, Any] = {"number": "spectrum", "wavelength_nm": "low_nm", "view.distance_mm": "distance_mm"}
     with faults_by_option(*own, **other), whole_set(out, FILES, force=force) as stage:
         if head:
             wanted = replace(wanted, dome=with_head(wanted.dome, distance_mm, head_width_mm))
         pair = eye_pair(
             wanted, distance_mm, pupils_apart_mm, pupil_mm=pupil_mm, light=shining.light, exposure=shining.exposure,
-            wavelengths=shining.waves(BY_ERROR), progress=True,
+            spectrum=shining.waves(BY_ERROR), progress=True,
         )  # fmt: skip
         both = f"left eye: {pair.left.about}. Right eye: {pair.right.about}."
         save_color_png(pair.side_by_side(), stage / "parallel.png", about=both)

@@ -62,8 +62,8 @@ def film(
     if not scenes:
         raise InputError("missing", key="SCENES", expected="at least one scene or stone")
     wanted = [subject.scene(path) for path in scenes]
-    own = ("angle_deg", "stills", "size", "fps", "exposure", "wavelengths", "low_nm")
-    with faults_by_option(*own, number="wavelengths", frames="stills", wavelengths_nm="low_nm"):
+    own = ("angle_deg", "stills", "size", "fps", "exposure", "spectrum", "low_nm")
+    with faults_by_option(*own, number="spectrum", frames="stills", wavelengths_nm="low_nm"):
         made = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,
@@ -72,7 +72,7 @@ def film(
             size=size,
             light=shining.light,
             exposure=shining.exposure,
-            wavelengths=shining.waves(FOR_FILMS),
+            spectrum=shining.waves(FOR_FILMS),
             fps=fps,
             stills=keep,
             force=force,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, table
+from .console import reading, say, say_json, table
 from .options import Flag
 
 if TYPE_CHECKING:
@@ -76,6 +77,8 @@ def measure(
         return
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
+    if found.cut is None:
+        say("facets are named by their side alone; proportions of a cut need a known one")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say()
     heads = ("proportion", "mean", "min", "max", "spread", "unit", "positions")
@@ -105,10 +108,12 @@ def _read(path: Path, unit: str | None, material: str | None, noise_um: float | 
             raise InputError(
                 "applies to scans only", file=str(path), key="--noise-um", value=noise_um, expected="no value for this file"
             )
-        return load_stone(path, unit=unit, material=material), None
+        with reading(path):
+            return load_stone(path, unit=unit, material=material), None
     from ..stone.scanning.scan import load_scan
 
-    scan = load_scan(path, unit=unit, material=material or "diamond", noise_um=noise_um)
+    with reading(path):
+        scan = load_scan(path, unit=unit, material=material or "diamond", noise_um=noise_um)
     return scan.stone, scan.report
 
 
@@ -116,6 +121,8 @@ def _print_scan(report: ScanReport) -> None:
     """A few lines on the reconstruction of a scan, with the patches that no facet explains."""
     say()
     noise = f"noise {report.noise_um:.3g} um ({'stated' if report.noise_stated else 'estimated'})"
+    if math.isnan(report.noise_um):
+        noise = "noise not known (too few points on a facet; --noise-um states it)"
     share = f"{report.explained_pct:.2f} % of the surface lies on the facets"
     say(f"scan: {report.triangles} triangles, unit {report.unit}, {noise}, {share}")
     edges = f"edges rounded within {report.rounding_um:.0f} um" if report.rounding_um else "edges sharp"
@@ -133,7 +140,7 @@ def _row(label: str, quantity: Quantity) -> tuple[str, ...]:
 
 
 def _cells(*numbers: float) -> tuple[str, ...]:
-    return tuple(f"{number:.4f}" for number in numbers)
+    return tuple(f"{number:z.4f}" for number in numbers)
 
 
 def _tiers(facets: Any) -> list[tuple[str, ...]]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from cyclopts import Parameter
 
 from ..engine_table import ENGINES
-from .console import faults_by_option
+from .console import faults_by_option, reading
 
 if TYPE_CHECKING:
     from ..color.wavelength_choice import WavelengthChoice
@@ -123,7 +123,8 @@ class Subject:
 
         alone = path.suffix.lower() in STONE_READERS and path.suffix.lower() != ".toml"
         if alone or self.unit is not None or self.material is not None:
-            stone = load_stone(path, unit=self.unit, material=self.material)
+            with reading(path):
+                stone = load_stone(path, unit=self.unit, material=self.material)
             return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
         return load_scene(path)
 
@@ -144,7 +145,7 @@ class Shining:
         Factor on luminance; at 1 the brightest direction of the dome is white.
     low_nm
         Shortest wavelength, nm. Moissanite needs 436 because its index is unknown below; blue light is then missing.
-    wavelengths
+    spectrum
         Number of wavelengths between the shortest one and 700 nm. By default they are chosen such that no pixel's colour is off
         by more than 1 CIEDE2000, by estimate.
     most_wavelengths
@@ -154,15 +155,15 @@ class Shining:
     light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table
     exposure: float = 1.0
     low_nm: float = 400.0
-    wavelengths: int | None = None
+    spectrum: int | None = None
     most_wavelengths: int | None = None
 
     def waves(self, usual: WavelengthChoice) -> WavelengthSet | WavelengthChoice:
         """The wavelengths that the options ask for; `usual` is the choice where they ask for no number."""
         from ..optics.spectrum import wavelength_set
 
-        if self.wavelengths is not None:
-            return wavelength_set(self.wavelengths, low_nm=self.low_nm)
+        if self.spectrum is not None:
+            return wavelength_set(self.spectrum, low_nm=self.low_nm)
         most = usual.most if self.most_wavelengths is None else self.most_wavelengths
         with faults_by_option("most_wavelengths", most="most_wavelengths"):
             return replace(usual, most=most, low_nm=self.low_nm)

@@ -62,6 +62,7 @@ def render(
     """
     from ..errors import InputError
     from ..files import report
+    from ..pictures.drawing3d import why_not_drawn
     from ..progress import reporter
     from ..results.maps import DEFINITIONS
     from ..tracers.engines import engine_for
@@ -74,9 +75,10 @@ def render(
     extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
     if ray and not three_d:
         raise InputError("needs the 3D picture", key="--ray", expected="the option --3d as well")
-    solid = ["stone-3d.png"] if three_d else []
+    lacking = why_not_drawn() if three_d else ""
+    solid = ["stone-3d.png"] if three_d and not lacking else []
     with whole_set(out, planned + extra + solid, force=force) as stage:
-        if three_d:  # first, so that a machine without 3D drawing fails before the work
+        if solid:  # first, so that a point outside the stone is refused before the work
             _draw_3d(wanted, ray or [], stage / "stone-3d.png")
         result = trace_scene(wanted, progress=True)
         with reporter(True, "pictures") as update:
@@ -89,6 +91,8 @@ def render(
             _print_facets(result.summary.facets)
         if svg and not exact:
             say(f"  {svg}.svg: not written; virtual facets need an exact engine (parallel view)")
+        if lacking:
+            say(f"  stone-3d.png: not written; {lacking}")
         say(f"{count} files in {out}")
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .brillianteer import CAUTION, bracket
-from .console import say, say_json, say_shortfalls, table
+from .console import reading, say, say_json, say_shortfalls, table
 from .options import Force, Json, OutFolder
 
 if TYPE_CHECKING:
@@ -67,7 +67,9 @@ def repolish(
     from ..stone.stone_file import load_stone
     from ..whole_files import whole_set
 
-    before, light = load_stone(stone, unit=unit), load_dome(dome)
+    with reading(stone):
+        before = load_stone(stone, unit=unit)
+    light = load_dome(dome)
     after = repolished(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm)
     moves = {"slope": (slope_deg, "°"), "azimuth": (azimuth_deg, "°"), "depth": (depth_mm, " mm")}
     what = f"{facet}: " + ", ".join(f"{name} {size:+g}{sign}" for name, (size, sign) in moves.items() if size)

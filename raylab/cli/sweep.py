@@ -58,7 +58,12 @@ def sweep(
     from ..whole_files import whole_set
 
     request = load_sweep(sweep)
-    found = swept(**request.arguments, out=out, scheduler=scheduler, processes=processes, force=force, zarr=zarr, progress=True)
+    how: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "force": force, "zarr": zarr, "progress": True}
+    try:
+        found = swept(**request.arguments, out=out, **how)
+    except KeyboardInterrupt as signalled:
+        signalled.add_note(f"the same command{' without --force' if force else ''} goes on with the sweep")
+        raise
     pictures = [f"{statistic}.png" for statistic in request.statistics] + ["extremes.png"]
     kept = [name for name in pictures if not force and os.path.lexists(out / name)]
     with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:

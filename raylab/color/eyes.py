@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..optics.color import into_gamut, srgb_encode
 from ..optics.spectrum import WavelengthSet
 from ..progress import Progress, part_of, reporter
@@ -77,9 +78,9 @@ def head_half_angle_deg(distance_mm: float, head_width_mm: float = 170.0) -> flo
     return math.degrees(math.atan(head_width_mm / 2.0 / distance_mm))
 
 
-def with_head(dome: Dome, distance_mm: float, head_width_mm: float = 170.0) -> Dome:
+def with_head(dome: DomeLike, distance_mm: float, head_width_mm: float = 170.0) -> Dome:
     """The dome with the head of an observer at a distance."""
-    return replace(dome, head_half_angle_deg=head_half_angle_deg(distance_mm, head_width_mm))
+    return replace(dome_of(dome), head_half_angle_deg=head_half_angle_deg(distance_mm, head_width_mm))
 
 
 def usual_pupil_mm(luminance_cd_m2: float, field_deg2: float = 1000.0, age_years: float = 30.0) -> float:
@@ -107,7 +108,7 @@ def eye_pair(
     pupil_mm: float = 0.0,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet | WavelengthChoice = BY_ERROR,
+    spectrum: int | WavelengthSet | WavelengthChoice = BY_ERROR,
     progress: bool | Progress = False,
 ) -> Pair:
     """A scene in colour as two eyes see it.
@@ -117,7 +118,7 @@ def eye_pair(
     scene : scene whose wavelengths, engine and viewing distance are replaced. The head of its dome stays: see `with_head`.
     distance_mm : distance from the middle of the girdle to the midpoint of the eyes. pupils_apart_mm : along x of the map.
     pupil_mm : diameter of each pupil, 0 for a point.
-    light, exposure, wavelengths : as in `color_picture`; a choice is made for each eye.
+    light, exposure, spectrum : as in `color_picture`; a choice is made for each eye.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises InputError for eyes inside the stone, and as `color_picture`.
@@ -135,7 +136,7 @@ def eye_pair(
                     replace(seen, view=view),
                     light,
                     exposure,
-                    wavelengths,
+                    spectrum,
                     grid=grid,
                     progress=part_of(update, number / 2.0, 0.5),
                 )

@@ -113,7 +113,7 @@ def color_picture(
     subject: Scene | Result,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet | WavelengthChoice = BY_ERROR,
+    spectrum: int | WavelengthSet | WavelengthChoice = BY_ERROR,
     *,
     grid: PixelGrid | None = None,
     threads: int | None = None,
@@ -123,7 +123,7 @@ def color_picture(
 
     >>> import raylab as rl
     >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
-    >>> seen = rl.color_picture(rl.Scene(stone, rl.load_dome("head-shadow"), resolution=64), wavelengths=4)
+    >>> seen = rl.color_picture(rl.Scene(stone, rl.load_dome("head-shadow"), resolution=64), spectrum=4)
     >>> seen.srgb().shape
     (64, 64, 3)
 
@@ -133,7 +133,7 @@ def color_picture(
         exactly at these wavelengths.
     light : illuminant, "D65", "A", "E" or "LED-B3".
     exposure : factor on luminance; at 1 the brightest direction of the dome is the white of the screen.
-    wavelengths : a number (uniform set, 400 to 700 nm), a set of `optics.spectrum.wavelength_set`, or a `WavelengthChoice`.
+    spectrum : a number (uniform set, 400 to 700 nm), a set of `optics.spectrum.wavelength_set`, or a `WavelengthChoice`.
         By default they are chosen such that the estimated error of each pixel is at most 1 CIEDE2000, at most 128. An engine
         that samples gets the first 17 of a choice: the steps of its pixels are those of single rays, which more samples smooth.
     grid : pixels that replace those of the scene, which just hold the stone; films need one scale for all stills.
@@ -143,8 +143,8 @@ def color_picture(
     Raises InputError for an unknown light, an exposure out of range, a wavelength outside the data of the material.
     """
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
-    choice = wavelengths if isinstance(wavelengths, WavelengthChoice) else None
-    waves = _first_set(wavelengths)
+    choice = spectrum if isinstance(spectrum, WavelengthChoice) else None
+    waves = _first_set(spectrum)
     given = subject.scene if isinstance(subject, Result) else subject
     if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
@@ -166,14 +166,14 @@ def color_picture(
                 update(done, total)
                 yield luminance
 
-        spectrum: Iterable[np.ndarray]
+        luminances: Iterable[np.ndarray]
         if choice and engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0])).exact:
-            waves, spectrum = choose(seen, choice, light, exposure)
+            waves, luminances = choose(seen, choice, light, exposure)
         else:
-            spectrum = seen(waves.nodes_nm.tolist())
+            luminances = seen(waves.nodes_nm.tolist())
         weights, half = color_weights(waves, light), half_weights(waves, light)
         sums, halves = np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3))
-        for k, luminance in enumerate(spectrum):
+        for k, luminance in enumerate(luminances):
             sums += luminance[..., None] * weights[k]
             for which in (0, 1):
                 if half[which, k].any():
@@ -184,11 +184,11 @@ def color_picture(
     return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, halves[:, ::-1], choice)
 
 
-def _first_set(wavelengths: int | WavelengthSet | WavelengthChoice) -> WavelengthSet:
+def _first_set(spectrum: int | WavelengthSet | WavelengthChoice) -> WavelengthSet:
     """The set that is asked for, or the one that a choice begins with."""
-    if isinstance(wavelengths, WavelengthChoice):
-        return wavelengths.first()
-    return wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+    if isinstance(spectrum, WavelengthChoice):
+        return spectrum.first()
+    return spectrum if isinstance(spectrum, WavelengthSet) else wavelength_set(spectrum)
 
 
 def _luminances(
@@ -244,7 +244,7 @@ class BodyColor:
 
 
 def face_up_color(
-    scene: Scene, light: str = "D65", exposure: float = 1.0, wavelengths: int | WavelengthSet | None = None
+    scene: Scene, light: str = "D65", exposure: float = 1.0, spectrum: int | WavelengthSet | None = None
 ) -> BodyColor:
     """Colour of the face as CIELAB, and its CIEDE2000 difference from the same stone without body colour.
 
@@ -253,16 +253,17 @@ def face_up_color(
     scene : scene whose wavelengths are replaced; it is traced by an exact engine. ``View(tilt_deg=180)`` looks through the
         pavilion. The tray moves with the stone and then lies towards the observer, so that view needs a dome with a lit tray.
     exposure : factor on luminance, as in `color_picture`; colour differences are smaller for darker colours.
-    wavelengths : a number (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has jumps, small
+    spectrum : a number of wavelengths (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has
+        jumps, small
         in the mean over the face.
 
     Raises UnsupportedScene where no exact engine can trace the scene, such as in perspective.
     """
-    if not isinstance(wavelengths, WavelengthSet):
-        wavelengths = wavelength_set(BODY if wavelengths is None else wavelengths, "gauss")
+    if not isinstance(spectrum, WavelengthSet):
+        spectrum = wavelength_set(BODY if spectrum is None else spectrum, "gauss")
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
-    white, stone = white_xyz(wavelengths, light), scene.stone
-    nodes = tuple(float(w) for w in wavelengths.nodes_nm)
+    white, stone = white_xyz(spectrum, light), scene.stone
+    nodes = tuple(float(w) for w in spectrum.nodes_nm)
     given = scene.with_settings(engine=None, wavelengths_nm=nodes)
     engine = engine_for(given, exact=True)
     twin = replace(stone, material=replace(stone.material, absorption=()))
@@ -270,7 +271,7 @@ def face_up_color(
     for one in (stone, twin) if stone.material.absorption else (stone,):
         seen = replace(given, stone=one)
         means = np.array([engine.trace(seen, w).totals.mean for w in nodes])
-        xyz = means[:, LUMINANCE] / scene.dome.peak_radiance @ color_weights(wavelengths, light)
+        xyz = means[:, LUMINANCE] / scene.dome.peak_radiance @ color_weights(spectrum, light)
         labs.append(xyz_to_lab(exposure * xyz, white))
         untraced = max(untraced, float(means[:, UNTRACED].max()))
     return BodyColor(labs[0], labs[-1], float(ciede2000(labs[0], labs[-1])), untraced)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -40,6 +41,10 @@ class Pose:
         turn = View(turn_deg=self.turn_deg).rotation()
         shift = turn @ (-self.center_mm[0], -self.center_mm[1], 0.0)
         return stone.moved(turn, shift).scaled(self.factor).relabeled(symmetry=self.symmetry)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, ready for JSON."""
+        return {"turn_deg": self.turn_deg, "moved_mm": [-one for one in self.center_mm], "scaled": self.factor}
 
 
 def pose_of(stone: Stone, factor: float = 1.0) -> Pose:

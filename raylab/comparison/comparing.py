@@ -15,14 +15,14 @@ import numpy as np
 import xarray as xr
 
 from ..errors import InputError
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..progress import Progress, part_of, reporter
 from ..results.summary import Summary
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
-from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from ..stone.proportions import measure
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
@@ -50,7 +50,7 @@ head changes by under 1 % from 4e-3 to here, that of leakage by under 2 % (six s
 
 def compare(
     *stones: Stone,
-    dome: Dome,
+    dome: DomeLike,
     view: View | None = None,
     tilts: Sequence[float] = (0.0, 10.0, 20.0),
     scale: Literal["equal diameter", "true size"] = "equal diameter",
@@ -65,11 +65,12 @@ def compare(
 
     Parameters
     ----------
-    stones : two or more, as measured.
+    stones : two or more, as measured or as designed. dome : their light; a dome, or the name or file of one.
     view : parallel view with azimuth and turn. tilts : tilt of each view, degrees.
     scale : ``"equal diameter"`` or ``"true size"``, see the module.
     uncertainty : uncertainty of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` for a
-        scan).
+        scan). By default `Uncertainty()` for a stone whose planes were measured (`Stone.measured`), and none for one that
+        follows from proportions.
     coverage : coverage factor of a significant difference, see `verdicts`.
     known_to_pct : relative accuracy of the uncertainties, percent; see `propagate`.
     resolution : pixels along each side of the maps.
@@ -82,7 +83,7 @@ def compare(
     InputError : fewer than two stones, a setting out of range, more than one wavelength.
     UnsupportedScene : no exact engine can trace the stones, such as in perspective.
     """
-    views, settings = _views(view or View(), tilts), settings or FINE
+    views, light_dome, settings = _views(view or View(), tilts), dome_of(dome), settings or FINE
     if scale not in SCALES:
         raise InputError("unknown scale", key="scale", value=scale, expected=" or ".join(map(repr, SCALES)))
     if not 2 <= len(stones) <= MOST:
@@ -98,7 +99,7 @@ def compare(
     poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
     grid = common_grid(shown, views, resolution)
-    scenes = [[exactly(Scene(stone, dome, view, settings)) for stone in shown] for view in views]
+    scenes = [[exactly(Scene(stone, light_dome, view, settings)) for stone in shown] for view in views]
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
     with reporter(progress, "comparing", counted=False) as update:
@@ -115,8 +116,9 @@ def compare(
     return Comparison(
         labels=labels,
         stones=named,
+        poses=tuple(poses),
         shown=shown,
-        dome=dome,
+        dome=light_dome,
         views=views,
         scale=scale,
         coverage=coverage,
@@ -139,10 +141,17 @@ def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:
     return tuple(replace(view, tilt_deg=float(tilt)) for tilt in tilts)
 
 
+def usual_uncertainty(stone: Stone) -> Uncertainty:
+    """The uncertainty where none is stated: the usual one of a measured stone, and none of a design."""
+    return Uncertainty() if stone.measured else EXACT
+
+
 def _uncertainties(given: Uncertainty | Sequence[Uncertainty] | None, stones: Sequence[Stone]) -> tuple[Uncertainty, ...]:
     """The uncertainty of each stone."""
-    if given is None or isinstance(given, Uncertainty):
-        return (given or Uncertainty(),) * len(stones)
+    if given is None:
+        return tuple(map(usual_uncertainty, stones))
+    if isinstance(given, Uncertainty):
+        return (given,) * len(stones)
     if len(given) != len(stones):
         raise InputError("wrong number of uncertainties", key="uncertainty", value=len(given), expected=f"1 or {len(stones)}")
     return tuple(given)

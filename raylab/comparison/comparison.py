@@ -15,8 +15,9 @@ from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.proportions import Measurements
 from ..stone.stone import Stone
+from .alignment import Pose
 from .uncertainty import Estimate
-from .verdicts import Verdict, judge_all, ranks
+from .verdicts import Verdict, judge_all
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,8 @@ class Comparison:
 
     Attributes
     ----------
-    labels : "A", "B", ... in the given order. stones : as offered, at true size. shown : as traced, see the module.
+    labels : "A", "B", ... in the given order. stones : as offered, at true size.
+    poses : how each stone was turned, moved and scaled to be traced. shown : the stones as traced.
     dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : the request.
     measurements : measurements of each stone as offered. proportions : for each stone, estimates by name.
     light : for each view, for each stone, estimates of every statistic by name.
@@ -35,6 +37,7 @@ class Comparison:
 
     labels: tuple[str, ...]
     stones: tuple[Stone, ...]
+    poses: tuple[Pose, ...]
     shown: tuple[Stone, ...]
     dome: Dome
     views: tuple[View, ...]
@@ -64,10 +67,6 @@ class Comparison:
         """The same for each proportion."""
         return self._verdicts(self.proportions)
 
-    def ranks(self, verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
-        """Best and worst possible rank of each stone by one number, the largest first; see `verdicts`."""
-        return ranks(self.labels, verdicts)
-
     def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
         names = [name for name in each[0] if name not in skip and all(name in found for found in each)]
         real = [name for name in names if any(f[name].statistic.value != 0.0 for f in each)]  # nothing absorbed: nothing to say
@@ -84,7 +83,6 @@ class Comparison:
                     for label, found in zip(self.labels, each, strict=True)
                 },
                 "verdicts": {name: [verdict.to_dict() for verdict in pairs] for name, pairs in verdicts.items()},
-                "ranks": {name: {k: list(v) for k, v in self.ranks(pairs).items()} for name, pairs in verdicts.items()},
             }
 
         views = [
@@ -100,6 +98,7 @@ class Comparison:
             "dome": {"name": self.dome.name, "description": self.dome.description},
             "engine": self.summaries[0][0].engine,
             "scale": self.scale,
+            "poses": {label: pose.to_dict() for label, pose in zip(self.labels, self.poses, strict=True)},
             "uncertainty": {label: one.to_dict() for label, one in zip(self.labels, self.uncertainties, strict=True)},
             "coverage": self.coverage,
             "known_to_pct": self.known_to_pct,

@@ -78,9 +78,9 @@ class Estimate:
         return math.hypot(self.uncertainty, self.shift_error, self.statistic.error)
 
     def interval(self, coverage: float = COVERAGE) -> tuple[float, float]:
-        """The bracket about `best`, widened to either side by `coverage` times `standard_uncertainty`."""
+        """The bracket of the value and that of `best` together, widened by `coverage` times `standard_uncertainty`."""
         half_width = coverage * self.standard_uncertainty
-        return self.statistic.low - self.shift - half_width, self.statistic.high - self.shift + half_width
+        return self.statistic.low - max(self.shift, 0.0) - half_width, self.statistic.high - min(self.shift, 0.0) + half_width
 
     def to_dict(self) -> dict[str, float]:
         """Plain numbers, ready for JSON."""
@@ -102,6 +102,8 @@ def propagate(
     progress: bool | Progress = False,
 ) -> dict[str, Estimate]:
     """Propagate the uncertainty of the planes of a stone to numbers that follow from it.
+
+    Without any uncertainty no stone is drawn, and the numbers have none either.
 
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -129,6 +131,10 @@ def propagate(
         raise InputError("unknown method", key="method", value=method, expected="'draws' or 'derivative'")
     nominal = {name: _statistic(value) for name, value in numbers(stone).items()}
     modes = wanted.modes(stone)
+    if not len(modes):
+        with reporter(progress, "stones") as update:
+            update(1, 1)
+        return {name: Estimate(value, 0.0, 0.0, 0.0) for name, value in nominal.items()}
     errors = _drawn(modes, draws_for(known_to_pct), key) if method == "draws" else [s * m for m in modes for s in (1.0, -1.0)]
     rows = np.empty((len(errors), len(nominal)))
     with reporter(progress, "stones") as update:

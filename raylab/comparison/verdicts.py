@@ -1,19 +1,22 @@
-"""Verdicts on two measured numbers of two stones: larger, smaller, or not significant.
+"""Verdicts on one number of two stones: larger, smaller, equal, or a difference that can't be established.
 
-**The criterion.** The difference of the two best values is known to within the engines' brackets and, to either side,
-`coverage` times the root of the sum of squares of both standard uncertainties (see `Estimate.standard_uncertainty`); the two
-measurements are independent. One stone is called larger only if zero lies outside that range. With a coverage factor of 2,
-about one verdict in twenty says "larger" or "smaller" for stones that do not differ.
+**The criterion.** A verdict rests on the numbers of the stones as they are shown: its difference is the difference of the two.
+The true difference may deviate from it by the engines' brackets, by `coverage` times the root of the sum of squares of both
+standard uncertainties (see `Estimate.standard_uncertainty`; the two measurements are independent), and by the bias that errors
+of measurement cause. The bias is not taken off a number; the range of the difference holds the difference with it and without
+it, as is done for a known effect that is left uncorrected (JCGM 100:2008, F.2.4.5, from memory). One stone is called larger
+only if zero lies outside that range. With a coverage factor of 2, at most about one verdict in twenty says "larger" or
+"smaller" for stones that do not differ.
 
-**Ranks.** The best possible rank of a stone is 1 plus the number of significantly larger stones; its worst possible rank is
-the number of stones minus the number of significantly smaller ones. Rank 1 is the largest number, which is not necessarily
-the best. There is no overall score.
+A difference that can't be established is "not significant" if a measurement is the reason, and "not resolved" if nothing was
+measured and only the tracing is not fine enough. It is "equal" if its whole range is less than half a unit of the last digit
+shown. There is no order of more than two stones and no overall score: a larger number is not necessarily better.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
@@ -38,15 +41,21 @@ class Words(NamedTuple):
 
     def bare(self, value: float) -> str:
         """The number without its unit, or a dash where there is none."""
-        return f"{self.factor * value:.{self.decimals}f}" if math.isfinite(value) else "-"
+        return f"{self.factor * value:z.{self.decimals}f}" if math.isfinite(value) else "-"
 
     def show(self, value: float) -> str:
         """The number with its unit."""
         return (self.bare(value) + {"": "", "°": "°"}.get(self.unit, f" {self.unit}")) if math.isfinite(value) else "-"
 
-    def show_difference(self, value: float) -> str:
-        """A difference of two numbers with its unit; of percentages, in percentage points."""
-        return f"{self.bare(value)} percentage points" if self.unit == "%" else self.show(value)
+    def rounded(self, value: float) -> float:
+        """The number in its unit, rounded as it is shown."""
+        return round(self.factor * value, self.decimals)
+
+    def apart(self, first: float, second: float) -> str:
+        """The difference of two numbers as they are shown, with its unit; of percentages, in percentage points."""
+        shown = abs(self.rounded(first) - self.rounded(second))
+        text = f"{shown:.{self.decimals}f}" if shown > 0.0 else f"less than {10.0**-self.decimals:.{self.decimals}f}"
+        return text + {"": "", "°": "°", "%": " percentage points"}.get(self.unit, f" {self.unit}")
 
 
 _SHARE, _PLAIN = Words("", "%", 100.0, 2), Words("", "", 1.0, 3)
@@ -75,7 +84,7 @@ def _measured_words() -> dict[str, Words]:
 def words(name: str) -> Words:
     """How a number is shown, by its name in the records: a statistic by its definition, a proportion by its unit.
 
-    >>> words("crown_angle_deg").show(34.5), words("leak").show_difference(0.0123)
+    >>> words("crown_angle_deg").show(34.5), words("leak").apart(0.0812, 0.0935)
     ('34.50°', '1.23 percentage points')
     """
     if (statistic := description_of(name)) is not None:
@@ -106,41 +115,72 @@ class Verdict:
     Attributes
     ----------
     name : name of the number. first, second : labels of the stones.
-    difference : best value of the first minus that of the second. low, high : range of the true difference, by the criterion.
+    values : the numbers of the first and of the second, as shown.
+    low, high : range of the true difference, by the criterion.
+    measured : True where the range comes from a measurement, False where it comes from the tracing alone.
     """
 
     name: str
     first: str
     second: str
-    difference: float
+    values: tuple[float, float]
     low: float
     high: float
+    measured: bool = True
+
+    @property
+    def difference(self) -> float:
+        """The number of the first stone minus that of the second."""
+        return self.values[0] - self.values[1]
+
+    @property
+    def least(self) -> float:
+        """The size that the difference has to exceed, in its own direction, to be established."""
+        return self.difference - self.low if self.difference >= 0.0 else self.high - self.difference
 
     @property
     def outcome(self) -> str:
-        """``"larger"`` or ``"smaller"`` (the first stone), ``"not significant"``, or ``"unknown"`` (a missing number)."""
+        """``"larger"`` or ``"smaller"`` (the first stone), ``"equal"``, ``"not significant"``, ``"not resolved"``, or
+        ``"unknown"`` (a missing number)."""
         if not (math.isfinite(self.low) and math.isfinite(self.high)):
             return "unknown"
-        return "larger" if self.low > 0.0 else "smaller" if self.high < 0.0 else "not significant"
+        what = words(self.name)
+        if max(abs(self.low), abs(self.high)) * what.factor < 0.5 * 10.0**-what.decimals:
+            return "equal"
+        if self.low > 0.0 or self.high < 0.0:
+            return "larger" if self.low > 0.0 else "smaller"
+        return "not significant" if self.measured else "not resolved"
+
+    @property
+    def established(self) -> bool:
+        """True where one of the stones is called larger."""
+        return self.outcome in ("larger", "smaller")
+
+    @property
+    def phrase(self) -> str:
+        """The outcome in a few words: "A larger than B by ...", or such as "A and B: not significant"."""
+        if not self.established:
+            return f"{self.first} and {self.second}: {self.outcome}"
+        larger, other = (self.first, self.second)[:: 1 if self.outcome == "larger" else -1]
+        what = words(self.name)
+        near, far = sorted(map(what.bare, map(abs, (self.low, self.high))), key=float)
+        span = f" ({near} to {far})" if near != far else ""
+        return f"{larger} larger than {other} by {what.apart(*self.values)}{span}"
 
     @property
     def sentence(self) -> str:
-        """One plain sentence."""
+        """One plain sentence with both numbers and their difference."""
         what = words(self.name)
         if self.outcome == "unknown":
             return f"{what.title}: unknown for {self.first} or {self.second}."
-        if self.outcome == "not significant":
-            least = max(self.high - self.difference, self.difference - self.low)
-            return (
-                f"{what.title}: no significant difference between {self.first} and {self.second}; "
-                f"measured difference {what.show_difference(abs(self.difference))}, "
-                f"differences below about {what.bare(least)} are not significant."
-            )
-        near, far = sorted((abs(self.low), abs(self.high)))
-        return (
-            f"{what.title}: {self.outcome} for {self.first} than for {self.second}, "
-            f"by {what.show_difference(abs(self.difference))} ({what.bare(near)} to {what.bare(far)})."
-        )
+        numbers = f"{self.first} {what.show(self.values[0])}, {self.second} {what.show(self.values[1])}"
+        if self.outcome == "equal":
+            return f"{what.title}: {numbers}; no difference."
+        if self.established:
+            return f"{what.title}: {numbers}; {self.phrase}."
+        limit = f"about {what.bare(self.least)}"
+        why = f"not significant (below {limit})" if self.measured else f"finer than the tracing resolves ({limit})"
+        return f"{what.title}: {numbers}; the difference of {what.apart(*self.values)} is {why}."
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and strings, ready for JSON."""
@@ -152,24 +192,14 @@ def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], 
     """The verdict on one number of two stones, each given as (label, estimate)."""
     (label, a), (other, b) = first, second
     half_width = coverage * math.hypot(a.standard_uncertainty, b.standard_uncertainty)
-    low = (a.statistic.low - a.shift) - (b.statistic.high - b.shift) - half_width
-    high = (a.statistic.high - a.shift) - (b.statistic.low - b.shift) + half_width
-    return Verdict(name, label, other, a.best - b.best, low, high)
+    bias = a.shift - b.shift
+    low = a.statistic.low - b.statistic.high - max(bias, 0.0) - half_width
+    high = a.statistic.high - b.statistic.low - min(bias, 0.0) + half_width
+    measured = a.uncertainty > 0.0 or b.uncertainty > 0.0
+    return Verdict(name, label, other, (a.statistic.value, b.statistic.value), low, high, measured)
 
 
 def judge_all(name: str, found: Mapping[str, Estimate], coverage: float = COVERAGE) -> tuple[Verdict, ...]:
     """The verdicts on one number for every pair of stones; `found` holds each stone's estimate by its label."""
     each = list(found.items())
     return tuple(judge(name, each[i], each[j], coverage) for i in range(len(each)) for j in range(i + 1, len(each)))
-
-
-def ranks(labels: Sequence[str], verdicts: Sequence[Verdict]) -> dict[str, tuple[int, int]]:
-    """Best and worst possible rank of each stone, the largest number first; see the text of the module."""
-    above = {label: 0 for label in labels}
-    below = dict(above)
-    for verdict in verdicts:
-        winner, loser = (verdict.first, verdict.second)[:: -1 if verdict.outcome == "smaller" else 1]
-        if verdict.outcome in ("larger", "smaller"):
-            above[loser] += 1
-            below[winner] += 1
-    return {label: (1 + above[label], len(labels) - below[label]) for label in labels}

@@ -119,6 +119,7 @@ def _rounded(stone: Stone, diameter_mm: float) -> Stone:
         symmetry=stone.symmetry,
         cut=stone.cut,
         name=stone.name,
+        measured=stone.measured,
         redundant="drop",
     )
     if made.dropped:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import InputError, StoneError, nearest
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike
 from ..progress import Progress, reporter
 from ..results.statistics import PARTS, STATISTICS
 from ..results.summary import exact_record
@@ -33,7 +33,7 @@ WEIGHTS = {"weight_ct": "ct", "lost_points": "0.01 ct"}
 
 def brillianteering_grid(
     blocked: Stone,
-    dome: Dome,
+    dome: DomeLike,
     axes: Mapping[str, Sequence[float]],
     *,
     choice: LastFacets | None = None,
@@ -94,7 +94,7 @@ def brillianteering_grid(
     }
     about = {
         "stone": blocked.name,
-        "dome": dome.name,
+        "dome": scene.dome.name,
         "weight_now_ct": start.stone.weight_ct,
         "precision": scene.settings.precision,
     }

@@ -104,6 +104,7 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
         symmetry=_symmetry(blocked),
         cut=stone.cut,
         name=stone.name,
+        measured=stone.measured,
         redundant="drop",
     )
     refuse_lost(made.dropped, f"with {choice}")

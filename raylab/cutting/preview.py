@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike
 from ..progress import Progress, part_of, reporter
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -103,7 +103,7 @@ class Preview:
 
 def brillianteer(
     blocked: Stone,
-    dome: Dome,
+    dome: DomeLike,
     choices: Sequence[LastFacets] = (LastFacets(),),
     *,
     view: View | None = None,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..errors import InputError, nearest
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike
 from ..scene.pixel_grid import grid_around
 from ..scene.settings import TraceSettings
 from ..scene.view import View
@@ -99,7 +99,7 @@ def repolish(
 def what_if(
     before: Stone,
     after: Stone,
-    dome: Dome,
+    dome: DomeLike,
     *,
     what: str = "",
     view: View | None = None,

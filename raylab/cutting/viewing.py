@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..results.statistics import Statistic
 from ..results.summary import exact_record
 from ..scene.scene import Scene
@@ -24,13 +24,13 @@ POINTS_PER_CT = 100.0
 """1 ct = 100 points (trade practice)."""
 
 
-def seen(stone: Stone, dome: Dome, view: View | None, settings: TraceSettings | None, resolution: int = 256) -> Scene:
+def seen(stone: Stone, dome: DomeLike, view: View | None, settings: TraceSettings | None, resolution: int = 256) -> Scene:
     """A stone under the light in which it and what is made of it are weighed, face-up and by `TIGHT` where nothing else is
     given.
 
     Raises UnsupportedScene where no exact engine can trace it, such as in perspective; InputError for more than one wavelength.
     """
-    return exactly(Scene(stone, dome, view or View(), settings or TIGHT, resolution))
+    return exactly(Scene(stone, dome_of(dome), view or View(), settings or TIGHT, resolution))
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,7 @@ from dataclasses import fields
 from typing import Any
 
 from ..errors import InputError, StoneError, nearest
-from ..lighting.dome import Dome
-from ..lighting.dome_file import load_dome
+from ..lighting.dome_file import dome_of
 from ..optics.materials import get_material
 from ..scene.settings import TraceSettings
 from ..scene.view import View
@@ -139,7 +138,7 @@ def _defaults(chosen: list[Cut], stated: Iterable[str], wavelength_nm: float) ->
 def resolved(key: str, value: Any) -> Any:
     """A dome or material for its name, a plain number for a number. Raises InputError for anything else."""
     if key == "dome":
-        return value if isinstance(value, Dome) else load_dome(value)
+        return dome_of(value)
     if key == "material":
         return get_material(value)
     if key == CUT:

@@ -12,6 +12,9 @@ from ..toml_tables import Table, read_toml, schema_of
 from .dome import Dome, Lamp, Zone
 from .sky_image import read_sky_image
 
+DomeLike = Dome | str | Path
+"""A dome, or the name or file of one."""
+
 _KEYS: dict[str, Any] = {"image": (str, None), "zone": (list[dict[str, Any]], []), "lamp": (list[dict[str, Any]], [])}
 _DOME = schema_of(Dome, omit=("name", "zones", "lamps", "image"), **_KEYS)
 _SECTION = schema_of(Dome, omit=("name", "zones", "lamps", "image"), name=(str, None), file=(str, None), **_KEYS)
@@ -27,6 +30,15 @@ def load_dome(name_or_path: str | Path) -> Dome:
     if name_or_path not in dome_names():
         raise InputError("unknown dome", key="dome", value=name_or_path, expected=nearest(str(name_or_path), dome_names()))
     return _dome_file(_SHIPPED / f"{name_or_path}.toml", f"{name_or_path}.toml", name_or_path, None)
+
+
+def dome_of(dome: DomeLike) -> Dome:
+    """A dome itself, or the one of a name or file, see `load_dome`."""
+    if isinstance(dome, str | Path):
+        return load_dome(dome)
+    if not isinstance(dome, Dome):
+        raise InputError("wrong type", key="dome", value=dome, expected="a Dome, or the name or file of one")
+    return dome
 
 
 def dome_names() -> tuple[str, ...]:

@@ -26,7 +26,7 @@ import numpy as np
 from scipy import ndimage
 
 from ..errors import InputError
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..progress import Progress, reporter
 from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
@@ -70,7 +70,7 @@ class Scintillation:
 
 def scintillation(
     stone: Stone,
-    dome: Dome,
+    dome: DomeLike,
     tilt_deg: Any = tuple(range(31)),
     azimuth_deg: Any = 0.0,
     turn_deg: Any = 0.0,
@@ -89,7 +89,7 @@ def scintillation(
 
     Raises InputError for fewer than two views, two equal successive views, or a face that is dark in all of them.
     """
-    looks, settings = path_of(tilt_deg, azimuth_deg, turn_deg), settings or LOOSE
+    looks, light, settings = path_of(tilt_deg, azimuth_deg, turn_deg), dome_of(dome), settings or LOOSE
     whole_in("resolution", resolution, 16, 4096)
     if len(looks) < 2:
         raise InputError("needs at least two views", key="tilt_deg", value=tilt_deg, expected="several angles")
@@ -100,11 +100,13 @@ def scintillation(
     seen = np.full((len(looks), resolution, resolution), np.nan)
     with reporter(progress, "views") as update:
         for k, view in enumerate(looks):
-            seen[k][on] = _luminance(Scene(stone, dome, view, settings, resolution), points, normals)
+            seen[k][on] = _luminance(Scene(stone, light, view, settings, resolution), points, normals)
             update(k + 1, len(looks))
     threshold = 0.5 * float(np.nanmean(seen))
     if not threshold > 0.0:
-        raise InputError("the stone is dark in all views", key="dome", value=dome.name, expected="at least one source of light")
+        raise InputError(
+            "the stone is dark in all views", key="dome", value=light.name, expected="at least one source of light"
+        )
     share, coarse, count, sizes = [], [], [], []
     for before, after in itertools.pairwise(seen):
         both = np.isfinite(before) & np.isfinite(after)

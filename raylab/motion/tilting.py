@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import InputError
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..progress import Progress, reporter
 from ..results.statistics import PARTS, STATISTICS
 from ..results.summary import Record, exact_record
@@ -39,7 +39,7 @@ MOST_STEPS = 100_000
 
 def tilt(
     stone: Stone,
-    dome: Dome,
+    dome: DomeLike,
     tilt_deg: Any = tuple(range(31)),
     azimuth_deg: Any = 0.0,
     turn_deg: Any = 0.0,
@@ -70,7 +70,7 @@ def tilt(
     Raises InputError for invalid angles, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
-    scene = exactly(Scene(stone, dome, settings=settings or TraceSettings()))
+    scene = exactly(Scene(stone, dome_of(dome), settings=settings or TraceSettings()))
     records = []
     with reporter(progress, "angles") as update:
         for one in in_order(lambda view: exact_record(replace(scene, view=view), threads=1), views(**angles)):

@@ -97,6 +97,15 @@ def view3d(
         target.write_bytes(iio.imwrite("<bytes>", picture, extension=".png"))
 
 
+def why_not_drawn() -> str:
+    """Why this machine draws no 3D pictures; empty where it does."""
+    try:
+        _window(on_screen=False)
+    except InputError as error:
+        return str(error)
+    return ""
+
+
 def has_display() -> bool:
     """Whether a window can be opened here at all."""
     if sys.platform in ("win32", "darwin"):

@@ -18,7 +18,7 @@ import numpy as np
 
 from ..color.wavelength_choice import ColorError, WavelengthChoice
 from ..errors import InputError
-from ..lighting.dome import Dome
+from ..lighting.dome_file import DomeLike, dome_of
 from ..motion.view_paths import circling
 from ..optics.spectrum import WavelengthSet, color_weights
 from ..progress import Progress, reporter
@@ -62,14 +62,14 @@ class Film:
 
 def save_video(
     stones: Stone | Sequence[Stone],
-    dome: Dome,
+    dome: DomeLike,
     path: str | Path,
     views: Sequence[View] | None = None,
     *,
     size: int = 400,
     light: str = "D65",
     exposure: float = 1.0,
-    wavelengths: int | WavelengthSet | WavelengthChoice = FOR_FILMS,
+    spectrum: int | WavelengthSet | WavelengthChoice = FOR_FILMS,
     background: float = 0.03,
     fps: float = 20.0,
     settings: TraceSettings | None = None,
@@ -84,7 +84,7 @@ def save_video(
     path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of the picture of one stone.
-    light, exposure, wavelengths : as in `color_picture`; by default chosen on a few stills, at most 48.
+    light, exposure, spectrum : as in `color_picture`; by default chosen on a few stills, at most 48.
     background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
     settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.
@@ -115,17 +115,18 @@ def save_video(
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     radius = max(float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in several) * 1.02
     grid = PixelGrid(-radius, -radius, 2.0 * radius / size, int(size))
+    sky = dome_of(dome)
     some = sorted({k * len(looks) // STILLS for k in range(STILLS)})
-    tried = [Scene(stone, dome, looks[k], settings) for k in some for stone in several]
-    waves, error = film_wavelengths(tried, grid, light, exposure, wavelengths, bar=progress is True)
+    tried = [Scene(stone, sky, looks[k], settings) for k in some for stone in several]
+    waves, error = film_wavelengths(tried, grid, light, exposure, spectrum, bar=progress is True)
     for stone in several:  # an unknown index at these wavelengths is an error before anything is written
-        engine_for(Scene(stone, dome, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
+        engine_for(Scene(stone, sky, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
     with disk_faults(folder):
         folder.mkdir(parents=True, exist_ok=True)
 
     def one(view: View) -> np.ndarray:
-        scenes = (Scene(stone, dome, view, settings) for stone in several)
+        scenes = (Scene(stone, sky, view, settings) for stone in several)
         return np.concatenate([still(seen, grid, waves, light, exposure, background, folder) for seen in scenes], axis=1)
 
     def each() -> Iterator[np.ndarray]:

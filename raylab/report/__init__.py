@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -67,6 +68,9 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: st
         light=tables.light(comparison),
         proportions=tables.proportions(comparison),
         sureness=tables.sureness(comparison),
+        designs=tables.designs(comparison),
+        poses=tables.poses(comparison),
+        biases=tables.biases(comparison),
         facet_by_facet=any(isinstance(stated.angle_deg, tuple) for stated in comparison.uncertainties),
         defaults=any(
             vars(stated)[key] == usual for stated in comparison.uncertainties for key, usual in vars(Uncertainty()).items()
@@ -86,15 +90,14 @@ def _maps(comparison: Comparison, held: Mapping[str, str]) -> list[dict[str, Any
 
 
 def _differences(comparison: Comparison, held: Mapping[str, str]) -> list[dict[str, Any]]:
-    """The first stone against each other one."""
-    first, *others = comparison.labels
+    """Every pair of stones."""
     return [
         {
-            "heading": f"{first} against {other}",
-            "verdicts": held[f"verdicts-a-{other.lower()}.svg"],
-            "verdicts_alt": tables.verdict_text(comparison, other),
-            "picture": held[f"difference-a-{other.lower()}.png"],
-            "alt": tables.difference_text(comparison, other),
+            "heading": f"{first} and {other}",
+            "verdicts": held[f"verdicts-{first}-{other}.svg".lower()],
+            "verdicts_alt": tables.verdict_text(comparison, first, other),
+            "picture": held[f"difference-{first}-{other}.png".lower()],
+            "alt": tables.difference_text(comparison, first, other),
         }
-        for other in others
+        for first, other in itertools.combinations(comparison.labels, 2)
     ]

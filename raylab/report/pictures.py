@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import io
+import itertools
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 INK, FAINT = "0.15", "0.5"
 HATCHES = ("", "////", "....", "xxxx", "----", "++++")
 SHADES = ("0.35", "0.8", "0.6", "0.92", "0.5", "0.7")
+FAR = 10.0
+"""Differences that exceed so many times the smallest established one are all drawn there."""
+
 WIDE = 7.4
 """Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
 
@@ -42,7 +46,7 @@ _STATISTIC = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "le
 def picture_names(stones: int) -> list[str]:
     """Names of the files that `drawn` makes of so many stones."""
     letters = [chr(ord("a") + k) for k in range(stones)]
-    pairs = [f"{what}-a-{letter}" for letter in letters[1:] for what in ("verdicts", "difference")]
+    pairs = [f"{what}-{a}-{b}" for a, b in itertools.combinations(letters, 2) for what in ("verdicts", "difference")]
     names = [*MAPS, "ledger", *(f"stone-{letter}" for letter in letters), *pairs]
     return [f"{name}.png" if name in MAPS or name.startswith("difference") else f"{name}.svg" for name in names]
 
@@ -53,8 +57,8 @@ def drawn(comparison: Comparison) -> dict[str, bytes]:
     made = [packed_png(maps_figure(comparison, name)) for name in MAPS]
     made.append(vector(ledger_figure(comparison)))
     made += [vector(drawing_figure(stone)) for stone in comparison.stones]
-    for k in stones[1:]:
-        made += [vector(verdict_figure(comparison, k)), packed_png(difference_figure(comparison, k))]
+    for pair in itertools.combinations(stones, 2):
+        made += [vector(verdict_figure(comparison, *pair)), packed_png(difference_figure(comparison, *pair))]
     return dict(zip(picture_names(len(stones)), made, strict=True))
 
 
@@ -80,18 +84,18 @@ def maps_figure(comparison: Comparison, name: str) -> Figure:
     return _grid(comparison, rows, [(_COLORS[name], norm, bar[name])] * len(rows))
 
 
-def difference_figure(comparison: Comparison, second: int = 1) -> Figure:
-    """Luminance of the first stone minus another's: signed, and each side of it by itself."""
+def difference_figure(comparison: Comparison, one: int = 0, another: int = 1) -> Figure:
+    """Luminance of one stone minus another's: signed, and each side of it by itself."""
     from matplotlib.colors import Normalize
 
-    first, other = comparison.labels[0], comparison.labels[second]
+    first, other = comparison.labels[one], comparison.labels[another]
     values = np.asarray(comparison.difference("luminance", first, other))
     most = max(_round_up(float(np.nanquantile(np.abs(values), 0.998))), 0.01)
     blank = [""] * len(comparison.views)
     rows = [
         (f"{first} minus {other}", values, None, blank),
-        (f"{first} brighter", np.maximum(values, 0.0), 0, blank),
-        (f"{other} brighter", np.maximum(-values, 0.0), second, blank),
+        (f"{first} brighter", np.maximum(values, 0.0), one, blank),
+        (f"{other} brighter", np.maximum(-values, 0.0), another, blank),
     ]
     signed, unsigned = ("PuOr_r", Normalize(-most, most)), ("cividis", Normalize(0.0, most))
     return _grid(comparison, rows, [(*signed, "difference in luminance"), *[(*unsigned, "absolute difference")] * 2])
@@ -120,17 +124,18 @@ def ledger_figure(comparison: Comparison) -> Figure:
                     axes.plot([low, high], [y, y], color=INK, linewidth=1.3, marker="|", markersize=5)
                 axes.text(max(high, value) + 2.0, y, f"{label} {value:.1f} %", va="center", fontsize=8)
         axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the light / %")
+        axes.set_xticks(range(0, 101, 25))  # the room beyond 100 % is for the numbers
         axes.set_yticks(range(len(entries)), entries)
         axes.set_title(tilt_name(comparison, number), loc="left", fontsize=10)
         axes.spines[["top", "right"]].set_visible(False)
     return figure
 
 
-def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
-    """Each difference of the first stone and another, in units of the smallest significant difference."""
+def verdict_figure(comparison: Comparison, one: int = 0, another: int = 1) -> Figure:
+    """Each difference of two stones, in units of the difference that it has to exceed to be established."""
     from matplotlib.figure import Figure
 
-    pair = (comparison.labels[0], comparison.labels[second])
+    pair = (comparison.labels[one], comparison.labels[another])
     rows: list[tuple[str, Verdict]] = []
     for k in range(len(comparison.views)):
         verdicts = comparison.light_verdicts(k)
@@ -143,17 +148,17 @@ def verdict_figure(comparison: Comparison, second: int = 1) -> Figure:
     axes.axvline(0.0, color=INK, linewidth=0.8)
     most = 1.6
     for row, (_, verdict) in enumerate(rows):
-        least = max(verdict.high - verdict.difference, verdict.difference - verdict.low)
-        x = verdict.difference / least if least > 0.0 else math.copysign(1.0, verdict.difference)
-        sure = verdict.outcome != "not significant"
+        d, sure = verdict.difference, verdict.established
+        x = max(-FAR, min(d / verdict.least if verdict.least > 0.0 else FAR * np.sign(d), FAR))
         axes.plot(x, row, marker="D" if sure else "o", markersize=7, color=INK, markerfacecolor=INK if sure else "white")
         most = max(most, 1.15 * abs(x))
     axes.set(xlim=(-most, most), ylim=(len(rows) - 0.5, -0.5))
     axes.set_yticks(range(len(rows)), [text for text, _ in rows])
-    axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest significant difference  →  {pair[0]} larger")
+    cut = f" (cut at {FAR:g})" if most > FAR else ""
+    axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest difference that can be established{cut}  →  {pair[0]} larger")
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("inside the dotted band: not significant; filled diamonds: significant", loc="left", fontsize=10)
+    axes.set_title("inside the dotted band: not established; filled diamonds: established", loc="left", fontsize=10)
     return figure
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 from ..comparison.comparison import Comparison
 from ..comparison.uncertainty import Estimate
 from ..comparison.verdicts import Verdict, words
+from ..stone.measuring.plane_uncertainty import EXACT
 
 MAIN = ("brightness", "contrast_rms", "leak", "symmetry")
 """Statistics of the summary, in this order."""
@@ -24,7 +26,7 @@ def stones(comparison: Comparison) -> list[dict[str, str]]:
     """Label, name, material, weight, size and facets of each stone."""
     rows = []
     for label, stone, found in zip(comparison.labels, comparison.stones, comparison.measurements, strict=True):
-        size = f"{found.diameter_mm.min:.3f} to {found.diameter_mm.max:.3f} mm diameter, {stone.size_mm[2]:.3f} mm depth"
+        size = f"{span(found.diameter_mm.min, found.diameter_mm.max, ' mm')} diameter, {stone.size_mm[2]:.3f} mm depth"
         row = {"label": label, "name": stone.name, "material": stone.material.name, "weight": f"{stone.weight_ct:.3f} ct"}
         by = "tiers as named in the file" if found.tiers_from == "names" else "tiers recognized by shape"
         rows.append({**row, "size": size, "facets": f"{len(stone)}, {by}"})
@@ -38,12 +40,12 @@ def tilt_name(comparison: Comparison, view: int) -> str:
 
 
 def glance(comparison: Comparison) -> list[dict[str, Any]]:
-    """The main statistics (rows) in every view (columns), each cell a verdict in a few words."""
+    """The main statistics (rows) in every view (columns), each cell the verdicts in a few words."""
     views = [comparison.light_verdicts(k) for k in range(len(comparison.views))]
     return [
         {
             "name": words(name).title,
-            "cells": [_verdict(comparison, view[name]) if name in view else {"verdict": "-", "sure": False} for view in views],
+            "cells": [_verdicts(view.get(name, ())) for view in views],
         }
         for name in MAIN
         if any(name in view for view in views)
@@ -84,60 +86,63 @@ def _capital(text: str) -> str:
 def _rows(
     comparison: Comparison, each: Sequence[Mapping[str, Estimate]], verdicts: Mapping[str, Sequence[Verdict]]
 ) -> list[dict[str, Any]]:
-    rows = []
-    for name in sorted(verdicts, key=lambda name: FIRST.index(name) if name in FIRST else len(FIRST)):
-        cells = [_cell(name, found[name]) for found in each]
-        if len(comparison.labels) > 2:
-            for cell, (first, last) in zip(cells, comparison.ranks(verdicts[name]).values(), strict=True):
-                cell["notes"].append(f"rank {first}" if first == last else f"rank {first} to {last}")
-        rows.append({"name": words(name).title, "cells": cells, **_verdict(comparison, verdicts[name])})
-    return rows
+    return [
+        {
+            "name": words(name).title,
+            "cells": [_cell(name, found[name]) for found in each],
+            "verdicts": _verdicts(verdicts[name]),
+        }
+        for name in sorted(verdicts, key=lambda name: FIRST.index(name) if name in FIRST else len(FIRST))
+    ]
 
 
 def _cell(name: str, one: Estimate) -> dict[str, Any]:
-    """A number, its measurement uncertainty, and notes on the bracket, the sampling error and the bias."""
+    """A number, its measurement uncertainty if it has one, and notes on the bracket and the sampling error."""
     what, s = words(name), one.statistic
     own = what.bare(one.uncertainty)
     if one.uncertainty > 0.0 and float(own) == 0.0:
         own = f"below {10.0**-what.decimals:.{what.decimals}f}"
     notes = [f"bracket {what.bare(s.low)} to {what.bare(s.high)}"] if what.bare(s.low) != what.bare(s.high) else []
     notes += [f"sampling ± {what.bare(s.error)}"] if s.error > 0.0 else []
-    if abs(one.shift) > 0.3 * one.uncertainty and what.bare(one.best) != what.bare(s.value):
-        notes.append(f"without bias {what.bare(one.best)}")
-    return {"value": what.show(s.value), "uncertainty": f"± {own}", "notes": notes}
+    return {"value": what.show(s.value), "uncertainty": "" if one.uncertainty == 0.0 else f"± {own}", "notes": notes}
 
 
-def _verdict(comparison: Comparison, pairs: Sequence[Verdict]) -> dict[str, Any]:
-    """The difference of two stones; the order of more than two."""
-    if len(comparison.labels) > 2:
-        return {"verdict": ranked(comparison, pairs), "sure": any(v.outcome in ("larger", "smaller") for v in pairs)}
-    (only,) = pairs
-    what = words(only.name)
-    if only.outcome not in ("larger", "smaller"):
-        return {"verdict": only.outcome, "sure": False}
-    larger = only.first if only.outcome == "larger" else only.second
-    near, far = sorted((abs(only.low), abs(only.high)))
-    outcome = f"{larger} larger by {what.show_difference(abs(only.difference))} ({what.bare(near)} to {what.bare(far)})"
-    return {"verdict": outcome, "sure": True}
+def _verdicts(pairs: Sequence[Verdict]) -> list[dict[str, Any]]:
+    """The verdict on each pair of stones in a few words."""
+    return [{"phrase": pair.phrase, "sure": pair.established} for pair in pairs] or [{"phrase": "-", "sure": False}]
 
 
-def ranked(comparison: Comparison, pairs: Sequence[Verdict]) -> str:
-    """The order of the stones by significant differences, the largest first.
+def poses(comparison: Comparison) -> list[dict[str, str]]:
+    """How each stone was laid to be traced."""
+    return [
+        {
+            "label": label,
+            "turned": f"{pose.turn_deg:z.2f}°",
+            "moved": f"{math.hypot(*pose.center_mm):.3f} mm",
+            "scaled": f"{pose.factor:.4f}",
+        }
+        for label, pose in zip(comparison.labels, comparison.poses, strict=True)
+    ]
 
-    For three stones "C > B > A" if all differences are significant; otherwise such as "C > A; other differences not
-    significant".
-    """
-    smaller_than: dict[str, list[str]] = {label: [] for label in comparison.labels}
-    for pair in pairs:
-        if pair.outcome in ("larger", "smaller"):
-            larger, smaller = (pair.first, pair.second)[:: -1 if pair.outcome == "smaller" else 1]
-            smaller_than[larger].append(smaller)
-    known = sum(map(len, smaller_than.values()))
-    order = sorted(comparison.labels, key=lambda label: -len(smaller_than[label]))
-    if known == len(pairs):
-        return " > ".join(order)
-    some = [f"{label} > {' and '.join(smaller_than[label])}" for label in order if smaller_than[label]]
-    return "; ".join([*some, "other differences not significant"]) if some else "not significant"
+
+def biases(comparison: Comparison) -> list[dict[str, Any]]:
+    """One row for each number (in each view) whose estimated bias shows in its last digit, for any stone."""
+    parts = [(tilt_name(comparison, k), comparison.light[k], names) for k, names in enumerate(map(list, _judged(comparison)))]
+    parts.append(("as offered", comparison.proportions, list(comparison.proportion_verdicts())))
+    rows = []
+    for where, each, names in parts:
+        for name in names:
+            what = words(name)
+            shown = [f"{what.bare(found[name].shift)} ± {what.bare(found[name].shift_error)}" for found in each]
+            if any(what.rounded(found[name].shift) for found in each):
+                unit = f", {what.unit}" if what.unit else ""
+                rows.append({"name": f"{what.title}, {where}{unit}", "cells": shown})
+    return rows
+
+
+def _judged(comparison: Comparison) -> list[dict[str, tuple[Verdict, ...]]]:
+    """The verdicts of every view."""
+    return [comparison.light_verdicts(k) for k in range(len(comparison.views))]
 
 
 def sureness(comparison: Comparison) -> list[dict[str, str]]:
@@ -145,22 +150,39 @@ def sureness(comparison: Comparison) -> list[dict[str, str]]:
     return [
         {
             "label": label,
-            "angle": _span(stated.angle_deg, "°"),
+            "angle": _each(stated.angle_deg, "°"),
             "common": f"{stated.common_angle_deg:g}°",
-            "distance": _span(stated.distance_um, " µm"),
+            "distance": _each(stated.distance_um, " µm"),
         }
         for label, stated in zip(comparison.labels, comparison.uncertainties, strict=True)
+        if stated != EXACT
     ]
 
 
-def _span(given: float | tuple[float, ...], unit: str) -> str:
+def designs(comparison: Comparison) -> list[str]:
+    """Labels of the stones without uncertainty: designs, whose planes are exact."""
+    return [label for label, stated in zip(comparison.labels, comparison.uncertainties, strict=True) if stated == EXACT]
+
+
+def _each(given: float | tuple[float, ...], unit: str) -> str:
+    """One number, or the range of those of the facets."""
     low, high = float(np.min(given)), float(np.max(given))
     return f"{low:.3g}{unit}" if low == high else f"{low:.3g} to {high:.3g}{unit}, by facet"
 
 
+def span(low: float, high: float, unit: str, decimals: int = 3) -> str:
+    """A range, or the one number that both ends are when rounded.
+
+    >>> span(6.46, 6.46, " mm"), span(6.4604, 6.48, " mm")
+    ('6.460 mm', '6.460 to 6.480 mm')
+    """
+    first, last = f"{low:z.{decimals}f}", f"{high:z.{decimals}f}"
+    return f"{first}{unit}" if first == last else f"{first} to {last}{unit}"
+
+
 def count_verdicts(comparison: Comparison) -> int:
     """The number of verdicts in the report."""
-    each = [comparison.light_verdicts(k) for k in range(len(comparison.views))] + [comparison.proportion_verdicts()]
+    each = [*_judged(comparison), comparison.proportion_verdicts()]
     return sum(len(pairs) for verdicts in each for pairs in verdicts.values())
 
 
@@ -195,11 +217,10 @@ def ledger_text(comparison: Comparison) -> str:
     return f"Bars of the ledger at each tilt. {tilt_name(comparison, 0)}: " + "; ".join(parts) + "."
 
 
-def verdict_text(comparison: Comparison, other: str) -> str:
+def verdict_text(comparison: Comparison, first: str, other: str) -> str:
     """The picture of verdicts in words."""
-    first = comparison.labels[0]
     outcome = [
-        f"{words(name).name} {tilt_name(comparison, k)}: {pair.outcome}"
+        f"{words(name).name} {tilt_name(comparison, k)}: {pair.phrase}"
         for k in range(len(comparison.views))
         for name, pairs in comparison.light_verdicts(k).items()
         if name in MAIN
@@ -209,9 +230,8 @@ def verdict_text(comparison: Comparison, other: str) -> str:
     return f"{first} against {other}; " + "; ".join(outcome) + "."
 
 
-def difference_text(comparison: Comparison, other: str) -> str:
+def difference_text(comparison: Comparison, first: str, other: str) -> str:
     """The picture of differences in words."""
-    first = comparison.labels[0]
     layers = comparison.difference("luminance", first, other)
     parts = [
         f"{tilt_name(comparison, k)} {100 * float((layers[k] > 0.1).mean() / layers[k].notnull().mean()):.0f} % and "

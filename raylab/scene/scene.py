@@ -12,6 +12,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..lighting.dome import Dome
+from ..lighting.dome_file import dome_of
 from ..stone.stone import Stone
 from ..units import whole_in
 from .pixel_grid import MAX_RESOLUTION
@@ -25,7 +26,7 @@ class Scene:
 
     Attributes
     ----------
-    stone, dome, view : the stone, its light, and the direction of view.
+    stone, dome, view : the stone, its light (a dome, or the name or file of one), and the direction of view.
     settings : settings of the trace.
     resolution : pixels along each side of the maps, 1 to 16384.
     name, title : a short name and a line for headings; they do not affect the result.
@@ -44,7 +45,8 @@ class Scene:
     title: str = ""
 
     def __post_init__(self) -> None:
-        parts = {"stone": Stone, "dome": Dome, "view": View, "settings": TraceSettings, "name": str, "title": str}
+        object.__setattr__(self, "dome", dome_of(self.dome))
+        parts = {"stone": Stone, "view": View, "settings": TraceSettings, "name": str, "title": str}
         for key, kind in parts.items():
             if not isinstance(getattr(self, key), kind):
                 raise InputError("wrong type", key=key, value=getattr(self, key), expected=f"a {kind.__name__}")

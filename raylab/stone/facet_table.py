@@ -156,6 +156,7 @@ def _stone(text: str, stem: str) -> Stone:
         symmetry=_symmetry(notes),
         cut=_cut(notes),
         name=notes.get("name", (0, stem))[1] or stem,
+        measured=True,
     )
 
 

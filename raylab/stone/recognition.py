@@ -6,8 +6,9 @@ half-finished stones are named as well as ideal ones: some tiers border the tabl
 whole width). A pavilion main reaches the bottom. The mains then give the order of rotation and the azimuth of each facet in the
 pattern. Of two facets at one position the smaller is an extra.
 
-It is that cut if its tiers stand where its pattern has them, and its girdle has the cut's outline: the steps of a step cut
-border table and girdle too, but they stand above each other, and its outline is a polygon. A stone of no known cut keeps table,
+It is that cut if its tiers stand where its pattern has them, and it has the cut's outline: the steps of a step cut
+border table and girdle too, but they stand above each other, and its outline is a polygon. So is that of a round with mains
+alone and no girdle, which can't be told from a step stone. A stone of no known cut keeps table,
 girdle and culet; its other facets are named by their side alone.
 """
 
@@ -47,6 +48,9 @@ PLACED = 0.0
 OUTLINE = 0.03
 """How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is off by 0.04."""
 
+ALL_AROUND = 0.9
+"""Share of the outline from which a girdle counts as whole; half a girdle says nothing of the outline."""
+
 ORDERS = range(3, 17)
 """Numbers of mains that are looked for."""
 
@@ -57,19 +61,37 @@ _MAIN = ""
 def recognized(stone: Stone) -> Stone:
     """The stone with its cut, and with its facets named by its shape if its names give none and no trade name is among them.
 
-    A stone of no known cut comes back as it is.
+    Names are taken as they are only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where
+    that cut has them, or whose girdle has another outline, is none of it, and its facets are named by their side. A stone of
+    no known cut that bears no such names comes back as it is.
     """
     if stone.cut is not None:
         return stone
     named = cut_of(stone)
     if named is not None:
-        return stone.relabeled(cut=named.name)
+        if _agrees(stone, named):
+            return stone.relabeled(cut=named.name)
+        plain = _plain(_Shape(stone.normals, stone.polyhedron))
+        return stone.relabeled(tiers=plain.names, indices=plain.indices, symmetry=plain.symmetry)
     if {tier.name for tier in SHARED} & set(stone.tiers):
         return stone
     found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
     if found.cut is None:
         return stone
     return stone.relabeled(tiers=found.names, indices=found.indices, symmetry=found.symmetry, cut=found.cut.name)
+
+
+def _agrees(stone: Stone, cut: Cut) -> bool:
+    """True where nothing in the shape contradicts the names of a cut's tiers; of a half-finished stone, little can."""
+    shape = _Shape(stone.normals, stone.polyhedron)
+    mains = {tier.name for tier in cut.tiers if tier.main}
+    names = [_MAIN if name in mains else name for name in stone.tiers]
+    order, phase = _pattern(shape, names)
+    outline = convex_outline(shape.vertices[:, :2])
+    around = float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
+    if shape.width[stone.on_girdle].sum() > ALL_AROUND * around and not _is_outline(shape, cut, phase):
+        return False
+    return order == 1 or _placed(shape, names, cut, order, phase) is not None
 
 
 @dataclass(frozen=True)
@@ -105,10 +127,15 @@ def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedro
         if cut.mains():
             names = _by_contact(shape, cut)
             order, phase = _pattern(shape, names)
-            if order > 1 and _is_outline(shape, names, cut, phase):
+            if order > 1 and _is_outline(shape, cut, phase):
                 found = _placed(shape, names, cut, order, phase)
                 if found is not None:
                     return found
+    return _plain(shape)
+
+
+def _plain(shape: _Shape) -> Tiers:
+    """The tiers of a stone of no known cut: table, girdle and culet; the others by their side."""
     names = _level_and_steep(shape)
     return _numbered(shape, [name or PLAIN[side] for name, side in zip(names, shape.sides, strict=True)])
 
@@ -186,10 +213,8 @@ def _largest(shape: _Shape, among: np.ndarray) -> np.ndarray:
     return found
 
 
-def _is_outline(shape: _Shape, names: Sequence[str], cut: Cut, phase: float) -> bool:
-    """True where the girdle reaches as far as the cut's outline in every direction; also where there is no girdle yet."""
-    if GIRDLE.name not in names:
-        return True
+def _is_outline(shape: _Shape, cut: Cut, phase: float) -> bool:
+    """True where the stone reaches as far as the cut's outline in every direction."""
     outline = convex_outline(shape.vertices[:, :2])
     azimuths = 2.0 * np.pi * np.arange(64) / 64
     extent = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])

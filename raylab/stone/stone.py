@@ -40,6 +40,7 @@ class Stone:
     symmetry : the nominal symmetry about z; of size 1 if none is claimed.
     cut : name of the cut, see `raylab.stone.cuts`, or None.
     name : name of the stone in titles.
+    measured : True if the planes were measured, as in a facet table or a scan; False if they follow from proportions.
     dropped : names of omitted planes, which touch the body in less than a polygon.
     """
 
@@ -52,6 +53,7 @@ class Stone:
     symmetry: SymmetryGroup = NONE_CLAIMED
     cut: str | None = None
     name: str = "stone"
+    measured: bool = False
     dropped: tuple[str, ...] = field(default=())
 
     @staticmethod
@@ -66,6 +68,7 @@ class Stone:
         symmetry: SymmetryGroup = NONE_CLAIMED,
         cut: str | None = None,
         name: str = "stone",
+        measured: bool = False,
         redundant: str = "refuse",
     ) -> Stone:
         """A checked stone from facet planes.
@@ -76,6 +79,7 @@ class Stone:
         distances_mm : (F,) mm, the planes' distances from the origin along the unit normals.
         tiers, indices : F names and numbers; by default ``"facet"`` and 0, 1, 2, ...
         finishes : F names or `Finish` objects; by default every facet is polished.
+        measured : True for measured planes, whose numbers have an uncertainty.
         redundant : treatment of a plane without a facet: ``"refuse"``, or ``"drop"`` with its name in `Stone.dropped`.
 
         Raises
@@ -125,6 +129,7 @@ class Stone:
             symmetry,
             cut,
             name,
+            measured,
             absent,
         )
         if not absent:
@@ -235,6 +240,7 @@ class Stone:
             symmetry=self.symmetry,
             cut=self.cut,
             name=self.name if name is None else name,
+            measured=self.measured,
             redundant=redundant,
         )
 

@@ -23,7 +23,7 @@ from pydantic import BaseModel
 
 from ..errors import InputError, nearest
 from ..optics.absorption import read_absorption, tint
-from ..optics.materials import get_material
+from ..optics.materials import Material, get_material
 from ..reading import reader
 from ..toml_tables import NumberOrPairs, Table, read_toml, schema
 from .cuts.cut import Cut
@@ -53,14 +53,14 @@ _STONE = {cut.name: cut_schema(cut, file=(str, None), tint=(str, None)) for cut 
 
 
 @reader
-def load_stone(path: str | Path, *, unit: str | None = None, material: str | None = None) -> Stone:
+def load_stone(path: str | Path, *, unit: str | None = None, material: str | Material | None = None) -> Stone:
     """The stone in a file: a stone or scene file, a facet table, or a mesh, by suffix.
 
     Parameters
     ----------
     path : a file that ends in one of `STONE_READERS`.
     unit : unit of length of a mesh, "um", "mm", "cm", "m" or "in"; required for .stl, .obj and .ply.
-    material : material of a mesh; diamond by default. Other files state both unit and material.
+    material : material of a mesh, or its name; diamond by default. Other files state both unit and material.
 
     Raises
     ------

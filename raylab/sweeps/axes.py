@@ -5,8 +5,8 @@
 * ``sobol``, ``halton``, ``latin``: points that fill the box between each axis's ends evenly (scipy.stats.qmc: scrambled
   Sobol' and Halton sequences, Latin hypercube), the same for the same seed.
 
-An axis is a tuple (start, stop, number) for evenly spaced values with both ends, or a list or array of values; to be filled
-it is (low, high), or a list of values.
+An axis is a sequence of values (a list, a tuple, an array), or `steps` for evenly spaced ones; to be filled it is `between`, or
+a sequence of values.
 """
 
 from __future__ import annotations
@@ -28,6 +28,41 @@ MOST = 2**31
 """Most designs of one sweep; how many this machine can hold is another matter, see `room`."""
 MOST_VALUES = 2**20
 """Most values of one axis."""
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Evenly spaced values with both ends: `number` of them from `start` to `stop`. See `steps`."""
+
+    start: float
+    stop: float
+    number: int
+
+
+@dataclass(frozen=True)
+class Between:
+    """The range from `low` to `high`, to be filled by the layout. See `between`."""
+
+    low: float
+    high: float
+
+
+def steps(start: float, stop: float, number: int) -> Steps:
+    """An axis of evenly spaced values with both ends, for layouts of given values.
+
+    >>> steps(40, 42, 5)
+    Steps(start=40, stop=42, number=5)
+    """
+    return Steps(start, stop, number)
+
+
+def between(low: float, high: float) -> Between:
+    """An axis of which only the ends are given, for layouts that fill a box.
+
+    >>> between(52, 62)
+    Between(low=52, high=62)
+    """
+    return Between(low, high)
 
 
 @dataclass(frozen=True)
@@ -101,7 +136,7 @@ def plan_of(
     if layout not in LAYOUTS:
         raise InputError("unknown layout", key="layout", value=layout, expected=nearest(str(layout), LAYOUTS))
     if not isinstance(axes, Mapping) or not axes:
-        raise InputError("no axis to sweep", key="axes", expected="at least one, such as pavilion_angle_deg = (38, 43, 51)")
+        raise InputError("no axis to sweep", key="axes", expected="at least one, such as table_pct = [53, 57, 61]")
     rest = complete(fixed, axes, wavelength_nm)
     if layout in SAMPLERS:
         return Plan(layout, _filled(axes, layout, number, seed), rest)
@@ -123,16 +158,14 @@ def plan_of(
 
 def _values(key: str, given: Any) -> tuple[Any, ...]:
     """An axis's values, each resolved and plain."""
-    if isinstance(given, tuple):
-        if len(given) != 3:
-            raise InputError("not a range", key=key, value=given, expected="(start, stop, number), or a list of values")
-        start, stop = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
-        count = whole_in(f"{key}: number", given[2], 1, MOST_VALUES)
+    if isinstance(given, Steps):
+        start, stop = number_in(key, given.start, -1e9, 1e9), number_in(key, given.stop, -1e9, 1e9)
+        count = whole_in(f"{key}: number", given.number, 1, MOST_VALUES)
         if count == 1 and start != stop:
             raise InputError("too few values", key=key, value=given, expected="a number of at least 2")
         return tuple(resolved(key, float(value)) for value in np.linspace(start, stop, count))
     if isinstance(given, str) or not isinstance(given, Sequence | np.ndarray):
-        raise InputError("not an axis", key=key, value=given, expected="(start, stop, number), or a list of values")
+        raise InputError("not an axis", key=key, value=given, expected="steps(start, stop, number), or a list of values")
     if len(given) == 0 or len(given) > MOST_VALUES or (isinstance(given, np.ndarray) and given.ndim > 1):
         raise InputError("not a list of values", key=key, expected=f"1 to {MOST_VALUES} values")
     plain = given.tolist() if isinstance(given, np.ndarray) else given
@@ -153,12 +186,10 @@ def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dic
 
 def _stretched(key: str, given: Any, points: np.ndarray) -> tuple[Any, ...]:
     """Points in [0, 1) spread between an axis's ends, or over the values of a list."""
-    if not isinstance(given, tuple):
+    if not isinstance(given, Between):
         values = _values(key, given)
         return tuple(values[int(point * len(values))] for point in points)
-    if len(given) != 2:
-        raise InputError("not a range", key=key, value=given, expected="(low, high), or a list of values")
-    low, high = number_in(key, given[0], -1e9, 1e9), number_in(key, given[1], -1e9, 1e9)
+    low, high = number_in(key, given.low, -1e9, 1e9), number_in(key, given.high, -1e9, 1e9)
     if not low < high:
         raise InputError("empty range", key=key, value=given, expected="low before high")
     return tuple(resolved(key, float(low + point * (high - low))) for point in points)

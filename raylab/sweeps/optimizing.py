@@ -28,6 +28,7 @@ from ..results.statistics import STATISTICS, Statistic
 from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..units import number_in
+from .axes import between
 from .sweeping import sweep
 
 if TYPE_CHECKING:
@@ -183,7 +184,8 @@ def optimize(
     rest = complete(given, bounds, settings.wavelength_nm)
     aim = _Aim(bounds, rest, statistic, goal, limits, settings)
     common = {"settings": settings, "processes": processes, **given}
-    cloud = sweep(dict(bounds), layout="sobol", number=number, seed=seed, progress=progress, **common)
+    box = {key: between(*ends) for key, ends in bounds.items()}
+    cloud = sweep(box, layout="sobol", number=number, seed=seed, progress=progress, **common)
     aim.count += number
     points, ends = _searched(aim, cloud, starts)
     design = aim.design(points[0])

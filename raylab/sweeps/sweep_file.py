@@ -33,7 +33,7 @@ from ..reading import reader
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..toml_tables import Table, read_toml, schema, schema_of
-from .axes import Plan, plan_of
+from .axes import Between, Plan, Steps, plan_of
 
 
 def _kind(key: str) -> type:
@@ -106,12 +106,12 @@ def load_sweep(path: str | Path) -> SweepFile:
 
 
 def _axis(axes: Table, key: str) -> Any:
-    """An axis as `sweep` takes it: a tuple for a range or a box, a list of values."""
+    """An axis as `sweep` takes it: steps, the ends of a box, or a list of values."""
     value = axes.values[key]
     if isinstance(value, Mapping):
         box = "low" in value or "high" in value
         found = axes.part(key).checked(_BOX if box else _RANGE).values
-        return tuple(found.values()) if box else (found["start"], found["stop"], found["number"])
+        return Between(**found) if box else Steps(**found)
     if not isinstance(value, list):
         raise axes.fault("not an axis", key, value, "values in brackets, {start, stop, number} or {low, high}")
     return [_near(axes, key, one) for one in value]

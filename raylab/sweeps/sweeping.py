@@ -67,19 +67,19 @@ def sweep(
     """Exact statistics of designs over axes.
 
     >>> import raylab as rl
-    >>> found = rl.sweep({"pavilion_angle_deg": (40, 41, 3)}, "head-shadow", table_pct=57, crown_angle_deg=34.5)
+    >>> found = rl.sweep({"pavilion_angle_deg": rl.steps(40, 41, 3)}, "head-shadow", table_pct=57, crown_angle_deg=34.5)
     >>> found.brightness.dims, found.brightness.shape
     (('pavilion_angle_deg',), (3,))
 
     Parameters
     ----------
-    axes : key to values: (start, stop, number), or a list or array of values. Keys are ``cut`` (by default a round
+    axes : key to values: a list, tuple or array of them, or `steps` (start, stop, number). Keys are ``cut`` (by default a round
         brilliant) and the parameters of that cut (see `cuts`), ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``,
         ``tilt_azimuth_deg``, ``turn_deg``, ``wavelength_nm``.
     dome : a `Dome`, or the name or file of one; unless it is an axis.
     **fixed : the other keys, common to all designs.
     layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
-        the box of axes (low, high) evenly, the same for the same `seed`.
+        the box of axes, each `between` (low, high), evenly, the same for the same `seed`.
     out : folder of the sweep. A second call resumes an interrupted sweep and reads a finished one. `force` starts again,
         even if the folder holds another sweep.
     zarr : write the result as a Zarr folder too, `sweep.zarr` in `out`; needs the extra ``raylab[zarr]``.
@@ -151,6 +151,8 @@ def _run(
         for number in sorted(store.done):
             if (part := store.load(number)) is not None:
                 fill(number, part)
+    if progress is True and done:
+        sys.stderr.write(f"{done} of {len(plan)} designs found from an earlier run\n")
     missing = sorted(set(range(-(-len(plan) // size))) - (store.done if store is not None else set()))
     chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
     with reporter(progress, "designs") as update:

@@ -157,19 +157,35 @@ class _Worker:
             self.process = None
 
 
-def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
-    """Answer chunks with rows until the requests end."""
+def _listen(requests: IO[bytes], heard: queue.SimpleQueue[Any]) -> None:
+    """Pass requests on as they come. At their end, whoever started us is gone: end at once, even in the middle of a chunk."""
     while True:
         try:
-            chunk, settings, code = pickle.load(requests)  # noqa: TID251 - written by the process that started us
-        except EOFError:
-            return
+            heard.put(pickle.load(requests))  # noqa: TID251 - written by the process that started us
+        except (EOFError, OSError, pickle.UnpicklingError):
+            os._exit(0)
+        except Exception as error:  # noqa: BLE001 - raised by who waits for requests
+            heard.put(error)
+
+
+def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
+    """Answer chunks with rows; the process ends with the requests."""
+    heard: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(requests, heard), daemon=True).start()
+    while True:
+        request = heard.get()
+        if isinstance(request, Exception):
+            raise request
+        chunk, settings, code = request
         try:
             answer: Any = trace_chunk(chunk, settings, code)
         except Exception as error:  # noqa: BLE001 - handed over, and raised there
             answer = error
-        pickle.dump(answer, answers)
-        answers.flush()
+        try:
+            pickle.dump(answer, answers)
+            answers.flush()
+        except BrokenPipeError:  # nobody waits for it any more
+            os._exit(0)
 
 
 def in_cluster(chunks: Iterator[Chunk], settings: TraceSettings, client: Any) -> Done:

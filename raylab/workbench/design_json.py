@@ -124,6 +124,7 @@ def _from_rows(
         symmetry=group,
         cut=None if cut is None else get_cut(cut).name,
         name=name,
+        measured=True,
     )
 
 

@@ -15,7 +15,8 @@ import raylab as rl
 
 SCRIPT = """
 import sys, raylab as rl
-rl.sweep({"crown_angle_deg": (30.0, 38.0, 8), "pavilion_angle_deg": (38.5, 42.5, 8)}, "head-shadow", table_pct=57.0,
+rl.sweep({"crown_angle_deg": rl.steps(30.0, 38.0, 8),
+          "pavilion_angle_deg": rl.steps(38.5, 42.5, 8)}, "head-shadow", table_pct=57.0,
          settings=rl.TraceSettings(precision=0.01), processes=2, out=sys.argv[1])
 """
 

@@ -118,7 +118,7 @@ def weights() -> np.ndarray:
 def test_the_picture_agrees(channel: int) -> None:
     """X, Y and Z of the picture; scaled so that no weight brings one sample above 1."""
     weight = weights()[:, channel] / weights().sum(axis=0)[channel]
-    ours = rl.color_picture(our_result(), wavelengths=WAVES).xyz[::-1, :, channel][covered()] / weights().sum(axis=0)[channel]
+    ours = rl.color_picture(our_result(), spectrum=WAVES).xyz[::-1, :, channel][covered()] / weights().sum(axis=0)[channel]
     theirs = np.einsum("n,nrp->rp", weight, mitsuba_spectra())
     found = disagreements(ours, theirs)
     assert max(found.values()) < 1.0, found

@@ -135,7 +135,7 @@ def test_equal_brightness_runs_along_lines_through_the_traditional_stone():
     Assumed: face-up under an even sky with the observer's head dark. Then brightness against pavilion angle has the same
     profile for neighbouring crowns, shifted; and the shift is the closed form's, to the step of the sweep.
     """
-    step, axes = 0.05, {"crown_angle_deg": [33.0, 34.5, 36.0], "pavilion_angle_deg": (38.0, 43.0, 101)}
+    step, axes = 0.05, {"crown_angle_deg": [33.0, 34.5, 36.0], "pavilion_angle_deg": rl.steps(38.0, 43.0, 101)}
     found = rl.sweep(axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.01), processes=1)
     lags = []
     for low, high in itertools.pairwise(found.brightness.values):

@@ -142,3 +142,7 @@ def _per_facet(key: str, given: float | tuple[float, ...], count: int) -> np.nda
     if isinstance(given, tuple) and len(given) != count:
         raise InputError("wrong number of values", key=key, value=len(given), expected=f"one number, or {count}")
     return np.broadcast_to(np.array(given), (count,))
+
+
+EXACT = Uncertainty(0.0, 0.0, 0.0)
+"""The planes of a stone that was designed, not measured."""

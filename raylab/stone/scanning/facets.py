@@ -25,7 +25,7 @@ from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
 from .girdle_fit import Girdle, fit_girdle, is_steep
 from .mesh import Mesh
 from .moves import rearranged
-from .noise import LEAST_NOISE_MM, patches_and_noise, pooled_noise
+from .noise import ENOUGH, LEAST_NOISE_MM, patches_and_noise, pooled_noise, redundancy
 from .plane_fit import fit_planes
 
 ROUNDS = 8
@@ -50,6 +50,7 @@ class Found:
     planes: Planes
     under: Envelope
     noise: float
+    noise_known: bool
     rounding: float
     girdle: Girdle | None
 
@@ -64,7 +65,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
         planes = patch_planes(patches)
         if len(planes) > MAX_FACETS:
             raise StoneError("the surface is not faceted", value=len(planes), expected=f"at most {MAX_FACETS} facets")
-        return Found(planes, envelope(mesh.vertices, planes), noise, 0.0, None)
+        return Found(planes, envelope(mesh.vertices, planes), noise, bool((planes.count > 3).any()), 0.0, None)
     surface = Surface(mesh)
     candidates = Candidates(surface, patches)
     planes = candidates.taken_up(None, noise)
@@ -81,7 +82,8 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
         planes = refined(surface, planes, working, fixed=fixed)
         if noise_mm is None:
             noise = max(pooled_noise(planes), least)
-    return Found(planes, envelope(mesh.vertices, planes), noise, rounding, girdle)
+    known = noise_mm is not None or redundancy(planes) >= ENOUGH
+    return Found(planes, envelope(mesh.vertices, planes), noise, known, rounding, girdle)
 
 
 def largest(planes: Planes) -> int:

@@ -89,7 +89,7 @@ def _read(path: Path, unit: str | None) -> MeshFile:
     vertices, triangles, declared = _parsed(content, suffix)
     taken = unit or _declared_unit(declared)
     if taken is None:
-        raise InputError(f"a {suffix} file states no unit", key="unit", expected="unit= one of " + ", ".join(UNITS_MM))
+        raise InputError(f"a {suffix} file states no unit", key="unit", expected="one of " + ", ".join(UNITS_MM))
     return MeshFile(vertices * UNITS_MM[taken], triangles, taken)
 
 
@@ -215,5 +215,7 @@ def _declared_unit(declared: str | None) -> str | None:
     word = declared.strip().lower().removesuffix("s")
     name = _DECLARED.get(word, word)
     if name not in UNITS_MM:
-        raise InputError("unknown unit in the file", key="unit", value=declared, expected="unit=")
+        raise InputError(
+            "unknown unit in the file", key="unit", value=declared, expected="that you state one of " + ", ".join(UNITS_MM)
+        )
     return name

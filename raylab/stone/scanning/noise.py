@@ -19,6 +19,11 @@ LEAST_NOISE_MM = 2e-4
 less. Without a floor a perfectly smooth surface would be cut up along its rounded edges."""
 
 
+ENOUGH = 12.0
+"""Points beyond three that a plane needs to show the noise to about 20 %: 1 / sqrt(2 x 12). With fewer, the points lie near the
+plane because it was laid through them, and the noise looks too small."""
+
+
 def patches_and_noise(mesh: Mesh, noise_mm: float | None) -> tuple[Patches, float, float]:
     """Patches, the noise, and the least it may be said to be, mm.
 
@@ -53,6 +58,12 @@ def _patch_noise(patches: Patches) -> float:
     total = np.cumsum(patches.weight[order])
     found = float(noise[order][np.searchsorted(total, total[-1] / 2.0)])
     return found if np.isfinite(found) else 0.0
+
+
+def redundancy(planes: Planes) -> float:
+    """Points beyond the three that fix it, of the plane on which the median such point lies; 0 where there is none."""
+    free = np.sort(np.maximum(planes.count - 3.0, 0.0))
+    return float(free[np.searchsorted(np.cumsum(free), free.sum() / 2.0)]) if free.sum() else 0.0
 
 
 def pooled_noise(planes: Planes) -> float:

@@ -56,7 +56,8 @@ class ScanReport:
     """The report on the reconstruction of a stone from a scan.
 
     `vertices`, `triangles`: of the mesh after joining equal vertices. `unit`: unit of length of the file.
-    `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it. `rounding_um`: half-width of the strip in
+    `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it; NaN, and with it the errors of the facets,
+    where the mesh is too coarse to show it. `rounding_um`: half-width of the strip in
     which edges are rounded or blurred; 0 where they are sharp. `explained_pct`: share of the surface within 5 um or 5 noise
     standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "even flats" (an even
     wheel, fitted as one), "round" (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
@@ -79,7 +80,12 @@ class ScanReport:
     extra: tuple[str, ...]
 
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
-        """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet."""
+        """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet.
+
+        Where the noise is not known, those of the device alone.
+        """
+        if math.isnan(self.noise_um):
+            return device
         slopes = np.array([fit.slope_error_deg for fit in self.facets])
         return device.with_scatter(slopes, np.array([fit.distance_error_um for fit in self.facets]))
 
@@ -87,7 +93,7 @@ class ScanReport:
         """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
         plain = asdict(self)
         plain |= {"rotation": self.rotation.tolist(), "shift_mm": self.shift_mm.tolist()}
-        for row in plain["facets"]:
+        for row in (plain, *plain["facets"]):
             row |= {key: None for key, value in row.items() if isinstance(value, float) and not math.isfinite(value)}
         return plain
 
@@ -117,7 +123,8 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found, table
     whose uncertainty is left out.
     """
     fits = found.planes
-    tilts = found.noise**2 * fits.covariance[planes]
+    noise = found.noise if found.noise_known else math.nan
+    tilts = noise**2 * fits.covariance[planes]
     axes = np.einsum("ij,fjk->fik", pose.rotation, fits.axes[planes])
     across = np.stack([-stone.normals[:, 1], stone.normals[:, 0], np.zeros(len(stone))], axis=1)
     sine = np.linalg.norm(across, axis=1)
@@ -127,7 +134,7 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found, table
     slope, azimuth = (_quadratic(np.einsum("fik,fi->fk", axes, u), tilts[:, 1:, 1:]) for u in (down, across))
     datum = pose.rotation @ fits.axes[table]
     downhill = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
-    slope += _quadratic(downhill @ datum, np.broadcast_to(found.noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
+    slope += _quadratic(downhill @ datum, np.broadcast_to(noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
     of_table = planes == table
     slope[of_table] = 0.0  # by definition: the table is what slopes are measured from
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -10,6 +10,7 @@ What the planes don't explain is reported with its place and area, and more than
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -145,13 +146,14 @@ def stone_from_mesh(
         symmetry=pose.tiers.symmetry,
         cut=None if pose.tiers.cut is None else pose.tiers.cut.name,
         name=name,
+        measured=True,
     )
     girdle = found.girdle.kind if found.girdle else "flats" if GIRDLE.name in tiers else "none"
     report = ScanReport(
         vertices=len(mesh.vertices),
         triangles=len(mesh.triangles),
         unit="mm",
-        noise_um=found.noise * 1e3,
+        noise_um=found.noise * 1e3 if found.noise_known else math.nan,
         noise_stated=noise_um is not None,
         rounding_um=found.rounding * 1e3,
         explained_pct=explained,

@@ -90,8 +90,8 @@ class Rounds:
     def __init__(self, first: Batch, rules: Rules, surroundings: Surroundings, threads: int, progress: Progress) -> None:
         """Begin with one beam for each facet that faces the eye; `rules` with the total limit, floor and first_node unset.
 
-        `progress` is called after each round with the way from what entered to what may be left inside, as a share on a scale of
-        logarithms: rounds that bring it down by one factor take the longer the less is left, but not by as much.
+        `progress` is called after each round with the way from what entered to what may be left inside, as a share on a scale
+        of logarithms: rounds that bring it down by one factor take the longer the less is left, but not by as much.
         """
         self._held, self._rules, self._surroundings, self._threads = _Held(first), rules, surroundings, threads
         self._area = float(first.beams[:, AREA].sum())
