@@ -6,6 +6,7 @@ import io
 import sys
 import warnings
 
+import imageio.v3 as iio
 import numpy as np
 import pytest
 from matplotlib.colors import TwoSlopeNorm
