@@ -1,7 +1,8 @@
 """Run the tests on any machine: ``python3 tests/run.py``, with arguments for pytest after it.
 
-The script makes `.venv` where there is none, installs raylab and the Python packages of the tests into it, lets `needs.py`
-bring what else the tests need, and runs pytest. It runs before anything is installed, hence the standard library only.
+The script makes `.venv` where there is none, and installs raylab and the Python packages of the tests into it. `needs.py` then
+brings what else the tests need while `kernels.py` compiles, and pytest runs. The script runs before anything is installed,
+hence the standard library only.
 """
 
 from __future__ import annotations
@@ -18,18 +19,25 @@ PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/pyt
 def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
     steps = [
-        [PYTHON, "-m", "pip", "install", "-q", "-e", ".[dev]"],
-        [PYTHON, "tests/needs.py"],
-        [PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments],
+        [[PYTHON, "-m", "pip", "install", "-q", "-e", ".[dev]"]],
+        [[PYTHON, "tests/needs.py"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
+        [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments]],
     ]
     if not PYTHON.exists():
-        steps.insert(0, [sys.executable, "-m", "venv", ".venv"])
+        steps.insert(0, [[sys.executable, "-m", "venv", ".venv"]])
     for step in steps:
-        print("+", *step, flush=True)
-        code = subprocess.run(step, cwd=ROOT).returncode
+        code = side_by_side(step)
         if code:
             return code
     return 0
+
+
+def side_by_side(commands: list[list[str | Path]]) -> int:
+    """Run commands at once; the exit code of the first in the list that failed, 0 if none did."""
+    for command in commands:
+        print("+", *command, flush=True)
+    running = [subprocess.Popen(command, cwd=ROOT) for command in commands]
+    return next((code for code in [process.wait() for process in running] if code), 0)
 
 
 if __name__ == "__main__":

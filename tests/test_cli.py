@@ -100,10 +100,12 @@ def test_render_writes_everything_and_says_the_numbers(folder):
     assert "ordinary index" in done.stdout
 
 
-def test_render_prints_json_where_a_machine_reads(folder):
-    done = raylab("render", "s.toml", "--out", "out", "--json", "--resolution", "12", "--tilt-deg", "9", cwd=folder)
-    assert (done.returncode, done.stderr) == (0, "")
-    facts = json.loads(done.stdout)
+def test_render_prints_json_where_a_machine_reads(folder, monkeypatch, capsys):
+    monkeypatch.chdir(folder)
+    assert main(["render", "s.toml", "--out", "out", "--json", "--resolution", "12", "--tilt-deg", "9"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    facts = json.loads(out)
     assert facts == json.loads((folder / "out" / "summary.json").read_text())
     assert (facts["settings"]["resolution"], facts["view"]["tilt_deg"]) == (12, 9.0)
 

@@ -6,6 +6,7 @@ import io
 import sys
 import warnings
 
+import imageio.v3 as iio
 import numpy as np
 import pytest
 from matplotlib.colors import TwoSlopeNorm
@@ -32,9 +33,8 @@ def rendered(figure: Figure, dpi: int = 60) -> np.ndarray:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         canvas = io.BytesIO()
-        figure.savefig(canvas, format="raw", dpi=dpi)
-    width, height = (round(inches * dpi) for inches in figure.get_size_inches())
-    return np.frombuffer(canvas.getvalue(), np.uint8).reshape(height, width, 4)[:, :, :3]
+        figure.savefig(canvas, format="png", dpi=dpi)
+    return iio.imread(canvas.getvalue(), extension=".png")[:, :, :3]
 
 
 def words(figure: Figure) -> str:

@@ -6,8 +6,10 @@ import os
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
+import lowest
 import needs
 import pytest
 
@@ -17,6 +19,21 @@ ROOT = Path(__file__).parents[1]
 def test_ci_runs_the_readmes_test_command():
     section = re.search(r"## Two commands.*?```sh\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
     assert (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()[-1] == section[1].splitlines()[1]
+
+
+def test_each_dependency_is_tested_in_its_lowest_version():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = [one for name in ("cluster", "zarr", "video") for one in project["optional-dependencies"][name]]
+    needed = [re.match(r"([\w.-]+)(?:\[\w+\])?>=[\d.]+$", one) for one in [*project["dependencies"], *extras]]
+    assert all(needed), "each states a lowest version"
+    tested = [package for packages in lowest.TOUCHES.values() for package in packages]
+    assert sorted(tested) == sorted(one[1] for one in needed)
+    assert all((ROOT / test.split("::")[0]).exists() for test in lowest.TOUCHES)
+
+
+def test_a_python_that_is_missing_is_said_and_no_fault(capsys):
+    assert lowest.main(["--python", "python0.1"]) == 0
+    assert capsys.readouterr().out == "lowest.py: no python0.1 on this machine: nothing is tested with it\n"
 
 
 # What a machine is given

