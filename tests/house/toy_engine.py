@@ -16,7 +16,7 @@ class ToyEngine:
     def supports(self, scene):
         return "toys lie flat" if scene.view.tilt_deg else None
 
-    def trace(self, scene, wavelength_nm, grid=None, *, threads=None, progress=None):
+    def trace(self, scene, wavelength_nm, grid=None, *, goal=None, threads=None, progress=None):
         grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
         mean = np.zeros(MOMENTS)
         mean[[LUMINANCE, SKY, LUMINANCE_SQUARE]] = 1.0

@@ -7,8 +7,9 @@ from raylab.tracers.ledger import LEAK, SKY, UNTRACED
 
 
 def _of(totals, peak_radiance):
-    value, untraced = float(totals.mean[SKY] - totals.mean[LEAK]), float(totals.mean[UNTRACED])
-    return Statistic(value, value - untraced, value + untraced, totals.error(_gradient(totals.mean, peak_radiance)))
+    value, traced = (float(means[SKY] - means[LEAK]) for means in (totals.estimate, totals.mean))
+    untraced = float(totals.mean[UNTRACED])
+    return Statistic(value, traced - untraced, traced + untraced, totals.error(_gradient(totals.estimate, peak_radiance)))
 
 
 def _gradient(mean, peak_radiance):

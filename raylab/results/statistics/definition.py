@@ -72,7 +72,7 @@ class Definition(Description):
     Attributes
     ----------
     of : (totals, peak_radiance) -> the statistic; `peak_radiance` is the dome's brightest. Its bracket holds for certain and
-        comes from the untraced weight; its error comes from sampling.
+        comes from `totals.mean` and the untraced weight in it, its value from `totals.estimate`, its error from sampling.
     gradient : (mean, peak_radiance) -> (MOMENTS,) the derivatives of its value by each of the area means `mean` (MOMENTS,); NaN
         where it has none.
     """
