@@ -124,7 +124,7 @@ def sources(place: Path) -> dict[str, tuple[list[str], list[str]]]:
     found = {}
     for file in sorted((place / "mutants" / "raylab").rglob("*.spans")):
         path = file.with_suffix("")
-        module = ".".join(path.relative_to(place / "mutants").with_suffix("").parts)
+        module = ".".join(path.relative_to(place / "mutants").with_suffix("").parts).removesuffix(".__init__")
         lines = path.read_text().splitlines()
         spans = {name: lines[start - 1 : end] for name, (start, end) in json.loads(file.read_text())["spans"].items()}
         for name, mutant in spans.items():
