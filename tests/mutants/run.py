@@ -87,7 +87,7 @@ def measured(place: Path, jobs: int) -> None:
     reached.mkdir()
     selection = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["mutmut"]["pytest_add_cli_args_test_selection"]
     words = ("pytest", "-p", "reached", "-n", str(jobs), "--dist", "worksteal", "-p", "no:cacheprovider", *selection)
-    path = os.pathsep.join([str(place / "mutants"), str(HERE)])
+    path = os.pathsep.join([str(place / "mutants"), str(HERE), os.environ.get("PYTHONPATH", "")])
     started(place / "mutants", *words, MUTANT_UNDER_TEST="stats", REACHED=str(reached), PYTHONPATH=path).wait()
     tests, time_s = defaultdict[str, set[str]](set), dict[str, float]()
     for file in reached.iterdir():
