@@ -7,7 +7,11 @@ beside this file that git ignores; one that was mended goes to `corpus/`, which 
 in a process of their own, which ends them after a while, run in this one; here they may take as long as they like.
 
 A case has a number and is the same whenever it is run: ``--first 4711 --cases 1``. ``--door link.json`` runs only those of the
-workbench's messages. With ``--kills N`` a sweep is killed and resumed N times instead, see `kills`.
+workbench's messages. Instead of damaged files there are
+
+* ``--messages N``: damaged messages to the workbench, many on one link, see `messages`;
+* ``--kills N``: a sweep killed and resumed, with ``--force`` killed while it takes another's place, see `kills`;
+* ``--stores``: every kind of damaged folder of a sweep, which are the tests of `test_sweep_damage.py`.
 """
 
 from __future__ import annotations
@@ -116,13 +120,24 @@ def main() -> int:
     given.add_argument("--cases", type=int, default=1000)
     given.add_argument("--first", type=int, default=0)
     given.add_argument("--door", choices=[door.name for door in DOORS], help="run only its cases")
+    given.add_argument("--messages", type=int, default=0)
     given.add_argument("--kills", type=int, default=0)
+    given.add_argument("--force", action="store_true", help="kill runs that take another sweep's place")
+    given.add_argument("--stores", action="store_true")
     asked = given.parse_args()
+    if asked.stores:
+        return int(pytest.main(["-p", "no:cacheprovider", str(HERE.parent / "test_sweep_damage.py")]))
     if asked.kills:
-        from kills import killed_and_resumed
+        from kills import killed_and_forced, killed_and_resumed
 
-        return killed_and_resumed(asked.kills)
+        return (killed_and_forced if asked.force else killed_and_resumed)(asked.kills, asked.first)
     start = time.monotonic()
+    if asked.messages:
+        from messages import sent
+
+        faults = sent(asked.first, asked.messages)
+        print(*faults, f"{asked.messages} messages in {time.monotonic() - start:.0f} s: {len(faults)} faults", sep="\n")
+        return bool(faults)
     found = run(asked.first, asked.cases, asked.door)
     for number, wrong in found:
         door, content = case(number)
