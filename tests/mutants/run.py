@@ -5,7 +5,7 @@ asks stands in ``[tool.mutmut]`` of `pyproject.toml`. This script asks for each 
 quickest first, up to `BUDGET_S` seconds of them: a mutant that survives may yet be caught by the rest of the tests.
 
 Left out by rule are: what an error or a warning says (by mutmut's own patterns), and mutants that change nothing but the
-letters of a text with a space in it, which only people read. mutmut itself makes no mutants of annotations, docstrings,
+letters of a text with a space in it, or the name or unit by which `number_in` and `whole_in` complain. mutmut itself makes no mutants of annotations, docstrings,
 decorated functions (here: properties, one kernel, one reader) and code outside functions.
 
 `equivalent.toml`, a file beside this one, lists mutants that no test can catch, each with its reason.
@@ -19,8 +19,10 @@ import itertools
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
+import time
 import tomllib
 from collections import defaultdict
 from difflib import unified_diff
@@ -35,8 +37,7 @@ ROOT = HERE.parents[1]
 PACKAGES = ("results", "comparison", "color", "motion", "designs", "cutting", "report", "sweeps")
 BESIDE = ("tests", "scenes", "benchmarks", "docs", "notebooks", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE")
 BUDGET_S = 30.0
-LEAST_STATS = "mutmut-stats.json"
-CAUGHT = 0.95
+LEAST_CAUGHT = 0.95
 STATS = "mutmut-stats.json"
 CAUGHT = ("killed", "timeout", "segfault")
 GENERATE = "import sys; from mutmut import __main__ as m; m.copy_src_dir(); m.create_mutants(int(sys.argv[1]))"
@@ -86,7 +87,7 @@ def measured(place: Path, jobs: int) -> None:
     reached.mkdir()
     selection = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["mutmut"]["pytest_add_cli_args_test_selection"]
     words = ("pytest", "-p", "reached", "-n", str(jobs), "--dist", "worksteal", "-p", "no:cacheprovider", *selection)
-    path = os.pathsep.join([str(place / "mutants"), str(HERE)])
+    path = os.pathsep.join([str(place / "mutants"), str(HERE), os.environ.get("PYTHONPATH", "")])
     started(place / "mutants", *words, MUTANT_UNDER_TEST="stats", REACHED=str(reached), PYTHONPATH=path).wait()
     tests, time_s = defaultdict[str, set[str]](set), dict[str, float]()
     for file in reached.iterdir():
@@ -123,7 +124,7 @@ def sources(place: Path) -> dict[str, tuple[list[str], list[str]]]:
     found = {}
     for file in sorted((place / "mutants" / "raylab").rglob("*.spans")):
         path = file.with_suffix("")
-        module = ".".join(path.relative_to(place / "mutants").with_suffix("").parts)
+        module = ".".join(path.relative_to(place / "mutants").with_suffix("").parts).removesuffix(".__init__")
         lines = path.read_text().splitlines()
         spans = {name: lines[start - 1 : end] for name, (start, end) in json.loads(file.read_text())["spans"].items()}
         for name, mutant in spans.items():
@@ -134,23 +135,32 @@ def sources(place: Path) -> dict[str, tuple[list[str], list[str]]]:
 
 
 def without_texts(lines: list[str]) -> str:
-    """A function as a tree, without its name and without the letters of texts that have a space in them."""
+    """A function as a tree without what only people read: the letters of texts that have a space in them, and the names and units
+    that `number_in` and `whole_in` put into an error. The function's own name is left out too."""
     tree = ast.parse(dedent("\n".join(lines)))
     for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("number_in", "whole_in"):
+            node.args = node.args[1:4]
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and " " in node.value:
             node.value = " "
     tree.body[0].name = ""
     return ast.dump(tree)
 
 
-def run(place: Path, names: list[str], jobs: int) -> None:
-    """Ask the tests about mutants: one run of mutmut for each package, all at once."""
+def run(place: Path, names: list[str], jobs: int, limit_s: float) -> None:
+    """Ask the tests about mutants: one run of mutmut for each package, all at once, each stopped after a while."""
     runs = []
     for package in PACKAGES:
         own = [name for name in names if name.startswith(f"raylab.{package}.")]
         if own:
             share = max(1, round(jobs * len(own) / len(names)))
             runs.append(started(folder_of(package, place), "mutmut", "run", "--max-children", str(share), *own))
+    end = time.monotonic() + limit_s
+    for process in runs:
+        try:
+            process.wait(max(0.0, end - time.monotonic()))
+        except subprocess.TimeoutExpired:
+            process.send_signal(signal.SIGINT)
     for process in runs:
         process.wait()
 
@@ -185,14 +195,15 @@ def report(place: Path, names: list[str], out: Path | None) -> bool:
     """Print a row for each package and each mutant that survived; whether enough are caught."""
     codes, code = verdicts(place), sources(place)
     known = tomllib.loads((HERE / "equivalent.toml").read_text())["mutant"]
-    survivors = {name: difference(*code[name]) for name in names if verdict(codes[name]) not in CAUGHT}
+    asked = [name for name in names if codes[name] is not None]
+    survivors = {name: difference(*code[name]) for name in asked if verdict(codes[name]) not in CAUGHT}
     unlisted = {name: change for name, change in survivors.items() if not equivalent(name, change, known)}
     if out is not None:
         out.write_text(json.dumps({"codes": {name: codes[name] for name in names}, "survivors": survivors}, indent=0))
     enough = True
     print("package        mutants  caught  by a timeout  equivalent  survived  caught of the rest")
     for package in PACKAGES:
-        own = [name for name in names if name.startswith(f"raylab.{package}.")]
+        own = [name for name in asked if name.startswith(f"raylab.{package}.")]
         if not own:
             continue
         late = sum(verdict(codes[name]) == "timeout" for name in own)
@@ -202,6 +213,8 @@ def report(place: Path, names: list[str], out: Path | None) -> bool:
         part = caught / max(1, caught + alive)
         enough &= part >= LEAST_CAUGHT
         print(f"{package:13s} {len(own):8d} {caught:7d} {late:13d} {same:11d} {alive:9d} {100 * part:18.1f} %")
+    if len(asked) < len(names):
+        print(f"not asked about: {len(names) - len(asked)} of {len(names)}")
     for name, change in unlisted.items():
         print(f"\n{name} ({verdict(codes[name])})", *change, sep="\n")
     return enough
@@ -223,6 +236,7 @@ def main() -> int:
     given.add_argument(
         "--only-prepare", action="store_true", help="make the copies and the mutants, measure the tests, and stop"
     )
+    given.add_argument("--limit-s", type=float, default=1e6, help="ask about no more mutants after so many seconds")
     given.add_argument("--out", type=Path, help="a JSON file for the verdicts")
     asked = given.parse_args()
     if not asked.kept:
@@ -231,7 +245,7 @@ def main() -> int:
     if asked.only_prepare:
         return 0
     names = asked.names.read_text().split() if asked.names else chosen(asked.place, asked.package, asked.share, asked.seed)
-    run(asked.place, names, asked.jobs)
+    run(asked.place, names, asked.jobs, asked.limit_s)
     return not report(asked.place, names, asked.out)
 
 
