@@ -30,9 +30,10 @@ TABLES = ("57.0", "60.0")
 
 
 def started(out: Path, table: str = TABLES[0], *, force: bool = False) -> subprocess.Popen[bytes]:
-    environment = {**os.environ, "PYTHONPATH": str(Path(rl.__file__).parents[1])}
+    path = os.pathsep.join([str(Path(rl.__file__).parents[1]), os.environ.get("PYTHONPATH", "")])
+    environment = {**os.environ, "PYTHONPATH": path}
     words = [sys.executable, "-c", SCRIPT, str(out), table, "force" if force else "resume"]
-    return subprocess.Popen(words, env=environment)
+    return subprocess.Popen(words, env=environment, stderr=subprocess.DEVNULL)
 
 
 def kill(process: subprocess.Popen[bytes], after_s: float) -> bool:
