@@ -60,8 +60,15 @@ RECORDS: dict[str, Callable[[], Any]] = {
     "sweep": lambda: rl.sweep({"table_pct": [57.0, 58.0]}, "head-shadow", crown_angle_deg=34.5, pavilion_angle_deg=41.0),
     "scan": lambda: (
         rl.optimize(
-            {"table_pct": (56.0, 58.0)}, "head-shadow", number=2, scan=3, starts=1, processes=1, settings=COARSE,
-            crown_angle_deg=34.5, pavilion_angle_deg=41.0
+            {"table_pct": (56.0, 58.0)},
+            "head-shadow",
+            number=2,
+            scan=3,
+            starts=1,
+            processes=1,
+            settings=COARSE,
+            crown_angle_deg=34.5,
+            pavilion_angle_deg=41.0,
         ).scan
     ),
     "estimate": lambda: estimate(0.5).to_dict(),
