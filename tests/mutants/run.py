@@ -5,10 +5,11 @@ asks stands in ``[tool.mutmut]`` of `pyproject.toml`. This script asks for each 
 quickest first, up to `BUDGET_S` seconds of them: a mutant that survives may yet be caught by the rest of the tests.
 
 Left out by rule are: what an error or a warning says (by mutmut's own patterns), and mutants that change nothing but the
-letters of a text with a space in it, or the name or unit by which `number_in` and `whole_in` complain. mutmut itself makes no mutants of annotations, docstrings,
-decorated functions (here: properties, one kernel, one reader) and code outside functions.
+letters of a text with a space in it, or the name or unit by which `number_in` and `whole_in` complain. mutmut itself makes no
+mutants of annotations, docstrings, decorated functions (here: properties, one kernel, one reader) and code outside functions.
 
-`equivalent.toml`, a file beside this one, lists mutants that no test can catch, each with its reason.
+`equivalent.toml`, a file beside this one, lists mutants that are not counted, each with its reason: the result is the same, the
+tool can't ask, or only the look of a picture changes.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ import time
 import tomllib
 from collections import defaultdict
 from difflib import unified_diff
+from fnmatch import fnmatchcase
 from pathlib import Path
 from random import Random
 from textwrap import dedent
@@ -135,8 +137,8 @@ def sources(place: Path) -> dict[str, tuple[list[str], list[str]]]:
 
 
 def without_texts(lines: list[str]) -> str:
-    """A function as a tree without what only people read: the letters of texts that have a space in them, and the names and units
-    that `number_in` and `whole_in` put into an error. The function's own name is left out too."""
+    """A function as a tree, without its own name and without what only people read: the letters of texts that have a space in
+    them, and the names and units that `number_in` and `whole_in` put into an error."""
     tree = ast.parse(dedent("\n".join(lines)))
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("number_in", "whole_in"):
@@ -179,10 +181,10 @@ def chosen(place: Path, packages: list[str], share: float, seed: int) -> list[st
     return names
 
 
-def equivalent(name: str, change: list[str], known: list[dict[str, str]]) -> bool:
-    """Whether a mutant is listed as one that no test can catch."""
+def listed(name: str, change: list[str], known: list[dict[str, str]]) -> bool:
+    """Whether a mutant is listed with a reason not to count it."""
     function = name.partition("__mutmut_")[0]
-    return any(one["function"] == function and one["change"] in "\n".join(change) for one in known)
+    return any(fnmatchcase(function, one["functions"]) and one["change"] in "\n".join(change) for one in known)
 
 
 def difference(mutant: list[str], usual: list[str]) -> list[str]:
@@ -197,11 +199,11 @@ def report(place: Path, names: list[str], out: Path | None) -> bool:
     known = tomllib.loads((HERE / "equivalent.toml").read_text())["mutant"]
     asked = [name for name in names if codes[name] is not None]
     survivors = {name: difference(*code[name]) for name in asked if verdict(codes[name]) not in CAUGHT}
-    unlisted = {name: change for name, change in survivors.items() if not equivalent(name, change, known)}
+    unlisted = {name: change for name, change in survivors.items() if not listed(name, change, known)}
     if out is not None:
         out.write_text(json.dumps({"codes": {name: codes[name] for name in names}, "survivors": survivors}, indent=0))
     enough = True
-    print("package        mutants  caught  by a timeout  equivalent  survived  caught of the rest")
+    print("package        mutants  caught  by a timeout      listed  survived  caught of the rest")
     for package in PACKAGES:
         own = [name for name in asked if name.startswith(f"raylab.{package}.")]
         if not own:
