@@ -52,7 +52,9 @@ LIMITS = {
     "stills": Limit(lambda x: rocking(x), "frames", 1, MOST, low_works=True),
     "tilt of rocking": Limit(lambda x: rocking(3, x), "tilt_deg", 0.0, 180.0, "degrees", low_works=True, high_works=True),
     "tilt of circling": Limit(lambda x: circling(3, x), "tilt_deg", 0.0, 180.0, "degrees", low_works=True, high_works=True),
-    "angle of turning": Limit(lambda x: turning(3, x), "angle_deg", -3600.0, 3600.0, "degrees", low_works=True, high_works=True),
+    "angle of turning": Limit(
+        lambda x: turning(3, x), "angle_deg", -3600.0, 3600.0, "degrees", low_works=True, high_works=True
+    ),
     "turn of a film": Limit(
         lambda x: moved(rl.View(), "turn", 3, x), "angle_deg", 0.0, 3600.0, "degrees", low_works=True, high_works=True
     ),
