@@ -48,8 +48,8 @@ def test_a_search_starts_from_a_small_simplex_inside_the_box(monkeypatch):
     rl.optimize(bounds, DOME, number=4, starts=4, scan=3, processes=1, settings=COARSE, pavilion_angle_deg=41.0)
     assert len(started) == 4
     for point, options in started:
-        inward = np.where(point < 0.5, 0.08, -0.08)
-        assert np.allclose(options["initial_simplex"], [point, point + [inward[0], 0.0], point + [0.0, inward[1]]])
+        inward = np.diag(np.where(point < 0.5, 0.08, -0.08))
+        assert np.allclose(options["initial_simplex"], [point, point + inward[0], point + inward[1]])
         assert (options["xatol"], options["fatol"]) == (1e-3, 0.01)
 
 
@@ -116,3 +116,9 @@ def test_a_picture_has_sixteen_wavelengths_and_an_exposure_above_nothing():
     assert len(rl.color_picture(scene).waves.nodes_nm) == 16
     with pytest.raises(rl.InputError, match="ends excluded"):
         rl.face_up_color(scene, exposure=0.0)
+
+
+def test_a_tilt_names_the_engine_that_was_asked_for():
+    stone = rl.round_brilliant(table_pct=57.0, **REST, girdle_facets=16)
+    found = rl.tilt(stone, DOME, tilt_deg=[0.0, 5.0], settings=rl.TraceSettings(precision=0.2, engine="beams"))
+    assert found.attrs["engine"] == "beams"
