@@ -85,4 +85,5 @@ def test_names_units_and_labels_are_as_readers_know_them(name):
 
 
 if __name__ == "__main__":
-    FILE.write_text(json.dumps({name: names_in(make()) for name, make in RECORDS.items()}, indent=1, sort_keys=True) + "\n")
+    rows = [f"{json.dumps(name)}: {json.dumps(names_in(make()), sort_keys=True)}" for name, make in RECORDS.items()]
+    FILE.write_text("{\n" + ",\n".join(rows) + "\n}\n")
