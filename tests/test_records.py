@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -36,6 +37,7 @@ def names_in(record: Any) -> Any:
     return record if isinstance(record, str) else None
 
 
+@functools.cache
 def result() -> rl.Result:
     return rl.trace(rl.round_brilliant(**BASE, girdle_facets=16), DOME, resolution=24, precision=0.2, by_facet=True)
 
@@ -44,6 +46,7 @@ def estimate(value: float) -> Estimate:
     return Estimate(Statistic(value, value - 0.01, value + 0.01, 0.001), 0.02, 0.003, 0.004, 0.0005)
 
 
+@functools.cache
 def comparison() -> rl.Comparison:
     stones = [rl.round_brilliant(**{**BASE, "pavilion_angle_deg": angle}, name=f"at {angle}") for angle in (40.75, 42.0)]
     return rl.compare(*stones, dome=DOME, tilts=(0.0, 9.0), known_to_pct=45.0, resolution=24, settings=COARSE)
@@ -85,4 +88,5 @@ def test_names_units_and_labels_are_as_readers_know_them(name):
 
 
 if __name__ == "__main__":
-    FILE.write_text(json.dumps({name: names_in(make()) for name, make in RECORDS.items()}, indent=1, sort_keys=True) + "\n")
+    rows = [f"{json.dumps(name)}: {json.dumps(names_in(make()), sort_keys=True)}" for name, make in RECORDS.items()]
+    FILE.write_text("{\n" + ",\n".join(rows) + "\n}\n")
