@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -65,8 +66,8 @@ def main() -> None:
 
         def traced(early: bool = True, view: View = view, stone: Stone = stone, **settings: Any) -> tuple[Beams, float]:
             scene = Scene(stone, dome, view, TraceSettings(**settings))
-            goal = goal_of(scene) if scene.settings.standard_error else None
-            return shortest(lambda: trace_beams(scene, SODIUM_D_NM, goal=goal, early=early, keep_paths=False, threads=1))
+            goal = replace(goal_of(scene), early=early) if scene.settings.standard_error else None
+            return shortest(lambda: trace_beams(scene, SODIUM_D_NM, goal=goal, keep_paths=False, threads=1))
 
         certain, before = traced(precision=2e-3)
         values = record(SODIUM_D_NM, certain.totals, dome.peak_radiance).statistics

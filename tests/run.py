@@ -8,11 +8,10 @@ hence the standard library only.
 from __future__ import annotations
 
 import os
-import subprocess
 import sys
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
+from steps import ROOT, side_by_side
+
 PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
 
@@ -30,14 +29,6 @@ def main(arguments: list[str]) -> int:
         if code:
             return code
     return 0
-
-
-def side_by_side(commands: list[list[str | Path]]) -> int:
-    """Run commands at once; the exit code of the first in the list that failed, 0 if none did."""
-    for command in commands:
-        print("+", *command, flush=True)
-    running = [subprocess.Popen(command, cwd=ROOT) for command in commands]
-    return next((code for code in [process.wait() for process in running] if code), 0)
 
 
 if __name__ == "__main__":

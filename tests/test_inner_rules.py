@@ -113,7 +113,7 @@ def test_a_derivative_that_no_step_gives_is_nan_after_halving_down_to_the_least(
 
 def test_a_picture_has_sixteen_wavelengths_and_an_exposure_above_nothing():
     scene = rl.Scene(rl.round_brilliant(table_pct=57.0, **REST, girdle_facets=16), DOME, settings=COARSE, resolution=16)
-    assert len(rl.color_picture(scene).waves.nodes_nm) == 16
+    assert len(rl.color_picture(scene, spectrum=16).waves.nodes_nm) == 16
     with pytest.raises(rl.InputError, match="ends excluded"):
         rl.face_up_color(scene, exposure=0.0)
 

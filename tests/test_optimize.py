@@ -39,7 +39,11 @@ def test_a_band_ends_where_the_stated_loss_is_reached():
     best = rl.optimize({"pavilion_angle_deg": (38.0, 44.0)}, "even-sky", statistic="weight_ct", loss=0.02, **FIXED, **QUICK)
     assert best.design["pavilion_angle_deg"] == pytest.approx(44.0, abs=6e-3)
     fine = rl.sweep(
-        {"pavilion_angle_deg": (38.0, 44.0, 401)}, "even-sky", settings=rl.TraceSettings(precision=0.9), processes=1, **FIXED
+        {"pavilion_angle_deg": rl.steps(38.0, 44.0, 401)},
+        "even-sky",
+        settings=rl.TraceSettings(precision=0.9),
+        processes=1,
+        **FIXED,
     )
     kept = fine.pavilion_angle_deg.values[fine.weight_ct.values >= best.value.value - 0.02]
     assert best.bands["pavilion_angle_deg"].low == pytest.approx(kept.min(), abs=6.0 / 40 / 2**5 + 6.0 / 400)

@@ -19,7 +19,7 @@ import raylab as rl
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate, _of_draws
-from raylab.comparison.verdicts import Verdict, ranks, words
+from raylab.comparison.verdicts import Verdict, words
 from raylab.report import pictures, report_html, tables
 from raylab.results.statistics import shares
 from raylab.results.statistics.definition import Statistic
@@ -264,16 +264,6 @@ def test_the_page_names_stones_and_version(two):
 def test_a_number_without_words_of_its_own():
     assert words("no_such_number").name == "no such number"
     assert words("leak").show(math.nan) == "-"
-
-
-def test_ranks_by_both_kinds_of_difference():
-    pairs = [
-        Verdict("leak", "a", "b", 1.0, 0.5, 1.5),
-        Verdict("leak", "a", "c", -1.0, -1.5, -0.5),
-        Verdict("leak", "b", "c", 0, -1, 1),
-    ]
-    assert ranks("abc", pairs) == {"a": (2, 2), "b": (2, 3), "c": (1, 2)}
-    assert ranks("ab", pairs[:1]) == {"a": (1, 1), "b": (2, 2)}
 
 
 def test_the_scatter_of_draws_by_hand():

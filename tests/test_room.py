@@ -57,7 +57,7 @@ def test_a_sweep_that_no_machine_can_hold_is_refused(tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize("axis", [(38.0, 43.0, 1_600_000_000), [40.0] * (2**20 + 1)])
+@pytest.mark.parametrize("axis", [rl.steps(38.0, 43.0, 1_600_000_000), [40.0] * (2**20 + 1)])
 def test_an_axis_of_too_many_values_is_refused_before_they_are_made(axis):
     with pytest.raises(rl.InputError, match="1 to 1048576"):
         rl.sweep({"pavilion_angle_deg": axis}, "head-shadow", **GIVEN)

@@ -57,7 +57,7 @@ def test_settings_out_of_range_are_refused_by_name(settings, says):
         ),
         ({"view": View(distance_mm=1.0)}, "view.distance_mm = 1.0: the eye is inside or behind the stone"),
         ({"view": None}, "view: wrong type; expected a View"),
-        ({"dome": "even-sky"}, "dome = 'even-sky': wrong type; expected a Dome"),
+        ({"dome": 3}, "dome = 3: wrong type; expected a Dome"),
         ({"settings": {"precision": 0.1}}, "settings = .*: wrong type; expected a TraceSettings"),
     ],
 )

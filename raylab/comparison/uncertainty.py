@@ -77,10 +77,17 @@ class Estimate:
         """Standard uncertainty of `best`: of the measurement, of the draws and of sampling, added in squares."""
         return math.hypot(self.uncertainty, self.shift_error, self.statistic.error)
 
+    @property
+    def traced(self) -> tuple[float, float]:
+        """Between which numbers the value lies but for its standard errors: the bracket, or the value itself where it counts
+        the untraced light too."""
+        s = self.statistic
+        return (s.value, s.value) if s.whole else (s.low, s.high)
+
     def interval(self, coverage: float = COVERAGE) -> tuple[float, float]:
-        """The bracket of the value and that of `best` together, widened by `coverage` times `standard_uncertainty`."""
-        half_width = coverage * self.standard_uncertainty
-        return self.statistic.low - max(self.shift, 0.0) - half_width, self.statistic.high - min(self.shift, 0.0) + half_width
+        """`traced`, as it is and without bias, widened by `coverage` times `standard_uncertainty`."""
+        half_width, (low, high) = coverage * self.standard_uncertainty, self.traced
+        return low - max(self.shift, 0.0) - half_width, high - min(self.shift, 0.0) + half_width
 
     def to_dict(self) -> dict[str, float]:
         """Plain numbers, ready for JSON."""

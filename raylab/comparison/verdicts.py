@@ -1,12 +1,12 @@
 """Verdicts on one number of two stones: larger, smaller, equal, or a difference that can't be established.
 
 **The criterion.** A verdict rests on the numbers of the stones as they are shown: its difference is the difference of the two.
-The true difference may deviate from it by the engines' brackets, by `coverage` times the root of the sum of squares of both
-standard uncertainties (see `Estimate.standard_uncertainty`; the two measurements are independent), and by the bias that errors
-of measurement cause. The bias is not taken off a number; the range of the difference holds the difference with it and without
-it, as is done for a known effect that is left uncorrected (JCGM 100:2008, F.2.4.5, from memory). One stone is called larger
-only if zero lies outside that range. With a coverage factor of 2, at most about one verdict in twenty says "larger" or
-"smaller" for stones that do not differ.
+The true difference may deviate from it by the brackets where numbers don't count the untraced light, by `coverage` times the
+root of the sum of squares of both standard uncertainties (see `Estimate.standard_uncertainty`; the two measurements are
+independent), and by the bias that errors of measurement cause. The bias is not taken off a number; the range of the difference
+holds the difference with it and without it, as is done for a known effect that is left uncorrected (JCGM 100:2008, F.2.4.5,
+from memory). One stone is called larger only if zero lies outside that range. With a coverage factor of 2, at most about one
+verdict in twenty says "larger" or "smaller" for stones that do not differ.
 
 A difference that can't be established is "not significant" if a measurement is the reason, and "not resolved" if nothing was
 measured and only the tracing is not fine enough. It is "equal" if its whole range is less than half a unit of the last digit
@@ -193,8 +193,8 @@ def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], 
     (label, a), (other, b) = first, second
     half_width = coverage * math.hypot(a.standard_uncertainty, b.standard_uncertainty)
     bias = a.shift - b.shift
-    low = a.statistic.low - b.statistic.high - max(bias, 0.0) - half_width
-    high = a.statistic.high - b.statistic.low - min(bias, 0.0) + half_width
+    low = a.traced[0] - b.traced[1] - max(bias, 0.0) - half_width
+    high = a.traced[1] - b.traced[0] - min(bias, 0.0) + half_width
     measured = a.uncertainty > 0.0 or b.uncertainty > 0.0
     return Verdict(name, label, other, (a.statistic.value, b.statistic.value), low, high, measured)
 

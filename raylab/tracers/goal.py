@@ -17,7 +17,9 @@ class Goal:
     width : totals -> the widest certain bracket among the statistics that count, as a multiple of the wanted width; None where
         the untraced share alone decides.
     error : totals -> the largest standard error among them, as a multiple of the wanted one; None where none is asked for.
+    early : whether an exact engine may leave more light to rays than the settings' untraced share, where that is cheaper.
     """
 
     width: Callable[[Totals], float] | None = None
     error: Callable[[Totals], float] | None = None
+    early: bool = True

@@ -36,6 +36,11 @@ class Totals:
         """(MOMENTS,) area means with the estimated rest. Values follow from them."""
         return self.mean + self.tail
 
+    @property
+    def whole(self) -> bool:
+        """Whether the estimate counts the light that was left inside."""
+        return bool(self.tail.any())
+
     def error(self, gradient: np.ndarray) -> float:
         """Standard error of a statistic with the given gradient (MOMENTS,) with respect to the means (delta method)."""
         return float(np.sqrt(max(0.0, gradient @ self.covariance @ gradient)))

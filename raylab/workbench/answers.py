@@ -7,7 +7,7 @@ loses nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -130,7 +130,7 @@ def _exact(scene: Scene) -> _Traced:
 def _coarse(scene: Scene) -> _Traced:
     """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
     grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
-    beams = trace_beams(scene, wavelength_nm, goal=goal_of(scene), early=False)
+    beams = trace_beams(scene, wavelength_nm, goal=replace(goal_of(scene), early=False))
     image = exact_image(beams, grid, wavelength_nm)
     summary = summarize([image], scene.dome.peak_radiance, notes={SYMMETRY.key: "computed when the sliders rest"})
     return _Traced(dataset([image], grid, spectral=False), summary, grid, beams)

@@ -14,7 +14,7 @@ def _of(totals: Totals, peak_radiance: float) -> Statistic:
     traced, untraced, dimmer, brighter = (float(totals.mean[one]) for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
     value, high = float(totals.estimate[LUMINANCE]), traced + untraced * peak_radiance + brighter
     parts = (value, traced - dimmer, high, totals.error(unit_vector(LUMINANCE)))
-    return Statistic(*(part / peak_radiance for part in parts))
+    return Statistic(*(part / peak_radiance for part in parts), totals.whole)
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:

@@ -26,7 +26,7 @@ def _of(totals: Totals, peak_radiance: float) -> Statistic:
     shake = _root(totals.mean[UNTRACED_SQUARE]) * peak_radiance + _root(totals.mean[SWING_SQUARE])
     error = totals.error(_gradient(totals.estimate, peak_radiance)) if scatter > 0.0 else 0.0
     high = (deviation + shake) / least if least > 0.0 else math.inf
-    return Statistic(scatter / likely, max(0.0, deviation - shake) / most, high, error)
+    return Statistic(scatter / likely, max(0.0, deviation - shake) / most, high, error, totals.whole)
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:

@@ -15,13 +15,15 @@ from ...tracers.totals import MOMENTS, Totals
 class Statistic:
     """A number with what is known of its surroundings.
 
-    Attributes: `value`, the estimate; `low` and `high`, the certain bracket; `error`, the value's standard error (0: none).
+    Attributes: `value`, the estimate; `low` and `high`, the certain bracket; `error`, the value's standard error (0: none);
+    `whole`, whether the value counts the untraced light too, as estimated by rays, so that nothing but `error` is open.
     """
 
     value: float
     low: float
     high: float
     error: float = 0.0
+    whole: bool = False
 
     @property
     def width(self) -> float:

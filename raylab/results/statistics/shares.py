@@ -16,7 +16,7 @@ def _share(channel: int, label: str, definition: str) -> Definition:
         doubt = float(totals.mean[DOUBT]) if channel in (SKY, HEAD, LEAK) else 0.0
         low = 0.0 if channel == UNTRACED else max(0.0, traced - doubt)
         more = 0.0 if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
-        return Statistic(value, low, traced + more + doubt, totals.error(unit_vector(channel)))
+        return Statistic(value, low, traced + more + doubt, totals.error(unit_vector(channel)), totals.whole)
 
     return Definition(
         key=FIELDS[channel],

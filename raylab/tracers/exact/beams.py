@@ -212,7 +212,6 @@ def trace_beams(
     wedge: bool = True,
     keep_paths: bool = True,
     goal: Goal | None = None,
-    early: bool = True,
     threads: int | None = None,
     progress: Progress = silent,
 ) -> Beams:
@@ -227,7 +226,7 @@ def trace_beams(
         at most one step of the floor more than what is set aside anyhow, and is booked as untraced with it.
     wedge : use the symmetry that stone, dome and view share, where there is one.
     keep_paths : keep each polygon's path, 8 bytes for each reflection (72 more in a tinted stone, which always keeps them).
-    goal : what is wanted of the area means; None: no estimate of the rest. early : see `work_until_enough`.
+    goal : what is wanted of the area means; None: no estimate of the rest.
     threads : how many to use, by default numba's number; results don't depend on it.
     progress : see `Rounds`.
 
@@ -295,7 +294,7 @@ def trace_beams(
     if goal is None:
         work.until(settings.precision)
         return stop_here()(0)
-    return work_until_enough(work, settings, goal, early, stop_here)
+    return work_until_enough(work, settings, goal, stop_here)
 
 
 def _settle(batch: Batch, surroundings: Surroundings) -> np.ndarray:

@@ -44,14 +44,15 @@ class BeamEngine:
         progress: Progress = silent,
     ) -> EngineResult:
         """Virtual facets and their channels; their paths are kept if maps are requested. See `Engine.trace`."""
-        maps = grid is not None  # they show what whole polygons found: none of the light may be missing
+        maps = grid is not None
+        if maps and goal is not None:
+            goal = replace(goal, early=False)  # maps show what polygons found: none of the light may be missing
         beams = trace_beams(
             scene,
             wavelength_nm,
             max_beams=self.max_beams,
             keep_paths=maps,
             goal=goal,
-            early=not maps,
             threads=threads,
             progress=progress,
         )

@@ -56,19 +56,16 @@ _STUCK = 0.95
 """A bracket that shrinks by less is wide for another reason: paths ended by `max_bounces`, or light on an edge of the dome."""
 
 
-def work_until_enough(
-    work: Rounds, settings: TraceSettings, goal: Goal, early: bool, stop_here: Callable[[], Stop[Found]]
-) -> Found:
+def work_until_enough(work: Rounds, settings: TraceSettings, goal: Goal, stop_here: Callable[[], Stop[Found]]) -> Found:
     """Go on until the goal is reached.
 
     Parameters
     ----------
     settings : `precision` is the share of light that may wait, and may always be left waiting where a standard error is wanted.
-    early : whether polygons may end with more waiting, where rays are cheaper.
     stop_here : see `Stop`.
     """
     if goal.error is not None and settings.standard_error is not None:
-        if not early:
+        if not goal.early:
             work.until(settings.precision)
         return _by_error(work, settings.precision, settings.standard_error, goal.error, stop_here)
     work.until(settings.precision)
