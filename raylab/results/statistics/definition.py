@@ -34,7 +34,7 @@ class Statistic:
         return self.value
 
     def __str__(self) -> str:
-        sampled = f" \u00b1 {self.error:.5f}" if self.error > 0.0 else ""
+        sampled = f" \u00b1 {self.error:.1e}" if self.error > 0.0 else ""
         return f"{self.value:.4f} [{self.low:.4f}, {self.high:.4f}]{sampled}"
 
 
