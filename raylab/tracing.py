@@ -15,7 +15,7 @@ from .results.accounting import FacetTable, account
 from .results.maps import dataset, with_paths
 from .results.paths import Paths, strongest_paths
 from .results.statistics import SYMMETRY, Statistic
-from .results.statistics.goals import goal_of
+from .results.statistics.goals import goal_of, missed
 from .results.summary import FACETS, Summary, summarize
 from .room import Need
 from .scene.pixel_grid import PixelGrid, grid_around
@@ -161,7 +161,7 @@ def summary_of(scene: Scene) -> Summary:
 def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] | None = None) -> Summary:
     """The numbers of traced wavelengths, with the pattern's symmetry at the middle one, or why it has none."""
     virtual, undefined = traced[0].polygons, pattern_symmetry.why_undefined(scene.stone, scene.view)
-    symmetry, notes = None, {}
+    symmetry, notes = None, missed(scene, traced[0].totals)
     if virtual is None:
         notes[FACETS] = "accounting by facet needs an exact engine (parallel view)"
     if undefined:

@@ -11,6 +11,7 @@ from scipy.stats import chi2
 from small_scenes import scene_of
 
 import raylab as rl
+from raylab.pictures.bands import band, band_name
 from raylab.results.statistics import STATISTICS
 from raylab.results.statistics.goals import goal_of
 from raylab.results.summary import record
@@ -121,3 +122,24 @@ def test_what_cannot_be_brought_down_ends_the_work():
     assert found["brightness"].error <= 1e-3
     assert found["untraced"].value > 0.05
     assert beams.totals.mean.shape == beams.totals.tail.shape == (CHANNELS + 3,)
+
+
+def test_an_error_that_is_not_reached_is_said():
+    """A sampling engine does not draw more rays for it; the exact one does."""
+    scene = scene_of(STONE, rl.load_dome("head-shadow"), rl.View(9.0), resolution=8, standard_error=1e-3)
+    sampled = rl.trace_scene(scene.with_settings(engine="rays"), by_facet=False).summary
+    assert "standard_error" in sampled.shortfalls
+    assert sampled.shortfalls["standard_error"].endswith("a sampled engine reaches it by more samples")
+    assert "standard_error" not in rl.trace_scene(scene, by_facet=False).summary.shortfalls
+
+
+def test_series_show_the_error_that_was_asked_for():
+    dome, asked = rl.load_dome("head-shadow"), rl.TraceSettings(standard_error=2e-3)
+    found = rl.tilt(STONE, dome, [0.0, 9.0], settings=asked)
+    assert found.attrs["standard_error"] == 2e-3
+    low, high = band(found, "brightness")
+    assert np.allclose(high - low, 4.0 * found.brightness_error)
+    assert (found.brightness_error <= 2e-3).all()
+    plain = rl.tilt(STONE, dome, [0.0], settings=rl.TraceSettings(precision=0.05))
+    assert np.array_equal(band(plain, "leak")[1], plain.leak_high)
+    assert (band_name(found), band_name(plain)) == ("range of two standard errors to either side", "bracket")

@@ -21,6 +21,7 @@ from ..stone.known_cuts import get_cut
 from ..sweeps.axes import Plan, label_of
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
+from .bands import band, band_name
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -92,8 +93,11 @@ def heat_figure(found: xr.Dataset, statistic: str, axes: list[str], slices: str 
     for axis in grid[-1, :]:
         axis.set_xlabel(_label(found, axes[1]))
     figure.colorbar(drawn, ax=grid, label=_label(found, statistic), shrink=0.9)
-    width = float((found[statistic + "_high"] - found[statistic + "_low"]).max())
-    figure.suptitle(f"{_name(statistic)}, bracket {width:.2g} wide or less\n{subject}", fontsize=10, x=0.01, ha="left")
+    low_end, high_end = band(found, statistic)
+    width = float(np.nanmax(high_end - low_end))
+    figure.suptitle(
+        f"{_name(statistic)}, {band_name(found)} {width:.2g} wide or less\n{subject}", fontsize=10, x=0.01, ha="left"
+    )
     return figure
 
 
@@ -137,15 +141,13 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
             x = np.arange(len(x))
             axes.set_xticks(x, [str(label) for label in line[axis].values])
         axes.plot(x, y, linestyle=_MARKS[k % len(_MARKS)], color=color, linewidth=1.5, label=name)
-        axes.fill_between(
-            x, line[statistic + "_low"].values, line[statistic + "_high"].values, color=color, alpha=0.3, linewidth=0
-        )
+        axes.fill_between(x, *band(line, statistic), color=color, alpha=0.3, linewidth=0)
     axes.set(xlabel=_label(found, axis), ylabel=_label(found, statistic))
     axes.grid(alpha=0.25)
     axes.spines[["top", "right"]].set_visible(False)
     if slices is not None:
         axes.legend(fontsize=8, frameon=False)
-    figure.suptitle(f"{_name(statistic)}; the band is the bracket\n{subject}", fontsize=10, x=0.01, ha="left")
+    figure.suptitle(f"{_name(statistic)}; the band is the {band_name(found)}\n{subject}", fontsize=10, x=0.01, ha="left")
     return figure
 
 
@@ -159,7 +161,8 @@ def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
     figure = Figure(figsize=(1.0 + 4.0 * columns, 1.0 + 3.3 * rows), layout="constrained")
     grid = figure.subplots(rows, columns, squeeze=False, sharey=True)
     middle = found[statistic].values
-    below, above = middle - found[statistic + "_low"].values, found[statistic + "_high"].values - middle
+    low_end, high_end = band(found, statistic)
+    below, above = np.maximum(middle - low_end, 0.0), np.maximum(high_end - middle, 0.0)
     for axis, key in itertools.zip_longest(grid.flat, varied):
         if key is None:
             axis.set_visible(False)
@@ -171,7 +174,9 @@ def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
         axis.spines[["top", "right"]].set_visible(False)
     for axis in grid[:, 0]:
         axis.set_ylabel(_label(found, statistic))
-    figure.suptitle(f"{_name(statistic)} of {len(middle)} designs, with brackets", fontsize=10, x=0.01, ha="left")
+    figure.suptitle(
+        f"{_name(statistic)} of {len(middle)} designs, each with its {band_name(found)}", fontsize=10, x=0.01, ha="left"
+    )
     return figure
 
 
@@ -193,7 +198,7 @@ def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Tra
         for axis, number in zip(row, numbers, strict=True):
             design = next(plan.designs(int(number), int(number) + 1))
             image = _contrast(axis, design, settings)
-            low, high = (float(found[statistic + part].values.ravel()[number]) for part in ("_low", "_high"))
+            low, high = (float(end.ravel()[number]) for end in band(found, statistic))
             lines = [f"{_name(statistic)} {low:.4f} to {high:.4f}"]
             lines += [_label_value(found, key, design[key]) for key in plan.columns]
             axis.set_title("\n".join(lines), fontsize=8, loc="left")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..tracers.ledger import ENTRIES
+from .bands import band
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -55,13 +56,13 @@ def _axis(found: xr.Dataset) -> tuple[np.ndarray, str]:
 
 
 def _curves(axes: Axes, found: xr.Dataset, names: Any) -> None:
-    """Lines with their brackets, in colours that differ in lightness too."""
+    """Lines with their brackets or errors, in colours that differ in lightness too."""
     from matplotlib import colormaps
 
     at, label = _axis(found)
     tints = colormaps["viridis"](np.linspace(0.0, 0.85, len(names)))
     for name, tint, style in zip(names, tints, ("-", "--", "-.", ":", "-", "--"), strict=False):
-        axes.fill_between(at, found[name + "_low"], found[name + "_high"], color=tint, alpha=0.25, linewidth=0)
+        axes.fill_between(at, *band(found, name), color=tint, alpha=0.25, linewidth=0)
         axes.plot(at, found[name], style, color=tint, label=name.replace("_", " "), linewidth=1.6)
     axes.set(xlabel=label, ylabel="share, or ratio / 1", ylim=(0.0, None))
     axes.grid(alpha=0.3)

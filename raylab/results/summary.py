@@ -120,8 +120,10 @@ class Summary:
 
 def _average(each: Sequence[Statistic]) -> Statistic:
     """Mean over wavelengths, part by part; errors of common samples don't average out, and are not taken to."""
-    numbers = (float(np.mean([getattr(one, part) for one in each])) for part in ("value", "low", "high", "error"))
-    return Statistic(*numbers, all(one.whole for one in each))
+    value, low, high, error = (
+        float(np.mean([getattr(one, part) for one in each])) for part in ("value", "low", "high", "error")
+    )
+    return Statistic(value, low, high, error, all(one.whole for one in each))
 
 
 def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record:

@@ -12,9 +12,9 @@ from .definition import Definition, Statistic, unit_vector
 def _of(totals: Totals, peak_radiance: float) -> Statistic:
     """The untraced light can add its share of the brightest radiance; light on an edge may be dimmer or brighter."""
     traced, untraced, dimmer, brighter = (float(totals.mean[one]) for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
-    value, high = float(totals.estimate[LUMINANCE]), traced + untraced * peak_radiance + brighter
-    parts = (value, traced - dimmer, high, totals.error(unit_vector(LUMINANCE)))
-    return Statistic(*(part / peak_radiance for part in parts), totals.whole)
+    value, error = float(totals.estimate[LUMINANCE]), totals.error(unit_vector(LUMINANCE))
+    low, high = traced - dimmer, traced + untraced * peak_radiance + brighter
+    return Statistic(value / peak_radiance, low / peak_radiance, high / peak_radiance, error / peak_radiance, totals.whole)
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:

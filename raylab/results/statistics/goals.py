@@ -35,6 +35,19 @@ def goal_of(scene: Scene) -> Goal:
     return Goal(width if named and settings.standard_error is None else None, error if settings.standard_error else None)
 
 
+def missed(scene: Scene, totals: Totals) -> dict[str, str]:
+    """Notes on widths and errors that were asked for and not reached."""
+    settings, goal, notes = scene.settings, goal_of(scene), dict[str, str]()
+    if goal.width is not None and (wide := goal.width(totals)) > 1.0 + 1e-9:
+        notes["precision_of"] = f"the widest bracket asked for is {wide * settings.precision:.3g}, not {settings.precision:g}"
+    if goal.error is not None and settings.standard_error is not None and (wide := goal.error(totals)) > 1.0 + 1e-9:
+        notes["standard_error"] = (
+            f"the largest standard error asked for is {wide * settings.standard_error:.3g}, not {settings.standard_error:g}; "
+            "a sampled engine reaches it by more samples"
+        )
+    return notes
+
+
 def _each(wanted: Iterable[Definition], totals: Totals, peak_radiance: float) -> Iterable[Statistic]:
     return (one.of(totals, peak_radiance) for one in wanted)
 
