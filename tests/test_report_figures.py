@@ -6,9 +6,10 @@ import base64
 import io
 import math
 import pickle
+import queue
+import threading
 import warnings
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,15 +17,19 @@ from matplotlib.colors import to_rgba
 from matplotlib.patches import Polygon, Rectangle
 
 import raylab as rl
+from raylab.code_id import code_id
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate, _of_draws
 from raylab.comparison.verdicts import Verdict, words
+from raylab.designs.keys import complete
 from raylab.report import pictures, report_html, tables
 from raylab.results.statistics import shares
 from raylab.results.statistics.definition import Statistic
-from raylab.sweeps.workers import serve, trace_chunk
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
+from raylab.sweeps import workers
 from raylab.tracers.ledger import DOUBT, ENTRIES, FIELDS, GLARE, HEAD, LEAK, SKY, UNTRACED
+from raylab.tracers.totals import MOMENTS, Totals
 
 DOME = rl.load_dome("head-shadow")
 BASE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "girdle_facets": 16}
@@ -37,7 +42,30 @@ def two() -> Comparison:
     return compare(*stones, dome=DOME, known_to_pct=45.0, resolution=48, settings=COARSE, tilts=(0.0, 15.0))
 
 
-def test_bars_of_the_ledger(two):
+@pytest.fixture(scope="module")
+def measured(two) -> Comparison:
+    """The same as if measured, well face-up and badly tilted; the second stone's leakage leaves the untraced light out."""
+    states = [[(5e-4, 2e-4, 1e-4), (1e-3, -4e-4, 2e-4)], [(0.015, 0.003, 0.001), (0.01, -0.002, 0.002)]]
+
+    def stated(one: Estimate, whole: bool, uncertainty: float, shift: float, shift_error: float) -> Estimate:
+        return Estimate(replace(one.statistic, whole=whole), uncertainty, 0.0, shift, shift_error)
+
+    light = tuple(
+        tuple({name: stated(one, k == 0 or name != "leak", *states[v][k]) for name, one in row[k].items()} for k in (0, 1))
+        for v, row in enumerate(two.light)
+    )
+    return replace(two, light=light, uncertainties=(Uncertainty(0.1, 0.02, 4.0), Uncertainty((0.1, 0.3), 0.0, 4.0)))
+
+
+def ends_by_hand(one: Estimate) -> tuple[float, float, float]:
+    """The ends between which a number lies but for its standard errors, and its standard uncertainty."""
+    s = one.statistic
+    low, high = (s.value, s.value) if s.whole else (s.low, s.high)
+    return low, high, math.sqrt(one.uncertainty**2 + one.shift_error**2 + s.error**2)
+
+
+def test_bars_of_the_ledger(measured):
+    two = measured
     figure = pictures.ledger_figure(two)
     used = [e for e in ENTRIES if any(light[k][e].statistic.value > 5e-5 for light in two.light for k in (0, 1))]
     assert [axes.get_title(loc="left") for axes in figure.axes] == ["face-up", "tilt 15°"]
@@ -54,7 +82,9 @@ def test_bars_of_the_ledger(two):
                 one = two.light[view][k][entry]
                 value, y = 100.0 * one.statistic.value, row + (-0.2, 0.2)[k]
                 wanted.append((value, y, 0.36, to_rgba(pictures.SHADES[k]), pictures.HATCHES[k]))
-                low, high = (100.0 * max(0.0, end) for end in one.interval(two.coverage))
+                low, high, u = ends_by_hand(one)
+                low = 100.0 * max(0.0, low - max(one.shift, 0.0) - 2.0 * u)
+                high = 100.0 * (high - min(one.shift, 0.0) + 2.0 * u)
                 if entry != "untraced":
                     lines.append((low, high, y))
                 texts.append((max(high, value) + 2.0, y, f"{label} {value:.1f} %"))
@@ -79,46 +109,74 @@ def test_bars_of_the_ledger(two):
             assert text.get_verticalalignment() == "center"
 
 
-def test_marks_of_the_verdicts(two):
+def x_by_hand(a: Estimate, b: Estimate) -> float:
+    """The difference in units of the smallest that can be established, at most 10."""
+    (low, high, u), (other_low, other_high, other_u) = ends_by_hand(a), ends_by_hand(b)
+    difference, bias = a.statistic.value - b.statistic.value, a.shift - b.shift
+    half = 2.0 * math.sqrt(u**2 + other_u**2)
+    least, most = low - other_high - max(bias, 0.0) - half, high - other_low - min(bias, 0.0) + half
+    x = difference / (difference - least if difference > 0.0 else most - difference)
+    return max(-10.0, min(x, 10.0))
+
+
+def test_marks_of_the_verdicts(measured):
+    two = measured
     figure = pictures.verdict_figure(two)
     (axes,) = figure.axes
     wanted = []
     for view in range(2):
         for name in ("brightness", "contrast_rms", "leak", "symmetry"):
-            for verdict in two.light_verdicts(view).get(name, ()):
-                if verdict.outcome != "unknown":
-                    wanted.append((f"{words(name).name}, {tables.tilt_name(two, view)}", verdict))
-    assert {verdict.name for _, verdict in wanted} >= {"brightness", "contrast_rms", "leak"}
+            if name in two.light[view][0]:
+                x = x_by_hand(*(two.light[view][k][name] for k in (0, 1)))
+                wanted.append((f"{words(name).name}, {('face-up', 'tilt 15°')[view]}", x))
     assert [label.get_text() for label in axes.get_yticklabels()] == [text for text, _ in wanted]
     assert axes.get_yticks().tolist() == list(range(len(wanted)))
+    sizes = [abs(x) for _, x in wanted]
+    assert min(sizes) == 0.0
+    assert max(sizes) == 10.0
+    assert any(0.0 < x < 1.0 for x in sizes)
+    assert any(1.0 < x < 10.0 for x in sizes)
     zero, *marks = axes.lines
     assert zero.get_xdata()[0] == 0.0
-    most = 1.6
-    for row, (mark, (_, verdict)) in enumerate(zip(marks, wanted, strict=True)):
-        half = max(verdict.high - verdict.difference, verdict.difference - verdict.low)
-        x = verdict.difference / half
-        most = max(most, 1.15 * abs(x))
+    for row, (mark, (_, x)) in enumerate(zip(marks, wanted, strict=True)):
         assert mark.get_xdata()[0] == pytest.approx(x)
         assert mark.get_ydata()[0] == row
-        sure = verdict.outcome != "not significant"
+        sure = abs(x) > 1.0
         assert mark.get_marker() == ("D" if sure else "o")
         assert to_rgba(mark.get_markerfacecolor()) == to_rgba(pictures.INK if sure else "white")
-        assert (abs(x) > 1.0) == sure
-    assert axes.get_xlim() == (-most, most)
+    assert axes.get_xlim() == (-11.5, 11.5)
     assert axes.get_ylim() == (len(wanted) - 0.5, -0.5)
     (band,) = axes.patches
     assert (band.get_x(), band.get_x() + band.get_width(), band.get_hatch()) == (-1.0, 1.0, "..")
-    assert axes.get_xlabel() == "B larger  ←  difference / smallest significant difference  →  A larger"
+    least = "difference / smallest difference that can be established"
+    assert axes.get_xlabel() == f"B larger  ←  {least} (cut at 10)  →  A larger"
     assert [axes.spines[side].get_visible() for side in ("top", "right", "left", "bottom")] == [False, False, False, True]
     assert axes.yaxis.majorTicks[0].tick1line.get_markersize() == 0.0
     assert axes.xaxis.majorTicks[0].tick1line.get_markersize() > 0.0
 
 
-@pytest.mark.parametrize(("difference", "x"), [(0.3, 1.0), (-0.3, -1.0)])
-def test_a_difference_without_any_doubt_stands_at_the_bands_edge(two, monkeypatch, difference, x):
-    only = Verdict("leak", *two.labels, difference, difference, difference)
-    monkeypatch.setattr(Comparison, "light_verdicts", lambda self, view: {"leak": (only,)})
-    assert [line.get_xdata()[0] for line in pictures.verdict_figure(two).axes[0].lines[1:]] == [x, x]
+@pytest.mark.parametrize(
+    ("values", "ends", "x", "most", "cut"),
+    [
+        ((0.5, 0.2), (0.3, 0.3), 10.0, 11.5, True),  # without any doubt
+        ((0.2, 0.5), (-0.3, -0.3), -10.0, 11.5, True),
+        ((0.5, 0.2), (0.275, 0.4), 10.0, 11.5, True),  # 12 times the smallest
+        ((0.5, 0.2), (0.3 - 0.3 / 9.0, 0.4), 9.0, 10.35, False),
+        ((0.2, 0.5), (-0.9, -0.1), -1.5, 1.725, False),
+        ((0.5, 0.2), (-0.3, 0.4), 0.5, 1.6, False),
+        ((0.2 + 1e-9, 0.2), (1e-9, 1e-9), 0.0, 1.6, False),  # equal to the last digit shown: inside the band
+        ((0.5, 0.2), (math.nan, math.nan), None, 1.6, False),
+    ],
+)
+def test_where_a_mark_stands(two, monkeypatch, values, ends, x, most, cut):
+    only = Verdict("leak", *two.labels, values, *ends)
+    level, other = Verdict("brightness", "A", "B", (0.2, 0.2), -0.1, 0.1), Verdict("leak", "A", "C", (0.5, 0.2), 0.3, 0.3)
+    views = ({"brightness": (level,)}, {"leak": (only, other)})
+    monkeypatch.setattr(Comparison, "light_verdicts", lambda self, view: views[view])
+    (axes,) = pictures.verdict_figure(two).axes
+    assert [line.get_xdata()[0] for line in axes.lines[1:]] == [0.0] + ([] if x is None else [pytest.approx(x)])
+    assert axes.get_xlim() == pytest.approx((-most, most))
+    assert ("(cut at 10)" in axes.get_xlabel()) == cut
 
 
 @pytest.mark.parametrize("name", ["luminance", "contrast", "leak"])
@@ -198,41 +256,92 @@ def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: flo
     [
         (estimate(34.5, 0.25), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
         (estimate(34.5, 1e-4), {"value": "34.50°", "uncertainty": "± below 0.01", "notes": []}),
-        (estimate(34.5, 0.0), {"value": "34.50°", "uncertainty": "± 0.00", "notes": []}),
+        (estimate(34.5, 0.0), {"value": "34.50°", "uncertainty": "", "notes": []}),
         (estimate(34.5, 0.25, width=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["bracket 34.40 to 34.60"]}),
         (estimate(34.5, 0.25, error=0.05), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["sampling ± 0.05"]}),
-        (estimate(34.5, 0.25, shift=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["without bias 34.40"]}),
-        (estimate(34.5, 0.25, shift=0.05), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
-        (estimate(34.5, 0.001, shift=0.002), {"value": "34.50°", "uncertainty": "± below 0.01", "notes": []}),
+        (estimate(34.5, 0.25, shift=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
     ],
 )
 def test_a_cell_of_a_table(one, cell):
     assert tables._cell("crown_angle_deg", one) == cell
 
 
+def test_biases_that_show_in_the_last_digit(two):
+    """Every other number keeps its shift of 0 and has no row."""
+    changed = {(0, 0, "leak"): (0.0012, 0.0003), (1, 1, "contrast_rms"): (-0.0021, 0.0009), (1, 0, "leak"): (4.9e-5, 0.1)}
+    light = [[dict(found) for found in row] for row in two.light]
+    for (view, k, name), (shift, error) in changed.items():
+        light[view][k][name] = replace(light[view][k][name], shift=shift, shift_error=error)
+    sizes = [dict(found) for found in two.proportions]
+    sizes[1]["crown_angle_deg"] = replace(sizes[1]["crown_angle_deg"], shift=0.006, shift_error=0.02)
+    sizes[0]["table_pct"] = replace(sizes[0]["table_pct"], shift=-0.004)
+    assert tables.biases(two) == []
+    assert tables.biases(replace(two, light=tuple(map(tuple, light)), proportions=tuple(sizes))) == [
+        {"name": "Leakage below the girdle, face-up, %", "cells": ["0.12 ± 0.03", "0.00 ± 0.00"]},
+        {"name": "Contrast (RMS), tilt 15°", "cells": ["0.000 ± 0.000", "-0.002 ± 0.001"]},
+        {"name": "Crown angle, as offered, °", "cells": ["0.00 ± 0.00", "0.01 ± 0.02"]},
+    ]
+
+
 @pytest.mark.parametrize(
-    ("ends", "verdict", "sure"),
+    ("values", "ends", "phrase", "sure"),
     [
-        ((1.0, 0.5, 1.5), "A larger by 1.00° (0.50 to 1.50)", True),
-        ((-1.0, -1.5, -0.5), "B larger by 1.00° (0.50 to 1.50)", True),
-        ((0.1, -0.5, 0.7), "not significant", False),
-        ((math.nan, math.nan, math.nan), "unknown", False),
+        ((35.0, 34.0), (0.5, 1.5), "A larger than B by 1.00° (0.50 to 1.50)", True),
+        ((34.0, 35.0), (-1.5, -0.5), "B larger than A by 1.00° (0.50 to 1.50)", True),
+        ((34.1, 34.0), (-0.5, 0.7), "A and B: not significant", False),
+        ((34.1, 34.0), (-0.5, 0.7, False), "A and B: not resolved", False),
+        ((34.002, 34.0), (0.001, 0.003), "A and B: equal", False),
+        ((math.nan, 34.0), (math.nan, math.nan), "A and B: unknown", False),
     ],
 )
-def test_a_verdict_in_a_cell(two, ends, verdict, sure):
-    only = Verdict("crown_angle_deg", *two.labels, *ends)
-    assert tables._verdict(two, [only]) == {"verdict": verdict, "sure": sure}
+def test_a_verdict_in_a_cell(values, ends, phrase, sure):
+    only = Verdict("crown_angle_deg", "A", "B", values, *ends)
+    assert tables._verdicts([only]) == [{"phrase": phrase, "sure": sure}]
 
 
-def test_of_three_stones_one_sure_difference_is_enough():
-    three = SimpleNamespace(labels=("A", "B", "C"))
-    level = [Verdict("leak", *pair, 0.0, -1.0, 1.0) for pair in (("A", "C"), ("B", "C"))]
-    for ends in ((1.0, 0.5, 1.5), (-1.0, -1.5, -0.5)):
-        assert tables._verdict(three, [Verdict("leak", "A", "B", *ends), *level])["sure"]
-    assert not tables._verdict(three, [Verdict("leak", "A", "B", 0.0, -1.0, 1.0), *level])["sure"]
+def test_of_three_stones_every_pair_has_its_own_verdict_in_a_cell():
+    pairs = [
+        Verdict("leak", "A", "B", (0.3, 0.2), 0.05, 0.15),
+        Verdict("leak", "A", "C", (0.3, 0.3), -0.1, 0.1),
+        Verdict("leak", "B", "C", (0.2, 0.3), -0.15, -0.05),
+    ]
+    assert tables._verdicts(pairs) == [
+        {"phrase": "A larger than B by 10.00 percentage points (5.00 to 15.00)", "sure": True},
+        {"phrase": "A and C: not significant", "sure": False},
+        {"phrase": "C larger than B by 10.00 percentage points (5.00 to 15.00)", "sure": True},
+    ]
+    assert tables._verdicts([]) == [{"phrase": "-", "sure": False}]
 
 
-def test_texts_beside_the_pictures(two):
+def test_cells_and_texts_of_the_verdicts(two):
+    """Only the pair that is asked for; a number that a view lacks has a dash."""
+    sure, level = ((0.3, 0.2), 0.05, 0.15), ((0.3, 0.3), -0.1, 0.1)
+    views = (
+        {"leak": (Verdict("leak", "A", "B", *sure), Verdict("leak", "A", "C", *level)), "sky": ()},
+        {"brightness": (Verdict("brightness", "A", "B", *level),)},
+    )
+
+    class Given(Comparison):
+        def light_verdicts(self, view: int) -> dict[str, tuple[Verdict, ...]]:
+            return views[view]
+
+    given = Given(**vars(two))
+    larger, none = "A larger than B by 10.00 percentage points (5.00 to 15.00)", {"phrase": "-", "sure": False}
+    level_cell = {"phrase": "A and B: not significant", "sure": False}
+    assert tables.glance(given) == [
+        {"name": "Brightness", "cells": [[none], [level_cell]]},
+        {
+            "name": "Leakage below the girdle",
+            "cells": [[{"phrase": larger, "sure": True}, {"phrase": "A and C: not significant", "sure": False}], [none]],
+        },
+    ]
+    assert tables.verdict_text(given, "A", "B") == (
+        f"A against B; leakage below the girdle face-up: {larger}; brightness tilt 15°: A and B: not significant."
+    )
+    assert tables.verdict_text(given, "A", "C") == "A against C; leakage below the girdle face-up: A and C: not significant."
+
+
+def test_texts_beside_the_pictures(two, measured):
     parts = []
     for label, found in zip(two.labels, two.light[0], strict=True):
         shares_ = [f"{name} {100 * found[name].statistic.value:.1f} %" for name in ("sky", "head", "leak")]
@@ -242,12 +351,19 @@ def test_texts_beside_the_pictures(two):
     stone = np.isfinite(values).sum(axis=(1, 2))
     more, less = 100.0 * (values > 0.1).sum(axis=(1, 2)) / stone, 100.0 * (values < -0.1).sum(axis=(1, 2)) / stone
     said = "; ".join(f"{name} {more[k]:.0f} % and {less[k]:.0f} %" for k, name in enumerate(("face-up", "tilt 15°")))
-    assert tables.difference_text(two, two.labels[1]).endswith(f"over 0.1: {said}.")
-    assert tables._span((0.1, 0.1), "°") == "0.1°"
-    assert tables._span((0.1, 0.3), "°") == "0.1 to 0.3°, by facet"
+    text = tables.difference_text(two, "A", "B")
+    assert text.startswith("Maps of luminance, A minus B. Share of the face where A, and where B, is brighter")
+    assert text.endswith(f"over 0.1: {said}.")
+    other = "; ".join(f"{name} {less[k]:.0f} % and {more[k]:.0f} %" for k, name in enumerate(("face-up", "tilt 15°")))
+    assert tables.difference_text(two, "B", "A").endswith(f"over 0.1: {other}.")
+    assert tables._each((0.1, 0.1), "°") == "0.1°"
     assert tables._capital("face-up") == "Face-up"
-    assert [row["angle"][-1] for row in tables.sureness(two)] == ["°", "°"]
-    assert {cell["verdict"] for row in tables.glance(two) for cell in row["cells"]} - {"-"}
+    assert (tables.sureness(two), tables.designs(two)) == ([], ["A", "B"])
+    assert tables.sureness(measured) == [
+        {"label": "A", "angle": "0.1°", "common": "0.02°", "distance": "4 µm"},
+        {"label": "B", "angle": "0.1 to 0.3°, by facet", "common": "0°", "distance": "4 µm"},
+    ]
+    assert tables.designs(measured) == []
 
 
 def test_the_page_names_stones_and_version(two):
@@ -285,28 +401,21 @@ def test_the_scatter_of_draws_by_hand():
     assert all(math.isnan(x) for x in (alone.uncertainty, alone.uncertainty_error, alone.shift, alone.shift_error))
 
 
-class Means:
-    """Area means that differ from channel to channel."""
-
-    mean = np.linspace(0.01, 0.2, 64)
-
-    @staticmethod
-    def error(vector: np.ndarray) -> float:
-        return float(vector @ Means.mean) / 7.0
-
-
+@pytest.mark.parametrize("tail", [0.0, 0.001])
 @pytest.mark.parametrize("channel", [SKY, HEAD, LEAK, GLARE, UNTRACED])
-def test_a_share_and_its_bracket_by_hand(channel, monkeypatch):
-    size = len(shares.unit_vector(channel))
-    monkeypatch.setattr(Means, "mean", np.linspace(0.01, 0.2, size))
+def test_a_share_and_its_bracket_by_hand(channel, tail):
+    """The value counts what is estimated to be left inside, the bracket doesn't."""
+    mean, tails = np.linspace(0.01, 0.2, MOMENTS), tail * np.arange(1.0, MOMENTS + 1.0)
+    totals = Totals(1.0, mean, np.diag(mean**2 / 49.0), tails)
     made = shares._share(channel, "label", "does so")
-    mean = Means.mean
     doubt = mean[DOUBT] if channel in (SKY, HEAD, LEAK) else 0.0
     untraced = 0.0 if channel in (UNTRACED, GLARE) else mean[UNTRACED]
     low = 0.0 if channel == UNTRACED else max(0.0, mean[channel] - doubt)
-    found = made.of(Means, 1.0)
-    assert (found.value, found.low, found.high) == pytest.approx((mean[channel], low, mean[channel] + untraced + doubt))
+    found = made.of(totals, 1.0)
+    value = mean[channel] + tail * (channel + 1.0)
+    assert (found.value, found.low, found.high) == pytest.approx((value, low, mean[channel] + untraced + doubt))
     assert found.error == pytest.approx(mean[channel] / 7.0)
+    assert found.whole == (tail > 0.0)
     assert (made.key, made.label, made.percent, made.span) == (FIELDS[channel], "label", True, (0.0, 1.0))
     assert made.definition == "area mean of the share of light that does so"
     assert made.gradient(mean, 1.0).tolist() == shares.unit_vector(channel).tolist()
@@ -317,17 +426,39 @@ def test_a_number_shows_its_sampling_error_where_it_has_one():
     assert "± 0.01000" in str(Statistic(0.5, 0.5, 0.5, 0.01))
 
 
-def test_a_worker_answers_until_the_requests_end():
-    designs = [{"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 41.0, "dome": DOME, "tea": 1}]
-    asked = [((0, designs), COARSE, "no such code")] * 2
+class Unreadable:
+    """Raises where it is read."""
+
+    def __reduce__(self):
+        return __import__, ("no_such_module_anywhere",)
+
+
+def test_a_worker_answers_in_order_until_the_requests_end(monkeypatch):
+    """A request that can't be read ends the worker here with its fault; the end of the requests, the whole process."""
+    left: queue.SimpleQueue = queue.SimpleQueue()
+
+    def leave(status: int) -> None:
+        left.put((threading.current_thread(), status))
+        raise SystemExit  # of the listening thread alone
+
+    monkeypatch.setattr(workers.os, "_exit", leave)
+    monkeypatch.setattr(threading, "excepthook", threading.__excepthook__)  # which lets a thread exit
+    design = complete({**BASE, "pavilion_angle_deg": 41.0, "dome": DOME})
+    chunk, code = workers.Chunk(0, [design]), code_id(workers.MAKER)
+    asked = [(chunk, COARSE, "no such code"), (chunk, COARSE, code), Unreadable()]
     requests, answers = io.BytesIO(b"".join(pickle.dumps(one) for one in asked)), io.BytesIO()
-    serve(requests, answers)
+    with pytest.raises(ModuleNotFoundError, match="no_such_module_anywhere"):
+        workers.serve(requests, answers)
+    listener, status = left.get(timeout=10.0)
+    listener.join(10.0)
+    assert (status, left.empty()) == (0, True)
     answers.seek(0)
-    for chunk, settings, code in asked:
-        with pytest.raises(Exception) as caught:  # noqa: PT011 - whatever the chunk's own fault is
-            trace_chunk(chunk, settings, code)
-        answer = pickle.load(answers)  # noqa: TID251 - written above
-        assert (type(answer), str(answer)) == (type(caught.value), str(caught.value))
+    with pytest.raises(rl.RaylabError) as caught:
+        workers.trace_chunk(chunk, COARSE, "no such code")
+    refused, rows = (pickle.load(answers) for _ in range(2))  # noqa: TID251 - written above
+    assert (type(refused), str(refused)) == (rl.RaylabError, str(caught.value))
+    assert np.array_equal(rows, workers.trace_chunk(chunk, COARSE, code), equal_nan=True)
+    assert np.isfinite(rows).any()
     assert answers.read() == b""
 
 
@@ -335,7 +466,7 @@ def test_maps_of_color_and_fire_warn_of_nothing():
     scene = rl.Scene(rl.round_brilliant(**BASE, pavilion_angle_deg=40.75), DOME, settings=COARSE, resolution=24)
     with warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
-        found = rl.color_picture(scene, wavelengths=3, light="A")
+        found = rl.color_picture(scene, spectrum=3, light="A")
         spread = rl.fire_map(rl.trace_scene(scene))
     assert found.light == "A"
     assert spread is not None

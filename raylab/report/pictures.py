@@ -146,20 +146,25 @@ def verdict_figure(comparison: Comparison, one: int = 0, another: int = 1) -> Fi
     axes = figure.subplots()
     axes.axvspan(-1.0, 1.0, facecolor="0.88", edgecolor="0.6", hatch="..", linewidth=0.0)
     axes.axvline(0.0, color=INK, linewidth=0.8)
-    most = 1.6
-    for row, (_, verdict) in enumerate(rows):
-        d, sure = verdict.difference, verdict.established
-        x = max(-FAR, min(d / verdict.least if verdict.least > 0.0 else FAR * np.sign(d), FAR))
+    places = [_place(verdict) for _, verdict in rows]
+    for row, (x, (_, verdict)) in enumerate(zip(places, rows, strict=True)):
+        sure = verdict.established
         axes.plot(x, row, marker="D" if sure else "o", markersize=7, color=INK, markerfacecolor=INK if sure else "white")
-        most = max(most, 1.15 * abs(x))
+    most = max([1.6, *(1.15 * abs(x) for x in places)])
     axes.set(xlim=(-most, most), ylim=(len(rows) - 0.5, -0.5))
     axes.set_yticks(range(len(rows)), [text for text, _ in rows])
-    cut = f" (cut at {FAR:g})" if most > FAR else ""
+    cut = f" (cut at {FAR:g})" if FAR in map(abs, places) else ""
     axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest difference that can be established{cut}  →  {pair[0]} larger")
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
     axes.set_title("inside the dotted band: not established; filled diamonds: established", loc="left", fontsize=10)
     return figure
+
+
+def _place(verdict: Verdict) -> float:
+    """A difference in units of the smallest that can be established, at most `FAR`; 0 where the numbers are equal as shown."""
+    d = 0.0 if verdict.outcome == "equal" else verdict.difference
+    return max(-FAR, min(d / verdict.least if verdict.least > 0.0 else FAR * float(np.sign(d)), FAR))
 
 
 def drawing_figure(stone: Stone) -> Figure:
