@@ -423,7 +423,7 @@ def test_a_share_and_its_bracket_by_hand(channel, tail):
 
 def test_a_number_shows_its_sampling_error_where_it_has_one():
     assert "±" not in str(Statistic(0.5, 0.5, 0.5, 0.0))
-    assert "± 0.01000" in str(Statistic(0.5, 0.5, 0.5, 0.01))
+    assert "± 1.0e-02" in str(Statistic(0.5, 0.5, 0.5, 0.01))
 
 
 class Unreadable:
