@@ -141,9 +141,10 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
         assert page.field(key) == value
         facts = traced(page.values())
         assert_reported(page, facts)
-        bar = page.page.locator('[data-number="brightness.a"] .bracket').inner_text()
-        low, high = facts.summary.brightness.low, facts.summary.brightness.high
-        assert bar == f"[{written(low)}, {written(high)}]"
+        cell, bright = page.page.locator('[data-number="brightness.a"]'), facts.summary.brightness
+        assert cell.locator(".bracket").inner_text() == (f"± {error}" if float(error := written(bright.error)) else "")
+        hover = f"; certainly between {written(bright.low, 6)} and {written(bright.high, 6)}"
+        assert cell.get_attribute("title") == f"{written(bright.value, 6)} ± {written(bright.error, 6)} (standard error){hover}"
         if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
             page.slide(key, 0)
     page.page.select_option("#choice-girdle_finish", "absorbing")
