@@ -93,8 +93,9 @@ export const last = {
   /** Show the finished stone beside a blocked one that stands alone, once: undo takes it away for good. */
   begin() {
     const { workbench } = this;
+    if (workbench.sides.length > 1) return;
     const design = JSON.stringify(workbench.design);
-    if (workbench.sides.length > 1 || JSON.stringify(workbench.drawn.a) !== design || this.shown === design) return;
+    if (this.shown === design || JSON.stringify(workbench.drawn.a) !== design) return;
     this.shown = design;
     workbench.rework(KIND, this.unmade(), true);
   },

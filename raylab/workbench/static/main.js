@@ -26,7 +26,7 @@ function complain(error, from) {
   $("problem").dataset.from = from ?? "";
   const keys = error ? workbench.blamed(error) : [];
   $("problem-text").textContent = error ? inWords(error, keys) : "";
-  $("unit").ariaInvalid = String(keys.includes("unit"));
+  $("unit").ariaInvalid = String(error?.key === "unit");
   for (const panel of PANELS) panel.mark?.(keys);
 }
 /** A message with labels of controls in place of keys; it begins with the controls that were changed, where it names another one. */

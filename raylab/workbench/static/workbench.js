@@ -64,9 +64,10 @@ export class Workbench extends EventTarget {
     return this.state.designs[this.state.editing];
   }
 
-  /** Keys of the controls at fault: the one that the server names, or else all that were changed since the last valid stone. */
+  /** Keys of a stone's controls at fault: the one that the server names, or else all that were changed since the last valid stone. */
   blamed({ key, side }) {
-    const changed = this.touched[side] ?? new Set();
+    if (!side) return []; // a file's fault is not that of the controls
+    const changed = this.touched[side];
     return changed.size && !changed.has(key) ? [...changed] : [key];
   }
 
