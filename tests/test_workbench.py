@@ -34,7 +34,7 @@ from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import sample_points, view_rays
 from raylab.workbench import answers, pages
 from raylab.workbench import background as jobs
-from raylab.workbench.answers import STEPS, Answerer
+from raylab.workbench.answers import Answerer
 from raylab.workbench.design_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml, stones_of
 from raylab.workbench.file_exchange import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.workbench.messages import encode
@@ -159,8 +159,8 @@ def test_a_stone_with_the_names_of_a_brilliant_alone_is_of_no_cut():
     design = {**facet_design(stone_of(DEMO)), "cut": None}
     assert answer(design=design, step="coarse")[0]["shape"]["cut"] == "round brilliant"
     rows = [["table", 0, "up", 0, 0, 1.0, "polished"]]
-    for tier, side, slope, distance in (("crown main", "up", 40, 2.2), ("girdle", "up", 90, 3.0), ("pavilion main", "down", 43, 2.0)):
-        rows += [[tier, k, side, slope, 45 * k, distance, "polished"] for k in range(8)]
+    tiers = (("crown main", "up", 40, 2.2), ("girdle", "up", 90, 3.0), ("pavilion main", "down", 43, 2.0))
+    rows += [[tier, k, side, slope, 45 * k, mm, "polished"] for tier, side, slope, mm in tiers for k in range(8)]
     header = answer(design={**FACETED, "facets": rows}, step="coarse")[0]
     assert rl.measure(stone_of({**FACETED, "facets": rows})).cut is None
     assert header["shape"]["cut"] is None

@@ -372,7 +372,9 @@ def test_a_second_stone_stands_beside_the_first(open_page):
     page = open_page()
     page.page.click("#compare")
     page.rest()
-    apart = {key: page.page.locator("tr", has=page.page.locator(f'[data-number="{key}.b"]')).locator("td").last for key in WORDS}
+    apart = {
+        key: page.page.locator("tr", has=page.page.locator(f'[data-number="{key}.b"]')).locator("td").last for key in WORDS
+    }
     assert {key: cell.inner_text().split(maxsplit=1)[1] for key, cell in apart.items()} == WORDS, "the same stone twice"
     page.slide("pavilion_angle_deg", 41.6)
     a, b = traced({**page.values(), "pavilion_angle_deg": 40.75}), traced(page.values())

@@ -4,7 +4,8 @@ Two kinds stand by themselves. Proportions are the parameters of a cut, with a b
 
     {"kind": "proportions", "cut": "round brilliant", "table_pct": 57, "crown_angle_deg": 34.5, ..., "absorption_per_mm": 0}
 
-A table of facets, one row each (`measured` is false where they follow from proportions): tier, number, side it faces, slope (to the girdle plane), azimuth, distance, finish:
+A table of facets, `measured` or derived from proportions, one row each: tier, number, side it faces, slope (to the girdle
+plane), azimuth, distance, finish:
 
     {"kind": "facets", "name": "W-1", "cut": "round brilliant", "material": "diamond",
      "symmetry": {"order": 8, "mirror_deg": 0}, "measured": true,
