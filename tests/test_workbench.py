@@ -34,7 +34,7 @@ from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import sample_points, view_rays
 from raylab.workbench import answers, pages
 from raylab.workbench import background as jobs
-from raylab.workbench.answers import STEPS, Answerer
+from raylab.workbench.answers import Answerer
 from raylab.workbench.design_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml, stones_of
 from raylab.workbench.file_exchange import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.workbench.messages import encode
@@ -147,12 +147,31 @@ def test_a_design_as_toml_is_a_scene_that_gives_the_same_stone(tmp_path):
 def test_an_exact_answer_is_what_trace_says():
     header, arrays = answer(tilt_deg=4.0, tilt_azimuth_deg=20.0)
     view = rl.View(tilt_deg=4.0, tilt_azimuth_deg=20.0)
-    result = rl.trace_scene(rl.Scene(stone_of(DEMO), HEAD_SHADOW, view, *STEPS["exact"]), by_facet=False)
+    result = rl.trace(stone_of(DEMO), HEAD_SHADOW, view, by_facet=False)  # with the settings that everybody has by default
     assert header["summary"] == json.loads(json.dumps(result.summary.to_dict()))
     assert header["weight_ct"] == stone_of(DEMO).weight_ct
     for name in ("contrast", "leak"):
         np.testing.assert_array_equal(arrays[f"map {name}"], result.maps[name].values.astype("<f4"))
-    assert result.summary.brightness.high - result.summary.brightness.low <= 5e-3
+
+
+def test_a_stone_with_the_names_of_a_brilliant_alone_is_of_no_cut():
+    """The page takes a stone for what its shape says, as `measure` does; a stated cut stays."""
+    design = {**facet_design(stone_of(DEMO)), "cut": None}
+    assert answer(design=design, step="coarse")[0]["shape"]["cut"] == "round brilliant"
+    rows = [["table", 0, "up", 0, 0, 1.0, "polished"]]
+    tiers = (("crown main", "up", 40, 2.2), ("girdle", "up", 90, 3.0), ("pavilion main", "down", 43, 2.0))
+    rows += [[tier, k, side, slope, 45 * k, mm, "polished"] for tier, side, slope, mm in tiers for k in range(8)]
+    header = answer(design={**FACETED, "facets": rows}, step="coarse")[0]
+    assert rl.measure(stone_of({**FACETED, "facets": rows})).cut is None
+    assert header["shape"]["cut"] is None
+
+
+def test_a_table_made_of_proportions_was_not_measured():
+    """Its report then states no error of measurement; that of a facet table does."""
+    for stone in (stone_of(DEMO), rl.load_stone(ROOT / "scenes" / "stones" / "blocked.csv")):
+        design = facet_design(stone)
+        assert stone_of(design).measured is stone.measured is (stone.name != DEMO["name"])
+        assert answer(design=design, step="coarse")[0]["shape"]["measured"] is stone.measured
 
 
 def test_a_coarse_answer_brackets_the_exact_one():

@@ -6,6 +6,7 @@ import io
 import json
 import re
 import struct
+import tomllib
 import zlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -23,6 +24,7 @@ from raylab.cutting.last_facets import finished
 from raylab.stone.facet_table import facet_table
 from raylab.workbench.answers import STEPS
 from raylab.workbench.design_json import DEMO, stone_of
+from raylab.workbench.file_exchange import open_bytes
 
 WAIT_MS = 240_000  # a first start compiles; on a busy machine that takes minutes
 SLIDERS = {
@@ -141,9 +143,10 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
         assert page.field(key) == value
         facts = traced(page.values())
         assert_reported(page, facts)
-        bar = page.page.locator('[data-number="brightness.a"] .bracket').inner_text()
-        low, high = facts.summary.brightness.low, facts.summary.brightness.high
-        assert bar == f"[{written(low)}, {written(high)}]"
+        cell, bright = page.page.locator('[data-number="brightness.a"]'), facts.summary.brightness
+        assert cell.locator(".bracket").inner_text() == (f"± {error}" if float(error := written(bright.error)) else "")
+        hover = f"; certainly between {written(bright.low, 6)} and {written(bright.high, 6)}"
+        assert cell.get_attribute("title") == f"{written(bright.value, 6)} ± {written(bright.error, 6)} (standard error){hover}"
         if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
             page.slide(key, 0)
     page.page.select_option("#choice-girdle_finish", "absorbing")
@@ -200,6 +203,15 @@ def test_an_impossible_stone_is_reported_and_the_page_goes_on(open_page):
     assert page.page.locator("#problem").is_hidden()
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "false"
     assert_reported(page, traced(page.values()))
+    page.page.locator("[data-field=pavilion_angle_deg]").fill("80")
+    page.page.keyboard.press("Enter")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem().startswith("Pavilion angle changed: Girdle thickness at the mains = 4.0: ")
+    marked = page.page.locator("[aria-invalid=true]")
+    assert marked.evaluate_all("found => found.map((one) => one.dataset.field)") == ["pavilion_angle_deg"]
+    page.page.click("#undo")
+    page.rest()
+    assert marked.count() == 0
 
 
 def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
@@ -287,6 +299,8 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
             row[3] = 41.0
     result = rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]))
     assert_reported_but_symmetry(page, result)
+    kept = page.page.evaluate("JSON.parse(sessionStorage.getItem('raylab-workbench')).state.designs.a")
+    assert (kept["cut"], kept["measured"]) == ("round brilliant", False), "nobody measured it"
     page.page.get_by_role("tab", name="Proportions").click()
     assert "edit its facets in the panel Facets" in page.page.locator("#panel-proportions").inner_text()
     page.page.get_by_role("tab", name="Facets").click()
@@ -316,6 +330,18 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.page.mouse.move(x, y)
     assert re.search(r"x −?0\.0\d mm, y −?0\.0\d mm: contrast −?\d\.\d+, leak \d", page.page.locator("#probe").inner_text())
+    probe = page.page.locator("#probe")
+    for change in (
+        lambda: page.page.select_option("#dome", "overcast-sky"),
+        lambda: page.page.get_by_label("Map 1 of stone A").select_option("luminance"),
+        lambda: page.page.select_option("#dome", "head-shadow"),
+    ):
+        old = probe.inner_text()
+        change()
+        page.rest()
+        assert old != (new := probe.inner_text())
+        page.page.mouse.move(x, y)
+        assert new == probe.inner_text()
     page.page.mouse.down()
     page.page.mouse.move(x + 30, y, steps=4)
     page.page.mouse.move(x + 60, y, steps=4)
@@ -339,16 +365,25 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
 # --- two stones, two pages -------------------------------------------------------------------------------------------
 
 
+WORDS = {"brightness": "not resolved", "glare": "equal", "symmetry": "equal"}
+
+
 def test_a_second_stone_stands_beside_the_first(open_page):
     page = open_page()
     page.page.click("#compare")
     page.rest()
+    apart = {
+        key: page.page.locator("tr", has=page.page.locator(f'[data-number="{key}.b"]')).locator("td").last for key in WORDS
+    }
+    assert {key: cell.inner_text().split(maxsplit=1)[1] for key, cell in apart.items()} == WORDS, "the same stone twice"
     page.slide("pavilion_angle_deg", 41.6)
     a, b = traced({**page.values(), "pavilion_angle_deg": 40.75}), traced(page.values())
     assert_reported(page, a, "a")
     assert_reported(page, b, "b")
     row = page.page.locator("tr", has=page.page.locator('[data-number="brightness.b"]')).inner_text()
     assert written(b.summary.brightness.value - a.summary.brightness.value) in row.replace("+", "")
+    error = np.hypot(a.summary.brightness.error, b.summary.brightness.error)
+    assert row.endswith(f" ± {written(error)}"), "larger than two of its standard errors"
     weight = page.page.locator("tr", has=page.page.locator('[data-number="weight_ct.b"]')).inner_text()
     assert f"+{100 * (b.scene.stone.weight_ct - a.scene.stone.weight_ct):.2f} points" in weight
     assert page.page.locator("figure.map").count() == 4
@@ -421,7 +456,13 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     page.drop("blocked.csv", BLOCKED.read_bytes())
     page.page.wait_for_selector("#title:text-is('W-7, blocked (invented)')")
     page.rest()
-    blocked = blocked_stone(rl.load_stone(BLOCKED))
+    blocked = blocked_stone(stone_of(open_bytes("blocked.csv", BLOCKED.read_bytes()).design))
+    page.page.wait_for_selector('[data-number="weight_ct.b"]')
+    page.rest()
+    assert_reported(page, seen(finished(blocked, rl.LastFacets())), "b")
+    page.page.click("#undo")
+    page.rest()
+    assert page.page.locator("figure.map").count() == 2, "taken away for good"
     page.slide("finish_star_pct", 55)
     first = seen(finished(blocked, rl.LastFacets(star_pct=55)))
     assert_reported(page, first, "b")
@@ -557,12 +598,37 @@ def test_files_are_opened_or_refused_in_one_line(browser, workbench):
     page.rest()
     assert (page.field("table_pct"), page.field("crown_angle_deg")) == (60, 33)
     assert_reported(page, traced(page.values()))
+    title = json.loads(workbench.request("GET", "/start.json")[2])["title"]
     page.page.click("#undo")
     page.rest()
     assert page.field("table_pct") == 57
+    assert saved_title(page) == page.page.locator("#title").inner_text() == title
+    page.page.click("#redo")
+    page.rest()
+    assert saved_title(page) == page.page.locator("#title").inner_text() == "From a file"
+    page.slide("table_pct", 62)
+    page.page.click("#reset")
+    page.rest()
+    assert page.field("table_pct") == 60, "Reset returns to the opened file"
+    for _ in range(3):
+        page.page.click("#undo")
+    page.page.reload()
+    page.rest()
+    assert (page.field("table_pct"), page.page.locator("#title").inner_text()) == (57, title)
+    page.slide("table_pct", 62)
+    page.page.click("#reset")
+    page.rest()
+    assert page.field("table_pct") == 57, "the file is not opened any more"
     page.page.context.close()
     facts = [line for line in page.complaints if "422" not in line]
     assert facts == [], "but for the browser's own word that a file was refused"
+
+
+def saved_title(page: Workbench) -> str:
+    """The title in the scene file that the page saves."""
+    with page.page.expect_download() as download:
+        page.page.get_by_role("button", name="as TOML").click()
+    return tomllib.loads(Path(download.value.path()).read_text())["title"]
 
 
 def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench, tmp_path):
@@ -572,7 +638,11 @@ def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench,
     for suffix in ("csv", "stl", "ply", "obj", "glb"):
         rl.save_stone(stone, tmp_path / f"offer {suffix}.{suffix}")
         files[suffix] = (tmp_path / f"offer {suffix}.{suffix}").read_bytes()
+    page.drop("offer stl.stl", files["stl"])
+    page.page.wait_for_selector("#problem-text:text-matches('^offer stl.stl: unit: a .stl file states no unit')")
+    assert page.page.locator("#unit").get_attribute("aria-invalid") == "true", "no unit is guessed"
     for suffix, data in files.items():
+        page.page.select_option("#unit", "mm" if suffix in ("stl", "ply", "obj") else "")
         page.drop(f"offer {suffix}.{suffix}", data)
         title = stone.name if suffix == "csv" else f"offer {suffix}"  # a table tells its stone's name
         page.page.wait_for_selector(f"#title:text-is('{title}')")
@@ -638,6 +708,7 @@ def test_what_is_saved_can_be_opened_again(open_page, tmp_path):
         download.value.save_as(tmp_path / download.value.suggested_filename)
         facts[kind] = tmp_path / download.value.suggested_filename
     page.slide("table_pct", 50)
+    page.page.select_option("#unit", "mm")
     for kind, path in facts.items():
         page.page.set_input_files("#file", path)
         page.page.wait_for_selector(f'[data-number="weight_ct.a"]:has-text("{weight}")')

@@ -26,8 +26,8 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..single_ray import ray_path
-from ..stone.known_cuts import cut_of
 from ..stone.proportions import measure
+from ..stone.recognition import recognized
 from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams, trace_beams
 from ..tracers.exact.image import exact_image
@@ -43,9 +43,10 @@ from .questions import about
 COARSE, EXACT = "coarse", "exact"
 STEPS: dict[str, tuple[TraceSettings, int]] = {
     COARSE: (TraceSettings(precision=3e-2), 208),
-    EXACT: (TraceSettings(precision=5e-3), 512),
+    EXACT: (TraceSettings(), 512),
 }
-"""How a picture is traced while a slider moves and when it rests, and its pixels along a side."""
+"""How a picture is traced while a slider moves and when it rests, and its pixels along a side. At rest
+it is as the commands trace."""
 
 MOST_MAPS = 4
 
@@ -144,7 +145,8 @@ def _shape(stone: Stone) -> dict[str, Any]:
         "areas_mm2": stone.polyhedron.areas.tolist(),
         "size_mm": stone.size_mm.tolist(),
         "symmetry": vars(stone.symmetry),
-        "cut": None if (cut := cut_of(stone)) is None else cut.name,
+        "cut": recognized(stone).cut,
+        "measured": stone.measured,
     }
 
 

@@ -4,10 +4,12 @@ Two kinds stand by themselves. Proportions are the parameters of a cut, with a b
 
     {"kind": "proportions", "cut": "round brilliant", "table_pct": 57, "crown_angle_deg": 34.5, ..., "absorption_per_mm": 0}
 
-A table of measured facets, one row each: tier, number, side it faces, slope (to the girdle plane), azimuth, distance, finish:
+A table of facets, `measured` or derived from proportions, one row each: tier, number, side it faces, slope (to the girdle
+plane), azimuth, distance, finish:
 
     {"kind": "facets", "name": "W-1", "cut": "round brilliant", "material": "diamond",
-     "symmetry": {"order": 8, "mirror_deg": 0}, "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
+     "symmetry": {"order": 8, "mirror_deg": 0}, "measured": true,
+     "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
 Two more kinds remove material from such a design, see `derived_designs`.
 """
@@ -44,6 +46,7 @@ _TABLE = schema(
     cut=(str | None, None),
     material=(str, "diamond"),
     symmetry=(dict, {}),
+    measured=(bool, True),
     absorption_per_mm=(NumberOrPairs, 0.0),
 )
 _SYMMETRY = schema_of(SymmetryGroup)
@@ -107,6 +110,7 @@ def _from_rows(
     cut: str | None = None,
     symmetry: dict[str, Any] | None = None,
     material: Material | str = "diamond",
+    measured: bool = True,
 ) -> Stone:
     """A stone from the rows of a facet table."""
     if not 4 <= len(facets) <= MAX_FACETS:
@@ -124,7 +128,7 @@ def _from_rows(
         symmetry=group,
         cut=None if cut is None else get_cut(cut).name,
         name=name,
-        measured=True,
+        measured=measured,
     )
 
 
@@ -153,7 +157,7 @@ def rows_of(stone: Stone) -> list[list[Any]]:
 
 
 def facet_design(stone: Stone) -> Design:
-    """A stone as a table of measured facets."""
+    """A stone as a table of facets."""
     return {
         "kind": FACETS,
         "name": stone.name,
@@ -161,6 +165,7 @@ def facet_design(stone: Stone) -> Design:
         "material": stone.material.name,
         "absorption_per_mm": _absorption(stone.material),
         "symmetry": vars(stone.symmetry),
+        "measured": stone.measured,
         "facets": rows_of(stone),
     }
 

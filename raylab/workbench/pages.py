@@ -18,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response, StreamingResponse
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from ..comparison.uncertainty import COVERAGE
 from ..cutting.last_facets import CHOICES
 from ..errors import InputError
 from ..lighting.dome import Dome
@@ -88,6 +89,7 @@ class Workbench:
             "last_facets": [parameter_facts(one) for one in (*CHOICES, GRIND)],
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
+            "coverage": COVERAGE,
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,

@@ -30,6 +30,7 @@ export const last = {
 
   build(root, workbench) {
     this.workbench = workbench;
+    this.shown = null; // the blocked design whose finished stone was shown
     this.rows = workbench.start.last_facets.map((about) => this.row(about));
     this.usual = Object.fromEntries(workbench.start.last_facets.map((about) => [about.key, about.default]));
     const last = [...new Set(workbench.start.cuts.flatMap((cut) => cut.last))].join(", ");
@@ -86,9 +87,20 @@ export const last = {
     }
     this.removed.show();
     this.off.replaceChildren(...(finished ? mainsOff(workbench) : []));
+    if (blocked && !finished) this.begin();
   },
 
-  mark(key) {
-    for (const { about, one } of this.rows) one.mark(about.key === key);
+  /** Show the finished stone beside a blocked one that stands alone, once: undo takes it away for good. */
+  begin() {
+    const { workbench } = this;
+    if (workbench.sides.length > 1) return;
+    const design = JSON.stringify(workbench.design);
+    if (this.shown === design || JSON.stringify(workbench.drawn.a) !== design) return;
+    this.shown = design;
+    workbench.rework(KIND, this.unmade(), true);
+  },
+
+  mark(keys) {
+    for (const { about, one } of this.rows) one.mark(keys.includes(about.key));
   },
 };

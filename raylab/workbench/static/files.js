@@ -11,7 +11,7 @@ export function buildFiles(workbench, complain) {
   const save = document.getElementById("save");
   file.accept = workbench.start.readable.join();
   unit.parentElement.hidden = !workbench.start.readable.includes(".stl"); // only meshes may lack a unit
-  unit.append(...workbench.start.units.map((name) => el("option", { value: name }, name)));
+  unit.append(...["", ...workbench.start.units].map((name) => el("option", { value: name }, name || "not stated")));
   document.getElementById("open").addEventListener("click", () => file.click());
   file.addEventListener("change", async () => {
     const [chosen] = file.files;

@@ -24,13 +24,17 @@ const solid = new StoneView(workbench, $("solid-canvas"), $("solid-missing"));
 function complain(error, from) {
   $("problem").hidden = !error;
   $("problem").dataset.from = from ?? "";
-  $("problem-text").textContent = error ? inWords(error) : "";
-  for (const panel of PANELS) panel.mark?.(error?.key ?? null);
+  const keys = error ? workbench.blamed(error) : [];
+  $("problem-text").textContent = error ? inWords(error, keys) : "";
+  $("unit").ariaInvalid = String(error?.key === "unit");
+  for (const panel of PANELS) panel.mark?.(keys);
 }
-/** A message with the label of a control in place of its key. */
-function inWords({ text, key }) {
-  const about = [...start.cuts.flatMap(({ parameters }) => parameters), ...start.last_facets].find((one) => one.key === key);
-  return about ? text.replaceAll(key, about.label) : text;
+/** A message with labels of controls in place of keys; it begins with the controls that were changed, where it names another one. */
+function inWords({ text, key }, keys) {
+  const label = (key) => [...start.cuts.flatMap(({ parameters }) => parameters), ...start.last_facets].find((one) => one.key === key)?.label;
+  const changed = keys.includes(key) ? [] : keys.map(label).filter(Boolean);
+  const words = label(key) ? text.replaceAll(key, label(key)) : text;
+  return changed.length ? `${changed.join(", ")} changed: ${words}` : words;
 }
 $("problem-close").addEventListener("click", () => complain(null));
 
@@ -167,7 +171,7 @@ const STATES = {
   busy: "working…",
   slow: "working… (the first start on a machine compiles the kernels)",
   fault: "last valid stone shown",
-  exact: "exact",
+  exact: "up to date",
 };
 let late = 0;
 

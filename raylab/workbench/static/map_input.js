@@ -10,7 +10,20 @@ const HINT = "Point at a map to read values; click to follow the view ray of tha
 export class MapInput {
   constructor(workbench, maps, probe) {
     Object.assign(this, { workbench, maps, probe });
-    probe.textContent = HINT;
+    this.rest();
+  }
+
+  /** No point is read. */
+  rest() {
+    this.at = null; // { side, spot }: the point whose values are shown
+    this.probe.textContent = HINT;
+  }
+
+  /** Read the same point again: its values have changed with a map, the dome or the stone. */
+  refresh() {
+    if (!this.at) return;
+    if (this.workbench.answers[this.at.side]) this.say(this.at, this.at.spot);
+    else this.rest();
   }
 
   listen(figure) {
@@ -29,16 +42,16 @@ export class MapInput {
     });
     const end = (event) => {
       if (from && event.type === "pointerup") {
-        if (from.far) this.workbench.look({}, true);
+        if (from.far) { this.workbench.look({}, true); this.read(figure, event); }
         else this.pick(figure, this.spot(figure, event));
       }
       from = null;
     };
     box.addEventListener("pointerup", end);
     box.addEventListener("pointercancel", end);
-    box.addEventListener("pointerleave", () => { if (!from) this.probe.textContent = HINT; });
+    box.addEventListener("pointerleave", () => { if (!from) this.rest(); });
     box.addEventListener("keydown", (event) => this.key(figure, event));
-    box.addEventListener("blur", () => { figure.marked = false; this.maps.drawOne(figure); });
+    box.addEventListener("blur", () => { figure.marked = false; this.maps.drawOne(figure); this.rest(); });
   }
 
   tilt() {
@@ -92,6 +105,7 @@ export class MapInput {
 
   /** Show the values at a point. */
   say({ side }, [x, y]) {
+    this.at = { side, spot: [x, y] };
     const { grid } = this.workbench.answers[side];
     const legends = new Map([0, 1].map((slot) => this.maps.legend(slot)).map((legend) => [legend.name, legend]));
     const parts = [...legends.values()].map(({ name, title, unit }) => {

@@ -78,6 +78,7 @@ export class Maps {
   draw() {
     this.arrange();
     for (const figure of this.figures) this.drawOne(figure);
+    this.input.refresh();
   }
 
   drawOne(figure) {

@@ -1,4 +1,6 @@
-// The numbers: ledger with bars, statistics with their brackets, weight and size; for two stones, their difference.
+// The numbers: ledger with bars, statistics with their standard errors, weight and size; for two stones, their difference.
+//
+// A number is an estimate with the standard error of tracing; the bracket, which holds for certain, is shown on hover.
 
 import { el, fixed, signed } from "./controls.js";
 
@@ -22,23 +24,27 @@ export class Numbers {
   }
 
   table(title, rows, get, sides, bars) {
-    const heads = sides.length > 1 ? ["", "A", "B", "B − A"] : ["", "value [bracket]"];
+    const heads = sides.length > 1 ? ["", "A", "B", "B − A"] : ["", "value ± error"];
     const body = rows.map(({ key, label, definition, entry }) => {
       const found = sides.map((side) => get(this.workbench.answers[side].summary, key));
       const cells = found.map((one, at) => cell(one, `${key}.${sides[at]}`, bars));
-      if (found.length > 1) cells.push(difference(...found));
+      if (found.length > 1) cells.push(difference(...found, this.workbench.start.coverage));
       return el("tr", {}, el("th", { scope: "row" }, el("abbr", { title: definition }, entry ? key : label)), ...cells);
     });
     return el("table", {}, el("caption", {}, title),
       el("thead", {}, el("tr", {}, ...heads.map((head) => el(head ? "th" : "td", head ? { scope: "col" } : {}, head)))), el("tbody", {}, ...body));
   }
 
-  /** Notes on the numbers, such as a bracket wider than the requested precision. A missing statistic has its note in its row. */
+  /** What the numbers mean, and notes such as a bracket wider than the requested precision. A missing statistic has its note in its row. */
   notes(sides) {
-    const known = new Set(this.workbench.start.statistics.map(({ key }) => key));
-    return sides.flatMap((side) => Object.entries(this.workbench.answers[side].summary.notes ?? {})
+    const { start, answers } = this.workbench;
+    const known = new Set(start.statistics.map(({ key }) => key));
+    const lines = sides.flatMap((side) => Object.entries(answers[side].summary.notes ?? {})
       .filter(([subject]) => !known.has(subject))
-      .map(([subject, note]) => el("p", { className: "note" }, `${sides.length > 1 ? `${side.toUpperCase()}: ` : ""}${subject}: ${note}`)));
+      .map(([subject, note]) => `${sides.length > 1 ? `${side.toUpperCase()}: ` : ""}${subject}: ${note}`));
+    const pair = `Not resolved: smaller than ${start.coverage} standard errors of tracing. Errors of measurement are not counted here; the report counts them.`;
+    const meaning = ["± is the standard error of tracing, left out where it rounds to zero. Point at a number to see its certain bracket."];
+    return [...meaning, ...(sides.length > 1 ? [pair] : []), ...lines].map((line) => el("p", { className: "note" }, line));
   }
 
   /** Weight and size, as measured on the stone. */
@@ -73,26 +79,39 @@ function statistic(summary, value, key) {
 function cell(one, name, bar) {
   if (one.value === undefined) return el("td", { className: "bracket", "data-number": name }, one.note);
   const { value, low, high, error } = one;
-  const around = error > 0 ? `± ${fixed(error, 4)}` : `[${fixed(low)}, ${fixed(high)}]`;
-  return el("td", { "data-number": name, title: `${value} in [${low}, ${high}]${error > 0 ? ` ± ${error}` : ""}` },
-    fixed(value), " ", el("span", { className: "bracket" }, around), ...(bar ? [ledgerBar(value, high)] : []));
+  const hover = `${fixed(value, 6)} ± ${fixed(error, 6)} (standard error)` +
+    (hasBracket(one) ? `; certainly between ${fixed(low, 6)} and ${fixed(high, 6)}` : "");
+  return el("td", { "data-number": name, title: hover },
+    fixed(value), " ", el("span", { className: "bracket" }, plusMinus(error)), ...(bar ? [ledgerBar(low, high)] : []));
 }
 
-/** A bar from 0 to the value, hatched up to the upper end of the bracket. */
-function ledgerBar(value, high) {
+/** False for a number that is sampled as a whole: it has an error alone. */
+function hasBracket({ low, high, error }) {
+  return low < high || error === 0;
+}
+
+/** A standard error, or nothing where it rounds to zero. */
+function plusMinus(error) {
+  return Number(fixed(error)) > 0 ? `± ${fixed(error)}` : "";
+}
+
+/** A bar from 0 to the lower end of the bracket, hatched up to the upper end. */
+function ledgerBar(low, high) {
   const [sure, more] = [el("i"), el("i")];
-  sure.style.width = `${100 * value}%`;
-  more.style.left = `${100 * value}%`;
-  more.style.width = `${100 * Math.max(0, high - value)}%`;
+  sure.style.width = `${100 * low}%`;
+  more.style.left = `${100 * low}%`;
+  more.style.width = `${100 * Math.max(0, high - low)}%`;
   return el("span", { className: "ledger-bar", ariaHidden: "true" }, sure, more);
 }
 
-/** B minus A with the bracket that follows from both, or "not significant" if zero lies within it. */
-function difference(a, b) {
+/** B minus A with its standard error: "not resolved" up to `coverage` of them, "equal" if all that it may be rounds to zero. */
+function difference(a, b, coverage) {
   if (a.value === undefined || b.value === undefined) return el("td", {}, "–");
-  const sampled = 2 * Math.hypot(a.error, b.error);
-  const [low, high] = [b.low - a.high - sampled, b.high - a.low + sampled];
-  const open = low <= 0 && high >= 0;
-  return el("td", { title: `between ${low} and ${high}` }, signed(b.value - a.value, 4), " ",
-    el("span", { className: "bracket" }, open ? "not significant" : `[${signed(low, 4)}, ${signed(high, 4)}]`));
+  const apart = b.value - a.value;
+  const error = Math.hypot(a.error, b.error);
+  const equal = Number(fixed(Math.abs(apart) + coverage * error)) === 0;
+  const words = equal ? "equal" : Math.abs(apart) > coverage * error ? plusMinus(error) : "not resolved";
+  const hover = `${signed(apart, 6)} ± ${fixed(error, 6)} (standard error of tracing)` +
+    (hasBracket(a) && hasBracket(b) ? `; certainly between ${signed(b.low - a.high, 6)} and ${signed(b.high - a.low, 6)}` : "");
+  return el("td", { title: hover }, signed(apart, 4), " ", el("span", { className: "bracket" }, words));
 }

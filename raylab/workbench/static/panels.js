@@ -1,5 +1,5 @@
 // The panels of the left column, as tabs. A new one is a module with { id, title, build(root, workbench), show(workbench) } and
-// optionally mark(key), which marks the control of a faulty key; it is listed in PANELS.
+// optionally mark(keys), which marks the controls of faulty keys; it is listed in PANELS.
 
 import { el } from "./controls.js";
 import { facets } from "./facets.js";

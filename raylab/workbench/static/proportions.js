@@ -22,7 +22,7 @@ export const proportions = {
     this.controls = {};
     const groups = new Map();
     for (const about of cut.parameters) {
-      const control = controlFor(about, (value, rested) => workbench.edit((design) => { design[about.key] = value; }, rested));
+      const control = controlFor(about, (value, rested) => workbench.edit({ [about.key]: value }, rested));
       if (!control) continue;
       this.controls[about.key] = control;
       if (!groups.has(about.group)) groups.set(about.group, el("fieldset", { className: "controls" }, el("legend", {}, about.group)));
@@ -46,8 +46,8 @@ export const proportions = {
     if (!design.of) this.material.show(design);
   },
 
-  mark(key) {
-    for (const [name, one] of Object.entries(this.controls)) one.mark(name === key);
+  mark(keys) {
+    for (const [name, one] of Object.entries(this.controls)) one.mark(keys.includes(name));
   },
 };
 
@@ -84,10 +84,10 @@ function measuredTable(workbench) {
 function materials(workbench) {
   const choice = el("select", { id: "material" }, ...workbench.start.materials.map(({ name }) => el("option", { value: name }, name)));
   const note = el("p", { className: "note" });
-  choice.addEventListener("change", () => workbench.edit((design) => { design.material = choice.value; }));
+  choice.addEventListener("change", () => workbench.edit({ material: choice.value }));
   const tint = slider(
     { key: "absorption_per_mm", label: "Body colour, absorption", unit: "/mm", spoken: "per millimetre", low: 0, high: 0.2, step: 0.002, least: 0, most: 1000 },
-    (value, rested) => workbench.edit((design) => { design.absorption_per_mm = value; }, rested),
+    (value, rested) => workbench.edit({ absorption_per_mm: value }, rested),
   );
   const element = el("fieldset", { className: "controls" }, el("legend", {}, "Material"),
     el("label", { className: "row" }, el("span", {}, "Material"), choice), note, tint.element);

@@ -22,7 +22,7 @@ export const whatif = {
     this.facet = null;
     this.choice = el("select", { id: "polish" });
     this.choice.addEventListener("change", () => { // the moves then apply to another facet
-      if (workbench.design.kind === KIND) workbench.edit((design) => { design.facet = this.choice.value; });
+      if (workbench.design.kind === KIND) workbench.edit({ facet: this.choice.value });
     });
     this.sliders = MOVES.map((about) => slider({ ...about, key: `polish_${about.key}` }, (value, rested) => {
       const now = workbench.design.kind === KIND ? {} : STILL;
@@ -65,7 +65,7 @@ export const whatif = {
     if (!this.choice.value && rows.length) this.choice.value = rows[0][TIER];
   },
 
-  mark(key) {
-    MOVES.forEach(({ key: move }, k) => this.sliders[k].mark(move === key));
+  mark(keys) {
+    MOVES.forEach(({ key }, k) => this.sliders[k].mark(keys.includes(key)));
   },
 };

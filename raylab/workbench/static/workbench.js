@@ -25,6 +25,7 @@ export class Workbench extends EventTarget {
     this.drawn = { a: null, b: null };
     this.path = null;
     this.faulty = new Set();
+    this.touched = { a: new Set(), b: new Set() };
     this.number = 0;
     this.resting = 0;
     this.due = false;
@@ -63,6 +64,13 @@ export class Workbench extends EventTarget {
     return this.state.designs[this.state.editing];
   }
 
+  /** Keys of a stone's controls at fault: the one that the server names, or else all that were changed since the last valid stone. */
+  blamed({ key, side }) {
+    if (!side) return []; // a file's fault is not that of the controls
+    const changed = this.touched[side];
+    return changed.size && !changed.has(key) ? [...changed] : [key];
+  }
+
   /** The server's record of a cut; undefined for an unknown cut. */
   cutNamed(name) {
     return this.start.cuts.find((cut) => cut.name === name);
@@ -80,17 +88,19 @@ export class Workbench extends EventTarget {
 
   // --- changes ---------------------------------------------------------------------------------------------------------
 
-  /** Change the edited design; `rested` ends a gesture, which becomes one step of undo. */
-  edit(change, rested = true) {
-    this.before ??= copy(this.state.designs);
-    change(this.design);
+  /** Change keys of the edited design; `rested` ends a gesture, which becomes one step of undo. */
+  edit(values, rested = true) {
+    this.before ??= this.moment();
+    for (const key of Object.keys(values)) this.touched[this.state.editing].add(key);
+    Object.assign(this.design, values);
     this.dropPath();
     this.changed([this.state.editing], rested);
   }
 
   /** Replace designs as a whole: open, compare, reset. */
   replace(designs, more = {}, rested = true) {
-    this.before ??= copy(this.state.designs);
+    this.before ??= this.moment();
+    for (const side of Object.keys(designs)) this.touched[side].clear();
     Object.assign(this.state.designs, copy(designs));
     Object.assign(this.state, more);
     if (!this.state.designs.b) this.forget("b");
@@ -100,7 +110,7 @@ export class Workbench extends EventTarget {
 
   /** Remove material from the edited stone. A single stone keeps its place and the result becomes B; of two, the result replaces it. */
   rework(kind, values, rested) {
-    if (this.design.kind === kind) return this.edit((design) => Object.assign(design, values), rested);
+    if (this.design.kind === kind) return this.edit(values, rested);
     const { editing, designs, opened, titles } = this.state;
     const of = this.design.of ? this.asTable(editing) : copy(this.design);
     if (!of) return undefined;
@@ -116,9 +126,9 @@ export class Workbench extends EventTarget {
       this.notify("problem", { text: "The stone is not computed yet; try again when its picture is up to date." });
       return null;
     }
-    const { name, cut, symmetry, facets } = this.shapes[side];
-    const { material, absorption_per_mm } = design.of ?? design;
-    return { kind: "facets", name, cut, material, absorption_per_mm, symmetry, facets: copy(facets) };
+    const { name, symmetry, measured, facets } = this.shapes[side];
+    const { cut, material, absorption_per_mm } = design.of ?? design;
+    return { kind: "facets", name, cut, material, absorption_per_mm, symmetry, measured, facets: copy(facets) };
   }
 
   /** Change view, dome, maps or facet: no step of undo, and new requests for both stones. */
@@ -142,8 +152,14 @@ export class Workbench extends EventTarget {
     this.busy();
   }
 
+  /** What undo brings back: designs, their titles, and the designs that Reset returns to. */
+  moment() {
+    const { designs, titles, opened } = this.state;
+    return copy({ designs, titles, opened });
+  }
+
   settle() {
-    if (this.before && !same(this.before, this.state.designs)) {
+    if (this.before && !same(this.before, this.moment())) {
       this.past.push(this.before);
       if (this.past.length > MOST_STEPS) this.past.shift();
       this.future = [];
@@ -163,9 +179,10 @@ export class Workbench extends EventTarget {
   step(from, to) {
     this.settle();
     if (!from.length) return;
-    to.push(copy(this.state.designs));
-    this.state.designs = from.pop();
+    to.push(this.moment());
+    Object.assign(this.state, from.pop());
     if (!this.state.designs.b) this.forget("b");
+    for (const side of ["a", "b"]) this.touched[side].clear();
     this.dropPath();
     this.changed(["a", "b"], true);
   }
@@ -255,6 +272,7 @@ export class Workbench extends EventTarget {
       this.notify("problem", { ...header.error, side });
     } else {
       this.faulty.delete(side);
+      if (header.id === this.requested[side]) this.touched[side].clear();
       this.drawn[side] = header.id === this.requested[side] ? this.meant[side] : null;
       const { vertices, normals, distances, loops, sizes } = arrays;
       this.shapes[side] = { ...header.shape, vertices, normals, distances, loops: split(loops, sizes) };
