@@ -23,9 +23,9 @@ SMALLER_COMMANDS = {
     "eyes": {"--resolution": SMALL, "--spectrum": 2},
     "tilt": {"--step-deg": 15},
     "film": {"--stills": 2, "--size": SMALL, "--spectrum": 2},
-    "compare": {"--resolution": SMALL, "--precision": 0.05, "--known-to-pct": 30},
-    "brillianteer": {"--precision": 0.02},
-    "repolish": {"--precision": 0.02},
+    "compare": {"--resolution": SMALL, "--precision": 0.2, "--known-to-pct": 45},
+    "brillianteer": {"--precision": 0.1},
+    "repolish": {"--precision": 0.1},
 }
 SMALLER_PYTHON = ((r"resolution=\d+", f"resolution={SMALL}"), (r"turning\(\d+\)", "turning(2)"))
 NOT_RUN = ("workbench",)
