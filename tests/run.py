@@ -17,11 +17,10 @@ PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/pyt
 
 def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
-    # Three processes for two cores: tests wait for pages, files and other processes too.
     steps = [
         [[PYTHON, "-m", "pip", "install", "-q", "--no-compile", "-e", ".[dev]"]],
         [[PYTHON, "tests/needs.py"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
-        [[PYTHON, "-m", "pytest", "-n", "3", "--dist", "worksteal", *arguments]],
+        [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments]],
     ]
     if not PYTHON.exists():
         steps.insert(0, [[sys.executable, "-m", "venv", ".venv"]])
