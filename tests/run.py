@@ -18,7 +18,7 @@ PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/pyt
 def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
     steps = [
-        [[PYTHON, "-m", "pip", "install", "-q", "--no-compile", "-e", ".[dev]"]],
+        [[PYTHON, "-m", "pip", "install", "-q", "-e", ".[dev]"]],
         [[PYTHON, "tests/needs.py"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
         [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments]],
     ]
