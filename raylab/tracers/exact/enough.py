@@ -94,8 +94,9 @@ def _by_error(
     best = max(precision, share * (max(1, work.pieces) / max(1.0, 2.0 * ray_cost * needed)) ** (1.0 / 3.0))
     if best < WORTH_WHILE * share and needed > RAYS:
         work.until(best)
-        more, needed = stop_here(), needed * (best / share) ** 2
+        more = stop_here()
         beams = more(RAYS)
+        needed = FINER * RAYS * error(beams.totals) ** 2
     if error(beams.totals) > 1.0 and beams.tail.rays > 0:
         beams = more(max(RAYS, math.ceil(needed) - RAYS))
     while (wide := error(beams.totals)) > 1.0 and 0 < beams.tail.rays < MOST_RAYS:
