@@ -96,9 +96,7 @@ def _by_error(
         work.until(best)
         more = stop_here()
         beams = more(RAYS)
-        needed = FINER * RAYS * error(beams.totals) ** 2
-    if error(beams.totals) > 1.0 and beams.tail.rays > 0:
-        beams = more(max(RAYS, math.ceil(needed) - RAYS))
-    while (wide := error(beams.totals)) > 1.0 and 0 < beams.tail.rays < MOST_RAYS:
-        beams = more(min(MOST_RAYS, max(RAYS, math.ceil(beams.tail.rays * (MARGIN * wide**2 - 1.0)))))
+    part = FINER
+    while (wide := error(beams.totals)) > 1.0 and 0 < (rays := beams.tail.rays) < MOST_RAYS:
+        beams, part = more(min(MOST_RAYS - rays, max(RAYS, math.ceil(rays * (part * wide**2 - 1.0))))), MARGIN
     return beams

@@ -101,11 +101,6 @@ class Rounds:
         self.count = self.pieces = 0
         self.full = False
 
-    @property
-    def left(self) -> float:
-        """The share of the light that waits, so that more rounds could follow it."""
-        return self._live / self._area
-
     def until(self, share: float) -> None:
         """Trace until at most this share of the light is left inside, as far as more rounds can bring it down."""
         held, target = self._held, share * self._area

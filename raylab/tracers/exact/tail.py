@@ -27,7 +27,7 @@ from ..packets import AXIS, CONE, DIRECTION, ON_ROW, PLACE, REFLECTIONS, START, 
 from ..stone_table import StoneTable
 from ..totals import LUMINANCE_SQUARE, MOMENTS
 from . import beam_optics as optics
-from .beam_batch import Batch, BeamSet, Rules
+from .beam_batch import Batch, Rules
 from .beam_optics import ALIVE, AREA, EX, EY, EZ, INTENSITY, LEAVES, LENGTH, NODE, POWER, REFLECTIONS_BEFORE, SIDES, SLIDE
 from .nearest_plane import ray_origin
 
@@ -80,18 +80,18 @@ def _point_in(corners, start, size, first, second):
 
 
 @njit()
-def _luminance_so_far(beam, ledger, nodes, events, x, y, absorption, turn, dome, row):
-    """The luminance that a beam's whole polygon has given in the point (x, y); `row` (CHANNELS,) is overwritten."""
-    luminance, node = ledger[LUMINANCE], int(beam[NODE])
-    if absorption > 0.0:  # then the ledger holds the first surface alone
+def _luminance_so_far(luminance, beam, nodes, events, x, y, absorption, turn, dome, row):
+    """The luminance that a beam's whole polygon has given in the point (x, y); `row` (CHANNELS,) is overwritten.
+
+    `luminance` is that of the kernel's ledger: in a tinted stone of the first surface alone.
+    """
+    node = int(beam[NODE])
+    if absorption > 0.0:
         while nodes[node, 0] >= 0:
             event = events[node]
-            if (
-                event[LEAVES] > 0.0
-                and event[optics.DIRECTION] ** 2 + event[optics.DIRECTION + 1] ** 2 + event[optics.DIRECTION + 2] ** 2 > 0.0
-            ):
+            tx, ty, tz = event[optics.DIRECTION], event[optics.DIRECTION + 1], event[optics.DIRECTION + 2]
+            if event[LEAVES] > 0.0 and (tx != 0.0 or ty != 0.0 or tz != 0.0):
                 row[:] = 0.0
-                tx, ty, tz = event[optics.DIRECTION], event[optics.DIRECTION + 1], event[optics.DIRECTION + 2]
                 tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
                 length = event[LENGTH] + x * event[LENGTH + 1] + y * event[LENGTH + 2]
                 luminance += row[LUMINANCE] * math.exp(-absorption * length)
@@ -130,7 +130,7 @@ def _begin(start, beam, x, y, stone):
 
 
 @njit(nogil=True)
-def _draw(first, last, draws, key, seed, waiting, ends, held, nodes, events, stone, dome, turn, rules, moments):
+def _draw(first, last, draws, key, seed, waiting, ends, held, luminances, stone, dome, turn, rules, moments):
     """Draw and follow the rays first..last-1 of `draws`, and write their rows of moments (draws, MOMENTS + 1).
 
     Returns how many path segments they had.
@@ -138,13 +138,14 @@ def _draw(first, last, draws, key, seed, waiting, ends, held, nodes, events, sto
     Parameters
     ----------
     key : the random numbers of ray k are those of number key + k.
-    waiting : (W,) which beams of `held`, a `BeamSet`, wait. ends : (W,) sums of their POWER, mm^2, up to and with each.
-    nodes, events : see `Batch`. stone, dome, turn, rules : see `packets.walk`.
+    waiting : (W,) which beams of `held` wait. ends : (W,) sums of their POWER, mm^2, up to and with each.
+    held : beams, corners, nodes and events of a `Batch`. luminances : (B,) see `_luminance_so_far`.
+    stone, dome, turn, rules : see `packets.walk`.
 
     A row is the ray's ledger, what was UNTRACED taken off, then the weight that it began with; all times the area, mm^2, for
     which the ray stands.
     """
-    beams, ledgers, corners = held
+    beams, corners, nodes, events = held
     count, whole = last - first, ends[ends.size - 1]
     starts, rows, so_far = np.zeros((count, START)), np.zeros((count, CHANNELS)), np.empty(CHANNELS)
     weight, stands_for, before = np.empty(count), np.empty(count), np.empty(count)
@@ -157,7 +158,8 @@ def _draw(first, last, draws, key, seed, waiting, ends, held, nodes, events, sto
         x, y = _point_in(corners, int(beam[optics.START]), int(beam[SIDES]), across, along)
         weight[k] = beam[INTENSITY] * _begin(starts[k], beam, x, y, stone)
         stands_for[k] = whole * beam[AREA] / beam[POWER]
-        before[k] = _luminance_so_far(beam, ledgers[b], nodes, events, x, y, stone.medium.absorption_per_mm, turn, dome, so_far)
+        absorption = stone.medium.absorption_per_mm
+        before[k] = _luminance_so_far(luminances[b], beam, nodes, events, x, y, absorption, turn, dome, so_far)
     segments = walk(0, count, starts, stone, dome, turn, rules, rows)
     for k in range(count):
         row = rows[k]
@@ -180,11 +182,12 @@ class Draws:
     """
 
     def __init__(self, batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules) -> None:
-        """Of a batch whose beams have ended or wait, and whose ledgers are as the kernel leaves them; these are copied."""
+        """Of a batch whose beams have ended or wait, and whose ledgers are as the kernel leaves them."""
         self._waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
-        self._held = BeamSet(batch.beams, batch.ledgers.copy(), batch.corners)
         self._ends = np.cumsum(batch.beams[self._waiting, POWER])
-        self._paths, self._light, self._rules = (batch.nodes, batch.events), (stone, dome, turn), rules
+        self._held = (batch.beams, batch.corners, batch.nodes, batch.events)
+        self._luminances = batch.ledgers[:, LUMINANCE].copy()  # a tinted stone's ledgers will be filled up
+        self._light, self._rules = (stone, dome, turn), rules
         self.rows, self.segments = np.zeros((0, MOMENTS + 1)), 0
 
     def more(self, rays: int, seed: int, threads: int) -> None:
@@ -196,7 +199,8 @@ class Draws:
         def draw(first: int) -> int:
             pause()
             which = (first, min(first + SHARE_OF_THREAD, draws), draws, key, seed)
-            return int(_draw(*which, self._waiting, self._ends, self._held, *self._paths, *self._light, rules, moments))
+            where = (self._waiting, self._ends, self._held, self._luminances)
+            return int(_draw(*which, *where, *self._light, rules, moments))
 
         self.segments += sum(at_once(draw, range(0, draws, SHARE_OF_THREAD), threads))
         self.rows = np.concatenate([self.rows, moments])
