@@ -161,7 +161,8 @@ def summary_of(scene: Scene) -> Summary:
 def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] | None = None) -> Summary:
     """The numbers of traced wavelengths, with the pattern's symmetry at the middle one, or why it has none."""
     virtual, undefined = traced[0].polygons, pattern_symmetry.why_undefined(scene.stone, scene.view)
-    symmetry, notes = None, missed(scene, traced[0].totals)
+    symmetry, notes = None, {}
+    traced = [replace(one, notes={**one.notes, **missed(scene, one.totals)}) for one in traced]
     if virtual is None:
         notes[FACETS] = "accounting by facet needs an exact engine (parallel view)"
     if undefined:
