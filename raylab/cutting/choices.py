@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import InputError, StoneError, nearest
 from ..lighting.dome_file import DomeLike
 from ..progress import Progress, reporter
-from ..results.statistics import PARTS, STATISTICS
+from ..results.statistics import PARTS, STATISTICS, columns, numbers_of
 from ..results.summary import exact_record
 from ..scene.settings import TraceSettings
 from ..scene.view import View
@@ -74,8 +74,8 @@ def brillianteering_grid(
             value=dict(zip(values, sizes, strict=True)),
             expected=f"1 to {MOST_CHOICES} choices",
         )
-    columns = [*(name + part for name in STATISTICS for part in PARTS), *WEIGHTS]
-    table, reasons = np.full((*sizes, len(columns)), np.nan), np.full(sizes, "", dtype=object)
+    names = [*columns(), *WEIGHTS]
+    table, reasons = np.full((*sizes, len(names)), np.nan), np.full(sizes, "", dtype=object)
     with reporter(progress, "choices") as update:
         for done, at in enumerate(np.ndindex(*sizes), start=1):
             chosen = {key: each[k] for (key, each), k in zip(values.items(), at, strict=True)}
@@ -85,13 +85,10 @@ def brillianteering_grid(
                 reasons[at] = error.problem
             else:
                 found = exact_record(replace(scene, stone=stone)).statistics
-                parts = [getattr(found[name], part) for name in STATISTICS for part, _ in PARTS.values()]
-                table[at] = [*parts, stone.weight_ct, lost_points(start.stone, stone)]
+                table[at] = [*numbers_of(found), stone.weight_ct, lost_points(start.stone, stone)]
             update(done, reasons.size)
     units = {**{key + part: one.unit for key, one in STATISTICS.items() for part in PARTS}, **WEIGHTS}
-    variables: dict[str, Any] = {
-        name: (tuple(values), table[..., k], {"units": units.get(name, "1")}) for k, name in enumerate(columns)
-    }
+    variables: dict[str, Any] = {name: (tuple(values), table[..., k], {"units": units[name]}) for k, name in enumerate(names)}
     about = {
         "stone": blocked.name,
         "dome": scene.dome.name,

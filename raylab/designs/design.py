@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 
 from ..errors import InputError, UnsupportedScene
-from ..results.statistics import PARTS, STATISTICS
+from ..results.statistics import columns, numbers_of
 from ..results.summary import exact_record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..stone.stone import Stone
 from .keys import GEOMETRY, STONE_KEYS, TRACED, Design, geometry_of, reason_for, stone_of, view_of
 
-COLUMNS = (*(name + part for name in STATISTICS for part in PARTS), *GEOMETRY, "reason")
+COLUMNS = (*columns(), *GEOMETRY, "reason")
 """A design's row of numbers: each statistic with its bracket and its standard error, the geometry, the reason code."""
 
 
@@ -50,5 +50,4 @@ def scene_of(stone: Stone, design: Design, settings: TraceSettings) -> Scene:
 
 def _row(scene: Scene) -> np.ndarray:
     found = exact_record(scene, threads=1)
-    numbers = [number for one in found.statistics.values() for number in (getattr(one, part) for part, _ in PARTS.values())]
-    return np.array([*numbers, *geometry_of(scene.stone).values(), found.area_mm2, TRACED])
+    return np.array([*numbers_of(found.statistics), *geometry_of(scene.stone).values(), found.area_mm2, TRACED])

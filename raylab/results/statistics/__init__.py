@@ -10,6 +10,8 @@ page.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from .brightness import BRIGHTNESS
 from .contrast import CONTRAST_RMS
 from .definition import PARTS, Definition, Description, Statistic
@@ -27,9 +29,29 @@ SYMMETRY = Description(
 """The one statistic that area means don't give: it needs rays of its own, see `pattern_symmetry`."""
 
 
+def columns() -> tuple[str, ...]:
+    """Names of the columns that hold all parts of all statistics."""
+    return tuple(key + suffix for key in STATISTICS for suffix in PARTS)
+
+
+def numbers_of(statistics: Mapping[str, Statistic]) -> list[float]:
+    """What stands in the columns `columns`."""
+    return [getattr(statistics[key], part) for key in STATISTICS for part, _ in PARTS.values()]
+
+
 def description_of(key: str) -> Description | None:
     """What a statistic is called and means; None where no statistic has this key."""
     return SYMMETRY if key == SYMMETRY.key else STATISTICS.get(key)
 
 
-__all__ = ["PARTS", "STATISTICS", "SYMMETRY", "Definition", "Description", "Statistic", "description_of"]
+__all__ = [
+    "PARTS",
+    "STATISTICS",
+    "SYMMETRY",
+    "Definition",
+    "Description",
+    "Statistic",
+    "columns",
+    "description_of",
+    "numbers_of",
+]
