@@ -36,7 +36,16 @@ from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
 from ..tracing import Result
 from ..units import number_in
-from .wavelength_choice import BY_ERROR, ColorError, WavelengthChoice, choose, color_error, half_weights, pixel_errors
+from .wavelength_choice import (
+    BY_ERROR,
+    ColorError,
+    WavelengthChoice,
+    choose,
+    color_error,
+    first_set,
+    half_weights,
+    pixel_errors,
+)
 
 BODY = 8
 """Wavelengths of a body colour (Gauss-Legendre): smooth spectra converge fast, see `optics.spectrum`."""
@@ -144,7 +153,7 @@ def color_picture(
     """
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
     choice = spectrum if isinstance(spectrum, WavelengthChoice) else None
-    waves = _first_set(spectrum)
+    waves = first_set(spectrum)
     given = subject.scene if isinstance(subject, Result) else subject
     if not isinstance(given, Scene):
         raise InputError("wrong type", key="subject", value=subject, expected="a Scene or a Result")
@@ -182,13 +191,6 @@ def color_picture(
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
     covered = np.clip(coverage, 0.0, 1.0)
     return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, halves[:, ::-1], choice)
-
-
-def _first_set(spectrum: int | WavelengthSet | WavelengthChoice) -> WavelengthSet:
-    """The set that is asked for, or the one that a choice begins with."""
-    if isinstance(spectrum, WavelengthChoice):
-        return spectrum.first()
-    return spectrum if isinstance(spectrum, WavelengthSet) else wavelength_set(spectrum)
 
 
 def _luminances(

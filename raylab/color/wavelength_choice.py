@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..optics.color import ciede2000, xyz_to_lab
-from ..optics.spectrum import HIGH_NM, LOW_NM, WavelengthSet, band_weights, color_weights, linear_set
+from ..optics.spectrum import HIGH_NM, LOW_NM, WavelengthSet, band_weights, color_weights, linear_set, wavelength_set
 from ..units import number_in, whole_in
 
 FIRST = 17
@@ -74,6 +74,13 @@ class WavelengthChoice:
 
 BY_ERROR = WavelengthChoice()
 """The default: an error of at most 1, at most 128 wavelengths."""
+
+
+def first_set(spectrum: int | WavelengthSet | WavelengthChoice) -> WavelengthSet:
+    """The set that is asked for, or the one that a choice begins with."""
+    if isinstance(spectrum, WavelengthChoice):
+        return spectrum.first()
+    return spectrum if isinstance(spectrum, WavelengthSet) else wavelength_set(spectrum)
 
 
 @dataclass(frozen=True)

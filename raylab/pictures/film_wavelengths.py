@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..color.picture import color_picture
-from ..color.wavelength_choice import ColorError, WavelengthChoice
-from ..optics.spectrum import WavelengthSet, wavelength_set
+from ..color.wavelength_choice import ColorError, WavelengthChoice, first_set
+from ..optics.spectrum import WavelengthSet
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 
@@ -26,7 +26,7 @@ def film_wavelengths(
     grid: PixelGrid,
     light: str,
     exposure: float,
-    wavelengths: int | WavelengthSet | WavelengthChoice,
+    spectrum: int | WavelengthSet | WavelengthChoice,
     *,
     bar: bool = False,
 ) -> tuple[WavelengthSet, ColorError | None]:
@@ -35,21 +35,18 @@ def film_wavelengths(
     Parameters
     ----------
     scenes : these stills. grid : their pixels.
-    light, exposure, wavelengths : as in `save_video`.
+    light, exposure, spectrum : as in `save_video`.
     bar : show a bar for each still.
 
     Returns
     -------
     The set, and the error; None for a single wavelength.
     """
-    if isinstance(wavelengths, WavelengthChoice):
-        choice = wavelengths
+    if isinstance(spectrum, WavelengthChoice):
         for scene in scenes:
-            waves = color_picture(scene, light, exposure, choice, grid=grid, progress=bar).waves
-            choice = replace(choice, start_nm=tuple(waves.nodes_nm.tolist()))
-        waves = choice.first()
-    else:
-        waves = wavelengths if isinstance(wavelengths, WavelengthSet) else wavelength_set(wavelengths)
+            waves = color_picture(scene, light, exposure, spectrum, grid=grid, progress=bar).waves
+            spectrum = replace(spectrum, start_nm=tuple(waves.nodes_nm.tolist()))
+    waves = first_set(spectrum)
     if len(waves) < 2:
         return waves, None
     errors = [color_picture(scene, light, exposure, waves, grid=grid, progress=bar).error for scene in scenes]
