@@ -43,9 +43,14 @@ class Words(NamedTuple):
         """The number without its unit, or a dash where there is none."""
         return f"{self.factor * value:z.{self.decimals}f}" if math.isfinite(value) else "-"
 
+    @property
+    def behind(self) -> str:
+        """What stands behind a number: its unit, with a space but for degrees."""
+        return self.unit if self.unit in ("", "°") else f" {self.unit}"
+
     def show(self, value: float) -> str:
         """The number with its unit."""
-        return (self.bare(value) + {"": "", "°": "°"}.get(self.unit, f" {self.unit}")) if math.isfinite(value) else "-"
+        return self.bare(value) + self.behind if math.isfinite(value) else "-"
 
     def rounded(self, value: float) -> float:
         """The number in its unit, rounded as it is shown."""
@@ -55,7 +60,7 @@ class Words(NamedTuple):
         """The difference of two numbers as they are shown, with its unit; of percentages, in percentage points."""
         shown = abs(self.rounded(first) - self.rounded(second))
         text = f"{shown:.{self.decimals}f}" if shown > 0.0 else f"less than {10.0**-self.decimals:.{self.decimals}f}"
-        return text + {"": "", "°": "°", "%": " percentage points"}.get(self.unit, f" {self.unit}")
+        return text + (" percentage points" if self.unit == "%" else self.behind)
 
 
 _SHARE, _PLAIN = Words("", "%", 100.0, 2), Words("", "", 1.0, 3)
