@@ -93,10 +93,9 @@ def sweep(
     Returns
     -------
     xarray.Dataset : each statistic, with its certain bracket as ``_low`` and ``_high`` and its standard error as ``_error``;
-        weight, depth and other geometry; and
-        `reason`: 0, or why a design is no stone and has no numbers (names in its attributes). Symmetry is not among them: it
-        is 1 for such stones, face-up under a dome of their symmetry. (``found["head"]`` needs its brackets: ``found.head`` is
-        a method of xarray's.)
+        weight, depth and other geometry; and `reason`: 0, or why a design is no stone and has no numbers (names in its
+        attributes). Symmetry is not among them: it is 1 for such stones, face-up under a dome of their symmetry.
+        (``found["head"]`` needs its brackets: ``found.head`` is a method of xarray's.)
 
     Raises
     ------
