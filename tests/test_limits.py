@@ -11,7 +11,7 @@ import pytest
 
 import raylab as rl
 from raylab.color.eyes import usual_pupil_mm
-from raylab.motion.tilting import MOST_STEPS, path_of, steps
+from raylab.motion.tilting import MOST_STEPS, angle_steps, path_of
 from raylab.motion.view_paths import MOST, circling, moved, rocking, turning
 from raylab.sweeps.axes import MOST_VALUES, plan_of
 
@@ -48,7 +48,7 @@ LIMITS = {
     "tilt": Limit(lambda x: path_of(x, 0.0, 0.0), "tilt_deg", -180.0, 180.0, "degrees", low_works=True, high_works=True),
     "azimuth": Limit(lambda x: path_of(0.0, x, 0.0), "azimuth_deg", -360.0, 360.0, "degrees", low_works=True, high_works=True),
     "turn": Limit(lambda x: path_of(0.0, 0.0, x), "turn_deg", -3600.0, 3600.0, "degrees", low_works=True, high_works=True),
-    "step": Limit(lambda x: steps(0.0, 400.0, x), "step_deg", 1e-6, 360.0, "degrees", high_works=True),
+    "step": Limit(lambda x: angle_steps(0.0, 400.0, x), "step_deg", 1e-6, 360.0, "degrees", high_works=True),
     "stills": Limit(lambda x: rocking(x), "frames", 1, MOST, low_works=True),
     "tilt of rocking": Limit(lambda x: rocking(3, x), "tilt_deg", 0.0, 180.0, "degrees", low_works=True, high_works=True),
     "tilt of circling": Limit(lambda x: circling(3, x), "tilt_deg", 0.0, 180.0, "degrees", low_works=True, high_works=True),
@@ -94,14 +94,14 @@ def test_the_next_number_beyond_an_end_is_refused_with_the_range(name):
 
 
 def test_the_number_of_steps_and_of_angles_is_limited():
-    assert len(steps(0.0, float(MOST_STEPS - 1), 1.0)) == MOST_STEPS
+    assert len(angle_steps(0.0, float(MOST_STEPS - 1), 1.0)) == MOST_STEPS
     with pytest.raises(rl.InputError, match="too many steps"):
-        steps(0.0, float(MOST_STEPS), 1.0)
+        angle_steps(0.0, float(MOST_STEPS), 1.0)
     assert len(path_of(np.zeros(MOST_STEPS), 0.0, 0.0)) == MOST_STEPS
     with pytest.raises(rl.InputError, match="not angles"):
         path_of(np.zeros(MOST_STEPS + 1), 0.0, 0.0)
     with pytest.raises(rl.InputError, match="empty range of angles"):
-        steps(1.0, 1.0, 1.0)
+        angle_steps(1.0, 1.0, 1.0)
 
 
 def test_a_film_keeps_the_views_other_angles():

@@ -16,7 +16,7 @@ import raylab as rl
 from raylab.cli import main
 from raylab.motion import tilting
 from raylab.motion.scintillation import _face, scintillation
-from raylab.motion.tilting import steps, tilt
+from raylab.motion.tilting import angle_steps, tilt
 from raylab.optics.materials import Material
 from raylab.pictures.tilt_plots import tilt_figure
 
@@ -62,7 +62,7 @@ def test_turning_has_its_own_axis_and_the_period_of_the_stone():
 
 
 def test_the_ledger_closes_at_every_angle():
-    found = tilt(STONE, rl.load_dome("head-shadow"), steps(0.0, 60.0, 15.0), settings=rl.TraceSettings(precision=0.05))
+    found = tilt(STONE, rl.load_dome("head-shadow"), angle_steps(0.0, 60.0, 15.0), settings=rl.TraceSettings(precision=0.05))
     total = sum(found[name] for name in ("sky", "head", "leak", "absorbed", "scattered", "untraced"))
     assert np.allclose(total, 1.0, rtol=0, atol=1e-9)
 

@@ -59,7 +59,7 @@ def tilt(
     from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
     from ..motion.scintillation import LOOSE, scintillation
-    from ..motion.tilting import steps
+    from ..motion.tilting import angle_steps
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
     from ..tracers.engines import exactly
@@ -70,7 +70,7 @@ def tilt(
         wanted = exactly(wanted.with_settings(wavelengths_nm=wanted.settings.middle_nm))
     except UnsupportedScene as error:
         raise error.within(file=str(scene)) from error
-    angles = steps(from_deg, to_deg, step_deg)
+    angles = angle_steps(from_deg, to_deg, step_deg)
     view = wanted.view
     if turn and turn_by_deg:
         raise InputError("needs a tilting stone", key="--turn-by-deg", value=turn_by_deg, expected="no option --turn")

@@ -86,10 +86,10 @@ def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -
         yield View(abs(float(tilted)), lean, float(turn))
 
 
-def steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:
+def angle_steps(first_deg: float, last_deg: float, step_deg: float) -> list[float]:
     """Angles from the first to the last, both included where the step fits.
 
-    >>> steps(0.0, 1.0, 0.4)
+    >>> angle_steps(0.0, 1.0, 0.4)
     [0.0, 0.4, 0.8]
     """
     number_in("step_deg", step_deg, 1e-6, 360.0, "degrees")
