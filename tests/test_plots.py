@@ -91,6 +91,16 @@ def test_an_absolute_dome_titles_its_own_radiance():
     assert weighted > 10.0
 
 
+@pytest.mark.parametrize("engine", ["beams", "rays"])
+def test_the_map_of_untraced_light_titles_what_it_shows(engine):
+    """Its own mean, not the estimate of what is left once rays have followed that light."""
+    found = rl.trace(STONE, rl.load_dome("head-shadow"), resolution=24, precision=0.05, engine=engine, max_bounces=20)
+    title = words(plots.map_figure(found, "untraced")).split("untraced: mean ")[1].split("\n")[0]
+    mean = np.average(found.maps.untraced.fillna(0.0), weights=found.maps.coverage)
+    assert float(title) == pytest.approx(mean, rel=1e-3)
+    assert mean > 1e-5
+
+
 def test_pictures_are_upright(result):
     """The picture's colours are those of the map, y up: checked at pixels in all four quadrants."""
     figure = plots.map_figure(result, "source_elevation")
