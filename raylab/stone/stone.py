@@ -156,6 +156,11 @@ class Stone:
         return np.array([tier == GIRDLE.name for tier in self.tiers])
 
     @cached_property
+    def finish_codes(self) -> np.ndarray:
+        """(F,) the code of each facet's finish, as kernels know it."""
+        return np.array([finish.code for finish in self.finishes])
+
+    @cached_property
     def polyhedron(self) -> Polyhedron:
         """Vertices and polygons, all derived from the planes."""
         return intersect(self.normals, self.distances_mm)

@@ -38,6 +38,7 @@ SOURCE_X, SOURCE_Y, SOURCE_Z = 8, 9, 10  # sum of weight x outside direction, do
 BOUNCES = 11  # sum of weight x number of internal reflections before leaving
 DOUBT, DIMMER, BRIGHTER = 12, 13, 14
 CHANNELS = 15
+MAPPED = DOUBT  # the channels before this one have maps; of the others only the means over the stone are wanted
 FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces", "doubt", "dimmer", "brighter")
 """Names of the channels, in their order."""
 

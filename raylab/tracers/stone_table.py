@@ -51,6 +51,6 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
         sloping=int(len(stone) - steep.sum()),
         core_radius2=core * core,
         facet=facet.astype(np.int64),
-        finish=np.array([finish.code for finish in stone.finishes])[facet],
+        finish=stone.finish_codes[facet],
         medium=medium_of(stone.material, wavelength_nm),
     )

@@ -6,7 +6,7 @@ import numpy as np
 
 from ...scene.pixel_grid import PixelGrid
 from ..engine_result import EngineResult
-from ..ledger import CHANNELS, FIELDS
+from ..ledger import FIELDS, MAPPED
 from .beams import NAME, Beams
 from .pixel_coverage import rasterize
 
@@ -22,21 +22,23 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float) -> EngineRe
     """
     whole = beams.unfolded()
     n = grid.resolution
-    means, coverage = np.empty((CHANNELS, n, n)), np.empty((n, n))
+    drawable = whole.rows[:, :MAPPED]
+    channels = np.flatnonzero((drawable != 0.0).any(axis=0))  # several are 0 in most stones: they are not drawn
+    drawable = drawable[:, channels]
+    means, coverage = np.empty((MAPPED, n, n)), np.empty((n, n))
     polygon = np.empty((n, n), np.int32)
     side = min(TILE, n)
     for first_row in range(0, n, side):
         for first_column in range(0, n, side):
             x0, y0 = grid.x0_mm + first_column * grid.pixel_mm, grid.y0_mm + first_row * grid.pixel_mm
-            drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows, PixelGrid(x0, y0, grid.pixel_mm, side))
+            drawn = rasterize(whole.vertices_mm, whole.starts, drawable, PixelGrid(x0, y0, grid.pixel_mm, side))
             rows, columns = slice(first_row, first_row + side), slice(first_column, first_column + side)
             held = coverage[rows, columns].shape
             part = coverage[rows, columns] = drawn.coverage[: held[0], : held[1]]
             polygon[rows, columns] = drawn.polygon[: held[0], : held[1]]
-            for channel in range(CHANNELS):
-                target = means[channel, rows, columns]
-                target[...] = np.nan
-                np.divide(drawn.sums[: held[0], : held[1], channel], part, out=target, where=part > 0.0)
-    fields = {name: means[channel] for channel, name in enumerate(FIELDS)}
+            means[:, rows, columns] = np.where(part > 0.0, 0.0, np.nan)
+            for k, channel in enumerate(channels):
+                np.divide(drawn.sums[: held[0], : held[1], k], part, out=means[channel, rows, columns], where=part > 0.0)
+    fields = {name: means[channel] for channel, name in enumerate(FIELDS[:MAPPED])}
     fields |= {"coverage": coverage, "polygon": polygon}
     return EngineResult(grid, wavelength_nm, NAME, fields, beams.totals, beams, whole)

@@ -184,9 +184,8 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     grid : the pixels.
     """
     side = grid.resolution
-    channels = np.flatnonzero((values != 0.0).any(axis=0))  # several are 0 in most stones: they take no time
-    carried = np.ascontiguousarray(values[:, channels], dtype=float)
-    out = Pixels(np.zeros((side, side, len(channels))), np.zeros((side, side)), np.full((side, side), -1))
+    carried = np.ascontiguousarray(values, dtype=float)
+    out = Pixels(np.zeros((side, side, values.shape[1])), np.zeros((side, side)), np.full((side, side), -1))
     corners = np.ascontiguousarray(vertices_mm, dtype=float)
     origin_and_step, widest = (grid.x0_mm, grid.y0_mm, grid.pixel_mm), np.zeros((side, side))
     edges = [band * side // BANDS for band in range(BANDS + 1)]
@@ -212,8 +211,4 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
             )
 
     at_once(draw, [band for band in range(BANDS) if edges[band] < edges[band + 1]])
-    if len(channels) == values.shape[1]:
-        return out
-    sums = np.zeros((side, side, values.shape[1]))
-    sums[:, :, channels] = out.sums
-    return out._replace(sums=sums)
+    return out

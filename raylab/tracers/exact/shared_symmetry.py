@@ -74,8 +74,7 @@ class _Planes:
     def __init__(self, stone: Stone) -> None:
         size = float(stone.size_mm.max())
         self.normals, self.distances = stone.normals, stone.distances_mm / size
-        finishes = list(dict.fromkeys(stone.finishes))
-        self.finish = np.array([finishes.index(finish) for finish in stone.finishes])
+        self.finish = stone.finish_codes
         self.tree = cKDTree(np.column_stack([self.normals, self.distances]))
 
     def image(self, matrix: np.ndarray, which: np.ndarray | None = None) -> np.ndarray | None:

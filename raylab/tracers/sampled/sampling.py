@@ -27,7 +27,7 @@ from ...stone.finish import ABSORBING
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
-from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
+from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, MAPPED, SCATTERED, SKY, UNTRACED
 from ..packets import PathRules
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
@@ -249,7 +249,7 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
         progress(first + rows, n)
     if sums[MOMENTS] == 0.0:
         raise InputError("no sample met the stone", key="resolution", value=n, expected="a larger resolution or more samples")
-    fields = {name: means[c].reshape(n, n) for c, name in enumerate(FIELDS)}
+    fields = {name: means[c].reshape(n, n) for c, name in enumerate(FIELDS[:MAPPED])}
     fields["coverage"] = coverage.reshape(n, n)
     fields["luminance_error"] = error.reshape(n, n)
     area = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
