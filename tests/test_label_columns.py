@@ -19,7 +19,7 @@ def test_labels_keep_apart_and_inside_and_in_the_order_of_their_points(seed):
     for on_left in (True, False):
         side = sorted((label for label in labels if label.on_left == on_left), key=lambda label: label.y)
         assert [label.point[1] for label in side] == sorted(label.point[1] for label in side)
-        assert all(after.y - before.y > 1.5 * 0.0245 * 900 for before, after in itertools.pairwise(side))
+        assert all(after.y - before.y > 1.5 * 0.027 * 900 for before, after in itertools.pairwise(side))
         assert all(20.0 < label.y < 880.0 for label in side)
 
 

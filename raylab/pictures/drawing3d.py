@@ -48,7 +48,7 @@ def view3d(
     file: str | Path | None = None,
     azimuth_deg: float = -65.0,
     elevation_deg: float = 25.0,
-    size: tuple[int, int] = (1200, 900),
+    size: tuple[int, int] = (1400, 760),
     labels: bool = True,
     force: bool = False,
 ) -> None:

@@ -10,11 +10,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-COLUMN = 0.19
+COLUMN = 0.16
 """Width of each column, a share of the picture's width."""
 
 _INK, _LINE = "#202224", "#7d7f80"
-_SIZE, _GAP = 0.0245, 1.75  # height of the type, a share of the picture's; line spacing, in such heights
+_SIZE, _GAP = 0.027, 1.75  # height of the type, a share of the picture's; line spacing, in such heights
 _DPI = 100.0
 
 
@@ -66,7 +66,7 @@ def with_labels(picture: np.ndarray, points: np.ndarray, words: Sequence[str]) -
     figure = Figure(figsize=(width / _DPI, height / _DPI), dpi=_DPI)
     canvas = FigureCanvasAgg(figure)
     figure.figimage(picture)
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), zorder=1.0)  # above the picture
     axes.set(xlim=(0.0, width), ylim=(height, 0.0))
     axes.axis("off")
     axes.patch.set_alpha(0.0)

@@ -12,8 +12,8 @@ from ..single_ray import HEAD, LEAK, SCATTERED, SKY, Hit, RayPath
 from ..stone.stone import Stone
 from ..units import direction
 
-MOST_RUNS = 12
-"""Hits of a ray that are drawn; a trapped ray can go on for a hundred."""
+LEAST_INSIDE = 0.12
+"""A ray is drawn until less than this share of it is left inside."""
 
 LEAST_WEIGHT = 0.005
 """What leaves with less than this share of the ray is not drawn."""
@@ -98,7 +98,21 @@ def _radius(stone: Stone) -> float:
 
 
 def _drawn(path: RayPath) -> tuple[Hit, ...]:
-    return path.hits[:MOST_RUNS]
+    """The hits up to the one that leaves too little inside."""
+    inside = _inside(path)
+    return tuple(hit for hit, share in zip(path.hits, [1.0, *inside], strict=False) if share >= LEAST_INSIDE)
+
+
+def _inside(path: RayPath) -> np.ndarray:
+    """(hits,) the share of the ray that goes on inside after each hit, body colour left aside."""
+    return 1.0 - np.cumsum([hit.weight for hit in path.hits])
+
+
+def _start(path: RayPath, radius: float) -> np.ndarray:
+    """Where the drawing of the view ray begins."""
+    first = path.hits[0].point_mm
+    towards = path.start_mm - first
+    return first + 0.6 * radius * towards / float(np.linalg.norm(towards))
 
 
 def _tip(hit: Hit, radius: float) -> np.ndarray:
@@ -113,7 +127,7 @@ def _extent(path: RayPath, stone: Stone) -> np.ndarray:
     if not path.hits:
         return np.empty((0, 3))
     tips = [_tip(hit, _radius(stone)) for hit in _drawn(path) if hit.weight >= LEAST_WEIGHT]
-    return np.array([path.start_mm, *tips])
+    return np.array([_start(path, _radius(stone)), *tips])
 
 
 def _add_tiers(plotter: Any, stone: Stone, to_eye: np.ndarray | None) -> None:
@@ -127,15 +141,15 @@ def _add_tiers(plotter: Any, stone: Stone, to_eye: np.ndarray | None) -> None:
     for culled in ("front", "back"):  # the far side first: no driver need sort what is see-through
         for number, (_, rows) in enumerate(tiers):
             faces = np.concatenate([np.r_[len(loops[f]), loops[f]] for f in rows])
-            tone = 0.4 + 0.6 * np.array(colormaps["viridis"](0.15 + 0.75 * number / max(1, len(tiers) - 1))[:3])  # pale
-            look = {"opacity": 0.35 if culled == "front" else 0.5, "ambient": 0.45, "diffuse": 0.6, "specular": 0.25}
+            tone = 0.3 + 0.7 * np.array(colormaps["viridis"](0.15 + 0.75 * number / max(1, len(tiers) - 1))[:3])  # pale
+            look = {"opacity": 0.4 if culled == "front" else 0.45, "ambient": 0.3, "diffuse": 0.75, "specular": 0.3}
             body = pyvista.PolyData(stone.vertices_mm, faces)
             plotter.add_mesh(body, color=tone, culling=culled, specular_power=40, smooth_shading=False, **look)
         sides = {"front": away, "back": ~away}[culled]
         if sides.any():
             lines = np.concatenate([np.r_[len(loops[f]) + 1, loops[f], loops[f][0]] for f in np.flatnonzero(sides)])
             mesh = pyvista.PolyData(stone.vertices_mm, lines=lines)
-            plotter.add_mesh(mesh, color=_FAR if culled == "front" else _INK, line_width=1.2 if culled == "front" else 2.2)
+            plotter.add_mesh(mesh, color=_FAR if culled == "front" else _INK, line_width=2.0 if culled == "front" else 3.0)
 
 
 def _add_path(plotter: Any, path: RayPath, radius: float) -> None:
@@ -145,10 +159,12 @@ def _add_path(plotter: Any, path: RayPath, radius: float) -> None:
     hits = _drawn(path)
     if not hits:
         return
-    run = np.array([path.start_mm, *(hit.point_mm for hit in hits)])
-    plotter.add_mesh(pyvista.lines_from_points(run).tube(radius=0.009 * radius), color=_RAY, lighting=False)
+    run = np.array([_start(path, radius), *(hit.point_mm for hit in hits)])
+    for begin, end, share in zip(run[:-1], run[1:], [1.0, *_inside(path)], strict=False):
+        tube = pyvista.Line(begin, end).tube(radius=0.013 * radius * math.sqrt(max(share, LEAST_INSIDE)))
+        plotter.add_mesh(tube, color=_RAY, lighting=False)
     for hit in hits:
-        plotter.add_mesh(pyvista.Sphere(0.018 * radius, hit.point_mm), color=_RAY, lighting=False)
+        plotter.add_mesh(pyvista.Sphere(radius=0.018 * radius, center=hit.point_mm), color=_RAY, lighting=False)
         length = float(np.linalg.norm(_tip(hit, radius) - hit.point_mm))
         if hit.weight >= LEAST_WEIGHT and length:
             thick = 0.014 * radius / length

@@ -80,5 +80,6 @@ def _dome(table: Table) -> Dome:
 def _refuse_other_key(table: Table) -> None:
     """A shipped dome under any key but ``name`` is refused with the line that says it."""
     for key, value in table.values.items():
-        if key not in ("name", "description") and isinstance(value, str) and value in dome_names():
+        mistyped = nearest(key, ("name",)).startswith("did you mean")  # said by the reader of the table
+        if key not in ("name", "description") and not mistyped and isinstance(value, str) and value in dome_names():
             raise table.fault("a shipped dome under another key", key, value, f"name = {json.dumps(value)}")
