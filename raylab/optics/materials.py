@@ -161,7 +161,8 @@ class Material:
 _FROM_MEMORY = "from memory"
 _ORDINARY = "doubly refracting: traced with the ordinary index only"
 _HANDBOOKS = f"gem handbooks, {_FROM_MEMORY}, to be verified"
-_XRAY = f"X-ray: 8 x 12.011 u in a cubic cell of 3.56712 angstrom (cell length {_FROM_MEMORY})"
+_XRAYDB = "materials table of XrayDB 4.5.8"
+_CELL = f"8 x 12.011 u in a cubic cell of 3.56712 angstrom; to two decimals 3.52, as in the {_XRAYDB}"
 _CATALOGUE = "glass maker's catalogue 2017"
 
 
@@ -176,13 +177,13 @@ class _Row(NamedTuple):
 
 
 _DATABASE = {
-    "diamond": _Row("main/C/Peter", "Peter 1923, Z. Phys. 15, 358-368", 3.515, _XRAY),
-    "sapphire": _Row("main/Al2O3/Malitson-o", "Malitson & Dodge 1972, ordinary ray", 4.00, note=_ORDINARY),
+    "diamond": _Row("main/C/Peter", "Peter 1923, Z. Phys. 15, 358-368", 3.515, _CELL),
+    "sapphire": _Row("main/Al2O3/Malitson-o", "Malitson & Dodge 1972, ordinary ray", 4.00, _XRAYDB, _ORDINARY),
     "spinel": _Row("main/MgAl2O4/Tropf", "Tropf & Thomas 1991", 3.60),
     "yag": _Row("main/Y3Al5O12/Zelmon", "Zelmon et al. 1998", 4.55),
     "cubic zirconia": _Row("other/ZrO2-Y2O3/Wood", "Wood & Nassau 1982, 12 mol% Y2O3", 5.80),
     "moissanite": _Row("main/SiC/Wang-6H-o", "Wang et al. 2013, 6H, ordinary ray", 3.22, note=_ORDINARY),
-    "quartz": _Row("main/SiO2/Ghosh-o", "Ghosh 1999, ordinary ray", 2.65, note=_ORDINARY),
+    "quartz": _Row("main/SiO2/Ghosh-o", "Ghosh 1999, ordinary ray", 2.65, _XRAYDB, _ORDINARY),
     "crown glass": _Row("specs/SCHOTT-optical/N-BK7", f"N-BK7, {_CATALOGUE}", 2.51, _CATALOGUE),
     "flint glass": _Row("specs/SCHOTT-optical/F2", f"F2, lead glass, {_CATALOGUE}", 3.599, _CATALOGUE),
 }
