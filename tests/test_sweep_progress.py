@@ -126,8 +126,25 @@ def test_a_terminal_shows_a_bar_with_rate_and_time_left():
     assert "s left" in seen
 
 
-def test_a_pipe_shows_nothing():
+def test_a_pipe_shows_nothing_of_short_work():
     assert run(terminal=False) == ""
+
+
+def test_without_a_terminal_long_work_is_announced_and_tells_now_and_then_how_far_it_is(clock, capsys):
+    with reporter(True, "designs") as update:
+        for done in range(41):
+            update(done, 40)
+            clock[0] += 1.0
+    with reporter(True, "angles") as update:  # 5 s in all: not long
+        for done in range(6):
+            update(done, 5)
+            clock[0] += 1.0
+    assert capsys.readouterr().err.splitlines() == [
+        "raylab: 2 of 40 designs, 1 designs/s, 38 s left",
+        "raylab: 13 of 40 designs, 1 designs/s, 27 s left",
+        "raylab: 24 of 40 designs, 1 designs/s, 16 s left",
+        "raylab: 35 of 40 designs, 1 designs/s, 5 s left",
+    ]
 
 
 def test_short_work_shows_no_bar():

@@ -122,7 +122,7 @@ def materials() -> Table:
     for name in rl.materials():
         material = rl.get_material(name)
         n = f"{material.n(SODIUM_D_NM):.4f}"
-        rows.append((f"`{name}`", n, f"{material.density_g_cm3:g}", material.source, material.note))
+        rows.append((f"`{name}`", n, f"{material.density_g_cm3:g}", material.source, material.remark))
     return ("material", f"n at {SODIUM_D_NM} nm", "g/cm³", "index from", "remark"), rows
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import reading, say, say_json, say_shortfalls, table
+from .console import reading, say, say_json, say_materials, say_shortfalls, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -65,6 +65,7 @@ def brillianteer(
     ----------
     blocked
         The blocked stone: a facet table (.csv) with the table, the mains and optionally girdle and culet, or a scan of it.
+        `blocked` names the demo one.
     star_pct
         Star lengths to try, percent of the distance from the table edge to the girdle. [default: 45 50 55]
     lower_half_pct
@@ -191,6 +192,7 @@ def _print_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, o
     """Weight now, and the best choices as a table."""
     stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
     say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
+    say_materials(stone)
     refused = f"; {grid.reason.size - cut} are not possible" if cut < grid.reason.size else ""
     say(f"{cut} choices traced{refused}; {objective}:")
     say()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from .console import faults_by_option, say, say_json, table
+from .console import faults_by_option, say, say_json, say_materials, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
@@ -81,6 +81,7 @@ def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, f
     facts: dict[str, Any] = {
         "stone": scene.stone.name,
         "material": scene.stone.material.name,
+        "material_remark": scene.stone.material.remark,
         "dome": scene.dome.name,
         "light": seen.light,
         "exposure": seen.exposure,
@@ -109,6 +110,7 @@ def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, f
 def _print(scene: Scene, facts: dict[str, Any]) -> None:
     say(scene.title or scene.name)
     say(f"{facts['stone']}: {facts['material']}; dome {facts['dome']}; light {facts['light']}, exposure {facts['exposure']:g}")
+    say_materials(scene.stone)
     say()
     chroma = facts["chroma"]
     off, count = facts["color_error"], len(facts["wavelengths_nm"])

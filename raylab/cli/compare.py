@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from .console import faults_by_option, reading, say, say_json, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
 from .options import Flag, Force
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def compare(
     Parameters
     ----------
     stones
-        Two or more files, each with one stone: facet tables, scans, stone files or scene files.
+        Two or more files, each with one stone: facet tables, scans, stone files or scene files; or names of demo ones.
     dome
         Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     out
@@ -85,6 +85,7 @@ def compare(
         Print the numbers as JSON instead of tables.
     """
     from ..comparison.comparing import compare as compared
+    from ..demo import own_or_demo
     from ..lighting.dome_file import load_dome
     from ..scene.settings import TraceSettings
     from ..scene.view import View
@@ -95,7 +96,7 @@ def compare(
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *stated, "coverage", "known_to_pct", "resolution", "precision", "seed")
     with faults_by_option(*options, tilts="tilt_deg"):
         said = {key: value for key, value in stated.items() if value is not None}
-        offered, uncertainties = _loaded(stones, unit, Uncertainty(**said) if said else None)
+        offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
 
         def work() -> Comparison:
@@ -127,7 +128,7 @@ def compare(
         say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
 
 
-def _loaded(paths: tuple[Path, ...], unit: str | None, stated: Uncertainty | None) -> tuple[list[Stone], list[Uncertainty]]:
+def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> tuple[list[Stone], list[Uncertainty]]:
     """The stones and their uncertainties, the usual ones where none is stated; the unit applies to meshes that state none."""
     from ..comparison.comparing import usual_uncertainty
     from ..errors import InputError
@@ -177,6 +178,7 @@ def _print(found: Comparison) -> None:
 
     for label, stone in zip(found.labels, found.stones, strict=True):
         say(f"{label}  {stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct, {len(stone)} facets")
+    say_materials(*found.stones)
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
     for k, (view, light) in enumerate(zip(found.views, found.light, strict=True)):
         verdicts = found.light_verdicts(k)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
     from ..results.summary import Summary
+    from ..stone.stone import Stone
 
 
 PLAIN_CHARACTERS = {
@@ -67,6 +68,13 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1)
             for k, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
         say(("  " + "  ".join(cells)).rstrip())
+
+
+def say_materials(*stones: Stone) -> None:
+    """Print once for each material what is left out of its model, and which of its numbers have no source."""
+    for name, remark in dict.fromkeys((stone.material.name, stone.material.remark) for stone in stones):
+        if remark:
+            say(f"  {name}: {remark}")
 
 
 def say_shortfalls(summary: Summary, whose: str) -> None:

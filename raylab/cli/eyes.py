@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from .console import faults_by_option, say
+from .console import faults_by_option, say, say_materials
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
@@ -72,6 +72,7 @@ def eyes(
         save_linear_tiff(pair.right.linear(), stage / "right.tiff", about=pair.right.about)
     head_deg = wanted.dome.head_half_angle_deg
     say(f"{wanted.title or wanted.name}: eyes {pupils_apart_mm:g} mm apart at {distance_mm:g} mm; head {head_deg:.1f} degrees")
+    say_materials(wanted.stone)
     for eye, seen in (("left", pair.left), ("right", pair.right)):
         say(f"{eye} eye: {seen.about}")
         for note in seen.notes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from .console import faults_by_option, say
+from .console import faults_by_option, say, say_materials
 from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
 
 
@@ -35,7 +35,7 @@ def film(
     Parameters
     ----------
     scenes
-        Scene files (TOML), facet tables (.csv) or scans (.stl, .obj, .ply, .glb, .3mf).
+        Scene files (TOML), facet tables (.csv) or scans (.stl, .obj, .ply, .glb, .3mf), or names of demo ones.
     out
         Output file; its name ends in .mp4, .gif or .webp.
     move
@@ -78,6 +78,7 @@ def film(
             force=force,
             progress=True,
         )
+    say_materials(*(one.stone for one in wanted))
     say(f"{stills} stills at {fps:g} per second in {out}; the stills are kept in {made.folder}")
     if made.error is None:
         say(f"{len(made.waves)} wavelengths")

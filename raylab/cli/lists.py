@@ -9,44 +9,103 @@ from .console import say, say_json, table
 from .options import Flag
 
 
-def scenes(folder: Path = Path("scenes"), /, *, json: Flag = False) -> None:
-    """List the scene files in a folder with their titles.
+def scenes(
+    folder: Path | None = None,
+    /,
+    *,
+    copy: Path | None = None,
+    force: Flag = False,
+    json: Flag = False,
+) -> None:
+    """List the demo scenes, stones and sweeps, which any command takes by their names; or the scene files in a folder.
 
     For example:
 
         raylab scenes
+        raylab scenes --copy my-scenes
 
     Parameters
     ----------
     folder
-        Folder with scene files (*.toml).
+        Folder with scene files (*.toml). By default the demo scenes are listed.
+    copy
+        Copy all demo files into this folder, to edit them; it is created if it does not exist.
+    force
+        Overwrite existing files in that folder.
     json
         Print the list as JSON.
     """
+    from ..demo import demo_folder
+    from ..errors import InputError
+
+    if copy is not None:
+        if folder is not None:
+            raise InputError("copies the demo scenes", key="--copy", value=str(copy), expected="no other folder beside it")
+        _copy_demo(copy, force)
+        return
+    place = demo_folder() if folder is None else folder
+    if not place.is_dir():
+        raise InputError("no such folder", file=str(place), expected="a folder with scene files (*.toml)")
+    found = [_scene(path, path.stem if folder is None else str(path)) for path in sorted(place.glob("*.toml"))]
+    others = [] if folder is not None else _other_demo_files()
+    if json:
+        say_json([*found, *others])
+    elif not found:
+        say(f"no scene files (*.toml) in {place}")
+    else:
+        table(
+            ("scene", "dome", "title"),
+            [(f["name"], f["dome"], f["title"] or f"not usable: {f['fault']}") for f in found],
+            left=3,
+        )
+    if others and not json:
+        say()
+        for kind in dict.fromkeys(one["kind"] for one in others):
+            say(f"  {kind}s: " + ", ".join(one["name"] for one in others if one["kind"] == kind))
+        say("  a name stands for its file in any command, as in `raylab render well-proportioned --out out`")
+
+
+def _scene(path: Path, name: str) -> dict[str, Any]:
+    """What the list says of a scene file; one faulty file doesn't hide the others."""
     from ..errors import InputError
     from ..scene.scene_file import load_scene
     from ..tracers.engines import engine_for
 
-    if not folder.is_dir():
-        raise InputError("no such folder", file=str(folder), expected="a folder with scene files (*.toml)")
-    found: list[dict[str, Any]] = []
-    for path in sorted(folder.glob("*.toml")):
-        try:
-            scene = load_scene(path)
-            engine_for(scene)
-            found.append({"file": str(path), "title": scene.title or scene.stone.name, "dome": scene.dome.name, "fault": None})
-        except InputError as error:  # one faulty file doesn't hide the others
-            found.append({"file": str(path), "title": "", "dome": "", "fault": str(error)})
-    if json:
-        say_json(found)
-    elif not found:
-        say(f"no scene files (*.toml) in {folder}")
-    else:
-        table(
-            ("scene", "dome", "title"),
-            [(f["file"], f["dome"], f["title"] or f"not usable: {f['fault']}") for f in found],
-            left=3,
-        )
+    facts = {"name": name, "kind": "scene", "file": str(path), "title": "", "dome": "", "fault": None}
+    try:
+        scene = load_scene(path)
+        engine_for(scene)
+    except InputError as error:
+        return {**facts, "fault": str(error)}
+    return {**facts, "title": scene.title or scene.stone.name, "dome": scene.dome.name}
+
+
+def _other_demo_files() -> list[dict[str, Any]]:
+    """The demo stones and sweeps."""
+    from ..demo import demo_files, demo_folder, demo_name
+
+    kinds = {"stones": "stone", "sweeps": "sweep"}
+    listed = [file for file in demo_files() if file.parts[0] in kinds]
+    return [{"name": demo_name(file), "kind": kinds[file.parts[0]], "file": str(demo_folder() / file)} for file in listed]
+
+
+def _copy_demo(target: Path, force: bool) -> None:
+    """Copy the demo files; where one is in the way, nothing is written."""
+    import shutil
+
+    from ..demo import demo_files, demo_folder
+    from ..whole_files import refuse_taken, whole_set
+
+    folders: dict[Path, list[str]] = {}
+    for file in demo_files():
+        folders.setdefault(file.parent, []).append(file.name)
+    for folder, names in folders.items():
+        refuse_taken(target / folder, names, force)
+    for folder, names in folders.items():
+        with whole_set(target / folder, names, force=force) as stage:
+            for name in names:
+                shutil.copyfile(demo_folder() / folder / name, stage / name)
+    say(f"{len(demo_files())} files in {target}; try `raylab render {target / 'well-proportioned.toml'} --out out`")
 
 
 def materials(*, json: Flag = False) -> None:
@@ -62,7 +121,7 @@ def materials(*, json: Flag = False) -> None:
         Print the list as JSON, with wavelength range and full sources.
     """
     from ..optics.absorption import tints
-    from ..optics.materials import get_material
+    from ..optics.materials import ALIASES, get_material
     from ..optics.materials import materials as names
 
     facts = [_material(get_material(name)) for name in names()]
@@ -78,13 +137,14 @@ def materials(*, json: Flag = False) -> None:
     table(heads, [(*row[:4], row[4].ljust(width)) for row in rows])
     say()
     for f in facts:
-        if f["note"]:
-            say(f"  {f['name']}: {f['note']}")
+        if f["remark"]:
+            say(f"  {f['name']}: {f['remark']}")
+    say("  other names: " + ", ".join(f"{other} ({name})" for other, name in ALIASES.items()))
     say(f"  tints (invented) for the option --tint or the key tint of a scene: {', '.join(tints())}")
 
 
 def _material(material: Any) -> dict[str, Any]:
-    from ..optics.materials import FRAUNHOFER_NM
+    from ..optics.materials import ALIASES, FRAUNHOFER_NM
     from ..units import SODIUM_D_NM
 
     low, high = material.index.range_nm()
@@ -99,6 +159,8 @@ def _material(material: Any) -> dict[str, Any]:
         "index_source": material.source,
         "density_source": material.density_source,
         "note": material.note,
+        "remark": material.remark,
+        "other_names": [other for other, name in ALIASES.items() if name == material.name],
     }
 
 

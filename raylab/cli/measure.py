@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import reading, say, say_json, table
+from .console import reading, say, say_json, say_materials, table
 from .options import Flag
 
 if TYPE_CHECKING:
@@ -40,7 +40,8 @@ def measure(
     Parameters
     ----------
     stone
-        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf).
+        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a demo
+        one (see `raylab scenes`).
     unit
         Unit of length of a scan: mm, um, cm, m or in. Required for .stl, .obj and .ply; .glb and .3mf state their own.
     material
@@ -58,10 +59,11 @@ def measure(
     json
         Print everything as JSON instead of tables.
     """
+    from ..demo import own_or_demo
     from ..files import save_png, save_stone
     from ..stone.proportions import measure as measured
 
-    body, report = _read(stone, unit, material, noise_um)
+    body, report = _read(own_or_demo(stone), unit, material, noise_um)
     found = measured(body)
     if save is not None:
         save_stone(body, save, force=force)
@@ -69,7 +71,7 @@ def measure(
         from ..pictures.drawings import stone_figure
 
         save_png(stone_figure(body), drawing, force=force)
-    facts = found.to_dict()
+    facts = {**found.to_dict(), "material_remark": body.material.remark}
     if report is not None:
         facts["scan"] = report.to_dict()
     if json:
@@ -80,6 +82,7 @@ def measure(
     if found.cut is None:
         say("facets are named by their side alone; proportions of a cut need a known one")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
+    say_materials(body)
     say()
     heads = ("proportion", "mean", "min", "max", "spread", "unit", "positions")
     table(heads, [_row(found.definitions[key].label, quantity) for key, quantity in found.items()])

@@ -27,8 +27,8 @@ Flag = Annotated[bool, Parameter(negative="")]
 SceneFile = Annotated[
     Path,
     Parameter(
-        help="Scene file (TOML), or a stone: a facet table (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf). A stone alone is"
-        " traced under the dome head-shadow unless --dome is given."
+        help="Scene file (TOML), or a stone: a facet table (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a"
+        " demo one (see `raylab scenes`). A stone alone is traced under the dome head-shadow unless --dome is given."
     ),
 ]
 OutFolder = Annotated[Path, Parameter(help="Output folder; created if it does not exist.")]
@@ -93,11 +93,13 @@ class Subject:
 
     def scene(self, path: Path, sight: Sight = AS_THE_SCENE_SAYS, **settings: Any) -> Scene:
         """The scene in a file, or a stone alone under the usual dome, with the given options; errors name the option."""
+        from ..demo import own_or_demo
         from ..errors import UnsupportedScene
         from ..lighting.dome_file import load_dome
         from ..optics.absorption import load_tint
         from ..tracers.engines import engine_for
 
+        path = own_or_demo(path)
         scene = self._read(path)
         given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
         view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
+from ..demo import FIRST, demo_folder, own_or_demo
 from .console import say, say_json, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Engine, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def render(
-    scene: SceneFile,
+    scene: SceneFile = Path(FIRST),
     /,
     *,
     out: OutFolder,
@@ -40,8 +41,11 @@ def render(
     The command writes `summary.json`, `maps.nc` (all maps, 64-bit floats, coordinates in mm), `luminance.tiff` (linear, 32-bit
     floats), `overview.png` and one PNG per map. The files appear together when the work is done, or not at all.
 
+    Without a scene it draws the demo stone `well-proportioned`.
+
     For example:
 
+        raylab render --out out
         raylab render scenes/well-proportioned.toml --out out --resolution 800
 
     Parameters
@@ -55,10 +59,10 @@ def render(
         Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`. A browser shows
         the path of a virtual facet on hover (exact engine).
     three_d
-        Also draw the stone in 3D with its tiers: `stone-3d.png`.
+        Also draw the stone in 3D with its tiers and a view ray: `stone-3d.png`.
     ray
         Point of the map, x and y in mm. Its view ray is drawn through the stone with the light that leaves at each hit, as
-        in `--3d --ray 1.2 0.5`. The option can be repeated.
+        in `--3d --ray 1.2 0.5`. The option can be repeated. By default one ray beside the middle is drawn.
     """
     from ..errors import InputError
     from ..files import report
@@ -79,13 +83,15 @@ def render(
     solid = ["stone-3d.png"] if three_d and not lacking else []
     with whole_set(out, planned + extra + solid, force=force) as stage:
         if solid:  # first, so that a point outside the stone is refused before the work
-            _draw_3d(wanted, ray or [], stage / "stone-3d.png")
+            _draw_3d(wanted, ray, stage / "stone-3d.png")
         result = trace_scene(wanted, progress=True)
         with reporter(True, "pictures") as update:
             count = _write_all(result, stage, extra, update)
     if json:
         say_json(report(result))
     else:
+        if own_or_demo(scene).parent == demo_folder():
+            say(f"the demo scene {scene.stem}, shipped with raylab; `raylab scenes` lists more")
         _print(result)
         if result.summary.facets is not None and facets:
             _print_facets(result.summary.facets)
@@ -96,12 +102,14 @@ def render(
         say(f"{count} files in {out}")
 
 
-def _draw_3d(scene: Scene, points: list[tuple[float, float]], file: Path) -> None:
-    """The stone in 3D, with the view rays through points of the map."""
+def _draw_3d(scene: Scene, points: list[tuple[float, float]] | None, file: Path) -> None:
+    """The stone in 3D, with the view rays through points of the map, or through one beside the middle."""
     from ..errors import InputError
     from ..pictures.drawing3d import view3d
     from ..single_ray import ray_path
 
+    radius = float(scene.stone.size_mm[:2].min()) / 2.0
+    points = [(0.36 * radius, 0.14 * radius)] if points is None else points
     paths = [ray_path(scene, x, y) for x, y in points]
     for point, path in zip(points, paths, strict=True):
         if not path.hits:

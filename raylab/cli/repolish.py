@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .brillianteer import CAUTION, bracket
-from .console import reading, say, say_json, say_shortfalls, table
+from .console import reading, say, say_json, say_materials, say_shortfalls, table
 from .options import Force, Json, OutFolder
 
 if TYPE_CHECKING:
@@ -42,7 +42,8 @@ def repolish(
     Parameters
     ----------
     stone
-        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf).
+        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a demo
+        one (see `raylab scenes`).
     facet
         Facet to repolish, such as "pavilion main 3", or tier, such as "pavilion main".
     slope_deg
@@ -93,6 +94,7 @@ def _print(found: Repolished) -> None:
     say(f"{old.name}, {found.what}")
     lost = found.change.lost_points
     say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after; {lost:.2f} points (0.01 ct) removed")
+    say_materials(old)
     say()
     rows = []
     before, after = (one.summary.statistics for one in (found.before, found.after))

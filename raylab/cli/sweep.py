@@ -39,7 +39,7 @@ def sweep(
     Parameters
     ----------
     sweep
-        Sweep file (TOML).
+        Sweep file (TOML), or the name of a demo one (see `raylab scenes`).
     out
         Folder of the sweep; created if it does not exist.
     scheduler

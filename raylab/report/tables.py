@@ -188,7 +188,7 @@ def count_verdicts(comparison: Comparison) -> int:
 
 def material_notes(comparison: Comparison) -> list[str]:
     """Notes on the materials."""
-    materials = {stone.material.name: stone.material.note for stone in comparison.stones}
+    materials = {stone.material.name: stone.material.remark for stone in comparison.stones}
     return [f"{name}: {note}." for name, note in materials.items() if note]
 
 

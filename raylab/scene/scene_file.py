@@ -26,8 +26,10 @@ the resolution. Paths in a file are relative to it.
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+from ..demo import own_or_demo
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_from, dome_names, load_dome
@@ -45,8 +47,8 @@ _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
 @reader
 def load_scene(path: str | Path) -> Scene:
-    """The scene in a TOML file. Raises InputError for invalid content."""
-    path = Path(path)
+    """The scene in a TOML file, or the demo scene of a name. Raises InputError for invalid content."""
+    path = own_or_demo(path)
     top = read_toml(path, str(path)).checked(SCENE_FILE)
     stone = stone_from(top.part("stone"))
     dome = _dome(top.part("dome"))
@@ -64,6 +66,7 @@ def load_scene(path: str | Path) -> Scene:
 
 def _dome(table: Table) -> Dome:
     """The shipped dome, the dome in a file, or the dome by its keys that a scene states."""
+    _refuse_other_key(table)
     if "name" in table.values:
         name = table.checked(_SHIPPED_DOME).values["name"]
         if name not in dome_names():
@@ -72,3 +75,11 @@ def _dome(table: Table) -> Dome:
     if "file" in table.values:
         return load_dome(table.checked(_DOME_FILE).path("file"))
     return dome_from(table, name="defined in the scene", folder=Path(table.file).parent)
+
+
+def _refuse_other_key(table: Table) -> None:
+    """A shipped dome under any key but ``name`` is refused with the line that says it."""
+    for key, value in table.values.items():
+        mistyped = nearest(key, ("name",)).startswith("did you mean")  # said by the reader of the table
+        if key not in ("name", "description") and not mistyped and isinstance(value, str) and value in dome_names():
+            raise table.fault("a shipped dome under another key", key, value, f"name = {json.dumps(value)}")

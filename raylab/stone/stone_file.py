@@ -21,6 +21,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel
 
+from ..demo import own_or_demo
 from ..errors import InputError, nearest
 from ..optics.absorption import read_absorption, tint
 from ..optics.materials import Material, get_material
@@ -58,7 +59,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Mat
 
     Parameters
     ----------
-    path : a file that ends in one of `STONE_READERS`.
+    path : a file that ends in one of `STONE_READERS`, or the name of a demo stone or scene.
     unit : unit of length of a mesh, "um", "mm", "cm", "m" or "in"; required for .stl, .obj and .ply.
     material : material of a mesh, or its name; diamond by default. Other files state both unit and material.
 
@@ -66,7 +67,7 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Mat
     ------
     InputError : one line that names the file. `load_scan` reads meshes with more options and a report.
     """
-    path = Path(path)
+    path = own_or_demo(path)
     suffix = path.suffix.lower()
     read = STONE_READERS.get(suffix)
     if read is None:

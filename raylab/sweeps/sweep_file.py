@@ -27,6 +27,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..demo import own_or_demo
 from ..designs.keys import KEYS, NAMED, PARAMETERS
 from ..errors import InputError, nearest
 from ..reading import reader
@@ -81,8 +82,9 @@ class SweepFile:
 
 @reader
 def load_sweep(path: str | Path) -> SweepFile:
-    """The sweep in a TOML file. Raises InputError, one line, for anything that can't be used as it stands."""
-    top = read_toml(Path(path), str(path)).checked(_TOP)
+    """The sweep in a TOML file, or the demo sweep of a name. Raises InputError for anything that can't be used."""
+    path = own_or_demo(path)
+    top = read_toml(path, str(path)).checked(_TOP)
     axes = {key: _axis(top.part("axes"), key) for key in top.values["axes"]}
     fixed = {key: _near(top, key, value) for key, value in top.part("fixed").checked(_FIXED).values.items()}
     run = top.part("sweep").checked(_RUN)

@@ -87,7 +87,7 @@ class Workbench:
             "girdle": GIRDLE.name,
             "measured": [measured_facts(one) for one in OF_ANY_STONE],
             "last_facets": [parameter_facts(one) for one in (*CHOICES, GRIND)],
-            "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
+            "materials": [{"name": name, "note": get_material(name).remark} for name in materials()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "coverage": COVERAGE,
             "maps": legends(),

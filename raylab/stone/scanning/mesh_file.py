@@ -16,6 +16,7 @@ import struct
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,9 @@ MESH = Kind("a mesh", 1024 * MIB)
 
 MEMORY_PER_BYTE = 10
 """Memory that reading a file and finding its facets takes for each byte of the file; 4.3 were measured with an STL of 22 MB."""
+
+FOR_3MF = ("lxml", "networkx")
+"""Packages that trimesh reads 3MF with, and nothing else; the extra ``3mf`` brings them."""
 
 _PACKED = {".glb": "glb", ".3mf": "three_mf"}
 """Kinds that may hold more than their length, by what parses them beside this process."""
@@ -171,6 +175,8 @@ def _check_3mf(content: bytes) -> None:
         raise InputError(f"the archive unpacks to {sum(parts.values())} bytes", expected=f"at most {MESH.most}")
     if not any("3d/3dmodel.model" in name for name in parts):
         raise InputError("the archive has no part 3D/3dmodel.model")
+    if missing := [package for package in FOR_3MF if find_spec(package) is None]:
+        raise InputError(f"no package {' and no '.join(missing)} to read 3MF with", expected="pip install 'raylab[3mf]'")
 
 
 def _check_obj(content: bytes) -> None:

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial import ConvexHull
 
+from ...demo import own_or_demo
 from ...errors import InputError, StoneError
 from ...optics.materials import Material, get_material
 from ...reading import reader
@@ -65,6 +66,7 @@ def load_scan(
 
     Parameters
     ----------
+    path : the file, or the name of a demo scan.
     unit : unit of length, "um", "mm", "cm", "m" or "in". Required for .stl, .obj and .ply; .glb (metres) and .3mf state
         their own.
     material, noise_um, girdle_finish, oriented, min_explained_pct : see `stone_from_mesh`.
@@ -73,6 +75,7 @@ def load_scan(
     ------
     InputError, StoneError : one line that names the file.
     """
+    path = own_or_demo(path)
     mesh = read_mesh(path, unit=unit)
     try:
         scan = stone_from_mesh(
@@ -83,7 +86,7 @@ def load_scan(
             girdle_finish=girdle_finish,
             oriented=oriented,
             min_explained_pct=min_explained_pct,
-            name=Path(path).stem,
+            name=path.stem,
         )
     except InputError as error:
         raise error.within(file=str(path)) from error

@@ -220,26 +220,34 @@ def sample_points(
     return rows, hit
 
 
+def tile_points(scene: Scene, grid: PixelGrid, first_row: int, rows: int) -> tuple[np.ndarray, np.ndarray | None]:
+    """Points (R, 2) of the map plane, mm, for the samples of some rows of pixels in order, and those of the pupil, see
+    `view_rays`."""
+    settings, n = scene.settings, grid.resolution
+    cells = math.isqrt(settings.samples)
+    points = np.empty((rows * n * settings.samples, 2))
+    _jittered(grid.x0_mm, grid.y0_mm, grid.pixel_mm, n, first_row, cells, settings.seed, points)
+    if not scene.view.pupil_mm:
+        return points, None
+    in_pupil = np.empty_like(points)
+    _spread_over_disc(n, first_row, cells, settings.seed, in_pupil)
+    return points, in_pupil
+
+
 def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progress: Progress = silent) -> EngineResult:
     """Maps and area means from `settings.samples` view rays per pixel, in tiles of bounded memory.
 
     Raises InputError for a grid whose samples all miss the stone.
     """
-    samples, seed = scene.settings.samples, scene.settings.seed
+    samples, n = scene.settings.samples, grid.resolution
     cells = math.isqrt(samples)
-    n = grid.resolution
     means, coverage, error = np.empty((CHANNELS, n * n)), np.empty(n * n), np.empty(n * n)
     size = MOMENTS + 1
     sums, scatter, strata = np.zeros(size), np.zeros((size, size)), strata_of_a_row(n, cells)
     rows_per_tile = max(1, RAYS_PER_TILE // (n * samples))
     for first in range(0, n, rows_per_tile):
         rows = min(rows_per_tile, n - first)
-        points = np.empty((rows * n * samples, 2))
-        _jittered(grid.x0_mm, grid.y0_mm, grid.pixel_mm, n, first, cells, seed, points)
-        in_pupil = None
-        if scene.view.pupil_mm:
-            in_pupil = np.empty_like(points)
-            _spread_over_disc(n, first, cells, seed, in_pupil)
+        points, in_pupil = tile_points(scene, grid, first, rows)
         found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=grid.pixel_mm**2 / samples)
         tile = slice(first * n, (first + rows) * n)
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
