@@ -24,6 +24,7 @@ import numpy as np
 from ..plane_geometry import centroid, convex_outline, following
 from .cuts import CUTS
 from .cuts.cut import Cut
+from .cuts.outline import Outline
 from .known_cuts import cut_of
 from .polyhedron import Polyhedron, intersect
 from .stone import Stone
@@ -89,7 +90,8 @@ def _agrees(stone: Stone, cut: Cut) -> bool:
     order, phase = _pattern(shape, names)
     outline = convex_outline(shape.vertices[:, :2])
     around = float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
-    if shape.width[stone.on_girdle].sum() > ALL_AROUND * around and not _is_outline(shape, cut, phase):
+    girdled = shape.width[stone.on_girdle].sum() > ALL_AROUND * around
+    if girdled and cut.outline is not None and not _is_outline(shape, cut.outline, phase):
         return False
     return order == 1 or _placed(shape, names, cut, order, phase) is not None
 
@@ -124,10 +126,10 @@ def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedro
     """
     shape = _Shape(normals, intersect(normals, distances_mm) if body is None else body)
     for cut in CUTS.values():
-        if cut.mains():
+        if cut.mains() and cut.outline is not None:
             names = _by_contact(shape, cut)
             order, phase = _pattern(shape, names)
-            if order > 1 and _is_outline(shape, cut, phase):
+            if order > 1 and _is_outline(shape, cut.outline, phase):
                 found = _placed(shape, names, cut, order, phase)
                 if found is not None:
                     return found
@@ -213,12 +215,12 @@ def _largest(shape: _Shape, among: np.ndarray) -> np.ndarray:
     return found
 
 
-def _is_outline(shape: _Shape, cut: Cut, phase: float) -> bool:
-    """True where the stone reaches as far as the cut's outline in every direction."""
+def _is_outline(shape: _Shape, wanted: Outline, phase: float) -> bool:
+    """True where the stone reaches as far as an outline in every direction."""
     outline = convex_outline(shape.vertices[:, :2])
     azimuths = 2.0 * np.pi * np.arange(64) / 64
     extent = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
-    share = extent.max(axis=0) / [cut.outline.support(azimuth) for azimuth in azimuths]
+    share = extent.max(axis=0) / [wanted.support(azimuth) for azimuth in azimuths]
     return bool(np.abs(share / share.mean() - 1.0).max() < OUTLINE)
 
 

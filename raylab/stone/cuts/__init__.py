@@ -2,13 +2,31 @@
 
 from __future__ import annotations
 
+from .baguette import BAGUETTE
+from .cushion_brilliant import CUSHION_BRILLIANT
 from .cut import Cut
+from .emerald_cut import EMERALD_CUT
+from .hexagonal_step_cut import HEXAGONAL_STEP_CUT
+from .marquise_brilliant import MARQUISE_BRILLIANT
+from .oval_brilliant import OVAL_BRILLIANT
+from .pear_brilliant import PEAR_BRILLIANT
 from .round_brilliant import ROUND_BRILLIANT
+from .square_emerald_cut import SQUARE_EMERALD_CUT
+from .tapered_baguette import TAPERED_BAGUETTE
 
 CUTS: dict[str, Cut] = {
     cut.name: cut
     for cut in (
         ROUND_BRILLIANT,
+        OVAL_BRILLIANT,
+        PEAR_BRILLIANT,
+        MARQUISE_BRILLIANT,
+        CUSHION_BRILLIANT,
+        EMERALD_CUT,
+        SQUARE_EMERALD_CUT,
+        BAGUETTE,
+        TAPERED_BAGUETTE,
+        HEXAGONAL_STEP_CUT,
     )
 }  # fmt: skip
 """Every cut by its name."""
