@@ -110,7 +110,7 @@ def test_a_cuts_own_function_has_its_parameters(name):
     alternatives = {key for pair in cut.alternatives for key in pair}
     for key, one in cut.keys.items():
         stated = None if key in alternatives else one.default
-        wanted = Parameter.empty if stated is None and key not in alternatives else stated
+        wanted = Parameter.empty if stated is None and key not in alternatives and not one.optional else stated
         assert facts[key].default == wanted, key
         kinds = {one.kind, type(None)} if key in alternatives else {one.kind}
         assert {*(get_args(facts[key].annotation) or [facts[key].annotation])} >= kinds, key

@@ -52,7 +52,7 @@ class _Main(NamedTuple):
 
 
 class _Joint(NamedTuple):
-    """Where two mains meet, in plan: the edge's point nearest the axis, and its point nearest the girdle's joint."""
+    """Where two mains meet, in plan: the edge's inner end, where a third meets it, its outer end, and the girdle's joint."""
 
     inner: np.ndarray
     outer: np.ndarray
@@ -133,19 +133,24 @@ def _mains(outline: Curved, angle_deg: float, end_angle_deg: float | None) -> li
 
 def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
     """The joint of each main with the next."""
-    return [_joint(outline, main, after) for main, after in zip(mains, [*mains[1:], mains[0]], strict=True)]
+    return [_joint(outline, mains, k) for k in range(MAINS)]
 
 
-def _joint(outline: Curved, one: _Main, other: _Main) -> _Joint:
+def _joint(outline: Curved, mains: Sequence[_Main], k: int) -> _Joint:
+    one, other = mains[k], mains[(k + 1) % MAINS]
     # The edge, in plan, is the line where both mains are equally high; it passes through the point where the tangents cross.
     crossing = np.linalg.solve(np.array([one.normal, other.normal]), np.array([one.far, other.far]))
     level = one.rise / one.far * one.normal - other.rise / other.far * other.normal
-    along = np.array([-level[1], level[0]])
-    along *= math.copysign(1.0, along @ crossing) / np.linalg.norm(along)
+    inward = np.array([level[1], -level[0]])
+    inward *= -math.copysign(1.0, inward @ crossing) / np.linalg.norm(inward)
     azimuth = math.atan2(crossing[1], crossing[0])
     girdle = outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)])
-    start = crossing - (crossing @ along) * along
-    return _Joint(start, start + ((girdle - start) @ along) * along, girdle)
+    ends = []  # how far inward the edge meets each other main: on the axis where all fall towards one point
+    for main in (main for n, main in enumerate(mains) if n not in (k, (k + 1) % MAINS)):
+        gains = main.rise / main.far * (main.normal @ inward) - one.rise / one.far * (one.normal @ inward)
+        if gains > 0.0:
+            ends.append(main.height(crossing) / gains)
+    return _Joint(crossing + min(ends) * inward, crossing + ((girdle - crossing) @ inward) * inward, girdle)
 
 
 def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:

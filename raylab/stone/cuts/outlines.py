@@ -181,7 +181,7 @@ def cushion(length: float, width: float, side_radius: float, corner_radius: floa
     # The corner's centre is as far from the centres of both its sides: on the circles about them whose radius is `inner`.
     end, side = np.array([length / 2.0 - side_radius, 0.0]), np.array([0.0, width / 2.0 - side_radius])
     apart = float(np.linalg.norm(side - end))
-    if not inner > apart / 2.0 or corner_radius <= 0.0:
+    if not 0.0 < apart < 2.0 * inner or corner_radius <= 0.0:
         raise NO_ROUND_CORNERS.error(100.0 * corner_radius, "another radius, or sides of another radius")
     across = np.array([-(side - end)[1], (side - end)[0]]) / apart
     centers = [(end + side) / 2.0 + sign * math.sqrt(inner**2 - apart**2 / 4.0) * across for sign in (1.0, -1.0)]
