@@ -34,7 +34,8 @@ def _steps(side: str, angle: float, slider: Slider) -> tuple[Parameter, ...]:
             slider=Slider(1.0, 15.0, 0.1),
         ),
         Parameter(
-            f"{side}_steps", f"{side} steps", "1", 1, MOST_STEPS, f"rows of facets on the {side}", side, default=3, multiple=1
+            f"{side}_steps", f"{side} steps", "1", 1, MOST_STEPS, f"rows of facets on the {side}", side, default=3, multiple=1,
+            slider=Slider(1.0, MOST_STEPS, 1.0),
         ),
     )  # fmt: skip
 
