@@ -57,11 +57,16 @@ if TYPE_CHECKING:
     from .stone.cuts.emerald_cut import emerald_cut
     from .stone.cuts.hexagonal_step_cut import hexagonal_step_cut
     from .stone.cuts.marquise_brilliant import marquise_brilliant
+    from .stone.cuts.old_european_cut import old_european_cut
     from .stone.cuts.oval_brilliant import oval_brilliant
     from .stone.cuts.pear_brilliant import pear_brilliant
+    from .stone.cuts.princess_cut import princess_cut
+    from .stone.cuts.rose_cut import rose_cut
     from .stone.cuts.round_brilliant import round_brilliant
+    from .stone.cuts.single_cut import single_cut
     from .stone.cuts.square_emerald_cut import square_emerald_cut
     from .stone.cuts.tapered_baguette import tapered_baguette
+    from .stone.cuts.triangular_brilliant import triangular_brilliant
     from .stone.known_cuts import cut, cuts
     from .stone.measuring.plane_uncertainty import Uncertainty
     from .stone.offsets import Offset, deviate
@@ -135,13 +140,16 @@ _HOME = {
     "marquise_brilliant": "stone.cuts.marquise_brilliant",
     "materials": "optics.materials",
     "measure": "stone.proportions",
+    "old_european_cut": "stone.cuts.old_european_cut",
     "optimize": "sweeps.optimizing",
     "oval_brilliant": "stone.cuts.oval_brilliant",
     "pear_brilliant": "stone.cuts.pear_brilliant",
+    "princess_cut": "stone.cuts.princess_cut",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
     "repolish": "cutting.repolishing",
     "rocking": "motion.view_paths",
+    "rose_cut": "stone.cuts.rose_cut",
     "round_brilliant": "stone.cuts.round_brilliant",
     "save_color_png": "pictures.color_files",
     "save_linear_tiff": "pictures.color_files",
@@ -149,6 +157,7 @@ _HOME = {
     "save_stone": "files",
     "save_video": "pictures.video",
     "scintillation": "motion.scintillation",
+    "single_cut": "stone.cuts.single_cut",
     "square_emerald_cut": "stone.cuts.square_emerald_cut",
     "statistics_of": "comparison.uncertainty",
     "steps": "sweeps.axes",
@@ -158,6 +167,7 @@ _HOME = {
     "tilt": "motion.tilting",
     "trace": "tracing",
     "trace_scene": "tracing",
+    "triangular_brilliant": "stone.cuts.triangular_brilliant",
     "turning": "motion.view_paths",
     "view3d": "pictures.drawing3d",
     "wavelength_set": "optics.spectrum",
@@ -225,13 +235,16 @@ __all__ = [
     "marquise_brilliant",
     "materials",
     "measure",
+    "old_european_cut",
     "optimize",
     "oval_brilliant",
     "pear_brilliant",
+    "princess_cut",
     "propagate",
     "ray_path",
     "repolish",
     "rocking",
+    "rose_cut",
     "round_brilliant",
     "save_color_png",
     "save_linear_tiff",
@@ -239,6 +252,7 @@ __all__ = [
     "save_stone",
     "save_video",
     "scintillation",
+    "single_cut",
     "square_emerald_cut",
     "statistics_of",
     "steps",
@@ -248,6 +262,7 @@ __all__ = [
     "tilt",
     "trace",
     "trace_scene",
+    "triangular_brilliant",
     "turning",
     "view3d",
     "wavelength_set",

@@ -170,6 +170,58 @@ def test_a_tapered_baguette_loses_its_narrow_end():
     assert len(stone.facets_of("fifth pavilion step")) == 3
 
 
+# --- triangles -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("chevrons", [2, 3, 4])
+def test_a_princess_is_made_of_its_triangles(chevrons):
+    """Volume as tetrahedra over the triangles, from the points that the proportions give; a rectangle weighs its ratio more."""
+    given = {"table_pct": 64.0, "girdle_pct": 5.0, "chevrons": chevrons, "width_mm": 1.0}
+    stone = rl.princess_cut(**given)
+    assert len(stone) == 1 + 4 + 8 + 4 + 4 + 4 + 8 * chevrons
+    rim, table = 0.025, 0.32
+    middle = table + 0.5 * (0.5 - table)
+    over = rim + math.tan(math.radians(38.0)) * (0.5 - middle)
+    top = over + math.tan(math.radians(24.0)) * (middle - table)
+    count = chevrons + 1
+    depth = rim + np.cumsum([0.0, *(math.tan(math.radians(60.0 - 9.0 * k)) * 0.5 / count for k in range(count))])
+    profile = [(0.0, 0.5 * (1.0 - k / count), -down) for k, down in enumerate(depth)]
+    corner, beyond, inner, other = (0.5, 0.5, rim), (-0.5, 0.5, rim), (table, table, top), (-table, table, top)
+    point, under, across = (0.0, middle, over), (0.5, 0.5, -rim), (-0.5, 0.5, -rim)
+    triangles = [(inner, other, point), (corner, inner, point), (point, other, beyond), (corner, point, beyond)]
+    triangles += [
+        (inner, (0.0, 0.0, top), other),
+        (corner, beyond, under),
+        (beyond, across, under),
+        (under, across, profile[1]),
+    ]
+    triangles += [(under, a, b) for a, b in zip(profile[1:], profile[2:], strict=False)]
+    triangles += [(across, a, b) for a, b in zip(profile[1:], profile[2:], strict=False)]
+    quarter = sum(abs(np.linalg.det(np.array(three))) for three in triangles) / 6.0
+    assert stone.volume_mm3 == pytest.approx(4.0 * quarter, rel=1e-12)
+    assert rl.princess_cut(**given, length_ratio=1.5).volume_mm3 == pytest.approx(1.5 * stone.volume_mm3, rel=1e-12)
+
+
+def test_a_rose_stands_on_its_ring():
+    """Heights of ring and top from the slopes; the sides' points touch the girdle's edge."""
+    stone = rl.rose_cut(diameter_mm=1.0, girdle_facets=48)
+    reach = 0.275 * math.cos(math.pi / 6.0)
+    top = 0.04 + math.tan(math.radians(50.0)) * (0.5 - reach) + math.tan(math.radians(25.0)) * reach
+    assert stone.vertices_mm[:, 2].max() == pytest.approx(top, rel=1e-12)
+    assert stone.vertices_mm[:, 2].min() == pytest.approx(-0.04, rel=1e-12)
+    assert len(stone) == 6 + 6 + 12 + 48 + 1
+    points = [stone.vertices_mm[loop] for f, loop in enumerate(stone.polyhedron.loops) if stone.tiers[f] == "rose side"]
+    assert all(np.isclose(p[:, 2], 0.04).any() for p in points)
+
+
+def test_a_single_cut_measures_what_it_was_asked_for():
+    stone = rl.single_cut(table_pct=62.0, crown_angle_deg=33.0, pavilion_angle_deg=41.5, girdle_pct=2.0)
+    found = rl.measure(stone)
+    assert found.table_pct.mean == pytest.approx(62.0, abs=1e-9)
+    assert found.crown_angle_deg.mean == pytest.approx(33.0, abs=1e-9)
+    assert found.girdle_pct.mean == pytest.approx(2.0, abs=1e-9)
+
+
 # --- what can't be -------------------------------------------------------------------------------------------------------
 
 
@@ -185,6 +237,10 @@ def test_a_tapered_baguette_loses_its_narrow_end():
         (lambda: rl.pear_brilliant(table_pct=57, lower_half_pct=99, culet_pct=10), "lower_half_pct = 99.0: the lower halves"),
         (lambda: rl.marquise_brilliant(table_pct=57, girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
         (lambda: rl.cushion_brilliant(table_pct=57, side_radius_pct=50, corner_radius_pct=45), "corner_radius_pct = 45"),
+        (lambda: rl.princess_cut(table_pct=70, star_angle_deg=39), "star_angle_deg = 39.0: the stars are no flatter"),
+        (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=15), "chevron_step_deg = 15.0: the last chevron"),
+        (lambda: rl.rose_cut(star_angle_deg=51), "star_angle_deg = 51.0: the stars are no flatter"),
+        (lambda: rl.rose_cut(girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
         (lambda: rl.oval_brilliant(table_pct=57, length_ratio=0.8), "length_ratio = 0.8: "),
         (lambda: rl.cut("emerald cut", table_pct=57, star_pct=50), "star_pct: no parameter of the emerald cut"),
         (lambda: rl.cut("emrald cut", table_pct=57), "unknown cut; did you mean 'emerald cut'"),

@@ -36,10 +36,12 @@ def test_a_cut_has_the_symmetry_that_it_claims(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_a_stone_has_the_size_that_is_asked_for(name):
     cut = CUTS[name]
-    stone = cut.stone(table_pct=55.0, width_mm=4.0)
+    stated = {"table_pct": 55.0, "crown_angle_deg": 35.0, "pavilion_angle_deg": 41.0}
+    needed = {one.key: stated[one.key] for one in cut.parameters if one.default is None and one.key in stated}
+    stone = cut.stone(**needed, **{cut.size: 4.0})
     length, width, _ = stone.size_mm
     assert width == pytest.approx(4.0, rel=1e-12)
     if "length_ratio" in cut.keys:
         assert length / width == pytest.approx(cut.keys["length_ratio"].default, rel=1e-12)
-    heavy = cut.stone(table_pct=55.0, weight_ct=1.5)
+    heavy = cut.stone(**needed, weight_ct=1.5)
     assert heavy.weight_ct == pytest.approx(1.5, rel=1e-12)

@@ -84,7 +84,6 @@ def _planes(values: Values) -> list[Facets]:
     return facets_on(
         cushion(values["length_ratio"], 1.0, values["side_radius_pct"] / 100.0, values["corner_radius_pct"] / 100.0),
         values,
-        values["girdle_facets"],
     )
 
 

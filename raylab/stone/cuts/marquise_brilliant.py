@@ -76,7 +76,7 @@ def marquise_brilliant(
 
 
 def _planes(values: Values) -> list[Facets]:
-    return facets_on(marquise(values["length_ratio"], 1.0), values, values["girdle_facets"])
+    return facets_on(marquise(values["length_ratio"], 1.0), values)
 
 
 MARQUISE_BRILLIANT = Cut(

@@ -59,19 +59,24 @@ class _Joint(NamedTuple):
     girdle: np.ndarray
 
 
-def facets_on(outline: Curved, values: Values, girdle_facets: int) -> list[Facets]:
-    """The facets of a brilliant on an outline of width 1, whose sides are symmetric about the x axis.
+def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: float | None = None) -> list[Facets]:
+    """The facets of a brilliant on an outline of width 1 that is its own mirror image in the x axis.
+
+    Parameters
+    ----------
+    count : mains on each side. stretch : of the circle whose azimuths they face; by default the outline's length to its width.
 
     Raises StoneError, for one of `REASONS`, where the proportions make no stone.
     """
+    circle = (outline.length / outline.width if stretch is None else stretch), count
     rim, table = values["girdle_pct"] / 200.0, values["table_pct"] / 100.0
-    above = _mains(outline, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
-    below = _mains(outline, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
-    crown_height = (1.0 - table) * above[MAINS // 4].rise
+    above = _mains(outline, *circle, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
+    below = _mains(outline, *circle, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    crown_height = (1.0 - table) * above[count // 4].rise
     corners = [main.toward(crown_height) for main in above]
     stars, uppers, lowers = [], [], []
     for k, joint in enumerate(_joints(outline, above)):
-        after = (k + 1) % MAINS
+        after = (k + 1) % count
         inner = _crossing(joint, corners[k], corners[after])
         tip = inner + values["star_pct"] / 100.0 * (joint.outer - inner)
         height = above[k].height(tip)
@@ -80,14 +85,14 @@ def facets_on(outline: Curved, values: Values, girdle_facets: int) -> list[Facet
         stars.append(_plane(((corners[k], crown_height), (corners[after], crown_height), (tip, height)), UP, rim))
         uppers += _halves(above[k], above[after], joint, tip, height, UP, rim)
     culet = values["culet_pct"] / 100.0
-    culet_height = (1.0 - culet) * below[MAINS // 4].rise
+    culet_height = (1.0 - culet) * below[count // 4].rise
     for k, joint in enumerate(_joints(outline, below)):
         tip = joint.outer + values["lower_half_pct"] / 100.0 * (joint.inner - joint.outer)
         height = below[k].height(tip)
         if culet > 0.0 and not height < culet_height:
             raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
-        lowers += _halves(below[k], below[(k + 1) % MAINS], joint, tip, height, DOWN, rim)
-    flats = outline.flats(girdle_facets)
+        lowers += _halves(below[k], below[(k + 1) % count], joint, tip, height, DOWN, rim)
+    flats = outline.flats(values["girdle_facets"])
     crown = [_plane_of(main, UP, rim) for main in above]
     pavilion = [_plane_of(main, DOWN, rim) for main in below]
     thinnest = 100.0 * _thinnest(flats, [*crown, *uppers], [*pavilion, *lowers])
@@ -116,13 +121,13 @@ def _tier(tier: Tier, planes: Sequence[Plane]) -> Facets:
     return Facets(tier, np.array([normal for normal, _ in planes]), np.array([distance for _, distance in planes]))
 
 
-def _mains(outline: Curved, angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
+def _mains(outline: Curved, stretch: float, count: int, angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
     """The mains of one side, counter-clockwise from +x."""
-    rise = math.tan(math.radians(angle_deg)) * outline.support(math.pi / 2.0)
+    rise = math.tan(math.radians(angle_deg)) * outline.support(2.0 * math.pi * (count // 4) / count)
     mains = []
-    for k in range(MAINS):
-        around = 2.0 * math.pi * k / MAINS
-        azimuth = math.atan2(math.sin(around) / outline.width, math.cos(around) / outline.length)
+    for k in range(count):
+        around = 2.0 * math.pi * k / count
+        azimuth = math.atan2(stretch * math.sin(around), math.cos(around))
         far, own = outline.support(azimuth), rise
         if end_angle_deg is not None:
             end = outline.support(0.0 if math.cos(around) > 0.0 else math.pi)
@@ -133,11 +138,11 @@ def _mains(outline: Curved, angle_deg: float, end_angle_deg: float | None) -> li
 
 def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
     """The joint of each main with the next."""
-    return [_joint(outline, mains, k) for k in range(MAINS)]
+    return [_joint(outline, mains, k) for k in range(len(mains))]
 
 
 def _joint(outline: Curved, mains: Sequence[_Main], k: int) -> _Joint:
-    one, other = mains[k], mains[(k + 1) % MAINS]
+    one, other = mains[k], mains[(k + 1) % len(mains)]
     # The edge, in plan, is the line where both mains are equally high; it passes through the point where the tangents cross.
     crossing = np.linalg.solve(np.array([one.normal, other.normal]), np.array([one.far, other.far]))
     level = one.rise / one.far * one.normal - other.rise / other.far * other.normal
@@ -146,7 +151,7 @@ def _joint(outline: Curved, mains: Sequence[_Main], k: int) -> _Joint:
     azimuth = math.atan2(crossing[1], crossing[0])
     girdle = outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)])
     ends = []  # how far inward the edge meets each other main: on the axis where all fall towards one point
-    for main in (main for n, main in enumerate(mains) if n not in (k, (k + 1) % MAINS)):
+    for main in (main for n, main in enumerate(mains) if n not in (k, (k + 1) % len(mains))):
         gains = main.rise / main.far * (main.normal @ inward) - one.rise / one.far * (one.normal @ inward)
         if gains > 0.0:
             ends.append(main.height(crossing) / gains)

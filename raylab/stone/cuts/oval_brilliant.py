@@ -76,7 +76,7 @@ def oval_brilliant(
 
 
 def _planes(values: Values) -> list[Facets]:
-    return facets_on(Ellipse(values["length_ratio"] / 2.0, 0.5), values, values["girdle_facets"])
+    return facets_on(Ellipse(values["length_ratio"] / 2.0, 0.5), values)
 
 
 OVAL_BRILLIANT = Cut(

@@ -76,7 +76,7 @@ def pear_brilliant(
 
 
 def _planes(values: Values) -> list[Facets]:
-    return facets_on(pear(values["length_ratio"], 1.0), values, values["girdle_facets"])
+    return facets_on(pear(values["length_ratio"], 1.0), values)
 
 
 PEAR_BRILLIANT = Cut(
