@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -184,7 +185,7 @@ def test_a_princess_is_made_of_its_triangles(chevrons):
     over = rim + math.tan(math.radians(38.0)) * (0.5 - middle)
     top = over + math.tan(math.radians(24.0)) * (middle - table)
     count = chevrons + 1
-    depth = rim + np.cumsum([0.0, *(math.tan(math.radians(60.0 - 9.0 * k)) * 0.5 / count for k in range(count))])
+    depth = rim + np.cumsum([0.0, *(math.tan(math.radians(60.0 - 7.0 * k)) * 0.5 / count for k in range(count))])
     profile = [(0.0, 0.5 * (1.0 - k / count), -down) for k, down in enumerate(depth)]
     corner, beyond, inner, other = (0.5, 0.5, rim), (-0.5, 0.5, rim), (table, table, top), (-table, table, top)
     point, under, across = (0.0, middle, over), (0.5, 0.5, -rim), (-0.5, 0.5, -rim)
@@ -195,8 +196,7 @@ def test_a_princess_is_made_of_its_triangles(chevrons):
         (beyond, across, under),
         (under, across, profile[1]),
     ]
-    triangles += [(under, a, b) for a, b in zip(profile[1:], profile[2:], strict=False)]
-    triangles += [(across, a, b) for a, b in zip(profile[1:], profile[2:], strict=False)]
+    triangles += [(end, a, b) for a, b in itertools.pairwise(profile[1:]) for end in (under, across)]
     quarter = sum(abs(np.linalg.det(np.array(three))) for three in triangles) / 6.0
     assert stone.volume_mm3 == pytest.approx(4.0 * quarter, rel=1e-12)
     assert rl.princess_cut(**given, length_ratio=1.5).volume_mm3 == pytest.approx(1.5 * stone.volume_mm3, rel=1e-12)
@@ -239,6 +239,8 @@ def test_a_single_cut_measures_what_it_was_asked_for():
         (lambda: rl.cushion_brilliant(table_pct=57, side_radius_pct=50, corner_radius_pct=45), "corner_radius_pct = 45"),
         (lambda: rl.princess_cut(table_pct=70, star_angle_deg=39), "star_angle_deg = 39.0: the stars are no flatter"),
         (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=15), "chevron_step_deg = 15.0: the last chevron"),
+        (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=9), "chevron_step_deg = 9.0: the chevrons of two"),
+        (lambda: rl.princess_cut(table_pct=10, star_angle_deg=0.5), "star_angle_deg = 0.5: the corner facets would meet"),
         (lambda: rl.rose_cut(star_angle_deg=51), "star_angle_deg = 51.0: the stars are no flatter"),
         (lambda: rl.rose_cut(girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
         (lambda: rl.oval_brilliant(table_pct=57, length_ratio=0.8), "length_ratio = 0.8: "),

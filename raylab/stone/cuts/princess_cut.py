@@ -38,6 +38,8 @@ CHEVRONS = tuple(Tier(f"{word} chevron", "pavilion", mates=(PAVILION_SIDE.name,)
 TIERS = (TABLE, SIDE_STAR, CORNER, CROWN_SIDE, GIRDLE, PAVILION_SIDE, *CHEVRONS)
 
 STARS_TOO_STEEP = Reason("stars_too_steep", "star_angle_deg", "the stars are no flatter than the crown sides")
+STARS_TOO_FLAT = Reason("stars_too_flat", "star_angle_deg", "the corner facets would meet in a groove")
+CHEVRONS_IN_A_GROOVE = Reason("chevrons_in_a_groove", "chevron_step_deg", "the chevrons of two sides would meet in a groove")
 CHEVRONS_TOO_FLAT = Reason("chevrons_too_flat", "chevron_step_deg", "the last chevron would be level or rise")
 
 
@@ -48,7 +50,7 @@ def princess_cut(
     star_angle_deg: float = 24.0,
     star_pct: float = 50.0,
     pavilion_angle_deg: float = 60.0,
-    chevron_step_deg: float = 9.0,
+    chevron_step_deg: float = 7.0,
     chevrons: int = 3,
     girdle_pct: float = 4.0,
     girdle_finish: str | Finish = "polished",
@@ -106,6 +108,8 @@ def _planes(values: Values) -> list[Facets]:
     middle = table + values["star_pct"] / 100.0 * (0.5 - table)  # how far from the axis the stars' points lie
     over = rim + crown * (0.5 - middle)
     top = over + star * (middle - table)
+    if not crown * (0.5 - middle) < (top - rim) * (1.0 - middle) / (1.0 - 2.0 * table):
+        raise STARS_TOO_FLAT.error(values["star_angle_deg"], "steeper stars")
     point, corner, inner = (0.0, middle, over), (0.5, 0.5, rim), (table, table, top)
     under, profile = (0.5, 0.5, -rim), _profile(values, rim)
     half = (corner, inner, point)
@@ -132,9 +136,12 @@ def _profile(values: Values, rim: float) -> list[Point]:
     first, less, count = values["pavilion_angle_deg"], values["chevron_step_deg"], values["chevrons"] + 1
     if not first - (count - 1) * less > 0.0:
         raise CHEVRONS_TOO_FLAT.error(less, f"less than {first / (count - 1):g} degrees with {count - 1} chevrons")
+    slopes = [math.tan(math.radians(first - k * less)) for k in range(count)]
+    if not slopes[-1] > sum(slopes) / (2.0 * count):
+        raise CHEVRONS_IN_A_GROOVE.error(less, "a smaller step, or fewer chevrons")
     points, depth = [(0.0, 0.5, -rim)], rim
-    for k in range(count):
-        depth += math.tan(math.radians(first - k * less)) * 0.5 / count
+    for k, slope in enumerate(slopes):
+        depth += slope * 0.5 / count
         points.append((0.0, 0.5 * (1.0 - (k + 1) / count), -depth))
     return points
 
@@ -182,7 +189,7 @@ PRINCESS_CUT = Cut(
         _of("pavilion_angle_deg", "slope of the pavilion's sides across the width", 60.0, Slider(45.0, 75.0, 0.1)),
         Parameter(
             "chevron_step_deg", "from one chevron to the next", "degree", 0.1, 40.0,
-            "by how much the line under the middle of a side gets flatter", "pavilion", default=9.0,
+            "by how much the line under the middle of a side gets flatter", "pavilion", default=7.0,
             slider=Slider(2.0, 16.0, 0.1),
         ),
         Parameter(
@@ -200,7 +207,7 @@ PRINCESS_CUT = Cut(
     symmetry=SymmetryGroup(2, 0.0),
     outline=None,
     planes=_planes,
-    reasons=(STARS_TOO_STEEP, CHEVRONS_TOO_FLAT),
+    reasons=(STARS_TOO_STEEP, STARS_TOO_FLAT, CHEVRONS_IN_A_GROOVE, CHEVRONS_TOO_FLAT),
     measured=(
         *size_measured(),
         Measured(
