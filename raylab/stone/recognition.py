@@ -46,6 +46,9 @@ PATTERN = 0.9
 PLACED = 0.0
 """Agreement of a tier's azimuths with its places (1: all there, -1: all halfway between) above which it is in the pattern."""
 
+SPARE = 0.05
+"""A stone of a cut has no more than this share of its surface in facets that have no place in the pattern."""
+
 OUTLINE = 0.03
 """How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is off by 0.04."""
 
@@ -244,7 +247,7 @@ def _pattern(shape: _Shape, names: Sequence[str]) -> tuple[int, float]:
 def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: float) -> Tiers | None:
     """Names and numbers by place in the cut's pattern; the largest facet at each place keeps it.
 
-    None where a tier doesn't stand in the pattern.
+    None where a tier doesn't stand in the pattern, or where much of the surface has no place in it.
     """
     mains = {tier.side: tier.name for tier in cut.tiers if tier.main}
     full = [mains.get(side, PLAIN[side]) if name == _MAIN else name for name, side in zip(names, shape.sides, strict=True)]
@@ -266,6 +269,9 @@ def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: fl
         if (full[f], number[f]) in taken:
             full[f] = EXTRA
         taken.add((full[f], number[f]))
+    spare = np.array([name == EXTRA for name in full])
+    if shape.area[spare].sum() > SPARE * shape.area.sum():
+        return None
     counted = _numbered(shape, full)
     indices = tuple(number[f] if name in patterns else counted.indices[f] for f, name in enumerate(full))
     return Tiers(tuple(full), indices, cut, order, math.degrees(phase))
