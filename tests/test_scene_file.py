@@ -18,12 +18,15 @@ from raylab.lighting.dome_file import dome_names, load_dome
 from raylab.optics.absorption import load_tint
 from raylab.scene.scene_file import load_scene
 from raylab.scene.settings import TraceSettings
+from raylab.stone.cuts import CUTS
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.finish import ABSORBING
 from raylab.stone.scanning.scan import load_scan
 from raylab.stone.stone_file import load_stone
 
 SCENES = sorted((Path(__file__).parent.parent / "scenes").glob("*.toml"))
+
+ALL_CUTS = ", ".join(CUTS)
 
 VALID = """\
 schema = 1
@@ -179,7 +182,7 @@ FAULTS = [
     ("table_pct = 57", "table_pct = nan", "stone.table_pct = nan: out of range; expected 1 to 99 %"),
     ("table_pct = 57", "table_pct = 157", "stone.table_pct = 157.0: out of range; expected 1 to 99 %"),
     ('cut = "round brilliant"', 'cut = "round briliant"', "stone.cut = 'round briliant': unknown cut; did you mean 'round brilliant'?"),
-    ('cut = "round brilliant"', "", "stone.cut: missing; expected one of round brilliant"),
+    ('cut = "round brilliant"', "", f"stone.cut: missing; expected one of {ALL_CUTS}"),
     ('"diamond"', '"diamnod"', "stone.material = 'diamnod': unknown material; did you mean 'diamond'?"),
     ("[[400, 0.02], [700, 0.01]]", "[[400, 0.02, 1], [700, 0.01]]", "stone.absorption_per_mm = [[400, 0.02, 1], [700, 0.01]]: wrong type; expected a number or a list of pairs of numbers"),
     ("[[400, 0.02], [700, 0.01]]", "[[500, 0.02], [700, 0.01]]", "output.wavelengths_nm = 486.134: out of range; expected 500 to 700 nm (absorption of diamond)"),
@@ -257,7 +260,7 @@ def test_a_scene_names_dome_and_stone_files_beside_itself(write, tmp_path):
 
 def test_a_stone_file_that_names_itself_is_refused(write):
     line = fault(write('schema = 1\nstone = {file = "s.toml"}\ndome = {name = "even-sky"}\n'))
-    assert line == "s.toml: stone.cut: missing; expected one of round brilliant"
+    assert line == f"s.toml: stone.cut: missing; expected one of {ALL_CUTS}"
 
 
 def test_load_stone_tells_which_suffixes_it_reads(tmp_path):

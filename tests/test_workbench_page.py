@@ -161,6 +161,27 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
     assert_reported(page, traced(before))
 
 
+def test_another_cut_has_its_own_sliders(open_page):
+    """What cuts share is kept, the rest has the cut's defaults; Undo brings the first cut back."""
+    page = open_page()
+    before = page.values()
+    page.slide("table_pct", 61)
+    for name in ("emerald cut", "oval brilliant"):
+        page.page.select_option("#cut", name)
+        page.rest()
+        cut = rl.cut(name, table_pct=61)
+        found = rl.trace_scene(rl.Scene(cut, rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]), by_facet=False)
+        assert_reported(page, found)
+        assert page.field("length_ratio") == 1.4
+    page.slide("length_ratio", 1.2)
+    assert page.number("weight_ct.a") == written(rl.oval_brilliant(table_pct=61, length_ratio=1.2).weight_ct, 3)
+    for _ in range(4):
+        page.page.keyboard.press("Control+z")
+    page.rest()
+    assert page.page.locator("#cut").input_value() == "round brilliant"
+    assert page.values() == before
+
+
 def test_keys_move_sliders_and_fields_and_a_typed_nothing_is_not_taken(open_page):
     page = open_page()
     slider, field = page.page.locator("[data-slider=crown_angle_deg]"), page.page.locator("[data-field=crown_angle_deg]")

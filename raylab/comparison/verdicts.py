@@ -69,6 +69,7 @@ _UNITS = {
     "deg": Words("", "°", 1.0, 2),
     "mm": Words("", "mm", 1.0, 3),
     "ct": Words("", "ct", 1.0, 4),
+    "1": _PLAIN,
 }
 _WORDS = {
     "weight_ct": _UNITS["ct"]._replace(name="weight"),

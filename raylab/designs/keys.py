@@ -29,8 +29,10 @@ Design = Mapping[str, Any]
 CUT = "cut"
 """Key of the cut; a round brilliant by default."""
 
-PARAMETERS: dict[str, Parameter] = {one.key: one for cut in CUTS.values() for one in cut.parameters}
-"""Parameters of all cuts by key."""
+PARAMETERS: dict[str, Parameter] = {}
+"""Parameters of all cuts by key. A key means the same in every cut; what its description adds is the first one's."""
+for _parameter in (one for cut in CUTS.values() for one in cut.parameters):
+    PARAMETERS.setdefault(_parameter.key, _parameter)
 
 STONE_KEYS: dict[str, tuple[str, str]] = {
     CUT: ("cut", ""),
@@ -60,7 +62,7 @@ GEOMETRY: dict[str, tuple[str, str]] = {
 }
 """A design's numbers that need no light; of a stone that isn't round the diameter is its extent along x."""
 
-_IMPOSSIBLE: tuple[Reason, ...] = tuple(reason for cut in CUTS.values() for reason in cut.reasons)
+_IMPOSSIBLE: tuple[Reason, ...] = tuple(dict.fromkeys(reason for cut in CUTS.values() for reason in cut.reasons))
 REASONS: tuple[tuple[str, str], ...] = (
     ("traced", "a stone, traced"),
     ("out_of_range", "a number out of range"),

@@ -24,6 +24,7 @@ import numpy as np
 from ..plane_geometry import centroid, convex_outline, following
 from .cuts import CUTS
 from .cuts.cut import Cut
+from .cuts.outline import Outline
 from .known_cuts import cut_of
 from .polyhedron import Polyhedron, intersect
 from .stone import Stone
@@ -44,6 +45,9 @@ PATTERN = 0.9
 
 PLACED = 0.0
 """Agreement of a tier's azimuths with its places (1: all there, -1: all halfway between) above which it is in the pattern."""
+
+SPARE = 0.05
+"""A stone of a cut has no more than this share of its surface in facets that have no place in the pattern."""
 
 OUTLINE = 0.03
 """How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is off by 0.04."""
@@ -89,7 +93,8 @@ def _agrees(stone: Stone, cut: Cut) -> bool:
     order, phase = _pattern(shape, names)
     outline = convex_outline(shape.vertices[:, :2])
     around = float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
-    if shape.width[stone.on_girdle].sum() > ALL_AROUND * around and not _is_outline(shape, cut, phase):
+    girdled = shape.width[stone.on_girdle].sum() > ALL_AROUND * around
+    if girdled and cut.outline is not None and not _is_outline(shape, cut.outline, phase):
         return False
     return order == 1 or _placed(shape, names, cut, order, phase) is not None
 
@@ -124,10 +129,10 @@ def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedro
     """
     shape = _Shape(normals, intersect(normals, distances_mm) if body is None else body)
     for cut in CUTS.values():
-        if cut.mains():
+        if cut.mains() and cut.outline is not None:
             names = _by_contact(shape, cut)
             order, phase = _pattern(shape, names)
-            if order > 1 and _is_outline(shape, cut, phase):
+            if order > 1 and _is_outline(shape, cut.outline, phase):
                 found = _placed(shape, names, cut, order, phase)
                 if found is not None:
                     return found
@@ -213,12 +218,12 @@ def _largest(shape: _Shape, among: np.ndarray) -> np.ndarray:
     return found
 
 
-def _is_outline(shape: _Shape, cut: Cut, phase: float) -> bool:
-    """True where the stone reaches as far as the cut's outline in every direction."""
+def _is_outline(shape: _Shape, wanted: Outline, phase: float) -> bool:
+    """True where the stone reaches as far as an outline in every direction."""
     outline = convex_outline(shape.vertices[:, :2])
     azimuths = 2.0 * np.pi * np.arange(64) / 64
     extent = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
-    share = extent.max(axis=0) / [cut.outline.support(azimuth) for azimuth in azimuths]
+    share = extent.max(axis=0) / [wanted.support(azimuth) for azimuth in azimuths]
     return bool(np.abs(share / share.mean() - 1.0).max() < OUTLINE)
 
 
@@ -242,7 +247,7 @@ def _pattern(shape: _Shape, names: Sequence[str]) -> tuple[int, float]:
 def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: float) -> Tiers | None:
     """Names and numbers by place in the cut's pattern; the largest facet at each place keeps it.
 
-    None where a tier doesn't stand in the pattern.
+    None where a tier doesn't stand in the pattern, or where much of the surface has no place in it.
     """
     mains = {tier.side: tier.name for tier in cut.tiers if tier.main}
     full = [mains.get(side, PLAIN[side]) if name == _MAIN else name for name, side in zip(names, shape.sides, strict=True)]
@@ -264,6 +269,9 @@ def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: fl
         if (full[f], number[f]) in taken:
             full[f] = EXTRA
         taken.add((full[f], number[f]))
+    spare = np.array([name == EXTRA for name in full])
+    if shape.area[spare].sum() > SPARE * shape.area.sum():
+        return None
     counted = _numbered(shape, full)
     indices = tuple(number[f] if name in patterns else counted.indices[f] for f, name in enumerate(full))
     return Tiers(tuple(full), indices, cut, order, math.degrees(phase))

@@ -87,7 +87,8 @@ class Cut:
     name : trade name. description : one line.
     parameters : parameters in order of display. size : key of the parameter that is the length of the stone; planes are made
         for length 1 and scaled.
-    tiers : tiers from the top down. symmetry : symmetry of an ideal stone. outline : girdle outline of a stone of size 1.
+    tiers : tiers from the top down. symmetry : symmetry of an ideal stone.
+    outline : girdle outline of every stone of size 1; None where it depends on the parameters.
     planes : the facets of a stone of size 1, from the values of all parameters. Raises one of `reasons`.
     reasons : reasons why values give no stone. measured : measured quantities besides `shared.OF_ANY_STONE`.
     """
@@ -98,7 +99,7 @@ class Cut:
     size: str
     tiers: tuple[Tier, ...]
     symmetry: SymmetryGroup
-    outline: Outline
+    outline: Outline | None
     planes: Callable[[Values], list[Facets]]
     reasons: tuple[Reason, ...] = ()
     measured: tuple[Measured, ...] = ()

@@ -2,6 +2,7 @@
 // Parameters, labels and ranges come from the cut, as the server states them.
 
 import { el, fixed, parameterSlider, slider } from "./controls.js";
+import { cutChoice } from "./cut_choice.js";
 
 export const proportions = {
   id: "proportions",
@@ -11,9 +12,10 @@ export const proportions = {
     this.controls = {};
     this.cut = null;
     this.byHand = el("div");
+    this.choice = cutChoice(workbench);
     this.measured = el("div");
     this.material = materials(workbench);
-    root.append(this.byHand, this.measured, this.material.element);
+    root.append(this.choice.element, this.byHand, this.measured, this.material.element);
   },
 
   /** Controls for the parameters of a cut, in groups. */
@@ -34,7 +36,8 @@ export const proportions = {
   show(workbench) {
     const design = workbench.design;
     const free = design.kind === "proportions";
-    this.byHand.hidden = !free;
+    this.byHand.hidden = this.choice.element.hidden = !free;
+    if (free) this.choice.show(design.cut);
     this.measured.hidden = free;
     if (free) {
       if (design.cut !== this.cut) this.rebuild(workbench, workbench.cutNamed(design.cut));

@@ -1,0 +1,87 @@
+"""The hexagonal step cut: six sides with corners of 120 degrees, in steps."""
+
+from __future__ import annotations
+
+from ...optics.materials import Material
+from ..finish import Finish
+from ..stone import Stone
+from ..symmetry_group import SymmetryGroup
+from .cut import Cut, Facets
+from .outline_parameters import WIDTH
+from .outline_parameters import length_ratio as ratio
+from .outlines import hexagon
+from .parameter import Values
+from .step_parameters import step_measured, step_parameters
+from .steps import REASONS, TIERS, facets_on
+
+
+def hexagonal_step_cut(
+    *,
+    table_pct: float,
+    crown_angle_deg: float = 42.0,
+    crown_step_deg: float = 7.0,
+    crown_steps: int = 3,
+    pavilion_angle_deg: float = 52.0,
+    pavilion_step_deg: float = 7.0,
+    pavilion_steps: int = 3,
+    girdle_pct: float = 3.5,
+    girdle_finish: str | Finish = "polished",
+    length_ratio: float = 1.3,
+    width_mm: float | None = None,
+    weight_ct: float | None = None,
+    material: str | Material = "diamond",
+    name: str = "hexagonal step cut",
+) -> Stone:
+    """A hexagonal step cut: six sides, two of them along the length, with corners of 120 degrees, in steps.
+
+    Parameters
+    ----------
+    table_pct : width of the table, percent of the width.
+    crown_angle_deg, pavilion_angle_deg : slopes of the steps at the girdle, along the sides.
+    crown_step_deg, pavilion_step_deg : by how much each step is flatter than the one nearer to the girdle, degrees.
+    crown_steps, pavilion_steps : numbers of steps, 1 to 5.
+    girdle_pct : girdle thickness, percent of the width.
+    girdle_finish : finish of the girdle facets, see `Finish`.
+    length_ratio : length over width, 1.16 (about regular) to 3.
+    width_mm or weight_ct : size; at most one, 5 mm wide if neither.
+    material : name or `Material`.
+
+    Raises
+    ------
+    InputError : a proportion out of range, a missing one, or two alternatives together.
+    StoneError : proportions without a valid stone; the message names the key and the bound.
+    """
+    return HEXAGONAL_STEP_CUT.stone(
+        table_pct=table_pct,
+        crown_angle_deg=crown_angle_deg,
+        crown_step_deg=crown_step_deg,
+        crown_steps=crown_steps,
+        pavilion_angle_deg=pavilion_angle_deg,
+        pavilion_step_deg=pavilion_step_deg,
+        pavilion_steps=pavilion_steps,
+        girdle_pct=girdle_pct,
+        girdle_finish=girdle_finish,
+        length_ratio=length_ratio,
+        width_mm=width_mm,
+        weight_ct=weight_ct,
+        material=material,
+        name=name,
+    )
+
+
+def _planes(values: Values) -> list[Facets]:
+    return facets_on(hexagon(values["length_ratio"], 1.0), values)
+
+
+HEXAGONAL_STEP_CUT = Cut(
+    name="hexagonal step cut",
+    description="steps on six sides with corners of 120 degrees",
+    parameters=step_parameters(ratio(1.16, 3.0, 1.3)),
+    size=WIDTH.key,
+    tiers=TIERS,
+    symmetry=SymmetryGroup(2, 0.0),
+    outline=None,
+    planes=_planes,
+    reasons=REASONS,
+    measured=step_measured(),
+)

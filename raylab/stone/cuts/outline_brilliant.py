@@ -1,0 +1,200 @@
+"""Brilliants on an outline that is no circle: what the round brilliant's rules become when the stone is longer than wide.
+
+All lengths are shares of the width. Eight mains on crown and on pavilion stand where the tangents of the outline face the
+azimuths 0, 45, 90, ... of a circle that was stretched to the outline's length. Each passes through its foot, the point that
+its tangent touches, and holds the tangent. All mains of a side fall towards one point on the axis, so that the slope of each
+follows from that across the width: its tangent is smaller the farther the foot's tangent lies from the axis. Where the slope
+at the ends is stated as well, the height over the axis changes from the width's to the ends' by the squared cosine of the
+circle's azimuth, and the pavilion ends in a keel.
+
+Stars and halves follow by the rules of `brilliant`. An unpainted half passes through its foot, the tip, and the joint on the
+girdle, so that the girdle is as thick at the joints as at the mains. An ellipse with one slope a side is therefore the
+stretched image of a round brilliant, plane by plane.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from ..planes import DOWN, UP
+from ..tier import CULET, GIRDLE, TABLE, Tier
+from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, UPPER_HALF
+from .cut import Facets, Reason
+from .outlines import Curved
+from .parameter import Values
+from .round_brilliant import GIRDLE_VANISHES, HALVES_PAST_CULET, STARS_CROSS_TABLE
+
+MAINS = 8
+REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES)
+
+
+class _Main(NamedTuple):
+    """A main: its foot (2,), the normal (2,) and distance of the tangent there, and its height over the axis.
+
+    Over a point p of the plan its height over the girdle's edge is `rise * (1 - normal.p / far)`.
+    """
+
+    foot: np.ndarray
+    normal: np.ndarray
+    far: float
+    rise: float
+
+    def height(self, point: np.ndarray) -> float:
+        return float(self.rise * (1.0 - self.normal @ point / self.far))
+
+    def toward(self, height: float) -> np.ndarray:
+        """(2,) where the line from the foot to the axis, on the main, has a height."""
+        return self.foot * (1.0 - height / self.rise)
+
+
+class _Joint(NamedTuple):
+    """Where two mains meet, in plan: the edge's inner end, where a third meets it, its outer end, and the girdle's joint."""
+
+    inner: np.ndarray
+    outer: np.ndarray
+    girdle: np.ndarray
+
+
+def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: float | None = None) -> list[Facets]:
+    """The facets of a brilliant on an outline of width 1 that is its own mirror image in the x axis.
+
+    Parameters
+    ----------
+    count : mains on each side. stretch : of the circle whose azimuths they face; by default the outline's length to its width.
+
+    Raises StoneError, for one of `REASONS`, where the proportions make no stone.
+    """
+    circle = (outline.length / outline.width if stretch is None else stretch), count
+    rim, table = values["girdle_pct"] / 200.0, values["table_pct"] / 100.0
+    above = _mains(outline, *circle, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
+    below = _mains(outline, *circle, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    crown_height = (1.0 - table) * above[count // 4].rise
+    corners = [main.toward(crown_height) for main in above]
+    stars, uppers, lowers = [], [], []
+    for k, joint in enumerate(_joints(outline, above)):
+        after = (k + 1) % count
+        inner = _crossing(joint, corners[k], corners[after])
+        tip = inner + values["star_pct"] / 100.0 * (joint.outer - inner)
+        height = above[k].height(tip)
+        if not height < crown_height:
+            raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
+        stars.append(_plane(((corners[k], crown_height), (corners[after], crown_height), (tip, height)), UP, rim))
+        uppers += _halves(above[k], above[after], joint, tip, height, UP, rim)
+    culet = values["culet_pct"] / 100.0
+    culet_height = (1.0 - culet) * below[count // 4].rise
+    for k, joint in enumerate(_joints(outline, below)):
+        tip = joint.outer + values["lower_half_pct"] / 100.0 * (joint.inner - joint.outer)
+        height = below[k].height(tip)
+        if culet > 0.0 and not height < culet_height:
+            raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
+        lowers += _halves(below[k], below[(k + 1) % count], joint, tip, height, DOWN, rim)
+    flats = outline.flats(values["girdle_facets"])
+    crown = [_plane_of(main, UP, rim) for main in above]
+    pavilion = [_plane_of(main, DOWN, rim) for main in below]
+    thinnest = 100.0 * _thinnest(flats, [*crown, *uppers], [*pavilion, *lowers])
+    if not thinnest > 0.0:
+        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - thinnest:.2f} % at the mains")
+    facets = [
+        Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
+        _tier(STAR, stars),
+        _tier(CROWN_MAIN, crown),
+        _tier(UPPER_HALF, uppers),
+        Facets(GIRDLE, *flats),
+        _tier(LOWER_HALF, lowers),
+        _tier(PAVILION_MAIN, pavilion),
+    ]
+    if culet > 0.0:
+        facets.append(Facets(CULET, np.array([[0.0, 0.0, DOWN]]), rim + culet_height))
+    return facets
+
+
+Plane = tuple[np.ndarray, float]
+Raised = tuple[np.ndarray, float]
+"""A point (2,) of the plan with its height over the girdle's edge."""
+
+
+def _tier(tier: Tier, planes: Sequence[Plane]) -> Facets:
+    return Facets(tier, np.array([normal for normal, _ in planes]), np.array([distance for _, distance in planes]))
+
+
+def _mains(outline: Curved, stretch: float, count: int, angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
+    """The mains of one side, counter-clockwise from +x."""
+    rise = math.tan(math.radians(angle_deg)) * outline.support(2.0 * math.pi * (count // 4) / count)
+    mains = []
+    for k in range(count):
+        around = 2.0 * math.pi * k / count
+        azimuth = math.atan2(stretch * math.sin(around), math.cos(around))
+        far, own = outline.support(azimuth), rise
+        if end_angle_deg is not None:
+            end = outline.support(0.0 if math.cos(around) > 0.0 else math.pi)
+            own += (math.tan(math.radians(end_angle_deg)) * end - rise) * math.cos(around) ** 2
+        mains.append(_Main(outline.contact(azimuth), np.array([math.cos(azimuth), math.sin(azimuth)]), far, own))
+    return mains
+
+
+def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
+    """The joint of each main with the next."""
+    return [_joint(outline, mains, k) for k in range(len(mains))]
+
+
+def _joint(outline: Curved, mains: Sequence[_Main], k: int) -> _Joint:
+    one, other = mains[k], mains[(k + 1) % len(mains)]
+    # The edge, in plan, is the line where both mains are equally high; it passes through the point where the tangents cross.
+    crossing = np.linalg.solve(np.array([one.normal, other.normal]), np.array([one.far, other.far]))
+    level = one.rise / one.far * one.normal - other.rise / other.far * other.normal
+    inward = np.array([level[1], -level[0]])
+    inward *= -math.copysign(1.0, inward @ crossing) / np.linalg.norm(inward)
+    azimuth = math.atan2(crossing[1], crossing[0])
+    girdle = outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)])
+    ends = []  # how far inward the edge meets each other main: on the axis where all fall towards one point
+    for main in (main for n, main in enumerate(mains) if n not in (k, (k + 1) % len(mains))):
+        gains = main.rise / main.far * (main.normal @ inward) - one.rise / one.far * (one.normal @ inward)
+        if gains > 0.0:
+            ends.append(main.height(crossing) / gains)
+    return _Joint(crossing + min(ends) * inward, crossing + ((girdle - crossing) @ inward) * inward, girdle)
+
+
+def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """(2,) where a joint's edge, in plan, crosses the line through two points."""
+    chord, run = other - one, joint.outer - joint.inner
+    across = np.array([-chord[1], chord[0]])
+    return np.asarray(joint.inner + across @ (one - joint.inner) / (across @ run) * run)
+
+
+def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, height: float, side: float, rim: float) -> list[Plane]:
+    """The two halves that split a joint."""
+    return [_plane(((main.foot, 0.0), (joint.girdle, 0.0), (tip, height)), side, rim) for main in (one, other)]
+
+
+def _plane_of(main: _Main, side: float, rim: float) -> Plane:
+    slope = main.rise / main.far
+    normal = np.array([*(slope * main.normal), side]) / math.hypot(slope, 1.0)
+    return normal, float((main.rise + rim) / math.hypot(slope, 1.0))
+
+
+def _plane(points: tuple[Raised, Raised, Raised], side: float, rim: float) -> Plane:
+    """The plane through three points, on one side of the girdle."""
+    a, b, c = (np.array([*place, side * (height + rim)]) for place, height in points)
+    normal = np.cross(b - a, c - a)
+    normal *= side * math.copysign(1.0, normal[2]) / np.linalg.norm(normal)
+    return normal, float(normal @ a)
+
+
+def _thinnest(flats: tuple[np.ndarray, np.ndarray], above: Sequence[Plane], below: Sequence[Plane]) -> float:
+    """The girdle's least thickness: at one of its corners, since its edges are straight over each flat."""
+    normals, distances = flats
+    after = np.roll(normals, -1, axis=0), np.roll(distances, -1)
+    sides = np.stack([normals[:, :2], after[0][:, :2]], axis=1)
+    corners = np.linalg.solve(sides, np.stack([distances, after[1]], axis=1)[..., None])[..., 0]
+
+    def edge(planes: Sequence[Plane]) -> np.ndarray:
+        """(K,) how far from z = 0 the lowest of the planes is over each corner."""
+        up = np.array([normal for normal, _ in planes])
+        far = np.array([distance for _, distance in planes])
+        return np.asarray(((far[:, None] - up[:, :2] @ corners.T) / np.abs(up[:, 2])[:, None]).min(axis=0))
+
+    return float((edge(above) + edge(below)).min())

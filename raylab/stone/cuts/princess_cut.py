@@ -1,0 +1,218 @@
+"""The princess cut: a square or a rectangle with pointed corners, whose pavilion has chevrons.
+
+The facets are triangles between the corners of the girdle, the corners of the table, and points over the middles of the sides.
+On the pavilion these points run from the girdle's edge to the culet, each nearer to the axis than the one before and under a
+flatter line; a chevron is the pair of triangles between two of them and the two corners of its side, so that all chevrons of
+a side meet in its corners. A rectangle is a square that was stretched.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ...optics.materials import Material
+from ..finish import Finish
+from ..planes import UP
+from ..stone import Stone
+from ..symmetry_group import SymmetryGroup
+from ..tier import GIRDLE, TABLE, Tier
+from .cut import Cut, Facets, Measured, Reason
+from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH, size_measured
+from .outline_parameters import length_ratio as ratio
+from .outlines import rectangle
+from .parameter import Parameter, Slider, Values
+from .round_brilliant import PARAMETERS
+from .shared import GIRDLE_FINISH
+
+MOST_CHEVRONS = 4
+_WORDS = ("first", "second", "third", "fourth")
+CROWN_SIDE = Tier("crown side", "crown", mates=(GIRDLE.name,))
+CORNER = Tier("corner facet", "crown", mates=(GIRDLE.name, TABLE.name))
+SIDE_STAR = Tier("side star", "crown", mates=(TABLE.name,))
+PAVILION_SIDE = Tier("pavilion side", "pavilion", mates=(GIRDLE.name,))
+CHEVRONS = tuple(Tier(f"{word} chevron", "pavilion", mates=(PAVILION_SIDE.name,)) for word in _WORDS)
+TIERS = (TABLE, SIDE_STAR, CORNER, CROWN_SIDE, GIRDLE, PAVILION_SIDE, *CHEVRONS)
+
+STARS_TOO_STEEP = Reason("stars_too_steep", "star_angle_deg", "the stars are no flatter than the crown sides")
+STARS_TOO_FLAT = Reason("stars_too_flat", "star_angle_deg", "the corner facets would meet in a groove")
+CHEVRONS_IN_A_GROOVE = Reason("chevrons_in_a_groove", "chevron_step_deg", "the chevrons of two sides would meet in a groove")
+CHEVRONS_TOO_FLAT = Reason("chevrons_too_flat", "chevron_step_deg", "the last chevron would be level or rise")
+
+
+def princess_cut(
+    *,
+    table_pct: float,
+    crown_angle_deg: float = 38.0,
+    star_angle_deg: float = 24.0,
+    star_pct: float = 50.0,
+    pavilion_angle_deg: float = 60.0,
+    chevron_step_deg: float = 7.0,
+    chevrons: int = 3,
+    girdle_pct: float = 4.0,
+    girdle_finish: str | Finish = "polished",
+    length_ratio: float = 1.0,
+    width_mm: float | None = None,
+    weight_ct: float | None = None,
+    material: str | Material = "diamond",
+    name: str = "princess cut",
+) -> Stone:
+    """A princess cut: a square or a rectangle with pointed corners and chevrons below.
+
+    Parameters
+    ----------
+    table_pct : width of the table, percent of the width.
+    crown_angle_deg, star_angle_deg : slopes of the crown's sides and of the stars, across the width.
+    star_pct : where stars and sides meet, percent of the way from the table to the girdle.
+    pavilion_angle_deg : slope of the pavilion's sides at the girdle, across the width.
+    chevron_step_deg : by how much the line under the middle of a side gets flatter from one chevron to the next, degrees.
+    chevrons : number of chevrons on each side, 2 to 4.
+    girdle_pct : girdle thickness, percent of the width.
+    girdle_finish : finish of the girdle facets, see `Finish`.
+    length_ratio : length over width, 1 to 2.
+    width_mm or weight_ct : size; at most one, 5 mm wide if neither.
+    material : name or `Material`.
+
+    Raises
+    ------
+    InputError : a proportion out of range, a missing one, or two alternatives together.
+    StoneError : proportions without a valid stone; the message names the key and the bound.
+    """
+    return PRINCESS_CUT.stone(
+        table_pct=table_pct,
+        crown_angle_deg=crown_angle_deg,
+        star_angle_deg=star_angle_deg,
+        star_pct=star_pct,
+        pavilion_angle_deg=pavilion_angle_deg,
+        chevron_step_deg=chevron_step_deg,
+        chevrons=chevrons,
+        girdle_pct=girdle_pct,
+        girdle_finish=girdle_finish,
+        length_ratio=length_ratio,
+        width_mm=width_mm,
+        weight_ct=weight_ct,
+        material=material,
+        name=name,
+    )
+
+
+def _planes(values: Values) -> list[Facets]:
+    """The facets of a stone of width 1: those of a square, stretched."""
+    stretch, rim, table = values["length_ratio"], values["girdle_pct"] / 200.0, values["table_pct"] / 200.0
+    crown, star = (math.tan(math.radians(values[key])) for key in ("crown_angle_deg", "star_angle_deg"))
+    if not star < crown:
+        raise STARS_TOO_STEEP.error(values["star_angle_deg"], f"less than {values['crown_angle_deg']:g} degrees")
+    middle = table + values["star_pct"] / 100.0 * (0.5 - table)  # how far from the axis the stars' points lie
+    over = rim + crown * (0.5 - middle)
+    top = over + star * (middle - table)
+    if not crown * (0.5 - middle) < (top - rim) * (1.0 - middle) / (1.0 - 2.0 * table):
+        raise STARS_TOO_FLAT.error(values["star_angle_deg"], "steeper stars")
+    point, corner, inner = (0.0, middle, over), (0.5, 0.5, rim), (table, table, top)
+    under, profile = (0.5, 0.5, -rim), _profile(values, rim)
+    half = (corner, inner, point)
+    facets = [
+        Facets(TABLE, np.array([[0.0, 0.0, UP]]), top),
+        _ring(SIDE_STAR, [(inner, _across(inner), point)], stretch),
+        _ring(CORNER, [half, _mirrored(half)], stretch),
+        _ring(CROWN_SIDE, [(corner, _across(corner), point)], stretch),
+        Facets(GIRDLE, *rectangle(stretch, 1.0).flats()),
+        _ring(PAVILION_SIDE, [(under, _across(under), profile[1])], stretch),
+    ]
+    for tier, above, below in zip(CHEVRONS, profile[1:], profile[2:], strict=False):
+        half = (under, above, below)
+        facets.append(_ring(tier, [half, _mirrored(half)], stretch))
+    return facets
+
+
+Point = tuple[float, float, float]
+Triangle = tuple[Point, Point, Point]
+
+
+def _profile(values: Values, rim: float) -> list[Point]:
+    """The points under the middle of a side, from the girdle to the culet: equal steps in plan, each flatter than the last."""
+    first, less, count = values["pavilion_angle_deg"], values["chevron_step_deg"], values["chevrons"] + 1
+    if not first - (count - 1) * less > 0.0:
+        raise CHEVRONS_TOO_FLAT.error(less, f"less than {first / (count - 1):g} degrees with {count - 1} chevrons")
+    slopes = [math.tan(math.radians(first - k * less)) for k in range(count)]
+    if not slopes[-1] > sum(slopes) / (2.0 * count):
+        raise CHEVRONS_IN_A_GROOVE.error(less, "a smaller step, or fewer chevrons")
+    points, depth = [(0.0, 0.5, -rim)], rim
+    for k, slope in enumerate(slopes):
+        depth += slope * 0.5 / count
+        points.append((0.0, 0.5 * (1.0 - (k + 1) / count), -depth))
+    return points
+
+
+def _across(point: Point) -> Point:
+    """A point's mirror image in the middle of the side."""
+    return -point[0], point[1], point[2]
+
+
+def _mirrored(triangle: Triangle) -> Triangle:
+    a, b, c = map(_across, triangle)
+    return a, b, c
+
+
+def _ring(tier: Tier, triangles: Sequence[Triangle], stretch: float) -> Facets:
+    """The planes through triangles and their images under quarter turns, stretched along x."""
+    corners = np.array(triangles)  # (T, 3 corners, 3)
+    quarters = [np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]) for c, s in ((1, 0), (0, 1), (-1, 0), (0, -1))]
+    placed = np.concatenate([corners @ quarter.T for quarter in quarters]) * [stretch, 1.0, 1.0]
+    normals = np.cross(placed[:, 1] - placed[:, 0], placed[:, 2] - placed[:, 0])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    distances = (normals * placed[:, 0]).sum(axis=1)
+    outward = np.sign(distances)
+    return Facets(tier, normals * outward[:, None], distances * outward)
+
+
+_ROUND = {one.key: one for one in PARAMETERS}
+
+
+def _of(key: str, description: str, default: float | None, slider: Slider) -> Parameter:
+    return replace(_ROUND[key], description=description, default=default, slider=slider)
+
+
+PRINCESS_CUT = Cut(
+    name="princess cut",
+    description="a square or rectangle with pointed corners: stars and corner facets above, two to four chevrons a side below",
+    parameters=(
+        _of("table_pct", "width of the table", None, Slider(50.0, 85.0, 0.5)),
+        _of("crown_angle_deg", "slope of the crown's sides across the width", 38.0, Slider(20.0, 50.0, 0.1)),
+        Parameter(
+            "star_angle_deg", "star angle", "degree", 0.0, 89.0, "slope of the stars across the width", "crown", default=24.0,
+            open_ends=True, slider=Slider(5.0, 35.0, 0.1),
+        ),
+        replace(_ROUND["star_pct"], description="where stars and sides meet, share of the way from the table to the girdle"),
+        _of("pavilion_angle_deg", "slope of the pavilion's sides across the width", 60.0, Slider(45.0, 75.0, 0.1)),
+        Parameter(
+            "chevron_step_deg", "from one chevron to the next", "degree", 0.1, 40.0,
+            "by how much the line under the middle of a side gets flatter", "pavilion", default=7.0,
+            slider=Slider(2.0, 16.0, 0.1),
+        ),
+        Parameter(
+            "chevrons", "chevrons", "1", 2, MOST_CHEVRONS, "chevrons on each side", "pavilion", default=3, multiple=1,
+            slider=Slider(2.0, MOST_CHEVRONS, 1.0),
+        ),
+        replace(_ROUND["girdle_pct"], description="thickness all around", default=4.0),
+        GIRDLE_FINISH,
+        ratio(1.0, 2.0, 1.0),
+        WIDTH,
+        WEIGHT_OR_WIDTH,
+    ),
+    size=WIDTH.key,
+    tiers=TIERS,
+    symmetry=SymmetryGroup(2, 0.0),
+    outline=None,
+    planes=_planes,
+    reasons=(STARS_TOO_STEEP, STARS_TOO_FLAT, CHEVRONS_IN_A_GROOVE, CHEVRONS_TOO_FLAT),
+    measured=(
+        *size_measured(),
+        Measured(
+            "pavilion_side_deg", "slope of the pavilion's sides", "deg", "slope of each side facet of the pavilion",
+            lambda c: c.slopes(PAVILION_SIDE), uneven=True,
+        ),
+    ),
+)  # fmt: skip

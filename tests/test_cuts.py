@@ -1,0 +1,265 @@
+"""Cuts on outlines that are no circle, against closed forms: stretched rounds, stacked frusta, areas of outlines."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+import raylab as rl
+from raylab.errors import StoneError
+from raylab.stone.cuts.outlines import (
+    Curved,
+    Ellipse,
+    Sides,
+    bowed_triangle,
+    cushion,
+    hexagon,
+    marquise,
+    pear,
+    rectangle,
+    regular,
+    tapered,
+)
+
+OUTLINES = {
+    "ellipse": Ellipse(0.7, 0.5),
+    "marquise": marquise(2.0, 1.0),
+    "pear": pear(1.5, 1.0),
+    "cushion": cushion(1.2, 1.0, 1.5, 0.15),
+    "square cushion": cushion(1.0, 1.0, 1.2, 0.2),
+    "bowed triangle": bowed_triangle(1.0, 1.2),
+    "rectangle": rectangle(1.4, 1.0),
+    "cut corners": rectangle(1.4, 1.0, 0.15),
+    "tapered": tapered(2.0, 1.0, 0.7),
+    "hexagon": hexagon(1.3, 1.0),
+    "octagon": regular(8, 1.0),
+}
+
+
+@pytest.mark.parametrize("name", OUTLINES)
+def test_an_outline_encloses_what_its_flats_do(name):
+    """Flats are chords: the polygon's area tends to the outline's as their number squared, and a polygon has it exactly."""
+    outline = OUTLINES[name]
+    off = []
+    for count in (64, 256):
+        normals, far = outline.flats(count)
+        around = np.argsort(np.arctan2(normals[:, 1], normals[:, 0]))
+        sides, reach = normals[around, :2], far[around]
+        pairs = np.stack([sides, np.roll(sides, -1, axis=0)], axis=1), np.stack([reach, np.roll(reach, -1)], axis=1)
+        x, y = np.linalg.solve(pairs[0], pairs[1][..., None])[..., 0].T
+        off.append(outline.area - 0.5 * float(x @ np.roll(y, -1) - np.roll(x, -1) @ y))
+    if isinstance(outline, Curved):
+        assert 0.0 < off[1] < off[0] / 10.0
+        assert off[1] < 1e-3
+    else:
+        assert np.abs(off).max() < 1e-14
+
+
+@pytest.mark.parametrize("name", [name for name, outline in OUTLINES.items() if isinstance(outline, Curved)])
+def test_tangents_touch_and_enclose(name):
+    """The contact lies on its tangent and on the outline; no point of the outline lies beyond any tangent."""
+    outline = OUTLINES[name]
+    azimuths = np.linspace(-math.pi, math.pi, 721)
+    units = np.column_stack([np.cos(azimuths), np.sin(azimuths)])
+    far = np.array([outline.support(azimuth) for azimuth in azimuths])
+    touched = np.array([outline.contact(azimuth) for azimuth in azimuths])
+    reached = np.array([outline.reach(azimuth) for azimuth in azimuths])[:, None] * units
+    assert np.abs((touched * units).sum(axis=1) - far).max() < 1e-14
+    for points in (touched, reached):
+        assert (points @ units.T - far).max() < 1e-13
+    own = np.array([outline.reach(math.atan2(y, x)) for x, y in touched])
+    assert np.abs(own - np.linalg.norm(touched, axis=1)).max() < 1e-12
+    # Cauchy: the mean width over all directions is the perimeter over pi, here of the fine polygon of contacts.
+    around = np.linalg.norm(np.diff(touched, axis=0), axis=1).sum()
+    assert 2.0 * far[:-1].mean() == pytest.approx(around / math.pi, rel=1e-4)
+
+
+def test_outlines_that_are_none():
+    arrow = ((1.0, 0.0), (-1.0, 1.0), (-0.5, 0.0), (-1.0, -1.0))
+    with pytest.raises(StoneError, match="not convex: light could leave such a stone and enter it again"):
+        Sides(arrow)
+    with pytest.raises(StoneError, match="three or more, counter-clockwise"):
+        Sides(((0.0, 0.0), (0.0, 1.0), (1.0, 0.0)))
+    with pytest.raises(StoneError, match="the cut corners meet"):
+        rectangle(1.2, 1.0, 0.5)
+    with pytest.raises(StoneError, match=r"corner_radius_pct = 49\.0: the sides leave no room"):
+        cushion(1.0, 1.0, 0.5, 0.49)
+
+
+# --- an oval is a stretched round ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("key", range(4))
+def test_an_oval_is_the_image_of_a_round(key):
+    """Stretched along x by the ratio: every plane, to rounding; the volume times the ratio."""
+    rng = np.random.default_rng([70, key])
+    ratio = float(rng.uniform(1.0, 2.5))
+    given = {
+        "table_pct": rng.uniform(50, 65), "crown_angle_deg": rng.uniform(28, 38), "pavilion_angle_deg": rng.uniform(38, 43),
+        "star_pct": rng.uniform(45, 60), "lower_half_pct": rng.uniform(60, 85), "girdle_pct": rng.uniform(3, 6),
+        "culet_pct": float(key) / 2.0, "girdle_facets": 64,
+    }  # fmt: skip
+    round_ = rl.round_brilliant(**given, diameter_mm=1.0)
+    oval = rl.oval_brilliant(**given, length_ratio=ratio, width_mm=1.0)
+    assert oval.tiers == round_.tiers
+    stretched = round_.normals / [ratio, 1.0, 1.0]
+    length = np.linalg.norm(stretched, axis=1)
+    assert np.abs(oval.normals - stretched / length[:, None]).max() < 2e-15
+    assert np.abs(oval.distances_mm - round_.distances_mm / length).max() < 1e-15
+    assert oval.volume_mm3 == pytest.approx(ratio * round_.volume_mm3, rel=1e-13)
+
+
+def test_slopes_follow_the_outline_and_ends_are_as_stated():
+    """tan(slope) goes with one over the tangent's distance from the axis; at the ends it can be stated."""
+    oval = rl.oval_brilliant(table_pct=57.0, length_ratio=1.5)
+    mains = oval.facets_of("pavilion main")
+    far = [Ellipse(0.75, 0.5).support(math.radians(azimuth)) for azimuth in oval.azimuth_deg()[mains]]
+    assert np.tan(np.radians(oval.slope_deg()[mains])) * far == pytest.approx(0.5 * math.tan(math.radians(40.75)), rel=1e-12)
+    keeled = rl.oval_brilliant(table_pct=57.0, length_ratio=1.5, pavilion_end_angle_deg=35.0, crown_end_angle_deg=30.0)
+    for tier, stated in (("pavilion main", 35.0), ("crown main", 30.0)):
+        ends = [f for f in keeled.facets_of(tier) if abs(keeled.normals[f, 1]) < 1e-12]
+        assert keeled.slope_deg()[ends] == pytest.approx([stated, stated], abs=1e-12)
+    lowest = keeled.vertices_mm[keeled.vertices_mm[:, 2] < keeled.vertices_mm[:, 2].min() + 1e-9]
+    assert len(lowest) == 2  # the keel's two ends
+    assert np.ptp(lowest[:, 1]) < 1e-12 < np.ptp(lowest[:, 0])
+
+
+# --- step cuts are stacked frusta ----------------------------------------------------------------------------------------
+
+
+def _stacked(area, inward: float, slopes: list[float]) -> float:
+    """The volume between level outlines whose area is a quadratic function of how far the sides have moved inward."""
+    step = inward / len(slopes)
+    whole = 0.0
+    for k, slope in enumerate(slopes):
+        a, m, b = (area((k + part) * step) for part in (0.0, 0.5, 1.0))
+        whole += math.tan(math.radians(slope)) * step * (a + 4.0 * m + b) / 6.0
+    return whole
+
+
+@pytest.mark.parametrize(("crown_steps", "pavilion_steps"), [(1, 1), (3, 3), (2, 5)])
+@pytest.mark.parametrize("name", ["emerald cut", "square emerald cut", "baguette", "hexagonal step cut"])
+def test_a_step_cut_weighs_its_frusta(name, crown_steps, pavilion_steps):
+    ratio = {"square emerald cut": 1.0, "hexagonal step cut": 1.3}.get(name, 1.6)
+    corner = 0.12 if "emerald" in name else 0.0
+
+    def area(inward: float) -> float:
+        width, length = 1.0 - 2.0 * inward, ratio - 2.0 * inward
+        if name == "hexagonal step cut":  # its points move inward by 1/cos(30 degrees) of the sides' way
+            return width * (ratio - 2.0 * inward / math.cos(math.pi / 6.0) - width / math.sqrt(3.0) / 2.0 * 1.0)
+        return length * width - 2.0 * (corner * width) ** 2
+
+    given = {"corner_pct": 100.0 * corner} if corner else {}
+    given |= {"length_ratio": ratio} if name != "square emerald cut" else {}
+    stone = rl.cut(
+        name, table_pct=60.0, crown_angle_deg=40.0, crown_step_deg=6.0, crown_steps=crown_steps, pavilion_angle_deg=50.0,
+        pavilion_step_deg=5.0, pavilion_steps=pavilion_steps, girdle_pct=4.0, width_mm=1.0, **given,
+    )  # fmt: skip
+    crown, pavilion = [40.0 - 6.0 * k for k in range(crown_steps)], [50.0 - 5.0 * k for k in range(pavilion_steps)]
+    expected = 0.04 * area(0.0) + _stacked(area, 0.2, crown) + _stacked(area, 0.5, pavilion)
+    assert stone.volume_mm3 == pytest.approx(expected, rel=1e-12)
+    assert len(stone) == 1 + (crown_steps + pavilion_steps + 1) * {"hexagonal step cut": 6, "baguette": 4}.get(name, 8)
+
+
+def test_a_tapered_baguette_loses_its_narrow_end():
+    """The narrow end's facets close before the keel does: the deepest step has none there."""
+    stone = rl.tapered_baguette(table_pct=60.0, narrow_pct=40.0, pavilion_steps=5, pavilion_step_deg=4.0)
+    assert len(stone.facets_of("first pavilion step")) == 4
+    assert len(stone.facets_of("fifth pavilion step")) == 3
+
+
+# --- triangles -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("chevrons", [2, 3, 4])
+def test_a_princess_is_made_of_its_triangles(chevrons):
+    """Volume as tetrahedra over the triangles, from the points that the proportions give; a rectangle weighs its ratio more."""
+    given = {"table_pct": 64.0, "girdle_pct": 5.0, "chevrons": chevrons, "width_mm": 1.0}
+    stone = rl.princess_cut(**given)
+    assert len(stone) == 1 + 4 + 8 + 4 + 4 + 4 + 8 * chevrons
+    rim, table = 0.025, 0.32
+    middle = table + 0.5 * (0.5 - table)
+    over = rim + math.tan(math.radians(38.0)) * (0.5 - middle)
+    top = over + math.tan(math.radians(24.0)) * (middle - table)
+    count = chevrons + 1
+    depth = rim + np.cumsum([0.0, *(math.tan(math.radians(60.0 - 7.0 * k)) * 0.5 / count for k in range(count))])
+    profile = [(0.0, 0.5 * (1.0 - k / count), -down) for k, down in enumerate(depth)]
+    corner, beyond, inner, other = (0.5, 0.5, rim), (-0.5, 0.5, rim), (table, table, top), (-table, table, top)
+    point, under, across = (0.0, middle, over), (0.5, 0.5, -rim), (-0.5, 0.5, -rim)
+    triangles = [(inner, other, point), (corner, inner, point), (point, other, beyond), (corner, point, beyond)]
+    triangles += [
+        (inner, (0.0, 0.0, top), other),
+        (corner, beyond, under),
+        (beyond, across, under),
+        (under, across, profile[1]),
+    ]
+    triangles += [(end, a, b) for a, b in itertools.pairwise(profile[1:]) for end in (under, across)]
+    quarter = sum(abs(np.linalg.det(np.array(three))) for three in triangles) / 6.0
+    assert stone.volume_mm3 == pytest.approx(4.0 * quarter, rel=1e-12)
+    assert rl.princess_cut(**given, length_ratio=1.5).volume_mm3 == pytest.approx(1.5 * stone.volume_mm3, rel=1e-12)
+
+
+def test_a_rose_stands_on_its_ring():
+    """Heights of ring and top from the slopes; the sides' points touch the girdle's edge."""
+    stone = rl.rose_cut(diameter_mm=1.0, girdle_facets=48)
+    reach = 0.275 * math.cos(math.pi / 6.0)
+    top = 0.04 + math.tan(math.radians(50.0)) * (0.5 - reach) + math.tan(math.radians(25.0)) * reach
+    assert stone.vertices_mm[:, 2].max() == pytest.approx(top, rel=1e-12)
+    assert stone.vertices_mm[:, 2].min() == pytest.approx(-0.04, rel=1e-12)
+    assert len(stone) == 6 + 6 + 12 + 48 + 1
+    points = [stone.vertices_mm[loop] for f, loop in enumerate(stone.polyhedron.loops) if stone.tiers[f] == "rose side"]
+    assert all(np.isclose(p[:, 2], 0.04).any() for p in points)
+
+
+def test_a_single_cut_measures_what_it_was_asked_for():
+    stone = rl.single_cut(table_pct=62.0, crown_angle_deg=33.0, pavilion_angle_deg=41.5, girdle_pct=2.0)
+    found = rl.measure(stone)
+    assert found.table_pct.mean == pytest.approx(62.0, abs=1e-9)
+    assert found.crown_angle_deg.mean == pytest.approx(33.0, abs=1e-9)
+    assert found.girdle_pct.mean == pytest.approx(2.0, abs=1e-9)
+
+
+# --- what can't be -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("make", "says"),
+    [
+        (
+            lambda: rl.emerald_cut(table_pct=60, crown_steps=5, crown_step_deg=12),
+            "crown_step_deg = 12.0: the crown's last step",
+        ),
+        (lambda: rl.baguette(table_pct=60, pavilion_steps=5, pavilion_step_deg=14), "pavilion_step_deg = 14.0: the pavilion's"),
+        (lambda: rl.oval_brilliant(table_pct=57, star_pct=3), "star_pct = 3.0: the stars cross the table"),
+        (lambda: rl.pear_brilliant(table_pct=57, lower_half_pct=99, culet_pct=10), "lower_half_pct = 99.0: the lower halves"),
+        (lambda: rl.marquise_brilliant(table_pct=57, girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
+        (lambda: rl.cushion_brilliant(table_pct=57, side_radius_pct=50, corner_radius_pct=45), "corner_radius_pct = 45"),
+        (lambda: rl.princess_cut(table_pct=70, star_angle_deg=39), "star_angle_deg = 39.0: the stars are no flatter"),
+        (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=15), "chevron_step_deg = 15.0: the last chevron"),
+        (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=9), "chevron_step_deg = 9.0: the chevrons of two"),
+        (lambda: rl.princess_cut(table_pct=10, star_angle_deg=0.5), "star_angle_deg = 0.5: the corner facets would meet"),
+        (lambda: rl.rose_cut(star_angle_deg=51), "star_angle_deg = 51.0: the stars are no flatter"),
+        (lambda: rl.rose_cut(girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
+        (lambda: rl.oval_brilliant(table_pct=57, length_ratio=0.8), "length_ratio = 0.8: "),
+        (lambda: rl.cut("emerald cut", table_pct=57, star_pct=50), "star_pct: no parameter of the emerald cut"),
+        (lambda: rl.cut("emrald cut", table_pct=57), "unknown cut; did you mean 'emerald cut'"),
+    ],
+)
+def test_impossible_stones_are_refused_in_one_line(make, says):
+    with pytest.raises(rl.InputError) as told:
+        make()
+    assert says in str(told.value)
+    assert "\n" not in str(told.value)
+
+
+def test_a_girdle_at_its_bound_closes():
+    """The bound that a message names is the bound."""
+    with pytest.raises(StoneError, match="more than") as told:
+        rl.oval_brilliant(table_pct=57, girdle_pct=0.5)
+    bound = float(str(told.value).split("more than ")[1].split(" %")[0])
+    assert len(rl.oval_brilliant(table_pct=57, girdle_pct=bound + 0.01)) == 153
+    with pytest.raises(StoneError):
+        rl.oval_brilliant(table_pct=57, girdle_pct=bound - 0.01)
