@@ -26,6 +26,7 @@ from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
 from ..results.statistics import STATISTICS, SYMMETRY, Description
 from ..stone.cuts.shared import OF_ANY_STONE
+from ..stone.index_wheel import WHEELS
 from ..stone.known_cuts import cuts
 from ..stone.stone_file import STONE_READERS
 from ..stone.tier import GIRDLE
@@ -93,6 +94,7 @@ class Workbench:
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,
+            "wheels": WHEELS,
             "readable": list(STONE_READERS),
             "saved": list(SAVED),
             "max_bytes": MAX_BYTES,

@@ -4,6 +4,7 @@ import { Workbench } from "./workbench.js";
 import { el, fixed, slider, tidy } from "./controls.js";
 import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
 import { buildFiles } from "./files.js";
+import { besideAzimuth } from "./index_wheel.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
@@ -128,7 +129,7 @@ function showFacet() {
   clear.addEventListener("click", () => workbench.look({ facet: null }));
   card.replaceChildren(
     el("div", { className: "row" }, el("h3", {}, facetName(row)), clear),
-    el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
+    el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°${besideAzimuth(workbench, row[AZIMUTH])}, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
     el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of the light leaks through this facet.`),
     el("p", { className: "note" }, "The maps are bright where their light meets this facet, in proportion to the light that remains at that point."),
   );
@@ -192,6 +193,7 @@ function drawAll() {
 
 workbench.addEventListener("change", () => { showControls(); if (maps.arrange()) drawAll(); });
 workbench.addEventListener("rest", showControls);
+workbench.addEventListener("wheel", showControls);
 workbench.addEventListener("problem", ({ detail }) => complain(detail, "answer"));
 workbench.addEventListener("path", ({ detail }) => { showPath(detail); maps.draw(); solid.draw(); });
 workbench.addEventListener("answer", ({ detail: { side } }) => {
