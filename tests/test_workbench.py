@@ -133,7 +133,7 @@ def test_a_design_that_is_no_stone_is_reported_in_one_line(design, words):
 def test_a_design_as_toml_is_a_scene_that_gives_the_same_stone(tmp_path):
     design = {**DEMO, "name": 'a "quoted" \\ name\x7f\n', "absorption_per_mm": [[450.0, 0.05], [650.0, 0.01]]}
     path = tmp_path / "x.toml"
-    path.write_text(stone_toml(design, "a title", "head-shadow", {"tilt_deg": 7.5, "tilt_azimuth_deg": 30.0}), "utf-8")
+    path.write_text(stone_toml(design, "a title", {"name": "head-shadow"}, {"tilt_deg": 7.5, "tilt_azimuth_deg": 30.0}), "utf-8")
     scene = rl.load_scene(path)
     np.testing.assert_array_equal(scene.stone.normals, stone_of(design).normals)
     assert (scene.stone.name, scene.title, scene.dome.name) == (design["name"], "a title", "head-shadow")

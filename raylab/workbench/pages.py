@@ -41,8 +41,9 @@ from .bounds import bounds_of
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
-from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
+from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
 from .messages import encode
+from .own_domes import dome_keys
 from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
 from .request_queue import Question, RequestQueue
 
@@ -134,21 +135,23 @@ class Pages:
         return JSONResponse(await asyncio.to_thread(self.workbench.start))
 
     async def open(self, request: Request) -> Response:
-        """A file that the page sends becomes a design."""
+        """A file that the page sends becomes a design, or a dome."""
         name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
         try:
             async with self.opening:
                 data = await body_of(request, MAX_BYTES, name[:120])
-                opened = await self._beside(open_bytes, name, data, unit)
+                opened = await self._beside(open_any, name, data, unit, self.workbench.domes)
         except InputError as error:
             return refusal(error)
+        if isinstance(opened, dict):
+            return JSONResponse({"dome": opened})
         return JSONResponse({"design": opened.design, "title": opened.title})
 
     async def save(self, request: Request) -> Response:
         """A design becomes a file that the browser keeps."""
         try:
             question = checked(parsed(await body_of(request, MAX_QUESTION)), SAVE)
-            dome = question.get("dome") if question.get("dome") in dome_names() else None
+            dome = dome_keys(question)
             view = {key: number_in(key, question.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
             kind, title = request.path_params["kind"], question.get("title", "")
             name, content = await self._beside(saved, question["design"], kind, title, dome, view)

@@ -24,6 +24,7 @@ LONGEST_ECHO = 60
 _PLACE: dict[str, Any] = {
     "side": (Literal["a", "b"] | None, None),
     "design": (dict, ...),
+    "own_dome": (dict | None, None),
     "tilt_deg": (float, 0.0),
     "tilt_azimuth_deg": (float, 0.0),
 }
@@ -46,6 +47,7 @@ SAVE = schema(title=(str, ""), dome=(str | None, None), **_PLACE)
 REPORT = schema(
     designs=(list[dict[str, Any]], ...),
     dome=(str, ""),
+    own_dome=(dict | None, None),
     title=(str, ""),
     tilts=(Numbers, []),
     tilt_azimuth_deg=(float, 0.0),

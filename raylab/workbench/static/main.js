@@ -2,6 +2,7 @@
 
 import { Workbench } from "./workbench.js";
 import { el, fixed, slider, tidy } from "./controls.js";
+import { Domes } from "./domes.js";
 import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
 import { buildFiles } from "./files.js";
 import { besideAzimuth } from "./index_wheel.js";
@@ -41,8 +42,7 @@ $("problem-close").addEventListener("click", () => complain(null));
 
 // --- light and view -----------------------------------------------------------------------------------------------------
 
-$("dome").append(...start.domes.map(({ name }) => el("option", { value: name }, name.replaceAll("-", " "))));
-$("dome").addEventListener("change", () => workbench.look({ dome: $("dome").value }));
+const domes = new Domes(workbench, $("dome"), $("dome-note"));
 const views = [
   slider({ key: "tilt_deg", label: "Tilt", unit: "°", spoken: "degrees", low: 0, high: 45, step: 0.5, least: 0, most: 90 },
     (value, rested) => workbench.look({ tilt_deg: value }, rested)),
@@ -101,8 +101,7 @@ function showControls() {
   showPanels(workbench);
   views[0].show(state.tilt_deg);
   views[1].show(state.tilt_azimuth_deg);
-  $("dome").value = state.dome;
-  $("dome-note").textContent = start.domes.find(({ name }) => name === state.dome)?.description ?? "";
+  domes.show();
   $("title").textContent = $("title").title = state.titles[state.editing] || workbench.design.name || "";
   document.querySelector("main").classList.toggle("pair", workbench.sides.length > 1);
   $("undo").disabled = !workbench.past.length;
