@@ -22,6 +22,7 @@ import raylab as rl
 from raylab.cutting.blocked import blocked_stone
 from raylab.cutting.last_facets import finished
 from raylab.stone.facet_table import facet_table
+from raylab.stone.index_wheel import index_of, index_words
 from raylab.workbench.answers import STEPS
 from raylab.workbench.design_json import DEMO, stone_of
 from raylab.workbench.file_exchange import open_bytes
@@ -765,6 +766,97 @@ def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     page.page.get_by_role("button", name="Stop report").click()
     page.page.wait_for_selector("#report:text-is('Report')")
     assert page.page.locator("#problem").is_hidden()
+
+
+# --- tools of the shop -----------------------------------------------------------------------------------------------
+
+ROOM = b"schema = 1\ndescription = 'A dim room (invented)'\nsky_radiance = 0.2\n[[lamp]]\nelevation_deg = 60\nradius_deg = 20\n"
+PASTE = """(text) => {
+  const clipboardData = new DataTransfer();
+  clipboardData.setData("text/plain", text);
+  document.body.dispatchEvent(new ClipboardEvent("paste", { clipboardData, bubbles: true, cancelable: true }));
+}"""
+
+
+def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path):
+    page = open_page()
+    tab = lambda name: page.page.get_by_role("tab", name=name).click()  # noqa: E731
+    # an index wheel
+    page.slide("upper_painting_deg", 1.5)
+    assert_reported(page, traced(page.values(), upper_painting_deg=1.5))
+    tab("Facets")
+    index = page.page.get_by_label("index of pavilion main 2")
+    assert not index.is_visible()
+    page.page.select_option("#wheel", "96")
+    stone = stone_of({**DEMO, "upper_painting_deg": 1.5})
+    for f, azimuth in enumerate(stone.azimuth_deg()):
+        field = page.page.get_by_label(f"index of {stone.facet_name(f)}", exact=True)
+        assert field.input_value() == index_words(index_of(float(azimuth), 96))
+    index.fill("24,4")
+    index.press("Enter")
+    page.rest()
+    assert page.page.get_by_label("azimuth of pavilion main 2, degrees").input_value() == "91.5"
+    assert index.input_value() == "24.40*"
+    index.fill("97")
+    index.press("Enter")
+    assert index.input_value() == "24.40*"
+    page.page.get_by_label("Choose pavilion main 2").click()
+    assert "azimuth 91.5° (index 24.40* of 96)" in page.page.locator("#facet-card").inner_text()
+    page.page.get_by_label("Choose pavilion main 2").click()
+    # a history to go back in
+    tab("History")
+    steps = page.page.locator(".history button")
+    bright = traced(page.values(), upper_painting_deg=1.5).summary.brightness.value
+    assert [one.split("\n")[0] for one in steps.all_inner_texts()] == [
+        "As opened", "Painting of the upper halves 0° → 1.5°", "as a facet table"
+    ]  # fmt: skip
+    assert written(bright) in steps.nth(1).inner_text()
+    steps.nth(0).click()
+    page.rest()
+    assert_reported(page, traced(page.values()))
+    assert [steps.nth(k).get_attribute("aria-current") for k in range(3)] == ["step", None, None]
+    page.page.keyboard.press("Control+Shift+Z")
+    page.rest()
+    assert_reported(page, traced(page.values(), upper_painting_deg=1.5))
+    steps.nth(2).click()
+    page.rest()
+    assert page.page.locator("#redo").is_disabled()
+    # a dome of one's own
+    (tmp_path / "my-room.toml").write_bytes(ROOM)
+    page.page.get_by_role("button", name="Step 1: ").click()
+    page.rest()
+    page.drop("my-room.toml", ROOM)
+    page.page.wait_for_function("document.getElementById('dome').value === 'my-room'")
+    page.rest()
+    lit = rl.Scene(stone, rl.load_dome(tmp_path / "my-room.toml"), rl.View(), *STEPS["exact"])
+    assert_reported(page, rl.trace_scene(lit, by_facet=False))
+    page.page.reload()
+    page.rest()
+    assert page.page.locator("#dome").input_value() == "my-room"
+    assert page.page.locator("#dome-note").inner_text() == "A dim room (invented)"
+    assert_reported(page, rl.trace_scene(lit, by_facet=False))
+    # tables pasted in
+    table = facet_table(stone).replace(",", "\t").replace("symmetry: 8\t", "symmetry: 8,").replace("slope_deg\t", "Slope °\t")
+    page.page.evaluate(PASTE, table)
+    page.page.wait_for_function("document.getElementById('title').textContent === 'W-1 (invented)'")
+    page.rest()
+    assert page.number("weight_ct.a") == written(stone.weight_ct, 3)
+    assert page.page.evaluate("JSON.parse(sessionStorage.getItem('raylab-workbench')).state.designs.a.kind") == "facets"
+    page.page.evaluate(PASTE, "tea")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem().startswith("pasted table.tsv:1: missing column facet")
+    page.page.click("#paste")
+    box = page.page.locator("dialog")
+    box.get_by_label("Facet table").fill(table.replace("\t40.75\t", "\tsteep\t", 1))
+    box.get_by_role("button", name="Open the table").click()
+    box.get_by_role("alert").filter(has_text="steep").wait_for()
+    main = next(k for k, line in enumerate(table.splitlines(), start=1) if "pavilion main" in line)
+    assert f":{main}: slope_deg = 'steep': not a number" in box.get_by_role("alert").inner_text()
+    box.get_by_label("Facet table").fill(table.replace("W-1", "W-2"))
+    box.get_by_role("button", name="Open the table").click()
+    box.wait_for(state="detached")
+    page.rest()
+    assert page.page.locator("#title").inner_text() == "W-2 (invented)"
 
 
 # --- for everybody ---------------------------------------------------------------------------------------------------

@@ -54,8 +54,8 @@ def measure(
     facets
         List every facet instead of one line per tier.
     wheel
-        Number of teeth of an index wheel: list every facet, with its azimuth as a number of that wheel. A mark * stands where the
-        azimuth lies between two teeth.
+        Number of teeth of an index wheel: list every facet, with its azimuth as a number of that wheel. A mark * stands where
+        the azimuth lies between two teeth.
     save
         Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm) or a facet table (.csv).
     drawing

@@ -1,7 +1,7 @@
 """Which column of a facet table a heading means: raylab's own words, with units and spelling as people write them.
 
-``slope_deg``, ``Slope (°)``, ``slope / degrees`` and ``slopes`` are one column. A heading that is exactly raylab's goes before one
-that only resembles it. Where two headings mean one column, or a unit is another one, the table is refused.
+``slope_deg``, ``Slope (°)``, ``slope / degrees`` and ``slopes`` are one column. A heading that is exactly raylab's goes before
+one that only resembles it. Where two headings mean one column, or a unit is another one, the table is refused.
 """
 
 from __future__ import annotations
@@ -41,11 +41,11 @@ def columns_of(headings: Sequence[str]) -> list[str]:
     found = [heading if heading in COLUMNS else "" for heading in (one.strip().lower() for one in headings)]
     exact = {*found}
     for at, heading in enumerate(headings):
-        column = None if found[at] else _meant(heading)
-        if column is not None and column not in exact:
-            found[at] = column
+        words, _ = _parts(heading)
+        if not found[at] and _WORDS.get(words) not in (None, *exact):
+            found[at] = _in_its_unit(heading, _WORDS[words])
     for at, column in _misspelt(headings, found).items():
-        found[at] = column
+        found[at] = _in_its_unit(headings[at], column)
     missing = [name for name in COLUMNS if name not in found]
     if missing:
         raise InputError(f"missing column {', '.join(missing)}", expected="a first line " + ",".join(COLUMNS))
@@ -55,23 +55,27 @@ def columns_of(headings: Sequence[str]) -> list[str]:
     return found
 
 
-def _meant(heading: str) -> str | None:
-    """The column that a heading means by its words. Raises InputError for a unit that the column doesn't have."""
+def _parts(heading: str) -> tuple[str, str | None]:
+    """A heading's words and its unit."""
     parts = _PARTS.findall(heading.lower())
-    unit = parts.pop() if parts and parts[-1] in (*_DEGREES, *_MM, *_OTHER_UNITS) else None
-    column = _WORDS.get(" ".join(parts))
-    if column is not None and unit is not None and unit not in _UNITS.get(parts[0], ()):
+    unit = parts.pop() if len(parts) > 1 and parts[-1] in (*_DEGREES, *_MM, *_OTHER_UNITS) else None
+    return " ".join(parts), unit
+
+
+def _in_its_unit(heading: str, column: str) -> str:
+    """The column of a heading. Raises InputError where the heading states a unit that the column doesn't have."""
+    word, unit = column.split("_")[0], _parts(heading)[1]
+    if unit is not None and unit not in _UNITS.get(word, ()):
         expected = column if column in NUMBERS else f"{column}, which has no unit"
-        raise InputError(f"wrong unit of {parts[0]}", key=heading.strip(), expected=expected)
+        raise InputError(f"wrong unit of {word}", key=heading.strip(), expected=expected)
     return column
 
 
 def _misspelt(headings: Sequence[str], found: Sequence[str]) -> dict[int, str]:
     """Missing columns that exactly one heading resembles, by its place."""
-    words = {column.split("_")[0]: column for column in COLUMNS if column not in found}
+    missing = {column.split("_")[0]: column for column in COLUMNS if column not in found}
     close: dict[str, list[int]] = {}
     for at, heading in enumerate(headings):
-        parts = _PARTS.findall(heading.lower())
-        for word in difflib.get_close_matches(parts[0], words, cutoff=ALIKE) if parts and not found[at] else ():
-            close.setdefault(words[word], []).append(at)
+        for word in () if found[at] else difflib.get_close_matches(_parts(heading)[0], missing, cutoff=ALIKE):
+            close.setdefault(missing[word], []).append(at)
     return {places[0]: column for column, places in close.items() if len(places) == 1}

@@ -51,7 +51,7 @@ def text_of(path: Path) -> str:
 
 
 class Layout(NamedTuple):
-    """How the lines of a table are divided: the `separator`, and the name of each column, ``""`` for one that is passed over."""
+    """How lines are divided: the `separator`, and the name of each column, ``""`` for one that is passed over."""
 
     separator: str
     columns: list[str]
@@ -121,11 +121,15 @@ def _with_points(rows: Sequence[tuple[int, dict[str, str]]]) -> list[tuple[int, 
     commas = [cell for cell in cells if _DECIMAL_COMMA.fullmatch(cell[2])]
     points = [cell for cell in cells if "." in cell[2]]
     if commas and points:
-        line, key, word = max(commas[0], points[0])
-        raise LineError.at(line, "decimal points and decimal commas in one table", key=key, value=word, expected="one of the two")
+        line, key, word = (commas if len(commas) <= len(points) else points)[0]
+        raise LineError.at(
+            line, "decimal points and decimal commas in one table", key=key, value=word, expected="one of the two"
+        )
     if not commas:
         return list(rows)
-    return [(line, row | {key: row[key].replace(",", ".") for key in NUMBERS}) for line, row in rows]
+    with_comma = _DECIMAL_COMMA.fullmatch
+    return [(line, {key: word.replace(",", ".") if key in NUMBERS and with_comma(word) else word for key, word in row.items()})
+            for line, row in rows]  # fmt: skip
 
 
 def _cells(line: int, words: str, separator: str) -> list[str]:

@@ -39,8 +39,8 @@ log = logging.getLogger("raylab.workbench")
 def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
-    The request holds `designs` and `dome`, and optionally `own_dome`, `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see
-    `compare`). Raises InputError for an invalid request.
+    The request holds `designs` and `dome`, and optionally `own_dome`, `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct`
+    (see `compare`). Raises InputError for an invalid request.
     """
     request = checked(request, REPORT)
     designs, dome = request["designs"], dome_of_page(request, domes)

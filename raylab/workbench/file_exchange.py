@@ -19,8 +19,8 @@ from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
-from .own_domes import OwnDome, dome_in_file
 from .design_json import DEMO, FACETS, Design, facet_design, proportion_design, stone_of, stone_toml
+from .own_domes import OwnDome, dome_in_file
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest file that the page may send."""
@@ -137,7 +137,8 @@ def _measured_stone(path: Path, unit: str | None) -> Stone:
 def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, view: dict[str, float]) -> tuple[str, bytes]:
     """A design as a file: its name and its content.
 
-    `dome` is the [dome] section of a scene, None where a file can't state it. Raises InputError for an unknown kind, a design that is no stone, or one that this kind can't hold.
+    `dome` is the [dome] section of a scene, None where a file can't state it. Raises InputError for an unknown kind, a design
+    that is no stone, or one that this kind can't hold.
     """
     if kind not in SAVED:
         raise InputError("unknown kind of file", key="kind", value=kind, expected="one of " + ", ".join(SAVED))

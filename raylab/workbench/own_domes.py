@@ -1,7 +1,7 @@
 """Domes of a page's own: read from a dome file that the page sends, kept by the page, and sent with each of its questions.
 
-The server keeps nothing of them. A dome is the keys of its file as JSON; it is checked by the reader of dome files each time, and
-may name no other file: neither a picture nor a second dome.
+The server keeps nothing of them. A dome is the keys of its file as JSON; it is checked by the reader of dome files each time,
+and may name no other file: neither a picture nor a second dome.
 """
 
 from __future__ import annotations
@@ -73,7 +73,9 @@ def own_dome(name: str, tables: Any) -> Dome:
     """The dome that the keys of a dome file mean. Raises InputError as the reader of dome files does, and for a picture."""
     if isinstance(tables, dict) and "image" in tables:
         raise InputError(
-            "a dome of the page reads no picture", key="image", expected="the command raylab workbench SCENE, whose dome has one"
+            "a dome of the page reads no picture",
+            key="image",
+            expected="the command raylab workbench SCENE, whose dome has one",
         )
     try:
         text = json.dumps(tables)

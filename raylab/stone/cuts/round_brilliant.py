@@ -5,8 +5,7 @@ the circle's diameter is the stone's largest. Mains stand at azimuths 0, 45, 90,
 girdle circle at its own azimuth, half the girdle thickness above or below z = 0. Stars and halves follow from them by the
 rules of `brilliant`.
 
-So the girdle is thickest at the mains and, unless the halves are painted or dug out, as thick at the joints between halves; it is
-thinnest in the valleys between.
+So the girdle of unpainted halves is thickest at the mains and at the joints between halves, and thinnest in the valleys.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from ..finish import Finish
 from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
-from ..tier import CULET, GIRDLE, TABLE
+from ..tier import CULET, GIRDLE, TABLE, Tier
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF, Joint
 from .brilliant_measured import brilliant_measured
 from .cut import Cut, Facets, Reason
@@ -140,9 +139,9 @@ def _planes(values: Values) -> list[Facets]:
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
         Facets(STAR, *ring(MAINS, star, UP, rim)),
         Facets(CROWN_MAIN, *ring(MAINS, Slant(0.0, crown, foot), UP, rim)),
-        Facets(UPPER_HALF, *ring(2 * MAINS, upper, UP, rim)),
+        _halves(UPPER_HALF, upper, values["upper_painting_deg"], UP, rim),
         Facets(GIRDLE, *_CIRCLE.flats(values["girdle_facets"])),
-        Facets(LOWER_HALF, *ring(2 * MAINS, lower, DOWN, rim)),
+        _halves(LOWER_HALF, lower, values["lower_painting_deg"], DOWN, rim),
         Facets(PAVILION_MAIN, *ring(MAINS, Slant(0.0, pavilion, foot), DOWN, rim)),
     ]
     if culet > 0.0:
@@ -166,6 +165,15 @@ def _half(joint: Joint, tip: Position, painting: str, values: Values) -> Slant:
     if math.isnan(half.tangent):
         raise NOT_SO_FAR[painting].error(values[painting], "a smaller angle")
     return half
+
+
+def _halves(tier: Tier, first: Slant, painting_deg: float, side: float, rim: float) -> Facets:
+    """All halves of a side: the first one, its image about the joint, and so on around the axis. Painting turns every other one
+    the other way."""
+    normals, distance = ring(2 * MAINS, first, side, rim)
+    turned = first._replace(azimuth=first.azimuth + 2.0 * math.radians(painting_deg))
+    normals[1::2] = ring(2 * MAINS, turned, side, rim)[0][1::2]
+    return Facets(tier, normals, distance)
 
 
 def _sag(upper: Slant, lower: Slant) -> float:

@@ -66,7 +66,7 @@ export const facets = {
     this.table.classList.toggle("no-wheel", !teeth);
     for (const row of rows) {
       const { inputs, index } = this.rows.get(facetName(row));
-      if (teeth && index !== document.activeElement) index.value = indexWords(row[AZIMUTH], teeth);
+      if (teeth && index.dataset.typed !== "1") index.value = indexWords(row[AZIMUTH], teeth);
       for (const [column] of COLUMNS) {
         const input = inputs[column];
         if (input !== document.activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
@@ -103,6 +103,8 @@ export const facets = {
     });
     const index = el("input", { type: "text", inputMode: "decimal", ariaLabel: `index of ${name}`, autocomplete: "off",
       title: "Number of the index wheel; * between two teeth" });
+    index.addEventListener("input", () => { index.dataset.typed = "1"; });
+    for (const end of ["change", "blur"]) index.addEventListener(end, () => { index.dataset.typed = "0"; });
     index.addEventListener("change", () => this.write(name, AZIMUTH, azimuthOf(index.value, teethOf(this.workbench))));
     cells.splice(2, 0, el("td", { className: "index" }, index));
     const line = el("tr", {}, el("th", { scope: "row" }, choose), ...cells);

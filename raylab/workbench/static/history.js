@@ -36,8 +36,11 @@ export const history = {
   },
 
   show(workbench) {
-    const now = workbench.past.length;
-    const moments = [...workbench.past, workbench.before ?? workbench.moment(), ...workbench.future.toReversed()];
+    const present = workbench.moment();
+    const begun = workbench.before && !same(workbench.before, present) ? [workbench.before] : []; // a gesture that goes on
+    const past = [...workbench.past, ...begun];
+    const now = past.length;
+    const moments = [...past, present, ...(begun.length ? [] : workbench.future.toReversed())];
     const lines = moments.map((moment, at) => [at ? changes(moments[at - 1], moment, workbench).join("; ") : "As opened", this.brightness(moment)]);
     const key = JSON.stringify([now, lines]);
     if (key === this.key) return;
@@ -49,7 +52,10 @@ export const history = {
   line(words, bright, at, now) {
     const button = el("button", { type: "button", ariaLabel: `Step ${at}: ${words}`, ariaCurrent: at === now ? "step" : null },
       el("span", {}, words), el("span", { className: "quiet" }, bright));
-    button.addEventListener("click", () => this.workbench.travel(at - this.workbench.past.length));
+    button.addEventListener("click", () => {
+      this.workbench.settle();
+      this.workbench.travel(at - this.workbench.past.length);
+    });
     return el("li", { className: at > now ? "undone" : "" }, button);
   },
 
