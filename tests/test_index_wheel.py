@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import pytest
 
@@ -49,12 +50,11 @@ def test_the_command_lists_them_beside_the_azimuths(tmp_path, capsys):
     lines = capsys.readouterr().out.splitlines()
     head = next(line for line in lines if "azimuth / deg" in line)
     assert head.index("azimuth / deg") < head.index("index of 96") < head.index("distance / mm")
-    rows = [line.split() for line in lines if line.startswith("  girdle ")]
+    rows = [line.split() for line in lines if re.match(r"  girdle \d", line)]
     assert rows
-    for _, _, _, azimuth, index, *_ in rows:  # vertical facets have no side; the azimuth is rounded to 4 decimals
+    for *_, azimuth, index, _, _ in rows:  # the azimuth is rounded to 4 decimals
         assert float(index.strip("*")) == pytest.approx(index_of(float(azimuth), 96), abs=0.0051)
         assert index.endswith("*") == ("." in index)
-    assert len({index for *_, index, _, _ in rows}) == len(rows)
     assert any("between two teeth" in line for line in lines)
     main(["measure", "scenes/stones/blocked.csv", "--wheel", "96", "--json"])
     facts = json.loads(capsys.readouterr().out)

@@ -553,7 +553,7 @@ def test_a_dome_of_the_users_own_is_what_its_file_says(workbench, tmp_path):
         ({"sky": "image"}, "needs sky = 'image' together with an image"),
         ({"file": "/etc/passwd", "sky_radiance": 1}, "unknown key"),
         ({"sky_radiance": "1"}, "sky_radiance = '1': wrong type"),
-        ({"lamp": [{"elevation_deg": 95}]}, "lamp#1.elevation_deg = 95: out of range"),
+        ({"lamp": [{"elevation_deg": 95}]}, "lamp#1.elevation_deg = 95.0: out of range"),
         ({"lamp": [{"elevation_deg": 60, "image": "x"}]}, "lamp#1.image = 'x': unknown key"),
         ({"sky_radiance": 0}, "the dome has no light"),
         ({"lamp": [{"elevation_deg": 60, "azimuth_deg": 0, "radius_deg": 2, "radiance": 1}] * 700}, "dome too large"),
