@@ -38,6 +38,7 @@ from .answers import COARSE, Answerer
 from .background import report, streamed
 from .bodies import body_of, refusal
 from .bounds import bounds_of
+from .color_maps import MADE
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
@@ -67,6 +68,7 @@ class Workbench:
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
+    colors: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-colors"))
     jobs: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-jobs"))
     ended: bool = False
 
@@ -167,6 +169,18 @@ class Pages:
             return refusal(error)
         bench = self.workbench
         lines = streamed(bench.jobs, lambda update: bench.until_the_end(report, question, bench.domes, update))
+        return StreamingResponse(lines, media_type="application/x-ndjson")
+
+    async def made(self, request: Request) -> Response:
+        """A colour picture or a film; lines of JSON as for the report."""
+        try:
+            question, job = parsed(await body_of(request, MAX_QUESTION)), MADE.get(request.path_params["what"])
+            if job is None:
+                raise InputError("unknown", key="what", value=request.path_params["what"], expected="one of " + ", ".join(MADE))
+        except InputError as error:
+            return refusal(error)
+        bench = self.workbench
+        lines = streamed(bench.colors, lambda update: bench.until_the_end(job, question, bench.domes, update))
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
     async def link(self, page: WebSocket) -> None:

@@ -56,6 +56,10 @@ REPORT = schema(
 """The two stones of a report."""
 
 
+COLOR = schema(dome=(str, ...), step=(str, ""), exposure=(float, 1.0), **_PLACE)
+"""A colour picture or a film of one stone."""
+
+
 def parsed(text: str | bytes) -> dict[str, Any]:
     """A request as a dict.
 

@@ -104,7 +104,7 @@ async function report(workbench, complain, signal) {
 }
 
 /** The lines of JSON in a stream. */
-async function* lines(stream) {
+export async function* lines(stream) {
   const reader = stream.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (let part = await reader.read(); !part.done; part = await reader.read()) {

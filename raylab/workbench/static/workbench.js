@@ -248,7 +248,7 @@ export class Workbench extends EventTarget {
     if (this.held[side]) return this.busy();
     this.sent[side].push(this.number);
     this.meant[side] = copy(this.state.designs[side]);
-    const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
+    const maps = new Set(this.state.maps.map((name) => (name === "difference" || name === "color" ? "luminance" : name)));
     this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
     this.notify("requested", { side, id: this.number });
     return this.busy();
