@@ -808,7 +808,7 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     steps = page.page.locator(".history button")
     bright = traced(page.values(), upper_painting_deg=1.5).summary.brightness.value
     assert [one.split("\n")[0] for one in steps.all_inner_texts()] == [
-        "As opened", "Painting of the upper halves 0° → 1.5°", "as a facet table"
+        "As opened", "Painting of the upper halves 0° → 1.5°", "as a facet table; pavilion main 2: azimuth 90° → 91.5°"
     ]  # fmt: skip
     assert written(bright) in steps.nth(1).inner_text()
     steps.nth(0).click()
@@ -835,6 +835,13 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     assert page.page.locator("#dome").input_value() == "my-room"
     assert page.page.locator("#dome-note").inner_text() == "A dim room (invented)"
     assert_reported(page, rl.trace_scene(lit, by_facet=False))
+    # a map in colour
+    page.page.locator("[data-map='0'] select").select_option("color")
+    assert page.page.locator("#color-controls").is_visible()
+    page.page.wait_for_selector("[data-map='0'][data-colored=exact]")
+    assert colors(canvas(page, "[data-map='0'] canvas")) > 200
+    page.page.locator("[data-map='0'] select").select_option("contrast")
+    page.rest()
     # tables pasted in
     table = facet_table(stone).replace(",", "\t").replace("symmetry: 8\t", "symmetry: 8,").replace("slope_deg\t", "Slope °\t")
     page.page.evaluate(PASTE, table)
@@ -852,6 +859,9 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     box.get_by_role("alert").filter(has_text="steep").wait_for()
     main = next(k for k, line in enumerate(table.splitlines(), start=1) if "pavilion main" in line)
     assert f":{main}: slope_deg = 'steep': not a number" in box.get_by_role("alert").inner_text()
+    assert all("422" in line for line in page.complaints), "the browser's own line on a refusal"
+    assert len(page.complaints) == 2
+    page.complaints.clear()
     box.get_by_label("Facet table").fill(table.replace("W-1", "W-2"))
     box.get_by_role("button", name="Open the table").click()
     box.wait_for(state="detached")

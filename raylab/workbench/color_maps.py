@@ -41,7 +41,7 @@ STEPS: dict[str, tuple[int, int | WavelengthSet | WavelengthChoice]] = {
 LIGHT = "D65"
 MOST_EXPOSURE = 1000.0
 
-STILLS, FILM_SIZE, FILM_WAVES, FPS, ROCK_DEG = 36, 280, 12, 12.0, 12.0
+STILLS, FILM_SIZE, FILM_WAVES, FPS, ROCK_DEG = 24, 240, 8, 8.0, 12.0
 """Of a film: its stills, the pixels along a side, wavelengths, stills in a second, and the largest tilt to either side."""
 
 

@@ -12,7 +12,7 @@ const encode = (c) => (c <= 0.0031308 ? 12.92 * c : 1.055 * c ** (1 / 2.4) - 0.0
 const GREYS = Array.from({ length: 768 }, (_, k) => Math.round(255 * encode((Math.floor(k / 3) + 0.5) / 256)));
 
 /** Grey for luminance, as a screen shows it. */
-export const greyScale = ({ exposure = 1 }) => ({ table: GREYS, low: 0, high: 1 / exposure, signed: false });
+export const greyScale = ({ exposure = 1 }) => ({ name: COLOR.name, table: GREYS, low: 0, high: 1 / exposure, signed: false });
 
 export class ColorMaps {
   /** `draw()` is called whenever there is a new picture. */
@@ -33,7 +33,7 @@ export class ColorMaps {
   /** The picture of a side: { bitmap, grid, about }; undefined while it is not that of the controls. */
   picture(side) {
     const one = this.seen[side];
-    return one && this.workbench.status === "exact" && one.key === JSON.stringify(this.question(side)) ? one : undefined;
+    return one?.key === JSON.stringify(this.question(side)) ? one : undefined;
   }
 
   /** Ask for what is missing once the page is at rest; give up what is in work when something moves. */

@@ -5,6 +5,8 @@ import { el, fixed, tidy } from "./controls.js";
 import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
 
 const MOST_NAMED = 3;
+/** Pictures of which brightness and facets are remembered. */
+const MOST_KEPT = 300;
 const COLUMNS = [[SLOPE, "slope", "°"], [AZIMUTH, "azimuth", "°"], [DISTANCE, "distance", " mm"]];
 const OTHERS = { slope_deg: ["slope change", "°"], azimuth_deg: ["azimuth change", "°"], depth_mm: ["additional depth", " mm"],
   absorption_per_mm: ["Absorption", "/mm"], material: ["Material", ""], facet: ["facet", ""] };
@@ -16,17 +18,20 @@ export const history = {
   title: "History",
 
   build(root, workbench) {
-    Object.assign(this, { workbench, key: "", seen: new Map() });
+    Object.assign(this, { workbench, key: "", seen: new Map(), rows: new Map() });
     this.list = el("ol", { className: "history", tabIndex: 0, ariaLabel: "Steps of this session" });
     root.append(el("p", { className: "note" }, "The steps since the page was opened. A click goes to a step; undo and redo go on from there."), this.list);
     workbench.addEventListener("answer", ({ detail: { side } }) => this.note(side));
   },
 
-  /** Remember the brightness of an exact picture that is still what the controls say. */
+  /** Remember the brightness of an exact picture that is still what the controls say, and the facets of its stone. */
   note(side) {
     const { workbench } = this;
     const answer = workbench.answers[side];
-    if (answer?.step === "exact" && workbench.drawn[side]) this.seen.set(this.scene(workbench.drawn[side]), answer.summary.stats.brightness);
+    const design = workbench.drawn[side];
+    if (answer?.step !== "exact" || !design) return;
+    put(this.seen, this.scene(design), answer.summary.stats.brightness);
+    if (design.kind !== "facets") put(this.rows, JSON.stringify(design), workbench.shapes[side].facets);
   },
 
   /** What a brightness belongs to: the design, the dome and the view. */
@@ -41,7 +46,7 @@ export const history = {
     const past = [...workbench.past, ...begun];
     const now = past.length;
     const moments = [...past, present, ...(begun.length ? [] : workbench.future.toReversed())];
-    const lines = moments.map((moment, at) => [at ? changes(moments[at - 1], moment, workbench).join("; ") : "As opened", this.brightness(moment)]);
+    const lines = moments.map((moment, at) => [at ? changes(moments[at - 1], moment, this).join("; ") : "As opened", this.brightness(moment)]);
     const key = JSON.stringify([now, lines]);
     if (key === this.key) return;
     this.key = key;
@@ -67,18 +72,20 @@ export const history = {
 };
 
 /** What one step changed, in words. */
-function changes(before, after, workbench) {
+function changes(before, after, known) {
   const pair = Boolean(before.designs.b || after.designs.b);
-  const words = ["a", "b"].flatMap((side) => ofSide(side, before, after, workbench).map((line) => (pair ? `${side.toUpperCase()}: ${line}` : line)));
+  const words = ["a", "b"].flatMap((side) => ofSide(side, before, after, known).map((line) => (pair ? `${side.toUpperCase()}: ${line}` : line)));
   return words.length ? words : ["title"];
 }
 
-function ofSide(side, before, after, workbench) {
+function ofSide(side, before, after, { workbench, rows }) {
   const [old, design] = [before.designs[side], after.designs[side]];
   if (same(old, design)) return [];
   if (!design) return ["taken away"];
   if (!same(before.opened[side], after.opened[side]) && same(after.opened[side], design)) return [`opened ${after.titles[side] || design.name}`];
   if (!old) return [`added ${KINDS[design.kind]}`];
+  const facets = old.kind !== "facets" && design.kind === "facets" ? rows.get(JSON.stringify(old)) : undefined;
+  if (facets) return few([KINDS.facets, ...ofRows({ ...(old.of ?? old), facets }, design)]);
   if (old.kind !== design.kind || !same(old.of, design.of) || old.cut !== design.cut) return [KINDS[design.kind]];
   return few(design.kind === "facets" ? ofRows(old, design) : ofKeys(old, design, workbench));
 }
@@ -104,7 +111,14 @@ function ofRows(old, design) {
       .map(([column, word, unit]) => `${facetName(row)}: ${word} ${tidy(was[column])}${unit} → ${tidy(row[column])}${unit}`);
   });
   const rest = Object.keys(OTHERS).filter((key) => !same(old[key], design[key])).map((key) => `${OTHERS[key][0]} changed`);
-  return [...moved, ...rest].length ? [...moved, ...rest] : ["facets"];
+  return [...moved, ...rest];
+}
+
+/** Put a value into a map that forgets its oldest. */
+function put(map, key, value) {
+  map.delete(key);
+  map.set(key, value);
+  if (map.size > MOST_KEPT) map.delete(map.keys().next().value);
 }
 
 function few(words) {

@@ -1,6 +1,7 @@
 // Put the page together.
 
 import { Workbench } from "./workbench.js";
+import { buildColorControls } from "./color_controls.js";
 import { el, fixed, slider, tidy } from "./controls.js";
 import { Domes } from "./domes.js";
 import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
@@ -56,6 +57,7 @@ $("face-up").addEventListener("click", () => workbench.look({ tilt_deg: 0, tilt_
 
 buildPanels(workbench, $("tabs"), $("panels"));
 buildFiles(workbench, complain);
+buildColorControls(workbench, $("light-controls"), complain);
 $("undo").addEventListener("click", () => workbench.undo());
 $("redo").addEventListener("click", () => workbench.redo());
 $("reset").addEventListener("click", () => workbench.replace({ [workbench.state.editing]: workbench.state.opened[workbench.state.editing] }));

@@ -101,7 +101,7 @@ export class Maps {
     const { x0_mm, y0_mm, pixel_mm, side = values.side } = seen?.grid ?? answer.grid;
     const whole = pixel_mm * side;
     context.imageSmoothingQuality = "high";
-    context.drawImage(seen?.bitmap ?? pictureOf(values, scale, answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
+    context.drawImage(seen?.bitmap ?? pictureOf(values, scale, scale.name ? undefined : answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
     if (this.edges.checked) this.drawEdges(figure, context, transform);
     this.drawCross(figure, context, transform);
     if (legend.name === COLOR.name) return this.drawLegend(figure, legend, seen);
@@ -122,7 +122,7 @@ export class Maps {
   drawLegend(figure, { title, name }, seen) {
     figure.bar.hidden = true;
     figure.ticks.replaceChildren(el("span", { title: seen?.about ?? "" }, seen
-      ? `as seen under daylight (${seen.step === "exact" ? seen.about : "coarse; the fine picture follows"})`
+      ? `as seen under daylight${seen.step === "exact" ? "" : " (coarse; the fine picture follows)"}`
       : "luminance in grey until the colours are computed"));
     figure.number.textContent = headline("luminance", this.workbench.answers[figure.side].summary);
     figure.element.dataset.colored = seen?.step ?? "";
@@ -210,7 +210,7 @@ function middle({ vertices }) {
 
 /** The painted picture of a map, kept for each answer and scale. */
 function pictureOf(values, scale, light) {
-  const key = `${scale.low} ${scale.high}`;
+  const key = `${scale.name ?? ""} ${scale.low} ${scale.high}`;
   if (values.picture?.key !== key) {
     const canvas = new OffscreenCanvas(values.side, values.side);
     canvas.getContext("2d").putImageData(paint(values, scale, light), 0, 0);
