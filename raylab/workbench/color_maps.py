@@ -1,8 +1,8 @@
 """Colour pictures and films of a page's stone, made beside the pictures of the link.
 
-A picture is asked for twice: coarse, which comes soon, and fine, once nothing moves. Both show the stone as a person sees it under
-the light: the brightest direction of the dome is white at an exposure of 1. Where the stone covers a pixel in part, the picture is
-transparent in part.
+A picture is asked for twice: coarse, which comes soon, and fine. Both show the stone as a person sees it under the light: the
+brightest direction of the dome is white at an exposure of 1. Where the stone covers a pixel in part, the picture is transparent
+in part.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from ..scene.scene import Scene
 from ..scene.view import View
 from ..units import number_in
 from ..whole_files import temporary_folder
-from .design_json import stone_of
+from .design_json import file_stem, stone_of
 from .own_domes import dome_of_page
 from .questions import COLOR, checked
 
@@ -70,7 +70,7 @@ def film(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress) -
             scene.stone, scene.dome, path, moved(scene.view, "rock", STILLS, ROCK_DEG),
             size=FILM_SIZE, light=LIGHT, exposure=_exposure(request), spectrum=FILM_WAVES, fps=FPS, progress=update,
         )  # fmt: skip
-        return {"name": path.name, "webp": _text(path.read_bytes()), "degrees": ROCK_DEG}
+        return {"name": f"{file_stem(scene.stone)}-rocking.webp", "webp": _text(path.read_bytes()), "degrees": ROCK_DEG}
 
 
 MADE: dict[str, Callable[[dict[str, Any], Mapping[str, Dome], Progress], dict[str, Any]]] = {"color": color_map, "film": film}

@@ -17,6 +17,7 @@ Two more kinds remove material from such a design, see `derived_designs`.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from typing import Any, Literal
 
@@ -215,6 +216,11 @@ def _is_tables(value: Any) -> bool:
 
 def _section(head: str, values: dict[str, Any]) -> list[str]:
     return ["", head, *(f"{key} = {_toml(value)}" for key, value in values.items())]
+
+
+def file_stem(stone: Stone) -> str:
+    """A stone's name as a file's name begins with it."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() or "stone"
 
 
 def _toml(value: Any) -> str:

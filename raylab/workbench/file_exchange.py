@@ -19,7 +19,7 @@ from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
-from .design_json import DEMO, FACETS, Design, facet_design, proportion_design, stone_of, stone_toml
+from .design_json import DEMO, FACETS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
 from .own_domes import OwnDome, dome_in_file
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -143,7 +143,7 @@ def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, vi
     if kind not in SAVED:
         raise InputError("unknown kind of file", key="kind", value=kind, expected="one of " + ", ".join(SAVED))
     stone = stone_of(design)
-    name = re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() or "stone"
+    name = file_stem(stone)
     if kind == "toml":
         return f"{name}.toml", stone_toml(design, title or stone.name, dome, view).encode()
     with temporary_folder() as folder:

@@ -8,7 +8,7 @@ export function buildColorControls(workbench, root, complain) {
     (value, rested) => workbench.look({ exposure: value }, rested));
   const button = el("button", { type: "button", title: "A film in colour of the stone as it rocks" }, "Film…");
   const box = el("div", { id: "color-controls" }, exposure.element, el("div", { className: "row" },
-    el("span", { className: "note" }, "A film of the rocking stone takes about half a minute."), button));
+    el("span", { className: "note" }, "A film of the stone as it rocks; half a minute where nothing else is computed."), button));
   button.addEventListener("click", () => filmWindow(workbench, complain));
   root.append(box);
   const show = () => {
