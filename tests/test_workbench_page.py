@@ -777,8 +777,8 @@ PASTE = """(text) => {
 
 
 COLORED = """() => {
-  const { width, height } = document.querySelector("[data-map='0'] .map-frame canvas");
-  const { data } = document.querySelector("[data-map='0'] .map-frame canvas").getContext("2d").getImageData(0, 0, width, height);
+  const canvas = document.querySelector("[data-map='0'] .map-frame canvas");
+  const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
   let found = 0;
   for (let k = 0; k < data.length; k += 4) {
     const shades = data.subarray(k, k + 3);
@@ -850,7 +850,7 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     table = facet_table(stone).replace(",", "\t").replace("symmetry: 8\t", "symmetry: 8,").replace("slope_deg\t", "Slope °\t")
     page.page.evaluate(PASTE, table)
     page.page.wait_for_selector("#title:text-is('W-1 (invented)')")
-    assert kept() == {**facet_design(stone), "measured": True}
+    assert kept() == open_bytes("pasted table.tsv", table.encode()).design
     page.page.evaluate(PASTE, "tea")
     page.page.wait_for_selector("#problem:not([hidden])")
     assert page.problem().startswith("pasted table.tsv:1: missing column facet")
