@@ -43,9 +43,10 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
     (see `compare`). Raises InputError for an invalid request.
     """
     request = checked(request, REPORT)
-    designs, dome = request["designs"], dome_of_page(request, domes)
+    designs = request["designs"]
     if len(designs) != 2:
         raise InputError("wrong number of stones", key="designs", expected="two stones")
+    dome = dome_of_page(request, domes)
     stones = [stone_of(design) for design in designs]
     view = View(tilt_azimuth_deg=request.get("tilt_azimuth_deg", 0.0))
     tilts = request.get("tilts", TILTS_DEG)
