@@ -13,7 +13,7 @@ from vector_facets import last_planes
 
 import raylab as rl
 from raylab.cutting.blocked import blocked_stone
-from raylab.cutting.last_facets import finished
+from raylab.cutting.last_facets import CHOICES, finished
 from raylab.cutting.mains import COVERAGE, correct, main_gradient, mains_off
 from raylab.results.statistics import STATISTICS
 from raylab.results.summary import record
@@ -23,6 +23,7 @@ from raylab.tracers.exact.beams import trace_beams
 EVEN = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 DOME = rl.load_dome("head-shadow")
 FAST = rl.TraceSettings(precision=0.05)
+CHOSEN = {one.key for one in CHOICES}
 
 
 def blocked(whole: rl.Stone, *, girdle: bool = True) -> rl.Stone:
@@ -52,7 +53,13 @@ def assert_same(made: rl.Stone, wanted: rl.Stone) -> None:
 @pytest.mark.parametrize("girdle", [True, False])
 @pytest.mark.parametrize(
     "cut",
-    [{}, {"star_pct": 42.0, "lower_half_pct": 84.0}, {"culet_pct": 1.5}, {"girdle_facets": 16, "girdle_pct": 4.0}],
+    [
+        {},
+        {"star_pct": 42.0, "lower_half_pct": 84.0},
+        {"culet_pct": 1.5},
+        {"girdle_facets": 16, "girdle_pct": 4.0},
+        {"lower_half_pct": 81.0, "upper_painting_deg": 2.5, "lower_painting_deg": -1.5},
+    ],
     ids=str,
 )
 def test_a_perfectly_blocked_stone_becomes_the_round_brilliant(cut, girdle):
@@ -61,7 +68,7 @@ def test_a_perfectly_blocked_stone_becomes_the_round_brilliant(cut, girdle):
     if not girdle and "girdle_facets" in cut:
         whole = rl.round_brilliant(**EVEN, **{**cut, "girdle_facets": 96})
     base = blocked_stone(blocked(whole, girdle=girdle), None if girdle else 6.5)
-    choice = rl.LastFacets(**{key: value for key, value in cut.items() if key in ("star_pct", "lower_half_pct")})
+    choice = rl.LastFacets(**{key: value for key, value in cut.items() if key in CHOSEN})
     assert_same(finished(base, choice), whole)
     other = rl.LastFacets(star_pct=47.0, lower_half_pct=80.0)
     with pytest.raises(AssertionError):

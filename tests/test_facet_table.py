@@ -136,6 +136,41 @@ def line_of(text: str) -> int:
 MAIN = line_of(",pavilion main,")
 TABLE = line_of(",table,")
 DISTANCE = LINES[TABLE - 1].split(",")[-1]
+ROWS = "\n".join(LINES[HEADER:])
+NOTES = "\n".join(LINES[:HEADER])
+TABBED = NOTES + "\n" + ROWS.replace(",", "\t")
+PEOPLES = "Facet no.;Tiers;Side;Slope [°];Azimut;Distance / millimetres"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        TABBED,
+        TABBED.replace(".", ","),
+        NOTES + "\n" + ROWS.replace(",", ";").replace(".", ",").replace(LINES[HEADER].replace(",", ";"), PEOPLES),
+        "\n".join(f'"{line}";;;;;' for line in LINES[:HEADER])
+        + "\n;;;;;\n"
+        + ROWS.replace(",", ";").replace("\n", ";\n")
+        + ";",
+        TABBED.replace("\tcrown main\tup", "\tCrown  Main\tUP").replace(f"\t{DISTANCE}", f"\t{DISTANCE} mm"),
+        "\n".join([*LINES[:HEADER], *(line + ",x" for line in LINES[HEADER:])]).replace(
+            "distance_mm,x", "distance_mm,slope (rad)"
+        ),
+    ],
+    ids=[
+        "tabs",
+        "decimal commas",
+        "headings of people",
+        "cells of an export",
+        "capitals and units",
+        "another unit beside ours",
+    ],
+)
+def test_tables_of_spreadsheets_are_read(text, tmp_path):
+    text = text.replace("mirror 0,0", "mirror 0.0")  # a comment is no cell
+    assert_same(read(tmp_path, text), STONE)
+    (tmp_path / "copied.tsv").write_text(text, "utf-8")
+    assert_same(rl.load_stone(tmp_path / "copied.tsv"), STONE)
 
 
 @pytest.mark.parametrize(
@@ -145,7 +180,25 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
         ("# unit: mm\n", "stone.csv: empty file"),
         (LINES[HEADER], "stone.csv: no facets"),
         ("\n".join(LINES[: HEADER + 3]), "stone.csv: facets = 2: too few facets to close a stone"),
-        (TEXT.replace(",", ";"), f"stone.csv:{HEADER + 1}: wrong separator; expected commas"),
+        (
+            TEXT.replace("side,slope_deg", "side,slope (rad)"),
+            f":{HEADER + 1}: slope (rad): wrong unit of slope; expected slope_deg",
+        ),
+        (TEXT.replace("side,slope_deg", "side,slopes / rad"), "slopes / rad: wrong unit of slope"),
+        (TEXT.replace("side,slope_deg", "side,slope in radians"), f"stone.csv:{HEADER + 1}: missing column slope_deg"),
+        (
+            TEXT.replace("facet,tier,side,", "facet (deg),tier,side,", 1),
+            "facet (deg): wrong unit of facet; expected facet, which",
+        ),
+        (TEXT.replace(",azimuth_deg", ",slope (°)"), f"csv:{HEADER + 1}: missing column azimuth_deg"),
+        (TEXT.replace("slope_deg", "slope").replace("distance_mm", "distance_mm,slope (°)"), "repeated column slope_deg"),
+        (TEXT.replace("distance_mm", "distance / cm"), "distance / cm: wrong unit of distance; expected distance_mm"),
+        (
+            TABBED.replace(DISTANCE, DISTANCE.replace(".", ","), 1),
+            f":{TABLE}: distance_mm = '{DISTANCE.replace('.', ',')}': decimal",
+        ),
+        (TABBED.replace(DISTANCE, "1.070,5", 1).replace(".", ","), f":{TABLE}: distance_mm = '1,070,5': not a number"),
+        (TABBED.replace("0\ttable\tup", "0\ttable", 1), f":{TABLE}: 5 values for 6 columns; expected one value per column"),
         ("\n".join([*LINES[:-1], LINES[-1].replace(",", ";")]), f"stone.csv:{len(LINES)}: 1 values for 6 columns (semi"),
         (TEXT.replace(f",{DISTANCE}", f",{DISTANCE.replace('.', ',')}", 1), f":{TABLE}: 7 values for 6 columns (a comma in a"),
         (
@@ -167,7 +220,7 @@ DISTANCE = LINES[TABLE - 1].split(",")[-1]
         (TEXT.replace("0,table", "one,table", 1), f"stone.csv:{TABLE}: facet = 'one': invalid facet number"),
         (TEXT.replace("0,table", "0,", 1), f"stone.csv:{TABLE}: tier: missing"),
         (TEXT.replace("0,table", '0,"table', 1), f"stone.csv:{TABLE}: invalid line"),
-        (TEXT.replace("side,slope_deg", "side,slope", 1), f"stone.csv:{HEADER + 1}: missing column slope_deg"),
+        (TEXT.replace("side,slope_deg", "side,lean", 1), f"stone.csv:{HEADER + 1}: missing column slope_deg"),
         (TEXT.replace("facet,tier", "facet,tier,tier", 1), f"stone.csv:{HEADER + 1}: repeated column tier"),
         (TEXT + LINES[-1], f"stone.csv:{len(LINES) + 1}: facet = 0: culet 0 repeats line {len(LINES)}"),
         (TEXT.replace("unit: mm", "unit: cm"), "stone.csv:3: unit = 'cm': wrong unit of distance; expected mm, as in"),

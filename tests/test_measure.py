@@ -157,6 +157,23 @@ def test_a_knife_edge_girdle_is_zero_thick_there():
     assert found.girdle_pct.max > 3.0
 
 
+@pytest.mark.parametrize(("upper", "lower"), [(2.0, -1.5), (-2.5, 3.0)])
+def test_a_painted_stone_measures_as_it_was_built(upper, lower):
+    """Halves turn about the line from foot to tip, so all lengths stay; the girdle at its joints is thicker by what is painted,
+    by hand: R tan(slope) (cos(11.25 - p) - cos(11.25 + p)) of each half."""
+    shape = {"crown_angle_deg": 34.0, "pavilion_angle_deg": 41.0}
+    stone = round_brilliant(**GIVEN, **shape, upper_painting_deg=upper, lower_painting_deg=lower)
+    found = measure(stone)
+    for key, value in {**GIVEN, **shape, "upper_painting_deg": upper, "lower_painting_deg": lower}.items():
+        assert found[key].mean == pytest.approx(value, abs=1e-9), key
+        assert found[key].spread < 1e-9, key
+    thicker = 0.0
+    for tier, toward in (("upper half", upper), ("lower half", lower)):
+        near, far = (math.cos(math.radians(11.25 + turn)) for turn in (-toward, toward))
+        thicker += 50.0 * math.tan(math.radians(stone.slope_deg()[stone.facets_of(tier)[0]])) * (near - far)
+    assert found.girdle_joint_pct.mean - found.girdle_pct.mean == pytest.approx(thicker, abs=1e-9)
+
+
 def test_valleys_of_an_even_girdle():
     """The rim of a half is highest (lowest) where main and joint meet it, at 11.25 degrees to either side of its own azimuth,
     plan radius R cos 11.25 there and R in between: R tan(slope) (1 - cos 11.25) off the girdle from above and below."""

@@ -99,6 +99,10 @@ def test_girdle_finish_is_the_girdles_alone():
         ({"lower_half_pct": 95, "culet_pct": 8}, "lower_half_pct", "the lower halves extend past the culet"),
         ({"lower_half_pct": 0}, "lower_half_pct", "ends excluded"),
         ({"girdle_pct": 0.7}, "girdle_pct", "the girdle vanishes in the valleys"),
+        ({"girdle_pct": 2.2, "lower_painting_deg": -3}, "girdle_pct", "the girdle vanishes in the valleys"),
+        ({"upper_painting_deg": -10.5}, "upper_painting_deg", "out of range; expected -10 to 10 degrees"),
+        ({"star_pct": 95, "upper_painting_deg": -10}, "upper_painting_deg", "the upper halves can't be turned so far"),
+        ({"lower_half_pct": 5, "lower_painting_deg": -10}, "lower_painting_deg", "the lower halves can't be turned so far"),
         ({"girdle_pct": -1}, "girdle_pct", "out of range"),
         ({"culet_pct": -0.1}, "culet_pct", "out of range"),
         ({"girdle_facets": 90}, "girdle_facets", "expected a multiple of 16 from 16 to 192"),
@@ -119,11 +123,27 @@ def test_impossible_combinations_are_refused_by_name(changes, key, message):
 
 def test_the_limits_it_names_are_the_limits():
     """Just inside the bound that a refusal names, the stone is built."""
-    for key, wrong, side in (("star_pct", 5.0, 1.0), ("girdle_pct", 0.5, 1.0)):
+    dug = {"upper_painting_deg": 1.0, "lower_painting_deg": -4.0}
+    for key, wrong, others in (("star_pct", 5.0, {}), ("girdle_pct", 0.5, {}), ("girdle_pct", 0.5, dug)):
         with pytest.raises(StoneError) as caught:
-            round_brilliant(**USUAL, **{key: wrong})
+            round_brilliant(**USUAL, **others, **{key: wrong})
         bound = float(caught.value.expected.removeprefix("more than ").split()[0])
-        assert len(round_brilliant(**USUAL, **{key: bound + 0.1 * side})) == 153
+        assert len(round_brilliant(**USUAL, **others, **{key: bound + 0.1})) == 153
+
+
+def test_unpainted_is_the_default_and_painting_turns_the_halves_alone():
+    plain = round_brilliant(**USUAL, girdle_pct=4.5)
+    same = round_brilliant(**USUAL, girdle_pct=4.5, upper_painting_deg=0.0, lower_painting_deg=0.0)
+    np.testing.assert_array_equal(same.normals, plain.normals)
+    np.testing.assert_array_equal(same.distances_mm, plain.distances_mm)
+    painted = round_brilliant(**USUAL, girdle_pct=4.5, upper_painting_deg=1.5, lower_painting_deg=-2.0)
+    turned = painted.azimuth_deg() - plain.azimuth_deg()
+    for tier, toward in (("upper half", 1.5), ("lower half", -2.0)):
+        halves = painted.facets_of(tier)
+        assert turned[halves] == pytest.approx([-toward, toward] * 8, abs=1e-9)
+    others = [f for f, tier in enumerate(plain.tiers) if "half" not in tier]
+    np.testing.assert_array_equal(painted.normals[others], plain.normals[others])
+    np.testing.assert_array_equal(painted.distances_mm[others], plain.distances_mm[others])
 
 
 @settings(max_examples=60, deadline=None, derandomize=True)
@@ -134,7 +154,9 @@ def test_the_limits_it_names_are_the_limits():
     star_pct=st.floats(5, 95),
     lower_half_pct=st.floats(5, 99),
     girdle_pct=st.floats(0.5, 12),
-    culet_pct=st.floats(0, 5),
+    culet_pct=st.floats(0, 5).map(lambda size: round(size, 3)),
+    upper_painting_deg=st.floats(-10, 10),
+    lower_painting_deg=st.floats(-10, 10),
 )
 def test_any_proportions_give_a_stone_or_a_named_refusal(**proportions):
     try:

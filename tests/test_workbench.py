@@ -39,6 +39,7 @@ from raylab.workbench.design_json import DEMO, facet_design, proportion_design, 
 from raylab.workbench.file_exchange import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.workbench.messages import encode
 from raylab.workbench.optical import light_through
+from raylab.workbench.own_domes import dome_of_page
 from raylab.workbench.request_queue import RequestQueue
 
 HEAD_SHADOW = rl.load_dome("head-shadow")
@@ -133,7 +134,8 @@ def test_a_design_that_is_no_stone_is_reported_in_one_line(design, words):
 def test_a_design_as_toml_is_a_scene_that_gives_the_same_stone(tmp_path):
     design = {**DEMO, "name": 'a "quoted" \\ name\x7f\n', "absorption_per_mm": [[450.0, 0.05], [650.0, 0.01]]}
     path = tmp_path / "x.toml"
-    path.write_text(stone_toml(design, "a title", "head-shadow", {"tilt_deg": 7.5, "tilt_azimuth_deg": 30.0}), "utf-8")
+    view = {"tilt_deg": 7.5, "tilt_azimuth_deg": 30.0}
+    path.write_text(stone_toml(design, "a title", {"name": "head-shadow"}, view), "utf-8")
     scene = rl.load_scene(path)
     np.testing.assert_array_equal(scene.stone.normals, stone_of(design).normals)
     assert (scene.stone.name, scene.title, scene.dome.name) == (design["name"], "a title", "head-shadow")
@@ -508,6 +510,70 @@ def test_a_dome_without_a_name_is_left_out_of_a_saved_scene():
     assert name == "w-1-invented.toml"
     assert b"[dome]" not in content
     assert open_bytes(name, content).design == DEMO
+
+
+# --- domes of the user's own -------------------------------------------------------------------------------------------
+
+ROOM = b"""schema = 1
+description = "A dim room with a wide lamp (invented)"
+sky_radiance = 0.2
+head_half_angle_deg = 10
+
+[[zone]]
+elevation_deg = [0, 30]
+radiance = 0.5
+
+[[lamp]]
+elevation_deg = 60
+radius_deg = 20
+"""
+
+
+def test_a_dome_of_the_users_own_is_what_its_file_says(workbench, tmp_path):
+    found = json.loads(workbench.post("/open?name=my-room.toml", ROOM)[2])["dome"]
+    assert (found["name"], found["description"]) == ("my-room", "A dim room with a wide lamp (invented)")
+    (tmp_path / "my-room.toml").write_bytes(ROOM)
+    room = rl.load_dome(tmp_path / "my-room.toml")
+    own = {"dome": found["name"], "own_dome": found["table"]}
+    assert dome_of_page(own, {}).digest == room.digest
+    with_it, without = answer(step="coarse", **own)[0], answer(step="coarse")[0]
+    known = unpack(Answerer({"my-room": room}).answer(question(step="coarse", dome="my-room")))[0]
+    assert with_it["summary"] == known["summary"] != without["summary"]
+    body = json.dumps({"design": DEMO, "tilt_deg": 5, **own}).encode()
+    (tmp_path / "scene.toml").write_bytes(workbench.post("/save/toml", body)[2])
+    assert rl.load_scene(tmp_path / "scene.toml").dome.digest == room.digest
+    again = json.loads(workbench.post("/open?name=head-shadow.toml", ROOM)[2])["dome"]
+    assert again["name"] == "head-shadow (own)", "raylab's own keeps its name"
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ({"sky": "image", "image": "/etc/passwd"}, "image: a dome of the page reads no picture"),
+        ({"sky": "image"}, "needs sky = 'image' together with an image"),
+        ({"file": "/etc/passwd", "sky_radiance": 1}, "unknown key"),
+        ({"sky_radiance": "1"}, "sky_radiance = '1': wrong type"),
+        ({"lamp": [{"elevation_deg": 95}]}, "lamp#1.elevation_deg = 95.0: out of range"),
+        ({"lamp": [{"elevation_deg": 60, "image": "x"}]}, "lamp#1.image = 'x': unknown key"),
+        ({"sky_radiance": 0}, "the dome has no light"),
+        ({"lamp": [{"elevation_deg": 60, "azimuth_deg": 0, "radius_deg": 2, "radiance": 1}] * 700}, "dome too large"),
+    ],
+)
+def test_a_dome_that_is_none_is_refused_wherever_it_comes_from(workbench, table, words):
+    """As a file that is opened, and as keys in a question: neither reads another file of this machine."""
+    lines = []
+    for key, value in table.items():
+        tables = value if isinstance(value, list) else []
+        lines += [f"[[{key}]]\n" + "\n".join(f"{k} = {json.dumps(v)}" for k, v in one.items()) for one in tables]
+        lines[:0] = [] if tables else [f"{key} = {json.dumps(value)}"]
+    status, _, content = workbench.post("/open?name=x.toml", "\n".join(["schema = 1", *lines]).encode())
+    line = json.loads(content)["error"]["text"]
+    assert (status, line.startswith("x.toml: "), "\n" in line) == (422, True, False)
+    assert words in line
+    assert words in answer(own_dome=table)[0]["error"]["text"]
+    assert words in lines_of(workbench, designs=[DEMO, DEMO], own_dome=table)[-1]["error"]["text"]
+    body = json.dumps({"design": DEMO, "dome": "x", "own_dome": table}).encode()
+    assert words in json.loads(workbench.post("/save/toml", body)[2])["error"]["text"]
 
 
 # --- the command -----------------------------------------------------------------------------------------------------

@@ -22,8 +22,9 @@ import raylab as rl
 from raylab.cutting.blocked import blocked_stone
 from raylab.cutting.last_facets import finished
 from raylab.stone.facet_table import facet_table
+from raylab.stone.index_wheel import index_of, index_words
 from raylab.workbench.answers import STEPS
-from raylab.workbench.design_json import DEMO, stone_of
+from raylab.workbench.design_json import DEMO, facet_design, stone_of
 from raylab.workbench.file_exchange import open_bytes
 
 WAIT_MS = 240_000  # a first start compiles; on a busy machine that takes minutes
@@ -312,8 +313,6 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     slope.fill("41.0")
     slope.press("Enter")
     page.rest()
-    from raylab.workbench.design_json import facet_design
-
     design = facet_design(stone_of(DEMO))
     for row in design["facets"]:
         if row[:2] == ["pavilion main", 2]:
@@ -786,6 +785,110 @@ def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     page.page.get_by_role("button", name="Stop report").click()
     page.page.wait_for_selector("#report:text-is('Report')")
     assert page.page.locator("#problem").is_hidden()
+
+
+# --- tools of the shop -----------------------------------------------------------------------------------------------
+
+ROOM = b"schema = 1\ndescription = 'A dim room (invented)'\nsky_radiance = 0.2\n[[lamp]]\nelevation_deg = 60\nradius_deg = 20\n"
+PASTE = """(text) => {
+  const clipboardData = new DataTransfer();
+  clipboardData.setData("text/plain", text);
+  document.body.dispatchEvent(new ClipboardEvent("paste", { clipboardData, bubbles: true, cancelable: true }));
+}"""
+
+
+COLORED = """() => {
+  const canvas = document.querySelector("[data-map='0'] .map-frame canvas");
+  const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  let found = 0;
+  for (let k = 0; k < data.length; k += 4) {
+    const shades = data.subarray(k, k + 3);
+    if (data[k + 3] && Math.max(...shades) - Math.min(...shades) > 15) found++;
+  }
+  return found;
+}"""
+"""How many pixels of the first map are no grey."""
+
+
+def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path):
+    """One page for all; few of its pictures are waited for."""
+    page = open_page()
+    kept = lambda: page.page.evaluate("JSON.parse(sessionStorage.getItem('raylab-workbench')).state.designs.a")  # noqa: E731
+    stone = stone_of({**DEMO, "upper_painting_deg": 1.5})
+    page.slide("upper_painting_deg", 1.5)
+    assert_reported(page, traced(page.values(), upper_painting_deg=1.5))
+    bright = page.number("brightness.a")
+    # an index wheel
+    page.page.get_by_role("tab", name="Facets").click()
+    index = page.page.get_by_label("index of pavilion main 2")
+    assert not index.is_visible()
+    page.page.select_option("#wheel", "96")
+    shown = page.page.evaluate(
+        "Object.fromEntries([...document.querySelectorAll('td.index input')].map((i) => [i.ariaLabel, i.value]))"
+    )
+    words = [index_words(index_of(float(azimuth), 96)) for azimuth in stone.azimuth_deg()]
+    assert shown == {f"index of {stone.facet_name(f)}": word for f, word in enumerate(words)}
+    index.fill("24,4")
+    index.press("Enter")
+    assert page.page.get_by_label("azimuth of pavilion main 2, degrees").input_value() == "91.5"
+    assert index.input_value() == "24.40*"
+    index.fill("97")
+    index.press("Enter")
+    assert index.input_value() == "24.40*"
+    page.page.get_by_label("Choose pavilion main 2").click()
+    page.page.locator("#facet-card").filter(has_text="azimuth 91.5° (index 24.40* of 96)").wait_for()
+    page.page.get_by_label("Choose pavilion main 2").click()
+    # a history to go back in
+    page.page.get_by_role("tab", name="History").click()
+    steps = page.page.locator(".history button")
+    moved = "as a facet table; pavilion main 2: azimuth 90° → 91.5°"
+    painted = "Painting of the upper halves 0° → 1.5°"
+    assert [one.split("\n")[0] for one in steps.all_inner_texts()] == ["As opened", painted, moved]
+    assert bright in steps.nth(1).inner_text()
+    steps.nth(0).click()
+    assert kept() == DEMO
+    assert [steps.nth(k).get_attribute("aria-current") for k in range(3)] == ["step", None, None]
+    page.page.keyboard.press("Control+Shift+Z")
+    assert kept()["upper_painting_deg"] == 1.5
+    steps.nth(2).click()
+    assert kept()["kind"] == "facets"
+    assert page.page.locator("#redo").is_disabled()
+    page.page.get_by_role("button", name="Step 1: ").click()
+    # a dome of one's own, and a map in colour
+    (tmp_path / "my-room.toml").write_bytes(ROOM)
+    page.drop("my-room.toml", ROOM)
+    page.page.wait_for_selector("#dome option:checked[value=my-room]", state="attached")
+    page.page.reload()
+    page.page.locator("[data-map='0'] select").select_option("color")
+    page.page.wait_for_selector("[data-map='0']:is([data-colored=coarse], [data-colored=exact])")
+    assert page.page.locator("#color-controls").is_visible()
+    assert page.page.evaluate(COLORED) > 50
+    assert page.page.locator("#dome").input_value() == "my-room"
+    assert page.page.locator("#dome-note").inner_text() == "A dim room (invented)"
+    lit = rl.Scene(stone, rl.load_dome(tmp_path / "my-room.toml"), rl.View(), *STEPS["exact"])
+    assert_reported(page, rl.trace_scene(lit, by_facet=False))
+    # tables pasted in
+    table = facet_table(stone).replace(",", "\t").replace("symmetry: 8\t", "symmetry: 8,").replace("slope_deg\t", "Slope °\t")
+    page.page.evaluate(PASTE, table)
+    page.page.wait_for_selector("#title:text-is('W-1 (invented)')")
+    assert kept() == open_bytes("pasted table.tsv", table.encode()).design
+    page.page.evaluate(PASTE, "tea")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem().startswith("pasted table.tsv:1: missing column facet")
+    page.page.click("#paste")
+    box = page.page.locator("dialog")
+    box.get_by_label("Facet table").fill(table.replace("\t40.75\t", "\tsteep\t", 1))
+    box.get_by_role("button", name="Open the table").click()
+    box.get_by_role("alert").filter(has_text="steep").wait_for()
+    main = next(k for k, line in enumerate(table.splitlines(), start=1) if "pavilion main" in line)
+    assert f":{main}: slope_deg = 'steep': not a number" in box.get_by_role("alert").inner_text()
+    box.get_by_label("Facet table").fill(table.replace("W-1", "W-2"))
+    box.get_by_role("button", name="Open the table").click()
+    box.wait_for(state="detached")
+    assert page.page.locator("#title").inner_text() == "W-2 (invented)"
+    assert all("422" in line for line in page.complaints), "the browser's own line on a refusal"
+    assert len(page.complaints) == 2
+    page.complaints.clear()
 
 
 # --- for everybody ---------------------------------------------------------------------------------------------------

@@ -10,7 +10,10 @@ from .console import reading, say, say_json, say_materials, table
 from .options import Flag
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..stone.measuring.callipers import Quantity
+    from ..stone.proportions import FacetRow
     from ..stone.scanning.report import ScanReport
     from ..stone.stone import Stone
 
@@ -25,6 +28,7 @@ def measure(
     material: str | None = None,
     noise_um: float | None = None,
     facets: Flag = False,
+    wheel: int | None = None,
     save: Path | None = None,
     drawing: Path | None = None,
     force: Flag = False,
@@ -40,8 +44,8 @@ def measure(
     Parameters
     ----------
     stone
-        A stone file or scene file (TOML), a facet table (.csv), or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a demo
-        one (see `raylab scenes`).
+        A stone file or scene file (TOML), a facet table (.csv, .tsv), or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a
+        demo one (see `raylab scenes`).
     unit
         Unit of length of a scan: mm, um, cm, m or in. Required for .stl, .obj and .ply; .glb and .3mf state their own.
     material
@@ -50,6 +54,9 @@ def measure(
         Noise of the scanned points along the surface normal, micrometres. By default it is estimated from the scan.
     facets
         List every facet instead of one line per tier.
+    wheel
+        Number of teeth of an index wheel: list every facet, with its azimuth as a number of that wheel. A mark * stands where
+        the azimuth lies between two teeth.
     save
         Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm) or a facet table (.csv).
     drawing
@@ -61,8 +68,10 @@ def measure(
     """
     from ..demo import own_or_demo
     from ..files import save_png, save_stone
+    from ..stone.index_wheel import checked_wheel, index_of
     from ..stone.proportions import measure as measured
 
+    teeth = None if wheel is None else checked_wheel(wheel, "--wheel")
     body, report = _read(own_or_demo(stone), unit, material, noise_um)
     found = measured(body)
     if save is not None:
@@ -72,6 +81,10 @@ def measure(
 
         save_png(stone_figure(body), drawing, force=force)
     facts = {**found.to_dict(), "material_remark": body.material.remark}
+    if teeth is not None:
+        facts["wheel"] = teeth
+        for row in facts["facets"]:
+            row["index"] = index_of(row["azimuth_deg"], teeth)
     if report is not None:
         facts["scan"] = report.to_dict()
     if json:
@@ -87,11 +100,8 @@ def measure(
     heads = ("proportion", "mean", "min", "max", "spread", "unit", "positions")
     table(heads, [_row(found.definitions[key].label, quantity) for key, quantity in found.items()])
     say()
-    if facets:
-        columns = ("facet", "side", "slope / deg", "azimuth / deg", "distance / mm", "area / mm^2")
-        rows = found.facets
-        numbers = [_cells(row.slope_deg, row.azimuth_deg, row.distance_mm, row.area_mm2) for row in rows]
-        table(columns, [(row.name, row.side, *cells) for row, cells in zip(rows, numbers, strict=True)], left=2)
+    if facets or teeth is not None:
+        _print_facets(found.facets, teeth)
     else:
         table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(found.facets))
     if report is not None:
@@ -136,6 +146,25 @@ def _print_scan(report: ScanReport) -> None:
     rest = len(report.unexplained) - MOST_PATCHES
     if rest > 0:
         say(f"  and {rest} smaller patches")
+
+
+def _print_facets(rows: Sequence[FacetRow], teeth: int | None) -> None:
+    """One line per facet, with the number of an index wheel beside the azimuth where one is asked for."""
+    from ..stone.index_wheel import BETWEEN, index_of, index_words
+
+    columns: dict[str, Sequence[str]] = {
+        "facet": [row.name for row in rows],
+        "side": [row.side for row in rows],
+        "slope / deg": _cells(*(row.slope_deg for row in rows)),
+        "azimuth / deg": _cells(*(row.azimuth_deg for row in rows)),
+    }
+    if teeth is not None:
+        columns[f"index of {teeth}"] = [index_words(index_of(row.azimuth_deg, teeth)) for row in rows]
+    columns["distance / mm"] = _cells(*(row.distance_mm for row in rows))
+    columns["area / mm^2"] = _cells(*(row.area_mm2 for row in rows))
+    table(tuple(columns), list(zip(*columns.values(), strict=True)), left=2)
+    if teeth is not None:
+        say(f"  {BETWEEN} between two teeth; the wheel counts from azimuth 0, counter-clockwise seen from above")
 
 
 def _row(label: str, quantity: Quantity) -> tuple[str, ...]:

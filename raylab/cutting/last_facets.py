@@ -35,14 +35,8 @@ CHOICES = (
         "upper_half_pct", "upper-half length", "%", 0.0, 100.0, "share of the distance from girdle to table edge, in plan view",
         optional=True, unset="the upper halves meet the tips of the stars", open_ends=True, slider=Slider(20.0, 70.0, 0.5),
     ),
-    Parameter(
-        "upper_painting_deg", "painting of the upper halves", "degree", -10.0, 10.0,
-        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
-    ),
-    Parameter(
-        "lower_painting_deg", "painting of the lower halves", "degree", -10.0, 10.0,
-        "angle towards the adjacent mains; negative values mean digging", default=0.0, slider=Slider(-3.0, 3.0, 0.05),
-    ),
+    ROUND_BRILLIANT.keys["upper_painting_deg"],
+    ROUND_BRILLIANT.keys["lower_painting_deg"],
 )  # fmt: skip
 """What can be chosen; the fields of `LastFacets`."""
 

@@ -10,7 +10,8 @@
 ``facet`` is the number within the tier. ``side`` says whether it faces ``up`` or ``down``; it may be empty for a vertical one.
 ``slope_deg`` is the angle between the facet and the girdle plane, 0 to 90. ``azimuth_deg`` is that of the outward normal,
 counter-clockwise from +x seen from above; ``distance_mm`` is the facet's distance from the origin, along the normal. The
-order of the columns is free, and other columns are passed over.
+order of the columns is free, and other columns are passed over. A table as a spreadsheet copies or exports it is read as well,
+see `facet_table_text`.
 
 Lines that start with ``#`` are comments. Some of them describe the stone: ``unit`` (mm, as the column says), ``cut``,
 ``material``, ``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of tiers or facets that
@@ -33,7 +34,8 @@ import numpy as np
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from ..reading import reader
-from .facet_table_text import COLUMNS, LineError, number, split, text_of, whole
+from .facet_headings import COLUMNS
+from .facet_table_text import LineError, number, split, text_of, whole
 from .finish import FINISHES, POLISHED, Finish, get_finish
 from .known_cuts import get_cut, tiers_by_name
 from .planes import SIDES, facing_deg, normal_of_deg
@@ -129,7 +131,7 @@ def _stone(text: str, stem: str) -> Stone:
     normals, distances, tiers, indices = [], [], [], []
     seen: dict[tuple[str, int], int] = {}
     for line, row in rows:
-        tier, index = row["tier"], whole(line, row["facet"])
+        tier, index = _spelled(row["tier"]), whole(line, row["facet"])
         if not tier:
             raise LineError.at(line, "missing", key="tier", expected="a name such as 'crown main'")
         if (tier, index) in seen:
@@ -138,7 +140,7 @@ def _stone(text: str, stem: str) -> Stone:
         seen[tier, index] = line
         slope = number(line, "slope_deg", row["slope_deg"], 0.0, 90.0)
         azimuth = number(line, "azimuth_deg", row["azimuth_deg"], -360.0, 360.0)
-        normals.append(normal_of_deg(slope, azimuth, _side(line, tier, row["side"], slope)))
+        normals.append(normal_of_deg(slope, azimuth, _side(line, tier, row["side"].lower(), slope)))
         distances.append(number(line, "distance_mm", row["distance_mm"], -1e4, 1e4))
         tiers.append(tier)
         indices.append(index)
@@ -158,6 +160,12 @@ def _stone(text: str, stem: str) -> Stone:
         name=notes.get("name", (0, stem))[1] or stem,
         measured=True,
     )
+
+
+def _spelled(tier: str) -> str:
+    """A tier's name, that of a known cut in its own spelling: capitals and spaces don't matter."""
+    plain = " ".join(tier.lower().split())
+    return plain if plain in tiers_by_name() else tier
 
 
 def _side(line: int, tier: str, word: str, slope: float) -> float:

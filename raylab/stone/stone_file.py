@@ -100,6 +100,7 @@ def _mesh(path: Path, **options: Any) -> Stone:
 STONE_READERS: dict[str, Callable[..., Stone]] = {
     ".toml": _stone_toml,
     ".csv": read_facet_table,
+    ".tsv": read_facet_table,
     **dict.fromkeys(mesh_file.SUFFIXES, _mesh),
 }
 """What reads a stone, by the file's suffix in lower case; readers of meshes take options."""

@@ -38,6 +38,7 @@ from .derived_designs import FINISHED
 from .design_json import rows_of, stones_of
 from .messages import encode
 from .optical import light_through
+from .own_domes import dome_of_page
 from .questions import about
 
 COARSE, EXACT = "coarse", "exact"
@@ -73,13 +74,11 @@ class Answerer:
         return encode({**record, **header}, arrays)
 
     def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
-        dome, step = str(question.get("dome")), str(question.get("step", EXACT))
-        if dome not in self.domes:
-            raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, self.domes))
+        dome, step = dome_of_page(question, self.domes), str(question.get("step", EXACT))
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
-        return Scene(stone, self.domes[dome], view, *STEPS[step])
+        return Scene(stone, dome, view, *STEPS[step])
 
 
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:

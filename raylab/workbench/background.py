@@ -16,7 +16,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from ..comparison.comparing import compare
-from ..errors import InputError, nearest
+from ..errors import InputError
 from ..lighting.dome import Dome
 from ..progress import Progress
 from ..report import save_report
@@ -25,6 +25,7 @@ from ..stopping import Stopped, stopped_by
 from ..units import number_in
 from ..whole_files import temporary_folder
 from .design_json import stone_of
+from .own_domes import dome_of_page
 from .questions import REPORT, checked
 
 Job = Callable[[Progress], dict[str, Any]]
@@ -38,15 +39,14 @@ log = logging.getLogger("raylab.workbench")
 def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress) -> dict[str, Any]:
     """The report on the two stones of a page: its file's name, and the HTML.
 
-    The request holds `designs` and `dome`, and optionally `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct` (see
-    `compare`). Raises InputError for an invalid request.
+    The request holds `designs` and `dome`, and optionally `own_dome`, `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct`
+    (see `compare`). Raises InputError for an invalid request.
     """
     request = checked(request, REPORT)
-    designs, dome = request["designs"], request.get("dome", "")
+    designs = request["designs"]
     if len(designs) != 2:
         raise InputError("wrong number of stones", key="designs", expected="two stones")
-    if dome not in domes:
-        raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, domes))
+    dome = dome_of_page(request, domes)
     stones = [stone_of(design) for design in designs]
     view = View(tilt_azimuth_deg=request.get("tilt_azimuth_deg", 0.0))
     tilts = request.get("tilts", TILTS_DEG)
@@ -56,7 +56,7 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
         )
     known = request.get("known_to_pct", 10.0)
     tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
-    found = compare(*stones, dome=domes[dome], view=view, tilts=tilts, known_to_pct=known, progress=update)
+    found = compare(*stones, dome=dome, view=view, tilts=tilts, known_to_pct=known, progress=update)
     names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
     with temporary_folder() as folder:
         path = folder / f"report-{names}.html"

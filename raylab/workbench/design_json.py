@@ -17,6 +17,7 @@ Two more kinds remove material from such a design, see `derived_designs`.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from typing import Any, Literal
 
@@ -190,8 +191,8 @@ def _absorption(material: Material) -> Any:
     return [list(pair) for pair in material.absorption]
 
 
-def stone_toml(design: Design, title: str, dome: str | None, view: dict[str, float]) -> str:
-    """A scene file of a design by proportions, or a stone file where the dome has no name that a file could state.
+def stone_toml(design: Design, title: str, dome: dict[str, Any] | None, view: dict[str, float]) -> str:
+    """A scene file of a design by proportions, with `dome` as its [dome] section; a stone file where that is None.
 
     Raises InputError for a table of facets, which a CSV file holds.
     """
@@ -200,11 +201,26 @@ def stone_toml(design: Design, title: str, dome: str | None, view: dict[str, flo
     stone_of(design)
     parts: dict[str, dict[str, Any]] = {"stone": {k: v for k, v in design.items() if v is not None and k != "kind"}}
     if dome is not None:
-        parts |= {"dome": {"name": dome}, "view": view}
+        parts |= {"dome": dome, "view": view}
     lines = ["schema = 1", f"title = {_toml(title)}"]
     for section, values in parts.items():
-        lines += ["", f"[{section}]", *(f"{key} = {_toml(value)}" for key, value in values.items())]
+        lists = {key: value for key, value in values.items() if _is_tables(value)}
+        lines += _section(f"[{section}]", {key: value for key, value in values.items() if key not in lists})
+        lines += [line for key, tables in lists.items() for table in tables for line in _section(f"[[{section}.{key}]]", table)]
     return "\n".join(lines) + "\n"
+
+
+def _is_tables(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
+
+
+def _section(head: str, values: dict[str, Any]) -> list[str]:
+    return ["", head, *(f"{key} = {_toml(value)}" for key, value in values.items())]
+
+
+def file_stem(stone: Stone) -> str:
+    """A stone's name as a file's name begins with it."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() or "stone"
 
 
 def _toml(value: Any) -> str:

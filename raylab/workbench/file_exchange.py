@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -17,7 +19,8 @@ from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
-from .design_json import DEMO, FACETS, Design, facet_design, proportion_design, stone_of, stone_toml
+from .design_json import DEMO, FACETS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
+from .own_domes import OwnDome, dome_in_file
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest file that the page may send."""
@@ -63,6 +66,26 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
 
     It is read in a folder of its own, and what it names beside itself is not followed: a page may send files, not fetch them.
     """
+    with _received(name, data) as (path, plain):
+        return _opened(path, plain, unit)
+
+
+def open_any(name: str, data: bytes, unit: str | None, known: Mapping[str, Dome]) -> Opened | OwnDome:
+    """The same, or the dome where the file is a dome's; `known` domes by name."""
+    with _received(name, data) as (path, plain):
+        dome = dome_in_file(path, plain, known) if path.suffix == ".toml" else None
+        return _opened(path, plain, unit) if dome is None else dome
+
+
+def _opened(path: Path, name: str, unit: str | None) -> Opened:
+    if path.suffix == ".toml":
+        _refuse_links(read_toml(path, name).values)
+    return open_path(path, unit)
+
+
+@contextmanager
+def _received(name: str, data: bytes) -> Iterator[tuple[Path, str]]:
+    """A file of the page for as long as it is read, and its plain name; errors call it by that, with the line where they do."""
     plain = PurePosixPath(name.replace("\\", "/")).name[:120] or "file"
     suffix = re.sub(r"[^.a-z0-9]", "", Path(plain).suffix.lower())[:20]
     if len(data) > MAX_BYTES:
@@ -74,12 +97,12 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
         path = folder / f"{stem}{suffix}"
         path.write_bytes(data)
         try:
-            if suffix == ".toml":
-                _refuse_links(read_toml(path, plain).values)
-            return open_path(path, unit)
+            yield path, plain
         except InputError as error:
+            line = re.fullmatch(re.escape(str(path)) + r"(:\d+)", error.file or "")
+            file = plain + (line[1] if line else "")
             raise InputError(
-                error.problem, key=error.key, value=error.value, expected=_plain(error.expected, path, plain), file=plain
+                error.problem, key=error.key, value=error.value, expected=_plain(error.expected, path, plain), file=file
             ) from error
 
 
@@ -111,15 +134,16 @@ def _measured_stone(path: Path, unit: str | None) -> Stone:
     return load_stone(path, unit=unit if path.suffix.lower() in UNIT_UNSAID else None)
 
 
-def saved(design: Design, kind: str, title: str, dome: str | None, view: dict[str, float]) -> tuple[str, bytes]:
+def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, view: dict[str, float]) -> tuple[str, bytes]:
     """A design as a file: its name and its content.
 
-    Raises InputError for an unknown kind, a design that is no stone, or one that this kind can't hold.
+    `dome` is the [dome] section of a scene, None where a file can't state it. Raises InputError for an unknown kind, a design
+    that is no stone, or one that this kind can't hold.
     """
     if kind not in SAVED:
         raise InputError("unknown kind of file", key="kind", value=kind, expected="one of " + ", ".join(SAVED))
     stone = stone_of(design)
-    name = re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() or "stone"
+    name = file_stem(stone)
     if kind == "toml":
         return f"{name}.toml", stone_toml(design, title or stone.name, dome, view).encode()
     with temporary_folder() as folder:
@@ -128,4 +152,4 @@ def saved(design: Design, kind: str, title: str, dome: str | None, view: dict[st
         return path.name, path.read_bytes()
 
 
-__all__ = ["FACETS", "MAX_BYTES", "SAVED", "UNITS", "Opened", "open_bytes", "open_demo", "open_path", "saved"]
+__all__ = ["FACETS", "MAX_BYTES", "SAVED", "UNITS", "Opened", "open_any", "open_bytes", "open_demo", "open_path", "saved"]

@@ -26,6 +26,7 @@ from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
 from ..results.statistics import STATISTICS, SYMMETRY, Description
 from ..stone.cuts.shared import OF_ANY_STONE
+from ..stone.index_wheel import WHEELS
 from ..stone.known_cuts import cuts
 from ..stone.stone_file import STONE_READERS
 from ..stone.tier import GIRDLE
@@ -37,11 +38,13 @@ from .answers import COARSE, Answerer
 from .background import report, streamed
 from .bodies import body_of, refusal
 from .bounds import bounds_of
+from .color_maps import MADE
 from .colors import color_tables, legends
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
-from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
+from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
 from .messages import encode
+from .own_domes import dome_keys
 from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
 from .request_queue import Question, RequestQueue
 
@@ -65,6 +68,7 @@ class Workbench:
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
+    colors: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-colors"))
     jobs: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-jobs"))
     ended: bool = False
 
@@ -93,6 +97,7 @@ class Workbench:
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,
+            "wheels": WHEELS,
             "readable": list(STONE_READERS),
             "saved": list(SAVED),
             "max_bytes": MAX_BYTES,
@@ -132,21 +137,23 @@ class Pages:
         return JSONResponse(await asyncio.to_thread(self.workbench.start))
 
     async def open(self, request: Request) -> Response:
-        """A file that the page sends becomes a design."""
+        """A file that the page sends becomes a design, or a dome."""
         name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
         try:
             async with self.opening:
                 data = await body_of(request, MAX_BYTES, name[:120])
-                opened = await self._beside(open_bytes, name, data, unit)
+                opened = await self._beside(open_any, name, data, unit, self.workbench.domes)
         except InputError as error:
             return refusal(error)
+        if isinstance(opened, dict):
+            return JSONResponse({"dome": opened})
         return JSONResponse({"design": opened.design, "title": opened.title})
 
     async def save(self, request: Request) -> Response:
         """A design becomes a file that the browser keeps."""
         try:
             question = checked(parsed(await body_of(request, MAX_QUESTION)), SAVE)
-            dome = question.get("dome") if question.get("dome") in dome_names() else None
+            dome = dome_keys(question)
             view = {key: number_in(key, question.get(key, 0.0), -360.0, 360.0) for key in ("tilt_deg", "tilt_azimuth_deg")}
             kind, title = request.path_params["kind"], question.get("title", "")
             name, content = await self._beside(saved, question["design"], kind, title, dome, view)
@@ -162,6 +169,18 @@ class Pages:
             return refusal(error)
         bench = self.workbench
         lines = streamed(bench.jobs, lambda update: bench.until_the_end(report, question, bench.domes, update))
+        return StreamingResponse(lines, media_type="application/x-ndjson")
+
+    async def made(self, request: Request) -> Response:
+        """A colour picture or a film; lines of JSON as for the report."""
+        try:
+            question, job = parsed(await body_of(request, MAX_QUESTION)), MADE.get(request.path_params["what"])
+            if job is None:
+                raise InputError("unknown", key="what", value=request.path_params["what"], expected="one of " + ", ".join(MADE))
+        except InputError as error:
+            return refusal(error)
+        bench = self.workbench
+        lines = streamed(bench.colors, lambda update: bench.until_the_end(job, question, bench.domes, update))
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
     async def link(self, page: WebSocket) -> None:

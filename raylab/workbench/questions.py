@@ -24,6 +24,7 @@ LONGEST_ECHO = 60
 _PLACE: dict[str, Any] = {
     "side": (Literal["a", "b"] | None, None),
     "design": (dict, ...),
+    "own_dome": (dict | None, None),
     "tilt_deg": (float, 0.0),
     "tilt_azimuth_deg": (float, 0.0),
 }
@@ -46,12 +47,17 @@ SAVE = schema(title=(str, ""), dome=(str | None, None), **_PLACE)
 REPORT = schema(
     designs=(list[dict[str, Any]], ...),
     dome=(str, ""),
+    own_dome=(dict | None, None),
     title=(str, ""),
     tilts=(Numbers, []),
     tilt_azimuth_deg=(float, 0.0),
     known_to_pct=(float, 10.0),
 )
 """The two stones of a report."""
+
+
+COLOR = schema(dome=(str, ...), step=(str, ""), exposure=(float, 1.0), **_PLACE)
+"""A colour picture or a film of one stone."""
 
 
 def parsed(text: str | bytes) -> dict[str, Any]:

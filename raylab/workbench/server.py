@@ -35,7 +35,7 @@ def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Ca
         ready()
         yield
         workbench.ended = True
-        for worker in (workbench.worker, workbench.jobs):
+        for worker in (workbench.worker, workbench.colors, workbench.jobs):
             worker.shutdown(wait=False, cancel_futures=True)
 
     static = shipped("workbench/static")
@@ -47,6 +47,7 @@ def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Ca
             Route("/open", pages.open, methods=["POST"]),
             Route("/save/{kind}", pages.save, methods=["POST"]),
             Route("/report", pages.report, methods=["POST"]),
+            Route("/made/{what}", pages.made, methods=["POST"]),
             WebSocketRoute("/link", pages.link),
             Mount("/static", StaticFiles(directory=str(static))),
         ],

@@ -5,7 +5,7 @@ the circle's diameter is the stone's largest. Mains stand at azimuths 0, 45, 90,
 girdle circle at its own azimuth, half the girdle thickness above or below z = 0. Stars and halves follow from them by the
 rules of `brilliant`.
 
-So the girdle is thickest at the mains and at the joints between halves, and thinnest in the valleys between.
+So the girdle of unpainted halves is thickest at the mains and at the joints between halves, and thinnest in the valleys.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from ..finish import Finish
 from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
-from ..tier import CULET, GIRDLE, TABLE
+from ..tier import CULET, GIRDLE, TABLE, Tier
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF, Joint
 from .brilliant_measured import brilliant_measured
 from .cut import Cut, Facets, Reason
@@ -29,7 +29,6 @@ from .parameter import Parameter, Slider, Values
 from .shared import DIAMETER, GIRDLE_AND_SIZE, GIRDLE_FINISH, WEIGHT
 
 MAINS = 8
-_VALLEY = math.radians(11.25)
 _JOINT = math.radians(22.5)
 _NEXT = math.radians(45.0)
 _CIRCLE = Circle(0.5)
@@ -44,6 +43,8 @@ def round_brilliant(
     pavilion_depth_pct: float | None = None,
     star_pct: float = 50.0,
     lower_half_pct: float = 77.0,
+    upper_painting_deg: float = 0.0,
+    lower_painting_deg: float = 0.0,
     girdle_pct: float = 3.5,
     culet_pct: float = 0.0,
     girdle_facets: int = 96,
@@ -53,7 +54,7 @@ def round_brilliant(
     material: str | Material = "diamond",
     name: str = "round brilliant",
 ) -> Stone:
-    """A round brilliant with unpainted halves.
+    """A round brilliant; its halves are unpainted by default.
 
     Parameters
     ----------
@@ -62,6 +63,8 @@ def round_brilliant(
     pavilion_angle_deg or pavilion_depth_pct : slope of the pavilion mains, or the pavilion depth; exactly one.
     star_pct : star length, percent of the distance from table edge to girdle, in plan view.
     lower_half_pct : lower-half length, percent of the distance from girdle to culet centre, in plan view.
+    upper_painting_deg, lower_painting_deg : angle by which the azimuth of each half turns towards its main, degrees; negative
+        values mean digging. The halves turn about the line from the main's foot to their tip, so lengths stay as they are.
     girdle_pct : girdle thickness at the mains, percent.
     culet_pct : distance between opposite sides of the culet facet, percent; 0 is a point (common practice).
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
@@ -82,6 +85,8 @@ def round_brilliant(
         pavilion_depth_pct=pavilion_depth_pct,
         star_pct=star_pct,
         lower_half_pct=lower_half_pct,
+        upper_painting_deg=upper_painting_deg,
+        lower_painting_deg=lower_painting_deg,
         girdle_pct=girdle_pct,
         culet_pct=culet_pct,
         girdle_facets=girdle_facets,
@@ -95,6 +100,10 @@ def round_brilliant(
 
 STARS_CROSS_TABLE = Reason("stars_cross_table", "star_pct", "the stars cross the table")
 HALVES_PAST_CULET = Reason("lower_halves_past_culet", "lower_half_pct", "the lower halves extend past the culet")
+NOT_SO_FAR = {
+    "upper_painting_deg": Reason("upper_halves_too_far", "upper_painting_deg", "the upper halves can't be turned so far"),
+    "lower_painting_deg": Reason("lower_halves_too_far", "lower_painting_deg", "the lower halves can't be turned so far"),
+}
 GIRDLE_VANISHES = Reason("girdle_vanishes", "girdle_pct", "the girdle vanishes in the valleys between the halves")
 
 
@@ -113,7 +122,7 @@ def _planes(values: Values) -> list[Facets]:
         least = (table / math.cos(_JOINT) - above.inner) / (R - above.inner) * 100.0
         raise STARS_CROSS_TABLE.error(values["star_pct"], f"more than {least:.1f} %")
     star = above.star(corners, tip)
-    upper, _ = above.halves(tip)
+    upper = _half(above, tip, "upper_painting_deg", values)
     below = _joint(pavilion, 0.0)
     tip = below.from_girdle(values["lower_half_pct"])
     if tip.radius <= culet / math.cos(_JOINT):
@@ -121,8 +130,8 @@ def _planes(values: Values) -> list[Facets]:
         raise HALVES_PAST_CULET.error(
             values["lower_half_pct"], f"less than {most:.1f} % with culet_pct = {values['culet_pct']:g}"
         )
-    lower, _ = below.halves(tip)
-    valley = 100.0 * (2.0 * rim - R * (upper.tangent + lower.tangent) * (1.0 - math.cos(_VALLEY)))
+    lower = _half(below, tip, "lower_painting_deg", values)
+    valley = 100.0 * (2.0 * rim - R * _sag(upper, lower))
     if valley <= 0.0:
         raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - valley:.2f} % at the mains")
     foot = Position(R, 0.0, 0.0)
@@ -130,9 +139,9 @@ def _planes(values: Values) -> list[Facets]:
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
         Facets(STAR, *ring(MAINS, star, UP, rim)),
         Facets(CROWN_MAIN, *ring(MAINS, Slant(0.0, crown, foot), UP, rim)),
-        Facets(UPPER_HALF, *ring(2 * MAINS, upper, UP, rim)),
+        _halves(UPPER_HALF, upper, values["upper_painting_deg"], UP, rim),
         Facets(GIRDLE, *_CIRCLE.flats(values["girdle_facets"])),
-        Facets(LOWER_HALF, *ring(2 * MAINS, lower, DOWN, rim)),
+        _halves(LOWER_HALF, lower, values["lower_painting_deg"], DOWN, rim),
         Facets(PAVILION_MAIN, *ring(MAINS, Slant(0.0, pavilion, foot), DOWN, rim)),
     ]
     if culet > 0.0:
@@ -148,6 +157,33 @@ def _joint(main: float, inner: float) -> Joint:
         return Position(radius, _JOINT, (R - radius * math.cos(_JOINT)) * main)
 
     return Joint((0.0, _NEXT), (Position(R, 0.0, 0.0), Position(R, _NEXT, 0.0)), inner, R, at)
+
+
+def _half(joint: Joint, tip: Position, painting: str, values: Values) -> Slant:
+    """The half on the joint's first main, turned by the painting under that key."""
+    half, _ = joint.halves(tip, math.radians(values[painting]))
+    if math.isnan(half.tangent):
+        raise NOT_SO_FAR[painting].error(values[painting], "a smaller angle")
+    return half
+
+
+def _halves(tier: Tier, first: Slant, painting_deg: float, side: float, rim: float) -> Facets:
+    """All halves of a side: the first one, its image about the joint, and so on around the axis. Painting turns every other one
+    the other way."""
+    normals, distance = ring(2 * MAINS, first, side, rim)
+    turned = first._replace(azimuth=first.azimuth + 2.0 * math.radians(painting_deg))
+    normals[1::2] = ring(2 * MAINS, turned, side, rim)[0][1::2]
+    return Facets(tier, normals, distance)
+
+
+def _sag(upper: Slant, lower: Slant) -> float:
+    """How much thinner than at the mains the girdle is in its valleys, where both halves reach deepest; in girdle radii.
+
+    Along the girdle circle each half's height is a cosine about the azimuth that it faces, and so is their sum: its amplitude
+    is that of the two as vectors.
+    """
+    x, y = (sum(half.tangent * turn(half.azimuth) for half in (upper, lower)) for turn in (math.cos, math.sin))
+    return math.hypot(x, y) - x
 
 
 def _slope_of(run: Callable[[Values], float]) -> Callable[[float, Values], float]:
@@ -188,6 +224,16 @@ PARAMETERS = (
         default=77.0, open_ends=True, slider=Slider(50.0, 95.0, 0.5),
     ),
     Parameter(
+        "upper_painting_deg", "painting of the upper halves", "degree", -10.0, 10.0,
+        "angle towards the adjacent mains; negative values mean digging", "crown",
+        default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+    ),
+    Parameter(
+        "lower_painting_deg", "painting of the lower halves", "degree", -10.0, 10.0,
+        "angle towards the adjacent mains; negative values mean digging", "pavilion",
+        default=0.0, slider=Slider(-3.0, 3.0, 0.05),
+    ),
+    Parameter(
         "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "thickness where the mains meet the girdle",
         GIRDLE_AND_SIZE, default=3.5, slider=Slider(1.0, 10.0, 0.1),
     ),
@@ -214,6 +260,6 @@ ROUND_BRILLIANT = Cut(
     symmetry=SymmetryGroup(MAINS, 0.0),
     outline=_CIRCLE,
     planes=_planes,
-    reasons=(STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES),
+    reasons=(STARS_CROSS_TABLE, HALVES_PAST_CULET, *NOT_SO_FAR.values(), GIRDLE_VANISHES),
     measured=brilliant_measured(PARAMETERS),
 )

@@ -1,6 +1,7 @@
 // The panel of facets: one row per facet, to choose and to edit. Editing turns the stone into a facet table; undo reverts it.
 
 import { el, tidy } from "./controls.js";
+import { azimuthOf, indexWords, teethOf, wheelChoice } from "./index_wheel.js";
 
 const TIER = 0, NUMBER = 1, SIDE = 2;
 export const SLOPE = 3, AZIMUTH = 4, DISTANCE = 5;
@@ -36,9 +37,11 @@ export const facets = {
     root.append(
       el("p", { className: "note" }, "Slope: angle to the girdle plane, degrees (more than 90 turns the facet to the other side). Azimuth: degrees " +
         "counter-clockwise from the right. Distance: from the centre to the facet plane, mm."),
+      wheelChoice(workbench),
       el("div", { className: "facet-scroll", tabIndex: 0, role: "region", ariaLabel: "Facet table" },
-        el("table", {}, el("caption", { className: "hidden-head" }, "Facets of the stone"),
-          el("thead", {}, el("tr", {}, ...["Facet", "Slope °", "Azimuth °", "Distance mm"].map((head) => el("th", { scope: "col" }, head)))),
+        this.table = el("table", {}, el("caption", { className: "hidden-head" }, "Facets of the stone"),
+          el("thead", {}, el("tr", {}, ...["Facet", "Slope °", "Azimuth °", "Index", "Distance mm"]
+            .map((head) => el("th", { scope: "col", className: head === "Index" ? "index" : "" }, head)))),
           this.body, this.girdle)),
       el("div", { className: "row" }, this.fold),
     );
@@ -59,8 +62,11 @@ export const facets = {
     const rows = this.current(workbench);
     const key = rows.map(facetName).join();
     if (key !== this.key) this.rebuild(rows, key);
+    const teeth = teethOf(workbench);
+    this.table.classList.toggle("no-wheel", !teeth);
     for (const row of rows) {
-      const { inputs } = this.rows.get(facetName(row));
+      const { inputs, index } = this.rows.get(facetName(row));
+      if (teeth && index.dataset.typed !== "1") index.value = indexWords(row[AZIMUTH], teeth);
       for (const [column] of COLUMNS) {
         const input = inputs[column];
         if (input !== document.activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
@@ -77,7 +83,7 @@ export const facets = {
     let tier = null;
     for (const row of rows) {
       const home = this.workbench.onGirdle(row) ? this.girdle : this.body;
-      if (row[TIER] !== tier) home.append(el("tr", { className: "tier" }, el("th", { colSpan: 4, scope: "rowgroup" }, row[TIER])));
+      if (row[TIER] !== tier) home.append(el("tr", { className: "tier" }, el("th", { colSpan: 5, scope: "rowgroup" }, row[TIER])));
       tier = row[TIER];
       home.append(this.line(row));
     }
@@ -91,17 +97,22 @@ export const facets = {
     const inputs = {};
     const cells = COLUMNS.map(([column, word, unit]) => {
       const input = el("input", { type: "number", step: STEP[column], ariaLabel: `${word} of ${name}, ${unit}`, autocomplete: "off" });
-      input.addEventListener("change", () => this.write(name, column, input));
+      input.addEventListener("change", () => this.write(name, column, input.valueAsNumber));
       inputs[column] = input;
       return el("td", {}, input);
     });
+    const index = el("input", { type: "text", inputMode: "decimal", ariaLabel: `index of ${name}`, autocomplete: "off",
+      title: "Number of the index wheel; * between two teeth" });
+    index.addEventListener("input", () => { index.dataset.typed = "1"; });
+    for (const end of ["change", "blur"]) index.addEventListener(end, () => { index.dataset.typed = "0"; });
+    index.addEventListener("change", () => this.write(name, AZIMUTH, azimuthOf(index.value, teethOf(this.workbench))));
+    cells.splice(2, 0, el("td", { className: "index" }, index));
     const line = el("tr", {}, el("th", { scope: "row" }, choose), ...cells);
-    this.rows.set(name, { line, inputs, choose });
+    this.rows.set(name, { line, inputs, index, choose });
     return line;
   },
 
-  write(name, column, input) {
-    const value = input.valueAsNumber;
+  write(name, column, value) {
     const design = Number.isFinite(value) ? this.workbench.asTable(this.workbench.state.editing) : null;
     const row = design?.facets.find((one) => facetName(one) === name);
     if (!row) {

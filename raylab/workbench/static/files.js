@@ -1,6 +1,8 @@
 // Files: open a stone, save a design, and the report on two stones.
 
 import { el } from "./controls.js";
+import { addDome, ownDome } from "./domes.js";
+import { buildPaste } from "./paste.js";
 
 const NAMES = { toml: "TOML", csv: "CSV", stl: "STL" };
 const SPOKEN = { toml: "Save the scene as TOML", csv: "Save the facet table as CSV", stl: "Save the mesh as STL, in mm" };
@@ -16,14 +18,15 @@ export function buildFiles(workbench, complain) {
   file.addEventListener("change", async () => {
     const [chosen] = file.files;
     file.value = "";
-    if (chosen) await open(workbench, chosen, unit.value, complain);
+    if (chosen) complain(await open(workbench, chosen, unit.value));
   });
   addEventListener("dragover", (event) => event.preventDefault());
   addEventListener("drop", async (event) => {
     event.preventDefault();
     const [dropped] = event.dataTransfer.files;
-    if (dropped) await open(workbench, dropped, unit.value, complain);
+    if (dropped) complain(await open(workbench, dropped, unit.value));
   });
+  buildPaste(document.getElementById("paste"), (pasted) => open(workbench, pasted, unit.value), complain);
   save.append(...workbench.start.saved.map((kind) => {
     const button = el("button", { type: "button", title: SPOKEN[kind], ariaLabel: SPOKEN[kind] }, NAMES[kind] ?? kind);
     button.addEventListener("click", () => keep(workbench, kind, complain));
@@ -44,17 +47,22 @@ export function buildFiles(workbench, complain) {
   });
 }
 
-async function open(workbench, file, unit, complain) {
+/** Open a stone or a dome; returns the error that kept it from being opened, or null. */
+async function open(workbench, file, unit) {
   const most = workbench.start.max_bytes;
-  if (file.size > most) {
-    complain({ text: `${file.name}: file too large (${file.size} bytes); expected at most ${most} bytes` });
-    return;
-  }
-  const found = await post(`open?${new URLSearchParams({ name: file.name, unit })}`, file, complain);
-  if (!found) return;
-  const { design, title } = await found.json();
+  if (file.size > most) return { text: `${file.name}: file too large (${file.size} bytes); expected at most ${most} bytes` };
+  let error = null;
+  const found = await post(`open?${new URLSearchParams({ name: file.name, unit })}`, file, (refusal) => { error = refusal; });
+  if (!found) return error;
+  const { design, title, dome } = await found.json();
+  if (dome) addDome(workbench, dome);
+  else take(workbench, design, title);
+  return null;
+}
+
+/** An opened stone takes the place of the edited one. */
+function take(workbench, design, title) {
   const { editing, opened, titles } = workbench.state;
-  complain(null);
   workbench.replace({ [editing]: design }, { facet: null, opened: { ...opened, [editing]: design }, titles: { ...titles, [editing]: title } });
 }
 
@@ -78,7 +86,7 @@ function download(name, blob) {
 async function report(workbench, complain, signal) {
   const { designs, titles, dome, tilt_azimuth_deg } = workbench.state;
   const share = document.getElementById("report-share");
-  const request = { designs: workbench.sides.map((side) => designs[side]), dome, tilt_azimuth_deg };
+  const request = { designs: workbench.sides.map((side) => designs[side]), dome, own_dome: ownDome(workbench.state), tilt_azimuth_deg };
   if (titles.a !== titles.b) request.title = workbench.sides.map((side) => titles[side]).join(" and ");
   share.hidden = false;
   share.value = 0;
@@ -96,7 +104,7 @@ async function report(workbench, complain, signal) {
 }
 
 /** The lines of JSON in a stream. */
-async function* lines(stream) {
+export async function* lines(stream) {
   const reader = stream.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (let part = await reader.read(); !part.done; part = await reader.read()) {

@@ -1,9 +1,12 @@
 // Put the page together.
 
 import { Workbench } from "./workbench.js";
+import { buildColorControls } from "./color_controls.js";
 import { el, fixed, slider, tidy } from "./controls.js";
+import { Domes } from "./domes.js";
 import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
 import { buildFiles } from "./files.js";
+import { besideAzimuth } from "./index_wheel.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
@@ -40,8 +43,7 @@ $("problem-close").addEventListener("click", () => complain(null));
 
 // --- light and view -----------------------------------------------------------------------------------------------------
 
-$("dome").append(...start.domes.map(({ name }) => el("option", { value: name }, name.replaceAll("-", " "))));
-$("dome").addEventListener("change", () => workbench.look({ dome: $("dome").value }));
+const domes = new Domes(workbench, $("dome"), $("dome-note"));
 const views = [
   slider({ key: "tilt_deg", label: "Tilt", unit: "°", spoken: "degrees", low: 0, high: 45, step: 0.5, least: 0, most: 90 },
     (value, rested) => workbench.look({ tilt_deg: value }, rested)),
@@ -55,6 +57,7 @@ $("face-up").addEventListener("click", () => workbench.look({ tilt_deg: 0, tilt_
 
 buildPanels(workbench, $("tabs"), $("panels"));
 buildFiles(workbench, complain);
+buildColorControls(workbench, $("light-controls"), complain);
 $("undo").addEventListener("click", () => workbench.undo());
 $("redo").addEventListener("click", () => workbench.redo());
 $("reset").addEventListener("click", () => workbench.replace({ [workbench.state.editing]: workbench.state.opened[workbench.state.editing] }));
@@ -100,8 +103,7 @@ function showControls() {
   showPanels(workbench);
   views[0].show(state.tilt_deg);
   views[1].show(state.tilt_azimuth_deg);
-  $("dome").value = state.dome;
-  $("dome-note").textContent = start.domes.find(({ name }) => name === state.dome)?.description ?? "";
+  domes.show();
   $("title").textContent = $("title").title = state.titles[state.editing] || workbench.design.name || "";
   document.querySelector("main").classList.toggle("pair", workbench.sides.length > 1);
   $("undo").disabled = !workbench.past.length;
@@ -128,7 +130,7 @@ function showFacet() {
   clear.addEventListener("click", () => workbench.look({ facet: null }));
   card.replaceChildren(
     el("div", { className: "row" }, el("h3", {}, facetName(row)), clear),
-    el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
+    el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°${besideAzimuth(workbench, row[AZIMUTH])}, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
     el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of the light leaks through this facet.`),
     el("p", { className: "note" }, "The maps are bright where their light meets this facet, in proportion to the light that remains at that point."),
   );
@@ -192,6 +194,7 @@ function drawAll() {
 
 workbench.addEventListener("change", () => { showControls(); if (maps.arrange()) drawAll(); });
 workbench.addEventListener("rest", showControls);
+workbench.addEventListener("wheel", showControls);
 workbench.addEventListener("problem", ({ detail }) => complain(detail, "answer"));
 workbench.addEventListener("path", ({ detail }) => { showPath(detail); maps.draw(); solid.draw(); });
 workbench.addEventListener("answer", ({ detail: { side } }) => {

@@ -108,11 +108,11 @@ export class MapInput {
     this.at = { side, spot: [x, y] };
     const { grid } = this.workbench.answers[side];
     const legends = new Map([0, 1].map((slot) => this.maps.legend(slot)).map((legend) => [legend.name, legend]));
-    const parts = [...legends.values()].map(({ name, title, unit }) => {
+    const parts = [...legends.values()].map(({ name, title, readout, unit }) => {
       const values = this.maps.values(side, { name });
       const [column, row] = [Math.floor((x - grid.x0_mm) / grid.pixel_mm), Math.floor((y - grid.y0_mm) / grid.pixel_mm)];
       const inside = values && column >= 0 && row >= 0 && column < values.side && row < values.side;
-      return `${title} ${inside ? fixed(values[row * values.side + column], 3) + (unit === "degree" ? "°" : "") : "–"}`;
+      return `${readout ?? title} ${inside ? fixed(values[row * values.side + column], 3) + (unit === "degree" ? "°" : "") : "–"}`;
     });
     this.probe.textContent = `x ${fixed(x, 2)} mm, y ${fixed(y, 2)} mm: ${parts.join(", ")}`;
   }

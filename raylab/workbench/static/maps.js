@@ -1,6 +1,7 @@
 // The maps: one figure for each map of each stone, all on one scale of mm and, per map, one scale of colours.
 
 import { paint, paintBar } from "./color.js";
+import { COLOR, ColorMaps, greyScale } from "./color_maps.js";
 import { el, fixed, signed, tidy } from "./controls.js";
 import { MapInput } from "./map_input.js";
 
@@ -14,6 +15,7 @@ const DIFFERENCE = {
 export class Maps {
   constructor(workbench, root, probe, edges) {
     Object.assign(this, { workbench, root, edges, figures: [], key: "", input: new MapInput(workbench, this, probe) });
+    this.colors = new ColorMaps(workbench, () => this.draw());
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => this.draw()).observe(root);
   }
@@ -49,7 +51,8 @@ export class Maps {
   /** The maps to choose from: those of raylab and, for two stones, the difference. */
   get offered() {
     const { start, sides } = this.workbench;
-    return sides.length > 1 ? [...start.maps, { ...DIFFERENCE, colors: start.maps.find(({ signed }) => signed).colors }] : start.maps;
+    const single = [...start.maps, COLOR];
+    return sides.length > 1 ? [...single, { ...DIFFERENCE, colors: start.maps.find(({ signed }) => signed).colors }] : single;
   }
 
   legend(slot) {
@@ -60,6 +63,7 @@ export class Maps {
   /** The values of a map for one stone; undefined until they arrive. */
   values(side, { name }) {
     const answer = this.workbench.answers[side];
+    if (name === COLOR.name) return answer?.arrays["map luminance"];
     if (name !== DIFFERENCE.name) return answer?.arrays[`map ${name}`];
     const other = this.workbench.answers[side === "a" ? "b" : "a"];
     return answer?.arrays["map luminance"] && other?.arrays["map luminance"] ? difference(answer, other) : undefined;
@@ -69,6 +73,7 @@ export class Maps {
   scale(slot) {
     const legend = this.legend(slot);
     const { name, colors, signed } = legend;
+    if (name === COLOR.name) return greyScale(this.workbench.state);
     const ranges = this.workbench.sides.map((side) => this.workbench.answers[side]?.ranges[name] ?? this.values(side, legend)?.range).filter(Boolean);
     if (!ranges.length) return null;
     const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
@@ -92,12 +97,15 @@ export class Maps {
     if (!scale || !values) return;
     const context = this.clear(figure);
     const transform = this.transform(figure);
-    const { x0_mm, y0_mm, pixel_mm } = answer.grid;
-    const whole = pixel_mm * values.side;
+    const seen = legend.name === COLOR.name ? this.colors.picture(figure.side) : undefined;
+    const { x0_mm, y0_mm, pixel_mm, side = values.side } = seen?.grid ?? answer.grid;
+    const whole = pixel_mm * side;
     context.imageSmoothingQuality = "high";
-    context.drawImage(pictureOf(values, scale, answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
+    context.drawImage(seen?.bitmap ?? pictureOf(values, scale, scale.name ? undefined : answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
     if (this.edges.checked) this.drawEdges(figure, context, transform);
     this.drawCross(figure, context, transform);
+    if (legend.name === COLOR.name) return this.drawLegend(figure, legend, seen);
+    figure.bar.hidden = false;
     paintBar(figure.bar, scale);
     const unit = legend.unit === "degree" ? "°" : "";
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
@@ -108,6 +116,20 @@ export class Maps {
     figure.box.ariaLabel = `${legend.title} of stone ${figure.side.toUpperCase()}, ${text}. ` +
       "Arrow keys tilt the stone, Home returns to face-up, Shift with arrow keys moves a mark, Enter follows the view ray of the mark.";
     figure.element.classList.toggle("behind", workbench.faulty.has(figure.side));
+  }
+
+  /** What stands below and beside a map in colour. */
+  drawLegend(figure, { title, name }, seen) {
+    figure.bar.hidden = true;
+    figure.ticks.replaceChildren(el("span", { title: seen?.about ?? "" }, seen
+      ? `as seen under daylight${seen.step === "exact" ? "" : " (coarse; the fine picture follows)"}`
+      : "luminance in grey until the colours are computed"));
+    figure.number.textContent = headline("luminance", this.workbench.answers[figure.side].summary);
+    figure.element.dataset.colored = seen?.step ?? "";
+    figure.box.ariaLabel = `${title} of stone ${figure.side.toUpperCase()}. Arrow keys tilt the stone, Home returns to face-up, ` +
+      "Shift with arrow keys moves a mark, Enter follows the view ray of the mark.";
+    figure.choice.value = name;
+    figure.element.classList.toggle("behind", this.workbench.faulty.has(figure.side));
   }
 
   clear({ canvas, box }) {
@@ -188,7 +210,7 @@ function middle({ vertices }) {
 
 /** The painted picture of a map, kept for each answer and scale. */
 function pictureOf(values, scale, light) {
-  const key = `${scale.low} ${scale.high}`;
+  const key = `${scale.name ?? ""} ${scale.low} ${scale.high}`;
   if (values.picture?.key !== key) {
     const canvas = new OffscreenCanvas(values.side, values.side);
     canvas.getContext("2d").putImageData(paint(values, scale, light), 0, 0);

@@ -3,13 +3,14 @@
 
 import { el } from "./controls.js";
 import { facets } from "./facets.js";
+import { history } from "./history.js";
 import { last } from "./brillianteering.js";
 import { proportions } from "./proportions.js";
 import { whatif } from "./whatif.js";
 
 let parts = [];
 
-export const PANELS = [proportions, facets, whatif, last];
+export const PANELS = [proportions, facets, whatif, last, history];
 
 export function buildPanels(workbench, tabs, container) {
   parts = PANELS.map((panel) => {

@@ -3,6 +3,7 @@
 // The page holds the designs. Every change requests a coarse picture, and a pause requests an exact one. Each request is
 // complete in itself, so an answer is either the latest one or is replaced by a later one.
 
+import { ownDome } from "./domes.js";
 import { keep, kept } from "./session.js";
 import { Link } from "./link.js";
 
@@ -176,11 +177,19 @@ export class Workbench extends EventTarget {
     this.step(this.future, this.past);
   }
 
-  step(from, to) {
+  /** Undo (negative) or redo several steps at once. */
+  travel(steps) {
+    if (steps < 0) this.step(this.past, this.future, -steps);
+    else if (steps > 0) this.step(this.future, this.past, steps);
+  }
+
+  step(from, to, count = 1) {
     this.settle();
-    if (!from.length) return;
-    to.push(this.moment());
-    Object.assign(this.state, from.pop());
+    if (from.length < count) return;
+    for (; count; count--) {
+      to.push(this.moment());
+      Object.assign(this.state, from.pop());
+    }
     if (!this.state.designs.b) this.forget("b");
     for (const side of ["a", "b"]) this.touched[side].clear();
     this.dropPath();
@@ -229,7 +238,7 @@ export class Workbench extends EventTarget {
 
   scene(side) {
     const { dome, tilt_deg, tilt_azimuth_deg } = this.state;
-    return { side, design: this.state.designs[side], dome, tilt_deg, tilt_azimuth_deg };
+    return { side, design: this.state.designs[side], dome, own_dome: ownDome(this.state), tilt_deg, tilt_azimuth_deg };
   }
 
   /** Request a picture; with enough open requests, only note it, so that the next request is the latest one. */
@@ -239,7 +248,7 @@ export class Workbench extends EventTarget {
     if (this.held[side]) return this.busy();
     this.sent[side].push(this.number);
     this.meant[side] = copy(this.state.designs[side]);
-    const maps = new Set(this.state.maps.map((name) => (name === "difference" ? "luminance" : name)));
+    const maps = new Set(this.state.maps.map((name) => (name === "difference" || name === "color" ? "luminance" : name)));
     this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
     this.notify("requested", { side, id: this.number });
     return this.busy();
