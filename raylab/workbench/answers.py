@@ -39,6 +39,7 @@ from .design_json import rows_of, stones_of
 from .messages import encode
 from .optical import light_through
 from .questions import about
+from .strips import strip
 
 COARSE, EXACT = "coarse", "exact"
 STEPS: dict[str, tuple[TraceSettings, int]] = {
@@ -72,14 +73,22 @@ class Answerer:
             return encode({**record, "error": {"text": str(error), "key": error.key}})
         return encode({**record, **header}, arrays)
 
-    def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
+    def place(self, question: dict[str, Any]) -> Callable[[Stone, View], Scene]:
+        """What puts a stone under a view in the light of a question, with its step's settings.
+
+        Raises InputError for an unknown dome or step.
+        """
         dome, step = str(question.get("dome")), str(question.get("step", EXACT))
         if dome not in self.domes:
             raise InputError("unknown dome", key="dome", value=dome, expected=nearest(dome, self.domes))
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
+        return lambda stone, view: Scene(stone, self.domes[dome], view, *STEPS[step])
+
+    def scene(self, question: dict[str, Any], stone: Stone) -> Scene:
+        """A stone under the light and the view of a question."""
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
-        return Scene(stone, self.domes[dome], view, *STEPS[step])
+        return self.place(question)(stone, view)
 
 
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
@@ -89,7 +98,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         expected = f"at most {MOST_MAPS} of " + ", ".join(DEFINITIONS)
         raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
     before, stone = stones_of(question.get("design"))
-    scene = self._scene(question, stone)
+    scene = self.scene(question, stone)
     traced = _coarse(scene) if question.get("step") == COARSE else _exact(scene)
     arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
     ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
@@ -180,7 +189,7 @@ def _measured(stone: Stone) -> dict[str, Any]:
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """The path of the view ray through a point of the map."""
-    scene = self._scene(question, stones_of(question.get("design"))[1])
+    scene = self.scene(question, stones_of(question.get("design"))[1])
     point = []
     for key in ("x_mm", "y_mm"):
         value = question.get(key)
@@ -191,6 +200,11 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
     return {"path": path.to_dict(), "x_mm": point[0], "y_mm": point[1]}, {}
 
 
+def _strip(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """What a slider would do."""
+    return strip(question, self.place(question)), {}
+
+
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
-KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
+KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip}
 """Kinds of request, by name."""

@@ -1,7 +1,8 @@
-"""The workbench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for jobs.
+"""The workbench's routes: the page, its files, one WebSocket per page, and the threads that compute for all pages.
 
-Every page has its own request queue. The computing thread takes one request at a time, and pages take turns. The event loop
-only carries messages, so a page stays responsive while another picture is in work. What a request may take is in `bounds`.
+Every page has its own request queue. One thread computes pictures, one at a time, and pages take turns; one computes strips, so
+that no page's picture waits for another page's strips; one does jobs. The event loop only carries messages, so a page stays
+responsive while another picture is in work. What a request may take is in `bounds`.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
 from .messages import encode
 from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
-from .request_queue import Question, RequestQueue
+from .request_queue import BACKGROUND, Question, RequestQueue
+from .strips import shown_facts
 
 USUAL_DOME = "head-shadow"
 
@@ -55,7 +57,7 @@ Made = TypeVar("Made")
 
 @dataclass
 class Workbench:
-    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and jobs.
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures, strips and jobs.
 
     Attributes
     ----------
@@ -65,6 +67,7 @@ class Workbench:
     opened: Opened
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
+    strips: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-strips"))
     jobs: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-jobs"))
     ended: bool = False
 
@@ -90,6 +93,7 @@ class Workbench:
             "materials": [{"name": name, "note": get_material(name).note} for name in materials()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "coverage": COVERAGE,
+            "strips": shown_facts(),
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,
@@ -187,7 +191,8 @@ class Pages:
         loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
         while True:
             question = await queue.take()
-            work = loop.run_in_executor(self.workbench.worker, self._answered, answerer, question, queue)
+            worker = self.workbench.strips if question.get("kind") == BACKGROUND else self.workbench.worker
+            work = loop.run_in_executor(worker, self._answered, answerer, question, queue)
             await asyncio.wait([work])
             fault = work.exception()
             if fault is None:
