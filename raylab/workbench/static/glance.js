@@ -8,10 +8,12 @@ const MOST_KEPT = 40;
 export class Glance {
   constructor(workbench, background, root) {
     Object.assign(this, { workbench, background, root, bases: new Map(), rested: false });
-    for (const event of ["answer", "change"]) workbench.addEventListener(event, () => this.draw());
+    workbench.addEventListener("answer", () => this.draw());
+    workbench.addEventListener("change", () => { this.rested = false; this.draw(); });
     workbench.addEventListener("status", ({ detail }) => {
-      if (detail === "busy") this.rested = false;
-      else if (!this.rested) { this.rested = true; this.rest(); }
+      if (detail === "busy" || this.rested) return;
+      this.rested = true;
+      this.rest();
     });
   }
 

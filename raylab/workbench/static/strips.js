@@ -9,11 +9,12 @@ export class Strips {
     choice.append(...workbench.start.strips.map(({ key, label }) => el("option", { value: key }, label)));
     choice.addEventListener("change", () => this.drawAll());
     document.addEventListener("input", ({ target }) => { this.last = Strip.all.find(({ range }) => range === target) ?? this.last; }, true);
-    workbench.addEventListener("change", () => this.fade());
+    for (const event of ["change", "link"]) workbench.addEventListener(event, () => this.fade());
     workbench.addEventListener("panel", () => { if (this.rested) this.run(); });
     workbench.addEventListener("status", ({ detail }) => {
-      if (detail === "busy") this.rested = false;
-      else if (!this.rested) { this.rested = true; this.run(); }
+      if (detail === "busy" || this.rested) return;
+      this.rested = true;
+      this.run();
     });
   }
 
@@ -24,6 +25,7 @@ export class Strips {
   /** Something else has changed: the strips are behind, but for that of the slider that moves. */
   fade() {
     this.round++;
+    this.rested = false;
     document.documentElement.dataset.strips = "behind";
     for (const strip of Strip.all) strip.element.classList.toggle("behind", strip !== this.last || document.activeElement !== strip.range);
   }
