@@ -6,18 +6,17 @@ loses nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import xarray as xr
 
 from ..cutting.blocked import blocked_stone
 from ..cutting.mains import mains_off
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
-from ..results.maps import DEFINITIONS, dataset
+from ..results.maps import DEFINITIONS, fields_of, layer
 from ..results.statistics import SYMMETRY
 from ..results.statistics.goals import goal_of
 from ..results.summary import Summary, summarize
@@ -99,7 +98,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
     before, stone = stones_of(question.get("design"))
     scene = self.scene(question, stone)
-    traced = _coarse(scene) if question.get("step") == COARSE else _exact(scene)
+    traced = _coarse(scene, names) if question.get("step") == COARSE else _exact(scene)
     arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
     ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
     facet = _facet(stone, question.get("facet"))
@@ -125,7 +124,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
 class _Traced:
     """What a picture needs of a trace."""
 
-    fields: xr.Dataset
+    fields: Mapping[str, np.ndarray]
     summary: Summary
     grid: PixelGrid
     beams: Beams
@@ -134,16 +133,17 @@ class _Traced:
 def _exact(scene: Scene) -> _Traced:
     """The trace that everybody gets from `trace`."""
     result = trace_scene(scene, by_facet=False)
-    return _Traced(result.maps, result.summary, grid_around(scene.stone, scene.view, scene.resolution), result.beams[0])
+    return _Traced({str(name): values.values for name, values in result.maps.items()}, result.summary, grid_around(scene.stone, scene.view, scene.resolution), result.beams[0])
 
 
-def _coarse(scene: Scene) -> _Traced:
-    """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
+def _coarse(scene: Scene, names: Sequence[str]) -> _Traced:
+    """The same without maps that are not shown, and without the symmetry statistic, whose rays would take longer than all the
+    rest of a coarse picture."""
     grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
     beams = trace_beams(scene, wavelength_nm, goal=replace(goal_of(scene), early=False))
-    image = exact_image(beams, grid, wavelength_nm)
+    image = exact_image(beams, grid, wavelength_nm, fields_of(names))
     summary = summarize([image], scene.dome.peak_radiance, notes={SYMMETRY.key: "computed when the sliders rest"})
-    return _Traced(dataset([image], grid, spectral=False), summary, grid, beams)
+    return _Traced(layer(image), summary, grid, beams)
 
 
 def _shape(stone: Stone) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from ..stopping import Check, Stopped
 from .answers import COARSE
 from .request_queue import BACKGROUND, Question, RequestQueue
 
-SOON_S = 0.15
+SOON_S = 1.0
 """A coarse picture that comes so soon is given although it was overtaken: pictures follow a slider that moves on and on. All
 other answers are given up at once, as the next picture waits for their end."""
 MOST_S = 60.0
