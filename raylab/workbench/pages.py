@@ -8,6 +8,7 @@ responsive while another picture is in work. What a request may take is in `boun
 from __future__ import annotations
 
 import asyncio
+import gc
 import logging
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -111,6 +112,7 @@ class Workbench:
         """Answer a first question before anybody asks, so that compiled code is loaded when the page needs it."""
         question = {"kind": "picture", "step": COARSE, "design": self.opened.design, "dome": self.dome, "maps": ["leak"]}
         self.until_the_end(Answerer(self.domes).answer, question)
+        gc.freeze()  # a full collection of all that is loaded by now would stop a moving picture for a fifth of a second
 
     def until_the_end(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
         """The work done in this thread; raises Stopped where the server ends first."""

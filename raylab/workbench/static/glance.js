@@ -9,7 +9,7 @@ export class Glance {
   constructor(workbench, background, root) {
     Object.assign(this, { workbench, background, root, bases: new Map(), rested: false });
     workbench.addEventListener("answer", () => this.draw());
-    workbench.addEventListener("change", () => { this.rested = false; this.draw(); });
+    workbench.addEventListener("change", () => { this.rested = false; });
     workbench.addEventListener("status", ({ detail }) => {
       if (detail === "busy" || this.rested) return;
       this.rested = true;
