@@ -25,6 +25,8 @@ LATE_S = 1.0
 """A question must end within this; 0.3 s are promised on a machine that does nothing else."""
 HEAVY = facet_design(many_facets(2000))
 """Its exact picture takes minutes."""
+SLOW = facet_design(many_facets(150))
+"""Its coarse picture takes several times as long as a brilliant's."""
 
 
 def picture(number: int, design: dict[str, Any], step: str) -> str:
@@ -126,12 +128,12 @@ def test_a_page_that_leaves_takes_its_question_with_it(pauses):
 
 
 def test_quick_pictures_follow_a_slider_that_never_rests(monkeypatch, pauses):
-    """An answer that comes soon is given although a newer question waits."""
+    """A coarse picture that comes soon is given although a newer one waits."""
     monkeypatch.setattr(bounds, "SOON_S", 60.0)
 
     async def story(workbench: Workbench) -> list[dict[str, Any]]:
         page = Page(workbench)
-        page.ask(1, DEMO, "exact")
+        page.ask(1, SLOW, "coarse")
         await busy(pauses, 1)
         page.ask(2, DEMO, "coarse")
         found = [await page.answer(), await page.answer()]

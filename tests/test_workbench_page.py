@@ -240,6 +240,8 @@ def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
     """The painted canvas, read back where a map is even, has the colours of the shared tables."""
     page = open_page(device_scale_factor=1)
     page.page.locator("#edges").uncheck()
+    page.page.get_by_label("Map 2 of stone A").select_option("leak")
+    page.rest()
     result = traced(page.values())
     box = page.page.evaluate(
         """() => { const c = document.querySelector('[data-map="1"] canvas');
@@ -349,11 +351,11 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
     box = frame.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.page.mouse.move(x, y)
-    assert re.search(r"x −?0\.0\d mm, y −?0\.0\d mm: contrast −?\d\.\d+, leak \d", page.page.locator("#probe").inner_text())
+    assert re.search(r"x −?0\.0\d mm, y −?0\.0\d mm: luminance \d\.\d+, contrast −?\d", page.page.locator("#probe").inner_text())
     probe = page.page.locator("#probe")
     for change in (
         lambda: page.page.select_option("#dome", "overcast-sky"),
-        lambda: page.page.get_by_label("Map 1 of stone A").select_option("luminance"),
+        lambda: page.page.get_by_label("Map 1 of stone A").select_option("leak"),
         lambda: page.page.select_option("#dome", "head-shadow"),
     ):
         old = probe.inner_text()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -26,21 +26,40 @@ def trace_designs(designs: Iterable[Design], settings: TraceSettings) -> np.ndar
 
     Raises UnsupportedScene where no exact engine can trace them.
     """
-    rows, last, stone = [], None, None
-    for design in designs:
-        try:
-            proportions = {key: design[key] for key in STONE_KEYS if key in design}
-            if stone is None or proportions != last:
-                stone = None
-                stone = stone_of(design)
-                last = proportions
-            rows.append(_row(scene_of(stone, design, settings)))
-        except UnsupportedScene:  # no fault of the one design
-            raise
-        except InputError as error:
-            rows.append(np.full(len(COLUMNS), np.nan))
-            rows[-1][-1] = reason_for(error)
+    stones = _Stones()
+    rows = [row_of(lambda one=design: scene_of(stones.of(one), one, settings)) for design in designs]
     return np.array(rows).reshape(-1, len(COLUMNS))
+
+
+def row_of(build: Callable[[], Scene]) -> np.ndarray:
+    """(len(COLUMNS),) the numbers of the scene that `build` makes; NaN but for the reason where it raises InputError.
+
+    Raises UnsupportedScene where no exact engine can trace the scene.
+    """
+    try:
+        return _row(build())
+    except UnsupportedScene:  # no fault of the one design
+        raise
+    except InputError as error:
+        row = np.full(len(COLUMNS), np.nan)
+        row[-1] = reason_for(error)
+        return row
+
+
+class _Stones:
+    """The stones of designs, of which the last is kept."""
+
+    def __init__(self) -> None:
+        self._proportions: dict[str, object] = {}
+        self._stone: Stone | None = None
+
+    def of(self, design: Design) -> Stone:
+        """The stone of a design. Raises InputError as `stone_of`."""
+        proportions = {key: design[key] for key in STONE_KEYS if key in design}
+        if self._stone is None or proportions != self._proportions:
+            self._stone = None
+            self._stone, self._proportions = stone_of(design), proportions
+        return self._stone
 
 
 def scene_of(stone: Stone, design: Design, settings: TraceSettings) -> Scene:

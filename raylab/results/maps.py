@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import xarray as xr
@@ -33,6 +33,12 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
     "coverage": ("coverage", "1", "share of the pixel that the stone covers"),
     "luminance_error": ("standard error of luminance", "1", "estimated from the scatter of the samples in the pixel"),
 }
+_MADE_OF = {
+    "contrast": ("luminance",),
+    "bounces": ("bounces", "sky", "head", "leak"),
+    "source_elevation": ("source_x", "source_y", "source_z"),
+}
+"""The traced fields that a map is derived from; the other maps are fields themselves."""
 LONGEST = 24
 """Paths with more facets than this are shortened to the first and the last ones, so two paths may have the same words."""
 PATH_DEFINITION = (
@@ -51,7 +57,7 @@ def dataset(traced: Sequence[EngineResult], grid: PixelGrid, *, spectral: bool) 
     traced : results on one grid of pixels, one per wavelength.
     spectral : True puts `wavelength_nm` as the leading dimension; False (one wavelength) as a scalar coordinate.
     """
-    layers = [_layer(one) for one in traced]
+    layers = [layer(one) for one in traced]
     wavelengths = [one.wavelength_nm for one in traced]
     names = [name for name in DEFINITIONS if name in layers[0]]
     dims = ("wavelength_nm", "y", "x") if spectral else ("y", "x")
@@ -98,15 +104,28 @@ def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence
     return named.assign(path=(maps["luminance"].dims, values, about))
 
 
-def _layer(traced: EngineResult) -> dict[str, np.ndarray]:
-    """The maps of one wavelength, derived in place where that spares memory."""
+def fields_of(names: Iterable[str]) -> tuple[str, ...]:
+    """The traced fields that these maps are made of.
+
+    >>> fields_of(["leak", "contrast", "luminance"])
+    ('leak', 'luminance')
+    """
+    return tuple(dict.fromkeys(field for name in names for field in _MADE_OF.get(name, (name,))))
+
+
+def layer(traced: EngineResult) -> dict[str, np.ndarray]:
+    """The maps of one wavelength whose fields were traced, derived in place where that spares memory."""
     fields = traced.fields
-    mean = traced.totals.mean[LUMINANCE]
-    layer = {name: fields[name] for name in DEFINITIONS if name in fields}
-    layer["contrast"] = (fields["luminance"] - mean) / mean if mean > 0.0 else np.full_like(fields["luminance"], np.nan)
-    left = fields["sky"] + fields["head"] + fields["leak"]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        layer["bounces"] = np.divide(fields["bounces"], left, out=fields["bounces"])
-    np.hypot(fields["source_x"], fields["source_y"], out=left)
-    layer["source_elevation"] = np.degrees(np.arctan2(fields["source_z"], left, out=left), out=left)
-    return layer
+    maps = {name: fields[name] for name in DEFINITIONS if name in fields}
+    derived = [name for name, needed in _MADE_OF.items() if set(needed) <= set(fields)]
+    if "contrast" in derived:
+        mean, values = traced.totals.mean[LUMINANCE], fields["luminance"]
+        maps["contrast"] = (values - mean) / mean if mean > 0.0 else np.full_like(values, np.nan)
+    if "bounces" in derived:
+        left = fields["sky"] + fields["head"] + fields["leak"]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            maps["bounces"] = np.divide(fields["bounces"], left, out=fields["bounces"])
+    if "source_elevation" in derived:
+        flat = np.hypot(fields["source_x"], fields["source_y"])
+        maps["source_elevation"] = np.degrees(np.arctan2(fields["source_z"], flat, out=flat), out=flat)
+    return maps

@@ -6,18 +6,17 @@ loses nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import xarray as xr
 
 from ..cutting.blocked import blocked_stone
 from ..cutting.mains import mains_off
 from ..errors import InputError, nearest
 from ..lighting.dome import Dome
-from ..results.maps import DEFINITIONS, dataset
+from ..results.maps import DEFINITIONS, fields_of, layer
 from ..results.statistics import SYMMETRY
 from ..results.statistics.goals import goal_of
 from ..results.summary import Summary, summarize
@@ -40,6 +39,7 @@ from .messages import encode
 from .optical import light_through
 from .own_domes import dome_of_page
 from .questions import about
+from .strips import strip
 
 COARSE, EXACT = "coarse", "exact"
 STEPS: dict[str, tuple[TraceSettings, int]] = {
@@ -73,12 +73,20 @@ class Answerer:
             return encode({**record, "error": {"text": str(error), "key": error.key}})
         return encode({**record, **header}, arrays)
 
-    def _scene(self, question: dict[str, Any], stone: Stone) -> Scene:
+    def place(self, question: dict[str, Any]) -> Callable[[Stone, View], Scene]:
+        """What puts a stone under a view in the light of a question, with its step's settings.
+
+        Raises InputError for an unknown dome or step.
+        """
         dome, step = dome_of_page(question, self.domes), str(question.get("step", EXACT))
         if step not in STEPS:
             raise InputError("unknown step", key="step", value=step, expected=nearest(step, STEPS))
+        return lambda stone, view: Scene(stone, dome, view, *STEPS[step])
+
+    def scene(self, question: dict[str, Any], stone: Stone) -> Scene:
+        """A stone under the light and the view of a question."""
         view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
-        return Scene(stone, dome, view, *STEPS[step])
+        return self.place(question)(stone, view)
 
 
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
@@ -88,8 +96,8 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         expected = f"at most {MOST_MAPS} of " + ", ".join(DEFINITIONS)
         raise InputError("unknown maps", key="maps", value=str(names)[:80], expected=expected)
     before, stone = stones_of(question.get("design"))
-    scene = self._scene(question, stone)
-    traced = _coarse(scene) if question.get("step") == COARSE else _exact(scene)
+    scene = self.scene(question, stone)
+    traced = _coarse(scene, names) if question.get("step") == COARSE else _exact(scene)
     arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
     ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
     facet = _facet(stone, question.get("facet"))
@@ -115,7 +123,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
 class _Traced:
     """What a picture needs of a trace."""
 
-    fields: xr.Dataset
+    fields: Mapping[str, np.ndarray]
     summary: Summary
     grid: PixelGrid
     beams: Beams
@@ -124,16 +132,17 @@ class _Traced:
 def _exact(scene: Scene) -> _Traced:
     """The trace that everybody gets from `trace`."""
     result = trace_scene(scene, by_facet=False)
-    return _Traced(result.maps, result.summary, grid_around(scene.stone, scene.view, scene.resolution), result.beams[0])
+    return _Traced({str(name): values.values for name, values in result.maps.items()}, result.summary, grid_around(scene.stone, scene.view, scene.resolution), result.beams[0])
 
 
-def _coarse(scene: Scene) -> _Traced:
-    """The same without the symmetry statistic, whose rays would take longer than all the rest of a coarse picture."""
+def _coarse(scene: Scene, names: Sequence[str]) -> _Traced:
+    """The same without maps that are not shown, and without the symmetry statistic, whose rays would take longer than all the
+    rest of a coarse picture."""
     grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
     beams = trace_beams(scene, wavelength_nm, goal=replace(goal_of(scene), early=False))
-    image = exact_image(beams, grid, wavelength_nm)
+    image = exact_image(beams, grid, wavelength_nm, fields_of(names))
     summary = summarize([image], scene.dome.peak_radiance, notes={SYMMETRY.key: "computed when the sliders rest"})
-    return _Traced(dataset([image], grid, spectral=False), summary, grid, beams)
+    return _Traced(layer(image), summary, grid, beams)
 
 
 def _shape(stone: Stone) -> dict[str, Any]:
@@ -179,7 +188,7 @@ def _measured(stone: Stone) -> dict[str, Any]:
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """The path of the view ray through a point of the map."""
-    scene = self._scene(question, stones_of(question.get("design"))[1])
+    scene = self.scene(question, stones_of(question.get("design"))[1])
     point = []
     for key in ("x_mm", "y_mm"):
         value = question.get(key)
@@ -190,6 +199,11 @@ def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict
     return {"path": path.to_dict(), "x_mm": point[0], "y_mm": point[1]}, {}
 
 
+def _strip(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """What a slider would do."""
+    return strip(question, self.place(question)), {}
+
+
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
-KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray}
+KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip}
 """Kinds of request, by name."""

@@ -11,10 +11,12 @@ import time
 from ..errors import InputError
 from ..room import used_memory
 from ..stopping import Check, Stopped
-from .request_queue import Question, RequestQueue
+from .answers import COARSE
+from .request_queue import BACKGROUND, Question, RequestQueue
 
-SOON_S = 0.15
-"""An answer that comes so soon is given although its question was overtaken: pictures follow a slider that moves on and on."""
+SOON_S = 1.0
+"""A coarse picture that comes so soon is given although it was overtaken: pictures follow a slider that moves on and on. All
+other answers are given up at once, as the next picture waits for their end."""
 MOST_S = 60.0
 """Seconds that one question may take."""
 MOST_MEMORY = 2_000_000_000
@@ -28,10 +30,11 @@ def bounds_of(question: Question, queue: RequestQueue) -> Check:
     the system says what the process uses.
     """
     begun_s, memory = time.monotonic(), used_memory()
+    patience_s = SOON_S if question.get("step") == COARSE and question.get("kind") != BACKGROUND else 0.0
 
     def check() -> None:
         took_s = time.monotonic() - begun_s
-        if queue.left or (took_s > SOON_S and queue.overtaken(question)):
+        if queue.left or (took_s >= patience_s and queue.overtaken(question)):
             raise Stopped
         if took_s > MOST_S:
             raise _too_much(f"{MOST_S:g} s")

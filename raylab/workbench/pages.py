@@ -1,12 +1,14 @@
-"""The workbench's routes: the page, its files, one WebSocket per page, one thread that computes for all and one for jobs.
+"""The workbench's routes: the page, its files, one WebSocket per page, and the threads that compute for all pages.
 
-Every page has its own request queue. The computing thread takes one request at a time, and pages take turns. The event loop
-only carries messages, so a page stays responsive while another picture is in work. What a request may take is in `bounds`.
+Every page has its own request queue. One thread computes pictures, one at a time, and pages take turns; one computes strips, so
+that no page's picture waits for another page's strips; one does jobs. The event loop only carries messages, so a page stays
+responsive while another picture is in work. What a request may take is in `bounds`.
 """
 
 from __future__ import annotations
 
 import asyncio
+import gc
 import logging
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -46,7 +48,8 @@ from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
 from .messages import encode
 from .own_domes import dome_keys
 from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
-from .request_queue import Question, RequestQueue
+from .request_queue import BACKGROUND, Question, RequestQueue
+from .strips import shown_facts
 
 USUAL_DOME = "head-shadow"
 
@@ -58,7 +61,7 @@ Made = TypeVar("Made")
 
 @dataclass
 class Workbench:
-    """What all pages share: the stone they open with, the domes, and the threads that compute pictures and jobs.
+    """What all pages share: the stone they open with, the domes, and the threads that compute pictures, strips and jobs.
 
     Attributes
     ----------
@@ -69,6 +72,7 @@ class Workbench:
     domes: dict[str, Dome] = field(default_factory=lambda: {name: load_dome(name) for name in dome_names()})
     worker: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-workbench"))
     colors: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-colors"))
+    strips: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-strips"))
     jobs: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "raylab-jobs"))
     ended: bool = False
 
@@ -94,6 +98,7 @@ class Workbench:
             "materials": [{"name": name, "note": get_material(name).remark} for name in materials()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "coverage": COVERAGE,
+            "strips": shown_facts(),
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,
@@ -112,6 +117,7 @@ class Workbench:
         """Answer a first question before anybody asks, so that compiled code is loaded when the page needs it."""
         question = {"kind": "picture", "step": COARSE, "design": self.opened.design, "dome": self.dome, "maps": ["leak"]}
         self.until_the_end(Answerer(self.domes).answer, question)
+        gc.freeze()  # a full collection of all that is loaded by now would stop a moving picture for a fifth of a second
 
     def until_the_end(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
         """The work done in this thread; raises Stopped where the server ends first."""
@@ -206,7 +212,8 @@ class Pages:
         loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
         while True:
             question = await queue.take()
-            work = loop.run_in_executor(self.workbench.worker, self._answered, answerer, question, queue)
+            worker = self.workbench.strips if question.get("kind") == BACKGROUND else self.workbench.worker
+            work = loop.run_in_executor(worker, self._answered, answerer, question, queue)
             await asyncio.wait([work])
             fault = work.exception()
             if fault is None:

@@ -29,7 +29,7 @@ _PLACE: dict[str, Any] = {
     "tilt_azimuth_deg": (float, 0.0),
 }
 LINK = schema(
-    kind=(Literal["picture", "ray"], ...),
+    kind=(Literal["picture", "ray", "strip"], ...),
     id=(int | str | None, None),
     step=(str, ""),
     dome=(str, ...),
@@ -37,6 +37,8 @@ LINK = schema(
     facet=(str | None, None),
     x_mm=(float, None),
     y_mm=(float, None),
+    key=(str, ""),
+    values=(Numbers, []),
     **_PLACE,
 )
 """A question on the link; see `answers`."""

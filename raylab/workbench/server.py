@@ -35,7 +35,7 @@ def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Ca
         ready()
         yield
         workbench.ended = True
-        for worker in (workbench.worker, workbench.colors, workbench.jobs):
+        for worker in (workbench.worker, workbench.colors, workbench.strips, workbench.jobs):
             worker.shutdown(wait=False, cancel_futures=True)
 
     static = shipped("workbench/static")

@@ -158,7 +158,8 @@ def questions() -> tuple[bytes, ...]:
         "depth_mm": 0,
     }
     rays = [{**ray, "design": design} for design in (smile, facet_design(stone_of(DEMO)), polished)]
-    return tuple(json.dumps(one).encode() for one in (*rays, *rays, {**picture, "design": smile}))
+    strip = {**base, "kind": "strip", "step": "coarse", "key": "table_pct", "values": [57.0], "tilt_deg": 0.0, "design": smile}
+    return tuple(json.dumps(one).encode() for one in (*rays, *rays, strip, {**picture, "design": smile}))
 
 
 DOORS = (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ...scene.pixel_grid import PixelGrid
@@ -14,31 +16,30 @@ TILE = 1024
 """Pixels along a side that are worked off at a time."""
 
 
-def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float) -> EngineResult:
+def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Sequence[str] = FIELDS[:MAPPED]) -> EngineResult:
     """Maps and area means of virtual facets; no sampling error, at any resolution from one trace.
 
-    One more field, ``polygon``, gives the number, among those of `beams.unfolded()`, of the virtual facet that covers most of
-    each pixel; -1 for none.
+    Only the `fields` are drawn, by default all that have maps; each takes its time. One more, ``polygon``, gives the number,
+    among those of `beams.unfolded()`, of the virtual facet that covers most of each pixel; -1 for none.
     """
     whole = beams.unfolded()
     n = grid.resolution
-    drawable = whole.rows[:, :MAPPED]
-    channels = np.flatnonzero((drawable != 0.0).any(axis=0))  # several are 0 in most stones: they are not drawn
-    drawable = drawable[:, channels]
-    means, coverage = np.empty((MAPPED, n, n)), np.empty((n, n))
+    drawn = whole.rows[:, [FIELDS.index(name) for name in fields]]
+    channels = np.flatnonzero((drawn != 0.0).any(axis=0))  # several are 0 in most stones: they take no time
+    carried = drawn[:, channels]
+    means, coverage = np.empty((len(fields), n, n)), np.empty((n, n))
     polygon = np.empty((n, n), np.int32)
     side = min(TILE, n)
     for first_row in range(0, n, side):
         for first_column in range(0, n, side):
             x0, y0 = grid.x0_mm + first_column * grid.pixel_mm, grid.y0_mm + first_row * grid.pixel_mm
-            drawn = rasterize(whole.vertices_mm, whole.starts, drawable, PixelGrid(x0, y0, grid.pixel_mm, side))
+            pixels = rasterize(whole.vertices_mm, whole.starts, carried, PixelGrid(x0, y0, grid.pixel_mm, side))
             rows, columns = slice(first_row, first_row + side), slice(first_column, first_column + side)
             held = coverage[rows, columns].shape
-            part = coverage[rows, columns] = drawn.coverage[: held[0], : held[1]]
-            polygon[rows, columns] = drawn.polygon[: held[0], : held[1]]
+            part = coverage[rows, columns] = pixels.coverage[: held[0], : held[1]]
+            polygon[rows, columns] = pixels.polygon[: held[0], : held[1]]
             means[:, rows, columns] = np.where(part > 0.0, 0.0, np.nan)
             for k, channel in enumerate(channels):
-                np.divide(drawn.sums[: held[0], : held[1], k], part, out=means[channel, rows, columns], where=part > 0.0)
-    fields = {name: means[channel] for channel, name in enumerate(FIELDS[:MAPPED])}
-    fields |= {"coverage": coverage, "polygon": polygon}
-    return EngineResult(grid, wavelength_nm, NAME, fields, beams.totals, beams, whole)
+                np.divide(pixels.sums[: held[0], : held[1], k], part, out=means[channel, rows, columns], where=part > 0.0)
+    maps = dict(zip(fields, means, strict=True)) | {"coverage": coverage, "polygon": polygon}
+    return EngineResult(grid, wavelength_nm, NAME, maps, beams.totals, beams, whole)

@@ -2,6 +2,7 @@
 
 import { el, parameterSlider, signed } from "./controls.js";
 import { RemovedWeight } from "./removed_weight.js";
+import { Strip } from "./strip.js";
 
 const KIND = "finished";
 const TIER = 0;
@@ -47,7 +48,8 @@ export const last = {
   row(about) {
     const { workbench } = this;
     const set = (value, rested) => workbench.rework(KIND, { ...(workbench.design.kind === KIND ? {} : this.unmade()), [about.key]: value }, rested);
-    const one = parameterSlider(about, set, `finish_${about.key}`);
+    const strip = new Strip(() => (workbench.design.kind === KIND ? { key: about.key } : null));
+    const one = parameterSlider({ ...about, strip }, set, `finish_${about.key}`);
     if (about.unset === null) return { about, one, element: one.element };
     const box = el("input", { type: "checkbox" });
     box.addEventListener("change", () => set(box.checked ? this.first(about) : null, true));

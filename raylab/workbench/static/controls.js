@@ -17,7 +17,8 @@ export function el(tag, values = {}, ...children) {
  * A slider with a number field and a unit.
  *
  * `about`: { key, label, unit, spoken, low, high, step, least, most }: the slider runs from low to high, the field takes
- * least to most. `set(value, rested)` is called with each change. Returns { element, show(value), mark(invalid) }.
+ * least to most. `strip` is drawn below it, see strip.js. `set(value, rested)` is called with each change. Returns
+ * { element, show(value), mark(invalid) }.
  */
 export function slider(about, set) {
   const id = `field-${about.key}-${++made}`;
@@ -30,11 +31,13 @@ export function slider(about, set) {
   const range = el("input", {
     type: "range", min: low, max: high, step, "aria-label": `${spoken}, slider`, "data-slider": about.key, autocomplete: "off",
   });
+  const strip = about.strip?.below(about, id, range);
   let now = NaN;
   const show = (value) => {
     now = value;
     if (document.activeElement !== field || field.dataset.typed !== "1") field.value = tidy(value);
     range.value = value;
+    strip?.mark(value);
     range.setAttribute("aria-valuetext", `${tidy(value)} ${about.spoken ?? unit ?? ""}`.trim());
   };
   range.addEventListener("input", () => set(Number(range.value), false));
@@ -46,8 +49,9 @@ export function slider(about, set) {
     else show(now);
   });
   field.addEventListener("blur", () => { field.dataset.typed = "0"; });
-  const element = el("div", { className: "slider" },
-    el("label", { htmlFor: id }, label), field, el("span", { className: "unit", ariaHidden: "true" }, unit ?? ""), range);
+  const element = el("div", { className: strip ? "slider with-strip" : "slider" },
+    el("label", { htmlFor: id }, label), field, el("span", { className: "unit", ariaHidden: "true" }, unit ?? ""), range,
+    ...(strip ? [strip.element] : []));
   return { element, show, mark: (invalid) => field.setAttribute("aria-invalid", String(invalid)) };
 }
 

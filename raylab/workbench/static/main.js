@@ -5,12 +5,16 @@ import { buildColorControls } from "./color_controls.js";
 import { el, fixed, slider, tidy } from "./controls.js";
 import { Domes } from "./domes.js";
 import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
+import { Background } from "./background.js";
 import { buildFiles } from "./files.js";
+import { Glance } from "./glance.js";
 import { besideAzimuth } from "./index_wheel.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
 import { PANELS, buildPanels, showPanels } from "./panels.js";
 import { MOST_RUNS, StoneView } from "./stone_view.js";
+import { Strip } from "./strip.js";
+import { Strips } from "./strips.js";
 
 const $ = (id) => document.getElementById(id);
 const PATIENCE_MS = 3000;
@@ -45,9 +49,9 @@ $("problem-close").addEventListener("click", () => complain(null));
 
 const domes = new Domes(workbench, $("dome"), $("dome-note"));
 const views = [
-  slider({ key: "tilt_deg", label: "Tilt", unit: "°", spoken: "degrees", low: 0, high: 45, step: 0.5, least: 0, most: 90 },
+  slider({ key: "tilt_deg", label: "Tilt", unit: "°", spoken: "degrees", low: 0, high: 45, step: 0.5, least: 0, most: 90, strip: new Strip(() => ({ key: "tilt_deg" })) },
     (value, rested) => workbench.look({ tilt_deg: value }, rested)),
-  slider({ key: "tilt_azimuth_deg", label: "Tilt azimuth", unit: "°", spoken: "degrees", low: 0, high: 360, step: 1, least: -360, most: 360 },
+  slider({ key: "tilt_azimuth_deg", label: "Tilt azimuth", unit: "°", spoken: "degrees", low: 0, high: 360, step: 1, least: -360, most: 360, strip: new Strip(() => ({ key: "tilt_azimuth_deg" })) },
     (value, rested) => workbench.look({ tilt_azimuth_deg: value }, rested)),
 ];
 $("view-controls").append(...views.map(({ element }) => element));
@@ -58,6 +62,9 @@ $("face-up").addEventListener("click", () => workbench.look({ tilt_deg: 0, tilt_
 buildPanels(workbench, $("tabs"), $("panels"));
 buildFiles(workbench, complain);
 buildColorControls(workbench, $("light-controls"), complain);
+const background = new Background(workbench);
+new Glance(workbench, background, $("glance"));
+new Strips(workbench, background, $("strip-choice"));
 $("undo").addEventListener("click", () => workbench.undo());
 $("redo").addEventListener("click", () => workbench.redo());
 $("reset").addEventListener("click", () => workbench.replace({ [workbench.state.editing]: workbench.state.opened[workbench.state.editing] }));
@@ -71,6 +78,7 @@ for (const side of ["a", "b"]) {
     workbench.state.editing = side;
     workbench.keep();
     showControls();
+    workbench.notify("panel");
     solid.take();
   });
 }

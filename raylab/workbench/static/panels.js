@@ -29,6 +29,7 @@ export function buildPanels(workbench, tabs, container) {
       root.hidden = !is;
     }
     showPanels(workbench);
+    workbench.notify("panel");
   };
   parts.forEach((part, at) => {
     part.tab.addEventListener("click", () => open(part));

@@ -3,6 +3,7 @@
 
 import { el, fixed, parameterSlider, slider } from "./controls.js";
 import { cutChoice } from "./cut_choice.js";
+import { Strip } from "./strip.js";
 
 export const proportions = {
   id: "proportions",
@@ -24,7 +25,8 @@ export const proportions = {
     this.controls = {};
     const groups = new Map();
     for (const about of cut.parameters) {
-      const control = controlFor(about, (value, rested) => workbench.edit({ [about.key]: value }, rested));
+      const strip = new Strip(() => ({ key: about.key }));
+      const control = controlFor({ ...about, strip }, (value, rested) => workbench.edit({ [about.key]: value }, rested));
       if (!control) continue;
       this.controls[about.key] = control;
       if (!groups.has(about.group)) groups.set(about.group, el("fieldset", { className: "controls" }, el("legend", {}, about.group)));
@@ -89,7 +91,8 @@ function materials(workbench) {
   const note = el("p", { className: "note" });
   choice.addEventListener("change", () => workbench.edit({ material: choice.value }));
   const tint = slider(
-    { key: "absorption_per_mm", label: "Body colour, absorption", unit: "/mm", spoken: "per millimetre", low: 0, high: 0.2, step: 0.002, least: 0, most: 1000 },
+    { key: "absorption_per_mm", label: "Body colour, absorption", unit: "/mm", spoken: "per millimetre", low: 0, high: 0.2, step: 0.002, least: 0, most: 1000,
+      strip: new Strip(() => ({ key: "absorption_per_mm" })) },
     (value, rested) => workbench.edit({ absorption_per_mm: value }, rested),
   );
   const element = el("fieldset", { className: "controls" }, el("legend", {}, "Material"),

@@ -3,6 +3,7 @@
 import { el, slider } from "./controls.js";
 import { facetName } from "./facets.js";
 import { RemovedWeight } from "./removed_weight.js";
+import { Strip } from "./strip.js";
 
 const KIND = "repolished";
 const TIER = 0;
@@ -23,8 +24,14 @@ export const whatif = {
     this.choice = el("select", { id: "polish" });
     this.choice.addEventListener("change", () => { // the moves then apply to another facet
       if (workbench.design.kind === KIND) workbench.edit({ facet: this.choice.value });
+      else workbench.notify("panel");
     });
-    this.sliders = MOVES.map((about) => slider({ ...about, key: `polish_${about.key}` }, (value, rested) => {
+    const source = (key) => () => {
+      if (workbench.design.kind === KIND) return { key };
+      if (workbench.design.of || !this.choice.value) return null; // what is made of a made stone needs its table first
+      return { key, design: { kind: KIND, of: workbench.design, facet: this.choice.value, ...STILL } };
+    };
+    this.sliders = MOVES.map((about) => slider({ ...about, key: `polish_${about.key}`, strip: new Strip(source(about.key)) }, (value, rested) => {
       const now = workbench.design.kind === KIND ? {} : STILL;
       workbench.rework(KIND, { ...now, facet: this.choice.value, [about.key]: value }, rested);
     }));

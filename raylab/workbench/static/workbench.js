@@ -43,7 +43,7 @@ export class Workbench extends EventTarget {
       dome: start.dome,
       tilt_deg: start.tilt_deg,
       tilt_azimuth_deg: start.tilt_azimuth_deg,
-      maps: ["contrast", "leak"],
+      maps: ["luminance", "contrast"],
       facet: null,
     };
     this.link = new Link(
@@ -260,7 +260,9 @@ export class Workbench extends EventTarget {
   }
 
   take(header, arrays) {
-    if (header.kind !== "picture" && header.error) {
+    if (header.kind === "strip") {
+      this.notify("strip", header);
+    } else if (header.kind !== "picture" && header.error) {
       this.notify("problem", header.error);
     } else if (header.kind === "ray" && !header.overtaken) {
       this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
