@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from .motion.scintillation import scintillation
     from .motion.tilting import tilt
     from .motion.view_paths import circling, rocking, turning
+    from .notebook.explorer import Explorer, explore
     from .optics.absorption import load_tint
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
@@ -64,6 +65,8 @@ if TYPE_CHECKING:
     from .stone.symmetry_group import SymmetryGroup
     from .sweeps.axes import between, steps
     from .sweeps.optimizing import Optimum, optimize
+    from .sweeps.pareto import pareto
+    from .sweeps.results import load_sweep
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
 
@@ -72,6 +75,7 @@ _HOME = {
     "Cut": "stone.cuts.cut",
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
+    "Explorer": "notebook.explorer",
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
@@ -108,6 +112,7 @@ _HOME = {
     "cuts": "stone.known_cuts",
     "deviate": "stone.offsets",
     "dome_names": "lighting.dome_file",
+    "explore": "notebook.explorer",
     "eye_pair": "color.eyes",
     "face_up_color": "color.picture",
     "fire_map": "color.fire",
@@ -118,10 +123,12 @@ _HOME = {
     "load_scan": "stone.scanning.scan",
     "load_scene": "scene.scene_file",
     "load_stone": "stone.stone_file",
+    "load_sweep": "sweeps.results",
     "load_tint": "optics.absorption",
     "materials": "optics.materials",
     "measure": "stone.proportions",
     "optimize": "sweeps.optimizing",
+    "pareto": "sweeps.pareto",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
     "repolish": "cutting.repolishing",
@@ -152,6 +159,7 @@ __all__ = [
     "Cut",
     "Dome",
     "Estimate",
+    "Explorer",
     "InputError",
     "Lamp",
     "LastFacets",
@@ -189,6 +197,7 @@ __all__ = [
     "cuts",
     "deviate",
     "dome_names",
+    "explore",
     "eye_pair",
     "face_up_color",
     "fire_map",
@@ -199,10 +208,12 @@ __all__ = [
     "load_scan",
     "load_scene",
     "load_stone",
+    "load_sweep",
     "load_tint",
     "materials",
     "measure",
     "optimize",
+    "pareto",
     "propagate",
     "ray_path",
     "repolish",

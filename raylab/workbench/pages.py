@@ -7,7 +7,6 @@ only carries messages, so a page stays responsive while another picture is in wo
 from __future__ import annotations
 
 import asyncio
-import logging
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -36,18 +35,14 @@ from ..version import __version__
 from .answers import COARSE, Answerer
 from .background import report, streamed
 from .bodies import body_of, refusal
-from .bounds import bounds_of
 from .colors import color_tables, legends
+from .conversation import Conversation
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_bytes, saved
-from .messages import encode
-from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
-from .request_queue import Question, RequestQueue
+from .questions import MAX_QUESTION, SAVE, checked, parsed
 
 USUAL_DOME = "head-shadow"
-
-log = logging.getLogger("raylab.workbench")
 
 Given = ParamSpec("Given")
 Made = TypeVar("Made")
@@ -167,47 +162,17 @@ class Pages:
     async def link(self, page: WebSocket) -> None:
         """One page's questions in, answers out, until it goes."""
         await page.accept()
-        queue = RequestQueue()
-        answering = asyncio.create_task(self._answer_all(page, queue))
+        gone = (WebSocketDisconnect, RuntimeError)
+        talk = Conversation(self.workbench, page.send_bytes, gone)
+        answering = asyncio.create_task(talk.answer_all())
         try:
             while (message := await page.receive())["type"] == "websocket.receive":
-                question: dict[str, Any] = {}
-                try:
-                    question = parsed(message.get("text") or "")  # a binary message has no text
-                    queue.put(checked(question, LINK))
-                except InputError as error:
-                    await page.send_bytes(_fault(question, str(error), error.key))
-        except (WebSocketDisconnect, RuntimeError):  # the page is gone
+                await talk.hear(message.get("text") or "")  # a binary message has no text
+        except gone:
             pass
         finally:
-            queue.left = True
+            talk.leave()
             answering.cancel()
-
-    async def _answer_all(self, page: WebSocket, queue: RequestQueue) -> None:
-        loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
-        while True:
-            question = await queue.take()
-            work = loop.run_in_executor(self.workbench.worker, self._answered, answerer, question, queue)
-            await asyncio.wait([work])
-            fault = work.exception()
-            if fault is None:
-                answer = work.result()
-            else:  # a bug: the terminal shows it in full and the page in one line
-                log.error("a request failed", exc_info=fault)
-                line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
-                answer = _fault(question, line)
-            try:
-                await page.send_bytes(answer)
-            except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
-                return
-
-    def _answered(self, answerer: Answerer, question: Question, queue: RequestQueue) -> bytes:
-        """The answer within the bounds of a question; where nobody waits for it, a message that says so."""
-        try:
-            with stopped_by(bounds_of(question, queue)):
-                return self.workbench.until_the_end(answerer.answer, question)
-        except Stopped:
-            return encode({**about(question), "overtaken": True})
 
     async def _beside(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
         """The work done in a thread of its own. Raises InputError where the server ends first."""
@@ -220,8 +185,3 @@ class Pages:
 def _described(one: Description) -> dict[str, Any]:
     """A row of the page's numbers: an entry of the ledger, or a statistic beside it."""
     return {"key": one.key, "label": one.label, "definition": one.definition, "entry": one.key in ENTRIES}
-
-
-def _fault(question: dict[str, Any], line: str, key: str | None = None) -> bytes:
-    """The answer to a question that has none: one line."""
-    return encode({**about(question), "error": {"text": line, "key": key}})

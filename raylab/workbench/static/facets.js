@@ -63,7 +63,7 @@ export const facets = {
       const { inputs } = this.rows.get(facetName(row));
       for (const [column] of COLUMNS) {
         const input = inputs[column];
-        if (input !== document.activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
+        if (input !== input.getRootNode().activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
       }
     }
     this.choose(workbench.state.facet);
