@@ -1,6 +1,6 @@
 // The page's maps, sliders and numbers within a notebook; `rl.explore` sends this module and those that it imports.
 
-import { el, slider } from "./controls.js";
+import { el, fixed, slider } from "./controls.js";
 import { KernelLink } from "./kernel_link.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
@@ -13,14 +13,14 @@ const STATES = { cut: "the kernel does not answer", busy: "working…", fault: "
 export function build(model, host, style) {
   const outside = host.appendChild(el("div", { className: "raylab-explorer", "data-lm-suppress-shortcuts": "true" }));
   const shadow = outside.attachShadow({ mode: "open" }); // neither the notebook's styles nor ours leave their side
-  const part = Object.fromEntries(["heading", "problem", "history", "work", "light", "maps", "probe", "state"].map((name) => [name, el("div", { className: name })]));
+  const part = Object.fromEntries(["heading", "problem", "history", "work", "light", "maps", "probe", "state", "path"].map((name) => [name, el("div", { className: name })]));
   part.maps.id = "maps"; // the names that the page's style sheets know
   const figures = el("div", { id: "figures" });
   const edges = el("input", { type: "checkbox", checked: true });
   const under = el("div", { className: "under-maps" }, el("label", { className: "quiet" }, edges, " Facet edges"), part.probe, part.state);
   const body = el("div", { className: "explorer" },
     el("div", { className: "head" }, part.heading, part.history), part.problem,
-    el("div", { className: "side" }, part.work, part.light), el("div", { className: "seen" }, part.maps, under, figures),
+    el("div", { className: "side" }, part.work, part.light), el("div", { className: "seen" }, part.maps, under, part.path, figures),
     el("p", { className: "note caution" }, "raylab gives no grade, no valuation and no cutting order."));
   shadow.append(el("style", {}, style), body);
 
@@ -50,7 +50,10 @@ export function build(model, host, style) {
   };
   workbench.addEventListener("change", () => { show(); if (maps.arrange()) draw(); });
   workbench.addEventListener("rest", show);
-  workbench.addEventListener("path", () => maps.draw());
+  workbench.addEventListener("path", ({ detail }) => {
+    part.path.replaceChildren(...(detail ? followed(detail) : []));
+    maps.draw();
+  });
   workbench.addEventListener("problem", ({ detail }) => {
     part.problem.textContent = detail.text;
     proportions.mark(workbench.blamed(detail));
@@ -93,6 +96,12 @@ function history(workbench, root) {
     undo.disabled = !workbench.past.length;
     redo.disabled = !workbench.future.length;
   };
+}
+
+/** Where the light of a followed view ray leaves, at its hits of more than 0.5 %. */
+function followed({ hits }) {
+  const words = hits.filter(({ weight, fate }) => fate && weight > 0.005).map(({ name, weight, fate }) => `${name}: ${fixed(100 * weight, 1)} % ${fate}`);
+  return [el("p", { className: "note" }, hits.length ? `View ray of this point: ${words.join("; ")}.` : "This point lies outside the stone.")];
 }
 
 /** The dome and the tilt. */
