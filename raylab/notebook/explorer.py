@@ -33,7 +33,7 @@ def explore(stone: Stone, dome: DomeLike = USUAL_DOME, view: View | None = None)
 
     Parameters
     ----------
-    stone : a stone that follows from proportions gets a slider for each; of any other, material, light and view can change.
+    stone : a stone that follows from proportions gets a slider for each; any other has its facets, one by one.
     dome : a `Dome`, or the name or file of one; the shipped domes can be chosen beside it.
     view : the tilt to begin with; a parallel view.
 

@@ -1,6 +1,7 @@
 // The page's maps, sliders and numbers within a notebook; `rl.explore` sends this module and those that it imports.
 
 import { el, fixed, slider } from "./controls.js";
+import { facets } from "./facets.js";
 import { KernelLink } from "./kernel_link.js";
 import { Maps } from "./maps.js";
 import { Numbers } from "./numbers.js";
@@ -13,14 +14,15 @@ const STATES = { cut: "the kernel does not answer", busy: "working…", fault: "
 export function build(model, host, style) {
   const outside = host.appendChild(el("div", { className: "raylab-explorer", "data-lm-suppress-shortcuts": "true" }));
   const shadow = outside.attachShadow({ mode: "open" }); // neither the notebook's styles nor ours leave their side
-  const part = Object.fromEntries(["heading", "problem", "history", "work", "light", "maps", "probe", "state", "path"].map((name) => [name, el("div", { className: name })]));
+  const part = Object.fromEntries(["heading", "short", "problem", "history", "work", "light", "facets", "maps", "probe", "state", "path"].map((name) => [name, el("div", { className: name })]));
   part.maps.id = "maps"; // the names that the page's style sheets know
   const figures = el("div", { id: "figures" });
+  const fold = el("details", {}, el("summary", {}, "Facets"), part.facets);
   const edges = el("input", { type: "checkbox", checked: true });
   const under = el("div", { className: "under-maps" }, el("label", { className: "quiet" }, edges, " Facet edges"), part.probe, part.state);
   const body = el("div", { className: "explorer" },
-    el("div", { className: "head" }, part.heading, part.history), part.problem,
-    el("div", { className: "side" }, part.work, part.light), el("div", { className: "seen" }, part.maps, under, part.path, figures),
+    el("div", { className: "head" }, part.heading, part.short, part.history), part.problem,
+    el("div", { className: "side" }, part.work, part.light, fold), el("div", { className: "seen" }, part.maps, under, part.path), figures,
     el("p", { className: "note caution" }, "raylab gives no grade, no valuation and no cutting order."));
   shadow.append(el("style", {}, style), body);
 
@@ -38,13 +40,17 @@ export function build(model, host, style) {
   const numbers = new Numbers(workbench, figures);
   const controls = [history(workbench, part.history), light(workbench, part.light)];
   proportions.build(part.work, workbench);
+  facets.build(part.facets, workbench);
+  fold.addEventListener("toggle", () => show());
 
   const show = () => {
     proportions.show(workbench);
+    if (fold.open) facets.show(workbench);
     for (const one of controls) one();
     part.heading.textContent = workbench.state.titles.a || workbench.design.name || "";
   };
   const draw = () => {
+    part.short.textContent = inShort(workbench.answers.a);
     maps.draw();
     numbers.draw();
   };
@@ -79,6 +85,13 @@ export function build(model, host, style) {
     link.close();
     outside.remove();
   };
+}
+
+/** The numbers that everybody looks at first. */
+function inShort(answer) {
+  if (!answer) return "";
+  const { summary: { stats, ledger }, weight_ct } = answer;
+  return `brightness ${fixed(stats.brightness)}, contrast ${fixed(stats.contrast_rms)}, leak ${fixed(ledger.leak)}, ${fixed(weight_ct, 3)} ct`;
 }
 
 /** Undo, redo, reset. */
