@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from .motion.scintillation import scintillation
     from .motion.tilting import tilt
     from .motion.view_paths import circling, rocking, turning
+    from .notebook.explorer import Explorer, explore
     from .optics.absorption import load_tint
     from .optics.fresnel import critical_angle_deg, fresnel
     from .optics.materials import Material, get_material, materials
@@ -78,6 +79,8 @@ if TYPE_CHECKING:
     from .stone.symmetry_group import SymmetryGroup
     from .sweeps.axes import between, steps
     from .sweeps.optimizing import Optimum, optimize
+    from .sweeps.pareto import pareto
+    from .sweeps.results import load_sweep
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
 
@@ -86,6 +89,7 @@ _HOME = {
     "Cut": "stone.cuts.cut",
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
+    "Explorer": "notebook.explorer",
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
@@ -125,6 +129,7 @@ _HOME = {
     "deviate": "stone.offsets",
     "dome_names": "lighting.dome_file",
     "emerald_cut": "stone.cuts.emerald_cut",
+    "explore": "notebook.explorer",
     "eye_pair": "color.eyes",
     "face_up_color": "color.picture",
     "fire_map": "color.fire",
@@ -136,6 +141,7 @@ _HOME = {
     "load_scan": "stone.scanning.scan",
     "load_scene": "scene.scene_file",
     "load_stone": "stone.stone_file",
+    "load_sweep": "sweeps.results",
     "load_tint": "optics.absorption",
     "marquise_brilliant": "stone.cuts.marquise_brilliant",
     "materials": "optics.materials",
@@ -143,6 +149,7 @@ _HOME = {
     "old_european_cut": "stone.cuts.old_european_cut",
     "optimize": "sweeps.optimizing",
     "oval_brilliant": "stone.cuts.oval_brilliant",
+    "pareto": "sweeps.pareto",
     "pear_brilliant": "stone.cuts.pear_brilliant",
     "princess_cut": "stone.cuts.princess_cut",
     "propagate": "comparison.uncertainty",
@@ -180,6 +187,7 @@ __all__ = [
     "Cut",
     "Dome",
     "Estimate",
+    "Explorer",
     "InputError",
     "Lamp",
     "LastFacets",
@@ -220,6 +228,7 @@ __all__ = [
     "deviate",
     "dome_names",
     "emerald_cut",
+    "explore",
     "eye_pair",
     "face_up_color",
     "fire_map",
@@ -231,6 +240,7 @@ __all__ = [
     "load_scan",
     "load_scene",
     "load_stone",
+    "load_sweep",
     "load_tint",
     "marquise_brilliant",
     "materials",
@@ -238,6 +248,7 @@ __all__ = [
     "old_european_cut",
     "optimize",
     "oval_brilliant",
+    "pareto",
     "pear_brilliant",
     "princess_cut",
     "propagate",

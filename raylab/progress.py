@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from html import escape
 from typing import Any
 
 Progress = Callable[[float, float], None]
@@ -18,6 +19,8 @@ Progress = Callable[[float, float], None]
 
 PATIENCE_S = 1.0
 """Work shorter than this shows no bar."""
+RENEWED_S = 0.2
+"""A notebook's line is renewed no sooner than this: each time is a message to its page."""
 
 LONG_S = 10.0
 """Where no terminal shows a bar, work that takes longer than this is announced with the time it takes, and then tells how far
@@ -106,17 +109,22 @@ def _notebook() -> Any:
 
 
 class _NotebookLine:
-    """One line of a notebook's output, renewed in place."""
+    """One line of a notebook's output, renewed in place: a bar that every browser has, and words. It needs no widgets."""
 
     def __init__(self, display: Any, pace: Pace) -> None:
-        self.display, self.pace, self.handle, self.start_s = display, pace, None, time.monotonic()
+        self.display, self.pace, self.handle, self.next_s = display, pace, None, time.monotonic() + PATIENCE_S
 
     def __call__(self, done: float, total: float) -> None:
-        line = {"text/plain": self.pace.words(done, total)}
-        if self.handle is not None:
-            self.handle.update(line, raw=True)
-        elif time.monotonic() - self.start_s > PATIENCE_S:
+        words, now_s = self.pace.words(done, total), time.monotonic()
+        if now_s <= self.next_s and (self.handle is None or done < total):
+            return
+        self.next_s = now_s + RENEWED_S
+        bar = f'<progress max="1" value="{done / total:.3f}" style="vertical-align:middle"></progress>'
+        line = {"text/plain": words, "text/html": f"<div>{bar} {escape(words)}</div>"}
+        if self.handle is None:
             self.handle = self.display(line, raw=True, display_id=True)
+        else:
+            self.handle.update(line, raw=True)
 
 
 class _Lines:

@@ -8,6 +8,7 @@ from typing import Never
 import xarray as xr
 
 from . import pattern_symmetry
+from .displays import shown_by
 from .errors import InputError, nearest
 from .lighting.dome_file import DomeLike, dome_of
 from .progress import Progress, part_of, reporter
@@ -50,6 +51,11 @@ class Result:
     summary: Summary
     scene: Scene
     beams: tuple[Beams, ...] = ()
+
+    _repr_html_ = shown_by("result_card")
+
+    def __repr__(self) -> str:
+        return f"<Result: {self.scene.stone.name!r} under {self.scene.dome.name!r}, {', '.join(map(str, self.maps))}>"
 
 
 def trace(

@@ -28,6 +28,7 @@ TOUCHES = {
     "tests/test_sweep_file.py": ("rich", "cyclopts"),
     "tests/test_workbench.py": ("pydantic",),
     "tests/test_workbench_attacked.py": ("starlette", "uvicorn", "websockets"),
+    "tests/test_explorer.py": ("anywidget",),
     "tests/test_sweep.py::test_a_cluster_changes_no_bit": ("dask",),
     "tests/test_sweep_resume.py::test_zarr_holds_the_same_and_goes_with_its_sweep": ("zarr",),
 }

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from polyhedra import body, random_polyhedron
+from test_displays import assert_fit_for_a_notebook
 
 from raylab.cli import main
 from raylab.comparison.alignment import common_grid, pose_of
@@ -421,3 +422,15 @@ def test_the_command_refuses_in_one_line(folder, given, line, capsys, monkeypatc
     assert line in outcome.err
     assert outcome.err.count("\n") == 1
     assert not (folder / "out").exists()
+
+
+# In a notebook
+
+
+def test_a_notebook_shows_every_stone_number_and_verdict(found):
+    text = assert_fit_for_a_notebook(found, pictures=2 * len(found.views))
+    for k in range(len(found.views)):
+        assert found.light_verdicts(k)["brightness"][0].phrase in text
+        assert all(words("leak").show(each["leak"].statistic.value) in text for each in found.light[k])
+    assert "A (fine)" in text
+    assert len(repr(found)) < 200

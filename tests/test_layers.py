@@ -15,6 +15,7 @@ ROOT = Path(raylab.__file__).parent
 GROUND = {
     "version": (),
     "engine_table": (),
+    "displays": (),
     "errors": (),
     "units": ("errors",),
     "plane_geometry": (),
@@ -49,7 +50,7 @@ LAYERS = (
     ("sweeps", "comparison", "cutting"),
     ("files", "pictures"),
     ("report",),
-    ("cli", "workbench"),
+    ("cli", "workbench", "notebook"),
 )
 """From the bottom up: modules and packages of `raylab`. A new one is given its place here."""
 

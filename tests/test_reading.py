@@ -21,7 +21,7 @@ from raylab.lighting.sky_formats import MOST_PIXELS
 from raylab.lighting.sky_image import read_sky_image
 from raylab.optics.absorption import read_absorption
 from raylab.reading import Kind, parsing, read_file, read_text
-from raylab.sweeps.sweep_file import load_sweep
+from raylab.sweeps.sweep_file import read_sweep_file
 
 ANY = Kind("a test file", 1000)
 
@@ -29,7 +29,7 @@ READERS: dict[str, Callable[[Path], object]] = {
     "s.toml": rl.load_scene,
     "t.toml": rl.load_stone,
     "d.toml": rl.load_dome,
-    "w.toml": load_sweep,
+    "w.toml": read_sweep_file,
     "a.csv": rl.load_stone,
     "b.csv": read_absorption,
     "m.stl": lambda path: rl.load_stone(path, unit="mm"),

@@ -23,7 +23,7 @@ def test_ci_runs_the_readmes_test_command():
 
 def test_each_dependency_is_tested_in_its_lowest_version():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    extras = [one for name in ("3mf", "cluster", "zarr", "video") for one in project["optional-dependencies"][name]]
+    extras = [one for name in ("3mf", "cluster", "notebook", "zarr", "video") for one in project["optional-dependencies"][name]]
     needed = [re.match(r"([\w.-]+)(?:\[\w+\])?>=[\d.]+$", one) for one in [*project["dependencies"], *extras]]
     assert all(needed), "each states a lowest version"
     tested = [package for packages in lowest.TOUCHES.values() for package in packages]

@@ -14,7 +14,7 @@ from raylab.cli import main
 from raylab.pictures.sweep_plots import extremes_figure, sweep_figure
 from raylab.results.statistics import STATISTICS
 from raylab.sweeps.axes import between, plan_of, steps
-from raylab.sweeps.sweep_file import load_sweep
+from raylab.sweeps.sweep_file import read_sweep_file
 
 SHIPPED = sorted((Path(__file__).parents[1] / "scenes" / "sweeps").glob("*.toml"))
 SMALL = """
@@ -47,7 +47,7 @@ def written(folder: Path, text: str = SMALL) -> Path:
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_shipped_sweeps_are_sound(path):
     """All are read, and their first and last designs are stones."""
-    request = load_sweep(path)
+    request = read_sweep_file(path)
     assert request.title
     for number in (0, len(request.plan) - 1):
         design = next(request.plan.designs(number, number + 1))
@@ -55,7 +55,7 @@ def test_shipped_sweeps_are_sound(path):
 
 
 def test_a_file_says_what_a_call_says(tmp_path):
-    request = load_sweep(written(tmp_path))
+    request = read_sweep_file(written(tmp_path))
     assert request.axes == {"pavilion_angle_deg": steps(40.0, 42.0, 3), "crown_angle_deg": [33, 35], "girdle_pct": [3.5, 0.5]}
     found = rl.sweep(**request.arguments, processes=1)
     same = rl.sweep(request.axes, "head-shadow", table_pct=57, settings=rl.TraceSettings(precision=0.05), processes=1)
@@ -65,16 +65,16 @@ def test_a_file_says_what_a_call_says(tmp_path):
 
 def test_a_dome_file_lies_beside_the_sweep_file(tmp_path):
     (tmp_path / "mine.toml").write_text('schema = 1\nsky = "even"\nhead_half_angle_deg = 5\n')
-    request = load_sweep(written(tmp_path, SMALL.replace('"head-shadow"', '"mine.toml"')))
+    request = read_sweep_file(written(tmp_path, SMALL.replace('"head-shadow"', '"mine.toml"')))
     assert request.plan.fixed["dome"].head_half_angle_deg == 5.0
     both = SMALL.replace('dome = "head-shadow"', "").replace("[fixed]", 'dome = ["mine.toml", "even-sky"]\n[fixed]')
-    assert [dome.name for dome in load_sweep(written(tmp_path, both)).plan.columns["dome"]] == ["mine", "even-sky"]
+    assert [dome.name for dome in read_sweep_file(written(tmp_path, both)).plan.columns["dome"]] == ["mine", "even-sky"]
 
 
 def test_a_box_to_fill(tmp_path):
     text = SMALL.replace("{ start = 40, stop = 42, number = 3 }", "{ low = 40, high = 42 }")
     text = text.replace("[sweep]", '[sweep]\nlayout = "halton"\nnumber = 5\nseed = 2')
-    request = load_sweep(written(tmp_path, text))
+    request = read_sweep_file(written(tmp_path, text))
     assert request.plan == plan_of(request.axes, request.plan.fixed, "halton", 5, 2)
     assert len(request.plan) == 5
 

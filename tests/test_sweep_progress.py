@@ -68,22 +68,29 @@ def test_a_notebook_has_one_line_renewed_in_place(clock, monkeypatch):
     class Handle:
         def update(self, line, raw):
             lines.append(("update", line["text/plain"]))
+            bars.append(line["text/html"])
 
     def display(line, raw, display_id):
         lines.append(("new", line["text/plain"]))
         return Handle()
 
     lines: list[tuple[str, str]] = []
+    bars: list[str] = []
     monkeypatch.setattr(progress_bar, "_notebook", lambda: display)
     with reporter(True, "designs") as update:
         update(0, 10)  # nothing is shown of work shorter than a second
         for done in (2, 4, 6):
             clock[0] += 1.0
             update(done, 10)
+        update(7, 10)  # not renewed at once
+        update(10, 10)  # but at the end
     assert lines == [
         ("new", "4 of 10 designs, 2 designs/s, 3 s left"),
         ("update", "6 of 10 designs, 2 designs/s, 2 s left"),
+        ("update", "10 of 10 designs, 3.33 designs/s, 0 s left"),
     ]
+    assert 'max="1" value="0.600"' in bars[0]
+    assert lines[1][1] in bars[0]
 
 
 SCRIPT = """

@@ -35,6 +35,7 @@ from raylab.tracers.sampled.sampling import sample_points, view_rays
 from raylab.workbench import answers, pages
 from raylab.workbench import background as jobs
 from raylab.workbench.answers import Answerer
+from raylab.workbench.conversation import Conversation
 from raylab.workbench.design_json import DEMO, facet_design, proportion_design, rows_of, stone_of, stone_toml, stones_of
 from raylab.workbench.file_exchange import SAVED, open_bytes, open_demo, open_path, saved
 from raylab.workbench.messages import encode
@@ -325,10 +326,10 @@ def test_a_fault_of_ours_is_reported_and_the_page_lives_on(monkeypatch, caplog):
             self.sent.append(data)
 
     async def story() -> None:
-        workbench, queue = pages.Workbench(open_demo()), RequestQueue()
-        task = asyncio.create_task(pages.Pages(workbench, STATIC)._answer_all(Page(), queue))
+        talk = Conversation(pages.Workbench(open_demo()), Page().send_bytes)
+        task = asyncio.create_task(talk.answer_all())
         for number, kind in enumerate(("broken", "ray")):
-            queue.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
+            talk.queue.put(question(kind=kind, id=number, x_mm=0.0, y_mm=0.0))
             while len(Page.sent) <= number:
                 await asyncio.sleep(0.01)
         task.cancel()

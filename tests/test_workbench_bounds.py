@@ -15,7 +15,7 @@ from workbench_link import PORT, TICKET, TOKEN
 from workbench_process import BenchProcess, unpack
 
 from raylab.stopping import Check
-from raylab.workbench import bounds, pages
+from raylab.workbench import bounds, conversation
 from raylab.workbench.design_json import DEMO, facet_design
 from raylab.workbench.file_exchange import open_demo
 from raylab.workbench.pages import Workbench
@@ -61,7 +61,7 @@ class Page:
 def pauses(monkeypatch) -> list[float]:
     """When the questions of this process paused."""
     seen: list[float] = []
-    made = pages.bounds_of
+    made = conversation.bounds_of
 
     def watched(*given: Any) -> Check:
         check = made(*given)
@@ -72,7 +72,7 @@ def pauses(monkeypatch) -> list[float]:
 
         return seen_too
 
-    monkeypatch.setattr(pages, "bounds_of", watched)
+    monkeypatch.setattr(conversation, "bounds_of", watched)
     return seen
 
 

@@ -53,11 +53,11 @@ def sweep(
     """
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
-    from ..sweeps.sweep_file import load_sweep
+    from ..sweeps.sweep_file import read_sweep_file
     from ..sweeps.sweeping import sweep as swept
     from ..whole_files import whole_set
 
-    request = load_sweep(sweep)
+    request = read_sweep_file(sweep)
     how: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "force": force, "zarr": zarr, "progress": True}
     try:
         found = swept(**request.arguments, out=out, **how)

@@ -8,6 +8,7 @@ from typing import Any
 
 import xarray as xr
 
+from ..displays import shown_by
 from ..lighting.dome import Dome
 from ..results.summary import Summary
 from ..scene.settings import TraceSettings
@@ -52,6 +53,12 @@ class Comparison:
     light: tuple[tuple[dict[str, Estimate], ...], ...]
     summaries: tuple[tuple[Summary, ...], ...]
     maps: xr.Dataset
+
+    _repr_html_ = shown_by("comparison_card")
+
+    def __repr__(self) -> str:
+        named = (f"{label} {stone.name!r}" for label, stone in zip(self.labels, self.stones, strict=True))
+        return f"<Comparison: {', '.join(named)} under {self.dome.name!r}, {len(self.views)} views>"
 
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
         """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""

@@ -13,7 +13,7 @@ from ..results.summary import exact_record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..stone.stone import Stone
-from .keys import GEOMETRY, STONE_KEYS, TRACED, Design, geometry_of, reason_for, stone_of, view_of
+from .keys import GEOMETRY, LIGHT_KEYS, TRACED, Design, dome_in, geometry_of, reason_for, stone_of, view_of
 
 COLUMNS = (*columns(), *GEOMETRY, "reason")
 """A design's row of numbers: each statistic with its bracket and its standard error, the geometry, the reason code."""
@@ -55,7 +55,7 @@ class _Stones:
 
     def of(self, design: Design) -> Stone:
         """The stone of a design. Raises InputError as `stone_of`."""
-        proportions = {key: design[key] for key in STONE_KEYS if key in design}
+        proportions = {key: value for key, value in design.items() if key not in LIGHT_KEYS}
         if self._stone is None or proportions != self._proportions:
             self._stone = None
             self._stone, self._proportions = stone_of(design), proportions
@@ -64,7 +64,7 @@ class _Stones:
 
 def scene_of(stone: Stone, design: Design, settings: TraceSettings) -> Scene:
     """A design whose stone is built, under its light, at its wavelength."""
-    return Scene(stone, design["dome"], view_of(design), replace(settings, wavelengths_nm=design["wavelength_nm"]))
+    return Scene(stone, dome_in(design), view_of(design), replace(settings, wavelengths_nm=design["wavelength_nm"]))
 
 
 def _row(scene: Scene) -> np.ndarray:

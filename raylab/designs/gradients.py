@@ -23,7 +23,7 @@ from ..stone.stone import Stone
 from ..tracers.engines import exact_only
 from ..tracers.exact.beams import Beams, trace_beams
 from .design import COLUMNS, scene_of, trace_designs
-from .keys import CUT, GEOMETRY, KEYS, STONE_KEYS, complete, geometry_of, stone_of
+from .keys import CUT, GEOMETRY, KEYS, STONE, STONE_KEYS, complete, dome_in, geometry_of, stone_of
 from .stepping import Stepped, light_derivative, solid_derivative
 
 if TYPE_CHECKING:
@@ -107,6 +107,8 @@ def gradient(
 
 def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | None) -> tuple[str, ...]:
     """The keys to derive by, checked."""
+    if STONE in full:
+        raise InputError("a stone as it is has no proportions to derive by", key=STONE, expected="proportions of a cut")
     able = [key for key in STONE_KEYS if isinstance(full.get(key), float)]
     if keys is None:
         cut = get_cut(full[CUT])
@@ -147,6 +149,6 @@ def _derivative(design: dict[str, Any], key: str, settings: TraceSettings) -> St
     def virtual_facets(stone: Stone) -> Beams:
         return trace_beams(scene_of(stone, design, settings), design["wavelength_nm"])
 
-    light = light_derivative(stone_at, virtual_facets, design["dome"].peak_radiance)
+    light = light_derivative(stone_at, virtual_facets, dome_in(design).peak_radiance)
     solid = solid_derivative(solid_at)
     return Stepped(*(np.concatenate(parts) for parts in zip(light, solid, strict=True)))

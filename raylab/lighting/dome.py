@@ -28,6 +28,7 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
+from ..displays import shown_by
 from ..errors import InputError
 from ..jit import njit
 from ..units import direction, number_in
@@ -129,6 +130,8 @@ class Dome:
     image: np.ndarray | None = field(default=None, repr=False)
     absolute: bool = False
     description: str = ""
+
+    _repr_html_ = shown_by("dome_card")
 
     def __post_init__(self) -> None:
         if self.sky not in _SKIES:

@@ -19,12 +19,12 @@ _INK, _FAINT, _GROUND = "0.15", "0.55", "0.86"
 _SEEN = 1e-9
 """Facets are drawn where their normal leans towards the eye by more than this cosine."""
 
-# name: rows that take the stone's axes to the drawing's right, up and towards the eye
-_EYES = {
+EYES = {
     "from above": np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
     "from the side": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]),
     "from below": np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]),
 }
+"""Directions of a drawing: name to rows (3, 3) that take the stone's axes to the drawing's right, up and towards the eye."""
 
 
 def stone_figure(stone: Stone) -> Figure:
@@ -35,7 +35,7 @@ def stone_figure(stone: Stone) -> Figure:
     figure = Figure(figsize=(width, height))
     half = 0.54 * float(stone.size_mm.max())
     middle = stone.vertices_mm.min(axis=0) / 2.0 + stone.vertices_mm.max(axis=0) / 2.0
-    for number, (name, axes_of_eye) in enumerate(_EYES.items()):
+    for number, (name, axes_of_eye) in enumerate(EYES.items()):
         left = 0.6 + 5.4 * number
         axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
         across, up = (axes_of_eye @ middle)[:2]
@@ -65,7 +65,7 @@ def leak_figure(result: Result) -> Figure:
     stone, view, facets = result.scene.stone, result.scene.view, result.summary.facets
     if facets is None:
         raise UnsupportedScene.by((result.summary.engine, "the result has no accounting by facet"))
-    eye, leak = _EYES["from below"], 100.0 * facets.columns["leak"]
+    eye, leak = EYES["from below"], 100.0 * facets.columns["leak"]
     seen = stone.normals @ eye[2] > _SEEN
     figure = Figure(figsize=(6.6, 6.0))
     axes = figure.add_axes((0.65 / 6.6, 0.55 / 6.0, 4.85 / 6.6, 4.85 / 6.0))

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..designs.design import scene_of
-from ..designs.keys import CUT, needed, stone_of
+from ..designs.keys import CUT, DOME_KEYS, STONE, needed, stone_of
 from ..scene.settings import TraceSettings
 from ..stone.cuts import USUAL
 from ..stone.known_cuts import get_cut
@@ -242,9 +242,10 @@ def _label_value(found: xr.Dataset, key: str, value: Any) -> str:
 
 def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
     """What all points of a picture share."""
-    cut = get_cut(str(found[CUT].values.ravel()[0]))
-    keys = [*(key for choices in needed(cut) for key in choices), "material", "dome"]
-    keys = keys if cut.name == USUAL else [CUT, *keys]
+    keys = [STONE, "material", "dome", *DOME_KEYS]
+    if CUT in found.coords:
+        cut = get_cut(str(found[CUT].values.ravel()[0]))
+        keys = [*([] if cut.name == USUAL else [CUT]), *(key for choices in needed(cut) for key in choices), *keys]
     parts = [_label_value(found, key, found[key].values.item()) for key in keys if key in found.coords and found[key].ndim == 0]
     parts += [_label_value(found, key, found[key].values[k].item()) for key, k in held.items()]
     lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]

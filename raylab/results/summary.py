@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ..displays import shown_by
 from ..scene.scene import Scene
 from ..tracers.engine_result import EngineResult
 from ..tracers.engines import engine_for
@@ -54,6 +55,11 @@ class Summary:
     symmetry: Statistic | None = None
     notes: Mapping[str, str] = field(default_factory=dict)
     facet_tables: tuple[FacetTable, ...] = ()
+
+    _repr_html_ = shown_by("summary_card")
+
+    def __repr__(self) -> str:
+        return f"<Summary: {', '.join(f'{key} {one.value:.4f}' for key, one in self.statistics.items())}>"
 
     @property
     def area_mm2(self) -> float:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ..displays import shown_by
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_of
@@ -43,6 +44,8 @@ class Scene:
     resolution: int = 512
     name: str = "scene"
     title: str = ""
+
+    _repr_html_ = shown_by("scene_card")
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "dome", dome_of(self.dome))

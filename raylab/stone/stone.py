@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ..displays import shown_by
 from ..errors import StoneError
 from ..optics.materials import Material, get_material
 from ..plane_geometry import convex_outline
@@ -55,6 +56,8 @@ class Stone:
     name: str = "stone"
     measured: bool = False
     dropped: tuple[str, ...] = field(default=())
+
+    _repr_html_ = shown_by("stone_card")
 
     @staticmethod
     def from_planes(

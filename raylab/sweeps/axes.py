@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from ..designs.keys import complete, resolved
+from ..designs.keys import STONE, complete, resolved
 from ..errors import InputError, nearest
 from ..units import SODIUM_D_NM, number_in, whole_in
 
@@ -103,7 +103,7 @@ class Plan:
             yield {**self.fixed, **{key: values[k] for (key, values), k in zip(self.columns.items(), at, strict=True)}}
 
     def coordinate(self, key: str) -> list[Any]:
-        """The values of an axis as labels: domes and materials by name."""
+        """The values of an axis as labels: stones, domes and materials by name."""
         return [label_of(value) for value in self.columns[key]]
 
 
@@ -137,7 +137,10 @@ def plan_of(
         raise InputError("unknown layout", key="layout", value=layout, expected=nearest(str(layout), LAYOUTS))
     if not isinstance(axes, Mapping) or not axes:
         raise InputError("no axis to sweep", key="axes", expected="at least one, such as table_pct = [53, 57, 61]")
-    rest = complete(fixed, axes, wavelength_nm)
+    given = {key: resolved(key, value) if key == STONE and value is not None else value for key, value in fixed.items()}
+    if STONE in axes:
+        axes = {**axes, STONE: _values(STONE, axes[STONE])}  # read once, since their facets are asked for
+    rest = complete(given, axes, wavelength_nm)
     if layout in SAMPLERS:
         return Plan(layout, _filled(axes, layout, number, seed), rest)
     if number is not None:
@@ -149,7 +152,8 @@ def plan_of(
     for key, values in columns.items():
         names = [label_of(value) for value in values]
         if len(set(names)) < len(names) and layout == "grid":
-            raise InputError("repeated value", key=key, value=names, expected="different values")
+            expected = "different names" if isinstance(names[0], str) else "different values"
+            raise InputError("repeated value", key=key, value=names, expected=expected)
     plan = Plan(layout, columns, rest)
     if len(plan) > MOST:
         raise InputError("too many designs", key="axes", value=len(plan), expected=f"at most {MOST}")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+from dataclasses import astuple
 from typing import Any
 
 import numpy as np
 
 from ..lighting.dome import Dome
 from ..optics.materials import Material
+from ..stone.stone import Stone
 from .axes import Plan
 
 
@@ -26,12 +30,24 @@ def facts_of(plan: Plan, settings: dict[str, Any], code: str) -> dict[str, Any]:
 
 
 def _plain(value: Any, waves_nm: list[float]) -> Any:
-    """A design's value in JSON's kinds; domes and materials by name and by a hash of what they do to light."""
+    """A design's value in JSON's kinds; stones, domes and materials by name and by a hash of what they do to light."""
+    if isinstance(value, Stone):
+        return f"{value.name} {_digest(value, waves_nm)[:16]}"
     if isinstance(value, Dome):
         return f"{value.name} {value.digest[:16]}"
     if isinstance(value, Material):
         return f"{value.name} {value.digest(waves_nm)[:16]}"
     return value
+
+
+def _digest(stone: Stone, waves_nm: list[float]) -> str:
+    """SHA-256 (hexadecimal) of a stone: planes, names, finishes, symmetry, material and cut."""
+    finishes = [astuple(finish) for finish in stone.finishes]
+    words = [stone.tiers, stone.indices, finishes, str(stone.symmetry), stone.cut, stone.material.digest(waves_nm)]
+    found = hashlib.sha256(json.dumps(words).encode())
+    for array in (stone.normals, stone.distances_mm):
+        found.update((np.asarray(array, dtype="<f8") + 0.0).tobytes())  # no difference between 0 and -0
+    return found.hexdigest()
 
 
 def designs_in(facts: dict[str, Any]) -> int:

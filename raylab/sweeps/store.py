@@ -200,7 +200,36 @@ class Store:
 
     def read(self) -> bytes:
         """The content of the result's file, when the sweep is finished. Raises InputError where it is damaged."""
-        known, data = self._known(), read_file(self.result, RESULT_FILE)
-        if known is None or known.get(RESULT_HASH) != hashlib.sha256(data).hexdigest():
-            raise InputError("damaged result", file=str(self.result), expected=_ELSEWHERE)
-        return data
+        known = self._known()
+        return _proved(self.result, None if known is None else known.get(RESULT_HASH))
+
+
+def finished_result(folder: Path) -> bytes | None:
+    """The content of the result in the folder of a sweep; None where no sweep.json is there to prove it.
+
+    Raises InputError for a sweep that is not finished, a description that is none, and a damaged result.
+    """
+    manifest = folder / MANIFEST
+    if not os.path.lexists(manifest):
+        if not (folder / RESULT).exists():
+            raise InputError("no sweep in this folder", file=str(folder), expected=f"{MANIFEST} and {RESULT}")
+        return None
+    try:
+        known = json.loads(read_text(manifest, MANIFEST_FILE))
+        stated, designs = known.get(RESULT_HASH), designs_in(known)
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError("not the description of a sweep", file=str(manifest)) from error
+    if stated is None or not (folder / RESULT).exists():
+        problem = f"the sweep of {designs} designs is not finished"
+        raise InputError(problem, file=str(folder), expected="the same sweep called again, which goes on with it")
+    return _proved(folder / RESULT, stated)
+
+
+def _proved(result: Path, stated: str | None) -> bytes:
+    """The content of a result's file. Raises InputError where its hash is another one than stated."""
+    data = read_file(result, RESULT_FILE)
+    if stated != hashlib.sha256(data).hexdigest():
+        raise InputError("damaged result", file=str(result), expected=_ELSEWHERE)
+    return data

@@ -7,6 +7,8 @@ title = "..."
 pavilion_angle_deg = { start = 38, stop = 43, number = 51 }
 table_pct = [53, 57, 61]                      # or values
 star_pct = { low = 40, high = 60 }            # or, in layouts that fill a box, its ends
+"pavilion main 3.slope_deg" = [-0.2, 0, 0.2]  # or the offset of a facet or a tier
+stone = ["w-1.csv", "w-2.csv"]                # or, in place of proportions, stone files beside this one
 
 [fixed]                                       # common to all designs
 crown_angle_deg = 34.5
@@ -28,7 +30,8 @@ from pathlib import Path
 from typing import Any
 
 from ..demo import own_or_demo
-from ..designs.keys import KEYS, NAMED, PARAMETERS
+from ..designs.deviations import deviation
+from ..designs.keys import KEYS, NAMED, PARAMETERS, STONE
 from ..errors import InputError, nearest
 from ..reading import reader
 from ..results.statistics import STATISTICS
@@ -44,7 +47,7 @@ def _kind(key: str) -> type:
 
 _DRAWN = ("brightness", "contrast_rms", "leak")
 _TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
-_FIXED = schema(**{key: (str if key in NAMED else _kind(key), None) for key in KEYS})
+_FIXED = {key: (str if key in NAMED else _kind(key), None) for key in KEYS}
 _LAYOUT = ("layout", "number", "seed")
 _RUN = schema_of(
     TraceSettings,
@@ -81,12 +84,14 @@ class SweepFile:
 
 
 @reader
-def load_sweep(path: str | Path) -> SweepFile:
+def read_sweep_file(path: str | Path) -> SweepFile:
     """The sweep in a TOML file, or the demo sweep of a name. Raises InputError for anything that can't be used."""
     path = own_or_demo(path)
     top = read_toml(path, str(path)).checked(_TOP)
     axes = {key: _axis(top.part("axes"), key) for key in top.values["axes"]}
-    fixed = {key: _near(top, key, value) for key, value in top.part("fixed").checked(_FIXED).values.items()}
+    stated = top.part("fixed")
+    moved = {key: (float, None) for key in stated.values if deviation(key) is not None}
+    fixed = {key: _near(top, key, value) for key, value in stated.checked(schema(**_FIXED, **moved)).values.items()}
     run = top.part("sweep").checked(_RUN)
     layout = {key: value for key, value in run.values.items() if key in _LAYOUT}
     settings = run.build(TraceSettings, **{key: value for key, value in run.values.items() if key not in _LAYOUT})
@@ -120,6 +125,6 @@ def _axis(axes: Table, key: str) -> Any:
 
 
 def _near(table: Table, key: str, value: Any) -> Any:
-    """A dome file from the folder of the sweep file; any other value as it is."""
-    found = key == "dome" and isinstance(value, str) and value.endswith(".toml")
+    """A dome's or stone's file from the folder of the sweep file; any other value as it is."""
+    found = isinstance(value, str) and (key == STONE or (key == "dome" and value.endswith(".toml")))
     return str(Path(table.file).parent / value) if found else value

@@ -6,7 +6,6 @@ on a cluster (of one kind of processor), in one go or with interruptions.
 
 from __future__ import annotations
 
-import io
 import os
 import sys
 import time
@@ -20,7 +19,7 @@ import numpy as np
 
 from ..code_id import code_id
 from ..designs.design import COLUMNS, trace_designs
-from ..designs.keys import GEOMETRY, KEYS, REASONS
+from ..designs.keys import GEOMETRY, REASONS, about_key
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..results.statistics import PARTS, STATISTICS
@@ -30,6 +29,7 @@ from ..tracers.engines import exact_only
 from ..version import __version__
 from .axes import Plan, label_of, plan_of
 from .facts import facts_of
+from .results import opened
 from .store import Store
 from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
 from .zarr_copy import check_zarr, save_zarr
@@ -74,8 +74,10 @@ def sweep(
     Parameters
     ----------
     axes : key to values: a list, tuple or array of them, or `steps` (start, stop, number). Keys are ``cut`` (by default a round
-        brilliant) and the parameters of that cut (see `cuts`), ``material``, ``absorption_per_mm``, ``dome``, ``tilt_deg``,
-        ``tilt_azimuth_deg``, ``turn_deg``, ``wavelength_nm``.
+        brilliant) and the parameters of that cut (see `cuts`), or ``stone``, stones or their files as they are;
+        ``material``, ``absorption_per_mm``; ``dome``, and of it ``head_half_angle_deg``, ``sky_radiance``, ``tray_radiance``;
+        ``tilt_deg``, ``tilt_azimuth_deg``, ``turn_deg``, ``wavelength_nm``. A facet or tier and a field of `Offset` move
+        facets: ``"pavilion main 3.slope_deg"``. Stones and domes of one axis have different names.
     dome : a `Dome`, or the name or file of one; unless it is an axis.
     **fixed : the other keys, common to all designs.
     layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
@@ -125,7 +127,10 @@ def sweep(
             return _run(plan, settings, size(), None, client, count, progress)
         facts = facts_of(plan, asdict(settings), code_id(MAKER))
         with closing(Store(out, facts, size, force)) as store:
-            found = _read(store.read()) if store.finished else _run(plan, settings, store.size, store, client, count, progress)
+            if store.finished:
+                found = opened(store.read(), str(store.result))
+            else:
+                found = _run(plan, settings, store.size, store, client, count, progress)
             if zarr:
                 save_zarr(found, store.folder)
             return found
@@ -208,9 +213,9 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
     coords: dict[str, Any] = {}
     for key in plan.columns:
         dim = (key,) if plan.layout == "grid" else plan.dims
-        coords[key] = (dim, np.array(plan.coordinate(key)), _about(*KEYS[key]))
+        coords[key] = (dim, np.array(plan.coordinate(key)), _about(*about_key(key)))
     for key, value in plan.fixed.items():
-        coords[key] = ((), label_of(value), _about(*KEYS[key]))
+        coords[key] = ((), label_of(value), _about(*about_key(key)))
     variables: dict[str, Any] = {}
     for column, name in enumerate(COLUMNS[:-1]):
         if name not in coords:
@@ -262,9 +267,3 @@ def _netcdf(found: xr.Dataset) -> memoryview:
     alone = sys.modules["dask"].config.set(scheduler="synchronous") if "dask" in sys.modules else nullcontext()
     with alone:
         return found.to_netcdf(engine="h5netcdf")
-
-
-def _read(result: bytes) -> xr.Dataset:
-    import xarray as xr
-
-    return xr.load_dataset(io.BytesIO(result), engine="h5netcdf")

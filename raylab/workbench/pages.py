@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import asyncio
 import gc
-import logging
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -39,21 +38,17 @@ from ..version import __version__
 from .answers import COARSE, Answerer
 from .background import report, streamed
 from .bodies import body_of, refusal
-from .bounds import bounds_of
 from .color_maps import MADE
 from .colors import color_tables, legends
+from .conversation import Conversation
 from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
-from .messages import encode
 from .own_domes import dome_keys
-from .questions import LINK, MAX_QUESTION, SAVE, about, checked, parsed
-from .request_queue import BACKGROUND, Question, RequestQueue
+from .questions import MAX_QUESTION, SAVE, checked, parsed
 from .strips import shown_facts
 
 USUAL_DOME = "head-shadow"
-
-log = logging.getLogger("raylab.workbench")
 
 Given = ParamSpec("Given")
 Made = TypeVar("Made")
@@ -192,48 +187,17 @@ class Pages:
     async def link(self, page: WebSocket) -> None:
         """One page's questions in, answers out, until it goes."""
         await page.accept()
-        queue = RequestQueue()
-        answering = asyncio.create_task(self._answer_all(page, queue))
+        gone = (WebSocketDisconnect, RuntimeError)
+        talk = Conversation(self.workbench, page.send_bytes, gone)
+        answering = asyncio.create_task(talk.answer_all())
         try:
             while (message := await page.receive())["type"] == "websocket.receive":
-                question: dict[str, Any] = {}
-                try:
-                    question = parsed(message.get("text") or "")  # a binary message has no text
-                    queue.put(checked(question, LINK))
-                except InputError as error:
-                    await page.send_bytes(_fault(question, str(error), error.key))
-        except (WebSocketDisconnect, RuntimeError):  # the page is gone
+                await talk.hear(message.get("text") or "")  # a binary message has no text
+        except gone:
             pass
         finally:
-            queue.left = True
+            talk.leave()
             answering.cancel()
-
-    async def _answer_all(self, page: WebSocket, queue: RequestQueue) -> None:
-        loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
-        while True:
-            question = await queue.take()
-            worker = self.workbench.strips if question.get("kind") == BACKGROUND else self.workbench.worker
-            work = loop.run_in_executor(worker, self._answered, answerer, question, queue)
-            await asyncio.wait([work])
-            fault = work.exception()
-            if fault is None:
-                answer = work.result()
-            else:  # a bug: the terminal shows it in full and the page in one line
-                log.error("a request failed", exc_info=fault)
-                line = f"internal error ({type(fault).__name__}); the terminal shows the details. Please report it."
-                answer = _fault(question, line)
-            try:
-                await page.send_bytes(answer)
-            except (WebSocketDisconnect, RuntimeError):  # the page is gone; its questions with it
-                return
-
-    def _answered(self, answerer: Answerer, question: Question, queue: RequestQueue) -> bytes:
-        """The answer within the bounds of a question; where nobody waits for it, a message that says so."""
-        try:
-            with stopped_by(bounds_of(question, queue)):
-                return self.workbench.until_the_end(answerer.answer, question)
-        except Stopped:
-            return encode({**about(question), "overtaken": True})
 
     async def _beside(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
         """The work done in a thread of its own. Raises InputError where the server ends first."""
@@ -246,8 +210,3 @@ class Pages:
 def _described(one: Description) -> dict[str, Any]:
     """A row of the page's numbers: an entry of the ledger, or a statistic beside it."""
     return {"key": one.key, "label": one.label, "definition": one.definition, "entry": one.key in ENTRIES}
-
-
-def _fault(question: dict[str, Any], line: str, key: str | None = None) -> bytes:
-    """The answer to a question that has none: one line."""
-    return encode({**about(question), "error": {"text": line, "key": key}})

@@ -20,7 +20,7 @@ from raylab.errors import InputError
 from raylab.lighting.sky_image import read_sky_image
 from raylab.optics.absorption import read_absorption
 from raylab.sweeps.store import MANIFEST, Store
-from raylab.sweeps.sweep_file import load_sweep
+from raylab.sweeps.sweep_file import read_sweep_file
 from raylab.workbench.design_json import DEMO, facet_design, stone_of
 from raylab.workbench.file_exchange import open_bytes, open_demo
 from raylab.workbench.pages import Workbench
@@ -166,7 +166,7 @@ DOORS = (
     Door("scene.toml", rl.load_scene, shipped("scenes/*.toml")),
     Door("stone.toml", rl.load_stone, shipped("scenes/w*.toml", "scenes/t*.toml")),
     Door("dome.toml", rl.load_dome, shipped("raylab/lighting/domes/*.toml")),
-    Door("sweep.toml", load_sweep, shipped("scenes/sweeps/*.toml")),
+    Door("sweep.toml", read_sweep_file, shipped("scenes/sweeps/*.toml")),
     Door("facets.csv", rl.load_stone, shipped("scenes/stones/*.csv")),
     Door("tint.csv", read_absorption, shipped("raylab/optics/data/absorption/*.csv")),
     Door(MANIFEST, manifest, sweep_json),

@@ -35,7 +35,7 @@ export function slider(about, set) {
   let now = NaN;
   const show = (value) => {
     now = value;
-    if (document.activeElement !== field || field.dataset.typed !== "1") field.value = tidy(value);
+    if (field.getRootNode().activeElement !== field || field.dataset.typed !== "1") field.value = tidy(value);
     range.value = value;
     strip?.mark(value);
     range.setAttribute("aria-valuetext", `${tidy(value)} ${about.spoken ?? unit ?? ""}`.trim());

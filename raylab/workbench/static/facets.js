@@ -69,7 +69,7 @@ export const facets = {
       if (teeth && index.dataset.typed !== "1") index.value = indexWords(row[AZIMUTH], teeth);
       for (const [column] of COLUMNS) {
         const input = inputs[column];
-        if (input !== document.activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
+        if (input !== input.getRootNode().activeElement) input.value = tidy(row[column], column === DISTANCE ? 5 : 4);
       }
     }
     this.choose(workbench.state.facet);

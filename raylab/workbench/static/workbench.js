@@ -14,10 +14,14 @@ const MOST_OPEN = 2;
 const copy = (value) => structuredClone(value);
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 
+/** Where the page's answers come from and its state is kept; a notebook has another place. */
+const PAGE = { connect: (...on) => new Link(...on), kept, keep };
+
 export class Workbench extends EventTarget {
-  constructor(start) {
+  constructor(start, place = PAGE) {
     super();
     this.start = start;
+    this.place = place;
     this.past = [];
     this.future = [];
     this.before = null;
@@ -35,7 +39,7 @@ export class Workbench extends EventTarget {
     this.meant = { a: null, b: null };
     this.sent = { a: [], b: [] };
     this.held = { a: null, b: null };
-    this.state = kept(start) ?? {
+    this.state = place.kept(start) ?? {
       designs: { a: copy(start.design), b: null },
       opened: { a: copy(start.design), b: null },
       titles: { a: start.title, b: "" },
@@ -46,7 +50,7 @@ export class Workbench extends EventTarget {
       maps: ["luminance", "contrast"],
       facet: null,
     };
-    this.link = new Link(
+    this.link = place.connect(
       (header, arrays) => this.take(header, arrays),
       () => this.reopen(),
       (word) => this.notify("link", word),
@@ -84,7 +88,7 @@ export class Workbench extends EventTarget {
 
   /** Keep the state for a reload of this tab. */
   keep() {
-    keep(this.start, this.state);
+    this.place.keep(this.start, this.state);
   }
 
   // --- changes ---------------------------------------------------------------------------------------------------------

@@ -1,0 +1,25 @@
+"""The card of a stone: three drawings, and what is measured on it."""
+
+from __future__ import annotations
+
+from ..comparison.verdicts import words
+from ..stone.proportions import measure
+from ..stone.stone import Stone
+from .html import Html, page, row, table
+from .line_drawing import three_drawings
+
+
+def card(stone: Stone) -> Html:
+    """Drawings, and the mean of each measured quantity."""
+    found = measure(stone)
+    about = found.definitions
+    rows = [(words(key).title, words(key).show(one.mean)) for key, one in found.items() if about[key].mean]
+    half = -(-len(rows) // 2)
+    return page(stone.name, stone_line(stone), three_drawings(stone), row(table(rows[:half]), table(rows[half:])))
+
+
+def stone_line(stone: Stone) -> str:
+    """Material, weight, size and facets of a stone, and where its planes come from."""
+    size = " x ".join(f"{length:.3f}" for length in stone.size_mm)
+    planes = "measured" if stone.measured else "by its proportions" if stone.cut else "from its planes"
+    return f"{stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets, {planes}"

@@ -1,0 +1,98 @@
+"""`pareto`: the designs of a sweep that no other design exceeds in everything that is asked for.
+
+A design **dominates** another if it is at least as good in every objective and differs from it in one, where "good" is the
+direction that the user names for each. The front is what no design dominates. So of designs with equal numbers all are on the
+front, or none is; and a design without a finite number for an objective is not on it and dominates nothing.
+
+Numbers have errors. With a coverage factor k, a difference counts only as far as it exceeds k standard errors of itself:
+a design dominates another if in every objective its lead, less k times the root of the sum of both squared standard errors,
+is at least zero, and above zero in one. The front then keeps designs that can't be told from those on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..errors import InputError, nearest
+from ..units import number_in
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+DIRECTIONS = {"max": 1.0, "min": -1.0}
+
+
+def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float = 0.0) -> xr.DataArray:
+    """Which designs of a sweep are on the Pareto front of several numbers.
+
+    >>> import xarray as xr
+    >>> found = xr.Dataset({"brightness": ("design", [0.6, 0.7, 0.5]), "weight_ct": ("design", [1.0, 0.9, 0.9])})
+    >>> front = pareto(found, {"brightness": "max", "weight_ct": "max"})
+    >>> front.values.tolist()
+    [True, True, False]
+
+    Parameters
+    ----------
+    found : the result of `sweep`, or any dataset of numbers.
+    objectives : variables or coordinates of it, each with the direction that you want: ``"max"`` or ``"min"``.
+    coverage : factor on the standard errors (``brightness_error`` and so on, where there are any) that a difference has to
+        exceed to count; 0 takes the numbers as they are.
+
+    Returns
+    -------
+    xarray.DataArray : True on the front. Ties are all on it, designs with a missing number never; see the module.
+        ``found.where(front, drop=True)`` keeps the front of a one-dimensional sweep,
+        ``found.stack(design=front.dims).isel(design=front.values.ravel())`` that of a grid.
+
+    Raises
+    ------
+    InputError : no objective, an unknown name or direction, a variable without numbers.
+    """
+    import xarray as xr
+
+    if not isinstance(objectives, Mapping) or not objectives:
+        raise InputError("no objective", key="objectives", expected='such as {"brightness": "max", "weight_ct": "max"}')
+    number_in("coverage", coverage, 0.0, math.inf)
+    for name, way in objectives.items():
+        if name not in found.variables:
+            raise InputError("unknown objective", key="objectives", value=name, expected=nearest(str(name), map(str, found)))
+        if way not in DIRECTIONS:
+            raise InputError("unknown direction", key=name, value=way, expected="'max' or 'min'")
+        if found[name].dtype.kind not in "fiu":
+            raise InputError("not a number", key="objectives", value=name, expected="a variable of numbers")
+    names = list(objectives)
+    errors = [found[f"{name}_error"] if f"{name}_error" in found else xr.zeros_like(found[name]) for name in names]
+    every = xr.broadcast(*(found[name] for name in names), *errors)
+    columns = [one.values.ravel().astype(float) for one in every]
+    signs = [DIRECTIONS[way] for way in objectives.values()]
+    values = np.stack(columns[: len(names)], axis=-1) * signs
+    doubts = np.stack(columns[len(names) :], axis=-1) * coverage
+    front = every[0].copy(data=_front(values, doubts).reshape(every[0].shape)).rename("pareto")
+    words = ", ".join(f"{name} {way}" for name, way in objectives.items())
+    front.attrs = {"long_name": f"on the Pareto front of {words}", "coverage": coverage}
+    return front
+
+
+def _front(values: np.ndarray, doubts: np.ndarray) -> np.ndarray:
+    """(N,) True for the rows of `values` (N, K), larger is wanted, that no row dominates; `doubts` (N, K) see the module.
+
+    One row after the other, the most promising first, strikes out what it dominates. To dominate is transitive, so a row that
+    was struck out is not needed to strike out others.
+    """
+    left = np.flatnonzero(np.isfinite(values).all(axis=1) & np.isfinite(doubts).all(axis=1))
+    ranks = sum(np.unique(values[left, k], return_inverse=True)[1].ravel() for k in range(values.shape[1]))
+    left = left[np.argsort(-np.asarray(ranks), kind="stable")]
+    at = 0
+    while at < len(left):
+        one = left[at]
+        lead = values[one] - values[left] - np.hypot(doubts[one], doubts[left])
+        kept = ~((lead >= 0.0).all(axis=1) & (lead > 0.0).any(axis=1))
+        left = left[kept]
+        at = int(np.count_nonzero(kept[: at + 1]))
+    front = np.zeros(len(values), dtype=bool)
+    front[left] = True
+    return front

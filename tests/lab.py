@@ -1,0 +1,107 @@
+"""The explorer in JupyterLab itself, by hand: ``python tests/lab.py``, where JupyterLab and a browser are installed.
+
+It starts JupyterLab on a free port with an empty folder, runs a notebook in a browser without a window, moves a slider, types
+into a field, and reads the stone back in the next cell. It prints what it found and ends with code 1 where that is wrong. It
+is no test of the suite, because JupyterLab is large; `test_explorer.py` holds what needs no JupyterLab.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+from contextlib import suppress
+from pathlib import Path
+from urllib.error import URLError
+from urllib.request import urlopen
+
+import nbformat
+from needs import launched
+from playwright.sync_api import Page, sync_playwright
+
+ROOT = Path(__file__).parent.parent
+CELLS = (
+    "import raylab as rl\n"
+    "stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)\n"
+    "explorer = rl.explore(stone)\nexplorer",
+    'f"pavilion {rl.measure(explorer.stone).pavilion_angle_deg.mean:.2f}, tilt {explorer.view.tilt_deg:g}"',
+)
+WAIT_MS = 240_000
+
+
+def main() -> int:
+    token = secrets.token_hex(8)
+    with socket.socket() as free, tempfile.TemporaryDirectory() as folder:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+        free.close()
+        notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(text) for text in CELLS])
+        notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        nbformat.write(notebook, Path(folder) / "explorer.ipynb")
+        words = [
+            f"--port={port}",
+            "--no-browser",
+            f"--ServerApp.token={token}",
+            f"--ServerApp.root_dir={folder}",
+            "--allow-root",
+        ]
+        env = {**os.environ, "PYTHONPATH": str(ROOT)}
+        server = subprocess.Popen([sys.executable, "-m", "jupyterlab", *words], env=env, stderr=subprocess.DEVNULL)
+        try:
+            wait_for(f"http://127.0.0.1:{port}/api?token={token}", server)
+            with sync_playwright() as driver:
+                browser = launched(driver)
+                page = browser.new_page(viewport={"width": 1280, "height": 1000})
+                page.set_default_timeout(WAIT_MS)
+                page.goto(f"http://127.0.0.1:{port}/lab/tree/explorer.ipynb?token={token}")
+                faults = driven(page)
+                browser.close()
+        finally:
+            server.terminate()
+            server.wait(30)
+    for fault in faults:
+        print(f"lab.py: {fault}")
+    print("lab.py: the explorer does not work in JupyterLab" if faults else "lab.py: the explorer works in JupyterLab")
+    return 1 if faults else 0
+
+
+def wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
+    """Wait until the server answers; RuntimeError where it ends instead."""
+    while server.poll() is None:
+        with suppress(URLError, ConnectionError):
+            urlopen(address).close()
+            return
+        time.sleep(0.3)
+    raise RuntimeError("JupyterLab does not start; is it installed?")
+
+
+def driven(page: Page) -> list[str]:
+    """What goes wrong when a user runs the cells and moves a control."""
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    cells = page.locator(".jp-Notebook .jp-Cell")
+    cells.first.locator(".cm-content").click()
+    page.keyboard.press("Shift+Enter")
+    rest = ".raylab-explorer[data-state=exact]"
+    page.wait_for_selector(rest)
+    page.locator(".raylab-explorer [data-slider=tilt_deg]").fill("7.5")
+    page.wait_for_selector(rest)
+    field = page.locator(".raylab-explorer [data-field=pavilion_angle_deg]")
+    field.fill("")
+    field.press_sequentially("41.100")  # two zeros in a row restart the kernel where JupyterLab takes them for its own
+    field.press("Enter")
+    page.wait_for_selector(rest)
+    page.wait_for_timeout(1000)  # for the state to be kept
+    cells.nth(1).locator(".cm-content").click()
+    page.keyboard.press("Shift+Enter")
+    found = cells.nth(1).locator(".jp-OutputArea-output").inner_text()
+    expected = "'pavilion 41.10, tilt 7.5'"
+    return faults + ([] if found.strip() == expected else [f"the next cell shows {found!r}, not {expected!r}"])
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
