@@ -131,8 +131,8 @@ def compare(
                 whole_set(out, [REPORT, NUMBERS, *files.values()], force=force) as stage,
                 reporter(True, "comparing", counted=False) as update,
             ):
-                found = work(part_of(update, 0.0, 0.5 if looks else 1.0))
-                _write_all(found, stage, files, part_of(update, 0.5, 0.5) if looks else None)
+                found = work(part_of(update, 0.0, 0.6 if looks else 1.0))
+                _write_all(found, stage, files, part_of(update, 0.6, 0.4) if looks else None)
     if json:
         say_json(found.to_dict())
         return
@@ -158,7 +158,7 @@ def _say_time(stones: int, draws: int, looks: bool) -> None:
         sys.stderr.write(f"comparing {stones} stones takes about {duration(5 * round(seconds / 5))} on two cores\n")
 
 
-STONE_S, DRAW_S, LOOKS_S = 1.0, 0.02, 5.0
+STONE_S, DRAW_S, LOOKS_S = 1.0, 0.06, 5.0
 """Seconds on two cores, as measured: for a stone, for a displaced stone in one view, and for the looks of a stone."""
 
 
@@ -209,11 +209,9 @@ def _planned(names: Sequence[str], dome: Dome, tilts_deg: Sequence[float]) -> di
 def _write_all(found: Comparison, folder: Path, files: Mapping[str, str], drawing: Progress | None) -> None:
     """All files of a comparison, its pictures by their names within the page; `drawing`, where colour pictures are wanted."""
     from ..files import to_json
-    from ..report import pictures, report_html
-    from ..report.appearance import appearance
+    from ..report import drawn_and_seen, report_html
 
-    seen = appearance(found, drawing) if drawing else None
-    drawn = pictures.drawn(found)
+    drawn, seen = drawn_and_seen(found, drawing is not None, drawing or False)
     (folder / REPORT).write_text(report_html(found, drawn, seen), encoding="utf-8")
     (folder / NUMBERS).write_text(to_json(found.to_dict()), encoding="utf-8")
     for name, data in {**drawn, **(seen.files if seen else {})}.items():

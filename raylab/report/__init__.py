@@ -12,6 +12,7 @@ from ..comparison.uncertainty import draws_for
 from ..package_files import shipped
 from ..progress import Progress
 from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..threads import at_once
 from ..version import __version__
 from ..whole_files import whole_file
 from . import panels, pictures, tables
@@ -40,8 +41,21 @@ def save_report(
     Raises InputError if the file exists and `force` is false, or if the folder is not writable.
     """
     with whole_file(path, force=force) as target:
-        seen = appearance(comparison, progress) if looks else None
-        target.write_text(report_html(comparison, pictures.drawn(comparison), seen, title=title), encoding="utf-8")
+        drawn, seen = drawn_and_seen(comparison, looks, progress)
+        target.write_text(report_html(comparison, drawn, seen, title=title), encoding="utf-8")
+
+
+def drawn_and_seen(
+    comparison: Comparison, looks: bool = True, progress: bool | Progress = False
+) -> tuple[dict[str, bytes], Appearance | None]:
+    """The figures of a comparison, and what its stones look like unless `looks` is false; see `save_report`.
+
+    Figures are drawn beside the tracing: they need one thread, which the tracer leaves idle now and then.
+    """
+    if not looks:
+        return pictures.drawn(comparison), None
+    figures, seen = at_once(lambda work: work(), [lambda: pictures.drawn(comparison), lambda: appearance(comparison, progress)], 2)
+    return figures, seen
 
 
 def report_html(
@@ -63,9 +77,8 @@ def report_html(
     marks = letters(len(comparison.labels))
     files = {**drawn, **(seen.files if seen else {})}
     held = {name: pictures.data_uri(name, data) for name, data in files.items()}
-    names = listed([f"{label} ({stone.name})" for label, stone in zip(comparison.labels, comparison.stones, strict=True)])
     return shelf.get_template("page.html.j2").render(
-        title=title or names,
+        title=title or listed([stone.name for stone in comparison.stones]),
         version=__version__,
         comparison=comparison,
         stones=tables.stones(comparison),

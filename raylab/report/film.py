@@ -108,5 +108,5 @@ def _png(pixels: np.ndarray) -> bytes:
     from PIL import Image
 
     held = io.BytesIO()
-    Image.fromarray(pixels).save(held, "PNG", optimize=True)
+    Image.fromarray(pixels).save(held, "PNG")
     return held.getvalue()

@@ -121,5 +121,5 @@ def png(picture: Picture) -> bytes:
     from PIL import Image
 
     held = io.BytesIO()
-    Image.fromarray(np.round(255.0 * picture.srgb(GREY)).astype(np.uint8)).save(held, "PNG", optimize=True)
+    Image.fromarray(np.round(255.0 * picture.srgb(GREY)).astype(np.uint8)).save(held, "PNG")
     return held.getvalue()

@@ -11,7 +11,7 @@ from ..comparison.summing_up import listed
 from . import tables
 from .appearance import Appearance
 from .file_names import FILM, letters, look_names
-from .film import TILT_DEG
+from .film import TILT_DEG, WAVELENGTHS
 from .liveliness import LEAN_DEG
 from .pictures import data_uri
 
@@ -105,6 +105,7 @@ def film(comparison: Comparison, seen: Appearance, held: Mapping[str, str]) -> d
         "alt": f"Film of {listed(names)} under {seen.film.look.light}: each stone leans {TILT_DEG:g}° to one side and to the other.",
         "order": listed(comparison.labels),
         "tilt": f"{TILT_DEG:g}°",
+        "wavelengths": str(WAVELENGTHS),
     }
 
 
@@ -113,13 +114,14 @@ def liveliness(comparison: Comparison, seen: Appearance) -> list[dict[str, Any]]
     return [
         {
             "name": "Fire, face-up",
-            "text": "mean angle between a blue-green and a red ray (Fraunhofer lines F and C) that came in as one; error not known",
+            "text": "How far the face-up stone spreads white light into colours: mean angle between its blue-green and its red part "
+            "(Fraunhofer lines F and C). A larger angle can show more colour under lamps. The error is not known.",
             "cells": [f"{one.fire_deg:.2f}°" for one in seen.lively],
         },
         {
             "name": "Scintillation",
-            "text": f"share of the face that turns from bright to dark or back for each degree of tilt, from 0 to {LEAN_DEG}°; "
-            "± estimates the error of the grid of points",
+            "text": "How much the stone flashes when it moves: share of the face that turns from bright to dark or back with each "
+            f"degree of tilt, from face-up to {LEAN_DEG}°, in the light of the maps. ± is an estimate of the error of counting.",
             "cells": [f"{100 * one.flash_per_deg:.1f} ± {100 * one.flash_error:.1f} % per degree" for one in seen.lively],
         },
     ]

@@ -10,7 +10,7 @@ import base64
 import io
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from ..pictures.plots import NEUTRAL
 from ..plane_geometry import convex_outline
 from ..scene.view import silhouette
 from ..stone.stone import Stone
+from ..stopping import pause
 from ..tracers.ledger import ENTRIES
 from .file_names import MAPS, figure_names, letters
 from .tables import tilt_name
@@ -50,13 +51,23 @@ def picture_names(stones: int) -> list[str]:
 
 def drawn(comparison: Comparison) -> dict[str, bytes]:
     """Every figure of a comparison, drawn once: the file's content by its name, in the order of `picture_names`."""
-    stones = range(len(comparison.stones))
-    made = [packed_png(maps_figure(comparison, name, [k])) for name in MAPS for k in stones]
-    made.append(vector(ledger_figure(comparison)))
-    made += [vector(drawing_figure(stone)) for stone in comparison.stones]
-    for pair in itertools.combinations(stones, 2):
-        made += [vector(verdict_figure(comparison, *pair)), packed_png(difference_figure(comparison, *pair))]
+    stones, made = range(len(comparison.stones)), []
+    for draw in _each(comparison, stones):
+        pause()
+        made.append(draw())
     return dict(zip(picture_names(len(stones)), made, strict=True))
+
+
+def _each(comparison: Comparison, stones: Sequence[int]) -> Iterator[Callable[[], bytes]]:
+    """What draws each figure, in the order of `figure_names`."""
+    for name, k in itertools.product(MAPS, stones):
+        yield lambda name=name, k=k: packed_png(maps_figure(comparison, name, [k]))
+    yield lambda: vector(ledger_figure(comparison))
+    for stone in comparison.stones:
+        yield lambda stone=stone: vector(drawing_figure(stone))
+    for pair in itertools.combinations(stones, 2):
+        yield lambda pair=pair: vector(verdict_figure(comparison, *pair))
+        yield lambda pair=pair: packed_png(difference_figure(comparison, *pair))
 
 
 def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None = None) -> Figure:
@@ -194,7 +205,7 @@ def vector(figure: Figure) -> bytes:
     return held.getvalue()
 
 
-def packed_png(figure: Figure, dpi: int = 160) -> bytes:
+def packed_png(figure: Figure, dpi: int = 120) -> bytes:
     """A figure as a PNG in 256 colours, which keeps a page of maps small.
 
     The colours are shared out by an octree: cut at the median, a bar's rare colours would be merged into others' hues.

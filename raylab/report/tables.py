@@ -48,7 +48,10 @@ def view_name(view: View) -> str:
 
 
 def key_numbers(comparison: Comparison) -> list[dict[str, Any]]:
-    """One row for each main number in each view, and for the weight, with the numbers of all stones and the verdicts."""
+    """One row for each main number in each view, and for the weight, with the numbers of all stones and the verdicts.
+
+    What stands below the numbers elsewhere, brackets and errors of tracing, is left out.
+    """
     views = [
         (tilt_name(comparison, k), comparison.light[k], comparison.light_verdicts(k)) for k in range(len(comparison.views))
     ]
@@ -59,7 +62,8 @@ def key_numbers(comparison: Comparison) -> list[dict[str, Any]]:
         for row in _rows(comparison, each, {name: verdicts[name]} if name in verdicts else {})
     ]
     weight = {name: one for name, one in comparison.proportion_verdicts().items() if name == "weight_ct"}
-    return rows + _rows(comparison, comparison.proportions, weight)
+    rows += _rows(comparison, comparison.proportions, weight)
+    return [{**row, "cells": [{**cell, "notes": []} for cell in row["cells"]]} for row in rows]
 
 
 def sentences(comparison: Comparison) -> list[dict[str, Any]]:
