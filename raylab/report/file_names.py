@@ -30,8 +30,7 @@ def marks(names: Sequence[str]) -> tuple[str, ...]:
     plain = [_plain(name) for name in names]
     found = []
     for letter, one in zip(letters(len(names)), plain, strict=True):
-        alone = plain.count(one) == 1 and one not in letters(len(names))
-        found.append(one if one and alone else "-".join(filter(None, (one, letter))))
+        found.append(one if one and plain.count(one) == 1 else "-".join(filter(None, (one, letter))))
     return tuple(found) if len(set(found)) == len(found) else letters(len(names))
 
 
