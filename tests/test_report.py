@@ -175,7 +175,9 @@ def test_three_stones_are_compared_pair_by_pair_and_their_materials_noted():
     for pair in found.light_verdicts(0)["leak"]:
         assert pair.phrase in read.text
         assert pair.sentence in read.text
-    assert {"A and B", "A and C", "B and C"} <= {text.removesuffix(": maps of the difference in brightness") for text in read.words}
+    assert {"A and B", "A and C", "B and C"} <= {
+        text.removesuffix(": maps of the difference in brightness") for text in read.words
+    }
     assert not re.search(r"\b(rank|place|over [A-C]|best|better than|wins)\b", read.text)
     assert "moissanite: " in read.text
     assert "default assumptions" not in read.text  # the user stated his own
@@ -248,7 +250,7 @@ def test_the_browser_has_nothing_to_complain_of_and_asks_for_nothing(page):
     assert seen == []
     sizes = opened.evaluate("[...document.images].map(i => [i.complete, i.naturalWidth, i.naturalHeight])")
     assert len(sizes) == PICTURES
-    assert all(complete and width >= 40 and height >= 40 for complete, width, height in sizes)
+    assert all(complete and width >= 32 and height >= 32 for complete, width, height in sizes)
 
 
 def test_the_first_screen_shows_the_stones_and_says_what_differs(page):

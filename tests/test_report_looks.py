@@ -14,7 +14,7 @@ import raylab as rl
 from raylab.cli import main
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
-from raylab.report import film, file_names, liveliness, looks
+from raylab.report import file_names, film, liveliness, looks
 from raylab.report.appearance import Appearance, appearance
 
 SHAPE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "girdle_facets": 16}
@@ -156,8 +156,15 @@ def test_the_command_names_files_after_those_of_the_stones(two, tmp_path, monkey
     monkeypatch.chdir(tmp_path)
     asked = ["compare", "one/Offer.csv", "two/Offer.csv", "--out", "out", "--tilt-deg", "10", "--tilt-deg", "0"]
     assert main(asked) == 0
-    files = {f"offer-{letter}-{what}" for letter in "ab" for what in ("drawing.svg", "luminance.png", "contrast.png", "leak.png")}
-    looked = {f"offer-{x}-{y}-{z}.png" for x in "ab" for y in ("head-shadow", "small-lamps", "side-window") for z in ("face-up", "tilt-10")}
+    files = {
+        f"offer-{letter}-{what}" for letter in "ab" for what in ("drawing.svg", "luminance.png", "contrast.png", "leak.png")
+    }
+    looked = {
+        f"offer-{x}-{y}-{z}.png"
+        for x in "ab"
+        for y in ("head-shadow", "small-lamps", "side-window")
+        for z in ("face-up", "tilt-10")
+    }
     pair = {"offer-a-and-offer-b-verdicts.svg", "offer-a-and-offer-b-difference.png"}
     assert set(os.listdir("out")) == {"report.html", "comparison.json", "ledger.svg", "film.webp", *files, *looked, *pair}
     with Image.open("out/offer-b-small-lamps-tilt-10.png") as picture:

@@ -149,7 +149,9 @@ def _label(larger: tuple[str, str]) -> str:
 def _apart(verdicts: Sequence[Verdict]) -> str:
     """The size of differences as shown, a range where they vary."""
     what = words(verdicts[0].name)
-    shown = sorted((abs(what.rounded(one.values[0]) - what.rounded(one.values[1])), what.apart(*one.values)) for one in verdicts)
+    shown = sorted(
+        (abs(what.rounded(one.values[0]) - what.rounded(one.values[1])), what.apart(*one.values)) for one in verdicts
+    )
     (least, low), (_, high) = shown[0], shown[-1]
     return high if low == high else f"{least:.{what.decimals}f} to {high}"
 

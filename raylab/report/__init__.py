@@ -54,13 +54,16 @@ def drawn_and_seen(
     """
     if not looks:
         return pictures.drawn(comparison), None
-    figures, seen = at_once(lambda work: work(), [lambda: pictures.drawn(comparison), lambda: appearance(comparison, progress)], 2)
-    return figures, seen
+    made: dict[str, Any] = {}
+
+    def work(what: str) -> None:
+        made[what] = appearance(comparison, progress) if what == "seen" else pictures.drawn(comparison)
+
+    at_once(work, ["drawn", "seen"], 2)
+    return made["drawn"], made["seen"]
 
 
-def report_html(
-    comparison: Comparison, drawn: Mapping[str, bytes], seen: Appearance | None = None, *, title: str = ""
-) -> str:
+def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appearance | None = None, *, title: str = "") -> str:
     """The HTML of the report: colour pictures, summary, film, maps, main numbers, and the details.
 
     Parameters

@@ -10,7 +10,7 @@ from ..progress import Progress, part_of, reporter
 from .file_names import FILM, letters, look_names
 from .film import Film, film
 from .liveliness import Liveliness, liveliness
-from .looks import Look, lights, looks, png, shown_views
+from .looks import Look, looks, png
 
 PARTS = (0.5, 0.35, 0.15)
 """Shares of the work, for the progress bar: pictures, film, numbers."""

@@ -1,5 +1,6 @@
-"""Two numbers of each stone that the comparison doesn't hold: fire and scintillation. Neither has an uncertainty of measurement,
-so there are no verdicts on them.
+"""Two numbers of each stone that the comparison doesn't hold: fire and scintillation.
+
+Neither has an uncertainty of measurement, so there are no verdicts on them.
 
 * **Fire**: mean angle between the Fraunhofer lines F and C as they leave the face-up stone along its strongest paths, see
   `color.fire`. It is that of the planes as given; an error of tracing is not known.

@@ -1,4 +1,4 @@
-"""What the stones look like: colour pictures of all of them, face-up and tilted, under the light of the comparison and two others.
+"""What the stones look like: colour pictures, face-up and tilted, under the light of the comparison and two others.
 
 Under a light every stone has the same exposure, which the pictures themselves decide: it raises the median of the stones' faces
 to `KEY`, about the grey that photographers expose for (common practice), and is at least 1, where the brightest direction of
@@ -94,12 +94,13 @@ def looks(comparison: Comparison, progress: Progress = silent) -> tuple[Look, ..
     """
     stones, views, domes = comparison.shown, shown_views(comparison.views), lights(comparison.dome)
     grid, settings = common_grid(stones, views, SIDE), replace(LOOSE, polarized=comparison.settings.polarized)
-    found, total = [], len(domes) * len(stones) * len(views)
+    found: list[Look] = []
+    total = len(domes) * len(stones) * len(views)
     waves = spectrum_for(stones, WAVELENGTHS)
     for dome in domes:
-        rows = []
+        rows: list[tuple[Picture, ...]] = []
         for stone in stones:
-            row = []
+            row: list[Picture] = []
             for view in views:
                 row.append(color_picture(Scene(stone, dome, view, settings), spectrum=waves, grid=grid))
                 progress(len(found) * len(stones) * len(views) + len(rows) * len(views) + len(row), total)

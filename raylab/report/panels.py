@@ -23,8 +23,8 @@ _MAPS = {
     ),
     "contrast": (
         "Where a stone is lighter or darker than its own mean",
-        "Contrast: above the mean of the stone (positive) or below it (negative). In print without colour, the maps of brightness "
-        "show the sign: lighter areas are positive here.",
+        "Contrast: above the mean of the stone (positive) or below it (negative). In print without colour, the maps of "
+        "brightness show the sign: lighter areas are positive here.",
     ),
     "leak": (
         "Where light is lost below",
@@ -92,7 +92,8 @@ def looks(comparison: Comparison, seen: Appearance, held: Mapping[str, str]) -> 
 def _made(look: Any) -> str:
     """How the pictures of a light were made."""
     count = len(look.pictures[0][0].waves)
-    return f"Under {look.light}: exposure {look.exposure:g}, {count} wavelengths; estimated error of colours, CIEDE2000: {look.error}."
+    error = f"estimated error of colours, CIEDE2000: {look.error}"
+    return f"Under {look.light}: exposure {look.exposure:g}, {count} wavelengths; {error}."
 
 
 def film(comparison: Comparison, seen: Appearance, held: Mapping[str, str]) -> dict[str, str]:
@@ -102,7 +103,7 @@ def film(comparison: Comparison, seen: Appearance, held: Mapping[str, str]) -> d
         "light": seen.film.look.light,
         "film": held[FILM],
         "strip": data_uri("strip.png", seen.film.strip),
-        "alt": f"Film of {listed(names)} under {seen.film.look.light}: each stone leans {TILT_DEG:g}° to one side and to the other.",
+        "alt": f"Film of {listed(names)} under {seen.film.look.light}: each leans {TILT_DEG:g}° to one side and to the other.",
         "order": listed(comparison.labels),
         "tilt": f"{TILT_DEG:g}°",
         "wavelengths": str(WAVELENGTHS),
@@ -114,14 +115,15 @@ def liveliness(comparison: Comparison, seen: Appearance) -> list[dict[str, Any]]
     return [
         {
             "name": "Fire, face-up",
-            "text": "How far the face-up stone spreads white light into colours: mean angle between its blue-green and its red part "
-            "(Fraunhofer lines F and C). A larger angle can show more colour under lamps. The error is not known.",
+            "text": "How far the face-up stone spreads white light into colours: mean angle between its blue-green and its red "
+            "part (Fraunhofer lines F and C). A larger angle can show more colour under lamps. The error is not known.",
             "cells": [f"{one.fire_deg:.2f}°" for one in seen.lively],
         },
         {
             "name": "Scintillation",
-            "text": "How much the stone flashes when it moves: share of the face that turns from bright to dark or back with each "
-            f"degree of tilt, from face-up to {LEAN_DEG}°, in the light of the maps. ± is an estimate of the error of counting.",
+            "text": "How much the stone flashes when it moves: share of the face that turns from bright to dark or back with "
+            f"each degree of tilt, from face-up to {LEAN_DEG}°, in the light of the maps. "
+            "± is an estimate of the error of counting.",
             "cells": [f"{100 * one.flash_per_deg:.1f} ± {100 * one.flash_error:.1f} % per degree" for one in seen.lively],
         },
     ]

@@ -10,7 +10,8 @@ import base64
 import io
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -51,23 +52,33 @@ def picture_names(stones: int) -> list[str]:
 
 def drawn(comparison: Comparison) -> dict[str, bytes]:
     """Every figure of a comparison, drawn once: the file's content by its name, in the order of `picture_names`."""
-    stones, made = range(len(comparison.stones)), []
-    for draw in _each(comparison, stones):
+    count = len(comparison.stones)
+    pairs = list(itertools.combinations(range(count), 2))
+    works: list[Callable[[], bytes]] = [partial(_map, comparison, name, k) for name in MAPS for k in range(count)]
+    works.append(lambda: vector(ledger_figure(comparison)))
+    works += [partial(_drawing, stone) for stone in comparison.stones]
+    works += [partial(draw, comparison, pair) for pair in pairs for draw in (_verdicts, _difference)]
+    made = []
+    for work in works:
         pause()
-        made.append(draw())
-    return dict(zip(picture_names(len(stones)), made, strict=True))
+        made.append(work())
+    return dict(zip(picture_names(count), made, strict=True))
 
 
-def _each(comparison: Comparison, stones: Sequence[int]) -> Iterator[Callable[[], bytes]]:
-    """What draws each figure, in the order of `figure_names`."""
-    for name, k in itertools.product(MAPS, stones):
-        yield lambda name=name, k=k: packed_png(maps_figure(comparison, name, [k]))
-    yield lambda: vector(ledger_figure(comparison))
-    for stone in comparison.stones:
-        yield lambda stone=stone: vector(drawing_figure(stone))
-    for pair in itertools.combinations(stones, 2):
-        yield lambda pair=pair: vector(verdict_figure(comparison, *pair))
-        yield lambda pair=pair: packed_png(difference_figure(comparison, *pair))
+def _map(comparison: Comparison, name: str, stone: int) -> bytes:
+    return packed_png(maps_figure(comparison, name, [stone]))
+
+
+def _drawing(stone: Stone) -> bytes:
+    return vector(drawing_figure(stone))
+
+
+def _verdicts(comparison: Comparison, pair: tuple[int, int]) -> bytes:
+    return vector(verdict_figure(comparison, *pair))
+
+
+def _difference(comparison: Comparison, pair: tuple[int, int]) -> bytes:
+    return packed_png(difference_figure(comparison, *pair))
 
 
 def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None = None) -> Figure:
