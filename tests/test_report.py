@@ -18,7 +18,7 @@ from raylab.comparison.verdicts import words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import film, liveliness, looks, pictures, report_html, save_report, tables
-from raylab.report.appearance import Appearance, appearance
+from raylab.report.appearance import Appearance, appearance_of
 from raylab.report.pictures import drawn, picture_names
 from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
@@ -57,7 +57,7 @@ def small_appearance(found: Comparison) -> Appearance:
                 patch.setattr(module, name, value)
             if hasattr(module, "LOOSE"):
                 patch.setattr(module, "LOOSE", TraceSettings(precision=0.2))
-        return appearance(found)
+        return appearance_of(found)
 
 
 @pytest.fixture(scope="module")

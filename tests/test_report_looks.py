@@ -15,7 +15,9 @@ from raylab.cli import main
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.report import file_names, film, liveliness, looks
-from raylab.report.appearance import Appearance, appearance
+from raylab.report.appearance import Appearance, appearance_of
+from raylab.workbench import background
+from raylab.workbench.file_exchange import DEMO
 
 SHAPE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "girdle_facets": 16}
 COARSE = rl.TraceSettings(precision=0.2)
@@ -41,7 +43,7 @@ def two() -> Comparison:
 @pytest.fixture(scope="module")
 def seen(two) -> Appearance:
     facts: list[float] = []
-    found = appearance(two, lambda done, total: facts.append(done / total))
+    found = appearance_of(two, lambda done, total: facts.append(done / total))
     assert facts == sorted(facts)
     assert facts[-1] == pytest.approx(1.0)
     return found
@@ -147,9 +149,10 @@ def test_fire_and_scintillation_are_those_of_their_functions(two, seen):
     assert one.flash_error == pytest.approx(float(np.average(flashes.share_error, weights=flashes.angle_deg)))
 
 
-def test_the_command_names_files_after_those_of_the_stones(two, tmp_path, monkeypatch, capsys):
+def test_the_command_names_files_after_those_of_the_stones(two, seen, tmp_path, monkeypatch, capsys):
     monkeypatch.setattr("raylab.comparison.comparing.compare", lambda *_, **__: two)
     monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(file_names.figure_names("ab"), b"x"))
+    monkeypatch.setattr("raylab.report.appearance_of", lambda *_: seen)
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
         rl.save_stone(two.stones[0], tmp_path / folder / "Offer.csv")
@@ -186,3 +189,19 @@ def test_the_command_names_files_after_those_of_the_stones(two, tmp_path, monkey
 )
 def test_marks_are_safe_and_different(names, marks):
     assert file_names.marks(names) == marks
+
+
+def test_the_report_of_the_workbench_has_the_pictures_unless_they_are_not_asked_for(two, monkeypatch):
+    monkeypatch.setattr(background, "compare", lambda *_, **__: two)
+    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(file_names.figure_names("ab"), b"x"))
+    request = {"designs": [DEMO, DEMO], "dome": two.dome.name}
+    shares: list[float] = []
+    made = background.report(request, {two.dome.name: two.dome}, lambda done, total: shares.append(done / total))
+    assert made["html"].count('class="look"') == 3
+    assert "data:image/webp;base64,UklGR" in made["html"]
+    assert shares == sorted(shares)
+    assert shares[-1] == pytest.approx(1.0)
+    plain = background.report({**request, "looks": False}, {two.dome.name: two.dome}, lambda *_: None)
+    assert 'class="look"' not in plain["html"]
+    assert "image/webp" not in plain["html"]
+    assert "Fire and scintillation" not in plain["html"]

@@ -16,7 +16,7 @@ from ..threads import at_once
 from ..version import __version__
 from ..whole_files import whole_file
 from . import panels, pictures, tables
-from .appearance import Appearance, appearance
+from .appearance import Appearance, appearance_of
 from .file_names import letters
 
 
@@ -57,7 +57,7 @@ def drawn_and_seen(
     made: dict[str, Any] = {}
 
     def work(what: str) -> None:
-        made[what] = appearance(comparison, progress) if what == "seen" else pictures.drawn(comparison)
+        made[what] = appearance_of(comparison, progress) if what == "seen" else pictures.drawn(comparison)
 
     at_once(work, ["drawn", "seen"], 2)
     return made["drawn"], made["seen"]

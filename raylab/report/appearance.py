@@ -32,7 +32,7 @@ class Appearance:
         return {**dict(zip(names, made, strict=True)), FILM: self.film.webp}
 
 
-def appearance(comparison: Comparison, progress: bool | Progress = False) -> Appearance:
+def appearance_of(comparison: Comparison, progress: bool | Progress = False) -> Appearance:
     """What the stones of a comparison look like.
 
     `progress` : True for a bar, or a function that is called with the finished and the total amount of work.
