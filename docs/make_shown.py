@@ -27,7 +27,9 @@ MOST_PIXELS = 1000
 PICTURES = {
     "tutorials/researcher.md": ("pavilion.png",),
     "tutorials/cutter.md": ("blocked.png", "out/finish/choices.png", "out/finish/grid.png", "out/steeper/repolish.png"),
-    "tutorials/buyer.md": ("out/compare/contrast.png",),
+    "tutorials/buyer.md": tuple(
+        f"out/compare/offer-{name}.png" for name in ("a-side-window-tilt-10", "b-side-window-tilt-10", "b-contrast")
+    ),
 }
 LISTS = {
     "tutorials/cutter.md": {"measure": "blocked.txt", "brillianteer scenes/stones/blocked.csv --out out/finish ": "finish.txt"},

@@ -351,22 +351,25 @@ def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_command_writes_everything_and_says_the_numbers(folder, capsys, monkeypatch):
-    done = raylab("compare", "a.toml", "b.toml", "--out", "deep/out", *FEW, cwd=folder)
+    (folder / "b.toml").rename(folder / "Zweite Größe.toml")
+    offers = ("a.toml", "Zweite Größe.toml", "--no-looks")
+    done = raylab("compare", *offers, "--out", "deep/out", *FEW, cwd=folder)
     assert (done.returncode, done.stderr) == (0, "")
-    maps = {"luminance.png", "contrast.png", "leak.png", "difference-a-b.png"}
-    drawings = {"ledger.svg", "stone-a.svg", "stone-b.svg", "verdicts-a-b.svg"}
+    maps = {f"{stone}-{name}.png" for stone in ("a", "zweite-grosse") for name in ("luminance", "contrast", "leak")}
+    drawings = {"ledger.svg", "a-drawing.svg", "zweite-grosse-drawing.svg"}
+    pair = {"a-and-zweite-grosse-verdicts.svg", "a-and-zweite-grosse-difference.png"}
     out = folder / "deep" / "out"
-    assert set(os.listdir(out)) == {"report.html", "comparison.json", *maps, *drawings}
+    assert set(os.listdir(out)) == {"report.html", "comparison.json", *maps, *drawings, *pair}
     facts = json.loads((out / "comparison.json").read_text())
     assert facts["stones"]["A"]["name"] == "[red]a[/red]"
     assert "A  [red]a[/red]: diamond" in done.stdout
     for verdict in (pairs[0] for pairs in facts["views"][0]["verdicts"].values()):
         assert verdict["sentence"] in done.stdout
-    assert (out / "leak.png").read_bytes().startswith(b"\x89PNG")
+    assert (out / "a-leak.png").read_bytes().startswith(b"\x89PNG")
     assert (out / "ledger.svg").read_text().startswith("<?xml")
     assert "no grade, no valuation and no cutting order" in done.stdout
     monkeypatch.chdir(folder)
-    assert main(["compare", "a.toml", "b.toml", "--out", "deep/out", *FEW]) == 2
+    assert main(["compare", *offers, "--out", "deep/out", *FEW]) == 2
     outcome = capsys.readouterr().err
     assert "exists already; nothing was written" in outcome
     assert outcome.count("\n") == 1

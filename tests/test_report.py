@@ -17,7 +17,8 @@ from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
-from raylab.report import pictures, report_html, save_report, tables
+from raylab.report import film, liveliness, looks, pictures, report_html, save_report, tables
+from raylab.report.appearance import Appearance, appearance_of
 from raylab.report.pictures import drawn, picture_names
 from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant
@@ -45,13 +46,27 @@ def two() -> Comparison:
     return compare(*STONES[:2], tilts=(0.0, 15.0), **QUICK)
 
 
+SMALL = {looks: {"SIDE": 40, "WAVELENGTHS": 2}, film: {"SIDE": 32, "STILLS": 5, "WAVELENGTHS": 2}, liveliness: {"LEAN_DEG": 2}}
+"""Colour pictures and films of few pixels at few wavelengths; the page is the same."""
+
+
+def small_appearance(found: Comparison) -> Appearance:
+    with pytest.MonkeyPatch.context() as patch:
+        for module, values in SMALL.items():
+            for name, value in values.items():
+                patch.setattr(module, name, value)
+            if hasattr(module, "LOOSE"):
+                patch.setattr(module, "LOOSE", TraceSettings(precision=0.2))
+        return appearance_of(found)
+
+
 @pytest.fixture(scope="module")
 def page_of_two(two: Comparison) -> str:
-    return report_html(two, drawn(two))
+    return report_html(two, drawn(two), small_appearance(two))
 
 
 def test_the_same_comparison_gives_the_same_bytes(two, page_of_two):
-    assert report_html(two, drawn(two)) == page_of_two
+    assert report_html(two, drawn(two), small_appearance(two)) == page_of_two
     assert "<svg" in page_of_two or "image/svg+xml" in page_of_two
 
 
@@ -67,7 +82,7 @@ class Reader(HTMLParser):
 
     def handle_starttag(self, tag, attrs):
         self.tags.append((tag, dict(attrs)))
-        if tag not in ("meta", "link", "img", "br", "!doctype"):
+        if tag not in ("meta", "link", "img", "source", "br", "!doctype"):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
@@ -98,12 +113,16 @@ def test_everything_stands_in_the_page_itself(page_of_two):
     assert len(page_of_two) < 4e6
 
 
+PICTURES = 12 + 1 + 6 + 2 + 3
+"""Colour pictures, film, maps, drawings; verdicts, differences and ledger."""
+
+
 def test_who_cannot_see_is_reported(page_of_two):
     """Alternative texts with numbers, headings in order, tables with captions and scopes, a language."""
     read = Reader(page_of_two)
     assert read.all("html")[0]["lang"] == "en"
     pictures = read.all("img")
-    assert len(pictures) == 8  # two drawings, three maps, verdicts, differences, ledger
+    assert len(pictures) == PICTURES
     assert all(len(picture["alt"] or "") > 40 for picture in pictures)
     levels = [int(tag[1]) for tag, _ in read.tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1
@@ -147,16 +166,18 @@ def test_names_are_text_and_never_markup(page_of_two):
 
 def test_three_stones_are_compared_pair_by_pair_and_their_materials_noted():
     found = compare(*STONES, tilts=(0.0,), uncertainty=Uncertainty(0.02, 0.02, 1.0), **QUICK)
-    assert {"difference-b-c.png", "verdicts-b-c.svg"} <= set(picture_names(3))
+    assert {"b-and-c-difference.png", "b-and-c-verdicts.svg"} <= set(picture_names(3))
     assert pictures.verdict_figure(found, 1, 2).axes[0].get_xlabel().startswith("C larger")
     page = report_html(found, dict.fromkeys(picture_names(3), b""), title="Three of them")
     read = Reader(page)
-    assert len(read.all("img")) == 3 + 3 + 2 * 3 + 1
+    assert len(read.all("img")) == 3 + 3 * 3 + 2 * 3 + 1
     assert "<title>Three of them</title>" in page
     for pair in found.light_verdicts(0)["leak"]:
         assert pair.phrase in read.text
         assert pair.sentence in read.text
-    assert {"A and B", "A and C", "B and C"} <= {text.removesuffix(": difference maps") for text in read.words}
+    assert {"A and B", "A and C", "B and C"} <= {
+        text.removesuffix(": maps of the difference in brightness") for text in read.words
+    }
     assert not re.search(r"\b(rank|place|over [A-C]|best|better than|wins)\b", read.text)
     assert "moissanite: " in read.text
     assert "default assumptions" not in read.text  # the user stated his own
@@ -197,9 +218,9 @@ def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):
     target = tmp_path / "report.html"
     target.write_text("One", encoding="utf-8")
     with pytest.raises(InputError, match="exists already; nothing was written"):
-        save_report(two, target, title="Two")
+        save_report(two, target, title="Two", looks=False)
     assert target.read_text(encoding="utf-8") == "One"
-    save_report(two, target, title="Two", force=True)
+    save_report(two, target, title="Two", looks=False, force=True)
     assert "<title>Two</title>" in target.read_text(encoding="utf-8")
     assert [file.name for file in tmp_path.iterdir()] == ["report.html"]
 
@@ -228,8 +249,40 @@ def test_the_browser_has_nothing_to_complain_of_and_asks_for_nothing(page):
     opened.wait_for_load_state("networkidle")
     assert seen == []
     sizes = opened.evaluate("[...document.images].map(i => [i.complete, i.naturalWidth, i.naturalHeight])")
-    assert len(sizes) == 8
-    assert all(complete and width > 300 and height > 100 for complete, width, height in sizes)
+    assert len(sizes) == PICTURES
+    assert all(complete and width >= 32 and height >= 32 for complete, width, height in sizes)
+
+
+def test_the_first_screen_shows_the_stones_and_says_what_differs(page):
+    opened, _ = page
+    opened.set_viewport_size({"width": 1280, "height": 860})
+    ends = "[...document.querySelectorAll('.look img, .answer')].map(e => e.getBoundingClientRect().bottom)"
+    found = opened.evaluate(ends)
+    assert len(found) == 13
+    assert max(found) < 860
+    sides = opened.evaluate("[...document.querySelectorAll('.look img')].map(e => e.getBoundingClientRect().width)")
+    assert min(sides) > 150
+
+
+def test_the_film_stands_still_for_who_asks_for_less_motion_and_in_print(page):
+    opened, _ = page
+    shown = "document.querySelector('#film img').currentSrc.slice(0, 15)"
+    for media, wanted in (
+        ({"reduced_motion": "no-preference"}, "data:image/webp"),
+        ({"reduced_motion": "reduce"}, "data:image/png;"),
+        ({"reduced_motion": "no-preference", "media": "print"}, "data:image/png;"),
+    ):
+        opened.emulate_media(**media)
+        opened.wait_for_function(f"{shown} === '{wanted}'", timeout=5000)
+
+
+def test_details_are_folded_on_the_screen_and_open_in_print_but_for_the_longest(page):
+    opened, _ = page
+    heights = "[...document.querySelectorAll('details')].map(e => [e.id, e.getBoundingClientRect().height > 60])"
+    assert not any(tall for _, tall in opened.evaluate(heights))
+    opened.emulate_media(media="print")
+    folded = {name for name, tall in opened.evaluate(heights) if not tall}
+    assert folded == {"sentences", "every", "biases"}
 
 
 @pytest.mark.parametrize("width", [1200, 390])
@@ -249,7 +302,9 @@ def test_it_prints_without_color_and_without_cut_pictures(page):
     assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
     facts = opened.evaluate("[...document.querySelectorAll('body, th, td, p, li')].map(e => getComputedStyle(e).color)")
     assert all(len(set(re.findall(r"\d+", color))) == 1 for color in facts)  # greys only: no meaning hangs on a hue
-    assert opened.pdf(format="A4").startswith(b"%PDF")
+    printed = opened.pdf(format="A4")
+    assert printed.startswith(b"%PDF")
+    assert 3 < len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) <= 10
 
 
 def test_a_page_that_asks_and_complains_would_be_seen(browser, tmp_path):

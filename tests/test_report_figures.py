@@ -326,15 +326,15 @@ def test_cells_and_texts_of_the_verdicts(two):
             return views[view]
 
     given = Given(**vars(two))
-    larger, none = "A larger than B by 10.00 percentage points (5.00 to 15.00)", {"phrase": "-", "sure": False}
-    level_cell = {"phrase": "A and B: not significant", "sure": False}
-    assert tables.glance(given) == [
-        {"name": "Brightness", "cells": [[none], [level_cell]]},
-        {
-            "name": "Leakage below the girdle",
-            "cells": [[{"phrase": larger, "sure": True}, {"phrase": "A and C: not significant", "sure": False}], [none]],
-        },
+    larger = "A larger than B by 10.00 percentage points (5.00 to 15.00)"
+    rows = tables.key_numbers(given)
+    assert [(row["name"], [one["phrase"] for one in row["verdicts"]]) for row in rows[:-1]] == [
+        ("Brightness, tilt 15°", ["A and B: not significant"]),
+        ("Leakage below the girdle, face-up", [larger, "A and C: not significant"]),
     ]
+    assert [cell["notes"] for row in rows for cell in row["cells"]] == [[]] * 6
+    assert rows[-1]["name"] == "Weight"
+    assert rows[-1]["cells"][1]["value"] == words("weight_ct").show(two.stones[1].weight_ct)
     assert tables.verdict_text(given, "A", "B") == (
         f"A against B; leakage below the girdle face-up: {larger}; brightness tilt 15°: A and B: not significant."
     )
@@ -368,7 +368,7 @@ def test_texts_beside_the_pictures(two, measured):
 
 def test_the_page_names_stones_and_version(two):
     page = report_html(two, {name: b"" for name in pictures.picture_names(2)})
-    assert "A (&lt;b&gt;angle 40.75) and B (&lt;b&gt;angle 42.5)" in page
+    assert "<h1>&lt;b&gt;angle 40.75 and &lt;b&gt;angle 42.5</h1>" in page
     assert "<b>angle" not in page
     assert rl.__version__ in page
     assert not any(line.rstrip() != line for line in page.splitlines() if "<" in line and "base64" not in line)

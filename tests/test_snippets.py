@@ -23,7 +23,7 @@ SMALLER_COMMANDS = {
     "eyes": {"--resolution": SMALL, "--spectrum": 2},
     "tilt": {"--step-deg": 15},
     "film": {"--stills": 2, "--size": SMALL, "--spectrum": 2},
-    "compare": {"--resolution": SMALL, "--precision": 0.2, "--known-to-pct": 45},
+    "compare": {"--resolution": SMALL, "--precision": 0.2, "--known-to-pct": 45, "--no-looks": ""},
     "brillianteer": {"--precision": 0.1},
     "repolish": {"--precision": 0.1},
 }
@@ -52,7 +52,7 @@ def quick(argv: list[str]) -> list[str]:
             next(words)
         else:
             kept.append(word)
-    return [*kept, *(str(part) for option in wanted.items() for part in option)]
+    return [*kept, *(str(part) for option in wanted.items() for part in option if part != "")]
 
 
 @pytest.mark.parametrize("page", snippets.pages(), ids=lambda page: str(page.relative_to(DOCS.parent)))

@@ -759,7 +759,9 @@ def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
     page = open_page(accept_downloads=True)
 
     def of_little(route: Route) -> None:
-        route.continue_(post_data=json.dumps({**route.request.post_data_json, "known_to_pct": 50, "tilts": [0]}))
+        route.continue_(
+            post_data=json.dumps({**route.request.post_data_json, "known_to_pct": 50, "tilts": [0], "looks": False})
+        )
 
     page.page.route("**/report", of_little)
     page.page.get_by_role("button", name="Report").click()

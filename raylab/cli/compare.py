@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
     from ..comparison.uncertainty import Estimate
     from ..comparison.verdicts import Words
+    from ..lighting.dome import Dome
+    from ..progress import Progress
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone import Stone
 
@@ -34,6 +37,7 @@ def compare(
     resolution: int = 256,
     precision: float = 1e-3,
     seed: int = 0,
+    looks: bool = True,
     force: Force = False,
     json: Flag = False,
 ) -> None:
@@ -41,9 +45,9 @@ def compare(
 
     The numbers are those of the stones as given, and each difference is the difference of two of them. It is significant if it
     exceeds the uncertainty of the measurements, which only facet tables and scans have unless you state it: a stone by its
-    proportions is taken as exact. With `--out`, the command writes a
-    self-contained report (`report.html`), the numbers (`comparison.json`) and the pictures into a folder. The files appear
-    together when the work is done, or not at all.
+    proportions is taken as exact. With `--out`, the command writes a self-contained report (`report.html`), the numbers
+    (`comparison.json`), the pictures and a film into a folder. Pictures are named after the files of the stones. The files
+    appear together when the work is done, or not at all.
 
     For example:
 
@@ -81,15 +85,19 @@ def compare(
         Width of the bracket on brightness.
     seed
         Seed of the random draws.
+    looks
+        Draw the stones in colour under three lights and in motion, and count fire and scintillation (with `--out`).
     json
         Print the numbers as JSON instead of tables.
     """
     from ..comparison.comparing import compare as compared
+    from ..comparison.uncertainty import draws_for
     from ..demo import own_or_demo
     from ..lighting.dome_file import load_dome
+    from ..progress import part_of, reporter
     from ..scene.settings import TraceSettings
     from ..scene.view import View
-    from ..stone.measuring.plane_uncertainty import Uncertainty
+    from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
     from ..whole_files import whole_set
 
     stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
@@ -98,8 +106,10 @@ def compare(
         said = {key: value for key, value in stated.items() if value is not None}
         offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
+        measured = sum(one != EXACT for one in uncertainties)
+        _say_time(len(offered), measured * draws_for(known_to_pct) * len(tilt_deg), looks and out is not None)
 
-        def work() -> Comparison:
+        def work(progress: Progress | bool) -> Comparison:
             return compared(
                 *offered,
                 dome=light,
@@ -111,21 +121,46 @@ def compare(
                 known_to_pct=known_to_pct,
                 resolution=resolution,
                 settings=TraceSettings(precision=precision, seed=seed),
-                progress=True,
+                progress=progress,
             )
 
         if out is None:
-            found = work()
+            found = work(True)
         else:
-            with whole_set(out, _planned(len(offered)), force=force) as stage:
-                found = work()
-                _write_all(found, stage)
+            files = _planned([path.stem for path in stones], light, tilt_deg if looks else ())
+            with (
+                whole_set(out, [REPORT, NUMBERS, *files.values()], force=force) as stage,
+                reporter(True, "comparing", counted=False) as update,
+            ):
+                found = work(part_of(update, 0.0, 0.6 if looks else 1.0))
+                _write_all(found, stage, files, part_of(update, 0.6, 0.4) if looks else None)
     if json:
         say_json(found.to_dict())
         return
     _print(found)
     if out is not None:
-        say(f"{len(_planned(len(offered)))} files in {out}; read {out / 'report.html'} first")
+        say(f"{2 + len(files)} files in {out}; read {out / REPORT} first")
+
+
+REPORT, NUMBERS = "report.html", "comparison.json"
+
+PATIENCE_S = 10.0
+"""Work that takes longer is announced."""
+
+
+def _say_time(stones: int, draws: int, looks: bool) -> None:
+    """On stderr, how long the work takes, where it takes long."""
+    import sys
+
+    from ..progress import duration
+
+    seconds = STONE_S * stones + DRAW_S * draws + LOOKS_S * stones * looks
+    if seconds > PATIENCE_S:
+        sys.stderr.write(f"comparing {stones} stones takes about {duration(5 * round(seconds / 5))} on two cores\n")
+
+
+STONE_S, DRAW_S, LOOKS_S = 1.0, 0.06, 5.0
+"""Seconds on two cores, as measured: for a stone, for a displaced stone in one view, and for the looks of a stone."""
 
 
 def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> tuple[list[Stone], list[Uncertainty]]:
@@ -154,32 +189,47 @@ def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> 
     return offered, uncertainties
 
 
-def _planned(stones: int) -> list[str]:
-    from ..report.pictures import picture_names
+def _planned(names: Sequence[str], dome: Dome, tilts_deg: Sequence[float]) -> dict[str, str]:
+    """The pictures of stones whose files have these names: the file of each by its name within the page.
 
-    return ["report.html", "comparison.json", *picture_names(stones)]
+    `tilts_deg` : of the views, none where no colour pictures are to be drawn.
+    """
+    from ..report.file_names import FILM, figure_names, letters, look_names, marks
+    from ..report.looks import lights, shown_views
+    from ..scene.view import View
+
+    every = letters(len(names)), marks(names)
+    inside, files = (figure_names(one) for one in every)
+    if tilts_deg:
+        domes, views = lights(dome), shown_views([View(tilt_deg=tilt) for tilt in dict.fromkeys(tilts_deg)])
+        more, other = (look_names(one, domes, views) for one in every)
+        inside, files = [*inside, *more, FILM], [*files, *other, FILM]
+    return dict(zip(inside, files, strict=True))
 
 
-def _write_all(found: Comparison, folder: Path) -> None:
-    """All files of a comparison."""
+def _write_all(found: Comparison, folder: Path, files: Mapping[str, str], drawing: Progress | None) -> None:
+    """All files of a comparison, its pictures by their names within the page; `drawing`, where colour pictures are wanted."""
     from ..files import to_json
-    from ..report import pictures, report_html
+    from ..report import drawn_and_seen, report_html
 
-    drawn = pictures.drawn(found)
-    (folder / "report.html").write_text(report_html(found, drawn), encoding="utf-8")
-    (folder / "comparison.json").write_text(to_json(found.to_dict()), encoding="utf-8")
-    for name, data in drawn.items():
-        (folder / name).write_bytes(data)
+    drawn, seen = drawn_and_seen(found, drawing is not None, drawing or False)
+    (folder / REPORT).write_text(report_html(found, drawn, seen), encoding="utf-8")
+    (folder / NUMBERS).write_text(to_json(found.to_dict()), encoding="utf-8")
+    for name, data in {**drawn, **(seen.files if seen else {})}.items():
+        (folder / files[name]).write_bytes(data)
 
 
 def _print(found: Comparison) -> None:
     """The stones and their labels, then the numbers and verdicts of each view."""
+    from ..comparison.summing_up import sentences
     from ..comparison.verdicts import words
 
     for label, stone in zip(found.labels, found.stones, strict=True):
         say(f"{label}  {stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct, {len(stone)} facets")
     say_materials(*found.stones)
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
+    for sentence in sentences(found):
+        say(sentence)
     for k, (view, light) in enumerate(zip(found.views, found.light, strict=True)):
         verdicts = found.light_verdicts(k)
         say()

@@ -2,47 +2,74 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from ..comparison.comparison import Comparison
+from ..comparison.summing_up import listed, sentences
 from ..comparison.uncertainty import draws_for
 from ..package_files import shipped
+from ..progress import Progress
 from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..threads import at_once
 from ..version import __version__
 from ..whole_files import whole_file
-from . import pictures, tables
-
-# map: heading and description
-_MAPS = {
-    "luminance": (
-        "Luminance",
-        "Light that returns to the eye. Lighter is brighter; all stones have the same scale.",
-    ),
-    "contrast": (
-        "Contrast",
-        "Luminance relative to the mean of each stone: above it (positive) or below it (negative). In print without colour, "
-        "the luminance maps show the sign: lighter areas are positive here.",
-    ),
-    "leak": ("Leakage", "Light that leaves below the girdle plane. Lighter is more."),
-}
+from . import panels, pictures, tables
+from .appearance import Appearance, appearance_of
+from .file_names import letters
 
 
-def save_report(comparison: Comparison, path: str | Path, *, title: str = "", force: bool = False) -> None:
+def save_report(
+    comparison: Comparison,
+    path: str | Path,
+    *,
+    title: str = "",
+    looks: bool = True,
+    force: bool = False,
+    progress: bool | Progress = False,
+) -> None:
     """Write the report on a comparison as one self-contained HTML file.
+
+    Parameters
+    ----------
+    title : heading of the report; by default the names of the stones.
+    looks : draw colour pictures of the stones and a film of them, and count fire and scintillation.
+    force : overwrite a file of this name.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises InputError if the file exists and `force` is false, or if the folder is not writable.
     """
     with whole_file(path, force=force) as target:
-        target.write_text(report_html(comparison, pictures.drawn(comparison), title=title), encoding="utf-8")
+        drawn, seen = drawn_and_seen(comparison, looks, progress)
+        target.write_text(report_html(comparison, drawn, seen, title=title), encoding="utf-8")
 
 
-def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: str = "") -> str:
-    """The HTML of the report: summary, drawings, maps, differences, ledger, numbers, proportions, uncertainty, cautions.
+def drawn_and_seen(
+    comparison: Comparison, looks: bool = True, progress: bool | Progress = False
+) -> tuple[dict[str, bytes], Appearance | None]:
+    """The figures of a comparison, and what its stones look like unless `looks` is false; see `save_report`.
 
-    `drawn` are the comparison's pictures, see `pictures.drawn`.
+    Figures are drawn beside the tracing: they need one thread, which the tracer leaves idle now and then.
+    """
+    if not looks:
+        return pictures.drawn(comparison), None
+    made: dict[str, Any] = {}
+
+    def work(what: str) -> None:
+        made[what] = appearance_of(comparison, progress) if what == "seen" else pictures.drawn(comparison)
+
+    at_once(work, ["drawn", "seen"], 2)
+    return made["drawn"], made["seen"]
+
+
+def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appearance | None = None, *, title: str = "") -> str:
+    """The HTML of the report: colour pictures, summary, film, maps, main numbers, and the details.
+
+    Parameters
+    ----------
+    drawn : the comparison's figures, see `pictures.drawn`.
+    seen : what the stones look like; without it the page has neither colour pictures nor a film.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -50,54 +77,42 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], *, title: st
         loader=FileSystemLoader(shipped("report")), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
     shelf.lstrip_blocks = True
-    names = " and ".join(f"{label} ({stone.name})" for label, stone in zip(comparison.labels, comparison.stones, strict=True))
-    held = {name: pictures.data_uri(name, data) for name, data in drawn.items()}
+    marks = letters(len(comparison.labels))
+    files = {**drawn, **(seen.files if seen else {})}
+    held = {name: pictures.data_uri(name, data) for name, data in files.items()}
     return shelf.get_template("page.html.j2").render(
-        title=title or f"Comparison of {names}",
+        title=title or listed([stone.name for stone in comparison.stones]),
         version=__version__,
         comparison=comparison,
         stones=tables.stones(comparison),
-        drawings=[held[f"stone-{label.lower()}.svg"] for label in comparison.labels],
-        glance=tables.glance(comparison),
-        views=[tables.tilt_name(comparison, k) for k in range(len(comparison.views))],
-        sentences=tables.sentences(comparison),
-        maps=_maps(comparison, held),
-        differences=_differences(comparison, held),
+        sentences=sentences(comparison),
+        looks=panels.looks(comparison, seen, held) if seen else [],
+        film=panels.film(comparison, seen, held) if seen else None,
+        lively=panels.liveliness(comparison, seen) if seen else [],
+        maps=panels.maps(comparison, held),
+        key_numbers=tables.key_numbers(comparison),
+        differences=panels.differences(comparison, held),
         ledger=held["ledger.svg"],
         ledger_text=tables.ledger_text(comparison),
+        drawings=[held[f"{mark}-drawing.svg"] for mark in marks],
+        parts=tables.sentences(comparison),
         light=tables.light(comparison),
         proportions=tables.proportions(comparison),
-        sureness=tables.sureness(comparison),
-        designs=tables.designs(comparison),
-        poses=tables.poses(comparison),
-        biases=tables.biases(comparison),
-        facet_by_facet=any(isinstance(stated.angle_deg, tuple) for stated in comparison.uncertainties),
-        defaults=any(
-            vars(stated)[key] == usual for stated in comparison.uncertainties for key, usual in vars(Uncertainty()).items()
-        ),
-        draws=draws_for(comparison.known_to_pct),
-        verdicts=tables.count_verdicts(comparison),
         notes=tables.material_notes(comparison),
+        **_trust(comparison),
     )
 
 
-def _maps(comparison: Comparison, held: Mapping[str, str]) -> list[dict[str, Any]]:
-    """Every map with its heading, what it shows, and a text for who can't see it."""
-    return [
-        {"heading": heading, "text": text, "picture": held[f"{name}.png"], "alt": tables.map_text(comparison, name)}
-        for name, (heading, text) in _MAPS.items()
-    ]
-
-
-def _differences(comparison: Comparison, held: Mapping[str, str]) -> list[dict[str, Any]]:
-    """Every pair of stones."""
-    return [
-        {
-            "heading": f"{first} and {other}",
-            "verdicts": held[f"verdicts-{first}-{other}.svg".lower()],
-            "verdicts_alt": tables.verdict_text(comparison, first, other),
-            "picture": held[f"difference-{first}-{other}.png".lower()],
-            "alt": tables.difference_text(comparison, first, other),
-        }
-        for first, other in itertools.combinations(comparison.labels, 2)
-    ]
+def _trust(comparison: Comparison) -> dict[str, Any]:
+    """What the page says about uncertainties and corrections."""
+    stated = comparison.uncertainties
+    return {
+        "sureness": tables.sureness(comparison),
+        "designs": tables.designs(comparison),
+        "poses": tables.poses(comparison),
+        "biases": tables.biases(comparison),
+        "facet_by_facet": any(isinstance(one.angle_deg, tuple) for one in stated),
+        "defaults": any(vars(one)[key] == usual for one in stated for key, usual in vars(Uncertainty()).items()),
+        "draws": draws_for(comparison.known_to_pct),
+        "verdicts": tables.count_verdicts(comparison),
+    }

@@ -10,7 +10,8 @@ import base64
 import io
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,7 +23,9 @@ from ..pictures.plots import NEUTRAL
 from ..plane_geometry import convex_outline
 from ..scene.view import silhouette
 from ..stone.stone import Stone
+from ..stopping import pause
 from ..tracers.ledger import ENTRIES
+from .file_names import MAPS, figure_names, letters
 from .tables import tilt_name
 
 if TYPE_CHECKING:
@@ -38,32 +41,48 @@ FAR = 10.0
 WIDE = 7.4
 """Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
 
-MAPS = ("luminance", "contrast", "leak")
 _COLORS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
 _STATISTIC = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
 
 
 def picture_names(stones: int) -> list[str]:
-    """Names of the files that `drawn` makes of so many stones."""
-    letters = [chr(ord("a") + k) for k in range(stones)]
-    pairs = [f"{what}-{a}-{b}" for a, b in itertools.combinations(letters, 2) for what in ("verdicts", "difference")]
-    names = [*MAPS, "ledger", *(f"stone-{letter}" for letter in letters), *pairs]
-    return [f"{name}.png" if name in MAPS or name.startswith("difference") else f"{name}.svg" for name in names]
+    """Names within the page of the pictures that `drawn` makes of so many stones."""
+    return figure_names(letters(stones))
 
 
 def drawn(comparison: Comparison) -> dict[str, bytes]:
-    """Every picture of a comparison, drawn once: the file's content by its name, in the order of `picture_names`."""
-    stones = range(len(comparison.stones))
-    made = [packed_png(maps_figure(comparison, name)) for name in MAPS]
-    made.append(vector(ledger_figure(comparison)))
-    made += [vector(drawing_figure(stone)) for stone in comparison.stones]
-    for pair in itertools.combinations(stones, 2):
-        made += [vector(verdict_figure(comparison, *pair)), packed_png(difference_figure(comparison, *pair))]
-    return dict(zip(picture_names(len(stones)), made, strict=True))
+    """Every figure of a comparison, drawn once: the file's content by its name, in the order of `picture_names`."""
+    count = len(comparison.stones)
+    pairs = list(itertools.combinations(range(count), 2))
+    works: list[Callable[[], bytes]] = [partial(_map, comparison, name, k) for name in MAPS for k in range(count)]
+    works.append(lambda: vector(ledger_figure(comparison)))
+    works += [partial(_drawing, stone) for stone in comparison.stones]
+    works += [partial(draw, comparison, pair) for pair in pairs for draw in (_verdicts, _difference)]
+    made = []
+    for work in works:
+        pause()
+        made.append(work())
+    return dict(zip(picture_names(count), made, strict=True))
 
 
-def maps_figure(comparison: Comparison, name: str) -> Figure:
-    """One map of every stone (rows) at every tilt (columns) on one scale, each with its number."""
+def _map(comparison: Comparison, name: str, stone: int) -> bytes:
+    return packed_png(maps_figure(comparison, name, [stone]))
+
+
+def _drawing(stone: Stone) -> bytes:
+    return vector(drawing_figure(stone))
+
+
+def _verdicts(comparison: Comparison, pair: tuple[int, int]) -> bytes:
+    return vector(verdict_figure(comparison, *pair))
+
+
+def _difference(comparison: Comparison, pair: tuple[int, int]) -> bytes:
+    return packed_png(difference_figure(comparison, *pair))
+
+
+def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None = None) -> Figure:
+    """One map of every stone (rows), or of some, at every tilt (columns), each with its number; one scale for all stones."""
     from matplotlib.colors import Normalize, TwoSlopeNorm
 
     values = np.asarray(comparison.maps[name])
@@ -79,6 +98,7 @@ def maps_figure(comparison: Comparison, name: str) -> Figure:
             [f"{shown.name} {shown.show(light[k][statistic].statistic.value)}" for light in comparison.light],
         )
         for k, label in enumerate(comparison.labels)
+        if stones is None or k in stones
     ]
     bar = {"luminance": "luminance (1: brightest radiance)", "contrast": "contrast (L - mean)/mean", "leak": "leakage"}
     return _grid(comparison, rows, [(_COLORS[name], norm, bar[name])] * len(rows))
@@ -182,7 +202,7 @@ def drawing_figure(stone: Stone) -> Figure:
 
 def data_uri(name: str, data: bytes) -> str:
     """A picture's file as an address that stands in the page itself."""
-    media = {"png": "image/png", "svg": "image/svg+xml"}[name.rsplit(".", 1)[1]]
+    media = {"png": "image/png", "svg": "image/svg+xml", "webp": "image/webp"}[name.rsplit(".", 1)[1]]
     return f"data:{media};base64,{base64.b64encode(data).decode('ascii')}"
 
 
@@ -196,7 +216,7 @@ def vector(figure: Figure) -> bytes:
     return held.getvalue()
 
 
-def packed_png(figure: Figure, dpi: int = 160) -> bytes:
+def packed_png(figure: Figure, dpi: int = 120) -> bytes:
     """A figure as a PNG in 256 colours, which keeps a page of maps small.
 
     The colours are shared out by an octree: cut at the median, a bar's rare colours would be merged into others' hues.

@@ -11,10 +11,14 @@ import numpy as np
 from ..comparison.comparison import Comparison
 from ..comparison.uncertainty import Estimate
 from ..comparison.verdicts import Verdict, words
+from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import EXACT
 
 MAIN = ("brightness", "contrast_rms", "leak", "symmetry")
-"""Statistics of the summary, in this order."""
+"""Statistics with a sentence of their own, in this order."""
+
+KEY = ("brightness", "contrast_rms", "leak")
+"""Statistics among the main numbers."""
 
 FIRST = (*MAIN, "head", "sky", "glare")
 """Statistics at the top of a table; the others follow in their own order."""
@@ -34,22 +38,32 @@ def stones(comparison: Comparison) -> list[dict[str, str]]:
 
 
 def tilt_name(comparison: Comparison, view: int) -> str:
-    """A view in words."""
-    tilt = comparison.views[view].tilt_deg
-    return f"tilt {tilt:g}°" if tilt else "face-up"
+    """A view of a comparison in words."""
+    return view_name(comparison.views[view])
 
 
-def glance(comparison: Comparison) -> list[dict[str, Any]]:
-    """The main statistics (rows) in every view (columns), each cell the verdicts in a few words."""
-    views = [comparison.light_verdicts(k) for k in range(len(comparison.views))]
-    return [
-        {
-            "name": words(name).title,
-            "cells": [_verdicts(view.get(name, ())) for view in views],
-        }
-        for name in MAIN
-        if any(name in view for view in views)
+def view_name(view: View) -> str:
+    """A view in words, by its tilt."""
+    return f"tilt {view.tilt_deg:g}°" if view.tilt_deg else "face-up"
+
+
+def key_numbers(comparison: Comparison) -> list[dict[str, Any]]:
+    """One row for each main number in each view, and for the weight, with the numbers of all stones and the verdicts.
+
+    What stands below the numbers elsewhere, brackets and errors of tracing, is left out.
+    """
+    views = [
+        (tilt_name(comparison, k), comparison.light[k], comparison.light_verdicts(k)) for k in range(len(comparison.views))
     ]
+    rows = [
+        {**row, "name": f"{row['name']}, {view}"}
+        for name in KEY
+        for view, each, verdicts in views
+        for row in _rows(comparison, each, {name: verdicts[name]} if name in verdicts else {})
+    ]
+    weight = {name: one for name, one in comparison.proportion_verdicts().items() if name == "weight_ct"}
+    rows += _rows(comparison, comparison.proportions, weight)
+    return [{**row, "cells": [{**cell, "notes": []} for cell in row["cells"]]} for row in rows]
 
 
 def sentences(comparison: Comparison) -> list[dict[str, Any]]:
@@ -192,19 +206,15 @@ def material_notes(comparison: Comparison) -> list[str]:
     return [f"{name}: {note}." for name, note in materials.items() if note]
 
 
-def map_text(comparison: Comparison, name: str) -> str:
-    """The picture of a map in words."""
-    statistic = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}[name]
-    parts = []
-    for k in range(len(comparison.views)):
-        outcome = [
-            f"{label} {words(statistic).show(comparison.light[k][i][statistic].statistic.value)}"
-            for i, label in enumerate(comparison.labels)
-        ]
-        parts.append(f"{tilt_name(comparison, k)}: {', '.join(outcome)}")
-    return (
-        f"Maps of {name}, one row for each stone, one column for each tilt. {words(statistic).title}, " + "; ".join(parts) + "."
-    )
+def map_text(comparison: Comparison, name: str, stone: int) -> str:
+    """The picture of a stone's map in words."""
+    key = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}[name]
+    what = words(key)
+    parts = [
+        f"{tilt_name(comparison, k)} {what.show(comparison.light[k][stone][key].statistic.value)}"
+        for k in range(len(comparison.views))
+    ]
+    return f"Maps of {name} of stone {comparison.labels[stone]}, one for each tilt. {what.title}: {', '.join(parts)}."
 
 
 def ledger_text(comparison: Comparison) -> str:

@@ -18,7 +18,7 @@ from typing import Any
 from ..comparison.comparing import compare
 from ..errors import InputError
 from ..lighting.dome import Dome
-from ..progress import Progress
+from ..progress import Progress, part_of
 from ..report import save_report
 from ..scene.view import View
 from ..stopping import Stopped, stopped_by
@@ -40,7 +40,7 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
     """The report on the two stones of a page: its file's name, and the HTML.
 
     The request holds `designs` and `dome`, and optionally `own_dome`, `title`, `tilts`, `tilt_azimuth_deg` and `known_to_pct`
-    (see `compare`). Raises InputError for an invalid request.
+    (see `compare`), and `looks` (see `save_report`). Raises InputError for an invalid request.
     """
     request = checked(request, REPORT)
     designs = request["designs"]
@@ -56,11 +56,13 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
         )
     known = request.get("known_to_pct", 10.0)
     tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
-    found = compare(*stones, dome=dome, view=view, tilts=tilts, known_to_pct=known, progress=update)
+    looks = request.get("looks", True)
+    comparing = part_of(update, 0.0, 0.3 if looks else 1.0)
+    found = compare(*stones, dome=dome, view=view, tilts=tilts, known_to_pct=known, progress=comparing)
     names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
     with temporary_folder() as folder:
         path = folder / f"report-{names}.html"
-        save_report(found, path, title=request.get("title", ""))
+        save_report(found, path, title=request.get("title", ""), looks=looks, progress=part_of(update, 0.3, 0.7))
         return {"name": path.name, "html": path.read_text(encoding="utf-8")}
 
 

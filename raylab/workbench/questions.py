@@ -54,6 +54,7 @@ REPORT = schema(
     tilts=(Numbers, []),
     tilt_azimuth_deg=(float, 0.0),
     known_to_pct=(float, 10.0),
+    looks=(bool, True),
 )
 """The two stones of a report."""
 
