@@ -44,8 +44,8 @@ def measure(
     Parameters
     ----------
     stone
-        A stone file or scene file (TOML), a facet table (.csv, .tsv), or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a
-        demo one (see `raylab scenes`).
+        A stone file or scene file (TOML), a facet table (.csv, .tsv), or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of
+        a demo one (see `raylab scenes`).
     unit
         Unit of length of a scan: mm, um, cm, m or in. Required for .stl, .obj and .ply; .glb and .3mf state their own.
     material

@@ -98,7 +98,8 @@ class Explorer:
         self._bench.ended = True
         for view in list(self._views):
             asyncio.run_coroutine_threadsafe(self._leave(view), _loop())
-        self._bench.worker.shutdown(wait=False, cancel_futures=True)
+        for worker in (self._bench.worker, self._bench.strips):
+            worker.shutdown(wait=False, cancel_futures=True)
         self.widget.close()
 
     def _hear(self, _: Any, message: dict[str, Any], __: Any) -> None:

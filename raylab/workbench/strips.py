@@ -27,7 +27,12 @@ from ..units import number_in
 from .design_json import stone_of
 
 WEIGHT = "weight_ct"
-SHOWN = {BRIGHTNESS.key: ("brightness", 0.02), CONTRAST_RMS.key: ("contrast", 0.04), "leak": ("leak", 0.02), WEIGHT: ("weight", 0.01)}
+SHOWN = {
+    BRIGHTNESS.key: ("brightness", 0.02),
+    CONTRAST_RMS.key: ("contrast", 0.04),
+    "leak": ("leak", 0.02),
+    WEIGHT: ("weight", 0.01),
+}
 """What strips show, and what stands above the maps: the word for it, and the least span of a strip's scale, so that no strip
 makes a mountain of the errors of tracing."""
 
