@@ -22,6 +22,8 @@ def old_european_cut(
     pavilion_depth_pct: float | None = None,
     star_pct: float = 45.0,
     lower_half_pct: float = 55.0,
+    upper_painting_deg: float = 0.0,
+    lower_painting_deg: float = 0.0,
     girdle_pct: float = 3.5,
     culet_pct: float = 8.0,
     girdle_facets: int = 96,
@@ -35,7 +37,8 @@ def old_european_cut(
 
     Parameters
     ----------
-    table_pct, star_pct, lower_half_pct, girdle_pct, culet_pct : as for `round_brilliant`; the defaults are common practice.
+    table_pct, star_pct, lower_half_pct, upper_painting_deg, lower_painting_deg, girdle_pct, culet_pct : as for
+        `round_brilliant`; the defaults are common practice.
     crown_angle_deg or crown_height_pct : slope of the crown mains, or the crown height; exactly one.
     pavilion_angle_deg or pavilion_depth_pct : slope of the pavilion mains, or the pavilion depth; exactly one.
     girdle_facets : number of girdle facets, a multiple of 16 from 16 to 192.
@@ -56,6 +59,8 @@ def old_european_cut(
         pavilion_depth_pct=pavilion_depth_pct,
         star_pct=star_pct,
         lower_half_pct=lower_half_pct,
+        upper_painting_deg=upper_painting_deg,
+        lower_painting_deg=lower_painting_deg,
         girdle_pct=girdle_pct,
         culet_pct=culet_pct,
         girdle_facets=girdle_facets,

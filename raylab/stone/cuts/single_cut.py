@@ -86,7 +86,7 @@ def _planes(values: Values) -> list[Facets]:
     return facets
 
 
-_LACKS = ("star_pct", "lower_half_pct", "crown_height_pct", "pavilion_depth_pct")
+_LACKS = ("star_pct", "lower_half_pct", "crown_height_pct", "pavilion_depth_pct", "upper_painting_deg", "lower_painting_deg")
 _MEASURED = (
     "table_pct", "crown_angle_deg", "pavilion_angle_deg", "girdle_pct", "girdle_joint_pct", "culet_pct", "out_of_round_pct",
     "table_offcentre_pct", "culet_offcentre_pct", "table_tilt_deg", "twist_deg",
