@@ -115,7 +115,7 @@ def test_all_that_is_imported_and_read_while_it_is_made_counts(module):
 @pytest.mark.parametrize(
     ("module", "counts", "does_not"),
     [
-        ("designs.design", "tracers/exact/beam_kernel.py", "stone/scanning/mesh_file.py"),
+        ("designs.design", "tracers/exact/beam_kernel.py", "comparison/comparing.py"),
         ("designs.design", "lighting/domes/head-shadow.toml", "sweeps/optimizing.py"),
         ("designs.design", "optics/data/indices/data/main/C/nk/Peter.yml", "optics/data/illuminants.csv"),
         ("pictures.stills", "color/picture.py", "pictures/video.py"),
