@@ -879,7 +879,7 @@ def test_every_control_has_a_name_of_its_own(open_page):
     page = open_page()
     page.page.click("#compare")
     page.rest()
-    for tab in ("Facets", "What if", "Finish", "Proportions"):
+    for tab in ("Facets", "What if", "Finish", "History", "Proportions"):
         page.page.get_by_role("tab", name=tab).click()
         tree = page.page.context.new_cdp_session(page.page).send("Accessibility.getFullAXTree")["nodes"]
         named = [
