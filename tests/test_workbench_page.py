@@ -668,7 +668,7 @@ def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench,
     for name, data in bad.items():
         page.drop(name, data)
         page.page.wait_for_function(
-            "name => document.querySelector('#problem-text').textContent.startsWith(name + ': ')", arg=name
+            "name => document.querySelector('#problem-text').textContent.startsWith(name + ':')", arg=name
         )
         assert "\n" not in page.problem()
         assert page.number("weight_ct.a") == written(stone.weight_ct, 3)
