@@ -693,7 +693,7 @@ def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench,
     for name, data in bad.items():
         page.drop(name, data)
         page.page.wait_for_function(
-            "name => document.querySelector('#problem-text').textContent.startsWith(name + ': ')", arg=name
+            "name => document.querySelector('#problem-text').textContent.startsWith(name + ':')", arg=name
         )
         assert "\n" not in page.problem()
         assert page.number("weight_ct.a") == written(stone.weight_ct, 3)
@@ -906,7 +906,7 @@ def test_every_control_has_a_name_of_its_own(open_page):
     page = open_page()
     page.page.click("#compare")
     page.rest()
-    for tab in ("Facets", "What if", "Finish", "Proportions"):
+    for tab in ("Facets", "What if", "Finish", "History", "Proportions"):
         page.page.get_by_role("tab", name=tab).click()
         tree = page.page.context.new_cdp_session(page.page).send("Accessibility.getFullAXTree")["nodes"]
         named = [
