@@ -33,7 +33,8 @@ def brightness(explorer: rl.Explorer) -> str:
     return f"{rl.trace_scene(scene, by_facet=False).summary.brightness.value:.4f}"
 
 
-def test_sliders_and_maps_in_a_page_that_is_not_ours(browser: Browser):
+def test_sliders_and_maps_in_a_page_that_is_not_ours(browser: Browser, monkeypatch):
+    monkeypatch.setitem(STEPS, "exact", (rl.TraceSettings(precision=2e-2), 96))
     explorer = explorer_of(brilliant())
     page = opened(browser, explorer)
     page.set_default_timeout(WAIT_MS)
