@@ -13,7 +13,8 @@ from ..results.summary import exact_record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..stone.stone import Stone
-from .keys import GEOMETRY, LIGHT_KEYS, TRACED, Design, dome_in, geometry_of, reason_for, stone_of, view_of
+from .keys import GEOMETRY, LIGHT_KEYS, TRACED, Design, reason_for
+from .making import dome_in, geometry_of, stone_of, view_of
 
 COLUMNS = (*columns(), *GEOMETRY, "reason")
 """A design's row of numbers: each statistic with its bracket and its standard error, the geometry, the reason code."""

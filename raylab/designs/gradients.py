@@ -23,7 +23,8 @@ from ..stone.stone import Stone
 from ..tracers.engines import exact_only
 from ..tracers.exact.beams import Beams, trace_beams
 from .design import COLUMNS, scene_of, trace_designs
-from .keys import CUT, GEOMETRY, KEYS, STONE, STONE_KEYS, complete, dome_in, geometry_of, stone_of
+from .keys import CUT, GEOMETRY, KEYS, STONE, STONE_KEYS, complete
+from .making import dome_in, geometry_of, stone_of
 from .stepping import Stepped, light_derivative, solid_derivative
 
 if TYPE_CHECKING:

@@ -10,13 +10,11 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterable, Mapping
-from dataclasses import fields, replace
-from functools import lru_cache
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, StoneError, nearest
-from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_of
 from ..optics.materials import get_material
 from ..scene.settings import TraceSettings
@@ -25,11 +23,10 @@ from ..stone.cuts import CUTS, USUAL
 from ..stone.cuts.cut import Cut, Reason
 from ..stone.cuts.parameter import Parameter
 from ..stone.known_cuts import get_cut
-from ..stone.offsets import deviate
 from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
 from ..units import SODIUM_D_NM, number_in
-from .deviations import check_deviations, deviation, offsets_of
+from .deviations import check_deviations, deviation
 
 Design = Mapping[str, Any]
 
@@ -205,62 +202,6 @@ def _stone(given: Any) -> Stone:
     if not isinstance(given, Stone):
         raise InputError("wrong type", key=STONE, value=given, expected="a Stone, or the file of one")
     return given
-
-
-def stone_of(design: Design) -> Stone:
-    """The stone of a design, with its facets moved.
-
-    Raises InputError where its parameters are out of range, StoneError where they make no stone.
-    """
-    stone = _given_stone(design) if STONE in design else _cut_stone(design)
-    offsets = offsets_of(design)
-    return deviate(stone, offsets) if offsets else stone
-
-
-def _given_stone(design: Design) -> Stone:
-    """The stone as it is, in another material where the design states one."""
-    stone: Stone = design[STONE]
-    material = get_material(design.get("material", stone.material))
-    if "absorption_per_mm" in design:
-        material = material.tinted(design["absorption_per_mm"])
-    return stone if material is stone.material else stone.relabeled(material=material)
-
-
-def _cut_stone(design: Design) -> Stone:
-    """The stone of a cut by its parameters."""
-    cut = get_cut(design.get(CUT, USUAL))
-    values = {key: design[key] for key in cut.keys if key in design}
-    material = get_material(design.get("material", "diamond"))
-    if "absorption_per_mm" in design:
-        material = material.tinted(design["absorption_per_mm"])
-    return cut.stone(material=material, **values)
-
-
-def dome_in(design: Design) -> Dome:
-    """The dome of a design, with what the design changes of it. Raises InputError for a number out of range."""
-    changes = tuple((key, design[key]) for key in DOME_KEYS if key in design)
-    return _changed(design["dome"], changes) if changes else design["dome"]
-
-
-@lru_cache(maxsize=64)  # designs that follow each other share a dome and what is computed of it
-def _changed(dome: Dome, changes: tuple[tuple[str, float], ...]) -> Dome:
-    return replace(dome, **dict(changes))  # type: ignore[arg-type]  # keys of DOME_KEYS, which are fields of numbers
-
-
-def view_of(design: Design) -> View:
-    """The view of a design."""
-    return View(**{key: design[key] for key in ("tilt_deg", "tilt_azimuth_deg", "turn_deg") if key in design})
-
-
-def geometry_of(stone: Stone) -> dict[str, float]:
-    """A stone's numbers that need no light: `GEOMETRY` without the outline as seen."""
-    diameter_mm, _, height_mm = stone.size_mm  # a round's girdle has a corner on +x and one on -x
-    return {
-        "weight_ct": stone.weight_ct,
-        "diameter_mm": float(diameter_mm),
-        "depth_pct": float(100.0 * height_mm / diameter_mm),
-        "spread_mm2_per_ct": stone.spread_mm2_per_ct,
-    }
 
 
 def reason_for(error: InputError) -> int:

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..designs.design import scene_of
-from ..designs.keys import CUT, DOME_KEYS, STONE, needed, stone_of
+from ..designs.keys import CUT, DOME_KEYS, STONE, needed
+from ..designs.making import stone_of
 from ..scene.settings import TraceSettings
 from ..stone.cuts import USUAL
 from ..stone.known_cuts import get_cut
