@@ -133,7 +133,12 @@ class _Traced:
 def _exact(scene: Scene) -> _Traced:
     """The trace that everybody gets from `trace`."""
     result = trace_scene(scene, by_facet=False)
-    return _Traced({str(name): values.values for name, values in result.maps.items()}, result.summary, grid_around(scene.stone, scene.view, scene.resolution), result.beams[0])
+    return _Traced(
+        {str(name): values.values for name, values in result.maps.items()},
+        result.summary,
+        grid_around(scene.stone, scene.view, scene.resolution),
+        result.beams[0],
+    )
 
 
 def _coarse(scene: Scene, names: Sequence[str]) -> _Traced:

@@ -19,8 +19,8 @@ TILE = 1024
 def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Sequence[str] = FIELDS) -> EngineResult:
     """Maps and area means of virtual facets; no sampling error, at any resolution from one trace.
 
-    Only the `fields` are drawn, by default all of `FIELDS`; each takes its time. One more field, ``polygon``, gives the number, among those of `beams.unfolded()`, of the virtual facet that covers most of
-    each pixel; -1 for none.
+    Only the `fields` are drawn, by default all of `FIELDS`; each takes its time. One more field, ``polygon``, gives the number,
+    among those of `beams.unfolded()`, of the virtual facet that covers most of each pixel; -1 for none.
     """
     whole = beams.unfolded()
     n = grid.resolution
