@@ -45,8 +45,8 @@ ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
   return out;
 }"""
 
-# A hand that drags: an event every 16 ms for some seconds; ms from each answered event to its picture, ms from each picture to the
-# next.
+# A hand that drags: an event every 16 ms for some seconds; ms from each answered event to its picture, and from each picture
+# to the next.
 DRAG = """async ([key, seconds, low, high]) => {
   const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [], shown = [];
   let begun = performance.now(), moved = begun, moves = [];
