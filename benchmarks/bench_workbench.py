@@ -45,14 +45,16 @@ ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
   return out;
 }"""
 
-# A hand that drags: an event every 16 ms for some seconds; ms from each answered event to its picture, and pictures a second.
+# A hand that drags: an event every 16 ms for some seconds; ms from each answered event to its picture, and from each picture
+# to the next.
 DRAG = """async ([key, seconds, low, high]) => {
-  const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
+  const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [], shown = [];
   let begun = performance.now(), moved = begun, moves = [];
   const asking = new MutationObserver(() => moves.push({ id: Number(root.dataset.requestedA), at: moved }));
   asking.observe(root, { attributes: true, attributeFilter: ['data-requested-a'] });
   const watch = new MutationObserver(() => {
     const id = Number(root.dataset.shownA);
+    shown.push(performance.now());
     const move = moves.find((one) => one.id === id);
     if (move && !move.done) { move.done = true; out.push(performance.now() - move.at); }
   });
@@ -65,7 +67,24 @@ DRAG = """async ([key, seconds, low, high]) => {
   }
   watch.disconnect();
   asking.disconnect();
-  return [out, out.length / seconds];
+  return [out, shown.slice(1).map((at, k) => at - shown[k])];
+}"""
+
+# Move a slider, let it rest, wait for all strips, n times; ms from the exact picture to the last strip.
+STRIPS = """async ([key, n, low, high, count]) => {
+  const slider = document.querySelector(`[data-slider=${key}]`), root = document.documentElement, out = [];
+  for (let k = 0; k < n; k++) {
+    slider.value = low + (high - low) * Math.random();
+    slider.dispatchEvent(new Event('input', { bubbles: true }));
+    slider.dispatchEvent(new Event('change', { bubbles: true }));
+    const until = (there) => new Promise((done) => {
+      const watch = new MutationObserver(() => { if (there()) { watch.disconnect(); done(performance.now()); } });
+      watch.observe(root, { attributes: true });
+    });
+    const rested = await until(() => root.dataset.state === 'exact');
+    out.push(await until(() => Number(root.dataset.strips) >= count) - rested);
+  }
+  return out;
 }"""
 
 WILD = """async (seconds) => {
@@ -88,7 +107,7 @@ WILD = """async (seconds) => {
 
 def shown(what: str, times_ms: list[float]) -> None:
     median, late = np.median(times_ms), np.quantile(times_ms, 0.95)
-    print(f"{what:<44} median {median:6.0f} ms   95 % under {late:6.0f} ms   of {len(times_ms)}")
+    print(f"{what:<60} median {median:6.0f} ms   95 % under {late:6.0f} ms   of {len(times_ms)}")
 
 
 def start_to_page(browser: Browser) -> tuple[BenchProcess, Workbench, float, float]:
@@ -107,14 +126,17 @@ def moved(page: Workbench, moves: int) -> None:
         for key, low, high in (("pavilion_angle_deg", 40, 42), ("table_pct", 54, 60)):
             shown(f"{key} to coarse picture, tilt {tilt}", page.page.evaluate(ONE_BY_ONE, [key, moves, low, high, False]))
             page.rest()
-        times, rate = page.page.evaluate(DRAG, ["crown_angle_deg", 4, 32, 36])
-        shown(f"dragged, {rate:.0f} pictures/s, tilt {tilt}", times)
+        times, gaps = page.page.evaluate(DRAG, ["crown_angle_deg", 4, 32, 36])
+        shown(f"dragged, from the event to its picture, tilt {tilt}", times)
+        shown(f"dragged, from a picture to the next, at most {max(gaps):.0f}, tilt {tilt}", gaps)
         page.rest()
         shown(
             f"to exact picture, 140 ms rest incl., tilt {tilt}", page.page.evaluate(ONE_BY_ONE, ["table_pct", 12, 54, 60, True])
         )
     page.page.click("#face-up")
     page.rest()
+    for count in (9, 33):
+        shown(f"from rest to all strips with {count} places", page.page.evaluate(STRIPS, ["table_pct", 5, 54, 60, count]))
 
 
 def memory_mb(process: BenchProcess, page: Page) -> tuple[float, float]:

@@ -351,10 +351,8 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
     box = frame.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.page.mouse.move(x, y)
-    assert re.search(
-        r"x −?0\.0\d mm, y −?0\.0\d mm: luminance \d\.\d+, contrast −?\d", page.page.locator("#probe").inner_text()
-    )
     probe = page.page.locator("#probe")
+    assert re.search(r"x −?0\.0\d mm, y −?0\.0\d mm: luminance \d\.\d+, contrast −?\d", probe.inner_text())
     for change in (
         lambda: page.page.select_option("#dome", "overcast-sky"),
         lambda: page.page.get_by_label("Map 1 of stone A").select_option("leak"),

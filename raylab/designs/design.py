@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -28,8 +29,12 @@ def trace_designs(designs: Iterable[Design], settings: TraceSettings) -> np.ndar
     Raises UnsupportedScene where no exact engine can trace them.
     """
     stones = _Stones()
-    rows = [row_of(lambda one=design: scene_of(stones.of(one), one, settings)) for design in designs]
+    rows = [row_of(partial(_scene, stones, design, settings)) for design in designs]
     return np.array(rows).reshape(-1, len(COLUMNS))
+
+
+def _scene(stones: _Stones, design: Design, settings: TraceSettings) -> Scene:
+    return scene_of(stones.of(design), design, settings)
 
 
 def row_of(build: Callable[[], Scene]) -> np.ndarray:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
+from functools import cache, partial
 from typing import Any
 
 import numpy as np
@@ -93,18 +94,17 @@ def _scenes(question: Question, key: str, values: Iterable[float], place: Place)
     """What builds the scene of each value; a stone whose view alone varies is built once."""
     design, tilt, azimuth = question.get("design"), question.get(TILT, 0.0), question.get(AZIMUTH, 0.0)
     if key in (TILT, AZIMUTH):
-        stone: list[Stone] = []
+        stone = cache(partial(stone_of, design))
         for view in path_of(values if key == TILT else tilt, values if key == AZIMUTH else azimuth, 0.0):
-
-            def turned(view: View = view) -> Scene:
-                stone[:] = stone or [stone_of(design)]
-                return place(stone[0], view)
-
-            yield turned
+            yield partial(_placed, place, stone, view)
         return
     if not isinstance(design, dict) or key not in design:
         known = (TILT, AZIMUTH, *(design if isinstance(design, dict) else ()))
         raise InputError("no key of the design", key="key", value=key[:60], expected=nearest(key, known))
     view = View(tilt_deg=tilt, tilt_azimuth_deg=azimuth)
     for value in values:
-        yield lambda value=value: place(stone_of({**design, key: value}), view)
+        yield partial(_placed, place, partial(stone_of, {**design, key: value}), view)
+
+
+def _placed(place: Place, stone: Callable[[], Stone], view: View) -> Scene:
+    return place(stone(), view)

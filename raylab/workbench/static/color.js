@@ -51,6 +51,8 @@ function faded(pixel, share) {
 
 /** Draw a colour bar into a canvas of one row. */
 export function paintBar(canvas, scale) {
+  if (canvas.painted === scale.table) return;
+  canvas.painted = scale.table;
   canvas.width = STEPS;
   canvas.height = 1;
   const image = new ImageData(STEPS, 1);

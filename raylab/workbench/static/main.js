@@ -194,10 +194,17 @@ function showState(word) {
   if (word === "busy") late = setTimeout(() => { $("state").textContent = STATES.slow; }, PATIENCE_MS);
 }
 
-function drawAll() {
+/** What may be drawn late while a slider moves: the page of numbers and the stone in 3D take as long as the maps. */
+const SELDOM_MS = 250;
+let drawn = 0;
+
+/** Draw all; after a coarse picture (`moving`) tables and stone only now and then. An exact one follows each of them. */
+function drawAll(moving = false) {
   maps.draw();
+  if (moving && performance.now() - drawn < SELDOM_MS) return;
   numbers.draw();
   solid.take();
+  drawn = performance.now();
 }
 
 workbench.addEventListener("change", () => { showControls(); if (maps.arrange()) drawAll(); });
@@ -205,10 +212,10 @@ workbench.addEventListener("rest", showControls);
 workbench.addEventListener("wheel", showControls);
 workbench.addEventListener("problem", ({ detail }) => complain(detail, "answer"));
 workbench.addEventListener("path", ({ detail }) => { showPath(detail); maps.draw(); solid.draw(); });
-workbench.addEventListener("answer", ({ detail: { side } }) => {
+workbench.addEventListener("answer", ({ detail: { side, error } }) => {
   if (!workbench.faulty.size && $("problem").dataset.from === "answer") complain(null);
   showControls();
-  drawAll();
+  drawAll(!error && workbench.answers[side].step === "coarse");
   document.documentElement.dataset[`shown${side.toUpperCase()}`] = workbench.shown[side];
 });
 workbench.addEventListener("requested", ({ detail: { side, id } }) => { document.documentElement.dataset[`requested${side.toUpperCase()}`] = id; });

@@ -17,7 +17,10 @@ export class Maps {
     Object.assign(this, { workbench, root, edges, figures: [], key: "", input: new MapInput(workbench, this, probe) });
     this.colors = new ColorMaps(workbench, () => this.draw());
     edges.addEventListener("change", () => this.draw());
-    new ResizeObserver(() => this.draw()).observe(root);
+    new ResizeObserver(() => {
+      for (const figure of this.figures) figure.wide = undefined;
+      this.draw();
+    }).observe(root);
   }
 
   /** Build one figure per map and stone: two maps side by side for one stone, two stones side by side otherwise. True if rebuilt. */
@@ -132,9 +135,10 @@ export class Maps {
     figure.element.classList.toggle("behind", this.workbench.faulty.has(figure.side));
   }
 
-  clear({ canvas, box }) {
-    const dots = Math.min(devicePixelRatio || 1, 2);
-    const side = Math.max(1, Math.round(box.clientWidth * dots));
+  clear(figure) {
+    const { canvas, box } = figure;
+    figure.wide ??= box.clientWidth; // asking for it anew with each picture would lay out the whole page at once
+    const side = Math.max(1, Math.round(figure.wide * Math.min(devicePixelRatio || 1, 2)));
     if (canvas.width !== side) canvas.width = canvas.height = side;
     const context = canvas.getContext("2d");
     context.setTransform(1, 0, 0, 1, 0, 0);
@@ -155,7 +159,7 @@ export class Maps {
       toX: (pixel) => ox + (pixel - half) / scale, toY: (pixel) => oy - (pixel - half) / scale };
   }
 
-  drawEdges({ side, canvas }, context, transform) {
+  drawEdges({ side, canvas, wide }, context, transform) {
     const shape = this.workbench.shapes[side];
     const turn = this.workbench.answers[side].turn;
     const seen = (x, y, z) => [transform.x(turn[0][0] * x + turn[0][1] * y + turn[0][2] * z), transform.y(turn[1][0] * x + turn[1][1] * y + turn[1][2] * z)];
@@ -167,7 +171,7 @@ export class Maps {
       });
       context.closePath();
     };
-    const dots = canvas.width / (canvas.clientWidth || 1);
+    const dots = canvas.width / (wide || 1);
     const nDotV = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
     for (let f = 0; f < shape.loops.length; f++) {
       const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.workbench.state.facet;
@@ -186,7 +190,7 @@ export class Maps {
     const point = figure.marked ? figure.cross : null;
     if (!point && !(path?.side === figure.side)) return;
     const [x, y] = point ?? path.at;
-    const dots = figure.canvas.width / (figure.canvas.clientWidth || 1);
+    const dots = figure.canvas.width / (figure.wide || 1);
     for (const [width, color] of [[4, "#000"], [1.6, "#fff"]]) {
       context.lineWidth = width * dots;
       context.strokeStyle = color;

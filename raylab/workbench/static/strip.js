@@ -85,6 +85,7 @@ export class Strip {
 
   /** Show where the slider stands. */
   mark(value) {
+    if (value === this.now) return; // all controls are shown with each move, and all but one stay
     this.now = value;
     const x = this.across(value);
     this.here.setAttribute("x1", x);
