@@ -36,7 +36,7 @@ export function build(model, host, style) {
       model.save_changes();
     },
   });
-  const maps = new Maps(workbench, part.maps, part.probe, edges);
+  const maps = new Maps(workbench, part.maps, part.probe, edges, { colored: false });
   const numbers = new Numbers(workbench, figures);
   const controls = [history(workbench, part.history), light(workbench, part.light)];
   proportions.build(part.work, workbench);

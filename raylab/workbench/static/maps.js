@@ -13,8 +13,9 @@ const DIFFERENCE = {
 };
 
 export class Maps {
-  constructor(workbench, root, probe, edges) {
-    Object.assign(this, { workbench, root, edges, figures: [], key: "", input: new MapInput(workbench, this, probe) });
+  /** `colored`: the list has the map in colour, which the page fetches from its server. */
+  constructor(workbench, root, probe, edges, { colored = true } = {}) {
+    Object.assign(this, { workbench, root, edges, colored, figures: [], key: "", input: new MapInput(workbench, this, probe) });
     this.colors = new ColorMaps(workbench, () => this.draw());
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => {
@@ -54,7 +55,7 @@ export class Maps {
   /** The maps to choose from: those of raylab and, for two stones, the difference. */
   get offered() {
     const { start, sides } = this.workbench;
-    const single = [...start.maps, COLOR];
+    const single = this.colored ? [...start.maps, COLOR] : start.maps;
     return sides.length > 1 ? [...single, { ...DIFFERENCE, colors: start.maps.find(({ signed }) => signed).colors }] : single;
   }
 
