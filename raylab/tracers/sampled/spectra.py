@@ -28,7 +28,7 @@ from ..stone_table import stone_table
 from .rays import trace_rays
 from .sampling import tile_points, view_cones, view_rays
 
-STRAIGHT, ALIKE, WEIGHT = 0.005, 0.02, 1e-3
+STRAIGHT, ALIKE, WEIGHT = 0.01, 0.03, 1e-3
 EVERY = 4
 """At first a ray is traced at every fourth wavelength."""
 NUMBERS_PER_TILE = 1 << 22
