@@ -171,7 +171,7 @@ def _add_path(plotter: Any, path: RayPath, radius: float) -> None:
     for hit in hits:
         plotter.add_mesh(pyvista.Sphere(radius=0.018 * radius, center=hit.point_mm), color=_RAY, lighting=False)
         length = float(np.linalg.norm(_tip(hit, radius) - hit.point_mm))
-        if hit.weight >= LEAST_WEIGHT and length:
+        if hit.weight >= LEAST_WEIGHT and hit.direction is not None:
             thick = 0.014 * radius / length
             arrow = pyvista.Arrow(
                 start=hit.point_mm,

@@ -100,7 +100,7 @@ class _Rays:
         """(P,) whether the rays of a pixel that are traced disagree, by meeting the stone or by their spectra."""
         within = taken.reshape(-1, self.samples)[0]
         met = self.hit.reshape(-1, self.samples)[:, within]
-        found: np.ndarray = met.any(axis=1) & ~met.all(axis=1)
+        found = np.asarray(met.any(axis=1) & ~met.all(axis=1))
         for one in self.luminance:
             found |= np.ptp(one.reshape(-1, self.samples)[:, within], axis=1) > ALIKE
         return found
