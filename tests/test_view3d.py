@@ -59,9 +59,7 @@ def test_every_tier_has_a_tone_and_a_name(tmp_path):
     plain = drawn(tmp_path, labels=False)
     named = drawn(tmp_path)
     columns = round(COLUMN * 400)
-    assert (plain[:, :columns] == PAPER).mean() < (plain[:, columns:-columns] == PAPER).mean(), (
-        "without labels the stone fills it"
-    )
+    assert not (plain[:, :columns] == PAPER).all(), "without labels the stone fills the picture"
     assert not (named[:, :columns] == PAPER).all(), "labels stand in both columns"
     assert not (named[:, -columns:] == PAPER).all()
     below = drawn(tmp_path, elevation_deg=-90, labels=False)
