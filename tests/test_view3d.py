@@ -17,6 +17,7 @@ from small_scenes import scene_text
 import raylab as rl
 from raylab.cli import main
 from raylab.pictures import drawing3d
+from raylab.pictures.label_columns import COLUMN
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 DOME = rl.load_dome("head-shadow")
@@ -57,7 +58,10 @@ def test_the_picture_from_above_shows_the_outline_to_scale(tmp_path):
 def test_every_tier_has_a_tone_and_a_name(tmp_path):
     plain = drawn(tmp_path, labels=False)
     named = drawn(tmp_path)
-    assert 0.005 < (plain != named).any(axis=2).mean() < 0.3
+    columns = round(COLUMN * 400)
+    assert not (plain[:, :columns] == PAPER).all(), "without labels the stone fills the picture"
+    assert not (named[:, :columns] == PAPER).all(), "labels stand in both columns"
+    assert not (named[:, -columns:] == PAPER).all()
     below = drawn(tmp_path, elevation_deg=-90, labels=False)
     tones = np.unique(below.reshape(-1, 3), axis=0, return_counts=True)[1]
     assert (tones > 200).sum() >= 5
@@ -78,7 +82,7 @@ def test_rays_are_drawn_with_what_leaves(tmp_path):
 
 def test_a_file_in_the_way_is_refused_before_anything_is_drawn(tmp_path, monkeypatch):
     (tmp_path / "x.png").write_bytes(b"mine")
-    monkeypatch.setattr(drawing3d, "_plotter", lambda *_, **__: pytest.fail("drawn"))
+    monkeypatch.setattr(drawing3d, "plotter_of", lambda *_, **__: pytest.fail("drawn"))
     with pytest.raises(rl.InputError, match=r"x\.png: exists already"):
         rl.view3d(STONE, file=tmp_path / "x.png")
     assert (tmp_path / "x.png").read_bytes() == b"mine"

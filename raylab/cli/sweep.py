@@ -29,8 +29,9 @@ def sweep(
     """Trace all designs of a sweep file and draw the results.
 
     The command writes `sweep.nc` (every statistic with its bracket), `sweep.json` (the definition of the sweep), one picture
-    per statistic, and `extremes.png` (contrast maps of the best and worst designs). The same command resumes an interrupted
-    sweep. Existing pictures are kept; delete a picture to have it drawn again.
+    per statistic, and `extremes.png` (contrast maps of the designs with the largest and the smallest value of a
+    statistic). The same command resumes an interrupted sweep. Existing pictures are kept; delete a picture to have it drawn
+    again.
 
     For example:
 

@@ -6,7 +6,7 @@ Positions are pixels, x to the right and y downwards.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -64,7 +64,7 @@ def with_labels(picture: np.ndarray, points: np.ndarray, words: Sequence[str]) -
 
     height, width = picture.shape[:2]
     figure = Figure(figsize=(width / _DPI, height / _DPI), dpi=_DPI)
-    canvas = FigureCanvasAgg(figure)
+    canvas: Any = FigureCanvasAgg(figure)
     figure.figimage(picture)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0), zorder=1.0)  # above the picture
     axes.set(xlim=(0.0, width), ylim=(height, 0.0))

@@ -22,6 +22,8 @@ PAPER = "#f4f3ef"
 _INK, _FAR, _RAY, _OUT = "#202224", "#9a9c9a", "#111315", "#0b5c73"
 _WORDS = {SKY: "to the sky", HEAD: "to the head", LEAK: "leaks", SCATTERED: "scattered"}
 _MARGIN = 1.05
+_LINE = 0.004
+"""Width of an edge, a share of the picture's height."""
 
 
 class Eye(NamedTuple):
@@ -60,8 +62,8 @@ def plotter_of(stone: Stone, paths: Sequence[RayPath], eye: Eye, *, off_screen: 
 
     plotter: Any = pyvista.Plotter(off_screen=off_screen, window_size=list(eye.size))
     plotter.set_background(PAPER)
-    plotter.enable_anti_aliasing("ssaa" if off_screen else "msaa")
-    _add_tiers(plotter, stone, eye.axes[2] if off_screen else None)
+    plotter.enable_anti_aliasing("msaa")
+    _add_tiers(plotter, stone, eye, off_screen)
     radius = _radius(stone)
     for path in paths:
         _add_path(plotter, path, radius)
@@ -130,14 +132,15 @@ def _extent(path: RayPath, stone: Stone) -> np.ndarray:
     return np.array([_start(path, _radius(stone)), *tips])
 
 
-def _add_tiers(plotter: Any, stone: Stone, to_eye: np.ndarray | None) -> None:
+def _add_tiers(plotter: Any, stone: Stone, eye: Eye, fixed: bool) -> None:
     """Each tier in a tone of its own, see-through; edges of facets that are turned away from a fixed eye are faint."""
     import pyvista
     from matplotlib import colormaps
 
     tiers = list(_tiers(stone))
     loops = stone.polyhedron.loops
-    away = np.zeros(len(stone), bool) if to_eye is None else stone.normals @ to_eye < 0.0
+    away = (stone.normals @ eye.axes[2] < 0.0) & fixed
+    line = _LINE * eye.size[1]
     for culled in ("front", "back"):  # the far side first: no driver need sort what is see-through
         for number, (_, rows) in enumerate(tiers):
             faces = np.concatenate([np.r_[len(loops[f]), loops[f]] for f in rows])
@@ -149,7 +152,9 @@ def _add_tiers(plotter: Any, stone: Stone, to_eye: np.ndarray | None) -> None:
         if sides.any():
             lines = np.concatenate([np.r_[len(loops[f]) + 1, loops[f], loops[f][0]] for f in np.flatnonzero(sides)])
             mesh = pyvista.PolyData(stone.vertices_mm, lines=lines)
-            plotter.add_mesh(mesh, color=_FAR if culled == "front" else _INK, line_width=2.0 if culled == "front" else 3.0)
+            plotter.add_mesh(
+                mesh, color=_FAR if culled == "front" else _INK, line_width=line * (0.6 if culled == "front" else 1.0)
+            )
 
 
 def _add_path(plotter: Any, path: RayPath, radius: float) -> None:
@@ -166,7 +171,7 @@ def _add_path(plotter: Any, path: RayPath, radius: float) -> None:
     for hit in hits:
         plotter.add_mesh(pyvista.Sphere(radius=0.018 * radius, center=hit.point_mm), color=_RAY, lighting=False)
         length = float(np.linalg.norm(_tip(hit, radius) - hit.point_mm))
-        if hit.weight >= LEAST_WEIGHT and length:
+        if hit.weight >= LEAST_WEIGHT and hit.direction is not None:
             thick = 0.014 * radius / length
             arrow = pyvista.Arrow(
                 start=hit.point_mm,

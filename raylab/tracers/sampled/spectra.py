@@ -28,7 +28,7 @@ from ..stone_table import stone_table
 from .rays import trace_rays
 from .sampling import tile_points, view_cones, view_rays
 
-STRAIGHT, ALIKE, WEIGHT = 0.005, 0.02, 1e-3
+STRAIGHT, ALIKE, WEIGHT = 0.01, 0.03, 1e-3
 EVERY = 4
 """At first a ray is traced at every fourth wavelength."""
 NUMBERS_PER_TILE = 1 << 22
@@ -100,7 +100,7 @@ class _Rays:
         """(P,) whether the rays of a pixel that are traced disagree, by meeting the stone or by their spectra."""
         within = taken.reshape(-1, self.samples)[0]
         met = self.hit.reshape(-1, self.samples)[:, within]
-        found: np.ndarray = met.any(axis=1) & ~met.all(axis=1)
+        found = np.asarray(met.any(axis=1) & ~met.all(axis=1))
         for one in self.luminance:
             found |= np.ptp(one.reshape(-1, self.samples)[:, within], axis=1) > ALIKE
         return found
