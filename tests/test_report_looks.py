@@ -150,7 +150,12 @@ def test_fire_and_scintillation_are_those_of_their_functions(two, seen):
 
 
 def test_the_command_names_files_after_those_of_the_stones(two, seen, tmp_path, monkeypatch, capsys):
-    monkeypatch.setattr("raylab.comparison.comparing.compare", lambda *_, **__: two)
+    def compared(*_, progress, **__) -> Comparison:
+        progress(1, 2)
+        progress(2, 2)
+        return two
+
+    monkeypatch.setattr("raylab.comparison.comparing.compare", compared)
     monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(file_names.figure_names("ab"), b"x"))
     monkeypatch.setattr("raylab.report.appearance_of", lambda *_: seen)
     for folder in ("one", "two"):
@@ -173,7 +178,7 @@ def test_the_command_names_files_after_those_of_the_stones(two, seen, tmp_path, 
     with Image.open("out/offer-b-small-lamps-tilt-10.png") as picture:
         assert picture.size == (32, 32)
     output = capsys.readouterr()
-    assert "takes about" in output.err
+    assert output.err == "comparing 2 stones takes about 25 s on two cores\n"
     assert f"{len(os.listdir('out'))} files in out" in output.out
     assert "Under an even sky with the dark head of the observer, " in output.out
 

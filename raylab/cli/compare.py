@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
+from ..progress import duration
 from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
 from .options import Flag, Force
 
@@ -107,10 +110,16 @@ def compare(
         offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
         measured = sum(one != EXACT for one in uncertainties)
-        _say_time(len(offered), measured * draws_for(known_to_pct) * len(tilt_deg), looks and out is not None)
+        seconds = STONE_S * len(offered) + DRAW_S * measured * draws_for(known_to_pct) * len(tilt_deg)
+        seconds += LOOKS_S * len(offered) * (looks and out is not None)
 
-        def work(progress: Progress | bool) -> Comparison:
-            return compared(
+        files: dict[str, str] = {}
+        with ExitStack() as held:
+            if out is not None:
+                files = _planned([path.stem for path in stones], light, tilt_deg if looks else ())
+                stage = held.enter_context(whole_set(out, [REPORT, NUMBERS, *files.values()], force=force))
+            update = _announced(held.enter_context(reporter(True, "comparing", counted=False)), len(offered), seconds)
+            found = compared(
                 *offered,
                 dome=light,
                 view=View(tilt_azimuth_deg=tilt_azimuth_deg),
@@ -121,18 +130,9 @@ def compare(
                 known_to_pct=known_to_pct,
                 resolution=resolution,
                 settings=TraceSettings(precision=precision, seed=seed),
-                progress=progress,
+                progress=part_of(update, 0.0, 0.6 if looks and out is not None else 1.0),
             )
-
-        if out is None:
-            found = work(True)
-        else:
-            files = _planned([path.stem for path in stones], light, tilt_deg if looks else ())
-            with (
-                whole_set(out, [REPORT, NUMBERS, *files.values()], force=force) as stage,
-                reporter(True, "comparing", counted=False) as update,
-            ):
-                found = work(part_of(update, 0.0, 0.6 if looks else 1.0))
+            if out is not None:
                 _write_all(found, stage, files, part_of(update, 0.6, 0.4) if looks else None)
     if json:
         say_json(found.to_dict())
@@ -148,15 +148,18 @@ PATIENCE_S = 10.0
 """Work that takes longer is announced."""
 
 
-def _say_time(stones: int, draws: int, looks: bool) -> None:
-    """On stderr, how long the work takes, where it takes long."""
-    import sys
-
-    from ..progress import duration
-
-    seconds = STONE_S * stones + DRAW_S * draws + LOOKS_S * stones * looks
+def _announced(progress: Progress, stones: int, seconds: float) -> Progress:
+    """The same progress, which says on stderr at its first call, when all input has been found good, how long work takes."""
+    lines = []
     if seconds > PATIENCE_S:
-        sys.stderr.write(f"comparing {stones} stones takes about {duration(5 * round(seconds / 5))} on two cores\n")
+        lines = [f"comparing {stones} stones takes about {duration(5 * round(seconds / 5))} on two cores\n"]
+
+    def update(done: float, total: float) -> None:
+        if lines:
+            sys.stderr.write(lines.pop())
+        progress(done, total)
+
+    return update
 
 
 STONE_S, DRAW_S, LOOKS_S = 1.0, 0.06, 5.0
