@@ -41,5 +41,5 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Seq
             means[:, rows, columns] = np.where(part > 0.0, 0.0, np.nan)
             for k, channel in enumerate(channels):
                 np.divide(pixels.sums[: held[0], : held[1], k], part, out=means[channel, rows, columns], where=part > 0.0)
-    maps = {**dict(zip(fields, means, strict=True)), "coverage": coverage, "polygon": polygon}
+    maps = {name: means[k] for k, name in enumerate(fields)} | {"coverage": coverage, "polygon": polygon}
     return EngineResult(grid, wavelength_nm, NAME, maps, beams.totals, beams, whole)
