@@ -28,14 +28,14 @@ from .looks import GREY, Look, spectrum_for
 
 TILT_DEG = 15.0
 """The stones rock by this angle to either side."""
-STILLS = 15
+STILLS = 13
 """Different tilts, an odd number."""
 SIDE = 200
 """Pixels along each side of a stone's picture."""
 WAVELENGTHS = 5
-LOOSE = TraceSettings(precision=6e-2)
+LOOSE = TraceSettings(precision=8e-2)
 """Settings of a film: at most this share of the light stays untraced."""
-STILL_MS = 90
+STILL_MS = 100
 QUALITY = 80
 """Of the WebP's compression, 0 to 100."""
 IN_A_ROW = 4

@@ -33,9 +33,9 @@ SIDE = 280
 """Pixels along each side of a picture."""
 KEY = 0.2
 """Luminance on the screen, linear, that the median of dark faces is raised to."""
-WAVELENGTHS = 12
+WAVELENGTHS = 10
 """Enough for the large coloured facets of a brilliant, which look the same with 48."""
-LOOSE = TraceSettings(precision=4e-2)
+LOOSE = TraceSettings(precision=5e-2)
 """Settings of the pictures: at most this share of the light stays untraced, in the mean a few of a screen's 255 steps."""
 GREY = 0.04
 """Linear grey around a stone: dark, so that its outline is seen under every light."""
