@@ -13,12 +13,17 @@ import sys
 from steps import ROOT, side_by_side
 
 PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+COMPILE = "import compileall, sys; compileall.compile_dir(sys.prefix, quiet=2, workers=0)"
+"""What pip would do on one core."""
 
 
 def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"  # two processes of tests keep two cores busy
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else each command that a test starts compiles raylab anew
     steps = [
-        [[PYTHON, "-m", "pip", "install", "-q", "-e", ".[dev]"]],
+        [[PYTHON, "-m", "pip", "install", "-q", "--no-compile", "-e", ".[dev]"]],
+        [[PYTHON, "-c", COMPILE]],
         [[PYTHON, "tests/needs.py"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
         [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments]],
     ]

@@ -28,7 +28,7 @@ from raylab.optics.materials import Material
 from raylab.results.statistics import Statistic
 from raylab.scene.view import View
 from raylab.tracers.exact import beams
-from raylab.tracers.sampled import sampling
+from raylab.tracers.sampled import sampling, spectra
 
 Patch = pytest.MonkeyPatch
 
@@ -174,6 +174,7 @@ def _eyes_elsewhere(patch: Patch, factors: list[float]) -> None:
         return true(points, stone, replace(view, aside_mm=aside, distance_mm=distance), *rest)
 
     patch.setattr(sampling, "view_rays", moved)
+    patch.setattr(spectra, "view_rays", moved)
 
 
 def eyes_exchanged(patch: Patch) -> None:

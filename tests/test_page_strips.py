@@ -49,9 +49,9 @@ def test_numbers_stay_in_sight_and_every_slider_has_a_strip(open_page):  # noqa:
     for key in GLANCE[:3]:
         assert glance(page, f"{key}.a") == [written(facts.summary.statistics[key].value), "0.0000"]
     sliders = page.page.locator("[data-slider]:visible")
-    assert sliders.count() == page.page.locator(".strip.drawn:visible").count() == 11
+    assert sliders.count() == page.page.locator(".strip.drawn:visible").count() == 13
     table = line(page, "table_pct")
-    assert page.page.evaluate(BEHIND, ["pavilion_angle_deg", 41.5]) == 10, "its own strip is true wherever the slider stands"
+    assert page.page.evaluate(BEHIND, ["pavilion_angle_deg", 41.5]) == 12, "its own strip is true wherever the slider stands"
     page.slide("pavilion_angle_deg", 41.6)
     strips(page)
     facts = traced(page.values())

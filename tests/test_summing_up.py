@@ -112,4 +112,4 @@ def test_no_word_puts_one_stone_before_another():
 
 def test_every_shipped_light_for_stones_has_plain_words():
     said = {name: light_in_words(name) for name in dome_names()}
-    assert {name for name, words in said.items() if words.startswith("the dome")} <= {"dark-belt", "lit-tray"}
+    assert not any(words.startswith("the dome") for words in said.values())

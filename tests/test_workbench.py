@@ -106,7 +106,7 @@ FACETED = {"kind": "facets", "facets": ROWS}
         (None, ["kind"]),
         ([], ["kind"]),
         ({"kind": "proportion"}, ["kind", "did you mean 'proportions'"]),
-        ({**DEMO, "cut": "brilliant round"}, ["cut", "unknown cut", "round brilliant"]),
+        ({**DEMO, "cut": "round briliant"}, ["cut", "unknown cut", "round brilliant"]),
         ({**DEMO, "crown_height_pct": 15.0}, ["crown_angle_deg and crown_height_pct are alternatives"]),
         ({**DEMO, "table_pc": 57}, ["table_pc", "did you mean 'table_pct'"]),
         ({**DEMO, "table_pct": "57"}, ["table_pct", "a number"]),

@@ -29,7 +29,9 @@ MOST_PAIRS = 3
 """With more pairs than this, the pairs that differ are counted."""
 
 LIGHTS = {
+    "evening-sky": "an evening sky",
     "even-sky": "an even sky",
+    "furnished-room": "the light of a furnished room",
     "head-shadow": "an even sky with the dark head of the observer",
     "overcast-sky": "an overcast sky",
     "side-window": "the light of one window",

@@ -163,13 +163,13 @@ def no_dispersion(patch: Patch) -> None:
 
 def wrong_pages(patch: Patch) -> None:
     """Every database material looks up another one's page."""
-    pages = list(materials._DATABASE.values())
-    others = [(*other[:3], *page[3:]) for page, other in zip(pages, pages[1:] + pages[:1], strict=True)]
+    rows = list(materials._DATABASE.values())
+    others = [row._replace(page=other.page) for row, other in zip(rows, rows[1:] + rows[:1], strict=True)]
     patch.setattr(materials, "_DATABASE", dict(zip(materials._DATABASE, others, strict=True)))
 
 
 def wrong_densities(patch: Patch) -> None:
-    heavier = {name: (*page[:3], page[3] * 1.05, *page[4:]) for name, page in materials._DATABASE.items()}
+    heavier = {name: row._replace(density_g_cm3=1.05 * row.density_g_cm3) for name, row in materials._DATABASE.items()}
     patch.setattr(materials, "_DATABASE", heavier)
 
 

@@ -38,14 +38,16 @@ export class Strips {
     return shown.includes(this.last) ? [this.last, ...shown.filter((strip) => strip !== this.last)] : shown;
   }
 
-  /** Compute what is missing: all strips roughly, then finer. Ends where something else is asked for meanwhile. */
+  /** Compute what is missing: all strips roughly, then finer; only that of the slider last used as finely as can be. Ends where
+   * something else is asked for meanwhile. */
   async run() {
     const round = ++this.round;
     const { workbench } = this;
     const scene = workbench.scene(workbench.state.editing);
     const strips = this.inOrder().filter((strip) => strip.prepare(scene));
     for (const count of COUNTS) {
-      for (const strip of strips) if (!(await this.fill(strip, count, round))) return;
+      const wanted = count === COUNTS.at(-1) ? strips.filter((strip) => strip === this.last) : strips;
+      for (const strip of wanted) if (!(await this.fill(strip, count, round))) return;
       document.documentElement.dataset.strips = String(count);
     }
   }
