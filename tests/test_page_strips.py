@@ -41,7 +41,7 @@ def glance(page: Workbench, name: str) -> list[str]:
 
 
 def test_numbers_stay_in_sight_and_every_slider_has_a_strip(open_page):  # noqa: F811
-    page = open_page()
+    page = open_page(strips="brightness")
     page.page.set_viewport_size({"width": 1280, "height": 860})
     strips(page)
     facts = opened = traced(page.values())

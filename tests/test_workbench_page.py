@@ -54,8 +54,14 @@ class Workbench:
     """A page and what it did: console lines of any weight, addresses asked for."""
 
     def __init__(
-        self, browser: Browser, address: str, before: Callable[[Page], None] = lambda page: None, **context: Any
+        self,
+        browser: Browser,
+        address: str,
+        before: Callable[[Page], None] = lambda page: None,
+        strips: str = "",
+        **context: Any,
     ) -> None:
+        """`strips` is what stands along each slider: nothing, so that no page computes what no test reads."""
         self.complaints: list[str] = []
         self.asked: list[str] = []
         self.page = browser.new_page(viewport={"width": 1280, "height": 900}, **context)
@@ -64,6 +70,7 @@ class Workbench:
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.on("websocket", lambda socket: self.asked.append(socket.url))
+        self.page.add_init_script(f"localStorage.setItem('raylab-strips', '{strips}')")
         before(self.page)
         self.page.goto(address)
         self.rest()

@@ -3,11 +3,18 @@
 import { el } from "./controls.js";
 import { COUNTS, Strip } from "./strip.js";
 
+const KEPT = "raylab-strips";
+
 export class Strips {
   constructor(workbench, background, choice) {
     Object.assign(this, { workbench, background, choice, round: 0, rested: false, last: null });
-    choice.append(...workbench.start.strips.map(({ key, label }) => el("option", { value: key }, label)));
-    choice.addEventListener("change", () => this.drawAll());
+    choice.append(...workbench.start.strips.map(({ key, label }) => el("option", { value: key }, label)), el("option", { value: "" }, "nothing"));
+    try { choice.value = localStorage.getItem(KEPT) ?? choice.value; } catch { /* this browser keeps no choice */ }
+    choice.addEventListener("change", () => {
+      try { localStorage.setItem(KEPT, choice.value); } catch { /* the choice then ends with the page */ }
+      this.drawAll();
+      if (this.rested) this.run();
+    });
     document.addEventListener("input", ({ target }) => { this.last = Strip.all.find(({ range }) => range === target) ?? this.last; }, true);
     for (const event of ["change", "link"]) workbench.addEventListener(event, () => this.fade());
     workbench.addEventListener("panel", () => { if (this.rested) this.run(); });
@@ -42,6 +49,7 @@ export class Strips {
    * something else is asked for meanwhile. */
   async run() {
     const round = ++this.round;
+    if (!this.figure) return;
     const { workbench } = this;
     const scene = workbench.scene(workbench.state.editing);
     const strips = this.inOrder().filter((strip) => strip.prepare(scene));
@@ -69,6 +77,9 @@ export class Strips {
   }
 
   drawAll() {
-    for (const strip of Strip.all) if (strip.points.length) strip.draw(this.figure, this.workbench.start.coverage);
+    for (const strip of Strip.all) {
+      if (!this.figure) strip.element.classList.remove("drawn");
+      else if (strip.points.length) strip.draw(this.figure, this.workbench.start.coverage);
+    }
   }
 }
