@@ -1,14 +1,15 @@
 """Run the tests on any machine: ``python3 tests/run.py``, with arguments for pytest after it.
 
-The script makes `.venv` where there is none, and installs raylab and the Python packages of the tests into it. `needs.py` then
-brings what else the tests need while `kernels.py` compiles, and pytest runs. The script runs before anything is installed,
-hence the standard library only.
+The script makes `.venv` where there is none, and installs raylab into it, then the Python packages of the tests while
+`kernels.py` compiles. `needs.py` brings what else the tests need, and pytest runs. The script runs before anything is
+installed, hence the standard library only.
 """
 
 from __future__ import annotations
 
 import os
 import sys
+from pathlib import Path
 
 from steps import ROOT, side_by_side
 
@@ -21,10 +22,11 @@ def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
     os.environ["OPENBLAS_NUM_THREADS"] = "1"  # two processes of tests keep two cores busy
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else each command that a test starts compiles raylab anew
+    install: list[str | Path] = [PYTHON, "-m", "pip", "install", "-q", "--no-compile"]
     steps = [
-        [[PYTHON, "-m", "pip", "install", "-q", "--no-compile", "-e", ".[dev]"]],
-        [[PYTHON, "-c", COMPILE]],
-        [[PYTHON, "tests/needs.py"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
+        [[*install, "-e", "."]],
+        [[*install, "-e", ".[dev]"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
+        [[PYTHON, "tests/needs.py"], [PYTHON, "-c", COMPILE]],
         [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments]],
     ]
     if not PYTHON.exists():
