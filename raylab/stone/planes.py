@@ -2,7 +2,8 @@
 
 * `normal_of`, `normal_of_deg`: from slope (angle to the girdle plane), azimuth and side;
 * `tangent_through`: facing an azimuth, through two places (a facet that keeps an edge);
-* `through_edge_and_place`: through an edge and a place beside it;
+* `through_edge_and_position`: through an edge and a place beside it;
+* `planes_through`: through three points each;
 * `plane_at`, `ring`: of a given slope through a place, once or evenly around the axis.
 
 Positions are given relative to the axis of the stone: radius, azimuth, and height towards the side that the plane faces. So
@@ -121,6 +122,16 @@ def _azimuth_across(one: Position, other: Position) -> float:
         return one.azimuth + (other.azimuth - one.azimuth) % (2.0 * math.pi) / 2.0
     x, y = (other.run(turn) - one.run(turn) for turn in (0.0, math.pi / 2.0))
     return math.atan2(-x, y)
+
+
+def planes_through(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The planes through three points each (T, 3, 3), mm: unit normals (T, 3) away from the origin, and distances (T,), mm."""
+    one, other, third = np.asarray(triangles, dtype=float).transpose(1, 0, 2)
+    normals = np.cross(other - one, third - one)
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    distances = (normals * one).sum(axis=1)
+    outward = np.sign(distances)
+    return normals * outward[:, None], distances * outward
 
 
 def plane_at(slant: Slant, side: float) -> tuple[np.ndarray, float]:

@@ -11,7 +11,7 @@ from .outline_parameters import WIDTH
 from .outline_parameters import length_ratio as ratio
 from .outlines import rectangle
 from .parameter import Values
-from .step_parameters import corner, step_measured, step_parameters
+from .step_parameters import STEP_MEASURED, corner, step_parameters
 from .steps import REASONS, TIERS, corner_rates, facets_on
 
 
@@ -87,5 +87,5 @@ EMERALD_CUT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=step_measured(),
+    measured=STEP_MEASURED,
 )

@@ -9,7 +9,7 @@ from ..symmetry_group import SymmetryGroup
 from .brilliant import CROWN_MAIN, PAVILION_MAIN, TIERS
 from .cut import Cut, Facets
 from .outline_brilliant import REASONS, facets_on
-from .outline_parameters import WIDTH, brilliant_parameters, size_measured, slopes_measured
+from .outline_parameters import SIZE_MEASURED, WIDTH, brilliant_parameters, slopes_measured
 from .outline_parameters import length_ratio as ratio
 from .outlines import marquise
 from .parameter import Values
@@ -89,5 +89,5 @@ MARQUISE_BRILLIANT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=(*size_measured(), *slopes_measured(CROWN_MAIN, PAVILION_MAIN)),
+    measured=(*SIZE_MEASURED, *slopes_measured(CROWN_MAIN, PAVILION_MAIN)),
 )

@@ -20,10 +20,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..planes import DOWN, UP
+from ..planes import DOWN, UP, planes_through
 from ..tier import CULET, GIRDLE, TABLE, Tier
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, UPPER_HALF
 from .cut import Facets, Reason
+from .girdle_edge import thinnest
 from .outlines import Curved
 from .parameter import Values
 from .round_brilliant import GIRDLE_VANISHES, HALVES_PAST_CULET, STARS_CROSS_TABLE
@@ -82,7 +83,8 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
         height = above[k].height(tip)
         if not height < crown_height:
             raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
-        stars.append(_plane(((corners[k], crown_height), (corners[after], crown_height), (tip, height)), UP, rim))
+        ends = (_raised(corner, crown_height, UP, rim) for corner in (corners[k], corners[after]))
+        stars.append((*ends, _raised(tip, height, UP, rim)))
         uppers += _halves(above[k], above[after], joint, tip, height, UP, rim)
     culet = values["culet_pct"] / 100.0
     culet_height = (1.0 - culet) * below[count // 4].rise
@@ -93,32 +95,33 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
             raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
         lowers += _halves(below[k], below[(k + 1) % count], joint, tip, height, DOWN, rim)
     flats = outline.flats(values["girdle_facets"])
-    crown = [_plane_of(main, UP, rim) for main in above]
-    pavilion = [_plane_of(main, DOWN, rim) for main in below]
-    thinnest = 100.0 * _thinnest(flats, [*crown, *uppers], [*pavilion, *lowers])
-    if not thinnest > 0.0:
-        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - thinnest:.2f} % at the mains")
+    crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(np.array(uppers)))]
+    pavilion = [Facets(LOWER_HALF, *planes_through(np.array(lowers))), _tier(PAVILION_MAIN, below, DOWN, rim)]
+    least = 100.0 * thinnest(flats, crown, pavilion)
+    if not least > 0.0:
+        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - least:.2f} % at the mains")
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
-        _tier(STAR, stars),
-        _tier(CROWN_MAIN, crown),
-        _tier(UPPER_HALF, uppers),
+        Facets(STAR, *planes_through(np.array(stars))),
+        *crown,
         Facets(GIRDLE, *flats),
-        _tier(LOWER_HALF, lowers),
-        _tier(PAVILION_MAIN, pavilion),
+        *pavilion,
     ]
     if culet > 0.0:
         facets.append(Facets(CULET, np.array([[0.0, 0.0, DOWN]]), rim + culet_height))
     return facets
 
 
-Plane = tuple[np.ndarray, float]
-Raised = tuple[np.ndarray, float]
-"""A point (2,) of the plan with its height over the girdle's edge."""
+Triangle = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 
-def _tier(tier: Tier, planes: Sequence[Plane]) -> Facets:
-    return Facets(tier, np.array([normal for normal, _ in planes]), np.array([distance for _, distance in planes]))
+def _tier(tier: Tier, mains: Sequence[_Main], side: float, rim: float) -> Facets:
+    """The facets of mains."""
+    slopes = np.array([main.rise / main.far for main in mains])
+    long, rises = np.hypot(slopes, 1.0), np.array([main.rise for main in mains])
+    plan = slopes[:, None] * np.array([main.normal for main in mains])
+    normals = np.column_stack([plan, np.full(len(mains), side)]) / long[:, None]
+    return Facets(tier, normals, (rises + rim) / long)
 
 
 def _mains(outline: Curved, stretch: float, count: int, angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
@@ -165,36 +168,12 @@ def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.asarray(joint.inner + across @ (one - joint.inner) / (across @ run) * run)
 
 
-def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, height: float, side: float, rim: float) -> list[Plane]:
-    """The two halves that split a joint."""
-    return [_plane(((main.foot, 0.0), (joint.girdle, 0.0), (tip, height)), side, rim) for main in (one, other)]
+def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, height: float, side: float, rim: float) -> list[Triangle]:
+    """Three points of each of the two halves that split a joint."""
+    girdle, top = _raised(joint.girdle, 0.0, side, rim), _raised(tip, height, side, rim)
+    return [(_raised(main.foot, 0.0, side, rim), girdle, top) for main in (one, other)]
 
 
-def _plane_of(main: _Main, side: float, rim: float) -> Plane:
-    slope = main.rise / main.far
-    normal = np.array([*(slope * main.normal), side]) / math.hypot(slope, 1.0)
-    return normal, float((main.rise + rim) / math.hypot(slope, 1.0))
-
-
-def _plane(points: tuple[Raised, Raised, Raised], side: float, rim: float) -> Plane:
-    """The plane through three points, on one side of the girdle."""
-    a, b, c = (np.array([*place, side * (height + rim)]) for place, height in points)
-    normal = np.cross(b - a, c - a)
-    normal *= side * math.copysign(1.0, normal[2]) / np.linalg.norm(normal)
-    return normal, float(normal @ a)
-
-
-def _thinnest(flats: tuple[np.ndarray, np.ndarray], above: Sequence[Plane], below: Sequence[Plane]) -> float:
-    """The girdle's least thickness: at one of its corners, since its edges are straight over each flat."""
-    normals, distances = flats
-    after = np.roll(normals, -1, axis=0), np.roll(distances, -1)
-    sides = np.stack([normals[:, :2], after[0][:, :2]], axis=1)
-    corners = np.linalg.solve(sides, np.stack([distances, after[1]], axis=1)[..., None])[..., 0]
-
-    def edge(planes: Sequence[Plane]) -> np.ndarray:
-        """(K,) how far from z = 0 the lowest of the planes is over each corner."""
-        up = np.array([normal for normal, _ in planes])
-        far = np.array([distance for _, distance in planes])
-        return np.asarray(((far[:, None] - up[:, :2] @ corners.T) / np.abs(up[:, 2])[:, None]).min(axis=0))
-
-    return float((edge(above) + edge(below)).min())
+def _raised(place: np.ndarray, height: float, side: float, rim: float) -> np.ndarray:
+    """(3,) a point of the plan (2,) at a height over the girdle's edge."""
+    return np.array([*place, side * (height + rim)])

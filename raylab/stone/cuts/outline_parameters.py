@@ -11,10 +11,8 @@ from ..measuring.callipers import Callipers, Quantity, quantity
 from ..tier import TABLE, Tier
 from .cut import Measured
 from .parameter import Parameter, Slider
-from .round_brilliant import PARAMETERS
+from .round_brilliant import like_round
 from .shared import GIRDLE_AND_SIZE, GIRDLE_FINISH, WEIGHT
-
-_ROUND = {one.key: one for one in PARAMETERS}
 
 WIDTH = Parameter(
     "width_mm", "width", "mm", 0.1, 1000.0, "extent across the length; 5 mm if neither width nor weight is given",
@@ -31,35 +29,28 @@ def length_ratio(low: float, high: float, default: float) -> Parameter:
     )
 
 
-def brilliant_parameters(
-    ratio: Parameter, *outline: Parameter, crown: float = 34.5, pavilion: float = 40.75
-) -> tuple[Parameter, ...]:
-    """The parameters of a brilliant that is longer than wide; `outline` are those that shape the outline besides the ratio."""
+def brilliant_parameters(*outline: Parameter, crown: float = 34.5, pavilion: float = 40.75) -> tuple[Parameter, ...]:
+    """The parameters of a brilliant on an outline that is no circle; `outline` are those that shape the outline."""
 
     def ends(side: str) -> Parameter:
-        stated = _ROUND[f"{side}_angle_deg"]
-        return replace(
-            stated, key=f"{side}_end_angle_deg", label=f"{side} angle at the ends", optional=True,
+        return like_round(
+            f"{side}_angle_deg", key=f"{side}_end_angle_deg", label=f"{side} angle at the ends", optional=True,
             description=f"slope of the {side} mains at the ends of the length",
             unset=f"all {side} mains fall towards one point on the axis", slider=None,
         )  # fmt: skip
 
-    def across(key: str, description: str) -> Parameter:
-        return replace(_ROUND[key], description=description)
-
     return (
-        across("table_pct", "distance between the opposite corners across the width"),
-        replace(across("crown_angle_deg", "slope of the crown mains across the width"), default=crown),
+        like_round("table_pct", description="distance between the opposite corners across the width"),
+        like_round("crown_angle_deg", description="slope of the crown mains across the width", default=crown),
         ends("crown"),
-        replace(across("pavilion_angle_deg", "slope of the pavilion mains across the width"), default=pavilion),
+        like_round("pavilion_angle_deg", description="slope of the pavilion mains across the width", default=pavilion),
         ends("pavilion"),
-        _ROUND["star_pct"],
-        _ROUND["lower_half_pct"],
-        _ROUND["girdle_pct"],
-        across("culet_pct", "distance between opposite sides across the width; 0 is a point (common practice)"),
-        replace(_ROUND["girdle_facets"], description="number of girdle facets, about; their corners lie on the outline"),
+        like_round("star_pct"),
+        like_round("lower_half_pct"),
+        like_round("girdle_pct"),
+        like_round("culet_pct", description="distance between opposite sides across the width; 0 is a point (common practice)"),
+        like_round("girdle_facets", description="number of girdle facets, about; their corners lie on the outline"),
         GIRDLE_FINISH,
-        ratio,
         *outline,
         WIDTH,
         WEIGHT_OR_WIDTH,
@@ -90,15 +81,14 @@ def _across(callipers: Callipers, tier: Tier) -> Quantity | None:
     return quantity(callipers.stone.slope_deg()[facets], "deg", [callipers.stone.facet_name(f) for f in facets])
 
 
-def size_measured() -> tuple[Measured, ...]:
-    """Length and width of a stone that lies along x."""
-    return (
-        Measured(WIDTH.key, WIDTH.label, "mm", "extent of the outline along y (our definition)", _width),
-        Measured("length_ratio", "length to width", "1", "extent along x over extent along y (common practice)", _ratio),
-        Measured(
-            "table_width_pct", "table width", "%", "extent of the table along y, percent of the width (our definition)", _table
-        ),
-    )
+SIZE_MEASURED = (
+    Measured(WIDTH.key, WIDTH.label, "mm", "extent of the outline along y (our definition)", _width),
+    Measured("length_ratio", "length to width", "1", "extent along x over extent along y (common practice)", _ratio),
+    Measured(
+        "table_width_pct", "table width", "%", "extent of the table along y, percent of the width (our definition)", _table
+    ),
+)
+"""Length and width of a stone that lies along x."""
 
 
 def slopes_measured(crown: Tier, pavilion: Tier) -> tuple[Measured, ...]:

@@ -10,23 +10,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from ...optics.materials import Material
 from ..finish import Finish
-from ..planes import UP
+from ..planes import UP, planes_through
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, TABLE, Tier
 from .cut import Cut, Facets, Measured, Reason
-from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH, size_measured
+from .outline_parameters import SIZE_MEASURED, WEIGHT_OR_WIDTH, WIDTH
 from .outline_parameters import length_ratio as ratio
 from .outlines import rectangle
 from .parameter import Parameter, Slider, Values
-from .round_brilliant import PARAMETERS
+from .round_brilliant import like_round
 from .shared import GIRDLE_FINISH
+from .steps import flattening
 
 MOST_CHEVRONS = 4
 _WORDS = ("first", "second", "third", "fourth")
@@ -133,10 +133,8 @@ Triangle = tuple[Point, Point, Point]
 
 def _profile(values: Values, rim: float) -> list[Point]:
     """The points under the middle of a side, from the girdle to the culet: equal steps in plan, each flatter than the last."""
-    first, less, count = values["pavilion_angle_deg"], values["chevron_step_deg"], values["chevrons"] + 1
-    if not first - (count - 1) * less > 0.0:
-        raise CHEVRONS_TOO_FLAT.error(less, f"less than {first / (count - 1):g} degrees with {count - 1} chevrons")
-    slopes = [math.tan(math.radians(first - k * less)) for k in range(count)]
+    less, count = values["chevron_step_deg"], values["chevrons"] + 1
+    slopes = flattening(values["pavilion_angle_deg"], less, count, CHEVRONS_TOO_FLAT, f"{count - 1} chevrons")
     if not slopes[-1] > sum(slopes) / (2.0 * count):
         raise CHEVRONS_IN_A_GROOVE.error(less, "a smaller step, or fewer chevrons")
     points, depth = [(0.0, 0.5, -rim)], rim
@@ -161,32 +159,27 @@ def _ring(tier: Tier, triangles: Sequence[Triangle], stretch: float) -> Facets:
     corners = np.array(triangles)  # (T, 3 corners, 3)
     quarters = [np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]) for c, s in ((1, 0), (0, 1), (-1, 0), (0, -1))]
     placed = np.concatenate([corners @ quarter.T for quarter in quarters]) * [stretch, 1.0, 1.0]
-    normals = np.cross(placed[:, 1] - placed[:, 0], placed[:, 2] - placed[:, 0])
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
-    distances = (normals * placed[:, 0]).sum(axis=1)
-    outward = np.sign(distances)
-    return Facets(tier, normals * outward[:, None], distances * outward)
-
-
-_ROUND = {one.key: one for one in PARAMETERS}
-
-
-def _of(key: str, description: str, default: float | None, slider: Slider) -> Parameter:
-    return replace(_ROUND[key], description=description, default=default, slider=slider)
+    return Facets(tier, *planes_through(placed))
 
 
 PRINCESS_CUT = Cut(
     name="princess cut",
     description="a square or rectangle with pointed corners: stars and corner facets above, two to four chevrons a side below",
     parameters=(
-        _of("table_pct", "width of the table", None, Slider(50.0, 85.0, 0.5)),
-        _of("crown_angle_deg", "slope of the crown's sides across the width", 38.0, Slider(20.0, 50.0, 0.1)),
+        like_round("table_pct", description="width of the table", default=None, slider=Slider(50.0, 85.0, 0.5)),
+        like_round(
+            "crown_angle_deg", description="slope of the crown's sides across the width", default=38.0,
+            slider=Slider(20.0, 50.0, 0.1),
+        ),
         Parameter(
             "star_angle_deg", "star angle", "degree", 0.0, 89.0, "slope of the stars across the width", "crown", default=24.0,
             open_ends=True, slider=Slider(5.0, 35.0, 0.1),
         ),
-        replace(_ROUND["star_pct"], description="where stars and sides meet, share of the way from the table to the girdle"),
-        _of("pavilion_angle_deg", "slope of the pavilion's sides across the width", 60.0, Slider(45.0, 75.0, 0.1)),
+        like_round("star_pct", description="where stars and sides meet, share of the way from the table to the girdle"),
+        like_round(
+            "pavilion_angle_deg", description="slope of the pavilion's sides across the width", default=60.0,
+            slider=Slider(45.0, 75.0, 0.1),
+        ),
         Parameter(
             "chevron_step_deg", "from one chevron to the next", "degree", 0.1, 40.0,
             "by how much the line under the middle of a side gets flatter", "pavilion", default=7.0,
@@ -196,7 +189,7 @@ PRINCESS_CUT = Cut(
             "chevrons", "chevrons", "1", 2, MOST_CHEVRONS, "chevrons on each side", "pavilion", default=3, multiple=1,
             slider=Slider(2.0, MOST_CHEVRONS, 1.0),
         ),
-        replace(_ROUND["girdle_pct"], description="thickness all around", default=4.0),
+        like_round("girdle_pct", description="thickness all around", default=4.0),
         GIRDLE_FINISH,
         ratio(1.0, 2.0, 1.0),
         WIDTH,
@@ -209,7 +202,7 @@ PRINCESS_CUT = Cut(
     planes=_planes,
     reasons=(STARS_TOO_STEEP, STARS_TOO_FLAT, CHEVRONS_IN_A_GROOVE, CHEVRONS_TOO_FLAT),
     measured=(
-        *size_measured(),
+        *SIZE_MEASURED,
         Measured(
             "pavilion_side_deg", "slope of the pavilion's sides", "deg", "slope of each side facet of the pavilion",
             lambda c: c.slopes(PAVILION_SIDE), uneven=True,

@@ -8,20 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from ...optics.materials import Material
 from ..finish import Finish
-from ..planes import DOWN
+from ..planes import DOWN, planes_through
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, Tier
 from .cut import Cut, Facets, Measured, Reason
+from .girdle_edge import thinnest
 from .outline import Circle
 from .parameter import Parameter, Slider, Values
-from .round_brilliant import GIRDLE_VANISHES, PARAMETERS
+from .round_brilliant import GIRDLE_VANISHES, ROUND_BRILLIANT, like_round
 from .shared import DIAMETER, GIRDLE_FINISH, WEIGHT
 
 ORDER = 6
@@ -92,15 +92,16 @@ def _planes(values: Values) -> list[Facets]:
     point, foot = _at(R, 0.0, rim), _at(R, half, rim)
     halves = _ring(ROSE_HALF, [(point, foot, right), (_at(R, -half, rim), point, left)])
     girdle = _CIRCLE.flats(values["girdle_facets"])
-    thinnest = 100.0 * (rim + _lowest(halves, girdle[0]))
-    if not thinnest > 0.0:
-        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - thinnest:.2f} %")
+    base = Facets(BASE, np.array([[0.0, 0.0, DOWN]]), rim)
+    least = 100.0 * thinnest(girdle, [halves], [base])
+    if not least > 0.0:
+        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - least:.2f} %")
     return [
         _ring(ROSE_STAR, [(left, right, (0.0, 0.0, top))]),
         _ring(ROSE_SIDE, [(left, point, right)]),
         halves,
         Facets(GIRDLE, *girdle),
-        Facets(BASE, np.array([[0.0, 0.0, DOWN]]), rim),
+        base,
     ]
 
 
@@ -118,39 +119,27 @@ def _ring(tier: Tier, triangles: Sequence[tuple[Point, Point, Point]]) -> Facets
     for k in range(ORDER):
         c, s = math.cos(2.0 * math.pi * k / ORDER), math.sin(2.0 * math.pi * k / ORDER)
         placed.append(corners @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]))
-    a, b, d = np.concatenate(placed).transpose(1, 0, 2)
-    normals = np.cross(b - a, d - a)
-    normals *= np.sign(normals[:, 2:]) / np.linalg.norm(normals, axis=1)[:, None]
-    return Facets(tier, normals, (normals * a).sum(axis=1))
+    return Facets(tier, *planes_through(np.concatenate(placed)))
 
-
-def _lowest(halves: Facets, flats: np.ndarray) -> float:
-    """The least height over z = 0 of the halves over the girdle's corners."""
-    azimuths = np.arctan2(flats[:, 1], flats[:, 0]) + math.pi / len(flats)
-    corners = _CIRCLE.radius * np.column_stack([np.cos(azimuths), np.sin(azimuths)])
-    heights = (halves.distances - corners @ halves.normals[:, :2].T) / halves.normals[:, 2]
-    return float(heights.min())
-
-
-_ROUND = {one.key: one for one in PARAMETERS}
 
 ROSE_CUT = Cut(
     name="rose cut",
     description="a flat base and a dome of 24 facets, order 6",
     parameters=(
-        replace(
-            _ROUND["crown_angle_deg"], description="slope of the sides, which point down to the girdle", default=50.0,
+        like_round(
+            "crown_angle_deg", description="slope of the sides, which point down to the girdle", default=50.0,
             slider=Slider(30.0, 65.0, 0.1),
         ),
         Parameter(
             "star_angle_deg", "star angle", "degree", 0.0, 89.0, "slope of the stars", "crown", default=25.0, open_ends=True,
             slider=Slider(5.0, 35.0, 0.1),
         ),
-        replace(
-            _ROUND["star_pct"], description="how far the stars reach, share of the way from axis to girdle", default=55.0
+        like_round(
+            "star_pct", description="how far the stars reach, share of the way from axis to girdle", default=55.0
         ),
-        replace(_ROUND["girdle_pct"], description="thickness where the sides' points meet the girdle", default=8.0),
-        _ROUND["girdle_facets"],
+        like_round(
+            "girdle_pct", description="thickness where the sides' points meet the girdle", default=8.0),
+        ROUND_BRILLIANT.keys["girdle_facets"],
         GIRDLE_FINISH,
         DIAMETER,
         WEIGHT,

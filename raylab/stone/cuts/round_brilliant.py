@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -263,3 +265,8 @@ ROUND_BRILLIANT = Cut(
     reasons=(STARS_CROSS_TABLE, HALVES_PAST_CULET, *NOT_SO_FAR.values(), GIRDLE_VANISHES),
     measured=brilliant_measured(PARAMETERS),
 )
+
+
+def like_round(key: str, /, **changes: Any) -> Parameter:
+    """A parameter of the round brilliant as another cut has it: with another description, default or slider."""
+    return replace(ROUND_BRILLIANT.keys[key], **changes)

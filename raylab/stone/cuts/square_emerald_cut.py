@@ -10,7 +10,7 @@ from .cut import Cut, Facets
 from .outline_parameters import WIDTH
 from .outlines import rectangle
 from .parameter import Values
-from .step_parameters import corner, step_measured, step_parameters
+from .step_parameters import STEP_MEASURED, corner, step_parameters
 from .steps import REASONS, TIERS, corner_rates, facets_on
 
 
@@ -83,5 +83,5 @@ SQUARE_EMERALD_CUT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=step_measured(),
+    measured=STEP_MEASURED,
 )

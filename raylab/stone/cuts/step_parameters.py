@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from .cut import Measured
-from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH, size_measured, slopes_measured
+from .outline_parameters import SIZE_MEASURED, WEIGHT_OR_WIDTH, WIDTH, slopes_measured
 from .parameter import Parameter, Slider
-from .round_brilliant import PARAMETERS
+from .round_brilliant import like_round
 from .shared import GIRDLE_AND_SIZE, GIRDLE_FINISH
 from .steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
-
-_ROUND = {one.key: one for one in PARAMETERS}
 
 
 def corner(default: float) -> Parameter:
@@ -25,9 +21,7 @@ def corner(default: float) -> Parameter:
 def _steps(side: str, angle: float, slider: Slider) -> tuple[Parameter, ...]:
     """The slope of a side's first step, by how much each step is flatter than the one before, and the number of steps."""
     return (
-        replace(
-            _ROUND[f"{side}_angle_deg"], description=f"slope of the {side} step at the girdle", default=angle, slider=slider
-        ),
+        like_round(f"{side}_angle_deg", description=f"slope of the {side} step at the girdle", default=angle, slider=slider),
         Parameter(
             f"{side}_step_deg", f"from one {side} step to the next", "degree", 0.1, 40.0,
             "by how much each step is flatter than the one nearer to the girdle", side, default=7.0,
@@ -43,10 +37,10 @@ def _steps(side: str, angle: float, slider: Slider) -> tuple[Parameter, ...]:
 def step_parameters(*outline: Parameter) -> tuple[Parameter, ...]:
     """The parameters of a step cut; `outline` are those that shape its outline."""
     return (
-        replace(_ROUND["table_pct"], description="width of the table"),
+        like_round("table_pct", description="width of the table"),
         *_steps("crown", 42.0, Slider(25.0, 60.0, 0.1)),
         *_steps("pavilion", 52.0, Slider(35.0, 65.0, 0.1)),
-        replace(_ROUND["girdle_pct"], label=_ROUND["girdle_pct"].label, description="thickness all around"),
+        like_round("girdle_pct", description="thickness all around"),
         GIRDLE_FINISH,
         *outline,
         WIDTH,
@@ -54,6 +48,5 @@ def step_parameters(*outline: Parameter) -> tuple[Parameter, ...]:
     )
 
 
-def step_measured() -> tuple[Measured, ...]:
-    """Size, and the slopes of the first steps."""
-    return (*size_measured(), *slopes_measured(CROWN_STEPS[0], PAVILION_STEPS[0]))
+STEP_MEASURED: tuple[Measured, ...] = (*SIZE_MEASURED, *slopes_measured(CROWN_STEPS[0], PAVILION_STEPS[0]))
+"""Size, and the slopes of the first steps."""

@@ -92,13 +92,20 @@ def corner_rates(corner: float) -> np.ndarray:
     return np.array(sides * 4)
 
 
+def flattening(first_deg: float, less_deg: float, count: int, reason: Reason, counted: str) -> list[float]:
+    """The tangents of `count` slopes, each flatter than the one before by `less_deg`.
+
+    Raises `reason` where the last one would be level; `counted` says what there are so many of.
+    """
+    if not first_deg - (count - 1) * less_deg > 0.0:
+        raise reason.error(less_deg, f"less than {first_deg / (count - 1):g} degrees with {counted}")
+    return [math.tan(math.radians(first_deg - k * less_deg)) for k in range(count)]
+
+
 def _slopes(values: Values, side: Side, reason: Reason) -> list[float]:
     """The tangents of a side's slopes, from the girdle on."""
-    first, less, count = values[f"{side}_angle_deg"], values[f"{side}_step_deg"], values[f"{side}_steps"]
-    last = first - (count - 1) * less
-    if not last > 0.0:
-        raise reason.error(less, f"less than {first / (count - 1):g} degrees with {count} steps")
-    return [math.tan(math.radians(first - k * less)) for k in range(count)]
+    count = values[f"{side}_steps"]
+    return flattening(values[f"{side}_angle_deg"], values[f"{side}_step_deg"], count, reason, f"{count} steps")
 
 
 def _steps(plan: Plan, tangents: list[float], whole: float, tiers: tuple[Tier, ...], side: float, rim: float) -> list[Facets]:

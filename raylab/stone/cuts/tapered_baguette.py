@@ -11,7 +11,7 @@ from .outline_parameters import WIDTH
 from .outline_parameters import length_ratio as ratio
 from .outlines import tapered
 from .parameter import Parameter, Slider, Values
-from .step_parameters import step_measured, step_parameters
+from .step_parameters import STEP_MEASURED, step_parameters
 from .steps import REASONS, TIERS, facets_on
 
 
@@ -91,5 +91,5 @@ TAPERED_BAGUETTE = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=step_measured(),
+    measured=STEP_MEASURED,
 )

@@ -11,8 +11,7 @@ from ..symmetry_group import SymmetryGroup
 from .brilliant import TIERS
 from .cut import Cut, Facets
 from .outline_brilliant import REASONS, facets_on
-from .outline_parameters import WIDTH, brilliant_parameters, size_measured
-from .outline_parameters import length_ratio as ratio
+from .outline_parameters import SIZE_MEASURED, WIDTH, brilliant_parameters
 from .outlines import bowed_triangle
 from .parameter import Parameter, Slider, Values
 
@@ -81,7 +80,7 @@ SIDE_RADIUS = Parameter(
     "side_radius_pct", "radius of the sides", "%", 90.0, 1000.0, "radius of the bow of each side", "girdle and size",
     default=130.0, slider=Slider(100.0, 300.0, 1.0),
 )  # fmt: skip
-_OTHERS = ("crown_end_angle_deg", "pavilion_end_angle_deg", "length_ratio")
+_OTHERS = ("crown_end_angle_deg", "pavilion_end_angle_deg")
 _DESCRIPTIONS = {
     "table_pct": "size of the table, as a share of the outline's",
     "crown_angle_deg": "slope of the crown mains at the middles of the sides",
@@ -99,7 +98,7 @@ TRIANGULAR_BRILLIANT = Cut(
             description=_DESCRIPTIONS.get(one.key, one.description),
             default=5.0 if one.key == "girdle_pct" else one.default,
         )
-        for one in brilliant_parameters(ratio(1.0, 1.0, 1.0), SIDE_RADIUS, crown=36.0, pavilion=41.0)
+        for one in brilliant_parameters(SIDE_RADIUS, crown=36.0, pavilion=41.0)
         if one.key not in _OTHERS
     ),
     size=WIDTH.key,
@@ -108,5 +107,5 @@ TRIANGULAR_BRILLIANT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=size_measured(),
+    measured=SIZE_MEASURED,
 )
