@@ -95,11 +95,9 @@ class Explorer:
 
     def close(self) -> None:
         """Take it off the notebook, and end its work."""
-        self._bench.ended = True
         for view in list(self._views):
             asyncio.run_coroutine_threadsafe(self._leave(view), _loop())
-        for worker in (self._bench.worker, self._bench.strips):
-            worker.shutdown(wait=False, cancel_futures=True)
+        self._bench.end()
         self.widget.close()
 
     def _hear(self, _: Any, message: dict[str, Any], __: Any) -> None:

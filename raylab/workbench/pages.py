@@ -8,7 +8,6 @@ responsive while another picture is in work. What a request may take is in `boun
 from __future__ import annotations
 
 import asyncio
-import gc
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -112,7 +111,12 @@ class Workbench:
         """Answer a first question before anybody asks, so that compiled code is loaded when the page needs it."""
         question = {"kind": "picture", "step": COARSE, "design": self.opened.design, "dome": self.dome, "maps": ["leak"]}
         self.until_the_end(Answerer(self.domes).answer, question)
-        gc.freeze()  # a full collection of all that is loaded by now would stop a moving picture for a fifth of a second
+
+    def end(self) -> None:
+        """End all work, and the threads that do it."""
+        self.ended = True
+        for worker in (self.worker, self.colors, self.strips, self.jobs):
+            worker.shutdown(wait=False, cancel_futures=True)
 
     def until_the_end(self, work: Callable[Given, Made], *args: Given.args, **named: Given.kwargs) -> Made:
         """The work done in this thread; raises Stopped where the server ends first."""

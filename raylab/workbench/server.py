@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import secrets
 import socket
 from collections.abc import AsyncIterator, Callable
@@ -34,9 +35,7 @@ def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Ca
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         ready()
         yield
-        workbench.ended = True
-        for worker in (workbench.worker, workbench.colors, workbench.strips, workbench.jobs):
-            worker.shutdown(wait=False, cancel_futures=True)
+        workbench.end()
 
     static = shipped("workbench/static")
     pages = Pages(workbench, static)
@@ -80,6 +79,8 @@ def serve(opened: Opened, own: socket.socket, ready: Callable[[str, str], None])
     """
     workbench = Workbench(opened)
     workbench.worker.submit(workbench.warm)  # while the server and the browser start
+    # After that, a full collection of all that is loaded would stop a moving picture for a fifth of a second.
+    workbench.worker.submit(gc.freeze)
     import uvicorn
 
     from .connection import TimedProtocol
