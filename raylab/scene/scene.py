@@ -8,8 +8,6 @@ import json
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import numpy as np
-
 from ..displays import shown_by
 from ..errors import InputError
 from ..lighting.dome import Dome
@@ -71,9 +69,8 @@ class Scene:
         """SHA-256 (hexadecimal) of everything that affects the result; names and files do not."""
         stone, view, dome, settings = self.stone, self.view, self.dome, self.settings
         digest = hashlib.sha256(b"raylab scene 2\n")
-        finishes = [dataclasses.astuple(finish) for finish in stone.finishes]
         facts = {
-            "facets": [stone.tiers, stone.indices, finishes, str(stone.symmetry)],
+            "facets": stone.facts(),
             "material": stone.material.digest(settings.wavelengths),
             "view": [None if part is None else float(part) for part in dataclasses.astuple(view)],
             "dome": dome.digest,
@@ -91,7 +88,5 @@ class Scene:
             ],
         }
         digest.update(json.dumps(facts, sort_keys=True).encode())
-        for array in (stone.normals, stone.distances_mm):
-            numbers = np.asarray(array, dtype="<f8") + 0.0  # no difference between 0 and -0
-            digest.update(json.dumps(numbers.shape).encode() + numbers.tobytes())
+        digest.update(stone.plane_bytes())
         return digest.hexdigest()

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import astuple, dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -157,6 +158,15 @@ class Stone:
     def on_girdle(self) -> np.ndarray:
         """(F,) True for the facets of the girdle."""
         return np.array([tier == GIRDLE.name for tier in self.tiers])
+
+    def facts(self) -> list[Any]:
+        """What a hash of the stone holds beside its planes and its material, ready for JSON."""
+        return [self.tiers, self.indices, [astuple(finish) for finish in self.finishes], str(self.symmetry)]
+
+    def plane_bytes(self) -> bytes:
+        """The planes, the same bytes for equal numbers on every machine: no difference between 0 and -0."""
+        numbers = (np.asarray(array, dtype="<f8") + 0.0 for array in (self.normals, self.distances_mm))
+        return b"".join(json.dumps(array.shape).encode() + array.tobytes() for array in numbers)
 
     @cached_property
     def finish_codes(self) -> np.ndarray:

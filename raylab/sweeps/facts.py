@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import astuple
 from typing import Any
 
 import numpy as np
@@ -42,12 +41,8 @@ def _plain(value: Any, waves_nm: list[float]) -> Any:
 
 def _digest(stone: Stone, waves_nm: list[float]) -> str:
     """SHA-256 (hexadecimal) of a stone: planes, names, finishes, symmetry, material and cut."""
-    finishes = [astuple(finish) for finish in stone.finishes]
-    words = [stone.tiers, stone.indices, finishes, str(stone.symmetry), stone.cut, stone.material.digest(waves_nm)]
-    found = hashlib.sha256(json.dumps(words).encode())
-    for array in (stone.normals, stone.distances_mm):
-        found.update((np.asarray(array, dtype="<f8") + 0.0).tobytes())  # no difference between 0 and -0
-    return found.hexdigest()
+    words = [*stone.facts(), stone.cut, stone.material.digest(waves_nm)]
+    return hashlib.sha256(json.dumps(words).encode() + stone.plane_bytes()).hexdigest()
 
 
 def designs_in(facts: dict[str, Any]) -> int:
