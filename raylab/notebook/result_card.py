@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from ..results.maps import DEFINITIONS
+from ..pictures.plots import map_values
+from ..results.maps import DEFINITIONS, STATISTIC_OF
 from ..tracing import Result
 from .html import Html, figure, note, page, row, tag
 from .map_picture import map_picture
 from .scene_card import view_line
 from .summary_card import numbers
-
-SHOWN = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
-"""The maps on the card, with the statistic of each."""
 
 
 def card(result: Result) -> Html:
@@ -21,7 +17,7 @@ def card(result: Result) -> Html:
     shown_nm = waves[len(waves) // 2]
     about = f"{scene.stone.material.name}, {scene.stone.weight_ct:.2f} ct, dome {scene.dome.name}, {view_line(scene.view)}"
     more = [note(f"maps at {shown_nm:g} nm; numbers are means over {len(waves)} wavelengths")] if len(waves) > 1 else []
-    maps = row(*(_map(result, name, statistic) for name, statistic in SHOWN.items()))
+    maps = row(*(_map(result, name, statistic) for name, statistic in STATISTIC_OF.items()))
     return page(
         scene.title or scene.stone.name, about, maps, *more, tag("div", numbers(result.summary), style="margin-top:8px")
     )
@@ -32,11 +28,5 @@ def _map(result: Result, name: str, statistic: str) -> Html:
     one = result.summary.statistics[statistic]
     label = DEFINITIONS[name][0]
     words = f"{'RMS contrast' if name == 'contrast' else statistic if name == 'luminance' else 'mean'} {one.value:z.4f}"
-    picture, scale = map_picture(name, _layer(result, name), _layer(result, "coverage"), f"Map of {label}, {words}.")
+    picture, scale = map_picture(name, map_values(result, name), map_values(result, "coverage"), f"Map of {label}, {words}.")
     return figure(tag("div", picture, scale), f"{label}: {words}")
-
-
-def _layer(result: Result, name: str) -> np.ndarray:
-    """(N, N) a map at the middle wavelength."""
-    found = result.maps[name]
-    return np.asarray(found.isel(wavelength_nm=found.sizes["wavelength_nm"] // 2) if found.ndim == 3 else found)

@@ -8,6 +8,7 @@ The PNG is written here because the imaging libraries that raylab needs anyway w
 
 from __future__ import annotations
 
+import io
 import struct
 import zlib
 from pathlib import Path
@@ -61,6 +62,20 @@ def png16(encoded: Any, about: str = "") -> bytes:
             _chunk(b"IEND", b""),
         ]
     )
+
+
+def eight_bits(encoded: np.ndarray) -> np.ndarray:
+    """Encoded values from 0 to 1 as bytes, for what a page shows."""
+    return np.rint(255.0 * encoded).astype(np.uint8)
+
+
+def png8(pixels: np.ndarray) -> bytes:
+    """Pixels of 8 bits a channel, (H, W, 3) or with alpha (H, W, 4), as a PNG that stands within a page."""
+    from PIL import Image
+
+    held = io.BytesIO()
+    Image.fromarray(pixels).save(held, "PNG")
+    return held.getvalue()
 
 
 def _chunk(kind: bytes, data: bytes) -> bytes:

@@ -166,12 +166,12 @@ def draw_map(
     from matplotlib.colors import Normalize, TwoSlopeNorm
     from matplotlib.patches import Polygon
 
-    field = _layer(result, name, wavelength_nm)
+    field = map_values(result, name, wavelength_nm)
     pixel = float(result.maps.attrs["pixel_mm"])
     left, bottom = float(result.maps.x[0]) - pixel / 2.0, float(result.maps.y[0]) - pixel / 2.0
     side = pixel * len(result.maps.x)
     block = -(-len(result.maps.x) // MOST_PIXELS)
-    values = block_mean(field, _layer(result, "coverage", wavelength_nm), block) if block > 1 else field
+    values = block_mean(field, map_values(result, "coverage", wavelength_nm), block) if block > 1 else field
     low, high = ends or color_range(name, values)
     extent = pixel * block * len(values)  # a last block that hangs over the edge is cut off by the limits
     image = axes.imshow(
@@ -193,8 +193,8 @@ def draw_map(
     return image
 
 
-def _layer(result: Result, name: str, wavelength_nm: float | None) -> np.ndarray:
-    """(resolution, resolution) values of a map at one wavelength."""
+def map_values(result: Result, name: str, wavelength_nm: float | None = None) -> np.ndarray:
+    """(resolution, resolution) values of a map at one wavelength, by default the middle one."""
     field = result.maps[name]
     if "wavelength_nm" in field.dims:
         field = field.sel(wavelength_nm=_wavelength(result, wavelength_nm), method="nearest")
@@ -264,8 +264,8 @@ def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
     if name == "coverage":
-        return f"{what}: {float(_layer(result, name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
-    field, weight = (_layer(result, key, wavelength_nm) for key in (name, "coverage"))
+        return f"{what}: {float(map_values(result, name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
+    field, weight = (map_values(result, key, wavelength_nm) for key in (name, "coverage"))
     used = np.isfinite(field) & (weight > 0.0)
     mean = float(np.average(field[used], weights=weight[used])) if used.any() else math.nan
     return f"{what}: mean {mean:.4g}{'°' if name == 'source_elevation' else ''}"

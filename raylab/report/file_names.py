@@ -8,9 +8,10 @@ import unicodedata
 from collections.abc import Sequence
 
 from ..lighting.dome import Dome
+from ..results.maps import STATISTIC_OF
 from ..scene.view import View
 
-MAPS = ("luminance", "contrast", "leak")
+MAPS = tuple(STATISTIC_OF)
 FILM = "film.webp"
 LONGEST = 40
 """Characters of a stone's name in the name of a file."""

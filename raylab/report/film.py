@@ -19,6 +19,7 @@ from ..comparison.alignment import common_grid
 from ..comparison.comparison import Comparison
 from ..motion.tilting import path_of
 from ..optics.color import srgb_encode
+from ..pictures.color_files import eight_bits, png8
 from ..progress import Progress, silent
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -70,7 +71,7 @@ def film(comparison: Comparison, look: Look, progress: Progress = silent) -> Fil
     def still(view: View) -> list[np.ndarray]:
         scenes = (Scene(stone, look.dome, view, settings) for stone in comparison.shown)
         seen = (color_picture(one, exposure=look.exposure, spectrum=waves, grid=grid, threads=1) for one in scenes)
-        return [np.round(255.0 * one.srgb(GREY)).astype(np.uint8) for one in seen]
+        return [eight_bits(one.srgb(GREY)) for one in seen]
 
     stills = []
     for pictures in in_order(still, views):
@@ -81,7 +82,7 @@ def film(comparison: Comparison, look: Look, progress: Progress = silent) -> Fil
     shown = [side_by_side(one) for one in stills]
     few = [stills[round(k * (STILLS - 1) / 4)] for k in range(5)]
     strip = np.concatenate([np.concatenate(row, axis=1) for row in zip(*few, strict=True)], axis=0)
-    return Film(look, webp([shown[k] for k in there]), _png(strip))
+    return Film(look, webp([shown[k] for k in there]), png8(strip))
 
 
 def side_by_side(pictures: Sequence[np.ndarray]) -> np.ndarray:
@@ -101,12 +102,4 @@ def webp(stills: Sequence[np.ndarray]) -> bytes:
     held, options = io.BytesIO(), {"duration": STILL_MS, "loop": 0, "quality": QUALITY, "method": 2}
     made: dict[str, Any] = {"save_all": True, "append_images": others, **options}
     first.save(held, "WEBP", **made)
-    return held.getvalue()
-
-
-def _png(pixels: np.ndarray) -> bytes:
-    from PIL import Image
-
-    held = io.BytesIO()
-    Image.fromarray(pixels).save(held, "PNG")
     return held.getvalue()

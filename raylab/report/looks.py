@@ -9,7 +9,6 @@ In the lights that are not the comparison's own an observer looks on: the head o
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +22,7 @@ from ..comparison.summing_up import light_in_words
 from ..lighting.dome import Dome
 from ..lighting.dome_file import load_dome
 from ..optics.spectrum import HIGH_NM, LOW_NM, WavelengthSet, wavelength_set
+from ..pictures.color_files import eight_bits, png8
 from ..progress import Progress, silent
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -119,8 +119,4 @@ def exposure_for(pictures: Sequence[Picture]) -> float:
 
 def png(picture: Picture) -> bytes:
     """A colour picture on grey as a PNG of 8 bits a channel."""
-    from PIL import Image
-
-    held = io.BytesIO()
-    Image.fromarray(np.round(255.0 * picture.srgb(GREY)).astype(np.uint8)).save(held, "PNG")
-    return held.getvalue()
+    return png8(eight_bits(picture.srgb(GREY)))

@@ -21,6 +21,7 @@ from ..comparison.verdicts import Verdict, words
 from ..pictures.drawings import stone_figure
 from ..pictures.plots import NEUTRAL
 from ..plane_geometry import convex_outline
+from ..results.maps import STATISTIC_OF
 from ..scene.view import silhouette
 from ..stone.stone import Stone
 from ..stopping import pause
@@ -42,7 +43,6 @@ WIDE = 7.4
 """Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
 
 _COLORS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
-_STATISTIC = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
 
 
 def picture_names(stones: int) -> list[str]:
@@ -89,7 +89,7 @@ def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None 
     high = _round_up(float(np.nanquantile(np.abs(values), 0.998))) if name == "contrast" else 1.0
     most = comparison.dome.peak_radiance if name == "luminance" else 1.0
     norm = TwoSlopeNorm(0.0, -1.0, max(high, 1.0)) if name == "contrast" else Normalize(0.0, most)
-    statistic, shown = _STATISTIC[name], words(_STATISTIC[name])
+    statistic, shown = STATISTIC_OF[name], words(STATISTIC_OF[name])
     rows = [
         (
             label,

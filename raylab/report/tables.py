@@ -9,12 +9,14 @@ from typing import Any
 import numpy as np
 
 from ..comparison.comparison import Comparison
+from ..comparison.summing_up import WORDS
 from ..comparison.uncertainty import Estimate
 from ..comparison.verdicts import Verdict, words
+from ..results.maps import STATISTIC_OF
 from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import EXACT
 
-MAIN = ("brightness", "contrast_rms", "leak", "symmetry")
+MAIN = tuple(WORDS)
 """Statistics with a sentence of their own, in this order."""
 
 KEY = ("brightness", "contrast_rms", "leak")
@@ -208,7 +210,7 @@ def material_notes(comparison: Comparison) -> list[str]:
 
 def map_text(comparison: Comparison, name: str, stone: int) -> str:
     """The picture of a stone's map in words."""
-    key = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}[name]
+    key = STATISTIC_OF[name]
     what = words(key)
     parts = [
         f"{tilt_name(comparison, k)} {what.show(comparison.light[k][stone][key].statistic.value)}"

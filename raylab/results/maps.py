@@ -39,6 +39,8 @@ _MADE_OF = {
     "source_elevation": ("source_x", "source_y", "source_z"),
 }
 """The traced fields that a map is derived from; the other maps are fields themselves."""
+STATISTIC_OF = {"luminance": "brightness", "contrast": "contrast_rms", "leak": "leak"}
+"""The statistic that stands with a map, for the maps that stones are shown by."""
 LONGEST = 24
 """Paths with more facets than this are shortened to the first and the last ones, so two paths may have the same words."""
 PATH_DEFINITION = (

@@ -38,7 +38,7 @@ from .design_json import rows_of, stones_of
 from .messages import encode
 from .optical import light_through
 from .own_domes import dome_of_page
-from .questions import about
+from .questions import about, view_of
 from .strips import strip
 
 COARSE, EXACT = "coarse", "exact"
@@ -85,8 +85,7 @@ class Answerer:
 
     def scene(self, question: dict[str, Any], stone: Stone) -> Scene:
         """A stone under the light and the view of a question."""
-        view = View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
-        return self.place(question)(stone, view)
+        return self.place(question)(stone, view_of(question))
 
 
 def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:

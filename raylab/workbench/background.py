@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-import re
 import threading
 from collections.abc import AsyncIterator, Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -24,7 +23,7 @@ from ..scene.view import View
 from ..stopping import Stopped, stopped_by
 from ..units import number_in
 from ..whole_files import temporary_folder
-from .design_json import stone_of
+from .design_json import file_stem, stone_of
 from .own_domes import dome_of_page
 from .questions import REPORT, checked
 
@@ -59,7 +58,7 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
     looks = request.get("looks", True)
     comparing = part_of(update, 0.0, 0.3 if looks else 1.0)
     found = compare(*stones, dome=dome, view=view, tilts=tilts, known_to_pct=known, progress=comparing)
-    names = "-and-".join(dict.fromkeys(re.sub(r"[^A-Za-z0-9]+", "-", stone.name).strip("-").lower() for stone in stones))
+    names = "-and-".join(dict.fromkeys(file_stem(stone) for stone in stones))
     with temporary_folder() as folder:
         path = folder / f"report-{names}.html"
         save_report(found, path, title=request.get("title", ""), looks=looks, progress=part_of(update, 0.3, 0.7))

@@ -8,13 +8,11 @@ in part.
 from __future__ import annotations
 
 import base64
-import io
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from PIL import Image
 
 from ..color.picture import Picture, color_picture
 from ..color.wavelength_choice import WavelengthChoice
@@ -22,15 +20,15 @@ from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..motion.view_paths import moved
 from ..optics.spectrum import WavelengthSet
+from ..pictures.color_files import eight_bits, png8
 from ..pictures.video import LOOSE, save_video
 from ..progress import Progress
 from ..scene.scene import Scene
-from ..scene.view import View
 from ..units import number_in
 from ..whole_files import temporary_folder
 from .design_json import file_stem, stone_of
 from .own_domes import dome_of_page
-from .questions import COLOR, checked
+from .questions import COLOR, checked, view_of
 
 STEPS: dict[str, tuple[int, int | WavelengthSet | WavelengthChoice]] = {
     "coarse": (176, 6),
@@ -80,15 +78,11 @@ MADE: dict[str, Callable[[dict[str, Any], Mapping[str, Dome], Progress], dict[st
 def png_of(seen: Picture) -> bytes:
     """A picture as PNG; where no stone is, it is transparent."""
     whole = replace(seen, coverage=(seen.coverage > 0.0).astype(float))  # its colour as if it covered each pixel wholly
-    pixels = np.dstack([whole.srgb(), seen.coverage])
-    file = io.BytesIO()
-    Image.fromarray(np.rint(255.0 * pixels).astype(np.uint8)).save(file, "PNG")
-    return file.getvalue()
+    return png8(eight_bits(np.dstack([whole.srgb(), seen.coverage])))
 
 
 def _scene(request: Mapping[str, Any], domes: Mapping[str, Dome], resolution: int) -> Scene:
-    view = View(tilt_deg=request.get("tilt_deg", 0.0), tilt_azimuth_deg=request.get("tilt_azimuth_deg", 0.0))
-    return Scene(stone_of(request["design"]), dome_of_page(request, domes), view, LOOSE, resolution)
+    return Scene(stone_of(request["design"]), dome_of_page(request, domes), view_of(request), LOOSE, resolution)
 
 
 def _exposure(request: Mapping[str, Any]) -> float:

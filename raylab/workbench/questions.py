@@ -6,11 +6,13 @@ design, are checked by what makes scenes and stones of them. Only plain values a
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Literal
 
 from pydantic import BaseModel, TypeAdapter
 
 from ..errors import InputError
+from ..scene.view import View
 from ..toml_tables import Numbers, Table, schema
 
 MAX_QUESTION = 1 << 20
@@ -61,6 +63,11 @@ REPORT = schema(
 
 COLOR = schema(dome=(str, ...), step=(str, ""), exposure=(float, 1.0), **_PLACE)
 """A colour picture or a film of one stone."""
+
+
+def view_of(question: Mapping[str, Any]) -> View:
+    """The view that a question states; face-up where it states none."""
+    return View(tilt_deg=question.get("tilt_deg", 0.0), tilt_azimuth_deg=question.get("tilt_azimuth_deg", 0.0))
 
 
 def parsed(text: str | bytes) -> dict[str, Any]:
