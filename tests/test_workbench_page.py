@@ -170,7 +170,7 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
 
 
 def test_another_cut_has_its_own_sliders(open_page):
-    """What cuts share is kept, the rest has the cut's defaults; Undo brings the first cut back."""
+    """The table, which has no default, is kept; the rest has the cut's defaults. Undo brings the first cut back."""
     page = open_page()
     before = page.values()
     page.slide("table_pct", 61)

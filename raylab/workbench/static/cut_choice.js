@@ -1,4 +1,4 @@
-// The list of cuts: another cut keeps what it shares with the one before, and has its own defaults elsewhere.
+// The list of cuts: another cut begins with its own defaults.
 
 import { el } from "./controls.js";
 
@@ -14,7 +14,8 @@ export function cutChoice(workbench) {
   };
 }
 
-/** A design of another cut. What it must state is taken over from the design before, else the middle of its slider. */
+/** A design of another cut by its defaults. A parameter without one is taken over from the design before, or is the middle of its
+ * slider. */
 function another(design, cut) {
   const { kind, name, material, absorption_per_mm } = design;
   const made = { kind, cut: cut.name, name, material, absorption_per_mm };
