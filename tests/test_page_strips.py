@@ -69,7 +69,7 @@ def test_numbers_stay_in_sight_and_every_slider_has_a_strip(open_page):  # noqa:
     page.page.select_option("#strip-choice", "leak")
     assert page.page.locator("[data-strip=table_pct]").get_attribute("title").startswith("Leak along Table size")
     assert line(page, "pavilion_angle_deg") != pavilion
-    for tab in ("Facets", "What if", "Finish", "Proportions"):
+    for tab in ("Facets", "What if", "Brillianteer", "Proportions"):
         page.page.get_by_role("tab", name=tab).click()
         assert page.page.evaluate(OUT_OF_SIGHT) == [], tab
     at_400(page)

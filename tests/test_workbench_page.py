@@ -479,7 +479,7 @@ def test_a_facet_polished_again_stands_beside_the_stone(open_page):
 
 def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_page):
     page = open_page()
-    finish = page.page.get_by_role("tab", name="Finish")
+    finish = page.page.get_by_role("tab", name="Brillianteer")
     finish.click()
     assert page.page.locator("#panel-last").inner_text().startswith("For a blocked stone. Open its facet table")
     page.drop("blocked.csv", BLOCKED.read_bytes())
@@ -911,7 +911,7 @@ def test_every_control_has_a_name_of_its_own(open_page):
     page = open_page()
     page.page.click("#compare")
     page.rest()
-    for tab in ("Facets", "What if", "Finish", "History", "Proportions"):
+    for tab in ("Facets", "What if", "Brillianteer", "History", "Proportions"):
         page.page.get_by_role("tab", name=tab).click()
         tree = page.page.context.new_cdp_session(page.page).send("Accessibility.getFullAXTree")["nodes"]
         named = [

@@ -29,13 +29,11 @@ from ..room import Need
 from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..threads import at_most, in_order
-from ..tracers.engine import Engine
+from ..tracers.engine import Engine, SpectralEngine
 from ..tracers.engines import engine_for
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
-from ..tracers.sampled.engine import RayEngine
-from ..tracers.sampled.spectra import spectra
 from ..tracing import Result
 from ..units import number_in
 from .wavelength_choice import (
@@ -180,11 +178,11 @@ def color_picture(
         engine = engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0]))
         sums, halves = np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3))
         luminances: Iterable[np.ndarray]
-        if isinstance(engine, RayEngine):
+        if isinstance(engine, SpectralEngine):
             weights, half = color_weights(waves, light), half_weights(waves, light)
             share = _share_of(update, len(waves))
             with at_most(threads):
-                for tile, luminance, covered in spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
+                for tile, luminance, covered in engine.spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
                     coverage.reshape(-1)[tile] = covered
                     sums.reshape(-1, 3)[tile] = luminance.T @ weights
                     halves.reshape(2, -1, 3)[:, tile] = luminance.T @ half

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from collections.abc import Iterator, Sequence
+from typing import Protocol, runtime_checkable
+
+import numpy as np
 
 from ..progress import Progress, silent
 from ..scene.pixel_grid import PixelGrid
@@ -57,4 +60,20 @@ class Engine(Protocol):
         ------
         UnsupportedScene : a scene that `supports` refuses.
         InputError : a wavelength at which the material is not known.
+        """
+
+
+@runtime_checkable
+class SpectralEngine(Engine, Protocol):
+    """An engine that also traces many wavelengths side by side, as pictures in colour need them."""
+
+    def spectra(
+        self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, *, progress: Progress = silent
+    ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
+        """Trace a picture tile by tile.
+
+        Yields
+        ------
+        Which pixels of the picture, in order; their luminance (N, P) over the covered part, relative to the dome's brightest
+        radiance, at N wavelengths; their coverage (P,).
         """

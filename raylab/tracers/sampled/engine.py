@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid, grid_around
@@ -11,6 +14,7 @@ from ...threads import at_most
 from ..engine_result import EngineResult
 from ..goal import Goal
 from .sampling import NAME, sample_image
+from .spectra import spectra
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,12 @@ class RayEngine:
         grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
         with at_most(threads):
             return sample_image(scene, wavelength_nm, grid, progress=progress)
+
+    def spectra(
+        self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, *, progress: Progress = silent
+    ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
+        """Tiles of a picture at many wavelengths. See `SpectralEngine.spectra`."""
+        return spectra(scene, nodes_nm, grid, progress=progress)
 
 
 ENGINE = RayEngine()

@@ -27,7 +27,7 @@ function mainsOff(workbench) {
 
 export const last = {
   id: "last",
-  title: "Finish",
+  title: "Brillianteer",
 
   build(root, workbench) {
     this.workbench = workbench;
