@@ -26,6 +26,7 @@ SMALLER_COMMANDS = {
     "compare": {"--resolution": SMALL, "--precision": 0.2, "--known-to-pct": 45, "--no-looks": ""},
     "brillianteer": {"--precision": 0.1},
     "repolish": {"--precision": 0.1},
+    "sweep": {"--processes": 1},
 }
 SMALLER_PYTHON = ((r"resolution=\d+", f"resolution={SMALL}"), (r"turning\(\d+\)", "turning(2)"))
 NOT_RUN = ("workbench",)

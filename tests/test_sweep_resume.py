@@ -189,7 +189,7 @@ def test_what_is_read_is_what_was_computed(whole):
 
 
 def test_interrupted_more_than_once(tmp_path, whole):
-    for after in (1, 3, 5):
+    for after in (1, 4):
         broken_off(tmp_path, after)
     swept(tmp_path)
     assert result(tmp_path) == result(whole)
