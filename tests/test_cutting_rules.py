@@ -95,7 +95,7 @@ def test_three_mains_are_enough_and_two_are_not():
     two = rl.Stone.from_planes(
         EVEN.normals[keep], EVEN.distances_mm[keep], tiers=[EVEN.tiers[f] for f in keep], cut="round brilliant"
     )
-    with pytest.raises(rl.InputError, match="crown main = 2: too few crown mains; expected 3 or more; 8 in a round brilliant"):
+    with pytest.raises(rl.InputError, match="crown main = 2: too few crown mains; expected 3 or more"):
         blocked_stone(two)
 
 
