@@ -14,7 +14,7 @@ from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
-gc.set_threshold(100_000, 20, 20)  # a process of tests holds millions of objects, of which few die: looking seldom saves a part in 25
+gc.set_threshold(100_000, 20, 20)  # of millions of objects few die: looking seldom saves a part in 25
 # A script's background, and all that it starts, ignores Ctrl-C; what `nohup` starts ignores that the terminal is gone.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 if hasattr(signal, "SIGHUP"):
