@@ -9,6 +9,7 @@ edge too short to matter then become one corner, which leaves the surface closed
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -45,13 +46,11 @@ class Polyhedron:
     def loops(self) -> tuple[np.ndarray, ...]:
         """For each plane the indices of its vertices."""
         ends = self.starts.tolist()
-        return tuple(self.corners[start:end] for start, end in zip(ends[:-1], ends[1:], strict=True))
+        return tuple(self.corners[start:end] for start, end in itertools.pairwise(ends))
 
     def scaled(self, factor: float) -> Polyhedron:
         """The same body with every length multiplied by a positive factor."""
-        return replace(
-            self, vertices=self.vertices * factor, areas=self.areas * factor**2, centroids=self.centroids * factor
-        )
+        return replace(self, vertices=self.vertices * factor, areas=self.areas * factor**2, centroids=self.centroids * factor)
 
     def volume(self, distances: np.ndarray) -> float:
         """Volume in mm^3 from the areas and the planes' distances: the sum of d A / 3 (divergence theorem)."""
@@ -186,8 +185,8 @@ def _around(triangles, neighbors, planes):
 
 @njit()
 def _joined(points, neighbors):
-    """Which of the points (P, 3) are vertices, where those at the two ends of a too short edge are one, and the vertex number of
-    each point (P,). `neighbors` (P, K) points beside each point."""
+    """Points at the two ends of a too short edge are one vertex: which of the points (P, 3) are vertices, and the number of
+    each point's vertex (P,). `neighbors` (P, K) points beside each point."""
     size = 0.0
     for axis in range(3):
         size = max(size, points[:, axis].max() - points[:, axis].min())

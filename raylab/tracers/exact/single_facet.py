@@ -72,21 +72,21 @@ def _in_blocks(planes, facet, corners, starts, count):
 
 
 @njit()
-def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance):
+def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core2, tolerance):
     """The row that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
 
     Where it doesn't, several may share the polygon.
 
     Parameters
     ----------
-    columns, keys, sloping, core_radius2 : see `nearest_plane`. neighbors, neighbor_starts : see `neighbor_planes`.
+    columns, keys, sloping, core2 : see `nearest_plane`. neighbors, neighbor_starts : see `neighbor_planes`.
     beam, x, y, sides : the beam and its polygon.
     tolerance : mm; a ray that passes the facet's plane outside a neighbor by less is inside. No wider than in `clipping.split`,
         which decides where this doesn't.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
     ox, oy, oz = ray_origin(beam, x[0], y[0])
-    met, t = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core_radius2)
+    met, t = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core2)
     row = max(met, 0)
     nx, ny, nz, d = columns[NX, row], columns[NY, row], columns[NZ, row], columns[D, row]
     reciprocal, outside = 1.0 / (nx * vx + ny * vy + nz * vz), 0
