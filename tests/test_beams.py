@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal, getcontext
+from typing import Any
 
 import numpy as np
 import pytest
@@ -23,11 +24,13 @@ from raylab.tracers.exact.nearest_plane import nearest_plane, padded, ray_origin
 from raylab.tracers.exact.pixel_coverage import rasterize
 from raylab.tracers.exact.shared_symmetry import find_symmetry, within
 from raylab.tracers.exact.single_facet import neighbor_planes, single_facet
+from raylab.tracers.rim import SECTORS
 from raylab.tracers.stone_table import stone_table
 from raylab.tracers.totals import LUMINANCE_SQUARE
 
 HEAD_SHADOW = Dome(head_half_angle_deg=10.0, tray_radiance=0.2)
 LEAN = View(tilt_deg=9.0, tilt_azimuth_deg=4.0)
+NO_SIDES = np.full(SECTORS, np.inf)
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +56,7 @@ def area(corners: np.ndarray) -> float:
 # Cutting.
 
 
-def split_up(workspace: Workspace, beam: np.ndarray, corners: np.ndarray, sloping: int, *rest: float) -> int:
+def split_up(workspace: Workspace, beam: np.ndarray, corners: np.ndarray, sloping: int, *rest: Any) -> int:
     """Cut the polygon (K, 2) of a beam on a workspace: how many cells."""
     workspace.corners[: len(corners), [X, Y]] = corners
     origin = ray_origin(beam, *corners[0])
@@ -68,7 +71,7 @@ def cut(corners: np.ndarray, direction: tuple[float, float, float]) -> tuple[lis
     cells = workspace.cells
     v = np.array(direction) / np.linalg.norm(direction)
     beam = np.concatenate([[0, 0, 0], [1, 0, 0], [0, 1, 0], v])
-    count = split_up(workspace, beam, corners, 6, np.inf, 1e-12)
+    count = split_up(workspace, beam, corners, 6, NO_SIDES, 1e-12)
     facets, polygons = [], []
     for cell in range(count):
         x, y = np.empty(99), np.empty(99)
@@ -113,7 +116,7 @@ def test_a_facet_met_only_inside_the_polygon_is_found():
     tip = np.array([(0.0, 0.0, 1.0)])
     planes = np.column_stack([np.vstack([slopes, tip]), [0.75] * 4 + [0.9]])
     workspace = new_workspace(planes)
-    count = split_up(workspace, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), wide, 5, np.inf, 1e-12)
+    count = split_up(workspace, np.array([0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0, 1.0]), wide, 5, NO_SIDES, 1e-12)
     assert sorted(workspace.cells[:count, ROW]) == [0, 1, 2, 3, 4]
 
 
@@ -137,7 +140,7 @@ def test_a_beam_is_whole_exactly_where_cutting_leaves_one_piece(gem, width):
         v /= np.linalg.norm(v)
         e = np.cross(v, e) / np.linalg.norm(np.cross(v, e))
         beam = np.concatenate([rng.uniform(-0.5, 0.5, 3), e, np.cross(v, e), v])
-        limits = table.sloping, table.core_radius2, 1e-11
+        limits = table.sloping, table.rim.core2, 1e-11
         row, alone, t = single_facet(workspace.columns, workspace.keys, *neighbors, beam, x, y, 4, *limits)
         count = split_up(workspace, beam, width * SQUARE, *limits)
         assert alone == (count == 1)

@@ -8,6 +8,7 @@ tracers follow none of them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from ..errors import InputError, nearest
 
@@ -39,7 +40,7 @@ class Finish:
         if not isinstance(self.kind, str) or self.kind not in FINISHES:
             raise InputError("unknown finish", key="finish", value=self.kind, expected=nearest(str(self.kind), FINISHES))
 
-    @property
+    @cached_property
     def code(self) -> int:
         """What kernels know this finish by: REFRACTS or ABSORBS."""
         return list(FINISHES).index(self.kind)

@@ -127,7 +127,8 @@ def _azimuth_across(one: Position, other: Position) -> float:
 def planes_through(triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The planes through three points each (T, 3, 3), mm: unit normals (T, 3) away from the origin, and distances (T,), mm."""
     one, other, third = np.asarray(triangles, dtype=float).transpose(1, 0, 2)
-    normals = np.cross(other - one, third - one)
+    (x, y, z), (u, v, w) = (other - one).T, (third - one).T  # np.cross takes ten times as long for a few planes
+    normals = np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
     normals /= np.linalg.norm(normals, axis=1)[:, None]
     distances = (normals * one).sum(axis=1)
     outward = np.sign(distances)

@@ -9,7 +9,9 @@ edge too short to matter then become one corner, which leaves the surface closed
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
@@ -28,20 +30,27 @@ class Polyhedron:
     Attributes
     ----------
     vertices : (V, 3) mm.
-    loops : for each plane, the indices of its vertices counter-clockwise seen from outside; empty where the plane
-        touches the body in less than a polygon.
-    areas : (F,) mm^2, 0 for an empty loop.
-    centroids : (F, 3) mm, NaN for an empty loop.
+    corners : (C,) the indices of the planes' vertices, plane after plane, each plane's counter-clockwise seen from outside.
+    starts : (F + 1,) plane f has the corners starts[f] to starts[f + 1]; none where it touches the body in less than a polygon.
+    areas : (F,) mm^2, 0 for a plane without corners.
+    centroids : (F, 3) mm, NaN for a plane without corners.
     """
 
     vertices: np.ndarray
-    loops: tuple[np.ndarray, ...]
+    corners: np.ndarray
+    starts: np.ndarray
     areas: np.ndarray
     centroids: np.ndarray
 
+    @cached_property
+    def loops(self) -> tuple[np.ndarray, ...]:
+        """For each plane the indices of its vertices."""
+        ends = self.starts.tolist()
+        return tuple(self.corners[start:end] for start, end in itertools.pairwise(ends))
+
     def scaled(self, factor: float) -> Polyhedron:
         """The same body with every length multiplied by a positive factor."""
-        return Polyhedron(self.vertices * factor, self.loops, self.areas * factor**2, self.centroids * factor)
+        return replace(self, vertices=self.vertices * factor, areas=self.areas * factor**2, centroids=self.centroids * factor)
 
     def volume(self, distances: np.ndarray) -> float:
         """Volume in mm^3 from the areas and the planes' distances: the sum of d A / 3 (divergence theorem)."""
@@ -88,16 +97,15 @@ def intersect(normals: np.ndarray, distances: np.ndarray) -> Polyhedron:
     if offsets.max() >= 0.0:
         raise StoneError("the planes enclose no body; it is unbounded")
     points = center - hull.equations[:, :3] / offsets[:, None]
-    triangles = _facing_out(hull.simplices.astype(np.int64), hull.neighbors.astype(np.int64), dual, hull.equations)
-    corner, facet = _around(triangles, hull.neighbors.astype(np.int64), len(normals))
+    neighbors = hull.neighbors.astype(np.int64)
+    triangles = _facing_out(hull.simplices.astype(np.int64), neighbors, dual, hull.equations)
+    corner, facet = _around(triangles, neighbors, len(normals))
     if not len(corner):
         raise StoneError("nearly coincident planes; the surface cannot be closed")
-    vertices, merged = _joined(points, hull.neighbors)
-    corner, facet = _without_repeats(merged[corner], facet)
-    areas, centroids = _areas(vertices, normals, corner, facet)
-    ends = np.cumsum(np.bincount(facet, minlength=len(normals))).tolist()
-    loops = tuple(corner[start:end] for start, end in zip([0, *ends], ends, strict=False))
-    return Polyhedron(vertices, loops, areas, centroids)
+    first, merged = _joined(points, neighbors)
+    vertices = points[first]
+    corners, starts = _polygons(merged, corner, facet, len(normals))
+    return Polyhedron(vertices, corners, starts, *_areas(vertices, normals, corners, starts))
 
 
 @njit()
@@ -175,12 +183,30 @@ def _around(triangles, neighbors, planes):
     return corner[:filled], facet[:filled]
 
 
-def _joined(points: np.ndarray, neighbors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Vertices with those at the two ends of a too short edge made one, and the vertex number of each point."""
-    least = SAME_POINT * np.ptp(points, axis=0).max()
-    short = np.abs(points[:, None, :] - points[neighbors]).max(axis=2) <= least
-    first, merged = np.unique(_clusters(neighbors.astype(np.int64), short), return_inverse=True)
-    return points[first], merged
+@njit()
+def _joined(points, neighbors):
+    """Points at the two ends of a too short edge are one vertex: which of the points (P, 3) are vertices, and the number of
+    each point's vertex (P,). `neighbors` (P, K) points beside each point."""
+    size = 0.0
+    for axis in range(3):
+        size = max(size, points[:, axis].max() - points[:, axis].min())
+    least = SAME_POINT * size
+    linked = np.zeros(neighbors.shape, dtype=np.bool_)
+    for point in range(len(neighbors)):
+        for k in range(neighbors.shape[1]):
+            apart = 0.0
+            for axis in range(3):
+                apart = max(apart, abs(points[point, axis] - points[neighbors[point, k], axis]))
+            linked[point, k] = apart <= least
+    cluster = _clusters(neighbors, linked)
+    first, merged, count = np.empty(len(points), np.int64), np.empty(len(points), np.int64), 0
+    for point in range(len(points)):
+        if cluster[point] == point:
+            first[count], merged[point] = point, count
+            count += 1
+        else:
+            merged[point] = merged[cluster[point]]
+    return first[:count], merged
 
 
 @njit()
@@ -204,30 +230,52 @@ def _clusters(neighbors, linked):
     return first
 
 
-def _without_repeats(corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Polygons with repeated neighbours left out, and without those that keep fewer than three corners."""
-    same = (corner == _following(corner, facet)) & (np.bincount(facet)[facet] > 1)
-    corner, facet = corner[~same], facet[~same]
-    real = np.bincount(facet)[facet] >= 3
-    return corner[real], facet[real]
+@njit()
+def _polygons(merged, corner, facet, planes):
+    """Vertices around each of `planes` planes end to end (C,), and where each plane's begin (planes + 1,).
+
+    Repeated neighbours are left out, and polygons that keep fewer than three vertices. `corner`, `facet` as from `_around`;
+    `merged` as from `_joined`.
+    """
+    corners, starts, kept, place = np.empty(len(corner), np.int64), np.zeros(planes + 1, np.int64), 0, 0
+    for f in range(planes):
+        begin = place
+        while place < len(corner) and facet[place] == f:
+            place += 1
+        count = kept
+        for k in range(begin, place):
+            vertex = merged[corner[k]]
+            if place - begin == 1 or vertex != merged[corner[k + 1 if k + 1 < place else begin]]:
+                corners[count] = vertex
+                count += 1
+        kept = count if count - kept >= 3 else kept
+        starts[f + 1] = kept
+    return corners[:kept], starts
 
 
-def _following(corner: np.ndarray, facet: np.ndarray) -> np.ndarray:
-    """The next corner around each polygon."""
-    first = np.flatnonzero(np.r_[True, facet[1:] != facet[:-1]])
-    following = np.roll(corner, -1)
-    following[np.r_[first[1:] - 1, len(corner) - 1]] = corner[first]
-    return following
-
-
-def _areas(vertices: np.ndarray, normals: np.ndarray, corner: np.ndarray, facet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Areas (F,) and centroids (F, 3) of the ordered polygons."""
-    first = np.searchsorted(facet, np.arange(len(normals)))
-    start = vertices[corner[np.minimum(first, len(corner) - 1)]]
-    a, b = (vertices[corner] - start[facet]).T, (vertices[_following(corner, facet)] - start[facet]).T
-    nx, ny, nz = normals[facet].T
-    twice = (a[1] * b[2] - a[2] * b[1]) * nx + (a[2] * b[0] - a[0] * b[2]) * ny + (a[0] * b[1] - a[1] * b[0]) * nz
-    areas = np.bincount(facet, twice, len(normals)) / 2.0
-    moment = np.stack([np.bincount(facet, along * twice, len(normals)) for along in a + b], axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return areas, start + moment / (6.0 * areas[:, None])
+@njit()
+def _areas(vertices, normals, corners, starts):
+    """Areas (F,) and centroids (F, 3) of the polygons."""
+    planes = len(normals)
+    areas, centroids, a, b = np.empty(planes), np.empty((planes, 3)), np.empty(3), np.empty(3)
+    for f in range(planes):
+        begin, end = starts[f], starts[f + 1]
+        total, centroids[f] = 0.0, 0.0
+        for k in range(begin, end):
+            after = k + 1 if k + 1 < end else begin
+            for axis in range(3):
+                origin = vertices[corners[begin], axis]
+                a[axis], b[axis] = vertices[corners[k], axis] - origin, vertices[corners[after], axis] - origin
+            twice = (
+                (a[1] * b[2] - a[2] * b[1]) * normals[f, 0]
+                + (a[2] * b[0] - a[0] * b[2]) * normals[f, 1]
+                + (a[0] * b[1] - a[1] * b[0]) * normals[f, 2]
+            )
+            total += twice
+            for axis in range(3):
+                centroids[f, axis] += (a[axis] + b[axis]) * twice
+        areas[f] = total / 2.0
+        for axis in range(3):
+            moment = centroids[f, axis] / (6.0 * areas[f])  # NaN without corners
+            centroids[f, axis] = vertices[corners[begin], axis] + moment if end > begin else np.nan
+    return areas, centroids

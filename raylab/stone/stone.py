@@ -108,22 +108,30 @@ class Stone:
             )
         planes /= length[:, None]
         tier_names = tuple(tiers) if tiers is not None else ("facet",) * len(planes)
-        numbers = tuple(int(i) for i in indices) if indices is not None else _numbered(tier_names)
-        surfaces = (POLISHED,) * len(planes) if finishes is None else tuple(map(get_finish, finishes))
+        numbers = tuple(map(int, indices)) if indices is not None else _numbered(tier_names)
+        surfaces = (POLISHED,) * len(planes)
+        if finishes is not None:
+            surfaces = tuple(one if isinstance(one, Finish) else get_finish(one) for one in finishes)
         if not len(tier_names) == len(numbers) == len(surfaces) == len(planes):
             raise StoneError("tiers, indices and finishes need one entry per plane", key="planes", value=len(planes))
         if redundant not in ("refuse", "drop"):
             raise StoneError("unknown choice", key="redundant", value=redundant, expected="'refuse' or 'drop'")
         body = intersect(planes, distances)
-        keep = np.array([len(loop) > 0 for loop in body.loops])
+        keep = np.diff(body.starts) > 0
+        if keep.all():
+            stone = Stone(
+                planes, distances, tier_names, numbers, get_material(material), surfaces, symmetry, cut, name, measured
+            )
+            stone.__dict__["polyhedron"] = body  # what the cached property would compute once more
+            return stone
         absent = tuple(f"{tier_names[f]} {numbers[f]}" for f in np.flatnonzero(~keep))
-        if absent and redundant != "drop":
+        if redundant != "drop":
             raise StoneError(
                 f"{len(absent)} plane(s) without a facet: {', '.join(absent[:4])}",
                 expected="a facet on every plane",
             )
         order = np.flatnonzero(keep)
-        stone = Stone(
+        return Stone(
             planes[order],
             distances[order],
             tuple(tier_names[f] for f in order),
@@ -136,9 +144,6 @@ class Stone:
             measured,
             absent,
         )
-        if not absent:
-            stone.__dict__["polyhedron"] = body  # what the cached property would compute once more
-        return stone
 
     def __len__(self) -> int:
         return len(self.normals)

@@ -18,6 +18,7 @@ import numpy as np
 from ..jit import njit
 from ..stone.finish import ABSORBS
 from .ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit
+from .rim import SECTORS, sector_of
 from .surface import cone_outside, interact
 
 LANES = 64
@@ -80,9 +81,13 @@ def _next_facet(planes, sloping, p, lanes):
 
 
 @njit()
-def _side_facet(planes, sloping, p, k):
-    """Let lane k's side facets compete with the nearest facet found so far."""
-    for row in range(sloping, planes.shape[0]):
+def _side_facet(planes, rim, x, y, z, p, k):
+    """Let lane k's side facets compete with the nearest facet found so far, where it would leave at (x, y, z); see `rim`."""
+    _, far2, height, starts, rows = rim
+    sector = sector_of(x, y)
+    listed = sector if x * x + y * y <= far2[sector] and abs(z) <= height else SECTORS
+    for place in range(starts[listed], starts[listed + 1]):
+        row = rows[place]
         nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
         n_dot_v = nx * p[_VX + k] + ny * p[_VY + k] + nz * p[_VZ + k]
         if n_dot_v > 0.0 and p[_LAST + k] != row:
@@ -170,21 +175,22 @@ def _absorb(p, coefficient, out, lanes):
 @njit()
 def _find_next(p, stone, out, lanes):
     """Set every lane's next facet; a lane that finds none books its weight as untraced and is free."""
-    _next_facet(stone.planes, stone.sloping, p, lanes)
+    planes, core2 = stone.planes, stone.rim.core2
+    _next_facet(planes, stone.sloping, p, lanes)
     for k in range(lanes):
         if p[_RAY + k] < 0.0:
             continue
         t = p[_NUM + k] / p[_DEN + k]
         x, y = p[_X + k] + t * p[_VX + k], p[_Y + k] + t * p[_VY + k]
-        if not x * x + y * y <= stone.core_radius2:
-            _side_facet(stone.planes, stone.sloping, p, k)
+        if not x * x + y * y <= core2[sector_of(x, y)]:
+            _side_facet(planes, stone.rim, x, y, p[_Z + k] + t * p[_VZ + k], p, k)
         row = int(p[_ROW + k])
         if row < 0:
             out[int(p[_RAY + k]), UNTRACED] += p[_I + k]
             p[_RAY + k] = -1.0
         else:
             p[_LAST + k] = row
-            p[_NX + k], p[_NY + k], p[_NZ + k] = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2]
+            p[_NX + k], p[_NY + k], p[_NZ + k] = planes[row, 0], planes[row, 1], planes[row, 2]
 
 
 @njit()

@@ -37,8 +37,8 @@ MUTANTS = {
     ),
     "core too wide": (
         "packets",
-        "if not x * x + y * y <= stone.core_radius2:",
-        "if not x * x + y * y <= 2.0 * stone.core_radius2:",
+        "if not x * x + y * y <= core2[sector_of(x, y)]:",
+        "if not x * x + y * y <= 2.0 * core2[sector_of(x, y)]:",
         [agree],
     ),
     "nearest facet on entry instead of the farthest": (

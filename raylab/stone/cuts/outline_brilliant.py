@@ -140,25 +140,28 @@ def _mains(outline: Curved, stretch: float, count: int, angle_deg: float, end_an
 
 
 def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
-    """The joint of each main with the next."""
-    return [_joint(outline, mains, k) for k in range(len(mains))]
-
-
-def _joint(outline: Curved, mains: Sequence[_Main], k: int) -> _Joint:
-    one, other = mains[k], mains[(k + 1) % len(mains)]
-    # The edge, in plan, is the line where both mains are equally high; it passes through the point where the tangents cross.
-    crossing = np.linalg.solve(np.array([one.normal, other.normal]), np.array([one.far, other.far]))
-    level = one.rise / one.far * one.normal - other.rise / other.far * other.normal
-    inward = np.array([level[1], -level[0]])
-    inward *= -math.copysign(1.0, inward @ crossing) / np.linalg.norm(inward)
-    azimuth = math.atan2(crossing[1], crossing[0])
-    girdle = outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)])
-    ends = []  # how far inward the edge meets each other main: on the axis where all fall towards one point
-    for main in (main for n, main in enumerate(mains) if n not in (k, (k + 1) % len(mains))):
-        gains = main.rise / main.far * (main.normal @ inward) - one.rise / one.far * (one.normal @ inward)
-        if gains > 0.0:
-            ends.append(main.height(crossing) / gains)
-    return _Joint(crossing + min(ends) * inward, crossing + ((girdle - crossing) @ inward) * inward, girdle)
+    """The joint of each main with the next, in plan (K, 2) each."""
+    count, this = len(mains), np.arange(len(mains))
+    after = (this + 1) % count
+    normals, far, rise = (np.array([getattr(main, part) for main in mains]) for part in ("normal", "far", "rise"))
+    slope = rise / far
+    # The edge is the line where both mains are equally high; it passes through the point where the tangents cross.
+    pairs = np.stack([this, after], axis=1)
+    crossing = np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0]
+    level = slope[:, None] * normals - (slope[:, None] * normals)[after]
+    inward = np.stack([level[:, 1], -level[:, 0]], axis=1)
+    inward *= (-np.copysign(1.0, np.vecdot(inward, crossing)) / np.sqrt(np.vecdot(inward, inward)))[:, None]
+    azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
+    girdle = np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
+    # How far inward the edge meets each other main: on the axis where all fall towards one point.
+    climb = slope * np.vecdot(normals, inward[:, None])
+    gains = climb - climb[this, this][:, None]
+    heights = rise * (1.0 - np.vecdot(normals, crossing[:, None]) / far)
+    meets = gains > 0.0
+    meets[this, this] = meets[this, after] = False
+    end = np.where(meets, heights / np.where(meets, gains, 1.0), np.inf).min(axis=1)
+    outer = crossing + np.vecdot(girdle - crossing, inward)[:, None] * inward
+    return [_Joint(*places) for places in zip(crossing + end[:, None] * inward, outer, girdle, strict=True)]
 
 
 def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:

@@ -130,7 +130,7 @@ class Arcs(Curved):
         for arc in self.arcs:
             own = 2 * max(1, round(count * arc.radius * arc.turn / self.perimeter / 2.0))
             half = arc.turn / (2.0 * own)
-            for middle in arc.start + half * (1.0 + 2.0 * np.arange(own)):
+            for middle in (arc.start + half * (1.0 + 2.0 * np.arange(own))).tolist():
                 normals.append([math.cos(middle), math.sin(middle), 0.0])
                 distances.append(arc.x * math.cos(middle) + arc.y * math.sin(middle) + arc.radius * math.cos(half))
         return np.array(normals), np.array(distances)

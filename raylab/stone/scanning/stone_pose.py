@@ -9,12 +9,12 @@ mains' azimuths. A stone that stands in the frame already is not moved.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...plane_geometry import centroid, convex_outline, rotation_about_z
-from ..polyhedron import Polyhedron, intersect
+from ..polyhedron import intersect
 from ..recognition import STEEP_DEG, Tiers, name_tiers
 
 
@@ -37,7 +37,7 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pos
     tiers = name_tiers(normals @ up.T, distances_mm, body=body)
     turn = rotation_about_z(-math.radians(tiers.azimuth_deg)) @ up
     turned = normals @ turn.T
-    body = Polyhedron(body.vertices @ (turn @ up.T).T, body.loops, body.areas, body.centroids @ (turn @ up.T).T)
+    body = replace(body, vertices=body.vertices @ (turn @ up.T).T, centroids=body.centroids @ (turn @ up.T).T)
     axis = centroid(convex_outline(body.vertices[:, :2]))
     order = tiers.order if tiers.order > 1 else 16
     edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]

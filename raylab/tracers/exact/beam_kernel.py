@@ -102,7 +102,7 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
     floor, first_node, keep_paths, limit, tolerance, polarized, max_bounces = rules
     held, held_ledgers, held_corners = entering
     stone, neighbors, neighbor_starts, dome, turn = surroundings
-    finish, facet, sloping, core_radius2 = stone.finish, stone.facet, stone.sloping, stone.core_radius2
+    finish, facet, sloping, core2 = stone.finish, stone.facet, stone.sloping, stone.rim.core2
     index, absorption = stone.medium.n, stone.medium.absorption_per_mm
     columns, keys, corners, cells, edges, cuts = workspace
     x, y, beam, ledger, piece, piece_ledger, event = at_hand
@@ -130,14 +130,14 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
         count, total, met, alone, slide, within = -1, sides, -1, False, 0.0, counters[KEPT] + depth < limit
         if within:
             met, alone, slide = single_facet(
-                columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance
+                columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core2, tolerance
             )
         if alone:
             count, total = 1, 2 * sides
         elif met >= 0 and sides <= most_sides:
             for k in range(sides):
                 corners[k, X], corners[k, Y] = x[k], y[k]
-            count = split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core_radius2, tolerance)
+            count = split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core2, tolerance)
             for cell in range(count):
                 total += cells[cell, SIZE]
         kept, used, known = counters[KEPT], counters[USED], counters[KNOWN]

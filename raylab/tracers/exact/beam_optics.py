@@ -69,6 +69,15 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
 
 
 @njit()
+def enter_beams(beams, ledgers, areas, rows, stone, dome, turn, polarized):
+    """Fill beams (B, WIDTH) and their ledgers (B, CHANNELS), each of an area, mm^2, and through the plane in one of `rows`."""
+    for k in range(rows.size):
+        enter_beam(beams[k], ledgers[k], rows[k], stone, dome, turn, polarized)
+        beams[k, AREA], beams[k, POWER] = areas[k], areas[k] * beams[k, INTENSITY]
+        beams[k, PRIORITY] = priority(beams[k])
+
+
+@njit()
 def reflect_beam(beam, nx, ny, nz, d, index, polarized):
     """One internal reflection of a beam (WIDTH,) at the plane n.x = d.
 

@@ -333,39 +333,37 @@ def _near_the_origin(stone: Stone) -> tuple[Stone, np.ndarray]:
 def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarized: bool) -> Batch:
     """One beam through each facet that faces the eye, cut to the wedge."""
     seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
-    row_of = {facet: row for row, facet in enumerate(table.facet.tolist())}
     nothing = 1e-17 * float(np.ptp(seen, axis=0).max()) ** 2  # a sliver at a corner that a cut runs through
-    nodes: list[tuple[int, int]] = []
-    beams, ledgers, corners, used = [], [], [], 0
-    through = np.zeros((len(stone), CHANNELS))
-    loops = stone.polyhedron.loops
-    facing = np.flatnonzero(stone.normals @ turn[2] > 0.0)
-    # Few facets reach into a wedge: the others are left out all at once.
-    starts = np.cumsum([0, *(len(loops[facet]) for facet in facing)])[:-1]
-    corners_inside = (seen @ cuts.T > 0.0)[np.concatenate([loops[facet] for facet in facing])]
-    reaching = np.logical_or.reduceat(corners_inside, starts)
-    for facet in facing[reaching.all(axis=1)]:
-        polygon = within(seen[loops[facet]], cuts)
+    body = stone.polyhedron
+    reaching = stone.normals @ turn[2] > 0.0
+    if len(cuts):  # few facets reach into a wedge: the others are left out all at once
+        inside = (seen @ cuts.T > 0.0)[body.corners]
+        full = np.flatnonzero(np.diff(body.starts))
+        reaching[full] &= np.logical_or.reduceat(inside, body.starts[full]).all(axis=1)
+    facets, polygons, areas = [], [], []
+    for facet in np.flatnonzero(reaching).tolist():
+        polygon = within(seen[body.loops[facet]], cuts)
         area = plane_geometry.area(polygon)
-        if not area > nothing:
-            continue
-        beam, ledger = np.empty(optics.WIDTH), np.empty(CHANNELS)
-        optics.enter_beam(beam, ledger, row_of[int(facet)], table, sky, turn, polarized)
-        beam[[optics.AREA, optics.POWER]] = area, area * beam[optics.INTENSITY]
-        beam[optics.PRIORITY] = optics.priority(beam)
-        beam[[optics.NODE, optics.STRONGEST_NODE, optics.START, optics.SIDES]] = len(nodes), len(nodes), used, len(polygon)
-        through[facet] += area * ledger
-        beams.append(beam)
-        ledgers.append(ledger)
-        corners.append(polygon)
-        nodes.append((-1, int(facet)))
-        used += len(polygon)
+        if area > nothing:
+            facets.append(facet)
+            polygons.append(polygon)
+            areas.append(area)
+    count, sides = len(facets), np.array([len(polygon) for polygon in polygons])
+    real = np.flatnonzero(table.facet >= 0)
+    row_of = np.empty(len(stone), np.int64)
+    row_of[table.facet[real]] = real
+    beams, ledgers = np.empty((count, optics.WIDTH)), np.empty((count, CHANNELS))
+    optics.enter_beams(beams, ledgers, np.array(areas), row_of[facets], table, sky, turn, polarized)
+    beams[:, optics.NODE] = beams[:, optics.STRONGEST_NODE] = np.arange(count)
+    beams[:, optics.START], beams[:, optics.SIDES] = np.cumsum(sides) - sides, sides
+    through = np.zeros((len(stone), CHANNELS))
+    through[facets] = beams[:, optics.AREA, None] * ledgers
     return Batch(
-        np.array(beams),
-        np.array(ledgers),
-        np.ascontiguousarray(np.concatenate(corners)),
-        np.array(nodes, np.int32),
-        np.zeros((len(nodes), optics.EVENT)),
+        beams,
+        ledgers,
+        np.ascontiguousarray(np.concatenate(polygons)),
+        np.column_stack([np.full(count, -1), facets]).astype(np.int32),
+        np.zeros((count, optics.EVENT)),
         pieces=0,
         lost=0,
         stopped=False,

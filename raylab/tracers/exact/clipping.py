@@ -276,7 +276,7 @@ def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count
 
 
 @njit()
-def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core_radius2, tolerance):
+def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core2, tolerance):
     """Cut a beam's polygon by the facets it meets.
 
     Parameters
@@ -285,7 +285,7 @@ def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping,
         Y, counter-clockwise.
     beam : o(x, y) = beam[0:3] + x beam[3:6] + y beam[6:9], direction beam[9:12].
     met : the row of the plane that the first corner's ray meets.
-    sloping, core_radius2 : see `StoneTable`.
+    sloping : see `StoneTable`. core2 : see `Rim`.
     tolerance : mm; a plane nearer by less than this, seen across the beam, wins nothing.
 
     Returns the number of cells (`polygon` reads one), or -1 where the workspace was too small or rounding left no consistent
@@ -300,8 +300,8 @@ def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping,
         # Is any plane nearer here than the cells say? Side facets are tested where the ray leaves outside the stone's core.
         t, slack = corners[seen, T], tolerance * corners[seen, T_RECIPROCAL]
         nearer = count_nearer(columns, 0, sloping, ox, oy, oz, t - slack - tolerance) > 0
-        if nearer or leaves_core(ox, oy, t, vx, vy, core_radius2):
-            row, least = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core_radius2)
+        if nearer or leaves_core(ox, oy, t, vx, vy, core2):
+            row, least = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core2)
             scale(columns, max(row, sloping), row + 1, vx, vy, vz)
             if t - least > slack + tolerance * columns[RECIPROCAL, row]:
                 count, corner_count = _put_in(

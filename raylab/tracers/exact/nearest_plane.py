@@ -16,6 +16,7 @@ import numpy as np
 
 from ...jit import njit
 from ...stone.finish import REFRACTS
+from ..rim import sector_of
 from ..stone_table import StoneTable
 
 GRAZING = 1e-9
@@ -41,6 +42,7 @@ def padded(table: StoneTable) -> StoneTable:
     return table._replace(
         planes=np.where(real[:, None], table.planes[row], [0.0, 0.0, 0.0, 1.0]),
         sloping=sloping + more,
+        rim=table.rim._replace(rows=table.rim.rows + more),
         facet=np.where(real, table.facet[row], -1),
         finish=np.where(real, table.finish[row], REFRACTS),
     )
@@ -115,11 +117,11 @@ def _row_of(keys, last, least):
 
 
 @njit(inline="always")
-def leaves_core(x, y, t, vx, vy, core_radius2):
+def leaves_core(x, y, t, vx, vy, core2):
     """Does the ray leave the body outside the core, where side facets compete?"""
     x += t * vx
     y += t * vy
-    return not x * x + y * y <= core_radius2
+    return not x * x + y * y <= core2[sector_of(x, y)]
 
 
 @njit(inline="always")
@@ -142,14 +144,14 @@ def distance(columns, beam, row, x, y):
 
 
 @njit(inline="always")
-def nearest_plane(columns, keys, sloping, x, y, z, vx, vy, vz, core_radius2):
+def nearest_plane(columns, keys, sloping, x, y, z, vx, vy, vz, core2):
     """The row of the plane that the line through (x, y, z) along v meets first (-1: none), and its t.
 
     `keys` (R,) is overwritten.
     """
     least = _fill_keys(columns, keys, 0, sloping, x, y, z, vx, vy, vz, _LARGEST)
     # No branch around the second search: where no side facet competes it is over none.
-    last = columns.shape[1] if leaves_core(x, y, _from_sort_key(least), vx, vy, core_radius2) else sloping
+    last = columns.shape[1] if leaves_core(x, y, _from_sort_key(least), vx, vy, core2) else sloping
     least = _fill_keys(columns, keys, sloping, last, x, y, z, vx, vy, vz, least)
     t, winner = _from_sort_key(least), _row_of(keys, last, least)
     return winner if t < FAR else -1, t

@@ -17,8 +17,8 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from scipy.spatial import cKDTree
 
+from ...jit import njit
 from ...lighting.dome import IMAGE, DomeTable
 from ...plane_geometry import rotation_about_z
 from ...stone.stone import Stone
@@ -72,19 +72,40 @@ class _Planes:
     """A stone's planes, ready to be looked up."""
 
     def __init__(self, stone: Stone) -> None:
-        size = float(stone.size_mm.max())
-        self.normals, self.distances = stone.normals, stone.distances_mm / size
+        self.normals, self.distances = stone.normals, stone.distances_mm / float(stone.size_mm.max())
         self.finish = stone.finish_codes
-        self.tree = cKDTree(np.column_stack([self.normals, self.distances]))
 
     def image(self, matrix: np.ndarray, which: np.ndarray | None = None) -> np.ndarray | None:
         """For each plane (or those in `which`) the plane onto which `matrix` takes it; None where one has no image."""
         rows = np.arange(len(self.distances)) if which is None else which
-        moved = np.column_stack([self.normals[rows] @ matrix.T, self.distances[rows]])
-        apart, onto = self.tree.query(moved, distance_upper_bound=2.0 * SAME)
-        if not np.all(apart < SAME) or not np.array_equal(self.finish[rows], self.finish[onto]):
-            return None
-        return np.asarray(onto) if np.bincount(onto).max() == 1 else None
+        onto = np.empty(len(rows), np.int64)
+        return onto if _onto(self.normals, self.distances, self.finish, matrix, rows, onto) else None
+
+
+@njit()
+def _onto(normals, distances, finish, matrix, rows, onto):
+    """Write the plane onto which `matrix` (3, 3) takes each of the planes `rows` (R,) to `onto` (R,), the nearest one.
+
+    Returns whether each has one, of its own finish and for itself alone; it ends at the first that has none. The planes are
+    normals (F, 3), distances (F,) and finish (F,).
+    """
+    taken = np.zeros(len(distances), np.bool_)
+    for k in range(len(rows)):
+        row, nearest, least = rows[k], -1, SAME * SAME
+        x, y, z, d = normals[row, 0], normals[row, 1], normals[row, 2], distances[row]
+        u = matrix[0, 0] * x + matrix[0, 1] * y + matrix[0, 2] * z
+        v = matrix[1, 0] * x + matrix[1, 1] * y + matrix[1, 2] * z
+        w = matrix[2, 0] * x + matrix[2, 1] * y + matrix[2, 2] * z
+        for other in range(len(distances)):
+            if abs(normals[other, 2] - w) < SAME and abs(normals[other, 0] - u) < SAME:
+                apart = (normals[other, 0] - u) ** 2 + (normals[other, 1] - v) ** 2 + (normals[other, 2] - w) ** 2
+                apart += (distances[other] - d) ** 2
+                if apart < least:
+                    nearest, least = other, apart
+        if nearest < 0 or taken[nearest] or finish[nearest] != finish[row]:
+            return False
+        taken[nearest], onto[k] = True, nearest
+    return True
 
 
 def _stone_symmetries(stone: Stone) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -223,17 +244,18 @@ def _keeps_image(image: np.ndarray, angle: float, mirror: bool) -> bool:
 def within(polygon: np.ndarray, cuts: np.ndarray) -> np.ndarray:
     """The part (K, 2) of a polygon, counter-clockwise, inside all cuts; K = 0 where there is none."""
     for cut in cuts:
-        inside = polygon @ cut
-        if not np.any(inside > 0.0):
+        inside = (polygon @ cut).tolist()
+        if not any(here > 0.0 for here in inside):
             return polygon[:0]
-        if np.all(inside >= 0.0):
+        if all(here >= 0.0 for here in inside):
             continue
-        kept = []
-        for k in range(len(polygon)):
-            here, there = inside[k - 1], inside[k]
+        kept, corners = [], polygon.tolist()  # plain numbers: arrays of two would take most of the time
+        for k, (x, y) in enumerate(corners):
+            here, there, (before_x, before_y) = inside[k - 1], inside[k], corners[k - 1]
             if here * there < 0.0:
-                kept.append(polygon[k - 1] + here / (here - there) * (polygon[k] - polygon[k - 1]))
+                share = here / (here - there)
+                kept.append((before_x + share * (x - before_x), before_y + share * (y - before_y)))
             if there >= 0.0:
-                kept.append(polygon[k])
+                kept.append((x, y))
         polygon = np.array(kept)
     return polygon

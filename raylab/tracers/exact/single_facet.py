@@ -21,23 +21,41 @@ array: the compiler writes loops of a length known beforehand out plane by plane
 
 def neighbor_planes(stone: Stone, table: StoneTable) -> tuple[np.ndarray, np.ndarray]:
     """The planes of each row's neighbors, and the row itself, in blocks (K, 4, BLOCK) end to end; and their starts (R + 1,)."""
-    loops = [stone.polyhedron.loops[facet] if facet >= 0 else np.empty(0, np.int64) for facet in table.facet]
-    starts = np.concatenate([[0], np.cumsum([len(loop) for loop in loops])])
-    corner = np.concatenate(loops)
-    meeting = np.repeat(np.arange(len(loops)), np.diff(starts))[np.argsort(corner, kind="stable")]
-    return _in_blocks(table.planes, corner, starts, meeting, np.concatenate([[0], np.cumsum(np.bincount(corner))]))
+    body = stone.polyhedron
+    return _in_blocks(table.planes, table.facet, body.corners, body.starts, len(body.vertices))
 
 
 @njit()
-def _in_blocks(planes, corner, starts, meeting, ends):
-    """Row r has the corners corner[starts[r]:starts[r + 1]]; at corner c meet the rows meeting[ends[c]:ends[c + 1]]."""
-    rows, blocks = len(starts) - 1, 0
+def _at_corners(facet, corners, starts, count):
+    """Which rows meet at each of `count` corners: end to end (C,), rows in order, and their starts (count + 1,)."""
+    ends = np.zeros(count + 1, np.int64)
+    for corner in corners:
+        ends[corner + 1] += 1
+    ends = np.cumsum(ends)
+    meeting, filled = np.empty(len(corners), np.int64), ends.copy()
+    for row in range(len(facet)):
+        if facet[row] >= 0:
+            for k in range(starts[facet[row]], starts[facet[row] + 1]):
+                meeting[filled[corners[k]]] = row
+                filled[corners[k]] += 1
+    return meeting, ends
+
+
+@njit()
+def _in_blocks(planes, facet, corners, starts, count):
+    """`neighbor_planes` of rows with planes (R, 4): row r is facet[r], or a plane without a facet, -1.
+
+    corners, starts : see `Polyhedron`, whose vertices are `count`.
+    """
+    meeting, ends = _at_corners(facet, corners, starts, count)
+    rows, blocks = len(facet), 0
     neighbors, neighbor_starts = np.empty((2 * rows, 4, BLOCK)), np.zeros(rows + 1, np.int64)
     seen_from = np.full(rows, -1)
     for row in range(rows):
         seen_from[row], lane = row, BLOCK
-        for k in range(starts[row], starts[row + 1]):
-            for m in range(ends[corner[k]], ends[corner[k] + 1]):
+        first, last = (starts[facet[row]], starts[facet[row] + 1]) if facet[row] >= 0 else (0, 0)
+        for k in range(first, last):
+            for m in range(ends[corners[k]], ends[corners[k] + 1]):
                 other = meeting[m]
                 if seen_from[other] != row:
                     seen_from[other] = row
@@ -54,21 +72,21 @@ def _in_blocks(planes, corner, starts, meeting, ends):
 
 
 @njit()
-def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core_radius2, tolerance):
+def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core2, tolerance):
     """The row that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
 
     Where it doesn't, several may share the polygon.
 
     Parameters
     ----------
-    columns, keys, sloping, core_radius2 : see `nearest_plane`. neighbors, neighbor_starts : see `neighbor_planes`.
+    columns, keys, sloping, core2 : see `nearest_plane`. neighbors, neighbor_starts : see `neighbor_planes`.
     beam, x, y, sides : the beam and its polygon.
     tolerance : mm; a ray that passes the facet's plane outside a neighbor by less is inside. No wider than in `clipping.split`,
         which decides where this doesn't.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
     ox, oy, oz = ray_origin(beam, x[0], y[0])
-    met, t = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core_radius2)
+    met, t = nearest_plane(columns, keys, sloping, ox, oy, oz, vx, vy, vz, core2)
     row = max(met, 0)
     nx, ny, nz, d = columns[NX, row], columns[NY, row], columns[NZ, row], columns[D, row]
     reciprocal, outside = 1.0 / (nx * vx + ny * vy + nz * vz), 0

@@ -23,6 +23,7 @@ from ...stone.finish import ABSORBS
 from ...stopping import pause
 from ..ledger import CHANNELS, GLARE, SCATTERED, tally_exit
 from ..packets import AXIS, CONE, DIRECTION, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
+from ..rim import Rim
 from ..stone_table import StoneTable
 from ..surface import cone_inside, enter
 
@@ -131,10 +132,12 @@ def _trace_all(rays, stone, dome, turn, rules, out, hit, segments):
     """Trace all rays, block by block, into out (R, CHANNELS) and hit (R,); `segments` (blocks,) is filled too."""
     count = rays.origins.shape[0]
     # numba takes no tuple within a tuple into a parallel loop: the table is taken apart here and put together inside.
-    planes, sloping, core_radius2, facet, finish = stone.planes, stone.sloping, stone.core_radius2, stone.facet, stone.finish
+    planes, sloping, facet, finish = stone.planes, stone.sloping, stone.facet, stone.finish
+    core2, far2, height, listed, rows = stone.rim
     index, absorption = stone.medium.n, stone.medium.absorption_per_mm
     for block in numba.prange(segments.shape[0]):
-        table = StoneTable(planes, sloping, core_radius2, facet, finish, Medium(index, absorption))
+        rim = Rim(core2, far2, height, listed, rows)
+        table = StoneTable(planes, sloping, rim, facet, finish, Medium(index, absorption))
         first = block * BLOCK
         segments[block] = _trace_block(first, min(first + BLOCK, count), rays, table, dome, turn, rules, out, hit)
 
