@@ -30,7 +30,7 @@ def render(
     engine: Engine = None,
     precision: float | None = None,
     facets: Flag = False,
-    svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
+    svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare", "window"] | None = None,
     three_d: Annotated[bool, Parameter(name="--3d", negative="")] = False,
     ray: Annotated[list[tuple[float, float]] | None, Parameter(negative="")] = None,
     force: Force = False,

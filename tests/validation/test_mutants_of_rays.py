@@ -61,8 +61,8 @@ MUTANTS = {
     ),
     "glare counted twice": (
         "sampled.rays",
-        "tally_exit(ledger, glare,",
-        "tally_exit(ledger, 2.0 * glare,",
+        "tally_glare(ledger, glare,",
+        "tally_glare(ledger, 2.0 * glare,",
         [agree, closes, furnace],
     ),
     "body colour too weak": ("packets", "left = math.exp(-depth)", "left = math.exp(-0.99 * depth)", [agree, closes]),
