@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from .cutting.last_facets import LastFacets
     from .cutting.preview import Preview, brillianteer
     from .cutting.repolishing import repolish, what_if
+    from .darkness import dark_areas
     from .designs.gradients import gradient
     from .errors import InputError, RaylabError, StoneError, UnsupportedScene
     from .files import save_stone
@@ -123,6 +124,7 @@ _HOME = {
     "color_picture": "color.picture",
     "compare": "comparison.comparing",
     "critical_angle_deg": "optics.fresnel",
+    "dark_areas": "darkness",
     "cushion_brilliant": "stone.cuts.cushion_brilliant",
     "cut": "stone.known_cuts",
     "cuts": "stone.known_cuts",
@@ -222,6 +224,7 @@ __all__ = [
     "color_picture",
     "compare",
     "critical_angle_deg",
+    "dark_areas",
     "cushion_brilliant",
     "cut",
     "cuts",

@@ -138,7 +138,12 @@ def cells_of_beams(beams: Beams, peak_radiance: float, strip: Strip | None) -> C
 
 
 def cells_of_pixels(
-    luminance: np.ndarray, untraced: np.ndarray, coverage: np.ndarray, grid: PixelGrid, peak_radiance: float, strip: Strip | None
+    luminance: np.ndarray,
+    untraced: np.ndarray,
+    coverage: np.ndarray,
+    grid: PixelGrid,
+    peak_radiance: float,
+    strip: Strip | None,
 ) -> Cells:
     """The covered pixels of maps (ny, nx); those that the strip's edges cut count in part."""
     seen = coverage > 0.0
