@@ -56,6 +56,12 @@ BAND_DEPTH = Description(
     definition="1 - mean luminance in the middle fifth of the length / mean luminance in the rest",
     span=(-math.inf, 1.0),
 )
+NUMBERS = {one.key: one for one in (LARGEST, BAND_SHARE, BAND_DEPTH)}
+"""What `DarkAreas` tells, by key, in the order of tables."""
+UNDEFINED = Statistic(math.nan, math.nan, math.nan, math.nan)
+"""For a stone without a band."""
+SAME = 1e-9
+"""Areas that differ by a smaller share are equal, as mirror images are; then the one whose first pixel is lowest counts."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +75,7 @@ class DarkAreas:
     center_mm : (2,) its centroid on the map plane; NaN where nothing is dark. extent_mm : its smallest and largest x, then y.
     where : (ny, nx) bool, the pixels of it. grid : these pixels.
     band_share, band_depth : see the module; None for a stone that isn't long.
-    across_deg : azimuth of the length on the map plane, degrees; None for a stone that isn't long.
+    along_deg : azimuth of the length on the map plane, degrees; None for a stone that isn't long.
     """
 
     below: float
@@ -163,8 +169,7 @@ def _areas_inside(whole: Beams, strip: Strip) -> np.ndarray:
     after[whole.starts[1:] - 1] = whole.starts[:-1]
 
     def beyond(edge: float) -> np.ndarray:
-        """Area to the right of an edge: corners left of it are moved onto it, which leaves the part to the right as it is
-        if each side that crosses the edge is cut there: integral of (s - edge)+ dt around the polygon."""
+        """Area to the right of an edge: the integral of max(s - edge, 0) dt around each polygon, s along, t across."""
         a, b = along - edge, along[after] - edge
         rise = across[after] - across
         both, neither = (a >= 0.0) & (b >= 0.0), (a <= 0.0) & (b <= 0.0)
@@ -232,7 +237,7 @@ def _depth(cells: Cells) -> Statistic:
     one, other = (float((areas * cells.luminance).sum() / areas.sum()) for areas in (inside, rest))
     lift, lift_other = (float((areas * cells.more).sum() / areas.sum()) for areas in (inside, rest))
     if not other > 0.0:
-        return Statistic(math.nan, math.nan, math.nan)
+        return UNDEFINED
     return Statistic(1.0 - one / other, 1.0 - (one + lift) / other, 1.0 - one / (other + lift_other))
 
 
@@ -241,7 +246,7 @@ def _largest(dark: np.ndarray, coverage: np.ndarray) -> tuple[np.ndarray, float]
     labels, count = ndimage.label(dark)
     areas = np.bincount(labels.ravel(), coverage.ravel(), count + 1)
     areas[0] = 0.0
-    largest = int(areas.argmax())
+    largest = int(np.argmax(areas >= (1.0 - SAME) * areas.max()))
     return (labels == largest) & dark, float(areas[largest] / coverage.sum())
 
 
