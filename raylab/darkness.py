@@ -8,6 +8,7 @@ from .results.accounting import DARK_BELOW
 from .results.dark_areas import (
     BAND,
     DarkAreas,
+    Pixels,
     cells_of_beams,
     cells_of_pixels,
     dark_areas_of,
@@ -54,11 +55,12 @@ def dark_areas(result: Result, *, below: float = DARK_BELOW, band: float = BAND)
     )
     if result.beams:
         return dark_areas_in(result.beams[number], scene, grid, below=below, band=band)
-    names = ("luminance", "untraced", "coverage")
-    luminance, untraced, coverage = (_layer(maps[name].values, number) for name in names)
+    names = ("coverage", "luminance", "untraced", "luminance_error")
+    coverage, luminance, untraced, error = (_layer(maps[name].values, number) for name in names)
     strip, peak = strip_across(scene.stone, scene.view, band), scene.dome.peak_radiance
-    cells = cells_of_pixels(luminance, untraced, coverage, grid, peak, strip)
-    return dark_areas_of(cells, (luminance, untraced * peak, coverage), grid, strip, below=below, band=band)
+    pixels = Pixels(grid, coverage, luminance, untraced * peak)
+    error = np.where(np.isfinite(error), error, peak)  # a single sample tells nothing of its scatter
+    return dark_areas_of(cells_of_pixels(pixels, error, strip), pixels, strip, below=below, band=band)
 
 
 def dark_areas_in(
@@ -68,7 +70,7 @@ def dark_areas_in(
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     strip, peak = strip_across(scene.stone, scene.view, band), scene.dome.peak_radiance
     pixels = pixels_of_beams(beams, peak, grid)
-    return dark_areas_of(cells_of_beams(beams, peak, strip), pixels, grid, strip, below=below, band=band)
+    return dark_areas_of(cells_of_beams(beams, peak, strip), pixels, strip, below=below, band=band)
 
 
 def _layer(values: np.ndarray, number: int) -> np.ndarray:

@@ -5,11 +5,13 @@ connected where pixels share a side. The band is the strip across the width thro
 by default; the trade calls it a bow tie where it is dark. Its numbers:
 
     share   of the face that lies in the strip and is dark
-    depth   1 - mean luminance in the strip / mean luminance in the rest: 1 for a black band, 0 for none, below 0 for a light one
+    depth   1 - mean luminance in the strip / mean luminance in the rest: 1 for a black band, 0 for none, below 0 for a light
+            one
 
 All are our own definitions. Brackets hold for the untraced light, which can make any spot lighter: a spot is surely dark where
-it is dark with all of its own and no other, and perhaps dark where it is dark with none of its own and all of the others'. They
-do not hold for what pixels of a sampled trace scatter.
+it is dark with all of its own and no other, and perhaps dark where it is dark with none of its own and all of the others'. The
+values count what was traced. A sampled trace gives the depth its standard error; how its scatter makes pixels dark or light
+is not stated.
 """
 
 from __future__ import annotations
@@ -28,7 +30,6 @@ from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams
 from ..tracers.exact.pixel_coverage import rasterize
 from ..tracers.ledger import LUMINANCE, UNTRACED
-from .accounting import DARK_BELOW
 from .statistics.definition import Description, Statistic
 
 BAND = 0.2
@@ -64,38 +65,6 @@ SAME = 1e-9
 """Areas that differ by a smaller share are equal, as mirror images are; then the one whose first pixel is lowest counts."""
 
 
-@dataclass(frozen=True)
-class DarkAreas:
-    """The dark areas of one view at one wavelength.
-
-    Attributes
-    ----------
-    below : a spot is dark where its luminance is below this share of the mean. band : width of the strip, share of the length.
-    largest : share of the outline in the largest connected dark area.
-    center_mm : (2,) its centroid on the map plane; NaN where nothing is dark. extent_mm : its smallest and largest x, then y.
-    where : (ny, nx) bool, the pixels of it. grid : these pixels.
-    band_share, band_depth : see the module; None for a stone that isn't long.
-    along_deg : azimuth of the length on the map plane, degrees; None for a stone that isn't long.
-    """
-
-    below: float
-    band: float
-    largest: Statistic
-    center_mm: tuple[float, float]
-    extent_mm: tuple[float, float, float, float]
-    where: np.ndarray
-    grid: PixelGrid
-    band_share: Statistic | None
-    band_depth: Statistic | None
-    along_deg: float | None
-
-    @property
-    def statistics(self) -> dict[str, Statistic]:
-        """The numbers by key, those of the band only for a long stone."""
-        found = {LARGEST.key: self.largest, BAND_SHARE.key: self.band_share, BAND_DEPTH.key: self.band_depth}
-        return {key: one for key, one in found.items() if one is not None}
-
-
 class Strip(NamedTuple):
     """The strip across the width on the map plane.
 
@@ -111,17 +80,58 @@ class Strip(NamedTuple):
         return points_mm @ np.array([[x, -y], [y, x]])
 
 
+@dataclass(frozen=True)
+class DarkAreas:
+    """The dark areas of one view at one wavelength.
+
+    Attributes
+    ----------
+    below : a spot is dark where its luminance is below this share of the mean. band : width of the strip, share of the length.
+    largest : share of the outline in the largest connected dark area.
+    center_mm : (2,) its centroid on the map plane; NaN where nothing is dark. extent_mm : its smallest and largest x, then y.
+    where : (ny, nx) bool, the pixels of it. grid : these pixels.
+    strip, band_share, band_depth : see the module; None for a stone that isn't long.
+    """
+
+    below: float
+    band: float
+    largest: Statistic
+    center_mm: tuple[float, float]
+    extent_mm: tuple[float, float, float, float]
+    where: np.ndarray
+    grid: PixelGrid
+    strip: Strip | None
+    band_share: Statistic | None
+    band_depth: Statistic | None
+
+    @property
+    def statistics(self) -> dict[str, Statistic]:
+        """The numbers by key, those of the band only for a long stone."""
+        found = {LARGEST.key: self.largest, BAND_SHARE.key: self.band_share, BAND_DEPTH.key: self.band_depth}
+        return {key: one for key, one in found.items() if one is not None}
+
+
 class Cells(NamedTuple):
     """What a face is made of: polygons or pixels.
 
     Attributes
     ----------
     areas : (N,) in any unit. in_strip : (N,) how much of them lies in the strip; zeros where there is none.
-    luminance : (N,). more : (N,) by how much the untraced light can raise it.
+    luminance : (N,). more : (N,) by how much the untraced light can raise it. error : (N,) its standard error.
     """
 
     areas: np.ndarray
     in_strip: np.ndarray
+    luminance: np.ndarray
+    more: np.ndarray
+    error: np.ndarray
+
+
+class Pixels(NamedTuple):
+    """The same on a grid, (ny, nx) each, NaN off the stone; `coverage` is the share of a pixel that the stone covers."""
+
+    grid: PixelGrid
+    coverage: np.ndarray
     luminance: np.ndarray
     more: np.ndarray
 
@@ -139,26 +149,20 @@ def strip_across(stone: Stone, view: View, band: float) -> Strip | None:
 def cells_of_beams(beams: Beams, peak_radiance: float, strip: Strip | None) -> Cells:
     """The virtual facets of the whole outline, exactly."""
     whole = beams.unfolded()
-    inside = np.zeros(len(whole)) if strip is None else _areas_inside(whole, strip)
-    return Cells(whole.areas_mm2, inside, whole.rows[:, LUMINANCE], whole.rows[:, UNTRACED] * peak_radiance)
+    nothing = np.zeros(len(whole))
+    inside = nothing if strip is None else _areas_inside(whole, strip)
+    return Cells(whole.areas_mm2, inside, whole.rows[:, LUMINANCE], whole.rows[:, UNTRACED] * peak_radiance, nothing)
 
 
-def cells_of_pixels(
-    luminance: np.ndarray,
-    untraced: np.ndarray,
-    coverage: np.ndarray,
-    grid: PixelGrid,
-    peak_radiance: float,
-    strip: Strip | None,
-) -> Cells:
-    """The covered pixels of maps (ny, nx); those that the strip's edges cut count in part."""
-    seen = coverage > 0.0
+def cells_of_pixels(pixels: Pixels, error: np.ndarray, strip: Strip | None) -> Cells:
+    """The covered pixels, with the standard errors (ny, nx) of their luminance; what the strip's edges cut counts in part."""
+    grid, seen = pixels.grid, pixels.coverage > 0.0
     x, y = np.meshgrid(grid.x_mm, grid.y_mm)
-    inside = np.zeros(int(seen.sum()))
+    inside, areas = np.zeros(int(seen.sum())), pixels.coverage[seen]
     if strip is not None:
         along = strip.coordinates(np.column_stack([x[seen], y[seen]]))[:, 0]
         inside = np.clip((strip.half_mm - np.abs(along)) / grid.pixel_mm + 0.5, 0.0, 1.0)
-    return Cells(coverage[seen], coverage[seen] * inside, luminance[seen], untraced[seen] * peak_radiance)
+    return Cells(areas, areas * inside, pixels.luminance[seen], pixels.more[seen], error[seen])
 
 
 def _areas_inside(whole: Beams, strip: Strip) -> np.ndarray:
@@ -181,64 +185,44 @@ def _areas_inside(whole: Beams, strip: Strip) -> np.ndarray:
     return np.clip(beyond(-strip.half_mm) - beyond(strip.half_mm), 0.0, whole.areas_mm2)
 
 
-def pixels_of_beams(beams: Beams, peak_radiance: float, grid: PixelGrid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(ny, nx) luminance, by how much the untraced light can raise it (both NaN off the stone), and coverage."""
+def pixels_of_beams(beams: Beams, peak_radiance: float, grid: PixelGrid) -> Pixels:
+    """Virtual facets drawn on pixels."""
     whole = beams.unfolded()
     drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE, UNTRACED]], grid)
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.where(drawn.coverage > 0.0, drawn.sums.transpose(2, 0, 1) / drawn.coverage, np.nan)
-    return means[0], means[1] * peak_radiance, drawn.coverage
+    return Pixels(grid, drawn.coverage, means[0], means[1] * peak_radiance)
 
 
-def dark_areas_of(
-    cells: Cells,
-    pixels: tuple[np.ndarray, np.ndarray, np.ndarray],
-    grid: PixelGrid,
-    strip: Strip | None,
-    *,
-    below: float = DARK_BELOW,
-    band: float = BAND,
-) -> DarkAreas:
-    """The dark areas of a face.
-
-    Parameters
-    ----------
-    pixels : see `pixels_of_beams`; in them connected areas are found. strip : see `strip_across`.
-    """
+def dark_areas_of(cells: Cells, pixels: Pixels, strip: Strip | None, *, below: float, band: float) -> DarkAreas:
+    """The dark areas of a face from its cells; connected areas are found in its pixels. For the strip see `strip_across`."""
     whole = float(cells.areas.sum())
     mean, more = (float((cells.areas * values).sum()) / whole for values in (cells.luminance, cells.more))
-    luminance, lift, coverage = pixels
-    each = [
-        _largest(dark, coverage)
-        for dark in (luminance < below * mean, luminance + lift < below * mean, luminance < below * (mean + more))
-    ]
-    where, share = each[0]
-    center, extent = _place(where, coverage, grid)
-    largest = Statistic(share, each[1][1], each[2][1])
+    darks = [_darks(one.luminance, one.more, mean, more, below) for one in (pixels, cells)]
+    each = [_largest(dark, pixels.coverage) for dark in darks[0]]
+    where, grid = each[0][0], pixels.grid
+    center, extent = _place(where, pixels.coverage, grid)
+    largest = Statistic(each[0][1], each[1][1], each[2][1])
     if strip is None:
         return DarkAreas(below, band, largest, center, extent, where, grid, None, None, None)
-    dark, surely, perhaps = (
-        float(cells.in_strip[which].sum()) / whole
-        for which in (
-            cells.luminance < below * mean,
-            cells.luminance + cells.more < below * mean,
-            cells.luminance < below * (mean + more),
-        )
-    )
-    along = math.degrees(math.atan2(strip.along[1], strip.along[0]))
-    return DarkAreas(
-        below, band, largest, center, extent, where, grid, Statistic(dark, surely, perhaps), _depth(cells), along
-    )  # fmt: skip
+    dark, surely, perhaps = (float(cells.in_strip[one].sum()) / whole for one in darks[1])
+    return DarkAreas(below, band, largest, center, extent, where, grid, strip, Statistic(dark, surely, perhaps), _depth(cells))
+
+
+def _darks(luminance: np.ndarray, more: np.ndarray, mean: float, mean_more: float, below: float) -> tuple[np.ndarray, ...]:
+    """Where it is dark, surely dark and perhaps dark; see the module. The means are those over the outline."""
+    return luminance < below * mean, luminance + more < below * mean, luminance < below * (mean + mean_more)
 
 
 def _depth(cells: Cells) -> Statistic:
     """How much darker the strip is than the rest, by mean luminance; the untraced light can raise either."""
-    inside, rest = cells.in_strip, cells.areas - cells.in_strip
-    one, other = (float((areas * cells.luminance).sum() / areas.sum()) for areas in (inside, rest))
-    lift, lift_other = (float((areas * cells.more).sum() / areas.sum()) for areas in (inside, rest))
+    inside, rest = (areas / areas.sum() for areas in (cells.in_strip, cells.areas - cells.in_strip))
+    one, other = (float((areas * cells.luminance).sum()) for areas in (inside, rest))
+    lift, lift_other = (float((areas * cells.more).sum()) for areas in (inside, rest))
     if not other > 0.0:
         return UNDEFINED
-    return Statistic(1.0 - one / other, 1.0 - (one + lift) / other, 1.0 - one / (other + lift_other))
+    error = float(np.linalg.norm((inside - one / other * rest) * cells.error)) / other
+    return Statistic(1.0 - one / other, 1.0 - (one + lift) / other, 1.0 - one / (other + lift_other), error)
 
 
 def _largest(dark: np.ndarray, coverage: np.ndarray) -> tuple[np.ndarray, float]:

@@ -43,7 +43,19 @@ WINDOW = 12
 DOUBT, DIMMER, BRIGHTER = 13, 14, 15
 CHANNELS = 16
 MAPPED = DOUBT  # the channels before this one have maps; of the others only the means over the stone are wanted
-FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces", "window", "doubt", "dimmer", "brighter")
+FIELDS = (
+    "luminance",
+    *ENTRIES,
+    "glare",
+    "source_x",
+    "source_y",
+    "source_z",
+    "bounces",
+    "window",
+    "doubt",
+    "dimmer",
+    "brighter",
+)
 """Names of the channels, in their order."""
 
 

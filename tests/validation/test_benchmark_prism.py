@@ -72,7 +72,7 @@ def traced(stone: Stone, dome: Dome | None = None, view: View | None = None, **s
 @pytest.mark.parametrize("slope", [20.0, 30.0, 41.0])
 @pytest.mark.parametrize("tilt", [0.0, 8.0, -15.0])
 def test_the_window_of_a_prism_seen_across(slope, tilt):
-    """Tilted by t about its length, with t' = asin(sin t / n) inside, a ray meets one side under p - t', the other under p + t'.
+    """Tilted by t about its length, with t' = asin(sin t / n) inside, rays meet one side under p - t', the other under p + t'.
 
     The side that leans towards the eye's direction is met by the rays that enter before the keel: of the table's width W the
     share 1/2 - (h/W) tan t' = (1 - tan p tan t') / 2, h = (W/2) tan p being the depth of the keel. s and p are the same at both
@@ -93,8 +93,8 @@ def test_the_window_of_a_prism_seen_across(slope, tilt):
 def test_the_window_of_a_prism_seen_along(tilt):
     """Tilted by t towards an end, the ray meets both sides under i with cos i = cos p cos t'.
 
-    The planes of incidence differ there: that of the table holds the length, that of a side holds its normal. With s1 and s2 the
-    directions across them, cos a = s1.s2, light that has entered as I, Q = (T_s +- T_p) / 2 leaves by
+    The planes of incidence differ there: that of the table holds the length, that of a side holds its normal. With s1 and s2
+    the directions across them, cos a = s1.s2, light that has entered as I, Q = (T_s +- T_p) / 2 leaves by
     I (T'_s + T'_p) / 2 + Q cos 2a (T'_s - T'_p) / 2. Away from the ends each pixel shows this.
     """
     slope = 30.0
@@ -130,12 +130,12 @@ INNER, OUTER, PART, HEAD = 45.0, 48.0, 0.1, 10.0
 def lit(low_mm: float, high_mm: float) -> float:
     """Luminance of the prism beside its dark band, as far as three reflections tell, mean over distances from the keel.
 
-    Two sides of slopes p and q turn a ray by 2(p + q) - 180 degrees: two outer steps by 12, an outer and an inner one by 6; both
-    leave the table outside the head, in an even sky. What enters, 1 - R(0), leaves by T'(12) or T'(6). A ray that enters at
-    -a beyond the inner step, a depth d(a) below the table, goes on 6 degrees below the horizontal (2 x 48 - 90); it meets the
+    Two sides of slopes p and q turn a ray by 2(p + q) - 180 degrees: two outer steps by 12, an outer and an inner one by 6;
+    both leave the table outside the head, in an even sky. What enters, 1 - R(0), leaves by T'(12) or T'(6). A ray that enters
+    at -a beyond the inner step, a depth d(a) below the table, goes on 6 degrees below the horizontal (2 x 48 - 90); it meets the
     inner step on the other side where it comes below the corner at b: d(a) + (a + b) tan 6 > d(b).
     """
-    half, b = WIDTH / 2, PART * WIDTH / 2
+    b = PART * WIDTH / 2
     slope, fall = math.tan(math.radians(OUTER)), math.tan(math.radians(2.0 * OUTER - 90.0))
     # (half - a) slope + (a + b) fall = (half - b) slope
     a = b * (slope + fall) / (slope - fall)
@@ -151,7 +151,7 @@ def test_the_dark_band_of_a_prism(across):
     steps, exactly, and black: what stays inside returns the same way.
 
     With the keel across the width of the stone the band lies across: the strip of a fifth of the length holds it all, and
-    half of the strip is dark. With the keel along the length a fifth of the band lies in the strip, which is as dark as the rest.
+    half of the strip is dark. With the keel along the length a fifth of the band lies in the strip, as dark as the rest.
     """
     stone = prism([INNER, OUTER], DIAMOND, parts=(PART, 1.0), length=1.5 if across else LENGTH)
     dome = Dome(head_half_angle_deg=HEAD)
@@ -159,7 +159,7 @@ def test_the_dark_band_of_a_prism(across):
     found = rl.dark_areas(result)
     assert found.largest.value == pytest.approx(PART, abs=1.1 * result.maps.attrs["pixel_mm"] / WIDTH)  # half a pixel a side
     assert found.center_mm == pytest.approx((0.0, 0.0), abs=1e-9)
-    assert abs(found.along_deg % 180.0 - (90.0 if across else 0.0)) < 1e-6
+    assert abs(found.strip.along[1 if across else 0]) == pytest.approx(1.0, abs=1e-12)
     assert found.band_share.value == pytest.approx(PART if across else 0.2 * PART, abs=1e-12)
     half = WIDTH / 2
     inside, rest = 0.5 * lit(0.1 * half, 0.2 * half), lit(0.2 * half, half)

@@ -31,7 +31,9 @@ def _share(channel: int, label: str, definition: str) -> Definition:
 
 
 GLARE_SHARE = _share(GLARE, "glare of the first surface", "is reflected by the first surface")
-WINDOW_SHARE = _share(WINDOW, "seen straight through", "leaves below the girdle plane without an internal reflection, part of the leakage")
+WINDOW_SHARE = _share(
+    WINDOW, "seen straight through", "leaves below the girdle plane without an internal reflection, part of the leakage"
+)
 
 LEDGER = (
     _share(SKY, "light returned from the sky", "leaves above the girdle plane, outside the head cone"),
