@@ -132,8 +132,8 @@ def lit(low_mm: float, high_mm: float) -> float:
 
     Two sides of slopes p and q turn a ray by 2(p + q) - 180 degrees: two outer steps by 12, an outer and an inner one by 6;
     both leave the table outside the head, in an even sky. What enters, 1 - R(0), leaves by T'(12) or T'(6). A ray that enters
-    at -a beyond the inner step, a depth d(a) below the table, goes on 6 degrees below the horizontal (2 x 48 - 90); it meets the
-    inner step on the other side where it comes below the corner at b: d(a) + (a + b) tan 6 > d(b).
+    at -a beyond the inner step, a depth d(a) below the table, goes on 6 degrees below the horizontal (2 x 48 - 90); it meets
+    the inner step on the other side where it comes below the corner at b: d(a) + (a + b) tan 6 > d(b).
     """
     b = PART * WIDTH / 2
     slope, fall = math.tan(math.radians(OUTER)), math.tan(math.radians(2.0 * OUTER - 90.0))

@@ -112,6 +112,13 @@ MUTANTS = {
     "bent mirror": ("surface", "vz - 2.0 * cos_i * nz", "vz - 1.999 * cos_i * nz", [agree]),
     # ledger.py
     "leakage below the horizon instead of the girdle plane": ("ledger", "LEAK if z < -MARGIN", "LEAK if w < -MARGIN", [agree]),
+    "a window of light that was reflected inside": (
+        "ledger",
+        "if entry == LEAK and bounces == 0.0:",
+        "if entry == LEAK:",
+        [agree],
+    ),
+    "a window above the girdle": ("ledger", "if entry == LEAK and bounces == 0.0:", "if bounces == 0.0:", [agree]),
     "head as wide as the sky": ("ledger", "if w >= head_cos - MARGIN:", "if w > 0.0:", [agree]),
 }
 
