@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from .cutting.last_facets import LastFacets
     from .cutting.preview import Preview, brillianteer
     from .cutting.repolishing import repolish, what_if
+    from .darkness import dark_areas
     from .designs.gradients import gradient
     from .errors import InputError, RaylabError, StoneError, UnsupportedScene
     from .files import save_stone
@@ -126,6 +127,7 @@ _HOME = {
     "cushion_brilliant": "stone.cuts.cushion_brilliant",
     "cut": "stone.known_cuts",
     "cuts": "stone.known_cuts",
+    "dark_areas": "darkness",
     "deviate": "stone.offsets",
     "dome_names": "lighting.dome_file",
     "emerald_cut": "stone.cuts.emerald_cut",
@@ -225,6 +227,7 @@ __all__ = [
     "cushion_brilliant",
     "cut",
     "cuts",
+    "dark_areas",
     "deviate",
     "dome_names",
     "emerald_cut",

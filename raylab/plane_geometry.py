@@ -46,6 +46,25 @@ def centroid(polygon: np.ndarray) -> np.ndarray:
     return np.asarray(polygon[0] + ((a + b) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
 
 
+def long_axis(polygon: np.ndarray) -> tuple[np.ndarray, float]:
+    """Unit vector (2,), x not negative, along which the area of a polygon (K, 2) spreads most, and by which factor it spreads
+    more than across it (root of the ratio of the area's principal second moments).
+
+    >>> axis, factor = long_axis(np.array([[-1.0, -2.0], [1.0, -2.0], [1.0, 2.0], [-1.0, 2.0]]))
+    >>> [abs(number) for number in axis.tolist()], round(factor, 12)
+    ([0.0, 1.0], 2.0)
+    """
+    a = polygon - centroid(polygon)
+    b = following(a)
+    twice = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    # Of a triangle from the origin: area / 12 times the sum of the outer products of a, b and a + b with themselves.
+    moments = np.einsum("k,ki,kj->ij", twice, a, a) + np.einsum("k,ki,kj->ij", twice, b, b)
+    moments += np.einsum("k,ki,kj->ij", twice, a + b, a + b)
+    spreads, axes = np.linalg.eigh(moments)
+    axis = axes[:, 1]
+    return (-axis if axis[0] < 0.0 else axis), math.sqrt(float(spreads[1] / spreads[0]))
+
+
 def distance_to_edge(polygon: np.ndarray, point: np.ndarray, direction: np.ndarray) -> float:
     """Distance from a point (2,) inside a convex polygon (K, 2) to its edge along a unit vector (2,).
 

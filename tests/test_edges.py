@@ -152,8 +152,8 @@ def test_the_oracle_books_edges_alike():
                 turn = rl.View(tilt_deg=max(0.0, tilt), tilt_azimuth_deg=around - 180.0).rotation()
                 leaves = np.asarray(direction(up, around)) @ turn
                 row = np.zeros(CHANNELS)
-                tally_exit(row, 0.7, *leaves, 0.0, turn, dome.table)
-                expected = Path(exits=[(0.7, leaves, 0)]).row(dome, turn)
+                tally_exit(row, 0.7, *leaves, 1.0, turn, dome.table)
+                expected = Path(exits=[(0.7, leaves, 1)]).row(dome, turn)
                 assert row == pytest.approx(expected, abs=1e-12), (up, around, tilt)
                 seen += row[DIMMER] + row[BRIGHTER] > 0.0
     assert seen > 30

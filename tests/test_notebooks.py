@@ -23,8 +23,8 @@ def read(path: Path) -> nbformat.NotebookNode:
     return nbformat.read(path, as_version=4)
 
 
-def test_they_are_numbered_and_there_are_five():
-    assert [path.name[:2] for path in NOTEBOOKS] == [f"{k}-" for k in range(1, 6)]
+def test_they_are_numbered_and_there_are_six():
+    assert [path.name[:2] for path in NOTEBOOKS] == [f"{k}-" for k in range(1, 7)]
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)

@@ -83,3 +83,18 @@ def test_what_the_tracer_finds_exact_is_exact_for_the_claimed_group_only():
     wrong = BRILLIANT.relabeled(symmetry=rl.SymmetryGroup(8, 10.0))
     found = rl.trace(wrong, rl.load_dome("head-shadow"), resolution=8, precision=0.05, by_facet=False).summary.symmetry
     assert found.value < 0.99
+
+
+@pytest.mark.parametrize("cut", ["pear brilliant", "marquise brilliant", "tapered baguette"])
+def test_cuts_of_few_mirrors_have_a_symmetric_pattern(cut):
+    """One mirror, or two: exact where planes, dome and view have it; lower as soon as a facet has lost it."""
+    stone = rl.cut(cut, table_pct=57)
+    assert (stone.symmetry.order, stone.symmetry.mirror_deg) == ((2 if cut.startswith("marquise") else 1), 0.0)
+    dome, settings = rl.load_dome("head-shadow"), {"resolution": 8, "precision": 0.2, "by_facet": False}
+    exact = rl.trace(stone, dome, rl.View(turn_deg=25.0), **settings).summary.symmetry
+    assert (exact.low, exact.value, exact.high, exact.error) == (1.0, 1.0, 1.0, 0.0)
+    aside = stone.distances_mm - np.where(stone.normals[:, 2] < -0.1, 0.03 * np.sign(np.round(stone.normals[:, 1], 9)), 0.0)
+    worn = stone.with_planes(stone.normals, aside, redundant="drop")
+    found = rl.trace(worn, dome, rl.View(turn_deg=25.0), **settings).summary.symmetry
+    assert found.error > 0.0
+    assert found.value < 1.0 - 5.0 * found.error

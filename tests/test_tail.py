@@ -17,7 +17,8 @@ from raylab.results.statistics.goals import goal_of
 from raylab.results.summary import record
 from raylab.tracers.exact import enough
 from raylab.tracers.exact.beams import Beams, trace_beams
-from raylab.tracers.ledger import CHANNELS, ENTRIES, UNTRACED
+from raylab.tracers.ledger import ENTRIES, UNTRACED
+from raylab.tracers.totals import MOMENTS
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=16)
 TINTED = random_polyhedron(5, absorption_per_mm=0.2, absorbing_share=0.3)
@@ -121,7 +122,7 @@ def test_what_cannot_be_brought_down_ends_the_work():
     found = statistics(trace_beams(asked, 589.3, goal=goal_of(asked)), "head-shadow")
     assert found["brightness"].error <= 1e-3
     assert found["untraced"].value > 0.05
-    assert beams.totals.mean.shape == beams.totals.tail.shape == (CHANNELS + 3,)
+    assert beams.totals.mean.shape == beams.totals.tail.shape == (MOMENTS,)
 
 
 def test_an_error_that_is_not_reached_is_said():

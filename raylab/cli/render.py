@@ -30,7 +30,8 @@ def render(
     engine: Engine = None,
     precision: float | None = None,
     facets: Flag = False,
-    svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare"] | None = None,
+    dark: Flag = False,
+    svg: Literal["luminance", "sky", "head", "leak", "absorbed", "scattered", "untraced", "glare", "window"] | None = None,
     three_d: Annotated[bool, Parameter(name="--3d", negative="")] = False,
     ray: Annotated[list[tuple[float, float]] | None, Parameter(negative="")] = None,
     force: Force = False,
@@ -55,6 +56,8 @@ def render(
     facets
         Print the light that leaves through each tier and the causes of dark areas. Also write `facets.csv` (every facet) and
         `leak-from-below.png` (exact engine).
+    dark
+        Print the largest connected dark area and the dark band across the width of a long stone. Also write `dark-areas.png`.
     svg
         Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`. A browser shows
         the path of a virtual facet on hover (exact engine).
@@ -76,7 +79,8 @@ def render(
     wanted = subject.scene(scene, sight, engine=engine, precision=precision)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = engine_for(wanted).exact
-    extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
+    extra = ["dark-areas.png"] if dark else []
+    extra += [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
     if ray and not three_d:
         raise InputError("needs the 3D picture", key="--ray", expected="the option --3d as well")
     lacking = why_not_drawn() if three_d else ""
@@ -93,6 +97,8 @@ def render(
         if own_or_demo(scene).parent == demo_folder():
             say(f"the demo scene {scene.stem}, shipped with raylab; `raylab scenes` lists more")
         _print(result)
+        if dark:
+            _print_dark(result)
         if result.summary.facets is not None and facets:
             _print_facets(result.summary.facets)
         if svg and not exact:
@@ -122,7 +128,8 @@ def _write_all(result: Result, folder: Path, extra: list[str], update: Progress)
     from concurrent.futures import ThreadPoolExecutor
 
     from .. import files
-    from ..pictures import drawings, plots, vector
+    from ..darkness import dark_areas
+    from ..pictures import dark_plots, drawings, plots, vector
     from ..results.maps import DEFINITIONS
     from ..version import __version__
 
@@ -145,6 +152,8 @@ def _write_all(result: Result, folder: Path, extra: list[str], update: Progress)
             files.save_svg(vector.svg(result, name.removesuffix(".svg")), folder / name)
         elif name == "facets.csv" and result.summary.facets is not None:
             files.save_facets(result.summary.facets, folder / name)
+        elif name == "dark-areas.png":
+            files.save_png(dark_plots.dark_figure(result, dark_areas(result)), folder / name)
         else:
             files.save_png(drawings.leak_figure(result), folder / name)
     files.save_summary(result, folder / "summary.json")
@@ -188,6 +197,20 @@ def _print_facets(facets: FacetTable) -> None:
     shown = [path for path in facets.dark_paths[:8] if path.area >= 1e-4]
     if shown:
         table(("% of the outline", "strongest path"), [(f"{100 * p.area:.3f}", str(p)) for p in shown], left=2)
+    say()
+
+
+def _print_dark(result: Result) -> None:
+    """The dark areas, and where the largest one lies."""
+    from ..darkness import dark_areas
+    from ..results.dark_areas import NUMBERS
+
+    found = dark_areas(result)
+    rows = [_row(NUMBERS[key].label, one) for key, one in found.statistics.items()]
+    table((f"dark: below {found.below:g} of the mean", "value", "at least", "at most", "std. error"), rows)
+    x, y = found.center_mm
+    left, right, bottom, top = found.extent_mm
+    say(f"  the largest lies about ({x:.3f}, {y:.3f}) mm: x from {left:.3f} to {right:.3f}, y from {bottom:.3f} to {top:.3f}")
     say()
 
 

@@ -27,6 +27,7 @@ def tilt(
     turn_by_deg: float = 0.0,
     subject: Subject = AS_IN_THE_FILE,
     flashes: Flag = False,
+    dark: Flag = False,
     force: Force = False,
     json: Json = False,
 ) -> None:
@@ -55,6 +56,8 @@ def tilt(
         Turn the stone about its own axis by this total angle while it tilts, degrees.
     flashes
         Also compute the share of the face that flashes between bright and dark per degree, with number and sizes of the spots.
+    dark
+        Also compute the largest connected dark area, and the dark band across the width of a long stone with its depth.
     """
     from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
@@ -80,7 +83,7 @@ def tilt(
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
     with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
-        found = tilted(stone, dome, *path, settings=settings, progress=True)
+        found = tilted(stone, dome, *path, settings=settings, dark=dark, progress=True)
         loose = replace(settings, precision=LOOSE.precision)
         seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
         facts = _facts(found, seen)
@@ -114,9 +117,11 @@ def _facts(found: xr.Dataset, scintillation: Scintillation | None) -> dict[str, 
 
 def _print(title: str, found: xr.Dataset, scintillation: Scintillation | None) -> None:
     """At most a dozen angles as a table."""
+    from ..results.dark_areas import NUMBERS
+
     dim = str(found.area_mm2.dims[0])
     angles = found[dim].values if dim in found.coords else found.tilt_deg.values
-    names = ("contrast_rms", "brightness", "sky", "head", "leak", "untraced")
+    names = ("contrast_rms", "brightness", "sky", "head", "leak", "untraced", *(name for name in NUMBERS if name in found))
     rows = []
     for k in range(0, len(angles), -(-len(angles) // 12)):
         rows.append((f"{angles[k]:g}", *(f"{float(found[name][k]):.4f}" for name in names)))

@@ -12,11 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import InputError
+from ..darkness import dark_areas_in
+from ..errors import InputError, UnsupportedScene
 from ..lighting.dome_file import DomeLike, dome_of
 from ..progress import Progress, reporter
-from ..results.statistics import PARTS, STATISTICS
-from ..results.summary import Record, exact_record
+from ..results.dark_areas import NUMBERS, UNDEFINED, DarkAreas
+from ..results.statistics import PARTS, STATISTICS, Description, Statistic
+from ..results.summary import Record, exact_record, exact_result, record
+from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
@@ -35,6 +38,8 @@ AXES = {
     "turn_deg": "turn of the stone about its own axis",
 }
 MOST_STEPS = 100_000
+DARK_RESOLUTION = 256
+"""Pixels along each side on which connected dark areas are found."""
 
 
 def tilt(
@@ -45,6 +50,7 @@ def tilt(
     turn_deg: Any = 0.0,
     *,
     settings: TraceSettings | None = None,
+    dark: bool = False,
     progress: bool | Progress = False,
 ) -> xr.Dataset:
     """Exact statistics of a stone over a series of angles.
@@ -60,23 +66,37 @@ def tilt(
     tilt_deg, azimuth_deg, turn_deg : a number or a list each. Several lists run in parallel and have equal length: a path. A
         negative tilt leans in the opposite direction; -180 to 180.
     settings : settings of the traces: one wavelength, an exact engine.
+    dark : also the largest connected dark area and the dark band of long stones, see `dark_areas`; takes about as long again.
     progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
     Returns
     -------
     xarray.Dataset : each statistic (unit 1) with its certain bracket as ``_low`` and ``_high`` and its standard error as
-        ``_error``, and the outline's area in mm^2, along the angle that varies, or along ``step`` where several do.
+        ``_error``, and the outline's area in mm^2, along the angle that varies, or along ``step`` where several do. With
+        `dark` also its numbers, NaN for the band of a stone that isn't long, and ``dark_x_mm`` and ``dark_y_mm``, the centroid.
 
     Raises InputError for invalid angles, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
     scene = exactly(Scene(stone, dome_of(dome), settings=settings or TraceSettings()))
-    records = []
+    records, areas = list[Record](), list[DarkAreas]()
     with reporter(progress, "angles") as update:
-        for one in in_order(lambda view: exact_record(replace(scene, view=view), threads=1), views(**angles)):
+        for one, area in in_order(lambda view: _seen(replace(scene, view=view), dark), views(**angles)):
             records.append(one)
+            areas += [area] if area is not None else []
             update(len(records), len(angles["tilt_deg"]))
-    return _dataset(scene, angles, _varied(tilt_deg, azimuth_deg, turn_deg), records)
+    return _dataset(scene, angles, _varied(tilt_deg, azimuth_deg, turn_deg), records, areas)
+
+
+def _seen(scene: Scene, dark: bool) -> tuple[Record, DarkAreas | None]:
+    """The numbers of one view, and its dark areas where they are wanted."""
+    if not dark:
+        return exact_record(scene, threads=1), None
+    traced = exact_result(scene, early=False, threads=1)
+    if traced.polygons is None:
+        raise UnsupportedScene.by((traced.engine, "dark areas need virtual facets"))
+    grid = grid_around(scene.stone, scene.view, DARK_RESOLUTION)
+    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance), dark_areas_in(traced.polygons, scene, grid)
 
 
 def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -> Iterator[View]:
@@ -122,11 +142,22 @@ def _together(given: dict[str, Any]) -> dict[str, np.ndarray]:
     return {key: np.broadcast_to(angles, most) for key, angles in checked.items()}
 
 
+def _columns(one: Description, values: list[Statistic], dim: str) -> dict[str, Any]:
+    """A statistic's parts as variables of a dataset."""
+    columns = {}
+    for suffix, (part, words) in PARTS.items():
+        about = {"long_name": one.key.replace("_", " ") + words, "units": one.unit, "definition": one.definition}
+        columns[one.key + suffix] = ((dim,), np.array([getattr(value, part) for value in values]), about)
+    return columns
+
+
 def _varied(*given: Any) -> list[str]:
     return [key for key, value in zip(AXES, given, strict=True) if np.ndim(value) > 0]
 
 
-def _dataset(scene: Scene, angles: dict[str, np.ndarray], varied: list[str], records: list[Record]) -> xr.Dataset:
+def _dataset(
+    scene: Scene, angles: dict[str, np.ndarray], varied: list[str], records: list[Record], dark: list[DarkAreas]
+) -> xr.Dataset:
     import xarray as xr
 
     dim = varied[0] if len(varied) == 1 else "step"
@@ -138,10 +169,13 @@ def _dataset(scene: Scene, angles: dict[str, np.ndarray], varied: list[str], rec
     coords["wavelength_nm"] = ((), scene.settings.wavelength_nm, {"long_name": "wavelength in air", "units": "nm"})
     variables: dict[str, Any] = {}
     for key, one in STATISTICS.items():
-        for suffix, (part, words) in PARTS.items():
-            about = {"long_name": key.replace("_", " ") + words, "units": one.unit, "definition": one.definition}
-            numbers = np.array([getattr(record.statistics[key], part) for record in records])
-            variables[key + suffix] = ((dim,), numbers, about)
+        variables |= _columns(one, [record.statistics[key] for record in records], dim)
+    if dark:
+        for key, number in NUMBERS.items():
+            variables |= _columns(number, [area.statistics.get(key, UNDEFINED) for area in dark], dim)
+        for axis, place in zip("xy", np.array([area.center_mm for area in dark]).T, strict=True):
+            about = {"long_name": f"{axis} of the centroid of the largest connected dark area", "units": "mm"}
+            variables[f"dark_{axis}_mm"] = ((dim,), place, about)
     areas = np.array([record.area_mm2 for record in records])
     variables["area_mm2"] = ((dim,), areas, {"long_name": "area of the outline as seen", "units": "mm^2"})
     attrs: dict[str, Any] = {

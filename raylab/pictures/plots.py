@@ -49,6 +49,7 @@ LOOKS = {
     "sky": Look("cividis", 0.0, 1.0),
     "head": Look("magma", 0.0, 1.0),
     "leak": Look("magma", 0.0, 1.0),
+    "window": Look("magma", 0.0, 1.0),
     "absorbed": Look("magma", 0.0, None),
     "scattered": Look("magma", 0.0, None),
     "untraced": Look("magma", 0.0, None),

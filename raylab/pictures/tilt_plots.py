@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..results.dark_areas import NUMBERS
 from ..tracers.ledger import ENTRIES
 from .bands import band
 
@@ -23,10 +24,12 @@ LABELS = {
 
 
 def tilt_figure(found: xr.Dataset, scintillation: Any = None) -> Figure:
-    """Contrast and brightness, the ledger, and (where given) the `Scintillation` against the angle; brackets are shaded."""
+    """Contrast and brightness, the ledger, and (where given) dark areas and the `Scintillation` against the angle; brackets are
+    shaded."""
     from matplotlib.figure import Figure
 
-    panels = 2 if scintillation is None else 3
+    dark = [name for name in NUMBERS if name in found and bool(np.isfinite(found[name]).any())]
+    panels = 2 + bool(dark) + (scintillation is not None)
     figure = Figure(figsize=(6.2 * panels, 4.4), layout="constrained")
     axes = figure.subplots(1, panels)
     _curves(axes[0], found, ("contrast_rms", "brightness"))
@@ -34,8 +37,12 @@ def tilt_figure(found: xr.Dataset, scintillation: Any = None) -> Figure:
     _curves(axes[1], found, [name for name in ENTRIES if float(found[name].max()) > 0.0])
     axes[1].set_title("ledger (area mean)", fontsize=11, loc="left")
     axes[1].set_ylim(0.0, 1.0)
+    if dark:
+        _curves(axes[2], found, dark)
+        axes[2].set_title("largest connected dark area, and dark band", fontsize=11, loc="left")
+        axes[2].set_ylim(min(0.0, 1.1 * min(float(found[name].min()) for name in dark)), None)
     if scintillation is not None:
-        _flashes(axes[2], found, scintillation)
+        _flashes(axes[-1], found, scintillation)
     about = found.attrs
     figure.suptitle(
         f"{about['stone']}, {about['material']}; dome {about['dome']}; {float(found.wavelength_nm):g} nm", x=0.01, ha="left",

@@ -21,7 +21,7 @@ from ..tracers.exact.beams import Beams
 from ..tracers.ledger import ENTRIES, FIELDS, LUMINANCE, SKY
 from ..tracing import Result
 
-DRAWN = ("luminance", *ENTRIES, "glare")
+DRAWN = ("luminance", *ENTRIES, "glare", "window")
 """What the polygons can be coloured by."""
 MOST_POLYGONS = 100_000
 """More are refused: at about 230 bytes each they make a file that browsers are slow to draw."""
@@ -41,7 +41,7 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
 
     Parameters
     ----------
-    name : what they are coloured by, one of DRAWN: luminance and glare in cividis, ledger entries in magma.
+    name : what they are coloured by, one of DRAWN: luminance and glare in cividis, the others in magma.
     wavelength_nm : the wavelength to take from several (the nearest one); the middle one by default.
 
     Raises

@@ -28,6 +28,7 @@ DEFINITIONS: dict[str, tuple[str, str, str]] = {
     "scattered": ("scattered", "1", "share of the light that meets an absorbing facet"),
     "untraced": ("untraced", "1", "share of the light that is still inside when tracing ends"),
     "glare": ("glare", "1", "share of the light that the first surface reflects; part of sky, head and leak"),
+    "window": ("seen straight through", "1", "share of the light that leaves below the girdle plane unreflected; part of leak"),
     "source_elevation": ("source elevation", "degree", "elevation of the weighted mean direction of the light"),
     "bounces": ("internal reflections", "1", "weighted mean number of internal reflections before the light leaves"),
     "coverage": ("coverage", "1", "share of the pixel that the stone covers"),

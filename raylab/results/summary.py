@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -151,12 +151,18 @@ def _on_edges(totals: Totals) -> dict[str, str]:
 
 
 def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
-    """The statistics of a scene at its one wavelength, by an exact engine and without maps.
+    """The statistics of a scene at its one wavelength; see `exact_result`."""
+    traced = exact_result(scene, threads=threads)
+    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
+
+
+def exact_result(scene: Scene, *, early: bool = True, threads: int | None = None) -> EngineResult:
+    """A scene at its one wavelength, by an exact engine and without maps; `early` as in `Goal`.
 
     Raises UnsupportedScene where no exact engine can trace it, InputError where it has more than one wavelength.
     """
-    traced = engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, goal=goal_of(scene), threads=threads)
-    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
+    goal = replace(goal_of(scene), early=early)
+    return engine_for(scene, exact=True).trace(scene, scene.settings.wavelength_nm, goal=goal, threads=threads)
 
 
 def summarize(

@@ -12,7 +12,10 @@ entered again. Each entry is tallied where it happens; none is computed as a res
     untraced   still inside when the path was ended
 
 They sum to one to rounding. The girdle plane is the stone's own and tilts with it; the head's cone stands about the
-dome's axis and covers both sky and leak. `glare` is the part of sky + head + leak that came off the first surface.
+dome's axis and covers both sky and leak. Two parts of them are tallied beside the ledger:
+
+    glare      the part of sky + head + leak that came off the first surface
+    window     the part of leak that left without an internal reflection: the eye sees straight through the stone
 
 Light that leaves within a rounding error of an edge is booked by one rule, see `lighting.dome`. How much of it there is, and
 what the other bookings would give, stands beside the ledger:
@@ -36,10 +39,23 @@ ENTRIES = ("sky", "head", "leak", "absorbed", "scattered", "untraced")
 LUMINANCE, SKY, HEAD, LEAK, ABSORBED, SCATTERED, UNTRACED, GLARE = range(8)
 SOURCE_X, SOURCE_Y, SOURCE_Z = 8, 9, 10  # sum of weight x outside direction, dome's frame
 BOUNCES = 11  # sum of weight x number of internal reflections before leaving
-DOUBT, DIMMER, BRIGHTER = 12, 13, 14
-CHANNELS = 15
+WINDOW = 12
+DOUBT, DIMMER, BRIGHTER = 13, 14, 15
+CHANNELS = 16
 MAPPED = DOUBT  # the channels before this one have maps; of the others only the means over the stone are wanted
-FIELDS = ("luminance", *ENTRIES, "glare", "source_x", "source_y", "source_z", "bounces", "doubt", "dimmer", "brighter")
+FIELDS = (
+    "luminance",
+    *ENTRIES,
+    "glare",
+    "source_x",
+    "source_y",
+    "source_z",
+    "bounces",
+    "window",
+    "doubt",
+    "dimmer",
+    "brighter",
+)
 """Names of the channels, in their order."""
 
 
@@ -55,8 +71,15 @@ def entry_of_exit(z, w, head_cos):
 
 
 @njit(inline="always")
+def tally_glare(row, glare, x, y, z, turn, dome, cone=0.0):
+    """Book `glare`, which the first surface reflects along (x, y, z); returns the entry, see `tally_exit`."""
+    row[GLARE] = glare
+    return _tally(row, glare, x, y, z, turn, dome, cone)
+
+
+@njit(inline="always")
 def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
-    """Book `weight` that leaves along the unit direction (x, y, z), stone's frame; returns the entry it is booked under.
+    """Book `weight` that leaves the inside along the unit direction (x, y, z), stone's frame; returns its entry.
 
     Parameters
     ----------
@@ -65,6 +88,16 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
     cone : solid angle, sr, for which this direction stands: none in a whole polygon under a parallel view, whose rays all
         leave alike.
     """
+    entry = _tally(row, weight, x, y, z, turn, dome, cone)
+    row[BOUNCES] += weight * bounces
+    if entry == LEAK and bounces == 0.0:
+        row[WINDOW] += weight
+    return entry
+
+
+@njit(inline="always")
+def _tally(row, weight, x, y, z, turn, dome, cone):
+    """Book `weight` under its entry, which is returned, with its luminance and direction; see `tally_exit`."""
     u = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z
     v = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z
     w = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
@@ -87,7 +120,6 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
     row[SOURCE_X] += weight * u
     row[SOURCE_Y] += weight * v
     row[SOURCE_Z] += weight * w
-    row[BOUNCES] += weight * bounces
     return entry
 
 

@@ -33,6 +33,7 @@ from .ledger import (
     SOURCE_X,
     SOURCE_Z,
     UNTRACED,
+    WINDOW,
 )
 
 
@@ -43,7 +44,7 @@ class Path:
     Attributes
     ----------
     facets : facet numbers met, the entry first; empty for a miss.
-    exits : (weight, unit direction in the stone's frame, internal reflections before) of each part that left.
+    exits : (weight, unit direction in the stone's frame, internal reflections before) of each part that left, the glare first.
     glare, absorbed, scattered, untraced : the other parts.
     """
 
@@ -58,7 +59,7 @@ class Path:
         """The path's ledger as (CHANNELS,) numbers; `turn` (3, 3) takes the stone's frame to the dome's."""
         row = np.zeros(CHANNELS)
         row[GLARE], row[ABSORBED], row[SCATTERED], row[UNTRACED] = self.glare, self.absorbed, self.scattered, self.untraced
-        for weight, direction, bounces in self.exits:
+        for number, (weight, direction, bounces) in enumerate(self.exits):
             in_dome = turn @ direction
             bookings = _bookings(direction, in_dome, dome)
             entry, luminance = bookings[0]
@@ -69,6 +70,7 @@ class Path:
             row[BRIGHTER] += weight * (max(other for _, other in bookings) - luminance)
             row[SOURCE_X : SOURCE_Z + 1] += weight * in_dome
             row[BOUNCES] += weight * bounces
+            row[WINDOW] += weight * (number > 0 and bounces == 0 and entry == LEAK)
         return row
 
 

@@ -8,10 +8,11 @@ import numpy as np
 
 from .ledger import CHANNELS
 
-LUMINANCE_SQUARE, UNTRACED_SQUARE, SWING_SQUARE = range(CHANNELS, CHANNELS + 3)
-MOMENTS = CHANNELS + 3
+LUMINANCE_SQUARE, UNTRACED_SQUARE, SWING_SQUARE, UNMET = range(CHANNELS, CHANNELS + 4)
+MOMENTS = CHANNELS + 4
 """Area means kept for statistics: the ledger's channels, then the squares of the luminance, of the untraced weight and of the
-swing, by which the luminance in a point could be other at the edges: dimmer and brighter together."""
+swing, by which the luminance in a point could be other at the edges: dimmer and brighter together; last the untraced weight
+that may not have met a facet from inside yet, the only one that can still show a window."""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from ..results.maps import DEFINITIONS
 
 COLORS = 256
 
-OFFERED = ("contrast", "luminance", "leak", "head", "sky", "glare", "bounces", "untraced")
+OFFERED = ("contrast", "luminance", "leak", "window", "head", "sky", "glare", "bounces", "untraced")
 """Maps that the page offers, in the order of its lists."""
 
 

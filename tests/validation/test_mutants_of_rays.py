@@ -61,8 +61,8 @@ MUTANTS = {
     ),
     "glare counted twice": (
         "sampled.rays",
-        "tally_exit(ledger, glare,",
-        "tally_exit(ledger, 2.0 * glare,",
+        "tally_glare(ledger, glare,",
+        "tally_glare(ledger, 2.0 * glare,",
         [agree, closes, furnace],
     ),
     "body colour too weak": ("packets", "left = math.exp(-depth)", "left = math.exp(-0.99 * depth)", [agree, closes]),
@@ -112,6 +112,13 @@ MUTANTS = {
     "bent mirror": ("surface", "vz - 2.0 * cos_i * nz", "vz - 1.999 * cos_i * nz", [agree]),
     # ledger.py
     "leakage below the horizon instead of the girdle plane": ("ledger", "LEAK if z < -MARGIN", "LEAK if w < -MARGIN", [agree]),
+    "a window of light that was reflected inside": (
+        "ledger",
+        "if entry == LEAK and bounces == 0.0:",
+        "if entry == LEAK:",
+        [agree],
+    ),
+    "a window above the girdle": ("ledger", "if entry == LEAK and bounces == 0.0:", "if bounces == 0.0:", [agree]),
     "head as wide as the sky": ("ledger", "if w >= head_cos - MARGIN:", "if w > 0.0:", [agree]),
 }
 

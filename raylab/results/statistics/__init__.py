@@ -15,9 +15,9 @@ from collections.abc import Mapping
 from .brightness import BRIGHTNESS
 from .contrast import CONTRAST_RMS
 from .definition import PARTS, Definition, Description, Statistic
-from .shares import GLARE_SHARE, LEDGER
+from .shares import GLARE_SHARE, LEDGER, WINDOW_SHARE
 
-STATISTICS: dict[str, Definition] = {one.key: one for one in (BRIGHTNESS, CONTRAST_RMS, GLARE_SHARE, *LEDGER)}
+STATISTICS: dict[str, Definition] = {one.key: one for one in (BRIGHTNESS, CONTRAST_RMS, GLARE_SHARE, WINDOW_SHARE, *LEDGER)}
 """Every statistic that follows from area means, by its key, in the order of tables."""
 
 SYMMETRY = Description(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from ...tracers.ledger import ABSORBED, DOUBT, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED
-from ...tracers.totals import Totals
+from ...tracers.ledger import ABSORBED, DOUBT, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED, WINDOW
+from ...tracers.totals import UNMET, Totals
 from .definition import Definition, Statistic, unit_vector
 
 
@@ -13,9 +13,10 @@ def _share(channel: int, label: str, definition: str) -> Definition:
 
     def of(totals: Totals, peak_radiance: float) -> Statistic:
         value, traced, untraced = (float(x) for x in (totals.estimate[channel], totals.mean[channel], totals.mean[UNTRACED]))
-        doubt = float(totals.mean[DOUBT]) if channel in (SKY, HEAD, LEAK) else 0.0
+        doubt = float(totals.mean[DOUBT]) if channel in (SKY, HEAD, LEAK, WINDOW) else 0.0
         low = 0.0 if channel == UNTRACED else max(0.0, traced - doubt)
         more = 0.0 if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
+        more = float(totals.mean[UNMET]) if channel == WINDOW else more
         return Statistic(value, low, traced + more + doubt, totals.error(unit_vector(channel)), totals.whole)
 
     return Definition(
@@ -30,6 +31,9 @@ def _share(channel: int, label: str, definition: str) -> Definition:
 
 
 GLARE_SHARE = _share(GLARE, "glare of the first surface", "is reflected by the first surface")
+WINDOW_SHARE = _share(
+    WINDOW, "seen straight through", "leaves below the girdle plane without an internal reflection, part of the leakage"
+)
 
 LEDGER = (
     _share(SKY, "light returned from the sky", "leaves above the girdle plane, outside the head cone"),

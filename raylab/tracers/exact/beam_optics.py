@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from ...jit import njit
 from ...stone.finish import ABSORBS
-from ..ledger import GLARE, SCATTERED, tally_exit
+from ..ledger import SCATTERED, tally_glare
 from ..surface import enter, interact
 
 FIRST_RELEASE, MEMORY, LEAST_RELEASE = 0.3, 0.1, 0.05
@@ -53,8 +53,7 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
     nx, ny, nz, d = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2], stone.planes[row, 3]
     vx, vy, vz = -turn[2, 0], -turn[2, 1], -turn[2, 2]
     glare, rx, ry, rz, i, q, tx, ty, tz, ax, ay, az, cos_i, _ = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
-    ledger[GLARE] = glare
-    beam[STRONGEST], beam[STRONGEST_ENTRY] = glare, tally_exit(ledger, glare, rx, ry, rz, 0.0, turn, dome)
+    beam[STRONGEST], beam[STRONGEST_ENTRY] = glare, tally_glare(ledger, glare, rx, ry, rz, turn, dome)
     # Height of the plane over (x, y): n.(turn^T (x, y, h)) = d, so h falls by (n.e_x)/cos_i along x.
     for part in range(3):
         ex, ey, ez, level = 0.0, 0.0, 0.0, d

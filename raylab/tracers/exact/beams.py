@@ -33,7 +33,7 @@ from ...units import whole_in
 from ..goal import Goal
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
-from ..totals import MOMENTS, Totals
+from ..totals import MOMENTS, UNMET, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
 from .enough import Stop, work_until_enough
@@ -65,6 +65,7 @@ class Beams:
         has the corners starts[k] to starts[k + 1].
     areas_mm2 : (L,). rows : (L, CHANNELS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
     squares : (L, 3) means over each polygon of the squares of luminance, untraced weight and swing, see `totals`.
+    unmet : (L,) the weight that was left inside before it met a facet there.
     leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
         of the node before (-1: none) and the facet met; the first is the entry.
     strongest : (L,) the node at which the largest single weight of the polygon was booked, empty if paths were not kept:
@@ -85,6 +86,7 @@ class Beams:
     areas_mm2: np.ndarray
     rows: np.ndarray
     squares: np.ndarray
+    unmet: np.ndarray
     leaves: np.ndarray
     nodes: np.ndarray
     strongest: np.ndarray
@@ -120,7 +122,8 @@ class Beams:
         mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
         over_copies = self.symmetry.maps.mean(axis=0)
         mean[SOURCE_X : SOURCE_Y + 1] = over_copies @ mean[SOURCE_X : SOURCE_Y + 1]
-        mean[CHANNELS:] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
+        mean[CHANNELS:UNMET] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
+        mean[UNMET] = (self.unmet * share).sum()
         turned = np.eye(MOMENTS)
         turned[SOURCE_X : SOURCE_Y + 1, SOURCE_X : SOURCE_Y + 1] = over_copies
         covariance = turned @ self.tail.covariance @ turned.T
@@ -175,6 +178,7 @@ class Beams:
             areas_mm2=np.tile(self.areas_mm2, self.copies),
             rows=np.concatenate(rows),
             squares=np.tile(self.squares, (self.copies, 1)),
+            unmet=np.tile(self.unmet, self.copies),
             leaves=np.tile(self.leaves, self.copies),
             strongest=np.tile(self.strongest, self.copies),
             strongest_entry=np.tile(self.strongest_entry, self.copies),
@@ -270,6 +274,7 @@ def trace_beams(
             areas_mm2=areas,
             rows=batch.ledgers,
             squares=squares,
+            unmet=np.where(batch.beams[:, optics.REFLECTIONS] == 0.0, batch.beams[:, optics.INTENSITY], 0.0),
             leaves=leaves if keep_paths else np.empty(0, np.int64),
             nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
             strongest=np.where(inside, leaves, strongest) if keep_paths else np.empty(0, np.int64),

@@ -21,7 +21,7 @@ from ...lighting.dome import DomeTable
 from ...optics.media import Medium
 from ...stone.finish import ABSORBS
 from ...stopping import pause
-from ..ledger import CHANNELS, GLARE, SCATTERED, tally_exit
+from ..ledger import CHANNELS, SCATTERED, tally_glare
 from ..packets import AXIS, CONE, DIRECTION, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
 from ..rim import Rim
 from ..stone_table import StoneTable
@@ -98,8 +98,7 @@ def _enter(ledger, start, e, k, stone, dome, turn, polarized, cone):
     vx, vy, vz = e[_VX + k], e[_VY + k], e[_VZ + k]
     t = e[_NUM + k] / e[_DEN + k]
     glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
-    ledger[GLARE] = glare
-    tally_exit(ledger, glare, rx, ry, rz, 0.0, turn, dome, cone)
+    tally_glare(ledger, glare, rx, ry, rz, turn, dome, cone)
     start[PLACE], start[PLACE + 1], start[PLACE + 2] = e[_X + k] + t * vx, e[_Y + k] + t * vy, e[_Z + k] + t * vz
     start[DIRECTION], start[DIRECTION + 1], start[DIRECTION + 2] = tx, ty, tz
     start[STOKES], start[STOKES + 1], start[STOKES + 2], start[STOKES + 3] = i, q, 0.0, 0.0

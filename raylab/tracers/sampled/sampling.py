@@ -30,7 +30,7 @@ from ..keyed import keyed_uniform
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, MAPPED, SCATTERED, SKY, UNTRACED
 from ..packets import PathRules
 from ..stone_table import stone_table
-from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNTRACED_SQUARE, Totals
+from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
 from .rays import trace_rays
 
 NAME = "rays"
@@ -103,6 +103,7 @@ def _moments(row, z):
     z[LUMINANCE_SQUARE] = row[LUMINANCE] ** 2
     z[UNTRACED_SQUARE] = row[UNTRACED] ** 2
     z[SWING_SQUARE] = (row[DIMMER] + row[BRIGHTER]) ** 2
+    z[UNMET] = row[UNTRACED]  # of which next to nothing is unmet: rays end at a facet
     z[MOMENTS] = 1.0
 
 
