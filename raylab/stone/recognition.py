@@ -68,8 +68,11 @@ class Recognition:
 
 @dataclass(frozen=True)
 class Tiers:
-    """A `name` and an `index` for each facet; the `cut`, None where none is known, and how surely; the `symmetry`, of size 1
-    without a cut; and the azimuth in degrees where the cut's +x lies (of a round cut, the first main's, the one nearest to 0)."""
+    """Names of facets.
+
+    A `name` and an `index` for each facet; the `cut`, None where none is known, and how surely; the `symmetry`, of size 1
+    without a cut; the azimuth in degrees where the cut's +x lies (of a round cut, the first main's, the one nearest to 0).
+    """
 
     names: tuple[str, ...]
     indices: tuple[int, ...]

@@ -20,7 +20,14 @@ from .outline_fit import Fit, fitted, straightened
 from .rounds import which
 from .shape import OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names, only_largest
 
-MAINS = {"round brilliant": 8, "oval brilliant": 8, "pear brilliant": 8, "marquise brilliant": 8, "cushion brilliant": 8, "triangular brilliant": 6}  # fmt: skip
+MAINS = {
+    "round brilliant": 8,
+    "oval brilliant": 8,
+    "pear brilliant": 8,
+    "marquise brilliant": 8,
+    "cushion brilliant": 8,
+    "triangular brilliant": 6,
+}
 """Mains on each side of a cut, the simplest outline first."""
 
 CLOSE = 0.01
@@ -116,7 +123,7 @@ def _placed(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named | None:
         if facets.sum() < PRESENT * count or agrees < IN_PLACE * shape.area[facets].sum():
             return None
     number = counted(shape, full, azimuth)
-    for f in np.flatnonzero(mains):
+    for f in np.flatnonzero(mains).tolist():
         number[f] = round(around[f]) % count
     for f, name in enumerate(full):
         if name == STAR.name:

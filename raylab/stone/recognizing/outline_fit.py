@@ -109,7 +109,9 @@ def narrowed(own: Extent) -> Sides:
     return tapered(own.length, own.width, min(max(2.0 * own.area / own.length - own.width, 1e-3 * own.width), own.width))
 
 
-def _radii(own: Extent, make: Callable[..., Outline], starts: list[list[float]], low: list[float], high: list[float]) -> Outline:
+def _radii(
+    own: Extent, make: Callable[..., Outline], starts: list[list[float]], low: list[float], high: list[float]
+) -> Outline:
     """The outline whose radii fit best in squares, from the start that leads farthest."""
 
     def off(radii: np.ndarray) -> np.ndarray:

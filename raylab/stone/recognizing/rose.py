@@ -15,21 +15,20 @@ IN_PLACE = 0.9
 """Least agreement of stars and sides with sixths of a turn (1: perfect)."""
 
 
-def base_of(shape: Shape) -> int | None:
-    """The level facet underneath that meets the girdle all around, under a body whose top is no such facet; else None."""
-    down, up = shape.normals[:, 2] < 0.0, shape.normals[:, 2] > 0.0
-    base = shape.largest(down & (shape.slope_deg < LEVEL_DEG) & ~shape.steep)
-    others = down & ~shape.steep & ~base
-    if not base.any() or shape.area[others].sum() > SPARE * shape.area[base].sum() or not (up & ~shape.steep).any():
-        return None
-    top = shape.largest(up & ~shape.steep)
-    return None if shape.area[top].sum() >= shape.area[base].sum() else int(base.argmax())
+def is_base(shape: Shape, facet: int) -> bool:
+    """True for a level facet that meets the girdle alone, the whole of its side, under or over a dome of smaller facets."""
+    same = (shape.normals[:, 2] > 0.0) == (shape.normals[facet, 2] > 0.0)
+    own, dome = same & ~shape.steep, ~same & ~shape.steep
+    if shape.slope_deg[facet] > LEVEL_DEG or not dome.any() or not shape.steep.any():
+        return False
+    others = float(shape.area[own].sum() - shape.area[facet])
+    return others <= SPARE * float(shape.area[facet]) and bool(shape.area[dome].max() < shape.area[facet])
 
 
 def rose(shape: Shape) -> Named | None:
     """A rose cut with its facets named, or None."""
-    base = base_of(shape)
-    if base is None:
+    down = (shape.normals[:, 2] < 0.0) & ~shape.steep
+    if not down.any() or not is_base(shape, int(shape.largest(down).argmax())):
         return None
     dome = (shape.normals[:, 2] > 0.0) & ~shape.steep
     rim = ~dome
@@ -56,4 +55,6 @@ def rose(shape: Shape) -> Named | None:
     only_largest(shape, names, lambda f: number[f] if names[f] in places else None)
     missing = any(names.count(name) < PRESENT * count for name, (count, _) in places.items())
     off = deviation(extent(shape.outline, azimuth), ROSE_CUT.outline) if ROSE_CUT.outline is not None else 0.0
-    return None if missing or off > OUTLINE or shape.spare(names) > SPARE else Named.lying(names, number, ROSE_CUT, azimuth, off)
+    return (
+        None if missing or off > OUTLINE or shape.spare(names) > SPARE else Named.lying(names, number, ROSE_CUT, azimuth, off)
+    )

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ...plane_geometry import distance_to_edge
-from ..cuts.brilliant import LOWER_HALF, PAVILION_MAIN
+from ..cuts.brilliant import LOWER_HALF
 from ..cuts.cut import Cut
 from ..cuts.old_european_cut import OLD_EUROPEAN_CUT
 from ..cuts.outline import Outline

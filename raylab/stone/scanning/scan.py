@@ -166,6 +166,7 @@ def stone_from_mesh(
         facets=facet_fits(stone, facets, pose, found, table),
         unexplained=unexplained(mesh, found, pose.rotation, pose.shift_mm),
         extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == EXTRA),
+        recognition=pose.tiers.recognition,
     )
     return Scan(stone, report)
 

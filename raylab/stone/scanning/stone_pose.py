@@ -1,9 +1,10 @@
 """How a scanned stone must be turned and shifted to stand in raylab's frame.
 
-The table, the largest facet, is turned up: its normal is +z. The stone is then turned about z by the smallest angle that
-brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area). The
-axis is put through the middle of the outline's area, and z = 0 halfway between the girdle's two edges, on average over the
-mains' azimuths. A stone that stands in the frame already is not moved.
+The table, the largest facet, is turned up: its normal is +z. A largest facet that borders the girdle alone, under a dome, is
+the flat base of a rose cut and is turned down. The stone is then turned about z by the smallest angle that brings its mains to
+0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area), or a long stone's length to
++x. The axis is put through the middle of the outline's area (of a long stone: of its length and width), and z = 0 halfway
+between the girdle's two edges, on average over the mains' azimuths. A stone that stands in the frame already is not moved.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ import numpy as np
 
 from ...plane_geometry import centroid, convex_outline, rotation_about_z
 from ..polyhedron import Polyhedron, intersect
-from ..recognition import STEEP_DEG, Tiers, name_tiers
+from ..recognition import Tiers, name_tiers
+from ..recognizing.rose import is_base
+from ..recognizing.shape import STEEP_DEG, Shape
 
 
 @dataclass(frozen=True)
@@ -34,16 +37,32 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pos
     """
     up = _upright(normals[table])
     body = intersect(normals @ up.T, distances_mm)
+    if is_base(Shape(normals @ up.T, body), table):
+        up = np.diag([1.0, -1.0, -1.0]) @ up
+        body = intersect(normals @ up.T, distances_mm)
     tiers = name_tiers(normals @ up.T, distances_mm, body=body)
     turn = rotation_about_z(-math.radians(tiers.azimuth_deg)) @ up
     turned = normals @ turn.T
     body = Polyhedron(body.vertices @ (turn @ up.T).T, body.loops, body.areas, body.centroids @ (turn @ up.T).T)
-    axis = centroid(convex_outline(body.vertices[:, :2]))
-    order = tiers.order if tiers.order > 1 else 16
+    axis = _axis(convex_outline(body.vertices[:, :2]), tiers)
+    order = tiers.symmetry.order if tiers.symmetry.order > 2 else 16
     edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]
     shift = -np.array([*axis, float(np.mean(edges))])
     # the numbers of a tier count from azimuth 0, which has just been settled
     return Pose(turn, shift, name_tiers(turned, distances_mm, body=body))
+
+
+def _axis(outline: np.ndarray, tiers: Tiers) -> np.ndarray:
+    """(2,) where the axis passes through an outline (K, 2)."""
+    middle = centroid(outline)
+    if tiers.cut is None or not tiers.cut.of_width or tiers.symmetry.order > 2:
+        return middle
+    across = (outline.max(axis=0) + outline.min(axis=0)) / 2.0
+    if tiers.symmetry.order == 2:
+        return np.asarray(across)
+    if tiers.cut.mains():  # a pear's axis stands where it is widest, half the width from its round end
+        across[0] = outline[:, 0].min() + np.ptp(outline[:, 1]) / 2.0
+    return np.asarray(across)
 
 
 def _upright(n: np.ndarray) -> np.ndarray:
