@@ -242,7 +242,7 @@ def test_a_step_stone_is_not_measured_as_a_round_brilliant(order, steps):
     stone = step_stone(order, steps, order)
     found = measure(stone)
     assert found.cut == STEP_CUTS[order]
-    assert found.table_pct is None
+    assert found.star_pct is None
     assert found.recognition.share_pct == 100.0
     named = name_tiers(stone.normals, stone.distances_mm)
     rows = [f"{word} {side} step" for word in ("first", "second", "third")[:steps] for side in ("crown", "pavilion")]
@@ -267,7 +267,7 @@ def test_names_do_not_make_a_round_of_a_step_stone(order, steps):
     found = measure(body(stone.normals, stone.distances_mm, tiers=[*tiers, *["girdle"] * order]))
     assert found.cut == STEP_CUTS[order]
     assert {row.tier for row in found.facets if not row.tier.endswith(" step")} == {"table", "girdle"}
-    assert found.table_pct is None
+    assert found.star_pct is None
 
 
 @pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])

@@ -64,7 +64,8 @@ def long_measured(crown: Tier, pavilion: Tier, *, points: int = 2, cornered: boo
         ),
         Measured(
             "girdle_pct", _LABELS["girdle_pct"], "%",
-            f"thickness at the {crown.name}s of ends and sides, percent of the width {_OURS}", lambda c: of.girdle(c, above, "ends", "sides"), uneven=True,
+            f"thickness at the {crown.name}s of ends and sides, percent of the width {_OURS}",
+            lambda c: of.girdle(c, above, "ends", "sides"), uneven=True,
         ),
         Measured(
             "girdle_ends_pct", "girdle thickness at the ends", "%", f"thickness at the {crown.name}s that face {ends} {_OURS}",
@@ -80,7 +81,8 @@ def long_measured(crown: Tier, pavilion: Tier, *, points: int = 2, cornered: boo
             lambda c: of.girdle_corners(c, above),
         ),
         Measured(
-            "culet_pct", _LABELS["culet_pct"], "%", f"extent of the culet across the length, 0 for none {_OURS}", of.culet_width,
+            "culet_pct", _LABELS["culet_pct"], "%", f"extent of the culet across the length, 0 for none {_OURS}",
+            of.culet_width,
         ),
         Measured("keel_pct", "keel", "%", f"length of the keel, percent of the length; 0 for a point {_OURS}", of.keel),
         Measured(

@@ -226,7 +226,8 @@ PRINCESS_CUT = Cut(
         *(
             Measured(
                 f"{tier.name.replace(' ', '_')}_deg", f"slope of the {tier.name}", "deg",
-                "slopes of the facets of this tier on the sides across the length (our definition)", _chevrons(tier), uneven=True,
+                "slopes of the facets of this tier on the sides across the length (our definition)",
+                _chevrons(tier), uneven=True,
             )
             for tier in CHEVRONS
         ),

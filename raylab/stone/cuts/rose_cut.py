@@ -167,7 +167,8 @@ ROSE_CUT = Cut(
         ),
         Measured(
             "girdle_pct", "girdle thickness at the mains", "%",
-            "thickness where the sides' points meet the girdle (our definition)", lambda c: girdle(c, Row(ROSE_SIDE, ORDER), "ends"), uneven=True,
+            "thickness where the sides' points meet the girdle (our definition)",
+            lambda c: girdle(c, Row(ROSE_SIDE, ORDER), "ends"), uneven=True,
         ),
         Measured("out_of_round_pct", "out of round", "%", "largest minus smallest diameter; Geurts et al.", out_of_round),
     ),

@@ -166,14 +166,14 @@ def bulge(c: Callipers) -> Quantity | None:
     share = np.divide(a, a - b, out=np.zeros_like(a), where=(a * b < 0.0))[:, None]
     points = (c.start + share * (c.end - c.start))[crosses]
     across, walls = points[:, :2] @ v - bottom @ v, c.on_girdle[crosses]
+    flat = np.repeat(np.isin(np.arange(len(c.loops)), culet), [len(loop) for loop in c.loops])[crosses]
     found = []
     for side in (1.0, -1.0):
         own = side * across > 0.0
         if not (own & walls).any():
             return None
         rim = int(np.where(own & walls, points[:, 2], np.inf).argmin())
-        low = np.flatnonzero((side * across > -c.close) & (points[:, 2] < points[:, 2].min() + 1e3 * c.close))
-        end = int(low[(side * across[low]).argmax()])
+        end = int(np.where(flat, side * across, -np.inf).argmax()) if flat.any() else int(points[:, 2].argmin())
         plan = np.column_stack([side * across, points[:, 2]])
         chord = plan[end] - plan[rim]
         out = np.array([-chord[1], chord[0]]) / np.linalg.norm(chord)  # to the right of the way in and down

@@ -119,13 +119,13 @@ def explained_pct(mesh: Mesh, found: Found) -> float:
     return 100.0 * (1.0 - float(off / mesh.area.sum()))
 
 
-def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found, table: int) -> tuple[FacetFit, ...]:
-    """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`, `table` that of the table.
+def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tuple[FacetFit, ...]:
+    """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`.
 
-    A slope is measured from the table, whose own uncertainty is therefore part of it; an azimuth from the mains' mean,
+    A slope is measured from the table (of a rose cut, from the base), whose own uncertainty is therefore part of it; an azimuth from the mains' mean,
     whose uncertainty is left out.
     """
-    fits = found.planes
+    fits, table = found.planes, planes[pose.level]
     noise = found.noise if found.noise_known else math.nan
     tilts = noise**2 * fits.covariance[planes]
     axes = np.einsum("ij,fjk->fik", pose.rotation, fits.axes[planes])
