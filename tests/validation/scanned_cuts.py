@@ -53,7 +53,7 @@ SAME = {
     "emerald cut": {"emerald cut", "square emerald cut"},
     "tapered baguette": {"tapered baguette", "baguette"},
 }  # fmt: skip
-"""Cuts that can't be told apart by shape at some proportions: slightly longer than wide, slightly tapered, of the same facets."""
+"""Cuts that can't be told apart by shape at some proportions: hardly longer than wide, hardly tapered, of the same facets."""
 
 
 def plain(name: str, count: int) -> list[rl.Stone]:
@@ -145,9 +145,10 @@ def main() -> None:
             rate = [f"{tally[f'{kind}s held']}/{tally[f'{kind}s']}" for kind in ("number", "girdle", "zero")]
             words = f"lacking {tally['lacking']}, beyond {tally['beyond']}, unsure {tally['unsure']}"
             others = {k: n for k, n in tally.items() if k.startswith(("called", "refused", "out")) and n}
+            seconds = time.perf_counter() - start
             print(
                 f"{name}, {noise_um:g} um: {words}; recognised {tally['recognised']}/{tally['stones']};"
-                f" held {rate[0]}, at girdles without flats {rate[1]}, true zeros {rate[2]}; {time.perf_counter() - start:.0f} s; {others}",
+                f" held {rate[0]}, at girdles without flats {rate[1]}, true zeros {rate[2]}; {seconds:.0f} s; {others}",
                 flush=True,
             )
 

@@ -52,15 +52,9 @@ class Uncertainty:
     distance_um: float | tuple[float, ...] = 3.0
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, SIDES = 12
-"""A girdle of no more facets than this has sides, each with errors of its own."""
-
-MOST_ANGLE_DEG, "degrees"))
+        object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, MOST_ANGLE_DEG, "degrees"))
         object.__setattr__(
-            self, "common_angle_deg", number_in("common_angle_deg", self.common_angle_deg, 0.0, SIDES = 12
-"""A girdle of no more facets than this has sides, each with errors of its own."""
-
-MOST_ANGLE_DEG, "degrees")
+            self, "common_angle_deg", number_in("common_angle_deg", self.common_angle_deg, 0.0, MOST_ANGLE_DEG, "degrees")
         )
         object.__setattr__(self, "distance_um", _checked("distance_um", self.distance_um, MOST_DISTANCE_UM, "um"))
 

@@ -122,8 +122,8 @@ def explained_pct(mesh: Mesh, found: Found) -> float:
 def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tuple[FacetFit, ...]:
     """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`.
 
-    A slope is measured from the table (of a rose cut, from the base), whose own uncertainty is therefore part of it; an azimuth from the mains' mean,
-    whose uncertainty is left out.
+    A slope is measured from the table (of a rose cut, from the base), whose own uncertainty is therefore part of it; an azimuth
+    from the mains' mean, whose uncertainty is left out.
     """
     fits, table = found.planes, planes[pose.level]
     noise = found.noise if found.noise_known else math.nan

@@ -1,11 +1,12 @@
 """How a scanned stone must be turned and shifted to stand in raylab's frame.
 
-The table is turned up: its normal is +z. It is the largest facet, if a known cut is found so; of a step cut a pavilion facet can
-be larger, so that other large facets are tried until a cut is found. A largest facet that borders the girdle alone, the whole
-of its side, under a dome of smaller ones, is the flat base of a rose cut and is turned down. The stone is then turned about z by the smallest angle that brings its mains to
-0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area), or a long stone's length to
-+x. The axis is put through the middle of the outline's area (of a long stone: of its length and width), and z = 0 halfway
-between the girdle's two edges, on average over the mains' azimuths. A stone that stands in the frame already is not moved.
+The table is turned up: its normal is +z. It is the largest facet, if a known cut is found so; of a step cut a pavilion facet
+can be larger, so that other large facets are tried until a cut is found. A largest facet that borders the girdle alone, the
+whole of its side, under a dome of smaller ones, is the flat base of a rose cut and is turned down. The stone is then turned
+about z by the smallest angle that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion
+together, weighted by area), or a long stone's length to +x. The axis is put through the middle of the outline's area (of a
+long stone: of its length and width; of a pear, where it is widest), and z = 0 halfway between the girdle's two edges, on
+average over the mains' azimuths. A stone that stands in the frame already is not moved.
 """
 
 from __future__ import annotations
@@ -20,7 +21,6 @@ from ..polyhedron import Polyhedron, intersect
 from ..recognition import Tiers, name_tiers
 from ..recognizing.rose import is_base
 from ..recognizing.shape import STEEP_DEG, Shape
-
 
 TRIED, LARGE = 10, 0.3
 """So many of the largest facets may be the table, each of at least this share of the largest one's area."""
