@@ -173,7 +173,7 @@ def test_an_oval_along_and_across():
     assert (found.culet_pct.mean, found.keel_pct.mean) == pytest.approx((2.0, 0.0), abs=1e-9)
     keeled = measure(rl.oval_brilliant(table_pct=57.0, length_ratio=1.5, pavilion_end_angle_deg=35.0))
     assert keeled.pavilion_end_angle_deg.values == pytest.approx([35.0] * 2, abs=1e-9)
-    # In widths: how deep each main is over the axis, and along the keel's line falls to nothing at its tangent's crossing with it.
+    # In widths: each main's depth on the axis, and how far along the keel's line it has fallen to nothing.
     sides, ends = math.tan(math.radians(40.75)) * 0.5, math.tan(math.radians(35.0)) * 0.75
     facing = math.atan2(1.5, 1.0)  # the mains between: at 45 degrees of the circle
     crossing = math.hypot(0.75 * math.cos(facing), 0.5 * math.sin(facing)) / math.cos(facing)

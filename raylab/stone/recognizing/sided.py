@@ -17,7 +17,7 @@ from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAV
 from ..cuts.steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
 from ..tier import EXTRA, GIRDLE, TABLE
 from .outline_fit import Fit, fitted, straightened
-from .shape import BROAD, OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
+from .shape import BROAD, FLAT_DEG, OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
 
 ALIGNED = math.radians(10.0)
 """A facet of a step faces as its side does, but for this angle."""
@@ -58,12 +58,17 @@ def sided_cut(shape: Shape) -> Named | None:
 
 
 def _sides(shape: Shape) -> np.ndarray:
-    """(S,) azimuths of the sides of the girdle, radians; empty where it is no polygon of few sides."""
-    azimuths = np.sort(shape.azimuth[shape.steep & (shape.area > 0.0)])
-    if not 4 <= len(azimuths) <= 16:
-        return np.empty(0)
-    starts = np.flatnonzero((azimuths - np.roll(azimuths, 1)) % (2.0 * math.pi) > SAME_SIDE)
-    return azimuths[starts]
+    """(S,) azimuths of the sides of the girdle, radians; empty where it is no polygon of few sides.
+
+    A scan can lose a side of a thin girdle; the azimuths of all sloping facets then tell the sides of a step cut.
+    """
+    there = shape.area > 0.0
+    for facets in (shape.steep & there, (shape.slope_deg > FLAT_DEG) & there):
+        azimuths = np.sort(shape.azimuth[facets])
+        starts = np.flatnonzero((azimuths - np.roll(azimuths, 1)) % (2.0 * math.pi) > SAME_SIDE)
+        if len(starts) in CANDIDATES:
+            return np.asarray(azimuths[starts])
+    return np.empty(0)
 
 
 def _cut_of(shape: Shape, sides: np.ndarray, candidates: tuple[str, ...]) -> tuple[Cut, Fit] | None:
@@ -103,7 +108,7 @@ def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:
             names[f] = EXTRA
     for (where, _), facets in stacks.items():
         tiers = CROWN_STEPS if where == "crown" else PAVILION_STEPS
-        below = np.array([name == GIRDLE.name for name in names])
+        below = np.array([name == GIRDLE.name or side != where for name, side in zip(names, shape.sides, strict=True)])
         for k, f in enumerate(sorted(facets, key=lambda f: abs(shape.loops[f][:, 2].mean() - shape.waist))):
             on_step = k < MOST_STEPS and shape.contact(f, below) > ON_STEP
             names[f] = tiers[k].name if on_step else EXTRA
