@@ -233,17 +233,21 @@ def step_stone(order: int, steps: int, flats: int) -> Stone:
     return body(np.array(normals), np.array([*distances, *[2.999] * flats]))
 
 
+STEP_CUTS = {4: "baguette", 6: "hexagonal step cut", 8: "square emerald cut"}
+
+
 @pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])
 def test_a_step_stone_is_not_measured_as_a_round_brilliant(order, steps):
     """Its steps border table and girdle as stars and halves do; its corners and its outline tell."""
     stone = step_stone(order, steps, order)
     found = measure(stone)
-    assert found.cut is None
-    assert set(found) == {"diameter_mm", "depth_pct"}
-    assert found.table_pct is None
+    assert found.cut == STEP_CUTS[order]
+    assert found.star_pct is None
+    assert found.recognition.share_pct == 100.0
     named = name_tiers(stone.normals, stone.distances_mm)
-    assert named.cut is None
-    assert set(named.names) <= {"table", "culet", "girdle", "crown", "pavilion"}
+    rows = [f"{word} {side} step" for word in ("first", "second", "third")[:steps] for side in ("crown", "pavilion")]
+    assert {name: named.names.count(name) for name in rows} == dict.fromkeys(rows, order)
+    assert set(named.names) == {"table", "girdle", *rows}
 
 
 BY_STEPS = {1: ("main",), 2: ("half", "main"), 3: ("half", "main", "star")}
@@ -255,15 +259,15 @@ NAMES = {
 
 @pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])
 def test_names_do_not_make_a_round_of_a_step_stone(order, steps):
-    """Rows of a step stone that a file calls by a brilliant's names: neutral names, no number of a round."""
+    """Rows of a step stone that a file calls by a brilliant's names: steps, and no number of a round."""
     stone = step_stone(order, steps, order)
     tiers = ["table"]
     for side in ("crown", "pavilion"):
         tiers += [NAMES[side][row] for row in BY_STEPS[steps] for _ in range(order)]
     found = measure(body(stone.normals, stone.distances_mm, tiers=[*tiers, *["girdle"] * order]))
-    assert found.cut is None
-    assert {row.tier for row in found.facets} == {"table", "girdle", "crown", "pavilion"}
-    assert set(found) == {"diameter_mm", "depth_pct"}
+    assert found.cut == STEP_CUTS[order]
+    assert {row.tier for row in found.facets if not row.tier.endswith(" step")} == {"table", "girdle"}
+    assert found.star_pct is None
 
 
 @pytest.mark.parametrize(("order", "steps"), [(8, 1), (8, 2), (8, 3), (4, 3), (6, 2)])
@@ -279,7 +283,10 @@ def test_a_round_with_a_knife_edge_is_one():
 
 
 def test_a_blocked_round_is_distinguished_from_a_step_stone_by_its_girdle():
-    assert measure(step_stone(8, 1, 96)).cut == "round brilliant"
+    """Mains alone are a single cut as they stand; that they may be a round brilliant to be is said beside it."""
+    found = measure(step_stone(8, 1, 96))
+    assert found.cut == "single cut"
+    assert found.recognition.also == ("round brilliant",)
 
 
 # Alignment. Each fault below is built into the planes by a known amount, so the measure has a closed form.

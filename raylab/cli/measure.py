@@ -94,6 +94,9 @@ def measure(
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     if found.cut is None:
         say("facets are named by their side alone; proportions of a cut need a known one")
+    surely = found.recognition if report is None else report.recognition
+    if surely is not None:
+        say(f"cut recognised by shape: {surely}")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say_materials(body)
     say()

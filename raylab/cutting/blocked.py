@@ -63,7 +63,7 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
     InputError : stars or halves are there already; no table, too few mains, no girdle.
     StoneError : the girdle's circle reaches beyond the stone, or leaves no room for a facet.
     """
-    named = recognized(stone)
+    named = _to_finish(recognized(stone))
     cut = cut_of(named)
     if cut is None or not cut.last:
         raise InputError("not a blocked stone of a known cut", key="cut", value=stone.cut, expected=_finishable())
@@ -87,6 +87,15 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
         )
     crown, pavilion = _around(named, cut.mains("crown")), _around(named, cut.mains("pavilion"))
     return Blocked(named, tables[0], crown, pavilion, tuple(named.facets_of(GIRDLE.name)))
+
+
+def _to_finish(stone: Stone) -> Stone:
+    """A stone that its shape alone makes a single cut, as the first cut with its mains whose last facets are still to come."""
+    own = cut_of(stone)
+    if own is None or own.last or not own.mains():
+        return stone
+    to_be = next((cut for cut in cuts() if cut.last and set(own.tiers) <= set(cut.tiers) and cut.outline == own.outline), None)
+    return stone if to_be is None else stone.relabeled(cut=to_be.name)
 
 
 def _finishable() -> str:

@@ -35,6 +35,8 @@ def stones(comparison: Comparison) -> list[dict[str, str]]:
         size = f"{span(found.diameter_mm.min, found.diameter_mm.max, ' mm')} diameter, {stone.size_mm[2]:.3f} mm depth"
         row = {"label": label, "name": stone.name, "material": stone.material.name, "weight": f"{stone.weight_ct:.3f} ct"}
         by = "tiers as named in the file" if found.tiers_from == "names" else "tiers recognized by shape"
+        if found.recognition is not None:
+            by += f": {found.recognition}"
         rows.append({**row, "size": size, "facets": f"{len(stone)}, {by}"})
     return rows
 

@@ -66,6 +66,11 @@ def tiers_by_name() -> dict[str, Tier]:
     return {tier.name: tier for known in CUTS.values() for tier in known.tiers}
 
 
+def measured_of(name: str | None) -> tuple[Measured, ...]:
+    """The quantities of a cut's stones, those of any stone first; these alone without a cut."""
+    return (*OF_ANY_STONE, *(CUTS[name].measured if name is not None else ()))
+
+
 def measured_by_key() -> dict[str, Measured]:
     """Every quantity that is measured on some cut; the same key means the same in all of them."""
     every = (*OF_ANY_STONE, *(one for known in CUTS.values() for one in known.measured))

@@ -3,7 +3,8 @@
 Measurements use the geometry only, not the numbers from which a stone was built. A quantity whose facets are missing is
 absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut has those of any
 stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of
-the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`).
+the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`); of a cut with length and width, of
+the width (see `long_stone`).
 
 Symmetry is given as lengths and angles; classes of it are grades, and none are given.
 """
@@ -15,11 +16,10 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from .cuts.cut import Measured
-from .cuts.shared import OF_ANY_STONE
-from .known_cuts import cut_of, measured_by_key, tiers_of
+from .known_cuts import cut_of, measured_by_key, measured_of, tiers_of
 from .measuring.callipers import Callipers, Quantity
 from .planes import facing_deg
-from .recognition import recognized
+from .recognition import Recognition, recognition_of
 from .stone import Stone
 
 
@@ -52,6 +52,7 @@ class Measurements(Mapping[str, Quantity]):
     quantities : quantities of any stone and those of the cut, by key; None without the facets. See `definitions`.
     weight_ct, volume_mm3, spread_mm2_per_ct : numbers of the whole stone. facets : one row per facet.
     tiers_from : ``"names"`` of the stone, or its ``"shape"``.
+    recognition : how surely its shape says the cut; None where the stone states it, or has none.
     """
 
     name: str
@@ -63,6 +64,7 @@ class Measurements(Mapping[str, Quantity]):
     spread_mm2_per_ct: float
     facets: tuple[FacetRow, ...]
     tiers_from: str
+    recognition: Recognition | None = None
 
     def __getitem__(self, key: str) -> Quantity:
         found = self.quantities[key]
@@ -84,8 +86,7 @@ class Measurements(Mapping[str, Quantity]):
     @property
     def definitions(self) -> dict[str, Measured]:
         """Label, unit and definition of each quantity."""
-        known = measured_by_key()
-        return {key: known[key] for key in self.quantities}
+        return {one.key: one for one in measured_of(self.cut)}
 
     def numbers(self) -> dict[str, float]:
         """One number for each quantity that is present, by name.
@@ -107,7 +108,8 @@ class Measurements(Mapping[str, Quantity]):
         rest = {key: getattr(self, key) for key in ("weight_ct", "volume_mm3", "spread_mm2_per_ct")}
         facets = [asdict(row) for row in self.facets]
         about = {"name": self.name, "material": self.material, "cut": self.cut}
-        return {**about, **found, **rest, "facets": facets, "tiers_from": self.tiers_from}
+        surely = None if self.recognition is None else self.recognition.to_dict()
+        return {**about, **found, **rest, "facets": facets, "tiers_from": self.tiers_from, "recognition": surely}
 
 
 def spread_key(key: str) -> str:
@@ -128,9 +130,9 @@ def measure(stone: Stone) -> Measurements:
     >>> round(found.table_pct.mean, 6), round(found.crown_height_pct.mean, 4), round(found["depth_pct"].mean, 4)
     (57.0, 14.5019, 60.0087)
     """
-    named = recognized(stone)
+    named, recognition = recognition_of(stone)
     known = cut_of(named)
-    callipers = Callipers(named, tiers_of(named))
+    callipers = Callipers(named, tiers_of(named), of_width=known is not None and known.of_width)
     sides, _, _ = facing_deg(named.normals)
     numbers = (named.slope_deg(), named.azimuth_deg(), named.distances_mm, named.polyhedron.areas)
     rows = zip(named.tiers, sides, *(column.tolist() for column in numbers), strict=True)
@@ -138,10 +140,11 @@ def measure(stone: Stone) -> Measurements:
         name=stone.name,
         material=stone.material.name,
         cut=None if known is None else known.name,
-        quantities={one.key: one.of(callipers) for one in (*OF_ANY_STONE, *(() if known is None else known.measured))},
+        quantities={one.key: one.of(callipers) for one in measured_of(None if known is None else known.name)},
         weight_ct=stone.weight_ct,
         volume_mm3=stone.volume_mm3,
         spread_mm2_per_ct=stone.spread_mm2_per_ct,
         facets=tuple(FacetRow(named.facet_name(f), *row) for f, row in enumerate(rows)),
         tiers_from="names" if named.tiers == stone.tiers else "shape",
+        recognition=recognition,
     )

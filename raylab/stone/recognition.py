@@ -1,288 +1,164 @@
 """Recognition of the cut and the tiers of a stone from its geometry alone.
 
-A cut with mains is known by what its facets touch, not by their angles, so that steep, shallow, painted, tilted and
-half-finished stones are named as well as ideal ones: some tiers border the table or the girdle in their whole width
-(`Tier.borders`: stars, halves), mains touch both in little more than a point (or, before the last facets are cut, in their
-whole width). A pavilion main reaches the bottom. The mains then give the order of rotation and the azimuth of each facet in the
-pattern. Of two facets at one position the smaller is an extra.
+A cut is known by what its facets touch and by its outline, not by angles, so that steep, shallow, painted, tilted and
+half-finished stones are named as well as ideal ones. One module each finds the cuts of a kind:
 
-It is that cut if its tiers stand where its pattern has them, and it has the cut's outline: the steps of a step cut
-border table and girdle too, but they stand above each other, and its outline is a polygon. So is that of a round with mains
-alone and no girdle, which can't be told from a step stone. A stone of no known cut keeps table,
-girdle and culet; its other facets are named by their side alone.
+* `rounds`: brilliants on a circle (round brilliant, old European cut, single cut);
+* `rose`: a flat base and a dome;
+* `long_brilliants`: brilliants on an oval, a pear, a marquise, a cushion, a bowed triangle;
+* `sided`: step cuts and the princess cut, on a girdle of four, six or eight sides.
+
+**How surely** a cut is recognised is said by two numbers (`Recognition`): the share of the surface in facets that have a place
+in the cut, and the largest deviation of the outline from the closest one of that cut. A cut is recognised where at most 5 % of
+the surface has no place in it and the outline is off by at most 3 % of its mean radius. Cuts whose stones have the same facets
+are named beside it: shape doesn't tell them apart.
+
+A stone of no known cut keeps table, girdle and culet; its other facets are named by their side alone.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any
 
 import numpy as np
 
-from ..plane_geometry import centroid, convex_outline, following
-from .cuts import CUTS
+from ..plane_geometry import following
 from .cuts.cut import Cut
-from .cuts.outline import Outline
 from .known_cuts import cut_of
 from .polyhedron import Polyhedron, intersect
+from .recognizing.long_brilliants import long_brilliant
+from .recognizing.rose import rose
+from .recognizing.rounds import outline_off, pattern, placed, round_cut
+from .recognizing.shape import OUTLINE, UNNAMED, Named, Shape, counted, level_and_steep
+from .recognizing.sided import sided_cut
 from .stone import Stone
 from .symmetry_group import SymmetryGroup
-from .tier import CULET, EXTRA, GIRDLE, PLAIN, SHARED, TABLE, Side, Tier
-
-STEEP_DEG = 75.0
-"""A facet steeper than this is of the girdle."""
-
-LEVEL_DEG = 20.0
-"""A facet flatter than this may be the table or the culet."""
-
-BROAD = 0.5
-"""A facet borders on its neighbour broadly if their common edge is longer than this share of the facet's width."""
-
-PATTERN = 0.9
-"""Agreement of the mains' azimuths with even spacing (1: perfect) from which they count as a pattern."""
-
-PLACED = 0.0
-"""Agreement of a tier's azimuths with its places (1: all there, -1: all halfway between) above which it is in the pattern."""
-
-SPARE = 0.05
-"""A stone of a cut has no more than this share of its surface in facets that have no place in the pattern."""
-
-OUTLINE = 0.03
-"""How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is off by 0.04."""
+from .tier import PLAIN, SHARED
 
 ALL_AROUND = 0.9
 """Share of the outline from which a girdle counts as whole; half a girdle says nothing of the outline."""
 
-ORDERS = range(3, 17)
-"""Numbers of mains that are looked for."""
 
-_MAIN = ""
-"""What a facet is called while it is only known that it may be a main."""
+@dataclass(frozen=True)
+class Recognition:
+    """How surely a cut was recognised.
 
-
-def recognized(stone: Stone) -> Stone:
-    """The stone with its cut, and with its facets named by its shape if its names give none and no trade name is among them.
-
-    Names are taken as they are only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where
-    that cut has them, or whose girdle has another outline, is none of it, and its facets are named by their side. A stone of
-    no known cut that bears no such names comes back as it is.
+    Attributes
+    ----------
+    cut : the cut. share_pct : share of the surface in facets that have a place in it, percent.
+    outline_pct : largest deviation of the outline from the closest one of that cut, percent of its mean radius.
+    also : other cuts whose stones have the same facets.
     """
-    if stone.cut is not None:
-        return stone
-    named = cut_of(stone)
-    if named is not None:
-        if _agrees(stone, named):
-            return stone.relabeled(cut=named.name)
-        plain = _plain(_Shape(stone.normals, stone.polyhedron))
-        return stone.relabeled(tiers=plain.names, indices=plain.indices, symmetry=plain.symmetry)
-    if {tier.name for tier in SHARED} & set(stone.tiers):
-        return stone
-    found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
-    if found.cut is None:
-        return stone
-    return stone.relabeled(tiers=found.names, indices=found.indices, symmetry=found.symmetry, cut=found.cut.name)
 
+    cut: str
+    share_pct: float
+    outline_pct: float
+    also: tuple[str, ...] = ()
 
-def _agrees(stone: Stone, cut: Cut) -> bool:
-    """True where nothing in the shape contradicts the names of a cut's tiers; of a half-finished stone, little can."""
-    shape = _Shape(stone.normals, stone.polyhedron)
-    mains = {tier.name for tier in cut.tiers if tier.main}
-    names = [_MAIN if name in mains else name for name in stone.tiers]
-    order, phase = _pattern(shape, names)
-    outline = convex_outline(shape.vertices[:, :2])
-    around = float(np.linalg.norm(outline - np.roll(outline, 1, axis=0), axis=1).sum())
-    girdled = shape.width[stone.on_girdle].sum() > ALL_AROUND * around
-    if girdled and cut.outline is not None and not _is_outline(shape, cut.outline, phase):
-        return False
-    return order == 1 or _placed(shape, names, cut, order, phase) is not None
+    def __str__(self) -> str:
+        text = f"{self.cut}, {self.share_pct:.1f} % of the surface in its tiers, outline within {self.outline_pct:.2f} %"
+        return text + (f"; by its facets also {' or '.join(self.also)}" if self.also else "")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings and lists, ready for JSON."""
+        return {**vars(self), "also": list(self.also)}
 
 
 @dataclass(frozen=True)
 class Tiers:
-    """A `name` and an `index` for each facet; the `cut`, None where none is known; the mains' `order` of rotation (1 without a
-    cut), and the azimuth of the pattern's first main in degrees, the one nearest to 0."""
+    """Names of facets.
+
+    A `name` and an `index` for each facet; the `cut`, None where none is known, and how surely; the `symmetry`, of size 1
+    without a cut; the azimuth in degrees where the cut's +x lies (of a round cut, the first main's, the one nearest to 0).
+    """
 
     names: tuple[str, ...]
     indices: tuple[int, ...]
     cut: Cut | None
-    order: int
+    recognition: Recognition | None
+    symmetry: SymmetryGroup
     azimuth_deg: float
 
-    @property
-    def symmetry(self) -> SymmetryGroup:
-        """That of the pattern: its rotations, and mirror planes through its mains (of an ideal stone at 0, not at 1e-15)."""
-        return SymmetryGroup(self.order, round(self.azimuth_deg, 9) + 0.0) if self.order > 1 else SymmetryGroup()
+
+def recognized(stone: Stone) -> Stone:
+    """The stone with its cut, see `recognition_of`."""
+    return recognition_of(stone)[0]
+
+
+def recognition_of(stone: Stone) -> tuple[Stone, Recognition | None]:
+    """The stone with its cut, and how surely that was recognised: None for a cut that the stone states, and for none.
+
+    Facets are named by shape if the stone's names give no cut and no trade name is among them. Names are taken as they are
+    only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where that cut has them, or whose
+    girdle has another outline, is named by its shape. A stone of no known cut that bears no such names comes back as it is.
+    """
+    if stone.cut is not None:
+        return stone, None
+    named = cut_of(stone)
+    if named is None:
+        if {tier.name for tier in SHARED} & set(stone.tiers):
+            return stone, None
+        found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
+        return (stone, None) if found.cut is None else (_relabeled(stone, found), found.recognition)
+    if named.outline is not None and named.mains() and _agrees(stone, named):
+        return stone.relabeled(cut=named.name), None
+    found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
+    return _relabeled(stone, found), found.recognition
+
+
+def _relabeled(stone: Stone, found: Tiers) -> Stone:
+    """The stone by the names of its shape; names that the file gives stay where the cut has just these."""
+    cut = None if found.cut is None else found.cut.name
+    if stone.tiers == found.names:
+        return stone.relabeled(cut=cut, symmetry=found.symmetry)
+    return stone.relabeled(tiers=found.names, indices=found.indices, symmetry=found.symmetry, cut=cut)
+
+
+def _agrees(stone: Stone, cut: Cut) -> bool:
+    """True where nothing in the shape contradicts the names of a cut's tiers; of a half-finished stone, little can."""
+    shape = Shape(stone.normals, stone.polyhedron)
+    mains = {tier.name for tier in cut.tiers if tier.main}
+    names = [UNNAMED if name in mains else name for name in stone.tiers]
+    order, phase = pattern(shape, names)
+    around = float(np.linalg.norm(following(shape.outline) - shape.outline, axis=1).sum())
+    girdled = shape.width[stone.on_girdle].sum() > ALL_AROUND * around
+    if girdled and cut.outline is not None and outline_off(shape, cut.outline, phase) >= OUTLINE:
+        return False
+    return order == 1 or placed(shape, names, cut, order, phase) is not None
 
 
 def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedron | None = None) -> Tiers:
     """Name the facets of a stone that stands with its table up.
 
-    Facets of a tier are numbered by their place around the stone, counter-clockwise from azimuth 0, so that a missing
-    one leaves its number free.
+    Facets of a tier are numbered by their place around the stone, counter-clockwise from azimuth 0 (of a cut with a length,
+    from where that lies), so that a missing one leaves its number free.
 
     Parameters
     ----------
     normals, distances_mm : (F, 3) outward unit normals and (F,) distances, mm.
     body : their polyhedron, if it is at hand.
     """
-    shape = _Shape(normals, intersect(normals, distances_mm) if body is None else body)
-    for cut in CUTS.values():
-        if cut.mains() and cut.outline is not None:
-            names = _by_contact(shape, cut)
-            order, phase = _pattern(shape, names)
-            if order > 1 and _is_outline(shape, cut.outline, phase):
-                found = _placed(shape, names, cut, order, phase)
-                if found is not None:
-                    return found
-    return _plain(shape)
+    shape = Shape(normals, intersect(normals, distances_mm) if body is None else body)
+    closest: Named | None = None
+    for kind in (rose, round_cut, sided_cut, long_brilliant):
+        found = kind(shape)
+        if found is not None and (closest is None or shape.spare(found.names) < shape.spare(closest.names)):
+            closest = found
+        if closest is not None and shape.spare(closest.names) == 0.0:
+            break
+    return _plain(shape) if closest is None else _tiers(shape, closest)
 
 
-def _plain(shape: _Shape) -> Tiers:
+def _tiers(shape: Shape, found: Named) -> Tiers:
+    share = 100.0 * (1.0 - shape.spare(found.names))
+    recognition = Recognition(found.cut.name, share, 100.0 * found.outline_off, found.also)
+    azimuth = math.degrees(found.azimuth)
+    return Tiers(tuple(found.names), tuple(found.indices), found.cut, recognition, found.symmetry, azimuth)
+
+
+def _plain(shape: Shape) -> Tiers:
     """The tiers of a stone of no known cut: table, girdle and culet; the others by their side."""
-    names = _level_and_steep(shape)
-    return _numbered(shape, [name or PLAIN[side] for name, side in zip(names, shape.sides, strict=True)])
-
-
-class _Shape:
-    """Facets with what naming needs: areas, widths across their azimuth, and lengths of common edges."""
-
-    def __init__(self, normals: np.ndarray, body: Polyhedron) -> None:
-        self.normals, self.vertices = normals, body.vertices
-        self.sides: list[Literal["crown", "pavilion"]] = ["crown" if up else "pavilion" for up in normals[:, 2] > 0.0]
-        self.loops = [body.vertices[loop] for loop in body.loops]
-        self.area = np.asarray(body.areas)
-        self.azimuth = np.arctan2(normals[:, 1], normals[:, 0])
-        across = np.stack([-np.sin(self.azimuth), np.cos(self.azimuth)], axis=1)
-        self.width = np.array([np.ptp(p[:, :2] @ t) if len(p) else 0.0 for p, t in zip(self.loops, across, strict=True)])
-        self.lowest = np.array([p[:, 2].min() if len(p) else np.inf for p in self.loops])
-        self.edges: dict[tuple[int, int], float] = {}
-        owner = {(a, b): f for f, loop in enumerate(body.loops) for a, b in zip(loop, following(loop), strict=True)}
-        for (a, b), f in owner.items():
-            other = owner.get((b, a))
-            if other is not None:
-                length = float(np.linalg.norm(body.vertices[a] - body.vertices[b]))
-                self.edges[f, other] = self.edges.get((f, other), 0.0) + length
-
-    def contact(self, f: int, others: np.ndarray) -> float:
-        """Length of the edges that facet f shares with `others` (F,) bool, as a share of its width."""
-        length = sum(length for (a, b), length in self.edges.items() if a == f and others[b])
-        return length / self.width[f] if self.width[f] > 0.0 else 0.0
-
-
-def _level_and_steep(shape: _Shape) -> list[str]:
-    """Table, culet and girdle by name; the others may be mains."""
-    slope = np.degrees(np.arccos(np.clip(np.abs(shape.normals[:, 2]), 0.0, 1.0)))
-    up = shape.normals[:, 2] > 0.0
-    girdle = slope > STEEP_DEG
-    table, culet = (_largest(shape, side & (slope < LEVEL_DEG)) for side in (up, ~up))
-    names: list[str] = np.where(table, TABLE.name, np.where(culet, CULET.name, np.where(girdle, GIRDLE.name, _MAIN))).tolist()
-    return names
-
-
-def _by_contact(shape: _Shape, cut: Cut) -> list[str]:
-    """A first name for every facet: table, culet, girdle, what borders them broadly in this cut; the others may be mains."""
-    names = _level_and_steep(shape)
-    at_table, at_girdle = _bordering(cut, "crown", TABLE), _bordering(cut, "crown", GIRDLE)
-    below_girdle = _bordering(cut, "pavilion", GIRDLE)
-    table, culet = (np.array([name == tier.name for name in names]) for tier in (TABLE, CULET))
-    open_ = np.array([name == _MAIN for name in names])
-    up = shape.normals[:, 2] > 0.0
-    crown, pavilion = up & open_, ~up & open_
-    for f in np.flatnonzero(crown).tolist():
-        above, below = shape.contact(f, table) > BROAD, shape.contact(f, ~crown & ~table) > BROAD
-        if above != below:
-            names[f] = (at_table if above else at_girdle) or names[f]
-    if at_table in names and not any(names[f] == _MAIN for f in np.flatnonzero(crown)):
-        names = [_MAIN if name == at_table else name for name in names]  # a crown before the facets at its table are cut
-    lowest = shape.lowest[np.isfinite(shape.lowest)].min(initial=0.0)
-    depth = float(np.max([p[:, 2].max() for p in shape.loops if len(p)]) - lowest)
-    for f in np.flatnonzero(pavilion).tolist():
-        reaches = shape.lowest[f] < lowest + 0.02 * depth or shape.contact(f, culet) > 0.0
-        if shape.contact(f, ~pavilion & ~culet) > BROAD and not reaches:
-            names[f] = below_girdle or names[f]
-    return names
-
-
-def _bordering(cut: Cut, side: Side, other: Tier) -> str | None:
-    """The name of the cut's tier that borders another in its whole width."""
-    return next((tier.name for tier in cut.tiers if tier.side == side and tier.borders == other.name), None)
-
-
-def _largest(shape: _Shape, among: np.ndarray) -> np.ndarray:
-    """(F,) bool: the largest of the facets `among`, if any."""
-    found = np.zeros(len(among), dtype=bool)
-    if among.any():
-        found[np.where(among, shape.area, -1.0).argmax()] = True
-    return found
-
-
-def _is_outline(shape: _Shape, wanted: Outline, phase: float) -> bool:
-    """True where the stone reaches as far as an outline in every direction."""
-    outline = convex_outline(shape.vertices[:, :2])
-    azimuths = 2.0 * np.pi * np.arange(64) / 64
-    extent = (outline - centroid(outline)) @ np.array([np.cos(azimuths + phase), np.sin(azimuths + phase)])
-    share = extent.max(axis=0) / [wanted.support(azimuth) for azimuth in azimuths]
-    return bool(np.abs(share / share.mean() - 1.0).max() < OUTLINE)
-
-
-def _pattern(shape: _Shape, names: Sequence[str]) -> tuple[int, float]:
-    """The mains' order of rotation and the azimuth (radians) of the one nearest to 0; (1, 0) if they have none."""
-    best, order, phase = PATTERN, 1, 0.0
-    mains = np.array([name == _MAIN for name in names])
-    for n in ORDERS:
-        for side in (mains & (shape.normals[:, 2] < 0.0), mains & (shape.normals[:, 2] > 0.0)):
-            if side.sum() < 3:
-                continue
-            wave = np.sum(shape.area[side] * np.exp(1j * n * shape.azimuth[side])) / shape.area[side].sum()
-            slots = np.round((shape.azimuth[side] - np.angle(wave) / n) * n / (2.0 * math.pi)) % n
-            if abs(wave) > best and len(np.unique(slots)) >= 0.75 * n:
-                best, order, phase = abs(wave), n, float(np.angle(wave)) / n
-    if order > 1:  # both sides together settle the azimuth
-        phase = float(np.angle(np.sum(shape.area[mains] * np.exp(1j * order * shape.azimuth[mains])))) / order
-    return order, phase
-
-
-def _placed(shape: _Shape, names: Sequence[str], cut: Cut, order: int, phase: float) -> Tiers | None:
-    """Names and numbers by place in the cut's pattern; the largest facet at each place keeps it.
-
-    None where a tier doesn't stand in the pattern, or where much of the surface has no place in it.
-    """
-    mains = {tier.side: tier.name for tier in cut.tiers if tier.main}
-    full = [mains.get(side, PLAIN[side]) if name == _MAIN else name for name, side in zip(names, shape.sides, strict=True)]
-    step = 2.0 * math.pi / order
-    patterns = {tier.name: (tier.per_main * order, tier.offset * step) for tier in cut.tiers if tier.per_main}
-    turns = {name: [f for f, own in enumerate(full) if own == name] for name in patterns}
-    for name, facets in turns.items():
-        count, offset = patterns[name]
-        there = shape.area[facets] * np.cos((shape.azimuth[facets] - phase - offset) * count)
-        if facets and there.sum() <= PLACED * shape.area[facets].sum():
-            return None
-    number = [0] * len(full)
-    taken: set[tuple[str, int]] = set()
-    for f in np.argsort(-shape.area, kind="stable"):
-        if full[f] not in patterns:
-            continue
-        count, offset = patterns[full[f]]
-        number[f] = round((shape.azimuth[f] - phase - offset) * count / (2.0 * math.pi)) % count
-        if (full[f], number[f]) in taken:
-            full[f] = EXTRA
-        taken.add((full[f], number[f]))
-    spare = np.array([name == EXTRA for name in full])
-    if shape.area[spare].sum() > SPARE * shape.area.sum():
-        return None
-    counted = _numbered(shape, full)
-    indices = tuple(number[f] if name in patterns else counted.indices[f] for f, name in enumerate(full))
-    return Tiers(tuple(full), indices, cut, order, math.degrees(phase))
-
-
-def _numbered(shape: _Shape, names: Sequence[str]) -> Tiers:
-    """Facets of each name numbered counter-clockwise from azimuth 0."""
-    around = np.round(np.degrees(shape.azimuth) % 360.0, 6) % 360.0
-    indices = [0] * len(names)
-    for name in set(names):
-        facets = [f for f in range(len(names)) if names[f] == name]
-        for k, f in enumerate(sorted(facets, key=lambda f: around[f])):
-            indices[f] = k
-    return Tiers(tuple(names), tuple(indices), None, 1, 0.0)
+    names = [name or PLAIN[side] for name, side in zip(level_and_steep(shape), shape.sides, strict=True)]
+    return Tiers(tuple(names), tuple(counted(shape, names)), None, None, SymmetryGroup(), 0.0)

@@ -17,9 +17,12 @@ SPOKEN = {"%": "percent", "degree": "degrees", "mm": "millimetres", "ct": "carat
 
 
 def cut_facts(cut: Cut) -> dict[str, Any]:
-    """A cut: its parameters that are shown, its tiers, and what is measured of its parameters and of any stone."""
+    """A cut: its parameters that are shown, its tiers, and what is measured of its parameters and of any stone.
+
+    Of a cut with length and width all that is measured is shown: its parameters alone say little of it.
+    """
     plain = [one for one in cut.parameters if one.instead_of is None]
-    shown = {one.key for one in plain}
+    shown = {one.key for one in (cut.measured if cut.of_width else plain)}
     return {
         "name": cut.name,
         "parameters": [parameter_facts(one) for one in plain],

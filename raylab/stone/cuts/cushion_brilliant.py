@@ -8,8 +8,9 @@ from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from .brilliant import CROWN_MAIN, PAVILION_MAIN, TIERS
 from .cut import Cut, Facets
+from .long_measured import END_TO_END, long_measured
 from .outline_brilliant import REASONS, facets_on
-from .outline_parameters import SIZE_MEASURED, WIDTH, brilliant_parameters, slopes_measured
+from .outline_parameters import WIDTH, brilliant_parameters
 from .outline_parameters import length_ratio as ratio
 from .outlines import NO_ROUND_CORNERS, cushion
 from .parameter import Parameter, Slider, Values
@@ -106,5 +107,5 @@ CUSHION_BRILLIANT = Cut(
     outline=None,
     planes=_planes,
     reasons=(*REASONS, NO_ROUND_CORNERS),
-    measured=(*SIZE_MEASURED, *slopes_measured(CROWN_MAIN, PAVILION_MAIN)),
+    measured=(*long_measured(CROWN_MAIN, PAVILION_MAIN), END_TO_END),
 )

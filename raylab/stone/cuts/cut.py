@@ -27,6 +27,9 @@ from .parameter import Parameter, Values
 GIRDLE_FINISH_KEY = "girdle_finish"
 """Key of the parameter that states the girdle's finish, in every cut that has one; without it the girdle is polished."""
 
+WIDTH_KEY = "width_mm"
+"""Key of the parameter that states the size of a cut with length and width, to whose width percentages refer."""
+
 WEIGHT_KEY = "weight_ct"
 """Key of the parameter that states the size by the weight, in every cut that has one."""
 
@@ -103,6 +106,11 @@ class Cut:
     planes: Callable[[Values], list[Facets]]
     reasons: tuple[Reason, ...] = ()
     measured: tuple[Measured, ...] = ()
+
+    @property
+    def of_width(self) -> bool:
+        """True for a cut with length and width: its percentages are of the width, not of the mean girdle diameter."""
+        return self.size == WIDTH_KEY
 
     @cached_property
     def keys(self) -> dict[str, Parameter]:

@@ -7,6 +7,7 @@ from ..finish import Finish
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from .cut import Cut, Facets
+from .long_measured import END_TO_END
 from .outline_parameters import WIDTH
 from .outline_parameters import length_ratio as ratio
 from .outlines import hexagon
@@ -83,5 +84,5 @@ HEXAGONAL_STEP_CUT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=STEP_MEASURED,
+    measured=(*STEP_MEASURED, END_TO_END),
 )

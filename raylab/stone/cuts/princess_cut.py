@@ -15,12 +15,15 @@ import numpy as np
 
 from ...optics.materials import Material
 from ..finish import Finish
+from ..measuring import long_stone as of
+from ..measuring.callipers import Callipers, Quantity, quantity
 from ..planes import UP, planes_through
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, TABLE, Tier
 from .cut import Cut, Facets, Measured, Reason
-from .outline_parameters import SIZE_MEASURED, WEIGHT_OR_WIDTH, WIDTH
+from .long_measured import END_TO_END, long_measured
+from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH
 from .outline_parameters import length_ratio as ratio
 from .outlines import rectangle
 from .parameter import Parameter, Slider, Values
@@ -162,6 +165,18 @@ def _ring(tier: Tier, triangles: Sequence[Triangle], stretch: float) -> Facets:
     return Facets(tier, *planes_through(placed))
 
 
+def _chevrons(tier: Tier) -> of.Measure:
+    """What measures the slopes of a chevron on the two long sides: the facets that face across more than along."""
+
+    def slopes(c: Callipers) -> Quantity | None:
+        along, across = c.extent(c.outline)
+        facing = np.radians(c.stone.azimuth_deg() - c.length_deg)
+        facets = [f for f in c.tier(tier) if abs(math.sin(facing[f])) * across > abs(math.cos(facing[f])) * along]
+        return quantity(c.stone.slope_deg()[facets], "deg", [c.stone.facet_name(f) for f in facets])
+
+    return slopes
+
+
 PRINCESS_CUT = Cut(
     name="princess cut",
     description="a square or rectangle with pointed corners: stars and corner facets above, two to four chevrons a side below",
@@ -202,10 +217,19 @@ PRINCESS_CUT = Cut(
     planes=_planes,
     reasons=(STARS_TOO_STEEP, STARS_TOO_FLAT, CHEVRONS_IN_A_GROOVE, CHEVRONS_TOO_FLAT),
     measured=(
-        *SIZE_MEASURED,
+        *long_measured(CROWN_SIDE, PAVILION_SIDE, cornered=True),
+        END_TO_END,
         Measured(
-            "pavilion_side_deg", "slope of the pavilion's sides", "deg", "slope of each side facet of the pavilion",
-            lambda c: c.slopes(PAVILION_SIDE), uneven=True,
+            "star_angle_deg", "star angle", "deg", "slopes of the side stars that face across the length (our definition)",
+            lambda c: of.slopes(c, of.Row(SIDE_STAR), "sides"), uneven=True,
+        ),
+        *(
+            Measured(
+                f"{tier.name.replace(' ', '_')}_deg", f"slope of the {tier.name}", "deg",
+                "slopes of the facets of this tier on the sides across the length (our definition)",
+                _chevrons(tier), uneven=True,
+            )
+            for tier in CHEVRONS
         ),
     ),
 )  # fmt: skip

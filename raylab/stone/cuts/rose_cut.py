@@ -13,6 +13,8 @@ import numpy as np
 
 from ...optics.materials import Material
 from ..finish import Finish
+from ..measuring.alignment import out_of_round
+from ..measuring.long_stone import Row, girdle
 from ..planes import DOWN, planes_through
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
@@ -91,16 +93,16 @@ def _planes(values: Values) -> list[Facets]:
     left, right = _at(reach, -half, ring), _at(reach, half, ring)
     point, foot = _at(R, 0.0, rim), _at(R, half, rim)
     halves = _ring(ROSE_HALF, [(point, foot, right), (_at(R, -half, rim), point, left)])
-    girdle = _CIRCLE.flats(values["girdle_facets"])
+    flats = _CIRCLE.flats(values["girdle_facets"])
     base = Facets(BASE, np.array([[0.0, 0.0, DOWN]]), rim)
-    least = 100.0 * thinnest(girdle, [halves], [base])
+    least = 100.0 * thinnest(flats, [halves], [base])
     if not least > 0.0:
         raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - least:.2f} %")
     return [
         _ring(ROSE_STAR, [(left, right, (0.0, 0.0, top))]),
         _ring(ROSE_SIDE, [(left, point, right)]),
         halves,
-        Facets(GIRDLE, *girdle),
+        Facets(GIRDLE, *flats),
         base,
     ]
 
@@ -156,8 +158,18 @@ ROSE_CUT = Cut(
             uneven=True,
         ),
         Measured(
-            "rose_side_deg", "slope of the sides", "deg", "slope of each side (our definition)", lambda c: c.slopes(ROSE_SIDE),
+            "crown_angle_deg", "crown angle", "deg", "slope of each side (our definition)", lambda c: c.slopes(ROSE_SIDE),
             uneven=True,
         ),
+        Measured(
+            "rose_half_deg", "slope of the rose halves", "deg", "slope of each half (our definition)",
+            lambda c: c.slopes(ROSE_HALF), uneven=True,
+        ),
+        Measured(
+            "girdle_pct", "girdle thickness at the mains", "%",
+            "thickness where the sides' points meet the girdle (our definition)",
+            lambda c: girdle(c, Row(ROSE_SIDE, ORDER), "ends"), uneven=True,
+        ),
+        Measured("out_of_round_pct", "out of round", "%", "largest minus smallest diameter; Geurts et al.", out_of_round),
     ),
 )  # fmt: skip

@@ -53,7 +53,8 @@ OF_ANY_STONE = (
         _diameter,
     ),
     Measured(
-        "depth_pct", "total depth", "%", "height along z, percent of the mean girdle diameter (common practice)",
+        "depth_pct", "total depth", "%",
+        "height along z, percent of the mean girdle diameter; of a cut with length and width, of the width (common practice)",
         whole_depth,
     ),
 )  # fmt: skip

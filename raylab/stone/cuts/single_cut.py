@@ -88,8 +88,9 @@ def _planes(values: Values) -> list[Facets]:
 
 _LACKS = ("star_pct", "lower_half_pct", "crown_height_pct", "pavilion_depth_pct", "upper_painting_deg", "lower_painting_deg")
 _MEASURED = (
-    "table_pct", "crown_angle_deg", "pavilion_angle_deg", "girdle_pct", "girdle_joint_pct", "culet_pct", "out_of_round_pct",
-    "table_offcentre_pct", "culet_offcentre_pct", "table_tilt_deg", "twist_deg",
+    "table_pct", "crown_angle_deg", "pavilion_angle_deg", "crown_height_pct", "pavilion_depth_pct", "girdle_pct",
+    "girdle_joint_pct", "culet_pct", "out_of_round_pct", "table_offcentre_pct", "culet_offcentre_pct", "table_tilt_deg",
+    "twist_deg",
 )  # fmt: skip
 
 SINGLE_CUT = replace(

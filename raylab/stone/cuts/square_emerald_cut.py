@@ -7,6 +7,7 @@ from ..finish import Finish
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from .cut import Cut, Facets
+from .long_measured import END_TO_END
 from .outline_parameters import WIDTH
 from .outlines import rectangle
 from .parameter import Values
@@ -83,5 +84,5 @@ SQUARE_EMERALD_CUT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=STEP_MEASURED,
+    measured=(*STEP_MEASURED, END_TO_END),
 )

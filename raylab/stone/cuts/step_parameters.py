@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from .cut import Measured
-from .outline_parameters import SIZE_MEASURED, WEIGHT_OR_WIDTH, WIDTH, slopes_measured
+from .long_measured import long_measured, rows_measured
+from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH
 from .parameter import Parameter, Slider
 from .round_brilliant import like_round
 from .shared import GIRDLE_AND_SIZE, GIRDLE_FINISH
@@ -48,5 +49,8 @@ def step_parameters(*outline: Parameter) -> tuple[Parameter, ...]:
     )
 
 
-STEP_MEASURED: tuple[Measured, ...] = (*SIZE_MEASURED, *slopes_measured(CROWN_STEPS[0], PAVILION_STEPS[0]))
-"""Size, and the slopes of the first steps."""
+STEP_MEASURED: tuple[Measured, ...] = (
+    *long_measured(CROWN_STEPS[0], PAVILION_STEPS[0], cornered=True),
+    *rows_measured((*CROWN_STEPS, *PAVILION_STEPS)),
+)
+"""Size, proportions, and the slope of every step."""

@@ -8,10 +8,11 @@ from ...optics.materials import Material
 from ..finish import Finish
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
-from .brilliant import TIERS
+from .brilliant import CROWN_MAIN, PAVILION_MAIN, TIERS
 from .cut import Cut, Facets
+from .long_measured import long_measured
 from .outline_brilliant import REASONS, facets_on
-from .outline_parameters import SIZE_MEASURED, WIDTH, brilliant_parameters
+from .outline_parameters import WIDTH, brilliant_parameters
 from .outlines import bowed_triangle
 from .parameter import Parameter, Slider, Values
 
@@ -107,5 +108,5 @@ TRIANGULAR_BRILLIANT = Cut(
     outline=None,
     planes=_planes,
     reasons=REASONS,
-    measured=SIZE_MEASURED,
+    measured=long_measured(CROWN_MAIN, PAVILION_MAIN, points=3, cornered=True),
 )

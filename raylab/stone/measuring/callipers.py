@@ -4,7 +4,10 @@
 along the direction from its centre to each corner, every corner counting for the angle between its neighbours. A girdle
 ground in flats thus has the diameter of the circle through its corners, whatever the number of flats, and a brilliant
 gives back the proportions it was built from. (The mean width over *all* directions, the outline's perimeter over pi, is
-smaller by the flats' sagitta: 0.018 % with 96 flats, 0.64 % with 16.) Percentages are of the mean girdle diameter.
+smaller by the flats' sagitta: 0.018 % with 96 flats, 0.64 % with 16.) Percentages are of the mean girdle diameter; of a cut
+with length and width they are of the width, as the trade gives depth and table of long stones (common practice, from memory).
+
+**The length** runs along the stone's nominal mirror plane, the width across it.
 """
 
 from __future__ import annotations
@@ -64,8 +67,8 @@ class Quantity:
 class Callipers:
     """A stone with what its measurements share: polygons, outline, centre, edges, the mains' azimuths and the girdle there."""
 
-    def __init__(self, stone: Stone, tiers: Sequence[Tier]) -> None:
-        """Callipers for a stone of a cut that has these tiers."""
+    def __init__(self, stone: Stone, tiers: Sequence[Tier], *, of_width: bool = False) -> None:
+        """Callipers for a stone of a cut that has these tiers; percentages are of the width where `of_width` says so."""
         self.stone = stone
         self.pattern = Pattern(stone, tiers)
         self.loops = [stone.vertices_mm[loop] for loop in stone.polyhedron.loops]
@@ -78,6 +81,13 @@ class Callipers:
         self.mains = np.sort(self.pattern.azimuth[self.pattern.mains("crown") or self.pattern.mains("pavilion")])
         self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
         self.diameter = self._diameter()
+        self.length_deg = stone.symmetry.mirror_deg or 0.0
+        self.base_mm = self.extent(self.outline)[1] if of_width else self.diameter.mean
+
+    def extent(self, points: np.ndarray) -> np.ndarray:
+        """(2,) extent of points (N, 2) along the length and across it, mm."""
+        u, v = unit_vector(self.length_deg), unit_vector(self.length_deg + 90.0)
+        return np.ptp(points @ np.column_stack([u, v]), axis=0)
 
     def tier(self, tier: Tier) -> list[int]:
         """Numbers of the facets of one tier."""
@@ -117,8 +127,8 @@ class Callipers:
         return Quantity(mean, "mm", tuple(map(float, width)), tuple(f"azimuth {a % 360.0:.6g}" for a in azimuth))
 
     def pct(self, lengths_mm: Sequence[float] | np.ndarray, at: Sequence[str]) -> Quantity | None:
-        """Lengths as percentages of the mean girdle diameter; None without any."""
-        return quantity([100.0 * length / self.diameter.mean for length in lengths_mm], "%", at)
+        """Lengths as percentages of the mean girdle diameter, or of the width; None without any."""
+        return quantity([100.0 * length / self.base_mm for length in lengths_mm], "%", at)
 
     def table_size(self) -> Quantity | None:
         """The table from corner to corner; None without a table."""
@@ -232,9 +242,9 @@ class Callipers:
 
 
 def whole_depth(callipers: Callipers) -> Quantity:
-    """The whole height along z, percent of the mean girdle diameter."""
+    """The whole height along z, percent of the mean girdle diameter, or of the width."""
     top, bottom = float(callipers.start[:, 2].max()), float(callipers.start[:, 2].min())
-    depth = 100.0 * (top - bottom) / callipers.diameter.mean
+    depth = 100.0 * (top - bottom) / callipers.base_mm
     return Quantity(depth, "%", (depth,), ("whole stone",))
 
 

@@ -1,7 +1,8 @@
 """Errors of measured planes: their sizes, their correlations, and stones displaced by them.
 
 A measured plane is off by a small tilt about the middle of its facet, in any direction, and by a small step along its
-normal. Girdle flats are ground on one wheel and measured together: their errors vary smoothly around the stone.
+normal. Girdle flats are ground on one wheel and measured together: their errors vary smoothly around the stone. The few sides
+of a girdle that is a polygon are ground and measured one by one, like facets.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ from ..stone import Stone
 WAVES = 5
 """Waves around the girdle, from 0 (its size) to WAVES - 1, that share the error of its flats."""
 
+
+SIDES = 12
+"""A girdle of no more facets than this has sides, each with errors of its own."""
 
 MOST_ANGLE_DEG, MOST_DISTANCE_UM = 5.0, 1000.0
 """More than this is no uncertainty of a facet."""
@@ -79,14 +83,14 @@ class Uncertainty:
         """
         angle, step = self.per_facet(stone)
         size = np.column_stack([np.radians(angle), np.radians(angle), step * 1e-3])
-        girdle = stone.on_girdle
-        slope = stone.slope_deg()
+        girdle = stone.on_girdle if stone.on_girdle.sum() > SIDES else np.zeros(len(stone), dtype=bool)
+        leans = ~stone.on_girdle & (stone.slope_deg() > 1.0)
         found = []
         for f in np.flatnonzero(~girdle):
             for axis in range(3):
                 found.append(_error(stone, f, axis, size[f, axis]))
         for side in (stone.normals[:, 2] > 0.0, stone.normals[:, 2] < 0.0):
-            leaning = np.flatnonzero(side & ~girdle & (slope > 1.0))
+            leaning = np.flatnonzero(side & leans)
             found.append(_error(stone, leaning, 0, math.radians(self.common_angle_deg)))
         around = np.radians(stone.azimuth_deg()[girdle])
         for axis in (0, 2) if girdle.any() else ():

@@ -11,6 +11,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from ..measuring.plane_uncertainty import Uncertainty
+from ..recognition import Recognition
 from ..stone import Stone
 from .candidates import DRAWN
 from .envelope import CUTOFF, envelope
@@ -62,7 +63,7 @@ class ScanReport:
     standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "even flats" (an even
     wheel, fitted as one), "round" (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
     `shift_mm`. `facets`: one entry per facet of the stone, in its order. `unexplained`: the largest patches off the facets.
-    `extra`: facets beyond the pattern.
+    `extra`: facets beyond the pattern. `recognition`: how surely the shape says the cut; None for a stone of no known cut.
     """
 
     vertices: int
@@ -78,6 +79,7 @@ class ScanReport:
     facets: tuple[FacetFit, ...]
     unexplained: tuple[Unexplained, ...]
     extra: tuple[str, ...]
+    recognition: Recognition | None
 
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
         """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet.
@@ -92,6 +94,7 @@ class ScanReport:
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
         plain = asdict(self)
+        plain |= {"recognition": None if self.recognition is None else self.recognition.to_dict()}
         plain |= {"rotation": self.rotation.tolist(), "shift_mm": self.shift_mm.tolist()}
         for row in (plain, *plain["facets"]):
             row |= {key: None for key, value in row.items() if isinstance(value, float) and not math.isfinite(value)}
@@ -116,13 +119,13 @@ def explained_pct(mesh: Mesh, found: Found) -> float:
     return 100.0 * (1.0 - float(off / mesh.area.sum()))
 
 
-def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found, table: int) -> tuple[FacetFit, ...]:
-    """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`, `table` that of the table.
+def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tuple[FacetFit, ...]:
+    """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`.
 
-    A slope is measured from the table, whose own uncertainty is therefore part of it; an azimuth from the mains' mean,
-    whose uncertainty is left out.
+    A slope is measured from the table (of a rose cut, from the base), whose own uncertainty is therefore part of it; an azimuth
+    from the mains' mean, whose uncertainty is left out.
     """
-    fits = found.planes
+    fits, table = found.planes, planes[pose.level]
     noise = found.noise if found.noise_known else math.nan
     tilts = noise**2 * fits.covariance[planes]
     axes = np.einsum("ij,fjk->fik", pose.rotation, fits.axes[planes])

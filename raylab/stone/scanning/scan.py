@@ -132,11 +132,11 @@ def stone_from_mesh(
             f"only {explained:.1f} % of the surface lies on planar facets of a convex stone{_worst(mesh, found)}",
             expected=f"at least {min_explained_pct:g} %",
         )
-    facets, table = _facets_and_table(found)
+    facets = _facets(found)
     normals, distances = found.planes.normals[facets], found.planes.distances[facets]
-    pose = stone_pose(normals, distances, int(np.flatnonzero(facets == table)[0]))
+    pose = stone_pose(normals, distances)
     if oriented:
-        pose = Pose(np.eye(3), np.zeros(3), name_tiers(normals, distances))
+        pose = Pose(np.eye(3), np.zeros(3), name_tiers(normals, distances), pose.level)
     turned = normals @ pose.rotation.T
     tiers = pose.tiers.names
     stone = Stone.from_planes(
@@ -163,9 +163,10 @@ def stone_from_mesh(
         girdle=girdle,
         rotation=pose.rotation,
         shift_mm=pose.shift_mm,
-        facets=facet_fits(stone, facets, pose, found, table),
+        facets=facet_fits(stone, facets, pose, found),
         unexplained=unexplained(mesh, found, pose.rotation, pose.shift_mm),
         extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == EXTRA),
+        recognition=pose.tiers.recognition,
     )
     return Scan(stone, report)
 
@@ -195,11 +196,11 @@ def _worst(mesh: Mesh, found: Found) -> str:
     return f": {patches[0].area_mm2:.3g} mm^2 at ({position}) mm are up to {patches[0].depth_um:.0f} um {patches[0].kind} them"
 
 
-def _facets_and_table(found: Found) -> tuple[np.ndarray, int]:
-    """Numbers (F,) of the planes that are facets of the body, and that of the largest one.
+def _facets(found: Found) -> np.ndarray:
+    """Numbers (F,) of the planes that are facets of the body.
 
     A girdle's tangent plane that a crown or pavilion plane cuts off entirely is no facet, and nothing is lost with it.
     """
     planes = found.planes
     area = intersect(planes.normals, planes.distances).areas
-    return np.flatnonzero(area > 0.0), int(area.argmax())
+    return np.flatnonzero(area > 0.0)

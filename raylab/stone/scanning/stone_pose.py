@@ -1,9 +1,12 @@
 """How a scanned stone must be turned and shifted to stand in raylab's frame.
 
-The table, the largest facet, is turned up: its normal is +z. The stone is then turned about z by the smallest angle that
-brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area). The
-axis is put through the middle of the outline's area, and z = 0 halfway between the girdle's two edges, on average over the
-mains' azimuths. A stone that stands in the frame already is not moved.
+The table is turned up: its normal is +z. It is the largest facet, if a known cut is found so; of a step cut a pavilion facet
+can be larger, so that other large facets are tried until a cut is found. A largest facet that borders the girdle alone, the
+whole of its side, under a dome of smaller ones, is the flat base of a rose cut and is turned down. The stone is then turned
+about z by the smallest angle that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion
+together, weighted by area), or a long stone's length to +x. The axis is put through the middle of the outline's area (of a
+long stone: of its length and width; of a pear, where it is widest), and z = 0 halfway between the girdle's two edges, on
+average over the mains' azimuths. A stone that stands in the frame already is not moved.
 """
 
 from __future__ import annotations
@@ -15,35 +18,72 @@ import numpy as np
 
 from ...plane_geometry import centroid, convex_outline, rotation_about_z
 from ..polyhedron import intersect
-from ..recognition import STEEP_DEG, Tiers, name_tiers
+from ..recognition import Tiers, name_tiers
+from ..recognizing.rose import is_base
+from ..recognizing.shape import STEEP_DEG, Shape
+
+TRIED, LARGE = 10, 0.3
+"""So many of the largest facets may be the table, each of at least this share of the largest one's area."""
 
 
 @dataclass(frozen=True)
 class Pose:
-    """Place in the stone = `rotation` (3, 3) @ place in the scan + `shift_mm` (3,); and what the facets are called there."""
+    """How a stone must be turned and shifted.
+
+    Place in the stone = `rotation` (3, 3) @ place in the scan + `shift_mm` (3,). `tiers`: what the facets are called there.
+    `level`: number of the facet that was turned level, the table or the base.
+    """
 
     rotation: np.ndarray
     shift_mm: np.ndarray
     tiers: Tiers
+    level: int
 
 
-def stone_pose(normals: np.ndarray, distances_mm: np.ndarray, table: int) -> Pose:
-    """The frame of a stone of planes (F, 3), (F,) mm in which facet number `table` is the table.
-
-    Every plane must be a facet of the body.
-    """
-    up = _upright(normals[table])
+def stone_pose(normals: np.ndarray, distances_mm: np.ndarray) -> Pose:
+    """The frame of a stone of planes (F, 3), (F,) mm, each of which must be a facet of the body."""
+    level, up = _level(normals, distances_mm)
     body = intersect(normals @ up.T, distances_mm)
     tiers = name_tiers(normals @ up.T, distances_mm, body=body)
     turn = rotation_about_z(-math.radians(tiers.azimuth_deg)) @ up
     turned = normals @ turn.T
     body = replace(body, vertices=body.vertices @ (turn @ up.T).T, centroids=body.centroids @ (turn @ up.T).T)
-    axis = centroid(convex_outline(body.vertices[:, :2]))
-    order = tiers.order if tiers.order > 1 else 16
+    axis = _axis(convex_outline(body.vertices[:, :2]), tiers)
+    order = tiers.symmetry.order if tiers.symmetry.order > 2 else 16
     edges = [_girdle_at(turned, distances_mm - turned[:, :2] @ axis, 2.0 * math.pi * k / order) for k in range(order)]
     shift = -np.array([*axis, float(np.mean(edges))])
     # the numbers of a tier count from azimuth 0, which has just been settled
-    return Pose(turn, shift, name_tiers(turned, distances_mm, body=body))
+    return Pose(turn, shift, name_tiers(turned, distances_mm, body=body), level)
+
+
+def _level(normals: np.ndarray, distances_mm: np.ndarray) -> tuple[int, np.ndarray]:
+    """The facet to turn level, and the rotation (3, 3) that does so: the first in which a cut is known, else the largest's."""
+    area = np.asarray(intersect(normals, distances_mm).areas)
+    large = [f for f in np.argsort(-area, kind="stable")[:TRIED].tolist() if area[f] > LARGE * area.max()]
+    upright = {f: _onto_base(f, _upright(normals[f]), normals, distances_mm) for f in large}
+    for f, up in upright.items():
+        if name_tiers(normals @ up.T, distances_mm).cut is not None:
+            return f, up
+    return large[0], upright[large[0]]
+
+
+def _onto_base(facet: int, up: np.ndarray, normals: np.ndarray, distances_mm: np.ndarray) -> np.ndarray:
+    """The rotation `up` (3, 3) that turns a facet up, or the one that turns it down where it is a base."""
+    shape = Shape(normals @ up.T, intersect(normals @ up.T, distances_mm))
+    return np.diag([1.0, -1.0, -1.0]) @ up if is_base(shape, facet) else up
+
+
+def _axis(outline: np.ndarray, tiers: Tiers) -> np.ndarray:
+    """(2,) where the axis passes through an outline (K, 2)."""
+    middle = centroid(outline)
+    if tiers.cut is None or not tiers.cut.of_width or tiers.symmetry.order > 2:
+        return middle
+    across = (outline.max(axis=0) + outline.min(axis=0)) / 2.0
+    if tiers.symmetry.order == 2:
+        return np.asarray(across)
+    if tiers.cut.mains():  # a pear's axis stands where it is widest, half the width from its round end
+        across[0] = outline[:, 0].min() + np.ptp(outline[:, 1]) / 2.0
+    return np.asarray(across)
 
 
 def _upright(n: np.ndarray) -> np.ndarray:

@@ -1,0 +1,1 @@
+"""What a stone's planes say of its cut and its tiers; see `raylab.stone.recognition`."""

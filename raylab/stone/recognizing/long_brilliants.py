@@ -1,0 +1,152 @@
+"""Brilliants on an outline that is no circle: mains known by contact, the cut by its outline.
+
+A brilliant that was stretched to its length has mains at even azimuths once the stretch is undone. A half belongs to the main
+that it shares its longest edge with, a star to the two mains that it stands between. A simple outline that fits within
+`CLOSE` goes before one with more to fit: a cushion's radii follow an ellipse closely.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..cuts import CUTS
+from ..cuts.brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF
+from ..cuts.cut import Cut
+from ..cuts.round_brilliant import ROUND_BRILLIANT
+from ..tier import EXTRA, GIRDLE, TABLE
+from .outline_fit import Fit, fitted, straightened
+from .rounds import which
+from .shape import OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names, only_largest
+
+MAINS = {
+    "round brilliant": 8,
+    "oval brilliant": 8,
+    "pear brilliant": 8,
+    "marquise brilliant": 8,
+    "cushion brilliant": 8,
+    "triangular brilliant": 6,
+}
+"""Mains on each side of a cut, the simplest outline first."""
+
+CLOSE = 0.01
+"""Deviation of an outline, a share of its mean radius, under which a simpler one is not doubted."""
+
+HALF, STARRY = -0.65, 0.5
+"""Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
+girdle above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1 and 0."""
+
+IN_PLACE = 0.8
+"""Least agreement of the mains with even azimuths, the stretch undone (1: perfect)."""
+
+
+def long_brilliant(shape: Shape) -> Named | None:
+    """The brilliant that a stone is, its facets named; None where it is none of them."""
+    best: tuple[Cut, Fit] | None = None
+    named = {count: _by_reach(shape, count) for count in set(MAINS.values())}
+    for name, count in MAINS.items():
+        below = np.array([one == UNNAMED for one in named[count]]) & (shape.normals[:, 2] < 0.0)
+        if not PRESENT * count <= below.sum() <= 1.5 * count:
+            continue
+        fit = fitted(shape.outline, shape.azimuth[below], name)
+        if fit is not None and fit.off < OUTLINE and (best is None or fit.off < best[1].off):
+            best = CUTS[name], fit
+            if fit.off < CLOSE:
+                break
+    return None if best is None else _placed(shape, named[MAINS[best[0].name]], *best)
+
+
+def _by_reach(shape: Shape, count: int) -> list[str]:
+    """Table, girdle, culet, halves and stars by what they border and how far they reach; the others are mains.
+
+    A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
+    main reaches from one to the other. A side with as many facets as it should have is sorted by rank.
+    """
+    names = first_names(shape)
+    table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
+    at_girdle, at_table = _borders(shape, girdle, 2 * count), _borders(shape, table, count)
+    for side, half in (("crown", UPPER_HALF), ("pavilion", LOWER_HALF)):
+        facets = np.array([f for f, name in enumerate(names) if name == UNNAMED and shape.sides[f] == side], dtype=int)
+        if len(facets) <= count:
+            continue  # mains alone
+        from_girdle, reach = _span(shape, facets)
+        whole = 4 * count if side == "crown" else 3 * count
+        score = at_girdle[facets] - reach
+        halves = facets[np.argsort(-score)[: 2 * count]] if len(facets) == whole else facets[score > HALF]
+        for f in halves:
+            names[f] = half.name
+        if side == "crown":
+            left = np.isin(facets, halves, invert=True)
+            score = (at_table[facets] + from_girdle)[left]
+            stars = facets[left][np.argsort(-score)[:count]] if len(facets) == whole else facets[left][score > STARRY]
+            for f in stars:
+                names[f] = STAR.name
+    return names
+
+
+def _span(shape: Shape, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How far facets of one side begin from the girdle, and how far they reach; shares of the side's height."""
+    heights = [np.sort(np.abs(shape.loops[f][:, 2] - shape.waist)) for f in facets]
+    low, high = np.array([h[0] for h in heights]), np.array([h[-1] for h in heights])
+    base, top = low.min(), high.max()
+    return (low - base) / (top - base), (high - base) / (top - base)
+
+
+def _borders(shape: Shape, others: np.ndarray, count: int) -> np.ndarray:
+    """(F,) length of what facets share with others: of their own width, or of an even share of `count`; the larger, up to 1."""
+    length = np.zeros(len(others))
+    for (f, g), along in shape.edges.items():
+        if others[g]:
+            length[f] += along
+    sides = 2.0 if others.sum() > 1 else 1.0  # the girdle is bordered from above and from below
+    share = length[~others].sum() / sides / count
+    own = np.divide(length, shape.width, out=np.zeros(len(others)), where=shape.width > 0.0)
+    return np.minimum(np.maximum(own, length / share if share > 0.0 else 0.0), 1.0)
+
+
+def _placed(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named | None:
+    """Names and numbers by place; None where mains don't stand where the cut has them, or much of the surface has no place."""
+    count = MAINS[cut.name]
+    stretch = 1.0 if count == 6 else fit.stretch
+    mains = np.array([name == UNNAMED for name in names])
+    azimuth = straightened(shape.azimuth[mains], shape.area[mains], fit.azimuth, math.pi / (3.0 if count == 6 else 2.0))
+    own = shape.azimuth - azimuth
+    around = np.arctan2(np.sin(own) / stretch, np.cos(own)) * count / (2.0 * math.pi)  # in steps from main to main
+    full = [
+        (CROWN_MAIN if side == "crown" else PAVILION_MAIN).name if main else name
+        for main, side, name in zip(mains, shape.sides, names, strict=True)
+    ]
+    for tier in (CROWN_MAIN, PAVILION_MAIN):
+        facets = np.array([name == tier.name for name in full])
+        agrees = np.cos(2.0 * math.pi * around[facets]) @ shape.area[facets]
+        if facets.sum() < PRESENT * count or agrees < IN_PLACE * shape.area[facets].sum():
+            return None
+    number = counted(shape, full, azimuth)
+    for f in np.flatnonzero(mains).tolist():
+        number[f] = round(around[f]) % count
+    for f, name in enumerate(full):
+        if name == STAR.name:
+            number[f] = math.floor(around[f] + 1e-9) % count
+        elif name in (UPPER_HALF.name, LOWER_HALF.name):
+            number[f] = _half(shape, f, full, number, around, count)
+    placed = {tier.name for tier in TIERS if tier.per_main}
+    only_largest(shape, full, lambda f: number[f] if full[f] in placed else None)
+    if shape.spare(full) > SPARE:
+        return None
+    others = counted(shape, full, azimuth)
+    number = [others[f] if name == EXTRA else number[f] for f, name in enumerate(full)]
+    if cut.name == ROUND_BRILLIANT.name:
+        return Named(full, number, *which(shape, full), azimuth, fit.off, cut.symmetry.turned(round(math.degrees(azimuth), 9)))
+    return Named.lying(full, number, cut, azimuth, fit.off)
+
+
+def _half(shape: Shape, f: int, names: list[str], number: list[int], around: np.ndarray, count: int) -> int:
+    """The number of a half: the first counter-clockwise of its main, or the second clockwise of it."""
+    main = (CROWN_MAIN if names[f] == UPPER_HALF.name else PAVILION_MAIN).name
+    beside = [(length, g) for (a, g), length in shape.edges.items() if a == f and names[g] == main]
+    if not beside:
+        return math.floor(2.0 * around[f]) % (2 * count)
+    _, g = max(beside)
+    ahead = math.remainder(around[f] - around[g], count) > 0.0
+    return (2 * number[g] - (0 if ahead else 1)) % (2 * count)

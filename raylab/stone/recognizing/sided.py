@@ -1,0 +1,146 @@
+"""Cuts on a girdle of few sides: step cuts and the princess cut.
+
+A step cut has, over and under each side of its girdle, rows of facets that face as the side does; they are counted from the
+girdle on. A princess cut has one facet over and under each side, and triangles between: beside the table, at the corners, and
+chevrons below.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..cuts import CUTS
+from ..cuts.cut import Cut
+from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAVILION_SIDE, SIDE_STAR
+from ..cuts.steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
+from ..tier import EXTRA, GIRDLE, TABLE
+from .outline_fit import Fit, fitted, straightened
+from .shape import BROAD, FLAT_DEG, OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
+
+ALIGNED = math.radians(10.0)
+"""A facet of a step faces as its side does, but for this angle."""
+
+ON_STEP = 0.5
+"""Share of its width along which a step borders the one before, or the girdle."""
+
+SQUARE = 1.05
+"""A stone no longer than this multiple of its width is called square (common practice, from memory)."""
+
+STRAIGHT = 0.01
+"""Deviation of an outline, a share of its mean radius, under which a simpler one is not doubted."""
+
+SAME_SIDE = math.radians(3.0)
+"""Girdle facets that face alike within this angle are one side."""
+
+CANDIDATES = {4: ("baguette", "tapered baguette"), 6: ("hexagonal step cut",), 8: ("square emerald cut", "emerald cut")}
+"""Step cuts by the number of sides, the simplest first."""
+
+
+def sided_cut(shape: Shape) -> Named | None:
+    """The step cut or princess cut that a stone is, its facets named; None where it is none of them."""
+    sides = _sides(shape)
+    if len(sides) not in CANDIDATES:
+        return None
+    stepped = _stepped(shape, sides)
+    if shape.spare(stepped) <= SPARE:
+        found = _cut_of(shape, sides, CANDIDATES[len(sides)])
+        if found is not None and any(name in (CROWN_STEPS[0].name, PAVILION_STEPS[0].name) for name in stepped):
+            return _named(shape, stepped, *found)
+    if len(sides) == 4:
+        found = _cut_of(shape, sides, ("princess cut",))
+        if found is not None:
+            names = _princess(shape, found[1])
+            if names is not None:
+                return _named(shape, names, *found)
+    return None
+
+
+def _sides(shape: Shape) -> np.ndarray:
+    """(S,) azimuths of the sides of the girdle, radians; empty where it is no polygon of few sides.
+
+    A scan can lose a side of a thin girdle; the azimuths of all sloping facets then tell the sides of a step cut.
+    """
+    there = shape.area > 0.0
+    for facets in (shape.steep & there, (shape.slope_deg > FLAT_DEG) & there):
+        azimuths = np.sort(shape.azimuth[facets])
+        starts = np.flatnonzero((azimuths - np.roll(azimuths, 1)) % (2.0 * math.pi) > SAME_SIDE)
+        if len(starts) in CANDIDATES:
+            return np.asarray(azimuths[starts])
+    return np.empty(0)
+
+
+def _cut_of(shape: Shape, sides: np.ndarray, candidates: tuple[str, ...]) -> tuple[Cut, Fit] | None:
+    """Of some cuts the first whose outline the stone has closely, else the closest; None where none is close."""
+    frames = np.concatenate([sides, sides - math.pi / 2.0])
+    best: tuple[Cut, Fit] | None = None
+    for name in candidates:
+        fit = fitted(shape.outline, frames, name)
+        if fit is None or fit.off > OUTLINE or (name == "square emerald cut" and fit.stretch > SQUARE):
+            continue
+        if best is None or fit.off < best[1].off:
+            best = CUTS[name], fit
+            if fit.off < STRAIGHT:
+                break
+    return best
+
+
+def _named(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named:
+    """The facets numbered from the cut's +x on."""
+    facing = shape.steep | np.array([name == EXTRA for name in names])
+    azimuth = straightened(shape.azimuth[facing], shape.area[facing], fit.azimuth, math.pi / 2.0)
+    return Named.lying(names, counted(shape, names, azimuth - 1e-9), cut, azimuth, fit.off)
+
+
+def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:
+    """Names as the steps of a step cut; a facet that faces no side is extra."""
+    names = first_names(shape)
+    stacks: dict[tuple[str, int], list[int]] = {}
+    for f, name in enumerate(names):
+        if name != UNNAMED:
+            continue
+        off = np.abs((shape.azimuth[f] - sides + math.pi) % (2.0 * math.pi) - math.pi)
+        side = int(off.argmin())
+        if off[side] < ALIGNED:
+            stacks.setdefault((shape.sides[f], side), []).append(f)
+        else:
+            names[f] = EXTRA
+    for (where, _), facets in stacks.items():
+        tiers = CROWN_STEPS if where == "crown" else PAVILION_STEPS
+        below = np.array([name == GIRDLE.name or side != where for name, side in zip(names, shape.sides, strict=True)])
+        for k, f in enumerate(sorted(facets, key=lambda f: abs(shape.loops[f][:, 2].mean() - shape.waist))):
+            on_step = k < MOST_STEPS and shape.contact(f, below) > ON_STEP
+            names[f] = tiers[k].name if on_step else EXTRA
+            below = np.arange(len(names)) == f
+    return names
+
+
+def _princess(shape: Shape, fit: Fit) -> list[str] | None:
+    """Names as those of a princess cut; None where facets have no place in it, or many are missing."""
+    names = first_names(shape)
+    table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
+    turned = shape.azimuth - fit.azimuth
+    around = np.arctan2(np.sin(turned) / fit.stretch, np.cos(turned))
+    eighth = np.floor(around / (math.pi / 4.0) + 1e-9).astype(int) % 8
+    quarter = np.round(around / (math.pi / 2.0)).astype(int) % 4
+    open_ = [f for f, name in enumerate(names) if name == UNNAMED]
+    at_girdle, at_table = (np.array([shape.contact(f, others) for f in range(len(names))]) for others in (girdle, table))
+    for tier, borders in ((SIDE_STAR, at_table), (CROWN_SIDE, at_girdle), (PAVILION_SIDE, at_girdle)):
+        for k in range(4):
+            on_side = [f for f in open_ if shape.sides[f] == tier.side and quarter[f] == k]
+            f = max(on_side, key=lambda f: borders[f], default=None)
+            if f is not None and borders[f] > BROAD:
+                names[f] = tier.name
+    below: dict[int, list[int]] = {}
+    for f in open_:
+        if names[f] == UNNAMED and shape.sides[f] == "crown":
+            names[f] = CORNER.name
+        elif names[f] == UNNAMED:
+            below.setdefault(int(eighth[f]), []).append(f)
+    for facets in below.values():
+        for k, f in enumerate(sorted(facets, key=lambda f: -shape.lowest[f])):
+            names[f] = CHEVRONS[k].name if k < MOST_CHEVRONS else EXTRA
+    expected = {SIDE_STAR: 4, CROWN_SIDE: 4, CORNER: 8, PAVILION_SIDE: 4, CHEVRONS[0]: 8, CHEVRONS[1]: 8}
+    missing = any(names.count(tier.name) < PRESENT * count for tier, count in expected.items())
+    return None if missing or shape.spare(names) > SPARE else names

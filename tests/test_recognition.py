@@ -1,0 +1,212 @@
+"""Cuts recognised from planes alone, and what is measured on stones with length and width: what went in comes out."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+
+import numpy as np
+import pytest
+import scanned
+from polyhedra import body, random_polyhedron
+
+import raylab as rl
+from raylab.scene.view import View
+from raylab.stone.cuts import CUTS
+from raylab.stone.measuring.plane_uncertainty import Uncertainty
+from raylab.stone.offsets import Offset, deviate
+from raylab.stone.proportions import measure
+from raylab.stone.recognition import name_tiers
+from raylab.stone.scanning.scan import stone_from_mesh
+from raylab.stone.stone import Stone
+
+GIVEN = {
+    "round brilliant": {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75},
+    "single cut": {"table_pct": 60.0, "crown_angle_deg": 33.0, "pavilion_angle_deg": 41.0},
+    "old European cut": {"table_pct": 48.0, "crown_angle_deg": 37.0, "pavilion_angle_deg": 41.0},
+    "oval brilliant": {"table_pct": 57.0, "length_ratio": 1.35},
+    "pear brilliant": {"table_pct": 57.0, "length_ratio": 1.6, "girdle_pct": 5.0},
+    "marquise brilliant": {"table_pct": 57.0, "girdle_pct": 5.0},
+    "cushion brilliant": {"table_pct": 57.0, "length_ratio": 1.15},
+    "triangular brilliant": {"table_pct": 57.0},
+    "princess cut": {"table_pct": 65.0, "length_ratio": 1.1},
+    "emerald cut": {"table_pct": 60.0},
+    "square emerald cut": {"table_pct": 60.0},
+    "baguette": {"table_pct": 60.0},
+    "tapered baguette": {"table_pct": 60.0, "narrow_pct": 70.0},
+    "hexagonal step cut": {"table_pct": 60.0},
+    "rose cut": {},
+}
+
+
+@pytest.fixture(scope="module")
+def stones() -> dict[str, Stone]:
+    """A stone of each cut."""
+    assert set(GIVEN) == set(CUTS)
+    return {name: rl.cut(name, **given) for name, given in GIVEN.items()}
+
+
+@pytest.mark.parametrize("name", GIVEN)
+def test_a_cut_is_recognised_from_planes_that_lie_anyhow(stones, name):
+    """Turned about z and moved, its facets in another order: all names come back, and where the cut's +x lies."""
+    stone = stones[name].moved(View(turn_deg=77.0).rotation(), [0.3, -0.2, 0.1])
+    order = np.random.default_rng(90).permutation(len(stone))
+    found = name_tiers(stone.normals[order], stone.distances_mm[order])
+    assert found.cut is CUTS[name]
+    assert found.names == tuple(stone.tiers[f] for f in order)
+    assert found.recognition.share_pct == pytest.approx(100.0, abs=1e-9)
+    assert found.recognition.outline_pct < 0.3
+    turn = 360.0 / max(CUTS[name].symmetry.order, 1)
+    assert (found.azimuth_deg - 77.0 + turn / 2.0) % turn - turn / 2.0 == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("name", GIVEN)
+def test_a_measured_stone_of_a_cut_is_recognised(stones, name):
+    """Planes off by 0.03 degrees and 2 um; the outline of what was found is off by less than a hundredth."""
+    stone = Uncertainty(0.03, 0.03, 2.0).drawn(stones[name], (5,))
+    found = name_tiers(stone.normals, stone.distances_mm)
+    assert found.cut is CUTS[name]
+    assert Counter(found.names) == Counter(stone.tiers)
+    assert found.names == stone.tiers
+    assert found.recognition.outline_pct < 1.0
+
+
+def test_what_is_no_cut_is_named_by_side():
+    found = name_tiers(*(lambda b: (b.normals, b.distances_mm))(random_polyhedron(4)))
+    assert (found.cut, found.recognition) == (None, None)
+    assert set(found.names) <= {"table", "girdle", "culet", "crown", "pavilion"}
+
+
+def test_facets_that_have_no_place_are_said():
+    """A corner of an emerald cut's crown ground off by one flat that no step has."""
+    stone = rl.emerald_cut(table_pct=60.0)
+    normal = np.array([0.35, 0.2, 0.9])
+    normal /= np.linalg.norm(normal)
+    reach = float((stone.vertices_mm @ normal).max()) - 0.02
+    other = body(np.vstack([stone.normals, normal]), np.r_[stone.distances_mm, reach], redundant="drop")
+    found = name_tiers(other.normals, other.distances_mm)
+    assert found.cut is CUTS["emerald cut"]
+    assert found.names[-1] == "extra"
+    assert found.recognition.share_pct == pytest.approx(
+        100.0 * (1.0 - other.polyhedron.areas[-1] / sum(other.polyhedron.areas))
+    )
+
+
+def test_a_table_of_facets_named_by_side_is_swept_by_tier():
+    """Offsets by the tiers of a recognised cut: the steps move, and are measured so."""
+    bare = rl.baguette(table_pct=60.0)
+    stone = rl.measure(body(bare.normals, bare.distances_mm))
+    assert stone.cut == "baguette"
+    named = bare.relabeled(cut=None, tiers=tuple(row.tier for row in stone.facets))
+    off = measure(deviate(named, {"first pavilion step": Offset(slope_deg=0.5)}))
+    assert off.first_pavilion_step_deg.mean == pytest.approx(52.5, abs=1e-9)
+
+
+def test_the_table_of_a_scanned_step_cut_need_not_be_its_largest_facet():
+    stone = rl.emerald_cut(table_pct=30.0, pavilion_steps=1, length_ratio=2.0)
+    assert stone.tiers[int(np.argmax(stone.polyhedron.areas))] == "first pavilion step"
+    turn = scanned.random_rotation(np.random.default_rng(91))
+    vertices, triangles = scanned.tessellated(stone, 2)
+    scan = stone_from_mesh(vertices @ turn.T, triangles)
+    assert Counter(scan.stone.tiers) == Counter(stone.tiers)
+    assert scan.report.recognition.cut == "emerald cut"
+
+
+def test_a_scanned_rose_lies_on_its_base(stones):
+    turn = scanned.random_rotation(np.random.default_rng(92))
+    vertices, triangles = scanned.tessellated(stones["rose cut"], 2)
+    scan = stone_from_mesh(vertices @ turn.T + 1.0, triangles)
+    assert scan.stone.cut == "rose cut"
+    assert Counter(scan.stone.tiers) == Counter(stones["rose cut"].tiers)
+    assert scan.stone.normals[scan.stone.tiers.index("base"), 2] == pytest.approx(-1.0)
+    assert measure(scan.stone).crown_angle_deg.mean == pytest.approx(50.0, abs=1e-6)
+
+
+# --- measurements ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", [name for name in GIVEN if CUTS[name].of_width])
+def test_parameters_that_went_in_come_out(stones, name):
+    """Every measured quantity that bears the key of a parameter, also of a stone turned about z; slopes across the length."""
+    cut = CUTS[name]
+    values = cut.settled(GIVEN[name])
+    for stone in (stones[name], stones[name].moved(View(turn_deg=30.0).rotation())):
+        found = measure(stone)
+        for key in set(found) & set(values):
+            if name == "triangular brilliant" and key == "width_mm":
+                continue  # from point to point
+            if name == "tapered baguette" and key == "table_pct":
+                continue  # a share of the outline's, whose wide end is cut off
+            assert found[key].mean == pytest.approx(values[key], abs=1e-9), key
+        assert found.depth_pct.mean == pytest.approx(100.0 * stone.size_mm[2] / found.width_mm.mean)
+        parts = found.crown_height_pct.values[0] + found.pavilion_depth_pct.values[0] + found.girdle_sides_pct.values[0]
+        assert parts == pytest.approx(found.depth_pct.mean, abs=1e-9)
+        assert found.left_right_pct.mean == pytest.approx(0.0, abs=1e-9)
+
+
+def test_steps_keel_and_bulge_of_an_emerald_cut():
+    """All lengths by hand: sides move in by half the width, so the keel is what the length has more than the width."""
+    stone = rl.emerald_cut(
+        table_pct=60.0, pavilion_angle_deg=50.0, pavilion_step_deg=8.0, pavilion_steps=3, length_ratio=1.5, corner_pct=12.0
+    )
+    found = measure(stone)
+    slopes = [50.0, 42.0, 34.0]
+    for word, slope in zip(("first", "second", "third"), slopes, strict=True):
+        assert found[f"{word}_pavilion_step_deg"].values == pytest.approx([slope] * 2, abs=1e-9)
+    assert found.corner_deg.values == pytest.approx([135.0] * 8, abs=1e-9)
+    assert found.keel_pct.mean == pytest.approx(100.0 * 0.5 / 1.5, abs=1e-9)
+    assert found.table_length_pct.mean == pytest.approx(100.0 * (1.5 - 0.4) / 1.5, abs=1e-9)
+    down = np.cumsum([math.tan(math.radians(slope)) * 50.0 / 3.0 for slope in slopes])
+    assert found.pavilion_depth_pct.values == pytest.approx([down[-1]] * 8, abs=1e-9)
+    chord = np.array([50.0, down[-1]]) / math.hypot(50.0, down[-1])
+    bulge = max(down[k] * chord[0] - 50.0 * (k + 1) / 3.0 * chord[1] for k in range(2))
+    assert found.pavilion_bulge_pct.values == pytest.approx([bulge] * 2, abs=1e-9)
+    corner = math.degrees(math.atan(math.tan(math.radians(50.0)) / (math.sqrt(2.0) * (1.0 - 0.12))))
+    assert found.pavilion_between_angle_deg.values == pytest.approx([corner] * 4, abs=1e-9)
+
+
+def test_an_oval_along_and_across():
+    """Its slopes at the ends are those of the stretched round; with slopes stated at the ends the pavilion has a keel."""
+    found = measure(rl.oval_brilliant(table_pct=57.0, length_ratio=1.5, culet_pct=2.0))
+    flatter = math.degrees(math.atan(math.tan(math.radians(40.75)) / 1.5))
+    assert found.pavilion_end_angle_deg.values == pytest.approx([flatter] * 2, abs=1e-9)
+    assert (found.culet_pct.mean, found.keel_pct.mean) == pytest.approx((2.0, 0.0), abs=1e-9)
+    keeled = measure(rl.oval_brilliant(table_pct=57.0, length_ratio=1.5, pavilion_end_angle_deg=35.0))
+    assert keeled.pavilion_end_angle_deg.values == pytest.approx([35.0] * 2, abs=1e-9)
+    # In widths: each main's depth on the axis, and how far along the keel's line it has fallen to nothing.
+    sides, ends = math.tan(math.radians(40.75)) * 0.5, math.tan(math.radians(35.0)) * 0.75
+    facing = math.atan2(1.5, 1.0)  # the mains between: at 45 degrees of the circle
+    crossing = math.hypot(0.75 * math.cos(facing), 0.5 * math.sin(facing)) / math.cos(facing)
+    half = min(0.75 * (1.0 - sides / ends), crossing * (1.0 - sides / ((sides + ends) / 2.0)))
+    assert keeled.keel_pct.mean == pytest.approx(100.0 * half / 0.75, abs=1e-9)
+
+
+def test_an_uneven_outline_shows_by_how_much():
+    """An end of a baguette turned by 1 degree: its corners are apart by tan(1 degree) of the width, seen at 1 degree from it.
+
+    A side ground in makes the stone narrower and no less even.
+    """
+    stone = rl.baguette(table_pct=60.0, width_mm=4.0)
+    girdle = stone.facets_of("girdle")
+    side, end = (min(girdle, key=lambda f: abs(stone.azimuth_deg()[f] - azimuth)) for azimuth in (90.0, 180.0))
+    tilted = stone.normals.copy()
+    turn = math.radians(1.0)
+    tilted[end] = [-math.cos(turn), math.sin(turn), 0.0]
+    leaning = stone.with_planes(tilted, stone.distances_mm)
+    corners = leaning.outline_mm
+    low, high = (corners[(corners[:, 0] < 0.0) & (sign * corners[:, 1] > 0.0)][:, 0].min() for sign in (-1.0, 1.0))
+    assert abs(low - high) == pytest.approx(4.0 * math.tan(turn), rel=1e-9)
+    assert measure(leaning).left_right_pct.mean == pytest.approx(100.0 * math.sin(turn), abs=1e-9)
+    shallower = stone.distances_mm.copy()
+    shallower[side] -= 0.04
+    narrower = measure(stone.with_planes(stone.normals, shallower))
+    assert narrower.width_mm.mean == pytest.approx(3.96, abs=1e-12)
+    assert narrower.left_right_pct.mean == pytest.approx(0.0, abs=1e-9)
+
+
+def test_one_key_means_the_same_in_every_cut():
+    seen: dict[str, tuple[object, ...]] = {}
+    for cut in CUTS.values():
+        for one in cut.measured:
+            facts = (one.label, one.unit, one.uneven, one.signed, one.mean)
+            assert seen.setdefault(one.key, facts) == facts, (cut.name, one.key)
