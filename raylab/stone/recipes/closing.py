@@ -11,6 +11,7 @@ from ..planes import DOWN, UP
 from ..polyhedron import interior_point
 from ..stone import Stone
 from ..tier import GIRDLE
+from .laid import Laid
 from .laying import Layout
 
 MET = 5e-4
@@ -48,6 +49,7 @@ def closed(layout: Layout, *, material: str | Material, cut: str | None, name: s
     if stone.dropped:
         raise _loose(layout, stone.dropped[0])
     _check_met(layout)
+    _check_mates(layout, stone, ordered)
     return stone
 
 
@@ -118,3 +120,14 @@ def _check_met(layout: Layout) -> None:
                 f" {layout.body.name(facets[cutter])} cuts away its point {point + 1} by {beyond[point, cutter]:.4g} mm"
             )
             raise StoneError(words, key=f"tier#{facet.entry + 1}", expected="tiers that leave the point")
+
+
+def _check_mates(layout: Layout, stone: Stone, ordered: list[Laid]) -> None:
+    """Raise StoneError for a facet that has no corner in common with its mate."""
+    first = len(stone) - len(ordered)
+    corners = {id(facet): set(stone.polyhedron.loops[first + k].tolist()) for k, facet in enumerate(ordered)}
+    for facet in ordered:
+        if facet.mate is not None and not corners[id(facet)] & corners[id(facet.mate)]:
+            name, mate = layout.body.name(facet), layout.body.name(facet.mate)
+            words = f"{name} at azimuth {facet.azimuth_deg:.6g} doesn't meet {mate}: other facets lie between them"
+            raise StoneError(words, key=f"tier#{facet.entry + 1}", expected="another height_mm, or tiers that leave both")

@@ -16,7 +16,9 @@ _ALIGNED = 1e-9
 
 
 class Laid(NamedTuple):
-    """A facet: the number of its entry in the recipe, its tier and finish, its plane, the points (K, 3) that it was laid through."""
+    """A facet: the number of its entry in the recipe, its tier and finish, its plane, and what it must meet once the stone is done:
+    points (K, 3) mm, and the facet that is its mate.
+    """
 
     entry: int
     tier: str
@@ -24,6 +26,7 @@ class Laid(NamedTuple):
     normal: np.ndarray
     distance: float
     points: np.ndarray
+    mate: Laid | None = None
 
     @property
     def azimuth_deg(self) -> float:
@@ -46,12 +49,20 @@ class Body:
         # a hair before the first is the first still
         self._ordered[facets[0].tier] = sorted(own, key=lambda one: (one.azimuth_deg - first + _ALIGNED) % 360.0)
 
+    def copy(self) -> Body:
+        """Another body with the same facets."""
+        other = Body()
+        other.facets, other._ordered = list(self.facets), dict(self._ordered)
+        return other
+
     def tiers(self) -> dict[str, list[Laid]]:
         """The facets of each tier in the order of their numbers, tiers in the order in which they were begun."""
         return self._ordered
 
     def name(self, facet: Laid) -> str:
-        """Tier and number."""
+        """Tier and number; the tier alone where it has one facet."""
+        if len(self._ordered[facet.tier]) == 1:
+            return facet.tier
         numbers = [number for number, one in enumerate(self._ordered[facet.tier]) if one is facet]
         return f"{facet.tier} {numbers[0]}"
 

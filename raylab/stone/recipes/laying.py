@@ -19,8 +19,8 @@ from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE
 from .girdle import LEVEL, Girdle
 from .laid import NUMBERED, Body, Laid
-from .points import mate_point, placed
-from .recipe import RecipeTier
+from .points import mate_of, placed
+from .recipe import GIRDLE_EDGE, RecipeTier
 
 ENOUGH = "an azimuth, a slope and one point, mate or distance; an azimuth and two points; or three points"
 _SAME = 1e-9
@@ -78,23 +78,32 @@ class Layout:
         elif tier.slope_deg == 0.0:
             azimuth_deg = 0.0  # a level facet faces nowhere
         try:
-            points = self._points(tier, azimuth_deg)
-            normal, distance = _plane(tier, azimuth_deg, points)
+            met, mate, on_line = self._mate(tier, azimuth_deg)
+            aimed = []
+            for point in tier.through:
+                place = placed(point, self.body, self.girdle, tier.faces, azimuth_deg)
+                (met if point.axis_mm is None else aimed).append(place)
+            normal, distance = _plane(tier, azimuth_deg, [*met, *on_line, *aimed])
         except InputError as error:
             raise _at(tier, azimuth_deg, error) from error
-        return Laid(self.entries, tier.name, tier.finish, normal, distance, np.array(points).reshape(-1, 3))
+        return Laid(self.entries, tier.name, tier.finish, normal, distance, np.array(met).reshape(-1, 3), mate)
 
-    def _points(self, tier: RecipeTier, azimuth_deg: float | None) -> list[np.ndarray]:
-        """The points that a facet passes through, that of its mate first."""
-        points = []
-        if tier.meets is not None:
-            if azimuth_deg is None:
-                raise InputError("missing", key="azimuth_deg", expected=f"an azimuth beside meets = {tier.meets!r}")
-            points.append(mate_point(tier.meets, tier.height_mm, self.body, self.girdle, tier.faces, azimuth_deg))
-        elif tier.height_mm is not None:
-            raise InputError("belongs to a mate", key="height_mm", value=tier.height_mm, expected="meets beside it")
-        points += [placed(point, self.body, self.girdle, tier.faces, azimuth_deg) for point in tier.through]
-        return points
+    def _mate(
+        self, tier: RecipeTier, azimuth_deg: float | None
+    ) -> tuple[list[np.ndarray], Laid | None, list[np.ndarray]]:
+        """What a facet is laid to: its foot on the girdle, or its mate and a point of the line where it takes over from that."""
+        if tier.meets is None:
+            if tier.height_mm is not None:
+                raise InputError("belongs to a mate", key="height_mm", value=tier.height_mm, expected="meets beside it")
+            return [], None, []
+        if azimuth_deg is None:
+            raise InputError("missing", key="azimuth_deg", expected=f"an azimuth beside meets = {tier.meets!r}")
+        if tier.meets != GIRDLE_EDGE:
+            mate, point = mate_of(tier.meets, tier.height_mm, self.body, azimuth_deg)
+            return [], mate, [point]
+        if tier.height_mm is not None:
+            raise InputError("the girdle has its own", key="height_mm", value=tier.height_mm, expected="none with meets = 'girdle'")
+        return [np.array([*self.girdle.foot(azimuth_deg), tier.faces * self.girdle.rim_mm])], None, []
 
     def _images(self, facet: Laid) -> list[Laid]:
         """A facet under the rotations and mirrors of the stone, counter-clockwise from itself."""
@@ -104,8 +113,13 @@ class Layout:
             turn[:2, :2] = matrix
             images.append(facet._replace(normal=turn @ facet.normal, points=facet.points @ turn.T))
         images[0] = facet
+        if facet.mate is not None:  # each image has the image of the mate
+            images = [facet] + [self._with_mate(image, facet.mate.tier) for image in images[1:]]
         first = facet.azimuth_deg
         return sorted(images, key=lambda one: (one.azimuth_deg - first + _SAME) % 360.0)
+
+    def _with_mate(self, image: Laid, tier: str) -> Laid:
+        return image._replace(mate=self.body.named((tier,), image.azimuth_deg)[0])
 
 
 def _check_names(tier: RecipeTier) -> None:

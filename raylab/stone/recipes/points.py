@@ -9,7 +9,7 @@ import numpy as np
 from ...errors import InputError
 from .girdle import Girdle
 from .laid import Body, Laid
-from .recipe import GIRDLE_EDGE, Point
+from .recipe import Point
 
 WAYS = "on, girdle_deg, foot, axis_mm or xyz_mm"
 _LEAST = 1e-9
@@ -52,12 +52,6 @@ def foot_of(facet: Laid, girdle: Girdle) -> np.ndarray:
     if not abs(nz) > _LEAST:
         raise InputError("a vertical facet has no foot", key="foot", value=facet.tier, expected="a facet that slopes")
     return np.array([x, y, (facet.distance - nx * x - ny * y) / nz])
-
-
-def left_at(mate: Laid, height_mm: float) -> np.ndarray:
-    """(3,) the point of a facet at a height, at the azimuth that the facet faces."""
-    level = mate.normal[:2] @ mate.normal[:2]
-    return np.array([*(mate.normal[:2] * (mate.distance - mate.normal[2] * height_mm) / level), height_mm])
 
 
 def _meeting(facets: list[Laid], point: Point) -> np.ndarray:
@@ -108,18 +102,12 @@ def _along(facets: list[Laid], way_pct: float, girdle: Girdle, side: float) -> n
     return Line(facets[0], facets[1], girdle, side).at(way_pct)
 
 
-def mate_point(meets: str, height_mm: float | None, body: Body, girdle: Girdle, side: float, facing_deg: float) -> np.ndarray:
-    """(3,) a point of the line in which a facet that faces an azimuth leaves its mate: the girdle's edge, or a facet of a tier."""
-    if meets == GIRDLE_EDGE:
-        if height_mm is not None:
-            raise InputError(
-                "the girdle has its own height", key="height_mm", value=height_mm, expected="none with meets = 'girdle'"
-            )
-        azimuth, far = math.radians(facing_deg), girdle.support(facing_deg)
-        return np.array([far * math.cos(azimuth), far * math.sin(azimuth), side * girdle.rim_mm])
+def mate_of(meets: str, height_mm: float | None, body: Body, facing_deg: float) -> tuple[Laid, np.ndarray]:
+    """The facet of a tier that a facet, facing an azimuth, takes over from at a height, and a point (3,) of the line there."""
     if height_mm is None:
         raise InputError("missing", key="height_mm", expected=f"the height at which a facet leaves the {meets}, mm")
     mate = body.named((meets,), facing_deg)[0]
-    if not float(np.hypot(*mate.normal[:2])) > _LEAST:
+    level = mate.normal[:2] @ mate.normal[:2]
+    if not level > _LEAST:
         raise InputError("a level facet has no such height", key="meets", value=meets, expected="a tier that slopes")
-    return left_at(mate, height_mm)
+    return mate, np.array([*(mate.normal[:2] * (mate.distance - mate.normal[2] * height_mm) / level), height_mm])

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Literal
 
+from ...errors import InputError
 from ...optics.materials import Material
 from ...toml_tables import NumberOrPairs, Numbers, Table, schema
 from ...units import number_in, whole_in
+from ..cuts.outlines import Sides
 from ..finish import get_finish
 from ..known_cuts import get_cut
 from ..stone import Stone
@@ -86,6 +88,8 @@ def _girdle(table: Table) -> Girdle:
     sides, corners = places_of(outline)
 
     def make(thickness_mm: float, facets: int = _FACETS, finish: str = "polished") -> Girdle:
+        if "facets" in own.values and isinstance(outline, Sides):
+            raise InputError("this outline has its own sides", key="facets", value=facets, expected="no number of facets")
         thickness = number_in("thickness_mm", thickness_mm, 0.0, 1e4, "mm", open_ends=True)
         return Girdle(outline, thickness / 2.0, whole_in("facets", facets, 3, 360), sides, corners, get_finish(finish, "finish"))
 

@@ -160,7 +160,7 @@ def _degrees(azimuths: Sequence[float]) -> tuple[float, ...]:
 def tidy(number: Any) -> float:
     """A number without the noise of rounding: with nine decimals, where it is within a few units in the last place of that."""
     short = round(float(number), 9)
-    return short + 0.0 if abs(short - number) <= 1e-13 * max(1.0, abs(number)) else float(number)
+    return short + 0.0 if abs(short - number) <= 1e-14 * max(1.0, abs(number)) else float(number)
 
 
 ShapeName = Literal[tuple(_SCHEMAS)]  # type: ignore[valid-type]
