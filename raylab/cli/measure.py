@@ -58,7 +58,7 @@ def measure(
         Number of teeth of an index wheel: list every facet, with its azimuth as a number of that wheel. A mark * stands where
         the azimuth lies between two teeth.
     save
-        Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm) or a facet table (.csv).
+        Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm), a facet table (.csv) or a recipe (.toml).
     drawing
         Save a drawing of the facets from above, side and below to this PNG file.
     force

@@ -93,7 +93,7 @@ def named_material(stone: Stone) -> str:
     except InputError:
         known = None
     if known is None or known.tinted(0.0).tinted(_pairs(stone.material)) != stone.material.tinted(_pairs(stone.material)):
-        raise InputError("unknown material; a facet table names its material", key="material", value=stone.material.name)
+        raise InputError("unknown material; a stone's file names its material", key="material", value=stone.material.name)
     return stone.material.name
 
 

@@ -32,7 +32,7 @@ from ..toml_tables import NumberOrPairs, Table, read_toml, schema
 from .cuts.cut import Cut
 from .facet_table import read_facet_table
 from .known_cuts import cuts, get_cut
-from .recipes.recipe_table import OF_A_RECIPE, recipe_from
+from .recipes.recipe_table import is_recipe, recipe_from
 from .scanning import mesh_file
 from .stone import Stone
 
@@ -88,6 +88,11 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Mat
     return read(path, **options)
 
 
+def is_alone(path: Path) -> bool:
+    """Does a file hold a stone and nothing of a scene? Raises InputError for a TOML file that can't be read."""
+    return path.suffix.lower() != ".toml" or set(read_toml(path, str(path)).values) <= set(_STONE_FILE.model_fields)
+
+
 def _stone_toml(path: Path) -> Stone:
     """A stone's own file (schema, [stone]), or the stone of a scene file."""
     return stone_from(_stone_section(path))
@@ -132,7 +137,7 @@ def stone_from(table: Table) -> Stone:
 
 def _stated(table: Table) -> Stone:
     """A stone from the recipe, or from the cut, that a [stone] table states."""
-    return recipe_from(table, _material) if any(key in table.values for key in OF_A_RECIPE) else _cut(table)
+    return recipe_from(table, _material) if is_recipe(table.values) else _cut(table)
 
 
 def _cut(table: Table) -> Stone:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, Literal
 
 from ...errors import InputError
@@ -20,7 +20,7 @@ from .laying import Layout
 from .recipe import Point, RecipeTier
 from .shapes import outline_from, places_of
 
-OF_A_RECIPE = ("outline", "girdle", "tier", "symmetry")
+_OWN = ("outline", "girdle", "tier", "symmetry")
 """Keys of [stone] that only a recipe has."""
 
 MOST_ENTRIES = 1000
@@ -59,6 +59,11 @@ _POINT = schema(
     axis_mm=(float, None),
     xyz_mm=(Numbers, None),
 )
+
+
+def is_recipe(stone: Mapping[str, Any]) -> bool:
+    """Does a [stone] table state a recipe, and not a cut with its parameters or a file?"""
+    return any(key in stone for key in _OWN)
 
 
 def recipe_from(table: Table, material_of: Callable[[Table], Material]) -> Stone:
