@@ -93,7 +93,7 @@ def measure(
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     if found.cut is None:
-        say("facets are named by their side alone; proportions of a cut need a known one")
+        say("proportions of a cut need a known one")
     say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
     say_materials(body)
     say()

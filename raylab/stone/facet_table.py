@@ -75,7 +75,7 @@ def facet_table(stone: Stone) -> str:
 def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
     """The comment lines that describe the stone."""
     yield "unit", "mm"
-    if stone.cut is not None:
+    if stone.cut:
         yield "cut", stone.cut
     yield "material", named_material(stone)
     if stone.material.absorption:

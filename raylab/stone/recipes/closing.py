@@ -17,8 +17,10 @@ from .laying import Layout
 MET = 5e-4
 """A point is met where no other facet cuts it away by more than this share of the stone's width."""
 
+_THICKER = "a thicker girdle, or facets that cut less deep"
 
-def closed(layout: Layout, *, material: str | Material, cut: str | None, name: str) -> Stone:
+
+def closed(layout: Layout, *, material: str | Material, cut: str, name: str) -> Stone:
     """The stone that a layout makes: the girdle, then the tiers as they were begun.
 
     Raises StoneError for a recipe that is open, a tier that leaves nothing, a facet that cuts nothing or is cut away again, and a
@@ -48,9 +50,31 @@ def closed(layout: Layout, *, material: str | Material, cut: str | None, name: s
         raise _nothing_left(layout) or error from error
     if stone.dropped:
         raise _loose(layout, stone.dropped[0])
+    gap = girdle_gap(stone)
+    if gap is not None:
+        above, below, azimuth = gap
+        words = f"the girdle isn't closed: {above} and {below} meet at azimuth {azimuth:.6g}"
+        raise StoneError(words, key="girdle.thickness_mm", value=2.0 * girdle.rim_mm, expected=_THICKER)
     _check_met(layout)
     _check_mates(layout, stone, ordered)
     return stone
+
+
+def girdle_gap(stone: Stone) -> tuple[str, str, float] | None:
+    """The facets of crown and pavilion that meet where no girdle is left, and the azimuth; None where it goes all around."""
+    upward: dict[frozenset[int], int] = {}
+    for side in (1.0, -1.0):
+        for facet, loop in enumerate(stone.polyhedron.loops):
+            if stone.on_girdle[facet] or stone.normals[facet, 2] * side <= 0.0:
+                continue
+            for edge in map(frozenset, zip(loop.tolist(), np.roll(loop, -1).tolist(), strict=True)):
+                if side > 0.0:
+                    upward[edge] = facet
+                elif edge in upward:
+                    x, y, _ = stone.vertices_mm[list(edge)].mean(axis=0)
+                    azimuth = float(np.degrees(np.arctan2(y, x)) % 360.0)
+                    return stone.facet_name(upward[edge]), stone.facet_name(facet), azimuth
+    return None
 
 
 def _planes(layout: Layout, upto: int) -> tuple[np.ndarray, np.ndarray]:
@@ -82,7 +106,7 @@ def _loose(layout: Layout, name: str) -> StoneError:
         azimuth = float(np.degrees(np.arctan2(normal[1], normal[0])) % 360.0)
         return StoneError(
             f"nothing is left of the girdle at azimuth {azimuth:.6g}: crown and pavilion meet there", key="girdle.thickness_mm",
-            value=2.0 * layout.girdle.rim_mm, expected="a thicker girdle, or facets that cut less deep",
+            value=2.0 * layout.girdle.rim_mm, expected=_THICKER,
         )  # fmt: skip
     facet = layout.body.tiers()[tier][int(number)]
     normals, distances = _planes(layout, facet.entry)

@@ -59,6 +59,7 @@ def _on_girdle(stone: Stone, facet: int, girdle: Girdle, body: Body, laid: Mappi
     rim, near = side * girdle.rim_mm, _NEAR * girdle.outline.width
     own = set(stone.polyhedron.loops[facet].tolist())
     seen: list[np.ndarray] = []
+    corners = girdle.corners()
     for other, loop in enumerate(stone.polyhedron.loops):
         if other == facet or len(own & set(loop.tolist())) < 1 or stone.normals[other, 2] * side <= 0.0:
             continue
@@ -74,7 +75,11 @@ def _on_girdle(stone: Stone, facet: int, girdle: Girdle, body: Body, laid: Mappi
             point = np.array([*place, rim])
             standing = [one for one in laid.values() if abs(one.normal @ point - one.distance) < near and abs(one.normal[2]) < 1.0]
             owner = next((one for one in standing if np.abs(foot_of(one, girdle) - point).max() < near), None)
-            yield (Point(girdle_deg=azimuth), point, 1) if owner is None else (Point(foot=body.name(owner)), point, 0)
+            at = np.flatnonzero(np.abs(corners - place).max(axis=1) < near)
+            if len(at):
+                yield Point(girdle_corner=int(at[0])), point, 0
+            else:
+                yield (Point(girdle_deg=azimuth), point, 1) if owner is None else (Point(foot=body.name(owner)), point, 0)
 
 
 def _corners(stone: Stone, facet: int, girdle: Girdle, body: Body, laid: Mapping[int, Laid]) -> Iterator[Named]:

@@ -17,6 +17,7 @@ from ..cuts.outlines import Sides
 from ..planes import facing_deg
 from ..stone import Stone
 from ..tier import GIRDLE
+from .closing import girdle_gap
 from .corner_points import points_of
 from .girdle import Girdle
 from .laid import Laid
@@ -24,6 +25,8 @@ from .laying import Layout
 from .outline_fit import FITS, Fit, fitted
 from .recipe import GIRDLE_EDGE, Point, RecipeTier
 from .shapes import places_of, tidy
+
+_TABLE = "a table of facets (.csv)"
 
 
 @dataclass(frozen=True)
@@ -52,9 +55,11 @@ def recipe_of(stone: Stone) -> Recipe:
     """The recipe of a stone. Raises InputError for a stone without a vertical girdle."""
     fit = fitted(stone)
     facets = _facets(stone)
+    if girdle_gap(stone) is not None:
+        raise InputError("a recipe needs a girdle that goes all around", key="stone", value=stone.name, expected=_TABLE)
     finish = {stone.finishes[f] for f in np.flatnonzero(stone.on_girdle)}
     if len(finish) > 1:
-        raise InputError("a recipe has one finish for the girdle", key="stone", value=stone.name, expected="a table of facets (.csv)")
+        raise InputError("a recipe has one finish for the girdle", key="stone", value=stone.name, expected=_TABLE)
     girdle = Girdle(fit.outline, 0.0, fit.facets, *places_of(fit.outline), finish.pop())
     girdle = replace(girdle, rim_mm=tidy(2.0 * _rim(stone, facets, girdle)) / 2.0)
     writer = _Writer(stone, facets, girdle)

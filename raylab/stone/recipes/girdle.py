@@ -63,6 +63,14 @@ class Girdle:
             return self.outline.radius * towards
         return self.way_out(np.zeros(2), towards) * towards
 
+    def corners(self) -> np.ndarray:
+        """(K, 2) mm, the corners of a polygon, counter-clockwise from +x; none (0, 2) where the outline is curved."""
+        if not isinstance(self.outline, Sides):
+            return np.empty((0, 2))
+        points = self.outline.points
+        azimuths = np.degrees(np.arctan2(points[:, 1], points[:, 0])) % 360.0
+        return np.asarray(points[np.argsort(np.where(azimuths > 360.0 - LEVEL, 0.0, azimuths))])
+
     def way_out(self, start: np.ndarray, towards: np.ndarray) -> float:
         """How far a point (2,) inside lies from the flats along a direction (2,), mm."""
         normals, distances = self.flats()

@@ -11,7 +11,7 @@ from .girdle import Girdle
 from .laid import Body, Laid
 from .recipe import Point
 
-WAYS = "on, girdle_deg, foot, axis_mm or xyz_mm"
+_OTHERS = ("girdle_deg", "girdle_corner", "foot", "axis_mm", "xyz_mm")
 _LEAST = 1e-9
 """Planes whose normals span less than this volume meet in no point."""
 
@@ -21,15 +21,22 @@ def placed(point: Point, body: Body, girdle: Girdle, side: float, facing_deg: fl
 
     Raises InputError for a point that is stated in no way or in two, and for one that there isn't.
     """
-    ways = [key for key in ("girdle_deg", "foot", "axis_mm", "xyz_mm") if getattr(point, key) is not None]
+    ways = [key for key in _OTHERS if getattr(point, key) is not None]
     ways += ["on"] if point.on else []
     if len(ways) != 1:
-        raise InputError("a point is stated in one way", value=", ".join(ways) or None, expected=f"one of {WAYS}")
+        raise InputError("a point is stated in one way", value=", ".join(ways) or None, expected="one of on, " + ", ".join(_OTHERS))
     scalars = [key for key in ("azimuth_deg", "height_mm", "way_pct") if getattr(point, key) is not None]
     if scalars and not point.on:
         raise InputError("belongs to a point that lies on facets", key=scalars[0], expected="on = [...] beside it")
     if point.girdle_deg is not None:
         return np.array([*girdle.point(point.girdle_deg), side * girdle.rim_mm])
+    if point.girdle_corner is not None:
+        corners = girdle.corners()
+        number = point.girdle_corner
+        if not 0 <= number < len(corners):
+            expected = f"0 to {len(corners) - 1}" if len(corners) else "girdle_deg, since the outline is curved"
+            raise InputError("no such corner", key="girdle_corner", value=number, expected=expected)
+        return np.array([*corners[number], side * girdle.rim_mm])
     if point.foot is not None:
         return foot_of(body.named((point.foot,), facing_deg)[0], girdle)
     if point.axis_mm is not None:

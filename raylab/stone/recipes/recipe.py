@@ -23,7 +23,8 @@ class Point:
     azimuth_deg : azimuth of the point. height_mm : its height over the middle of the girdle, negative below.
     way_pct : where it lies on the line in which two facets meet, seen from above: percent of the way from the girdle to where
         the line is nearest to the axis.
-    girdle_deg : the point of the girdle's edge at this azimuth. foot : where the facet of this tier stands on the girdle.
+    girdle_deg : the point of the girdle's edge at this azimuth. girdle_corner : a corner of the girdle's edge, by its number
+        counter-clockwise from +x, where the outline is a polygon. foot : where the facet of this tier stands on the girdle.
     axis_mm : the point of the axis at this height. xyz_mm : the point itself.
     """
 
@@ -32,6 +33,7 @@ class Point:
     height_mm: float | None = None
     way_pct: float | None = None
     girdle_deg: float | None = None
+    girdle_corner: int | None = None
     foot: str | None = None
     axis_mm: float | None = None
     xyz_mm: tuple[float, float, float] | None = None

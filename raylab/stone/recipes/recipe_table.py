@@ -55,6 +55,7 @@ _POINT = schema(
     height_mm=(float, None),
     way_pct=(float, None),
     girdle_deg=(float, None),
+    girdle_corner=(int, None),
     foot=(str, None),
     axis_mm=(float, None),
     xyz_mm=(Numbers, None),
@@ -84,7 +85,7 @@ def recipe_from(table: Table, material_of: Callable[[Table], Material]) -> Stone
     layout = Layout(_girdle(table), symmetry)
     for one in tiers:
         one.build(layout.lay, tier=_tier(one))
-    return table.build(closed, layout=layout, material=material, cut=cut, name=table.values.get("name", cut or "recipe"))
+    return table.build(closed, layout=layout, material=material, cut=cut or "", name=table.values.get("name", cut or "recipe"))
 
 
 def _girdle(table: Table) -> Girdle:

@@ -27,7 +27,7 @@ def recipe_text(stone: Stone) -> str:
     recipe = recipe_of(stone)
     name = " ".join(stone.name.split())
     head: dict[str, object] = {"name": name}
-    if stone.cut is not None:
+    if stone.cut:
         head["cut"] = stone.cut
     head["material"] = named_material(stone)
     if stone.material.absorption:
