@@ -27,8 +27,9 @@ Flag = Annotated[bool, Parameter(negative="")]
 SceneFile = Annotated[
     Path,
     Parameter(
-        help="Scene file (TOML), or a stone: a stone file (TOML), a facet table (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf);"
-        " or the name of a demo one (see `raylab scenes`). A stone alone is traced under the dome head-shadow unless --dome is given."
+        help="Scene file (TOML), or a stone: a stone file (TOML), a facet table (.csv) or a scan (.stl, .obj, .ply, .glb,"
+        " .3mf); or the name of a demo one (see `raylab scenes`). A stone alone is traced under the dome head-shadow unless"
+        " --dome is given."
     ),
 ]
 OutFolder = Annotated[Path, Parameter(help="Output folder; created if it does not exist.")]

@@ -121,7 +121,7 @@ def _stone_section(path: Path) -> Table:
 
 
 def stone_from(table: Table) -> Stone:
-    """A stone from a [stone] table: its proportions, its recipe, or the file it names. One step only, so that no chain can close."""
+    """A stone from a [stone] table: its proportions, its recipe, or the file it names; no chain of files can close."""
     if "file" not in table.values:
         return _stated(table)
     table = table.checked(_STONE_IN_FILE)

@@ -23,14 +23,14 @@ _THICKER = "a thicker girdle, or facets that cut less deep"
 def closed(layout: Layout, *, material: str | Material, cut: str, name: str) -> Stone:
     """The stone that a layout makes: the girdle, then the tiers as they were begun.
 
-    Raises StoneError for a recipe that is open, a tier that leaves nothing, a facet that cuts nothing or is cut away again, and a
-    point or mate that isn't met.
+    Raises StoneError for a recipe that is open, a tier that leaves nothing, a facet that cuts nothing or is cut away again, a
+    girdle with a gap, and a point or mate that isn't met.
     """
     body, girdle = layout.body, layout.girdle
     for side, word, of_stone in ((UP, "above", "crown"), (DOWN, "below", "pavilion")):
         if not any(facet.normal[2] * side > 1e-9 for facet in body.facets):
             raise StoneError(f"open {word}", key="tier", expected=f"a tier with side = '{of_stone}' that slopes or is level")
-    flats, far = girdle.flats()
+    flats, far = girdle.flats
     ordered = [facet for members in body.tiers().values() for facet in members]
     numbers = [k for members in body.tiers().values() for k in range(len(members))]
     try:
@@ -79,7 +79,7 @@ def girdle_gap(stone: Stone) -> tuple[str, str, float] | None:
 
 def _planes(layout: Layout, upto: int) -> tuple[np.ndarray, np.ndarray]:
     """The planes of the girdle, of a box far above and below, and of the entries before a number."""
-    flats, far = layout.girdle.flats()
+    flats, far = layout.girdle.flats
     facets = [facet for facet in layout.body.facets if facet.entry < upto]
     normals = [*flats, [0.0, 0.0, 1.0], [0.0, 0.0, -1.0], *(facet.normal for facet in facets)]
     high = 100.0 * float(far.max())
@@ -102,7 +102,7 @@ def _loose(layout: Layout, name: str) -> StoneError:
     """The error for a plane without a facet."""
     tier, _, number = name.rpartition(" ")
     if tier == GIRDLE.name:
-        normal = layout.girdle.flats()[0][int(number)]
+        normal = layout.girdle.flats[0][int(number)]
         azimuth = float(np.degrees(np.arctan2(normal[1], normal[0])) % 360.0)
         return StoneError(
             f"nothing is left of the girdle at azimuth {azimuth:.6g}: crown and pavilion meet there", key="girdle.thickness_mm",
@@ -130,7 +130,10 @@ def _reach(normals: np.ndarray, distances: np.ndarray, towards: np.ndarray) -> f
 
 
 def _check_met(layout: Layout) -> None:
-    """Raise StoneError for a facet whose point or mate another facet has cut away; the girdle's flats are chords of its outline."""
+    """Raise StoneError for a facet one of whose points another facet has cut away.
+
+    The girdle's flats are left aside: they are chords of the outline.
+    """
     facets = layout.body.facets
     normals, distances = np.array([one.normal for one in facets]), np.array([one.distance for one in facets])
     for facet in facets:

@@ -18,6 +18,8 @@ from .shapes import tidy
 
 _NEAR = 1e-9
 """A point lies on a plane, or on the outline, within this share of the width."""
+_SPAN = 0.05
+"""Points that lie closer to each other, or to one line, settle nothing."""
 _FLAT = 0.02
 """Facets that span less than this volume meet in no sharp point."""
 
@@ -30,23 +32,30 @@ def points_of(
     `laid` are the facets that are laid already, by their numbers in the stone.
     """
     named = [*_on_girdle(stone, facet, girdle, body, laid), *_corners(stone, facet, girdle, body, laid)]
-    choices = []
-    for chosen in itertools.combinations(named, count):
-        places = np.array([place for _, place, _ in chosen])
-        spread = _spread(places, stone.normals[facet])
-        if spread > 0.05:
-            choices.append((sum(cost for _, _, cost in chosen), -round(spread, 6), tuple(point for point, _, _ in chosen)))
-    yield from (point for _, _, point in sorted(choices, key=lambda one: one[:2]))
+    if len(named) < count:
+        return
+    chosen = np.array(list(itertools.combinations(range(len(named)), count)))
+    spreads = _spread(np.array([place for _, place, _ in named]), chosen, stone.normals[facet])
+    costs = np.array([cost for _, _, cost in named])[chosen].sum(axis=1)
+    for k in np.lexsort((-np.round(spreads, 6), costs)):
+        if spreads[k] > _SPAN:
+            yield tuple(named[one][0] for one in chosen[k])
 
 
-def _spread(places: np.ndarray, normal: np.ndarray) -> float:
-    """How well points span what they settle, as a share: three a plane; two a slope, by how far they lie apart along it."""
-    sides = places[1:] - places[0]
-    size = float(np.abs(places).max())
-    if len(places) == 3:
-        return math.sqrt(float(np.linalg.norm(np.cross(*sides)))) / size
-    down = np.array([*normal[:2] * normal[2], -(normal[:2] @ normal[:2])])
-    return abs(float(sides[0] @ down)) / float(np.linalg.norm(down)) / size
+def _spread(places: np.ndarray, chosen: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """(C,) how well points, chosen (C, 2 or 3) from places (P, 3), span what they settle, as a share of how far out they lie.
+
+    Three settle a plane, by their triangle; two a slope, by how far they lie apart along it.
+    """
+    level = float(np.hypot(normal[0], normal[1]))
+    across = np.array([-normal[1], normal[0], 0.0]) / level
+    down = np.cross(normal, across)
+    u, v = places[chosen] @ across, places[chosen] @ down
+    size = np.abs(places[chosen]).max(axis=(1, 2))
+    if chosen.shape[1] == 2:
+        return np.asarray(np.abs(v[:, 1] - v[:, 0]) / size)
+    twice = (u[:, 1] - u[:, 0]) * (v[:, 2] - v[:, 0]) - (u[:, 2] - u[:, 0]) * (v[:, 1] - v[:, 0])
+    return np.asarray(np.sqrt(np.abs(twice)) / size)
 
 
 Named = tuple[Point, np.ndarray, int]
@@ -73,8 +82,8 @@ def _on_girdle(stone: Stone, facet: int, girdle: Girdle, body: Body, laid: Mappi
         if not known and np.abs(girdle.point(azimuth) - place).max() < near and _on_stone(stone, np.array([*place, rim]), near):
             seen.append(place)
             point = np.array([*place, rim])
-            standing = [one for one in laid.values() if abs(one.normal @ point - one.distance) < near and abs(one.normal[2]) < 1.0]
-            owner = next((one for one in standing if np.abs(foot_of(one, girdle) - point).max() < near), None)
+            sloping = (one for one in laid.values() if 0.0 < abs(one.normal[2]) < 1.0)
+            owner = next((one for one in sloping if np.abs(foot_of(one, girdle) - point).max() < near), None)
             at = np.flatnonzero(np.abs(corners - place).max(axis=1) < near)
             if len(at):
                 yield Point(girdle_corner=int(at[0])), point, 0
@@ -140,5 +149,5 @@ def _on_stone(stone: Stone, place: np.ndarray, near: float) -> bool:
 
 def _on_stone_inside(place: np.ndarray, girdle: Girdle) -> bool:
     """Does a point lie clear of the girdle?"""
-    normals, distances = girdle.flats()
+    normals, distances = girdle.flats
     return bool((distances - normals[:, :2] @ place[:2]).min() > 1e-6 * girdle.outline.width)

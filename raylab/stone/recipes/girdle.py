@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -33,6 +34,7 @@ class Girdle:
     corners_deg: tuple[float, ...]
     finish: Finish = POLISHED
 
+    @cached_property
     def flats(self) -> tuple[np.ndarray, np.ndarray]:
         """Normals (K, 3) and distances (K,) mm."""
         return self.outline.flats(self.facets)
@@ -73,7 +75,7 @@ class Girdle:
 
     def way_out(self, start: np.ndarray, towards: np.ndarray) -> float:
         """How far a point (2,) inside lies from the flats along a direction (2,), mm."""
-        normals, distances = self.flats()
+        normals, distances = self.flats
         gains = normals[:, :2] @ towards
         left = distances - normals[:, :2] @ start
         return float((left[gains > 0.0] / gains[gains > 0.0]).min())

@@ -16,8 +16,9 @@ _ALIGNED = 1e-9
 
 
 class Laid(NamedTuple):
-    """A facet: the number of its entry in the recipe, its tier and finish, its plane, and what it must meet once the stone is done:
-    points (K, 3) mm, and the facet that is its mate.
+    """A facet: the number of its entry in the recipe, its tier and finish, its plane, and what it must meet.
+
+    On the finished stone it has the points (K, 3) mm, and a corner in common with its mate.
     """
 
     entry: int
@@ -109,7 +110,6 @@ def _beside(members: list[Laid], azimuth_deg: float) -> list[Laid]:
     before = [pair for pair in offs if pair[0] < -_ALIGNED]
     after = [pair for pair in offs if pair[0] > _ALIGNED]
     if not before or not after:
-        raise InputError(
-            "no facet on one side of the azimuth", key="on", value=members[0].tier, expected="a tier with a facet on either side"
-        )
+        name = members[0].tier
+        raise InputError("no facet on one side of the azimuth", key="on", value=name, expected=f"a {name} on either side")
     return [members[max(before)[1]], members[min(after)[1]]]

@@ -1,7 +1,7 @@
 """From a recipe to planes: each facet from its azimuth, its slope and the points it passes through.
 
-A plane has three freedoms. An azimuth, a slope and one point settle it; so do an azimuth and two points, whose slope follows; and
-three points. A mate stands for a point, and a distance does instead of one.
+A plane has three freedoms. An azimuth, a slope and one point settle it; so do an azimuth and two points, whose slope follows;
+and three points. A mate stands for a point, and a distance does instead of one.
 """
 
 from __future__ import annotations
@@ -36,13 +36,13 @@ class Layout:
     def lay(self, tier: RecipeTier) -> list[Laid]:
         """Lay the facets of an entry; the one stated first comes first.
 
-        Raises InputError, with tier and azimuth, where the entry states no plane, one that contradicts itself, or one that is laid
-        already.
+        Raises InputError, with tier and azimuth, where the entry states no plane, one that contradicts itself, or one that is
+        laid already.
         """
         _check_names(tier)
         stated = tier.azimuth_deg
         if tier.one_per is not None and stated is not None:
-            raise InputError("one_per and azimuth_deg are alternatives", key="one_per", value=tier.one_per, expected="one of them")
+            raise InputError("one_per and azimuth_deg are alternatives; give only one", key="one_per", value=tier.one_per)
         if tier.one_per is not None:
             azimuths: tuple[float | None, ...] = self.girdle.azimuths(tier.one_per)
         else:
@@ -56,7 +56,8 @@ class Layout:
                 if twin is None:
                     found.append(image)
                 elif not repeated or all(twin is not one for one in found):
-                    raise _at(tier, image.azimuth_deg, StoneError(f"lies in the plane of a {twin.tier}", expected="its own plane"))
+                    error = StoneError(f"lies in the plane of a {twin.tier}", expected="a plane of its own")
+                    raise _at(tier, image.azimuth_deg, error)
         self.body.add(found)
         self.entries += 1
         return found
@@ -79,7 +80,7 @@ class Layout:
             azimuth_deg = 0.0  # a level facet faces nowhere
         try:
             met, mate, on_line = self._mate(tier, azimuth_deg)
-            aimed = []
+            aimed: list[np.ndarray] = []
             for point in tier.through:
                 place = placed(point, self.body, self.girdle, tier.faces, azimuth_deg)
                 (met if point.axis_mm is None else aimed).append(place)
@@ -88,10 +89,8 @@ class Layout:
             raise _at(tier, azimuth_deg, error) from error
         return Laid(self.entries, tier.name, tier.finish, normal, distance, np.array(met).reshape(-1, 3), mate)
 
-    def _mate(
-        self, tier: RecipeTier, azimuth_deg: float | None
-    ) -> tuple[list[np.ndarray], Laid | None, list[np.ndarray]]:
-        """What a facet is laid to: its foot on the girdle, or its mate and a point of the line where it takes over from that."""
+    def _mate(self, tier: RecipeTier, azimuth_deg: float | None) -> tuple[list[np.ndarray], Laid | None, list[np.ndarray]]:
+        """What a facet is laid to: its foot on the girdle; or its mate, and a point of the line where it takes over from it."""
         if tier.meets is None:
             if tier.height_mm is not None:
                 raise InputError("belongs to a mate", key="height_mm", value=tier.height_mm, expected="meets beside it")
@@ -102,7 +101,7 @@ class Layout:
             mate, point = mate_of(tier.meets, tier.height_mm, self.body, azimuth_deg)
             return [], mate, [point]
         if tier.height_mm is not None:
-            raise InputError("the girdle has its own", key="height_mm", value=tier.height_mm, expected="none with meets = 'girdle'")
+            raise InputError("the girdle has its height", key="height_mm", value=tier.height_mm, expected="no height")
         return [np.array([*self.girdle.foot(azimuth_deg), tier.faces * self.girdle.rim_mm])], None, []
 
     def _images(self, facet: Laid) -> list[Laid]:
@@ -182,5 +181,3 @@ def _at(tier: RecipeTier, azimuth_deg: float | None, error: InputError) -> Input
     return type(error)(
         f"{tier.name}{where}: {error.problem}", key=error.key, value=error.value, expected=error.expected, file=error.file
     )
-
-

@@ -6,6 +6,8 @@
     3.2,1.8
     -2.9,2.4
     -2.5,-2.2
+
+Lines that start with # are comments. The corners may run either way around the axis.
 """
 
 from __future__ import annotations

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from ...errors import InputError, StoneError
+from ...errors import InputError
 from ...plane_geometry import following
 from ..cuts.outline import Outline
 from ..cuts.outlines import Curved, Sides, regular
 from ..stone import Stone
-from ..tier import GIRDLE
 from .shapes import POLYGON, REGULAR, SHAPES, tidy
 
 FITS = 5e-13
@@ -36,7 +35,7 @@ class Fit:
 
     outline: Outline
     shape: str
-    lengths: dict[str, object]
+    lengths: Mapping[str, object]
     facets: int
 
 
@@ -53,14 +52,12 @@ def fitted(stone: Stone) -> Fit:
     corners = _corners(*flats)
     count = len(distances)
     for shape, lengths in _candidates(corners):
-        short = {key: tidy(value) for key, value in lengths.items()}
-        for made in (short, lengths):
-            with contextlib.suppress(StoneError, ValueError):  # ValueError: lengths that this shape can't have
+        for made in ({key: tidy(value) for key, value in lengths.items()}, lengths):
+            with contextlib.suppress(ValueError):  # a StoneError is one: lengths that this shape can't have
                 outline = SHAPES[shape].make(*made.values())
                 for facets in _counts(outline, count):
                     if _same(outline.flats(facets), flats):
-                        stated = {f"{key}_mm": value for key, value in made.items() if value or key not in SHAPES[shape].optional}
-                        return Fit(outline, shape, stated, facets)
+                        return Fit(outline, shape, {f"{key}_mm": value for key, value in made.items() if value}, facets)
     width = tidy(2.0 * float(distances.mean()))
     if count <= 96 and _same(regular(count, width).flats(), flats):
         return Fit(regular(count, width), REGULAR, {"sides": count, "width_mm": width}, count)
@@ -115,8 +112,8 @@ def _candidates(corners: np.ndarray) -> Iterator[tuple[str, dict[str, float]]]:
 
 def _cut_back(corners: np.ndarray) -> float:
     """How far the corners of a rectangle are cut back."""
-    x, y = np.abs(corners).max(axis=0)
-    return float(x - np.abs(corners[:, 0]).min()) if len(corners) == 8 else 0.0 * float(y)
+    along = np.abs(corners[:, 0])
+    return float(along.max() - along.min()) if len(corners) == 8 else 0.0
 
 
 def _bowed(corners: np.ndarray, both: dict[str, float]) -> Iterator[tuple[str, dict[str, float]]]:
@@ -124,8 +121,8 @@ def _bowed(corners: np.ndarray, both: dict[str, float]) -> Iterator[tuple[str, d
     right, top = int(np.argmax(corners[:, 0])), int(np.argmax(corners[:, 1]))
     third = len(corners) // 3
     middle = corners[(right + third // 2) % len(corners)]
-    points = corners[right], corners[(right + third) % len(corners)]
-    yield "bowed triangle", {"width": float(np.linalg.norm(points[1] - points[0])), "side_radius": _radius(points[0], middle, points[1])}
+    point, other = corners[right], corners[(right + third) % len(corners)]
+    yield "bowed triangle", {"width": float(np.linalg.norm(other - point)), "side_radius": _radius(point, middle, other)}
     end = (right + _half(corners, right)) % len(corners)
     start = (top - _half(corners, top)) % len(corners)
     between = (start - end) % len(corners)

@@ -24,7 +24,8 @@ def placed(point: Point, body: Body, girdle: Girdle, side: float, facing_deg: fl
     ways = [key for key in _OTHERS if getattr(point, key) is not None]
     ways += ["on"] if point.on else []
     if len(ways) != 1:
-        raise InputError("a point is stated in one way", value=", ".join(ways) or None, expected="one of on, " + ", ".join(_OTHERS))
+        stated = ", ".join(ways) or "nothing"
+        raise InputError(f"a point stated by {stated}", key="through", expected="one of on, " + ", ".join(_OTHERS))
     scalars = [key for key in ("azimuth_deg", "height_mm", "way_pct") if getattr(point, key) is not None]
     if scalars and not point.on:
         raise InputError("belongs to a point that lies on facets", key=scalars[0], expected="on = [...] beside it")

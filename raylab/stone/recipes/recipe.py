@@ -17,9 +17,9 @@ class Point:
 
     Attributes
     ----------
-    on : facets that are cut already, by tier and number (``"crown main 0"``), or by tier alone for the one nearest to the azimuth;
-        a tier named twice stands for the two beside it. Three facets meet in a point; with two, one of the next three is stated,
-        with one, azimuth and height.
+    on : facets that are laid already, by tier and number (``"crown main 0"``), or by tier alone for the one nearest to the
+        azimuth; a tier named twice stands for the two beside it. Three facets meet in a point; with two, one of the next three
+        numbers is stated, with one, azimuth and height.
     azimuth_deg : azimuth of the point. height_mm : its height over the middle of the girdle, negative below.
     way_pct : where it lies on the line in which two facets meet, seen from above: percent of the way from the girdle to where
         the line is nearest to the axis.

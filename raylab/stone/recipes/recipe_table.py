@@ -70,8 +70,8 @@ def is_recipe(stone: Mapping[str, Any]) -> bool:
 def recipe_from(table: Table, material_of: Callable[[Table], Material]) -> Stone:
     """The stone that the recipe in a [stone] table makes; `material_of` reads the material of the table once it is checked.
 
-    Raises InputError, one line with file, section and key, for what can't be read, and StoneError, with tier and azimuth, for what
-    makes no stone.
+    Raises InputError, one line with file, section and key, for what can't be read, and StoneError, with tier and azimuth, for
+    what makes no stone.
     """
     table = table.checked(_RECIPE)
     material = material_of(table)
@@ -97,7 +97,8 @@ def _girdle(table: Table) -> Girdle:
         if "facets" in own.values and isinstance(outline, Sides):
             raise InputError("this outline has its own sides", key="facets", value=facets, expected="no number of facets")
         thickness = number_in("thickness_mm", thickness_mm, 0.0, 1e4, "mm", open_ends=True)
-        return Girdle(outline, thickness / 2.0, whole_in("facets", facets, 3, 360), sides, corners, get_finish(finish, "finish"))
+        count = whole_in("facets", facets, 16, 360)
+        return Girdle(outline, thickness / 2.0, count, sides, corners, get_finish(finish, "finish"))
 
     return own.build(make, **own.values)
 
@@ -130,5 +131,3 @@ _RANGES = (
     ("xyz_mm", -1e4, 1e4, "mm"),
     ("way_pct", 0.0, 100.0, "%"),
 )
-
-

@@ -10,7 +10,7 @@ from ..cuts.outlines import Sides
 from ..facet_table import named_material
 from ..finish import POLISHED
 from ..stone import Stone
-from .describing import Recipe, recipe_of
+from .describing import recipe_of
 from .recipe import Point, RecipeTier
 
 _ABOUT = """\

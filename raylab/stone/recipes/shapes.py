@@ -5,15 +5,28 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from ...errors import InputError, StoneError, nearest
+from ...errors import StoneError, nearest
 from ...toml_tables import Pair, Table, schema
 from ...units import number_in, whole_in
 from ..cuts.outline import Circle, Outline
-from ..cuts.outlines import Arcs, Ellipse, Sides, bowed_triangle, cushion, hexagon, marquise, pear, rectangle, regular, tapered
+from ..cuts.outlines import (
+    TURN,
+    Arcs,
+    Ellipse,
+    Sides,
+    bowed_triangle,
+    cushion,
+    hexagon,
+    marquise,
+    pear,
+    rectangle,
+    regular,
+    tapered,
+)
 from .outline_csv import checked_corners, read_corners
 
 
@@ -86,14 +99,12 @@ def outline_from(table: Table) -> Outline:
 
 
 def _made(shape: Shape, values: Mapping[str, float]) -> Outline:
-    lengths = {
-        key: number_in(f"{key}_mm", values.get(f"{key}_mm", shape.optional.get(key)), 0.0, 1e4, "mm") for key in shape.keys
-    }
-    for key, length in lengths.items():
-        if length == 0.0 and key not in shape.optional:
-            raise InputError("no length", key=f"{key}_mm", value=length, expected="more than 0 mm")
+    stated = {f"{key}_mm": length for key, length in shape.optional.items()} | dict(values)
+    lengths = [
+        number_in(f"{key}_mm", stated[f"{key}_mm"], 0.0, 1e4, "mm", open_ends=key not in shape.optional) for key in shape.keys
+    ]
     try:
-        return shape.make(*lengths.values())
+        return shape.make(*lengths)
     except StoneError as error:  # outlines know no unit
         raise StoneError(error.problem, key=f"{error.key}_mm", value=error.value, expected=error.expected) from error
 
@@ -112,6 +123,8 @@ def _polygon(table: Table) -> Outline:
     return table.build(checked_corners, corners=table.values["corners_mm"])
 
 
+_SMOOTH = 1e-9
+"""Arcs whose normals turn by less, radians, from one to the next meet in no corner."""
 Places = tuple[tuple[float, ...], tuple[float, ...]]
 
 
@@ -131,9 +144,8 @@ def places_of(outline: Outline) -> Places:
     middles = [(arc.start + arc.end) / 2.0 for arc in outline.arcs]
     if len(middles) == 8:  # a cushion's, whose corners are arcs too
         return _degrees(middles[0::2]), _degrees(middles[1::2])
-    ends = itertools.pairwise([*outline.arcs, outline.arcs[0]])
-    corners = [a.end + (b.start - a.end) % (2.0 * math.pi) / 2.0 for a, b in ends if _sharp((b.start - a.end) % (2.0 * math.pi))]
-    return _degrees(middles), _degrees(corners)
+    turns = [(a.end, (b.start - a.end) % TURN) for a, b in itertools.pairwise([*outline.arcs, outline.arcs[0]])]
+    return _degrees(middles), _degrees([end + turn / 2.0 for end, turn in turns if _SMOOTH < turn < TURN - _SMOOTH])
 
 
 def _cuts_corners(outline: Sides) -> bool:
@@ -142,14 +154,10 @@ def _cuts_corners(outline: Sides) -> bool:
     return bool((normals[0::2].min(axis=1) < 1e-12).all() and (np.ptp(normals[1::2], axis=1) < 1e-12).all())
 
 
-def _sharp(turn: float) -> bool:
-    return 1e-9 < turn < 2.0 * math.pi - 1e-9
-
-
 def _between(azimuths: Sequence[float]) -> list[float]:
     """Halfway from each azimuth to the next one counter-clockwise, radians."""
     after = [*azimuths[1:], azimuths[0]]
-    return [a + (b - a) % (2.0 * math.pi) / 2.0 for a, b in zip(azimuths, after, strict=True)]
+    return [a + (b - a) % TURN / 2.0 for a, b in zip(azimuths, after, strict=True)]
 
 
 def _degrees(azimuths: Sequence[float]) -> tuple[float, ...]:
@@ -161,6 +169,3 @@ def tidy(number: Any) -> float:
     """A number without the noise of rounding: with nine decimals, where it is within a few units in the last place of that."""
     short = round(float(number), 9)
     return short + 0.0 if abs(short - number) <= 1e-14 * max(1.0, abs(number)) else float(number)
-
-
-ShapeName = Literal[tuple(_SCHEMAS)]  # type: ignore[valid-type]
