@@ -111,7 +111,9 @@ def _loose(layout: Layout, name: str) -> StoneError:
     facet = layout.body.tiers()[tier][int(number)]
     normals, distances = _planes(layout, facet.entry)
     reach = _reach(normals, distances, facet.normal)
-    where = f"{name} at azimuth {facet.azimuth_deg:.6g}"
+    where = layout.body.name(facet)
+    if abs(facet.normal[2]) < 1.0:
+        where += f" at azimuth {facet.azimuth_deg:.6g}"
     key = f"tier#{facet.entry + 1}"
     if reach <= facet.distance + 1e-9 * layout.girdle.outline.width:
         words = f"{where} cuts nothing: the stone ends {facet.distance - reach:.4g} mm before it"

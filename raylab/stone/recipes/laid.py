@@ -67,8 +67,8 @@ class Body:
         numbers = [number for number, one in enumerate(self._ordered[facet.tier]) if one is facet]
         return f"{facet.tier} {numbers[0]}"
 
-    def named(self, names: tuple[str, ...], facing_deg: float | None) -> list[Laid]:
-        """The facets that a point lies on; those without a number are looked for from an azimuth.
+    def named(self, names: tuple[str, ...], facing_deg: float | None, key: str = "on") -> list[Laid]:
+        """The facets that a recipe names under a key; those without a number are looked for from an azimuth.
 
         Raises InputError for a tier that isn't cut yet, a number that it hasn't, and where there is no azimuth to look from.
         """
@@ -79,16 +79,16 @@ class Body:
             tier = matched["tier"] if matched else name
             if tier not in self._ordered:
                 expected = nearest(tier, self._ordered) if self._ordered else "a tier above this one"
-                raise InputError("a tier that isn't cut yet", key="on", value=name, expected=expected)
+                raise InputError("a tier that isn't cut yet", key=key, value=name, expected=expected)
             members = self._ordered[tier]
             if matched:
                 if int(matched["number"]) >= len(members):
-                    raise InputError("no such facet", key="on", value=name, expected=f"{tier} 0 to {len(members) - 1}")
+                    raise InputError("no such facet", key=key, value=name, expected=f"{tier} 0 to {len(members) - 1}")
                 found.append(members[int(matched["number"])])
             elif len(members) == 1:
                 found.append(members[0])
             elif facing_deg is None:
-                raise InputError("which of them?", key="on", value=name, expected=f"a number, as in '{tier} 0', or azimuth_deg")
+                raise InputError("which of them?", key=key, value=name, expected=f"a number, as in '{tier} 0', or azimuth_deg")
             else:
                 found += _beside(members, facing_deg) if count == 2 else [_nearest(members, facing_deg)]
         return found

@@ -23,6 +23,7 @@ from .points import mate_of, placed
 from .recipe import GIRDLE_EDGE, RecipeTier
 
 ENOUGH = "an azimuth, a slope and one point, mate or distance; an azimuth and two points; or three points"
+MOST_FACETS = 1000
 _SAME = 1e-9
 
 
@@ -52,6 +53,8 @@ class Layout:
         for azimuth in azimuths:
             facet = self._facet(tier, azimuth)
             for image in self._images(facet) if repeated else [facet]:
+                if len(self.body.facets) + len(found) == MOST_FACETS:
+                    raise _at(tier, image.azimuth_deg, InputError(f"more than {MOST_FACETS} facets", expected="fewer"))
                 twin = self._twin(image, found)
                 if twin is None:
                     found.append(image)
@@ -130,6 +133,8 @@ def _check_names(tier: RecipeTier) -> None:
     if known is not None and known.side != tier.side:
         raise InputError(f"a {tier.name} on the {tier.side}", key="side", value=tier.side, expected=repr(known.side))
     get_finish(tier.finish, "finish")
+    if len(tier.through) > 3:
+        raise InputError(f"{tier.name}: too many points", key="through", value=len(tier.through), expected="up to three")
 
 
 def _plane(tier: RecipeTier, azimuth_deg: float | None, points: list[np.ndarray]) -> tuple[np.ndarray, float]:

@@ -59,22 +59,25 @@ def _number(place: str, key: str, word: str) -> float:
         raise InputError("not a length", file=place, key=key, value=word, expected="a number of mm") from error
 
 
-def checked_corners(corners: Sequence[Sequence[float]]) -> Sides:
-    """The polygon with these corners (x, y), which may run either way around the axis.
+def checked_corners(corners: Sequence[Sequence[float]], key: str = "corners") -> Sides:
+    """The polygon with these corners (x, y) mm, which may run either way around the axis; errors name the `key`.
 
     Raises StoneError for a polygon that isn't convex, that runs around more than once, or that doesn't hold the axis.
     """
     if len(corners) > MOST_CORNERS:
-        raise StoneError("too many corners", key="corners", value=len(corners), expected=f"at most {MOST_CORNERS}")
-    points = np.array([[number_in("corners", x, -1e4, 1e4, "mm") for x in pair] for pair in corners]).reshape(-1, 2)
+        raise StoneError("too many corners", key=key, value=len(corners), expected=f"at most {MOST_CORNERS}")
+    points = np.array([[number_in(key, x, -1e4, 1e4, "mm") for x in pair] for pair in corners]).reshape(-1, 2)
     ordered = points[::-1] if area(points) < 0.0 else points
-    outline = Sides(tuple((float(x), float(y)) for x, y in ordered))
+    try:
+        outline = Sides(tuple((float(x), float(y)) for x, y in ordered))
+    except StoneError as error:
+        raise StoneError(error.problem, key=key, value=error.value, expected=error.expected) from error
     side = following(outline.points) - outline.points
     azimuths = np.arctan2(side[:, 1], side[:, 0])
     if ((following(azimuths) - azimuths) % (2.0 * math.pi)).sum() > 2.0 * math.pi + 1e-6:
-        raise StoneError("the outline crosses itself", key="corners", value=len(points), expected="one way around")
+        raise StoneError("the outline crosses itself", key=key, value=len(points), expected="one way around")
     if not (outline.flats()[1] > 0.0).all():
         raise StoneError(
-            "the axis x = y = 0 lies outside the outline", key="corners", value=len(points), expected="corners around the axis"
+            "the axis x = y = 0 lies outside the outline", key=key, value=len(points), expected="corners around the axis"
         )
     return outline

@@ -39,7 +39,7 @@ def placed(point: Point, body: Body, girdle: Girdle, side: float, facing_deg: fl
             raise InputError("no such corner", key="girdle_corner", value=number, expected=expected)
         return np.array([*corners[number], side * girdle.rim_mm])
     if point.foot is not None:
-        return foot_of(body.named((point.foot,), facing_deg)[0], girdle)
+        return foot_of(body.named((point.foot,), facing_deg, "foot")[0], girdle)
     if point.axis_mm is not None:
         return np.array([0.0, 0.0, point.axis_mm])
     if point.xyz_mm is not None:
@@ -114,7 +114,7 @@ def mate_of(meets: str, height_mm: float | None, body: Body, facing_deg: float) 
     """The facet of a tier that a facet, facing an azimuth, takes over from at a height, and a point (3,) of the line there."""
     if height_mm is None:
         raise InputError("missing", key="height_mm", expected=f"the height at which a facet leaves the {meets}, mm")
-    mate = body.named((meets,), facing_deg)[0]
+    mate = body.named((meets,), facing_deg, "meets")[0]
     level = mate.normal[:2] @ mate.normal[:2]
     if not level > _LEAST:
         raise InputError("a level facet has no such height", key="meets", value=meets, expected="a tier that slopes")

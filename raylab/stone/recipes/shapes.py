@@ -120,7 +120,7 @@ def _polygon(table: Table) -> Outline:
         raise table.fault("a polygon is stated once", "corners_mm", None, "either corners_mm or file")
     if "file" in table.values:
         return read_corners(table.path("file"))
-    return table.build(checked_corners, corners=table.values["corners_mm"])
+    return table.build(checked_corners, corners=table.values["corners_mm"], key="corners_mm")
 
 
 _SMOOTH = 1e-9
