@@ -51,6 +51,9 @@ def recipe_of(stone: Stone) -> Recipe:
     girdle = replace(girdle, rim_mm=tidy(2.0 * rim_of(stone, facets, girdle)) / 2.0)
     writer = _Writer(stone, facets, girdle)
     writer.write()
+    if writer.left:
+        name = stone.facet_name(writer.left[0].number)
+        raise InputError(f"no recipe gives {name} back", key="stone", value=stone.name, expected=_TABLE)
     return Recipe(fit, girdle, tuple(writer.entries))
 
 
@@ -180,19 +183,28 @@ class _Writer:
         except InputError:
             return False
         free = [facet for facet in self.left if facet.tier == first.tier]
-        matched = [self._matching(one, free) for one in found]
-        numbers = {facet.number for facet in matched if facet is not None}
-        if None in matched or len(numbers) != len(found) or not {one.number for one in meant} <= numbers:
+        matched = [facet for one in found if (facet := self._matching(one, free)) is not None]
+        laid = dict(zip((facet.number for facet in matched), found, strict=False))
+        wanted = {one.number for one in meant}
+        if len(matched) != len(found) or len(laid) != len(found) or not wanted <= laid.keys():
             return False
-        if len(meant) > 1 and len(numbers) != len(meant):
+        if len(meant) > 1 and len(laid) != len(meant):
             return False
-        if any(not on_surface(self.stone, point, self.girdle) for point in found[0].points):
+        if not all(self._meets(number, one) for number, one in laid.items()):
             return False
         self.layout = before
         self.entries.append(entry)
-        self.laid.update({facet.number: one for facet, one in zip(matched, found, strict=True) if facet is not None})
-        self.left = [facet for facet in self.left if facet.number not in numbers]
+        self.laid.update(laid)
+        self.left = [facet for facet in self.left if facet.number not in laid]
         return True
+
+    def _meets(self, number: int, laid: Laid) -> bool:
+        """Does the stone's facet have the points, and a corner of the mate, that it would be laid to?"""
+        if not all(on_surface(self.stone, point, self.girdle) for point in laid.points):
+            return False
+        loops = self.stone.polyhedron.loops
+        mates = (mate for mate, one in self.laid.items() if one is laid.mate)
+        return laid.mate is None or any(set(loops[mate].tolist()) & set(loops[number].tolist()) for mate in mates)
 
     def _matching(self, laid: Laid, free: Sequence[StoneFacet]) -> StoneFacet | None:
         """The facet of the stone whose plane was laid."""
