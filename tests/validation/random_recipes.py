@@ -2,8 +2,8 @@
 
     python tests/validation/random_recipes.py 100 ["oval brilliant" ...]
 
-prints for each cut (or those named) the largest difference of a plane, as a unit normal and in mm, in how many recipes a tier that
-slopes is known by its planes alone, and the stones that no recipe gives back. The tests write one stone of each cut.
+prints for each cut (or those named) the largest difference of a plane, as a unit normal and in mm, in how many recipes a tier
+that slopes is known by its planes alone, and the stones that no recipe gives back. The tests write one stone of each cut.
 """
 
 from __future__ import annotations
