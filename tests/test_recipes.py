@@ -322,6 +322,7 @@ def test_the_command_refuses_in_one_line(argv, says, capsys):
     [
         (SQUARE, "slope_deg = 58", "slop_deg = 58", "stone.tier#1.slop_deg = 58: unknown key; did you mean 'slope_deg'?"),
         (SQUARE, '"rectangle"', '"rectangel"', "stone.outline.shape = 'rectangel': unknown outline; did you mean 'rectangle'?"),
+        (SQUARE, 'side = "pavilion"\n', "", "stone.tier#1.side: missing; expected 'crown' or 'pavilion'"),
         (SQUARE, "corner_mm = 1.1", "corner_mm = 3", "stone.outline.corner_mm = 3.0: the cut corners meet"),
         (SQUARE, 'side = "pavilion"', 'side = "crown"', "stone.tier#1.side = 'crown': a pavilion side on the crown"),
         (SQUARE, "slope_deg = 58\n", "slope_deg = 58\ndistance_mm = 2\n", "#1: pavilion side at azimuth 0: states too much"),
