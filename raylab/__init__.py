@@ -56,6 +56,7 @@ if TYPE_CHECKING:
     from .stone.cuts.baguette import baguette
     from .stone.cuts.cushion_brilliant import cushion_brilliant
     from .stone.cuts.cut import Cut
+    from .stone.cuts.cut_cornered_brilliant import cut_cornered_brilliant
     from .stone.cuts.emerald_cut import emerald_cut
     from .stone.cuts.hexagonal_step_cut import hexagonal_step_cut
     from .stone.cuts.marquise_brilliant import marquise_brilliant
@@ -126,6 +127,7 @@ _HOME = {
     "critical_angle_deg": "optics.fresnel",
     "cushion_brilliant": "stone.cuts.cushion_brilliant",
     "cut": "stone.known_cuts",
+    "cut_cornered_brilliant": "stone.cuts.cut_cornered_brilliant",
     "cuts": "stone.known_cuts",
     "dark_areas": "darkness",
     "deviate": "stone.offsets",
@@ -226,6 +228,7 @@ __all__ = [
     "critical_angle_deg",
     "cushion_brilliant",
     "cut",
+    "cut_cornered_brilliant",
     "cuts",
     "dark_areas",
     "deviate",

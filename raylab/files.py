@@ -17,6 +17,7 @@ import numpy as np
 
 from .errors import InputError
 from .stone.facet_table import facet_table
+from .stone.recipes.recipe_text import recipe_text
 from .stone.stone import Stone
 from .version import __version__
 from .whole_files import whole_file
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
+_STONES = (*_MESHES, ".csv", ".toml")
 
 
 def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
@@ -169,16 +171,19 @@ def finite(value: Any) -> Any:
 
 
 def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
-    """A stone as a mesh (.stl, .obj, .ply: numbers in mm; .glb: in metres, as its standard has it) or a facet table (.csv).
+    """A stone as a mesh (.stl, .obj, .ply: numbers in mm; .glb: in metres, as its standard has it), a facet table (.csv) or a
+    recipe by tiers (.toml).
 
-    Meshes are watertight triangles. Raises InputError for another suffix, a material that a table can't name, or an
-    existing file without `force`.
+    Meshes are watertight triangles. A recipe says how each facet can be laid: by slope and mate, through points, or, where its
+    plane is all that is known, by its distance; it needs a girdle of vertical facets. Raises InputError for another suffix, a
+    material that a table can't name, a stone that has no recipe, or an existing file without `force`.
     """
     suffix = Path(path).suffix.lower()
-    if suffix not in (*_MESHES, ".csv"):
-        kinds = ", ".join((*_MESHES, ".csv"))
+    if suffix not in _STONES:
+        kinds = ", ".join(_STONES)
         raise InputError("unknown kind of stone file", file=str(path), expected=f"a file name that ends in {kinds}")
-    data = facet_table(stone).encode() if suffix == ".csv" else _mesh(stone, suffix[1:])
+    text = {".csv": facet_table, ".toml": recipe_text}
+    data = text[suffix](stone).encode() if suffix in text else _mesh(stone, suffix[1:])
     with whole_file(path, force=force) as target:
         target.write_bytes(data)
 

@@ -191,10 +191,17 @@ def _fault(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ..
         return InputError("not a table", value=shown(fault["input"]), expected="a table of keys" + rest)
     field = expected.model_fields[key]
     choice = fault["type"] == "literal_error"
-    words = str(fault["ctx"]["expected"]) if choice else _WORDS.get(field.annotation, str(fault["msg"]))
+    words = str(fault["ctx"]["expected"]) if choice else _words(field.annotation, str(fault["msg"]))
     if fault["type"] == "missing":
         return InputError("missing", key=key, expected=words + rest)
     return InputError("wrong type", key=key, value=shown(fault["input"]), expected=words + rest)
+
+
+def _words(kind: Any, otherwise: str) -> str:
+    """What a key of a type takes, in words."""
+    if typing.get_origin(kind) is typing.Literal:
+        return " or ".join(repr(choice) for choice in typing.get_args(kind))
+    return _WORDS.get(kind, otherwise)
 
 
 def _bare(key: str | None) -> str:

@@ -202,6 +202,34 @@ def test_a_princess_is_made_of_its_triangles(chevrons):
     assert rl.princess_cut(**given, length_ratio=1.5).volume_mm3 == pytest.approx(1.5 * stone.volume_mm3, rel=1e-12)
 
 
+@pytest.mark.parametrize(("chevrons", "corner"), [(2, 0.14), (3, 0.08), (4, 0.05)])
+def test_a_cut_cornered_brilliant_is_made_of_its_triangles(chevrons, corner):
+    """Volume as tetrahedra over the triangles, from the points that the proportions give; a rectangle weighs its ratio more."""
+    given = {"table_pct": 64.0, "girdle_pct": 5.0, "chevrons": chevrons, "corner_pct": 100.0 * corner, "chevron_step_deg": 6.0}
+    stone = rl.cut_cornered_brilliant(**given, width_mm=1.0)
+    assert len(stone) == 1 + 4 + 4 + 8 + 4 + 8 + 4 + 4 + 8 * chevrons
+    rim, table = 0.025, 0.32
+    middle = table + 0.5 * (0.5 - table)
+    over = rim + math.tan(math.radians(38.0)) * (0.5 - middle)
+    top = over + math.tan(math.radians(24.0)) * (middle - table)
+    count = chevrons + 1
+    depth = rim + np.cumsum([0.0, *(math.tan(math.radians(60.0 - 6.0 * k)) * 0.5 / count for k in range(count))])
+    profile = [(0.0, 0.5 * (1.0 - k / count), -down) for k, down in enumerate(depth)]
+    end, cut = 0.5 - corner, table * (1.0 - 2.0 * corner)
+    near, far, other = (end, 0.5, rim), (0.5, end, rim), (-end, 0.5, rim)
+    inner, beside, across = (cut, table, top), (table, cut, top), (-cut, table, top)
+    point, under, past, opposite = (0.0, middle, over), (end, 0.5, -rim), (0.5, end, -rim), (-end, 0.5, -rim)
+    triangles = [(inner, (0.0, 0.0, top), across), (beside, (0.0, 0.0, top), inner), (inner, across, point)]
+    triangles += [(near, inner, point), (point, across, other), (near, point, other)]
+    triangles += [(near, far, inner), (far, beside, inner), (near, other, under), (other, opposite, under)]
+    triangles += [(near, far, under), (far, past, under), (under, opposite, profile[1]), (under, past, profile[-1])]
+    triangles += [(side, a, b) for a, b in itertools.pairwise(profile[1:]) for side in (under, opposite)]
+    quarter = sum(abs(np.linalg.det(np.array(three))) for three in triangles) / 6.0
+    assert stone.volume_mm3 == pytest.approx(4.0 * quarter, rel=1e-12)
+    longer = rl.cut_cornered_brilliant(**given, width_mm=1.0, length_ratio=1.5)
+    assert longer.volume_mm3 == pytest.approx(1.5 * stone.volume_mm3, rel=1e-12)
+
+
 def test_a_rose_stands_on_its_ring():
     """Heights of ring and top from the slopes; the sides' points touch the girdle's edge."""
     stone = rl.rose_cut(diameter_mm=1.0, girdle_facets=48)
@@ -241,6 +269,16 @@ def test_a_single_cut_measures_what_it_was_asked_for():
         (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=15), "chevron_step_deg = 15.0: the last chevron"),
         (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=9), "chevron_step_deg = 9.0: the chevrons of two"),
         (lambda: rl.princess_cut(table_pct=10, star_angle_deg=0.5), "star_angle_deg = 0.5: the corner facets would meet"),
+        (lambda: rl.cut_cornered_brilliant(table_pct=70, star_angle_deg=39), "star_angle_deg = 39.0: the stars are no flatter"),
+        (
+            lambda: rl.cut_cornered_brilliant(table_pct=64, corner_pct=30),
+            "chevron_step_deg = 7.0: the pavilion's corners",
+        ),
+        (
+            lambda: rl.cut_cornered_brilliant(table_pct=10, star_angle_deg=0.5),
+            "star_angle_deg = 0.5: the crown's corners",
+        ),
+        (lambda: rl.cut_cornered_brilliant(table_pct=64, corner_pct=50), "corner_pct = 50"),
         (lambda: rl.rose_cut(star_angle_deg=51), "star_angle_deg = 51.0: the stars are no flatter"),
         (lambda: rl.rose_cut(girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
         (lambda: rl.oval_brilliant(table_pct=57, length_ratio=0.8), "length_ratio = 0.8: "),

@@ -105,7 +105,7 @@ def test_the_command_line_lists_it(facts):
 @pytest.mark.parametrize("name", CUTS)
 def test_a_cuts_own_function_has_its_parameters(name):
     """`rl.round_brilliant` for "round brilliant": each parameter of the cut once, with its default and its kind."""
-    cut, function = CUTS[name], getattr(rl, name.lower().replace(" ", "_"))
+    cut, function = CUTS[name], getattr(rl, name.lower().replace(" ", "_").replace("-", "_"))
     facts = signature(function, eval_str=True).parameters
     assert set(facts) == {*cut.keys, "material", "name"}
     alternatives = {key for pair in cut.alternatives for key in pair}

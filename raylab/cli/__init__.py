@@ -32,6 +32,7 @@ from .eyes import eyes
 from .film import film
 from .lists import cuts, domes, engines, materials, scenes, statistics
 from .measure import measure
+from .recipe import recipe
 from .render import render
 from .repolish import repolish
 from .sweep import sweep
@@ -52,7 +53,7 @@ app = App(
 )
 _SEEING = (render, color, eyes, tilt, film, workbench)
 _JUDGING = (measure, compare, brillianteer, repolish, sweep)
-_LISTING = (scenes, cuts, materials, domes, engines, statistics)
+_LISTING = (recipe, scenes, cuts, materials, domes, engines, statistics)
 for command in (*_SEEING, *_JUDGING, *_LISTING):
     app.command(command)
 

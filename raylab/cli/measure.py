@@ -58,7 +58,7 @@ def measure(
         Number of teeth of an index wheel: list every facet, with its azimuth as a number of that wheel. A mark * stands where
         the azimuth lies between two teeth.
     save
-        Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm) or a facet table (.csv).
+        Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm), a facet table (.csv) or a recipe (.toml).
     drawing
         Save a drawing of the facets from above, side and below to this PNG file.
     force
@@ -93,7 +93,7 @@ def measure(
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     if found.cut is None:
-        say("facets are named by their side alone; proportions of a cut need a known one")
+        say("proportions of a cut need a known one")
     surely = found.recognition if report is None else report.recognition
     if surely is not None:
         say(f"cut recognised by shape: {surely}")

@@ -27,8 +27,9 @@ Flag = Annotated[bool, Parameter(negative="")]
 SceneFile = Annotated[
     Path,
     Parameter(
-        help="Scene file (TOML), or a stone: a facet table (.csv) or a scan (.stl, .obj, .ply, .glb, .3mf); or the name of a"
-        " demo one (see `raylab scenes`). A stone alone is traced under the dome head-shadow unless --dome is given."
+        help="Scene file (TOML), or a stone: a stone file (TOML), a facet table (.csv) or a scan (.stl, .obj, .ply, .glb,"
+        " .3mf); or the name of a demo one (see `raylab scenes`). A stone alone is traced under the dome head-shadow unless"
+        " --dome is given."
     ),
 ]
 OutFolder = Annotated[Path, Parameter(help="Output folder; created if it does not exist.")]
@@ -121,9 +122,9 @@ class Subject:
         from ..lighting.dome_file import load_dome
         from ..scene.scene import Scene
         from ..scene.scene_file import load_scene
-        from ..stone.stone_file import STONE_READERS, load_stone
+        from ..stone.stone_file import STONE_READERS, is_alone, load_stone
 
-        alone = path.suffix.lower() in STONE_READERS and path.suffix.lower() != ".toml"
+        alone = path.suffix.lower() in STONE_READERS and is_alone(path)
         if alone or self.unit is not None or self.material is not None:
             with reading(path):
                 stone = load_stone(path, unit=self.unit, material=self.material)

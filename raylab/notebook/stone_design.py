@@ -23,7 +23,7 @@ GIRDLE_FACETS = "girdle_facets"
 def design_of(stone: Stone) -> Design:
     """A stone of a cut by the proportions measured on it, if they make the same planes; else its facets, as they are."""
     table = facet_design(stone)
-    if stone.cut is None or stone.measured:
+    if not stone.cut or stone.measured:
         return table
     cut = get_cut(stone.cut)
     about = {key: table[key] for key in ("name", "material", "absorption_per_mm")}

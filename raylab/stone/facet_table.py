@@ -75,21 +75,26 @@ def facet_table(stone: Stone) -> str:
 def _notes(stone: Stone) -> Iterator[tuple[str, str]]:
     """The comment lines that describe the stone."""
     yield "unit", "mm"
-    if stone.cut is not None:
+    if stone.cut:
         yield "cut", stone.cut
-    try:
-        known = get_material(stone.material.name)
-    except InputError:
-        known = None
-    if known is None or known.tinted(0.0).tinted(_pairs(stone.material)) != stone.material.tinted(_pairs(stone.material)):
-        raise InputError("unknown material; a facet table names its material", key="material", value=stone.material.name)
-    yield "material", stone.material.name
+    yield "material", named_material(stone)
     if stone.material.absorption:
         yield "absorption_per_mm", " ".join(f"{at!r}:{a!r}" for at, a in stone.material.absorption)
     if any(finish != POLISHED for finish in stone.finishes):
         yield "finish", ", ".join(_finished(stone))
     yield "symmetry", str(stone.symmetry)
     yield "name", " ".join(stone.name.split())
+
+
+def named_material(stone: Stone) -> str:
+    """The name by which a file states a stone's material. Raises InputError for one that its name doesn't give back."""
+    try:
+        known = get_material(stone.material.name)
+    except InputError:
+        known = None
+    if known is None or known.tinted(0.0).tinted(_pairs(stone.material)) != stone.material.tinted(_pairs(stone.material)):
+        raise InputError("unknown material; a stone's file names its material", key="material", value=stone.material.name)
+    return stone.material.name
 
 
 def _pairs(material: Material) -> Any:

@@ -40,7 +40,7 @@ class Stone:
     material : material of the stone.
     finishes : F finishes, see `Finish`.
     symmetry : the nominal symmetry about z; of size 1 if none is claimed.
-    cut : name of the cut, see `raylab.stone.cuts`, or None.
+    cut : name of the cut, see `raylab.stone.cuts`; empty for a stone of none, None where it isn't stated.
     name : name of the stone in titles.
     measured : True if the planes were measured, as in a facet table or a scan; False if they follow from proportions.
     dropped : names of omitted planes, which touch the body in less than a polygon.

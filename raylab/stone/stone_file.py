@@ -10,6 +10,8 @@
     absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
                                   # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
+In place of a cut and its parameters a recipe may stand: outline, girdle and tiers, see `recipes.recipe_table`.
+
 To read stones from another kind of file, add a row to `STONE_READERS`.
 """
 
@@ -30,6 +32,7 @@ from ..toml_tables import NumberOrPairs, Table, read_toml, schema
 from .cuts.cut import Cut
 from .facet_table import read_facet_table
 from .known_cuts import cuts, get_cut
+from .recipes.recipe_table import is_recipe, recipe_from
 from .scanning import mesh_file
 from .stone import Stone
 
@@ -85,6 +88,11 @@ def load_stone(path: str | Path, *, unit: str | None = None, material: str | Mat
     return read(path, **options)
 
 
+def is_alone(path: Path) -> bool:
+    """Does a file hold a stone and nothing of a scene? Raises InputError for a TOML file that can't be read."""
+    return path.suffix.lower() != ".toml" or set(read_toml(path, str(path)).values) <= set(_STONE_FILE.model_fields)
+
+
 def _stone_toml(path: Path) -> Stone:
     """A stone's own file (schema, [stone]), or the stone of a scene file."""
     return stone_from(_stone_section(path))
@@ -113,18 +121,23 @@ def _stone_section(path: Path) -> Table:
 
 
 def stone_from(table: Table) -> Stone:
-    """A stone from a [stone] table: its proportions, or the file it names. One step only, so that no chain can close."""
+    """A stone from a [stone] table: its proportions, its recipe, or the file it names; no chain of files can close."""
     if "file" not in table.values:
-        return _cut(table)
+        return _stated(table)
     table = table.checked(_STONE_IN_FILE)
     target, options = table.path("file"), {key: value for key, value in table.values.items() if key != "file"}
     if target.suffix.lower() == ".toml" and not options:
-        return _cut(_stone_section(target))
+        return _stated(_stone_section(target))
     try:
         return load_stone(target, **options)
     except InputError as error:
         stated_here = error.key in ("unit", "material")
         raise (error.within(file=table.file, section=table.section) if stated_here else error) from error
+
+
+def _stated(table: Table) -> Stone:
+    """A stone from the recipe, or from the cut, that a [stone] table states."""
+    return recipe_from(table, _material) if is_recipe(table.values) else _cut(table)
 
 
 def _cut(table: Table) -> Stone:
@@ -135,11 +148,15 @@ def _cut(table: Table) -> Stone:
         raise table.fault("missing" if name is None else "unknown cut", "cut", name, hint)
     table = table.checked(_STONE[name])
     values = {key: value for key, value in table.values.items() if key not in ("cut", "absorption_per_mm", "tint")}
-    absorption = _absorption(table)
-    if absorption is not None:
-        material = table.build(get_material, name=values.get("material", "diamond"))
-        values["material"] = table.build(material.tinted, absorption=absorption)
+    values["material"] = _material(table)
     return table.build(get_cut(name).stone, **values)
+
+
+def _material(table: Table) -> Material:
+    """The material, with its body colour, that a checked [stone] table states."""
+    material = table.build(get_material, name=table.values.get("material", "diamond"))
+    absorption = _absorption(table)
+    return material if absorption is None else table.build(material.tinted, absorption=absorption)
 
 
 def _absorption(table: Table) -> Any:

@@ -157,7 +157,7 @@ def _shape(stone: Stone) -> dict[str, Any]:
         "areas_mm2": stone.polyhedron.areas.tolist(),
         "size_mm": stone.size_mm.tolist(),
         "symmetry": vars(stone.symmetry),
-        "cut": recognized(stone).cut,
+        "cut": recognized(stone).cut or None,
         "measured": stone.measured,
     }
 

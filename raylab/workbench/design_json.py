@@ -127,7 +127,7 @@ def _from_rows(
         material=material,
         finishes=finishes,
         symmetry=group,
-        cut=None if cut is None else get_cut(cut).name,
+        cut=get_cut(cut).name if cut else cut,
         name=name,
         measured=measured,
     )

@@ -14,6 +14,7 @@ from ..files import save_stone
 from ..lighting.dome import Dome
 from ..optics.absorption import tints
 from ..scene.scene_file import load_scene
+from ..stone.recipes.recipe_table import is_recipe
 from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
 from ..stone.stone import Stone
 from ..stone.stone_file import load_stone
@@ -112,8 +113,12 @@ def _plain(text: str | None, path: Path, name: str) -> str | None:
 
 
 def _refuse_links(tables: dict[str, Any]) -> None:
-    for section, key in (("stone", "file"), ("stone", "tint"), ("dome", "file"), ("dome", "image")):
-        table = tables.get(section)
+    stone = tables.get("stone")
+    inner = {"stone.outline": stone.get("outline")} if isinstance(stone, dict) else {}
+    for section, key in (
+        ("stone", "file"), ("stone", "tint"), ("stone.outline", "file"), ("dome", "file"), ("dome", "image")
+    ):  # fmt: skip
+        table = {**tables, **inner}.get(section)
         if isinstance(table, dict) and key in table and (key != "tint" or table[key] not in tints()):
             raise InputError(
                 "the file refers to another file, which the page did not send",
@@ -126,7 +131,7 @@ def _refuse_links(tables: dict[str, Any]) -> None:
 def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
     """The design of a checked TOML file's stone: proportions where it states them, else the stone's facets."""
     table = tables["stone"]
-    return proportion_design(table, stone) if "cut" in table else facet_design(stone)
+    return proportion_design(table, stone) if "cut" in table and not is_recipe(table) else facet_design(stone)
 
 
 def _measured_stone(path: Path, unit: str | None) -> Stone:

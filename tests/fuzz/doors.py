@@ -164,14 +164,14 @@ def questions() -> tuple[bytes, ...]:
 
 DOORS = (
     Door("scene.toml", rl.load_scene, shipped("scenes/*.toml")),
-    Door("stone.toml", rl.load_stone, shipped("scenes/w*.toml", "scenes/t*.toml")),
+    Door("stone.toml", rl.load_stone, shipped("scenes/w*.toml", "scenes/t*.toml", "scenes/stones/*.toml")),
     Door("dome.toml", rl.load_dome, shipped("raylab/lighting/domes/*.toml")),
     Door("sweep.toml", read_sweep_file, shipped("scenes/sweeps/*.toml")),
     Door("facets.csv", rl.load_stone, shipped("scenes/stones/*.csv")),
     Door("tint.csv", read_absorption, shipped("raylab/optics/data/absorption/*.csv")),
     Door(MANIFEST, manifest, sweep_json),
     Door("page.csv", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/stones/*.csv")),
-    Door("page.toml", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/w*.toml")),
+    Door("page.toml", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/w*.toml", "scenes/stones/*.toml")),
     Door("link.json", link, questions, ready=workbench),
     Door("box.stl", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("stl"), text=False, foreign=True),
     Door("text.stl", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("stl_ascii"), foreign=True),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from .baguette import BAGUETTE
 from .cushion_brilliant import CUSHION_BRILLIANT
 from .cut import Cut
+from .cut_cornered_brilliant import CUT_CORNERED_BRILLIANT
 from .emerald_cut import EMERALD_CUT
 from .hexagonal_step_cut import HEXAGONAL_STEP_CUT
 from .marquise_brilliant import MARQUISE_BRILLIANT
@@ -31,6 +32,7 @@ CUTS: dict[str, Cut] = {
         CUSHION_BRILLIANT,
         TRIANGULAR_BRILLIANT,
         PRINCESS_CUT,
+        CUT_CORNERED_BRILLIANT,
         EMERALD_CUT,
         SQUARE_EMERALD_CUT,
         BAGUETTE,

@@ -114,19 +114,19 @@ def _planes(values: Values) -> list[Facets]:
     if not crown * (0.5 - middle) < (top - rim) * (1.0 - middle) / (1.0 - 2.0 * table):
         raise STARS_TOO_FLAT.error(values["star_angle_deg"], "steeper stars")
     point, corner, inner = (0.0, middle, over), (0.5, 0.5, rim), (table, table, top)
-    under, profile = (0.5, 0.5, -rim), _profile(values, rim)
+    under, profile = (0.5, 0.5, -rim), profile_of(values, rim)
     half = (corner, inner, point)
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), top),
-        _ring(SIDE_STAR, [(inner, _across(inner), point)], stretch),
-        _ring(CORNER, [half, _mirrored(half)], stretch),
-        _ring(CROWN_SIDE, [(corner, _across(corner), point)], stretch),
+        ring_of(SIDE_STAR, [(inner, across(inner), point)], stretch),
+        ring_of(CORNER, [half, mirrored(half)], stretch),
+        ring_of(CROWN_SIDE, [(corner, across(corner), point)], stretch),
         Facets(GIRDLE, *rectangle(stretch, 1.0).flats()),
-        _ring(PAVILION_SIDE, [(under, _across(under), profile[1])], stretch),
+        ring_of(PAVILION_SIDE, [(under, across(under), profile[1])], stretch),
     ]
     for tier, above, below in zip(CHEVRONS, profile[1:], profile[2:], strict=False):
         half = (under, above, below)
-        facets.append(_ring(tier, [half, _mirrored(half)], stretch))
+        facets.append(ring_of(tier, [half, mirrored(half)], stretch))
     return facets
 
 
@@ -134,7 +134,7 @@ Point = tuple[float, float, float]
 Triangle = tuple[Point, Point, Point]
 
 
-def _profile(values: Values, rim: float) -> list[Point]:
+def profile_of(values: Values, rim: float) -> list[Point]:
     """The points under the middle of a side, from the girdle to the culet: equal steps in plan, each flatter than the last."""
     less, count = values["chevron_step_deg"], values["chevrons"] + 1
     slopes = flattening(values["pavilion_angle_deg"], less, count, CHEVRONS_TOO_FLAT, f"{count - 1} chevrons")
@@ -147,22 +147,37 @@ def _profile(values: Values, rim: float) -> list[Point]:
     return points
 
 
-def _across(point: Point) -> Point:
+def across(point: Point) -> Point:
     """A point's mirror image in the middle of the side."""
     return -point[0], point[1], point[2]
 
 
-def _mirrored(triangle: Triangle) -> Triangle:
-    a, b, c = map(_across, triangle)
+def mirrored(triangle: Triangle) -> Triangle:
+    a, b, c = map(across, triangle)
     return a, b, c
 
 
-def _ring(tier: Tier, triangles: Sequence[Triangle], stretch: float) -> Facets:
+def ring_of(tier: Tier, triangles: Sequence[Triangle], stretch: float) -> Facets:
     """The planes through triangles and their images under quarter turns, stretched along x."""
     corners = np.array(triangles)  # (T, 3 corners, 3)
     quarters = [np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]) for c, s in ((1, 0), (0, 1), (-1, 0), (0, -1))]
     placed = np.concatenate([corners @ quarter.T for quarter in quarters]) * [stretch, 1.0, 1.0]
     return Facets(tier, *planes_through(placed))
+
+
+STAR_ANGLE = Parameter(
+    "star_angle_deg", "star angle", "degree", 0.0, 89.0, "slope of the stars across the width", "crown", default=24.0,
+    open_ends=True, slider=Slider(5.0, 35.0, 0.1),
+)  # fmt: skip
+CHEVRON_STEP = Parameter(
+    "chevron_step_deg", "from one chevron to the next", "degree", 0.1, 40.0,
+    "by how much the line under the middle of a side gets flatter", "pavilion", default=7.0,
+    slider=Slider(2.0, 16.0, 0.1),
+)  # fmt: skip
+CHEVRON_COUNT = Parameter(
+    "chevrons", "chevrons", "1", 2, MOST_CHEVRONS, "chevrons on each side", "pavilion", default=3, multiple=1,
+    slider=Slider(2.0, MOST_CHEVRONS, 1.0),
+)  # fmt: skip
 
 
 def _chevrons(tier: Tier) -> of.Measure:
@@ -177,6 +192,21 @@ def _chevrons(tier: Tier) -> of.Measure:
     return slopes
 
 
+CHEVRONS_MEASURED = (
+    Measured(
+        "star_angle_deg", "star angle", "deg", "slopes of the side stars that face across the length (our definition)",
+        lambda c: of.slopes(c, of.Row(SIDE_STAR), "sides"), uneven=True,
+    ),
+    *(
+        Measured(
+            f"{tier.name.replace(' ', '_')}_deg", f"slope of the {tier.name}", "deg",
+            "slopes of the facets of this tier on the sides across the length (our definition)",
+            _chevrons(tier), uneven=True,
+        )
+        for tier in CHEVRONS
+    ),
+)  # fmt: skip
+
 PRINCESS_CUT = Cut(
     name="princess cut",
     description="a square or rectangle with pointed corners: stars and corner facets above, two to four chevrons a side below",
@@ -186,24 +216,14 @@ PRINCESS_CUT = Cut(
             "crown_angle_deg", description="slope of the crown's sides across the width", default=38.0,
             slider=Slider(20.0, 50.0, 0.1),
         ),
-        Parameter(
-            "star_angle_deg", "star angle", "degree", 0.0, 89.0, "slope of the stars across the width", "crown", default=24.0,
-            open_ends=True, slider=Slider(5.0, 35.0, 0.1),
-        ),
+        STAR_ANGLE,
         like_round("star_pct", description="where stars and sides meet, share of the way from the table to the girdle"),
         like_round(
             "pavilion_angle_deg", description="slope of the pavilion's sides across the width", default=60.0,
             slider=Slider(45.0, 75.0, 0.1),
         ),
-        Parameter(
-            "chevron_step_deg", "from one chevron to the next", "degree", 0.1, 40.0,
-            "by how much the line under the middle of a side gets flatter", "pavilion", default=7.0,
-            slider=Slider(2.0, 16.0, 0.1),
-        ),
-        Parameter(
-            "chevrons", "chevrons", "1", 2, MOST_CHEVRONS, "chevrons on each side", "pavilion", default=3, multiple=1,
-            slider=Slider(2.0, MOST_CHEVRONS, 1.0),
-        ),
+        CHEVRON_STEP,
+        CHEVRON_COUNT,
         like_round("girdle_pct", description="thickness all around", default=4.0),
         GIRDLE_FINISH,
         ratio(1.0, 2.0, 1.0),
@@ -219,17 +239,6 @@ PRINCESS_CUT = Cut(
     measured=(
         *long_measured(CROWN_SIDE, PAVILION_SIDE, cornered=True),
         END_TO_END,
-        Measured(
-            "star_angle_deg", "star angle", "deg", "slopes of the side stars that face across the length (our definition)",
-            lambda c: of.slopes(c, of.Row(SIDE_STAR), "sides"), uneven=True,
-        ),
-        *(
-            Measured(
-                f"{tier.name.replace(' ', '_')}_deg", f"slope of the {tier.name}", "deg",
-                "slopes of the facets of this tier on the sides across the length (our definition)",
-                _chevrons(tier), uneven=True,
-            )
-            for tier in CHEVRONS
-        ),
+        *CHEVRONS_MEASURED,
     ),
 )  # fmt: skip

@@ -1,0 +1,1 @@
+"""Stones as recipes: an outline, a girdle, and tiers in cutting order; read, laid as planes, and written."""
