@@ -17,7 +17,7 @@ import numpy as np
 
 from ..errors import StoneError
 from ..stone.cuts.brilliant import LOWER_HALF, STAR, UPPER_HALF, Joint
-from ..stone.cuts.joints import Planes, crown_joints, pavilion_joints
+from ..stone.cuts.joints import Girdle, Planes, crown_joints, pavilion_joints
 from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
 from ..stone.finish import POLISHED
@@ -132,7 +132,7 @@ Plane = tuple[np.ndarray, float, str, int]
 def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Stars and upper halves."""
     table = _planes(blocked, [blocked.table])
-    joints = crown_joints(_planes(blocked, blocked.crown), table, _planes(blocked, blocked.girdle))
+    joints = crown_joints(_planes(blocked, blocked.crown), table, _girdle(blocked))
     for k, (joint, corners) in enumerate(joints):
         tip = joint.from_inside(choice.star_pct)
         if (table.normals @ tip.point(UP) >= table.distances).all():
@@ -145,12 +145,16 @@ def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
 
 def _pavilion(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Lower halves."""
-    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), _planes(blocked, blocked.girdle))):
+    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), _girdle(blocked))):
         yield from _halves(joint, joint.from_girdle(choice.lower_half_pct), LOWER_HALF, k, choice.lower_painting_deg)
 
 
 def _planes(blocked: Blocked, facets: Sequence[int]) -> Planes:
     return Planes(blocked.stone.normals[list(facets)], blocked.stone.distances_mm[list(facets)])
+
+
+def _girdle(blocked: Blocked) -> Girdle:
+    return Girdle(_planes(blocked, blocked.girdle), None if blocked.round else blocked.stone.outline_mm)
 
 
 def _halves(joint: Joint, tip: Position, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:

@@ -57,7 +57,8 @@ def tilt(
 
     Parameters
     ----------
-    tilt_deg, azimuth_deg, turn_deg : a number or a list each. Several lists run in parallel and have equal length: a path. A
+    tilt_deg, azimuth_deg, turn_deg : a number or a list each; `raylab.azimuth_about` gives the azimuth of a tilt about the
+        stone's length or width. Several lists run in parallel and have equal length: a path. A
         negative tilt leans in the opposite direction; -180 to 180.
     settings : settings of the traces: one wavelength, an exact engine.
     progress : True for a bar, or a function that is called with how many angles are done and of how many.
