@@ -26,7 +26,6 @@ KEY = ("brightness", "contrast_rms", "leak")
 FIRST = (*MAIN, "head", "sky", "glare")
 """Statistics at the top of a table; the others follow in their own order."""
 
-SIZE = ("weight_ct", "diameter_mm")
 
 SCALES = {
     "equal length": {
@@ -42,6 +41,11 @@ SCALES = {
     "true size": {"shown": "The stones are shown at true size.", "laid": "left at its true size"},
 }
 """Scales of a comparison in words: how the stones are shown, and how each was laid."""
+
+
+def size_keys(comparison: Comparison) -> tuple[str, str]:
+    """The numbers of size that stones are compared by: a diameter says the size of round ones alone."""
+    return "weight_ct", "diameter_mm" if all(extent_of(stone).round for stone in comparison.stones) else "width_mm"
 
 
 def stones(comparison: Comparison) -> list[dict[str, str]]:
@@ -92,7 +96,7 @@ def sentences(comparison: Comparison) -> list[dict[str, Any]]:
     """A plain sentence for each main statistic in each view and pair of stones, and for size."""
     parts: list[tuple[str, dict[str, tuple[Verdict, ...]], tuple[str, ...]]]
     parts = [(_capital(tilt_name(comparison, k)), comparison.light_verdicts(k), MAIN) for k in range(len(comparison.views))]
-    parts.append(("Size as offered", comparison.proportion_verdicts(), SIZE))
+    parts.append(("Size as offered", comparison.proportion_verdicts(), size_keys(comparison)))
     return [
         {"heading": heading, "lines": [verdict.sentence for name in names for verdict in verdicts.get(name, ())]}
         for heading, verdicts, names in parts

@@ -24,7 +24,7 @@ OBLONG = 0.02
 """An outline whose second moments of area differ by more than this share is longer than wide: of an ellipse, by 1 %."""
 
 ANGULAR = 0.01
-"""Least wave of three or four corners that gives a direction, a share of the largest that an outline of this area could have."""
+"""Least wave of three or four corners that gives a direction, a share of the largest that such an area could have."""
 
 POINTED = 0.02
 """An outline reaches farther to one end than to the other if the distances from its centroid differ by more than this share."""

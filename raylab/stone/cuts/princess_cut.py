@@ -189,7 +189,7 @@ PRINCESS_CUT = Cut(
             "chevrons", "chevrons", "1", 2, MOST_CHEVRONS, "chevrons on each side", "pavilion", default=3, multiple=1,
             slider=Slider(2.0, MOST_CHEVRONS, 1.0),
         ),
-        like_round("girdle_pct", description="thickness all around", default=4.0),
+        like_round("girdle_pct", label="girdle thickness", description="thickness all around", default=4.0),
         GIRDLE_FINISH,
         ratio(1.0, 2.0, 1.0),
         WIDTH,
