@@ -90,7 +90,7 @@ def test_stones_of_other_cuts_are_shipped_as_measured(name, cut):
 
 
 def test_the_scan_of_an_emerald_cut_has_its_facets():
-    """Two steps of eight facets above and below, eight sides and a table; the stone from which the scan was made weighs 1.2011 ct."""
+    """Two steps of eight facets above and below, eight sides and a table. The stone that was scanned weighs 1.2011 ct."""
     found = rl.load_scan(SCENES / "stones" / "emerald.ply", unit="mm").stone
     assert len(found) == 1 + 2 * 8 + 8 + 2 * 8
     assert found.weight_ct == pytest.approx(1.2011, abs=2e-4)
