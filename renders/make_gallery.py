@@ -67,7 +67,8 @@ def cuts() -> None:
     rows = []
     for names in OTHER_CUTS:
         stones = [rl.cut(name, **({"table_pct": 58.0} if name != "rose cut" else {})) for name in names]
-        scenes = [rl.Scene(one, rl.load_dome("furnished-room")) for one in stones]
+        loose = rl.TraceSettings(precision=1e-2)
+        scenes = [rl.Scene(one, rl.load_dome("furnished-room"), settings=loose) for one in stones]
         rows.append(np.concatenate([seen(scene, 1.5, resolution=230) for scene in scenes], axis=1))
     save("cuts", np.concatenate(rows, axis=0))
 
