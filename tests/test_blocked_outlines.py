@@ -77,6 +77,14 @@ def test_it_turns_with_the_stone(cut):
     assert gaps.max() < 1e-9
 
 
+def test_a_finished_oval_claims_no_more_than_an_oval_has():
+    _, blocked = whole_and_blocked("oval brilliant")
+    turned = blocked.moved(View(turn_deg=33.0).rotation(), np.zeros(3)).relabeled(symmetry=rl.SymmetryGroup())
+    claimed = finished(blocked_stone(turned), rl.LastFacets()).symmetry
+    assert claimed.order == 2
+    assert claimed.mirror_deg == pytest.approx(33.0, abs=1e-6)
+
+
 def test_painting_turns_halves_towards_their_mains_on_any_outline():
     _, blocked = whole_and_blocked("cushion brilliant")
     base = blocked_stone(blocked)

@@ -21,7 +21,8 @@ from ..stone.cuts.joints import Girdle, Planes, crown_joints, pavilion_joints
 from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
 from ..stone.finish import POLISHED
-from ..stone.known_cuts import tiers_of
+from ..stone.extent import extent_of
+from ..stone.known_cuts import cut_of, tiers_of
 from ..stone.planes import DOWN, UP, Position, plane_at
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
@@ -106,10 +107,12 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
 
 
 def _symmetry(blocked: Blocked) -> SymmetryGroup:
-    """What the stone claims; else that of an even brilliant with these mains, if crown and pavilion have as many."""
-    claimed, n = blocked.stone.symmetry, len(blocked.crown)
+    """What the stone claims; else that of its cut as it lies, of a round one with these mains if both sides have as many."""
+    claimed, n, cut = blocked.stone.symmetry, len(blocked.crown), cut_of(blocked.stone)
     if claimed.size > 1 or n != len(blocked.pavilion):
         return claimed
+    if cut is not None and not blocked.round:
+        return cut.symmetry.turned(extent_of(blocked.stone).azimuth_deg)
     return SymmetryGroup(n, float(blocked.stone.azimuth_deg()[blocked.crown[0]]))
 
 
