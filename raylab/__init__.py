@@ -70,6 +70,7 @@ if TYPE_CHECKING:
     from .stone.cuts.square_emerald_cut import square_emerald_cut
     from .stone.cuts.tapered_baguette import tapered_baguette
     from .stone.cuts.triangular_brilliant import triangular_brilliant
+    from .stone.extent import azimuth_about
     from .stone.known_cuts import cut, cuts
     from .stone.measuring.plane_uncertainty import Uncertainty
     from .stone.offsets import Offset, deviate
@@ -115,6 +116,7 @@ _HOME = {
     "View": "scene.view",
     "WavelengthChoice": "color.wavelength_choice",
     "Zone": "lighting.dome",
+    "azimuth_about": "stone.extent",
     "baguette": "stone.cuts.baguette",
     "best_brillianteering": "cutting.choices",
     "between": "sweeps.axes",
@@ -216,6 +218,7 @@ __all__ = [
     "WavelengthChoice",
     "Zone",
     "__version__",
+    "azimuth_about",
     "baguette",
     "best_brillianteering",
     "between",

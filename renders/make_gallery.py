@@ -34,6 +34,11 @@ CUTS = {
     "pavilion 40.75, crown 25": {"crown_angle_deg": 25.0},
 }
 
+OTHER_CUTS = (
+    ("oval brilliant", "pear brilliant", "marquise brilliant", "cushion brilliant"),
+    ("princess cut", "triangular brilliant", "emerald cut", "rose cut"),
+)
+
 
 def stone(material: Any = "diamond", **proportions: float) -> rl.Stone:
     usual = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "lower_half_pct": 77.0}
@@ -55,6 +60,26 @@ def seen(scene: rl.Scene, exposure: float = 1.0, light: str = "D65", resolution:
 
 def face_up() -> None:
     save("face-up", seen(rl.load_scene(SCENES / "well-proportioned.toml"), resolution=480))
+
+
+def cuts() -> None:
+    """Eight cuts face-up in rows of four, with the proportions that they have by default."""
+    rows = []
+    for names in OTHER_CUTS:
+        stones = [rl.cut(name, **({"table_pct": 58.0} if name != "rose cut" else {})) for name in names]
+        loose = rl.TraceSettings(precision=1e-2)
+        scenes = [rl.Scene(one, rl.load_dome("furnished-room"), settings=loose) for one in stones]
+        rows.append(np.concatenate([seen(scene, 1.5, resolution=230) for scene in scenes], axis=1))
+    save("cuts", np.concatenate(rows, axis=0))
+
+
+def compare_cuts() -> None:
+    """Luminance of a round, an oval and a cushion brilliant at outlines of one area, tilted about their length."""
+    usual = {"table_pct": 58.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
+    stones = [rl.cut(f"{name} brilliant", **usual) for name in ("round", "oval", "cushion")]
+    lit, about = rl.load_dome("head-shadow"), rl.View(tilt_azimuth_deg=90.0)
+    found = rl.compare(*stones, dome=lit, view=about, tilts=(0.0, 10.0), scale="equal area")
+    (HERE / "compare-cuts.png").write_bytes(packed_png(maps_figure(found, "luminance"), dpi=110))
 
 
 def lamps() -> None:
@@ -154,6 +179,8 @@ def brillianteering() -> None:
 
 PICTURES: dict[str, Callable[[], None]] = {
     "face-up": face_up,
+    "cuts": cuts,
+    "compare-cuts": compare_cuts,
     "lamps": lamps,
     "fire": fire,
     "body-color": body_color,

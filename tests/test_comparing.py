@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import math
 import os
@@ -19,7 +20,7 @@ from test_displays import assert_fit_for_a_notebook
 
 from raylab.cli import main
 from raylab.comparison.alignment import common_grid, pose_of
-from raylab.comparison.comparing import compare
+from raylab.comparison.comparing import SCALES, compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate
 from raylab.comparison.verdicts import judge, judge_all, within_nature, words
@@ -30,7 +31,9 @@ from raylab.report.pictures import picture_names
 from raylab.results.statistics import Statistic
 from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
+from raylab.stone.cuts.oval_brilliant import oval_brilliant
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.extent import extent_of
 from raylab.stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan
@@ -40,6 +43,8 @@ ROOT = Path(__file__).parent.parent
 DOME = load_dome("head-shadow")
 GOOD = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 16}
 QUICK = {"dome": DOME, "known_to_pct": 45.0, "resolution": 40, "settings": TraceSettings(precision=1e-2)}
+
+COARSE = QUICK | {"resolution": 8, "settings": TraceSettings(precision=0.3)}
 
 
 def brilliant(name: str = "one", key: int = 1, **changed: float):
@@ -185,7 +190,7 @@ def test_stones_are_laid_alike():
     assert pose_of(even).lay(even).distances_mm == pytest.approx(even.distances_mm, abs=1e-9)
 
 
-def test_equal_diameter_and_true_size(found):
+def test_equal_length_and_true_size(found):
     sizes = [measure(stone).diameter_mm.mean for stone in found.shown]
     common = (measure(FINE).diameter_mm.mean + measure(LEAKY).diameter_mm.mean) / 2.0
     assert sizes == pytest.approx([common] * 2, rel=1e-9)
@@ -195,6 +200,29 @@ def test_equal_diameter_and_true_size(found):
     )
     assert true.proportions[1]["diameter_mm"].statistic.value == found.proportions[1]["diameter_mm"].statistic.value
     assert true.light[0][0]["leak"].statistic.low == pytest.approx(found.light[0][0]["leak"].statistic.low, abs=1e-9)
+
+
+def test_stones_of_different_cuts_at_equal_length_and_equal_area():
+    """A round one of 6.5 mm beside an oval of 7 by 5 mm: lengths 6.75 mm, or outlines of their mean root of area."""
+    offered = round_brilliant(**GOOD), oval_brilliant(table_pct=58.0, length_ratio=1.4, girdle_facets=16)
+    found = {scale: compare(*offered, tilts=(0.0,), scale=scale, **COARSE) for scale in SCALES}
+    lengths = [extent_of(stone).length_mm for stone in found["equal length"].shown]
+    assert lengths == pytest.approx([6.75, 6.75], rel=1e-3)
+    areas = [stone.outline_area_mm2 for stone in offered]
+    wanted = np.mean(np.sqrt(areas)) ** 2
+    assert [stone.outline_area_mm2 for stone in found["equal area"].shown] == pytest.approx([wanted] * 2, rel=1e-9)
+    assert [stone.outline_area_mm2 for stone in found["true size"].shown] == pytest.approx(areas, rel=1e-9)
+    for scale, one in found.items():
+        page = report_html(one, dict.fromkeys(picture_names(2), b""))
+        assert ("outlines of one area" in page, "at true size" in page) == (scale == "equal area", scale == "true size")
+        assert "7.000 by 5.000 mm" in page
+        assert "6.500 mm diameter" in page
+
+
+def test_the_command_offers_the_scales_of_the_library():
+    from raylab.cli.compare import compare as command
+
+    assert re.findall('"(.+?)"', inspect.signature(command).parameters["scale"].annotation) == list(SCALES)
 
 
 def test_one_grid_holds_every_stone_in_every_view(found):
@@ -294,7 +322,11 @@ def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported(found)
         ((FINE,), {}, "stones = 1: wrong number of stones; expected 2 to 26 stones"),
         ((FINE, FINE), {"tilts": (5.0, 5.0)}, "tilts = [5.0, 5.0]: empty or repeated"),
         ((FINE, FINE), {"tilts": ()}, "tilts = []: empty or repeated"),
-        ((FINE, FINE), {"scale": "huge"}, "scale = 'huge': unknown scale; expected 'equal diameter' or 'true size'"),
+        (
+            (FINE, FINE),
+            {"scale": "huge"},
+            "scale = 'huge': unknown scale; expected 'equal length' or 'equal area' or 'true size'",
+        ),
         (
             (FINE, FINE),
             {"view": View(distance_mm=250.0)},

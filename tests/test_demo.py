@@ -12,6 +12,7 @@ import pytest
 import raylab as rl
 from raylab import demo
 from raylab.cli import main
+from raylab.stone.extent import extent_of
 
 SCENES = Path(__file__).parents[1] / "scenes"
 
@@ -68,7 +69,31 @@ def test_the_list_holds_scenes_stones_and_sweeps(capsys):
     assert main(["scenes"]) == 0
     record = capsys.readouterr().out
     assert "well-proportioned" in record
-    assert "stones: blocked, offer-a.csv" in record
+    assert "stones: blocked-cushion, blocked, cushion, emerald, offer-a.csv" in record
+
+
+@pytest.mark.parametrize(
+    ("name", "cut"),
+    [
+        ("pear", "pear brilliant"),
+        ("cushion", "cushion brilliant"),
+        ("princess", "princess cut"),
+        ("blocked-cushion", "cushion brilliant"),
+    ],
+)
+def test_stones_of_other_cuts_are_shipped_as_measured(name, cut):
+    stone = rl.load_stone(name)
+    assert (stone.cut, stone.measured) == (cut, True)
+    assert "(invented)" in stone.name
+    assert "# Invented" in (SCENES / "stones" / f"{name}.csv").read_text(encoding="utf-8")
+    assert extent_of(stone).azimuth_deg == pytest.approx(0.0, abs=0.5)  # uneven by chance
+
+
+def test_the_scan_of_an_emerald_cut_has_its_facets():
+    """Two steps of eight facets above and below, eight sides and a table. The stone that was scanned weighs 1.2011 ct."""
+    found = rl.load_scan(SCENES / "stones" / "emerald.ply", unit="mm").stone
+    assert len(found) == 1 + 2 * 8 + 8 + 2 * 8
+    assert found.weight_ct == pytest.approx(1.2011, abs=2e-4)
 
 
 def test_a_copy_can_be_edited_and_overwrites_nothing(capsys):

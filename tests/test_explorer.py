@@ -102,8 +102,16 @@ def test_a_stone_by_proportions_has_sliders_and_any_other_its_facets():
         assert again.name == "W-1 (invented)"
     by_weight = brilliant(weight_ct=1.0)
     assert design_of(by_weight)["diameter_mm"] == pytest.approx(by_weight.size_mm[0], abs=1e-8)
+    for cut in rl.cuts():
+        asked = {key: 58.0 for key in ("table_pct",) if key in cut.keys and cut.keys[key].default is None}
+        asked |= {
+            key: 40.0 for key in ("crown_angle_deg", "pavilion_angle_deg") if key in cut.keys and cut.keys[key].default is None
+        }
+        design = design_of(cut.stone(**asked))
+        assert (design["kind"], design["cut"]) == ("proportions", cut.name)
     off = rl.deviate(brilliant(), {"star 3": rl.Offset(slope_deg=1e-4)})
-    for stone in (off, brilliant().relabeled(measured=True), brilliant().relabeled(cut=None)):
+    larger = rl.oval_brilliant(table_pct=58).scaled(1.1)
+    for stone in (off, brilliant().relabeled(measured=True), brilliant().relabeled(cut=None), larger):
         design = design_of(stone)
         assert design["kind"] == "facets"
         assert stone_of(design).distances_mm == pytest.approx(stone.distances_mm, abs=1e-12)

@@ -10,7 +10,7 @@ from dual_light import Body, Dual, ledger_of_paths
 from small_scenes import beams_of
 
 import raylab as rl
-from raylab.designs.gradients import _derivative
+from raylab.designs.gradients import HALF_STEPS, _derivative
 from raylab.designs.keys import complete
 from raylab.designs.stepping import UNMATCHED, _hashed
 from raylab.results.statistics import STATISTICS
@@ -194,3 +194,20 @@ def test_dual_numbers_themselves():
     assert root.x == pytest.approx(1j * math.sqrt(0.3))
     assert root.dot == pytest.approx(1.0 / (2j * math.sqrt(0.3)))
     assert (root * Dual(1j, 0.0)).size2().dot == pytest.approx(-1.0), "|x - 1| falls as x rises to 1"
+
+
+def test_every_unit_of_a_parameter_has_a_step():
+    numbers = [one for cut in rl.cuts() for one in cut.parameters if one.continuous]
+    assert {one.unit for one in numbers} <= set(HALF_STEPS)
+
+
+def test_an_oval_grows_as_its_ratio():
+    """An oval with one point below is a stretched round: length and weight are proportional to the ratio, the width stays."""
+    design = {"cut": "oval brilliant", "table_pct": 58.0, "length_ratio": 1.4, "width_mm": 5.0, "girdle_facets": 16}
+    found = rl.gradient(design, "even-sky", keys=["length_ratio"], settings=rl.TraceSettings(precision=0.3))
+    here = found.derivative.sel(proportion="length_ratio")
+    value = found.value.sel(statistic="weight_ct")
+    assert float(here.sel(statistic="length_mm")) == pytest.approx(5.0, rel=1e-6)
+    assert float(here.sel(statistic="width_mm")) == pytest.approx(0.0, abs=1e-6)
+    assert float(here.sel(statistic="weight_ct")) == pytest.approx(float(value) / 1.4, rel=1e-6)
+    assert float(found.half_step.sel(proportion="length_ratio")) == 0.01

@@ -202,7 +202,7 @@ FAULTS = [
     ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the refractive index of diamond is unknown at this wavelength; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
     ("[486.134, 589.3, 656.281]", "[486.134, 486.134]", "output.wavelengths_nm = [486.134, 486.134]: empty or repeated; expected different wavelengths"),
     ("[view]", "[veiw]", "veiw: unknown key; did you mean 'view'?"),
-    ("[view]", "[view.x]", "view.x: unknown key; expected one of aside_mm, distance_mm, pupil_mm, tilt_azimuth_deg, tilt_deg, turn_deg"),
+    ("[view]", "[view.x]", "view.x: unknown key; expected one of about, aside_mm, distance_mm, pupil_mm, tilt_azimuth_deg, tilt_deg, turn_deg"),
     ("schema = 1", "schema = 2", "schema = 2: unknown file format; expected schema = 1"),
     ("schema = 1", "schema = true", "schema = True: unknown file format; expected schema = 1"),
     ("schema = 1", "", "schema: missing; expected schema = 1"),

@@ -63,8 +63,8 @@ def test_depth_and_diameter_are_the_measured_ones():
 def test_what_is_given_is_a_coordinate_and_what_follows_a_variable():
     by_weight = swept({"weight_ct": [0.5, 1.0]})
     assert "weight_ct" not in by_weight.data_vars
-    assert float(by_weight.diameter_mm[1] / by_weight.diameter_mm[0]) == pytest.approx(2.0 ** (1 / 3), rel=1e-12)
-    by_size = swept({"diameter_mm": [float(d) for d in by_weight.diameter_mm]})
+    assert float(by_weight.width_mm[1] / by_weight.width_mm[0]) == pytest.approx(2.0 ** (1 / 3), rel=1e-12)
+    by_size = swept({"diameter_mm": [float(d) for d in by_weight.width_mm]})
     assert by_size.weight_ct.values == pytest.approx([0.5, 1.0], rel=1e-12)
     np.testing.assert_allclose(by_size.brightness, by_weight.brightness, rtol=1e-12)
 

@@ -183,10 +183,18 @@ def test_another_cut_has_its_own_sliders(open_page):
         assert page.field("length_ratio") == 1.4
     page.slide("length_ratio", 1.2)
     assert page.number("weight_ct.a") == written(rl.oval_brilliant(table_pct=61, length_ratio=1.2).weight_ct, 3)
-    for _ in range(4):
+    assert page.number("length_mm.a") == "6.000"
+    keel = page.page.locator("[data-box=pavilion_end_angle_deg]")
+    for angle in (37.0, None):  # the middle of the slider, and back to one point below
+        keel.set_checked(angle is not None)
+        page.rest()
+        oval = rl.oval_brilliant(table_pct=61, length_ratio=1.2, pavilion_end_angle_deg=angle)
+        assert page.number("weight_ct.a") == written(oval.weight_ct, 3)
+    for _ in range(6):
         page.page.keyboard.press("Control+z")
     page.rest()
     assert page.page.locator("#cut").input_value() == "round brilliant"
+    assert page.number("diameter_mm.a") == "6.500"
     assert page.values() == before
 
 

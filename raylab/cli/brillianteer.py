@@ -85,7 +85,8 @@ def brillianteer(
     dome
         Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     diameter_mm
-        Girdle diameter of the finished stone, mm. Needed if the girdle is not measured or not yet at its final size.
+        Girdle diameter of the finished stone, mm. Needed if the girdle of a round stone is not measured or not yet at its
+        final size; any other outline must have been measured.
     unit
         Unit of length of a scan: mm, um, cm, m or in.
     girdle_finish

@@ -12,7 +12,7 @@ from cyclopts import Parameter
 
 from ..progress import duration
 from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
-from .options import Flag, Force
+from .options import About, Flag, Force
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
@@ -29,9 +29,10 @@ def compare(
     dome: str = "head-shadow",
     out: Path | None = None,
     unit: str | None = None,
-    scale: Literal["equal diameter", "true size"] = "equal diameter",
+    scale: Literal["equal length", "equal area", "true size"] = "equal length",
     tilt_deg: Annotated[tuple[float, ...], Parameter(negative="")] = (0.0, 10.0, 20.0),
-    tilt_azimuth_deg: float = 0.0,
+    tilt_azimuth_deg: float | None = None,
+    about: About | None = None,
     angle_deg: float | None = None,
     common_angle_deg: float | None = None,
     distance_um: float | None = None,
@@ -67,11 +68,15 @@ def compare(
     unit
         Unit of length of meshes that state none (.stl, .obj, .ply): mm, um, cm, m or in.
     scale
-        Trace the stones at `equal diameter` or at `true size`.
+        Trace the stones at `equal length` (of a round stone: its mean diameter), at `equal area` of the outline, or at
+        `true size`.
     tilt_deg
         Tilt of a view, degrees; repeat the option for several views.
     tilt_azimuth_deg
-        Azimuth towards which the table leans, degrees counter-clockwise from a main.
+        Azimuth towards which the table leans, degrees counter-clockwise from the length, of a round stone from a main.
+        [default: 0]
+    about
+        Instead of an azimuth: tilt the stones about their `length` or about their `width`.
     angle_deg
         Standard uncertainty of the direction of a measured facet, degrees. For a scan, the scatter of each facet is added.
     common_angle_deg
@@ -96,6 +101,7 @@ def compare(
     from ..comparison.comparing import compare as compared
     from ..comparison.uncertainty import draws_for
     from ..demo import own_or_demo
+    from ..errors import InputError
     from ..lighting.dome_file import load_dome
     from ..progress import part_of, reporter
     from ..scene.settings import TraceSettings
@@ -106,6 +112,9 @@ def compare(
     stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
     options = ("scale", "tilt_deg", "tilt_azimuth_deg", *stated, "coverage", "known_to_pct", "resolution", "precision", "seed")
     with faults_by_option(*options, tilts="tilt_deg"):
+        if about is not None and tilt_azimuth_deg is not None:
+            raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
+        azimuth = LAID_DEG[about] if about is not None else tilt_azimuth_deg or 0.0
         said = {key: value for key, value in stated.items() if value is not None}
         offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
@@ -122,7 +131,7 @@ def compare(
             found = compared(
                 *offered,
                 dome=light,
-                view=View(tilt_azimuth_deg=tilt_azimuth_deg),
+                view=View(tilt_azimuth_deg=azimuth),
                 tilts=tilt_deg,
                 scale=scale,
                 uncertainty=uncertainties,
@@ -141,6 +150,9 @@ def compare(
     if out is not None:
         say(f"{2 + len(files)} files in {out}; read {out / REPORT} first")
 
+
+LAID_DEG = {"width": 0.0, "length": 90.0}
+"""Azimuths of a tilt about width and length of stones that are laid alike: their length lies along azimuth 0."""
 
 REPORT, NUMBERS = "report.html", "comparison.json"
 

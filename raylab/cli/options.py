@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ..color.wavelength_choice import WavelengthChoice
     from ..optics.spectrum import WavelengthSet
     from ..scene.scene import Scene
+    from ..stone.stone import Stone
 
     EngineName = str
 else:
@@ -38,6 +39,7 @@ Engine = Annotated[
     EngineName | None,
     Parameter(help="Engine to use (see `raylab engines`). By default the first one that supports the scene."),
 ]
+About = Literal["length", "width"]
 Json = Annotated[bool, Parameter(negative="", help="Print the numbers as JSON instead of a table.")]
 
 
@@ -52,6 +54,8 @@ class Sight:
         Tilt of the stone, degrees; overrides the scene. 180 looks through the pavilion.
     tilt_azimuth_deg
         Azimuth towards which the table leans, degrees counter-clockwise from +x.
+    about
+        Instead of an azimuth: tilt the stone about its `length` or about its `width`.
     resolution
         Pixels along each side of a picture.
     samples
@@ -62,6 +66,7 @@ class Sight:
 
     tilt_deg: float | None = None
     tilt_azimuth_deg: float | None = None
+    about: About | None = None
     resolution: int | None = None
     samples: int | None = None
     seed: int | None = None
@@ -104,6 +109,7 @@ class Subject:
         scene = self._read(path)
         given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
         view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}
+        about = given.pop("about", None)
         size = {key: given.pop(key) for key in ("resolution",) if key in given}
         with faults_by_option("tint", "dome", *view, *size, *given):
             if self.tint is not None:
@@ -111,6 +117,8 @@ class Subject:
                 scene = replace(scene, stone=replace(scene.stone, material=tinted))
             if self.dome is not None:
                 scene = replace(scene, dome=load_dome(self.dome))
+            if about is not None:
+                view["tilt_azimuth_deg"] = azimuth_of(scene.stone, about, view.get("tilt_azimuth_deg"), scene.view.turn_deg)
             scene = replace(scene, view=replace(scene.view, **view), **size).with_settings(**given)
             try:
                 engine_for(scene)
@@ -130,6 +138,16 @@ class Subject:
                 stone = load_stone(path, unit=self.unit, material=self.material)
             return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
         return load_scene(path)
+
+
+def azimuth_of(stone: Stone, about: About, stated_deg: float | None, turn_deg: float) -> float:
+    """The azimuth of a tilt by the option `--about`; another one must not be stated too."""
+    from ..errors import InputError
+    from ..stone.extent import azimuth_about
+
+    if stated_deg is not None:
+        raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
+    return azimuth_about(stone, about, turn_deg)
 
 
 AS_IN_THE_FILE = Subject()

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from .console import say, say_json, say_materials, say_wide, table
-from .options import AS_IN_THE_FILE, Flag, Force, Json, OutFolder, SceneFile, Subject
+from .options import AS_IN_THE_FILE, About, Flag, Force, Json, OutFolder, SceneFile, Subject, azimuth_of
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -22,7 +22,8 @@ def tilt(
     to_deg: float = 30.0,
     from_deg: float = 0.0,
     step_deg: float = 1.0,
-    azimuth_deg: float = 0.0,
+    azimuth_deg: float | None = None,
+    about: About | None = None,
     turn: Flag = False,
     turn_by_deg: float = 0.0,
     subject: Subject = AS_IN_THE_FILE,
@@ -39,6 +40,7 @@ def tilt(
     For example:
 
         raylab tilt scenes/well-proportioned.toml --out out-tilt --to-deg 20 --flashes
+        raylab tilt oval --out out-oval --about length
 
     Parameters
     ----------
@@ -49,7 +51,9 @@ def tilt(
     step_deg
         Step from one view to the next, degrees.
     azimuth_deg
-        Azimuth towards which the table leans, degrees counter-clockwise from +x.
+        Azimuth towards which the table leans, degrees counter-clockwise from +x. [default: 0]
+    about
+        Instead of an azimuth: tilt the stone about its `length` or about its `width`.
     turn
         Turn the stone about its own axis instead of tilting it, at the tilt of the scene.
     turn_by_deg
@@ -74,11 +78,13 @@ def tilt(
     except UnsupportedScene as error:
         raise error.within(file=str(scene)) from error
     angles = angle_steps(from_deg, to_deg, step_deg)
-    view = wanted.view
+    view, azimuth = wanted.view, azimuth_deg or 0.0
+    if about is not None:
+        azimuth = azimuth_of(wanted.stone, about, azimuth_deg, view.turn_deg)
     if turn and turn_by_deg:
         raise InputError("needs a tilting stone", key="--turn-by-deg", value=turn_by_deg, expected="no option --turn")
     turns = [view.turn_deg + turn_by_deg * k / max(1, len(angles) - 1) for k in range(len(angles))]
-    path: tuple[Any, Any, Any] = (angles, azimuth_deg, turns if turn_by_deg else view.turn_deg)
+    path: tuple[Any, Any, Any] = (angles, azimuth, turns if turn_by_deg else view.turn_deg)
     if turn:
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings

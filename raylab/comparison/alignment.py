@@ -1,8 +1,8 @@
 """Laying stones alike, so that their maps can be put on one grid and subtracted.
 
-A stone is turned about its own axis until its mains stand at azimuths 0, 360/m, ... (see `Pattern`; a stone without one
-keeps its azimuth), and moved in plan until its outline's centre lies at the origin. Its table is not levelled: how it
-leans is part of what was measured.
+A stone is turned about its own axis until its length lies along x, a round one until its mains stand at azimuths 0, 360/m, ...
+(see `stone.extent`; a stone without either keeps its azimuth), and moved in plan until its outline's centre lies at the origin.
+Its table is not levelled: how it leans is part of what was measured.
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 
+from ..plane_geometry import centroid
 from ..scene.pixel_grid import MAX_RESOLUTION, PixelGrid
 from ..scene.view import View, silhouette
-from ..stone.known_cuts import tiers_of
-from ..stone.measuring.callipers import Callipers
+from ..stone.extent import Extent, extent_of
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
@@ -50,13 +50,19 @@ class Pose:
 def pose_of(stone: Stone, factor: float = 1.0) -> Pose:
     """The pose that lays a stone alike with others."""
     named = recognized(stone)
-    callipers = Callipers(named, tiers_of(named))
-    pattern = callipers.pattern
-    symmetry, turn_deg = named.symmetry, 0.0
-    if pattern.fits():  # the mirror planes are those of the mains as they stand, which the pose brings to azimuth 0
-        turn_deg = -pattern.azimuth_deg
-        symmetry = replace(symmetry, mirror_deg=0.0) if symmetry.mirror_deg is not None else symmetry
-    return Pose(turn_deg, (float(callipers.center[0]), float(callipers.center[1])), factor, symmetry)
+    extent, center = extent_of(named), centroid(named.outline_mm)
+    return Pose(-extent.azimuth_deg, (float(center[0]), float(center[1])), factor, _laid(named.symmetry, extent))
+
+
+def _laid(symmetry: SymmetryGroup, extent: Extent) -> SymmetryGroup:
+    """The symmetry of a stone that is laid: its mirror planes are those of the mains or of the outline as they stand, which
+    the pose brings to azimuth 0 or halfway between two of them."""
+    if symmetry.mirror_deg is None or extent.azimuth_deg == 0.0:
+        return symmetry
+    if extent.round:
+        return replace(symmetry, mirror_deg=0.0)
+    half = 90.0 / symmetry.order
+    return replace(symmetry, mirror_deg=half * (round((symmetry.mirror_deg - extent.azimuth_deg) / half) % 2))
 
 
 def common_grid(stones: Iterable[Stone], views: Iterable[View], resolution: int) -> PixelGrid:

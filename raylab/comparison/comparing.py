@@ -1,15 +1,17 @@
 """Stones side by side: the same dome, the same tilts, one pixel grid, and the significance of the differences.
 
-Stones are aligned before they are traced (`alignment`) and, for ``scale="equal diameter"``, scaled to their common mean
-diameter. Proportions and weights are always those of the stones as offered. See `verdicts` for when one is called larger.
+Stones are aligned before they are traced (`alignment`) and scaled: to their mean length (``scale="equal length"``; the length
+of a round stone is its mean diameter), to outlines of their mean area (``"equal area"``), or not at all (``"true size"``).
+Proportions and weights are always those of the stones as offered. See `verdicts` for when one is called larger.
 """
 
 from __future__ import annotations
 
+import math
 import string
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
@@ -22,6 +24,7 @@ from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
+from ..stone.extent import extent_of
 from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from ..stone.proportions import measure
 from ..stone.recognition import recognized
@@ -34,7 +37,8 @@ from .comparison import Comparison
 from .uncertainty import COVERAGE, Estimate, draws_for, propagate, statistics_of
 from .verdicts import within_nature
 
-SCALES = ("equal diameter", "true size")
+Scale = Literal["equal length", "equal area", "true size"]
+SCALES = get_args(Scale)
 MOST = len(string.ascii_uppercase)
 
 FINE = TraceSettings(precision=1e-3)
@@ -53,7 +57,7 @@ def compare(
     dome: DomeLike,
     view: View | None = None,
     tilts: Sequence[float] = (0.0, 10.0, 20.0),
-    scale: Literal["equal diameter", "true size"] = "equal diameter",
+    scale: Scale = "equal length",
     uncertainty: Uncertainty | Sequence[Uncertainty] | None = None,
     coverage: float = COVERAGE,
     known_to_pct: float = 10.0,
@@ -67,7 +71,7 @@ def compare(
     ----------
     stones : two or more, as measured or as designed. dome : their light; a dome, or the name or file of one.
     view : parallel view with azimuth and turn. tilts : tilt of each view, degrees.
-    scale : ``"equal diameter"`` or ``"true size"``, see the module.
+    scale : ``"equal length"``, ``"equal area"`` or ``"true size"``, see the module.
     uncertainty : uncertainty of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` for a
         scan). By default `Uncertainty()` for a stone whose planes were measured (`Stone.measured`), and none for one that
         follows from proportions.
@@ -94,9 +98,7 @@ def compare(
     labels = tuple(string.ascii_uppercase[: len(stones)])
     measurements = tuple(measure(stone) for stone in stones)
     named = tuple(recognized(stone) for stone in stones)  # girdle flats, for one, err together
-    sizes = [found.diameter_mm.mean for found in measurements]
-    factors = [float(np.mean(sizes)) / size if scale == "equal diameter" else 1.0 for size in sizes]
-    poses = [pose_of(stone, factor) for stone, factor in zip(named, factors, strict=True)]
+    poses = [pose_of(stone, factor) for stone, factor in zip(named, _factors(named, scale), strict=True)]
     shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
     grid = common_grid(shown, views, resolution)
     scenes = [[exactly(Scene(stone, light_dome, view, settings)) for stone in shown] for view in views]
@@ -132,6 +134,17 @@ def compare(
         summaries=summaries,
         maps=maps,
     )
+
+
+def _factors(stones: Sequence[Stone], scale: Scale) -> list[float]:
+    """By what each stone is scaled."""
+    if scale == "true size":
+        return [1.0] * len(stones)
+    if scale == "equal area":
+        sizes = [math.sqrt(stone.outline_area_mm2) for stone in stones]
+    else:
+        sizes = [extent_of(stone).length_mm for stone in stones]
+    return [float(np.mean(sizes)) / size for size in sizes]
 
 
 def _views(view: View, tilts: Sequence[float]) -> tuple[View, ...]:

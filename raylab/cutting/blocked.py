@@ -1,7 +1,8 @@
 """A blocked stone: table and mains polished and measured, girdle rounded, stars and halves still to come.
 
-The girdle is that of the table of facets, or, where it wasn't measured or is still to be ground down, a cylinder of a stated
-diameter about the z axis, in flats whose corners lie on the circle, as in the cut itself.
+The girdle is that of the table of facets. The girdle of a round stone, where it wasn't measured or is still to be ground down,
+is a cylinder of a stated diameter about the z axis, in flats whose corners lie on the circle, as in the cut itself. Any other
+outline must have been measured, since it does not follow from a single length.
 """
 
 from __future__ import annotations
@@ -44,6 +45,12 @@ class Blocked:
         """Numbers of all mains."""
         return (*self.crown, *self.pavilion)
 
+    @property
+    def round(self) -> bool:
+        """True where the cut has a round outline."""
+        cut = cut_of(self.stone)
+        return cut is not None and isinstance(cut.outline, Circle)
+
     def with_plane(self, facet: int, normal: np.ndarray, distance_mm: float) -> Blocked:
         """The same with one plane elsewhere. Raises StoneError where a facet vanishes."""
         normals, distances = self.stone.normals.copy(), self.stone.distances_mm.copy()
@@ -56,7 +63,7 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
 
     Parameters
     ----------
-    diameter_mm : of the girdle's circle, where the girdle wasn't measured or is to be ground down to it.
+    diameter_mm : of the girdle's circle, where that of a round stone wasn't measured or is to be ground down to it.
 
     Raises
     ------
@@ -77,8 +84,10 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
     for tier in cut.mains():
         count = len(named.facets_of(tier))
         if count < LEAST_MAINS:
-            usual = f"{cut.symmetry.order} in a {cut.name}"
-            raise InputError(f"too few {tier}s", key=tier, value=count, expected=f"{LEAST_MAINS} or more; {usual}")
+            raise InputError(f"too few {tier}s", key=tier, value=count, expected=f"{LEAST_MAINS} or more")
+    if not isinstance(cut.outline, Circle) and (diameter_mm is not None or not named.on_girdle.any()):
+        problem = f"the outline of a {cut.name} does not follow from a diameter"
+        raise InputError(problem, key="diameter_mm", value=diameter_mm, expected="none, and a measured girdle of final size")
     if diameter_mm is not None:
         named = _rounded(named, number_in("diameter_mm", diameter_mm, 0.1, 1000.0, "mm"))
     elif not named.on_girdle.any():

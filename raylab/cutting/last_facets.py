@@ -17,11 +17,12 @@ import numpy as np
 
 from ..errors import StoneError
 from ..stone.cuts.brilliant import LOWER_HALF, STAR, UPPER_HALF, Joint
-from ..stone.cuts.joints import Planes, crown_joints, pavilion_joints
+from ..stone.cuts.joints import Girdle, Planes, crown_joints, pavilion_joints
 from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
+from ..stone.extent import extent_of
 from ..stone.finish import POLISHED
-from ..stone.known_cuts import tiers_of
+from ..stone.known_cuts import cut_of, tiers_of
 from ..stone.planes import DOWN, UP, Position, plane_at
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
@@ -106,10 +107,12 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
 
 
 def _symmetry(blocked: Blocked) -> SymmetryGroup:
-    """What the stone claims; else that of an even brilliant with these mains, if crown and pavilion have as many."""
-    claimed, n = blocked.stone.symmetry, len(blocked.crown)
+    """What the stone claims; else that of its cut as it lies, of a round one with these mains if both sides have as many."""
+    claimed, n, cut = blocked.stone.symmetry, len(blocked.crown), cut_of(blocked.stone)
     if claimed.size > 1 or n != len(blocked.pavilion):
         return claimed
+    if cut is not None and not blocked.round:
+        return cut.symmetry.turned(extent_of(blocked.stone).azimuth_deg)
     return SymmetryGroup(n, float(blocked.stone.azimuth_deg()[blocked.crown[0]]))
 
 
@@ -132,7 +135,7 @@ Plane = tuple[np.ndarray, float, str, int]
 def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Stars and upper halves."""
     table = _planes(blocked, [blocked.table])
-    joints = crown_joints(_planes(blocked, blocked.crown), table, _planes(blocked, blocked.girdle))
+    joints = crown_joints(_planes(blocked, blocked.crown), table, _girdle(blocked))
     for k, (joint, corners) in enumerate(joints):
         tip = joint.from_inside(choice.star_pct)
         if (table.normals @ tip.point(UP) >= table.distances).all():
@@ -145,12 +148,16 @@ def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
 
 def _pavilion(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Lower halves."""
-    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), _planes(blocked, blocked.girdle))):
+    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), _girdle(blocked))):
         yield from _halves(joint, joint.from_girdle(choice.lower_half_pct), LOWER_HALF, k, choice.lower_painting_deg)
 
 
 def _planes(blocked: Blocked, facets: Sequence[int]) -> Planes:
     return Planes(blocked.stone.normals[list(facets)], blocked.stone.distances_mm[list(facets)])
+
+
+def _girdle(blocked: Blocked) -> Girdle:
+    return Girdle(_planes(blocked, blocked.girdle), None if blocked.round else blocked.stone.outline_mm)
 
 
 def _halves(joint: Joint, tip: Position, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:

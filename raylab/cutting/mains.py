@@ -1,7 +1,9 @@
 """Mains that deviate from their tier by more than the measurement uncertainty, and the effect of correcting one alone.
 
-The **pattern** of a tier has the median slope of its mains, equal steps of azimuth and the median height. The median is not
-changed by one deviating main. A main counts as off in
+The **pattern** of a tier on a round stone has the median slope of its mains, equal steps of azimuth and the median height.
+The median is not changed by one deviating main. On another cut only the mains that are turned or mirrored images of each other
+are alike: four corners, two sides or two ends of an oval. The pattern then has a median for each such kind. Of two mains that
+differ neither is known to be the one that is off, and both are. A main counts as off in
 
 * slope, degrees; * azimuth, degrees; * height, um: of its facet's middle above (positive) or below the pattern's plane,
 
@@ -29,10 +31,13 @@ from ..errors import StoneError
 from ..progress import Progress, reporter
 from ..results.statistics import STATISTICS
 from ..scene.scene import Scene
+from ..stone.extent import extent_of
+from ..stone.known_cuts import cut_of
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.offsets import Offset, moved_plane
 from ..stone.planes import normal_of
 from ..stone.stone import Stone
+from ..stone.symmetry_group import SymmetryGroup
 from ..tracers.exact.beams import Beams, trace_beams
 from .blocked import Blocked
 from .last_facets import LastFacets, finished
@@ -91,10 +96,10 @@ class Correction:
 
 @dataclass(frozen=True)
 class _Pattern:
-    """The pattern of one tier: normals by facet, and the common distance, mm."""
+    """The pattern of one tier: normal and distance, mm, by facet."""
 
     normals: dict[int, np.ndarray]
-    distance_mm: float
+    distances_mm: dict[int, float]
 
 
 def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage: float = COVERAGE) -> tuple[MainOff, ...]:
@@ -114,7 +119,7 @@ def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage
             differences = {
                 "slope": (slopes[f] - math.degrees(math.acos(abs(even[2]))), angles[f]),
                 "azimuth": (math.remainder(azimuths[f] - nominal, 360.0), angles[f] / math.sin(math.radians(slopes[f]))),
-                "height": (1e3 * (even @ middles[f] - pattern.distance_mm), heights[f]),
+                "height": (1e3 * (even @ middles[f] - pattern.distances_mm[f]), heights[f]),
             }
             off = tuple(key for key, (difference, error) in differences.items() if abs(difference) > coverage * error)
             slope, azimuth, height = (tuple(map(float, pair)) for pair in differences.values())
@@ -123,17 +128,59 @@ def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage
 
 
 def _pattern(blocked: Blocked, tier: tuple[int, ...]) -> _Pattern:
-    stone, step = blocked.stone, 360.0 / len(tier)
-    side = math.copysign(1.0, stone.normals[tier[0], 2])
-    slope = math.radians(float(np.median(stone.slope_deg()[list(tier)])))
-    first = stone.azimuth_deg()[tier[0]]
-    shifts = [math.remainder(stone.azimuth_deg()[f] - first - k * step, 360.0) for k, f in enumerate(tier)]
-    start = first + float(np.median(shifts))
-    normals = {}
-    for k, f in enumerate(tier):
-        azimuth = math.radians(start + k * step)
-        normals[f] = normal_of(slope, azimuth, side)
-    return _Pattern(normals, float(np.median([normals[f] @ stone.polyhedron.centroids[f] for f in tier])))
+    stone, count = blocked.stone, len(tier)
+    lie = extent_of(stone).azimuth_deg
+    slopes, azimuths, side = stone.slope_deg(), stone.azimuth_deg(), math.copysign(1.0, stone.normals[tier[0], 2])
+    around = sorted(tier, key=lambda f: (azimuths[f] - lie + 180.0 / count) % 360.0)
+    nominal: dict[int, tuple[float, float]] = {}  # slope and azimuth
+    kinds = _kinds(count, _group(blocked, count))
+    for images in kinds:
+        slope = float(np.median([slopes[around[k]] for k in images]))
+        # each azimuth, from the stone's lie, as that of the first of its kind: turned back, and mirrored back
+        first = azimuths[around[min(images)]] - lie
+        back = [(azimuths[around[k]] - lie - turn) * sign for k, found in images.items() for turn, sign in found]
+        own = first + float(np.median([math.remainder(one - first, 360.0) for one in back]))
+        for k, ((turn, sign), *_) in images.items():
+            nominal[around[k]] = slope, lie + turn + sign * own
+    shift = float(np.median([math.remainder(azimuths[f] - azimuth, 360.0) for f, (_, azimuth) in nominal.items()]))
+    normals = {
+        f: normal_of(math.radians(slope), math.radians(azimuth + shift), side) for f, (slope, azimuth) in nominal.items()
+    }
+    distances: dict[int, float] = {}
+    for images in kinds:
+        facets = [around[k] for k in images]
+        height = float(np.median([normals[f] @ stone.polyhedron.centroids[f] for f in facets]))
+        distances |= dict.fromkeys(facets, height)
+    return _Pattern(normals, distances)
+
+
+def _group(blocked: Blocked, count: int) -> SymmetryGroup:
+    """The turns and mirror images that take mains of a tier of so many to mains that are meant to be alike."""
+    cut = cut_of(blocked.stone)
+    if blocked.round or cut is None:
+        return SymmetryGroup(count, 0.0)
+    return cut.symmetry if count % cut.symmetry.order == 0 else SymmetryGroup()
+
+
+Images = dict[int, list[tuple[float, float]]]
+
+
+def _kinds(count: int, group: SymmetryGroup) -> list[Images]:
+    """The kinds of mains of a tier, which are counted from the one at the stone's length: for each main of a kind, every turn,
+    degrees, and sign of the azimuth that take the first of its kind to it."""
+    kinds: list[Images] = []
+    left = set(range(count))
+    for first in range(count):
+        if first in left:
+            images: Images = {}
+            for k in range(group.order):
+                turn = 360.0 * k / group.order
+                for sign in (1.0, -1.0)[: 1 if group.mirror_deg is None else 2]:
+                    image = (round(sign) * first + k * count // group.order) % count
+                    images.setdefault(image, []).append((turn, sign))
+            kinds.append(images)
+            left -= images.keys()
+    return kinds
 
 
 def correct(blocked: Blocked, choice: LastFacets, main: MainOff, before: Scene) -> Correction:
@@ -142,8 +189,9 @@ def correct(blocked: Blocked, choice: LastFacets, main: MainOff, before: Scene) 
     pattern = _pattern(blocked, tier)
     normal = pattern.normals[main.facet]
     corners = blocked.stone.vertices_mm[blocked.stone.polyhedron.loops[main.facet]]
-    distance = min(pattern.distance_mm, float((corners @ normal).min()))
-    deeper = 1e3 * (pattern.distance_mm - distance)
+    wanted = pattern.distances_mm[main.facet]
+    distance = min(wanted, float((corners @ normal).min()))
+    deeper = 1e3 * (wanted - distance)
     try:
         after = finished(blocked.with_plane(main.facet, normal, distance), choice)
     except StoneError as error:

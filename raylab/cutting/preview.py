@@ -121,7 +121,7 @@ def brillianteer(
     blocked : a stone with table, mains and optionally girdle and culet, without stars and halves.
     choices : parameters of the last facets; 1 to 6 alternatives.
     view : parallel; face-up by default.
-    diameter_mm : final girdle diameter; needed without a measured girdle or before the girdle has its final size.
+    diameter_mm : final girdle diameter of a round stone; needed without a measured girdle or before it has its final size.
     uncertainty, coverage : uncertainty of the measured planes, and coverage factor of a listed deviation.
     resolution : pixels along each side of the maps.
     settings : settings of the traces: one wavelength, an exact engine; by default `viewing.TIGHT`, a precision of 2e-4.

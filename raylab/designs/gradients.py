@@ -30,7 +30,7 @@ from .stepping import Stepped, light_derivative, solid_derivative
 if TYPE_CHECKING:
     import xarray as xr
 
-HALF_STEPS = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1/mm": 0.001}
+HALF_STEPS = {"degree": 0.1, "%": 0.5, "mm": 0.05, "ct": 0.01, "1": 0.01, "1/mm": 0.001}
 """Reach to both sides of the slope, by the proportion's unit: about what a good cutter holds (common practice, no source)."""
 FINE = TraceSettings(precision=1e-3)
 """Settings where none are given: half of the usual bracket, since a slope is a difference."""
@@ -59,7 +59,7 @@ def gradient(
     design : proportions, as for `sweep`; with a material, a tilt and a wavelength if not the default ones.
     dome : a `Dome`, or the name or file of one.
     keys : proportions of the derivatives; by default those of the design, without its size.
-    half_step : half-width of the finite difference by key; by default 0.1 degree or 0.5 %.
+    half_step : half-width of the finite difference by key; by default 0.1 degree, 0.5 %, or 0.01 of a ratio.
     settings : by default `FINE`, a precision of 1e-3. Their wavelength holds where the design states none.
 
     Returns

@@ -63,19 +63,20 @@ LIGHT_KEYS = {
     "wavelength_nm": ("wavelength in air", "nm"),
 }
 KEYS: dict[str, tuple[str, str]] = {**STONE_KEYS, **LIGHT_KEYS}
-"""The keys of a design: long name and unit; percentages are of the girdle diameter. A name has no unit."""
+"""The keys of a design: long name and unit; percentages are of the girdle diameter or of the width. A name has no unit."""
 
 NAMED = (CUT, STONE, "dome", "material")
 """Keys whose values are shown by name."""
 
 GEOMETRY: dict[str, tuple[str, str]] = {
     "weight_ct": ("weight", "ct"),
-    "diameter_mm": ("girdle diameter", "mm"),
-    "depth_pct": ("total depth, percent of the girdle diameter", "%"),
+    "length_mm": ("length, of a round stone the girdle diameter", "mm"),
+    "width_mm": ("width, of a round stone the girdle diameter", "mm"),
+    "depth_pct": ("total depth, percent of the width", "%"),
     "spread_mm2_per_ct": ("face-up outline area per carat", "mm^2/ct"),
     "area_mm2": ("area of the outline as seen", "mm^2"),
 }
-"""A design's numbers that need no light; of a stone that isn't round the diameter is its extent along x."""
+"""A design's numbers that need no light; length and width are the extents along x and y, as every cut lies."""
 
 _IMPOSSIBLE: tuple[Reason, ...] = tuple(dict.fromkeys(reason for cut in CUTS.values() for reason in cut.reasons))
 REASONS: tuple[tuple[str, str], ...] = (

@@ -64,10 +64,11 @@ def view_of(design: Design) -> View:
 
 def geometry_of(stone: Stone) -> dict[str, float]:
     """A stone's numbers that need no light: `GEOMETRY` without the outline as seen."""
-    diameter_mm, _, height_mm = stone.size_mm  # a round's girdle has a corner on +x and one on -x
+    length_mm, width_mm, height_mm = map(float, stone.size_mm)  # a round's girdle has corners on both axes
     return {
         "weight_ct": stone.weight_ct,
-        "diameter_mm": float(diameter_mm),
-        "depth_pct": float(100.0 * height_mm / diameter_mm),
+        "length_mm": length_mm,
+        "width_mm": width_mm,
+        "depth_pct": 100.0 * height_mm / width_mm,
         "spread_mm2_per_ct": stone.spread_mm2_per_ct,
     }

@@ -63,7 +63,8 @@ def tilt(
 
     Parameters
     ----------
-    tilt_deg, azimuth_deg, turn_deg : a number or a list each. Several lists run in parallel and have equal length: a path. A
+    tilt_deg, azimuth_deg, turn_deg : a number or a list each; `raylab.azimuth_about` gives the azimuth of a tilt about the
+        stone's length or width. Several lists run in parallel and have equal length: a path. A
         negative tilt leans in the opposite direction; -180 to 180.
     settings : settings of the traces: one wavelength, an exact engine.
     dark : also the largest connected dark area and the dark band of long stones, see `dark_areas`; takes about as long again.

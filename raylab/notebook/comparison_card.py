@@ -9,7 +9,7 @@ import numpy as np
 from ..comparison.comparison import Comparison
 from ..comparison.verdicts import words
 from ..pictures.drawings import EYES
-from ..report.tables import MAIN, SIZE, tilt_name
+from ..report.tables import MAIN, size_keys, tilt_name
 from .html import Html, figure, joined, note, page, row, table, tag
 from .line_drawing import drawing
 from .map_picture import map_picture
@@ -49,7 +49,7 @@ def _rows(comparison: Comparison) -> list[tuple[str, ...]]:
         (tilt_name(comparison, k), comparison.light[k], comparison.light_verdicts(k), MAIN)
         for k in range(len(comparison.views))
     ]
-    parts.append(("as offered", comparison.proportions, comparison.proportion_verdicts(), SIZE))
+    parts.append(("as offered", comparison.proportions, comparison.proportion_verdicts(), size_keys(comparison)))
     return [
         (
             joined([words(name).title, ", ", where]),

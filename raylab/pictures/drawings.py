@@ -19,6 +19,9 @@ _INK, _FAINT, _GROUND = "0.15", "0.55", "0.86"
 _SEEN = 1e-9
 """Facets are drawn where their normal leans towards the eye by more than this cosine."""
 
+UNLIKE_DEG = 2.0
+"""Slopes of a tier that differ by more are those of unlike facets, not of uneven ones."""
+
 EYES = {
     "from above": np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
     "from the side": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]),
@@ -28,7 +31,11 @@ EYES = {
 
 
 def stone_figure(stone: Stone) -> Figure:
-    """Facet outlines from above, side and below; each tier named once with its mean slope, the sizes in mm."""
+    """Facet outlines from above, side and below; each tier named once with its slope, the sizes in mm.
+
+    The slope is the mean of the tier, or the smallest and the largest where they differ by more than `UNLIKE_DEG`, as those of
+    an oval's mains do.
+    """
     from matplotlib.figure import Figure
 
     width, height, side, bottom = 16.5, 4.75, 3.6, 0.55  # inches
@@ -96,6 +103,13 @@ def leak_figure(result: Result) -> Figure:
     return figure
 
 
+def _slopes(slopes: np.ndarray) -> str:
+    """The slopes of a tier, degrees, in words."""
+    if np.ptp(slopes) > UNLIKE_DEG:
+        return f"{slopes.min():.1f}° to {slopes.max():.1f}°"
+    return f"{slopes.mean():.2f}°"
+
+
 def _outline(axes: Axes, stone: Stone, eye: np.ndarray) -> None:
     """The edges of all facets that lean towards the eye."""
     from matplotlib.collections import PolyCollection
@@ -119,7 +133,7 @@ def _name_tiers(axes: Axes, stone: Stone, eye: np.ndarray, half: float) -> None:
         shown = np.where(every, seen * stone.polyhedron.areas, 0.0)
         facing = np.flatnonzero(shown > max(0.3 * shown.max(), _SEEN))
         if facing.size:
-            named.append((spots[facing[np.argmax(spots[facing] @ (1.0, 0.35))]], f"{tier} {slopes[every].mean():.2f}°"))
+            named.append((spots[facing[np.argmax(spots[facing] @ (1.0, 0.35))]], f"{tier} {_slopes(slopes[every])}"))
     named.sort(key=lambda entry: (round(float(entry[0][1]) / half, 6), entry[0][0]))
     (_, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     heights = np.linspace(low + 0.35 * half, high - 0.35 * half, len(named)) if len(named) > 1 else [(low + high) / 2.0]

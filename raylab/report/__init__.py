@@ -84,6 +84,7 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appear
         title=title or listed([stone.name for stone in comparison.stones]),
         version=__version__,
         comparison=comparison,
+        scale=tables.SCALES[comparison.scale],
         stones=tables.stones(comparison),
         sentences=sentences(comparison),
         looks=panels.looks(comparison, seen, held) if seen else [],

@@ -14,6 +14,7 @@ from ..comparison.uncertainty import Estimate
 from ..comparison.verdicts import Verdict, words
 from ..results.maps import STATISTIC_OF
 from ..scene.view import View
+from ..stone.extent import extent_of
 from ..stone.measuring.plane_uncertainty import EXACT
 
 MAIN = tuple(WORDS)
@@ -25,14 +26,37 @@ KEY = ("brightness", "contrast_rms", "leak")
 FIRST = (*MAIN, "head", "sky", "glare")
 """Statistics at the top of a table; the others follow in their own order."""
 
-SIZE = ("weight_ct", "diameter_mm")
+
+SCALES = {
+    "equal length": {
+        "shown": "All stones are shown at one length; weights and sizes are those of the stones as offered.",
+        "laid": "scaled to the common mean length (of a round one: its mean diameter), because a larger stone shows the same "
+        "pattern on a larger area",
+    },
+    "equal area": {
+        "shown": "All stones are shown with outlines of one area; weights and sizes are those of the stones as offered.",
+        "laid": "scaled to the common mean area of the outlines, because a larger stone shows the same pattern on a larger "
+        "area",
+    },
+    "true size": {"shown": "The stones are shown at true size.", "laid": "left at its true size"},
+}
+"""Scales of a comparison in words: how the stones are shown, and how each was laid."""
+
+
+def size_keys(comparison: Comparison) -> tuple[str, str]:
+    """The numbers of size that stones are compared by: a diameter says the size of round ones alone."""
+    return "weight_ct", "diameter_mm" if all(extent_of(stone).round for stone in comparison.stones) else "width_mm"
 
 
 def stones(comparison: Comparison) -> list[dict[str, str]]:
     """Label, name, material, weight, size and facets of each stone."""
     rows = []
     for label, stone, found in zip(comparison.labels, comparison.stones, comparison.measurements, strict=True):
-        size = f"{span(found.diameter_mm.min, found.diameter_mm.max, ' mm')} diameter, {stone.size_mm[2]:.3f} mm depth"
+        extent = extent_of(stone)
+        face = f"{extent.length_mm:.3f} by {extent.width_mm:.3f} mm"
+        if extent.round:
+            face = f"{span(found.diameter_mm.min, found.diameter_mm.max, ' mm')} diameter"
+        size = f"{face}, {stone.size_mm[2]:.3f} mm depth"
         row = {"label": label, "name": stone.name, "material": stone.material.name, "weight": f"{stone.weight_ct:.3f} ct"}
         by = "tiers as named in the file" if found.tiers_from == "names" else "tiers recognized by shape"
         if found.recognition is not None:
@@ -74,7 +98,7 @@ def sentences(comparison: Comparison) -> list[dict[str, Any]]:
     """A plain sentence for each main statistic in each view and pair of stones, and for size."""
     parts: list[tuple[str, dict[str, tuple[Verdict, ...]], tuple[str, ...]]]
     parts = [(_capital(tilt_name(comparison, k)), comparison.light_verdicts(k), MAIN) for k in range(len(comparison.views))]
-    parts.append(("Size as offered", comparison.proportion_verdicts(), SIZE))
+    parts.append(("Size as offered", comparison.proportion_verdicts(), size_keys(comparison)))
     return [
         {"heading": heading, "lines": [verdict.sentence for name in names for verdict in verdicts.get(name, ())]}
         for heading, verdicts, names in parts

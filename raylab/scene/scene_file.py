@@ -20,7 +20,8 @@ A scene file joins one stone, one dome, one view and the output settings:
     [output]
     resolution = 512
 
-The keys of a section are the parameters of what it makes: the cut, `Dome`, `View`; those of [output] are `TraceSettings` and
+The keys of a section are the parameters of what it makes: the cut, `Dome`, `View` (and `about`, what the stone is tilted about,
+instead of an azimuth); those of [output] are `TraceSettings` and
 the resolution. Paths in a file are relative to it.
 """
 
@@ -34,13 +35,15 @@ from ..errors import InputError, nearest
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_from, dome_names, load_dome
 from ..reading import reader
+from ..stone.extent import About, azimuth_about
+from ..stone.stone import Stone
 from ..stone.stone_file import SCENE_FILE, stone_from
 from ..toml_tables import Table, read_toml, schema, schema_of
 from .scene import Scene
 from .settings import TraceSettings
 from .view import View
 
-_VIEW = schema_of(View)
+_VIEW = schema_of(View, about=(About, None))
 _OUTPUT = schema_of(TraceSettings, resolution=(int, None))
 _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 
@@ -54,7 +57,7 @@ def load_scene(path: str | Path) -> Scene:
     dome = _dome(top.part("dome"))
     view = top.part("view").checked(_VIEW)
     output = top.part("output").checked(_OUTPUT)
-    seen_from = view.build(View, **view.values)
+    seen_from = _view(view, stone)
     settings = output.build(TraceSettings, **{key: value for key, value in output.values.items() if key != "resolution"})
     size = {key: value for key, value in output.values.items() if key == "resolution"}
     try:
@@ -62,6 +65,17 @@ def load_scene(path: str | Path) -> Scene:
     except InputError as error:
         own = error.key in _OUTPUT.model_fields
         raise error.within(file=top.file, section="output" if own else None) from error
+
+
+def _view(table: Table, stone: Stone) -> View:
+    """The view of a table, which may state what the stone is tilted about instead of the azimuth towards which it leans."""
+    values = dict(table.values)
+    about = values.pop("about", None)
+    if about is not None:
+        if "tilt_azimuth_deg" in values:
+            raise table.fault("about and tilt_azimuth_deg are alternatives; give only one", "about", about)
+        values["tilt_azimuth_deg"] = azimuth_about(stone, about, values.get("turn_deg", 0.0))
+    return table.build(View, **values)
 
 
 def _dome(table: Table) -> Dome:

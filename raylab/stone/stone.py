@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import astuple, dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -44,6 +44,8 @@ class Stone:
     name : name of the stone in titles.
     measured : True if the planes were measured, as in a facet table or a scan; False if they follow from proportions.
     dropped : names of omitted planes, which touch the body in less than a polygon.
+    proportions : parameters of the cut, as they were stated, that made these planes; None for a stone that was moved, scaled or
+        made of planes.
     """
 
     normals: np.ndarray
@@ -57,6 +59,7 @@ class Stone:
     name: str = "stone"
     measured: bool = False
     dropped: tuple[str, ...] = field(default=())
+    proportions: Mapping[str, Any] | None = None
 
     _repr_html_ = shown_by("stone_card")
 
@@ -241,7 +244,8 @@ class Stone:
         shift = np.zeros(3) if shift_mm is None else np.asarray(shift_mm, dtype=float)
         upright = turn[2, 2] > 1.0 - 1e-12
         symmetry = self.symmetry.turned(math.degrees(math.atan2(turn[1, 0], turn[0, 0]))) if upright else NONE_CLAIMED
-        return replace(self, normals=normals, distances_mm=self.distances_mm + normals @ shift, symmetry=symmetry)
+        distances = self.distances_mm + normals @ shift
+        return replace(self, normals=normals, distances_mm=distances, symmetry=symmetry, proportions=None)
 
     def relabeled(self, **changes: Any) -> Stone:
         """The same planes with other tier names, numbers, symmetry or finishes."""
@@ -271,7 +275,7 @@ class Stone:
         """The stone with every length multiplied by a positive, finite factor."""
         if not 0.0 < factor < math.inf:
             raise StoneError("not positive and finite", key="factor", value=factor)
-        larger = replace(self, distances_mm=self.distances_mm * factor)
+        larger = replace(self, distances_mm=self.distances_mm * factor, proportions=None)
         larger.__dict__["polyhedron"] = self.polyhedron.scaled(factor)
         return larger
 

@@ -30,6 +30,7 @@ from ..optics.materials import Material, get_material
 from ..reading import reader
 from ..toml_tables import NumberOrPairs, Table, read_toml, schema
 from .cuts.cut import Cut
+from .cuts.parameter import Parameter
 from .facet_table import read_facet_table
 from .known_cuts import cuts, get_cut
 from .recipes.recipe_table import is_recipe, recipe_from
@@ -48,9 +49,15 @@ def cut_schema(cut: Cut, **extra: Any) -> type[BaseModel]:
 
     Which parameters are required, and which values are allowed, the cut itself says.
     """
-    parameters = {one.key: (one.kind if one.choices else int if one.multiple else float, None) for one in cut.parameters}
+    parameters: dict[str, Any] = {one.key: (_written_as(one), None) for one in cut.parameters}
     common: dict[str, Any] = {"name": (str, None), "material": (str, None), "absorption_per_mm": (NumberOrPairs, 0.0)}
     return schema(cut=(Literal[cut.name], ...), **parameters, **common, **extra)
+
+
+def _written_as(one: Parameter) -> Any:
+    """The type of a parameter's value in a table. TOML has no value for "unset", but the page's JSON has."""
+    kind: Any = one.kind if one.choices else int if one.multiple else float
+    return kind | None if one.optional else kind
 
 
 _STONE = {cut.name: cut_schema(cut, file=(str, None), tint=(str, None)) for cut in cuts()}

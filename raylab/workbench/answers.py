@@ -25,6 +25,7 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..single_ray import ray_path
+from ..stone.extent import extent_of
 from ..stone.proportions import measure
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
@@ -187,7 +188,7 @@ def _measured(stone: Stone) -> dict[str, Any]:
     for value in record.values():
         if isinstance(value, dict):
             del value["values"]
-    return record
+    return {**record, "extent": extent_of(stone)._asdict()}
 
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..stone.cuts.cut import Cut, Measured
+from ..stone.cuts.outline import Circle
 from ..stone.cuts.parameter import Parameter
 from ..stone.cuts.shared import OF_ANY_STONE
 from ..stone.tier import TABLE
@@ -25,6 +26,7 @@ def cut_facts(cut: Cut) -> dict[str, Any]:
     shown = {one.key for one in (cut.measured if cut.of_width else plain)}
     return {
         "name": cut.name,
+        "round": isinstance(cut.outline, Circle),
         "parameters": [parameter_facts(one) for one in plain],
         "tiers": [{"name": tier.name, "side": tier.side, "main": tier.main, "last": tier.last} for tier in cut.tiers],
         "blocked": [TABLE.name, *cut.mains()] if cut.last else [],

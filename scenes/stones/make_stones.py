@@ -45,9 +45,9 @@ def true_stone(name: str, key: int) -> rl.Stone:
     return UNEVEN[name].drawn(deviate(even, aside), (SEED, key))
 
 
-def table(stone: rl.Stone, key: int) -> str:
-    """The stone's facet table, its numbers rounded."""
-    lines = facet_table(replace(stone, symmetry=rl.SymmetryGroup(8, 0.0))).splitlines()
+def table(stone: rl.Stone, maker: str) -> str:
+    """The stone's facet table, its numbers rounded; `maker` says what made it."""
+    lines = facet_table(stone).splitlines()
     said = [line for line in lines if line.startswith("#")]
     rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     for row in rows:
@@ -57,9 +57,7 @@ def table(stone: rl.Stone, key: int) -> str:
     writer = csv.DictWriter(text, rows[0].keys(), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
-    origin = (
-        f"# Invented stone of the invented Lantern Quay workshop, made by scenes/stones/make_stones.py (seed {SEED}, {key})."
-    )
+    origin = f"# Invented stone of the invented Lantern Quay workshop, made by scenes/stones/{maker}."
     return "\n".join([origin, *said, text.getvalue()])
 
 
@@ -76,7 +74,8 @@ def scan(stone: rl.Stone, key: int) -> bytes:
 def main() -> None:
     for key, name in enumerate(OFFERS):
         stone = true_stone(name, key)
-        (HERE / f"{name}.csv").write_text(table(stone, key), encoding="utf-8")
+        claimed = replace(stone, symmetry=rl.SymmetryGroup(8, 0.0))
+        (HERE / f"{name}.csv").write_text(table(claimed, f"make_stones.py (seed {SEED}, {key})"), encoding="utf-8")
         (HERE / f"{name}.ply").write_bytes(scan(stone, key))
 
 

@@ -3,7 +3,8 @@
 * star: through the two table corners beside it and its tip. The tip lies on the edge between two mains, at a share of the way
   from the table's edge to the girdle (course glossaries; trade practice).
 * upper half: through the foot of its main on the girdle and a tip on the edge between the mains, which is the star's unless
-  an own length is stated; it faces a quarter of the way from its main to the next one, which is what "unpainted" means.
+  an own length is stated; it faces square to the line in plan from the foot to the joint on the girdle, on a round stone a
+  quarter of the way from its main to the next one, which is what "unpainted" means.
 * lower half: the same on the pavilion; its tip lies at a share of the way from the girdle to the apex.
 * painting turns a half about the line from foot to tip, towards its main; digging (negative) away from it.
 
@@ -48,15 +49,23 @@ TIERS = (TABLE, STAR, CROWN_MAIN, UPPER_HALF, GIRDLE, LOWER_HALF, PAVILION_MAIN,
 """From the table down."""
 
 
+def quarters(start: float, end: float) -> tuple[float, float]:
+    """The turns of a joint's halves on a round stone: each a quarter of the way between the mains' azimuths, radians."""
+    turn = (end - start) % (2.0 * math.pi) / 4.0
+    return turn, turn
+
+
 class Joint(NamedTuple):
     """Where two neighbouring mains of one side meet, the second counter-clockwise of the first.
 
-    azimuths : that the mains face, radians. feet : where each main's middle meets the girdle.
+    azimuths : that the mains face, radians. turns : how far an unpainted half of each faces from it towards the other, radians.
+    feet : where each main's middle meets the girdle.
     inner, outer : where the edge between them passes the table's edge (on the pavilion: the apex) and the girdle, mm along it
         in plan. at : the place on the edge, so far along it.
     """
 
     azimuths: tuple[float, float]
+    turns: tuple[float, float]
     feet: tuple[Position, Position]
     inner: float
     outer: float
@@ -79,10 +88,8 @@ class Joint(NamedTuple):
 
         `painting` in radians, towards the mains.
         """
-        start, end = self.azimuths
-        turn = (end - start) % (2.0 * math.pi) / 4.0 - painting
+        azimuths = self.azimuths[0] + (self.turns[0] - painting), self.azimuths[1] - (self.turns[1] - painting)
         first, second = (
-            Slant(azimuth, tangent_through(azimuth, foot, tip), foot)
-            for foot, azimuth in zip(self.feet, (start + turn, end - turn), strict=True)
+            Slant(azimuth, tangent_through(azimuth, foot, tip), foot) for foot, azimuth in zip(self.feet, azimuths, strict=True)
         )
         return first, second

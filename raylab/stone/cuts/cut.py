@@ -181,10 +181,11 @@ class Cut:
         """
         values = self.settled(given)
         stone = self._of_size_1(values, material, self.name if name is None else name)
-        if self.size in values:
-            return stone.scaled(values[self.size])
-        now_ct = carat(stone.volume_mm3, stone.material.density_g_cm3)
-        return stone.scaled((values[WEIGHT_KEY] / now_ct) ** (1.0 / 3.0))
+        size = values.get(self.size)
+        if size is None:
+            size = (values[WEIGHT_KEY] / carat(stone.volume_mm3, stone.material.density_g_cm3)) ** (1.0 / 3.0)
+        stated = {key: value for key, value in given.items() if value is not None}
+        return stone.scaled(size).relabeled(proportions=stated)
 
     def plainly(self, given: Mapping[str, Any], volume_mm3: float) -> dict[str, Any]:
         """The value of every parameter but alternatives, given of a stone of that volume: a weight becomes a size.

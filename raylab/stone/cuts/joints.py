@@ -1,7 +1,12 @@
 """Joints between mains that stand as they may: found on the planes of mains, table and girdle (all lengths in plan).
 
-* A main's middle runs along the main's azimuth from the z axis; it meets the table at a table corner, the girdle at a foot.
+* A main's middle runs from the z axis to its foot on the girdle, and meets the table at a table corner.
 * The edge between two mains passes the table's edge (the line between two corners), the girdle, and on the pavilion the apex.
+
+On a round stone a foot lies at its main's own azimuth, the edge meets the girdle at the joint, and an unpainted half faces a
+quarter of the way. On another outline a foot lies where the outline faces its main's azimuth, since there the main reaches the
+girdle; the joint lies on the outline at the azimuth of the place where both mains have come down to it, which is opposite the
+edge's outer end; the edge's inner end is where it meets a third main (see `outline_brilliant`).
 """
 
 from __future__ import annotations
@@ -13,8 +18,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ...plane_geometry import following
 from ..planes import DOWN, UP, Position
-from .brilliant import Joint
+from .brilliant import Joint, quarters
 
 
 class Planes(NamedTuple):
@@ -27,9 +33,16 @@ class Planes(NamedTuple):
 Corners = tuple[Position, Position]
 
 
-def crown_joints(mains: Planes, table: Planes, girdle: Planes) -> Iterator[tuple[Joint, Corners]]:
+class Girdle(NamedTuple):
+    """The planes of a girdle, and the corners (K, 2) mm of its outline, counter-clockwise; None for a round one."""
+
+    planes: Planes
+    outline: np.ndarray | None
+
+
+def crown_joints(mains: Planes, table: Planes, girdle: Girdle) -> Iterator[tuple[Joint, Corners]]:
     """Each joint of the crown with the table corners beside it, from the first main on; the mains counter-clockwise."""
-    lines = [_middle(*plane) for plane in zip(*mains, strict=True)]
+    lines = _middles(mains, girdle)
     corners = [line.at(line.enters(table)) for line in lines]
     for this, after in _pairs(len(lines)):
         edge = _edge(Planes(mains.normals[[this, after]], mains.distances[[this, after]]))
@@ -38,13 +51,16 @@ def crown_joints(mains: Planes, table: Planes, girdle: Planes) -> Iterator[tuple
         yield joint, (Position.of(corners[this], UP), Position.of(corners[after], UP))
 
 
-def pavilion_joints(mains: Planes, girdle: Planes) -> Iterator[Joint]:
-    """Each joint of the pavilion; the apex is the point nearest to all mains (least squares)."""
+def pavilion_joints(mains: Planes, girdle: Girdle) -> Iterator[Joint]:
+    """Each joint of the pavilion; the apex of a round one is the point nearest to all mains (least squares)."""
     apex = np.linalg.lstsq(mains.normals, mains.distances, rcond=None)[0]
-    lines = [_middle(*plane) for plane in zip(*mains, strict=True)]
+    lines = _middles(mains, girdle)
     for this, after in _pairs(len(lines)):
         edge = _edge(Planes(mains.normals[[this, after]], mains.distances[[this, after]]))
-        yield _joint((lines[this], lines[after]), edge, edge.passes(apex), girdle, DOWN)
+        others = [k for k in range(len(lines)) if k not in (this, after)]
+        third = Planes(mains.normals[others], mains.distances[others])
+        inner = edge.passes(apex) if girdle.outline is None else edge.begins(third)
+        yield _joint((lines[this], lines[after]), edge, inner, girdle, DOWN)
 
 
 def _pairs(count: int) -> Iterator[tuple[int, int]]:
@@ -58,11 +74,7 @@ class _Line:
 
     start: np.ndarray
     run: np.ndarray
-
-    @property
-    def azimuth(self) -> float:
-        """Of the direction, radians."""
-        return math.atan2(self.run[1], self.run[0])
+    faces: float = math.nan  # of a main's middle: the azimuth that the main faces, radians
 
     def at(self, far: float) -> np.ndarray:
         return self.start + far * self.run
@@ -77,6 +89,16 @@ class _Line:
         clearance = planes.distances - planes.normals @ self.start
         return float((clearance[outward > 0.0] / outward[outward > 0.0]).min())
 
+    def begins(self, planes: Planes) -> float:
+        """Where, coming inward, it first leaves through one of the planes."""
+        outward = planes.normals @ self.run
+        clearance = planes.distances - planes.normals @ self.start
+        return float((clearance[outward < 0.0] / outward[outward < 0.0]).max())
+
+    def comes_to(self, height: float) -> float:
+        """Where it has a height, mm."""
+        return float((height - self.start[2]) / self.run[2])
+
     def crosses(self, one: np.ndarray, other: np.ndarray) -> float:
         """Where the line, in plan, crosses the one through two points."""
         chord = (other - one)[:2]
@@ -88,10 +110,30 @@ class _Line:
         return float((point - self.start)[:2] @ self.run[:2])
 
 
-def _middle(normal: np.ndarray, distance: float) -> _Line:
-    """The line down (or, below, up) the middle of a main to the girdle."""
-    out = normal[:2] / np.linalg.norm(normal[:2])
-    return _Line(np.array([0.0, 0.0, distance / normal[2]]), np.array([*out, -(normal[:2] @ out) / normal[2]]))
+def _middles(mains: Planes, girdle: Girdle) -> list[_Line]:
+    """The line down (or, below, up) the middle of each main to the girdle."""
+    facing = mains.normals[:, :2] / np.linalg.norm(mains.normals[:, :2], axis=1)[:, None]
+    azimuths = [math.atan2(y, x) for x, y in facing]
+    towards = facing if girdle.outline is None else _feet(girdle.outline, np.array(azimuths))
+    lines = []
+    for normal, distance, azimuth, foot in zip(*mains, azimuths, towards, strict=True):
+        out = foot if girdle.outline is None else foot / np.linalg.norm(foot)
+        start = np.array([0.0, 0.0, distance / normal[2]])
+        lines.append(_Line(start, np.array([*out, -(normal[:2] @ out) / normal[2]]), azimuth))
+    return lines
+
+
+def _feet(outline: np.ndarray, azimuths: np.ndarray) -> np.ndarray:
+    """(K, 2) where an outline faces azimuths (K,), radians.
+
+    A corner faces every azimuth between those of its two sides. It is the foot for the middle half of them; from there to the
+    next corner's middle half the foot moves evenly, so that it does not jump when its main turns a little.
+    """
+    side = following(outline) - outline
+    ahead = np.arctan2(-side[:, 0], side[:, 1])  # what the side that begins at each corner faces
+    fan = np.mod(ahead - np.roll(ahead, 1), 2.0 * math.pi)
+    ends = np.concatenate([ahead - 0.75 * fan, ahead - 0.25 * fan])
+    return np.column_stack([np.interp(azimuths, ends, np.tile(outline[:, k], 2), period=2.0 * math.pi) for k in (0, 1)])
 
 
 def _edge(mains: Planes) -> _Line:
@@ -103,12 +145,26 @@ def _edge(mains: Planes) -> _Line:
     return _Line(np.linalg.solve(np.array([*mains.normals, level]), np.array([*mains.distances, 0.0])), run)
 
 
-def _joint(lines: Sequence[_Line], edge: _Line, inner: float, girdle: Planes, side: float) -> Joint:
-    first, second = (Position.of(line.at(line.leaves(girdle)), side) for line in lines)
-    return Joint(
-        azimuths=(lines[0].azimuth, lines[1].azimuth),
-        feet=(first, second),
-        inner=inner,
-        outer=edge.leaves(girdle),
-        at=lambda far: Position.of(edge.at(far), side),
-    )
+def _joint(lines: Sequence[_Line], edge: _Line, inner: float, girdle: Girdle, side: float) -> Joint:
+    feet = [line.at(line.leaves(girdle.planes)) for line in lines]
+    start, end = (line.faces for line in lines)
+    if girdle.outline is None:
+        outer, turns = edge.leaves(girdle.planes), quarters(start, end)
+    else:
+        joint = _on_girdle(edge.at(edge.comes_to((feet[0][2] + feet[1][2]) / 2.0)), girdle.planes)
+        outer = edge.passes(joint)
+        turns = _square(joint - feet[0], start), -_square(feet[1] - joint, end)
+    first, second = (Position.of(foot, side) for foot in feet)
+    return Joint((start, end), turns, (first, second), inner, outer, lambda far: Position.of(edge.at(far), side))
+
+
+def _on_girdle(point: np.ndarray, girdle: Planes) -> np.ndarray:
+    """The place of the girdle on the level line from the z axis through a point (3,)."""
+    out = np.array([point[0], point[1], 0.0]) / math.hypot(point[0], point[1])
+    level = _Line(np.array([0.0, 0.0, point[2]]), out)
+    return level.at(level.leaves(girdle))
+
+
+def _square(along: np.ndarray, azimuth: float) -> float:
+    """How far from an azimuth, counter-clockwise, a line that runs counter-clockwise around the stone faces, radians."""
+    return math.remainder(math.atan2(-along[0], along[1]) - azimuth, 2.0 * math.pi)

@@ -27,19 +27,19 @@ def length_ratio(low: float, high: float, default: float) -> Parameter:
 def brilliant_parameters(*outline: Parameter, crown: float = 34.5, pavilion: float = 40.75) -> tuple[Parameter, ...]:
     """The parameters of a brilliant on an outline that is no circle; `outline` are those that shape the outline."""
 
-    def ends(side: str) -> Parameter:
+    def ends(side: str, slider: Slider) -> Parameter:
         return like_round(
             f"{side}_angle_deg", key=f"{side}_end_angle_deg", label=f"{side} angle at the ends", optional=True,
             description=f"slope of the {side} mains at the ends of the length",
-            unset=f"all {side} mains fall towards one point on the axis", slider=None,
+            unset=f"all {side} mains fall towards one point on the axis", slider=slider,
         )  # fmt: skip
 
     return (
         like_round("table_pct", description="distance between the opposite corners across the width"),
         like_round("crown_angle_deg", description="slope of the crown mains across the width", default=crown),
-        ends("crown"),
+        ends("crown", Slider(15.0, 45.0, 0.05)),
         like_round("pavilion_angle_deg", description="slope of the pavilion mains across the width", default=pavilion),
-        ends("pavilion"),
+        ends("pavilion", Slider(28.0, 46.0, 0.05)),
         like_round("star_pct"),
         like_round("lower_half_pct"),
         like_round("girdle_pct"),

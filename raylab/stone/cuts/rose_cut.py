@@ -140,7 +140,9 @@ ROSE_CUT = Cut(
             "star_pct", description="how far the stars reach, share of the way from axis to girdle", default=55.0
         ),
         like_round(
-            "girdle_pct", description="thickness where the sides' points meet the girdle", default=8.0),
+            "girdle_pct", label="girdle thickness", default=8.0,
+            description="thickness where the sides' points meet the girdle",
+        ),
         ROUND_BRILLIANT.keys["girdle_facets"],
         GIRDLE_FINISH,
         DIAMETER,

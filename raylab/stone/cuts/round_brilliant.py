@@ -23,7 +23,7 @@ from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import CULET, GIRDLE, TABLE, Tier
-from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF, Joint
+from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF, Joint, quarters
 from .brilliant_measured import brilliant_measured
 from .cut import Cut, Facets, Reason
 from .outline import Circle
@@ -158,7 +158,7 @@ def _joint(main: float, inner: float) -> Joint:
     def at(radius: float) -> Position:
         return Position(radius, _JOINT, (R - radius * math.cos(_JOINT)) * main)
 
-    return Joint((0.0, _NEXT), (Position(R, 0.0, 0.0), Position(R, _NEXT, 0.0)), inner, R, at)
+    return Joint((0.0, _NEXT), quarters(0.0, _NEXT), (Position(R, 0.0, 0.0), Position(R, _NEXT, 0.0)), inner, R, at)
 
 
 def _half(joint: Joint, tip: Position, painting: str, values: Values) -> Slant:

@@ -1,6 +1,6 @@
 // The panel of the last facets: stars and halves of a blocked stone, placed on its measured mains.
 
-import { el, parameterSlider, signed } from "./controls.js";
+import { el, optionalSlider, signed } from "./controls.js";
 import { RemovedWeight } from "./removed_weight.js";
 import { Strip } from "./strip.js";
 
@@ -40,21 +40,16 @@ export const last = {
     this.removed = new RemovedWeight(workbench, KIND);
     this.body = el("div", {},
       el("p", { className: "note" }, "The last facets are placed on the measured mains. The finished stone is shown as B beside the blocked one."),
-      ...this.rows.map(({ element }) => element), this.removed.element, this.off = el("div"));
+      ...this.rows.map(({ one }) => one.element), this.removed.element, this.off = el("div"));
     root.append(this.none, this.body);
   },
 
-  /** A slider, with a checkbox before it if the parameter is optional. */
+  /** A slider of a parameter of the last facets, or of the girdle that is ground before them. */
   row(about) {
     const { workbench } = this;
     const set = (value, rested) => workbench.rework(KIND, { ...(workbench.design.kind === KIND ? {} : this.unmade()), [about.key]: value }, rested);
     const strip = new Strip(() => (workbench.design.kind === KIND ? { key: about.key } : null));
-    const one = parameterSlider({ ...about, strip }, set, `finish_${about.key}`);
-    if (about.unset === null) return { about, one, element: one.element };
-    const box = el("input", { type: "checkbox" });
-    box.addEventListener("change", () => set(box.checked ? this.first(about) : null, true));
-    const label = el("label", { className: "row" }, el("span", {}, `${about.label} (if unchecked, ${about.unset})`), box);
-    return { about, one, box, element: el("div", {}, label, one.element) };
+    return { about, one: optionalSlider({ ...about, strip }, set, () => this.first(about), `finish_${about.key}`) };
   },
 
   /** The first value of an optional parameter: a length in the middle of its slider, a diameter slightly inside the stone. */
@@ -63,11 +58,17 @@ export const last = {
     return key === GRIND ? Math.floor(98 * Math.min(x, y)) / 100 : (low + high) / 2;
   },
 
-  /** The first values of a finished stone: default lengths, and a girdle diameter if no girdle is measured. */
+  /** Only a round girdle can be ground to a diameter. */
+  round() {
+    return this.workbench.cutNamed(this.workbench.shapes[this.workbench.state.editing]?.cut)?.round ?? false;
+  },
+
+  /** The first values of a finished stone: default lengths, and a girdle diameter if no round girdle is measured. */
   unmade() {
     const { facets } = this.workbench.shapes[this.workbench.state.editing];
     const grind = this.rows.find(({ about }) => about.key === GRIND).about;
-    return { ...this.usual, [GRIND]: facets.some((row) => this.workbench.onGirdle(row)) ? null : this.first(grind) };
+    const ground = !this.round() || facets.some((row) => this.workbench.onGirdle(row));
+    return { ...this.usual, [GRIND]: ground ? null : this.first(grind) };
   },
 
   show(workbench) {
@@ -79,13 +80,9 @@ export const last = {
     this.none.hidden = finished || blocked;
     this.body.hidden = !this.none.hidden;
     const design = finished ? workbench.design : this.usual;
-    for (const { about, one, box } of this.rows) {
-      const value = design[about.key] ?? null;
-      if (box) {
-        box.checked = value !== null;
-        one.element.hidden = value === null;
-      }
-      if (value !== null) one.show(value);
+    for (const { about, one } of this.rows) {
+      one.element.hidden = about.key === GRIND && !this.round();
+      one.show(design[about.key] ?? null);
     }
     this.removed.show();
     this.off.replaceChildren(...(finished ? mainsOff(workbench) : []));

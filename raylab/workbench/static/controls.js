@@ -62,6 +62,27 @@ export function parameterSlider(about, set, key = about.key) {
   return one;
 }
 
+/**
+ * The slider of a parameter that may be left unset, with a checkbox before it; without `unset` the slider alone. `first()` gives
+ * the value that a tick begins with.
+ */
+export function optionalSlider(about, set, first, key = about.key) {
+  const one = parameterSlider(about, set, key);
+  if (about.unset === null) return one;
+  const box = el("input", { type: "checkbox", "data-box": key });
+  box.addEventListener("change", () => set(box.checked ? first() : null, true));
+  const label = el("label", { className: "row" }, el("span", {}, `${about.label} (if unchecked, ${about.unset})`), box);
+  return {
+    element: el("div", {}, label, one.element),
+    show: (value) => {
+      box.checked = value !== null && value !== undefined;
+      one.element.hidden = !box.checked;
+      if (box.checked) one.show(value);
+    },
+    mark: one.mark,
+  };
+}
+
 /** A number without the dust of binary fractions. */
 export function tidy(value, digits = 4) {
   return Number.isFinite(value) ? String(Number(value.toFixed(digits))) : "";

@@ -56,9 +56,14 @@ export class Numbers {
       return el("tr", {}, el("th", { scope: "row" }, label), ...cells);
     };
     const measured = (key) => answers.map((answer) => answer.measured?.[key]?.mean ?? answer.measured?.[key] ?? NaN);
+    const extents = answers.map((answer) => answer.measured?.extent);
+    const extent = (key, label) => row(key, label, extents.map((one) => one?.[key] ?? NaN), 3, "mm");
+    const size = extents.every((one) => one?.round)
+      ? [row("diameter_mm", "girdle diameter", measured("diameter_mm"), 3, "mm")]
+      : [extent("length_mm", "length"), extent("width_mm", "width")];
     const rows = [
       row("weight_ct", "weight", answers.map(({ weight_ct }) => weight_ct), 3, "ct"),
-      row("diameter_mm", "girdle diameter", measured("diameter_mm"), 3, "mm"),
+      ...size,
       row("depth_pct", "total depth", measured("depth_pct"), 2, "%"),
       row("spread_mm2_per_ct", "spread", measured("spread_mm2_per_ct"), 2, "mm²/ct"),
     ];

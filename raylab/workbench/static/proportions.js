@@ -1,7 +1,7 @@
 // The panel of proportions: a slider for each parameter of the cut; for a facet table, the measured proportions instead.
 // Parameters, labels and ranges come from the cut, as the server states them.
 
-import { el, fixed, parameterSlider, slider } from "./controls.js";
+import { el, fixed, optionalSlider, slider } from "./controls.js";
 import { cutChoice } from "./cut_choice.js";
 import { Strip } from "./strip.js";
 
@@ -26,7 +26,8 @@ export const proportions = {
     const groups = new Map();
     for (const about of cut.parameters) {
       const strip = new Strip(() => ({ key: about.key }));
-      const control = controlFor({ ...about, strip }, (value, rested) => workbench.edit({ [about.key]: value }, rested));
+      const first = () => (about.slider.low + about.slider.high) / 2;
+      const control = controlFor({ ...about, strip }, (value, rested) => workbench.edit({ [about.key]: value }, rested), first);
       if (!control) continue;
       this.controls[about.key] = control;
       if (!groups.has(about.group)) groups.set(about.group, el("fieldset", { className: "controls" }, el("legend", {}, about.group)));
@@ -57,8 +58,8 @@ export const proportions = {
 };
 
 /** A slider, a checkbox or a list; null for a parameter that the page does not show. */
-function controlFor(about, set) {
-  if (about.slider) return parameterSlider(about, set);
+function controlFor(about, set, first) {
+  if (about.slider) return optionalSlider(about, set, first);
   if (!about.choices.length) return null;
   const id = `choice-${about.key}`;
   const tick = about.choices.every((choice) => typeof choice === "boolean");

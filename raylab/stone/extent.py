@@ -1,0 +1,117 @@
+"""How a stone lies and how large it is, seen from above: the azimuth of its length, its length and its width.
+
+The length of a stone that is longer than wide runs along the axis about which its outline has the least second moment of
+area; of a stone with a point, towards the point. A square lies with a side along its length and a triangle with a corner, as
+those cuts do. A stone with a round outline has no length: it lies by its mains, and its length is its mean diameter.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Literal, NamedTuple, get_args
+
+import numpy as np
+
+from ..errors import InputError
+from ..plane_geometry import area, centroid, following, unit_vector
+from .cuts.outline import Circle
+from .known_cuts import cut_of, tiers_of
+from .measuring.callipers import Callipers
+from .recognition import recognized
+from .stone import Stone
+
+OBLONG = 0.02
+"""An outline whose second moments of area differ by more than this share is longer than wide: of an ellipse, by 1 %."""
+
+ANGULAR = 0.01
+"""Least wave of three or four corners that gives a direction, a share of the largest that such an area could have."""
+
+POINTED = 0.02
+"""An outline reaches farther to one end than to the other if the distances from its centroid differ by more than this share."""
+
+
+About = Literal["length", "width"]
+"""What a stone can be tilted about."""
+
+
+class Extent(NamedTuple):
+    """The azimuth of the length, degrees counter-clockwise from +x in (-180, 180], and length and width, mm.
+
+    `round` : the outline is a circle, so that length and width are the mean diameter.
+    """
+
+    azimuth_deg: float
+    length_mm: float
+    width_mm: float
+    round: bool
+
+
+def extent_of(stone: Stone) -> Extent:
+    """How a stone lies, and its length and width.
+
+    >>> from raylab.stone.cuts.oval_brilliant import oval_brilliant
+    >>> found = extent_of(oval_brilliant(table_pct=57, width_mm=5, length_ratio=1.4))
+    >>> print(f"{found.azimuth_deg:z.3f} {found.length_mm:.3f} {found.width_mm:.3f}")
+    0.000 7.000 5.000
+    """
+    named = recognized(stone)
+    known = cut_of(named)
+    if known is not None and isinstance(known.outline, Circle):
+        callipers = Callipers(named, tiers_of(named))
+        azimuth = callipers.pattern.azimuth_deg if callipers.pattern.fits() else 0.0
+        return Extent(azimuth, callipers.diameter.mean, callipers.diameter.mean, True)
+    azimuth = _azimuth_deg(stone.outline_mm)
+    along, across = (float(np.ptp(stone.outline_mm @ unit_vector(azimuth + turn))) for turn in (0.0, 90.0))
+    return Extent(azimuth, along, across, False)
+
+
+def azimuth_about(stone: Stone, about: About, turn_deg: float = 0.0) -> float:
+    """The azimuth towards which the table leans where a stone is tilted about its length or about its width, degrees.
+
+    A stone tilted about its width leans towards the end that its length points to; about its length, to the side a quarter turn
+    counter-clockwise from there. `turn_deg` : turn of the stone before it is tilted, see `View`.
+
+    Raises InputError for another word.
+
+    >>> from raylab.stone.cuts.oval_brilliant import oval_brilliant
+    >>> stone = oval_brilliant(table_pct=57)
+    >>> print(f"{azimuth_about(stone, 'width'):z.1f} {azimuth_about(stone, 'length'):.1f}")
+    0.0 90.0
+    """
+    if about not in get_args(About):
+        raise InputError("unknown axis", key="about", value=about, expected=" or ".join(map(repr, get_args(About))))
+    azimuth = extent_of(stone).azimuth_deg + turn_deg + (90.0 if about == "length" else 0.0)
+    return math.remainder(round(azimuth, 9), 360.0)
+
+
+def _azimuth_deg(outline: np.ndarray) -> float:
+    """Azimuth of the length of an outline (K, 2), degrees; 0 where nothing distinguishes a direction."""
+    arms = outline - centroid(outline)
+    size = area(outline)
+    second = _wave(arms, 2) / size**2
+    if abs(second) * 2.0 * math.pi > OBLONG:  # a circle's second moments are area^2 / (4 pi) each
+        return _pointed(arms, math.degrees(np.angle(second)) / 2.0)
+    third, fourth = (_wave(arms, k) / size ** (k / 2.0 + 1.0) * math.pi ** (k / 2.0) * (k / 2.0 + 1.0) for k in (3, 4))
+    if max(abs(third), abs(fourth)) < ANGULAR:
+        return 0.0
+    if abs(third) > abs(fourth):
+        return math.degrees(np.angle(third)) / 3.0
+    return math.degrees(np.angle(-fourth)) / 4.0  # a square's corners stand halfway between its length and its width
+
+
+def _wave(arms: np.ndarray, k: int) -> complex:
+    """The integral of (x + iy)^k over a polygon (K, 2), along its edge: Green's theorem, Gauss' rule of three points."""
+    start = arms[:, 0] + 1j * arms[:, 1]
+    step = following(start) - start
+    points, weights = np.polynomial.legendre.leggauss(3)
+    z = start + step * (points[:, None] + 1.0) / 2.0
+    return complex((weights[:, None] / 2.0 * z.conj() * z**k * step).sum() / 2j)
+
+
+def _pointed(arms: np.ndarray, azimuth_deg: float) -> float:
+    """The azimuth, or the opposite one where the outline reaches farther to that side."""
+    along = arms @ unit_vector(azimuth_deg)
+    ahead, behind = float(along.max()), float(-along.min())
+    if behind > ahead * (1.0 + POINTED):
+        return azimuth_deg + 180.0 if azimuth_deg <= 0.0 else azimuth_deg - 180.0
+    return azimuth_deg
