@@ -182,7 +182,7 @@ def test_two_axes_are_a_heat_map_that_leaves_out_what_is_no_stone():
     (axes,) = drawn(figure)
     shown = axes.collections[0].get_array()
     assert np.array_equal(np.ma.getmaskarray(shown), np.isnan(found.leak.values))
-    assert (axes.get_xlabel(), axes.get_ylabel()) == ("crown angle / °", "girdle thickness at the mains / %")
+    assert (axes.get_xlabel(), axes.get_ylabel()) == ("crown angle / °", "girdle thickness / %")
     assert axes.collections[0].get_cmap().name == "cividis"
 
 

@@ -182,7 +182,7 @@ CUT_CORNERED_BRILLIANT = Cut(
         ),
         CHEVRON_STEP,
         CHEVRON_COUNT,
-        like_round("girdle_pct", label="girdle thickness", description="thickness all around", default=4.0),
+        like_round("girdle_pct", description="thickness all around", default=4.0),
         GIRDLE_FINISH,
         corner(12.0),
         ratio(1.0, 2.0, 1.0),

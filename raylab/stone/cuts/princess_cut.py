@@ -224,7 +224,7 @@ PRINCESS_CUT = Cut(
         ),
         CHEVRON_STEP,
         CHEVRON_COUNT,
-        like_round("girdle_pct", label="girdle thickness", description="thickness all around", default=4.0),
+        like_round("girdle_pct", description="thickness all around", default=4.0),
         GIRDLE_FINISH,
         ratio(1.0, 2.0, 1.0),
         WIDTH,

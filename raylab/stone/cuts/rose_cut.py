@@ -140,7 +140,7 @@ ROSE_CUT = Cut(
             "star_pct", description="how far the stars reach, share of the way from axis to girdle", default=55.0
         ),
         like_round(
-            "girdle_pct", label="girdle thickness", default=8.0,
+            "girdle_pct", default=8.0,
             description="thickness where the sides' points meet the girdle",
         ),
         ROUND_BRILLIANT.keys["girdle_facets"],
@@ -168,7 +168,7 @@ ROSE_CUT = Cut(
             lambda c: c.slopes(ROSE_HALF), uneven=True,
         ),
         Measured(
-            "girdle_pct", "girdle thickness at the mains", "%",
+            "girdle_pct", "girdle thickness", "%",
             "thickness where the sides' points meet the girdle (our definition)",
             lambda c: girdle(c, Row(ROSE_SIDE, ORDER), "ends"), uneven=True,
         ),

@@ -236,7 +236,7 @@ PARAMETERS = (
         default=0.0, slider=Slider(-3.0, 3.0, 0.05),
     ),
     Parameter(
-        "girdle_pct", "girdle thickness at the mains", "%", 0.0, 50.0, "thickness where the mains meet the girdle",
+        "girdle_pct", "girdle thickness", "%", 0.0, 50.0, "thickness where the mains meet the girdle",
         GIRDLE_AND_SIZE, default=3.5, slider=Slider(1.0, 10.0, 0.1),
     ),
     Parameter(

@@ -41,7 +41,7 @@ def step_parameters(*outline: Parameter) -> tuple[Parameter, ...]:
         like_round("table_pct", description="width of the table"),
         *_steps("crown", 42.0, Slider(25.0, 60.0, 0.1)),
         *_steps("pavilion", 52.0, Slider(35.0, 65.0, 0.1)),
-        like_round("girdle_pct", label="girdle thickness", description="thickness all around"),
+        like_round("girdle_pct", description="thickness all around"),
         GIRDLE_FINISH,
         *outline,
         WIDTH,
