@@ -20,8 +20,8 @@ from ..stone.cuts.brilliant import LOWER_HALF, STAR, UPPER_HALF, Joint
 from ..stone.cuts.joints import Girdle, Planes, crown_joints, pavilion_joints
 from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
-from ..stone.finish import POLISHED
 from ..stone.extent import extent_of
+from ..stone.finish import POLISHED
 from ..stone.known_cuts import cut_of, tiers_of
 from ..stone.planes import DOWN, UP, Position, plane_at
 from ..stone.stone import Stone
