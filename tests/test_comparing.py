@@ -223,7 +223,7 @@ def test_stones_of_different_cuts_at_equal_length_and_equal_area():
 def test_the_command_offers_the_scales_of_the_library():
     from raylab.cli.compare import compare as command
 
-    assert re.findall('"(.+?)"', inspect.signature(command).parameters["scale"].annotation) == list(SCALES)
+    assert re.findall("'(.+?)'", inspect.signature(command).parameters["scale"].annotation) == list(SCALES)
 
 
 def test_one_grid_holds_every_stone_in_every_view(found):
