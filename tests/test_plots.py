@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 import raylab as rl
 from raylab import files
 from raylab.pictures import drawings, plots
+from raylab.report import pictures as report_pictures
 from raylab.results.maps import DEFINITIONS
 
 PROPORTIONS = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
@@ -216,3 +217,14 @@ def test_maps_drawn_on_one_ground_look_like_figures_of_their_own(result):
     for name in names:
         assert np.mean(np.any(drawn[name] != rendered(plots.map_figure(result, name)), axis=-1)) < 0.002, name
     assert not np.array_equal(drawn["leak"], drawn["contrast"])
+
+
+@pytest.mark.parametrize("draw", [drawings.stone_figure, report_pictures.drawing_figure])
+def test_no_label_of_a_drawing_reaches_into_the_next_one(draw):
+    """Of an emerald cut, whose tiers have long names and several slopes; an axis's own label stands left of its frame."""
+    figure = draw(rl.emerald_cut(table_pct=62.0))
+    rendered(figure)
+    frames = [axes.get_tightbbox(bbox_extra_artists=[axes.yaxis, axes.xaxis]) for axes in figure.axes]
+    for axes, following in zip(figure.axes, frames[1:], strict=False):
+        assert max(text.get_window_extent().x1 for text in axes.texts) < following.x0
+    assert "third pavilion step\n33.0° to 38.0°" in {text.get_text() for text in figure.axes[2].texts}

@@ -40,7 +40,7 @@ def tilt(
     For example:
 
         raylab tilt scenes/well-proportioned.toml --out out-tilt --to-deg 20 --flashes
-        raylab tilt oval --out out-oval --about length
+        raylab tilt pear --out out-pear --about length
 
     Parameters
     ----------

@@ -13,12 +13,16 @@ from ..lighting.dome import Dome
 from ..results.summary import Summary
 from ..scene.settings import TraceSettings
 from ..scene.view import View
+from ..stone.extent import extent_of
 from ..stone.measuring.plane_uncertainty import Uncertainty
-from ..stone.proportions import Measurements
+from ..stone.proportions import Measurements, spread_key
 from ..stone.stone import Stone
 from .alignment import Pose
 from .uncertainty import Estimate
 from .verdicts import Verdict, judge_all
+
+DIAMETERS = ("diameter_mm", spread_key("diameter_mm"))
+"""Proportions that say nothing of a stone that isn't round."""
 
 
 @dataclass(frozen=True)
@@ -71,8 +75,9 @@ class Comparison:
         return self._verdicts(self.light[view], skip=("untraced",))
 
     def proportion_verdicts(self) -> dict[str, tuple[Verdict, ...]]:
-        """The same for each proportion."""
-        return self._verdicts(self.proportions)
+        """The same for each proportion; a diameter is compared of round stones alone."""
+        round_all = all(extent_of(stone).round for stone in self.stones)
+        return self._verdicts(self.proportions, skip=() if round_all else DIAMETERS)
 
     def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
         names = [name for name in each[0] if name not in skip and all(name in found for found in each)]

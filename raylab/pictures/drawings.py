@@ -22,6 +22,9 @@ _SEEN = 1e-9
 UNLIKE_DEG = 2.0
 """Slopes of a tier that differ by more are those of unlike facets, not of uneven ones."""
 
+LINE = 22
+"""Most letters of a label's line."""
+
 EYES = {
     "from above": np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
     "from the side": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]),
@@ -103,6 +106,11 @@ def leak_figure(result: Result) -> Figure:
     return figure
 
 
+def _label(tier: str, slopes: str) -> str:
+    """A tier with its slopes, in two lines where one would reach into the next drawing."""
+    return f"{tier}{' ' if len(tier) + len(slopes) < LINE else chr(10)}{slopes}"
+
+
 def _slopes(slopes: np.ndarray) -> str:
     """The slopes of a tier, degrees, in words."""
     if np.ptp(slopes) > UNLIKE_DEG:
@@ -133,7 +141,7 @@ def _name_tiers(axes: Axes, stone: Stone, eye: np.ndarray, half: float) -> None:
         shown = np.where(every, seen * stone.polyhedron.areas, 0.0)
         facing = np.flatnonzero(shown > max(0.3 * shown.max(), _SEEN))
         if facing.size:
-            named.append((spots[facing[np.argmax(spots[facing] @ (1.0, 0.35))]], f"{tier} {_slopes(slopes[every])}"))
+            named.append((spots[facing[np.argmax(spots[facing] @ (1.0, 0.35))]], _label(tier, _slopes(slopes[every]))))
     named.sort(key=lambda entry: (round(float(entry[0][1]) / half, 6), entry[0][0]))
     (_, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     heights = np.linspace(low + 0.35 * half, high - 0.35 * half, len(named)) if len(named) > 1 else [(low + high) / 2.0]
