@@ -37,6 +37,9 @@ HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
 girdle above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1 and 0."""
 
+STEEP_DEG = 60.0
+"""A facet of a brilliant steeper than this is of the girdle: a scan of a thin girdle can find tangents that lean."""
+
 IN_PLACE = 0.8
 """Least agreement of the mains with even azimuths, the stretch undone (1: perfect)."""
 
@@ -63,7 +66,7 @@ def _by_reach(shape: Shape, count: int) -> list[str]:
     A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
     main reaches from one to the other. A side with as many facets as it should have is sorted by rank.
     """
-    names = first_names(shape)
+    names = first_names(shape, STEEP_DEG)
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     at_girdle, at_table = _borders(shape, girdle, 2 * count), _borders(shape, table, count)
     for side, half in (("crown", UPPER_HALF), ("pavilion", LOWER_HALF)):
