@@ -241,9 +241,8 @@ def _azimuths(c: Callipers, facets: Sequence[int]) -> list[float]:
     for azimuth in c.stone.azimuth_deg()[list(facets)]:
         off = np.where(flat, np.abs((facing - azimuth + 180.0) % 360.0 - 180.0), np.inf)
         k = int(off.argmin())
-        furthest = int((c.outline @ unit_vector(azimuth)).argmax())
-        place = c.outline[k] + side[k] / 2.0 if off[k] < 5.0 else c.outline[furthest]
-        x, y = place - c.center
+        farthest = c.outline[int((c.outline @ unit_vector(azimuth)).argmax())]
+        x, y = (c.outline[k] + side[k] / 2.0 if off[k] < 5.0 else farthest) - c.center
         found.append(math.degrees(math.atan2(y, x)))
     return found
 

@@ -37,6 +37,12 @@ HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
 girdle above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1 and 0."""
 
+STEEP_DEG = 60.0
+"""A facet of a brilliant steeper than this is of the girdle: a scan of a thin girdle can find tangents that lean."""
+
+MANY = 1.25
+"""A side of up to this multiple of the facets that it should have has extra ones."""
+
 IN_PLACE = 0.8
 """Least agreement of the mains with even azimuths, the stretch undone (1: perfect)."""
 
@@ -61,17 +67,23 @@ def _by_reach(shape: Shape, count: int) -> list[str]:
     """Table, girdle, culet, halves and stars by what they border and how far they reach; the others are mains.
 
     A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
-    main reaches from one to the other. A side with as many facets as it should have is sorted by rank.
+    main reaches from one to the other. A side with as many facets as it should have is sorted by rank; of a few more, the
+    smallest are extra.
     """
-    names = first_names(shape)
+    names = first_names(shape, STEEP_DEG)
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     at_girdle, at_table = _borders(shape, girdle, 2 * count), _borders(shape, table, count)
     for side, half in (("crown", UPPER_HALF), ("pavilion", LOWER_HALF)):
         facets = np.array([f for f, name in enumerate(names) if name == UNNAMED and shape.sides[f] == side], dtype=int)
         if len(facets) <= count:
             continue  # mains alone
-        from_girdle, reach = _span(shape, facets)
         whole = 4 * count if side == "crown" else 3 * count
+        if whole < len(facets) <= MANY * whole:
+            order = np.argsort(-shape.area[facets], kind="stable")
+            for f in facets[order[whole:]]:
+                names[f] = EXTRA
+            facets = facets[np.sort(order[:whole])]
+        from_girdle, reach = _span(shape, facets)
         score = at_girdle[facets] - reach
         halves = facets[np.argsort(-score)[: 2 * count]] if len(facets) == whole else facets[score > HALF]
         for f in halves:
