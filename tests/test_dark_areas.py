@@ -8,10 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 import raylab as rl
 from raylab import darkness
 from raylab.cli import main
+from raylab.pictures import plots
 from raylab.pictures.dark_plots import dark_figure
 from raylab.pictures.tilt_plots import tilt_figure
 from raylab.plane_geometry import long_axis
@@ -154,6 +156,8 @@ def test_commands_show_them(seen, tmp_path, monkeypatch, capsys):
     assert main(["tilt", "oval.toml", "--out", "t", "--to-deg", "4", "--step-deg", "4", "--dark", "--json"]) == 0
     facts = json.loads(capsys.readouterr().out)
     assert len(facts["dark_band_depth"]) == 2
+    monkeypatch.setattr(plots, "map_pictures", lambda *_: iter(()))  # the other pictures take seconds
+    monkeypatch.setattr(plots, "overview_figure", lambda *_: Figure())
     assert main(["render", "oval.toml", "--out", "r", "--dark"]) == 0
     assert "dark band across the width" in capsys.readouterr().out
     assert (tmp_path / "r" / "dark-areas.png").stat().st_size > 1000
