@@ -138,7 +138,7 @@ FAULTS = [
     (["measure", "lost.toml"], "lost.toml: no such file; expected a TOML file"),
     (["measure", "stone.xyz"], "stone.xyz: unknown kind of stone file (.xyz); expected a file that ends in"),
     (["measure", "s.toml", "--save", "stone.xyz"], "stone.xyz: unknown kind of stone file; expected"),
-    (["measure", "s.toml", "--save", "s.toml"], "s.toml: unknown kind of stone file; expected"),
+    (["measure", "s.toml", "--save", "s.toml"], "s.toml: exists already; nothing was written"),
     (["scenes", "lost"], "lost: no such folder; expected a folder with scene files (*.toml)"),
     (["domes", "extra"], "extra"),
 ]
