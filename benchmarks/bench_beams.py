@@ -14,8 +14,9 @@ time, all threads together, because other programs on the machine stretch a long
     of paths a second. With stratified samples mitsuba needs fewer (see benchmarks/README.md).
 * The tree of one wavelength as a guide to the next: the floor at which it ended spares the next one's rounds. Its share of
   pieces with the same path says how much else there is to share.
+* Building: a stone of each cut from its proportions (`python benchmarks/bench_beams.py building` measures this alone).
 
-    python benchmarks/bench_beams.py [--no-mitsuba]
+    python benchmarks/bench_beams.py [--no-mitsuba | building]
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.known_cuts import cuts
 from raylab.tracers.exact import schedule as rounds
 from raylab.tracers.exact.beams import Beams, trace_beams
 from raylab.tracers.exact.image import exact_image
@@ -152,8 +154,20 @@ def keys(beams: Beams) -> set[int]:
     return set(found)
 
 
+def building() -> None:
+    """Time to build a stone of each cut."""
+    print("a stone from its proportions, processor time  (target 3 ms)")
+    usual = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
+    for cut in cuts():
+        given = {key: usual[key] for key, one in cut.keys.items() if key in usual and one.default is None}
+        stone, _, spent = best(lambda: cut.stone(**given), 100)  # noqa: B023
+        print(f"  {cut.name:22} {len(stone):4} facets {1e3 * spent:6.2f} ms")
+
+
 if __name__ == "__main__":
     keep_freed_memory()  # as the command line does
-    one_face()
-    maps("--no-mitsuba" not in sys.argv)
-    guide()
+    building()
+    if "building" not in sys.argv:
+        one_face()
+        maps("--no-mitsuba" not in sys.argv)
+        guide()

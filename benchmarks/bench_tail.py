@@ -23,6 +23,7 @@ from raylab.results.summary import record
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
+from raylab.stone.cuts.emerald_cut import emerald_cut
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.stone import Stone
 from raylab.tracers.exact.beams import Beams, trace_beams
@@ -45,6 +46,7 @@ CASES = {
     "brilliant, tilted": (BRILLIANT, View(12.0, 7.0)),
     "stretched to an oval of 1.4, face-up": (stretched(BRILLIANT, 1.4), View()),
     "stretched to an oval of 1.4, tilted": (stretched(BRILLIANT, 1.4), View(12.0, 7.0)),
+    "emerald cut, face-up": (emerald_cut(table_pct=57), View()),
 }
 
 
