@@ -191,6 +191,7 @@ _STATED = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75
 def test_every_cut_comes_back_from_its_recipe(cut):
     """To 1e-12 in every plane, with what else the stone says; and no tier but level ones is known by its planes alone."""
     given = {one.key: _STATED[one.key] for one in cut.parameters if one.default is None and one.key in _STATED}
+    given |= {"girdle_facets": 32} if "girdle_facets" in cut.keys else {}
     stone = rl.cut(cut.name, **given, girdle_finish="absorbing", material="sapphire", name="one (invented)")
     rl.save_stone(stone, "one.toml")
     again = rl.load_stone("one.toml")
@@ -200,8 +201,6 @@ def test_every_cut_comes_back_from_its_recipe(cut):
     assert {again.finishes[f].kind for f in np.flatnonzero(again.on_girdle)} == {"absorbing"}
     known = [entry for entries in tiers_in("one.toml").values() for entry in entries if "distance_mm" in entry]
     assert {entry["slope_deg"] for entry in known} <= {0.0}
-    rl.save_stone(again, "two.toml")
-    assert apart(stone, rl.load_stone("two.toml")) < 1e-12 if cut.name == "princess cut" else True
 
 
 def test_a_recipe_says_how_a_round_brilliant_is_made(capsys):
