@@ -7,8 +7,8 @@ shifted at random. For every cut and noise it prints
 
 * facets that the scan lacks or has beyond those of the stone, the girdle and facets of fewer than `LEAST` points left out;
 * how many stones were recognised as their cut, or as one that the shape doesn't tell apart from it (`SAME`);
-* how many measured numbers hold the true one in their 95 % interval, which comes from the scan's own scatter alone. The true one
-  is measured on the same stone without noise, whose cut and length are found from its planes as well.
+* how many measured numbers hold the true one in their 95 % interval, which comes from the scan's own scatter alone. The true
+  one is measured on the same stone without noise, whose cut and length are found from its planes as well.
   Two kinds are counted apart: lengths and percentages where the noise doesn't show the girdle flat by flat, whose tangents lie
   outside the chords; and numbers that can't be negative and truly are 0, such as the unevenness of an even outline.
 """
