@@ -17,6 +17,7 @@ from ..cuts.cut_cornered_brilliant import CROWN_BREAK, CROWN_CORNER, CUT_CORNERE
 from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAVILION_SIDE, PRINCESS_CUT, SIDE_STAR
 from ..cuts.steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
 from ..tier import EXTRA, GIRDLE, TABLE
+from .long_brilliants import MANY
 from .outline_fit import Fit, fitted, straightened
 from .shape import BROAD, FLAT_DEG, OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
 
@@ -40,6 +41,9 @@ CANDIDATES = {4: ("baguette", "tapered baguette"), 6: ("hexagonal step cut",), 8
 
 CHEVRONED = {4: PRINCESS_CUT, 8: CUT_CORNERED_BRILLIANT}
 """The cut with chevrons by the number of sides."""
+
+ASKEW_DEG = 5.0
+"""A facet at a cut corner faces it, but for this angle; an edge with the girdle in its whole width offsets 1 degree."""
 
 
 def sided_cut(shape: Shape) -> Named | None:
@@ -122,24 +126,24 @@ def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:
 
 
 def _chevroned(shape: Shape, cut: Cut, fit: Fit) -> list[str] | None:
-    """Names as those of a cut with chevrons; None where facets have no place in it, or many are missing."""
+    """Names as those of a cut with chevrons; None where facets have no place in it, or there are too few or too many of a tier."""
     names = first_names(shape)
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     turned = shape.azimuth - fit.azimuth
     around = np.arctan2(np.sin(turned) / fit.stretch, np.cos(turned))
     eighth = np.floor(around / (math.pi / 4.0) + 1e-9).astype(int) % 8
+    octant = np.round(around / (math.pi / 4.0)).astype(int) % 8
     open_ = [f for f, name in enumerate(names) if name == UNNAMED]
     at_girdle, at_table = (np.array([shape.contact(f, others) for f in range(len(names))]) for others in (girdle, table))
-    singles = [(SIDE_STAR, at_table, 0.0), (CROWN_SIDE, at_girdle, 0.0), (PAVILION_SIDE, at_girdle, 0.0)]
-    if cut is CUT_CORNERED_BRILLIANT:  # after the sides, which border the girdle, too
-        along_flat = _along_flat(shape, girdle)
-        singles += [(tier, along_flat, math.pi / 4.0) for tier in (CROWN_CORNER, PAVILION_CORNER)]
-    for tier, borders, start in singles:
-        quarter = np.round((around - start) / (math.pi / 2.0)).astype(int) % 4
-        for k in range(4):
-            there = [f for f in open_ if names[f] == UNNAMED and shape.sides[f] == tier.side and quarter[f] == k]
-            f = max(there, key=lambda f: borders[f], default=None)
-            if f is not None and borders[f] > BROAD:
+    singles = [(SIDE_STAR, at_table, 0, BROAD), (CROWN_SIDE, at_girdle, 0, BROAD), (PAVILION_SIDE, at_girdle, 0, BROAD)]
+    if cut is CUT_CORNERED_BRILLIANT:
+        facing = _along_flat(shape, girdle) - np.abs(np.degrees(around) % 90.0 - 45.0)
+        singles += [(tier, facing, 1, -ASKEW_DEG) for tier in (CROWN_CORNER, PAVILION_CORNER)]
+    for tier, score, first, least in singles:
+        for k in range(first, 8, 2):  # sides face multiples of 90 degrees, corners face diagonals
+            there = [f for f in open_ if names[f] == UNNAMED and shape.sides[f] == tier.side and octant[f] == k]
+            f = max(there, key=lambda f: score[f], default=None)
+            if f is not None and score[f] > least:
                 names[f] = tier.name
     pair = CORNER if cut is PRINCESS_CUT else CROWN_BREAK
     below: dict[int, list[int]] = {}
@@ -151,9 +155,9 @@ def _chevroned(shape: Shape, cut: Cut, fit: Fit) -> list[str] | None:
     for facets in below.values():
         for k, f in enumerate(sorted(facets, key=lambda f: -shape.lowest[f])):
             names[f] = CHEVRONS[k].name if k < MOST_CHEVRONS else EXTRA
-    expected = {tier: 4 for tier, _, _ in singles} | {pair: 8, CHEVRONS[0]: 8, CHEVRONS[1]: 8}
-    missing = any(names.count(tier.name) < PRESENT * count for tier, count in expected.items())
-    return None if missing or shape.spare(names) > SPARE else names
+    expected = {single[0]: 4 for single in singles} | {pair: 8, CHEVRONS[0]: 8, CHEVRONS[1]: 8}
+    whole = all(PRESENT * count <= names.count(tier.name) <= MANY * count for tier, count in expected.items())
+    return names if whole and shape.spare(names) <= SPARE else None
 
 
 def _along_flat(shape: Shape, girdle: np.ndarray) -> np.ndarray:
