@@ -30,6 +30,7 @@ GIVEN = {
     "cushion brilliant": {"table_pct": 57.0, "length_ratio": 1.15},
     "triangular brilliant": {"table_pct": 57.0},
     "princess cut": {"table_pct": 65.0, "length_ratio": 1.1},
+    "cut-cornered brilliant": {"table_pct": 65.0, "length_ratio": 1.1},
     "emerald cut": {"table_pct": 60.0},
     "square emerald cut": {"table_pct": 60.0},
     "baguette": {"table_pct": 60.0},

@@ -6,7 +6,7 @@ half-finished stones are named as well as ideal ones. One module each finds the 
 * `rounds`: brilliants on a circle (round brilliant, old European cut, single cut);
 * `rose`: a flat base and a dome;
 * `long_brilliants`: brilliants on an oval, a pear, a marquise, a cushion, a bowed triangle;
-* `sided`: step cuts and the princess cut, on a girdle of four, six or eight sides.
+* `sided`: step cuts, the princess cut and the cut-cornered brilliant, on a girdle of four, six or eight sides.
 
 **How surely** a cut is recognised is said by two numbers (`Recognition`): the share of the surface in facets that have a place
 in the cut, and the largest deviation of the outline from the closest one of that cut. A cut is recognised where at most 5 % of

@@ -104,6 +104,14 @@ def cut_corners(own: Extent) -> Sides:
     return rectangle(own.length, own.width, max(corner, 0.0))
 
 
+def stretched_corners(own: Extent) -> Sides:
+    """A stretched square whose corners are cut back as far as the diagonals show: each farther along than across."""
+    shorter = min(own.length, own.width)
+    corner = ((own.length + own.width) / 2.0 - math.sqrt(2.0) * _diagonal(own)) / shorter
+    points = rectangle(1.0, 1.0, max(corner, 0.0)).points * [own.length, own.width]
+    return Sides(tuple((x, y) for x, y in points.tolist()))
+
+
 def narrowed(own: Extent) -> Sides:
     """A tapered outline by its area."""
     return tapered(own.length, own.width, min(max(2.0 * own.area / own.length - own.width, 1e-3 * own.width), own.width))
@@ -153,6 +161,7 @@ OUTLINES: dict[str, Fitted] = {
     "cushion brilliant": _cushion,
     "triangular brilliant": _triangle,
     "princess cut": lambda own: rectangle(own.length, own.width),
+    "cut-cornered brilliant": stretched_corners,
     "baguette": lambda own: rectangle(own.length, own.width),
     "tapered baguette": narrowed,
     "hexagonal step cut": lambda own: hexagon(own.length, own.width),

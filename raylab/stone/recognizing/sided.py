@@ -1,8 +1,8 @@
-"""Cuts on a girdle of few sides: step cuts and the princess cut.
+"""Cuts on a girdle of few sides: step cuts, the princess cut and the cut-cornered brilliant.
 
 A step cut has, over and under each side of its girdle, rows of facets that face as the side does; they are counted from the
 girdle on. A princess cut has one facet over and under each side, and triangles between: beside the table, at the corners, and
-chevrons below.
+chevrons below. A cut-cornered brilliant has these, too, and one facet over and under each cut corner.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ import numpy as np
 
 from ..cuts import CUTS
 from ..cuts.cut import Cut
-from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAVILION_SIDE, SIDE_STAR
+from ..cuts.cut_cornered_brilliant import CROWN_BREAK, CROWN_CORNER, CUT_CORNERED_BRILLIANT, PAVILION_CORNER
+from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAVILION_SIDE, PRINCESS_CUT, SIDE_STAR
 from ..cuts.steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
 from ..tier import EXTRA, GIRDLE, TABLE
+from .long_brilliants import MANY
 from .outline_fit import Fit, fitted, straightened
 from .shape import BROAD, FLAT_DEG, OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
 
@@ -37,9 +39,15 @@ SAME_SIDE = math.radians(3.0)
 CANDIDATES = {4: ("baguette", "tapered baguette"), 6: ("hexagonal step cut",), 8: ("square emerald cut", "emerald cut")}
 """Step cuts by the number of sides, the simplest first."""
 
+CHEVRONED = {4: PRINCESS_CUT, 8: CUT_CORNERED_BRILLIANT}
+"""The cut with chevrons by the number of sides."""
+
+ASKEW_DEG = 5.0
+"""A facet at a cut corner faces it, but for this angle; an edge with the girdle in its whole width offsets 1 degree."""
+
 
 def sided_cut(shape: Shape) -> Named | None:
-    """The step cut or princess cut that a stone is, its facets named; None where it is none of them."""
+    """The step cut or the cut with chevrons that a stone is, its facets named; None where it is none of them."""
     sides = _sides(shape)
     if len(sides) not in CANDIDATES:
         return None
@@ -48,11 +56,12 @@ def sided_cut(shape: Shape) -> Named | None:
         found = _cut_of(shape, sides, CANDIDATES[len(sides)])
         if found is not None and any(name in (CROWN_STEPS[0].name, PAVILION_STEPS[0].name) for name in stepped):
             return _named(shape, stepped, *found)
-    if len(sides) == 4:
-        found = _cut_of(shape, sides, ("princess cut",))
-        if found is not None:
-            names = _princess(shape, found[1])
-            if names is not None:
+    if len(sides) in CHEVRONED:
+        cut = CHEVRONED[len(sides)]
+        for k in range(len(sides) // 4):  # of an octagon every other side is a corner
+            found = _cut_of(shape, sides[k :: len(sides) // 4], (cut.name,))
+            names = None if found is None else _chevroned(shape, *found)
+            if found is not None and names is not None:
                 return _named(shape, names, *found)
     return None
 
@@ -116,31 +125,48 @@ def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:
     return names
 
 
-def _princess(shape: Shape, fit: Fit) -> list[str] | None:
-    """Names as those of a princess cut; None where facets have no place in it, or many are missing."""
+def _chevroned(shape: Shape, cut: Cut, fit: Fit) -> list[str] | None:
+    """Names as those of a cut with chevrons; None where facets have no place in it, or there are too few or too many of a tier."""
     names = first_names(shape)
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     turned = shape.azimuth - fit.azimuth
     around = np.arctan2(np.sin(turned) / fit.stretch, np.cos(turned))
     eighth = np.floor(around / (math.pi / 4.0) + 1e-9).astype(int) % 8
-    quarter = np.round(around / (math.pi / 2.0)).astype(int) % 4
+    octant = np.round(around / (math.pi / 4.0)).astype(int) % 8
     open_ = [f for f, name in enumerate(names) if name == UNNAMED]
     at_girdle, at_table = (np.array([shape.contact(f, others) for f in range(len(names))]) for others in (girdle, table))
-    for tier, borders in ((SIDE_STAR, at_table), (CROWN_SIDE, at_girdle), (PAVILION_SIDE, at_girdle)):
-        for k in range(4):
-            on_side = [f for f in open_ if shape.sides[f] == tier.side and quarter[f] == k]
-            f = max(on_side, key=lambda f: borders[f], default=None)
-            if f is not None and borders[f] > BROAD:
+    singles = [(SIDE_STAR, at_table, 0, BROAD), (CROWN_SIDE, at_girdle, 0, BROAD), (PAVILION_SIDE, at_girdle, 0, BROAD)]
+    if cut is CUT_CORNERED_BRILLIANT:
+        facing = _along_flat(shape, girdle) - np.abs(np.degrees(around) % 90.0 - 45.0)
+        singles += [(tier, facing, 1, -ASKEW_DEG) for tier in (CROWN_CORNER, PAVILION_CORNER)]
+    for tier, score, first, least in singles:
+        for k in range(first, 8, 2):  # sides face multiples of 90 degrees, corners face diagonals
+            there = [f for f in open_ if names[f] == UNNAMED and shape.sides[f] == tier.side and octant[f] == k]
+            f = max(there, key=lambda f: score[f], default=None)
+            if f is not None and score[f] > least:
                 names[f] = tier.name
+    pair = CORNER if cut is PRINCESS_CUT else CROWN_BREAK
     below: dict[int, list[int]] = {}
     for f in open_:
         if names[f] == UNNAMED and shape.sides[f] == "crown":
-            names[f] = CORNER.name
+            names[f] = pair.name
         elif names[f] == UNNAMED:
             below.setdefault(int(eighth[f]), []).append(f)
     for facets in below.values():
         for k, f in enumerate(sorted(facets, key=lambda f: -shape.lowest[f])):
             names[f] = CHEVRONS[k].name if k < MOST_CHEVRONS else EXTRA
-    expected = {SIDE_STAR: 4, CROWN_SIDE: 4, CORNER: 8, PAVILION_SIDE: 4, CHEVRONS[0]: 8, CHEVRONS[1]: 8}
-    missing = any(names.count(tier.name) < PRESENT * count for tier, count in expected.items())
-    return None if missing or shape.spare(names) > SPARE else names
+    expected = {single[0]: 4 for single in singles} | {pair: 8, CHEVRONS[0]: 8, CHEVRONS[1]: 8}
+    whole = all(PRESENT * count <= names.count(tier.name) <= MANY * count for tier, count in expected.items())
+    return names if whole and shape.spare(names) <= SPARE else None
+
+
+def _along_flat(shape: Shape, girdle: np.ndarray) -> np.ndarray:
+    """(F,) share of a girdle facet's width along which a facet borders it; of several the largest.
+
+    The facet's own width says little: on a long stone one that runs from a corner to the culet is skew, and wide for its edge.
+    """
+    share = np.zeros(len(girdle))
+    for (f, g), length in shape.edges.items():
+        if girdle[g] and shape.width[g] > 0.0:
+            share[f] = max(share[f], length / shape.width[g])
+    return share
