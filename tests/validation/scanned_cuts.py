@@ -107,7 +107,7 @@ def one(name: str, stone: rl.Stone, noise_um: float, key: tuple[int, ...], draws
     tally[f"called {cut}"] += cut != name
     if cut not in SAME.get(name, {name}) or lacking or beyond or unsure:
         return
-    truth = rl.measure(rl.Stone.from_planes(lying.normals, lying.distances_mm)).numbers()
+    truth = rl.measure(rl.Stone.from_planes(stone.normals, stone.distances_mm)).numbers()
 
     def numbers(body: rl.Stone) -> dict[str, float]:
         measured = rl.measure(body)
