@@ -126,7 +126,7 @@ def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:
 
 
 def _chevroned(shape: Shape, cut: Cut, fit: Fit) -> list[str] | None:
-    """Names as those of a cut with chevrons; None where facets have no place in it, or there are too few or too many of a tier."""
+    """Names as those of a cut with chevrons; None where facets have no place in it, or a tier has too few or too many."""
     names = first_names(shape)
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     turned = shape.azimuth - fit.azimuth
