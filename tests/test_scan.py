@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 import pyvista
 import scanned
-import scipy.stats
 import trimesh
 
 import raylab as rl
@@ -245,24 +244,6 @@ def test_more_that_is_unexplained_than_stated_is_refused():
     with pytest.raises(rl.StoneError, match=r"only 9\d\.\d % of the surface lies on planar facets .* expected at least 99 %"):
         stone_from_mesh(*mesh, min_explained_pct=99.0)
     assert stone_from_mesh(*mesh, min_explained_pct=90.0).report.explained_pct < 99.0
-
-
-def test_tilts_of_narrow_facets_scatter_as_stated():
-    """Along and across, of 16 halves a side and of 8 mains: sums of squares in their errors are chi-squared."""
-    vertices, triangles = scanned.sampled(STONE, 6)
-    scan = stone_from_mesh(scanned.noisy(vertices, 0.002, np.random.default_rng(3)), triangles)
-    row = {scan.stone.facet_name(f): f for f in range(len(scan.stone))}
-    for tier in ("upper half", "lower half", "pavilion main"):
-        squares = []
-        for f in np.flatnonzero(np.array(STONE.tiers) == tier):
-            found = row[STONE.facet_name(f)]
-            fit, off = scan.report.facets[found], scan.stone.normals[found] - STONE.normals[f]
-            x, y, z = STONE.normals[f]
-            sine = math.hypot(x, y)
-            along, across = off @ [x * z / sine, y * z / sine, -sine], off @ [-y / sine, x / sine, 0.0]
-            squares.append([math.degrees(along) / fit.slope_error_deg, math.degrees(across) / fit.across_error_deg])
-        low, high = scipy.stats.chi2.interval(0.9999, len(squares))
-        assert all(low < total < high for total in np.square(squares).sum(axis=0)), (tier, np.square(squares).mean(axis=0))
 
 
 def test_an_extra_facet_is_found_and_named_so():

@@ -110,23 +110,14 @@ def test_errors_facet_by_facet():
 
 
 def test_a_scans_own_scatter_is_added_in_squares():
-    slopes, across, distances = (np.full(len(STONE), one) for one in (0.03, 0.096, 4.0))
-    found = Uncertainty(0.04, 0.05, 3.0).with_scatter(slopes, across, distances)
+    slopes, distances = np.full(len(STONE), 0.03), np.full(len(STONE), 4.0)
+    found = Uncertainty(0.04, 0.05, 3.0).with_scatter(slopes, distances)
     assert found.angle_deg == pytest.approx((0.05,) * len(STONE))
-    assert found.across_deg == pytest.approx((0.104,) * len(STONE))
     assert found.distance_um == pytest.approx((5.0,) * len(STONE))
     assert found.common_angle_deg == 0.05
-    slopes[3], across[3], distances[3] = math.nan, math.nan, math.inf  # next to nothing known
-    found = Uncertainty(across_deg=0.072).with_scatter(slopes, across, distances)
-    assert (found.angle_deg[3], found.across_deg[3], found.distance_um[3]) == (MOST_ANGLE_DEG, MOST_ANGLE_DEG, MOST_DISTANCE_UM)
-    assert found.across_deg[4] == pytest.approx(0.12)
-
-
-def test_a_facet_tilts_across_as_stated():
-    f = int(np.flatnonzero(TIERS == "upper half")[0])
-    modes = Uncertainty(0.03, 0.0, 2.0, across_deg=0.1).modes(STONE)[:, f]
-    expected = np.diag([math.radians(0.03), math.radians(0.1), 2e-3]) ** 2
-    assert modes.T @ modes == pytest.approx(expected, rel=1e-12, abs=1e-20)
+    slopes[3], distances[3] = math.nan, math.inf  # next to nothing known
+    found = Uncertainty().with_scatter(slopes, distances)
+    assert (found.angle_deg[3], found.distance_um[3]) == (MOST_ANGLE_DEG, MOST_DISTANCE_UM)
 
 
 @pytest.mark.parametrize(

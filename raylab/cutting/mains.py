@@ -108,7 +108,7 @@ def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage
     Raises InputError where an uncertainty is given per facet and not for each facet of the blocked stone.
     """
     stone, stated = blocked.stone, uncertainty or Uncertainty()
-    angles, across, heights = stated.per_facet(stone)
+    angles, heights = stated.per_facet(stone)
     slopes, azimuths, middles = stone.slope_deg(), stone.azimuth_deg(), stone.polyhedron.centroids
     found = []
     for tier in (blocked.crown, blocked.pavilion):
@@ -118,7 +118,7 @@ def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage
             nominal = math.degrees(math.atan2(even[1], even[0]))
             differences = {
                 "slope": (slopes[f] - math.degrees(math.acos(abs(even[2]))), angles[f]),
-                "azimuth": (math.remainder(azimuths[f] - nominal, 360.0), across[f] / math.sin(math.radians(slopes[f]))),
+                "azimuth": (math.remainder(azimuths[f] - nominal, 360.0), angles[f] / math.sin(math.radians(slopes[f]))),
                 "height": (1e3 * (even @ middles[f] - pattern.distances_mm[f]), heights[f]),
             }
             off = tuple(key for key, (difference, error) in differences.items() if abs(difference) > coverage * error)

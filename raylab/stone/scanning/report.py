@@ -29,8 +29,7 @@ MOST_PATCHES = 50
 @dataclass(frozen=True)
 class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
-    the standard errors of slope, of the tilt about the facet's steepest line, of azimuth (NaN for a level facet), and of the
-    distance of the facet's middle along its normal."""
+    the standard errors of slope, azimuth (NaN for a level facet) and distance of the facet's middle along its normal."""
 
     name: str
     area_mm2: float
@@ -38,7 +37,6 @@ class FacetFit:
     rms_um: float
     max_um: float
     slope_error_deg: float
-    across_error_deg: float
     azimuth_error_deg: float
     distance_error_um: float
 
@@ -90,8 +88,8 @@ class ScanReport:
         """
         if math.isnan(self.noise_um):
             return device
-        errors = np.array([(fit.slope_error_deg, fit.across_error_deg, fit.distance_error_um) for fit in self.facets])
-        return device.with_scatter(*errors.T)
+        slopes = np.array([fit.slope_error_deg for fit in self.facets])
+        return device.with_scatter(slopes, np.array([fit.distance_error_um for fit in self.facets]))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
@@ -141,10 +139,9 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
     downhill = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
     slope += _quadratic(downhill @ datum, np.broadcast_to(noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
     of_table = planes == table
-    slope[of_table] = azimuth[of_table] = 0.0  # by definition: the table is what slopes are measured from
-    tilt = np.degrees(np.sqrt(azimuth))
+    slope[of_table] = 0.0  # by definition: the table is what slopes are measured from
     with np.errstate(divide="ignore", invalid="ignore"):
-        turn = np.where(level, np.nan, tilt / sine)
+        turn = np.where(level, np.nan, np.degrees(np.sqrt(azimuth)) / sine)
     height = np.abs(found.under.height)
     count = np.bincount(found.under.facet, minlength=len(fits))
     square = np.bincount(found.under.facet, height**2 * ~off_facets(found), len(fits))
@@ -159,7 +156,6 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
             float(rms[p]) * 1e3,
             float(largest[p]) * 1e3,
             math.degrees(math.sqrt(slope[f])),
-            float(tilt[f]),
             float(turn[f]),
             math.sqrt(tilts[f, 0, 0]) * 1e3,
         )
