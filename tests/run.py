@@ -27,7 +27,7 @@ def main(arguments: list[str]) -> int:
         [[*install, "-e", "."]],
         [[*install, "-e", ".[dev]"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
         [[PYTHON, "tests/needs.py"], [PYTHON, "-c", COMPILE]],
-        [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", *arguments]],
+        [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", "--durations", "40", *arguments]],
     ]
     if not PYTHON.exists():
         steps.insert(0, [[sys.executable, "-m", "venv", ".venv"]])

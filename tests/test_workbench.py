@@ -163,7 +163,7 @@ def test_a_stone_with_the_names_of_a_brilliant_alone_is_of_no_cut():
     assert answer(design=design, step="coarse")[0]["shape"]["cut"] == "round brilliant"
     rows = [["table", 0, "up", 0, 0, 1.0, "polished"]]
     tiers = (("crown main", "up", 40, 2.2), ("girdle", "up", 90, 3.0), ("pavilion main", "down", 43, 2.0))
-    rows += [[tier, k, side, slope, 45 * k, mm, "polished"] for tier, side, slope, mm in tiers for k in range(8)]
+    rows += [[tier, k, side, slope, 360 * k / 7, mm, "polished"] for tier, side, slope, mm in tiers for k in range(7)]
     header = answer(design={**FACETED, "facets": rows}, step="coarse")[0]
     assert rl.measure(stone_of({**FACETED, "facets": rows})).cut is None
     assert header["shape"]["cut"] is None

@@ -101,9 +101,9 @@ MUTANTS = {
     ),
     "neighbors that hold nothing back": ("single_facet", "met >= 0 and outside == 0, t", "met >= 0, t", [reference]),
     "lost Jacobian of the entry": (
-        "beams",
-        "area, area * beam[optics.INTENSITY]",
-        "area / max(stone.normals[facet] @ turn[2], 0.1), area",
+        "beam_optics",
+        "= areas[k], areas[k]",
+        "= areas[k] / max(stone.planes[rows[k], :3] @ turn[2], 0.1), areas[k]",
         [sums],
     ),
     "entry surface taken for a wavefront": (
