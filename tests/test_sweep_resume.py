@@ -58,7 +58,7 @@ def broken_off(out: Path, after: int, **settings) -> list[Path]:
             raise BrokenOffError
 
     with pytest.raises(BrokenOffError):
-        swept(out, processes=2, progress=stop, **settings)
+        swept(out, progress=stop, **settings)
     assert len(parts(out)) >= after
     return parts(out)
 
