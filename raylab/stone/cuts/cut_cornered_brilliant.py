@@ -22,17 +22,15 @@ from .long_measured import END_TO_END, long_measured
 from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH
 from .outline_parameters import length_ratio as ratio
 from .outlines import rectangle
-from .parameter import Slider, Values
+from .parameter import Values
 from .princess_cut import (
-    CHEVRON_COUNT,
-    CHEVRON_STEP,
+    CHEVRONED,
     CHEVRONS,
     CHEVRONS_MEASURED,
     CHEVRONS_TOO_FLAT,
     CROWN_SIDE,
     PAVILION_SIDE,
     SIDE_STAR,
-    STAR_ANGLE,
     STARS_TOO_STEEP,
     Point,
     across,
@@ -40,7 +38,6 @@ from .princess_cut import (
     profile_of,
     ring_of,
 )
-from .round_brilliant import like_round
 from .shared import GIRDLE_FINISH
 from .step_parameters import corner
 
@@ -169,20 +166,7 @@ CUT_CORNERED_BRILLIANT = Cut(
     name="cut-cornered brilliant",
     description="a square or rectangular modified brilliant with cut corners and two to four chevrons a side below",
     parameters=(
-        like_round("table_pct", description="width of the table", default=None, slider=Slider(50.0, 85.0, 0.5)),
-        like_round(
-            "crown_angle_deg", description="slope of the crown's sides across the width", default=38.0,
-            slider=Slider(20.0, 50.0, 0.1),
-        ),
-        STAR_ANGLE,
-        like_round("star_pct", description="where stars and sides meet, share of the way from the table to the girdle"),
-        like_round(
-            "pavilion_angle_deg", description="slope of the pavilion's sides across the width", default=60.0,
-            slider=Slider(45.0, 75.0, 0.1),
-        ),
-        CHEVRON_STEP,
-        CHEVRON_COUNT,
-        like_round("girdle_pct", description="thickness all around", default=4.0),
+        *CHEVRONED,
         GIRDLE_FINISH,
         corner(12.0),
         ratio(1.0, 2.0, 1.0),

@@ -207,24 +207,29 @@ CHEVRONS_MEASURED = (
     ),
 )  # fmt: skip
 
+CHEVRONED = (
+    like_round("table_pct", description="width of the table", default=None, slider=Slider(50.0, 85.0, 0.5)),
+    like_round(
+        "crown_angle_deg", description="slope of the crown's sides across the width", default=38.0,
+        slider=Slider(20.0, 50.0, 0.1),
+    ),
+    STAR_ANGLE,
+    like_round("star_pct", description="where stars and sides meet, share of the way from the table to the girdle"),
+    like_round(
+        "pavilion_angle_deg", description="slope of the pavilion's sides across the width", default=60.0,
+        slider=Slider(45.0, 75.0, 0.1),
+    ),
+    CHEVRON_STEP,
+    CHEVRON_COUNT,
+    like_round("girdle_pct", description="thickness all around", default=4.0),
+)  # fmt: skip
+"""Parameters of cuts with chevrons below, up to the girdle."""
+
 PRINCESS_CUT = Cut(
     name="princess cut",
     description="a square or rectangle with pointed corners: stars and corner facets above, two to four chevrons a side below",
     parameters=(
-        like_round("table_pct", description="width of the table", default=None, slider=Slider(50.0, 85.0, 0.5)),
-        like_round(
-            "crown_angle_deg", description="slope of the crown's sides across the width", default=38.0,
-            slider=Slider(20.0, 50.0, 0.1),
-        ),
-        STAR_ANGLE,
-        like_round("star_pct", description="where stars and sides meet, share of the way from the table to the girdle"),
-        like_round(
-            "pavilion_angle_deg", description="slope of the pavilion's sides across the width", default=60.0,
-            slider=Slider(45.0, 75.0, 0.1),
-        ),
-        CHEVRON_STEP,
-        CHEVRON_COUNT,
-        like_round("girdle_pct", description="thickness all around", default=4.0),
+        *CHEVRONED,
         GIRDLE_FINISH,
         ratio(1.0, 2.0, 1.0),
         WIDTH,
