@@ -1,8 +1,8 @@
 """Brilliants on an outline that is no circle: mains known by contact, the cut by its outline.
 
 A brilliant that was stretched to its length has mains at even azimuths once the stretch is undone. A half belongs to the main
-that it shares its longest edge with, a star to the two mains that it stands between. A simple outline that fits within
-`CLOSE` goes before one with more to fit: a cushion's radii follow an ellipse closely.
+that it shares its longest edge with, a star to the two mains that it stands between. A simple outline that fits closely goes
+before one with more to fit, see `closest`: a cushion's radii follow an ellipse.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from ..cuts.brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS,
 from ..cuts.cut import Cut
 from ..cuts.round_brilliant import ROUND_BRILLIANT
 from ..tier import EXTRA, GIRDLE, TABLE
-from .outline_fit import Fit, fitted, straightened
+from .outline_fit import Fit, closest, straightened
 from .rounds import which
-from .shape import OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names, only_largest
+from .shape import PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names, only_largest
 
 MAINS = {
     "round brilliant": 8,
@@ -29,9 +29,6 @@ MAINS = {
     "triangular brilliant": 6,
 }
 """Mains on each side of a cut, the simplest outline first."""
-
-CLOSE = 0.01
-"""Deviation of an outline, a share of its mean radius, under which a simpler one is not doubted."""
 
 HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
@@ -49,18 +46,11 @@ IN_PLACE = 0.8
 
 def long_brilliant(shape: Shape) -> Named | None:
     """The brilliant that a stone is, its facets named; None where it is none of them."""
-    best: tuple[Cut, Fit] | None = None
     named = {count: _by_reach(shape, count) for count in set(MAINS.values())}
-    for name, count in MAINS.items():
-        below = np.array([one == UNNAMED for one in named[count]]) & (shape.normals[:, 2] < 0.0)
-        if not PRESENT * count <= below.sum() <= 1.5 * count:
-            continue
-        fit = fitted(shape.outline, shape.azimuth[below], name)
-        if fit is not None and fit.off < OUTLINE and (best is None or fit.off < best[1].off):
-            best = CUTS[name], fit
-            if fit.off < CLOSE:
-                break
-    return None if best is None else _placed(shape, named[MAINS[best[0].name]], *best)
+    below = {count: np.array([one == UNNAMED for one in names]) & (shape.normals[:, 2] < 0.0) for count, names in named.items()}
+    tried = [name for name, count in MAINS.items() if PRESENT * count <= below[count].sum() <= 1.5 * count]
+    found = closest(shape.outline, ((name, shape.azimuth[below[MAINS[name]]]) for name in tried))
+    return None if found is None else _placed(shape, named[MAINS[found[0]]], CUTS[found[0]], found[1])
 
 
 def _by_reach(shape: Shape, count: int) -> list[str]:

@@ -18,6 +18,7 @@ from ...errors import StoneError
 from ...plane_geometry import area
 from ..cuts.outline import Circle, Outline
 from ..cuts.outlines import Ellipse, Sides, bowed_triangle, cushion, hexagon, marquise, pear, rectangle, tapered
+from .shape import OUTLINE
 
 _AROUND = 2.0 * math.pi * np.arange(72) / 72
 
@@ -27,12 +28,18 @@ SHORT = 0.98
 SHORTEST = {"triangular brilliant": 0.8}
 """The same where a cut's length is no longer than its width."""
 
+LONGEST = {"square emerald cut": 1.05}
+"""A stone no longer than this multiple of its width is called square (common practice, from memory)."""
+
+CLOSE = 0.01
+"""Deviation of an outline, a share of its mean radius, under which a simpler one is not doubted."""
+
 UNEVEN = 0.06
 """A direction along which the outline is less its own mirror image than this share of its mean radius is no length."""
 
 
-class Extent(NamedTuple):
-    """How far an outline reaches in a frame: `reach` (72,) from the middle of length and width; `length`, `width`, `area`."""
+class Framed(NamedTuple):
+    """An outline in a frame: `reach` (72,) from the middle of length and width; `length`, `width`, `area`."""
 
     reach: np.ndarray
     length: float
@@ -51,20 +58,20 @@ class Fit(NamedTuple):
 GOOD = 1e-4
 """Half the sum of squares of 72 deviations, shares of the width, at which a fit is good enough: each 0.2 % off."""
 
-Fitted = Callable[[Extent], Outline]
+Fitted = Callable[[Framed], Outline]
 
 
-def extent(points: np.ndarray, azimuth: float) -> Extent:
-    """The extent of an outline of corners (K, 2), with +x along an azimuth."""
+def framed(points: np.ndarray, azimuth: float) -> Framed:
+    """An outline of corners (K, 2), with +x along an azimuth."""
     c, s = math.cos(azimuth), math.sin(azimuth)
     turned = points @ np.array([[c, -s], [s, c]])
     turned = turned - (turned.max(axis=0) + turned.min(axis=0)) / 2.0
     length, width = np.ptp(turned, axis=0)
     reach = (turned @ np.array([np.cos(_AROUND), np.sin(_AROUND)])).max(axis=0)
-    return Extent(reach, float(length), float(width), abs(area(turned)))
+    return Framed(reach, float(length), float(width), abs(area(turned)))
 
 
-def deviation(own: Extent, outline: Outline) -> float:
+def deviation(own: Framed, outline: Outline) -> float:
     """Largest deviation of a stone's outline from another, scaled and moved along the length to fit; share of the radius."""
     wanted = np.array([outline.support(azimuth) for azimuth in _AROUND])
     scale = own.reach.mean() / wanted.mean()
@@ -78,7 +85,7 @@ def fitted(points: np.ndarray, azimuths: Iterable[float], cut: str) -> Fit | Non
     found: list[Fit] = []
     make, short = OUTLINES[cut], SHORTEST.get(cut, SHORT)
     for azimuth in azimuths:
-        own = extent(points, azimuth)
+        own = framed(points, azimuth)
         mirrored = np.abs(own.reach - np.roll(own.reach[::-1], 1)).max()
         if own.length < short * own.width or mirrored > UNEVEN * own.reach.mean():
             continue
@@ -94,17 +101,34 @@ def fitted(points: np.ndarray, azimuths: Iterable[float], cut: str) -> Fit | Non
     return min(close, key=lambda fit: abs(math.remainder(fit.azimuth, 2.0 * math.pi)))
 
 
-def _diagonal(own: Extent) -> float:
+def closest(points: np.ndarray, candidates: Iterable[tuple[str, np.ndarray]]) -> tuple[str, Fit] | None:
+    """Of some cuts, each with the azimuths to try, the first whose outline fits within `CLOSE`, else the closest.
+
+    None where none fits.
+    """
+    best: tuple[str, Fit] | None = None
+    for name, azimuths in candidates:
+        fit = fitted(points, azimuths, name)
+        if fit is None or fit.off > OUTLINE or fit.stretch > LONGEST.get(name, math.inf):
+            continue
+        if best is None or fit.off < best[1].off:
+            best = name, fit
+            if fit.off < CLOSE:
+                break
+    return best
+
+
+def _diagonal(own: Framed) -> float:
     return float(own.reach[[9, 27, 45, 63]].mean())
 
 
-def cut_corners(own: Extent) -> Sides:
+def cut_corners(own: Framed) -> Sides:
     """A rectangle whose corners are cut back as far as the diagonals show."""
     corner = (own.length + own.width) / 2.0 - math.sqrt(2.0) * _diagonal(own)
     return rectangle(own.length, own.width, max(corner, 0.0))
 
 
-def stretched_corners(own: Extent) -> Sides:
+def stretched_corners(own: Framed) -> Sides:
     """A stretched square whose corners are cut back as far as the diagonals show: each farther along than across."""
     shorter = min(own.length, own.width)
     corner = ((own.length + own.width) / 2.0 - math.sqrt(2.0) * _diagonal(own)) / shorter
@@ -112,13 +136,13 @@ def stretched_corners(own: Extent) -> Sides:
     return Sides(tuple((x, y) for x, y in points.tolist()))
 
 
-def narrowed(own: Extent) -> Sides:
+def narrowed(own: Framed) -> Sides:
     """A tapered outline by its area."""
     return tapered(own.length, own.width, min(max(2.0 * own.area / own.length - own.width, 1e-3 * own.width), own.width))
 
 
 def _radii(
-    own: Extent, make: Callable[..., Outline], starts: list[list[float]], low: list[float], high: list[float]
+    own: Framed, make: Callable[..., Outline], starts: list[list[float]], low: list[float], high: list[float]
 ) -> Outline:
     """The outline whose radii fit best in squares, from the start that leads farthest."""
 
@@ -139,17 +163,17 @@ def _radii(
     return make(*min(ends, key=lambda end: float(end.cost)).x)
 
 
-def _cushion(own: Extent) -> Outline:
+def _cushion(own: Framed) -> Outline:
     ratio = own.length / own.width
     starts = [[0.8 * ratio + 0.3, 0.25], [1.2 * ratio + 0.5, 0.1], [0.55 * ratio + 0.1, 0.4], [2.5 * ratio, 0.3]]
     return _radii(own, lambda side, corner: cushion(ratio, 1.0, side, corner), starts, [0.5, 0.01], [10.0, 0.5])
 
 
-def _triangle(own: Extent) -> Outline:
+def _triangle(own: Framed) -> Outline:
     return _radii(own, lambda side: bowed_triangle(1.0, side), [[1.2]], [0.6], [10.0])
 
 
-def _marquise(own: Extent) -> Outline:
+def _marquise(own: Framed) -> Outline:
     return marquise(max(own.length, 1.001 * own.width), own.width)
 
 

@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 
+from ..cuts.outline import Circle
 from ..cuts.rose_cut import BASE, ORDER, ROSE_CUT, ROSE_HALF, ROSE_SIDE, ROSE_STAR
 from ..tier import GIRDLE
-from .outline_fit import deviation, extent
-from .shape import BROAD, LEVEL_DEG, OUTLINE, PRESENT, SPARE, Named, Shape, counted, only_largest
+from .outline_fit import deviation, framed
+from .shape import BROAD, LEVEL_DEG, OUTLINE, PRESENT, SPARE, Named, Shape, by_place
 
 IN_PLACE = 0.9
 """Least agreement of stars and sides with sixths of a turn (1: perfect)."""
@@ -47,14 +48,9 @@ def rose(shape: Shape) -> Named | None:
     azimuth = float(np.angle(wave)) / ORDER
     step = 2.0 * math.pi / ORDER
     places = {ROSE_STAR.name: (ORDER, 0.0), ROSE_SIDE.name: (ORDER, 0.0), ROSE_HALF.name: (2 * ORDER, step / 4.0)}
-    number = counted(shape, names)
-    for f, name in enumerate(names):
-        if name in places:
-            count, offset = places[name]
-            number[f] = round((shape.azimuth[f] - azimuth - offset) * count / (2.0 * math.pi)) % count
-    only_largest(shape, names, lambda f: number[f] if names[f] in places else None)
+    numbers = by_place(shape, names, places, azimuth)
     missing = any(names.count(name) < PRESENT * count for name, (count, _) in places.items())
-    off = deviation(extent(shape.outline, azimuth), ROSE_CUT.outline) if ROSE_CUT.outline is not None else 0.0
-    return (
-        None if missing or off > OUTLINE or shape.spare(names) > SPARE else Named.lying(names, number, ROSE_CUT, azimuth, off)
-    )
+    off = deviation(framed(shape.outline, azimuth), Circle(1.0))
+    if missing or off > OUTLINE or shape.spare(names) > SPARE:
+        return None
+    return Named.lying(names, numbers, ROSE_CUT, azimuth, off)

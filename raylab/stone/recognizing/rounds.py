@@ -21,7 +21,7 @@ from ..cuts.round_brilliant import ROUND_BRILLIANT
 from ..cuts.single_cut import SINGLE_CUT
 from ..symmetry_group import SymmetryGroup
 from ..tier import CULET, EXTRA, PLAIN
-from .shape import OUTLINE, SPARE, UNNAMED, Named, Shape, by_contact, counted, only_largest
+from .shape import OUTLINE, SPARE, UNNAMED, Named, Shape, by_contact, by_place
 
 PATTERN = 0.9
 """Agreement of the mains' azimuths with even spacing (1: perfect) from which they count as a pattern."""
@@ -118,14 +118,8 @@ def placed(shape: Shape, names: Sequence[str], cut: Cut, order: int, phase: floa
         there = shape.area[facets] * np.cos((shape.azimuth[facets] - phase - offset) * count)
         if facets and there.sum() <= PLACED * shape.area[facets].sum():
             return None
-    number = [0] * len(full)
-    for f, name in enumerate(full):
-        if name in patterns:
-            count, offset = patterns[name]
-            number[f] = round((shape.azimuth[f] - phase - offset) * count / (2.0 * math.pi)) % count
-    only_largest(shape, full, lambda f: number[f] if full[f] in patterns else None)
+    numbers = by_place(shape, full, patterns, phase)
     spare = np.array([name == EXTRA for name in full])
     if shape.area[spare].sum() > SPARE * shape.area.sum():
         return None
-    others = counted(shape, full)
-    return full, [number[f] if name in patterns else others[f] for f, name in enumerate(full)]
+    return full, numbers

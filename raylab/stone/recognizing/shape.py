@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -191,6 +191,22 @@ def counted(shape: Shape, names: Sequence[str], azimuth: float = 0.0) -> list[in
         for k, f in enumerate(sorted(facets, key=lambda f: around[f])):
             indices[f] = k
     return indices
+
+
+def by_place(shape: Shape, names: list[str], places: Mapping[str, tuple[int, float]], azimuth: float) -> list[int]:
+    """Numbers of facets by their places around a stone whose +x lies along an azimuth, radians.
+
+    `places` : of a name how many there are all around, and where the first stands, radians. The largest facet at each place
+    keeps it; `names` calls the others extra. Facets of another name are counted, see `counted`.
+    """
+    number = [0] * len(names)
+    for f, name in enumerate(names):
+        if name in places:
+            count, offset = places[name]
+            number[f] = round((shape.azimuth[f] - azimuth - offset) * count / (2.0 * math.pi)) % count
+    only_largest(shape, names, lambda f: number[f] if names[f] in places else None)
+    others = counted(shape, names)
+    return [number[f] if name in places else others[f] for f, name in enumerate(names)]
 
 
 def only_largest(shape: Shape, names: list[str], place: Callable[[int], object]) -> None:

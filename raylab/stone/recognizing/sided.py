@@ -18,20 +18,14 @@ from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAV
 from ..cuts.steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
 from ..tier import EXTRA, GIRDLE, TABLE
 from .long_brilliants import MANY
-from .outline_fit import Fit, fitted, straightened
-from .shape import BROAD, FLAT_DEG, OUTLINE, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
+from .outline_fit import Fit, closest, straightened
+from .shape import BROAD, FLAT_DEG, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
 
 ALIGNED = math.radians(10.0)
 """A facet of a step faces as its side does, but for this angle."""
 
 ON_STEP = 0.5
 """Share of its width along which a step borders the one before, or the girdle."""
-
-SQUARE = 1.05
-"""A stone no longer than this multiple of its width is called square (common practice, from memory)."""
-
-STRAIGHT = 0.01
-"""Deviation of an outline, a share of its mean radius, under which a simpler one is not doubted."""
 
 SAME_SIDE = math.radians(3.0)
 """Girdle facets that face alike within this angle are one side."""
@@ -81,18 +75,10 @@ def _sides(shape: Shape) -> np.ndarray:
 
 
 def _cut_of(shape: Shape, sides: np.ndarray, candidates: tuple[str, ...]) -> tuple[Cut, Fit] | None:
-    """Of some cuts the first whose outline the stone has closely, else the closest; None where none is close."""
+    """Of some cuts the one whose outline the stone has, see `closest`, with a side along its length or across it."""
     frames = np.concatenate([sides, sides - math.pi / 2.0])
-    best: tuple[Cut, Fit] | None = None
-    for name in candidates:
-        fit = fitted(shape.outline, frames, name)
-        if fit is None or fit.off > OUTLINE or (name == "square emerald cut" and fit.stretch > SQUARE):
-            continue
-        if best is None or fit.off < best[1].off:
-            best = CUTS[name], fit
-            if fit.off < STRAIGHT:
-                break
-    return best
+    found = closest(shape.outline, ((name, frames) for name in candidates))
+    return None if found is None else (CUTS[found[0]], found[1])
 
 
 def _named(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named:
