@@ -56,7 +56,7 @@ def dark_areas(result: Result, *, below: float = DARK_BELOW, band: float = BAND)
     if result.beams:
         return dark_areas_in(result.beams[number], scene, grid, below=below, band=band)
     names = ("coverage", "luminance", "untraced", "luminance_error")
-    coverage, luminance, untraced, error = (_layer(maps[name].values, number) for name in names)
+    coverage, luminance, untraced, error = map(result.map_values, names)
     strip, peak = strip_across(scene.stone, scene.view, band), scene.dome.peak_radiance
     pixels = Pixels(grid, coverage, luminance, untraced * peak)
     error = np.where(np.isfinite(error), error, peak)  # a single sample tells nothing of its scatter
@@ -69,10 +69,6 @@ def dark_areas_in(
     """The same of virtual facets; on pixels of the scene's resolution where no grid is given."""
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     strip, peak = strip_across(scene.stone, scene.view, band), scene.dome.peak_radiance
-    pixels = pixels_of_beams(beams, peak, grid)
-    return dark_areas_of(cells_of_beams(beams, peak, strip), pixels, strip, below=below, band=band)
-
-
-def _layer(values: np.ndarray, number: int) -> np.ndarray:
-    """A map (ny, nx), or the one at a wavelength among several."""
-    return values if values.ndim == 2 else values[number]
+    whole = beams.unfolded()
+    pixels = pixels_of_beams(whole, peak, grid)
+    return dark_areas_of(cells_of_beams(whole, peak, strip), pixels, strip, below=below, band=band)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Never
 
+import numpy as np
 import xarray as xr
 
 from . import pattern_symmetry
@@ -53,6 +54,18 @@ class Result:
     beams: tuple[Beams, ...] = ()
 
     _repr_html_ = shown_by("result_card")
+
+    def map_values(self, name: str, wavelength_nm: float | None = None) -> np.ndarray:
+        """(resolution, resolution) values of a map at the traced wavelength nearest to one, by default at the middle one."""
+        field = self.maps[name]
+        if "wavelength_nm" in field.dims:
+            field = field.sel(wavelength_nm=self.wavelength_near(wavelength_nm), method="nearest")
+        return np.asarray(field.values)
+
+    def wavelength_near(self, wanted_nm: float | None) -> float:
+        """The traced wavelength nearest to one, nm; the middle one for None."""
+        known = self.scene.settings.wavelengths
+        return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
 
     def __repr__(self) -> str:
         return f"<Result: {self.scene.stone.name!r} under {self.scene.dome.name!r}, {', '.join(map(str, self.maps))}>"

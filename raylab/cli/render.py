@@ -15,6 +15,7 @@ from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Engine, Flag, Force, Jso
 if TYPE_CHECKING:
     from ..progress import Progress
     from ..results.accounting import FacetTable
+    from ..results.dark_areas import DarkAreas
     from ..results.statistics import Statistic
     from ..scene.scene import Scene
     from ..tracing import Result
@@ -79,16 +80,17 @@ def render(
     wanted = subject.scene(scene, sight, engine=engine, precision=precision)
     planned = ["summary.json", "maps.nc", "luminance.tiff", "overview.png", *(f"{name}.png" for name in DEFINITIONS)]
     exact = engine_for(wanted).exact
-    extra = ["dark-areas.png"] if dark else []
-    extra += [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
+    extra = [*(["facets.csv", "leak-from-below.png"] if facets and exact else []), *([f"{svg}.svg"] if svg and exact else [])]
     if ray and not three_d:
         raise InputError("needs the 3D picture", key="--ray", expected="the option --3d as well")
     lacking = why_not_drawn() if three_d else ""
     solid = ["stone-3d.png"] if three_d and not lacking else []
-    with whole_set(out, planned + extra + solid, force=force) as stage:
+    outlined = ["dark-areas.png"] if dark else []
+    with whole_set(out, planned + extra + solid + outlined, force=force) as stage:
         if solid:  # first, so that a point outside the stone is refused before the work
             _draw_3d(wanted, ray, stage / "stone-3d.png")
         result = trace_scene(wanted, progress=True)
+        areas = _draw_dark(result, stage / "dark-areas.png") if dark else None
         with reporter(True, "pictures") as update:
             count = _write_all(result, stage, extra, update)
     if json:
@@ -97,8 +99,8 @@ def render(
         if own_or_demo(scene).parent == demo_folder():
             say(f"the demo scene {scene.stem}, shipped with raylab; `raylab scenes` lists more")
         _print(result)
-        if dark:
-            _print_dark(result)
+        if areas is not None:
+            _print_dark(areas)
         if result.summary.facets is not None and facets:
             _print_facets(result.summary.facets)
         if svg and not exact:
@@ -123,13 +125,23 @@ def _draw_3d(scene: Scene, points: list[tuple[float, float]] | None, file: Path)
     view3d(scene.stone, paths, file=file)
 
 
+def _draw_dark(result: Result, file: Path) -> DarkAreas:
+    """The dark areas, outlined over the luminance."""
+    from ..darkness import dark_areas
+    from ..files import save_png
+    from ..pictures.dark_plots import dark_figure
+
+    found = dark_areas(result)
+    save_png(dark_figure(result, found), file)
+    return found
+
+
 def _write_all(result: Result, folder: Path, extra: list[str], update: Progress) -> int:
     """Write all files of a render, `extra` files by their names; return the number of files."""
     from concurrent.futures import ThreadPoolExecutor
 
     from .. import files
-    from ..darkness import dark_areas
-    from ..pictures import dark_plots, drawings, plots, vector
+    from ..pictures import drawings, plots, vector
     from ..results.maps import DEFINITIONS
     from ..version import __version__
 
@@ -152,8 +164,6 @@ def _write_all(result: Result, folder: Path, extra: list[str], update: Progress)
             files.save_svg(vector.svg(result, name.removesuffix(".svg")), folder / name)
         elif name == "facets.csv" and result.summary.facets is not None:
             files.save_facets(result.summary.facets, folder / name)
-        elif name == "dark-areas.png":
-            files.save_png(dark_plots.dark_figure(result, dark_areas(result)), folder / name)
         else:
             files.save_png(drawings.leak_figure(result), folder / name)
     files.save_summary(result, folder / "summary.json")
@@ -200,12 +210,10 @@ def _print_facets(facets: FacetTable) -> None:
     say()
 
 
-def _print_dark(result: Result) -> None:
+def _print_dark(found: DarkAreas) -> None:
     """The dark areas, and where the largest one lies."""
-    from ..darkness import dark_areas
     from ..results.dark_areas import NUMBERS
 
-    found = dark_areas(result)
     rows = [_row(NUMBERS[key].label, one) for key, one in found.statistics.items()]
     table((f"dark: below {found.below:g} of the mean", "value", "at least", "at most", "std. error"), rows)
     x, y = found.center_mm

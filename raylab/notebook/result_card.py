@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from ..pictures.plots import map_values
 from ..results.maps import DEFINITIONS, STATISTIC_OF
 from ..tracing import Result
 from .html import Html, figure, note, page, row, tag
@@ -28,5 +27,5 @@ def _map(result: Result, name: str, statistic: str) -> Html:
     one = result.summary.statistics[statistic]
     label = DEFINITIONS[name][0]
     words = f"{'RMS contrast' if name == 'contrast' else statistic if name == 'luminance' else 'mean'} {one.value:z.4f}"
-    picture, scale = map_picture(name, map_values(result, name), map_values(result, "coverage"), f"Map of {label}, {words}.")
+    picture, scale = map_picture(name, result.map_values(name), result.map_values("coverage"), f"Map of {label}, {words}.")
     return figure(tag("div", picture, scale), f"{label}: {words}")

@@ -167,12 +167,12 @@ def draw_map(
     from matplotlib.colors import Normalize, TwoSlopeNorm
     from matplotlib.patches import Polygon
 
-    field = map_values(result, name, wavelength_nm)
+    field = result.map_values(name, wavelength_nm)
     pixel = float(result.maps.attrs["pixel_mm"])
     left, bottom = float(result.maps.x[0]) - pixel / 2.0, float(result.maps.y[0]) - pixel / 2.0
     side = pixel * len(result.maps.x)
     block = -(-len(result.maps.x) // MOST_PIXELS)
-    values = block_mean(field, map_values(result, "coverage", wavelength_nm), block) if block > 1 else field
+    values = block_mean(field, result.map_values("coverage", wavelength_nm), block) if block > 1 else field
     low, high = ends or color_range(name, values)
     extent = pixel * block * len(values)  # a last block that hangs over the edge is cut off by the limits
     image = axes.imshow(
@@ -192,19 +192,6 @@ def draw_map(
     axes.set_facecolor(NEUTRAL)
     axes.tick_params(labelsize=8)
     return image
-
-
-def map_values(result: Result, name: str, wavelength_nm: float | None = None) -> np.ndarray:
-    """(resolution, resolution) values of a map at one wavelength, by default the middle one."""
-    field = result.maps[name]
-    if "wavelength_nm" in field.dims:
-        field = field.sel(wavelength_nm=_wavelength(result, wavelength_nm), method="nearest")
-    return np.asarray(field.values)
-
-
-def _wavelength(result: Result, wanted_nm: float | None) -> float:
-    known = result.scene.settings.wavelengths
-    return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
 
 
 def block_mean(field: np.ndarray, coverage: np.ndarray, block: int) -> np.ndarray:
@@ -255,7 +242,7 @@ def _label(name: str) -> str:
 def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     """The map's name and its number over the stone."""
     records = {record.wavelength_nm: record for record in result.summary.records}
-    statistics = records[_wavelength(result, wavelength_nm)].statistics
+    statistics = records[result.wavelength_near(wavelength_nm)].statistics
     what = DEFINITIONS[name][0]
     if name == "contrast":
         return f"{what}: RMS {statistics['contrast_rms'].value:.4g}"
@@ -265,8 +252,8 @@ def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
     if name == "coverage":
-        return f"{what}: {float(map_values(result, name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
-    field, weight = (map_values(result, key, wavelength_nm) for key in (name, "coverage"))
+        return f"{what}: {float(result.map_values(name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
+    field, weight = (result.map_values(key, wavelength_nm) for key in (name, "coverage"))
     used = np.isfinite(field) & (weight > 0.0)
     mean = float(np.average(field[used], weights=weight[used])) if used.any() else math.nan
     return f"{what}: mean {mean:.4g}{'°' if name == 'source_elevation' else ''}"
@@ -280,7 +267,7 @@ def _subject(result: Result, wavelength_nm: float | None, width: int) -> str:
         parts.append(f"tilted {scene.view.tilt_deg:g}° towards {scene.view.tilt_azimuth_deg:g}°")
     if scene.view.distance_mm is not None:
         parts.append(f"eye at {scene.view.distance_mm:g} mm")
-    parts.append(f"{_wavelength(result, wavelength_nm):g} nm")
+    parts.append(f"{result.wavelength_near(wavelength_nm):g} nm")
     return "\n".join(textwrap.wrap("  ·  ".join(parts), width, max_lines=2, placeholder=" ..."))
 
 

@@ -21,7 +21,6 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy import ndimage
 
 from ..plane_geometry import long_axis
 from ..scene.pixel_grid import PixelGrid
@@ -146,9 +145,8 @@ def strip_across(stone: Stone, view: View, band: float) -> Strip | None:
     return Strip(along, 0.5 * band * float(np.ptp(silhouette(stone, view) @ along)))
 
 
-def cells_of_beams(beams: Beams, peak_radiance: float, strip: Strip | None) -> Cells:
-    """The virtual facets of the whole outline, exactly."""
-    whole = beams.unfolded()
+def cells_of_beams(whole: Beams, peak_radiance: float, strip: Strip | None) -> Cells:
+    """The virtual facets of the whole outline, see `Beams.unfolded`, exactly."""
     nothing = np.zeros(len(whole))
     inside = nothing if strip is None else _areas_inside(whole, strip)
     return Cells(whole.areas_mm2, inside, whole.rows[:, LUMINANCE], whole.rows[:, UNTRACED] * peak_radiance, nothing)
@@ -185,9 +183,8 @@ def _areas_inside(whole: Beams, strip: Strip) -> np.ndarray:
     return np.clip(beyond(-strip.half_mm) - beyond(strip.half_mm), 0.0, whole.areas_mm2)
 
 
-def pixels_of_beams(beams: Beams, peak_radiance: float, grid: PixelGrid) -> Pixels:
-    """Virtual facets drawn on pixels."""
-    whole = beams.unfolded()
+def pixels_of_beams(whole: Beams, peak_radiance: float, grid: PixelGrid) -> Pixels:
+    """The virtual facets of the whole outline drawn on pixels."""
     drawn = rasterize(whole.vertices_mm, whole.starts, whole.rows[:, [LUMINANCE, UNTRACED]], grid)
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.where(drawn.coverage > 0.0, drawn.sums.transpose(2, 0, 1) / drawn.coverage, np.nan)
@@ -227,6 +224,8 @@ def _depth(cells: Cells) -> Statistic:
 
 def _largest(dark: np.ndarray, coverage: np.ndarray) -> tuple[np.ndarray, float]:
     """(ny, nx) bool, the largest connected part of the pixels that are dark, and its share of all that is covered."""
+    from scipy import ndimage  # a tenth of a second that only those who ask for dark areas should wait
+
     labels, count = ndimage.label(dark)
     areas = np.bincount(labels.ravel(), coverage.ravel(), count + 1)
     areas[0] = 0.0

@@ -165,9 +165,8 @@ def _shape(stone: Stone) -> dict[str, Any]:
 
 def _corners(stone: Stone) -> dict[str, np.ndarray]:
     """What the page draws of the stone: corners, each facet's corners in turn, its plane."""
-    loops = stone.polyhedron.loops
-    sizes = np.array([len(loop) for loop in loops])
-    corners = {"vertices": stone.vertices_mm, "loops": np.concatenate(loops), "sizes": sizes}
+    body = stone.polyhedron
+    corners = {"vertices": body.vertices, "loops": body.corners, "sizes": np.diff(body.starts)}
     return {**corners, "normals": stone.normals, "distances": stone.distances_mm}
 
 

@@ -15,6 +15,7 @@ from .laid import Body, Laid
 from .points import Line, foot_of
 from .recipe import Point
 from .shapes import tidy
+from .stone_facets import touch
 
 _NEAR = 1e-9
 """A point lies on a plane, or on the outline, within this share of the width."""
@@ -66,11 +67,10 @@ def _on_girdle(stone: Stone, facet: int, girdle: Girdle, body: Body, laid: Mappi
     """Where the facet's edges with others of its side cross the girdle's edge on the outline."""
     side = math.copysign(1.0, stone.normals[facet, 2])
     rim, near = side * girdle.rim_mm, _NEAR * girdle.outline.width
-    own = set(stone.polyhedron.loops[facet].tolist())
     seen: list[np.ndarray] = []
     corners = girdle.corners()
-    for other, loop in enumerate(stone.polyhedron.loops):
-        if other == facet or len(own & set(loop.tolist())) < 1 or stone.normals[other, 2] * side <= 0.0:
+    for other in range(len(stone)):
+        if other == facet or stone.normals[other, 2] * side <= 0.0 or not touch(stone, facet, other):
             continue
         rows = np.array([stone.normals[facet, :2], stone.normals[other, :2]])
         if abs(np.linalg.det(rows)) < 1e-6:

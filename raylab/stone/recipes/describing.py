@@ -24,7 +24,7 @@ from .laying import Layout
 from .outline_fit import FITS, Fit, fitted
 from .recipe import GIRDLE_EDGE, Point, RecipeTier
 from .shapes import places_of, tidy
-from .stone_facets import StoneFacet, alike, edge_height, facets_of, foot, on_surface, rim_of
+from .stone_facets import StoneFacet, alike, edge_height, facets_of, foot, on_surface, rim_of, touch
 
 _TABLE = "a table of facets (.csv)"
 
@@ -127,11 +127,10 @@ class _Writer:
 
     def _mate(self, facet: StoneFacet) -> tuple[str, float] | None:
         """The tier, and the height, at which a facet takes over from the one that faces alike and stands farther out."""
-        loops = self.stone.polyhedron.loops
         for number, mate in self.laid.items():
             normal = self.stone.normals[number]
             faces = alike(mate.azimuth_deg, facet.azimuth_deg) and normal[2] * self.stone.normals[facet.number, 2] > 0.0
-            if faces and facet.slope_deg > 0.0 and set(loops[number].tolist()) & set(loops[facet.number].tolist()):
+            if faces and facet.slope_deg > 0.0 and touch(self.stone, number, facet.number):
                 across = np.array([normal, self.stone.normals[facet.number], [-normal[1], normal[0], 0.0]])
                 far = [self.stone.distances_mm[number], self.stone.distances_mm[facet.number], 0.0]
                 point = np.linalg.solve(across, far)
@@ -202,9 +201,8 @@ class _Writer:
         """Does the stone's facet have the points, and a corner of the mate, that it would be laid to?"""
         if not all(on_surface(self.stone, point, self.girdle) for point in laid.points):
             return False
-        loops = self.stone.polyhedron.loops
         mates = (mate for mate, one in self.laid.items() if one is laid.mate)
-        return laid.mate is None or any(set(loops[mate].tolist()) & set(loops[number].tolist()) for mate in mates)
+        return laid.mate is None or any(touch(self.stone, mate, number) for mate in mates)
 
     def _matching(self, laid: Laid, free: Sequence[StoneFacet]) -> StoneFacet | None:
         """The facet of the stone whose plane was laid."""

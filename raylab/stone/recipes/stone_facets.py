@@ -67,5 +67,11 @@ def rim_of(stone: Stone, facets: Sequence[StoneFacet], girdle: Girdle) -> float:
     return found if found > 0.0 else float(np.ptp(stone.vertices_mm[:, 2])) / 100.0
 
 
+def touch(stone: Stone, one: int, other: int) -> bool:
+    """Do two facets have a corner in common?"""
+    loops = stone.polyhedron.loops
+    return bool(np.isin(loops[one], loops[other]).any())
+
+
 def alike(one_deg: float, other_deg: float) -> bool:
     return abs((one_deg - other_deg + 180.0) % 360.0 - 180.0) < 1e-9
