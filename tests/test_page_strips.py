@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from playwright.sync_api import Locator
-from test_workbench_page import Workbench, open_page, traced, workbench, written  # noqa: F401 - fixtures among them
+from test_workbench_page import Workbench, open_page, traced, usual_page, workbench, written  # noqa: F401 - fixtures among them
 
 GLANCE = ("brightness", "contrast_rms", "leak", "weight_ct")
 

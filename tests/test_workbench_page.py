@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 import trimesh
-from playwright.sync_api import Browser, ConsoleMessage, Page, Route, WebSocketRoute
+from playwright.sync_api import Browser, ConsoleMessage, Route, WebSocketRoute
 from workbench_process import BenchProcess
 
 import raylab as rl
@@ -50,34 +50,51 @@ def workbench() -> Iterator[BenchProcess]:
     assert process.stop() == "", "the server had nothing to complain of"
 
 
+SIZE = {"width": 1280, "height": 900}
+FORGET = """
+if (location.protocol === 'http:' && window.name !== 'kept') {
+  sessionStorage.clear();
+  localStorage.clear();
+  localStorage.setItem('raylab-strips', '%s');
+  window.name = 'kept';
+}"""
+"""Run before a page's own scripts, and nothing on a reload: the window's name outlives it."""
+
+
 class Workbench:
     """A page and what it did: console lines of any weight, addresses asked for."""
 
-    def __init__(
-        self,
-        browser: Browser,
-        address: str,
-        before: Callable[[Page], None] = lambda page: None,
-        strips: str = "",
-        **context: Any,
-    ) -> None:
+    def __init__(self, browser: Browser, strips: str = "", **context: Any) -> None:
         """`strips` is what stands along each slider: nothing, so that no page computes what no test reads."""
         self.complaints: list[str] = []
         self.asked: list[str] = []
-        self.page = browser.new_page(viewport={"width": 1280, "height": 900}, **context)
+        self.page = browser.new_page(viewport=SIZE, **context)
         self.page.set_default_timeout(WAIT_MS)
         self.page.on("console", self._hear)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.on("websocket", lambda socket: self.asked.append(socket.url))
-        self.page.add_init_script(f"localStorage.setItem('raylab-strips', '{strips}')")
-        before(self.page)
+        self.page.add_init_script(FORGET % strips)
+
+    def open(self, address: str) -> None:
         self.page.goto(address)
         self.rest()
+
+    def leave(self) -> None:
+        """Leave the workbench; who opens it again finds nothing kept."""
+        self.page.unroute_all()
+        self.page.goto("about:blank")
+        self.page.evaluate("window.name = ''")
+        self.page.set_viewport_size(SIZE)
 
     def _hear(self, message: ConsoleMessage) -> None:
         if message.type in ("error", "warning") and "GPU stall due to ReadPixels" not in message.text:  # a screenshot's own
             self.complaints.append(message.text)
+
+    def refusals_are_the_only_complaints(self) -> None:
+        """The browser's own lines on a refusal are forgotten, and there are no others."""
+        assert [line for line in self.complaints if "422" not in line] == []
+        self.complaints.clear()
 
     def rest(self) -> None:
         """Wait until an exact picture of exactly what the controls say is shown."""
@@ -103,19 +120,30 @@ class Workbench:
         self.page.set_input_files("#file", {"name": name, "mimeType": "application/octet-stream", "buffer": data})
 
 
+@pytest.fixture(scope="module")
+def usual_page(browser: Browser) -> Workbench:
+    """The page of most tests. A page that is opened again costs a third of a new one."""
+    return Workbench(browser)
+
+
 @pytest.fixture
-def open_page(browser: Browser, workbench: BenchProcess) -> Iterator[Callable[..., Workbench]]:
+def open_page(browser: Browser, workbench: BenchProcess, usual_page: Workbench) -> Iterator[Callable[..., Workbench]]:
     opened: list[Workbench] = []
 
     def go(**context: Any) -> Workbench:
-        opened.append(Workbench(browser, workbench.address, **context))
+        opened.append(usual_page if not (opened or context) else Workbench(browser, **context))
+        opened[-1].open(workbench.address)
         return opened[-1]
 
     yield go
     for one in opened:
-        one.page.context.close()
+        if one is usual_page:
+            one.leave()
+        else:
+            one.page.context.close()
         assert one.complaints == []
         assert {re.match(r"\w+://([^/]+)|blob:|data:", url)[1] for url in one.asked} <= {workbench.host, None}
+        one.asked.clear()
 
 
 def traced(values: dict[str, float], **more: Any) -> rl.Result:
@@ -253,7 +281,7 @@ def test_an_impossible_stone_is_reported_and_the_page_goes_on(open_page):
 
 def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
     """The painted canvas, read back where a map is even, has the colours of the shared tables."""
-    page = open_page(device_scale_factor=1)
+    page = open_page()
     page.page.locator("#edges").uncheck()
     page.page.get_by_label("Map 2 of stone A").select_option("leak")
     page.rest()
@@ -574,7 +602,9 @@ def test_a_cut_link_is_reported_and_comes_back(browser, workbench):
         sockets.append(socket)
         socket.connect_to_server()
 
-    page = Workbench(browser, workbench.address, before=lambda page: page.route_web_socket("**/link", pass_through))
+    page = Workbench(browser)
+    page.page.route_web_socket("**/link", pass_through)
+    page.open(workbench.address)
     sockets[-1].close(code=1001)
     page.page.wait_for_selector("html[data-state=cut]", state="attached")
     page.page.locator("[data-slider=table_pct]").fill("60")
@@ -588,7 +618,8 @@ def test_a_cut_link_is_reported_and_comes_back(browser, workbench):
 def test_the_page_survives_a_server_that_is_killed_and_started_again(browser):
     own = BenchProcess()
     try:
-        page = Workbench(browser, own.address)
+        page = Workbench(browser)
+        page.open(own.address)
         page.slide("table_pct", 61)
         own.kill()
         page.page.wait_for_selector("html[data-state=cut]", state="attached")
@@ -614,8 +645,8 @@ GOOD = b"schema = 1\ntitle = 'From a file'\n[stone]\ncut = 'round brilliant'\nta
 GOOD += b"pavilion_angle_deg = 41\n"
 
 
-def test_files_are_opened_or_refused_in_one_line(browser, workbench):
-    page = Workbench(browser, workbench.address)
+def test_files_are_opened_or_refused_in_one_line(open_page, workbench):
+    page = open_page()
     bad = {
         "empty.toml": b"",
         "cut.toml": GOOD[:50],
@@ -656,9 +687,7 @@ def test_files_are_opened_or_refused_in_one_line(browser, workbench):
     page.page.click("#reset")
     page.rest()
     assert page.field("table_pct") == 57, "the file is not opened any more"
-    page.page.context.close()
-    facts = [line for line in page.complaints if "422" not in line]
-    assert facts == [], "but for the browser's own word that a file was refused"
+    page.refusals_are_the_only_complaints()
 
 
 def saved_title(page: Workbench) -> str:
@@ -668,8 +697,8 @@ def saved_title(page: Workbench) -> str:
     return tomllib.loads(Path(download.value.path()).read_text())["title"]
 
 
-def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench, tmp_path):
-    page = Workbench(browser, workbench.address)
+def test_tables_and_meshes_are_opened_or_refused_in_one_line(open_page, tmp_path):
+    page = open_page()
     stone = rl.round_brilliant(table_pct=59, crown_angle_deg=33.5, pavilion_angle_deg=41, girdle_facets=16, diameter_mm=6)
     files = {}
     for suffix in ("csv", "stl", "ply", "obj", "glb"):
@@ -711,8 +740,7 @@ def test_tables_and_meshes_are_opened_or_refused_in_one_line(browser, workbench,
         assert "\n" not in page.problem()
         assert page.number("weight_ct.a") == written(stone.weight_ct, 3)
     page.slide("tilt_deg", 3)
-    page.page.context.close()
-    assert [line for line in page.complaints if "422" not in line] == []
+    page.refusals_are_the_only_complaints()
 
 
 def one_triangle_less(data: bytes, kind: str) -> bytes:
@@ -721,22 +749,21 @@ def one_triangle_less(data: bytes, kind: str) -> bytes:
     return cut if isinstance(cut, bytes) else cut.encode()
 
 
-def test_a_file_beyond_the_limit_is_reported_before_it_is_sent(browser, workbench):
+def test_a_file_beyond_the_limit_is_reported_before_it_is_sent(open_page, usual_page):
     def with_small_limit(route: Route) -> None:
         answer = route.fetch()
         route.fulfill(response=answer, json={**answer.json(), "max_bytes": 1000})
 
-    page = Workbench(browser, workbench.address, before=lambda page: page.route("**/start.json", with_small_limit))
+    usual_page.page.route("**/start.json", with_small_limit)
+    page = open_page()
     page.drop("long.csv", b"x" * 1001)
     page.page.wait_for_selector("#problem:not([hidden])")
     assert page.problem() == "long.csv: file too large (1001 bytes); expected at most 1000 bytes"
     assert not any("/open" in url for url in page.asked)
-    page.page.context.close()
-    assert page.complaints == []
 
 
 def test_what_is_saved_can_be_opened_again(open_page, tmp_path):
-    page = open_page(accept_downloads=True)
+    page = open_page()
     page.slide("table_pct", 61)
     weight, facts = page.number("weight_ct.a"), {}
     for kind in ("TOML", "CSV", "STL"):
@@ -756,7 +783,7 @@ def test_what_is_saved_can_be_opened_again(open_page, tmp_path):
 
 
 def test_a_design_is_saved(open_page, tmp_path):
-    page = open_page(accept_downloads=True)
+    page = open_page()
     page.slide("table_pct", 61)
     stone = stone_of({**DEMO, "table_pct": 61.0})
     for name, kind in (("Save the facet table as CSV", "csv"), ("Save the scene as TOML", "toml")):
@@ -771,7 +798,7 @@ def test_a_design_is_saved(open_page, tmp_path):
 
 
 def test_the_report_is_made_while_the_page_goes_on(open_page, tmp_path):
-    page = open_page(accept_downloads=True)
+    page = open_page()
 
     def of_little(route: Route) -> None:
         route.continue_(
@@ -905,9 +932,8 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     box.get_by_role("button", name="Open the table").click()
     box.wait_for(state="detached")
     assert page.page.locator("#title").inner_text() == "W-2 (invented)"
-    assert all("422" in line for line in page.complaints), "the browser's own line on a refusal"
     assert len(page.complaints) == 2
-    page.complaints.clear()
+    page.refusals_are_the_only_complaints()
 
 
 # --- for everybody ---------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ that it no longer does. The docstring of each check names the source of its numb
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextvars import ContextVar
 from typing import Any
 
 import numpy as np
@@ -38,14 +39,38 @@ def every_check() -> set[Check]:
     return {found for several in _FOUND.values() for found in several}
 
 
+class _BeyondError(Exception):
+    """A comparison is more than its tolerance off, and nobody asks for the others."""
+
+
+_FIRST_ONLY = ContextVar("_FIRST_ONLY", default=False)
+
+
+def fails(check: Check) -> bool:
+    """Whether a check does not hold. The first comparison that is beyond its tolerance ends it."""
+    before = _FIRST_ONLY.set(True)
+    try:
+        return check() > 1.0
+    except _BeyondError:
+        return True
+    finally:
+        _FIRST_ONLY.reset(before)
+
+
 def off(found: Any, expected: Any, tolerance: Any) -> float:
     """Largest |found - expected| in tolerances; infinite where a number is missing or the shapes differ."""
     found, expected = np.asarray(found, dtype=float), np.asarray(expected, dtype=float)
     if found.shape != expected.shape or not np.all(np.isfinite(found)):
-        return float("inf")
-    return float(np.max(np.abs(found - expected) / tolerance))
+        return _told(float("inf"))
+    return _told(float(np.max(np.abs(found - expected) / tolerance)))
 
 
 def above(found: Any, least: Any) -> float:
     """0 where every number reaches its least, infinite where one does not."""
-    return 0.0 if np.all(np.asarray(found) >= np.asarray(least)) else float("inf")
+    return _told(0.0 if np.all(np.asarray(found) >= np.asarray(least)) else float("inf"))
+
+
+def _told(deviation: float) -> float:
+    if deviation > 1.0 and _FIRST_ONLY.get():
+        raise _BeyondError
+    return deviation
