@@ -1,8 +1,9 @@
 """Run the tests on any machine: ``python3 tests/run.py``, with arguments for pytest after it.
 
 The script makes `.venv` where there is none, and installs raylab into it, then the Python packages of the tests while
-`kernels.py` compiles. `needs.py` brings what else the tests need, and pytest runs. The script runs before anything is
-installed, hence the standard library only.
+`kernels.py` compiles. `needs.py` brings what else the tests need. Meanwhile pytest looks for the tests once, which keeps the
+bytecode of all that they import: pip would compile four times as much, and two processes of tests each for itself. Then they
+run. The script runs before anything is installed, hence the standard library only.
 """
 
 from __future__ import annotations
@@ -14,8 +15,12 @@ from pathlib import Path
 from steps import ROOT, side_by_side
 
 PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
-COMPILE = "import compileall, sys; compileall.compile_dir(sys.prefix, quiet=2, workers=0)"
-"""What pip would do on one core."""
+LOOK_FOR_TESTS = """\
+import contextlib, io, sys, pytest
+with contextlib.redirect_stdout(io.StringIO()) as said:
+    code = pytest.main(["-n0", "--collect-only"])
+sys.exit(code and said.getvalue())"""
+"""Quiet unless something is wrong."""
 
 
 def main(arguments: list[str]) -> int:
@@ -26,7 +31,7 @@ def main(arguments: list[str]) -> int:
     steps = [
         [[*install, "-e", "."]],
         [[*install, "-e", ".[dev]"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
-        [[PYTHON, "tests/needs.py"], [PYTHON, "-c", COMPILE]],
+        [[PYTHON, "tests/needs.py"], [PYTHON, "-c", LOOK_FOR_TESTS]],
         [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", "--durations", "40", *arguments]],
     ]
     if not PYTHON.exists():
