@@ -41,6 +41,7 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": path}
 
 
+@functools.cache
 def closure(module: str, package: Path = PACKAGE) -> tuple[str, ...]:
     """Names of the module and of all that it imports, sorted; `package` is the folder of the package to read."""
     found: set[str] = set()
@@ -53,6 +54,7 @@ def closure(module: str, package: Path = PACKAGE) -> tuple[str, ...]:
     return tuple(sorted(found))
 
 
+@functools.cache
 def data_files(module: str, package: Path = PACKAGE) -> tuple[Path, ...]:
     """The shipped files that a module itself opens, sorted; of a folder, all that is in it."""
     found: set[Path] = set()
