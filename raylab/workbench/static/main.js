@@ -15,6 +15,7 @@ import { PANELS, buildPanels, showPanels } from "./panels.js";
 import { MOST_RUNS, StoneView } from "./stone_view.js";
 import { Strip } from "./strip.js";
 import { Strips } from "./strips.js";
+import { TiltCurve } from "./tilt_curve.js";
 
 const $ = (id) => document.getElementById(id);
 const PATIENCE_MS = 3000;
@@ -64,7 +65,7 @@ buildFiles(workbench, complain);
 buildColorControls(workbench, $("light-controls"), complain);
 const background = new Background(workbench);
 new Glance(workbench, background, $("glance"));
-new Strips(workbench, background, $("strip-choice"));
+new Strips(workbench, background, $("strip-choice"), new TiltCurve(workbench, $("tilting")));
 $("undo").addEventListener("click", () => workbench.undo());
 $("redo").addEventListener("click", () => workbench.redo());
 $("reset").addEventListener("click", () => workbench.replace({ [workbench.state.editing]: workbench.state.opened[workbench.state.editing] }));
