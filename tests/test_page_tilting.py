@@ -1,4 +1,4 @@
-"""The number along the sliders, drawn against the tilt, in a real browser: one page for all tests."""
+"""Curves against the tilt, and dark areas, in a real browser: one page for all tests."""
 
 from __future__ import annotations
 
@@ -71,7 +71,22 @@ def test_a_second_stone_has_a_curve_of_its_own_which_its_sliders_change(page):
     assert drawn(page, "a") != drawn(page, "b") != ""
 
 
-def test_a_weight_has_no_curve(page):
+def test_dark_areas_are_listed_and_outlined_in_the_maps(page):
+    shown = page.page.locator("#darkness:not(.behind) tbody tr")
+    shown.first.wait_for()
+    assert [one.split("\t")[0] for one in shown.all_inner_texts()] == ["largest connected dark area", "its centre, x and y"]
+    assert 0.0 < float(page.number("dark_area.b")) < 100.0
+    canvas = page.page.locator(".map-frame canvas").first
+    before = canvas.evaluate("one => one.toDataURL()")
+    page.page.check("#outline")
+    assert canvas.evaluate("one => one.toDataURL()") != before
+    page.page.uncheck("#outline")
+    assert canvas.evaluate("one => one.toDataURL()") == before
+
+
+def test_a_weight_has_no_curve_and_nothing_is_computed_for_nothing(page):
+    page.page.select_option("#strip-choice", "")
+    assert page.page.locator("#darkness").is_hidden()
     page.page.select_option("#strip-choice", "weight_ct")
     assert page.page.locator("#tilting").is_hidden()
     page.page.select_option("#strip-choice", "leak")

@@ -1,6 +1,6 @@
 """What a slider would do: the statistics of a design along the values of one key, with everything else as it is.
 
-The page draws them below its sliders and against the tilt. It asks for the values of one slider after another while it rests. It
+The page draws them below its sliders and against the tilt. It asks for the values of one after another while it rests. It
 gets what is traced within a slice of time and asks again for the rest, so that other pages wait for no more than a slice, and a
 picture for no more than the value in work. A value that gives no stone has no numbers.
 """
