@@ -15,7 +15,7 @@ from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..threads import at_once
 from ..version import __version__
 from ..whole_files import whole_file
-from . import panels, pictures, tables
+from . import darkness, panels, pictures, tables
 from .appearance import Appearance, appearance_of
 from .file_names import letters
 
@@ -95,6 +95,7 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appear
         differences=panels.differences(comparison, held),
         ledger=held["ledger.svg"],
         ledger_text=tables.ledger_text(comparison),
+        dark=darkness.panel(comparison),
         drawings=[held[f"{mark}-drawing.svg"] for mark in marks],
         parts=tables.sentences(comparison),
         light=tables.light(comparison),
