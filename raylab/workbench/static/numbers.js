@@ -110,12 +110,12 @@ function ledgerBar(low, high) {
   return el("span", { className: "ledger-bar", ariaHidden: "true" }, sure, more);
 }
 
-/** B minus A with its standard error: "not resolved" up to `coverage` of them, "equal" if all that it may be rounds to zero. */
+/** B minus A with its standard error: "not resolved" up to `coverage` of them, "equal" if it is zero, or all that it may be rounds to zero. */
 function difference(a, b, coverage) {
   if (a.value === undefined || b.value === undefined) return el("td", {}, "–");
   const apart = b.value - a.value;
   const error = Math.hypot(a.error, b.error);
-  const equal = Number(fixed(Math.abs(apart) + coverage * error)) === 0;
+  const equal = apart === 0 || Number(fixed(Math.abs(apart) + coverage * error)) === 0;
   const words = equal ? "equal" : Math.abs(apart) > coverage * error ? plusMinus(error) : "not resolved";
   const hover = `${signed(apart, 6)} ± ${fixed(error, 6)} (standard error of tracing)` +
     (hasBracket(a) && hasBracket(b) ? `; certainly between ${signed(b.low - a.high, 6)} and ${signed(b.high - a.low, 6)}` : "");
