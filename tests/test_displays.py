@@ -48,7 +48,7 @@ class Reader(HTMLParser):
 
 
 def assert_fit_for_a_notebook(shown: Any, pictures: int, more: frozenset[str] = frozenset()) -> str:
-    """Self-contained, small, the same bytes each time, readable in every theme, of plain tags and those of `more`; returns its text."""
+    """Self-contained, small, the same bytes each time, readable in every theme, of plain tags and `more`; returns its text."""
     html = shown._repr_html_()
     assert html == shown._repr_html_()
     assert len(html.encode()) < MOST_BYTES

@@ -51,7 +51,7 @@ def page(browser):
     figures = 2 * f"<figure>{canvas}<p data-missing hidden></p><b data-facet></b></figure>"
     script = turning_script([STONE, STONE], "figure", "button")
     opened.set_content(
-        f"<body>{figures}<button data-sight=below>Below</button><script>{script}</script><main>{STONE._repr_html_()}</main></body>"
+        f"{figures}<button data-sight=below>Below</button><script>{script}</script><main>{STONE._repr_html_()}</main>"
     )
     opened.wait_for_function("document.querySelector('canvas').dataset.drawn")
     yield opened

@@ -179,7 +179,7 @@ def _print(result: Result) -> None:
     say(scene.title or scene.name)
     stone = scene.stone
     say(f"{stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct; dome {scene.dome.name}; {_view(scene)}")
-    waves = ", ".join(f"{w:g}" for w in scene.settings.wavelengths)
+    waves = ", ".join(f"{w:g}" for w in scene.settings.all_nm)
     say(f"engine {summary.engine}, {waves} nm, scene {facts['scene']['hash'][:12]}")
     say()
     heads = ("", "value", "at least", "at most", "std. error")
