@@ -53,7 +53,7 @@ def render(
     Parameters
     ----------
     precision
-        Width of the bracket on brightness (exact engine).
+        Width of the bracket on brightness: a smaller one is more exact and takes longer (exact engine).
     facets
         Print the light that leaves through each tier and the causes of dark areas. Also write `facets.csv` (every facet) and
         `leak-from-below.png` (exact engine).
@@ -61,8 +61,8 @@ def render(
         Print the largest connected dark area and the dark band across the width of a long stone. `summary.json` holds them too.
         Also write `dark-areas.png`.
     svg
-        Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`. A browser shows
-        the path of a virtual facet on hover (exact engine).
+        Also write a vector picture coloured by this quantity, such as `luminance.svg`. Its polygons are virtual facets:
+        each is a part of the face with one path of light, which a browser shows on hover (exact engine).
     three_d
         Also draw the stone in 3D with its tiers and a view ray: `stone-3d.png`.
     ray
