@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from .results.accounting import FacetTable
+    from .results.dark_areas import DarkAreas
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
@@ -77,10 +78,10 @@ def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -
         )
 
 
-def save_summary(result: Result, path: str | Path, *, force: bool = False) -> None:
+def save_summary(result: Result, path: str | Path, dark: DarkAreas | None = None, *, force: bool = False) -> None:
     """The numbers of a trace as JSON; see `report`."""
     with whole_file(path, force=force) as target:
-        target.write_text(to_json(report(result)), encoding="utf-8")
+        target.write_text(to_json(report(result, dark)), encoding="utf-8")
 
 
 def save_png(figure: Figure, path: str | Path, *, force: bool = False, dpi: int = 110) -> None:
@@ -125,11 +126,12 @@ def save_facets(facets: FacetTable, path: str | Path, *, force: bool = False) ->
         target.write_text(text.getvalue(), encoding="utf-8")
 
 
-def report(result: Result) -> dict[str, Any]:
+def report(result: Result, dark: DarkAreas | None = None) -> dict[str, Any]:
     """The numbers of a trace with what they hold for: plain numbers, strings, lists and None, ready for JSON.
 
     ``ledger`` and ``stats`` hold values by name, ``brackets`` and ``errors`` what is known of their surroundings; version,
-    scene hash, engine and wavelengths say what was traced, ``notes`` what was left out.
+    scene hash, engine and wavelengths say what was traced, ``notes`` what was left out. ``dark_areas`` holds the numbers of
+    `dark`, where they were found.
     """
     scene, record = result.scene, result.summary.to_dict()
     stone, view, dome = scene.stone, scene.view, scene.dome
@@ -140,6 +142,7 @@ def report(result: Result) -> dict[str, Any]:
         "raylab_version": __version__,
         "scene": {"name": scene.name, "title": scene.title, "hash": scene.hash()},
         **record,
+        **({} if dark is None else {"dark_areas": dark.to_dict()}),
         "stone": {
             "name": stone.name,
             "material": stone.material.name,

@@ -64,7 +64,7 @@ class Result:
 
     def wavelength_near(self, wanted_nm: float | None) -> float:
         """The traced wavelength nearest to one, nm; the middle one for None."""
-        known = self.scene.settings.wavelengths
+        known = self.scene.settings.all_nm
         return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
 
     def __repr__(self) -> str:
@@ -134,7 +134,7 @@ def trace_scene(
     ----------
     grid : pixels that replace those of the scene, which just hold the stone, so that several stones share one grid.
     """
-    engine, goal, waves = engine_for(scene), goal_of(scene), scene.settings.wavelengths
+    engine, goal, waves = engine_for(scene), goal_of(scene), scene.settings.all_nm
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     side = grid.resolution
     what = f"maps of {side} x {side} pixels at {len(waves)} wavelength{'s' * (len(waves) > 1)}"
@@ -167,14 +167,14 @@ def maps_on(result: Result, grid: PixelGrid) -> xr.Dataset:
     if not result.beams:
         return trace_scene(result.scene, by_facet=False, grid=grid).maps
     settings = result.scene.settings
-    drawn = [exact_image(beams, grid, w) for beams, w in zip(result.beams, settings.wavelengths, strict=True)]
+    drawn = [exact_image(beams, grid, w) for beams, w in zip(result.beams, settings.all_nm, strict=True)]
     return dataset(drawn, grid, spectral=isinstance(settings.wavelengths_nm, tuple))
 
 
 def summary_of(scene: Scene) -> Summary:
     """The numbers of a scene as `trace_scene` gives them, without maps and without the account by facet."""
     engine, goal = engine_for(scene), goal_of(scene)
-    return _summary(scene, [engine.trace(scene, wavelength_nm, goal=goal) for wavelength_nm in scene.settings.wavelengths])
+    return _summary(scene, [engine.trace(scene, wavelength_nm, goal=goal) for wavelength_nm in scene.settings.all_nm])
 
 
 def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] | None = None) -> Summary:

@@ -160,6 +160,9 @@ def test_commands_show_them(seen, tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(plots, "overview_figure", lambda *_: Figure())
     assert main(["render", "oval.toml", "--out", "r", "--dark"]) == 0
     assert "dark band across the width" in capsys.readouterr().out
+    written = json.loads((tmp_path / "r" / "summary.json").read_text(encoding="utf-8"))["dark_areas"]
+    assert list(written["values"]) == ["dark_area", "dark_band", "dark_band_depth"]
+    assert written["extent_mm"][0] < written["center_mm"][0] < written["extent_mm"][1]
     assert (tmp_path / "r" / "dark-areas.png").stat().st_size > 1000
 
 

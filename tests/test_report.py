@@ -114,7 +114,8 @@ def test_everything_stands_in_the_page_itself(page_of_two):
         value for _, attrs in read.tags for key, value in attrs.items() if key in ("src", "href", "srcset", "data", "action")
     ]
     assert all(link.startswith(("data:", "#")) for link in links)
-    assert not re.search(r"@import|url\(|<script", page_of_two)
+    assert not re.search(r"@import|url\(|<script[^>]", page_of_two)
+    assert page_of_two.count("<script>") == 1, "the stones in 3D"
     targets = {attrs["id"] for _, attrs in read.tags if "id" in attrs}
     assert {link[1:] for link in links if link.startswith("#")} <= targets
     assert len(page_of_two) < 4e6
@@ -242,7 +243,8 @@ def page(browser: Browser, page_of_two: str, tmp_path: Path) -> Iterator[tuple[P
     target.write_text(page_of_two, encoding="utf-8")
     opened = browser.new_page(viewport={"width": 1200, "height": 900})
     seen: list[str] = []
-    opened.on("console", lambda message: seen.append(f"console: {message.text}"))
+    stall = "GPU stall due to ReadPixels"  # the browser's own, of a canvas that it draws without a graphics card
+    opened.on("console", lambda message: None if stall in message.text else seen.append(f"console: {message.text}"))
     opened.on("pageerror", lambda error: seen.append(f"error: {error}"))
     known = ("data:", target.as_uri())
     opened.on("request", lambda request: None if request.url.startswith(known) else seen.append(request.url))

@@ -70,8 +70,8 @@ def test_settings_settle_to_plain_numbers():
     settings = TraceSettings(np.array([500.0, 600.0]), samples=np.int64(9), max_bounces=np.int32(50))
     assert settings == TraceSettings((500.0, 600.0), samples=9, max_bounces=50)
     assert (type(settings.samples), type(settings.max_bounces)) == (int, int)
-    assert (settings.wavelengths, settings.middle_nm) == ((500.0, 600.0), 600.0)
-    assert (TraceSettings(500).wavelengths, TraceSettings((500,)).wavelength_nm) == ((500.0,), 500.0)
+    assert (settings.all_nm, settings.middle_nm) == ((500.0, 600.0), 600.0)
+    assert (TraceSettings(500).all_nm, TraceSettings((500,)).wavelength_nm) == ((500.0,), 500.0)
     with pytest.raises(InputError, match="more than one wavelength"):
         _ = settings.wavelength_nm
     assert type(Scene(STONE, Dome(), resolution=np.int64(64)).resolution) is int

@@ -115,7 +115,7 @@ def test_titles_tell_luminance_and_ledger(result):
 @pytest.mark.parametrize(("wanted", "place"), [(None, 1), (490.0, 0), (1000.0, 2)])
 def test_one_of_several_wavelengths_is_drawn(result, wanted, place):
     text = vector.svg(result, "luminance", wanted)
-    assert f"{result.scene.settings.wavelengths[place]:g} nm" in text
+    assert f"{result.scene.settings.all_nm[place]:g} nm" in text
     first = result.beams[place].unfolded().vertices_mm[0]
     assert np.abs(drawn(text)[0][0][0] - first).max() <= 0.5001e-4
 

@@ -430,7 +430,7 @@ def test_a_map_tilts_when_dragged_and_tells_what_lies_under_the_pointer(open_pag
 # --- two stones, two pages -------------------------------------------------------------------------------------------
 
 
-WORDS = {"brightness": "not resolved", "glare": "equal", "symmetry": "equal"}
+WORDS = {"brightness": "equal", "glare": "equal", "symmetry": "equal"}
 
 
 def test_a_second_stone_stands_beside_the_first(open_page):

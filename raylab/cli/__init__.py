@@ -19,7 +19,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from cyclopts import App, CycloptsError
+from cyclopts import App, CycloptsError, Group
 
 from ..errors import RaylabError, RaylabWarning, one_line
 from ..memory import keep_freed_memory
@@ -43,7 +43,9 @@ DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
 
 app = App(
     name="raylab",
-    help="How a faceted stone handles light, computed from physics: contrast maps, leakage and a ledger that closes.",
+    help="How a faceted stone handles light, computed from physics: maps, leakage, and a ledger of where all light goes.\n\n"
+    "Begin with `raylab render --out out` for pictures and numbers of a demo stone, or with `raylab workbench` for a page with "
+    "sliders.",
     help_epilogue="raylab reports physics. It gives no grade, no valuation and no cutting order.",
     version=f"raylab {__version__}",
     default_parameter=None,
@@ -51,11 +53,16 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-_SEEING = (render, color, eyes, tilt, film, workbench)
-_JUDGING = (measure, compare, brillianteer, repolish, sweep)
-_LISTING = (recipe, scenes, cuts, materials, domes, engines, statistics)
-for command in (*_SEEING, *_JUDGING, *_LISTING):
-    app.command(command)
+_GROUPS = {
+    "See a stone": (render, color, eyes, tilt, film, workbench),
+    "Measure, compare and choose": (measure, compare, brillianteer, repolish, sweep),
+    "What there is to use": (recipe, scenes, cuts, materials, domes, engines, statistics),
+}
+for number, (title, commands) in enumerate(_GROUPS.items()):
+    group = Group(title, sort_key=number)
+    for command in commands:
+        app.command(command, group=group)
+app["--help"].group = app["--version"].group = Group("Options", sort_key=len(_GROUPS))
 
 
 def run() -> int:

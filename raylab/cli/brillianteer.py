@@ -51,9 +51,9 @@ def brillianteer(
 ) -> None:
     """Compare choices of last facets for a blocked stone with measured mains.
 
-    The command traces every combination of the given lengths and painting angles, exactly and face-up. It ranks them by the
-    objective and writes `choices.png` (contrast maps of the best choices on one scale), `grid.png` (all combinations; omitted
-    for a single one), `grid.nc` and `finish.json`.
+    The command traces every combination of the given lengths and painting angles, exactly and face-up. It orders them by
+    the objective and writes `choices.png` (contrast maps of the first choices on one scale), `grid.png` (all combinations;
+    omitted for a single one), `grid.nc` and `finish.json`.
 
     Material that is removed can't be put back. The command gives no cutting order.
 
@@ -78,10 +78,10 @@ def brillianteer(
     lower_painting_deg
         Painting angles of the lower halves to try, degrees; negative values mean digging. [default: 0]
     objective
-        Objective of the ranking: `most` or `least` of one number, optionally `with` limits, such as
+        Objective that orders the choices: `most` or `least` of one number, optionally `with` limits, such as
         "most brightness with weight_ct >= 1.00". The numbers are those of `raylab statistics`, `weight_ct` and `lost_points`.
     show
-        Number of best choices to show side by side, 1 to 6.
+        How many choices to show side by side, those first by the objective, 1 to 6.
     dome
         Name of a built-in dome (see `raylab domes`), or a dome file (TOML).
     diameter_mm
@@ -99,7 +99,7 @@ def brillianteer(
     distance_uncertainty_um
         Standard uncertainty of the height of a measured facet, micrometres. The default 3 is common practice.
     precision
-        Width of the bracket on brightness.
+        Width of the bracket on brightness: a smaller one is more exact and takes longer.
     json
         Print the numbers as JSON instead of tables.
     """
@@ -190,7 +190,7 @@ def _grid_facts(grid: xr.Dataset) -> dict[str, Any]:
 
 
 def _print_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, objective: str) -> None:
-    """Weight now, and the best choices as a table."""
+    """Weight now, and the first choices as a table."""
     stone, cut = preview.blocked.stone, int((grid.reason == "").sum())
     say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
     say_materials(stone)

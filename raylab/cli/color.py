@@ -41,7 +41,7 @@ def color(
     Parameters
     ----------
     precision
-        Width of the bracket on brightness (exact engine).
+        Width of the bracket on brightness: a smaller one is more exact and takes longer (exact engine).
     """
     from ..color.fire import chroma, fire_map
     from ..color.picture import BODY, color_picture, face_up_color

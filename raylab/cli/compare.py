@@ -90,7 +90,7 @@ def compare(
     resolution
         Pixels along each side of the maps.
     precision
-        Width of the bracket on brightness.
+        Width of the bracket on brightness: a smaller one is more exact and takes longer.
     seed
         Seed of the random draws.
     looks

@@ -17,7 +17,7 @@ def scenes(
     force: Flag = False,
     json: Flag = False,
 ) -> None:
-    """List the demo scenes, stones and sweeps, which any command takes by their names; or the scene files in a folder.
+    """List the demo scenes, stones and sweeps, or the scene files in a folder. A command takes a demo file by its name.
 
     For example:
 
@@ -216,7 +216,7 @@ def _cut(cut: Any) -> dict[str, Any]:
 
 
 def domes(*, json: Flag = False) -> None:
-    """List the built-in domes (light environments).
+    """List the built-in domes: the light around a stone.
 
     For example:
 
@@ -237,7 +237,7 @@ def domes(*, json: Flag = False) -> None:
 
 
 def engines(*, json: Flag = False) -> None:
-    """List the engines in order of preference.
+    """List the engines, which trace the light, in order of preference.
 
     For example:
 

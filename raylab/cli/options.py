@@ -51,7 +51,7 @@ class Sight:
     Parameters
     ----------
     tilt_deg
-        Tilt of the stone, degrees; overrides the scene. 180 looks through the pavilion.
+        Tilt of the stone, degrees; overrides the scene. 180 shows it from below.
     tilt_azimuth_deg
         Azimuth towards which the table leans, degrees counter-clockwise from +x.
     about
@@ -59,7 +59,7 @@ class Sight:
     resolution
         Pixels along each side of a picture.
     samples
-        View rays per pixel, a square number (sampled engine).
+        View rays per pixel, a square number: more take longer and leave less noise (sampled engine).
     seed
         Seed of the random samples (sampled engine).
     """
@@ -167,10 +167,10 @@ class Shining:
     low_nm
         Shortest wavelength, nm. Moissanite needs 436 because its index is unknown below; blue light is then missing.
     spectrum
-        Number of wavelengths between the shortest one and 700 nm. By default they are chosen such that no pixel's colour is off
-        by more than 1 CIEDE2000, by estimate.
+        Number of wavelengths between the shortest one and 700 nm. By default as many are chosen as keep the
+        error of every pixel's colour below 1 CIEDE2000, by estimate.
     most_wavelengths
-        The number at which that choice ends: 128 if not given, 48 for a film.
+        The largest number that is chosen: 128 if not given, 48 for a film.
     """
 
     light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table

@@ -53,15 +53,16 @@ def render(
     Parameters
     ----------
     precision
-        Width of the bracket on brightness (exact engine).
+        Width of the bracket on brightness: a smaller one is more exact and takes longer (exact engine).
     facets
         Print the light that leaves through each tier and the causes of dark areas. Also write `facets.csv` (every facet) and
         `leak-from-below.png` (exact engine).
     dark
-        Print the largest connected dark area and the dark band across the width of a long stone. Also write `dark-areas.png`.
+        Print the largest connected dark area and the dark band across the width of a long stone. `summary.json` holds them too.
+        Also write `dark-areas.png`.
     svg
-        Also write the virtual facets as a vector picture coloured by this quantity, such as `luminance.svg`. A browser shows
-        the path of a virtual facet on hover (exact engine).
+        Also write a vector picture coloured by this quantity, such as `luminance.svg`. Its polygons are virtual facets:
+        each is a part of the face with one path of light, which a browser shows on hover (exact engine).
     three_d
         Also draw the stone in 3D with its tiers and a view ray: `stone-3d.png`.
     ray
@@ -92,9 +93,9 @@ def render(
         result = trace_scene(wanted, progress=True)
         areas = _draw_dark(result, stage / "dark-areas.png") if dark else None
         with reporter(True, "pictures") as update:
-            count = _write_all(result, stage, extra, update)
+            count = _write_all(result, areas, stage, extra, update)
     if json:
-        say_json(report(result))
+        say_json(report(result, areas))
     else:
         if own_or_demo(scene).parent == demo_folder():
             say(f"the demo scene {scene.stem}, shipped with raylab; `raylab scenes` lists more")
@@ -136,7 +137,7 @@ def _draw_dark(result: Result, file: Path) -> DarkAreas:
     return found
 
 
-def _write_all(result: Result, folder: Path, extra: list[str], update: Progress) -> int:
+def _write_all(result: Result, dark: DarkAreas | None, folder: Path, extra: list[str], update: Progress) -> int:
     """Write all files of a render, `extra` files by their names; return the number of files."""
     from concurrent.futures import ThreadPoolExecutor
 
@@ -166,7 +167,7 @@ def _write_all(result: Result, folder: Path, extra: list[str], update: Progress)
             files.save_facets(result.summary.facets, folder / name)
         else:
             files.save_png(drawings.leak_figure(result), folder / name)
-    files.save_summary(result, folder / "summary.json")
+    files.save_summary(result, folder / "summary.json", dark)
     return len(list(folder.iterdir()))
 
 
@@ -178,7 +179,7 @@ def _print(result: Result) -> None:
     say(scene.title or scene.name)
     stone = scene.stone
     say(f"{stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct; dome {scene.dome.name}; {_view(scene)}")
-    waves = ", ".join(f"{w:g}" for w in scene.settings.wavelengths)
+    waves = ", ".join(f"{w:g}" for w in scene.settings.all_nm)
     say(f"engine {summary.engine}, {waves} nm, scene {facts['scene']['hash'][:12]}")
     say()
     heads = ("", "value", "at least", "at most", "std. error")

@@ -57,7 +57,7 @@ def repolish(
     unit
         Unit of length of a scan: mm, um, cm, m or in.
     precision
-        Width of the bracket on brightness.
+        Width of the bracket on brightness: a smaller one is more exact and takes longer.
     """
     from ..cutting.repolishing import repolish as repolished
     from ..cutting.repolishing import what_if

@@ -25,7 +25,7 @@ def workbench(
 
     The page is served to this machine only and needs no network. Its address holds a random word, new at each start, so that
     no other user of the machine can read it. Ctrl-C ends the server. The first start on a machine takes longer because it
-    compiles the kernels.
+    compiles its code.
 
     For example:
 

@@ -215,7 +215,7 @@ def _luminances(
     ready, given = (subject.beams, subject.scene) if isinstance(subject, Result) else ((), subject)
     scene = given.with_settings(wavelengths_nm=tuple(nodes_nm))
     engine = engine_for(scene)
-    usable = len(ready) == len(nodes_nm) and given.settings.wavelengths == tuple(nodes_nm)
+    usable = len(ready) == len(nodes_nm) and given.settings.all_nm == tuple(nodes_nm)
     some: list[Beams | None] = list(ready) if usable else [None] * len(nodes_nm)
 
     def one(k: int) -> tuple[np.ndarray, np.ndarray]:

@@ -1,7 +1,8 @@
 """HTML of cards: tags with escaped text, tables and figures.
 
-A card is self-contained: no script, no style sheet, no id, nothing fetched. Styles stand in the tags, because a notebook shows
-many cards on one page. Text and lines have the notebook's own colour, so a card suits light and dark themes.
+A card is self-contained: no style sheet, no id, nothing fetched, and no script but that of a stone in 3D, which leaves no name
+behind. Styles stand in the tags, because a notebook shows many cards on one page. Text and lines have the notebook's own
+colour, so a card suits light and dark themes.
 """
 
 from __future__ import annotations

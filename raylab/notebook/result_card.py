@@ -12,7 +12,7 @@ from .summary_card import numbers
 
 def card(result: Result) -> Html:
     """Maps at the middle wavelength, and the numbers."""
-    scene, waves = result.scene, result.scene.settings.wavelengths
+    scene, waves = result.scene, result.scene.settings.all_nm
     shown_nm = waves[len(waves) // 2]
     about = f"{scene.stone.material.name}, {scene.stone.weight_ct:.2f} ct, dome {scene.dome.name}, {view_line(scene.view)}"
     more = [note(f"maps at {shown_nm:g} nm; numbers are means over {len(waves)} wavelengths")] if len(waves) > 1 else []

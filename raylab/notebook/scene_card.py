@@ -17,7 +17,7 @@ def card(scene: Scene) -> Html:
         ("view", view_line(scene.view)),
         ("dome", scene.dome.name),
         ("resolution", f"{scene.resolution} pixels a side"),
-        ("wavelength", ", ".join(f"{one:g}" for one in settings.wavelengths) + " nm"),
+        ("wavelength", ", ".join(f"{one:g}" for one in settings.all_nm) + " nm"),
         ("engine", settings.engine or "the first that supports the scene"),
         ("polarisation", "tracked" if settings.polarized else "averaged at each surface"),
     ]

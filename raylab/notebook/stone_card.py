@@ -1,4 +1,4 @@
-"""The card of a stone: three drawings, and what is measured on it."""
+"""The card of a stone: three drawings, the stone in 3D, and what is measured on it."""
 
 from __future__ import annotations
 
@@ -7,15 +7,18 @@ from ..stone.proportions import measure
 from ..stone.stone import Stone
 from .html import Html, page, row, table
 from .line_drawing import three_drawings
+from .turned_stone import turned_stone
 
 
 def card(stone: Stone) -> Html:
-    """Drawings, and the mean of each measured quantity."""
+    """Drawings, the stone in 3D, and the mean of each measured quantity."""
     found = measure(stone)
     about = found.definitions
     rows = [(words(key).title, words(key).show(one.mean)) for key, one in found.items() if about[key].mean]
     half = -(-len(rows) // 2)
-    return page(stone.name, stone_line(stone), three_drawings(stone), row(table(rows[:half]), table(rows[half:])))
+    return page(
+        stone.name, stone_line(stone), three_drawings(stone), turned_stone(stone), row(table(rows[:half]), table(rows[half:]))
+    )
 
 
 def stone_line(stone: Stone) -> str:

@@ -35,6 +35,12 @@ def dark_figure(result: Result, found: DarkAreas) -> Figure:
 def draw_dark_areas(axes: Axes, result: Result, found: DarkAreas) -> AxesImage:
     """The same onto axes, without a title; returns the image, for a colour bar."""
     image = draw_map(axes, result, "luminance", None)
+    mark_dark_areas(axes, found)
+    return image
+
+
+def mark_dark_areas(axes: Axes, found: DarkAreas) -> None:
+    """The outline and the centroid of the largest dark area, and the edges of the strip, over a map."""
     grid = found.grid
     if found.where.any():
         axes.contour(grid.x_mm, grid.y_mm, found.where, [0.5], colors=_LINE, linewidths=1.4)
@@ -45,7 +51,6 @@ def draw_dark_areas(axes: Axes, result: Result, found: DarkAreas) -> AxesImage:
         for side in (-found.strip.half_mm, found.strip.half_mm):
             line = side * along[:, None] + across[:, None] * reach
             axes.plot(*line, color=_LINE, linewidth=0.9, linestyle="--")
-    return image
 
 
 def headline(found: DarkAreas) -> str:

@@ -53,7 +53,7 @@ def svg(result: Result, name: str = "luminance", wavelength_nm: float | None = N
         raise InputError("unknown quantity", key="name", value=name, expected="one of " + ", ".join(DRAWN))
     if not result.beams:
         raise UnsupportedScene.by((result.summary.engine, "the result has no virtual facets"))
-    known = result.scene.settings.wavelengths
+    known = result.scene.settings.all_nm
     number = len(known) // 2 if wavelength_nm is None else int(np.argmin(np.abs(np.array(known) - wavelength_nm)))
     whole = result.beams[number].unfolded()
     if len(whole) > MOST_POLYGONS:

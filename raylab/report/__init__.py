@@ -10,12 +10,14 @@ from ..comparison.comparison import Comparison
 from ..comparison.summing_up import listed, sentences
 from ..comparison.uncertainty import draws_for
 from ..package_files import shipped
+from ..pictures.turning import turning_script
 from ..progress import Progress
+from ..stone.extent import extent_of
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..threads import at_once
 from ..version import __version__
 from ..whole_files import whole_file
-from . import panels, pictures, tables
+from . import darkness, panels, pictures, tables
 from .appearance import Appearance, appearance_of
 from .file_names import letters
 
@@ -72,6 +74,7 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appear
     seen : what the stones look like; without it the page has neither colour pictures nor a film.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
 
     shelf = Environment(
         loader=FileSystemLoader(shipped("report")), autoescape=True, undefined=StrictUndefined, trim_blocks=True
@@ -95,6 +98,9 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appear
         differences=panels.differences(comparison, held),
         ledger=held["ledger.svg"],
         ledger_text=tables.ledger_text(comparison),
+        turning=Markup(turning_script(list(comparison.shown), "#turning figure", "#turning button")),
+        any_round=any(extent_of(stone).round for stone in comparison.stones),
+        dark=darkness.panel(comparison),
         drawings=[held[f"{mark}-drawing.svg"] for mark in marks],
         parts=tables.sentences(comparison),
         light=tables.light(comparison),

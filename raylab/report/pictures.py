@@ -42,7 +42,7 @@ FAR = 10.0
 WIDE = 7.4
 """Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
 
-_COLORS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma"}
+_COLORS = {"luminance": "cividis", "contrast": "PuOr_r", "leak": "magma", "window": "magma"}
 
 
 def picture_names(stones: int) -> list[str]:
@@ -89,7 +89,8 @@ def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None 
     high = _round_up(float(np.nanquantile(np.abs(values), 0.998))) if name == "contrast" else 1.0
     most = comparison.dome.peak_radiance if name == "luminance" else 1.0
     norm = TwoSlopeNorm(0.0, -1.0, max(high, 1.0)) if name == "contrast" else Normalize(0.0, most)
-    statistic, shown = STATISTIC_OF[name], words(STATISTIC_OF[name])
+    statistic = STATISTIC_OF.get(name, name)
+    shown = words(statistic)
     rows = [
         (
             label,
@@ -100,7 +101,12 @@ def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None 
         for k, label in enumerate(comparison.labels)
         if stones is None or k in stones
     ]
-    bar = {"luminance": "luminance (1: brightest radiance)", "contrast": "contrast (L - mean)/mean", "leak": "leakage"}
+    bar = {
+        "luminance": "luminance (1: brightest radiance)",
+        "contrast": "contrast (L - mean)/mean",
+        "leak": "leakage",
+        "window": "seen straight through",
+    }
     return _grid(comparison, rows, [(_COLORS[name], norm, bar[name])] * len(rows))
 
 

@@ -236,7 +236,7 @@ def material_notes(comparison: Comparison) -> list[str]:
 
 def map_text(comparison: Comparison, name: str, stone: int) -> str:
     """The picture of a stone's map in words."""
-    key = STATISTIC_OF[name]
+    key = STATISTIC_OF.get(name, name)
     what = words(key)
     parts = [
         f"{tilt_name(comparison, k)} {what.show(comparison.light[k][stone][key].statistic.value)}"

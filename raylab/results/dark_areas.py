@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -108,6 +108,18 @@ class DarkAreas:
         """The numbers by key, those of the band only for a long stone."""
         found = {LARGEST.key: self.largest, BAND_SHARE.key: self.band_share, BAND_DEPTH.key: self.band_depth}
         return {key: one for key, one in found.items() if one is not None}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers: values, brackets and errors by key; the place of the largest area in mm, NaN where nothing is dark."""
+        return {
+            "below": self.below,
+            "band": self.band,
+            "values": {key: one.value for key, one in self.statistics.items()},
+            "brackets": {key: [one.low, one.high] for key, one in self.statistics.items()},
+            "errors": {key: one.error for key, one in self.statistics.items()},
+            "center_mm": list(self.center_mm),
+            "extent_mm": list(self.extent_mm),
+        }
 
 
 class Cells(NamedTuple):

@@ -52,7 +52,7 @@ class Scene:
             if not isinstance(getattr(self, key), kind):
                 raise InputError("wrong type", key=key, value=getattr(self, key), expected=f"a {kind.__name__}")
         object.__setattr__(self, "resolution", whole_in("resolution", self.resolution, 1, MAX_RESOLUTION))
-        for wavelength_nm in self.settings.wavelengths:
+        for wavelength_nm in self.settings.all_nm:
             try:
                 self.stone.material.n(wavelength_nm)
                 self.stone.material.absorption_per_mm(wavelength_nm)
@@ -71,7 +71,7 @@ class Scene:
         digest = hashlib.sha256(b"raylab scene 2\n")
         facts = {
             "facets": stone.facts(),
-            "material": stone.material.digest(settings.wavelengths),
+            "material": stone.material.digest(settings.all_nm),
             "view": [None if part is None else float(part) for part in dataclasses.astuple(view)],
             "dome": dome.digest,
             "settings": [

@@ -72,22 +72,22 @@ class TraceSettings:
         object.__setattr__(self, key, value)
 
     @property
-    def wavelengths(self) -> tuple[float, ...]:
+    def all_nm(self) -> tuple[float, ...]:
         """The wavelengths as a tuple, nm."""
         return self.wavelengths_nm if isinstance(self.wavelengths_nm, tuple) else (self.wavelengths_nm,)
 
     @property
     def wavelength_nm(self) -> float:
         """The single wavelength, nm. Raises InputError for several wavelengths."""
-        if len(self.wavelengths) > 1:
+        if len(self.all_nm) > 1:
             expected = "a single wavelength"
-            raise InputError("more than one wavelength", key="wavelengths_nm", value=list(self.wavelengths), expected=expected)
-        return self.wavelengths[0]
+            raise InputError("more than one wavelength", key="wavelengths_nm", value=list(self.all_nm), expected=expected)
+        return self.all_nm[0]
 
     @property
     def middle_nm(self) -> float:
         """The middle wavelength of the list, nm; it represents all in a single picture."""
-        return self.wavelengths[len(self.wavelengths) // 2]
+        return self.all_nm[len(self.all_nm) // 2]
 
 
 def _keys(key: str, given: Any) -> tuple[str, ...]:

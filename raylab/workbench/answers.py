@@ -34,6 +34,7 @@ from ..tracers.exact.image import exact_image
 from ..tracers.ledger import LEAK
 from ..tracing import trace_scene
 from .colors import map_range
+from .dark_facts import dark_answer
 from .derived_designs import FINISHED
 from .design_json import rows_of, stones_of
 from .messages import encode
@@ -208,6 +209,11 @@ def _strip(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], di
     return strip(question, self.place(question)), {}
 
 
+def _dark(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """The dark areas of the stone at rest."""
+    return dark_answer(self.scene(question, stones_of(question.get("design"))[1]))
+
+
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
-KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip}
+KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip, "dark": _dark}
 """Kinds of request, by name."""

@@ -30,7 +30,7 @@ def bounds_of(question: Question, queue: RequestQueue) -> Check:
     the system says what the process uses.
     """
     begun_s, memory = time.monotonic(), used_memory()
-    patience_s = SOON_S if question.get("step") == COARSE and question.get("kind") != BACKGROUND else 0.0
+    patience_s = SOON_S if question.get("step") == COARSE and question.get("kind") not in BACKGROUND else 0.0
 
     def check() -> None:
         took_s = time.monotonic() - begun_s

@@ -70,7 +70,7 @@ class Conversation:
         loop, answerer = asyncio.get_running_loop(), Answerer(self.workbench.domes)
         while True:
             question = await self.queue.take()
-            worker = self.workbench.strips if question.get("kind") == BACKGROUND else self.workbench.worker
+            worker = self.workbench.strips if question.get("kind") in BACKGROUND else self.workbench.worker
             work = loop.run_in_executor(worker, self._answered, answerer, question)
             await asyncio.wait([work])
             fault = work.exception()

@@ -41,6 +41,7 @@ from .color_maps import MADE
 from .colors import color_tables, legends
 from .conversation import Conversation
 from .cut_facts import cut_facts, measured_facts, parameter_facts
+from .dark_facts import shown_numbers
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
 from .own_domes import dome_keys
@@ -93,6 +94,7 @@ class Workbench:
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "coverage": COVERAGE,
             "strips": shown_facts(),
+            "darkness": shown_numbers(),
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,

@@ -31,7 +31,7 @@ _PLACE: dict[str, Any] = {
     "tilt_azimuth_deg": (float, 0.0),
 }
 LINK = schema(
-    kind=(Literal["picture", "ray", "strip"], ...),
+    kind=(Literal["picture", "ray", "strip", "dark"], ...),
     id=(int | str | None, None),
     step=(str, ""),
     dome=(str, ...),

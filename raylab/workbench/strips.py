@@ -1,8 +1,8 @@
 """What a slider would do: the statistics of a design along the values of one key, with everything else as it is.
 
-The page asks for the values of one slider after another while it rests. It gets what is traced within a slice of time and asks
-again for the rest, so that other pages wait for no more than a slice, and a picture for no more than the value in work. A value
-that gives no stone has no numbers.
+The page draws them below its sliders and against the tilt. It asks for the values of one after another while it rests. It
+gets what is traced within a slice of time and asks again for the rest, so that other pages wait for no more than a slice, and a
+picture for no more than the value in work. A value that gives no stone has no numbers.
 """
 
 from __future__ import annotations
@@ -49,12 +49,13 @@ Place = Callable[[Stone, View], Scene]
 
 
 def shown_facts() -> list[dict[str, Any]]:
-    """The numbers of strips as the page needs them: name, words, unit, least span of the scale."""
+    """The numbers of strips as the page needs them: name, words, unit, whether the view changes it, least span of the scale."""
     return [
         {
             "key": key,
             "label": label,
             "unit": "ct" if key == WEIGHT else "",
+            "of_view": key != WEIGHT,
             "definition": "weight of the stone" if key == WEIGHT else STATISTICS[key].definition,
             "span": span,
         }

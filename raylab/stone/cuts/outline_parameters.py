@@ -31,7 +31,7 @@ def brilliant_parameters(*outline: Parameter, crown: float = 34.5, pavilion: flo
         return like_round(
             f"{side}_angle_deg", key=f"{side}_end_angle_deg", label=f"{side} angle at the ends", optional=True,
             description=f"slope of the {side} mains at the ends of the length",
-            unset=f"all {side} mains fall towards one point on the axis", slider=slider,
+            unset=f"all {side} mains meet in one point on the axis", slider=slider,
         )  # fmt: skip
 
     return (

@@ -170,7 +170,7 @@ STAR_ANGLE = Parameter(
     open_ends=True, slider=Slider(5.0, 35.0, 0.1),
 )  # fmt: skip
 CHEVRON_STEP = Parameter(
-    "chevron_step_deg", "from one chevron to the next", "degree", 0.1, 40.0,
+    "chevron_step_deg", "each chevron flatter by", "degree", 0.1, 40.0,
     "by how much the line under the middle of a side gets flatter", "pavilion", default=7.0,
     slider=Slider(2.0, 16.0, 0.1),
 )  # fmt: skip

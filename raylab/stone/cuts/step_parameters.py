@@ -24,7 +24,7 @@ def _steps(side: str, angle: float, slider: Slider) -> tuple[Parameter, ...]:
     return (
         like_round(f"{side}_angle_deg", description=f"slope of the {side} step at the girdle", default=angle, slider=slider),
         Parameter(
-            f"{side}_step_deg", f"from one {side} step to the next", "degree", 0.1, 40.0,
+            f"{side}_step_deg", f"each {side} step flatter by", "degree", 0.1, 40.0,
             "by how much each step is flatter than the one nearer to the girdle", side, default=7.0,
             slider=Slider(1.0, 15.0, 0.1),
         ),

@@ -4,10 +4,10 @@ export class Background {
   constructor(workbench) {
     Object.assign(this, { workbench, open: null, waiting: [] });
     for (const event of ["change", "requested", "link"]) workbench.addEventListener(event, () => this.drop());
-    workbench.addEventListener("strip", ({ detail }) => this.take(detail));
+    workbench.addEventListener("background", ({ detail }) => this.take(detail));
   }
 
-  /** The answer's header; null where the question was dropped. */
+  /** The answer, its header with `arrays`; null where the question was dropped. A question of no kind is one of a strip. */
   ask(question) {
     return new Promise((done) => {
       this.waiting.push({ question, done });
@@ -18,7 +18,7 @@ export class Background {
   next() {
     if (this.open || !this.waiting.length) return;
     this.open = { ...this.waiting.shift(), id: ++this.workbench.number };
-    this.workbench.link.ask({ ...this.open.question, kind: "strip", id: this.open.id });
+    this.workbench.link.ask({ kind: "strip", ...this.open.question, id: this.open.id });
   }
 
   take(header) {

@@ -35,8 +35,9 @@ export const last = {
     this.rows = workbench.start.last_facets.map((about) => this.row(about));
     this.usual = Object.fromEntries(workbench.start.last_facets.map((about) => [about.key, about.default]));
     const last = [...new Set(workbench.start.cuts.flatMap((cut) => cut.last))].join(", ");
-    this.none = el("p", { className: "note" }, "For a blocked stone. Open its facet table (CSV) or its scan, with measured table and mains " +
-      `and without facets of the last tiers (${last}). This panel places the last tiers on the measured mains and shows the finished stone as B.`);
+    this.none = el("p", { className: "note" });
+    this.words = "For a blocked stone. Open its facet table (CSV) or its scan, with measured table and mains " +
+      `and without facets of the last tiers (${last}). This panel places the last tiers on the measured mains and shows the finished stone as B.`;
     this.removed = new RemovedWeight(workbench, KIND);
     this.body = el("div", {},
       el("p", { className: "note" }, "The last facets are placed on the measured mains. The finished stone is shown as B beside the blocked one."),
@@ -78,6 +79,7 @@ export const last = {
     const cut = workbench.cutNamed(shape?.cut);
     const blocked = cut?.last.length && !cut.last.some((tier) => tiers.has(tier)) && cut.blocked.every((tier) => tiers.has(tier));
     this.none.hidden = finished || blocked;
+    this.none.textContent = cut && !cut.last.length ? `The cut of this stone (${cut.name}) has no stars and halves to lay on its mains.` : this.words;
     this.body.hidden = !this.none.hidden;
     const design = finished ? workbench.design : this.usual;
     for (const { about, one } of this.rows) {

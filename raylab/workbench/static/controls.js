@@ -71,7 +71,8 @@ export function optionalSlider(about, set, first, key = about.key) {
   if (about.unset === null) return one;
   const box = el("input", { type: "checkbox", "data-box": key });
   box.addEventListener("change", () => set(box.checked ? first() : null, true));
-  const label = el("label", { className: "row" }, el("span", {}, `${about.label} (if unchecked, ${about.unset})`), box);
+  const label = el("label", { className: "row" },
+    el("span", {}, `${about.label} `, el("span", { className: "quiet" }, `(if unchecked, ${about.unset})`)), box);
   return {
     element: el("div", {}, label, one.element),
     show: (value) => {

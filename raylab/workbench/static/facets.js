@@ -1,6 +1,7 @@
 // The panel of facets: one row per facet, to choose and to edit. Editing turns the stone into a facet table; undo reverts it.
 
 import { el, tidy } from "./controls.js";
+import { facetName } from "./facet_name.js";
 import { azimuthOf, indexWords, teethOf, wheelChoice } from "./index_wheel.js";
 
 const TIER = 0, NUMBER = 1, SIDE = 2;
@@ -11,8 +12,6 @@ const COLUMNS = [
   [DISTANCE, "distance", "millimetres from the centre"],
 ];
 const STEP = { [SLOPE]: 0.01, [AZIMUTH]: 0.01, [DISTANCE]: 0.001 };
-
-export const facetName = (row) => `${row[TIER]} ${row[NUMBER]}`;
 
 /** Set a slope; a slope beyond the vertical turns the facet to the other side. */
 function lean(row, slope) {

@@ -2,7 +2,8 @@
 // from there. Beside a step stands the brightness of its stones under the present dome and view, once it has been computed.
 
 import { el, fixed, tidy } from "./controls.js";
-import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
+import { facetName } from "./facet_name.js";
+import { AZIMUTH, DISTANCE, SLOPE } from "./facets.js";
 
 const MOST_NAMED = 3;
 /** Pictures of which brightness and facets are remembered. */

@@ -3,8 +3,10 @@
 import { Workbench } from "./workbench.js";
 import { buildColorControls } from "./color_controls.js";
 import { el, fixed, slider, tidy } from "./controls.js";
+import { Darkness } from "./darkness.js";
 import { Domes } from "./domes.js";
-import { AZIMUTH, DISTANCE, SLOPE, facetName } from "./facets.js";
+import { facetName } from "./facet_name.js";
+import { AZIMUTH, DISTANCE, SLOPE } from "./facets.js";
 import { Background } from "./background.js";
 import { buildFiles } from "./files.js";
 import { Glance } from "./glance.js";
@@ -15,6 +17,7 @@ import { PANELS, buildPanels, showPanels } from "./panels.js";
 import { MOST_RUNS, StoneView } from "./stone_view.js";
 import { Strip } from "./strip.js";
 import { Strips } from "./strips.js";
+import { TiltCurve } from "./tilt_curve.js";
 
 const $ = (id) => document.getElementById(id);
 const PATIENCE_MS = 3000;
@@ -22,8 +25,9 @@ const MOST_NAMED = 6;
 
 const start = await (await fetch("start.json")).json();
 const workbench = new Workbench(start);
-const maps = new Maps(workbench, $("maps"), $("probe"), $("edges"));
-const numbers = new Numbers(workbench, $("figures"));
+const darkness = new Darkness(workbench, $("outline-choice"), $("outline"));
+const maps = new Maps(workbench, $("maps"), $("probe"), $("edges"), { darkness });
+const numbers = new Numbers(workbench, $("figures"), darkness.element);
 const solid = new StoneView(workbench, $("solid-canvas"), $("solid-missing"));
 
 // --- the line with the error message ---------------------------------------------------------------------------------
@@ -64,7 +68,8 @@ buildFiles(workbench, complain);
 buildColorControls(workbench, $("light-controls"), complain);
 const background = new Background(workbench);
 new Glance(workbench, background, $("glance"));
-new Strips(workbench, background, $("strip-choice"));
+new Strips(workbench, background, $("strip-choice"), new TiltCurve(workbench, $("tilting")));
+darkness.listen(background, $("strip-choice"), () => maps.draw());
 $("undo").addEventListener("click", () => workbench.undo());
 $("redo").addEventListener("click", () => workbench.redo());
 $("reset").addEventListener("click", () => workbench.replace({ [workbench.state.editing]: workbench.state.opened[workbench.state.editing] }));

@@ -13,9 +13,9 @@ const DIFFERENCE = {
 };
 
 export class Maps {
-  /** `colored`: the list has the map in colour, which the page fetches from its server. */
-  constructor(workbench, root, probe, edges, { colored = true } = {}) {
-    Object.assign(this, { workbench, root, edges, colored, figures: [], key: "", input: new MapInput(workbench, this, probe) });
+  /** `colored`: the list has the map in colour, which the page fetches from its server; `darkness`: what may be outlined, see darkness.js. */
+  constructor(workbench, root, probe, edges, { colored = true, darkness = null } = {}) {
+    Object.assign(this, { workbench, root, edges, colored, darkness, figures: [], key: "", input: new MapInput(workbench, this, probe) });
     this.colors = new ColorMaps(workbench, () => this.draw());
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => {
@@ -107,6 +107,7 @@ export class Maps {
     context.imageSmoothingQuality = "high";
     context.drawImage(seen?.bitmap ?? pictureOf(values, scale, scale.name ? undefined : answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
     if (this.edges.checked) this.drawEdges(figure, context, transform);
+    this.drawDark(figure, context, transform);
     this.drawCross(figure, context, transform);
     if (legend.name === COLOR.name) return this.drawLegend(figure, legend, seen);
     figure.bar.hidden = false;
@@ -183,6 +184,23 @@ export class Maps {
         context.strokeStyle = color;
         context.stroke();
       }
+    }
+  }
+
+  /** The outline of the largest dark area, where it is asked for and known. */
+  drawDark({ side, canvas, wide }, context, transform) {
+    const outline = this.darkness?.outline(side);
+    if (!outline) return;
+    const dots = canvas.width / (wide || 1);
+    context.beginPath();
+    for (let k = 0; k < outline.length; k += 4) {
+      context.moveTo(transform.x(outline[k]), transform.y(outline[k + 1]));
+      context.lineTo(transform.x(outline[k + 2]), transform.y(outline[k + 3]));
+    }
+    for (const [width, color] of [[3.4, "#000"], [1.6, "#fff"]]) {
+      context.lineWidth = width * dots;
+      context.strokeStyle = color;
+      context.stroke();
     }
   }
 

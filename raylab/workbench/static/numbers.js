@@ -5,8 +5,9 @@
 import { el, fixed, signed } from "./controls.js";
 
 export class Numbers {
-  constructor(workbench, root) {
-    Object.assign(this, { workbench, root });
+  /** `more` is an element with further numbers that stands below the ledger. */
+  constructor(workbench, root, more = null) {
+    Object.assign(this, { workbench, root, more });
   }
 
   draw() {
@@ -17,7 +18,7 @@ export class Numbers {
     const { statistics } = workbench.start; // the library's own table
     const [entries, others] = [true, false].map((entry) => statistics.filter((one) => one.entry === entry));
     this.root.replaceChildren(
-      this.table("Ledger: where the light goes", entries, (summary, key) => statistic(summary, summary.ledger[key], key), sides, true),
+      el("div", {}, this.table("Ledger: where the light goes", entries, (summary, key) => statistic(summary, summary.ledger[key], key), sides, true), ...(this.more ? [this.more] : [])),
       el("div", {}, this.table("Statistics", others, (summary, key) => statistic(summary, summary.stats[key], key), sides, false), this.stone(sides), ...this.notes(sides)),
     );
     this.root.classList.toggle("behind", workbench.faulty.size > 0);
@@ -82,7 +83,7 @@ function statistic(summary, value, key) {
 }
 
 function cell(one, name, bar) {
-  if (one.value === undefined) return el("td", { className: "bracket", "data-number": name }, one.note);
+  if (one.value === undefined) return el("td", { "data-number": name }, el("span", { className: "bracket" }, one.note));
   const { value, low, high, error } = one;
   const hover = `${fixed(value, 6)} ± ${fixed(error, 6)} (standard error)` +
     (hasBracket(one) ? `; certainly between ${fixed(low, 6)} and ${fixed(high, 6)}` : "");
@@ -109,12 +110,12 @@ function ledgerBar(low, high) {
   return el("span", { className: "ledger-bar", ariaHidden: "true" }, sure, more);
 }
 
-/** B minus A with its standard error: "not resolved" up to `coverage` of them, "equal" if all that it may be rounds to zero. */
+/** B minus A with its standard error: "not resolved" up to `coverage` of them, "equal" if it is zero, or all that it may be rounds to zero. */
 function difference(a, b, coverage) {
   if (a.value === undefined || b.value === undefined) return el("td", {}, "–");
   const apart = b.value - a.value;
   const error = Math.hypot(a.error, b.error);
-  const equal = Number(fixed(Math.abs(apart) + coverage * error)) === 0;
+  const equal = apart === 0 || Number(fixed(Math.abs(apart) + coverage * error)) === 0;
   const words = equal ? "equal" : Math.abs(apart) > coverage * error ? plusMinus(error) : "not resolved";
   const hover = `${signed(apart, 6)} ± ${fixed(error, 6)} (standard error of tracing)` +
     (hasBracket(a) && hasBracket(b) ? `; certainly between ${signed(b.low - a.high, 6)} and ${signed(b.high - a.low, 6)}` : "");

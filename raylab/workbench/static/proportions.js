@@ -5,6 +5,8 @@ import { el, fixed, optionalSlider, slider } from "./controls.js";
 import { cutChoice } from "./cut_choice.js";
 import { Strip } from "./strip.js";
 
+const DIAMETER = "diameter_mm";
+
 export const proportions = {
   id: "proportions",
   title: "Proportions",
@@ -78,12 +80,13 @@ function measuredTable(workbench) {
     "This stone is a facet table; edit its facets in the panel Facets. Measured proportions, as mean and half the range:");
   if (!measured) return [note];
   const known = workbench.cutNamed(measured.cut)?.measured ?? workbench.start.measured;
-  const rows = known.filter(({ key }) => measured[key]).map(({ key, label, unit }) => {
+  const shown = ({ key }) => measured[key] && (key !== DIAMETER || measured.extent?.round !== false); // no diameter of what isn't round
+  const rows = known.filter(shown).map(({ key, label, unit }) => {
     const { mean, spread } = measured[key];
     return el("tr", {}, el("th", { scope: "row" }, label), el("td", {}, `${fixed(mean, 2)} ${unit}`),
       el("td", { className: "bracket" }, `± ${fixed(spread / 2, 2)}`));
   });
-  return [note, el("table", {}, el("tbody", {}, ...rows))];
+  return [note, el("table", { className: "measured" }, el("tbody", {}, ...rows))];
 }
 
 /** Material and body colour of a design of either kind. */

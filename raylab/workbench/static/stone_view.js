@@ -1,6 +1,6 @@
 // The stone in 3D: turn it, choose a facet, show the path of a view ray with the light that leaves at each hit.
 
-import { facetName } from "./facets.js";
+import { facetName } from "./facet_name.js";
 import { Painter } from "./gl.js";
 
 const SIGHTS = {

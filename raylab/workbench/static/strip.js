@@ -4,24 +4,16 @@
 // has a scale of its own, whose ends stand beside it.
 
 import { el, fixed, tidy } from "./controls.js";
+import { Curve, pathsOf, scaleOf, shape } from "./curve.js";
 
-/** Computed places along a strip, from a first glance to the whole; each holds the ones before. */
-export const COUNTS = [9, 17, 33];
-const PLACES = Math.max(...COUNTS);
 const [WIDE, HIGH, EDGE] = [320, 24, 2.5];
 
-const shape = (name, values) => {
-  const made = document.createElementNS("http://www.w3.org/2000/svg", name);
-  for (const [key, value] of Object.entries(values)) made.setAttribute(key, value);
-  return made;
-};
-
-export class Strip {
+export class Strip extends Curve {
   static all = [];
 
-  /** `source()` gives the { key, design } that the slider changes, without `design` that of the page; null where it has none now. */
   constructor(source) {
-    Object.assign(this, { source, now: NaN, key: "", points: [], asked: null, figure: null });
+    super(source, null);
+    Object.assign(this, { now: NaN, figure: null });
   }
 
   /** Take the place below a slider: `about` is its { key, label, spoken, unit, low, high }. Returns this. */
@@ -44,43 +36,15 @@ export class Strip {
     return this.element.isConnected && this.element.getClientRects().length > 0;
   }
 
-  /** Take up the scene of the page; what was computed stays where it is still true. */
   prepare(scene) {
-    const source = this.source();
-    this.element.classList.toggle("empty", !source);
-    if (!source) return false;
-    const { key, design = scene.design } = source;
-    const whole = { ...scene, design, key };
-    const others = key in scene ? { ...whole, [key]: null } : { ...whole, design: { ...design, [key]: null } };
-    const name = JSON.stringify(others);
-    if (name !== this.key) {
-      this.points = [];
-      this.key = name;
-    }
-    this.asked = whole;
-    return true;
+    const found = super.prepare(scene);
+    this.element.classList.toggle("empty", !found);
+    return found;
   }
 
-  /** The places among `count` that are not computed yet. */
-  missing(count) {
-    const step = (PLACES - 1) / (count - 1);
-    return Array.from({ length: count }, (_, k) => k * step).filter((place) => !this.points[place]);
-  }
-
-  value(place) {
-    return this.about.low + ((this.about.high - this.about.low) * place) / (PLACES - 1);
-  }
-
-  question(places) {
-    return { ...this.asked, step: "coarse", values: places.map((place) => this.value(place)) };
-  }
-
-  /** Take up an answer: the first of the places that were asked for. */
-  take({ values, numbers, errors, reasons }, places) {
-    values.forEach((_, k) => {
-      const at = (table) => Object.fromEntries(Object.entries(table).map(([key, column]) => [key, column[k]]));
-      this.points[places[k]] = { numbers: at(numbers), errors: at(errors), reason: reasons[k] };
-    });
+  /** The page has changed: the strip of the slider that moves is as true as before, others are behind. */
+  fade(moves) {
+    this.element.classList.toggle("behind", !moves || document.activeElement !== this.range);
   }
 
   /** Show where the slider stands. */
@@ -101,32 +65,26 @@ export class Strip {
   /** Draw a number (see `start.strips`), with a band of `coverage` standard errors. */
   draw(figure, coverage) {
     this.figure = figure;
+    this.element.classList.remove("behind");
     const runs = this.runs(figure.key, coverage);
-    const all = runs.flat();
-    this.element.classList.toggle("drawn", all.length > 0);
-    let [low, high] = [Math.min(...all.map(({ low }) => low)), Math.max(...all.map(({ high }) => high))];
-    const more = Math.max(0, figure.span - (high - low)) / 2;
-    [low, high] = [low - more, high + more];
-    const y = (value) => (EDGE + ((HIGH - 2 * EDGE) * (high - value)) / (high - low)).toFixed(2);
-    const joined = (points) => points.map(([x, value], k) => `${k ? "L" : "M"}${x.toFixed(1)} ${y(value)}`).join("");
-    this.line.setAttribute("d", runs.map((run) => joined(ends(run).map(({ x, value }) => [x, value]))).join(""));
-    this.band.setAttribute("d", runs.map(ends).map((run) =>
-      joined([...run.map(({ x, low }) => [x, low]), ...run.toReversed().map(({ x, high }) => [x, high])]) + "Z").join(""));
+    this.element.classList.toggle("drawn", runs.length > 0);
+    const [low, high] = scaleOf(runs, figure.span);
+    const paths = pathsOf(runs, (at) => this.across(at), (value) => EDGE + ((HIGH - 2 * EDGE) * (high - value)) / (high - low));
+    this.line.setAttribute("d", paths.line);
+    this.band.setAttribute("d", paths.band);
     const digits = figure.unit ? 2 : 3;
-    [high, low].forEach((value, k) => { this.ends.children[k].textContent = all.length ? fixed(value, digits) : ""; });
+    [high, low].forEach((value, k) => { this.ends.children[k].textContent = runs.length ? fixed(value, digits) : ""; });
     this.say(figure);
   }
 
-  /** Computed points in runs without a gap. */
-  runs(name, coverage) {
-    const runs = [[]];
-    this.points.forEach((point, place) => {
-      const value = point.numbers[name];
-      if (value === null) return void runs.push([]);
-      const error = coverage * (point.errors[name] ?? 0);
-      runs.at(-1).push({ x: this.across(this.value(place)), at: this.value(place), value, low: value - error, high: value + error });
-    });
-    return runs.filter((run) => run.length);
+  /** Nothing to show along the sliders. */
+  clear() {
+    this.element.classList.remove("drawn");
+  }
+
+  /** It can't be drawn, and why. */
+  fail(words) {
+    this.element.title = `Not drawn: ${words}`;
   }
 
   /** The strip in words, as tooltip and for who can't see it. */
@@ -140,27 +98,9 @@ export class Strip {
     const number = (value) => `${fixed(value, digits)} ${figure.unit}`.trim();
     const along = `along ${about.label}, ${unit(about.low)} to ${unit(about.high)}, with everything else as it is`;
     const words = found.length
-      ? `${figure.label} ${along}: from ${number(Math.min(...found))} to ${number(Math.max(...found))}; here ${number(this.near(figure.key))}` +
+      ? `${figure.label} ${along}: from ${number(Math.min(...found))} to ${number(Math.max(...found))}; here ${number(this.near(figure.key, this.now))}` +
         (none ? `. Gaps give no stone: ${none}` : "")
       : points.length ? `no stone ${along}: ${none}` : `${figure.label} ${along}: not computed yet`;
     this.picture.ariaLabel = this.element.title = words[0].toUpperCase() + words.slice(1);
   }
-
-  /** The number where the slider stands, on the line. */
-  near(name) {
-    for (const run of this.runs(name, 0)) {
-      for (let k = 0; k < run.length; k++) {
-        const [one, next] = [run[k], run[k + 1] ?? run[k]];
-        if (this.now < one.at || this.now > next.at) continue;
-        const share = next.at > one.at ? (this.now - one.at) / (next.at - one.at) : 0;
-        return one.value + share * (next.value - one.value);
-      }
-    }
-    return NaN;
-  }
-}
-
-/** A run that can be seen: a single point becomes a short dash. */
-function ends(run) {
-  return run.length > 1 ? run : [{ ...run[0], x: run[0].x - 2 }, { ...run[0], x: run[0].x + 2 }];
 }

@@ -1,13 +1,16 @@
-// All strips: computed one slider after the other while the page rests, the slider last used first; see strip.js.
+// All strips, and the curves against the tilt: computed one after the other while the page rests, the slider last used first; see
+// strip.js and tilt_curve.js.
 
 import { el } from "./controls.js";
-import { COUNTS, Strip } from "./strip.js";
+import { COUNTS } from "./curve.js";
+import { Strip } from "./strip.js";
 
 const KEPT = "raylab-strips";
 
 export class Strips {
-  constructor(workbench, background, choice) {
-    Object.assign(this, { workbench, background, choice, round: 0, rested: false, last: null });
+  /** `tilting` is the drawing against the tilt. */
+  constructor(workbench, background, choice, tilting) {
+    Object.assign(this, { workbench, background, choice, tilting, round: 0, rested: false, last: null });
     choice.append(...workbench.start.strips.map(({ key, label }) => el("option", { value: key }, label)), el("option", { value: "" }, "nothing"));
     try { choice.value = localStorage.getItem(KEPT) ?? choice.value; } catch { /* this browser keeps no choice */ }
     choice.addEventListener("change", () => {
@@ -34,7 +37,8 @@ export class Strips {
     this.round++;
     this.rested = false;
     document.documentElement.dataset.strips = "behind";
-    for (const strip of Strip.all) strip.element.classList.toggle("behind", strip !== this.last || document.activeElement !== strip.range);
+    for (const strip of Strip.all) strip.fade(strip === this.last);
+    this.tilting.fade();
   }
 
   /** The strips in sight, the one last used first. */
@@ -45,41 +49,43 @@ export class Strips {
     return shown.includes(this.last) ? [this.last, ...shown.filter((strip) => strip !== this.last)] : shown;
   }
 
-  /** Compute what is missing: all strips roughly, then finer; only that of the slider last used as finely as can be. Ends where
-   * something else is asked for meanwhile. */
+  /** Compute what is missing: all strips roughly, then finer; only that of the slider last used, and the curves against the tilt,
+   * as finely as can be. Ends where something else is asked for meanwhile. */
   async run() {
     const round = ++this.round;
+    this.tilting.arrange(this.figure);
     if (!this.figure) return;
     const { workbench } = this;
     const scene = workbench.scene(workbench.state.editing);
     const strips = this.inOrder().filter((strip) => strip.prepare(scene));
+    const curves = this.tilting.curves.filter((curve) => curve.prepare(scene));
     for (const count of COUNTS) {
       const wanted = count === COUNTS.at(-1) ? strips.filter((strip) => strip === this.last) : strips;
-      for (const strip of wanted) if (!(await this.fill(strip, count, round))) return;
+      for (const curve of [...wanted, ...curves]) if (!(await this.fill(curve, count, round))) return;
       document.documentElement.dataset.strips = String(count);
     }
   }
 
-  /** Compute a strip's missing places among `count`. False where the work was dropped or failed. */
-  async fill(strip, count, round) {
-    for (let places = strip.missing(count); places.length; places = strip.missing(count)) {
-      const found = await this.background.ask(strip.question(places));
+  /** Compute a curve's missing places among `count`. False where the work was dropped or failed. */
+  async fill(curve, count, round) {
+    for (let places = curve.missing(count); places.length; places = curve.missing(count)) {
+      const found = await this.background.ask(curve.question(places));
       if (round !== this.round || !found) return false;
       if (found.error) {
-        strip.element.title = `Not drawn: ${found.error.text}`;
+        curve.fail(found.error.text);
         return false;
       }
-      strip.take(found, places);
+      curve.take(found, places);
     }
-    strip.element.classList.remove("behind");
-    strip.draw(this.figure, this.workbench.start.coverage);
+    curve.draw(this.figure, this.workbench.start.coverage);
     return true;
   }
 
   drawAll() {
-    for (const strip of Strip.all) {
-      if (!this.figure) strip.element.classList.remove("drawn");
-      else if (strip.points.length) strip.draw(this.figure, this.workbench.start.coverage);
+    this.tilting.arrange(this.figure);
+    for (const curve of [...Strip.all, ...this.tilting.curves]) {
+      if (!this.figure) curve.clear();
+      else if (curve.points.length) curve.draw(this.figure, this.workbench.start.coverage);
     }
   }
 }

@@ -1,7 +1,7 @@
 // The panel of what-ifs: one facet or one tier, repolished by an angle or a depth.
 
 import { el, slider } from "./controls.js";
-import { facetName } from "./facets.js";
+import { facetName } from "./facet_name.js";
 import { RemovedWeight } from "./removed_weight.js";
 import { Strip } from "./strip.js";
 

@@ -264,8 +264,8 @@ export class Workbench extends EventTarget {
   }
 
   take(header, arrays) {
-    if (header.kind === "strip") {
-      this.notify("strip", header);
+    if (header.kind === "strip" || header.kind === "dark") {
+      this.notify("background", { ...header, arrays });
     } else if (header.kind !== "picture" && header.error) {
       this.notify("problem", header.error);
     } else if (header.kind === "ray" && !header.overtaken) {
