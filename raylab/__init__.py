@@ -71,6 +71,9 @@ if TYPE_CHECKING:
     from .stone.cuts.tapered_baguette import tapered_baguette
     from .stone.cuts.triangular_brilliant import triangular_brilliant
     from .stone.extent import azimuth_about
+    from .stone.inclusions.inclusion import Inclusion
+    from .stone.inclusions.inclusion_file import load_inclusions
+    from .stone.inclusions.placing import point_below
     from .stone.known_cuts import cut, cuts
     from .stone.measuring.plane_uncertainty import Uncertainty
     from .stone.offsets import Offset, deviate
@@ -93,6 +96,7 @@ _HOME = {
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
     "Explorer": "notebook.explorer",
+    "Inclusion": "stone.inclusions.inclusion",
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
@@ -144,6 +148,7 @@ _HOME = {
     "gradient": "designs.gradients",
     "hexagonal_step_cut": "stone.cuts.hexagonal_step_cut",
     "load_dome": "lighting.dome_file",
+    "load_inclusions": "stone.inclusions.inclusion_file",
     "load_scan": "stone.scanning.scan",
     "load_scene": "scene.scene_file",
     "load_stone": "stone.stone_file",
@@ -157,6 +162,7 @@ _HOME = {
     "oval_brilliant": "stone.cuts.oval_brilliant",
     "pareto": "sweeps.pareto",
     "pear_brilliant": "stone.cuts.pear_brilliant",
+    "point_below": "stone.inclusions.placing",
     "princess_cut": "stone.cuts.princess_cut",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
@@ -194,6 +200,7 @@ __all__ = [
     "Dome",
     "Estimate",
     "Explorer",
+    "Inclusion",
     "InputError",
     "Lamp",
     "LastFacets",
@@ -246,6 +253,7 @@ __all__ = [
     "gradient",
     "hexagonal_step_cut",
     "load_dome",
+    "load_inclusions",
     "load_scan",
     "load_scene",
     "load_stone",
@@ -259,6 +267,7 @@ __all__ = [
     "oval_brilliant",
     "pareto",
     "pear_brilliant",
+    "point_below",
     "princess_cut",
     "propagate",
     "ray_path",

@@ -34,7 +34,10 @@ TETRAHEDRON = [(0, 0, 0), (0.2, 0, 0), (0, 0.2, 0), (0, 0, 0.2)]
         (lambda: Inclusion.polyhedron(TETRAHEDRON[:3]), "corners_mm = 3: wrong number of corners"),
         (lambda: Inclusion.polyhedron([*TETRAHEDRON[:3], (0.1, 0.1, 0)]), "corners in one plane"),
         (lambda: Inclusion("sphere"), "shape = 'sphere': wrong type"),
-        (lambda: BOX.with_inclusions(Inclusion.sphere((0, 0, 0.6), 0.2)), r"inclusion 1 = .*not inside the stone.*0.1 mm outside"),
+        (
+            lambda: BOX.with_inclusions(Inclusion.sphere((0, 0, 0.6), 0.2)),
+            r"inclusion 1 = .*not inside the stone.*0.1 mm outside",
+        ),
         (lambda: BOX.with_inclusions(Inclusion.disc((0, 0, 0.5), 0.2)), "not inside the stone"),
         (lambda: BOX.with_inclusions([SPECK, "speck"]), "inclusion 2 = 'speck': wrong type"),
         (lambda: BOX.with_inclusions([SPECK] * (MOST + 1)), "too many inclusions; expected at most 1000"),
@@ -69,7 +72,9 @@ def test_extents_are_those_of_the_shapes():
     ball = rng.normal(size=(40000, 3))
     ball /= np.linalg.norm(ball, axis=1)[:, None]
     egg = Ellipsoid((0.1, 0.2, 0.3), (0.5, 0.2, 0.1), (1, 2, 3), (0, 1, 0))
-    assert egg.extent_mm(ways) == pytest.approx(((ball * egg.radii_mm) @ egg.axes @ ways.T).max(axis=0) + ways @ egg.center_mm, abs=5e-3)
+    assert egg.extent_mm(ways) == pytest.approx(
+        ((ball * egg.radii_mm) @ egg.axes @ ways.T).max(axis=0) + ways @ egg.center_mm, abs=5e-3
+    )
     disc = Disc((0.1, 0.2, 0.3), 0.5, (1.0, 2.0, 3.0))
     rim = np.cross(ball, disc.normal)
     rim *= 0.5 / np.linalg.norm(rim, axis=1)[:, None]
@@ -112,7 +117,9 @@ def test_inclusions_move_with_their_stone():
         other = stone.scaled(1.7).moved(turn, shift)
         start, end = rng.uniform(-1.0, 1.0, size=(2, 3))
         for one, two in zip(stone.inclusions, other.inclusions, strict=True):
-            assert crosses(turn @ (1.7 * start) + shift, turn @ (1.7 * end) + shift, two.shape) == crosses(start, end, one.shape)
+            assert crosses(turn @ (1.7 * start) + shift, turn @ (1.7 * end) + shift, two.shape) == crosses(
+                start, end, one.shape
+            )
 
 
 def test_inclusions_stay_when_facets_move_and_count_in_the_hash():

@@ -250,9 +250,7 @@ class Stone:
         symmetry = self.symmetry.turned(math.degrees(math.atan2(turn[1, 0], turn[0, 0]))) if upright else NONE_CLAIMED
         distances = self.distances_mm + normals @ shift
         inside = tuple(one.moved(turn, shift) for one in self.inclusions)
-        return replace(
-            self, normals=normals, distances_mm=distances, symmetry=symmetry, proportions=None, inclusions=inside
-        )
+        return replace(self, normals=normals, distances_mm=distances, symmetry=symmetry, proportions=None, inclusions=inside)
 
     def with_inclusions(self, inclusions: Inclusion | Sequence[Inclusion]) -> Stone:
         """The stone with these inclusions in place of its own; none for ``()``.

@@ -1,11 +1,12 @@
 """The oracle's test of whether a segment crosses an inclusion: by the points where it meets the shape's surface.
 
-Written to be read, and on other grounds than the kernels: they compare distances and clip, it solves for surface points and asks
-where the middles between them lie.
+Written to be read, and on other grounds than the kernels: they compare distances and clip, it solves for surface points and
+asks where the middles between them lie.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -17,15 +18,19 @@ def crosses(start: np.ndarray, end: np.ndarray, shape: Ellipsoid | Disc | Polyhe
     """Whether the segment from `start` to `end`, (3,) each, mm, has a point inside the shape, or through the disc."""
     if isinstance(shape, Disc):
         return _through_disc(start, end, shape)
-    meets = _meets_ellipsoid if isinstance(shape, Ellipsoid) else _meets_planes
-    inside = _in_ellipsoid if isinstance(shape, Ellipsoid) else _in_polyhedron
-    shares = [0.0, *(t for t in sorted(meets(start, end, shape)) if 0.0 < t < 1.0), 1.0]
-    middles = [(a + b) / 2.0 for a, b in zip(shares, shares[1:], strict=False)]
-    return any(inside(start + t * (end - start), shape) for t in middles)
+    if isinstance(shape, Ellipsoid):
+        return any(_in_ellipsoid(middle, shape) for middle in _middles(start, end, _meets_ellipsoid(start, end, shape)))
+    return any(_in_polyhedron(middle, shape) for middle in _middles(start, end, _meets_planes(start, end, shape)))
+
+
+def _middles(start: np.ndarray, end: np.ndarray, meets: list[float]) -> list[np.ndarray]:
+    """The middles of the parts into which surface points, given as shares of the segment, divide it."""
+    shares = [0.0, *(t for t in sorted(meets) if 0.0 < t < 1.0), 1.0]
+    return [start + (a + b) / 2.0 * (end - start) for a, b in itertools.pairwise(shares)]
 
 
 def _through_disc(start: np.ndarray, end: np.ndarray, disc: Disc) -> bool:
-    """The ends lie on either side of the disc's plane, and the segment divided in the ratio of their heights lies on the disc."""
+    """The ends lie on either side of the disc's plane, and the point that divides them in the ratio of heights is on the disc."""
     normal, center = np.array(disc.normal), np.array(disc.center_mm)
     before, after = float(normal @ (start - center)), float(normal @ (end - center))
     if before * after > 0.0 or before == after:

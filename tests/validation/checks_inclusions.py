@@ -1,4 +1,4 @@
-"""Inclusions against closed forms: where mirror and Snell put their images, and what the light along each segment gives them."""
+"""Inclusions against closed forms: where mirror and Snell put their images, and what they take from each segment."""
 
 from __future__ import annotations
 
@@ -41,10 +41,21 @@ def some_inclusions(stone: Stone, key: int) -> Stone:
     return stone.with_inclusions([one for one, held in zip(found, inside, strict=True) if held])
 
 
+def cut_off(key: int) -> Stone:
+    """A stone whose surface cuts off needles and discs that lie across it, most of them outside."""
+    stone, rng = random_polyhedron(key, n=1.7), np.random.default_rng([41, key])
+    found = []
+    for corner in stone.vertices_mm:
+        axis, normal = directions(2, rng)
+        found.append(Inclusion.ellipsoid(1.2 * corner, (0.6, 0.1, 0.1), axis=axis, transmittance=0.5))
+        found.append(Inclusion.disc(1.2 * corner, 0.6, normal, transmittance=0.5))
+    return stone.relabeled(inclusions=tuple(found))
+
+
 def stones(count: int) -> list[Stone]:
-    """A brilliant and random polyhedra, clear and tinted, some facets absorbing, each with inclusions of all shapes."""
-    bare = [gem(0.2), *(random_polyhedron(k, n=1.4 + 0.2 * k, absorption_per_mm=0.3 * (k % 2)) for k in range(count - 1))]
-    return [some_inclusions(stone, key) for key, stone in enumerate(bare)]
+    """A brilliant and random polyhedra, clear and tinted, with inclusions of all shapes; one with many that are cut off."""
+    bare = [gem(0.2), *(random_polyhedron(k, n=1.4 + 0.2 * k, absorption_per_mm=0.3 * (k % 2)) for k in range(count - 2))]
+    return [cut_off(5), *(some_inclusions(stone, key) for key, stone in enumerate(bare))]
 
 
 def agree_on(bodies: list[Stone], rays: int) -> float:

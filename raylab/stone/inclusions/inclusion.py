@@ -1,7 +1,7 @@
 """`Inclusion`: a body inside a stone that takes light, and nothing else.
 
-The stone's light runs in straight segments from facet to facet. An inclusion lets pass its `transmittance` of every segment that
-crosses it, however long or short the way inside it is, and takes the rest. It neither bends nor reflects nor scatters light:
+The stone's light runs in straight segments from facet to facet. An inclusion lets pass its `transmittance` of the light of every
+segment that crosses it, however long or short the way inside it is, and takes the rest. It neither bends nor reflects nor scatters light:
 what it takes is lost, and is booked in the ledger as `absorbed`, with the part `included` beside it.
 
 An inclusion that reaches beyond the stone's surface is cut off there. Where two overlap, each takes its share of what the other
@@ -18,7 +18,7 @@ import numpy as np
 
 from ...errors import InputError
 from ...units import number_in
-from .shapes import Z, Disc, Ellipsoid, Point, Polyhedron, Shape, point, radius
+from .shapes import Disc, Ellipsoid, Point, Polyhedron, Shape, Z, point, radius
 
 MOST = 1000
 """Most inclusions of a stone: every segment of every path is compared with each of them."""
@@ -114,7 +114,9 @@ def vars_of(shape: Shape) -> list[Any]:
     return [getattr(shape, field) for field in shape.__dataclass_fields__]
 
 
-def checked(inclusions: Inclusion | Iterable[Inclusion], normals: np.ndarray, distances_mm: np.ndarray) -> tuple[Inclusion, ...]:
+def checked(
+    inclusions: Inclusion | Iterable[Inclusion], normals: np.ndarray, distances_mm: np.ndarray
+) -> tuple[Inclusion, ...]:
     """The inclusions of a stone as a tuple.
 
     Parameters

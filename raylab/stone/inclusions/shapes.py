@@ -1,4 +1,4 @@
-"""The shapes of inclusions: ellipsoid, thin disc, convex polyhedron. All are convex, so a straight line crosses each at most once.
+"""The shapes of inclusions: ellipsoid, thin disc, convex polyhedron. All are convex: a straight line crosses each at most once.
 
 Points and directions are in the stone's frame, lengths in mm. Everything is kept as plain numbers, so that shapes are immutable
 and compare by value.
