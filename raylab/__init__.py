@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from .designs.gradients import gradient
     from .errors import InputError, RaylabError, StoneError, UnsupportedScene
     from .files import save_stone
+    from .inclusions import inclusion_images, inclusion_tilt
     from .lighting.dome import Dome, Lamp, Zone
     from .lighting.dome_file import dome_names, load_dome
     from .motion.scintillation import scintillation
@@ -147,6 +148,8 @@ _HOME = {
     "get_material": "optics.materials",
     "gradient": "designs.gradients",
     "hexagonal_step_cut": "stone.cuts.hexagonal_step_cut",
+    "inclusion_images": "inclusions",
+    "inclusion_tilt": "inclusions",
     "load_dome": "lighting.dome_file",
     "load_inclusions": "stone.inclusions.inclusion_file",
     "load_scan": "stone.scanning.scan",
@@ -252,6 +255,8 @@ __all__ = [
     "get_material",
     "gradient",
     "hexagonal_step_cut",
+    "inclusion_images",
+    "inclusion_tilt",
     "load_dome",
     "load_inclusions",
     "load_scan",

@@ -45,7 +45,7 @@ LAYERS = (
     ("scene",),
     ("tracers",),
     ("results",),
-    ("tracing", "pattern_symmetry", "single_ray", "darkness", "color"),
+    ("tracing", "pattern_symmetry", "single_ray", "darkness", "inclusions", "color"),
     ("designs", "motion"),
     ("sweeps", "comparison", "cutting"),
     ("files", "pictures"),

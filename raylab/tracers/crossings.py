@@ -65,24 +65,27 @@ def inclusion_table(inclusions: Sequence[Inclusion]) -> InclusionTable:
 @njit()
 def passed(x, y, z, vx, vy, vz, length, inclusions):
     """Share of the light that inclusions let pass on the segment from (x, y, z) along the unit vector v, `length` mm long."""
-    quadrics, flats, spheres, transmittance, starts, faces = inclusions
     share = 1.0
-    for k in range(transmittance.size):
-        wx, wy, wz, reach = spheres[k, 0] - x, spheres[k, 1] - y, spheres[k, 2] - z, spheres[k, 3]
-        ahead = wx * vx + wy * vy + wz * vz
-        near = min(max(ahead, 0.0), length)
-        ox, oy, oz = wx - near * vx, wy - near * vy, wz - near * vz
-        if ox * ox + oy * oy + oz * oz >= reach * reach:
-            continue
-        if starts[k + 1] > starts[k]:
-            crosses = _meets_body(x, y, z, vx, vy, vz, length, faces[starts[k] : starts[k + 1]])
-        elif flats[k, 0] != 0.0 or flats[k, 1] != 0.0 or flats[k, 2] != 0.0:
-            crosses = _meets_disc(wx, wy, wz, vx, vy, vz, length, flats[k], reach)
-        else:
-            crosses = _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics[k])
-        if crosses:
-            share *= transmittance[k]
+    for k in range(inclusions.transmittance.size):
+        if crosses(x, y, z, vx, vy, vz, length, inclusions, k):
+            share *= inclusions.transmittance[k]
     return share
+
+
+@njit()
+def crosses(x, y, z, vx, vy, vz, length, inclusions, k):
+    """Whether that segment has a point inside inclusion k, or through it if it is a disc."""
+    quadrics, flats, spheres, _, starts, faces = inclusions
+    wx, wy, wz, reach = spheres[k, 0] - x, spheres[k, 1] - y, spheres[k, 2] - z, spheres[k, 3]
+    near = min(max(wx * vx + wy * vy + wz * vz, 0.0), length)
+    ox, oy, oz = wx - near * vx, wy - near * vy, wz - near * vz
+    if ox * ox + oy * oy + oz * oz >= reach * reach:
+        return False
+    if starts[k + 1] > starts[k]:
+        return _meets_body(x, y, z, vx, vy, vz, length, faces[starts[k] : starts[k + 1]])
+    if flats[k, 0] != 0.0 or flats[k, 1] != 0.0 or flats[k, 2] != 0.0:
+        return _meets_disc(wx, wy, wz, vx, vy, vz, length, flats[k], reach)
+    return _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics[k])
 
 
 @njit()

@@ -30,7 +30,7 @@ def _middles(start: np.ndarray, end: np.ndarray, meets: list[float]) -> list[np.
 
 
 def _through_disc(start: np.ndarray, end: np.ndarray, disc: Disc) -> bool:
-    """The ends lie on either side of the disc's plane, and the point that divides them in the ratio of heights is on the disc."""
+    """The ends lie on either side of the disc's plane; the point that divides them in the ratio of heights is on the disc."""
     normal, center = np.array(disc.normal), np.array(disc.center_mm)
     before, after = float(normal @ (start - center)), float(normal @ (end - center))
     if before * after > 0.0 or before == after:

@@ -1,8 +1,8 @@
 """`Inclusion`: a body inside a stone that takes light, and nothing else.
 
-The stone's light runs in straight segments from facet to facet. An inclusion lets pass its `transmittance` of the light of every
-segment that crosses it, however long or short the way inside it is, and takes the rest. It neither bends nor reflects nor scatters light:
-what it takes is lost, and is booked in the ledger as `absorbed`, with the part `included` beside it.
+The stone's light runs in straight segments from facet to facet. An inclusion lets pass its `transmittance` of the light of each
+segment that crosses it, however long or short the way inside it is, and takes the rest. It neither bends nor reflects nor
+scatters light: what it takes is lost, and is booked in the ledger as `absorbed`, with the part `included` beside it.
 
 An inclusion that reaches beyond the stone's surface is cut off there. Where two overlap, each takes its share of what the other
 lets pass.

@@ -1,8 +1,9 @@
 """Where an inclusion lies that is plotted through a facet, as with a microscope.
 
-The microscope looks straight down on the facet, along its normal, so that the point of the facet is above the inclusion. Focused
-first on the facet and then on the inclusion, it moves by the apparent depth. The light that it focuses leaves close to the
-normal, for which the real depth is the refractive index times the apparent one (Snell's law in the first order of the angle).
+The microscope looks straight down on the facet, along its normal, so that the inclusion lies straight below the point of the
+facet through which it is seen. Focused first on the facet and then on the inclusion, the instrument moves by the apparent
+depth. The light that it focuses leaves close to the normal, for which the real depth is the refractive index times the apparent
+one (Snell's law in the first order of the angle).
 """
 
 from __future__ import annotations
