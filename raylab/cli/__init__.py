@@ -30,6 +30,7 @@ from .compare import compare
 from .console import never_fail_for_characters
 from .eyes import eyes
 from .film import film
+from .inclusion import inclusion
 from .lists import cuts, domes, engines, materials, scenes, statistics
 from .measure import measure
 from .recipe import recipe
@@ -51,7 +52,7 @@ app = App(
     suppress_keyboard_interrupt=False,
     result_action="return_none",
 )
-_SEEING = (render, color, eyes, tilt, film, workbench)
+_SEEING = (render, color, eyes, tilt, film, inclusion, workbench)
 _JUDGING = (measure, compare, brillianteer, repolish, sweep)
 _LISTING = (recipe, scenes, cuts, materials, domes, engines, statistics)
 for command in (*_SEEING, *_JUDGING, *_LISTING):
