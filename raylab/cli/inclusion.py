@@ -41,8 +41,8 @@ def inclusion(
 
     The command writes `inclusions.nc` (maps with and without the inclusions, contrast, number of the image, internal
     reflections), `inclusions.csv` (one row for each image: facets on the way, area, contrast, angle), `inclusions.json` and
-    `inclusions.png`. An image is what is seen of one inclusion along the same facets. It counts as large and strong enough where
-    its width and its contrast reach both thresholds. This is no grade of clarity.
+    `inclusions.png`. An image is what is seen of one inclusion along the same facets. It counts as large and strong enough
+    where its width and its contrast reach both thresholds. This is no grade of clarity.
 
     For example:
 
@@ -79,7 +79,11 @@ def inclusion(
         found = inclusion_images(
             wanted, distance_mm=distance_mm, resolves_arcmin=resolves_arcmin, contrast=contrast, progress=True
         )
-        facts = {"stone": wanted.stone.name, "dome": wanted.dome.name, "remarks": wanted.stone.inclusion_remarks()}
+        facts: dict[str, Any] = {
+            "stone": wanted.stone.name,
+            "dome": wanted.dome.name,
+            "remarks": wanted.stone.inclusion_remarks(),
+        }
         facts |= found.to_dict()
         (stage / "inclusions.nc").write_bytes(found.maps.to_netcdf(engine="h5netcdf"))
         (stage / "inclusions.csv").write_text(_csv(found), encoding="utf-8")
@@ -111,6 +115,21 @@ def _with_plotted(scene: Scene, plotted: Path | None) -> Scene:
     return replace(scene, stone=stone)
 
 
+_COLUMNS = (
+    "image",
+    "inclusion",
+    "reflections",
+    "area_mm2",
+    "x_mm",
+    "y_mm",
+    "taken",
+    "contrast",
+    "diameter_arcmin",
+    "large_and_strong",
+    "facets",
+)
+
+
 def _rows(found: InclusionImages) -> list[dict[str, Any]]:
     """One row for each image, by the names of the CSV file's columns."""
     return [
@@ -133,8 +152,7 @@ def _rows(found: InclusionImages) -> list[dict[str, Any]]:
 
 def _csv(found: InclusionImages) -> str:
     text = io.StringIO()
-    writer = csv.DictWriter(text, ["image", "inclusion", "reflections", "area_mm2", "x_mm", "y_mm", "taken", "contrast",
-                                   "diameter_arcmin", "large_and_strong", "facets"], lineterminator="\n")  # fmt: skip
+    writer = csv.DictWriter(text, _COLUMNS, lineterminator="\n")
     writer.writeheader()
     writer.writerows(_rows(found))
     return text.getvalue()
@@ -155,6 +173,6 @@ def _print(scene: Scene, found: InclusionImages, facts: dict[str, Any]) -> None:
         f"  {len(found.images)} images ({more} not printed), and {found.faint} faint ones; {found.large_and_strong} are at least"
     )
     say(f"  {eye.resolves_arcmin:g} arc minutes wide from {eye.distance_mm:g} mm and of contrast {eye.contrast:g} or more")
-    say(f"  the inclusions take {100 * found.taken.value:.3f} % of the light (standard error {100 * found.taken.error:.3f} %);")
-    say(f"  {100 * found.lost.value:.3f} % of the face's luminance is missing (standard error {100 * found.lost.error:.3f} %)")
+    for share, words in ((found.taken, "of the light is taken"), (found.lost, "of the face's luminance is missing")):
+        say(f"  {100.0 * share.value:.3f} % {words} (standard error {100.0 * share.error:.3f} %)")
     say()

@@ -1,6 +1,6 @@
 """Sampled engine against the reference tracer on many random stones with random inclusions; run by hand, not by pytest.
 
-    PYTHONPATH=.:tests:tests/validation python tests/validation/random_inclusions.py --stones 300
+    python tests/validation/random_inclusions.py --stones 200
 
 For each stone it traces rays from all sides by both, and prints the largest difference of any number of any ray, the largest
 distance of the ledger's sum from 1, and how many rays met an inclusion.
@@ -9,9 +9,14 @@ distance of the ledger's sum from 1, and how many rays met an inclusion.
 from __future__ import annotations
 
 import argparse
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
+
+sys.path += [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
+
 from both_tracers import ENTRIES, RICH, by_rays, by_reference, on_threads
 from checks_inclusions import cut_off, some_inclusions
 from polyhedra import random_polyhedron, random_rays
