@@ -169,10 +169,11 @@ def _print(scene: Scene, found: InclusionImages, facts: dict[str, Any]) -> None:
         table(list(rows[0]), [[str(cell) for cell in row.values()] for row in rows], left=2)
         say()
     eye, more = found.eye, len(found.images) - len(rows)
+    say(f"  {len(found.images)} images ({more} not printed), and {found.faint} faint ones")
     say(
-        f"  {len(found.images)} images ({more} not printed), and {found.faint} faint ones; {found.large_and_strong} are at least"
+        f"  {found.large_and_strong} are at least {eye.resolves_arcmin:g} arc minutes wide from {eye.distance_mm:g} mm and of "
+        f"contrast {eye.contrast:g} or more"
     )
-    say(f"  {eye.resolves_arcmin:g} arc minutes wide from {eye.distance_mm:g} mm and of contrast {eye.contrast:g} or more")
     for share, words in ((found.taken, "of the light is taken"), (found.lost, "of the face's luminance is missing")):
         say(f"  {100.0 * share.value:.3f} % {words} (standard error {100.0 * share.error:.3f} %)")
     say()
