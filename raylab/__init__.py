@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from .designs.gradients import gradient
     from .errors import InputError, RaylabError, StoneError, UnsupportedScene
     from .files import save_stone
+    from .inclusions import inclusion_images, inclusion_tilt
     from .lighting.dome import Dome, Lamp, Zone
     from .lighting.dome_file import dome_names, load_dome
     from .motion.scintillation import scintillation
@@ -71,6 +72,9 @@ if TYPE_CHECKING:
     from .stone.cuts.tapered_baguette import tapered_baguette
     from .stone.cuts.triangular_brilliant import triangular_brilliant
     from .stone.extent import azimuth_about
+    from .stone.inclusions.inclusion import Inclusion
+    from .stone.inclusions.inclusion_file import load_inclusions
+    from .stone.inclusions.placing import point_below
     from .stone.known_cuts import cut, cuts
     from .stone.measuring.plane_uncertainty import Uncertainty
     from .stone.offsets import Offset, deviate
@@ -93,6 +97,7 @@ _HOME = {
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
     "Explorer": "notebook.explorer",
+    "Inclusion": "stone.inclusions.inclusion",
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
@@ -143,7 +148,10 @@ _HOME = {
     "get_material": "optics.materials",
     "gradient": "designs.gradients",
     "hexagonal_step_cut": "stone.cuts.hexagonal_step_cut",
+    "inclusion_images": "inclusions",
+    "inclusion_tilt": "inclusions",
     "load_dome": "lighting.dome_file",
+    "load_inclusions": "stone.inclusions.inclusion_file",
     "load_scan": "stone.scanning.scan",
     "load_scene": "scene.scene_file",
     "load_stone": "stone.stone_file",
@@ -157,6 +165,7 @@ _HOME = {
     "oval_brilliant": "stone.cuts.oval_brilliant",
     "pareto": "sweeps.pareto",
     "pear_brilliant": "stone.cuts.pear_brilliant",
+    "point_below": "stone.inclusions.placing",
     "princess_cut": "stone.cuts.princess_cut",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
@@ -194,6 +203,7 @@ __all__ = [
     "Dome",
     "Estimate",
     "Explorer",
+    "Inclusion",
     "InputError",
     "Lamp",
     "LastFacets",
@@ -245,7 +255,10 @@ __all__ = [
     "get_material",
     "gradient",
     "hexagonal_step_cut",
+    "inclusion_images",
+    "inclusion_tilt",
     "load_dome",
+    "load_inclusions",
     "load_scan",
     "load_scene",
     "load_stone",
@@ -259,6 +272,7 @@ __all__ = [
     "oval_brilliant",
     "pareto",
     "pear_brilliant",
+    "point_below",
     "princess_cut",
     "propagate",
     "ray_path",

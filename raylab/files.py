@@ -179,8 +179,12 @@ def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
 
     Meshes are watertight triangles. A recipe says how each facet can be laid: by slope and mate, through points, or, where its
     plane is all that is known, by its distance; it needs a girdle of vertical facets. Raises InputError for another suffix, a
-    material that a table can't name, a stone that has no recipe, or an existing file without `force`.
+    material that a table can't name, a stone that has no recipe, a stone with inclusions, which no such file holds, or an
+    existing file without `force`.
     """
+    if stone.inclusions:
+        expected = "stone.with_inclusions(()) to save the stone alone"
+        raise InputError("a stone file holds no inclusions", key="inclusions", value=len(stone.inclusions), expected=expected)
     suffix = Path(path).suffix.lower()
     if suffix not in _STONES:
         kinds = ", ".join(_STONES)

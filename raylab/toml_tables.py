@@ -48,6 +48,8 @@ _WORDS: dict[Any, str] = {
     int | str | None: "a number or text",
     list[str]: "a list of names",
     list[float]: "two numbers in brackets",
+    list[float] | None: "a list of numbers",
+    list[list[float]] | None: "a list of points",
     Numbers: "a number or a list of numbers",
     dict: "a table of keys",
     list[dict[str, Any]]: "a list of tables",

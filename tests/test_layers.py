@@ -45,7 +45,7 @@ LAYERS = (
     ("scene",),
     ("tracers",),
     ("results",),
-    ("tracing", "pattern_symmetry", "single_ray", "darkness", "color"),
+    ("tracing", "pattern_symmetry", "single_ray", "darkness", "inclusions", "color"),
     ("designs", "motion"),
     ("sweeps", "comparison", "cutting"),
     ("files", "pictures"),
@@ -157,8 +157,9 @@ def test_tracers_do_not_know_each_other(path):
 
 
 def test_the_oracle_shares_only_stone_dome_and_ledger():
-    allowed = {"lighting.dome", "stone.finish", "stone.stone", "tracers.ledger"}
-    assert set(own_imports(ROOT / "tracers" / "reference.py")) <= allowed
+    allowed = {"lighting.dome", "stone.finish", "stone.stone", "stone.inclusions.shapes", "tracers.ledger"}
+    found = {one for path in (ROOT / "tracers").glob("reference*.py") for one in own_imports(path)}
+    assert found <= {*allowed, "tracers.reference_crossings"}
 
 
 def test_a_wrong_arrow_would_be_seen(tmp_path, monkeypatch):

@@ -30,6 +30,7 @@ from .compare import compare
 from .console import never_fail_for_characters
 from .eyes import eyes
 from .film import film
+from .inclusion import inclusion
 from .lists import cuts, domes, engines, materials, scenes, statistics
 from .measure import measure
 from .recipe import recipe
@@ -54,7 +55,7 @@ app = App(
     result_action="return_none",
 )
 _GROUPS = {
-    "See a stone": (render, color, eyes, tilt, film, workbench),
+    "See a stone": (render, color, eyes, tilt, film, inclusion, workbench),
     "Measure, compare and choose": (measure, compare, brillianteer, repolish, sweep),
     "What there is to use": (recipe, scenes, cuts, materials, domes, engines, statistics),
 }

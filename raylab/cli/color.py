@@ -134,7 +134,7 @@ def _print(scene: Scene, facts: dict[str, Any]) -> None:
         rows.append(("share of the face without an angle", f"{fire['without_share']:.4f}"))
     table(("", "value"), rows)
     if "face" not in facts:
-        say("  face colour and fire need a parallel view; this view is in perspective")
+        say("  face colour and fire need an exact engine: a parallel view, and a stone without inclusions")
     for note in facts["notes"]:
         say(f"  {note}")
     say()

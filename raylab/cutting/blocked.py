@@ -143,7 +143,7 @@ def _rounded(stone: Stone, diameter_mm: float) -> Stone:
     if made.dropped:
         named = ", ".join(made.dropped[:4])
         raise StoneError(f"facets vanish at this diameter: {named}", key="diameter_mm", value=diameter_mm)
-    return made
+    return made.relabeled(inclusions=stone.inclusions)
 
 
 def _rebuilt(stone: Stone, normals: np.ndarray, distances_mm: np.ndarray) -> Stone:

@@ -103,7 +103,7 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
         redundant="drop",
     )
     refuse_lost(made.dropped, f"with {choice}")
-    return replace(made, dropped=stone.dropped)
+    return replace(made, dropped=stone.dropped, inclusions=stone.inclusions)
 
 
 def _symmetry(blocked: Blocked) -> SymmetryGroup:

@@ -51,6 +51,7 @@ LOOKS = {
     "leak": Look("magma", 0.0, 1.0),
     "window": Look("magma", 0.0, 1.0),
     "absorbed": Look("magma", 0.0, None),
+    "included": Look("magma", 0.0, None),
     "scattered": Look("magma", 0.0, None),
     "untraced": Look("magma", 0.0, None),
     "glare": Look("cividis", 0.0, None),

@@ -17,6 +17,7 @@ from ..optics.materials import Material, get_material
 from ..plane_geometry import convex_outline
 from ..units import carat
 from .finish import POLISHED, Finish, get_finish
+from .inclusions.inclusion import Inclusion, checked, remarks
 from .polyhedron import Polyhedron, intersect
 from .symmetry_group import SymmetryGroup
 from .tier import GIRDLE
@@ -46,6 +47,7 @@ class Stone:
     dropped : names of omitted planes, which touch the body in less than a polygon.
     proportions : parameters of the cut, as they were stated, that made these planes; None for a stone that was moved, scaled or
         made of planes.
+    inclusions : what lies inside it and takes light; `with_inclusions` checks it. They stay where they are when facets move.
     """
 
     normals: np.ndarray
@@ -60,6 +62,7 @@ class Stone:
     measured: bool = False
     dropped: tuple[str, ...] = field(default=())
     proportions: Mapping[str, Any] | None = None
+    inclusions: tuple[Inclusion, ...] = ()
 
     _repr_html_ = shown_by("stone_card")
 
@@ -169,7 +172,8 @@ class Stone:
 
     def facts(self) -> list[Any]:
         """What a hash of the stone holds beside its planes and its material, ready for JSON."""
-        return [self.tiers, self.indices, [astuple(finish) for finish in self.finishes], str(self.symmetry)]
+        inside = [[one.facts() for one in self.inclusions]] if self.inclusions else []
+        return [self.tiers, self.indices, [astuple(finish) for finish in self.finishes], str(self.symmetry), *inside]
 
     def plane_bytes(self) -> bytes:
         """The planes, the same bytes for equal numbers on every machine: no difference between 0 and -0."""
@@ -245,10 +249,25 @@ class Stone:
         upright = turn[2, 2] > 1.0 - 1e-12
         symmetry = self.symmetry.turned(math.degrees(math.atan2(turn[1, 0], turn[0, 0]))) if upright else NONE_CLAIMED
         distances = self.distances_mm + normals @ shift
-        return replace(self, normals=normals, distances_mm=distances, symmetry=symmetry, proportions=None)
+        inside = tuple(one.moved(turn, shift) for one in self.inclusions)
+        return replace(self, normals=normals, distances_mm=distances, symmetry=symmetry, proportions=None, inclusions=inside)
+
+    def with_inclusions(self, inclusions: Inclusion | Sequence[Inclusion]) -> Stone:
+        """The stone with these inclusions in place of its own; none for ``()``.
+
+        What reaches beyond the surface is cut off there; `inclusion_remarks` says so.
+
+        Raises InputError for more than 1000, and for one whose middle is not inside the stone.
+        """
+        return self.relabeled(inclusions=checked(inclusions, self.normals, self.distances_mm))
+
+    def inclusion_remarks(self) -> list[str]:
+        """One sentence for each inclusion that the surface cuts off, and for each pair that may overlap."""
+        names = [self.facet_name(facet) for facet in range(len(self))]
+        return remarks(self.inclusions, self.normals, self.distances_mm, names)
 
     def relabeled(self, **changes: Any) -> Stone:
-        """The same planes with other tier names, numbers, symmetry or finishes."""
+        """The same planes with other tier names, numbers, symmetry, finishes or inclusions."""
         other = replace(self, **changes)
         other.__dict__["polyhedron"] = self.polyhedron
         return other
@@ -256,8 +275,8 @@ class Stone:
     def with_planes(
         self, normals: np.ndarray, distances_mm: np.ndarray, *, name: str | None = None, redundant: str = "refuse"
     ) -> Stone:
-        """The same facets, tiers and material on other planes, checked anew; see `from_planes`."""
-        return Stone.from_planes(
+        """The same facets, tiers, material and inclusions on other planes, checked anew; see `from_planes`."""
+        made = Stone.from_planes(
             normals,
             distances_mm,
             tiers=self.tiers,
@@ -270,12 +289,14 @@ class Stone:
             measured=self.measured,
             redundant=redundant,
         )
+        return made.relabeled(inclusions=self.inclusions) if self.inclusions else made
 
     def scaled(self, factor: float) -> Stone:
         """The stone with every length multiplied by a positive, finite factor."""
         if not 0.0 < factor < math.inf:
             raise StoneError("not positive and finite", key="factor", value=factor)
-        larger = replace(self, distances_mm=self.distances_mm * factor, proportions=None)
+        inside = tuple(one.moved(np.eye(3), np.zeros(3), factor) for one in self.inclusions)
+        larger = replace(self, distances_mm=self.distances_mm * factor, proportions=None, inclusions=inside)
         larger.__dict__["polyhedron"] = self.polyhedron.scaled(factor)
         return larger
 

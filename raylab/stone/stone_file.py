@@ -10,7 +10,8 @@
     absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
                                   # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
-In place of a cut and its parameters a recipe may stand: outline, girdle and tiers, see `recipes.recipe_table`.
+In place of a cut and its parameters a recipe may stand: outline, girdle and tiers, see `recipes.recipe_table`. Any of them may
+have `inclusions`, see `inclusions.inclusion_file`.
 
 To read stones from another kind of file, add a row to `STONE_READERS`.
 """
@@ -18,6 +19,7 @@ To read stones from another kind of file, add a row to `STONE_READERS`.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -32,6 +34,7 @@ from ..toml_tables import NumberOrPairs, Table, read_toml, schema
 from .cuts.cut import Cut
 from .cuts.parameter import Parameter
 from .facet_table import read_facet_table
+from .inclusions.inclusion_file import with_inclusions_of
 from .known_cuts import cuts, get_cut
 from .recipes.recipe_table import is_recipe, recipe_from
 from .scanning import mesh_file
@@ -129,12 +132,25 @@ def _stone_section(path: Path) -> Table:
 
 def stone_from(table: Table) -> Stone:
     """A stone from a [stone] table: its proportions, its recipe, or the file it names; no chain of files can close."""
+    return _filled(table, _bare)
+
+
+def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
+    """The stone that `bare` makes of a [stone] table, with the inclusions that the table states."""
+    if not isinstance(table.values, dict) or "inclusions" not in table.values:
+        return bare(table)
+    rest = {key: value for key, value in table.values.items() if key != "inclusions"}
+    return with_inclusions_of(table, bare(replace(table, values=rest)))
+
+
+def _bare(table: Table) -> Stone:
+    """The stone of a [stone] table without the inclusions that it states."""
     if "file" not in table.values:
         return _stated(table)
     table = table.checked(_STONE_IN_FILE)
     target, options = table.path("file"), {key: value for key, value in table.values.items() if key != "file"}
     if target.suffix.lower() == ".toml" and not options:
-        return _stated(_stone_section(target))
+        return _filled(_stone_section(target), _stated)
     try:
         return load_stone(target, **options)
     except InputError as error:

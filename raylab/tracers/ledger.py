@@ -7,15 +7,16 @@ entered again. Each entry is tallied where it happens; none is computed as a res
     sky        left above the girdle plane, outside the head's cone
     head       left into the head's cone: the observer sees himself, dark
     leak       left below the girdle plane
-    absorbed   taken by the body colour
+    absorbed   taken by the body colour, or by an inclusion
     scattered  met an absorbing facet, such as a bruted (rough) girdle
     untraced   still inside when the path was ended
 
 They sum to one to rounding. The girdle plane is the stone's own and tilts with it; the head's cone stands about the
-dome's axis and covers both sky and leak. Two parts of them are tallied beside the ledger:
+dome's axis and covers both sky and leak. Three parts of them are tallied beside the ledger:
 
     glare      the part of sky + head + leak that came off the first surface
     window     the part of leak that left without an internal reflection: the eye sees straight through the stone
+    included   the part of absorbed that inclusions take; on each segment body colour comes first
 
 Light that leaves within a rounding error of an edge is booked by one rule, see `lighting.dome`. How much of it there is, and
 what the other bookings would give, stands beside the ledger:
@@ -41,8 +42,9 @@ SOURCE_X, SOURCE_Y, SOURCE_Z = 8, 9, 10  # sum of weight x outside direction, do
 BOUNCES = 11  # sum of weight x number of internal reflections before leaving
 WINDOW = 12
 DOUBT, DIMMER, BRIGHTER = 13, 14, 15
-CHANNELS = 16
-MAPPED = DOUBT  # the channels before this one have maps; of the others only the means over the stone are wanted
+INCLUDED = 16
+CHANNELS = 17
+MAPPED = DOUBT  # the channels before this one have maps of every stone; `included` has one where there are inclusions
 FIELDS = (
     "luminance",
     *ENTRIES,
@@ -55,6 +57,7 @@ FIELDS = (
     "doubt",
     "dimmer",
     "brighter",
+    "included",
 )
 """Names of the channels, in their order."""
 

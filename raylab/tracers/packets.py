@@ -17,7 +17,8 @@ import numpy as np
 
 from ..jit import njit
 from ..stone.finish import ABSORBS
-from .ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit
+from .crossings import passed
+from .ledger import ABSORBED, INCLUDED, SCATTERED, UNTRACED, tally_exit
 from .rim import SECTORS, sector_of
 from .surface import cone_outside, interact
 
@@ -173,6 +174,22 @@ def _absorb(p, coefficient, out, lanes):
 
 
 @njit()
+def _cross(p, inclusions, out, lanes):
+    """What inclusions take on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
+    for k in range(lanes):
+        if p[_RAY + k] >= 0.0:
+            length = p[_NUM + k] / p[_DEN + k]
+            left = passed(p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], length, inclusions)
+            taken = p[_I + k] * (1.0 - left)
+            out[int(p[_RAY + k]), ABSORBED] += taken
+            out[int(p[_RAY + k]), INCLUDED] += taken
+            p[_I + k] *= left
+            p[_Q + k] *= left
+            p[_U + k] *= left
+            p[_V + k] *= left
+
+
+@njit()
 def _find_next(p, stone, out, lanes):
     """Set every lane's next facet; a lane that finds none books its weight as untraced and is free."""
     planes, core2 = stone.planes, stone.rim.core2
@@ -204,7 +221,7 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
     """
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces = rules
-    absorbing = (stone.finish == ABSORBS).any()
+    absorbing, including = (stone.finish == ABSORBS).any(), stone.inclusions.transmittance.size > 0
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
     while True:
@@ -214,6 +231,8 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
         _find_next(p, stone, out, lanes)
         if stone.medium.absorption_per_mm > 0.0:
             _absorb(p, stone.medium.absorption_per_mm, out, lanes)
+        if including:
+            _cross(p, stone.inclusions, out, lanes)
         _meet(p, stone.medium.n, polarized, lanes)
         busy = 0
         for k in range(lanes):

@@ -26,6 +26,7 @@ from .ledger import (
     DOUBT,
     GLARE,
     HEAD,
+    INCLUDED,
     LEAK,
     LUMINANCE,
     SCATTERED,
@@ -35,6 +36,7 @@ from .ledger import (
     UNTRACED,
     WINDOW,
 )
+from .reference_crossings import crosses
 
 
 @dataclass
@@ -45,7 +47,7 @@ class Path:
     ----------
     facets : facet numbers met, the entry first; empty for a miss.
     exits : (weight, unit direction in the stone's frame, internal reflections before) of each part that left, the glare first.
-    glare, absorbed, scattered, untraced : the other parts.
+    glare, absorbed, scattered, untraced : the other parts. included : the part of `absorbed` that inclusions took.
     """
 
     facets: list[int] = field(default_factory=list)
@@ -54,10 +56,12 @@ class Path:
     absorbed: float = 0.0
     scattered: float = 0.0
     untraced: float = 0.0
+    included: float = 0.0
 
     def row(self, dome: Dome, turn: np.ndarray) -> np.ndarray:
         """The path's ledger as (CHANNELS,) numbers; `turn` (3, 3) takes the stone's frame to the dome's."""
         row = np.zeros(CHANNELS)
+        row[INCLUDED] = self.included
         row[GLARE], row[ABSORBED], row[SCATTERED], row[UNTRACED] = self.glare, self.absorbed, self.scattered, self.untraced
         for number, (weight, direction, bounces) in enumerate(self.exits):
             in_dome = turn @ direction
@@ -221,6 +225,11 @@ def trace_path(
         left = math.exp(-absorption * distance[f])
         path.absorbed += float(np.trace(coherency).real) * (1.0 - left)
         coherency = coherency * left
+        for inclusion in stone.inclusions:
+            if crosses(here - distance[f] * direction, here, inclusion.shape):
+                lost = float(np.trace(coherency).real) * (1.0 - inclusion.transmittance)
+                path.absorbed, path.included = path.absorbed + lost, path.included + lost
+                coherency = coherency * inclusion.transmittance
         path.facets.append(f)
         if stone.finishes[f] == ABSORBING:
             path.scattered += float(np.trace(coherency).real)

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..optics.media import Medium, medium_of
 from ..stone.stone import Stone
+from .crossings import InclusionTable, inclusion_table
 from .rim import Rim, rim_of
 
 STEEP = 0.02
@@ -27,6 +28,7 @@ class StoneTable(NamedTuple):
     facet : (R,) the facet of each row.
     finish : (R,) each row's `Finish.code`.
     medium : what the stone is made of.
+    inclusions : what takes light inside it.
     """
 
     planes: np.ndarray
@@ -35,6 +37,7 @@ class StoneTable(NamedTuple):
     facet: np.ndarray
     finish: np.ndarray
     medium: Medium
+    inclusions: InclusionTable
 
 
 def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
@@ -51,6 +54,7 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
         facet=facet.astype(np.int64),
         finish=stone.finish_codes[facet],
         medium=medium_of(stone.material, wavelength_nm),
+        inclusions=inclusion_table(stone.inclusions),
     )
 
 

@@ -158,7 +158,8 @@ def rows_of(stone: Stone) -> list[list[Any]]:
 
 
 def facet_design(stone: Stone) -> Design:
-    """A stone as a table of facets."""
+    """A stone as a table of facets. Raises InputError for a stone with inclusions."""
+    _refuse_inclusions(stone)
     return {
         "kind": FACETS,
         "name": stone.name,
@@ -175,13 +176,21 @@ def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
     """The [stone] table of a TOML file, which made `stone`, with every parameter that the page has a control for.
 
     What is stated in another way is converted: heights become the angles they stand for, a weight the size it gives, a tint's
-    name its spectrum.
+    name its spectrum. Raises InputError for a stone with inclusions.
     """
+    _refuse_inclusions(stone)
     given, cut = dict(table), get_cut(table["cut"])
     if given.pop("tint", None) is not None:
         given["absorption_per_mm"] = _absorption(stone.material)
     stated = {key: given.pop(key) for key in list(given) if key in cut.keys}
     return {**usual_design(cut, stone.name), **cut.plainly(stated, stone.volume_mm3), **given}
+
+
+def _refuse_inclusions(stone: Stone) -> None:
+    """A design has no inclusions, so none are dropped unsaid."""
+    if stone.inclusions:
+        expected = "a stone without inclusions on the page"
+        raise InputError("inclusions are not shown here", key="inclusions", value=len(stone.inclusions), expected=expected)
 
 
 def _absorption(material: Material) -> Any:

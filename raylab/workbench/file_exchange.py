@@ -116,10 +116,14 @@ def _refuse_links(tables: dict[str, Any]) -> None:
     stone = tables.get("stone")
     inner = {"stone.outline": stone.get("outline")} if isinstance(stone, dict) else {}
     for section, key in (
-        ("stone", "file"), ("stone", "tint"), ("stone.outline", "file"), ("dome", "file"), ("dome", "image")
+        ("stone", "file"), ("stone", "tint"), ("stone", "inclusions"), ("stone.outline", "file"),
+        ("dome", "file"), ("dome", "image"),
     ):  # fmt: skip
         table = {**tables, **inner}.get(section)
-        if isinstance(table, dict) and key in table and (key != "tint" or table[key] not in tints()):
+        if not isinstance(table, dict) or key not in table:
+            continue
+        stated_here = (key == "tint" and table[key] in tints()) or (key == "inclusions" and not isinstance(table[key], str))
+        if not stated_here:
             raise InputError(
                 "the file refers to another file, which the page did not send",
                 key=f"{section}.{key}",

@@ -182,6 +182,30 @@ def even_for_overcast(patch: Patch) -> None:
     patch.setitem(dome._SKIES, "overcast", dome.EVEN)
 
 
+# Inclusions.
+
+
+def smaller_inclusions_in_table(patch: Patch) -> None:
+    true = tables.inclusion_table
+
+    def change(inclusions: Any) -> Any:
+        return true([one.moved(np.eye(3), 0.05 * np.array(one.center_mm), 0.95) for one in inclusions])
+
+    patch.setattr(tables, "inclusion_table", change)
+
+
+def taken_light_not_absorbed(patch: Patch) -> None:
+    def change(out: np.ndarray) -> None:
+        out[:, ledger.ABSORBED] -= out[:, ledger.INCLUDED]
+
+    _rows(patch, change)
+
+
+def crossed_downward_only(patch: Patch) -> None:
+    true = reference.crosses
+    patch.setattr(reference, "crosses", lambda start, end, shape: end[2] < start[2] and true(start, end, shape))
+
+
 # Stone and measurement.
 
 

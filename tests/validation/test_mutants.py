@@ -8,6 +8,7 @@ import checks_bodies as bodies
 import checks_energy as energy
 import checks_faults as faults
 import checks_geometry as geometry
+import checks_inclusions as inclusions
 import checks_interface as interface
 import checks_materials as materials
 import checks_sky as sky
@@ -121,6 +122,15 @@ CAUGHT_BY = {
     m.untraced_dropped: [energy.furnace_of_a_few, energy.ledger_closes, energy.bracket_contains],
     m.untraced_redistributed: [energy.upper_and_lower_halves, energy.bracket_contains],
     m.race_between_threads: [symmetry.thread_count],
+    m.smaller_inclusions_in_table: [
+        inclusions.tracers_agree,
+        inclusions.disc_in_a_slab,
+        inclusions.images_in_a_cube_corner,
+        inclusions.shadow_in_parallel_light,
+        inclusions.light_lost_to_a_faint_sphere,
+    ],
+    m.taken_light_not_absorbed: [inclusions.tracers_agree, inclusions.energy_closes],
+    m.crossed_downward_only: [inclusions.tracers_agree, inclusions.reciprocity],
 }
 
 # Some pairs are missing by nature. Normal incidence can't tell the two indices apart; a slab's two faces make up for each

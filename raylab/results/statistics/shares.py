@@ -39,7 +39,7 @@ LEDGER = (
     _share(SKY, "light returned from the sky", "leaves above the girdle plane, outside the head cone"),
     _share(HEAD, "light blocked by the head", "leaves into the head cone"),
     _share(LEAK, "leakage below the girdle", "leaves below the girdle plane"),
-    _share(ABSORBED, "absorption by body colour", "is absorbed by body colour"),
+    _share(ABSORBED, "absorption by body colour", "is absorbed by body colour or taken by inclusions"),
     _share(SCATTERED, "light lost at the girdle", "meets an absorbing facet"),
     _share(UNTRACED, "untraced", "is still inside when tracing ends"),
 )

@@ -204,7 +204,9 @@ class Beams:
 
 def why_not(scene: Scene) -> str | None:
     """Why whole polygons can't travel in a scene, as a clause; None where they can."""
-    far = scene.view.distance_mm
+    far, inside = scene.view.distance_mm, len(scene.stone.inclusions)
+    if inside:
+        return f"it does not follow polygons past inclusions, and the stone has {inside}"
     return None if far is None else f"it needs a parallel view, and the view has distance_mm = {far:g}"
 
 
@@ -236,7 +238,7 @@ def trace_beams(
 
     Raises
     ------
-    UnsupportedScene : a perspective view.
+    UnsupportedScene : a perspective view, a stone with inclusions.
     InputError : `max_beams` out of range, a wavelength at which the material is not known.
     """
     if (reason := why_not(scene)) is not None:

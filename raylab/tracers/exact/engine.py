@@ -30,7 +30,7 @@ class BeamEngine:
     max_beams: int = MAX_BEAMS
 
     def supports(self, scene: Scene) -> str | None:
-        """A clause where the view is in perspective."""
+        """A clause where the view is in perspective, or the stone has inclusions."""
         return why_not(scene)
 
     def trace(

@@ -21,6 +21,7 @@ from ...lighting.dome import DomeTable
 from ...optics.media import Medium
 from ...stone.finish import ABSORBS
 from ...stopping import pause
+from ..crossings import InclusionTable
 from ..ledger import CHANNELS, SCATTERED, tally_glare
 from ..packets import AXIS, CONE, DIRECTION, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
 from ..rim import Rim
@@ -134,9 +135,11 @@ def _trace_all(rays, stone, dome, turn, rules, out, hit, segments):
     planes, sloping, facet, finish = stone.planes, stone.sloping, stone.facet, stone.finish
     core2, far2, height, listed, rows = stone.rim
     index, absorption = stone.medium.n, stone.medium.absorption_per_mm
+    quadrics, flats, spheres, share, first_planes, faces = stone.inclusions
     for block in numba.prange(segments.shape[0]):
         rim = Rim(core2, far2, height, listed, rows)
-        table = StoneTable(planes, sloping, rim, facet, finish, Medium(index, absorption))
+        inside = InclusionTable(quadrics, flats, spheres, share, first_planes, faces)
+        table = StoneTable(planes, sloping, rim, facet, finish, Medium(index, absorption), inside)
         first = block * BLOCK
         segments[block] = _trace_block(first, min(first + BLOCK, count), rays, table, dome, turn, rules, out, hit)
 

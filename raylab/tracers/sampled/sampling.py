@@ -27,7 +27,21 @@ from ...stone.finish import ABSORBING
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
-from ..ledger import BRIGHTER, CHANNELS, DIMMER, FIELDS, HEAD, LEAK, LUMINANCE, MAPPED, SCATTERED, SKY, UNTRACED
+from ..ledger import (
+    ABSORBED,
+    BRIGHTER,
+    CHANNELS,
+    DIMMER,
+    FIELDS,
+    HEAD,
+    INCLUDED,
+    LEAK,
+    LUMINANCE,
+    MAPPED,
+    SCATTERED,
+    SKY,
+    UNTRACED,
+)
 from ..packets import PathRules
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
@@ -35,6 +49,8 @@ from .rays import trace_rays
 
 NAME = "rays"
 """What this engine is called in the table."""
+MOST_REMARKS = 5
+"""So many remarks on inclusions are written out."""
 RAYS_PER_TILE = 1 << 16
 """So few that the next tile finds its memory in place: larger ones spend a quarter of the time on fresh pages."""
 
@@ -261,8 +277,24 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
     fields = {name: means[c].reshape(n, n) for c, name in enumerate(FIELDS[:MAPPED])}
     fields["coverage"] = coverage.reshape(n, n)
     fields["luminance_error"] = error.reshape(n, n)
+    if scene.stone.inclusions:
+        fields[FIELDS[INCLUDED]] = means[INCLUDED].reshape(n, n)
     area = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
-    return EngineResult(grid, wavelength_nm, NAME, fields, _totals(area, sums, scatter, scene))
+    totals = _totals(area, sums, scatter, scene)
+    return EngineResult(grid, wavelength_nm, NAME, fields, totals, notes=_notes(scene.stone, totals))
+
+
+def _notes(stone: Stone, totals: Totals) -> dict[str, str]:
+    """What the inclusions take, and what is to be known of them; nothing for a stone without."""
+    if not stone.inclusions:
+        return {}
+    error = math.sqrt(totals.covariance[INCLUDED, INCLUDED])
+    count, remarks = len(stone.inclusions), stone.inclusion_remarks()
+    taken = f"{count} inclusion{'s' * (count > 1)} take{'s' * (count == 1)} {totals.mean[INCLUDED]:.3g} of the light"
+    words = [f"{taken} (standard error {error:.1e}), which is part of absorbed", *remarks[:MOST_REMARKS]]
+    if len(remarks) > MOST_REMARKS:
+        words.append(f"{len(remarks) - MOST_REMARKS} more remarks")
+    return {"inclusions": "; ".join(words)}
 
 
 def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene) -> Totals:
@@ -280,6 +312,8 @@ def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene
         could[HEAD] = 1.0
     if any(finish == ABSORBING for finish in scene.stone.finishes):
         could[SCATTERED] = 1.0
+    if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
+        could[ABSORBED] = could[INCLUDED] = 1.0
     for channel, most in could.items():
         if mean[channel] == 0.0 and covariance[channel, channel] == 0.0:
             covariance[channel, channel] = most**2

@@ -1,0 +1,125 @@
+"""What is seen of a stone's inclusions, in one view and against the tilt; `results.inclusion_images` defines it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import xarray as xr
+
+from .errors import InputError
+from .progress import Progress, part_of, reporter
+from .results.inclusion_images import Eye, InclusionImages, images_in
+from .results.maps import dataset
+from .results.statistics import Statistic
+from .scene.pixel_grid import grid_around
+from .scene.scene import Scene
+from .scene.view import View
+from .tracers.engines import engine_for
+from .tracers.ledger import INCLUDED
+from .units import number_in
+
+
+def inclusion_images(
+    scene: Scene,
+    *,
+    distance_mm: float | None = None,
+    resolves_arcmin: float = Eye.resolves_arcmin,
+    contrast: float = Eye.contrast,
+    progress: bool | Progress = False,
+) -> InclusionImages:
+    """The images of a stone's inclusions in a view, at the middle wavelength of the scene.
+
+    >>> import raylab as rl
+    >>> stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
+    >>> stone = stone.with_inclusions(rl.Inclusion.sphere((0.4, 0.1, 0.3), 0.1))
+    >>> found = rl.inclusion_images(rl.Scene(stone, "head-shadow", resolution=64))
+    >>> any(one.reflections == 0 for one in found.images), 0.0 < found.taken.value < 0.2
+    (True, True)
+
+    Parameters
+    ----------
+    scene : its stone has inclusions. Its resolution says how small an image may be.
+    distance_mm : of the eye, for the angle of an image; by default that of the view, or 250 mm where the view is parallel.
+    resolves_arcmin, contrast : the thresholds of `large_and_strong`, 0.01 to 1000 arc minutes and 0 to 10.
+    progress : True for a bar, or a function that is called with the finished and the total amount of work.
+
+    Raises
+    ------
+    InputError : a stone without inclusions, a threshold out of range.
+    UnsupportedScene : the scene asks for an engine that does not trace inclusions.
+    """
+    if not scene.stone.inclusions:
+        raise InputError("the stone has no inclusions", key="inclusions", expected="a stone with inclusions")
+    usual = scene.view.distance_mm or Eye.distance_mm
+    eye = Eye(
+        number_in("distance_mm", usual if distance_mm is None else distance_mm, 1.0, 1e6, "mm"),
+        number_in("resolves_arcmin", resolves_arcmin, 0.01, 1000.0, "arc minutes"),
+        number_in("contrast", contrast, 0.0, 10.0),
+    )
+    engine, wavelength_nm = engine_for(scene), scene.settings.middle_nm
+    grid = grid_around(scene.stone, scene.view, scene.resolution)
+    plain = replace(scene, stone=scene.stone.with_inclusions(()))
+    with reporter(progress, "inclusions", counted=False) as update:
+        traced = [
+            engine.trace(one, wavelength_nm, grid, progress=part_of(update, 0.5 * k, 0.5))
+            for k, one in enumerate((scene, plain))
+        ]
+    totals = traced[0].totals
+    share, error = float(totals.mean[INCLUDED]), float(np.sqrt(totals.covariance[INCLUDED, INCLUDED]))
+    maps, bare = (dataset([one], grid, spectral=False) for one in traced)
+    maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
+    return images_in(scene, maps, bare, Statistic(share, share, share, error), eye)
+
+
+def inclusion_tilt(
+    scene: Scene, views: Sequence[View], *, progress: bool | Progress = False, distance_mm: float | None = None
+) -> xr.Dataset:
+    """The same numbers over a series of views.
+
+    Parameters
+    ----------
+    views : such as `rl.rocking` gives. Other parameters as in `inclusion_images`.
+
+    Returns
+    -------
+    xarray.Dataset along ``view``: `tilt_deg`, `azimuth_deg`, `turn_deg`; `images` and `large_and_strong`, their numbers;
+    `area`, the share of the face that shows an inclusion; `taken` and `lost` with their ``_error``.
+
+    Raises InputError for no view, and as `inclusion_images`.
+    """
+    if not len(views):
+        raise InputError("no view", key="views", expected="one view or more")
+    found = []
+    with reporter(progress, "views") as update:
+        for view in views:
+            found.append(_numbers(inclusion_images(replace(scene, view=view), distance_mm=distance_mm)))
+            update(len(found), len(views))
+    columns = {
+        name: ("view", [one[k] for one in found], {"units": "1", "long_name": words})
+        for k, (name, words) in enumerate(_COLUMNS.items())
+    }
+    angles = {"tilt_deg": "tilt_deg", "azimuth_deg": "tilt_azimuth_deg", "turn_deg": "turn_deg"}
+    coords = {key: ("view", [getattr(view, of) for view in views], {"units": "degree"}) for key, of in angles.items()}
+    about = {"stone": scene.stone.name, "dome": scene.dome.name, "wavelength_nm": scene.settings.middle_nm}
+    return xr.Dataset(columns, coords, about)
+
+
+_COLUMNS = {
+    "images": "number of images",
+    "large_and_strong": "number of images that are large and strong enough",
+    "area": "share of the face that shows an inclusion",
+    "taken": "share of the light that inclusions take",
+    "taken_error": "standard error of the share of the light that inclusions take",
+    "lost": "share of the luminance that is missing",
+    "lost_error": "standard error of the share of the luminance that is missing",
+}
+
+
+def _numbers(found: InclusionImages) -> tuple[float, ...]:
+    """The numbers of a view, in the order of `_COLUMNS`."""
+    covered = found.maps.coverage
+    area = float(covered.where(found.maps.image >= 0, 0.0).sum() / covered.sum())
+    shares = (found.taken.value, found.taken.error, found.lost.value, found.lost.error)
+    return (len(found.images), found.large_and_strong, area, *shares)

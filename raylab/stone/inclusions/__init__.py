@@ -1,0 +1,1 @@
+"""What lies inside a stone and takes light: shapes, checks, plotted positions, and their files."""
