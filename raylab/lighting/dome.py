@@ -38,6 +38,8 @@ EVEN, OVERCAST, IMAGE = 0, 1, 2
 MARGIN = 1e-10
 """Directions nearer to an edge than this are on it: in the cosine of a lamp or of the head, in the sine of an elevation, and in
 the distance on the unit sphere from an azimuth. Rounding moves a direction by some 1e-15 at each reflection."""
+_SAME = 1e-14
+"""Two edges nearer than this, as sines of elevations or as azimuths in radians, are one: only rounding tells them apart."""
 _SKIES = {"even": EVEN, "overcast": OVERCAST, "image": IMAGE}
 
 
@@ -217,7 +219,7 @@ def sky_radiance(x, y, z, dome, cone):
     elif dome.sky == 2:
         narrow = cone <= (math.pi / dome.image.shape[0]) ** 2
         found = _image_radiance(x, y, z, dome.image) if narrow else patch_mean(x, y, z, cone, dome.integral)
-    low = high = found
+    sky, on_an_edge = found, False
     for k in range(dome.zones.shape[0]):
         # How far inside the zone, below 0: outside. The zenith and the nadir are no edges.
         above = z - dome.zones[k, 0] if dome.zones[k, 0] > -1.0 else 2.0
@@ -230,8 +232,10 @@ def sky_radiance(x, y, z, dome, cone):
             inside = min(inside, aside * edge if within else -aside * edge)
         if inside >= -MARGIN:
             found = dome.zones[k, 4]
-            sure = inside > MARGIN
-            low, high = found if sure else min(low, found), found if sure else max(high, found)
+            on_an_edge = on_an_edge or inside <= MARGIN
+    low = high = found
+    if on_an_edge:
+        low, high = _bounds_beside_edges(x, y, z, dome.zones, sky)
     for k in range(dome.lamps.shape[0]):
         inside = x * dome.lamps[k, 0] + y * dome.lamps[k, 1] + z * dome.lamps[k, 2] - dome.lamps[k, 3]
         if inside >= -MARGIN:
@@ -239,6 +243,51 @@ def sky_radiance(x, y, z, dome, cone):
             sure = inside > MARGIN
             low, high = found if sure else min(low, found), found if sure else max(high, found)
     return found, low, high
+
+
+@njit()
+def _bounds_beside_edges(x, y, z, zones, sky):
+    """The smallest and the largest radiance around the unit direction (x, y, z), which lies on edges of zones.
+
+    All directions around it are looked at: above and below each edge in elevation within MARGIN, and to both sides of each one
+    in azimuth. So two zones that share an edge leave no gap between them. `sky` is the radiance where no zone is.
+    """
+    azimuth, aside, low, high = math.atan2(y, x), math.sqrt(x * x + y * y), math.inf, -math.inf
+    heights, turns = [z], [azimuth]
+    for k in range(zones.shape[0]):
+        for end in range(2):
+            if abs(z - zones[k, end]) <= MARGIN and abs(zones[k, end]) < 1.0:  # the zenith and the nadir are no edges
+                heights.append(zones[k, end])
+            edge = zones[k, 2] + end * zones[k, 3]
+            apart = (azimuth - edge + math.pi) % (2.0 * math.pi) - math.pi
+            if aside * abs(apart) <= MARGIN and zones[k, 3] < 2.0 * math.pi:
+                turns.append(edge)
+    for height in heights:
+        for turn in turns:
+            for side in range(4):
+                found = sky
+                for k in range(zones.shape[0]):
+                    if _holds(zones[k], height, side % 2 == 1, turn, side >= 2):
+                        found = zones[k, 4]
+                low, high = min(low, found), max(high, found)
+    return low, high
+
+
+@njit()
+def _holds(zone, height, above, turn, after):
+    """Whether a zone (5,) holds the direction just above or below a height, the sine of an elevation, and just after or before
+    a turn, an azimuth."""
+    over = height - zone[0] if zone[0] > -1.0 else 2.0
+    under = zone[1] - height if zone[1] < 1.0 else 2.0
+    past = (turn - zone[2]) % (2.0 * math.pi)
+    if min(past, 2.0 * math.pi - past) <= _SAME:
+        within = after
+    elif abs(past - zone[3]) <= _SAME:
+        within = not after
+    else:
+        within = past < zone[3]
+    held = (over > _SAME or (over >= -_SAME and above)) and (under > _SAME or (under >= -_SAME and not above))
+    return held and (within or zone[3] >= 2.0 * math.pi)
 
 
 @njit()

@@ -18,9 +18,11 @@ import numpy as np
 from ..jit import njit
 from ..stone.finish import ABSORBS
 from .crossings import passed
-from .ledger import ABSORBED, INCLUDED, SCATTERED, UNTRACED, tally_exit
+from .keyed import keyed_uniform
+from .ledger import ABSORBED, INCLUDED, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 from .rim import SECTORS, sector_of
 from .surface import cone_outside, interact
+from .totals import LUMINANCE_SQUARE
 
 LANES = 64
 """Rays of a packet: so many that the search waits for no earlier lane, so few that their state stays in the fastest cache."""
@@ -43,7 +45,8 @@ _I, _Q, _U, _V, _EX, _EY, _EZ = (row * LANES for row in range(13, 20))  # Stokes
 _WEIGHT, _TX, _TY, _TZ = (row * LANES for row in range(20, 24))  # what leaves here, and in which direction
 _RAY, _REFLECTIONS = (row * LANES for row in range(24, 26))  # ray number, -1 for a free lane; internal reflections so far
 _CONE = 26 * LANES  # solid angle inside, times n^2 (sr)
-_PACKET = 27 * LANES
+_STANDS, _LIGHT = (row * LANES for row in range(27, 29))  # for how many rays like it this one stands; its luminance so far
+_PACKET = 29 * LANES
 
 
 class PathRules(NamedTuple):
@@ -54,11 +57,28 @@ class PathRules(NamedTuple):
     polarized : False averages s and p at every surface.
     min_weight, max_bounces : a path ends when less weight is left or after so many internal reflections; the rest is booked as
         untraced.
+    chance : a path with less weight than this is ended by lot, its weight over `chance` being its chance to go on. One that
+        goes on then stands for as many as to have the weight `chance`. So the means of rows have no bias, and few segments are
+        spent on light that hardly counts. 0: no lots are drawn.
+    seed, first_key : the lots of ray r are keyed by the seed and the number first_key + r.
     """
 
     polarized: bool = True
     min_weight: float = 1e-4
     max_bounces: int = 200
+    chance: float = 0.0
+    seed: int = 0
+    first_key: int = 0
+
+
+@njit(inline="always")
+def _nearer(nx, ny, nz, d, number, x, y, z, vx, vy, vz, last, num, den, row):
+    """The nearer one as distance num/den and row: the plane in row `number`, or what was nearest to the ray so far."""
+    n_dot_v = nx * vx + ny * vy + nz * vz
+    signed_distance = max(d - (nx * x + ny * y + nz * z), 0.0)
+    # A facet that faces away, n.v <= 0, is never nearer: the left side is not negative.
+    nearer = (signed_distance * den < num * n_dot_v) & (last != number)
+    return signed_distance if nearer else num, n_dot_v if nearer else den, number if nearer else row
 
 
 @njit()
@@ -68,17 +88,17 @@ def _next_facet(planes, sloping, p, lanes):
         p[_NUM + k] = 1e300
         p[_DEN + k] = 1.0
         p[_ROW + k] = -1.0
-    for row in range(sloping):
-        nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
-        number = float(row)
+    for row in range(0, sloping, 2):  # two at a time: half as much is read and written
+        other = min(row + 1, sloping - 1)  # the last one of an odd number is looked at twice, which changes nothing
+        ax, ay, az, a = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
+        bx, by, bz, b = planes[other, 0], planes[other, 1], planes[other, 2], planes[other, 3]
+        one, next_one = float(row), float(other)
         for k in range(lanes):
-            n_dot_v = nx * p[_VX + k] + ny * p[_VY + k] + nz * p[_VZ + k]
-            signed_distance = max(d - (nx * p[_X + k] + ny * p[_Y + k] + nz * p[_Z + k]), 0.0)
-            # A facet that faces away, n.v <= 0, is never nearer: the left side is not negative.
-            nearer = (signed_distance * p[_DEN + k] < p[_NUM + k] * n_dot_v) & (p[_LAST + k] != number)
-            p[_NUM + k] = signed_distance if nearer else p[_NUM + k]
-            p[_DEN + k] = n_dot_v if nearer else p[_DEN + k]
-            p[_ROW + k] = number if nearer else p[_ROW + k]
+            x, y, z, vx, vy, vz, last = p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], p[_LAST + k]
+            num, den, found = p[_NUM + k], p[_DEN + k], p[_ROW + k]
+            num, den, found = _nearer(ax, ay, az, a, one, x, y, z, vx, vy, vz, last, num, den, found)
+            num, den, found = _nearer(bx, by, bz, b, next_one, x, y, z, vx, vy, vz, last, num, den, found)
+            p[_NUM + k], p[_DEN + k], p[_ROW + k] = num, den, found
 
 
 @njit()
@@ -140,7 +160,7 @@ def _take_rays(waiting, last, first, starts, p):
                 )
                 p[_EX + k], p[_EY + k], p[_EZ + k] = start[AXIS], start[AXIS + 1], start[AXIS + 2]
                 p[_LAST + k], p[_REFLECTIONS + k], p[_CONE + k] = start[ON_ROW], start[REFLECTIONS], start[CONE]
-                p[_RAY + k] = waiting
+                p[_RAY + k], p[_STANDS + k], p[_LIGHT + k] = waiting, 1.0, 0.0
             waiting += 1
     return waiting
 
@@ -166,7 +186,7 @@ def _absorb(p, coefficient, out, lanes):
         if p[_RAY + k] >= 0.0:
             depth = coefficient * p[_NUM + k] / p[_DEN + k]
             left = math.exp(-depth)
-            out[int(p[_RAY + k]), ABSORBED] -= p[_I + k] * math.expm1(-depth)
+            out[int(p[_RAY + k]), ABSORBED] -= p[_STANDS + k] * p[_I + k] * math.expm1(-depth)
             p[_I + k] *= left
             p[_Q + k] *= left
             p[_U + k] *= left
@@ -203,11 +223,20 @@ def _find_next(p, stone, out, lanes):
             _side_facet(planes, stone.rim, x, y, p[_Z + k] + t * p[_VZ + k], p, k)
         row = int(p[_ROW + k])
         if row < 0:
-            out[int(p[_RAY + k]), UNTRACED] += p[_I + k]
+            out[int(p[_RAY + k]), UNTRACED] += p[_STANDS + k] * p[_I + k]
             p[_RAY + k] = -1.0
         else:
             p[_LAST + k] = row
             p[_NX + k], p[_NY + k], p[_NZ + k] = planes[row, 0], planes[row, 1], planes[row, 2]
+
+
+@njit()
+def _goes_on(p, k, r, rules):
+    """Whether the ray r in lane k goes on by lot, see `PathRules.chance`; it then stands for more."""
+    wins = keyed_uniform(rules.seed, rules.first_key + r, int(p[_REFLECTIONS + k]), 0) * rules.chance < p[_STANDS + k] * p[_I + k]
+    if wins:
+        p[_STANDS + k] = rules.chance / p[_I + k]
+    return wins
 
 
 @njit()
@@ -216,11 +245,12 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
 
     Parameters
     ----------
-    starts : (last - first, START); a ray without weight is passed over. out : (R, CHANNELS), added to.
+    starts : (last - first, START); a ray without weight is passed over.
+    out : (R, CHANNELS), added to; where lots are drawn (R, CHANNELS + 1 or more), and column LUMINANCE_SQUARE is added to.
     stone : a `StoneTable`. dome : a `DomeTable`. turn : (3, 3) from the stone's frame to the dome's. rules : `PathRules`.
     """
     p = np.zeros(_PACKET)
-    polarized, min_weight, max_bounces = rules
+    polarized, min_weight, max_bounces, chance = rules.polarized, rules.min_weight, rules.max_bounces, rules.chance
     absorbing, including = (stone.finish == ABSORBS).any(), stone.inclusions.transmittance.size > 0
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
@@ -241,7 +271,7 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
                 continue
             busy += 1
             if absorbing and stone.finish[int(p[_ROW + k])] == ABSORBS:
-                out[r, SCATTERED] += p[_WEIGHT + k] + p[_I + k]
+                out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])
                 p[_RAY + k] = -1.0
                 continue
             if p[_WEIGHT + k] > 0.0:
@@ -249,10 +279,17 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
                 cone = 0.0
                 if p[_CONE + k] > 0.0:
                     cone = cone_outside(p[_CONE + k], p[_DEN + k], x * p[_NX + k] + y * p[_NY + k] + z * p[_NZ + k])
-                tally_exit(out[r], p[_WEIGHT + k], x, y, z, p[_REFLECTIONS + k], turn, dome, cone)
+                stands, before = p[_STANDS + k], out[r, LUMINANCE]
+                tally_exit(out[r], stands * p[_WEIGHT + k], x, y, z, p[_REFLECTIONS + k], turn, dome, cone)
+                if chance > 0.0:  # the square of a sum, term by term: each with the lots drawn before it
+                    light = (out[r, LUMINANCE] - before) / stands
+                    out[r, LUMINANCE_SQUARE] += stands * light * (2.0 * p[_LIGHT + k] + light)
+                    p[_LIGHT + k] += light
             p[_REFLECTIONS + k] += 1.0
             if p[_I + k] < min_weight or p[_REFLECTIONS + k] >= max_bounces:
-                out[r, UNTRACED] += p[_I + k]
+                out[r, UNTRACED] += p[_STANDS + k] * p[_I + k]
+                p[_RAY + k] = -1.0
+            elif p[_STANDS + k] * p[_I + k] < chance and not _goes_on(p, k, r, rules):
                 p[_RAY + k] = -1.0
         segments += busy
         if busy == 0 and waiting >= last:

@@ -33,6 +33,15 @@ MAINS = 8
 REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES)
 
 
+class _Foot(NamedTuple):
+    """Where a main of either side stands: its azimuth around the stretched circle, radians, and `_Main`'s foot, normal and far."""
+
+    around: float
+    foot: np.ndarray
+    normal: np.ndarray
+    far: float
+
+
 class _Main(NamedTuple):
     """A main: its foot (2,), the normal (2,) and distance of the tangent there, and its height over the axis.
 
@@ -71,12 +80,14 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     """
     circle = (outline.length / outline.width if stretch is None else stretch), count
     rim, table = values["girdle_pct"] / 200.0, values["table_pct"] / 100.0
-    above = _mains(outline, *circle, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
-    below = _mains(outline, *circle, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    feet = _feet(outline, *circle)
+    above = _mains(outline, feet, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
+    below = _mains(outline, feet, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    crossing, girdle = _between(outline, feet)
     crown_height = (1.0 - table) * above[count // 4].rise
     corners = [main.toward(crown_height) for main in above]
     stars, uppers, lowers = [], [], []
-    for k, joint in enumerate(_joints(outline, above)):
+    for k, joint in enumerate(_joints(above, crossing, girdle)):
         after = (k + 1) % count
         inner = _crossing(joint, corners[k], corners[after])
         tip = inner + values["star_pct"] / 100.0 * (joint.outer - inner)
@@ -88,7 +99,7 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
         uppers += _halves(above[k], above[after], joint, tip, height, UP, rim)
     culet = values["culet_pct"] / 100.0
     culet_height = (1.0 - culet) * below[count // 4].rise
-    for k, joint in enumerate(_joints(outline, below)):
+    for k, joint in enumerate(_joints(below, crossing, girdle)):
         tip = joint.outer + values["lower_half_pct"] / 100.0 * (joint.inner - joint.outer)
         height = below[k].height(tip)
         if culet > 0.0 and not height < culet_height:
@@ -112,7 +123,8 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     return facets
 
 
-Triangle = tuple[np.ndarray, np.ndarray, np.ndarray]
+Point = tuple[float, float, float]
+Triangle = tuple[Point, Point, Point]
 
 
 def _tier(tier: Tier, mains: Sequence[_Main], side: float, rim: float) -> Facets:
@@ -124,35 +136,49 @@ def _tier(tier: Tier, mains: Sequence[_Main], side: float, rim: float) -> Facets
     return Facets(tier, normals, (rises + rim) / long)
 
 
-def _mains(outline: Curved, stretch: float, count: int, angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
-    """The mains of one side, counter-clockwise from +x."""
-    rise = math.tan(math.radians(angle_deg)) * outline.support(2.0 * math.pi * (count // 4) / count)
-    mains = []
+def _feet(outline: Curved, stretch: float, count: int) -> list[_Foot]:
+    """Where the mains stand, on either side, counter-clockwise from +x."""
+    feet = []
     for k in range(count):
         around = 2.0 * math.pi * k / count
         azimuth = math.atan2(stretch * math.sin(around), math.cos(around))
-        far, own = outline.support(azimuth), rise
+        normal = np.array([math.cos(azimuth), math.sin(azimuth)])
+        feet.append(_Foot(around, outline.contact(azimuth), normal, outline.support(azimuth)))
+    return feet
+
+
+def _mains(outline: Curved, feet: Sequence[_Foot], angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
+    """The mains of one side."""
+    rise = math.tan(math.radians(angle_deg)) * outline.support(2.0 * math.pi * (len(feet) // 4) / len(feet))
+    mains = []
+    for around, foot, normal, far in feet:
+        own = rise
         if end_angle_deg is not None:
             end = outline.support(0.0 if math.cos(around) > 0.0 else math.pi)
             own += (math.tan(math.radians(end_angle_deg)) * end - rise) * math.cos(around) ** 2
-        mains.append(_Main(outline.contact(azimuth), np.array([math.cos(azimuth), math.sin(azimuth)]), far, own))
+        mains.append(_Main(foot, normal, far, own))
     return mains
 
 
-def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
-    """The joint of each main with the next, in plan (K, 2) each."""
+def _between(outline: Curved, feet: Sequence[_Foot]) -> tuple[np.ndarray, np.ndarray]:
+    """Between each main and the next, on either side: where the tangents cross (K, 2), and the girdle's joint (K, 2)."""
+    normals, far = np.array([one.normal for one in feet]), np.array([one.far for one in feet])
+    pairs = np.stack([np.arange(len(feet)), (np.arange(len(feet)) + 1) % len(feet)], axis=1)
+    crossing = np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0]
+    azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
+    return crossing, np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
+
+
+def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) -> list[_Joint]:
+    """The joint of each main with the next, in plan; `crossing` and `girdle` are those of `_between`."""
     count, this = len(mains), np.arange(len(mains))
     after = (this + 1) % count
     normals, far, rise = (np.array([getattr(main, part) for main in mains]) for part in ("normal", "far", "rise"))
     slope = rise / far
     # The edge is the line where both mains are equally high; it passes through the point where the tangents cross.
-    pairs = np.stack([this, after], axis=1)
-    crossing = np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0]
     level = slope[:, None] * normals - (slope[:, None] * normals)[after]
     inward = np.stack([level[:, 1], -level[:, 0]], axis=1)
     inward *= (-np.copysign(1.0, np.vecdot(inward, crossing)) / np.sqrt(np.vecdot(inward, inward)))[:, None]
-    azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
-    girdle = np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
     # How far inward the edge meets each other main: on the axis where all fall towards one point.
     climb = slope * np.vecdot(normals, inward[:, None])
     gains = climb - climb[this, this][:, None]
@@ -177,6 +203,7 @@ def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, height: fl
     return [(_raised(main.foot, 0.0, side, rim), girdle, top) for main in (one, other)]
 
 
-def _raised(place: np.ndarray, height: float, side: float, rim: float) -> np.ndarray:
-    """(3,) a point of the plan (2,) at a height over the girdle's edge."""
-    return np.array([*place, side * (height + rim)])
+def _raised(place: np.ndarray, height: float, side: float, rim: float) -> Point:
+    """A point of the plan (2,) at a height over the girdle's edge."""
+    x, y = place.tolist()
+    return x, y, side * (height + rim)

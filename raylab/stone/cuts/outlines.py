@@ -126,13 +126,14 @@ class Arcs(Curved):
 
     def flats(self, count: int) -> tuple[np.ndarray, np.ndarray]:
         """About `count` flats: each arc has an even number of them, by its length, so that a corner stands on its middle."""
-        normals, distances = [], []
+        normals, distances, perimeter = [], [], self.perimeter
         for arc in self.arcs:
-            own = 2 * max(1, round(count * arc.radius * arc.turn / self.perimeter / 2.0))
+            own = 2 * max(1, round(count * arc.radius * arc.turn / perimeter / 2.0))
             half = arc.turn / (2.0 * own)
             for middle in (arc.start + half * (1.0 + 2.0 * np.arange(own))).tolist():
-                normals.append([math.cos(middle), math.sin(middle), 0.0])
-                distances.append(arc.x * math.cos(middle) + arc.y * math.sin(middle) + arc.radius * math.cos(half))
+                ux, uy = math.cos(middle), math.sin(middle)
+                normals.append([ux, uy, 0.0])
+                distances.append(arc.x * ux + arc.y * uy + arc.radius * math.cos(half))
         return np.array(normals), np.array(distances)
 
     @property

@@ -34,18 +34,20 @@ Found = TypeVar("Found", bound=Estimated)
 Stop = Callable[[int], Found]
 """The polygons so far: a call draws so many more rays from what waits, and gives the result with all that were drawn."""
 RAYS = 64
-"""Rays that estimate what waits where no standard error is asked for, and that try out how many are needed where one is."""
+"""Rays that estimate what waits where no standard error is asked for."""
+TRIED = 128
+"""Rays that try out how many are needed where one is."""
 MOST_RAYS = 1 << 22
 """Most rays that are drawn for one scene, 2 GB of them."""
 MOST_WAITING = 0.1
 """No more of the light is left to rays."""
-RAYS_TO_EXPECT = 4000.0
+RAYS_TO_EXPECT = 2000.0
 """Polygons go on, before rays are tried out, until about so many rays are likely to do."""
 SPREAD = 0.35
 """By how much, as a share of the light that waits, a ray's statistics scatter: a guess for that first step."""
-SEGMENT_COST = 0.25
+SEGMENT_COST = 0.15
 """Time of a ray's path segment as a multiple of that of a piece, as measured by `benchmarks/bench_tail.py`."""
-FINER = 0.4
+FINER = 0.8
 """Many rays have finer strata than a few: so many of the rays that a few rays' scatter asks for are enough, as measured."""
 MARGIN = 1.05
 """What is missing then is drawn with this margin."""
@@ -88,15 +90,15 @@ def _by_error(
     share = max(precision, min(MOST_WAITING, wanted * math.sqrt(RAYS_TO_EXPECT) / SPREAD))
     work.until(share)
     more = stop_here()
-    beams = more(RAYS)
-    needed = FINER * RAYS * error(beams.totals) ** 2
+    beams = more(TRIED)
+    needed = FINER * TRIED * error(beams.totals) ** 2
     ray_cost = SEGMENT_COST * beams.tail.segments / max(1, beams.tail.rays)
     best = max(precision, share * (max(1, work.pieces) / max(1.0, 2.0 * ray_cost * needed)) ** (1.0 / 3.0))
-    if best < WORTH_WHILE * share and needed > RAYS:
+    if best < WORTH_WHILE * share and needed > TRIED:
         work.until(best)
         more = stop_here()
-        beams = more(RAYS)
-    part = FINER
+        beams = more(min(MOST_RAYS, max(TRIED, math.ceil(needed * (best / share) ** 2))))
     while (wide := error(beams.totals)) > 1.0 and 0 < (rays := beams.tail.rays) < MOST_RAYS:
-        beams, part = more(min(MOST_RAYS - rays, max(RAYS, math.ceil(rays * (part * wide**2 - 1.0))))), MARGIN
+        part = FINER if rays == TRIED else MARGIN
+        beams = more(min(MOST_RAYS - rays, max(RAYS, math.ceil(rays * (part * wide**2 - 1.0)))))
     return beams

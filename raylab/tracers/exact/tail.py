@@ -22,7 +22,20 @@ from ...lighting.dome import DomeTable
 from ...stopping import pause
 from ...threads import at_once
 from ..keyed import keyed_uniform
-from ..ledger import BRIGHTER, CHANNELS, DIMMER, DOUBT, LUMINANCE, UNTRACED, tally_exit
+from ..ledger import (
+    ABSORBED,
+    BRIGHTER,
+    CHANNELS,
+    DIMMER,
+    DOUBT,
+    HEAD,
+    LEAK,
+    LUMINANCE,
+    SCATTERED,
+    SKY,
+    UNTRACED,
+    tally_exit,
+)
 from ..packets import AXIS, CONE, DIRECTION, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
 from ..stone_table import StoneTable
 from ..totals import LUMINANCE_SQUARE, MOMENTS
@@ -33,9 +46,9 @@ from .nearest_plane import ray_origin
 
 SHARE_OF_THREAD = 2048
 """Draws that are worked off together, by one thread."""
-END = 0.03
-"""A ray ends where less than this share of its weight is left, over the root of the number of rays: some hundredths of the
-standard error that they have together. What is left is booked as untraced."""
+CHANCE = 0.25
+"""A ray with less than this share of its weight left is ended by lot, see `PathRules`: so much that few segments are spent on it,
+so little that the lots add a tenth of the variance."""
 
 
 @dataclass(frozen=True)
@@ -130,46 +143,42 @@ def _begin(start, beam, x, y, stone):
 
 
 @njit(nogil=True)
-def _draw(first, last, draws, key, seed, waiting, ends, held, luminances, stone, dome, turn, rules, moments):
-    """Draw and follow the rays first..last-1 of `draws`, and write their rows of moments (draws, MOMENTS + 1).
+def _draw(first, last, draws, waiting, ends, held, luminances, stone, dome, turn, rules, moments):
+    """Draw and follow the rays first..last-1 of `draws`, and write their rows of `moments` (draws, MOMENTS + 1), zeros before.
 
     Returns how many path segments they had.
 
     Parameters
     ----------
-    key : the random numbers of ray k are those of number key + k.
     waiting : (W,) which beams of `held` wait. ends : (W,) sums of their POWER, mm^2, up to and with each.
     held : beams, corners, nodes and events of a `Batch`. luminances : (B,) see `_luminance_so_far`.
-    stone, dome, turn, rules : see `packets.walk`.
+    stone, dome, turn, rules : see `packets.walk`. Ray k draws by the key of its lots.
 
-    A row is the ray's ledger, what was UNTRACED taken off, then the weight that it began with; all times the area, mm^2, for
-    which the ray stands.
+    A row is the ray's moments, then all entries of its ledger together: 1 but for lots; all times the weight that it began
+    with and the area, mm^2, for which it stands.
     """
     beams, corners, nodes, events = held
-    count, whole = last - first, ends[ends.size - 1]
-    starts, rows, so_far = np.zeros((count, START)), np.zeros((count, CHANNELS)), np.empty(CHANNELS)
+    count, whole, absorption = last - first, ends[ends.size - 1], stone.medium.absorption_per_mm
+    starts, so_far = np.zeros((count, START)), np.empty(CHANNELS)
     weight, stands_for, before = np.empty(count), np.empty(count), np.empty(count)
     for k in range(count):
-        draw = first + k
-        place = (draw // 2 + keyed_uniform(seed, key + draw, 0, 0)) / (draws // 2) * whole
+        draw, key = first + k, rules.first_key + first + k
+        place = (draw // 2 + keyed_uniform(rules.seed, key, 0, 0)) / (draws // 2) * whole
         b = waiting[min(np.searchsorted(ends, place, side="right"), ends.size - 1)]
         beam = beams[b]
-        across, along = keyed_uniform(seed, key + draw, 0, 1), keyed_uniform(seed, key + draw, 0, 2)
+        across, along = keyed_uniform(rules.seed, key, 0, 1), keyed_uniform(rules.seed, key, 0, 2)
         x, y = _point_in(corners, int(beam[optics.START]), int(beam[SIDES]), across, along)
         weight[k] = beam[INTENSITY] * _begin(starts[k], beam, x, y, stone)
         stands_for[k] = whole * beam[AREA] / beam[POWER]
-        absorption = stone.medium.absorption_per_mm
         before[k] = _luminance_so_far(luminances[b], beam, nodes, events, x, y, absorption, turn, dome, so_far)
-    segments = walk(0, count, starts, stone, dome, turn, rules, rows)
+    segments = walk(first, last, starts, stone, dome, turn, rules, moments)
     for k in range(count):
-        row = rows[k]
-        row[UNTRACED] -= 1.0
+        row, share = moments[first + k], stands_for[k] * weight[k]
         row[DOUBT] = row[DIMMER] = row[BRIGHTER] = 0.0  # the bracket allows the untraced light anything
+        row[LUMINANCE_SQUARE] = share * (2.0 * before[k] * row[LUMINANCE] + weight[k] * row[LUMINANCE_SQUARE])
+        row[MOMENTS] = share * (row[SKY] + row[HEAD] + row[LEAK] + row[ABSORBED] + row[SCATTERED] + row[UNTRACED])
         for channel in range(CHANNELS):
-            moments[first + k, channel] = stands_for[k] * weight[k] * row[channel]
-        light = weight[k] * row[LUMINANCE]
-        moments[first + k, LUMINANCE_SQUARE] = stands_for[k] * light * (2.0 * before[k] + light)
-        moments[first + k, MOMENTS] = stands_for[k] * weight[k]
+            row[channel] *= share
     return segments
 
 
@@ -183,7 +192,8 @@ class Draws:
 
     def __init__(self, batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules) -> None:
         """Of a batch whose beams have ended or wait, and whose ledgers are as the kernel leaves them."""
-        self._waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
+        waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
+        self._waiting = waiting[np.argsort(batch.ledgers[waiting, LUMINANCE], kind="stable")]
         self._ends = np.cumsum(batch.beams[self._waiting, POWER])
         self._held = (batch.beams, batch.corners, batch.nodes, batch.events)
         self._luminances = batch.ledgers[:, LUMINANCE].copy()  # a tinted stone's ledgers will be filled up
@@ -194,13 +204,12 @@ class Draws:
         """Draw `rays` more, an odd number made even, with random numbers of their own; see `trace_beams` for the threads."""
         draws, key = rays + rays % 2 if len(self._waiting) else 0, len(self.rows)
         moments = np.zeros((draws, MOMENTS + 1))
-        rules = PathRules(self._rules.polarized, END / math.sqrt(max(1, key + draws)), self._rules.max_bounces)
+        rules = PathRules(self._rules.polarized, 0.0, self._rules.max_bounces, CHANCE, seed, key)
 
         def draw(first: int) -> int:
             pause()
-            which = (first, min(first + SHARE_OF_THREAD, draws), draws, key, seed)
             where = (self._waiting, self._ends, self._held, self._luminances)
-            return int(_draw(*which, *where, *self._light, rules, moments))
+            return int(_draw(first, min(first + SHARE_OF_THREAD, draws), draws, *where, *self._light, rules, moments))
 
         self.segments += sum(at_once(draw, range(0, draws, SHARE_OF_THREAD), threads))
         self.rows = np.concatenate([self.rows, moments])
@@ -209,11 +218,12 @@ class Draws:
 def tail_of(draws: Draws, waits: float) -> Tail:
     """The estimate that follows from the rays drawn so far, where the share `waits` of the light waits."""
     rows, rays = draws.rows, len(draws.rows)
-    began = float(rows[:, MOMENTS].mean()) if rays else 0.0
-    if not began > 0.0:
+    found = float(rows[:, MOMENTS].mean()) if rays else 0.0
+    if not found > 0.0:
         return NO_TAIL
-    per_weight = rows[:, :MOMENTS].mean(axis=0) / began
+    per_weight = rows[:, :MOMENTS].mean(axis=0) / found
     off = rows[:, :MOMENTS] - per_weight * rows[:, MOMENTS:]
-    apart = (off[0::2] - off[1::2]) * (waits / (began * rays))  # of the two draws of a stratum, each a part of the mean
+    apart = (off[0::2] - off[1::2]) * (waits / (found * rays))  # of the two draws of a stratum, each a part of the mean
+    per_weight[UNTRACED] -= 1.0
     # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
     return Tail(waits * per_weight, np.einsum("ta,tb->ab", apart, apart), rays, draws.segments)
