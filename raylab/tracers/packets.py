@@ -200,7 +200,7 @@ def _cross(p, inclusions, out, lanes):
         if p[_RAY + k] >= 0.0:
             length = p[_NUM + k] / p[_DEN + k]
             left = passed(p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], length, inclusions)
-            taken = p[_I + k] * (1.0 - left)
+            taken = p[_STANDS + k] * p[_I + k] * (1.0 - left)
             out[int(p[_RAY + k]), ABSORBED] += taken
             out[int(p[_RAY + k]), INCLUDED] += taken
             p[_I + k] *= left
