@@ -10,6 +10,12 @@ circle's azimuth, and the pavilion ends in a keel.
 Stars and halves follow by the rules of `brilliant`. An unpainted half passes through its foot, the tip, and the joint on the
 girdle, so that the girdle is as thick at the joints as at the mains. An ellipse with one slope a side is therefore the
 stretched image of a round brilliant, plane by plane.
+
+With four pavilion mains, at ends and sides, the pavilion mains between them are left out, and two mains that follow one another
+meet in a longer edge. Two halves at such an edge would each span an eighth of the girdle and cut through it. Four halves take
+their place: they keep the sixteen places on the girdle that the upper halves have, so that the girdle is as even as with eight
+mains, and all four meet in the tip on that edge. A cone over a convex line is convex, and so is the pavilion. (That long
+brilliants have four or eight mains is common practice; where the four stand differs, and here it is our choice.)
 """
 
 from __future__ import annotations
@@ -72,11 +78,13 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     circle = (outline.length / outline.width if stretch is None else stretch), count
     rim, table = values["girdle_pct"] / 200.0, values["table_pct"] / 100.0
     above = _mains(outline, *circle, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
-    below = _mains(outline, *circle, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    each = count // values.get("pavilion_mains", count)  # from one pavilion main to the next, in steps of the crown's
+    below = _mains(outline, *circle, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))[::each]
     crown_height = (1.0 - table) * above[count // 4].rise
     corners = [main.toward(crown_height) for main in above]
     stars, uppers, lowers = [], [], []
-    for k, joint in enumerate(_joints(outline, above)):
+    joints = _joints(outline, above)
+    for k, joint in enumerate(joints):
         after = (k + 1) % count
         inner = _crossing(joint, corners[k], corners[after])
         tip = inner + values["star_pct"] / 100.0 * (joint.outer - inner)
@@ -85,15 +93,18 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
             raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
         ends = (_raised(corner, crown_height, UP, rim) for corner in (corners[k], corners[after]))
         stars.append((*ends, _raised(tip, height, UP, rim)))
-        uppers += _halves(above[k], above[after], joint, tip, height, UP, rim)
+        uppers += _halves(above[k], above[after], joint, _raised(tip, height, UP, rim), UP, rim)
     culet = values["culet_pct"] / 100.0
-    culet_height = (1.0 - culet) * below[count // 4].rise
-    for k, joint in enumerate(_joints(outline, below)):
+    culet_height = (1.0 - culet) * below[len(below) // 4].rise
+    between = None if each == 1 else [above[k].foot for k in range(each // 2, count, each)]
+    for k, joint in enumerate(_joints(outline, below, between)):
         tip = joint.outer + values["lower_half_pct"] / 100.0 * (joint.inner - joint.outer)
         height = below[k].height(tip)
         if culet > 0.0 and not height < culet_height:
             raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
-        lowers += _halves(below[k], below[(k + 1) % count], joint, tip, height, DOWN, rim)
+        for part in range(each * k, each * (k + 1)):
+            top = _raised(tip, height, DOWN, rim)
+            lowers += _halves(above[part], above[(part + 1) % count], joints[part], top, DOWN, rim)
     flats = outline.flats(values["girdle_facets"])
     crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(np.array(uppers)))]
     pavilion = [Facets(LOWER_HALF, *planes_through(np.array(lowers))), _tier(PAVILION_MAIN, below, DOWN, rim)]
@@ -139,8 +150,11 @@ def _mains(outline: Curved, stretch: float, count: int, angle_deg: float, end_an
     return mains
 
 
-def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
-    """The joint of each main with the next, in plan (K, 2) each."""
+def _joints(outline: Curved, mains: Sequence[_Main], girdle: Sequence[np.ndarray] | None = None) -> list[_Joint]:
+    """The joint of each main with the next, in plan (K, 2) each.
+
+    `girdle` : the joints' points on the girdle, (2,) each; by default where the outline faces the crossing of the tangents.
+    """
     count, this = len(mains), np.arange(len(mains))
     after = (this + 1) % count
     normals, far, rise = (np.array([getattr(main, part) for main in mains]) for part in ("normal", "far", "rise"))
@@ -151,8 +165,9 @@ def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
     level = slope[:, None] * normals - (slope[:, None] * normals)[after]
     inward = np.stack([level[:, 1], -level[:, 0]], axis=1)
     inward *= (-np.copysign(1.0, np.vecdot(inward, crossing)) / np.sqrt(np.vecdot(inward, inward)))[:, None]
-    azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
-    girdle = np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
+    if girdle is None:
+        azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
+        girdle = [outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths]
     # How far inward the edge meets each other main: on the axis where all fall towards one point.
     climb = slope * np.vecdot(normals, inward[:, None])
     gains = climb - climb[this, this][:, None]
@@ -160,7 +175,7 @@ def _joints(outline: Curved, mains: Sequence[_Main]) -> list[_Joint]:
     meets = gains > 0.0
     meets[this, this] = meets[this, after] = False
     end = np.where(meets, heights / np.where(meets, gains, 1.0), np.inf).min(axis=1)
-    outer = crossing + np.vecdot(girdle - crossing, inward)[:, None] * inward
+    outer = crossing + np.vecdot(np.array(girdle) - crossing, inward)[:, None] * inward
     return [_Joint(*places) for places in zip(crossing + end[:, None] * inward, outer, girdle, strict=True)]
 
 
@@ -171,10 +186,10 @@ def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.asarray(joint.inner + across @ (one - joint.inner) / (across @ run) * run)
 
 
-def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, height: float, side: float, rim: float) -> list[Triangle]:
-    """Three points of each of the two halves that split a joint."""
-    girdle, top = _raised(joint.girdle, 0.0, side, rim), _raised(tip, height, side, rim)
-    return [(_raised(main.foot, 0.0, side, rim), girdle, top) for main in (one, other)]
+def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, side: float, rim: float) -> list[Triangle]:
+    """Three points of each of the two halves on both sides of a joint, which meet in a tip (3,)."""
+    girdle = _raised(joint.girdle, 0.0, side, rim)
+    return [(_raised(main.foot, 0.0, side, rim), girdle, tip) for main in (one, other)]
 
 
 def _raised(place: np.ndarray, height: float, side: float, rim: float) -> np.ndarray:
