@@ -44,7 +44,14 @@ def apart(made: rl.Stone, wanted: rl.Stone) -> float:
 CHOICE = {"star_pct": 45.0, "lower_half_pct": 82.0}
 
 
-@pytest.mark.parametrize("given", [{}, {"pavilion_end_angle_deg": 36.0}, {"culet_pct": 2.0}, {"length_ratio": 1.9}], ids=str)
+@pytest.mark.parametrize(
+    "given",
+    [
+        {}, {"pavilion_end_angle_deg": 36.0}, {"culet_pct": 2.0}, {"length_ratio": 1.9},
+        {"pavilion_mains": 4, "pavilion_end_angle_deg": 36.0},
+    ],
+    ids=str,
+)  # fmt: skip
 def test_an_even_blocked_oval_becomes_the_oval_brilliant(given):
     """Found on planes and the corners of the girdle, against the cut's own rules on the ellipse; with a keel as well."""
     whole, blocked = whole_and_blocked("oval brilliant", **given, **CHOICE)

@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.spatial import ConvexHull
 
 import raylab as rl
 from raylab.errors import StoneError
@@ -125,6 +126,45 @@ def test_slopes_follow_the_outline_and_ends_are_as_stated():
     lowest = keeled.vertices_mm[keeled.vertices_mm[:, 2] < keeled.vertices_mm[:, 2].min() + 1e-9]
     assert len(lowest) == 2  # the keel's two ends
     assert np.ptp(lowest[:, 1]) < 1e-12 < np.ptp(lowest[:, 0])
+
+
+# --- four pavilion mains -------------------------------------------------------------------------------------------------
+
+
+def test_four_halves_meet_where_two_mains_do():
+    """On the stretched circle the mains' tangents cross at its corner, and the edge from there to the axis passes the foot of
+    the main that is left out. Six facets meet in each tip; the girdle is that of eight mains."""
+    given = {"table_pct": 57.0, "length_ratio": 1.5, "width_mm": 1.0, "lower_half_pct": 70.0, "girdle_pct": 4.0}
+    stone, eight = (rl.oval_brilliant(**given, pavilion_mains=mains) for mains in (4, 8))
+    assert (len(stone.facets_of("pavilion main")), len(stone.facets_of("lower half")), len(eight) - len(stone)) == (4, 16, 4)
+    out, steep = 0.5 * (1.0 - 0.7), math.tan(math.radians(40.75))
+    tip = np.array([1.5 * out * math.sqrt(0.5), out * math.sqrt(0.5), -0.02 - steep * (0.5 - out * math.sqrt(0.5))])
+    for signs in itertools.product((1.0, -1.0), repeat=2):
+        at = np.flatnonzero(np.abs(stone.vertices_mm - tip * [*signs, 1.0]).max(axis=1) < 1e-12)
+        met = [stone.tiers[f] for f, loop in enumerate(stone.polyhedron.loops) if np.isin(at, loop).any()]
+        assert sorted(met) == ["lower half"] * 4 + ["pavilion main"] * 2
+    rims = [rl.measure(one) for one in (stone, eight)]
+    for key in ("girdle_pct", "girdle_ends_pct", "girdle_sides_pct", "girdle_corners_pct"):
+        assert rims[0][key].mean == pytest.approx(4.0, abs=1e-9)
+        assert rims[1][key].mean == pytest.approx(4.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["oval brilliant", "pear brilliant", "marquise brilliant", "cushion brilliant"])
+def test_a_pavilion_of_four_mains_is_the_hull_of_its_corners(name):
+    """Below the girdle's edge: the hull (scipy) of sixteen points on the outline, four tips and the lowest point. A half that
+    cut into another, or through the girdle, would add corners."""
+    stone = rl.cut(name, table_pct=57, girdle_pct=5, width_mm=1.0, pavilion_mains=4)
+    below = np.isin(stone.tiers, ["pavilion main", "lower half"])
+    plan = rl.Stone.from_planes(
+        np.vstack([stone.normals[below], [0.0, 0.0, 1.0]]), np.r_[stone.distances_mm[below], -0.025], redundant="drop"
+    )
+    level = plan.vertices_mm[np.abs(plan.vertices_mm[:, 2] + 0.025) < 1e-9]
+    assert (len(plan.vertices_mm), len(level), len(plan)) == (16 + 4 + 1, 16, 21)
+    assert ConvexHull(plan.vertices_mm).volume == pytest.approx(plan.volume_mm3, rel=1e-12)
+    crown = rl.measure(stone)
+    assert crown.girdle_ends_pct.mean == pytest.approx(5.0, abs=1e-9)
+    with pytest.raises(rl.InputError, match="a multiple of 4 from 4 to 8"):
+        rl.cut(name, table_pct=57, pavilion_mains=6)
 
 
 # --- step cuts are stacked frusta ----------------------------------------------------------------------------------------

@@ -14,6 +14,7 @@ from raylab.cli import main
 from raylab.cli.options import Subject
 from raylab.designs.keys import resolved
 from raylab.errors import StoneError
+from raylab.stone.cuts import CUTS
 from raylab.stone.offsets import Offset
 from raylab.workbench.design_json import stone_of
 from raylab.workbench.file_exchange import open_bytes
@@ -187,10 +188,14 @@ def test_curved_outlines_of_a_recipe():
 _STATED = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 
 
-@pytest.mark.parametrize("cut", rl.cuts(), ids=lambda cut: cut.name)
-def test_every_cut_comes_back_from_its_recipe(cut):
+@pytest.mark.parametrize(
+    ("cut", "more"),
+    [*((cut, {}) for cut in rl.cuts()), (CUTS["pear brilliant"], {"pavilion_mains": 4})],
+    ids=lambda one: one.name if isinstance(one, rl.Cut) else str(one),
+)
+def test_every_cut_comes_back_from_its_recipe(cut, more):
     """To 1e-12 in every plane, with what else the stone says; and no tier but level ones is known by its planes alone."""
-    given = {one.key: _STATED[one.key] for one in cut.parameters if one.default is None and one.key in _STATED}
+    given = {one.key: _STATED[one.key] for one in cut.parameters if one.default is None and one.key in _STATED} | more
     given |= {"girdle_facets": 32} if "girdle_facets" in cut.keys else {}
     stone = rl.cut(cut.name, **given, girdle_finish="absorbing", material="sapphire", name="one (invented)")
     rl.save_stone(stone, "one.toml")

@@ -10,7 +10,7 @@ import pytest
 from polyhedra import box
 from small_scenes import scene_of
 
-from raylab.comparison.uncertainty import Estimate, draws_for, propagate, statistics_of
+from raylab.comparison.uncertainty import WIDER, Estimate, _of_draws, draws_for, propagate, statistics_of
 from raylab.errors import InputError
 from raylab.lighting.dome import Dome
 from raylab.lighting.dome_file import load_dome
@@ -110,14 +110,18 @@ def test_errors_facet_by_facet():
 
 
 def test_a_scans_own_scatter_is_added_in_squares():
-    slopes, distances = np.full(len(STONE), 0.03), np.full(len(STONE), 4.0)
-    found = Uncertainty(0.04, 0.05, 3.0).with_scatter(slopes, distances)
+    slopes, sides, distances = np.full(len(STONE), 0.03), np.full(len(STONE), 0.3), np.full(len(STONE), 4.0)
+    found = Uncertainty(0.04, 0.05, 3.0).with_scatter(slopes, sides, distances)
     assert found.angle_deg == pytest.approx((0.05,) * len(STONE))
+    assert found.across_deg == pytest.approx((math.hypot(0.04, 0.3),) * len(STONE))
+    facet, mode = STONE.facets_of("pavilion main")[0], found.modes(STONE)
+    sizes = np.abs(mode[:, facet]).max(axis=0)
+    assert sizes == pytest.approx([math.radians(0.05), math.radians(math.hypot(0.04, 0.3)), 5e-3])
     assert found.distance_um == pytest.approx((5.0,) * len(STONE))
     assert found.common_angle_deg == 0.05
     slopes[3], distances[3] = math.nan, math.inf  # next to nothing known
-    found = Uncertainty().with_scatter(slopes, distances)
-    assert (found.angle_deg[3], found.distance_um[3]) == (MOST_ANGLE_DEG, MOST_DISTANCE_UM)
+    found = Uncertainty().with_scatter(slopes, slopes, distances)
+    assert (found.angle_deg[3], found.across_deg[3], found.distance_um[3]) == (MOST_ANGLE_DEG, MOST_ANGLE_DEG, MOST_DISTANCE_UM)
 
 
 @pytest.mark.parametrize(
@@ -274,3 +278,46 @@ def test_what_cannot_be_done_is_reported_in_one_line():
         propagate(STONE, _side, known_to_pct=0.0)
     with pytest.raises(InputError, match="uncertainty too large"):
         propagate(box(0.5, 0.2, "diamond"), _side, steps_only(900.0))
+
+
+# --- kinks ----------------------------------------------------------------------------------------------------------------
+
+
+def _estimates(rng: np.random.Generator, number, places: int) -> Estimate:
+    """A number of pairs of heights that truly are all 0, measured with noise of 1 and drawn from what was measured."""
+    measured = rng.normal(size=(places, 2))
+    errors = rng.normal(size=(40, places, 2))
+    value = float(number(measured))
+    stated, larger = (np.array([number(measured + size * error) for error in errors]) for size in (1.0, math.sqrt(WIDER)))
+    return _of_draws(Statistic(value, value, value), stated, larger)
+
+
+def test_a_number_that_depends_on_the_deeper_plane_holds_its_truth_with_the_kink_alone():
+    """The mean over places of the lower of two heights: its expected value is -1/sqrt(pi) of the noise, at every size of it, so
+    a line in the size leads back to the truth, 0, and one in the variance to 0.83 of the way. Beside it a plain mean."""
+    rng = np.random.default_rng(94)
+    lower = [_estimates(rng, lambda pairs: pairs.min(axis=1).mean(), 16) for _ in range(120)]
+    plain = [_estimates(rng, lambda pairs: pairs.mean(), 16) for _ in range(120)]
+
+    def held(estimates: list[Estimate]) -> float:
+        return float(np.mean([low <= 0.0 <= high for low, high in (one.interval() for one in estimates)]))
+
+    assert held(lower) >= 0.95
+    assert held([replace(one, kink=0.0) for one in lower]) < 0.5
+    straight = -(2.0 * math.sqrt(2.0) - 2.0) / math.sqrt(math.pi)  # from variances 2 and 4, 1/sqrt(pi) each a unit of size
+    assert np.mean([one.best for one in lower]) == pytest.approx(straight, abs=0.03)
+    assert np.mean([one.best - one.kink for one in lower]) == pytest.approx(0.0, abs=0.02)
+    assert np.mean([one.kink != 0.0 for one in plain]) < 0.1
+    assert held(plain) >= 0.93
+
+
+def test_a_statistic_of_light_has_no_kink():
+    """It is the same number, once as a statistic and once as a plain number."""
+
+    def numbers(stone):
+        least = float(stone.distances_mm[stone.facets_of("crown main")].min())
+        return {"plain": least, "light": Statistic(least, least, least)}
+
+    found = propagate(STONE, numbers, Uncertainty(0.0, 0.0, 5.0), known_to_pct=20.0)
+    assert found["plain"].kink < 0.0 == found["light"].kink
+    assert found["plain"].shift == found["light"].shift

@@ -108,10 +108,13 @@ def natural_range(name: str) -> tuple[float, float]:
 
 
 def within_nature(name: str, one: Estimate) -> Estimate:
-    """The estimate with a shift that stays within the natural range of the number."""
+    """The estimate with a shift, and a kink beyond it, that stay within the natural range of the number."""
     low, high = natural_range(name)
     value = one.statistic.value
-    return replace(one, shift=value - min(max(one.best, min(low, value)), max(high, value))) if one.shift else one
+    shift, whole = (
+        value - min(max(value - bias, min(low, value)), max(high, value)) for bias in (one.shift, one.shift + one.kink)
+    )
+    return replace(one, shift=shift, kink=whole - shift) if one.shift or one.kink else one
 
 
 @dataclass(frozen=True)
@@ -199,8 +202,9 @@ def judge(name: str, first: tuple[str, Estimate], second: tuple[str, Estimate], 
     (label, a), (other, b) = first, second
     half_width = coverage * math.hypot(a.standard_uncertainty, b.standard_uncertainty)
     bias = a.shift - b.shift
-    low = a.traced[0] - b.traced[1] - max(bias, 0.0) - half_width
-    high = a.traced[1] - b.traced[0] - min(bias, 0.0) + half_width
+    least, most = (bias + f(a.kink, 0.0) - g(b.kink, 0.0) for f, g in ((min, max), (max, min)))
+    low = a.traced[0] - b.traced[1] - max(most, 0.0) - half_width
+    high = a.traced[1] - b.traced[0] - min(least, 0.0) + half_width
     measured = a.uncertainty > 0.0 or b.uncertainty > 0.0
     return Verdict(name, label, other, (a.statistic.value, b.statistic.value), low, high, measured)
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from ..errors import StoneError
 from ..stone.cuts.brilliant import LOWER_HALF, STAR, UPPER_HALF, Joint
-from ..stone.cuts.joints import Girdle, Planes, crown_joints, pavilion_joints
+from ..stone.cuts.joints import Girdle, Planes, crown_joints, pavilion_joints, split
 from ..stone.cuts.parameter import Parameter, Slider
 from ..stone.cuts.round_brilliant import ROUND_BRILLIANT
 from ..stone.extent import extent_of
@@ -107,12 +107,14 @@ def finished(blocked: Blocked, choice: LastFacets) -> Stone:
 
 
 def _symmetry(blocked: Blocked) -> SymmetryGroup:
-    """What the stone claims; else that of its cut as it lies, of a round one with these mains if both sides have as many."""
+    """What the stone claims; else that of its cut as it lies, of a round one with its mains if both sides have as many."""
     claimed, n, cut = blocked.stone.symmetry, len(blocked.crown), cut_of(blocked.stone)
-    if claimed.size > 1 or n != len(blocked.pavilion):
+    if claimed.size > 1:
         return claimed
     if cut is not None and not blocked.round:
         return cut.symmetry.turned(extent_of(blocked.stone).azimuth_deg)
+    if n != len(blocked.pavilion):
+        return claimed
     return SymmetryGroup(n, float(blocked.stone.azimuth_deg()[blocked.crown[0]]))
 
 
@@ -148,8 +150,16 @@ def _crown(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
 
 def _pavilion(blocked: Blocked, choice: LastFacets) -> Iterator[Plane]:
     """Lower halves."""
-    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), _girdle(blocked))):
-        yield from _halves(joint, joint.from_girdle(choice.lower_half_pct), LOWER_HALF, k, choice.lower_painting_deg)
+    girdle = _girdle(blocked)
+    facing = np.radians(blocked.stone.azimuth_deg()[list(blocked.crown)]).tolist()
+    every_second = len(blocked.crown) == 2 * len(blocked.pavilion)
+    for k, joint in enumerate(pavilion_joints(_planes(blocked, blocked.pavilion), girdle)):
+        tip = joint.from_girdle(choice.lower_half_pct)
+        parts: tuple[Joint, ...] = (joint,)
+        if every_second and girdle.outline is not None:
+            parts = split(joint, facing, girdle.outline, girdle.planes)
+        for place, part in enumerate(parts, start=len(parts) * k):
+            yield from _halves(part, tip, LOWER_HALF, place, choice.lower_painting_deg)
 
 
 def _planes(blocked: Blocked, facets: Sequence[int]) -> Planes:
@@ -161,7 +171,7 @@ def _girdle(blocked: Blocked) -> Girdle:
 
 
 def _halves(joint: Joint, tip: Position, tier: Tier, k: int, painting_deg: float) -> Iterator[Plane]:
-    """The two halves that split the joint behind main k."""
+    """The two halves that split the joint of number k."""
     side = UP if tier.side == "crown" else DOWN
     for number, slant in enumerate(joint.halves(tip, math.radians(painting_deg)), start=2 * k):
         if math.isnan(slant.tangent):

@@ -113,13 +113,14 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appear
 def _trust(comparison: Comparison) -> dict[str, Any]:
     """What the page says about uncertainties and corrections."""
     stated = comparison.uncertainties
+    usual = {key: value for key, value in vars(Uncertainty()).items() if value is not None}
     return {
         "sureness": tables.sureness(comparison),
         "designs": tables.designs(comparison),
         "poses": tables.poses(comparison),
         "biases": tables.biases(comparison),
         "facet_by_facet": any(isinstance(one.angle_deg, tuple) for one in stated),
-        "defaults": any(vars(one)[key] == usual for one in stated for key, usual in vars(Uncertainty()).items()),
+        "defaults": any(vars(one)[key] == value for one in stated for key, value in usual.items()),
         "draws": draws_for(comparison.known_to_pct),
         "verdicts": tables.count_verdicts(comparison),
     }

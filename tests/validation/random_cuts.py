@@ -30,7 +30,10 @@ def random_stones(cut: Cut, count: int, key: int = 0) -> Iterator[Stone]:
     rng, made = np.random.default_rng([60, key, list(CUTS).index(cut.name)]), 0
     while made < count:
         given = {one.key: rng.uniform(one.slider.low, one.slider.high) for one in cut.parameters if one.slider is not None}
-        given |= {one.key: int(rng.integers(one.low, one.high + 1)) for one in cut.parameters if one.multiple == 1}
+        whole = [one for one in cut.parameters if one.multiple and one.slider is not None]
+        given |= {
+            one.key: one.multiple * int(rng.integers(one.low / one.multiple, one.high / one.multiple + 1)) for one in whole
+        }
         material = MATERIALS[int(rng.integers(len(MATERIALS)))]
         try:
             stone = cut.stone(material=material, **{key: float(value) for key, value in given.items()})

@@ -8,7 +8,8 @@ shifted at random. For every cut and noise it prints
 * facets that the scan lacks or has beyond those of the stone, the girdle and facets of fewer than `LEAST` points left out;
 * how many stones were recognised as their cut, or as one that the shape doesn't tell apart from it (`SAME`);
 * how many measured numbers hold the true one in their 95 % interval, which comes from the scan's own scatter alone. The true
-  one is measured on the same stone without noise, whose cut and length are found from its planes as well.
+  one is measured on the same stone without noise, whose facets bear the names that the scan gives them: a square emerald cut
+  whose corners are as wide as its sides has two equally good lies.
   Two kinds are counted apart: lengths and percentages where the noise doesn't show the girdle flat by flat, whose tangents lie
   outside the chords; and numbers that can't be negative and truly are 0, such as the unevenness of an even outline.
 """
@@ -32,6 +33,7 @@ from random_cuts import random_stones
 import raylab as rl
 from raylab.comparison.uncertainty import propagate
 from raylab.errors import StoneError
+from raylab.plane_geometry import rotation_about_z
 from raylab.stone.cuts import CUTS
 from raylab.stone.measuring.plane_uncertainty import EXACT
 from raylab.stone.scanning.scan import stone_from_mesh
@@ -86,6 +88,23 @@ def missed(found: rl.Stone, stone: rl.Stone, points: np.ndarray) -> tuple[int, i
     return lacking, len(beyond), unsure
 
 
+def named_alike(stone: rl.Stone, found: rl.Stone, rotation: np.ndarray) -> rl.Stone:
+    """The stone without noise, turned about its axis as its scan lies, with the cut, the tiers and the symmetry found there.
+
+    `rotation` : (3, 3) from the stone to the scan's frame, a turn about the axis but for errors.
+    """
+    turn = math.atan2(rotation[1, 0] - rotation[0, 1], rotation[0, 0] + rotation[1, 1])
+    turned = stone.moved(rotation_about_z(turn), np.zeros(3))
+    cosine = found.normals @ turned.normals.T
+    free = set(np.flatnonzero(~found.on_girdle).tolist())
+    tiers, indices = list(turned.tiers), list(turned.indices)
+    for f in sorted(np.flatnonzero(~turned.on_girdle).tolist(), key=lambda f: -cosine[:, f].max()):
+        nearest = max(free, key=lambda g: cosine[g, f])
+        free.discard(nearest)
+        tiers[f], indices[f] = found.tiers[nearest], found.indices[nearest]
+    return turned.relabeled(tiers=tiers, indices=indices, cut=found.cut, symmetry=found.symmetry)
+
+
 def one(name: str, stone: rl.Stone, noise_um: float, key: tuple[int, ...], draws: float, tally: Counter[str]) -> None:
     """Scan a stone and count what was found."""
     rng = np.random.default_rng(key)
@@ -107,7 +126,7 @@ def one(name: str, stone: rl.Stone, noise_um: float, key: tuple[int, ...], draws
     tally[f"called {cut}"] += cut != name
     if cut not in SAME.get(name, {name}) or lacking or beyond or unsure:
         return
-    truth = rl.measure(rl.Stone.from_planes(stone.normals, stone.distances_mm)).numbers()
+    truth = rl.measure(named_alike(stone, scan.stone, scan.report.rotation @ turn)).numbers()
 
     def numbers(body: rl.Stone) -> dict[str, float]:
         measured = rl.measure(body)

@@ -63,6 +63,31 @@ def pavilion_joints(mains: Planes, girdle: Girdle) -> Iterator[Joint]:
         yield _joint((lines[this], lines[after]), edge, inner, girdle, DOWN)
 
 
+def split(joint: Joint, facing: Sequence[float], outline: np.ndarray, girdle: Planes) -> tuple[Joint, Joint]:
+    """A joint of pavilion mains between which one was left out (see `outline_brilliant`), as the two on either side of it.
+
+    `facing` : azimuths that the crown mains face, radians; that of the main left out is the one farthest from both mains. Its
+    foot is as high as theirs on average. The halves of both parts go to one tip of the whole joint. `outline`, `girdle` : see
+    `Girdle`.
+    """
+    start, end = joint.azimuths
+    turn = (end - start) % (2.0 * math.pi)
+    ahead = [(one - start) % (2.0 * math.pi) for one in facing]
+    middle = start + max((one for one in ahead if one < turn), key=lambda one: min(one, turn - one))
+    ends = [foot.point(DOWN) for foot in joint.feet]
+    foot = np.array([*_feet(outline, np.array([middle]))[0], (ends[0][2] + ends[1][2]) / 2.0])
+    between = Position.of(foot, DOWN)
+    parts = []
+    for one, other, azimuths in ((ends[0], foot, (start, middle)), (foot, ends[1], (middle, end))):
+        normals = np.array([[math.cos(azimuth), math.sin(azimuth)] for azimuth in azimuths])
+        x, y = np.linalg.solve(normals, [normals[0] @ one[:2], normals[1] @ other[:2]])
+        on = _on_girdle(np.array([x, y, (one[2] + other[2]) / 2.0]), girdle)
+        turns = _square(on - one, azimuths[0]), -_square(other - on, azimuths[1])
+        feet = (joint.feet[0], between) if other is foot else (between, joint.feet[1])
+        parts.append(joint._replace(azimuths=azimuths, turns=turns, feet=feet))
+    return parts[0], parts[1]
+
+
 def _pairs(count: int) -> Iterator[tuple[int, int]]:
     """Each main's number with the next one's."""
     return ((k, (k + 1) % count) for k in range(count))

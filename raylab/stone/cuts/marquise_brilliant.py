@@ -23,6 +23,7 @@ def marquise_brilliant(
     crown_end_angle_deg: float | None = None,
     pavilion_angle_deg: float = 40.75,
     pavilion_end_angle_deg: float | None = None,
+    pavilion_mains: int = 8,
     star_pct: float = 50.0,
     lower_half_pct: float = 77.0,
     girdle_pct: float = 3.5,
@@ -43,6 +44,7 @@ def marquise_brilliant(
     crown_angle_deg, pavilion_angle_deg : slopes of the mains across the width.
     crown_end_angle_deg, pavilion_end_angle_deg : slopes of the mains at the ends of the length. None: all mains of the side
         fall towards one point on the axis.
+    pavilion_mains : 8, or 4 at ends and sides alone, see `outline_brilliant`.
     star_pct, lower_half_pct : lengths as for `round_brilliant`.
     girdle_pct, culet_pct : as for `round_brilliant`, percent of the width.
     girdle_facets : number of girdle facets, about; a multiple of 16.
@@ -62,6 +64,7 @@ def marquise_brilliant(
         crown_end_angle_deg=crown_end_angle_deg,
         pavilion_angle_deg=pavilion_angle_deg,
         pavilion_end_angle_deg=pavilion_end_angle_deg,
+        pavilion_mains=pavilion_mains,
         star_pct=star_pct,
         lower_half_pct=lower_half_pct,
         girdle_pct=girdle_pct,

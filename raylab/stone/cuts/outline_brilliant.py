@@ -10,6 +10,12 @@ circle's azimuth, and the pavilion ends in a keel.
 Stars and halves follow by the rules of `brilliant`. An unpainted half passes through its foot, the tip, and the joint on the
 girdle, so that the girdle is as thick at the joints as at the mains. An ellipse with one slope a side is therefore the
 stretched image of a round brilliant, plane by plane.
+
+With four pavilion mains, at ends and sides, the pavilion mains between them are left out, and two mains that follow one another
+meet in a longer edge. Two halves at such an edge would each span an eighth of the girdle and cut through it. Four halves take
+their place: they keep the sixteen places on the girdle that the upper halves have, so that the girdle is as even as with eight
+mains, and all four meet in the tip on that edge. A cone over a convex line is convex, and so is the pavilion. (That long
+brilliants have four or eight mains is common practice; where the four stand differs, and here it is our choice.)
 """
 
 from __future__ import annotations
@@ -80,14 +86,16 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     """
     circle = (outline.length / outline.width if stretch is None else stretch), count
     rim, table = values["girdle_pct"] / 200.0, values["table_pct"] / 100.0
+    each = count // values.get("pavilion_mains", count)  # from one pavilion main to the next, in steps of the crown's
     feet = _feet(outline, *circle)
     above = _mains(outline, feet, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
-    below = _mains(outline, feet, values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    below = _mains(outline, feet[::each], values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
     crossing, girdle = _between(outline, feet)
     crown_height = (1.0 - table) * above[count // 4].rise
     corners = [main.toward(crown_height) for main in above]
     stars, uppers, lowers = [], [], []
-    for k, joint in enumerate(_joints(above, crossing, girdle)):
+    joints = _joints(above, crossing, girdle)
+    for k, joint in enumerate(joints):
         after = (k + 1) % count
         inner = _crossing(joint, corners[k], corners[after])
         tip = inner + values["star_pct"] / 100.0 * (joint.outer - inner)
@@ -96,15 +104,19 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
             raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
         ends = (_raised(corner, crown_height, UP, rim) for corner in (corners[k], corners[after]))
         stars.append((*ends, _raised(tip, height, UP, rim)))
-        uppers += _halves(above[k], above[after], joint, tip, height, UP, rim)
+        uppers += _halves(above[k], above[after], joint, _raised(tip, height, UP, rim), UP, rim)
     culet = values["culet_pct"] / 100.0
-    culet_height = (1.0 - culet) * below[count // 4].rise
+    culet_height = (1.0 - culet) * below[len(below) // 4].rise
+    if each > 1:
+        crossing, girdle = _crossings(feet[::each]), np.array([one.foot for one in feet[each // 2 :: each]])
     for k, joint in enumerate(_joints(below, crossing, girdle)):
         tip = joint.outer + values["lower_half_pct"] / 100.0 * (joint.inner - joint.outer)
         height = below[k].height(tip)
         if culet > 0.0 and not height < culet_height:
             raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
-        lowers += _halves(below[k], below[(k + 1) % count], joint, tip, height, DOWN, rim)
+        for part in range(each * k, each * (k + 1)):
+            top = _raised(tip, height, DOWN, rim)
+            lowers += _halves(above[part], above[(part + 1) % count], joints[part], top, DOWN, rim)
     flats = outline.flats(values["girdle_facets"])
     crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(np.array(uppers)))]
     pavilion = [Facets(LOWER_HALF, *planes_through(np.array(lowers))), _tier(PAVILION_MAIN, below, DOWN, rim)]
@@ -162,15 +174,23 @@ def _mains(outline: Curved, feet: Sequence[_Foot], angle_deg: float, end_angle_d
 
 def _between(outline: Curved, feet: Sequence[_Foot]) -> tuple[np.ndarray, np.ndarray]:
     """Between each main and the next, on either side: where the tangents cross (K, 2), and the girdle's joint (K, 2)."""
-    normals, far = np.array([one.normal for one in feet]), np.array([one.far for one in feet])
-    pairs = np.stack([np.arange(len(feet)), (np.arange(len(feet)) + 1) % len(feet)], axis=1)
-    crossing = np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0]
+    crossing = _crossings(feet)
     azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
     return crossing, np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
 
 
+def _crossings(feet: Sequence[_Foot]) -> np.ndarray:
+    """(K, 2) where the girdle's tangents at each main and at the next cross."""
+    normals, far = np.array([one.normal for one in feet]), np.array([one.far for one in feet])
+    pairs = np.stack([np.arange(len(feet)), (np.arange(len(feet)) + 1) % len(feet)], axis=1)
+    return np.asarray(np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0])
+
+
 def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) -> list[_Joint]:
-    """The joint of each main with the next, in plan; `crossing` and `girdle` are those of `_between`."""
+    """The joint of each main with the next, in plan.
+
+    crossing : (K, 2) where the tangents cross. girdle : (K, 2) the joints' points on the girdle.
+    """
     count, this = len(mains), np.arange(len(mains))
     after = (this + 1) % count
     normals, far, rise = (np.array([getattr(main, part) for main in mains]) for part in ("normal", "far", "rise"))
@@ -186,7 +206,7 @@ def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) ->
     meets = gains > 0.0
     meets[this, this] = meets[this, after] = False
     end = np.where(meets, heights / np.where(meets, gains, 1.0), np.inf).min(axis=1)
-    outer = crossing + np.vecdot(girdle - crossing, inward)[:, None] * inward
+    outer = crossing + np.vecdot(np.array(girdle) - crossing, inward)[:, None] * inward
     return [_Joint(*places) for places in zip(crossing + end[:, None] * inward, outer, girdle, strict=True)]
 
 
@@ -197,10 +217,10 @@ def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.asarray(joint.inner + across @ (one - joint.inner) / (across @ run) * run)
 
 
-def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, height: float, side: float, rim: float) -> list[Triangle]:
-    """Three points of each of the two halves that split a joint."""
-    girdle, top = _raised(joint.girdle, 0.0, side, rim), _raised(tip, height, side, rim)
-    return [(_raised(main.foot, 0.0, side, rim), girdle, top) for main in (one, other)]
+def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, side: float, rim: float) -> list[Triangle]:
+    """Three points of each of the two halves on both sides of a joint, which meet in a tip (3,)."""
+    girdle = _raised(joint.girdle, 0.0, side, rim)
+    return [(_raised(main.foot, 0.0, side, rim), girdle, tip) for main in (one, other)]
 
 
 def _raised(place: np.ndarray, height: float, side: float, rim: float) -> Point:

@@ -16,6 +16,12 @@ WIDTH = Parameter(
 WEIGHT_OR_WIDTH = replace(WEIGHT, instead_of=WIDTH.key)
 
 
+PAVILION_MAINS = Parameter(
+    "pavilion_mains", "pavilion mains", "1", 4, 8, "four at ends and sides, or eight", "pavilion", default=8, multiple=4,
+    slider=Slider(4.0, 8.0, 4.0),
+)  # fmt: skip
+
+
 def length_ratio(low: float, high: float, default: float) -> Parameter:
     """Length over width, in the range that a cut allows."""
     slider = Slider(low, min(high, 2.5), 0.01)
@@ -40,6 +46,7 @@ def brilliant_parameters(*outline: Parameter, crown: float = 34.5, pavilion: flo
         ends("crown", Slider(15.0, 45.0, 0.05)),
         like_round("pavilion_angle_deg", description="slope of the pavilion mains across the width", default=pavilion),
         ends("pavilion", Slider(28.0, 46.0, 0.05)),
+        PAVILION_MAINS,
         like_round("star_pct"),
         like_round("lower_half_pct"),
         like_round("girdle_pct"),

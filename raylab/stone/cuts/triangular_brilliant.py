@@ -81,7 +81,7 @@ SIDE_RADIUS = Parameter(
     "side_radius_pct", "radius of the sides", "%", 90.0, 1000.0, "radius of the bow of each side", "girdle and size",
     default=130.0, slider=Slider(100.0, 300.0, 1.0),
 )  # fmt: skip
-_OTHERS = ("crown_end_angle_deg", "pavilion_end_angle_deg")
+_OTHERS = ("crown_end_angle_deg", "pavilion_end_angle_deg", "pavilion_mains")
 _DESCRIPTIONS = {
     "table_pct": "size of the table, as a share of the outline's",
     "crown_angle_deg": "slope of the crown mains at the middles of the sides",

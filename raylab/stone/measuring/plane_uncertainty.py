@@ -41,6 +41,8 @@ class Uncertainty:
     angle_deg : tilt of a facet about its middle, in each of two directions; one number, or one per facet.
     common_angle_deg : slope error common to all crown facets, and another common to all pavilion facets.
     distance_um : displacement of a facet along its normal; one number, or one per facet. For the girdle, error of its radius.
+    across_deg : tilt of a facet about its steepest line, where that differs from `angle_deg`; one number, or one per facet. A
+        long narrow facet of a scan is known far less about the line along it. None: as `angle_deg`.
 
     Raises
     ------
@@ -50,6 +52,7 @@ class Uncertainty:
     angle_deg: float | tuple[float, ...] = 0.05
     common_angle_deg: float = 0.05
     distance_um: float | tuple[float, ...] = 3.0
+    across_deg: float | tuple[float, ...] | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, MOST_ANGLE_DEG, "degrees"))
@@ -57,20 +60,30 @@ class Uncertainty:
             self, "common_angle_deg", number_in("common_angle_deg", self.common_angle_deg, 0.0, MOST_ANGLE_DEG, "degrees")
         )
         object.__setattr__(self, "distance_um", _checked("distance_um", self.distance_um, MOST_DISTANCE_UM, "um"))
+        if self.across_deg is not None:
+            object.__setattr__(self, "across_deg", _checked("across_deg", self.across_deg, MOST_ANGLE_DEG, "degrees"))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, ready for JSON."""
-        return {key: list(value) if isinstance(value, tuple) else value for key, value in vars(self).items()}
+        stated = ((key, value) for key, value in vars(self).items() if value is not None)
+        return {key: list(value) if isinstance(value, tuple) else value for key, value in stated}
 
-    def with_scatter(self, slope_deg: np.ndarray, distance_um: np.ndarray) -> Uncertainty:
-        """The same with a scan's own scatter, (F,) standard errors of slopes and distances, added in squares.
+    def with_scatter(self, slope_deg: np.ndarray, across_deg: np.ndarray, distance_um: np.ndarray) -> Uncertainty:
+        """The same with a scan's own scatter, added in squares.
+
+        Parameters
+        ----------
+        slope_deg, across_deg, distance_um : (F,) standard errors of slopes, of tilts about the steepest line, and of distances.
 
         The device's common errors stay as stated. A facet whose scatter is not finite (a narrow girdle flat) is given the
         largest uncertainty that can be stated.
         """
+        sides = self.angle_deg if self.across_deg is None else self.across_deg
         angle = np.fmin(np.hypot(self.angle_deg, slope_deg), MOST_ANGLE_DEG)
+        across = np.fmin(np.hypot(sides, across_deg), MOST_ANGLE_DEG)
         distance = np.fmin(np.hypot(self.distance_um, distance_um), MOST_DISTANCE_UM)
-        return Uncertainty(tuple(angle.tolist()), self.common_angle_deg, tuple(distance.tolist()))
+        each = (tuple(one.tolist()) for one in (angle, distance, across))
+        return Uncertainty(next(each), self.common_angle_deg, *each)
 
     def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:
         """(F,) tilts in degrees and (F,) steps in um of a stone's facets. Raises InputError for a number per facet too few."""
@@ -82,7 +95,8 @@ class Uncertainty:
         The last axis is the tilt towards a larger slope and the tilt across it (radians), and the step outward (mm).
         """
         angle, step = self.per_facet(stone)
-        size = np.column_stack([np.radians(angle), np.radians(angle), step * 1e-3])
+        across = angle if self.across_deg is None else _per_facet("across_deg", self.across_deg, len(stone))
+        size = np.column_stack([np.radians(angle), np.radians(across), step * 1e-3])
         girdle = stone.on_girdle if stone.on_girdle.sum() > SIDES else np.zeros(len(stone), dtype=bool)
         leans = ~stone.on_girdle & (stone.slope_deg() > 1.0)
         found = []

@@ -1,8 +1,9 @@
 """Brilliants on an outline that is no circle: mains known by contact, the cut by its outline.
 
 A brilliant that was stretched to its length has mains at even azimuths once the stretch is undone. A half belongs to the main
-that it shares its longest edge with, a star to the two mains that it stands between. A simple outline that fits closely goes
-before one with more to fit, see `closest`: a cushion's radii follow an ellipse.
+that it shares its longest edge with, a star to the two mains that it stands between. The pavilion has as many mains as the
+crown, or half as many, with four halves between two. A simple outline that fits closely goes before one with more to fit, see
+`closest`: a cushion's radii follow an ellipse.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ MAINS = {
     "cushion brilliant": 8,
     "triangular brilliant": 6,
 }
-"""Mains on each side of a cut, the simplest outline first."""
+"""Mains on the crown of a cut, the simplest outline first."""
 
 HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
@@ -46,45 +47,71 @@ IN_PLACE = 0.8
 
 def long_brilliant(shape: Shape) -> Named | None:
     """The brilliant that a stone is, its facets named; None where it is none of them."""
-    named = {count: _by_reach(shape, count) for count in set(MAINS.values())}
-    below = {count: np.array([one == UNNAMED for one in names]) & (shape.normals[:, 2] < 0.0) for count, names in named.items()}
-    tried = [name for name, count in MAINS.items() if PRESENT * count <= below[count].sum() <= 1.5 * count]
+    sorted_out = {count: _by_reach(shape, count) for count in set(MAINS.values())}
+    below = {
+        count: np.array([one == UNNAMED for one in names]) & (shape.normals[:, 2] < 0.0)
+        for count, (names, _) in sorted_out.items()
+    }
+    tried = []
+    for name, count in MAINS.items():
+        mains = sorted_out[count][1]
+        may = mains == count or "pavilion_mains" in CUTS[name].keys
+        if may and PRESENT * mains <= below[count].sum() <= 1.5 * mains:
+            tried.append(name)
     found = closest(shape.outline, ((name, shape.azimuth[below[MAINS[name]]]) for name in tried))
-    return None if found is None else _placed(shape, named[MAINS[found[0]]], CUTS[found[0]], found[1])
+    return None if found is None else _placed(shape, *sorted_out[MAINS[found[0]]], CUTS[found[0]], found[1])
 
 
-def _by_reach(shape: Shape, count: int) -> list[str]:
+def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
     """Table, girdle, culet, halves and stars by what they border and how far they reach; the others are mains.
+
+    Also the number of pavilion mains that the stone should have, see `_mains_below`.
 
     A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
     main reaches from one to the other. A side with as many facets as it should have is sorted by rank; of a few more, the
     smallest are extra.
     """
-    names = first_names(shape, STEEP_DEG)
+    names, mains = first_names(shape, STEEP_DEG), count
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     at_girdle, at_table = _borders(shape, girdle, 2 * count), _borders(shape, table, count)
     for side, half in (("crown", UPPER_HALF), ("pavilion", LOWER_HALF)):
         facets = np.array([f for f, name in enumerate(names) if name == UNNAMED and shape.sides[f] == side], dtype=int)
-        if len(facets) <= count:
-            continue  # mains alone
-        whole = 4 * count if side == "crown" else 3 * count
+        alone = len(facets) <= count
+        if side == "pavilion":
+            standing = 0 if alone else int((_half_score(shape, facets, at_girdle) > HALF).sum())
+            mains = _mains_below(len(facets), standing, count)
+        if alone:
+            continue
+        whole = 4 * count if side == "crown" else 2 * count + mains
         if whole < len(facets) <= MANY * whole:
             order = np.argsort(-shape.area[facets], kind="stable")
             for f in facets[order[whole:]]:
                 names[f] = EXTRA
             facets = facets[np.sort(order[:whole])]
-        from_girdle, reach = _span(shape, facets)
-        score = at_girdle[facets] - reach
+        score = _half_score(shape, facets, at_girdle)
         halves = facets[np.argsort(-score)[: 2 * count]] if len(facets) == whole else facets[score > HALF]
         for f in halves:
             names[f] = half.name
         if side == "crown":
             left = np.isin(facets, halves, invert=True)
-            score = (at_table[facets] + from_girdle)[left]
+            score = (at_table[facets] + _span(shape, facets)[0])[left]
             stars = facets[left][np.argsort(-score)[:count]] if len(facets) == whole else facets[left][score > STARRY]
             for f in stars:
                 names[f] = STAR.name
-    return names
+    return names, mains
+
+
+def _mains_below(facets: int, halves: int, count: int) -> int:
+    """Pavilion mains of a stone of `count` crown mains: as many, or half as many; by its facets below, else by its halves."""
+    for mains in (count, count // 2):
+        if facets == 2 * count + mains:
+            return mains
+    return count if 4 * (facets - halves) >= 3 * count else count // 2
+
+
+def _half_score(shape: Shape, facets: np.ndarray, at_girdle: np.ndarray) -> np.ndarray:
+    """Of facets of one side, the share of the border on the girdle less the reach, see `HALF`."""
+    return np.asarray(at_girdle[facets] - _span(shape, facets)[1])
 
 
 def _span(shape: Shape, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -107,8 +134,11 @@ def _borders(shape: Shape, others: np.ndarray, count: int) -> np.ndarray:
     return np.minimum(np.maximum(own, length / share if share > 0.0 else 0.0), 1.0)
 
 
-def _placed(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named | None:
-    """Names and numbers by place; None where mains don't stand where the cut has them, or much of the surface has no place."""
+def _placed(shape: Shape, names: list[str], below: int, cut: Cut, fit: Fit) -> Named | None:
+    """Names and numbers by place; None where mains don't stand where the cut has them, or much of the surface has no place.
+
+    `below` : pavilion mains of such a stone.
+    """
     count = MAINS[cut.name]
     stretch = 1.0 if count == 6 else fit.stretch
     mains = np.array([name == UNNAMED for name in names])
@@ -119,19 +149,23 @@ def _placed(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named | None:
         (CROWN_MAIN if side == "crown" else PAVILION_MAIN).name if main else name
         for main, side, name in zip(mains, shape.sides, names, strict=True)
     ]
-    for tier in (CROWN_MAIN, PAVILION_MAIN):
-        facets = np.array([name == tier.name for name in full])
-        agrees = np.cos(2.0 * math.pi * around[facets]) @ shape.area[facets]
-        if facets.sum() < PRESENT * count or agrees < IN_PLACE * shape.area[facets].sum():
+    steps = {CROWN_MAIN.name: 1, PAVILION_MAIN.name: count // below}  # of the crown's, from one main to the next
+    for name, step in steps.items():
+        facets = np.array([one == name for one in full])
+        agrees = np.cos(2.0 * math.pi * around[facets] / step) @ shape.area[facets]
+        if facets.sum() < PRESENT * count / step or agrees < IN_PLACE * shape.area[facets].sum():
             return None
     number = counted(shape, full, azimuth)
     for f in np.flatnonzero(mains).tolist():
-        number[f] = round(around[f]) % count
+        step = steps[full[f]]
+        number[f] = round(around[f] / step) % (count // step)
     for f, name in enumerate(full):
         if name == STAR.name:
             number[f] = math.floor(around[f] + 1e-9) % count
         elif name in (UPPER_HALF.name, LOWER_HALF.name):
-            number[f] = _half(shape, f, full, number, around, count)
+            each = 2 * (1 if name == UPPER_HALF.name else steps[PAVILION_MAIN.name])
+            if each == 2 or full.count(name) != 2 * count:
+                number[f] = _half(shape, f, full, number, around, count, each)
     placed = {tier.name for tier in TIERS if tier.per_main}
     only_largest(shape, full, lambda f: number[f] if full[f] in placed else None)
     if shape.spare(full) > SPARE:
@@ -143,12 +177,12 @@ def _placed(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named | None:
     return Named.lying(full, number, cut, azimuth, fit.off)
 
 
-def _half(shape: Shape, f: int, names: list[str], number: list[int], around: np.ndarray, count: int) -> int:
-    """The number of a half: the first counter-clockwise of its main, or the second clockwise of it."""
+def _half(shape: Shape, f: int, names: list[str], number: list[int], around: np.ndarray, count: int, each: int) -> int:
+    """The number of a half beside a main: the first counter-clockwise of it, or the last clockwise of it; `each` to a main."""
     main = (CROWN_MAIN if names[f] == UPPER_HALF.name else PAVILION_MAIN).name
     beside = [(length, g) for (a, g), length in shape.edges.items() if a == f and names[g] == main]
     if not beside:
         return math.floor(2.0 * around[f]) % (2 * count)
     _, g = max(beside)
     ahead = math.remainder(around[f] - around[g], count) > 0.0
-    return (2 * number[g] - (0 if ahead else 1)) % (2 * count)
+    return (each * number[g] - (0 if ahead else 1)) % (2 * count)

@@ -29,7 +29,8 @@ MOST_PATCHES = 50
 @dataclass(frozen=True)
 class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
-    the standard errors of slope, azimuth (NaN for a level facet) and distance of the facet's middle along its normal."""
+    the standard errors of slope, azimuth (NaN for a level facet), tilt about the steepest line, and distance of the facet's
+    middle along its normal."""
 
     name: str
     area_mm2: float
@@ -38,6 +39,7 @@ class FacetFit:
     max_um: float
     slope_error_deg: float
     azimuth_error_deg: float
+    across_error_deg: float
     distance_error_um: float
 
 
@@ -88,8 +90,8 @@ class ScanReport:
         """
         if math.isnan(self.noise_um):
             return device
-        slopes = np.array([fit.slope_error_deg for fit in self.facets])
-        return device.with_scatter(slopes, np.array([fit.distance_error_um for fit in self.facets]))
+        errors = [(fit.slope_error_deg, fit.across_error_deg, fit.distance_error_um) for fit in self.facets]
+        return device.with_scatter(*np.array(errors).T)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
@@ -139,7 +141,7 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
     downhill = np.where(level[:, None], 0.0, np.cross(across, [0.0, 0.0, 1.0]))
     slope += _quadratic(downhill @ datum, np.broadcast_to(noise**2 * fits.covariance[table, 1:, 1:], (len(stone), 2, 2)))
     of_table = planes == table
-    slope[of_table] = 0.0  # by definition: the table is what slopes are measured from
+    slope[of_table] = azimuth[of_table] = 0.0  # by definition: the table is what slopes are measured from
     with np.errstate(divide="ignore", invalid="ignore"):
         turn = np.where(level, np.nan, np.degrees(np.sqrt(azimuth)) / sine)
     height = np.abs(found.under.height)
@@ -157,6 +159,7 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
             float(largest[p]) * 1e3,
             math.degrees(math.sqrt(slope[f])),
             float(turn[f]),
+            math.degrees(math.sqrt(azimuth[f])),
             math.sqrt(tilts[f, 0, 0]) * 1e3,
         )
         for f, p in enumerate(planes)
