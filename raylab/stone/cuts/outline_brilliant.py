@@ -217,7 +217,7 @@ def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     return np.asarray(joint.inner + across @ (one - joint.inner) / (across @ run) * run)
 
 
-def _halves(one: _Main, other: _Main, joint: _Joint, tip: np.ndarray, side: float, rim: float) -> list[Triangle]:
+def _halves(one: _Main, other: _Main, joint: _Joint, tip: Point, side: float, rim: float) -> list[Triangle]:
     """Three points of each of the two halves on both sides of a joint, which meet in a tip (3,)."""
     girdle = _raised(joint.girdle, 0.0, side, rim)
     return [(_raised(main.foot, 0.0, side, rim), girdle, tip) for main in (one, other)]
