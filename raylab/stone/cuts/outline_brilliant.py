@@ -40,7 +40,7 @@ REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANI
 
 
 class _Foot(NamedTuple):
-    """Where a main of either side stands: its azimuth around the stretched circle, radians, and `_Main`'s foot, normal and far."""
+    """Where a main of either side stands: its azimuth around the stretched circle, radians; foot, normal, far as in `_Main`."""
 
     around: float
     foot: np.ndarray
@@ -176,7 +176,9 @@ def _between(outline: Curved, feet: Sequence[_Foot]) -> tuple[np.ndarray, np.nda
     """Between each main and the next, on either side: where the tangents cross (K, 2), and the girdle's joint (K, 2)."""
     crossing = _crossings(feet)
     azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
-    return crossing, np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
+    return crossing, np.array(
+        [outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths]
+    )
 
 
 def _crossings(feet: Sequence[_Foot]) -> np.ndarray:

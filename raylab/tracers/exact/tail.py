@@ -47,8 +47,8 @@ from .nearest_plane import ray_origin
 SHARE_OF_THREAD = 2048
 """Draws that are worked off together, by one thread."""
 CHANCE = 0.25
-"""A ray with less than this share of its weight left is ended by lot, see `PathRules`: so much that few segments are spent on it,
-so little that the lots add a tenth of the variance."""
+"""A ray with less than this share of its weight left is ended by lot, see `PathRules`: so much that few segments are spent on
+it, so little that the lots add a tenth of the variance."""
 
 
 @dataclass(frozen=True)
