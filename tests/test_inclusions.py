@@ -12,9 +12,9 @@ from raylab.lighting.dome import Dome
 from raylab.scene.view import View
 from raylab.stone.inclusions.inclusion import MOST, Inclusion
 from raylab.stone.inclusions.shapes import Disc, Ellipsoid, Polyhedron
-from raylab.tracers.crossings import inclusion_table, passed
+from raylab.tracers.crossings import apart2, crosses, inclusion_table
 from raylab.tracers.engines import engine_for
-from raylab.tracers.reference_crossings import crosses
+from raylab.tracers.reference_crossings import crosses as oracle_crosses
 
 BOX = box(2.0, 1.0, 1.5)
 SPECK = Inclusion.sphere((0.3, 0.1, 0.2), 0.05)
@@ -101,9 +101,12 @@ def test_kernel_and_oracle_agree_on_what_a_segment_crosses():
         for one in shapes(rng):
             start, end = rng.uniform(-1.0, 1.0, size=(2, 3))
             length = float(np.linalg.norm(end - start))
-            found = passed(*start, *((end - start) / length), length, inclusion_table([one]))
-            assert found == (0.0 if crosses(start, end, one.shape) else 1.0)
-            crossed += found == 0.0
+            table, segment = inclusion_table([one]), (*start, *((end - start) / length), length)
+            found = crosses(*segment, table.quadrics, table.flats, table.spheres, table.starts, table.faces, 0)
+            assert found == oracle_crosses(start, end, one.shape)
+            crossed += found
+            if found:
+                assert apart2(*segment, *one.center_mm) < table.spheres[0, 3] ** 2
     assert 40 < crossed < 200
 
 
@@ -117,7 +120,7 @@ def test_inclusions_move_with_their_stone():
         other = stone.scaled(1.7).moved(turn, shift)
         start, end = rng.uniform(-1.0, 1.0, size=(2, 3))
         for one, two in zip(stone.inclusions, other.inclusions, strict=True):
-            assert crosses(turn @ (1.7 * start) + shift, turn @ (1.7 * end) + shift, two.shape) == crosses(
+            assert oracle_crosses(turn @ (1.7 * start) + shift, turn @ (1.7 * end) + shift, two.shape) == oracle_crosses(
                 start, end, one.shape
             )
 

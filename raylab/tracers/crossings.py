@@ -63,59 +63,56 @@ def inclusion_table(inclusions: Sequence[Inclusion]) -> InclusionTable:
 
 
 @njit()
-def passed(x, y, z, vx, vy, vz, length, inclusions):
-    """Share of the light that inclusions let pass on the segment from (x, y, z) along the unit vector v, `length` mm long."""
-    share = 1.0
-    for k in range(inclusions.transmittance.size):
-        if crosses(x, y, z, vx, vy, vz, length, inclusions, k):
-            share *= inclusions.transmittance[k]
-    return share
+def crosses(x, y, z, vx, vy, vz, length, quadrics, flats, spheres, starts, faces, k):
+    """Whether the segment from (x, y, z) along the unit vector v, `length` mm long, has a point inside inclusion k.
+
+    Through it, where it is a disc. The arrays are those of the `InclusionTable`.
+    """
+    wx, wy, wz = spheres[k, 0] - x, spheres[k, 1] - y, spheres[k, 2] - z
+    if starts[k + 1] > starts[k]:
+        return _meets_body(x, y, z, vx, vy, vz, length, faces, starts[k], starts[k + 1])
+    if flats[k, 0] != 0.0 or flats[k, 1] != 0.0 or flats[k, 2] != 0.0:
+        return _meets_disc(wx, wy, wz, vx, vy, vz, length, flats[k, 0], flats[k, 1], flats[k, 2], spheres[k, 3])
+    return _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics, k)
 
 
-@njit()
-def crosses(x, y, z, vx, vy, vz, length, inclusions, k):
-    """Whether that segment has a point inside inclusion k, or through it if it is a disc."""
-    quadrics, flats, spheres, _, starts, faces = inclusions
-    wx, wy, wz, reach = spheres[k, 0] - x, spheres[k, 1] - y, spheres[k, 2] - z, spheres[k, 3]
+@njit(inline="always")
+def apart2(x, y, z, vx, vy, vz, length, cx, cy, cz):
+    """Squared distance, mm^2, of a segment from the point (cx, cy, cz). Written without branches, for vector code."""
+    wx, wy, wz = cx - x, cy - y, cz - z
     near = min(max(wx * vx + wy * vy + wz * vz, 0.0), length)
     ox, oy, oz = wx - near * vx, wy - near * vy, wz - near * vz
-    if ox * ox + oy * oy + oz * oz >= reach * reach:
-        return False
-    if starts[k + 1] > starts[k]:
-        return _meets_body(x, y, z, vx, vy, vz, length, faces[starts[k] : starts[k + 1]])
-    if flats[k, 0] != 0.0 or flats[k, 1] != 0.0 or flats[k, 2] != 0.0:
-        return _meets_disc(wx, wy, wz, vx, vy, vz, length, flats[k], reach)
-    return _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics[k])
+    return ox * ox + oy * oy + oz * oz
 
 
 @njit()
-def _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadric):
-    """(wx, wy, wz) is the middle seen from the segment's start; quadric (3, 3)."""
+def _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics, k):
+    """(wx, wy, wz) is the middle seen from the segment's start."""
     aa = ab = bb = 0.0
     for row in range(3):
-        a = quadric[row, 0] * wx + quadric[row, 1] * wy + quadric[row, 2] * wz
-        b = quadric[row, 0] * vx + quadric[row, 1] * vy + quadric[row, 2] * vz
+        a = quadrics[k, row, 0] * wx + quadrics[k, row, 1] * wy + quadrics[k, row, 2] * wz
+        b = quadrics[k, row, 0] * vx + quadrics[k, row, 1] * vy + quadrics[k, row, 2] * vz
         aa, ab, bb = aa + a * a, ab + a * b, bb + b * b
     near = min(max(ab / bb, 0.0), length)
     return aa - 2.0 * near * ab + near * near * bb < 1.0
 
 
 @njit()
-def _meets_disc(wx, wy, wz, vx, vy, vz, length, normal, radius):
-    """(wx, wy, wz) is the middle seen from the segment's start; normal (3,)."""
-    n_dot_v = normal[0] * vx + normal[1] * vy + normal[2] * vz
+def _meets_disc(wx, wy, wz, vx, vy, vz, length, nx, ny, nz, radius):
+    """(wx, wy, wz) is the middle seen from the segment's start."""
+    n_dot_v = nx * vx + ny * vy + nz * vz
     if n_dot_v == 0.0:
         return False
-    t = (normal[0] * wx + normal[1] * wy + normal[2] * wz) / n_dot_v
+    t = (nx * wx + ny * wy + nz * wz) / n_dot_v
     ox, oy, oz = wx - t * vx, wy - t * vy, wz - t * vz
     return 0.0 <= t <= length and ox * ox + oy * oy + oz * oz < radius * radius
 
 
 @njit()
-def _meets_body(x, y, z, vx, vy, vz, length, faces):
-    """faces (P, 4)."""
+def _meets_body(x, y, z, vx, vy, vz, length, faces, begin, end):
+    """faces (P, 4), of which those from `begin` to `end` enclose the body."""
     first, last = 0.0, length
-    for row in range(faces.shape[0]):
+    for row in range(begin, end):
         n_dot_v = faces[row, 0] * vx + faces[row, 1] * vy + faces[row, 2] * vz
         distance = faces[row, 3] - (faces[row, 0] * x + faces[row, 1] * y + faces[row, 2] * z)
         if n_dot_v > 0.0:

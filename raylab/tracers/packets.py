@@ -17,7 +17,7 @@ import numpy as np
 
 from ..jit import njit
 from ..stone.finish import ABSORBS
-from .crossings import passed
+from .crossings import apart2, crosses
 from .keyed import keyed_uniform
 from .ledger import ABSORBED, INCLUDED, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 from .rim import SECTORS, sector_of
@@ -196,17 +196,28 @@ def _absorb(p, coefficient, out, lanes):
 @njit()
 def _cross(p, inclusions, out, lanes):
     """What inclusions take on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
-    for k in range(lanes):
-        if p[_RAY + k] >= 0.0:
-            length = p[_NUM + k] / p[_DEN + k]
-            left = passed(p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], length, inclusions)
-            taken = p[_STANDS + k] * p[_I + k] * (1.0 - left)
-            out[int(p[_RAY + k]), ABSORBED] += taken
-            out[int(p[_RAY + k]), INCLUDED] += taken
-            p[_I + k] *= left
-            p[_Q + k] *= left
-            p[_U + k] *= left
-            p[_V + k] *= left
+    quadrics, flats, spheres, transmittance, starts, faces = inclusions
+    for number in range(transmittance.size):
+        cx, cy, cz, reach = spheres[number, 0], spheres[number, 1], spheres[number, 2], spheres[number, 3]
+        for k in range(lanes):  # vector code; WEIGHT is free until the facet is met
+            p[_WEIGHT + k] = apart2(
+                p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], p[_NUM + k] / p[_DEN + k], cx, cy, cz
+            )
+        for k in range(lanes):
+            if p[_WEIGHT + k] >= reach * reach or p[_RAY + k] < 0.0:
+                continue
+            if crosses(
+                p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], p[_NUM + k] / p[_DEN + k],
+                quadrics, flats, spheres, starts, faces, number,
+            ):  # fmt: skip
+                left = transmittance[number]
+                taken = p[_STANDS + k] * p[_I + k] * (1.0 - left)
+                out[int(p[_RAY + k]), ABSORBED] += taken
+                out[int(p[_RAY + k]), INCLUDED] += taken
+                p[_I + k] *= left
+                p[_Q + k] *= left
+                p[_U + k] *= left
+                p[_V + k] *= left
 
 
 @njit()

@@ -17,7 +17,7 @@ across = functools.partial(inclusions.agree_on, [inclusions.cut_off(5)], 6)
 agree = functools.partial(inclusions.agree_on, STONES, 8)
 closes = functools.partial(inclusions.closes_on, STONES[:1], 8)
 
-LEFT = "INCLUDED] += taken\n            p[_I + k] *= left\n            p[_Q + k] *= left"
+LEFT = "p[_I + k] *= left\n                p[_Q + k] *= left"
 BOOKED = "out[int(p[_RAY + k]), ABSORBED] += taken"
 
 MUTANTS = {
@@ -31,8 +31,14 @@ MUTANTS = {
     "disc of endless lines": ("crossings", "return 0.0 <= t <= length and ox", "return 0.0 <= t and ox", [across]),
     "disc as large as its plane": ("crossings", " and ox * ox + oy * oy + oz * oz < radius * radius", "", [agree]),
     "body that lines cross anywhere": ("crossings", "return first < last", "return True", [agree]),
-    "last face left out": ("crossings", "in range(faces.shape[0]):", "in range(faces.shape[0] - 1):", [agree]),
-    "only one inclusion counts": ("crossings", "share *= transmittance[k]", "share = transmittance[k]", [agree]),
+    "last face left out": ("crossings", "in range(begin, end):", "in range(begin, end - 1):", [agree]),
+    "only the first inclusion counts": ("packets", "in range(transmittance.size):", "in range(1):", [agree]),
+    "surrounding sphere too small": (
+        "packets",
+        "p[_WEIGHT + k] >= reach * reach or",
+        "p[_WEIGHT + k] >= 0.2 * reach * reach or",
+        [agree],
+    ),
     "light that passes with its old polarization": (
         "packets",
         LEFT,

@@ -106,10 +106,12 @@ def _next(planes, last, x, y, z, vx, vy, vz):
 @njit()
 def _first(x, y, z, vx, vy, vz, length, inclusions):
     """The inclusion on a segment whose middle comes first along it; -1 for none."""
+    quadrics, flats, spheres, transmittance, starts, faces = inclusions
     best, nearest = -1, 1e300
-    for k in range(inclusions.transmittance.size):
-        if inclusions.transmittance[k] < 1.0 and crosses(x, y, z, vx, vy, vz, length, inclusions, k):
-            spheres = inclusions.spheres
+    for k in range(transmittance.size):
+        if transmittance[k] < 1.0 and crosses(
+            x, y, z, vx, vy, vz, length, quadrics, flats, spheres, starts, faces, k
+        ):  # fmt: skip
             ahead = (spheres[k, 0] - x) * vx + (spheres[k, 1] - y) * vy + (spheres[k, 2] - z) * vz
             if ahead < nearest:
                 best, nearest = k, ahead
