@@ -216,7 +216,8 @@ def _find_next(p, stone, out, lanes):
 @njit()
 def _goes_on(p, k, r, rules):
     """Whether the ray r in lane k goes on by lot, see `PathRules.chance`; it then stands for more."""
-    wins = keyed_uniform(rules.seed, rules.first_key + r, int(p[_REFLECTIONS + k]), 0) * rules.chance < p[_STANDS + k] * p[_I + k]
+    lot = keyed_uniform(rules.seed, rules.first_key + r, int(p[_REFLECTIONS + k]), 0)
+    wins = lot * rules.chance < p[_STANDS + k] * p[_I + k]
     if wins:
         p[_STANDS + k] = rules.chance / p[_I + k]
     return wins

@@ -34,7 +34,7 @@ REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANI
 
 
 class _Foot(NamedTuple):
-    """Where a main of either side stands: its azimuth around the stretched circle, radians, and `_Main`'s foot, normal and far."""
+    """Where the mains of both sides stand: the azimuth around the circle, radians, and foot, normal and far as in `_Main`."""
 
     around: float
     foot: np.ndarray
@@ -166,7 +166,8 @@ def _between(outline: Curved, feet: Sequence[_Foot]) -> tuple[np.ndarray, np.nda
     pairs = np.stack([np.arange(len(feet)), (np.arange(len(feet)) + 1) % len(feet)], axis=1)
     crossing = np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0]
     azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
-    return crossing, np.array([outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths])
+    joints = [outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths]
+    return crossing, np.array(joints)
 
 
 def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) -> list[_Joint]:
