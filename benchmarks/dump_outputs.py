@@ -357,7 +357,7 @@ def virtual_facet_facts(beams: Any) -> dict[str, Any]:
     found["means"] = beams.totals.mean
     for name, one in (("wedge", beams), ("whole", whole)):
         found |= {f"{name}/corners-mm": one.vertices_mm, f"{name}/starts": one.starts, f"{name}/areas-mm2": one.areas_mm2}
-        found |= {f"{name}/rows": one.rows, f"{name}/squares": one.squares, f"{name}/leaves": one.leaves}
+        found |= {f"{name}/rows": one.rows, f"{name}/moments": one.moments, f"{name}/leaves": one.leaves}
         found |= {f"{name}/strongest": one.strongest, f"{name}/ends-in": one.strongest_entry, f"{name}/copy": one.copy_of}
         found[f"{name}/entries"] = one.entries
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import gc
 import json
 import os
 import signal
@@ -16,7 +17,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from raylab.cli import main
+from raylab.cli import main, run
 from raylab.results.maps import DEFINITIONS
 
 ROOT = Path(__file__).parent.parent
@@ -275,6 +276,28 @@ def test_an_interrupt_within_a_callback_of_compiled_code_is_not_lost(monkeypatch
     assert main([]) == 130
     assert capsys.readouterr().err == "raylab: interrupted\n"
     assert sys.unraisablehook is usual
+
+
+def test_what_an_interrupted_command_leaves_half_made_is_thrown_away_in_silence(monkeypatch, capsys):
+    """As the compiler's objects, whose finalizers fail where an interrupt struck while they were made."""
+
+    class HalfMade:
+        def __del__(self) -> None:
+            raise TypeError("half made")
+
+    def command(*_arguments, **_options) -> None:
+        making, kept = HalfMade(), [HalfMade()]  # noqa: F841 - freed with this frame
+        kept.append(kept)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("raylab.cli.app", command)
+    for of_a_process in ("_end_as_by_ctrl_c", "gc.freeze", "gc.set_threshold", "keep_freed_memory"):
+        monkeypatch.setattr(f"raylab.cli.{of_a_process}", lambda *_: None)
+    monkeypatch.setattr(sys, "unraisablehook", sys.unraisablehook)  # put back after the test
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
+    assert run() == 130
+    gc.collect()
+    assert capsys.readouterr().err == "raylab: interrupted\n"
 
 
 def test_the_command_line_starts_without_heavy_imports():

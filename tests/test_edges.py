@@ -127,6 +127,53 @@ def test_beside_the_edge_of_a_zone_there_is_no_doubt(toward):
     assert found == low == high == (0.5 if inside else 1.0)
 
 
+LOW, HIGH = rl.Zone((10.0, 40.0), (20.0, 80.0)), rl.Zone((40.0, 60.0), (20.0, 80.0))
+BEFORE, AFTER = rl.Zone((10.0, 40.0), (350.0, 361.0), 0.7), rl.Zone((10.0, 40.0), (1.0, 80.0), 0.7)
+DIM = rl.Zone((40.0, 60.0), (1.0, 80.0), 0.2)
+SHARED = {
+    "above each other": ((LOW, HIGH), (40.0, 50.0), (1.0, 1.0, 1.0)),
+    "beside each other, across the azimuth 0": ((BEFORE, AFTER), (20.0, 1.0), (0.7, 0.7, 0.7)),
+    "of two radiances": ((AFTER, DIM), (40.0, 50.0), (0.2, 0.2, 0.7)),
+    "a corner of three zones and the sky": ((BEFORE, AFTER, DIM), (40.0, 1.0), (0.2, 0.0, 0.7)),
+    "four sectors at the zenith": (
+        tuple(rl.Zone((60.0, 90.0), (start, start + 90.0), 0.5) for start in (0.0, 90.0, 180.0, 270.0)),
+        (90.0, 0.0),
+        (0.5, 0.5, 0.5),
+    ),
+    "a gap of a ten-thousandth of the margin": (
+        (rl.Zone((10.0, 30.0), radiance=0.5), rl.Zone((30.0 + 1e-12, 60.0), radiance=0.5)),
+        (30.0, 0.0),
+        (0.5, 0.0, 0.5),
+    ),
+}
+
+
+@pytest.mark.parametrize(("zones", "toward", "expected"), SHARED.values(), ids=SHARED)
+def test_zones_that_share_an_edge_leave_no_gap(zones, toward, expected):
+    """The radiance, and the bounds over all directions around: the dark sky behind the zones counts where it is seen."""
+    dome = rl.Dome(sky_radiance=0.0, zones=zones, absolute=True)
+    assert sky_radiance(*direction(*toward), dome.table, 0.0) == expected
+
+
+def test_bounds_on_edges_of_zones_are_those_of_the_directions_around():
+    """Zones on a grid, overlapping and of few radiances; the directions around lie far outside the margin."""
+    rng = np.random.default_rng(8)
+    around = 1e-7 * np.stack([f(np.linspace(0.0, 2.0 * np.pi, 64, endpoint=False) + 0.01) for f in (np.cos, np.sin)], axis=1)
+    for _ in range(40):
+        zones = []
+        for _ in range(8):
+            low, start = 15.0 * rng.integers(0, 5), 30.0 * rng.integers(0, 12)
+            ends = (low, low + 15.0 * rng.integers(1, 3)), (start, start + 30.0 * rng.integers(1, 5))
+            zones.append(rl.Zone(*ends, radiance=float(rng.integers(0, 4))))
+        dome = rl.Dome(sky_radiance=0.5, zones=tuple(zones), absolute=True)
+        for elevation, azimuth in ((30.0, 60.0), (45.0, 75.0), (40.0, 330.0), (60.0, 0.0), (15.0, 180.0)):
+            there = direction(elevation, azimuth)
+            up, side = direction(elevation + 90.0, azimuth), direction(0.0, azimuth + 90.0)
+            radiances = dome.radiance(np.array(there) + around @ np.array([up, side]))
+            _, low, high = sky_radiance(*there, dome.table, 0.0)
+            assert (low, high) == (radiances.min(), radiances.max())
+
+
 def test_the_zenith_is_no_edge_of_a_whole_zone():
     dome = rl.Dome(zones=(rl.Zone((60.0, 90.0), radiance=0.25),))
     assert sky_radiance(0.0, 0.0, 1.0, dome.table, 0.0) == (0.25, 0.25, 0.25)

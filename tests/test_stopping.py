@@ -116,7 +116,7 @@ def numbers(scene: rl.Scene) -> list[np.ndarray]:
     beams, grid = trace_beams(scene, 589.3), grid_around(scene.stone, scene.view, scene.resolution)
     drawn, sampled = exact_image(beams, grid, 589.3), sample_image(scene, 589.3, grid)
     found = [beams.vertices_mm, beams.rows, beams.nodes, beams.strongest, beams.through]
-    found.append(beams.squares)
+    found.append(beams.moments)
     return [*found, *drawn.fields.values(), *sampled.fields.values(), sampled.totals.mean]
 
 

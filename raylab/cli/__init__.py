@@ -40,7 +40,7 @@ from .sweep import sweep
 from .tilt import tilt
 from .workbench import workbench
 
-DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+DONE, BAD_INPUT, SIGNALLED, INTERRUPTED = 0, 2, 128, 130
 
 app = App(
     name="raylab",
@@ -76,9 +76,17 @@ def run() -> int:
     keep_freed_memory()
     _end_as_by_ctrl_c()
     try:
-        return main()
+        code = main()
+        if code >= SIGNALLED:  # nothing is left to interrupt, and nothing to say
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+            sys.unraisablehook = _say_nothing
+        return code
     finally:
         gc.freeze()
+
+
+def _say_nothing(lost: sys.UnraisableHookArgs) -> None:
+    """For an interrupted command, which has said its last line: what it was compiling may fail as it is thrown away."""
 
 
 def _end_as_by_ctrl_c() -> None:
@@ -106,7 +114,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _refused("not enough memory; expected a smaller resolution or fewer wavelengths")
     except KeyboardInterrupt as signalled:
         sys.stderr.write("; ".join(["raylab: interrupted", *getattr(signalled, "__notes__", ())]) + "\n")
-        return 128 + signalled.args[0] if signalled.args else INTERRUPTED
+        usual, sys.unraisablehook = sys.unraisablehook, _say_nothing
+        traceback.clear_frames(signalled.__traceback__)
+        sys.unraisablehook = usual
+        return SIGNALLED + signalled.args[0] if signalled.args else INTERRUPTED
     except BrokenPipeError:  # whoever reads us has seen enough
         _drop_output()
     except OSError as error:
@@ -144,13 +155,17 @@ def _no_interrupt_lost() -> Iterator[None]:
     """Make Ctrl-C end the command at every moment.
 
     Python drops an exception that is raised in a callback from C code, and the compiler makes such callbacks. An interrupt at
-    that moment would be printed and the work would go on. This hook sends the interrupt again after the callback.
+    that moment would be printed and the work would go on. This hook sends the interrupt again after the callback, once where it
+    is dropped twice.
     """
-    usual = sys.unraisablehook
+    usual, sending = sys.unraisablehook, threading.Thread()
 
     def again(lost: sys.UnraisableHookArgs) -> None:
+        nonlocal sending
         if lost.exc_type is KeyboardInterrupt:
-            threading.Timer(0.05, _thread.interrupt_main, getattr(lost.exc_value, "args", ())).start()
+            if not sending.is_alive():
+                sending = threading.Timer(0.05, _thread.interrupt_main, getattr(lost.exc_value, "args", ()))
+                sending.start()
         else:
             usual(lost)
 

@@ -196,7 +196,7 @@ def tint_through_polygons(trace: Trace, pairs: list[Pair], absorption_per_mm: fl
         small = np.flatnonzero((extent < 0.02) & (extent > 1e-4))
         for polygon in rng.choice(small, 2):
             facets = beams.path(polygon)
-            found = np.concatenate([beams.rows[polygon], beams.squares[polygon]])
+            found = np.concatenate([beams.rows[polygon], beams.moments[polygon, :3]])
             expected = np.zeros(len(found))
             for point, weight in _gauss(beams.vertices_mm[beams.starts[polygon] : beams.starts[polygon + 1]]):
                 path = by_reference(tinted, view, point, len(facets) - 1)

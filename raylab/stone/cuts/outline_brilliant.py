@@ -40,7 +40,7 @@ REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANI
 
 
 class _Foot(NamedTuple):
-    """Where a main of either side stands: its azimuth around the stretched circle, radians; foot, normal, far as in `_Main`."""
+    """Where the mains of both sides stand: the azimuth around the circle, radians, and foot, normal and far as in `_Main`."""
 
     around: float
     foot: np.ndarray

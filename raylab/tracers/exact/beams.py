@@ -33,7 +33,7 @@ from ...units import whole_in
 from ..goal import Goal
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
-from ..totals import MOMENTS, UNMET, Totals
+from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
 from .enough import Stop, work_until_enough
@@ -64,8 +64,8 @@ class Beams:
     vertices_mm : (K, 2) the polygons' corners end to end, counter-clockwise, on the map plane. starts : (L + 1,) polygon k
         has the corners starts[k] to starts[k + 1].
     areas_mm2 : (L,). rows : (L, CHANNELS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
-    squares : (L, 3) means over each polygon of the squares of luminance, untraced weight and swing, see `totals`.
-    unmet : (L,) the weight that was left inside before it met a facet there.
+    moments : (L, 4) means over each polygon of what `totals` has after the channels: the squares of luminance, untraced weight
+        and swing, and the weight that was left inside before it met a facet there.
     leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
         of the node before (-1: none) and the facet met; the first is the entry.
     strongest : (L,) the node at which the largest single weight of the polygon was booked, empty if paths were not kept:
@@ -85,8 +85,7 @@ class Beams:
     starts: np.ndarray
     areas_mm2: np.ndarray
     rows: np.ndarray
-    squares: np.ndarray
-    unmet: np.ndarray
+    moments: np.ndarray
     leaves: np.ndarray
     nodes: np.ndarray
     strongest: np.ndarray
@@ -122,8 +121,7 @@ class Beams:
         mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
         over_copies = self.symmetry.maps.mean(axis=0)
         mean[SOURCE_X : SOURCE_Y + 1] = over_copies @ mean[SOURCE_X : SOURCE_Y + 1]
-        mean[CHANNELS:UNMET] = np.multiply(self.squares.T, share, order="C").sum(axis=1)
-        mean[UNMET] = (self.unmet * share).sum()
+        mean[CHANNELS:] = np.multiply(self.moments.T, share, order="C").sum(axis=1)
         turned = np.eye(MOMENTS)
         turned[SOURCE_X : SOURCE_Y + 1, SOURCE_X : SOURCE_Y + 1] = over_copies
         covariance = turned @ self.tail.covariance @ turned.T
@@ -177,8 +175,7 @@ class Beams:
             starts=np.concatenate([[0], np.cumsum(np.tile(count, self.copies))]),
             areas_mm2=np.tile(self.areas_mm2, self.copies),
             rows=np.concatenate(rows),
-            squares=np.tile(self.squares, (self.copies, 1)),
-            unmet=np.tile(self.unmet, self.copies),
+            moments=np.tile(self.moments, (self.copies, 1)),
             leaves=np.tile(self.leaves, self.copies),
             strongest=np.tile(self.strongest, self.copies),
             strongest_entry=np.tile(self.strongest_entry, self.copies),
@@ -266,7 +263,7 @@ def trace_beams(
     def stop_here() -> Stop[Beams]:
         batch = work.batch()
         draws = Draws(batch, plain, sky, turn, rules)
-        squares, areas = _settle(batch, surroundings), batch.beams[:, optics.AREA].copy()
+        moments, areas = _settle(batch, surroundings), batch.beams[:, optics.AREA].copy()
         columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
         size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
         inside, waiting = batch.ledgers[:, UNTRACED] > batch.beams[:, optics.STRONGEST], batch.beams[:, optics.ALIVE] != 0.0
@@ -275,8 +272,7 @@ def trace_beams(
             starts=np.concatenate([[0], np.cumsum(size)]),
             areas_mm2=areas,
             rows=batch.ledgers,
-            squares=squares,
-            unmet=np.where(batch.beams[:, optics.REFLECTIONS] == 0.0, batch.beams[:, optics.INTENSITY], 0.0),
+            moments=moments,
             leaves=leaves if keep_paths else np.empty(0, np.int64),
             nodes=batch.nodes if keep_paths else np.empty((0, 2), np.int32),
             strongest=np.where(inside, leaves, strongest) if keep_paths else np.empty(0, np.int64),
@@ -307,10 +303,11 @@ def trace_beams(
 def _settle(batch: Batch, surroundings: Surroundings) -> np.ndarray:
     """Fill the ledgers of a batch up: what is still inside is untraced, in a tinted stone all are means over their polygons.
 
-    Returns `Beams.squares`.
+    Returns `Beams.moments`.
     """
     stone, _, _, sky, turn = surroundings
-    absorption = stone.medium.absorption_per_mm
+    absorption, left = stone.medium.absorption_per_mm, batch.beams[:, optics.INTENSITY]
+    unmet = np.where(batch.beams[:, optics.REFLECTIONS] == 0.0, left, 0.0)
     if absorption > 0.0:
         parts = []
         for start in range(0, len(batch.beams), BOOKED):
@@ -322,10 +319,10 @@ def _settle(batch: Batch, surroundings: Surroundings) -> np.ndarray:
                     batch.through,
                 )
             )  # fmt: skip
-        return np.concatenate(parts)
-    batch.ledgers[:, UNTRACED] += batch.beams[:, optics.INTENSITY]
+        return np.column_stack([np.concatenate(parts), unmet])
+    batch.ledgers[:, UNTRACED] += left
     swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
-    return np.column_stack([batch.ledgers[:, LUMINANCE], batch.ledgers[:, UNTRACED], swing]) ** 2
+    return np.column_stack([batch.ledgers[:, LUMINANCE] ** 2, batch.ledgers[:, UNTRACED] ** 2, swing**2, unmet])
 
 
 def _near_the_origin(stone: Stone) -> tuple[Stone, np.ndarray]:
