@@ -15,7 +15,7 @@ from ..comparison.verdicts import Verdict, words
 from ..results.maps import STATISTIC_OF
 from ..scene.view import View
 from ..stone.extent import extent_of
-from ..stone.measuring.plane_uncertainty import EXACT
+from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
 
 MAIN = tuple(WORDS)
 """Statistics with a sentence of their own, in this order."""
@@ -192,13 +192,19 @@ def sureness(comparison: Comparison) -> list[dict[str, str]]:
     return [
         {
             "label": label,
-            "angle": _each(stated.angle_deg, "°"),
+            "angle": _tilts(stated),
             "common": f"{stated.common_angle_deg:g}°",
             "distance": _each(stated.distance_um, " µm"),
         }
         for label, stated in zip(comparison.labels, comparison.uncertainties, strict=True)
         if stated != EXACT
     ]
+
+
+def _tilts(stated: Uncertainty) -> str:
+    """The uncertainty of a facet's tilts; both where they differ."""
+    words = _each(stated.angle_deg, "°")
+    return words if stated.across_deg is None else f"{words}; about its steepest line {_each(stated.across_deg, '°')}"
 
 
 def designs(comparison: Comparison) -> list[str]:

@@ -133,7 +133,8 @@ def one(name: str, stone: rl.Stone, noise_um: float, key: tuple[int, ...], draws
         about = measured.definitions
         return {key: one.mean for key, one in measured.items() if about[key].mean and key in truth}
 
-    flat_by_flat = scan.stone.on_girdle.sum() == stone.on_girdle.sum()
+    flats = scan.report.girdle != "round"  # a round one's tangents may be as many as the flats are
+    flat_by_flat = flats and scan.stone.on_girdle.sum() == stone.on_girdle.sum()
     estimates = propagate(scan.stone, numbers, scan.report.uncertainty(EXACT), known_to_pct=draws, key=key)
     for number, estimate in estimates.items():
         low, high = estimate.interval()
