@@ -204,7 +204,9 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
     """
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces = rules
-    absorbing = (stone.finish == ABSORBS).any()
+    absorbing = False
+    for finish in stone.finish:
+        absorbing |= finish == ABSORBS
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
     while True:
