@@ -834,8 +834,8 @@ def render_files(result: rl.Result) -> dict[str, Any]:
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        save_maps(result.maps, folder / "maps.nc")
-        save_luminance(result.maps, folder / "luminance.tiff")
+        save_maps(result.arrays, folder / "maps.nc")
+        save_luminance(result.arrays, folder / "luminance.tiff")
         save_facets(result.summary.facets, folder / "facets.csv")
         table = (folder / "facets.csv").read_text(encoding="utf-8")
         return {

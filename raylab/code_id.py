@@ -13,7 +13,7 @@ from pathlib import Path
 
 from .package_files import PACKAGE, closure, data_files, source_files
 
-NEUTRAL = ("errors", "foreign", "locks", "progress", "reading", "room", "staging", "version", "whole_files")
+NEUTRAL = ("compiling", "errors", "foreign", "locks", "progress", "reading", "room", "staging", "version", "whole_files")
 """Modules that decide no product: what messages say, what is shown of the work, and how files come to the disk."""
 
 LIBRARIES = ("numpy", "scipy", "numba", "llvmlite")

@@ -46,13 +46,7 @@ def dark_areas(result: Result, *, below: float = DARK_BELOW, band: float = BAND)
     """
     below = number_in("below", below, 1e-6, 1.0)
     band = number_in("band", band, 0.01, 0.9)
-    scene, maps, number = result.scene, result.maps, len(result.scene.settings.all_nm) // 2
-    grid = PixelGrid(
-        float(maps.x[0]) - 0.5 * maps.attrs["pixel_mm"],
-        float(maps.y[0]) - 0.5 * maps.attrs["pixel_mm"],
-        maps.attrs["pixel_mm"],
-        maps.sizes["x"],
-    )
+    scene, grid, number = result.scene, result.arrays.grid, len(result.scene.settings.all_nm) // 2
     if result.beams:
         return dark_areas_in(result.beams[number], scene, grid, below=below, band=band)
     names = ("coverage", "luminance", "untraced", "luminance_error")

@@ -23,47 +23,47 @@ from .version import __version__
 from .whole_files import whole_file
 
 if TYPE_CHECKING:
-    import xarray as xr
     from matplotlib.figure import Figure
 
     from .results.accounting import FacetTable
     from .results.dark_areas import DarkAreas
+    from .results.maps import MapArrays
     from .tracing import Result
 
 _MESHES = (".stl", ".obj", ".ply", ".glb")
 _STONES = (*_MESHES, ".csv", ".toml")
 
 
-def save_maps(maps: xr.Dataset, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
+def save_maps(maps: MapArrays, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
     """Maps as netCDF (HDF5), compressed, with units and definitions; `about` is added to the attributes.
 
-    64-bit floats, so that the ledger closes in the file too. Written map by map, without xarray's writer, which imports a
-    whole cluster's client where one is installed. Made in memory, because HDF5 takes the whole process down where it writes to
-    a disk that turns out to be full (h5py 3.16).
+    64-bit floats, so that the ledger closes in the file too. Made in memory, because HDF5 takes the whole process down where it
+    writes to a disk that turns out to be full (h5py 3.16).
     """
     import h5netcdf
     import h5py
 
-    beside = " ".join(str(name) for name in maps.coords if name not in maps.dims)  # CF: coordinates that are no dimensions
+    sizes = {dim: size for one in maps.variables.values() for dim, size in zip(one.dims, one.values.shape, strict=True)}
+    beside = " ".join(name for name in maps.coordinates if name not in sizes)  # CF: coordinates that are no dimensions
     packed = io.BytesIO()
     with h5netcdf.File(packed, "w") as file:
         file.attrs.update({**maps.attrs, **(about or {}), **({"coordinates": beside} if beside else {})})
-        file.dimensions = dict(maps.sizes)
+        file.dimensions = sizes
         for name, variable in maps.variables.items():
-            packing: dict[str, Any] = {"compression": "gzip", "compression_opts": 1, "shuffle": True} if variable.ndim else {}
-            dtype = h5py.string_dtype() if variable.dtype == object else variable.dtype
-            written = file.create_variable(str(name), variable.dims, dtype, data=variable.values, **packing)
+            packing: dict[str, Any] = {"compression": "gzip", "compression_opts": 1, "shuffle": True} if variable.dims else {}
+            dtype = h5py.string_dtype() if variable.values.dtype == object else variable.values.dtype
+            written = file.create_variable(name, variable.dims, dtype, data=variable.values, **packing)
             written.attrs.update(variable.attrs)
     with whole_file(path, force=force) as target:
         target.write_bytes(packed.getbuffer())
 
 
-def save_luminance(maps: xr.Dataset, path: str | Path, *, force: bool = False) -> None:
+def save_luminance(maps: MapArrays, path: str | Path, *, force: bool = False) -> None:
     """Linear luminance as a 32-bit float TIFF, first row at the top (y falling), 0 outside the stone; one page per
     wavelength."""
     import tifffile
 
-    pixels = np.nan_to_num(maps["luminance"].values[..., ::-1, :]).astype(np.float32)
+    pixels = np.nan_to_num(maps.values("luminance")[..., ::-1, :]).astype(np.float32)
     size = 10.0 / maps.attrs["pixel_mm"]  # pixels per centimetre
     with whole_file(path, force=force) as target:
         tifffile.imwrite(

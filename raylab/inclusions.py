@@ -11,7 +11,7 @@ import xarray as xr
 from .errors import InputError
 from .progress import Progress, part_of, reporter
 from .results.inclusion_images import Eye, InclusionImages, images_in
-from .results.maps import dataset
+from .results.maps import map_arrays
 from .results.statistics import Statistic
 from .scene.pixel_grid import grid_around
 from .scene.scene import Scene
@@ -68,7 +68,7 @@ def inclusion_images(
         ]
     totals = traced[0].totals
     share, error = float(totals.mean[INCLUDED]), float(np.sqrt(totals.covariance[INCLUDED, INCLUDED]))
-    maps, bare = (dataset([one], grid, spectral=False) for one in traced)
+    maps, bare = (map_arrays([one], grid, spectral=False).dataset() for one in traced)
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
     return images_in(scene, maps, bare, Statistic(share, share, share, error), eye)
 

@@ -11,6 +11,9 @@ Rules that hold for every kernel:
   named tuples count too: a kernel knows those of its arguments by their places;
 * the cache may be full, read-only or damaged: the work goes on, and what is missing is compiled again. Each file carries a
   checksum, because machine code with a flipped bit would crash or give wrong numbers;
+* kernels that every stone and trace needs call no function of numba that numba itself compiles from Python (``np.cross``,
+  ``np.dot``, ``np.searchsorted``, an array's ``max``, ``any``, ``cumsum``): loading such a kernel imports scipy.linalg, which
+  takes longer than all the kernels of a trace;
 * one lock around parallel kernels: on numba's ``workqueue`` layer two Python threads that enter at once abort.
 """
 
@@ -29,7 +32,9 @@ from typing import Any
 import numba
 from numba.core.caching import FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
+from numba.core.runtime.nrt import rtsys
 
+from . import compiling
 from .errors import RaylabWarning
 from .package_files import closure, source_files
 
@@ -67,7 +72,18 @@ class _Cache(FunctionCache):  # type: ignore[misc]
         # The version is compared before the rest is unpickled, which would fail where a module has moved since.
         self._cache_file._version += f" {_stamp(function.__module__)}"
 
+    def load_overload(self, signature: Any, context: Any) -> Any:
+        """As numba does it, without the registries of its compiler, which take a third of a second to fill: compiling does
+        so itself, and a kernel from the cache calls nothing but the runtime."""
+        rtsys.initialize(context)
+        with self._guard_against_spurious_io_errors():
+            found = self._load_overload(signature, context)  # type: ignore[no-untyped-call]
+        if found is None:
+            compiling.begin(f"{self._py_func.__module__}.{self._py_func.__qualname__}".removeprefix("raylab."))
+        return found
+
     def save_overload(self, signature: Any, data: Any) -> None:
+        compiling.end()
         try:
             super().save_overload(signature, data)  # type: ignore[no-untyped-call]
         except OSError as error:

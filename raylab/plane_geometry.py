@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.spatial import ConvexHull
+
+from .convex_hulls import ConvexHull
 
 
 def following(rows: np.ndarray) -> np.ndarray:

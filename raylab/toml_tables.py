@@ -178,8 +178,12 @@ def _written_as(hint: Any) -> Any:
 
 
 def schema(**fields: Any) -> type[BaseModel]:
-    """The schema of a table from ``key=(type, default)``; other keys are errors, and no type is converted."""
-    return create_model("Table", __config__=ConfigDict(strict=True, extra="forbid", protected_namespaces=()), **fields)
+    """The schema of a table from ``key=(type, default)``; other keys are errors, and no type is converted.
+
+    pydantic builds its validator when the first table is checked.
+    """
+    config = ConfigDict(strict=True, extra="forbid", protected_namespaces=(), defer_build=True)
+    return create_model("Table", __config__=config, **fields)
 
 
 def _fault(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ...]) -> InputError:

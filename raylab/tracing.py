@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Never
+from functools import cached_property
+from typing import TYPE_CHECKING, Never
 
 import numpy as np
-import xarray as xr
 
 from . import pattern_symmetry
 from .displays import shown_by
@@ -14,7 +14,7 @@ from .errors import InputError, nearest
 from .lighting.dome_file import DomeLike, dome_of
 from .progress import Progress, part_of, reporter
 from .results.accounting import FacetTable, account
-from .results.maps import dataset, with_paths
+from .results.maps import MapArrays, map_arrays, with_paths
 from .results.paths import Paths, strongest_paths
 from .results.statistics import SYMMETRY, Statistic
 from .results.statistics.goals import goal_of, missed
@@ -31,6 +31,9 @@ from .tracers.exact.beams import Beams
 from .tracers.exact.image import exact_image
 from .units import SODIUM_D_NM
 
+if TYPE_CHECKING:
+    import xarray as xr
+
 BYTES_PER_PIXEL = 230
 """Memory that a pixel takes at each wavelength, at the peak; measured with the exact engine at 512 and 1536 pixels a side."""
 
@@ -41,26 +44,32 @@ class Result:
 
     Attributes
     ----------
-    maps : `xarray.Dataset` on (y, x) in mm, with a leading `wavelength_nm` for several wavelengths.
+    arrays : the maps as plain arrays. maps : an `xarray.Dataset` of them on (y, x) in mm, with a leading `wavelength_nm` for
+        several wavelengths; made when it is first asked for.
     summary : every statistic with its bracket and error. scene : the traced scene.
     beams : the virtual facets at each wavelength; empty for an engine without virtual facets.
 
     An engine with virtual facets also gives the map `path`, with its words in `path_name`, and `summary.facets`.
     """
 
-    maps: xr.Dataset
+    arrays: MapArrays
     summary: Summary
     scene: Scene
     beams: tuple[Beams, ...] = ()
 
     _repr_html_ = shown_by("result_card")
 
+    @cached_property
+    def maps(self) -> xr.Dataset:
+        """The maps with labels."""
+        return self.arrays.dataset()
+
     def map_values(self, name: str, wavelength_nm: float | None = None) -> np.ndarray:
         """(resolution, resolution) values of a map at the traced wavelength nearest to one, by default at the middle one."""
-        field = self.maps[name]
-        if "wavelength_nm" in field.dims:
-            field = field.sel(wavelength_nm=self.wavelength_near(wavelength_nm), method="nearest")
-        return np.asarray(field.values)
+        values = self.arrays.values(name)
+        if values.ndim == 2:
+            return values
+        return np.asarray(values[self.scene.settings.all_nm.index(self.wavelength_near(wavelength_nm))])
 
     def wavelength_near(self, wanted_nm: float | None) -> float:
         """The traced wavelength nearest to one, nm; the middle one for None."""
@@ -68,7 +77,7 @@ class Result:
         return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
 
     def __repr__(self) -> str:
-        return f"<Result: {self.scene.stone.name!r} under {self.scene.dome.name!r}, {', '.join(map(str, self.maps))}>"
+        return f"<Result: {self.scene.stone.name!r} under {self.scene.dome.name!r}, {', '.join(self.arrays.names)}>"
 
 
 def trace(
@@ -155,20 +164,20 @@ def trace_scene(
             traced.append(replace(result, unfolded=None))
             part(1, 1)
     summary = _summary(scene, traced, tables)
-    maps = dataset(traced, grid, spectral=isinstance(scene.settings.wavelengths_nm, tuple))
+    maps = map_arrays(traced, grid, spectral=isinstance(scene.settings.wavelengths_nm, tuple))
     if paths:
         maps = with_paths(maps, [one.fields["polygon"] for one in traced], paths, scene.stone)
     maps.attrs.update(stone=scene.stone.name, dome=scene.dome.name, material=scene.stone.material.name)
     return Result(maps, summary, scene, tuple(one.polygons for one in traced if one.polygons is not None))
 
 
-def maps_on(result: Result, grid: PixelGrid) -> xr.Dataset:
+def maps_on(result: Result, grid: PixelGrid) -> MapArrays:
     """The maps of a traced scene on other pixels: drawn anew where it has virtual facets, else traced anew."""
     if not result.beams:
-        return trace_scene(result.scene, by_facet=False, grid=grid).maps
+        return trace_scene(result.scene, by_facet=False, grid=grid).arrays
     settings = result.scene.settings
     drawn = [exact_image(beams, grid, w) for beams, w in zip(result.beams, settings.all_nm, strict=True)]
-    return dataset(drawn, grid, spectral=isinstance(settings.wavelengths_nm, tuple))
+    return map_arrays(drawn, grid, spectral=isinstance(settings.wavelengths_nm, tuple))
 
 
 def summary_of(scene: Scene) -> Summary:

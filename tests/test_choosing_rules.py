@@ -92,7 +92,7 @@ def test_a_difference_map_is_after_less_before_where_both_stones_are(smaller, la
     """On the pixels of the stone before, whether the one after is smaller or larger."""
     for found in (smaller, larger):
         before = found.before.maps
-        after = maps_on(found.after, grid_around(found.before.scene.stone, TURNED, 16))
+        after = maps_on(found.after, grid_around(found.before.scene.stone, TURNED, 16)).dataset()
         both = ((before.coverage > 0.0) & (after.coverage > 0.0)).values
         assert 0 < both.sum() < 256
         for name in ("luminance", "leak", "coverage"):

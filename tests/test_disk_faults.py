@@ -65,8 +65,8 @@ def figure() -> matplotlib.figure.Figure:
 
 
 WRITERS: dict[str, Callable[[rl.Result, Path], object]] = {
-    "m.nc": lambda result, folder: files.save_maps(result.maps, folder / "m.nc"),
-    "l.tiff": lambda result, folder: files.save_luminance(result.maps, folder / "l.tiff"),
+    "m.nc": lambda result, folder: files.save_maps(result.arrays, folder / "m.nc"),
+    "l.tiff": lambda result, folder: files.save_luminance(result.arrays, folder / "l.tiff"),
     "s.json": lambda result, folder: files.save_summary(result, folder / "s.json"),
     "f.csv": lambda result, folder: files.save_facets(result.summary.facets, folder / "f.csv"),
     "f.png": lambda result, folder: files.save_png(figure(), folder / "f.png"),
@@ -109,7 +109,7 @@ def test_any_fault_of_the_disk_is_one_line(fault, result, tmp_path, monkeypatch)
 
     monkeypatch.setattr(os, "fsync", refuse)
     with pytest.raises(rl.InputError) as caught:
-        files.save_maps(result.maps, tmp_path / "m.nc")
+        files.save_maps(result.arrays, tmp_path / "m.nc")
     assert str(caught.value) == f"{tmp_path / 'm.nc'}: cannot be written: {os.strerror(fault)}{NO_ROOM}"
     assert left_in(tmp_path) == []
 

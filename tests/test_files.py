@@ -31,7 +31,7 @@ def left_in(folder: Path) -> list[str]:
 
 
 def test_maps_come_back_with_units_and_coordinates(result, tmp_path):
-    files.save_maps(result.maps, tmp_path / "m.nc", {"scene_hash": "abc"})
+    files.save_maps(result.arrays, tmp_path / "m.nc", {"scene_hash": "abc"})
     assert left_in(tmp_path) == ["m.nc"]
     with xr.open_dataset(tmp_path / "m.nc", engine="h5netcdf") as found:
         assert set(found.data_vars) == set(result.maps.data_vars)
@@ -46,7 +46,7 @@ def test_maps_come_back_with_units_and_coordinates(result, tmp_path):
 
 
 def test_luminance_tiff_is_linear_float_with_its_top_row_first(result, tmp_path):
-    files.save_luminance(result.maps, tmp_path / "l.tiff")
+    files.save_luminance(result.arrays, tmp_path / "l.tiff")
     with tifffile.TiffFile(tmp_path / "l.tiff") as file:
         pixels, page = file.asarray(), file.pages[0]
         per_cm, of = page.tags["XResolution"].value

@@ -145,7 +145,7 @@ def test_every_name_is_in_use_and_those_of_large_area_come_first():
 
 def test_the_map_comes_back_from_netcdf(tmp_path):
     result = rl.trace(BRILLIANT, DOME, TILTED, resolution=16, precision=1e-2, wavelengths_nm=(486.1, 656.3))
-    files.save_maps(result.maps, tmp_path / "m.nc")
+    files.save_maps(result.arrays, tmp_path / "m.nc")
     with xr.open_dataset(tmp_path / "m.nc", engine="h5netcdf") as found:
         assert set(found.coords) == set(result.maps.coords)
         assert found.path.dtype == np.int32

@@ -21,13 +21,14 @@ from typing import Any
 
 from cyclopts import App, CycloptsError, Group
 
+from ..compiling import heard_by
 from ..errors import RaylabError, RaylabWarning, one_line
 from ..memory import keep_freed_memory
 from ..version import __version__
 from .brillianteer import brillianteer
 from .color import color
 from .compare import compare
-from .console import never_fail_for_characters
+from .console import Compiling, never_fail_for_characters
 from .eyes import eyes
 from .film import film
 from .inclusion import inclusion
@@ -76,7 +77,8 @@ def run() -> int:
     keep_freed_memory()
     _end_as_by_ctrl_c()
     try:
-        code = main()
+        with heard_by(Compiling()):
+            code = main()
         if code >= SIGNALLED:  # nothing is left to interrupt, and nothing to say
             signal.signal(signal.SIGINT, signal.SIG_IGN)
             sys.unraisablehook = _say_nothing

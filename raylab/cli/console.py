@@ -6,12 +6,14 @@ import codecs
 import io
 import json
 import sys
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import printable
+from ..progress import LONG_S
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -28,6 +30,23 @@ PLAIN_CHARACTERS = {
     "\N{PLUS-MINUS SIGN}": "+-",
     "\N{MULTIPLICATION SIGN}": "x",
 }
+
+
+class Compiling:
+    """Says which kernel is being compiled, so that nobody takes the first command of an installation for stuck.
+
+    A terminal gets a line for each kernel; other output only once compiling has taken long.
+    """
+
+    def __init__(self) -> None:
+        self.start_s: float | None = None
+
+    def __call__(self, kernel: str) -> None:
+        now = time.monotonic()
+        self.start_s = self.start_s or now
+        if sys.stderr.isatty() or now - self.start_s > LONG_S:
+            sys.stderr.write(f"raylab: compiling, once for this installation: {kernel}\n")
+            sys.stderr.flush()
 
 
 def never_fail_for_characters() -> None:

@@ -148,10 +148,10 @@ def _write_all(result: Result, dark: DarkAreas | None, folder: Path, extra: list
 
     scene = result.scene
     about = {"title": scene.title, "scene_hash": scene.hash(), "raylab_version": __version__}
-    names = [name for name in DEFINITIONS if name in result.maps]
+    names = [name for name in DEFINITIONS if name in result.arrays.names]
     with ThreadPoolExecutor(1) as packer:  # compressing lets Python run on, which draws meanwhile
-        packed = [packer.submit(files.save_maps, result.maps, folder / "maps.nc", about)]
-        packed.append(packer.submit(files.save_luminance, result.maps, folder / "luminance.tiff"))
+        packed = [packer.submit(files.save_maps, result.arrays, folder / "maps.nc", about)]
+        packed.append(packer.submit(files.save_luminance, result.arrays, folder / "luminance.tiff"))
         drawn = {}
         for name, pixels in plots.map_pictures(result, names):
             drawn[name] = pixels

@@ -116,7 +116,7 @@ def what_if(
     scene = seen(before, dome, view, settings, resolution)
     results = [trace_scene(replace(scene, stone=stone), by_facet=False) for stone in (before, after)]
     grid = grid_around(before, scene.view, resolution)
-    maps = [maps_on(one, grid) for one in results]
+    maps = [maps_on(one, grid).dataset() for one in results]
     old, new = (one.summary.statistics for one in results)
     shared = {name: one for name, one in old.items() if name in new}
     found = Change(lost_points(before, after), after.weight_ct, differences(shared, new))

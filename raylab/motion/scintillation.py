@@ -23,7 +23,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import ndimage
 
 from ..errors import InputError
 from ..lighting.dome_file import DomeLike, dome_of
@@ -89,6 +88,8 @@ def scintillation(
 
     Raises InputError for fewer than two views, two equal successive views, or a face that is dark in all of them.
     """
+    from scipy import ndimage  # a tenth of a second to import: only when used
+
     looks, light, settings = path_of(tilt_deg, azimuth_deg, turn_deg), dome_of(dome), settings or LOOSE
     whole_in("resolution", resolution, 16, 4096)
     if len(looks) < 2:

@@ -29,7 +29,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from ..errors import InputError, nearest
 from ..package_files import shipped
@@ -172,6 +171,8 @@ def observer(wavelength_nm: Any) -> np.ndarray:
     >>> observer([555.0]).round(5).tolist()
     [[0.51205, 1.0, 0.00575]]
     """
+    from scipy.interpolate import CubicSpline  # half a second to import: only when used
+
     _, at, curves = _table(_OBSERVER)
     return np.maximum(CubicSpline(at, curves)(_within(wavelength_nm)), 0.0)
 

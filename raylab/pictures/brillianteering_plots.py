@@ -41,7 +41,7 @@ def preview_figure(preview: Preview) -> Figure:
     count = len(preview.results)
     figure = Figure(figsize=(3.5 * count + 1.1, 4.6), layout="constrained")
     row = figure.subplots(1, count, squeeze=False)[0]
-    ends = -1.0, max(color_range("contrast", one.maps["contrast"].values)[1] for one in preview.results)
+    ends = -1.0, max(color_range("contrast", one.arrays.values("contrast"))[1] for one in preview.results)
     images = []
     for k, (axes, result) in enumerate(zip(row, preview.results, strict=True)):
         images.append(draw_map(axes, result, "contrast", None, ends))
@@ -69,7 +69,7 @@ def repolish_figure(found: Repolished) -> Figure:
     figure = Figure(figsize=(12.6, 4.4), layout="constrained")
     row = figure.subplots(1, 3)
     both = (found.before, found.after)
-    ends = -1.0, max(color_range("contrast", one.maps["contrast"].values)[1] for one in both)
+    ends = -1.0, max(color_range("contrast", one.arrays.values("contrast"))[1] for one in both)
     for axes, result, when in zip(row, both, ("before", "after"), strict=False):
         image = draw_map(axes, result, "contrast", None, ends)
         record, stone = result.summary, result.scene.stone

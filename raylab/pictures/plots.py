@@ -169,10 +169,10 @@ def draw_map(
     from matplotlib.patches import Polygon
 
     field = result.map_values(name, wavelength_nm)
-    pixel = float(result.maps.attrs["pixel_mm"])
-    left, bottom = float(result.maps.x[0]) - pixel / 2.0, float(result.maps.y[0]) - pixel / 2.0
-    side = pixel * len(result.maps.x)
-    block = -(-len(result.maps.x) // MOST_PIXELS)
+    grid = result.arrays.grid
+    pixel, left, bottom = grid.pixel_mm, grid.x0_mm, grid.y0_mm
+    side = pixel * grid.resolution
+    block = -(-grid.resolution // MOST_PIXELS)
     values = block_mean(field, result.map_values("coverage", wavelength_nm), block) if block > 1 else field
     low, high = ends or color_range(name, values)
     extent = pixel * block * len(values)  # a last block that hangs over the edge is cut off by the limits
@@ -253,7 +253,7 @@ def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
     if name == "coverage":
-        return f"{what}: {float(result.map_values(name, wavelength_nm).sum()) * result.maps.attrs['pixel_mm'] ** 2:.4g} mm²"
+        return f"{what}: {float(result.map_values(name, wavelength_nm).sum()) * result.arrays.grid.pixel_mm**2:.4g} mm²"
     field, weight = (result.map_values(key, wavelength_nm) for key in (name, "coverage"))
     used = np.isfinite(field) & (weight > 0.0)
     mean = float(np.average(field[used], weights=weight[used])) if used.any() else math.nan

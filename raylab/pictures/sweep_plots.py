@@ -210,10 +210,10 @@ def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Tra
 
 def _contrast(axes: Axes, design: dict[str, Any], settings: TraceSettings) -> Any:
     scene = replace(scene_of(stone_of(design), design, settings), resolution=256)
-    maps = trace_scene(exactly(scene), by_facet=False).maps
-    half = float(maps.attrs["pixel_mm"]) / 2.0
-    extent = (float(maps.x[0]) - half, float(maps.x[-1]) + half, float(maps.y[0]) - half, float(maps.y[-1]) + half)
-    image = axes.imshow(maps["contrast"].values, origin="lower", extent=extent, cmap="PuOr_r", vmin=-1.0, vmax=1.0)
+    maps = trace_scene(exactly(scene), by_facet=False).arrays
+    left, bottom, side = maps.grid.x0_mm, maps.grid.y0_mm, maps.grid.pixel_mm * maps.grid.resolution
+    extent = (left, left + side, bottom, bottom + side)
+    image = axes.imshow(maps.values("contrast"), origin="lower", extent=extent, cmap="PuOr_r", vmin=-1.0, vmax=1.0)
     axes.set(xlabel="x / mm", ylabel="y / mm", facecolor="0.9")
     axes.tick_params(labelsize=7)
     return image

@@ -1,17 +1,21 @@
-"""From traced fields to labelled maps: an `xarray.Dataset` on (y, x) in mm, with units and definitions as attributes."""
+"""From traced fields to maps on (y, x) in mm, with units and definitions: plain arrays, and an `xarray.Dataset` of them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-import xarray as xr
 
 from ..scene.pixel_grid import PixelGrid
 from ..stone.stone import Stone
 from ..tracers.engine_result import EngineResult
 from ..tracers.ledger import LUMINANCE
 from .paths import Paths
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 # name: (long name, unit, definition)
 DEFINITIONS: dict[str, tuple[str, str, str]] = {
@@ -51,7 +55,47 @@ PATH_DEFINITION = (
 )
 
 
-def dataset(traced: Sequence[EngineResult], grid: PixelGrid, *, spectral: bool) -> xr.Dataset:
+class Variable(NamedTuple):
+    """An array with the names of its dimensions, and what it is."""
+
+    dims: tuple[str, ...]
+    values: np.ndarray
+    attrs: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class MapArrays:
+    """Maps on (y, x) in mm as plain arrays; with labels they are an `xarray.Dataset`, which takes long to import.
+
+    Attributes
+    ----------
+    grid : the pixels. attrs : engine, size of a pixel in mm, stone, dome, material.
+    variables : maps and coordinates by name, in the order of a file. coordinates : which of them are coordinates.
+    """
+
+    grid: PixelGrid
+    variables: dict[str, Variable]
+    coordinates: tuple[str, ...]
+    attrs: dict[str, Any]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The maps."""
+        return tuple(name for name in self.variables if name not in self.coordinates)
+
+    def values(self, name: str) -> np.ndarray:
+        """A map (resolution, resolution), with several wavelengths (wavelengths, resolution, resolution). Raises KeyError."""
+        return self.variables[name].values
+
+    def dataset(self) -> xr.Dataset:
+        """The same arrays with labels."""
+        import xarray as xr
+
+        maps, coordinates = ({k: self.variables[k] for k in names} for names in (self.names, self.coordinates))
+        return xr.Dataset(maps, coordinates, self.attrs)
+
+
+def map_arrays(traced: Sequence[EngineResult], grid: PixelGrid, *, spectral: bool) -> MapArrays:
     """Maps of a scene at one wavelength or several.
 
     The traced fields are taken over, not copied: a large picture is held in memory once.
@@ -62,27 +106,25 @@ def dataset(traced: Sequence[EngineResult], grid: PixelGrid, *, spectral: bool) 
     spectral : True puts `wavelength_nm` as the leading dimension; False (one wavelength) as a scalar coordinate.
     """
     layers = [layer(one) for one in traced]
-    wavelengths = [one.wavelength_nm for one in traced]
+    wavelengths = np.array([one.wavelength_nm for one in traced])
     names = [name for name in DEFINITIONS if name in layers[0]]
     dims = ("wavelength_nm", "y", "x") if spectral else ("y", "x")
     variables = {}
     for name in names:
         long_name, units, definition = DEFINITIONS[name]
         values = np.stack([layer.pop(name) for layer in layers]) if spectral else layers[0].pop(name)
-        variables[name] = (dims, values, {"long_name": long_name, "units": units, "definition": definition})
-    coords = {
-        "x": ("x", grid.x_mm, {"units": "mm", "long_name": "x"}),
-        "y": ("y", grid.y_mm, {"units": "mm", "long_name": "y"}),
-        "wavelength_nm": (
-            ("wavelength_nm",) if spectral else (),
-            wavelengths if spectral else wavelengths[0],
-            {"units": "nm", "long_name": "wavelength in air"},
-        ),
+        variables[name] = Variable(dims, values, {"long_name": long_name, "units": units, "definition": definition})
+    about = {"units": "nm", "long_name": "wavelength in air"}
+    coordinates = {
+        "x": Variable(("x",), grid.x_mm, {"units": "mm", "long_name": "x"}),
+        "y": Variable(("y",), grid.y_mm, {"units": "mm", "long_name": "y"}),
+        "wavelength_nm": Variable(("wavelength_nm",), wavelengths, about) if spectral else Variable((), wavelengths[0], about),
     }
-    return xr.Dataset(variables, coords, {"engine": traced[0].engine, "pixel_mm": grid.pixel_mm})
+    attrs = {"engine": traced[0].engine, "pixel_mm": grid.pixel_mm}
+    return MapArrays(grid, {**variables, **coordinates}, tuple(coordinates), attrs)
 
 
-def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence[Paths], stone: Stone) -> xr.Dataset:
+def with_paths(maps: MapArrays, polygons: Sequence[np.ndarray], paths: Sequence[Paths], stone: Stone) -> MapArrays:
     """Maps with one more, `path`: along which strongest path the virtual facet is seen that covers most of each pixel.
 
     It holds numbers, -1 outside the stone, whose words are in the coordinate `path_name` along `path_id`: only paths that
@@ -100,12 +142,12 @@ def with_paths(maps: xr.Dataset, polygons: Sequence[np.ndarray], paths: Sequence
         for k in np.flatnonzero(seen).tolist():
             number_of[k] = numbers.setdefault(path.name(k, stone, LONGEST), len(numbers))
         layers.append(np.append(number_of[path.which], np.int32(-1))[polygon])  # -1 takes the last, which is -1
-    values = np.stack(layers) if "wavelength_nm" in maps.dims else layers[0]
+    dims = maps.variables["luminance"].dims
+    values = np.stack(layers) if "wavelength_nm" in dims else layers[0]
     about = {"long_name": "strongest path", "units": "1", "definition": PATH_DEFINITION, "outside": -1}
-    named = maps.assign_coords(
-        path_name=("path_id", np.array(list(numbers), dtype=object), {"long_name": "facets along the path"})
-    )
-    return named.assign(path=(maps["luminance"].dims, values, about))
+    named = Variable(("path_id",), np.array(list(numbers), dtype=object), {"long_name": "facets along the path"})
+    more = {"path_name": named, "path": Variable(dims, values, about)}
+    return replace(maps, variables={**maps.variables, **more}, coordinates=(*maps.coordinates, "path_name"))
 
 
 def fields_of(names: Iterable[str]) -> tuple[str, ...]:

@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
 
+from ..convex_hulls import ConvexHull, QhullError
 from ..errors import StoneError
 from ..jit import njit
 
@@ -123,7 +123,8 @@ def _facing_out(simplices, neighbors, dual, equations):
     best, first = 0.0, 0
     for t in range(len(triangles)):
         a, b, c = dual[triangles[t, 0]], dual[triangles[t, 1]], dual[triangles[t, 2]]
-        size = np.dot(np.cross(b - a, c - a), equations[t, :3])
+        u, v, n = b - a, c - a, equations[t]
+        size = (u[1] * v[2] - u[2] * v[1]) * n[0] + (u[2] * v[0] - u[0] * v[2]) * n[1] + (u[0] * v[1] - u[1] * v[0]) * n[2]
         if abs(size) > abs(best):
             best, first = size, t
     if best < 0.0:
@@ -189,7 +190,10 @@ def _joined(points, neighbors):
     each point's vertex (P,). `neighbors` (P, K) points beside each point."""
     size = 0.0
     for axis in range(3):
-        size = max(size, points[:, axis].max() - points[:, axis].min())
+        low = high = points[0, axis]
+        for point in range(len(points)):
+            low, high = min(low, points[point, axis]), max(high, points[point, axis])
+        size = max(size, high - low)
     least = SAME_POINT * size
     linked = np.zeros(neighbors.shape, dtype=np.bool_)
     for point in range(len(neighbors)):

@@ -18,6 +18,7 @@ To read stones from another kind of file, add a row to `STONE_READERS`.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -63,7 +64,10 @@ def _written_as(one: Parameter) -> Any:
     return kind | None if one.optional else kind
 
 
-_STONE = {cut.name: cut_schema(cut, file=(str, None), tint=(str, None)) for cut in cuts()}
+@functools.cache
+def _stone_schema(name: str) -> type[BaseModel]:
+    """The schema of a [stone] table that states a cut by its name."""
+    return cut_schema(get_cut(name), file=(str, None), tint=(str, None))
 
 
 @reader
@@ -166,10 +170,11 @@ def _stated(table: Table) -> Stone:
 def _cut(table: Table) -> Stone:
     """A stone from the cut and the parameters of a [stone] table."""
     name = table.values.get("cut")
-    if not isinstance(name, str) or name not in _STONE:
-        hint = nearest(name, _STONE) if isinstance(name, str) else "one of " + ", ".join(_STONE)
+    known = [cut.name for cut in cuts()]
+    if name not in known:
+        hint = nearest(name, known) if isinstance(name, str) else "one of " + ", ".join(known)
         raise table.fault("missing" if name is None else "unknown cut", "cut", name, hint)
-    table = table.checked(_STONE[name])
+    table = table.checked(_stone_schema(name))
     values = {key: value for key, value in table.values.items() if key not in ("cut", "absorption_per_mm", "tint")}
     values["material"] = _material(table)
     return table.build(get_cut(name).stone, **values)

@@ -263,7 +263,9 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
     """
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces, chance = rules.polarized, rules.min_weight, rules.max_bounces, rules.chance
-    absorbing, including = (stone.finish == ABSORBS).any(), stone.inclusions.transmittance.size > 0
+    absorbing, including = False, stone.inclusions.transmittance.size > 0
+    for finish in stone.finish:
+        absorbing |= finish == ABSORBS
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
     while True:

@@ -134,7 +134,7 @@ def _exact(scene: Scene) -> _Traced:
     """The trace that everybody gets from `trace`."""
     result = trace_scene(scene, by_facet=False)
     return _Traced(
-        {str(name): values.values for name, values in result.maps.items()},
+        {name: result.arrays.values(name) for name in result.arrays.names},
         result.summary,
         grid_around(scene.stone, scene.view, scene.resolution),
         result.beams[0],

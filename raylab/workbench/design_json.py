@@ -16,18 +16,20 @@ Two more kinds remove material from such a design, see `derived_designs`.
 
 from __future__ import annotations
 
+import functools
 import json
 import re
 from collections.abc import Iterable
 from typing import Any, Literal
 
 import numpy as np
+from pydantic import BaseModel
 
 from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from ..stone.cuts.cut import Cut
 from ..stone.finish import get_finish
-from ..stone.known_cuts import cuts, get_cut
+from ..stone.known_cuts import get_cut
 from ..stone.planes import SIDES, facing_deg, normal_of_deg
 from ..stone.stone import Stone
 from ..stone.stone_file import cut_schema
@@ -39,7 +41,6 @@ from . import derived_designs as reworked
 PROPORTIONS, FACETS = "proportions", "facets"
 MAX_FACETS = 2000
 
-_BY_CUT = {cut.name: cut_schema(cut, kind=(Literal[PROPORTIONS], ...)) for cut in cuts()}
 _TABLE = schema(
     kind=(Literal[FACETS], ...),
     facets=(list[list[Any]], ...),
@@ -83,13 +84,19 @@ def stones_of(design: Any) -> tuple[Stone | None, Stone]:
         _kind(values["of"], (PROPORTIONS, FACETS))
         return rework(stone_of(values.pop("of")), **values)
     cut = get_cut(design.get("cut")) if kind == PROPORTIONS else None
-    values = Table("", "", design).checked(_TABLE if cut is None else _BY_CUT[cut.name]).values
+    values = Table("", "", design).checked(_TABLE if cut is None else _proportions(cut.name)).values
     del values["kind"]
     values["material"] = _material(values)
     if cut is None:
         return None, _from_rows(**values)
     del values["cut"]
     return None, cut.stone(**values)
+
+
+@functools.cache
+def _proportions(name: str) -> type[BaseModel]:
+    """The schema of a design by the proportions of a cut, by its name."""
+    return cut_schema(get_cut(name), kind=(Literal[PROPORTIONS], ...))
 
 
 def _kind(design: Any, known: Iterable[str]) -> str:

@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from ...errors import StoneError
 from ...plane_geometry import area
@@ -145,6 +144,7 @@ def _radii(
     own: Framed, make: Callable[..., Outline], starts: list[list[float]], low: list[float], high: list[float]
 ) -> Outline:
     """The outline whose radii fit best in squares, from the start that leads farthest."""
+    from scipy.optimize import least_squares  # a tenth of a second to import: only when used
 
     def off(radii: np.ndarray) -> np.ndarray:
         try:

@@ -16,8 +16,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
+from ...convex_hulls import ConvexHull
 from .envelope import CUTOFF, Planes, envelope, squares
 from .plane_fit import EDGE_MM
 

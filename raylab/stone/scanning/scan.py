@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from scipy.spatial import ConvexHull
 
+from ...convex_hulls import ConvexHull
 from ...demo import own_or_demo
 from ...errors import InputError, StoneError
 from ...optics.materials import Material, get_material

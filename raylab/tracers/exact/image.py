@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ...jit import njit
 from ...scene.pixel_grid import PixelGrid
 from ..engine_result import EngineResult
 from ..ledger import FIELDS, MAPPED
@@ -36,10 +37,29 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Seq
             pixels = rasterize(whole.vertices_mm, whole.starts, carried, PixelGrid(x0, y0, grid.pixel_mm, side))
             rows, columns = slice(first_row, first_row + side), slice(first_column, first_column + side)
             held = coverage[rows, columns].shape
-            part = coverage[rows, columns] = pixels.coverage[: held[0], : held[1]]
+            coverage[rows, columns] = pixels.coverage[: held[0], : held[1]]
             polygon[rows, columns] = pixels.polygon[: held[0], : held[1]]
-            means[:, rows, columns] = np.where(part > 0.0, 0.0, np.nan)
-            for k, channel in enumerate(channels):
-                np.divide(pixels.sums[: held[0], : held[1], k], part, out=means[channel, rows, columns], where=part > 0.0)
+            _put_means(pixels.sums, pixels.coverage, channels, first_row, first_column, means)
     maps = {name: means[k] for k, name in enumerate(fields)} | {"coverage": coverage, "polygon": polygon}
     return EngineResult(grid, wavelength_nm, NAME, maps, beams.totals, beams, whole)
+
+
+@njit(nogil=True)
+def _put_means(sums, coverage, channels, first_row, first_column, means):
+    """A tile's sums (side, side, C) over its coverage (side, side) into the maps `means` (F, n, n), whatever hangs over their
+    edge left out: NaN where nothing is covered, else 0 in the maps that are not among `channels` (C,).
+
+    Row by row, because the maps lie one after another and the sums of a pixel side by side: map by map, each would be read from
+    memory as often as there are maps.
+    """
+    size = means.shape[1]
+    for row in range(min(len(sums), size - first_row)):
+        width = min(len(sums), size - first_column)
+        for field in range(len(means)):
+            for column in range(width):
+                means[field, first_row + row, first_column + column] = 0.0 if coverage[row, column] > 0.0 else np.nan
+        for k in range(len(channels)):
+            for column in range(width):
+                if coverage[row, column] > 0.0:
+                    mean = sums[row, column, k] / coverage[row, column]
+                    means[channels[k], first_row + row, first_column + column] = mean

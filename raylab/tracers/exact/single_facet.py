@@ -31,7 +31,8 @@ def _at_corners(facet, corners, starts, count):
     ends = np.zeros(count + 1, np.int64)
     for corner in corners:
         ends[corner + 1] += 1
-    ends = np.cumsum(ends)
+    for corner in range(count):
+        ends[corner + 1] += ends[corner]
     meeting, filled = np.empty(len(corners), np.int64), ends.copy()
     for row in range(len(facet)):
         if facet[row] >= 0:

@@ -143,6 +143,19 @@ def _begin(start, beam, x, y, stone):
     return math.exp(-stone.medium.absorption_per_mm * (beam[SLIDE] + t))
 
 
+@njit()
+def _first_above(ends, place):
+    """Index of the first of the rising numbers `ends` (W,) that is larger than a number; W where none is."""
+    low, high = 0, ends.size
+    while low < high:
+        middle = (low + high) // 2
+        if ends[middle] > place:
+            high = middle
+        else:
+            low = middle + 1
+    return low
+
+
 @njit(nogil=True)
 def _draw(first, last, draws, waiting, ends, held, luminances, stone, dome, turn, rules, moments):
     """Draw and follow the rays first..last-1 of `draws`, and write their rows of `moments` (draws, MOMENTS + 1), zeros before.
@@ -165,7 +178,7 @@ def _draw(first, last, draws, waiting, ends, held, luminances, stone, dome, turn
     for k in range(count):
         draw, key = first + k, rules.first_key + first + k
         place = (draw // 2 + keyed_uniform(rules.seed, key, 0, 0)) / (draws // 2) * whole
-        b = waiting[min(np.searchsorted(ends, place, side="right"), ends.size - 1)]
+        b = waiting[min(_first_above(ends, place), ends.size - 1)]
         beam = beams[b]
         across, along = keyed_uniform(rules.seed, key, 0, 1), keyed_uniform(rules.seed, key, 0, 2)
         x, y = _point_in(corners, int(beam[optics.START]), int(beam[SIDES]), across, along)

@@ -15,8 +15,8 @@ import math
 
 import numba
 import numpy as np
-from scipy.spatial import ConvexHull
 
+from ...convex_hulls import ConvexHull
 from ...errors import InputError
 from ...jit import njit, parallel_kernel
 from ...progress import Progress, silent
