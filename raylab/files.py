@@ -17,7 +17,6 @@ import numpy as np
 
 from .errors import InputError
 from .stone.facet_table import facet_table
-from .stone.recipes.recipe_text import recipe_text
 from .stone.stone import Stone
 from .version import __version__
 from .whole_files import whole_file
@@ -178,6 +177,8 @@ def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
     plane is all that is known, by its distance; it needs a girdle of vertical facets. Raises InputError for another suffix, a
     material that a table can't name, a stone that has no recipe, or an existing file without `force`.
     """
+    from .stone.recipes.recipe_text import recipe_text  # it brings all that recognises a cut: only when used
+
     suffix = Path(path).suffix.lower()
     if suffix not in _STONES:
         kinds = ", ".join(_STONES)
