@@ -17,7 +17,6 @@ import numpy as np
 
 from .errors import InputError
 from .stone.facet_table import facet_table
-from .stone.recipes.recipe_text import recipe_text
 from .stone.stone import Stone
 from .version import __version__
 from .whole_files import whole_file
@@ -182,6 +181,8 @@ def save_stone(stone: Stone, path: str | Path, *, force: bool = False) -> None:
     material that a table can't name, a stone that has no recipe, a stone with inclusions, which no such file holds, or an
     existing file without `force`.
     """
+    from .stone.recipes.recipe_text import recipe_text  # it brings all that recognises a cut: only when used
+
     if stone.inclusions:
         expected = "stone.with_inclusions(()) to save the stone alone"
         raise InputError("a stone file holds no inclusions", key="inclusions", value=len(stone.inclusions), expected=expected)
