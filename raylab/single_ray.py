@@ -49,7 +49,7 @@ class RayPath:
     Attributes
     ----------
     hits : the hits, the entry first; empty if the ray misses the stone. start_mm : (3,) a point of the ray outside the stone.
-    absorbed, untraced : the absorbed and the untraced share of the ray.
+    absorbed, untraced : the share of the ray that body colour and inclusions take, and the untraced share.
     """
 
     start_mm: np.ndarray

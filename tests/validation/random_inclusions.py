@@ -1,6 +1,6 @@
 """Sampled engine against the reference tracer on many random stones with random inclusions; run by hand, not by pytest.
 
-    python tests/validation/random_inclusions.py --stones 200
+    python tests/validation/random_inclusions.py --stones 60
 
 For each stone it traces rays from all sides by both, and prints the largest difference of any number of any ray, the largest
 distance of the ledger's sum from 1, and how many rays met an inclusion.
@@ -27,7 +27,7 @@ from raylab.tracers import ledger
 def main() -> None:
     """See the module."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--stones", type=int, default=300)
+    parser.add_argument("--stones", type=int, default=60)
     parser.add_argument("--rays", type=int, default=20)
     given = parser.parse_args()
     apart = open_ = 0.0
