@@ -8,7 +8,8 @@ polygons, so that the estimate is a ratio: a share of all that rays have found. 
 chapter 6), far below its error.
 
 What a ray finds in a point adds to what whole polygons have given there: for the squared luminance the product counts as well.
-Contrast therefore hangs most on the luminance so far, and beams stand in its order, so that those of a stratum are alike in it.
+Contrast therefore hangs most on the luminance so far: beams stand in steps of it, so that those of a stratum are alike in it, and
+within a step as they arose. Stones that are nearly alike so draw nearly the same rays, and their difference has a smaller error.
 """
 
 from __future__ import annotations
@@ -47,6 +48,8 @@ from .nearest_plane import ray_origin
 
 SHARE_OF_THREAD = 2048
 """Draws that are worked off together, by one thread."""
+STEP = 0.4
+"""Of the luminance, as a multiple of its mean so far; see the module."""
 CHANCE = 0.25
 """A ray with less than this share of its weight left is ended by lot, see `PathRules`: half as many segments for the same rays,
 whose variance the lots raise by 5 %, as measured on an oval and an emerald cut."""
@@ -207,7 +210,10 @@ class Draws:
     def __init__(self, batch: Batch, stone: StoneTable, dome: DomeTable, turn: np.ndarray, rules: Rules) -> None:
         """Of a batch whose beams have ended or wait, and whose ledgers are as the kernel leaves them."""
         waiting = np.flatnonzero((batch.beams[:, ALIVE] != 0.0) & (batch.beams[:, POWER] > 0.0))
-        self._waiting = waiting[np.argsort(batch.ledgers[waiting, LUMINANCE], kind="stable")]
+        luminance, area = batch.ledgers[:, LUMINANCE], batch.beams[:, AREA]
+        step = STEP * float((luminance * area).sum() / area.sum())
+        steps = np.floor(luminance[waiting] / step) if step > 0.0 else np.zeros(len(waiting))
+        self._waiting = waiting[np.argsort(steps, kind="stable")]
         self._ends = np.cumsum(batch.beams[self._waiting, POWER])
         self._held = (batch.beams, batch.corners, batch.nodes, batch.events)
         self._luminances = batch.ledgers[:, LUMINANCE].copy()  # a tinted stone's ledgers will be filled up
