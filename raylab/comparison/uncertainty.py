@@ -174,8 +174,8 @@ def propagate(
             rows[k] = [float(found[name]) if name in found else math.nan for name in nominal]
             update(k + 1, len(errors))
     spread = _of_draws if method == "draws" else _of_differences
-    found = {name: spread(value, rows[0::2, k], rows[1::2, k]) for k, (name, value) in enumerate(nominal.items())}
-    return {name: one if name in geometric else replace(one, kink=0.0) for name, one in found.items()}
+    estimates = {name: spread(value, rows[0::2, k], rows[1::2, k]) for k, (name, value) in enumerate(nominal.items())}
+    return {name: one if name in geometric else replace(one, kink=0.0) for name, one in estimates.items()}
 
 
 def draws_for(known_to_pct: float) -> int:
