@@ -8,6 +8,9 @@ import numpy as np
 
 from .convex_hulls import ConvexHull
 
+LONG = 1.02
+"""A polygon is longer than wide where its area spreads more along its long axis than across by more than this factor."""
+
 
 def following(rows: np.ndarray) -> np.ndarray:
     """Each row's follower around a polygon: the first row follows the last.
@@ -63,7 +66,8 @@ def long_axis(polygon: np.ndarray) -> tuple[np.ndarray, float]:
     moments += np.einsum("k,ki,kj->ij", twice, a + b, a + b)
     spreads, axes = np.linalg.eigh(moments)
     axis = axes[:, 1]
-    return (-axis if axis[0] < 0.0 else axis), math.sqrt(float(spreads[1] / spreads[0]))
+    backward = axis[0] < 0.0 or (axis[0] == 0.0 and axis[1] < 0.0)
+    return (-axis if backward else axis), math.sqrt(float(spreads[1] / spreads[0]))
 
 
 def distance_to_edge(polygon: np.ndarray, point: np.ndarray, direction: np.ndarray) -> float:

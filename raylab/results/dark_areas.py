@@ -22,7 +22,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..plane_geometry import long_axis
+from ..plane_geometry import LONG, long_axis
 from ..scene.pixel_grid import PixelGrid
 from ..scene.view import View, silhouette
 from ..stone.stone import Stone
@@ -33,8 +33,6 @@ from .statistics.definition import Description, Statistic
 
 BAND = 0.2
 """Width of the strip as a share of the stone's length as seen."""
-LONG = 1.02
-"""A stone is long where its outline's spread along the length exceeds that across by this factor; others have no band."""
 
 LARGEST = Description(
     key="dark_area",
@@ -148,10 +146,10 @@ class Pixels(NamedTuple):
 
 
 def strip_across(stone: Stone, view: View, band: float) -> Strip | None:
-    """The strip of a stone in a view, `band` of its length wide; None for a stone that isn't long as seen."""
+    """The strip of a stone in a view, `band` of its length wide; None for a stone that isn't longer than wide, see `LONG`."""
     axis, spread = long_axis(stone.outline_mm)
     along = view.rotation()[:2, :2] @ axis
-    if spread < LONG or np.linalg.norm(along) < 1e-9:
+    if spread <= LONG or np.linalg.norm(along) < 1e-9:
         return None
     along /= np.linalg.norm(along)
     return Strip(along, 0.5 * band * float(np.ptp(silhouette(stone, view) @ along)))

@@ -1,8 +1,11 @@
 """How a stone lies and how large it is, seen from above: the azimuth of its length, its length and its width.
 
-The length of a stone that is longer than wide runs along the axis about which its outline has the least second moment of
-area; of a stone with a point, towards the point. A square lies with a side along its length and a triangle with a corner, as
-those cuts do. A stone with a round outline has no length: it lies by its mains, and its length is its mean diameter.
+The length of a stone that is longer than wide runs along the axis along which its outline's area spreads most (`long_axis`);
+of a stone with a point, towards the point. A square lies with a side along its length and a triangle with a corner, as those
+cuts do. A stone with a round outline has no length: it lies by its mains, and its length is its mean diameter.
+
+`measure` takes length and width along and across the mirror plane of the recognised cut instead (`Callipers.length_deg`): the
+same direction on an even stone, and on an uneven one that of the cut's pattern, from which its facets are measured.
 """
 
 from __future__ import annotations
@@ -13,15 +16,12 @@ from typing import Literal, NamedTuple, get_args
 import numpy as np
 
 from ..errors import InputError
-from ..plane_geometry import area, centroid, following, unit_vector
+from ..plane_geometry import LONG, area, centroid, following, long_axis, unit_vector
 from .cuts.outline import Circle
 from .known_cuts import cut_of, tiers_of
 from .measuring.callipers import Callipers
 from .recognition import recognized
 from .stone import Stone
-
-OBLONG = 0.02
-"""An outline whose second moments of area differ by more than this share is longer than wide: of an ellipse, by 1 %."""
 
 ANGULAR = 0.01
 """Least wave of three or four corners that gives a direction, a share of the largest that such an area could have."""
@@ -88,9 +88,9 @@ def _azimuth_deg(outline: np.ndarray) -> float:
     """Azimuth of the length of an outline (K, 2), degrees; 0 where nothing distinguishes a direction."""
     arms = outline - centroid(outline)
     size = area(outline)
-    second = _wave(arms, 2) / size**2
-    if abs(second) * 2.0 * math.pi > OBLONG:  # a circle's second moments are area^2 / (4 pi) each
-        return _pointed(arms, math.degrees(np.angle(second)) / 2.0)
+    axis, spread = long_axis(outline)
+    if spread > LONG:
+        return _pointed(arms, math.degrees(math.atan2(axis[1], axis[0])))
     third, fourth = (_wave(arms, k) / size ** (k / 2.0 + 1.0) * math.pi ** (k / 2.0) * (k / 2.0 + 1.0) for k in (3, 4))
     if max(abs(third), abs(fourth)) < ANGULAR:
         return 0.0
