@@ -115,7 +115,8 @@ def start_to_page(browser: Browser) -> tuple[BenchProcess, Workbench, float, flo
     begun = time.perf_counter()
     process = BenchProcess()
     listening = time.perf_counter() - begun
-    page = Workbench(browser, process.address)
+    page = Workbench(browser)
+    page.open(process.address)
     return process, page, listening, time.perf_counter() - begun
 
 

@@ -173,7 +173,7 @@ def test_curves_are_named_and_bracketed():
     left, right = figure.axes
     assert [line.get_label() for line in left.get_lines()] == ["contrast rms", "brightness"]
     assert np.allclose(left.get_lines()[1].get_ydata(), found.brightness)
-    assert {"sky", "leak", "untraced"} <= {line.get_label() for line in right.get_lines()}
+    assert {"sky", "head", "leak"} <= {line.get_label() for line in right.get_lines()}
     assert left.get_xlabel() == "tilt towards azimuth 0° / degree"
     both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], settings=rl.TraceSettings(precision=0.1))
     left = tilt_figure(both).axes[0]

@@ -179,6 +179,15 @@ def _close_up(p, lanes):
     return (busy + VECTOR - 1) // VECTOR * VECTOR
 
 
+@njit(inline="always")
+def _dim(p, k, left):
+    """Leave a share of the light of lane k."""
+    p[_I + k] *= left
+    p[_Q + k] *= left
+    p[_U + k] *= left
+    p[_V + k] *= left
+
+
 @njit()
 def _absorb(p, coefficient, out, lanes):
     """Body colour on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
@@ -187,10 +196,7 @@ def _absorb(p, coefficient, out, lanes):
             depth = coefficient * p[_NUM + k] / p[_DEN + k]
             left = math.exp(-depth)
             out[int(p[_RAY + k]), ABSORBED] -= p[_STANDS + k] * p[_I + k] * math.expm1(-depth)
-            p[_I + k] *= left
-            p[_Q + k] *= left
-            p[_U + k] *= left
-            p[_V + k] *= left
+            _dim(p, k, left)
 
 
 @njit()
@@ -214,10 +220,7 @@ def _cross(p, inclusions, out, lanes):
                 taken = p[_STANDS + k] * p[_I + k] * (1.0 - left)
                 out[int(p[_RAY + k]), ABSORBED] += taken
                 out[int(p[_RAY + k]), INCLUDED] += taken
-                p[_I + k] *= left
-                p[_Q + k] *= left
-                p[_U + k] *= left
-                p[_V + k] *= left
+                _dim(p, k, left)
 
 
 @njit()

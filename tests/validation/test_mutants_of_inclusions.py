@@ -17,7 +17,6 @@ across = functools.partial(inclusions.agree_on, [inclusions.cut_off(5)], 6)
 agree = functools.partial(inclusions.agree_on, STONES, 8)
 closes = functools.partial(inclusions.closes_on, STONES[:1], 8)
 
-LEFT = "p[_I + k] *= left\n                p[_Q + k] *= left"
 BOOKED = "out[int(p[_RAY + k]), ABSORBED] += taken"
 
 MUTANTS = {
@@ -41,12 +40,12 @@ MUTANTS = {
     ),
     "light that passes with its old polarization": (
         "packets",
-        LEFT,
-        LEFT.replace("_Q + k] *= left", "_Q + k] *= 1.0"),
+        "p[_Q + k] *= left",
+        "p[_Q + k] *= 1.0",
         [agree],
     ),
     "taken light not booked": ("packets", BOOKED, BOOKED.replace("taken", "0.0"), [agree, closes]),
-    "half of it booked": ("packets", "taken = p[_I + k] * (", "taken = 0.5 * p[_I + k] * (", [agree, closes]),
+    "half of it booked": ("packets", "taken = p[_STANDS + k] * p[_I + k] * (", "taken = 0.5 * p[_I + k] * (", [agree, closes]),
 }
 
 

@@ -26,8 +26,8 @@ MUTANTS = {
     # packets.py, sampled/rays.py
     "farthest facet instead of the nearest": (
         "packets",
-        "nearer = (signed_distance * p[_DEN + k] < p[_NUM + k] * n_dot_v)",
-        "nearer = (signed_distance * p[_DEN + k] > p[_NUM + k] * n_dot_v)",
+        "nearer = (signed_distance * den < num * n_dot_v)",
+        "nearer = (signed_distance * den > num * n_dot_v)",
         [agree],
     ),
     "side facets that never win": (
@@ -71,13 +71,13 @@ MUTANTS = {
     "absorbed light not booked": ("packets", "* math.expm1(-depth)", "* 0.0", [agree, closes]),
     "half of what meets an absorbing facet": (
         "packets",
-        "out[r, SCATTERED] += p[_WEIGHT + k] + p[_I + k]",
-        "out[r, SCATTERED] += p[_I + k]",
+        "out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])",
+        "out[r, SCATTERED] += p[_STANDS + k] * p[_I + k]",
         [agree, closes],
     ),
     "untraced light dropped": (
         "packets",
-        "out[r, UNTRACED] += p[_I + k]",
+        "out[r, UNTRACED] += p[_STANDS + k] * p[_I + k]",
         "out[r, UNTRACED] += 0.0",
         [agree, closes, furnace],
     ),
