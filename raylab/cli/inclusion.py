@@ -171,7 +171,7 @@ def _print(scene: Scene, found: InclusionImages, facts: dict[str, Any]) -> None:
     eye, more = found.eye, len(found.images) - len(rows)
     say(f"  {len(found.images)} images ({more} not printed), and {found.faint} faint ones")
     say(
-        f"  {found.large_and_strong} are at least {eye.resolves_arcmin:g} arc minutes wide from {eye.distance_mm:g} mm and of "
+        f"  {found.large_and_strong} are at least {eye.resolves_arcmin:g} arc min wide from {eye.distance_mm:g} mm and of "
         f"contrast {eye.contrast:g} or more"
     )
     for share, words in ((found.taken, "of the light is taken"), (found.lost, "of the face's luminance is missing")):

@@ -42,7 +42,7 @@ def inclusion_figure(found: InclusionImages) -> Figure:
     eye = found.eye
     figure.suptitle(
         f"{maps.attrs['stone']}; dome {maps.attrs['dome']}: {len(found.images)} images, {found.large_and_strong} of them at "
-        f"least {eye.resolves_arcmin:g} arc minutes wide from {eye.distance_mm:g} mm and of contrast {eye.contrast:g} or more; "
+        f"least {eye.resolves_arcmin:g} arc min wide from {eye.distance_mm:g} mm and of contrast {eye.contrast:g} or more; "
         f"{100.0 * found.lost.value:.2f} % of the luminance is missing",
         x=0.01, ha="left", fontsize=10, parse_math=False,
     )  # fmt: skip
