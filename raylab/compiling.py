@@ -1,6 +1,6 @@
 """Word of kernels that are being compiled: the first call of each takes seconds, once for each state of the installed code.
 
-`jit` tells; whoever starts a process of raylab may listen. A kernel that is compiled for another one is not told of.
+`jit` reports each kernel; whoever starts a process of raylab may listen. A kernel compiled within another one is not reported.
 """
 
 from __future__ import annotations

@@ -73,8 +73,8 @@ class Result:
 
     def wavelength_near(self, wanted_nm: float | None) -> float:
         """The traced wavelength nearest to one, nm; the middle one for None."""
-        known = self.scene.settings.all_nm
-        return known[len(known) // 2] if wanted_nm is None else min(known, key=lambda one: abs(one - wanted_nm))
+        settings = self.scene.settings
+        return settings.middle_nm if wanted_nm is None else min(settings.all_nm, key=lambda one: abs(one - wanted_nm))
 
     def __repr__(self) -> str:
         return f"<Result: {self.scene.stone.name!r} under {self.scene.dome.name!r}, {', '.join(self.arrays.names)}>"

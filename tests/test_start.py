@@ -57,7 +57,7 @@ def doubled(x):
 
 
 def test_a_kernel_is_told_of_before_it_is_compiled_and_not_when_it_is_loaded(tmp_path, monkeypatch):
-    """A kernel that another one needs is not told of by itself."""
+    """A kernel that another one needs is not reported by itself."""
     monkeypatch.setattr("numba.core.config.CACHE_DIR", str(tmp_path))
     for told in ([f"{__name__}.doubled"], []):
         heard: list[str] = []

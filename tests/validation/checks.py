@@ -61,16 +61,17 @@ def off(found: Any, expected: Any, tolerance: Any) -> float:
     """Largest |found - expected| in tolerances; infinite where a number is missing or the shapes differ."""
     found, expected = np.asarray(found, dtype=float), np.asarray(expected, dtype=float)
     if found.shape != expected.shape or not np.all(np.isfinite(found)):
-        return _told(float("inf"))
-    return _told(float(np.max(np.abs(found - expected) / tolerance)))
+        return _noted(float("inf"))
+    return _noted(float(np.max(np.abs(found - expected) / tolerance)))
 
 
 def above(found: Any, least: Any) -> float:
     """0 where every number reaches its least, infinite where one does not."""
-    return _told(0.0 if np.all(np.asarray(found) >= np.asarray(least)) else float("inf"))
+    return _noted(0.0 if np.all(np.asarray(found) >= np.asarray(least)) else float("inf"))
 
 
-def _told(deviation: float) -> float:
+def _noted(deviation: float) -> float:
+    """The deviation, unless it ends a check that `fails` asks about."""
     if deviation > 1.0 and _FIRST_ONLY.get():
         raise _BeyondError
     return deviation

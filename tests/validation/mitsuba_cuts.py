@@ -8,9 +8,8 @@ z and the means depart from chance, in units of what is allowed (each must be be
 overcast sky with the observer's head, and tilted under a side window; the oval has four pavilion mains as well. A window's edge
 is blurred over 0.09 degrees in mitsuba's map. Light that leaves by few facets in few directions can lie within that: a window
 that ended at azimuth -50 put 14 % of the light of two pixels of the princess cut 0.012 degrees inside it, and their z at 7.5.
-This one ends at -53. The last lines
-show that the comparison notices broken physics: an index 0.7 % too small, and a plane turned by half a degree, each of which
-must exceed 1.
+This one ends at -53. The last lines show that the comparison notices broken physics: an index 0.7 % too small, and a plane
+turned by half a degree, each of which must exceed 1.
 """
 
 from __future__ import annotations
@@ -25,12 +24,11 @@ import numpy as np
 sys.path += [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
 import mitsuba_scenes as scenes
-from test_benchmark_mitsuba import REPEATS, THEIR_SAMPLES, TILTED, Case, disagreements, raylab_pixels
+from test_benchmark_mitsuba import TILTED, Case, disagreements, mitsuba_pixels, raylab_pixels
 
 import raylab as rl
 from raylab.lighting.dome import Dome, Zone
 from raylab.optics.materials import Material
-from raylab.scene.pixel_grid import grid_around
 from raylab.scene.view import View
 
 SHADED_SKY = Dome(sky="overcast", head_half_angle_deg=16, tray_radiance=0.1)
@@ -50,16 +48,6 @@ def cases(stone: rl.Stone, pixels: int) -> dict[str, Case]:
         "face-up": Case(stone, SHADED_SKY, View(), True, (16385, 4), resolution=pixels),
         "tilted": Case(stone, SIDE_WINDOW, TILTED, True, (2049, 4096), resolution=pixels),
     }
-
-
-def by_mitsuba(case: Case) -> np.ndarray:
-    """(REPEATS, P) luminance of the wholly covered pixels."""
-    scenes.use_variant(case.polarized)
-    grid = grid_around(case.stone, case.view, case.resolution)
-    light = scenes.baked_light(case.dome, case.view, *case.light)
-    n = case.stone.material.n(scenes.WAVELENGTH_NM)
-    scene = scenes.build(case.stone, case.view, grid, light, n=n, max_bounces=case.max_bounces)
-    return scenes.mitsuba_images(scene, THEIR_SAMPLES, REPEATS)[:, scenes.covered(case.stone, case.view, grid)]
 
 
 def broken(case: Case) -> dict[str, Case]:
@@ -89,7 +77,7 @@ def main() -> None:
     for name in names:
         for view, case in cases(STONES[name], pixels).items():
             start = process_time()
-            theirs = by_mitsuba(case)
+            theirs = mitsuba_pixels(case)
             print(row(f"{name}, {view}", raylab_pixels(case), theirs, process_time() - start), flush=True)
             if name == names[-1]:
                 for mistake, wrong in broken(case).items():

@@ -77,9 +77,13 @@ CASES = {
 
 
 @functools.cache
-def mitsuba_pixels(name: str) -> np.ndarray:
+def theirs(name: str) -> np.ndarray:
+    """`mitsuba_pixels` of one of `CASES`."""
+    return mitsuba_pixels(CASES[name])
+
+
+def mitsuba_pixels(case: Case) -> np.ndarray:
     """(REPEATS, P) luminance of the wholly covered pixels, by mitsuba."""
-    case = CASES[name]
     scenes.use_variant(case.polarized)
     grid = grid_around(case.stone, case.view, case.resolution)
     light = scenes.baked_light(case.dome, case.view, *case.light)
@@ -117,7 +121,7 @@ def disagreements(ours: np.ndarray, theirs: np.ndarray) -> dict[str, float]:
 
 @pytest.mark.parametrize("name", CASES)
 def test_images_agree(name: str) -> None:
-    found = disagreements(raylab_pixels(CASES[name]), mitsuba_pixels(name))
+    found = disagreements(raylab_pixels(CASES[name]), theirs(name))
     assert max(found.values()) < 1.0, found
 
 
@@ -145,7 +149,7 @@ MUTANTS = {
 @pytest.mark.parametrize("mutant", MUTANTS)
 def test_broken_physics_is_caught(mutant: str) -> None:
     name, broken = MUTANTS[mutant]
-    found = disagreements(raylab_pixels(broken(CASES[name])), mitsuba_pixels(name))
+    found = disagreements(raylab_pixels(broken(CASES[name])), theirs(name))
     assert max(found.values()) > 1.5, found
 
 

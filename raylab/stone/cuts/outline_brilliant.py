@@ -114,8 +114,8 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
         height = below[k].height(tip)
         if culet > 0.0 and not height < culet_height:
             raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
+        top = _raised(tip, height, DOWN, rim)
         for part in range(each * k, each * (k + 1)):
-            top = _raised(tip, height, DOWN, rim)
             lowers += _halves(above[part], above[(part + 1) % count], joints[part], top, DOWN, rim)
     flats = outline.flats(values["girdle_facets"])
     crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(np.array(uppers)))]
@@ -208,7 +208,7 @@ def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) ->
     meets = gains > 0.0
     meets[this, this] = meets[this, after] = False
     end = np.where(meets, heights / np.where(meets, gains, 1.0), np.inf).min(axis=1)
-    outer = crossing + np.vecdot(np.array(girdle) - crossing, inward)[:, None] * inward
+    outer = crossing + np.vecdot(girdle - crossing, inward)[:, None] * inward
     return [_Joint(*places) for places in zip(crossing + end[:, None] * inward, outer, girdle, strict=True)]
 
 

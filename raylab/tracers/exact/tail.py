@@ -8,8 +8,8 @@ polygons, so that the estimate is a ratio: a share of all that rays have found. 
 chapter 6), far below its error.
 
 What a ray finds in a point adds to what whole polygons have given there: for the squared luminance the product counts as well.
-Contrast therefore hangs most on the luminance so far: beams stand in steps of it, so that those of a stratum are alike in it,
-and within a step as they arose. Stones nearly alike so draw nearly the same rays, and their difference has a smaller error.
+Contrast therefore depends most on the luminance so far. Beams stand in steps of it, so that those of a stratum are alike in it,
+and within a step as they arose. Stones nearly alike then draw nearly the same rays, and their difference has a smaller error.
 """
 
 from __future__ import annotations
