@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from .inclusions import inclusion_images, inclusion_tilt
     from .lighting.dome import Dome, Lamp, Zone
     from .lighting.dome_file import dome_names, load_dome
+    from .live import save_show
     from .motion.scintillation import scintillation
     from .motion.tilting import tilt
     from .motion.view_paths import circling, rocking, turning
@@ -176,6 +177,7 @@ _HOME = {
     "save_color_png": "pictures.color_files",
     "save_linear_tiff": "pictures.color_files",
     "save_report": "report",
+    "save_show": "live",
     "save_stone": "files",
     "save_video": "pictures.video",
     "scintillation": "motion.scintillation",
@@ -283,6 +285,7 @@ __all__ = [
     "save_color_png",
     "save_linear_tiff",
     "save_report",
+    "save_show",
     "save_stone",
     "save_video",
     "scintillation",

@@ -51,6 +51,7 @@ LAYERS = (
     ("designs", "motion"),
     ("sweeps", "comparison", "cutting"),
     ("files", "pictures"),
+    ("live",),
     ("report",),
     ("cli", "workbench", "notebook"),
 )

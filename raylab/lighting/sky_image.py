@@ -76,6 +76,21 @@ def running_integral(image: np.ndarray) -> np.ndarray:
     return whole
 
 
+def smaller_image(image: np.ndarray, rows: int) -> np.ndarray:
+    """An image (H, W) of at most `rows` rows and twice as many columns; each pixel is the exact mean over its solid angle."""
+    tall, wide = min(rows, image.shape[0]), min(2 * rows, image.shape[1])
+    if (tall, wide) == image.shape:
+        return image
+    integral = running_integral(image)
+    z = np.cos(np.pi * np.arange(image.shape[0] + 1) / image.shape[0])
+    edges = np.cos(np.pi * np.arange(tall + 1) / tall)
+    columns = np.linspace(0.0, image.shape[1], wide + 1)
+    across = np.stack([np.interp(columns, np.arange(image.shape[1] + 1), row) for row in integral])
+    down = np.stack([np.interp(-edges, -z, column) for column in across.T], axis=1)  # solid angle grows with -z
+    sums = np.diff(np.diff(down, axis=0), axis=1)
+    return np.maximum(sums / (-np.diff(edges)[:, None] * 2.0 * np.pi / wide), 0.0)
+
+
 @njit()
 def patch_mean(x, y, z, cone, integral):
     """Mean of an image over the patch of solid angle `cone`, sr, about the unit direction (x, y, z); see the module.

@@ -1,0 +1,239 @@
+// One view ray a pixel, followed backwards from the eye through a convex stone. The physics is that of the library:
+// Fresnel's equations with the Stokes row (I, Q, U, V) turned from plane to plane of incidence, body colour along the path,
+// and every part that leaves booked under one entry of the ledger. Lengths in mm; the stone's frame unless a name says dome.
+precision highp float;
+precision highp int;
+precision highp sampler2D;
+
+const float TURN = 6.283185307179586;
+const float STEADY = 1e-9; // squared sine of incidence below which every plane is one of incidence
+
+layout(std140) uniform Stone { vec4 planes[MOST_PLANES]; }; // outward unit normal and distance
+layout(std140) uniform Light { vec4 zones[2 * MOST_PATCHES]; vec4 lamps[2 * MOST_PATCHES]; };
+
+uniform int count, sloping; // planes, and how many of them stand first and are no side facets
+uniform vec2 core; // squared radius and height within which no side facet comes first
+uniform uvec4 rough[MOST_PLANES / 128]; // a bit for each plane: it ends every path
+uniform vec4 waves[4]; // refractive index and absorption in 1/mm, for each of four neighbouring pixels
+uniform vec3 weights[4]; // of X, Y and Z
+uniform int most; // internal reflections
+uniform float least; // weight below which a path ends
+uniform bool polarized;
+
+uniform mat3 toDome; // from the stone's frame
+uniform int sky, zoneCount, lampCount;
+uniform float level, headCos, tray;
+uniform sampler2D image;
+
+#ifdef RAYS
+uniform sampler2D rays; // in turn a row of origins and a row of directions
+#else
+uniform vec3 frame; // middle of the picture on the map plane, and the side of a pixel
+uniform vec2 size, jitter; // pixels along both sides, and the place within a pixel
+uniform vec3 eye; // in the dome's frame
+uniform bool parallel, adds;
+uniform sampler2D before0, before1, before2;
+#endif
+
+layout(location = 0) out vec4 color; // X, Y, Z, coverage
+layout(location = 1) out vec4 ledger; // sky, head, leak, absorbed
+layout(location = 2) out vec4 others; // scattered, untraced, glare, square of the luminance
+
+vec3 gone = vec3(0.0); // sky, head, leak
+float light = 0.0, absorbed = 0.0, scattered = 0.0, untraced = 0.0, glare = 0.0;
+uint path = 0u;
+vec4 exits = vec4(0.0);
+
+float texel(int row, int column, ivec2 shape) {
+  int turned = column - shape.x * int(floor(float(column) / float(shape.x)));
+  return texelFetch(image, ivec2(turned, clamp(row, 0, shape.y - 1)), 0).r;
+}
+
+float fromImage(vec3 d) {
+  ivec2 shape = textureSize(image, 0);
+  float row = acos(clamp(d.z, -1.0, 1.0)) / (0.5 * TURN) * float(shape.y) - 0.5;
+  float column = (0.5 - atan(d.y, d.x) / TURN) * float(shape.x) - 0.5;
+  int r = int(floor(row)), c = int(floor(column));
+  float right = column - float(c), down = row - float(r);
+  return mix(mix(texel(r, c, shape), texel(r, c + 1, shape), right), mix(texel(r + 1, c, shape), texel(r + 1, c + 1, shape), right), down);
+}
+
+/** Radiance of sky, zones and lamps towards a unit direction in the dome's frame. */
+float radiance(vec3 d) {
+  float found = level;
+  if (sky == 1) found = level * (1.0 + 2.0 * max(d.z, 0.0)) / 3.0;
+  else if (sky == 2) found = fromImage(d);
+  for (int k = 0; k < zoneCount; k++) {
+    vec4 edges = zones[2 * k]; // sines of both elevations, azimuth and span
+    bool inside = d.z >= edges.x && d.z <= edges.y;
+    if (inside && edges.w < TURN) inside = mod(atan(d.y, d.x) - edges.z, TURN) <= edges.w;
+    if (inside) found = zones[2 * k + 1].x;
+  }
+  for (int k = 0; k < lampCount; k++) if (dot(d, lamps[2 * k].xyz) >= lamps[2 * k].w) found = lamps[2 * k + 1].x;
+  return found;
+}
+
+void book(float weight, vec3 d) {
+  vec3 seen = toDome * d;
+  if (seen.z >= headCos) {
+    gone.y += weight;
+  } else if (d.z < 0.0) {
+    gone.z += weight;
+    light += weight * tray;
+  } else {
+    gone.x += weight;
+    light += weight * radiance(seen);
+  }
+}
+
+bool isRough(int f) {
+  return ((rough[f >> 7][(f >> 5) & 3] >> uint(f & 31)) & 1u) == 1u;
+}
+
+void note(int f, int number) {
+  if (number < 12) path = (path * 31u + uint(f + 1)) & 0xffffffu;
+}
+
+/** The facet that a ray from inside meets next, and how far away; a ray leaves facet `from` by its number. */
+int nextFacet(vec3 o, vec3 v, int from, out float far) {
+  float num = 1e30, den = 1.0;
+  int found = -1;
+  for (int k = 0; k < sloping; k++) {
+    float c = dot(planes[k].xyz, v), s = max(planes[k].w - dot(planes[k].xyz, o), 0.0);
+    if (c > 0.0 && k != from && s * den < num * c) { num = s; den = c; found = k; }
+  }
+  vec3 end = o + num / den * v;
+  if (!(dot(end.xy, end.xy) <= core.x && abs(end.z) <= core.y)) {
+    for (int k = sloping; k < count; k++) {
+      float c = dot(planes[k].xyz, v), s = max(planes[k].w - dot(planes[k].xyz, o), 0.0);
+      if (c > 0.0 && k != from && s * den < num * c) { num = s; den = c; found = k; }
+    }
+  }
+  far = num / den;
+  return found;
+}
+
+/** The facet where a ray from outside enters, -1 for a miss. */
+int firstFacet(vec3 o, vec3 v, out float far) {
+  float enter = -1e30, leave = 1e30;
+  int found = -1;
+  for (int k = 0; k < count; k++) {
+    float c = dot(planes[k].xyz, v), s = planes[k].w - dot(planes[k].xyz, o);
+    if (c < 0.0) {
+      if (s / c > enter) { enter = s / c; found = k; }
+    } else if (c > 0.0) {
+      leave = min(leave, s / c);
+    } else if (s < 0.0) {
+      leave = -1e30;
+    }
+  }
+  far = enter;
+  return enter < leave ? found : -1;
+}
+
+/** Fresnel's equations at a surface, n the ratio of the indices: the reflection's Stokes numbers a, b, c, d and, transmitted,
+ * of I and of Q, with the cosine of refraction (0 at total reflection). */
+void meet(float cosI, float n, out vec4 r, out vec3 t) {
+  float sin2 = n * n * (1.0 - cosI * cosI), root = sqrt(abs(1.0 - sin2));
+  if (sin2 >= 1.0) {
+    float lead = root * cosI * (n - 1.0 / n), base = cosI * cosI + root * root, over = 1.0 / (base * base + lead * lead);
+    r = vec4(1.0, 0.0, (base * base - lead * lead) * over, 2.0 * lead * base * over);
+    t = vec3(0.0);
+    return;
+  }
+  float overS = 1.0 / (n * cosI + root), overP = 1.0 / (cosI + n * root);
+  float rs = (n * cosI - root) * overS, rp = (cosI - n * root) * overP, flow = 4.0 * n * cosI * root;
+  float ts = flow * overS * overS, tp = flow * overP * overP;
+  r = vec4(0.5 * (rs * rs + rp * rp), 0.5 * (rs * rs - rp * rp), rs * rp, 0.0);
+  t = vec3(0.5 * (ts + tp), 0.5 * (ts - tp), root);
+}
+
+vec3 across(vec3 v) {
+  return normalize(abs(v.x) < 0.5 ? vec3(0.0, -v.z, v.y) : vec3(-v.y, v.x, 0.0));
+}
+
+vec3 axisOfIncidence(vec3 v, vec3 n, vec3 e) {
+  vec3 s = cross(v, n);
+  float sine2 = dot(s, s);
+  return sine2 >= STEADY ? s * inversesqrt(sine2) : e;
+}
+
+/** Follow a ray; false where it misses the stone. */
+bool follow(vec3 o, vec3 v, float index, float perMm) {
+  float far;
+  int last = firstFacet(o, v, far);
+  if (last < 0) return false;
+  note(last, 0);
+  if (isRough(last)) {
+    scattered = 1.0;
+    return true;
+  }
+  vec3 n = planes[last].xyz;
+  float cosI = clamp(-dot(n, v), 0.0, 1.0);
+  vec4 r;
+  vec3 t;
+  meet(cosI, 1.0 / index, r, t);
+  glare = r.x;
+  book(glare, normalize(v + 2.0 * cosI * n));
+  vec3 e = axisOfIncidence(v, n, across(v));
+  vec4 stokes = vec4(t.x, polarized ? t.y : 0.0, 0.0, 0.0);
+  o += far * v;
+  v = normalize(v / index + (cosI / index - t.z) * n);
+  int met = 0;
+  for (; met < most && stokes.x >= least; met++) {
+    int f = nextFacet(o, v, last, far);
+    if (f < 0) break;
+    note(f, met + 1);
+    o += far * v;
+    float left = exp(-perMm * far);
+    absorbed += stokes.x * (1.0 - left);
+    stokes *= left;
+    if (isRough(f)) {
+      scattered += stokes.x;
+      stokes = vec4(0.0);
+      break;
+    }
+    n = planes[f].xyz;
+    cosI = clamp(dot(n, v), 0.0, 1.0);
+    meet(cosI, index, r, t);
+    if (polarized) {
+      vec3 s = axisOfIncidence(v, n, e);
+      float cosine = dot(e, s), sine = dot(cross(e, v), s);
+      float cos2 = cosine * cosine - sine * sine, sin2 = 2.0 * cosine * sine;
+      stokes.yz = vec2(cos2 * stokes.y + sin2 * stokes.z, cos2 * stokes.z - sin2 * stokes.y);
+      e = s;
+    }
+    float leaves = t.x * stokes.x + t.y * stokes.y;
+    if (leaves > 0.0) book(leaves, normalize(index * v + (t.z - index * cosI) * n));
+    if (met < 4) exits[met] = leaves;
+    stokes = vec4(r.x * stokes.x + r.y * stokes.y, r.y * stokes.x + r.x * stokes.y, r.z * stokes.z - r.w * stokes.w, r.z * stokes.w + r.w * stokes.z);
+    if (!polarized) stokes.yzw = vec3(0.0);
+    v = normalize(v - 2.0 * cosI * n);
+    last = f;
+  }
+  untraced = stokes.x;
+  return true;
+}
+
+void main() {
+  ivec2 at = ivec2(gl_FragCoord.xy);
+#ifdef RAYS
+  bool hit = follow(texelFetch(rays, ivec2(at.x, 2 * at.y), 0).xyz, texelFetch(rays, ivec2(at.x, 2 * at.y + 1), 0).xyz, waves[0].x, waves[0].y);
+  color = vec4(glare, float(path), light, hit ? 1.0 : 0.0);
+  ledger = vec4(gone, absorbed);
+  others = vec4(scattered, untraced, exits.x, exits.y);
+#else
+  int k = (at.x & 1) + 2 * (at.y & 1);
+  vec3 onMap = vec3(frame.xy + (vec2(at) + jitter - 0.5 * size) * frame.z, 0.0);
+  vec3 v = parallel ? vec3(0.0, 0.0, -1.0) : normalize(onMap - eye);
+  bool hit = follow(onMap * toDome, v * toDome, waves[k].x, waves[k].y);
+  color = vec4(light * weights[k], hit ? 1.0 : 0.0);
+  ledger = vec4(gone, absorbed) * weights[k].y;
+  others = vec4(scattered, untraced, glare, light * light) * weights[k].y;
+  if (adds) {
+    color += texelFetch(before0, at, 0);
+    ledger += texelFetch(before1, at, 0);
+    others += texelFetch(before2, at, 0);
+  }
+#endif
+}
