@@ -37,6 +37,7 @@ from .measure import measure
 from .recipe import recipe
 from .render import render
 from .repolish import repolish
+from .show import show
 from .sweep import sweep
 from .tilt import tilt
 from .workbench import workbench
@@ -56,7 +57,7 @@ app = App(
     result_action="return_none",
 )
 _GROUPS = {
-    "See a stone": (render, color, eyes, tilt, film, inclusion, workbench),
+    "See a stone": (render, color, show, eyes, tilt, film, inclusion, workbench),
     "Measure, compare and choose": (measure, compare, brillianteer, repolish, sweep),
     "What there is to use": (recipe, scenes, cuts, materials, domes, engines, statistics),
 }

@@ -37,7 +37,7 @@ MAPS = ("luminance", "contrast", "leak", "untraced")
 SHADERS = ("square", "trace", "develop", "sums")
 LEFT_OUT = (
     "While the stones move, a pixel has one wavelength and shares its colour with three neighbours, and a path ends after 24"
-    " reflections or below 0.5 % of its light. At rest frames add up: one of 64 wavelengths each, up to 200 reflections.",
+    " reflections or below 0.5 % of its light; on a slow machine after 12 or below 1 %. At rest frames add up: one of 64 wavelengths each, up to 200 reflections.",
     "Rays are single ones, in 32-bit numbers; an edge of a facet is smoothed by many frames, not drawn exactly.",
     "Inclusions are not shown, and neither is double refraction: such a material has its ordinary index.",
     "Light that a rough facet scatters is dark.",

@@ -2,17 +2,20 @@
 // page is hidden, or once a resting picture has all its frames.
 
 import { listen } from "./controls.js";
-import { LEAST, Pace } from "./pace.js";
+import { COARSE_SIDE, LEAST, Pace } from "./pace.js";
 import { Picture } from "./picture.js";
 import { anglesOf, linkOf, readLink, rocked, rotationOf, squared } from "./pose.js";
 import { Tracer } from "./tracer.js";
 
 const MOVING = { most: 24, least: 5e-3, polarized: true };
+const COARSE = { most: 12, least: 1e-2, polarized: true };
 const RESTING = { most: 200, least: 1e-4, polarized: true };
 /** A picture counts as moving this long after the last movement, ms. */
 const SETTLES_MS = 160;
-/** Work for the graphics processor at a time while a picture rests, and how long a resting picture goes on, ms. */
+/** Work for the graphics processor at a time while a picture rests, ms, and the least of it: less is mostly waiting. */
 const PORTION_MS = 40;
+const PORTION_PIXELS = 4096;
+/** How long a resting picture goes on, ms. */
 const LONGEST_REST_MS = 60_000;
 /** The time of a frame that a slow machine's smaller resting picture may take, ms. */
 const SMALLER_MS = 250;
@@ -186,7 +189,7 @@ export class Live {
     const frames = side < full ? 1 : Math.min(4, Math.max(1, Math.floor(room)));
     const start = performance.now();
     for (const one of pictures) {
-      one.move(side, frames, dome, this.view(side), MOVING);
+      one.move(side, frames, dome, this.view(side), side < COARSE_SIDE ? COARSE : MOVING);
       one.show(this.look(one.number));
     }
     await this.tracer.finished();
@@ -199,11 +202,12 @@ export class Live {
   async settle() {
     const { pictures, full, resting, dome } = this;
     const affordable = Math.max(LEAST, 2 * Math.floor(Math.sqrt((resting.perMs * SMALLER_MS) / pictures.length) / 2));
+    const portion = Math.max(PORTION_PIXELS, resting.perMs * PORTION_MS);
     const start = performance.now();
     let drawn = 0;
-    while (drawn < resting.perMs * PORTION_MS && !this.done) {
+    while (drawn < portion && !this.done) {
       const one = pictures[this.next];
-      drawn += one.settle(resting.perMs * PORTION_MS - drawn, affordable, full, dome, (side) => this.view(side), RESTING);
+      drawn += one.settle(portion - drawn, affordable, full, dome, (side) => this.view(side), RESTING);
       if (one.row) continue;
       if (one.fresh) one.show(this.look(one.number));
       this.next = (this.next + 1) % pictures.length;

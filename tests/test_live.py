@@ -1,0 +1,211 @@
+"""Stones traced live: the shader against the library in one page, and what the page does and refuses."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from live_page import LivePage, path_of, sampled
+from playwright.sync_api import Browser
+
+import raylab as rl
+from raylab.cli import main
+from raylab.lighting.sky_image import running_integral, smaller_image
+from raylab.live import MOST_BYTES, show_html
+from raylab.live.baking import IMAGE_ROWS, baked_dome, baked_stone, live_set
+from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
+from raylab.stone.finish import Finish
+from raylab.tracers.reference import trace_path
+from raylab.tracers.sampled.sampling import view_rays
+
+HOSTILE = "</script><script>window.harmed = 1</script><img src=x onerror=harmed=2>\"'&amp;"
+SIDE, WAVE = 24, 20
+"""Pixels along each side, and the number of the wavelength."""
+LEDGER = slice(0, 6)
+TILTED = rl.View(tilt_deg=23, tilt_azimuth_deg=50, turn_deg=10)
+
+
+def brilliant(**changed) -> rl.Stone:
+    return rl.round_brilliant(**{"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, **changed})
+
+
+@pytest.fixture(scope="module")
+def live(browser: Browser, tmp_path_factory):
+    """A tinted diamond with a rough girdle, and an emerald cut of sapphire, under zones, lamps, a tray and an image."""
+    rough = brilliant(girdle_finish="absorbing").relabeled(name=HOSTILE)
+    rough = replace(rough, material=rough.material.tinted(rl.load_tint("faint-brownish").pairs))
+    steps = rl.emerald_cut(table_pct=62, material="sapphire")
+    rows = np.random.default_rng(7).uniform(0.0, 1.0, (6, 12))
+    image = rl.Dome("an image", sky="image", image=rows, tray_radiance=0.3, description=HOSTILE)
+    found = LivePage(browser, tmp_path_factory.mktemp("live"), [rough, steps], ["head-shadow", "evening-sky", "small-lamps", image])
+    yield found
+    found.close()
+
+
+CASES = [
+    (0, 0, rl.View(), True),
+    (0, 3, rl.View(tilt_deg=180), False),
+    (0, 2, TILTED, True),
+    (1, 1, TILTED, True),
+    (1, 3, rl.View(tilt_deg=12, tilt_azimuth_deg=-20, distance_mm=150), True),
+]
+
+
+@pytest.mark.parametrize("case", CASES, ids=["face-up", "unpolarized from below", "lamps", "zones", "an eye at a distance"])
+def test_each_pixel_is_the_librarys(live, case):
+    """The same rays in 32 and in 64 bits: all pixels but single ones whose ray meets an edge agree to rounding."""
+    stone, dome, view, polarized = case
+    if not view.parallel:  # the library averages an image over the solid angle of a pixel; the shader reads it in one direction
+        dome = 1
+    seen = live.plate(stone, dome, view, SIDE, 1, polarized=polarized, wave=WAVE)
+    known = sampled(live, stone, dome, view, SIDE, polarized, wave=WAVE)
+    off = np.abs(seen["ledger"] - known["ledger"]).max(axis=-1)
+    assert np.count_nonzero(off > 1e-4) <= 1
+    halves = 2.0**-11 if dome == 3 else 0.0  # an image is baked in 16-bit floats
+    assert np.count_nonzero((np.abs(seen["xyz"] - known["xyz"]) > 1e-4 + halves * known["xyz"]).any(axis=-1)) <= 1
+    assert np.count_nonzero(seen["coverage"] != known["coverage"]) <= 1
+    assert np.median(off[known["coverage"] > 0.0]) < 1e-6
+    assert seen["ledger"][..., LEDGER].sum(axis=-1) == pytest.approx(seen["coverage"], abs=1e-5)
+    covered = seen["coverage"].sum()
+    assert seen["means"]["luminance"] == pytest.approx(seen["xyz"][..., 1].sum() / covered, rel=1e-4)
+    assert seen["means"]["leak"] == pytest.approx(seen["ledger"][..., 2].sum() / covered, abs=1e-5)
+
+
+def test_polarization_counts(live):
+    with_it, without = (live.plate(0, 0, TILTED, SIDE, 1, polarized=one, wave=WAVE)["xyz"] for one in (True, False))
+    assert np.abs(with_it - without).max() > 0.01
+
+
+def test_colors_are_the_librarys(live):
+    """All 64 wavelengths over 64 frames, and the eight bits on the screen."""
+    seen, known = live.plate(0, 2, TILTED, 10, 64), sampled(live, 0, 2, TILTED, 10)
+    white = white_xyz(live_set())
+    off = ciede2000(xyz_to_lab(seen["xyz"], white), xyz_to_lab(known["xyz"], white))
+    assert np.count_nonzero(off > 0.2) <= 1
+    assert off.mean() < 0.02
+    linear = xyz_to_linear_srgb(white_balance(seen["xyz"], white)) + 0.1 * (1.0 - seen["coverage"])[..., None]
+    shown = 255.0 * np.clip(srgb_encode(into_gamut(linear)), 0.0, 1.0)
+    assert np.abs(shown - seen["shown"]).max() <= 1.0
+
+
+def test_single_rays_are_the_oracles(live):
+    stone, dome = live.stones[1], live.domes[0]
+    points = np.random.default_rng(3).uniform(-live.half_mm, live.half_mm, (80, 2))
+    origins, directions = view_rays(points, stone, TILTED)
+    found = live.rays(origins, directions, 1, 0, TILTED, WAVE)
+    order = baked_stone(stone, live_set())["facets"]
+    others = 0
+    for ray, origin, direction in zip(found, origins, directions, strict=True):
+        path = trace_path(origin, direction, stone, wavelength_nm=float(live_set().nodes_nm[WAVE]))
+        assert bool(path.facets) == (ray[3] == 1.0)
+        if path_of(path.facets, order) != ray[1]:
+            others += 1
+            continue
+        row = path.row(dome, TILTED.rotation())
+        assert ray[[0, 2, 4, 5, 6, 7, 8, 9]] == pytest.approx(row[[7, 0, 1, 2, 3, 4, 5, 6]], abs=1e-4)
+    assert others <= 1  # a ray through an edge
+    assert np.count_nonzero(found[:, 3]) > 30
+
+
+def test_the_page_stands_alone_and_names_are_text(live):
+    page = live.page
+    assert page.evaluate("window.harmed") is None
+    assert page.locator("figcaption strong").first.inner_text() == HOSTILE
+    assert page.locator("h1").inner_text().startswith(HOSTILE)
+    assert page.locator("main img").count() == 0
+    with pytest.raises(Exception, match="Content Security Policy|Failed to fetch"):
+        page.evaluate("fetch('https://example.invalid/')")
+    page.evaluate("document.body.insertAdjacentHTML('beforeend', '<img src=x onerror=harmed=3><p style=\"color:red\">')")
+    assert page.evaluate("window.harmed") is None
+    assert [url for url in live.asked if not url.startswith(("file:", "data:"))] == []
+
+
+def test_keys_links_and_rest(live):
+    page, state = live.page, "document.querySelector('main').shownLive"
+    assert page.evaluate(f"{state}.rock") is None, "reduced motion"
+    assert page.evaluate(f"{state}.sleeps"), "hidden"
+    canvas = page.locator("canvas").nth(1)
+    canvas.focus()
+    for key in ("ArrowRight", "ArrowRight", "+"):
+        canvas.press(key)
+    angles = page.evaluate(f"{state}.angles")
+    assert (angles["tilt"], angles["azimuth"]) == pytest.approx((4.0, 0.0), abs=1e-9)
+    assert page.locator("[data-pose]").inner_text() == "tilted 4 degrees towards the right"
+    assert page.evaluate(f"{state}.link") == "#tilt=4&azimuth=0&turn=0&light=head-shadow&exposure=1&zoom=1.15"
+    page.evaluate("location.hash = '#tilt=30&azimuth=1e9&turn=x&light=small-lamps'")
+    page.wait_for_function(f"Math.abs({state}.angles.tilt - 30) < 1e-9")
+    assert page.locator("[data-light]").input_value() == "small-lamps"
+    page.get_by_role("button", name="From below").click()
+    assert page.locator("[data-pose]").inner_text().startswith("from below")
+    canvas.press("Home")
+    assert page.locator("[data-pose]").inner_text() == "face-up"
+    assert page.evaluate("document.documentElement.scrollWidth <= 400"), "no sideways scrolling on a telephone"
+    faults = [line for line in live.faults if "Content Security Policy" not in line and "ERR_" not in line]
+    assert faults == []
+
+
+def test_what_a_live_picture_cannot_carry_is_one_line(tmp_path, capsys):
+    stone = brilliant()
+    inside = rl.load_scene("plotted-inclusions").stone
+    with pytest.raises(rl.UnsupportedScene, match="does not show inclusions"):
+        rl.save_show(inside, tmp_path / "x.html")
+    object.__setattr__(other := Finish("polished"), "kind", "frosted")
+    with pytest.raises(rl.UnsupportedScene, match="does not carry this finish: frosted on "):
+        rl.save_show(replace(stone, finishes=(other, *stone.finishes[1:])), tmp_path / "x.html")
+    many = rl.Dome("many", lamps=tuple(rl.Lamp(80.0, float(k)) for k in range(64)))
+    for given, line in (
+        ({"domes": many}, "64 lamps"),
+        ({"domes": []}, "domes: missing"),
+        ({"domes": ["even-sky", "even-sky"]}, "two domes of one name"),
+        ({"view": rl.View(distance_mm=4.0)}, "view.distance_mm = 4.0: out of range"),
+        ({"view": rl.View(distance_mm=300.0, aside_mm=2.0)}, "view.aside_mm = 2.0"),
+        ({"exposure": 0.0}, "exposure = 0.0: out of range"),
+        ({"light": "candle"}, "unknown illuminant"),
+    ):
+        with pytest.raises(rl.InputError, match=re.escape(line)):
+            rl.save_show(stone, tmp_path / "x.html", **given)
+    for stones in ([], [stone] * 5, ["stone"]):
+        with pytest.raises(rl.InputError, match="stones"):
+            rl.save_show(stones, tmp_path / "x.html")
+    assert main(["show", "plotted-inclusions", "--out", str(tmp_path / "x.html")]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_stone_of_too_many_planes_is_refused():
+    azimuth = np.radians(np.arange(1023) * 360.0 / 1023)
+    normals = np.column_stack([np.cos(azimuth), np.sin(azimuth), 0.0 * azimuth])
+    drum = rl.Stone.from_planes([*normals, [0, 0, 1], [0, 0, -1]], [3.0] * 1023 + [1.0, 1.0])
+    with pytest.raises(rl.UnsupportedScene, match="1025 planes are more than a live picture takes; expected at most 1024 planes"):
+        baked_stone(drum, live_set())
+
+
+def test_the_command_writes_a_small_page(tmp_path: Path, capsys):
+    out = tmp_path / "stone.html"
+    asked = ["show", "well-proportioned", "--out", str(out), "--no-stills", "--exposure", "2"]
+    assert main(asked) == 0
+    assert capsys.readouterr().out.startswith("1 stone in ")
+    text = out.read_text(encoding="utf-8")
+    assert len(text) < MOST_BYTES / 4
+    assert "http" not in text.replace("http-equiv", "")
+    assert main(asked) == 2
+    assert "exists already" in capsys.readouterr().err
+    scene = rl.load_scene("well-proportioned")
+    domes = [scene.dome, *(name for name in rl.dome_names() if name != scene.dome.name)]
+    assert text == show_html([scene.stone], domes=domes, view=scene.view, exposure=2.0, stills=False), "the same bytes again"
+
+
+def test_an_image_of_the_sky_is_made_smaller_and_keeps_its_light():
+    image = np.random.default_rng(5).uniform(0.0, 1.0, (300, 700)) ** 6
+    smaller = smaller_image(image, IMAGE_ROWS)
+    assert smaller.shape == (IMAGE_ROWS, 2 * IMAGE_ROWS)
+    assert running_integral(smaller)[-1, -1] == pytest.approx(running_integral(image)[-1, -1], rel=1e-12)
+    assert smaller_image(np.full((300, 700), 0.25), IMAGE_ROWS) == pytest.approx(0.25, rel=1e-9)  # small differences of sums up to pi
+    quarters = smaller_image(image[:4, :8], 2)
+    heights = -np.diff(np.cos(np.pi * np.arange(5) / 4))[:2]
+    assert quarters[0, 0] == pytest.approx((heights @ image[:2, :2].mean(axis=1)) / heights.sum(), rel=1e-12)
+    dome = rl.Dome("room", sky="image", image=image)
+    assert baked_dome(dome)["scaled"] == "Its image of 700 x 300 pixels is shown as one of 256 x 128."

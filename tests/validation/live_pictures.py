@@ -1,0 +1,144 @@
+"""Stones traced live in a browser against the library: run as a command, too heavy for the tests.
+
+    python tests/validation/live_pictures.py [--same] [--exact] [--rays]
+
+Three comparisons, each of five cuts (all of them without an argument):
+
+    --same    each pixel's middle at 64 wavelengths, in the shader's 32-bit numbers and in the sampled engine's 64-bit ones:
+              face-up, tilted, from below, and from an eye at 150 mm, under three domes, with and without polarisation
+    --exact   the page's resting picture (128 frames, a place within the pixel each) against the exact virtual facets of
+              `rl.color_picture` at the same 64 wavelengths
+    --rays    2000 random rays each against the oracle: the facets they meet, and where their weight goes
+
+A pixel counts as lying within virtual facets where nine parts of it differ by less than 0.5 CIEDE2000 in the exact picture.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from playwright.sync_api import sync_playwright
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from live_page import LivePage, path_of, sampled
+from needs import launched
+
+import raylab as rl
+from raylab.live.baking import baked_stone, live_set
+from raylab.optics.color import ciede2000, white_xyz, xyz_to_lab
+from raylab.tracers.reference import trace_path
+from raylab.tracers.sampled.sampling import view_rays
+
+DOMES = ("head-shadow", "small-lamps", "furnished-room")
+VIEWS = (
+    rl.View(),
+    rl.View(tilt_deg=23, tilt_azimuth_deg=50, turn_deg=10),
+    rl.View(tilt_deg=180),
+    rl.View(tilt_deg=12, tilt_azimuth_deg=-20, distance_mm=150),
+)
+SAME_SIDE, EXACT_SIDE, FRAMES, PARTS = 24, 40, 128, 3
+RAYS, WAVE = 2000, 20
+
+
+def stones() -> list[rl.Stone]:
+    angles = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
+    return [
+        rl.round_brilliant(**angles),
+        rl.round_brilliant(**angles, girdle_finish="absorbing", material="zircon").relabeled(name="rough girdle, zircon"),
+        rl.emerald_cut(table_pct=62, material="sapphire"),
+        rl.marquise_brilliant(table_pct=58),
+        rl.princess_cut(table_pct=70, material="spinel"),
+    ]
+
+
+def differences(first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    white = white_xyz(live_set())
+    return ciede2000(xyz_to_lab(first, white), xyz_to_lab(second, white))
+
+
+def same(live: LivePage, k: int, name: str) -> None:
+    for number, view in enumerate(VIEWS):
+        for polarized in (True, False) if number == 1 else (True,):
+            dome = (k + number) % 3
+            seen = live.plate(k, dome, view, SAME_SIDE, 64, polarized=polarized)
+            known = sampled(live, k, dome, view, SAME_SIDE, polarized)
+            covered = known["coverage"] > 0.0
+            off = differences(seen["xyz"], known["xyz"])[covered]
+            bright = seen["xyz"][..., 1].sum() / known["xyz"][..., 1].sum() - 1.0
+            print(
+                f"same {name}, {DOMES[dome]}, view {number}, {'polarized' if polarized else 'unpolarized'}: CIEDE2000 mean"
+                f" {off.mean():.5f}, largest {off.max():.3f}, {np.count_nonzero(off > 0.1)} of {off.size} above 0.1;"
+                f" mean luminance off by {bright:+.1e}; ledger {np.abs(seen['ledger'] - known['ledger']).max():.1e}",
+                flush=True,
+            )
+
+
+def exact(live: LivePage, k: int, name: str) -> None:
+    dome, view = k % 3, VIEWS[k % 3]
+    fine = live.grid(EXACT_SIDE * PARTS)
+    scene = rl.Scene(live.stones[k], live.domes[dome], view, rl.TraceSettings(precision=2e-3))
+    picture = rl.color_picture(scene, spectrum=live_set(), grid=fine)
+    share, xyz = picture.coverage[::-1], np.nan_to_num(picture.xyz[::-1])
+
+    def blocks(values: np.ndarray) -> np.ndarray:
+        shape = (EXACT_SIDE, PARTS, EXACT_SIDE, PARTS, *values.shape[2:])
+        return values.reshape(shape).swapaxes(1, 2).reshape(EXACT_SIDE, EXACT_SIDE, PARTS**2, *values.shape[2:])
+
+    known = blocks(share[..., None] * xyz).mean(axis=2)
+    seen = live.plate(k, dome, view, EXACT_SIDE, FRAMES, jitter=None)
+    off = differences(seen["xyz"], known)
+    whole = blocks(share).min(axis=2) > 1.0 - 1e-9
+    even = differences(blocks(xyz), known[:, :, None]).max(axis=2) < 0.5
+    within, covered = off[whole & even], off[blocks(share).max(axis=2) > 0.0]
+    bright = seen["xyz"][..., 1].sum() / known[..., 1].sum() - 1.0
+    print(
+        f"exact {name}, {DOMES[dome]}, view {k % 3}: CIEDE2000 within virtual facets mean {within.mean():.3f} largest"
+        f" {within.max():.2f} ({within.size} pixels); all pixels mean {covered.mean():.3f} largest {covered.max():.2f}"
+        f" ({covered.size}); mean luminance off by {100 * bright:+.3f} %",
+        flush=True,
+    )
+
+
+def rays(live: LivePage, k: int, name: str) -> None:
+    stone, dome, view = live.stones[k], k % 3, VIEWS[1]
+    points = np.random.default_rng(k).uniform(-live.half_mm, live.half_mm, (RAYS, 2))
+    origins, directions = view_rays(points, stone, view)
+    found = live.rays(origins, directions, k, dome, view, WAVE)
+    order, wavelength = baked_stone(stone, live_set())["facets"], float(live_set().nodes_nm[WAVE])
+    others, off = 0, []
+    for ray, origin, direction in zip(found, origins, directions, strict=True):
+        path = trace_path(origin, direction, stone, wavelength_nm=wavelength)
+        if path_of(path.facets, order) != ray[1]:
+            others += 1
+            continue
+        row = path.row(live.domes[dome], view.rotation())
+        off.append(np.abs(ray[[0, 2, 4, 5, 6, 7, 8, 9]] - row[[7, 0, 1, 2, 3, 4, 5, 6]]).max())
+    off = np.array(off)
+    print(
+        f"rays {name}: {others} of {RAYS} meet other facets; of the rest {np.count_nonzero(off > 1e-4)} differ by more than"
+        f" 1e-4 in an entry, median {np.median(off):.1e}, 99.9 % {np.quantile(off, 0.999):.1e}, largest {off.max():.1e}",
+        flush=True,
+    )
+
+
+def main() -> None:
+    asked = [one for one in (same, exact, rays) if f"--{one.__name__}" in sys.argv[1:]] or [same, exact, rays]
+    with sync_playwright() as driver, tempfile.TemporaryDirectory() as folder:
+        browser = launched(driver)
+        everyone = stones()
+        for first in (0, 4):  # a page takes four stones
+            some = everyone[first : first + 4]
+            live = LivePage(browser, Path(folder), some, DOMES)
+            for k, stone in enumerate(some):
+                for compare in asked:
+                    compare(live, k, stone.name)
+            live.close()
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
