@@ -229,7 +229,6 @@ export class Live {
     if (!this.tracer) return;
     this.means = this.pictures.map(({ shown }) => (shown?.frames ? this.tracer.means(shown) : null));
     this.tell?.({ took, side });
-    if (this.done) this.root.dispatchEvent(new Event("rested"));
   }
 }
 

@@ -46,7 +46,8 @@ export class Picture {
     const to = Math.min(side, from + Math.max(4, Math.ceil(pixels / side)));
     this.tracer.add(plate, this.number, dome, viewOf(side), quality, [from, to]);
     this.row = to < side ? to : 0;
-    this.fresh = !this.row && (plate.frames >= 4 || this.shown === this.coarse);
+    const even = plate.frames % 4 === 0; // all pixels have had the same wavelengths
+    this.fresh = !this.row && (even || (plate.frames < 4 && this.shown === this.coarse));
     if (this.fresh) this.shown = plate;
     return (to - from) * side;
   }

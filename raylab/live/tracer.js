@@ -203,6 +203,10 @@ export class Tracer {
       exposure: ["1f", exposure], backdrop: ["1f", backdrop], window: ["1i", Number(plate.frames < 4)],
       shown: ["1i", map ? map.number + 1 : 0], mean: ["1f", map?.mean || 1], range: ["2fv", map?.range ?? [0, 1]],
     });
+    gl.bindFramebuffer(gl.FRAMEBUFFER, null);
+    const gray = backdrop <= 0.0031308 ? 12.92 * backdrop : 1.055 * backdrop ** (1 / 2.4) - 0.055;
+    gl.clearColor(gray, gray, gray, 1); // what lies around is mixed into the border when the picture is enlarged
+    gl.clear(gl.COLOR_BUFFER_BIT);
     this.draw(null, plate.side, plate.side);
   }
 
