@@ -2,6 +2,7 @@
 
 import { about, rotationOf, times } from "./pose.js";
 import { save, sheet } from "./still.js";
+import { bytesOf } from "./tracer.js";
 import { ENTRIES, lightInWords, percent, poseInWords, scaleLength } from "./words.js";
 
 const DEGREES_PER_WIDTH = 110;
@@ -38,6 +39,7 @@ export function listen(live) {
     live.changed();
   });
   find("save").addEventListener("click", () => saveStill(live, find));
+  find("copy").hidden = window.parent !== window; // a page within a page has no address to share
   find("copy").addEventListener("click", async () => {
     history.replaceState(null, "", live.link);
     await navigator.clipboard?.writeText(location.href).catch(() => {});
@@ -114,6 +116,19 @@ function lampAt(x, y) {
   return [(x / along) * far, (y / along) * far, Math.sqrt(1 - far * far), Math.cos((HELD_RADIUS_DEG * Math.PI) / 180), 1];
 }
 
+/** The colours of a map from one end to the other, with the numbers at the ends. */
+function legend(live, find) {
+  const map = live.data.maps[live.state.map];
+  const key = find("legend");
+  key.style.visibility = map ? "visible" : "hidden";
+  if (!map) return;
+  const colors = bytesOf(map.colors);
+  const stops = Array.from({ length: 16 }, (_, k) => `rgb(${colors.slice(51 * k, 51 * k + 3).join(",")})`);
+  key.firstElementChild.style.background = `linear-gradient(90deg, ${stops.join(",")})`;
+  const [low, high] = live.look(0).map.range;
+  key.lastElementChild.textContent = `${map.title} from ${low} to ${Number(high.toPrecision(2))}${map.name === "contrast" || map.name === "leak" ? "" : " or more"}`;
+}
+
 /** A function that writes beside the pictures what they show; `frame` is how long the last frame took and its side. */
 function teller(live, find) {
   const { root, data } = live;
@@ -124,6 +139,7 @@ function teller(live, find) {
     find("shown").selectedIndex = state.map + 1;
     find("exposure").value = Math.log2(state.exposure);
     find("exposure-said").textContent = `${Number(state.exposure.toPrecision(3))} ×`;
+    legend(live, find);
     find("far").value = String(state.distance ?? 0);
     find("about-light").textContent = [data.domes[state.dome].about, data.domes[state.dome].scaled].filter(Boolean).join(" ");
     find("rock").textContent = live.rock ? "Pause" : "Rock";

@@ -17,8 +17,9 @@ const PORTION_MS = 40;
 const PORTION_PIXELS = 4096;
 /** How long a resting picture goes on, ms. */
 const LONGEST_REST_MS = 60_000;
-/** The time of a frame that a slow machine's smaller resting picture may take, ms. */
+/** The longest time of a frame of a slow machine's smaller resting picture, and of the whole one, ms. */
 const SMALLER_MS = 250;
+const WHOLE_MS = 4000;
 const MOST_SIDE = 1000;
 /** Ends of the maps' colours: luminance by its mean, the others fixed. */
 const RANGES = { luminance: (mean) => [0, Math.max(2.5 * mean, 1e-6)], contrast: () => [-1, 1], leak: () => [0, 1], untraced: () => [0, 0.1] };
@@ -201,13 +202,14 @@ export class Live {
   /** A portion of the resting pictures. */
   async settle() {
     const { pictures, full, resting, dome } = this;
-    const affordable = Math.max(LEAST, 2 * Math.floor(Math.sqrt((resting.perMs * SMALLER_MS) / pictures.length) / 2));
+    const within = (ms) => Math.min(full, Math.max(LEAST, 2 * Math.floor(Math.sqrt((resting.perMs * ms) / pictures.length) / 2)));
+    const sides = [within(SMALLER_MS), within(WHOLE_MS)];
     const portion = Math.max(PORTION_PIXELS, resting.perMs * PORTION_MS);
     const start = performance.now();
     let drawn = 0;
     while (drawn < portion && !this.done) {
       const one = pictures[this.next];
-      drawn += one.settle(portion - drawn, affordable, full, dome, (side) => this.view(side), RESTING);
+      drawn += one.settle(portion - drawn, sides, dome, (side) => this.view(side), RESTING);
       if (one.row) continue;
       if (one.fresh) one.show(this.look(one.number));
       this.next = (this.next + 1) % pictures.length;

@@ -13,7 +13,7 @@ export class Picture {
   restart() {
     this.smaller?.clear();
     this.whole?.clear();
-    Object.assign(this, { stage: "smaller", first: 0, row: 0 });
+    Object.assign(this, { stage: "smaller", sides: null, row: 0 });
   }
 
   plate(which, side) {
@@ -35,12 +35,13 @@ export class Picture {
 
   /**
    * Draw up to about `pixels` of the resting picture, whole rows of one frame; returns how many, and sets `fresh` where the
-   * frame is done. `affordable` is the side of a picture that the machine draws quickly, `full` that of the whole one.
+   * frame is done. `sides` are those of the smaller and of the whole picture; they count when the picture begins.
    */
-  settle(pixels, affordable, full, dome, viewOf, quality) {
-    this.first ||= affordable;
-    if (this.stage === "smaller" && (this.first >= full || this.smaller?.frames >= SMALLER_FRAMES)) this.stage = "whole";
-    const plate = this.plate(this.stage, this.stage === "whole" ? full : this.first);
+  settle(pixels, sides, dome, viewOf, quality) {
+    this.sides ??= sides;
+    const [smaller, whole] = this.sides;
+    if (this.stage === "smaller" && (smaller >= whole || this.smaller?.frames >= SMALLER_FRAMES)) this.stage = "whole";
+    const plate = this.plate(this.stage, this.stage === "whole" ? whole : smaller);
     const { side } = plate;
     const from = this.row;
     const to = Math.min(side, from + Math.max(4, Math.ceil(pixels / side)));
