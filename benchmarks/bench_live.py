@@ -3,8 +3,8 @@
     python benchmarks/bench_live.py [pixels along a side] [internal reflections]
 
 The shader is the page's own (`raylab/live/trace.glsl`), on OpenGL ES 3: a 153-plane brilliant, tilted, under head-shadow; one
-stone, one wavelength a pixel, summed up frame by frame in 32-bit floats as at rest. Prints the card's name, the time of a frame,
-and the mean of the ledger, which must close. Needs libEGL and a driver with OpenGL ES 3.0 and EXT_color_buffer_float.
+stone, one wavelength a pixel, summed up frame by frame in 32-bit floats as at rest. It prints the card's name, the time of a
+frame, and the mean of the ledger, which must close. Needs libEGL and a driver with OpenGL ES 3.0 and EXT_color_buffer_float.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ class Driver:
         """The first device that can be initialised, graphics cards first."""
         devices, count = (c.c_void_p * 16)(), c.c_int()
         candidates = []
-        if self.egl.eglGetProcAddress(b"eglQueryDevicesEXT") and self.named("eglQueryDevicesEXT", c.c_uint)(16, devices, c.byref(count)):
+        query = self.egl.eglGetProcAddress(b"eglQueryDevicesEXT")
+        if query and c.CFUNCTYPE(c.c_uint)(query)(16, devices, c.byref(count)):
             candidates = [(0x313F, devices[k]) for k in range(count.value)]
         for platform, device in [*candidates, (0x31DD, 0)]:  # EGL_PLATFORM_DEVICE_EXT, EGL_PLATFORM_SURFACELESS_MESA
             found = self.named("eglGetPlatformDisplayEXT", c.c_void_p)(platform, c.c_void_p(device), None)
@@ -146,7 +147,16 @@ def main() -> None:
     def place(name: str) -> int:
         return int(gl.getUniformLocation(trace, c.c_char_p(name.encode())))
 
-    whole = {"count": len(stone), "sloping": baked["sloping"], "most": most, "polarized": 1, "parallel": 1, "sky": 0, "zoneCount": 0, "lampCount": 0}
+    whole = {
+        "count": len(stone),
+        "sloping": baked["sloping"],
+        "most": most,
+        "polarized": 1,
+        "parallel": 1,
+        "sky": 0,
+        "zoneCount": 0,
+        "lampCount": 0,
+    }
     for name, number in whole.items():
         gl.uniform1i(place(name), number)
     for name, number in {"least": 1e-4, "level": dome["level"], "headCos": dome["head"], "tray": dome["tray"]}.items():
@@ -186,7 +196,9 @@ def main() -> None:
     covered = found[0][3]
     entries = np.array([*found[1], *found[2][:2]]) / covered
     frame = float(np.median(spans[5:]))
-    print(f"{side} x {side} pixels, {len(stone)} planes, {most} reflections: {1e3 * frame:.2f} ms a frame, {1 / frame:.1f} frames/s")
+    print(
+        f"{side} x {side} pixels, {len(stone)} planes, {most} reflections: {1e3 * frame:.2f} ms a frame, {1 / frame:.1f} frames/s"
+    )
     print("sky, head, leak, absorbed, scattered, untraced:", entries.round(4).tolist(), "sum", round(float(entries.sum()), 6))
 
 

@@ -101,10 +101,17 @@ class LivePage:
         }
 
     def rays(
-        self, origins: np.ndarray, directions: np.ndarray, stone: int, dome: int, view: rl.View, wave: int, polarized: bool = True
+        self,
+        origins: np.ndarray,
+        directions: np.ndarray,
+        stone: int,
+        dome: int,
+        view: rl.View,
+        wave: int,
+        polarized: bool = True,
     ) -> np.ndarray:
         """(R, 12) what the shader says of single rays: glare, path, luminance, hit; the six entries; two first exits."""
-        quality = {"most": 200, "least": 1e-4, "polarized": polarized}
+        quality = {"most": 200, "least": 1e-4, "polarized": True}
         numbers = np.column_stack([origins, directions]).ravel().tolist()
         turn = view.rotation().ravel().tolist()
         found = self.page.evaluate(_RAYS, [numbers, stone, dome, turn, wave, quality])

@@ -40,7 +40,9 @@ def live(browser: Browser, tmp_path_factory):
     steps = rl.emerald_cut(table_pct=62, material="sapphire")
     rows = np.random.default_rng(7).uniform(0.0, 1.0, (6, 12))
     image = rl.Dome("an image", sky="image", image=rows, tray_radiance=0.3, description=HOSTILE)
-    found = LivePage(browser, tmp_path_factory.mktemp("live"), [rough, steps], ["head-shadow", "evening-sky", "small-lamps", image])
+    found = LivePage(
+        browser, tmp_path_factory.mktemp("live"), [rough, steps], ["head-shadow", "evening-sky", "small-lamps", image]
+    )
     yield found
     found.close()
 
@@ -116,7 +118,7 @@ def test_the_page_stands_alone_and_names_are_text(live):
     assert page.locator("figcaption strong").first.inner_text() == HOSTILE
     assert page.locator("h1").inner_text().startswith(HOSTILE)
     assert page.locator("main img").count() == 0
-    with pytest.raises(Exception, match="Content Security Policy|Failed to fetch"):
+    with pytest.raises(Exception, match=r"Content Security Policy|Failed to fetch"):
         page.evaluate("fetch('https://example.invalid/')")
     page.evaluate("document.body.insertAdjacentHTML('beforeend', '<img src=x onerror=harmed=3><p style=\"color:red\">')")
     assert page.evaluate("window.harmed") is None
@@ -179,7 +181,7 @@ def test_a_stone_of_too_many_planes_is_refused():
     azimuth = np.radians(np.arange(1023) * 360.0 / 1023)
     normals = np.column_stack([np.cos(azimuth), np.sin(azimuth), 0.0 * azimuth])
     drum = rl.Stone.from_planes([*normals, [0, 0, 1], [0, 0, -1]], [3.0] * 1023 + [1.0, 1.0])
-    with pytest.raises(rl.UnsupportedScene, match="1025 planes are more than a live picture takes; expected at most 1024 planes"):
+    with pytest.raises(rl.UnsupportedScene, match="1025 planes are more .* expected at most 1024 planes"):
         baked_stone(drum, live_set())
 
 
@@ -203,7 +205,9 @@ def test_an_image_of_the_sky_is_made_smaller_and_keeps_its_light():
     smaller = smaller_image(image, IMAGE_ROWS)
     assert smaller.shape == (IMAGE_ROWS, 2 * IMAGE_ROWS)
     assert running_integral(smaller)[-1, -1] == pytest.approx(running_integral(image)[-1, -1], rel=1e-12)
-    assert smaller_image(np.full((300, 700), 0.25), IMAGE_ROWS) == pytest.approx(0.25, rel=1e-9)  # small differences of sums up to pi
+    assert smaller_image(np.full((300, 700), 0.25), IMAGE_ROWS) == pytest.approx(
+        0.25, rel=1e-9
+    )  # small differences of sums up to pi
     quarters = smaller_image(image[:4, :8], 2)
     heights = -np.diff(np.cos(np.pi * np.arange(5) / 4))[:2]
     assert quarters[0, 0] == pytest.approx((heights @ image[:2, :2].mean(axis=1)) / heights.sum(), rel=1e-12)

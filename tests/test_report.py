@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import itertools
 import re
 from collections.abc import Iterator
@@ -18,7 +19,7 @@ from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
-from raylab.report import film, liveliness, looks, pictures, report_html, save_report, tables
+from raylab.report import film, live_page, liveliness, looks, pictures, report_html, save_report, tables
 from raylab.report.appearance import Appearance, appearance_of
 from raylab.report.pictures import drawn, picture_names
 from raylab.scene.settings import TraceSettings
@@ -75,6 +76,16 @@ def test_the_same_comparison_gives_the_same_bytes(two, seen_of_two, page_of_two)
     """Of what the stones look like, `test_report_looks.py` asks the same."""
     assert report_html(two, drawn(two), replace(seen_of_two)) == page_of_two
     assert "<svg" in page_of_two or "image/svg+xml" in page_of_two
+
+
+def test_the_stones_traced_live_stand_in_a_frame_of_their_own(two, seen_of_two, page_of_two):
+    frame = live_page(two)
+    page = report_html(two, drawn(two), seen_of_two, live=frame)
+    (found,) = [attributes for tag, attributes in Reader(page).tags if tag == "iframe"]
+    assert found["srcdoc"] == frame
+    assert found["sandbox"] == "allow-scripts allow-downloads"
+    assert re.findall("<strong>(.*?)</strong>", html.unescape(frame)) == ['A: <b>first</b> & "last"', "B: second, $x^2$"]
+    assert not any(tag == "iframe" for tag, _ in Reader(page_of_two).tags)
 
 
 class Reader(HTMLParser):

@@ -42,6 +42,7 @@ def compare(
     precision: float = 1e-3,
     seed: int = 0,
     looks: bool = True,
+    live: Flag = False,
     force: Force = False,
     json: Flag = False,
 ) -> None:
@@ -95,6 +96,8 @@ def compare(
         Seed of the random draws.
     looks
         Draw the stones in colour under three lights and in motion, and count fire and scintillation (with `--out`).
+    live
+        Let the reader of the report turn the first four stones, traced live in the browser (with `--out`).
     json
         Print the numbers as JSON instead of tables.
     """
@@ -142,7 +145,7 @@ def compare(
                 progress=part_of(update, 0.0, 0.6 if looks and out is not None else 1.0),
             )
             if out is not None:
-                _write_all(found, stage, files, part_of(update, 0.6, 0.4) if looks else None)
+                _write_all(found, stage, files, part_of(update, 0.6, 0.4) if looks else None, live)
     if json:
         say_json(found.to_dict())
         return
@@ -222,13 +225,14 @@ def _planned(names: Sequence[str], dome: Dome, tilts_deg: Sequence[float]) -> di
     return dict(zip(inside, files, strict=True))
 
 
-def _write_all(found: Comparison, folder: Path, files: Mapping[str, str], drawing: Progress | None) -> None:
+def _write_all(found: Comparison, folder: Path, files: Mapping[str, str], drawing: Progress | None, live: bool) -> None:
     """All files of a comparison, its pictures by their names within the page; `drawing`, where colour pictures are wanted."""
     from ..files import to_json
-    from ..report import drawn_and_seen, report_html
+    from ..report import drawn_and_seen, live_page, report_html
 
+    frame = live_page(found) if live else ""
     drawn, seen = drawn_and_seen(found, drawing is not None, drawing or False)
-    (folder / REPORT).write_text(report_html(found, drawn, seen), encoding="utf-8")
+    (folder / REPORT).write_text(report_html(found, drawn, seen, live=frame), encoding="utf-8")
     (folder / NUMBERS).write_text(to_json(found.to_dict()), encoding="utf-8")
     for name, data in {**drawn, **(seen.files if seen else {})}.items():
         (folder / files[name]).write_bytes(data)

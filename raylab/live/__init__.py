@@ -37,7 +37,8 @@ MAPS = ("luminance", "contrast", "leak", "untraced")
 SHADERS = ("square", "trace", "develop", "sums")
 LEFT_OUT = (
     "While the stones move, a pixel has one wavelength and shares its colour with three neighbours, and a path ends after 24"
-    " reflections or below 0.5 % of its light; on a slow machine after 12 or below 1 %. At rest frames add up: one of 64 wavelengths each, up to 200 reflections.",
+    " reflections or below 0.5 % of its light; on a slow machine after 12 or below 1 %. At rest frames add up: one of 64"
+    " wavelengths each, up to 200 reflections.",
     "Rays are single ones, in 32-bit numbers; an edge of a facet is smoothed by many frames, not drawn exactly.",
     "Inclusions are not shown, and neither is double refraction: such a material has its ordinary index.",
     "Light that a rough facet scatters is dark.",
@@ -88,10 +89,19 @@ def save_show(
     shown = [stones] if isinstance(stones, Stone) else list(stones)
     refuse_taken(path.parent, [path.name], force)
     page = show_html(
-        shown, domes=domes, view=view, light=light, exposure=exposure, low_nm=low_nm, title=title, stills=stills, progress=progress
+        shown,
+        domes=domes,
+        view=view,
+        light=light,
+        exposure=exposure,
+        low_nm=low_nm,
+        title=title,
+        stills=stills,
+        progress=progress,
     )
-    if len(page.encode()) > MOST_BYTES:
-        raise InputError(f"the page would have {len(page.encode())} bytes", key="domes", expected=f"at most {MOST_BYTES}: fewer images of skies")
+    if (size := len(page.encode())) > MOST_BYTES:
+        problem = f"the page would have {size} bytes"
+        raise InputError(problem, key="domes", expected=f"at most {MOST_BYTES}: fewer images of skies")
     with whole_file(path, force=force) as target:
         target.write_text(page, encoding="utf-8")
 
@@ -129,12 +139,13 @@ def show_html(
                 update(k + 1, len(stones))
     shelf = Environment(loader=FileSystemLoader(shipped("live")), autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     shelf.lstrip_blocks = True
-    code = script(shipped("live"), "live.js", 'start(document.querySelector("main"), JSON.parse(document.querySelector("#data").textContent))')
+    given = 'document.querySelector("main"), JSON.parse(document.querySelector("#data").textContent)'
+    code = script(shipped("live"), "live.js", f"start({given})")
     style = (shipped("live") / "live.css").read_text(encoding="utf-8")
     return shelf.get_template("page.html.j2").render(
         title=title or ", ".join(stone.name for stone in stones),
         version=__version__,
-        stones=[{**baked, "about": _about(stone), "remark": stone.material.remark, "picture": picture} for baked, stone, picture in zip(data["stones"], stones, pictures, strict=True)],
+        stones=[_entry(*one) for one in zip(data["stones"], stones, pictures, strict=True)],
         data=Markup(literal(data)),
         domes=lights,
         maps=data["maps"],
@@ -147,11 +158,15 @@ def show_html(
     )
 
 
-def show_data(stones: Sequence[Stone], domes: Sequence[Dome], view: View, light: str, exposure: float, low_nm: float) -> dict[str, Any]:
+def show_data(
+    stones: Sequence[Stone], domes: Sequence[Dome], view: View, light: str, exposure: float, low_nm: float
+) -> dict[str, Any]:
     """All that the page's script is given, ready for JSON."""
     if view.aside_mm or view.pupil_mm:
         key = "aside_mm" if view.aside_mm else "pupil_mm"
-        raise InputError("a live picture has one eye, a point on the axis", key=f"view.{key}", value=getattr(view, key), expected="0")
+        raise InputError(
+            "a live picture has one eye, a point on the axis", key=f"view.{key}", value=getattr(view, key), expected="0"
+        )
     waves = live_set(low_nm)
     radii = [float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in stones]
     for stone in stones:
@@ -186,6 +201,11 @@ def _lights(domes: DomeLike | Sequence[DomeLike] | None) -> list[Dome]:
         if names.count(name) > 1:
             raise InputError("two domes of one name", key="domes", value=name, expected="different names")
     return found
+
+
+def _entry(baked: dict[str, Any], stone: Stone, picture: str) -> dict[str, str]:
+    """What the page says of a stone; `picture` is the address of its still picture, or empty."""
+    return {"name": baked["name"], "about": _about(stone), "remark": stone.material.remark, "picture": picture}
 
 
 def _about(stone: Stone) -> str:

@@ -84,9 +84,8 @@ def baked_dome(dome: Dome) -> dict[str, Any]:
     """
     for key, patches in (("zones", dome.zones), ("lamps", dome.lamps)):
         if len(patches) >= MOST_PATCHES:
-            raise UnsupportedScene(
-                f"a live picture does not take {len(patches)} {key}", key="dome", value=dome.name, expected=f"fewer than {MOST_PATCHES}"
-            )
+            problem, expected = f"a live picture does not take {len(patches)} {key}", f"fewer than {MOST_PATCHES}"
+            raise UnsupportedScene(problem, key="dome", value=dome.name, expected=expected)
     table, unit = dome.table, 1.0 / dome.peak_radiance
     zones, lamps = table.zones.copy(), table.lamps.copy()
     zones[:, 4] *= unit
@@ -149,5 +148,3 @@ def baked_map(name: str) -> dict[str, Any]:
 def _short(numbers: Any) -> list[float]:
     """Numbers in one row as the shortest decimals of their 32-bit floats, none of them minus zero."""
     return [float(str(number)) for number in (np.asarray(numbers, dtype=np.float32) + np.float32(0.0)).ravel()]
-
-

@@ -174,7 +174,7 @@ export class Tracer {
       ...this.subject(this.stones[number], dome, view.turn, waves, quality),
       ...this.bound(["before0", "before1", "before2", "image"], [...plate.film.textures, dome.texture]),
       weights: ["3fv", weights], frame: ["3fv", [...view.middle, view.pixel]], size: ["2fv", [plate.side, plate.side]],
-      jitter: ["2fv", quality.jitter ?? spread(plate.frames)], eye: ["3fv", view.eye ?? [0, 0, 0]],
+      jitter: ["2fv", quality.jitter ?? spread(Math.floor(plate.frames / 4))], eye: ["3fv", view.eye ?? [0, 0, 0]],
       parallel: ["1i", Number(!view.eye)], adds: ["1i", Number(plate.frames > 0)],
     });
     gl.enable(gl.SCISSOR_TEST);
@@ -282,7 +282,8 @@ export function bytesOf(text) {
   return Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
 }
 
-/** Places within a pixel that fill it evenly, the first in its corner: multiples of powers of the plastic number. */
+/** Places within a pixel that fill it evenly, the first in its corner: multiples of powers of the plastic number. Four frames
+ * share one, so that all quarters of the spectrum see the same. */
 function spread(number) {
   return [(number * 0.7548776662466927) % 1, (number * 0.5698402909980532) % 1];
 }

@@ -15,6 +15,7 @@ START = "turning.js"
 DIGITS = 5
 """Decimals of lengths in mm and of unit vectors, so that a page stays small."""
 
+
 def turning_script(stones: list[Stone], figures: str, buttons: str, within: str = "document") -> str:
     """A script that shows stones in the elements that the selector `figures` finds; `buttons` finds those that turn them.
 

@@ -20,6 +20,7 @@ from ..whole_files import whole_file
 from . import darkness, panels, pictures, tables
 from .appearance import Appearance, appearance_of
 from .file_names import letters
+from .live_stones import live_page
 
 
 def save_report(
@@ -28,6 +29,7 @@ def save_report(
     *,
     title: str = "",
     looks: bool = True,
+    live: bool = False,
     force: bool = False,
     progress: bool | Progress = False,
 ) -> None:
@@ -37,14 +39,17 @@ def save_report(
     ----------
     title : heading of the report; by default the names of the stones.
     looks : draw colour pictures of the stones and a film of them, and count fire and scintillation.
+    live : let the reader turn the first four stones, traced live in the browser, see `save_show`.
     force : overwrite a file of this name.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
-    Raises InputError if the file exists and `force` is false, or if the folder is not writable.
+    Raises InputError if the file exists and `force` is false, or if the folder is not writable; UnsupportedScene for a stone
+    that can't be traced live.
     """
     with whole_file(path, force=force) as target:
+        frame = live_page(comparison) if live else ""
         drawn, seen = drawn_and_seen(comparison, looks, progress)
-        target.write_text(report_html(comparison, drawn, seen, title=title), encoding="utf-8")
+        target.write_text(report_html(comparison, drawn, seen, title=title, live=frame), encoding="utf-8")
 
 
 def drawn_and_seen(
@@ -65,13 +70,16 @@ def drawn_and_seen(
     return made["drawn"], made["seen"]
 
 
-def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appearance | None = None, *, title: str = "") -> str:
+def report_html(
+    comparison: Comparison, drawn: Mapping[str, bytes], seen: Appearance | None = None, *, title: str = "", live: str = ""
+) -> str:
     """The HTML of the report: colour pictures, summary, film, maps, main numbers, and the details.
 
     Parameters
     ----------
     drawn : the comparison's figures, see `pictures.drawn`.
     seen : what the stones look like; without it the page has neither colour pictures nor a film.
+    live : the page of the stones traced live, see `live_page`; none by default.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
@@ -99,6 +107,7 @@ def report_html(comparison: Comparison, drawn: Mapping[str, bytes], seen: Appear
         ledger=held["ledger.svg"],
         ledger_text=tables.ledger_text(comparison),
         turning=Markup(turning_script(list(comparison.shown), "#turning figure", "#turning button")),
+        live=live,
         any_round=any(extent_of(stone).round for stone in comparison.stones),
         dark=darkness.panel(comparison),
         drawings=[held[f"{mark}-drawing.svg"] for mark in marks],

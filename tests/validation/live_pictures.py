@@ -1,8 +1,8 @@
 """Stones traced live in a browser against the library: run as a command, too heavy for the tests.
 
-    python tests/validation/live_pictures.py [--same] [--exact] [--rays]
+    python tests/validation/live_pictures.py [--same] [--exact] [--rays] [NAME ...]
 
-Three comparisons, each of five cuts (all of them without an argument):
+Three comparisons (all of them if none is named), each of five stones or of those named:
 
     --same    each pixel's middle at 64 wavelengths, in the shader's 32-bit numbers and in the sampled engine's 64-bit ones:
               face-up, tilted, from below, and from an eye at 150 mm, under three domes, with and without polarisation
@@ -30,6 +30,9 @@ from needs import launched
 import raylab as rl
 from raylab.live.baking import baked_stone, live_set
 from raylab.optics.color import ciede2000, white_xyz, xyz_to_lab
+from raylab.optics.spectrum import color_weights, wavelength_set
+from raylab.tracers.engines import engine_for
+from raylab.tracers.ledger import LUMINANCE
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import view_rays
 
@@ -60,27 +63,34 @@ def differences(first: np.ndarray, second: np.ndarray) -> np.ndarray:
     return ciede2000(xyz_to_lab(first, white), xyz_to_lab(second, white))
 
 
-def same(live: LivePage, k: int, name: str) -> None:
-    for number, view in enumerate(VIEWS):
-        for polarized in (True, False) if number == 1 else (True,):
-            dome = (k + number) % 3
-            seen = live.plate(k, dome, view, SAME_SIDE, 64, polarized=polarized)
-            known = sampled(live, k, dome, view, SAME_SIDE, polarized)
+def same(live: LivePage, number: int, name: str) -> None:
+    for k, view in enumerate(VIEWS):
+        for polarized in (True, False) if k == 1 else (True,):
+            dome = (number + k) % 3
+            seen = live.plate(0, dome, view, SAME_SIDE, 64, polarized=polarized)
+            known = sampled(live, 0, dome, view, SAME_SIDE, polarized)
             covered = known["coverage"] > 0.0
             off = differences(seen["xyz"], known["xyz"])[covered]
             bright = seen["xyz"][..., 1].sum() / known["xyz"][..., 1].sum() - 1.0
             print(
-                f"same {name}, {DOMES[dome]}, view {number}, {'polarized' if polarized else 'unpolarized'}: CIEDE2000 mean"
+                f"same {name}, {DOMES[dome]}, view {k}, {'polarized' if polarized else 'unpolarized'}: CIEDE2000 mean"
                 f" {off.mean():.5f}, largest {off.max():.3f}, {np.count_nonzero(off > 0.1)} of {off.size} above 0.1;"
                 f" mean luminance off by {bright:+.1e}; ledger {np.abs(seen['ledger'] - known['ledger']).max():.1e}",
                 flush=True,
             )
 
 
-def exact(live: LivePage, k: int, name: str) -> None:
-    dome, view = k % 3, VIEWS[k % 3]
+def mean_luminance(scene: rl.Scene) -> float:
+    """Over the outline, as an eye weighs the spectrum, by the exact engine with what its polygons leave inside estimated."""
+    waves = wavelength_set(8, "gauss")
+    found = [engine_for(scene, exact=True).trace(scene, float(w)).totals.mean[LUMINANCE] for w in waves.nodes_nm]
+    return float(found @ color_weights(waves)[:, 1]) / scene.dome.peak_radiance
+
+
+def exact(live: LivePage, number: int, name: str) -> None:
+    dome, view = number % 3, VIEWS[number % 3]
     fine = live.grid(EXACT_SIDE * PARTS)
-    scene = rl.Scene(live.stones[k], live.domes[dome], view, rl.TraceSettings(precision=2e-3))
+    scene = rl.Scene(live.stones[0], live.domes[dome], view, rl.TraceSettings(precision=2e-3))
     picture = rl.color_picture(scene, spectrum=live_set(), grid=fine)
     share, xyz = picture.coverage[::-1], np.nan_to_num(picture.xyz[::-1])
 
@@ -89,25 +99,25 @@ def exact(live: LivePage, k: int, name: str) -> None:
         return values.reshape(shape).swapaxes(1, 2).reshape(EXACT_SIDE, EXACT_SIDE, PARTS**2, *values.shape[2:])
 
     known = blocks(share[..., None] * xyz).mean(axis=2)
-    seen = live.plate(k, dome, view, EXACT_SIDE, FRAMES, jitter=None)
+    seen = live.plate(0, dome, view, EXACT_SIDE, FRAMES, jitter=None)
     off = differences(seen["xyz"], known)
     whole = blocks(share).min(axis=2) > 1.0 - 1e-9
     even = differences(blocks(xyz), known[:, :, None]).max(axis=2) < 0.5
     within, covered = off[whole & even], off[blocks(share).max(axis=2) > 0.0]
-    bright = seen["xyz"][..., 1].sum() / known[..., 1].sum() - 1.0
+    bright = seen["means"]["luminance"] / mean_luminance(scene) - 1.0
     print(
-        f"exact {name}, {DOMES[dome]}, view {k % 3}: CIEDE2000 within virtual facets mean {within.mean():.3f} largest"
+        f"exact {name}, {DOMES[dome]}, view {number % 3}: CIEDE2000 within virtual facets mean {within.mean():.3f} largest"
         f" {within.max():.2f} ({within.size} pixels); all pixels mean {covered.mean():.3f} largest {covered.max():.2f}"
         f" ({covered.size}); mean luminance off by {100 * bright:+.3f} %",
         flush=True,
     )
 
 
-def rays(live: LivePage, k: int, name: str) -> None:
-    stone, dome, view = live.stones[k], k % 3, VIEWS[1]
-    points = np.random.default_rng(k).uniform(-live.half_mm, live.half_mm, (RAYS, 2))
+def rays(live: LivePage, number: int, name: str) -> None:
+    stone, dome, view = live.stones[0], number % 3, VIEWS[1]
+    points = np.random.default_rng(number).uniform(-live.half_mm, live.half_mm, (RAYS, 2))
     origins, directions = view_rays(points, stone, view)
-    found = live.rays(origins, directions, k, dome, view, WAVE)
+    found = live.rays(origins, directions, 0, dome, view, WAVE)
     order, wavelength = baked_stone(stone, live_set())["facets"], float(live_set().nodes_nm[WAVE])
     others, off = 0, []
     for ray, origin, direction in zip(found, origins, directions, strict=True):
@@ -127,15 +137,16 @@ def rays(live: LivePage, k: int, name: str) -> None:
 
 def main() -> None:
     asked = [one for one in (same, exact, rays) if f"--{one.__name__}" in sys.argv[1:]] or [same, exact, rays]
+    named = [word for word in sys.argv[1:] if not word.startswith("--")]
     with sync_playwright() as driver, tempfile.TemporaryDirectory() as folder:
         browser = launched(driver)
         everyone = stones()
-        for first in (0, 4):  # a page takes four stones
-            some = everyone[first : first + 4]
-            live = LivePage(browser, Path(folder), some, DOMES)
-            for k, stone in enumerate(some):
-                for compare in asked:
-                    compare(live, k, stone.name)
+        for number, stone in enumerate(everyone):
+            if named and stone.name not in named:
+                continue
+            live = LivePage(browser, Path(folder), [stone], DOMES)
+            for compare in asked:
+                compare(live, number, stone.name)
             live.close()
         browser.close()
 
