@@ -196,9 +196,8 @@ def main() -> None:
     covered = found[0][3]
     entries = np.array([*found[1], *found[2][:2]]) / covered
     frame = float(np.median(spans[5:]))
-    print(
-        f"{side} x {side} pixels, {len(stone)} planes, {most} reflections: {1e3 * frame:.2f} ms a frame, {1 / frame:.1f} frames/s"
-    )
+    print(f"{side} x {side} pixels, {len(stone)} planes, {most} reflections:")
+    print(f"{1e3 * frame:.2f} ms a frame, {1 / frame:.1f} frames/s")
     print("sky, head, leak, absorbed, scattered, untraced:", entries.round(4).tolist(), "sum", round(float(entries.sum()), 6))
 
 

@@ -18,6 +18,9 @@ from raylab.tracers.sampled.sampling import sample_points
 
 WAIT_MS = 240_000
 CENTRE = (0.5, 0.5)
+Window = tuple[float, float, float]
+"""Middle and half side of a part of the picture, in halves of the whole one."""
+WHOLE = (0.0, 0.0, 1.0)
 
 _PLATE = """async ([stone, dome, side, frames, view, quality]) => {
   const { tracer } = document.querySelector("main").shownLive;
@@ -60,8 +63,9 @@ class LivePage:
         self.page.evaluate("() => { document.querySelector('main').shownLive.hidden = true; }")
         self.half_mm = float(self.page.evaluate("() => document.querySelector('main').shownLive.half"))
 
-    def grid(self, side: int) -> PixelGrid:
-        return PixelGrid(-self.half_mm, -self.half_mm, 2.0 * self.half_mm / side, side)
+    def grid(self, side: int, window: Window = WHOLE) -> PixelGrid:
+        x, y, half = (share * self.half_mm for share in window)
+        return PixelGrid(x - half, y - half, 2.0 * half / side, side)
 
     def plate(
         self,
@@ -74,6 +78,7 @@ class LivePage:
         jitter: tuple[float, float] | None = CENTRE,
         polarized: bool = True,
         wave: int | None = None,
+        window: Window = WHOLE,
     ) -> dict[str, Any]:
         """What the shader sums up over frames, rows rising: XYZ (side, side, 3) and ledger times coverage, and the coverage.
 
@@ -83,7 +88,9 @@ class LivePage:
         quality |= {} if wave is None else {"waves": [wave] * 4}
         turn = view.rotation().ravel().tolist()
         eye = None if view.distance_mm is None else [0.0, 0.0, view.distance_mm]
-        asked = {"turn": turn, "middle": [0, 0], "pixel": 2.0 * self.half_mm / side, "eye": eye}
+        grid = self.grid(side, window)
+        middle = [start + 0.5 * side * grid.pixel_mm for start in (grid.x0_mm, grid.y0_mm)]
+        asked = {"turn": turn, "middle": middle, "pixel": grid.pixel_mm, "eye": eye}
         found = self.page.evaluate(_PLATE, [stone, dome, side, frames, asked, quality])
         color = np.array(found["color"]).reshape(side, side, 4)
         totals = np.array(found["totals"]).reshape(4, 3)

@@ -181,7 +181,7 @@ def test_a_stone_of_too_many_planes_is_refused():
     azimuth = np.radians(np.arange(1023) * 360.0 / 1023)
     normals = np.column_stack([np.cos(azimuth), np.sin(azimuth), 0.0 * azimuth])
     drum = rl.Stone.from_planes([*normals, [0, 0, 1], [0, 0, -1]], [3.0] * 1023 + [1.0, 1.0])
-    with pytest.raises(rl.UnsupportedScene, match="1025 planes are more .* expected at most 1024 planes"):
+    with pytest.raises(rl.UnsupportedScene, match=r"1025 planes are more .* expected at most 1024 planes"):
         baked_stone(drum, live_set())
 
 
