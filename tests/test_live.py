@@ -76,6 +76,14 @@ def test_each_pixel_is_the_librarys(live, case):
     assert seen["means"]["leak"] == pytest.approx(seen["ledger"][..., 2].sum() / covered, abs=1e-5)
 
 
+def test_light_in_the_girdle_plane_is_booked_as_the_library_books_it(live):
+    """Steps of 45 degrees send the light of a vertical view out level, on the edge between sky and tray."""
+    straight = rl.View(tilt_deg=180)
+    seen, known = live.plate(1, 1, straight, SIDE, 1, wave=WAVE), sampled(live, 1, 1, straight, SIDE, wave=WAVE)
+    assert np.count_nonzero(np.abs(seen["ledger"] - known["ledger"]).max(axis=-1) > 1e-4) <= 1
+    assert seen["means"]["luminance"] == pytest.approx(known["xyz"][..., 1].sum() / known["coverage"].sum(), abs=1e-4)
+
+
 def test_polarization_counts(live):
     with_it, without = (live.plate(0, 0, TILTED, SIDE, 1, polarized=one, wave=WAVE)["xyz"] for one in (True, False))
     assert np.abs(with_it - without).max() > 0.01
@@ -162,8 +170,8 @@ def test_what_a_live_picture_cannot_carry_is_one_line(tmp_path, capsys):
         ({"domes": many}, "64 lamps"),
         ({"domes": []}, "domes: missing"),
         ({"domes": ["even-sky", "even-sky"]}, "two domes of one name"),
-        ({"view": rl.View(distance_mm=4.0)}, "view.distance_mm = 4.0: out of range"),
-        ({"view": rl.View(distance_mm=300.0, aside_mm=2.0)}, "view.aside_mm = 2.0"),
+        ({"view": rl.View(distance_mm=4.0)}, "distance_mm = 4.0: out of range"),
+        ({"view": rl.View(distance_mm=300.0, aside_mm=2.0)}, "aside_mm = 2.0"),
         ({"exposure": 0.0}, "exposure = 0.0: out of range"),
         ({"light": "candle"}, "unknown illuminant"),
     ):

@@ -19,8 +19,9 @@ from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
-from raylab.report import film, live_page, liveliness, looks, pictures, report_html, save_report, tables
+from raylab.report import film, liveliness, looks, pictures, report_html, save_report, tables
 from raylab.report.appearance import Appearance, appearance_of
+from raylab.report.live_stones import live_page
 from raylab.report.pictures import drawn, picture_names
 from raylab.scene.settings import TraceSettings
 from raylab.stone.cuts.round_brilliant import round_brilliant

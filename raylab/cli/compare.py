@@ -228,7 +228,8 @@ def _planned(names: Sequence[str], dome: Dome, tilts_deg: Sequence[float]) -> di
 def _write_all(found: Comparison, folder: Path, files: Mapping[str, str], drawing: Progress | None, live: bool) -> None:
     """All files of a comparison, its pictures by their names within the page; `drawing`, where colour pictures are wanted."""
     from ..files import to_json
-    from ..report import drawn_and_seen, live_page, report_html
+    from ..report import drawn_and_seen, report_html
+    from ..report.live_stones import live_page
 
     frame = live_page(found) if live else ""
     drawn, seen = drawn_and_seen(found, drawing is not None, drawing or False)

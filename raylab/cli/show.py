@@ -72,8 +72,7 @@ def show(
     refuse_taken(out.parent, [out.name], force)
     sight = replace(AS_THE_SCENE_SAYS, tilt_deg=tilt_deg, tilt_azimuth_deg=tilt_azimuth_deg)
     wanted = [subject.scene(path, sight if k == 0 else Sight()) for k, path in enumerate(scenes)]
-    own = ("exposure", "low_nm", "distance_mm")
-    with faults_by_option(*own, wavelength_nm="low_nm", **{"view.distance_mm": "distance_mm"}):
+    with faults_by_option("exposure", "low_nm", "distance_mm", wavelength_nm="low_nm"):
         view = wanted[0].view if distance_mm is None else replace(wanted[0].view, distance_mm=distance_mm)
         first = wanted[0].dome
         domes = [first, *(load_dome(name) for name in dome_names() if name != first.name)]

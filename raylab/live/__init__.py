@@ -165,14 +165,14 @@ def show_data(
     if view.aside_mm or view.pupil_mm:
         key = "aside_mm" if view.aside_mm else "pupil_mm"
         raise InputError(
-            "a live picture has one eye, a point on the axis", key=f"view.{key}", value=getattr(view, key), expected="0"
+            "a live picture has one eye, a point on the axis", key=key, value=getattr(view, key), expected="0"
         )
     waves = live_set(low_nm)
     radii = [float(np.linalg.norm(stone.vertices_mm, axis=1).max()) for stone in stones]
     for stone in stones:
         Scene(stone, domes[0], view)  # refuses an eye inside the stone
     if view.distance_mm is not None:
-        number_in("view.distance_mm", view.distance_mm, 1.5 * max(radii), 1e9, "mm")
+        number_in("distance_mm", view.distance_mm, 1.5 * max(radii), 1e9, "mm")
     stretch = 1.0 if view.distance_mm is None else view.distance_mm / (view.distance_mm - max(radii))
     return {
         "version": __version__,
@@ -196,9 +196,9 @@ def _lights(domes: DomeLike | Sequence[DomeLike] | None) -> list[Dome]:
     if not several:
         raise InputError("missing", key="domes", expected="at least one")
     found = [dome_of(one) for one in several]
-    names = [dome.name for dome in found]
-    for name in names:
-        if names.count(name) > 1:
+    given = [dome.name for dome in found]
+    for name in given:
+        if given.count(name) > 1:
             raise InputError("two domes of one name", key="domes", value=name, expected="different names")
     return found
 

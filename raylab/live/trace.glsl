@@ -6,6 +6,7 @@ precision highp int;
 precision highp sampler2D;
 
 const float TURN = 6.283185307179586;
+const float MARGIN = 2e-6; // nearer to an edge of a zone or to the girdle plane is inside, or above: rounding of 32-bit directions
 const float STEADY = 1e-9; // squared sine of incidence below which every plane is one of incidence
 
 layout(std140) uniform Stone { vec4 planes[MOST_PLANES]; }; // outward unit normal and distance
@@ -65,8 +66,8 @@ float radiance(vec3 d) {
   else if (sky == 2) found = fromImage(d);
   for (int k = 0; k < zoneCount; k++) {
     vec4 edges = zones[2 * k]; // sines of both elevations, azimuth and span
-    bool inside = d.z >= edges.x && d.z <= edges.y;
-    if (inside && edges.w < TURN) inside = mod(atan(d.y, d.x) - edges.z, TURN) <= edges.w;
+    bool inside = d.z >= edges.x - MARGIN && d.z <= edges.y + MARGIN;
+    if (inside && edges.w < TURN) inside = mod(atan(d.y, d.x) - edges.z + MARGIN, TURN) <= edges.w + 2.0 * MARGIN;
     if (inside) found = zones[2 * k + 1].x;
   }
   for (int k = 0; k < lampCount; k++) if (dot(d, lamps[2 * k].xyz) >= lamps[2 * k].w) found = lamps[2 * k + 1].x;
@@ -77,7 +78,7 @@ void book(float weight, vec3 d) {
   vec3 seen = toDome * d;
   if (seen.z >= headCos) {
     gone.y += weight;
-  } else if (d.z < 0.0) {
+  } else if (d.z < -MARGIN) {
     gone.z += weight;
     light += weight * tray;
   } else {
