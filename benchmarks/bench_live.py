@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 
 import raylab as rl
-from raylab.live import show_data
-from raylab.optics.spectrum import LOW_NM
+from raylab.live.live_scene import LiveScene, lights_of
+from raylab.live.page import show_data
 
 TEXTURE, FLOAT, RGBA, RGBA32F, R16F, RED, HALF = 0x0DE1, 0x1406, 0x1908, 0x8814, 0x822D, 0x1903, 0x140B
 UNIFORM_BUFFER, FRAMEBUFFER, ATTACHMENT = 0x8A11, 0x8D40, 0x8CE0
@@ -127,7 +127,8 @@ def main() -> None:
     side, most = (int(word) for word in [*sys.argv[1:], *("800", "20")[len(sys.argv) - 1 :]])
     stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
     view = rl.View(tilt_deg=12, tilt_azimuth_deg=30)
-    data = show_data([stone], [rl.load_dome("head-shadow")], view, "D65", 1.0, LOW_NM)
+    scene = LiveScene((stone,), lights_of("head-shadow"), view)
+    data = show_data(scene)
     baked, dome, limits = data["stones"][0], data["domes"][0], data["limits"]
     gl = Driver()
     print(gl.getString(0x1F01).decode(), "-", gl.getString(0x1F02).decode())
@@ -168,7 +169,7 @@ def main() -> None:
     gl.uniform4uiv(place("rough"), limits["planes"] // 128, np.zeros(limits["planes"] // 32, np.uint32))
     gl.uniform2fv(place("core"), 1, np.array(baked["core"], np.float32))
     gl.uniform2fv(place("size"), 1, np.array([side, side], np.float32))
-    gl.uniform3fv(place("frame"), 1, np.array([0, 0, 2 * data["half"] / side], np.float32))
+    gl.uniform3fv(place("frame"), 1, np.array([0, 0, 2 * scene.half_mm / side], np.float32))
     gl.uniformMatrix3fv(place("toDome"), 1, 1, view.rotation().astype(np.float32).ravel())
     films = [film(gl, side), film(gl, side)]
     image = texture(gl, 1, R16F, RED, HALF)

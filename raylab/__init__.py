@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from .inclusions import inclusion_images, inclusion_tilt
     from .lighting.dome import Dome, Lamp, Zone
     from .lighting.dome_file import dome_names, load_dome
-    from .live import save_show
+    from .live.saving import save_show
     from .motion.scintillation import scintillation
     from .motion.tilting import tilt
     from .motion.view_paths import circling, rocking, turning
@@ -177,7 +177,7 @@ _HOME = {
     "save_color_png": "pictures.color_files",
     "save_linear_tiff": "pictures.color_files",
     "save_report": "report",
-    "save_show": "live",
+    "save_show": "live.saving",
     "save_stone": "files",
     "save_video": "pictures.video",
     "scintillation": "motion.scintillation",

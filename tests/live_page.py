@@ -10,8 +10,9 @@ import numpy as np
 from playwright.sync_api import Browser, Page
 
 import raylab as rl
-from raylab.live import show_html
 from raylab.live.baking import live_set
+from raylab.live.live_scene import LiveScene, lights_of
+from raylab.live.page import show_html
 from raylab.optics.spectrum import color_weights
 from raylab.scene.pixel_grid import PixelGrid
 from raylab.tracers.sampled.sampling import sample_points
@@ -47,10 +48,11 @@ _RAYS = """([numbers, stone, dome, turn, wave, quality]) => {
 class LivePage:
     """Stones and domes on a live page that has stopped to draw by itself; `faults` are the page's errors."""
 
-    def __init__(self, browser: Browser, folder: Path, stones: Sequence[rl.Stone], domes: Sequence[Any], **more: Any) -> None:
-        self.stones, self.domes = list(stones), [rl.load_dome(one) if isinstance(one, str) else one for one in domes]
+    def __init__(self, browser: Browser, folder: Path, stones: Sequence[rl.Stone], domes: Sequence[Any]) -> None:
+        scene = LiveScene(tuple(stones), lights_of(domes))
+        self.stones, self.domes, self.half_mm = scene.stones, scene.domes, scene.half_mm
         self.file = folder / "live.html"
-        self.file.write_text(show_html(self.stones, domes=self.domes, stills=False, **more), encoding="utf-8")
+        self.file.write_text(show_html(scene, stills=False), encoding="utf-8")
         self.context = browser.new_context(offline=True, reduced_motion="reduce", viewport={"width": 400, "height": 700})
         self.page: Page = self.context.new_page()
         self.page.set_default_timeout(WAIT_MS)
@@ -61,7 +63,6 @@ class LivePage:
         self.page.on("console", lambda message: self.faults.append(message.text) if message.type == "error" else None)
         self.page.goto(self.file.as_uri())
         self.page.evaluate("() => { document.querySelector('main').shownLive.hidden = true; }")
-        self.half_mm = float(self.page.evaluate("() => document.querySelector('main').shownLive.half"))
 
     def grid(self, side: int, window: Window = WHOLE) -> PixelGrid:
         x, y, half = (share * self.half_mm for share in window)

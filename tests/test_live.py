@@ -14,8 +14,10 @@ from playwright.sync_api import Browser
 import raylab as rl
 from raylab.cli import main
 from raylab.lighting.sky_image import running_integral, smaller_image
-from raylab.live import MOST_BYTES, show_html
 from raylab.live.baking import IMAGE_ROWS, baked_dome, baked_stone, live_set
+from raylab.live.live_scene import LiveScene, lights_of
+from raylab.live.page import show_html
+from raylab.live.saving import MOST_BYTES
 from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from raylab.stone.finish import Finish
 from raylab.tracers.reference import trace_path
@@ -205,7 +207,8 @@ def test_the_command_writes_a_small_page(tmp_path: Path, capsys):
     assert "exists already" in capsys.readouterr().err
     scene = rl.load_scene("well-proportioned")
     domes = [scene.dome, *(name for name in rl.dome_names() if name != scene.dome.name)]
-    assert text == show_html([scene.stone], domes=domes, view=scene.view, exposure=2.0, stills=False), "the same bytes again"
+    again = LiveScene((scene.stone,), lights_of(domes), scene.view, exposure=2.0)
+    assert text == show_html(again, stills=False), "the same bytes again"
 
 
 def test_an_image_of_the_sky_is_made_smaller_and_keeps_its_light():

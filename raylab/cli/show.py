@@ -64,7 +64,7 @@ def show(
 
     from ..errors import InputError
     from ..lighting.dome_file import dome_names, load_dome
-    from ..live import save_show
+    from ..live.saving import save_show
     from ..whole_files import refuse_taken
 
     if not scenes:

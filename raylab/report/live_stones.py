@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from ..comparison.comparison import Comparison
 from ..lighting.dome_file import dome_names, load_dome
-from ..live import MOST_STONES, show_html
+from ..live.live_scene import MOST_STONES, LiveScene, lights_of
+from ..live.page import show_html
 from .looks import WAVELENGTHS, spectrum_for
 
 
@@ -18,4 +19,4 @@ def live_page(comparison: Comparison) -> str:
     stones = [stone.relabeled(name=f"{label}: {stone.name}") for label, stone in several][:MOST_STONES]
     domes = [dome, *(load_dome(name) for name in dome_names() if name != dome.name)]
     low_nm = spectrum_for(stones, WAVELENGTHS).low_nm
-    return show_html(stones, domes=domes, low_nm=low_nm, title="The stones live", stills=False)
+    return show_html(LiveScene(tuple(stones), lights_of(domes), low_nm=low_nm), "The stones live", stills=False)
