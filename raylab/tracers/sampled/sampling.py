@@ -307,14 +307,7 @@ def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene
     mean = sums[:MOMENTS] / hits
     cross = np.outer(mean, full[MOMENTS, :MOMENTS])
     covariance = full[:MOMENTS, :MOMENTS] - cross - cross.T + np.outer(mean, mean) * full[MOMENTS, MOMENTS]
-    could = {LUMINANCE: scene.dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
-    if scene.dome.head_half_angle_deg:
-        could[HEAD] = 1.0
-    if any(finish == ABSORBING for finish in scene.stone.finishes):
-        could[SCATTERED] = 1.0
-    if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
-        could[ABSORBED] = could[INCLUDED] = 1.0
-    for channel, most in could.items():
+    for channel, most in could_meet(scene).items():
         if mean[channel] == 0.0 and covariance[channel, channel] == 0.0:
             covariance[channel, channel] = most**2
     return Totals(area_mm2, mean, covariance / hits**2)
