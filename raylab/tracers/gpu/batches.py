@@ -7,11 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 from numba import cuda
 
+from ...lighting.dome import DomeTable
+from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
+from ..ledger import MAPPED
 from ..outline_rays import Fan, fan_of, generator_of
 from ..randomizations import RANDOMIZATIONS
 from ..stone_table import StoneTable, stone_table
-from .kernels import SUMS, THREADS, Scenes, outline_sums
+from .kernels import SUMS, THREADS, Scenes, outline_sums, pixel_means
 
 ROUNDING = 1e-9
 """Share of the core's radius by which it is taken smaller."""
@@ -54,20 +57,41 @@ def _eye(scene: Scene) -> list[float]:
     return [0.0, 0.0, far, 0.0] if eye is None else [*map(float, eye), 1.0]
 
 
-def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan]) -> tuple[np.ndarray, int]:
-    """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings; segments walked."""
-    settings = scenes[0].settings
-    on_card = Scenes(*(cuda.to_device(array) for array in lowered(scenes, wavelength_nm, fans)))
-    table = scenes[0].dome.table
-    dome = table._replace(**{name: cuda.to_device(np.ascontiguousarray(getattr(table, name))) for name in ARRAYS})
+def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan]) -> np.ndarray:
+    """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings."""
     out = cuda.device_array((len(scenes), RANDOMIZATIONS, SUMS))
-    segments = cuda.device_array(len(scenes) * RANDOMIZATIONS, np.int64)
-    rules = (settings.polarized, settings.min_weight, settings.max_bounces)
+    steps = cuda.device_array(len(scenes) * RANDOMIZATIONS, np.int64)
+    on_card = _on_card(lowered(scenes, wavelength_nm, fans))
+    seed, rules = scenes[0].settings.seed, _rules(scenes[0])
     outline_sums[len(scenes) * RANDOMIZATIONS, THREADS](
-        on_card, dome, rules, points, generator_of(points), settings.seed, out, segments
+        on_card, dome_on_card(scenes[0].dome.table), rules, points, generator_of(points), seed, out, steps
     )
     sums = out.copy_to_host()
-    return sums[..., :-1] / sums[..., -1:], int(segments.copy_to_host().sum())
+    return np.asarray(sums[..., :-1] / sums[..., -1:])
 
 
-ARRAYS = ("zones", "lamps", "image", "integral")
+def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
+    pixels = grid.resolution**2
+    means, coverage, error = cuda.device_array((MAPPED, pixels)), cuda.device_array(pixels), cuda.device_array(pixels)
+    on_card = _on_card(lowered([scene], wavelength_nm, [fan_of(scene)]))
+    area = grid.pixel_mm**2 / cells**2
+    pixel_means[-(-pixels // THREADS), THREADS](
+        on_card, dome_on_card(scene.dome.table), _rules(scene), grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, area,
+        scene.settings.seed, means, coverage, error,
+    )  # fmt: skip
+    return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
+
+
+def _rules(scene: Scene) -> tuple[bool, float, int]:
+    return scene.settings.polarized, scene.settings.min_weight, scene.settings.max_bounces
+
+
+def _on_card(scenes: Scenes) -> Scenes:
+    return Scenes(*(cuda.to_device(array) for array in scenes))
+
+
+def dome_on_card(table: DomeTable) -> DomeTable:
+    """The dome's table with its arrays in the card's memory."""
+    arrays = {name: getattr(table, name) for name in table._fields if isinstance(getattr(table, name), np.ndarray)}
+    return table._replace(**{name: cuda.to_device(np.ascontiguousarray(array)) for name, array in arrays.items()})
