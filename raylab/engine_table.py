@@ -7,5 +7,6 @@ is first used. The table stands at the bottom, with no import of its own, so tha
 ENGINES: dict[str, str] = {
     "beams": "raylab.tracers.exact.engine",
     "rays": "raylab.tracers.sampled.engine",
+    "gpu": "raylab.tracers.gpu.engine",
 }
 """Name of the engine -> its module."""

@@ -57,7 +57,7 @@ LAYERS = (
 )
 """From the bottom up: modules and packages of `raylab`. A new one is given its place here."""
 
-ENGINES = ("tracers.reference", "tracers.exact", "tracers.sampled")
+ENGINES = ("tracers.reference", "tracers.exact", "tracers.sampled", "tracers.gpu")
 """Tracers that must not know each other, or their agreement would prove nothing."""
 
 MODULES = sorted(path for path in ROOT.rglob("*.py") if path != ROOT / "__init__.py")

@@ -1,8 +1,8 @@
-"""The exact statistics of designs: each a row of numbers (`COLUMNS`), or the reason why it has none. See `keys` for designs."""
+"""The statistics of designs: each a row of numbers (`COLUMNS`), or the reason why it has none. See `keys` for designs."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -10,10 +10,13 @@ import numpy as np
 
 from ..errors import InputError, UnsupportedScene
 from ..results.statistics import columns, numbers_of
-from ..results.summary import exact_record
+from ..results.statistics.goals import goal_of
+from ..results.summary import Record, exact_record, quick_record, record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..stone.stone import Stone
+from ..tracers.engine import BatchEngine
+from ..tracers.engines import engine_named
 from .keys import GEOMETRY, LIGHT_KEYS, TRACED, Design, reason_for
 from .making import dome_in, geometry_of, stone_of, view_of
 
@@ -26,10 +29,15 @@ def trace_designs(designs: Iterable[Design], settings: TraceSettings) -> np.ndar
 
     Designs that follow each other and differ in light or view alone share their stone.
 
-    Raises UnsupportedScene where no exact engine can trace them.
+    Raises UnsupportedScene where the engine, an exact one if the settings name none, can't trace them.
     """
     stones = _Stones()
-    rows = [row_of(partial(_scene, stones, design, settings)) for design in designs]
+    engine = engine_named(settings.engine) if settings.engine is not None else None
+    if isinstance(engine, BatchEngine):
+        scenes = [_built(partial(_scene, stones, design, settings)) for design in designs]
+        rows = _batched(engine, scenes)
+    else:
+        rows = [row_of(partial(_scene, stones, design, settings)) for design in designs]
     return np.array(rows).reshape(-1, len(COLUMNS))
 
 
@@ -40,16 +48,54 @@ def _scene(stones: _Stones, design: Design, settings: TraceSettings) -> Scene:
 def row_of(build: Callable[[], Scene]) -> np.ndarray:
     """(len(COLUMNS),) the numbers of the scene that `build` makes; NaN but for the reason where it raises InputError.
 
-    Raises UnsupportedScene where no exact engine can trace the scene.
+    Raises UnsupportedScene where its engine can't trace the scene.
     """
     try:
-        return _row(build())
+        scene = build()
+        found = exact_record(scene, threads=1) if scene.settings.engine is None else quick_record(scene, threads=1)
     except UnsupportedScene:  # no fault of the one design
         raise
     except InputError as error:
-        row = np.full(len(COLUMNS), np.nan)
-        row[-1] = reason_for(error)
-        return row
+        return _without(error)
+    return _row(scene, found)
+
+
+def _built(build: Callable[[], Scene]) -> Scene | InputError:
+    """The scene that `build` makes, or why there is none. Raises UnsupportedScene as `build` does."""
+    try:
+        return build()
+    except UnsupportedScene:
+        raise
+    except InputError as error:
+        return error
+
+
+def _batched(engine: BatchEngine, scenes: Sequence[Scene | InputError]) -> list[np.ndarray]:
+    """The rows of scenes that are traced together where they share dome and wavelength."""
+    rows = [_without(one) if isinstance(one, InputError) else np.empty(0) for one in scenes]
+    groups: dict[tuple[str, float], list[int]] = {}
+    for k, one in enumerate(scenes):
+        if isinstance(one, Scene):
+            if (reason := engine.supports(one)) is not None:
+                raise UnsupportedScene.by((engine.name, reason))
+            groups.setdefault((one.dome.digest, one.settings.wavelength_nm), []).append(k)
+    for (_, wavelength_nm), members in groups.items():
+        some = [one for one in (scenes[k] for k in members) if isinstance(one, Scene)]
+        totals = engine.batch(some, wavelength_nm, [goal_of(one) for one in some])
+        for k, scene, found in zip(members, some, totals, strict=True):
+            rows[k] = _row(scene, record(wavelength_nm, found, scene.dome.peak_radiance))
+    return rows
+
+
+def _without(error: InputError) -> np.ndarray:
+    """The row of a design that has no numbers."""
+    row = np.full(len(COLUMNS), np.nan)
+    row[-1] = reason_for(error)
+    return row
+
+
+def _row(scene: Scene, found: Record) -> np.ndarray:
+    return np.array([*numbers_of(found.statistics), *geometry_of(scene.stone).values(), found.area_mm2, TRACED])
 
 
 class _Stones:
@@ -71,8 +117,3 @@ class _Stones:
 def scene_of(stone: Stone, design: Design, settings: TraceSettings) -> Scene:
     """A design whose stone is built, under its light, at its wavelength."""
     return Scene(stone, dome_in(design), view_of(design), replace(settings, wavelengths_nm=design["wavelength_nm"]))
-
-
-def _row(scene: Scene) -> np.ndarray:
-    found = exact_record(scene, threads=1)
-    return np.array([*numbers_of(found.statistics), *geometry_of(scene.stone).values(), found.area_mm2, TRACED])

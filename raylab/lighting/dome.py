@@ -253,17 +253,19 @@ def _bounds_beside_edges(x, y, z, zones, sky):
     in azimuth. So two zones that share an edge leave no gap between them. `sky` is the radiance where no zone is.
     """
     azimuth, aside, low, high = math.atan2(y, x), math.sqrt(x * x + y * y), math.inf, -math.inf
-    heights, turns = [z], [azimuth]
-    for k in range(zones.shape[0]):
-        for end in range(2):
-            if abs(z - zones[k, end]) <= MARGIN and abs(zones[k, end]) < 1.0:  # the zenith and the nadir are no edges
-                heights.append(zones[k, end])
-            edge = zones[k, 2] + end * zones[k, 3]
-            apart = (azimuth - edge + math.pi) % (2.0 * math.pi) - math.pi
-            if aside * abs(apart) <= MARGIN and zones[k, 3] < 2.0 * math.pi:
-                turns.append(edge)
-    for height in heights:
-        for turn in turns:
+    edges = 2 * zones.shape[0]
+    for level in range(-1, edges):  # -1: the direction itself. No lists, which a graphics processor has not.
+        height = z if level < 0 else zones[level // 2, level % 2]
+        if abs(z - height) > MARGIN or (level >= 0 and abs(height) >= 1.0):  # the zenith and the nadir are no edges
+            continue
+        for aside_of in range(-1, edges):
+            turn = azimuth
+            if aside_of >= 0:
+                zone = zones[aside_of // 2]
+                turn = zone[2] + (aside_of % 2) * zone[3]
+                apart = (azimuth - turn + math.pi) % (2.0 * math.pi) - math.pi
+                if aside * abs(apart) > MARGIN or zone[3] >= 2.0 * math.pi:
+                    continue
             for side in range(4):
                 found = sky
                 for k in range(zones.shape[0]):

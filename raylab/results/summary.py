@@ -156,6 +156,15 @@ def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
     return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
 
 
+def quick_record(scene: Scene, *, threads: int | None = None) -> Record:
+    """The statistics of a scene at its one wavelength, by its engine and without maps.
+
+    Raises UnsupportedScene where the engine can't trace it, InputError where it has more than one wavelength.
+    """
+    traced = engine_for(scene).trace(scene, scene.settings.wavelength_nm, goal=goal_of(scene), threads=threads)
+    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
+
+
 def exact_result(scene: Scene, *, early: bool = True, threads: int | None = None) -> EngineResult:
     """A scene at its one wavelength, by an exact engine and without maps; `early` as in `Goal`.
 

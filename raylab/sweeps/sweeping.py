@@ -1,4 +1,4 @@
-"""`sweep`: exact statistics over axes of proportions, light and view, as labelled arrays.
+"""`sweep`: statistics over axes of proportions, light and view, as labelled arrays.
 
 Two sweeps of the same designs give the same numbers to the last bit, however the work is dealt out: in one process, in several,
 on a cluster (of one kind of processor), in one go or with interruptions.
@@ -25,7 +25,8 @@ from ..progress import Progress, reporter
 from ..results.statistics import PARTS, STATISTICS
 from ..room import Need
 from ..scene.settings import TraceSettings
-from ..tracers.engines import exact_only
+from ..tracers.engine import BatchEngine
+from ..tracers.engines import engine_named, settled
 from ..version import __version__
 from .axes import Plan, label_of, plan_of
 from .facts import facts_of
@@ -64,7 +65,7 @@ def sweep(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> xr.Dataset:
-    """Exact statistics of designs over axes.
+    """Statistics of designs over axes, exact ones unless the settings name an engine that samples.
 
     >>> import raylab as rl
     >>> found = rl.sweep({"pavilion_angle_deg": rl.steps(40, 41, 3)}, "head-shadow", table_pct=57, crown_angle_deg=34.5)
@@ -88,8 +89,8 @@ def sweep(
     processes : number of processes on this machine; by default all cores, for enough work.
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
-    settings : settings of the traces with an exact engine; `precision` is the width of the bracket on brightness. The
-        wavelength applies unless ``wavelength_nm`` is an axis or fixed.
+    settings : settings of the traces; `precision` is the width of an exact engine's bracket on brightness. With ``"rays"`` or
+        ``"gpu"`` the numbers have standard errors, see `standard_error`. The wavelength applies unless ``wavelength_nm`` is an axis or fixed.
     progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
@@ -103,7 +104,7 @@ def sweep(
     ------
     InputError : an invalid axis, key or setting; another sweep in the folder; a folder that is not writable.
     """
-    settings, given = exact_only(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
+    settings, given = settled(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
     plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)
     if zarr:
         check_zarr(out)
@@ -112,7 +113,8 @@ def sweep(
     need.check("axes", "fewer designs")
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
     try:
-        count = _cores(processes) if client is None else max(1, sum(client.ncores().values()))
+        together = isinstance(engine_named(str(settings.engine)), BatchEngine)
+        count = _cores(processes, together) if client is None else max(1, sum(client.ncores().values()))
         alone = ALONE_S if processes is None and client is None else 0.0
 
         def size() -> int:
@@ -121,7 +123,7 @@ def sweep(
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
-            return _chunk_size(len(plan), cost_s, count, alone)
+            return MOST_IN_CHUNK if together else _chunk_size(len(plan), cost_s, count, alone)
 
         if out is None:
             return _run(plan, settings, size(), None, client, count, progress)
@@ -178,10 +180,10 @@ def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, clien
     return in_this_process(chunks, settings) if count < 2 else in_processes(chunks, settings, count)
 
 
-def _cores(processes: int | None) -> int:
-    """The number of processes: the requested one, or the number of available cores."""
+def _cores(processes: int | None, together: bool) -> int:
+    """The number of processes: the requested one, or the number of available cores; one for designs that are traced together."""
     if processes is None:
-        return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+        return 1 if together else len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if isinstance(processes, bool) or not isinstance(processes, int) or not 1 <= processes <= 4096:
         raise InputError(
             "not a number of processes", key="processes", value=processes, expected="a whole number from 1 to 4096"
@@ -223,7 +225,7 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
     codes = rows[:, -1].astype(np.int8).reshape(plan.shape)
     variables["reason"] = (plan.dims, codes, {"long_name": "reason for missing numbers", **_flags()})
     about = {
-        "title": "raylab sweep: exact statistics of designs",
+        "title": "raylab sweep: statistics of designs",
         "raylab_version": __version__,
         "code": code_id(MAKER),
         "engine": str(settings.engine),

@@ -12,6 +12,7 @@ from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from .engine_result import EngineResult
 from .goal import Goal
+from .totals import Totals
 
 
 class Engine(Protocol):
@@ -76,4 +77,17 @@ class SpectralEngine(Engine, Protocol):
         ------
         Which pixels of the picture, in order; their luminance (N, P) over the covered part, relative to the dome's brightest
         radiance, at N wavelengths; their coverage (P,).
+        """
+
+
+@runtime_checkable
+class BatchEngine(Engine, Protocol):
+    """A sampled engine that traces many scenes at once, as sweeps have them."""
+
+    def batch(self, scenes: Sequence[Scene], wavelength_nm: float, goals: Sequence[Goal]) -> list[Totals]:
+        """Area means of scenes under one dome with one set of settings, each to its goal.
+
+        Raises
+        ------
+        InputError : a wavelength at which a material is not known.
         """

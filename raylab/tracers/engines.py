@@ -53,6 +53,16 @@ def exact_only(settings: TraceSettings) -> TraceSettings:
     return replace(settings, engine=settings.engine or exact[0], wavelengths_nm=settings.wavelength_nm)
 
 
+def settled(settings: TraceSettings) -> TraceSettings:
+    """Settings for many scenes that one engine traces, each at one wavelength; with the engine named, the table's first exact
+    one if none is.
+
+    Raises InputError for more than one wavelength.
+    """
+    exact = next(name for name in ENGINES if engine_named(name).exact)
+    return replace(settings, engine=settings.engine or exact, wavelengths_nm=settings.wavelength_nm)
+
+
 def exactly(scene: Scene) -> Scene:
     """The scene for work at one wavelength by an exact engine, which is then named in its settings.
 

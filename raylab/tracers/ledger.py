@@ -76,7 +76,7 @@ def entry_of_exit(z, w, head_cos):
 @njit(inline="always")
 def tally_glare(row, glare, x, y, z, turn, dome, cone=0.0):
     """Book `glare`, which the first surface reflects along (x, y, z); returns the entry, see `tally_exit`."""
-    row[GLARE] = glare
+    row[GLARE] += glare
     return _tally(row, glare, x, y, z, turn, dome, cone)
 
 

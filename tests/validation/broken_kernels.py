@@ -20,11 +20,10 @@ _EXACT = (
     "beam_batch",
     "beam_kernel",
     "mean_transmission",
-    "shared_symmetry",
     "schedule",
     "beams",
 )
-BEAMS = ("ledger", "surface", *(f"exact.{name}" for name in _EXACT))
+BEAMS = ("ledger", "surface", "shared_symmetry", *(f"exact.{name}" for name in _EXACT))
 """The modules of `raylab.tracers` between a surface and `trace_beams`, each after those it imports."""
 RAYS = ("ledger", "surface", "packets", "sampled.rays")
 """The same up to `trace_rays`."""

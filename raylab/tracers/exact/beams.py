@@ -41,7 +41,7 @@ from .mean_transmission import book_means
 from .nearest_plane import padded
 from .pixel_coverage import rasterize
 from .schedule import Rounds
-from .shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
+from ..shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
 from .tail import NO_TAIL, Draws, Tail, tail_of
 

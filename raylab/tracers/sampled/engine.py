@@ -13,6 +13,7 @@ from ...scene.scene import Scene
 from ...threads import at_most
 from ..engine_result import EngineResult
 from ..goal import Goal
+from .outline import outline_totals
 from .sampling import NAME, sample_image
 from .spectra import spectra
 
@@ -39,9 +40,14 @@ class RayEngine:
         threads: int | None = None,
         progress: Progress = silent,
     ) -> EngineResult:
-        """Maps and area means; without a grid, those of the pixels of the scene. See `Engine.trace`."""
-        grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
+        """Maps and area means by the samples of each pixel; without a grid, area means by rays over the outline.
+
+        See `Engine.trace`. Under a pupil there is no outline, and the pixels are those of the scene.
+        """
         with at_most(threads):
+            if grid is None and not scene.view.pupil_mm:
+                return EngineResult(None, wavelength_nm, self.name, {}, outline_totals(scene, wavelength_nm, goal))
+            grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
             return sample_image(scene, wavelength_nm, grid, progress=progress)
 
     def spectra(

@@ -43,6 +43,8 @@ from ..ledger import (
     UNTRACED,
 )
 from ..packets import PathRules
+from ..pixel_samples import sample_place
+from ..randomizations import could_meet
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
 from .rays import trace_rays
@@ -55,29 +57,15 @@ RAYS_PER_TILE = 1 << 16
 """So few that the next tile finds its memory in place: larger ones spend a quarter of the time on fresh pages."""
 
 
-@njit(inline="always")
-def stratum_of(sample, cells):
-    """The row, the first column and the number of columns of the stratum of a pixel's sample, in cells of 1/cells of its side.
-
-    A row of cells is cut into strata of two, with one sample for each cell; the last one of an odd row has three.
-    """
-    last = max(cells // 2, 1) - 1
-    stratum = min(sample % cells // 2, last)
-    return sample // cells, 2 * stratum, cells - 2 * last if stratum == last else 2
-
-
 @parallel_kernel
 def _jittered(x0, y0, pixel_mm, resolution, first_row, cells, seed, points):
     """Fill points (rows * resolution * cells^2, 2), mm on the map plane: each pixel's samples, anywhere in their strata."""
     samples = cells * cells
-    cell = pixel_mm / cells
     for i in numba.prange(points.shape[0] // samples):
         pixel = first_row * resolution + i
-        x, y = x0 + (pixel % resolution) * pixel_mm, y0 + (pixel // resolution) * pixel_mm
         for s in range(samples):
-            row, column, columns = stratum_of(s, cells)
-            points[i * samples + s, 0] = x + (column + columns * keyed_uniform(seed, pixel, s, 0)) * cell
-            points[i * samples + s, 1] = y + (row + keyed_uniform(seed, pixel, s, 1)) * cell
+            x, y = sample_place(x0, y0, pixel_mm, resolution, pixel, s, cells, seed)
+            points[i * samples + s, 0], points[i * samples + s, 1] = x, y
 
 
 @parallel_kernel
@@ -307,14 +295,7 @@ def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene
     mean = sums[:MOMENTS] / hits
     cross = np.outer(mean, full[MOMENTS, :MOMENTS])
     covariance = full[:MOMENTS, :MOMENTS] - cross - cross.T + np.outer(mean, mean) * full[MOMENTS, MOMENTS]
-    could = {LUMINANCE: scene.dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
-    if scene.dome.head_half_angle_deg:
-        could[HEAD] = 1.0
-    if any(finish == ABSORBING for finish in scene.stone.finishes):
-        could[SCATTERED] = 1.0
-    if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
-        could[ABSORBED] = could[INCLUDED] = 1.0
-    for channel, most in could.items():
+    for channel, most in could_meet(scene).items():
         if mean[channel] == 0.0 and covariance[channel, channel] == 0.0:
             covariance[channel, channel] = most**2
     return Totals(area_mm2, mean, covariance / hits**2)

@@ -18,10 +18,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...jit import njit
-from ...lighting.dome import IMAGE, DomeTable
-from ...plane_geometry import rotation_about_z
-from ...stone.stone import Stone
+from ..jit import njit
+from ..lighting.dome import IMAGE, DomeTable
+from ..plane_geometry import rotation_about_z
+from ..stone.stone import Stone
 
 SAME = 1e-9
 """Planes and directions are the same when they differ by less (distances: of the stone's size)."""

@@ -1,0 +1,1 @@
+"""The engine on a graphics processor: one thread a ray."""

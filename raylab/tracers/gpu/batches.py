@@ -1,0 +1,97 @@
+"""Scenes lowered to the arrays of a launch, and area means back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numba import cuda
+
+from ...lighting.dome import DomeTable
+from ...scene.pixel_grid import PixelGrid
+from ...scene.scene import Scene
+from ..ledger import MAPPED
+from ..outline_rays import Fan, fan_of, generator_of
+from ..randomizations import RANDOMIZATIONS
+from ..stone_table import StoneTable, stone_table
+from .kernels import SUMS, THREADS, Scenes, outline_sums, pixel_means
+
+ROUNDING = 1e-9
+"""Share of the core's radius by which it is taken smaller."""
+
+
+def lowered(scenes: Sequence[Scene], wavelength_nm: float, fans: Sequence[Fan]) -> Scenes:
+    """The arrays of several scenes, in main memory."""
+    tables = [stone_table(scene.stone, wavelength_nm) for scene in scenes]
+    counts = [len(table.planes) for table in tables]
+    parts = [len(fan.upto) for fan in fans]
+    return Scenes(
+        planes=np.concatenate([table.planes for table in tables]),
+        finish=np.concatenate([np.asarray(table.finish, np.int64) for table in tables]),
+        rows=np.concatenate([[0], np.cumsum(counts)]),
+        sloping=np.array([table.sloping for table in tables], np.int64),
+        core2=np.array([_core2(scene, table) for scene, table in zip(scenes, tables, strict=True)]),
+        media=np.array([[table.medium.n, table.medium.absorption_per_mm] for table in tables]),
+        turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
+        eyes=np.array([_eye(scene) for scene in scenes]),
+        hubs=np.array([fan.hub for fan in fans]),
+        rims=np.concatenate([fan.rim for fan in fans]),
+        upto=np.concatenate([fan.upto for fan in fans]),
+        parts=np.concatenate([[0], np.cumsum(parts)]),
+    )
+
+
+def _core2(scene: Scene, table: StoneTable) -> float:
+    """The squared radius, mm^2, about the axis within which every place of the stone is inside all side facets."""
+    sides, height = table.planes[table.sloping :], float(np.abs(scene.stone.vertices_mm[:, 2]).max())
+    if not len(sides):
+        return np.inf
+    least = float((sides[:, 3] - np.abs(sides[:, 2]) * height).min()) * (1.0 - ROUNDING)
+    return max(least, 0.0) ** 2 if least > 0.0 else -1.0
+
+
+def _eye(scene: Scene) -> list[float]:
+    """See `Scenes.eyes`."""
+    eye = scene.view.eye_mm
+    far = 2.0 * float(np.abs(scene.stone.vertices_mm).max()) * np.sqrt(3.0)
+    return [0.0, 0.0, far, 0.0] if eye is None else [*map(float, eye), 1.0]
+
+
+def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan]) -> np.ndarray:
+    """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings."""
+    out = cuda.device_array((len(scenes), RANDOMIZATIONS, SUMS))
+    steps = cuda.device_array(len(scenes) * RANDOMIZATIONS, np.int64)
+    on_card = _on_card(lowered(scenes, wavelength_nm, fans))
+    seed, rules = scenes[0].settings.seed, _rules(scenes[0])
+    outline_sums[len(scenes) * RANDOMIZATIONS, THREADS](
+        on_card, dome_on_card(scenes[0].dome.table), rules, points, generator_of(points), seed, out, steps
+    )
+    sums = out.copy_to_host()
+    return np.asarray(sums[..., :-1] / sums[..., -1:])
+
+
+def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
+    pixels = grid.resolution**2
+    means, coverage, error = cuda.device_array((MAPPED, pixels)), cuda.device_array(pixels), cuda.device_array(pixels)
+    on_card = _on_card(lowered([scene], wavelength_nm, [fan_of(scene)]))
+    area = grid.pixel_mm**2 / cells**2
+    pixel_means[-(-pixels // THREADS), THREADS](
+        on_card, dome_on_card(scene.dome.table), _rules(scene), grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, area,
+        scene.settings.seed, means, coverage, error,
+    )  # fmt: skip
+    return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
+
+
+def _rules(scene: Scene) -> tuple[bool, float, int]:
+    return scene.settings.polarized, scene.settings.min_weight, scene.settings.max_bounces
+
+
+def _on_card(scenes: Scenes) -> Scenes:
+    return Scenes(*(cuda.to_device(array) for array in scenes))
+
+
+def dome_on_card(table: DomeTable) -> DomeTable:
+    """The dome's table with its arrays in the card's memory."""
+    arrays = {name: getattr(table, name) for name in table._fields if isinstance(getattr(table, name), np.ndarray)}
+    return table._replace(**{name: cuda.to_device(np.ascontiguousarray(array)) for name, array in arrays.items()})

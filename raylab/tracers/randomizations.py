@@ -1,0 +1,90 @@
+"""Area means from independent randomizations of one lattice of rays: see `outline_rays`.
+
+A larger lattice is worth more than more randomizations of a small one: where the face has edges, its error falls about as the
+number of points to the power 0.75, that of the mean over randomizations as their number to the power 0.5. So their number is
+fixed, and the lattice grows until the wanted error is reached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from ..scene.scene import Scene
+from ..stone.finish import ABSORBING
+from .goal import Goal
+from .ledger import ABSORBED, BRIGHTER, CHANNELS, DIMMER, HEAD, INCLUDED, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
+from .outline_rays import LATTICES
+from .totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
+
+RANDOMIZATIONS = 8
+"""A standard error from so few is known to a quarter of itself."""
+USUAL_POINTS = 2584
+"""Rays of a randomization where no error is asked for."""
+POWER = 0.75
+"""The error falls as the number of points to this power, about: measured with round brilliants and ovals."""
+
+
+def until(goals: Sequence[Goal | None], totals_of: Callable[[list[int], int], list[Totals]]) -> list[Totals]:
+    """Area means of scenes whose errors reach their goals, or those of the largest lattice.
+
+    Parameters
+    ----------
+    goals : one for each scene. totals_of : (numbers of scenes, points of a lattice) -> their area means.
+    """
+    found: dict[int, Totals] = {}
+    points = [USUAL_POINTS if goal is None or goal.error is None else LATTICES[0] for goal in goals]
+    waiting = set(range(len(goals)))
+    while waiting:
+        size = min(points[k] for k in waiting)  # scenes that need the same lattice are traced together
+        some = sorted(k for k in waiting if points[k] == size)
+        found.update(zip(some, totals_of(some, size), strict=True))
+        for k in some:
+            points[k] = _larger(size, goals[k], found[k])
+            if points[k] == size:
+                waiting.remove(k)
+    return [found[k] for k in range(len(goals))]
+
+
+def _larger(points: int, goal: Goal | None, totals: Totals) -> int:
+    """Points of the lattice that reaches the goal by the error so far; `points` where it is reached, or none is larger."""
+    off = 0.0 if goal is None or goal.error is None else goal.error(totals)
+    if off <= 1.0 or points == LATTICES[-1]:
+        return points
+    needed = points * min(1.1 * off ** (1.0 / POWER), 32.0)
+    return next((one for one in LATTICES if one >= needed and one > points), LATTICES[-1])
+
+
+def totals_from(means: np.ndarray, area_mm2: float, scene: Scene) -> Totals:
+    """Totals from the means (S, MOMENTS) of S randomizations, with the covariance of their mean."""
+    mean = means.mean(axis=0)
+    off = means - mean
+    covariance = off.T @ off / (len(means) * (len(means) - 1))
+    for channel, most in could_meet(scene).items():
+        if mean[channel] == 0.0:
+            covariance[channel, channel] = most**2
+    return Totals(area_mm2, mean, covariance)
+
+
+def could_meet(scene: Scene) -> dict[int, float]:
+    """Channel -> most that a ray may add to it, for those in which a scene may have something that no ray has met."""
+    could = {LUMINANCE: scene.dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
+    if scene.dome.head_half_angle_deg:
+        could[HEAD] = 1.0
+    if any(finish == ABSORBING for finish in scene.stone.finishes):
+        could[SCATTERED] = 1.0
+    if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
+        could[ABSORBED] = could[INCLUDED] = 1.0
+    return could
+
+
+def moments_of(rows: np.ndarray) -> np.ndarray:
+    """(R, MOMENTS) from ledger rows (R, CHANNELS); see `totals`."""
+    found = np.empty((len(rows), MOMENTS))
+    found[:, :CHANNELS] = rows
+    found[:, LUMINANCE_SQUARE] = rows[:, LUMINANCE] ** 2
+    found[:, UNTRACED_SQUARE] = rows[:, UNTRACED] ** 2
+    found[:, SWING_SQUARE] = (rows[:, DIMMER] + rows[:, BRIGHTER]) ** 2
+    found[:, UNMET] = rows[:, UNTRACED]  # of which next to nothing is unmet: rays end at a facet
+    return found

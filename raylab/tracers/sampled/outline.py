@@ -1,0 +1,32 @@
+"""Area means of a stone by rays spread over its outline: see `outline_rays`."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...scene.scene import Scene
+from ..goal import Goal
+from ..outline_rays import fan_of, fill_points, generator_of
+from ..randomizations import RANDOMIZATIONS, moments_of, totals_from, until
+from ..totals import MOMENTS, Totals
+from .sampling import sample_points
+
+AT_A_TIME = 1 << 16
+"""Rays whose ledger rows are in memory at a time, but for one randomization in the least."""
+
+
+def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Totals:
+    """Area means to the wanted standard error; without one from a fixed number of rays. The view has no pupil."""
+    fan = fan_of(scene)
+
+    def totals_of(_: list[int], points: int) -> list[Totals]:
+        found, some = np.empty((RANDOMIZATIONS, MOMENTS)), min(RANDOMIZATIONS, max(1, AT_A_TIME // points))
+        for first in range(0, RANDOMIZATIONS, some):
+            number = min(some, RANDOMIZATIONS - first)
+            places = np.empty((number * points, 2))
+            fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
+            rows, _ = sample_points(places, scene, wavelength_nm)
+            found[first : first + number] = moments_of(rows).reshape(number, points, MOMENTS).mean(axis=1)
+        return [totals_from(found, fan.area_mm2, scene)]
+
+    return until([goal], totals_of)[0]
