@@ -33,7 +33,7 @@ def show(
 
     For example:
 
-        raylab show scenes/well-proportioned.toml scenes/shallow.toml --out stones.html
+        raylab show scenes/well-proportioned.toml scenes/shallow-fish-eye.toml --out stones.html
 
     Parameters
     ----------

@@ -126,7 +126,7 @@ function legend(live, find) {
   const stops = Array.from({ length: 16 }, (_, k) => `rgb(${colors.slice(51 * k, 51 * k + 3).join(",")})`);
   key.firstElementChild.style.background = `linear-gradient(90deg, ${stops.join(",")})`;
   const [low, high] = live.look(0).map.range;
-  key.lastElementChild.textContent = `${map.title} from ${low} to ${Number(high.toPrecision(2))}${map.name === "contrast" || map.name === "leak" ? "" : " or more"}`;
+  key.lastElementChild.textContent = `${map.title} from ${low} to ${Number(high.toPrecision(2))}${high === 1 && map.name !== "contrast" ? "" : " or more"}`;
 }
 
 /** A function that writes beside the pictures what they show; `frame` is how long the last frame took and its side. */

@@ -53,10 +53,8 @@ void main() {
     pixel = vec4(encoded(intoGamut(linear)), 1.0);
     return;
   }
-  float value = share.y;
-  if (shown == 3) value = ledger.z / total.y;
-  if (shown == 4) value = others.y / total.y;
-  value /= max(covered, 1e-6);
+  float met = max(dot(ledger, vec4(1.0)) + others.x + others.y, 1e-9); // the whole ledger
+  float value = (shown == 3 ? ledger.z : shown == 4 ? others.y : color.y) / met;
   if (shown == 2) value = value / mean - 1.0;
   float place = clamp((value - range.x) / (range.y - range.x), 0.0, 1.0);
   vec3 tint = texelFetch(colors, ivec2(int(place * 255.0 + 0.5), 0), 0).rgb;

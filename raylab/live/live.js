@@ -22,7 +22,7 @@ const SMALLER_MS = 250;
 const WHOLE_MS = 4000;
 const MOST_SIDE = 1000;
 /** Ends of the maps' colours: luminance by its mean, the others fixed. */
-const RANGES = { luminance: (mean) => [0, Math.max(2.5 * mean, 1e-6)], contrast: () => [-1, 1], leak: () => [0, 1], untraced: () => [0, 0.1] };
+const RANGES = { luminance: (mean) => [0, Math.min(Math.max(2.5 * mean, 1e-6), 1)], contrast: () => [-1, 1], leak: () => [0, 1], untraced: () => [0, 0.1] };
 
 export class Live {
   constructor(root, data) {
