@@ -2,8 +2,8 @@
 
     python tests/validation/random_polyhedra.py 10000
 
-sends six rays through so many of them under an even sphere of light, by the packet tracer, and traces one in forty in four views
-each by beams. For each check it prints the largest deviation as a multiple of what is allowed. The tests take a few.
+sends six rays through so many of them under an even sphere of light, by the packet tracer, and traces one in forty by beams in
+four views. For each check it prints the largest deviation as a multiple of what is allowed. The tests take a few.
 """
 
 from __future__ import annotations
