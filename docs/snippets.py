@@ -69,7 +69,7 @@ def run(
 
     Parameters
     ----------
-    smaller : what makes a block quicker. skip : commands that are parsed but not run.
+    smaller : what makes a block quicker. skip : commands that are parsed but not run, by name or with all their words.
 
     Raises AssertionError, naming page and line, for an output that differs and a command that fails.
     """
@@ -114,7 +114,7 @@ def _python(block: Block, where: str, names: dict[str, Any]) -> None:
 def _command(argv: list[str], where: str, skip: tuple[str, ...]) -> str:
     from raylab.cli import app, main
 
-    if argv[0] in skip:
+    if argv[0] in skip or " ".join(argv) in skip:
         app.parse_args(argv, exit_on_error=False, print_error=False)
         return ""
     told, refused = io.StringIO(), io.StringIO()

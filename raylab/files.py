@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from . import netcdf
 from .errors import InputError
 from .stone.facet_table import facet_table
 from .stone.stone import Stone
@@ -36,25 +37,14 @@ _STONES = (*_MESHES, ".csv", ".toml")
 def save_maps(maps: MapArrays, path: str | Path, about: dict[str, str] | None = None, *, force: bool = False) -> None:
     """Maps as netCDF (HDF5), compressed, with units and definitions; `about` is added to the attributes.
 
-    64-bit floats, so that the ledger closes in the file too. Made in memory, because HDF5 takes the whole process down where it
-    writes to a disk that turns out to be full (h5py 3.16).
+    64-bit floats, so that the ledger closes in the file too.
     """
-    import h5netcdf
-    import h5py
-
-    sizes = {dim: size for one in maps.variables.values() for dim, size in zip(one.dims, one.values.shape, strict=True)}
-    beside = " ".join(name for name in maps.coordinates if name not in sizes)  # CF: coordinates that are no dimensions
-    packed = io.BytesIO()
-    with h5netcdf.File(packed, "w") as file:
-        file.attrs.update({**maps.attrs, **(about or {}), **({"coordinates": beside} if beside else {})})
-        file.dimensions = sizes
-        for name, variable in maps.variables.items():
-            packing: dict[str, Any] = {"compression": "gzip", "compression_opts": 1, "shuffle": True} if variable.dims else {}
-            dtype = h5py.string_dtype() if variable.values.dtype == object else variable.values.dtype
-            written = file.create_variable(name, variable.dims, dtype, data=variable.values, **packing)
-            written.attrs.update(variable.attrs)
+    dims = {dim for one in maps.variables.values() for dim in one.dims}
+    beside = " ".join(name for name in maps.coordinates if name not in dims)  # CF: coordinates that are no dimensions
+    attrs = {**maps.attrs, **(about or {}), **({"coordinates": beside} if beside else {})}
+    packed = netcdf.of_variables(maps.variables, attrs, compression="gzip", compression_opts=1, shuffle=True)
     with whole_file(path, force=force) as target:
-        target.write_bytes(packed.getbuffer())
+        target.write_bytes(packed)
 
 
 def save_luminance(maps: MapArrays, path: str | Path, *, force: bool = False) -> None:

@@ -14,6 +14,9 @@ from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
+os.environ.setdefault(
+    "OMP_WAIT_POLICY", "passive"
+)  # else a thread spins for 6 ms after each kernel, on a core that others want
 gc.set_threshold(100_000, 20, 20)  # of millions of objects few die: looking seldom saves a part in 25
 # A script's background, and all that it starts, ignores Ctrl-C; what `nohup` starts ignores that the terminal is gone.
 signal.signal(signal.SIGINT, signal.default_int_handler)

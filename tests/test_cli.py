@@ -255,7 +255,8 @@ def test_an_interrupt_leaves_nothing_half_written(folder, number):
             out, err = process.communicate(timeout=60)
         finally:
             process.kill()
-    assert (process.returncode, out, err) == (128 + number, "", "raylab: interrupted\n")
+    told = [line for line in err.splitlines() if not line.startswith("raylab: tracing: ")]  # a slow machine says how far it is
+    assert (process.returncode, out, told) == (128 + number, "", ["raylab: interrupted"])
     assert sorted(os.listdir(folder)) == ["s.toml"]
 
 

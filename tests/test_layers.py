@@ -31,6 +31,7 @@ GROUND = {
     "foreign": ("package_files",),
     "toml_tables": ("errors", "reading", "units"),
     "memory": (),
+    "netcdf": ("version",),
     "reading": ("errors",),
     "room": ("errors", "progress"),
     "locks": (),

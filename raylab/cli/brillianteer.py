@@ -105,6 +105,7 @@ def brillianteer(
     """
     from dataclasses import replace
 
+    from .. import netcdf
     from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
     from ..cutting.objective import read_objective
     from ..cutting.preview import MOST_ALTERNATIVES
@@ -153,7 +154,7 @@ def brillianteer(
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for record, one in zip(facts["alternatives"], best, strict=True):
             record["tied_with_first"] = one.tied
-        (stage / "grid.nc").write_bytes(grid.to_netcdf(engine="h5netcdf"))
+        (stage / "grid.nc").write_bytes(netcdf.of_dataset(grid))
         (stage / "finish.json").write_text(to_json(facts), encoding="utf-8")
         save_png(preview_figure(preview), stage / "choices.png")
         if sides:

@@ -63,6 +63,7 @@ def inclusion(
     step_deg
         Step from one tilt to the next, degrees.
     """
+    from .. import netcdf
     from ..files import save_png, to_json
     from ..inclusions import inclusion_images, inclusion_tilt
     from ..motion.tilting import angle_steps, path_of
@@ -85,13 +86,13 @@ def inclusion(
             "remarks": wanted.stone.inclusion_remarks(),
         }
         facts |= found.to_dict()
-        (stage / "inclusions.nc").write_bytes(found.maps.to_netcdf(engine="h5netcdf"))
+        (stage / "inclusions.nc").write_bytes(netcdf.of_dataset(found.maps))
         (stage / "inclusions.csv").write_text(_csv(found), encoding="utf-8")
         save_png(inclusion_figure(found), stage / "inclusions.png")
         if views:
             series = inclusion_tilt(wanted, views, distance_mm=distance_mm, progress=True)
             facts["tilt"] = {str(name): series[name].values.tolist() for name in ("tilt_deg", *series.data_vars)}
-            (stage / "inclusions-tilt.nc").write_bytes(series.to_netcdf(engine="h5netcdf"))
+            (stage / "inclusions-tilt.nc").write_bytes(netcdf.of_dataset(series))
             save_png(tilt_figure(series), stage / "inclusions-tilt.png")
         (stage / "inclusions.json").write_text(to_json(facts), encoding="utf-8")
     if json:

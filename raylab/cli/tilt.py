@@ -63,6 +63,7 @@ def tilt(
     dark
         Also compute the largest connected dark area, and the dark band across the width of a long stone with its depth.
     """
+    from .. import netcdf
     from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
     from ..motion.scintillation import LOOSE, scintillation
@@ -93,7 +94,7 @@ def tilt(
         loose = replace(settings, precision=LOOSE.precision)
         seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
         facts = _facts(found, seen)
-        (stage / "tilt.nc").write_bytes(found.to_netcdf(engine="h5netcdf"))
+        (stage / "tilt.nc").write_bytes(netcdf.of_dataset(found))
         (stage / "tilt.json").write_text(to_json(facts), encoding="utf-8")
         save_png(tilt_figure(found, seen), stage / "tilt.png")
     if json:

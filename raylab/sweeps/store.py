@@ -190,7 +190,7 @@ class Store:
             warnings.warn(RaylabWarning(f"{file}: damaged part, moved to {aside}; {designs} are computed again"), stacklevel=2)
             return None
 
-    def finish(self, result: bytes | memoryview) -> None:
+    def finish(self, result: bytes) -> None:
         """Put the result in place, then remove the parts, which are not needed any more."""
         refuse_taken(self.folder, [RESULT], force=False)
         with whole_set(self.folder, [RESULT, MANIFEST], force=True, kept=KEPT) as stage:

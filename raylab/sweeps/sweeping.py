@@ -10,13 +10,14 @@ import os
 import sys
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import closing, nullcontext
+from contextlib import closing
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .. import netcdf
 from ..code_id import code_id
 from ..designs.design import COLUMNS, trace_designs
 from ..designs.keys import GEOMETRY, REASONS, about_key
@@ -170,7 +171,7 @@ def _run(
             update(done, len(plan))
     found = dataset(plan, settings, rows)
     if store is not None:
-        store.finish(_netcdf(found))
+        store.finish(netcdf.of_dataset(found))
     return found
 
 
@@ -258,14 +259,3 @@ def _flags() -> dict[str, Any]:
         "flag_meanings": " ".join(name for name, _ in REASONS),
         "definition": "; ".join(f"{code}: {words}" for code, (_, words) in enumerate(REASONS)),
     }
-
-
-def _netcdf(found: xr.Dataset) -> memoryview:
-    """The bytes of a netCDF file.
-
-    Made in memory, because HDF5 writing to a disk that turns out to be full takes the whole process down (h5py 3.16). And
-    without a cluster's client in charge, because xarray would ask it for a lock on a file that isn't one (xarray 2026.9).
-    """
-    alone = sys.modules["dask"].config.set(scheduler="synchronous") if "dask" in sys.modules else nullcontext()
-    with alone:
-        return found.to_netcdf(engine="h5netcdf")

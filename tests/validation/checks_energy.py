@@ -36,7 +36,7 @@ def furnace_of_many(count: int) -> float:
 
 @check
 def furnace_of_a_few() -> float:
-    """`furnace_of_many` for 200 stones; the test runs it for 10,000."""
+    """`furnace_of_many` for 200 stones; the test runs it for 1,000."""
     return furnace_of_many(200)
 
 

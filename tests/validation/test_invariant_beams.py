@@ -23,8 +23,9 @@ def test_a_brilliant_agrees_with_the_reference_at_random_points(polarized):
     assert checks.reference_through_points(trace_beams, pairs, points=15, precision=5e-3, polarized=polarized) <= 1.0
 
 
-def test_a_thousand_random_pairs_agree_with_the_reference():
-    assert checks.reference_through_points(trace_beams, random_pairs(0, 250, views=4), points=1, threads=1) <= 1.0
+def test_random_pairs_agree_with_the_reference():
+    """Two hundred; random_polyhedra.py traces as many as one likes."""
+    assert checks.reference_through_points(trace_beams, random_pairs(0, 50, views=4), points=1, threads=1) <= 1.0
 
 
 def test_sums_close_on_random_pairs():

@@ -10,6 +10,6 @@ def test_energy(check):
     assert check() <= 1.0
 
 
-def test_even_sphere_through_ten_thousand_random_stones():
-    """Sixty thousand rays, none of which may gather more or less than 1."""
-    assert checks_energy.furnace_of_many(10_000) <= 1.0
+def test_even_sphere_through_a_thousand_random_stones():
+    """Six thousand rays, none of which may gather more or less than 1; random_polyhedra.py sends as many as one likes."""
+    assert checks_energy.furnace_of_many(1000) <= 1.0
