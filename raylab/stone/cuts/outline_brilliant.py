@@ -148,9 +148,12 @@ def _feet(outline: Curved, stretch: float, count: int) -> _Feet:
     """Where the mains stand."""
     around = [2.0 * math.pi * k / count for k in range(count)]
     azimuths = [math.atan2(stretch * math.sin(one), math.cos(one)) for one in around]
-    foot = np.array([outline.contact(azimuth) for azimuth in azimuths])
-    normal = np.array([(math.cos(azimuth), math.sin(azimuth)) for azimuth in azimuths])
-    return _Feet(np.array(around), foot, normal, np.vecdot(foot, normal))
+    return _Feet(
+        np.array(around),
+        np.array([outline.contact(azimuth) for azimuth in azimuths]),
+        np.array([(math.cos(azimuth), math.sin(azimuth)) for azimuth in azimuths]),
+        np.array([outline.support(azimuth) for azimuth in azimuths]),
+    )
 
 
 def _mains(outline: Curved, feet: _Feet, angle_deg: float, end_angle_deg: float | None) -> _Mains:

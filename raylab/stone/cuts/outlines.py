@@ -134,8 +134,8 @@ class Arcs(Curved):
         )
         from_center = [arc.radius * math.cos(half) for arc, half in zip(arcs, halves, strict=True)]
         x, y, far = (np.repeat(part, own) for part in ([arc.x for arc in arcs], [arc.y for arc in arcs], from_center))
-        ux, uy = np.cos(middles), np.sin(middles)
-        return np.column_stack([ux, uy, np.zeros(len(middles))]), x * ux + y * uy + far
+        toward = np.array([(math.cos(middle), math.sin(middle), 0.0) for middle in middles.tolist()])
+        return toward, x * toward[:, 0] + y * toward[:, 1] + far
 
     @property
     def perimeter(self) -> float:
