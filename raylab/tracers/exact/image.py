@@ -25,7 +25,7 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Seq
     """
     whole = beams.unfolded()
     n = grid.resolution
-    wanted, shown = np.array([FIELDS.index(name) for name in fields]), (beams.rows != 0.0).any(axis=0)
+    wanted, shown = np.array([FIELDS.index(name) for name in fields], np.int64), (beams.rows != 0.0).any(axis=0)
     shown[SOURCE_X : SOURCE_Y + 1] = shown[SOURCE_X : SOURCE_Y + 1].any()  # copies turn the one into the other
     channels = np.flatnonzero(shown[wanted])  # several are 0 in most stones: they take no time
     carried = whole.rows[:, wanted[channels]]
