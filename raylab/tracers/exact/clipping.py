@@ -13,7 +13,7 @@ every plane.
 
 A tie within the tolerance is no win: a beam that runs exactly along an edge stays whole on one side of it.
 
-Planes are named by their rows in the stone's table. The functions here take arrays one by one and work in place, see `jit.njit`.
+Planes are named by their rows in the stone's table. The functions here take arrays one by one and work in place, see `jit`.
 numba's counting of references (two locked operations at every look into a tuple) would take two thirds of the time.
 """
 
