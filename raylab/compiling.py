@@ -25,7 +25,7 @@ def heard_by(hear: Callable[[str], None]) -> Iterator[None]:
 
 @contextmanager
 def one_kernel() -> Iterator[None]:
-    """Within the block a kernel and those that it calls are got ready. What `begin` said is over at its end, however it ends."""
+    """Within the block a kernel and those that it calls are got ready. At its end, however it ends, none of them is."""
     depth = getattr(_within, "depth", 0)
     try:
         yield
