@@ -23,6 +23,16 @@ def heard_by(hear: Callable[[str], None]) -> Iterator[None]:
         _hearers.remove(hear)
 
 
+@contextmanager
+def one_kernel() -> Iterator[None]:
+    """Within the block a kernel and those that it calls are got ready. At its end, however it ends, none of them is."""
+    depth = getattr(_within, "depth", 0)
+    try:
+        yield
+    finally:
+        _within.depth = depth
+
+
 def begin(kernel: str) -> None:
     """A kernel is about to be compiled, because no cache holds it."""
     depth = getattr(_within, "depth", 0)
@@ -30,8 +40,3 @@ def begin(kernel: str) -> None:
     if depth == 0:
         for hear in _hearers:
             hear(kernel)
-
-
-def end() -> None:
-    """It is compiled."""
-    _within.depth -= 1

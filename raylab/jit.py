@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import Any
 
 import numba
+from numba.core import types
 from numba.core.caching import FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
 from numba.core.runtime.nrt import rtsys
@@ -43,13 +44,19 @@ _NAMED_TUPLE = re.compile(r"^class (\w+)\(NamedTuple\):\n((?:[ \t]+[^\n]*\n|\n)*
 _FIELD = re.compile(r"^    (\w+):", re.MULTILINE)
 
 
-def njit(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """`numba.njit` with the project's rules; without a writable cache folder it compiles afresh each time."""
-    options = {"error_model": "numpy", **options}
+def njit(*, in_place: bool = False, **options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """`numba.njit` with the project's rules; without a writable cache folder it compiles afresh each time.
+
+    A kernel that makes no array and returns none works `in_place`: numba then counts no references in it, which is less to
+    compile and to run.
+    """
+    options = {"error_model": "numpy", "_nrt": not in_place, "no_cfunc_wrapper": True, **options}
 
     def decorate(function: Callable[..., Any]) -> Callable[..., Any]:
         kernel: Callable[..., Any] = numba.njit(**options)(function)
         if isinstance(kernel, Dispatcher):  # not where numba is switched off
+            kernel.compile = functools.partial(_compile, kernel.compile)  # type: ignore[method-assign]
+            kernel.get_call_template = functools.partial(_call_template, kernel.get_call_template)  # type: ignore[method-assign]
             try:
                 kernel._cache = _Cache(function)  # type: ignore[attr-defined]
             except RuntimeError as error:  # raised by numba when it finds no place for a cache
@@ -59,6 +66,18 @@ def njit(**options: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
         return kernel
 
     return decorate
+
+
+def _compile(compile_it: Callable[..., Any], signature: Any) -> Any:
+    """numba's `compile`. Whether it succeeds or fails, `compiling` counts the kernel as being compiled no longer."""
+    with compiling.one_kernel():
+        return compile_it(signature)
+
+
+def _call_template(template: Callable[..., Any], args: Any, keywords: Any) -> Any:
+    """numba's `get_call_template`, for a number of its kind where numba would compile a kernel for the number 0 as well."""
+    plain = {key: types.unliteral(kind) for key, kind in dict(keywords).items()}  # type: ignore[no-untyped-call]
+    return template([types.unliteral(kind) for kind in args], plain)  # type: ignore[no-untyped-call]
 
 
 class _Cache(FunctionCache):  # type: ignore[misc]
@@ -83,7 +102,6 @@ class _Cache(FunctionCache):  # type: ignore[misc]
         return found
 
     def save_overload(self, signature: Any, data: Any) -> None:
-        compiling.end()
         try:
             super().save_overload(signature, data)  # type: ignore[no-untyped-call]
         except OSError as error:

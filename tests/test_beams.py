@@ -244,7 +244,7 @@ def test_unfolding_keeps_every_sum(face):
 def test_what_leaves_through_the_facets_is_the_ledger(gem, face, leaning):
     booked = [ledger.LUMINANCE, ledger.SKY, ledger.HEAD, ledger.LEAK, ledger.SCATTERED, ledger.GLARE, ledger.BOUNCES]
     for beams in (face, leaning):
-        assert np.abs(beams.through.sum(axis=0) - beams.totals.mean[: ledger.CHANNELS])[booked].max() < 1e-13
+        assert np.abs(beams.through.sum(axis=0) - beams.totals.mean[: ledger.ON_POLYGONS])[booked].max() < 1e-13
     leak = face.through[:, ledger.LEAK]
     pavilion = [gem.tiers[f] in ("pavilion main", "lower half", "girdle") for f in range(len(gem))]
     assert leak[pavilion].sum() > 0.9 * leak.sum() > 0.0
@@ -343,7 +343,7 @@ def test_maps_add_up_to_the_totals(gem, face, leaning, resolution):
         pixel = grid.pixel_mm**2
         assert coverage.sum() * pixel == pytest.approx(beams.area_mm2, rel=1e-12)
         means = sums.sum(axis=(0, 1)) * pixel / beams.area_mm2
-        assert np.abs(means - beams.totals.mean[: ledger.CHANNELS]).max() < 1e-12
+        assert np.abs(means - beams.totals.mean[: ledger.ON_POLYGONS]).max() < 1e-12
         assert coverage.max() < 1.0 + 1e-12
 
 

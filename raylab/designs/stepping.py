@@ -18,7 +18,7 @@ from ..jit import njit
 from ..results.statistics import STATISTICS
 from ..stone.stone import Stone
 from ..tracers.exact.beams import Beams
-from ..tracers.ledger import CHANNELS
+from ..tracers.ledger import CHANNELS, ON_POLYGONS
 from ..tracers.totals import MOMENTS
 
 FIRST_STEP, LAST_STEP = 1e-5, 1e-8
@@ -65,7 +65,7 @@ def _central(after: Beams, before: Beams, width: float, peak_radiance: float) ->
         return None
     share_a, share_b = after.areas_mm2 / after.areas_mm2.sum(), before.areas_mm2 / before.areas_mm2.sum()
     slopes = np.zeros(MOMENTS)  # of the area means
-    slopes[:CHANNELS] = (share_a[one, None] * after.rows[one] - share_b[other, None] * before.rows[other]).sum(axis=0)
+    slopes[:ON_POLYGONS] = (share_a[one, None] * after.rows[one] - share_b[other, None] * before.rows[other]).sum(axis=0)
     slopes[CHANNELS:] = (share_a[one, None] * after.moments[one] - share_b[other, None] * before.moments[other]).sum(axis=0)
     mean = (after.totals.mean + before.totals.mean) / 2.0
     return np.array([one.gradient(mean, peak_radiance) @ (slopes / width) for one in STATISTICS.values()])

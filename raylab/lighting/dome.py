@@ -201,7 +201,7 @@ class Dome:
         return out.reshape(unit.shape[:-1])
 
 
-@njit()
+@njit(in_place=True)
 def sky_radiance(x, y, z, dome, cone):
     """Radiance of sky, zones and lamps towards the unit direction (x, y, z), with the edges inside, and its bounds.
 
@@ -275,7 +275,7 @@ def _bounds_beside_edges(x, y, z, zones, sky):
     return low, high
 
 
-@njit()
+@njit(in_place=True)
 def _holds(zone, height, above, turn, after):
     """Whether a zone (5,) holds the direction just above or below a height, the sine of an elevation, and just after or before
     a turn, an azimuth."""
@@ -292,7 +292,7 @@ def _holds(zone, height, above, turn, after):
     return held and (within or zone[3] >= 2.0 * math.pi)
 
 
-@njit()
+@njit(in_place=True)
 def _image_radiance(x, y, z, image):
     """Bilinear look-up in an equirectangular map (H, W), wrapped in azimuth, held at the poles."""
     rows, columns = image.shape
@@ -307,7 +307,7 @@ def _image_radiance(x, y, z, image):
     return upper * (1.0 - down) + lower * down
 
 
-@njit()
+@njit(in_place=True)
 def _radiance_over(directions, dome, out):
     """Fill out (K,) with the radiance towards unit directions (K, 3)."""
     for k in range(directions.shape[0]):

@@ -91,7 +91,7 @@ def smaller_image(image: np.ndarray, rows: int) -> np.ndarray:
     return np.maximum(sums / (-np.diff(edges)[:, None] * 2.0 * np.pi / wide), 0.0)
 
 
-@njit()
+@njit(in_place=True)
 def patch_mean(x, y, z, cone, integral):
     """Mean of an image over the patch of solid angle `cone`, sr, about the unit direction (x, y, z); see the module.
 
@@ -114,7 +114,7 @@ def patch_mean(x, y, z, cone, integral):
     return max(0.0, down / ((top - bottom) * width / columns * 2.0 * math.pi))
 
 
-@njit()
+@njit(in_place=True)
 def _band(left, width, height, rows, columns, integral):
     """Integral over `width` columns to the right of `left`, wrapped, from the zenith down to a height z.
 
@@ -126,7 +126,7 @@ def _band(left, width, height, rows, columns, integral):
     return _along(left + width, row, part, columns, integral) - _along(left, row, part, columns, integral)
 
 
-@njit()
+@njit(in_place=True)
 def _along(column, row, part, columns, integral):
     """Running integral at any column, a whole turn added for each time around, and `part` of the way down a row.
 

@@ -138,11 +138,19 @@ def _dark(whole: Beams, share: np.ndarray, peak_radiance: float) -> tuple[np.nda
 def _dark_paths(paths: Paths, dark_share: np.ndarray, stone: Stone) -> tuple[DarkPath, ...]:
     """Dark areas along paths of the same tiers put together, the largest first."""
     area = np.bincount(paths.which, dark_share, len(paths))
+    dark = np.flatnonzero(area > 0.0)
+    names = list(dict.fromkeys(stone.tiers))
+    # A path's entry and tiers as one text, in which 0 only fills up: there may be a million paths, and few kinds of them.
+    numbers = np.array([0, *(1 + names.index(tier) for tier in stone.tiers)], np.uint16)
+    kinds = np.column_stack([paths.entry[dark].astype(np.uint16), numbers[paths.facets[dark] + 1]])
+    texts = kinds.view(f"S{2 * kinds.shape[1]}").ravel().tolist()
+    sums: dict[bytes, float] = {}
+    for text, part in zip(texts, area[dark].tolist(), strict=True):
+        sums[text] = sums.get(text, 0.0) + part
     found: dict[tuple[tuple[str, ...], str], float] = {}
-    for path in np.flatnonzero(area > 0.0):
-        tiers = tuple(stone.tiers[f] for f in paths.facets[path].tolist() if f >= 0)
-        key = tiers, FIELDS[paths.entry[path]]
-        found[key] = found.get(key, 0.0) + float(area[path])
+    for text, whole in sums.items():
+        entry, *tiers = np.frombuffer(text.ljust(2 * kinds.shape[1], b"\0"), np.uint16).tolist()
+        found[tuple(names[tier - 1] for tier in tiers if tier), FIELDS[entry]] = whole
     return _sorted(found)
 
 

@@ -139,8 +139,9 @@ def with_paths(maps: MapArrays, polygons: Sequence[np.ndarray], paths: Sequence[
         seen = np.zeros(len(path), bool)
         seen[path.which[polygon[polygon >= 0]]] = True
         number_of = np.full(len(path), -1, np.int32)
-        for k in np.flatnonzero(seen).tolist():
-            number_of[k] = numbers.setdefault(path.name(k, stone, LONGEST), len(numbers))
+        shown = np.flatnonzero(seen)
+        for k, name in zip(shown.tolist(), path.names(shown, stone, LONGEST), strict=True):
+            number_of[k] = numbers.setdefault(name, len(numbers))
         layers.append(np.append(number_of[path.which], np.int32(-1))[polygon])  # -1 takes the last, which is -1
     dims = maps.variables["luminance"].dims
     values = np.stack(layers) if "wavelength_nm" in dims else layers[0]

@@ -41,11 +41,19 @@ class Paths:
 
         A path of more than `most` facets is shortened to its last ones, with the number of omitted facets.
         """
-        facets = [f for f in self.facets[path].tolist() if f >= 0]
-        words = [stone.facet_name(f) for f in facets] + [FIELDS[self.entry[path]]]
-        if most is not None and len(facets) > most:
-            words[1 : len(facets) - most + 1] = [f"({len(facets) - most} more)"]
-        return " > ".join(words)
+        return self.names(np.array([path]), stone, most)[0]
+
+    def names(self, which: np.ndarray, stone: Stone, most: int | None = None) -> list[str]:
+        """The same for the paths `which`."""
+        facet_names = [stone.facet_name(f) for f in range(len(stone))]
+        lengths = (self.facets[which] >= 0).sum(axis=1).tolist()
+        found = []
+        for facets, length, entry in zip(self.facets[which].tolist(), lengths, self.entry[which].tolist(), strict=True):
+            words = [facet_names[f] for f in facets[:length]] + [FIELDS[entry]]
+            if most is not None and length > most:
+                words[1 : length - most + 1] = [f"({length - most} more)"]
+            found.append(" > ".join(words))
+        return found
 
 
 def strongest_paths(beams: Beams) -> Paths:

@@ -62,7 +62,7 @@ def inclusion_table(inclusions: Sequence[Inclusion]) -> InclusionTable:
     return InclusionTable(quadrics, flats, spheres, transmittance, starts, np.concatenate(faces))
 
 
-@njit()
+@njit(in_place=True)
 def crosses(x, y, z, vx, vy, vz, length, quadrics, flats, spheres, starts, faces, k):
     """Whether the segment from (x, y, z) along the unit vector v, `length` mm long, has a point inside inclusion k.
 
@@ -85,7 +85,7 @@ def apart2(x, y, z, vx, vy, vz, length, cx, cy, cz):
     return ox * ox + oy * oy + oz * oz
 
 
-@njit()
+@njit(in_place=True)
 def _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics, k):
     """(wx, wy, wz) is the middle seen from the segment's start."""
     aa = ab = bb = 0.0
@@ -97,7 +97,7 @@ def _meets_ellipsoid(wx, wy, wz, vx, vy, vz, length, quadrics, k):
     return aa - 2.0 * near * ab + near * near * bb < 1.0
 
 
-@njit()
+@njit(in_place=True)
 def _meets_disc(wx, wy, wz, vx, vy, vz, length, nx, ny, nz, radius):
     """(wx, wy, wz) is the middle seen from the segment's start."""
     n_dot_v = nx * vx + ny * vy + nz * vz
@@ -108,7 +108,7 @@ def _meets_disc(wx, wy, wz, vx, vy, vz, length, nx, ny, nz, radius):
     return 0.0 <= t <= length and ox * ox + oy * oy + oz * oz < radius * radius
 
 
-@njit()
+@njit(in_place=True)
 def _meets_body(x, y, z, vx, vy, vz, length, faces, begin, end):
     """faces (P, 4), of which those from `begin` to `end` enclose the body."""
     first, last = 0.0, length

@@ -45,6 +45,7 @@ DOUBT, DIMMER, BRIGHTER = 13, 14, 15
 INCLUDED = 16
 CHANNELS = 17
 MAPPED = DOUBT  # the channels before this one have maps of every stone; `included` has one where there are inclusions
+ON_POLYGONS = INCLUDED  # the channels before this one are those of whole polygons, which no inclusion can meet
 FIELDS = (
     "luminance",
     *ENTRIES,
@@ -73,14 +74,14 @@ def entry_of_exit(z, w, head_cos):
     return LEAK if z < -MARGIN else SKY
 
 
-@njit(inline="always")
+@njit(in_place=True)
 def tally_glare(row, glare, x, y, z, turn, dome, cone=0.0):
     """Book `glare`, which the first surface reflects along (x, y, z); returns the entry, see `tally_exit`."""
     row[GLARE] += glare
     return _tally(row, glare, x, y, z, turn, dome, cone)
 
 
-@njit(inline="always")
+@njit(in_place=True)
 def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
     """Book `weight` that leaves the inside along the unit direction (x, y, z), stone's frame; returns its entry.
 
@@ -98,7 +99,7 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
     return entry
 
 
-@njit(inline="always")
+@njit(in_place=True)
 def _tally(row, weight, x, y, z, turn, dome, cone):
     """Book `weight` under its entry, which is returned, with its luminance and direction; see `tally_exit`."""
     u = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z
@@ -126,7 +127,7 @@ def _tally(row, weight, x, y, z, turn, dome, cone):
     return entry
 
 
-@njit()
+@njit(in_place=True)
 def _bounds_on_an_edge(u, v, w, z, dome, cone):
     """The smallest and the largest luminance of what leaves on the edge of the head or in the girdle plane, per weight.
 

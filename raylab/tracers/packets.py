@@ -81,7 +81,7 @@ def _nearer(nx, ny, nz, d, number, x, y, z, vx, vy, vz, last, num, den, row):
     return signed_distance if nearer else num, n_dot_v if nearer else den, number if nearer else row
 
 
-@njit()
+@njit(in_place=True)
 def _next_facet(planes, sloping, p, lanes):
     """For each lane the nearest of the first `sloping` planes (R, 4) ahead: distance NUM/DEN, ROW (-1 for none)."""
     for k in range(lanes):
@@ -101,7 +101,7 @@ def _next_facet(planes, sloping, p, lanes):
             p[_NUM + k], p[_DEN + k], p[_ROW + k] = num, den, found
 
 
-@njit()
+@njit(in_place=True)
 def _side_facet(planes, rim, x, y, z, p, k):
     """Let lane k's side facets compete with the nearest facet found so far, where it would leave at (x, y, z); see `rim`."""
     _, far2, height, starts, rows = rim
@@ -119,7 +119,7 @@ def _side_facet(planes, rim, x, y, z, p, k):
                 p[_ROW + k] = row
 
 
-@njit()
+@njit(in_place=True)
 def _meet(p, index, polarized, lanes):
     """One internal hit of every lane: WEIGHT leaves along T, the rest is reflected. No branches: vector code."""
     for k in range(lanes):
@@ -138,7 +138,7 @@ def _meet(p, index, polarized, lanes):
         p[_EX + k], p[_EY + k], p[_EZ + k] = ex, ey, ez
 
 
-@njit()
+@njit(in_place=True)
 def _take_rays(waiting, last, first, starts, p):
     """Give every free lane the next ray with weight left; returns the number of the next waiting ray.
 
@@ -165,7 +165,7 @@ def _take_rays(waiting, last, first, starts, p):
     return waiting
 
 
-@njit()
+@njit(in_place=True)
 def _close_up(p, lanes):
     """Move the busy ones of the first `lanes` lanes to the front; returns how many lanes they fill, in whole vectors."""
     busy = 0
@@ -188,7 +188,7 @@ def _dim(p, k, left):
     p[_V + k] *= left
 
 
-@njit()
+@njit(in_place=True)
 def _absorb(p, coefficient, out, lanes):
     """Body colour on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
     for k in range(lanes):
@@ -199,7 +199,7 @@ def _absorb(p, coefficient, out, lanes):
             _dim(p, k, left)
 
 
-@njit()
+@njit(in_place=True)
 def _cross(p, inclusions, out, lanes):
     """What inclusions take on the way to the next facet, for every busy lane, booked in out (R, CHANNELS)."""
     quadrics, flats, spheres, transmittance, starts, faces = inclusions
@@ -223,7 +223,7 @@ def _cross(p, inclusions, out, lanes):
                 _dim(p, k, left)
 
 
-@njit()
+@njit(in_place=True)
 def _find_next(p, stone, out, lanes):
     """Set every lane's next facet; a lane that finds none books its weight as untraced and is free."""
     planes, core2 = stone.planes, stone.rim.core2
@@ -244,7 +244,7 @@ def _find_next(p, stone, out, lanes):
             p[_NX + k], p[_NY + k], p[_NZ + k] = planes[row, 0], planes[row, 1], planes[row, 2]
 
 
-@njit()
+@njit(in_place=True)
 def _goes_on(p, k, r, rules):
     """Whether the ray r in lane k goes on by lot, see `PathRules.chance`; it then stands for more."""
     lot = keyed_uniform(rules.seed, rules.first_key + r, int(p[_REFLECTIONS + k]), 0)

@@ -96,6 +96,7 @@ def rim_of(sides, first, height, crossed):
                     rows[listed] = first + k
                     listed += 1
         starts[sector + 1] = listed
-    rows[listed : listed + count] = np.arange(first, first + count)
+    for k in range(count):  # not by slices: numba would compile all of its texts for an error of theirs
+        rows[listed + k] = first + k
     starts[SECTORS], starts[SECTORS + 1] = listed, listed + count
     return Rim(core2, far2, 2.0 * height, starts, rows[: listed + count])

@@ -117,7 +117,7 @@ def reference_through_points(
             path = by_reference(stone, view, inside(beams, polygon, rng), len(facets) - 1, options.get("polarized", True))
             if path.facets != facets:
                 return math.inf
-            worst = max(worst, off(beams.rows[polygon], row_of(path, dome, view), 1e-9))
+            worst = max(worst, off(beams.rows[polygon], row_of(path, dome, view)[: ledger.ON_POLYGONS], 1e-9))
     return worst
 
 
@@ -205,7 +205,7 @@ def tint_through_polygons(trace: Trace, pairs: list[Pair], absorption_per_mm: fl
                 row = row_of(path, RICH, view)
                 swing = row[ledger.DIMMER] + row[ledger.BRIGHTER]
                 squares = np.array([row[ledger.LUMINANCE], row[ledger.UNTRACED], swing]) ** 2
-                expected += weight * np.concatenate([row, squares])
+                expected += weight * np.concatenate([row[: ledger.ON_POLYGONS], squares])
             worst = max(worst, off(found, expected, 1e-9))
     return worst
 

@@ -21,7 +21,6 @@ brilliants have four or eight mains is common practice; where the four stand dif
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -39,36 +38,43 @@ MAINS = 8
 REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES)
 
 
-class _Foot(NamedTuple):
-    """Where the mains of both sides stand: the azimuth around the circle, radians, and foot, normal and far as in `_Main`."""
+class _Feet(NamedTuple):
+    """Where the mains of both sides stand, counter-clockwise from +x: the azimuth around the circle (K,), radians, and foot,
+    normal and far as in `_Mains`."""
 
-    around: float
+    around: np.ndarray
     foot: np.ndarray
     normal: np.ndarray
-    far: float
+    far: np.ndarray
+
+    def every(self, step: int) -> _Feet:
+        """Those that are `step` apart, from the first on."""
+        return _Feet(*(part[::step] for part in self))
 
 
-class _Main(NamedTuple):
-    """A main: its foot (2,), the normal (2,) and distance of the tangent there, and its height over the axis.
+class _Mains(NamedTuple):
+    """The mains of one side: feet (K, 2), the tangents there by normals (K, 2) and distances (K,), heights (K,) over the axis.
 
-    Over a point p of the plan its height over the girdle's edge is `rise * (1 - normal.p / far)`.
+    Over a point p of the plan the height of a main over the girdle's edge is `rise * (1 - normal.p / far)`.
     """
 
     foot: np.ndarray
     normal: np.ndarray
-    far: float
-    rise: float
+    far: np.ndarray
+    rise: np.ndarray
 
-    def height(self, point: np.ndarray) -> float:
-        return float(self.rise * (1.0 - self.normal @ point / self.far))
+    def heights(self, points: np.ndarray) -> np.ndarray:
+        """(K,) of each main over its own one of the points (K, 2)."""
+        return np.asarray(self.rise * (1.0 - np.vecdot(self.normal, points) / self.far))
 
     def toward(self, height: float) -> np.ndarray:
-        """(2,) where the line from the foot to the axis, on the main, has a height."""
-        return self.foot * (1.0 - height / self.rise)
+        """(K, 2) where the line from each foot to the axis, on the main, has a height."""
+        return np.asarray(self.foot * (1.0 - height / self.rise)[:, None])
 
 
-class _Joint(NamedTuple):
-    """Where two mains meet, in plan: the edge's inner end, where a third meets it, its outer end, and the girdle's joint."""
+class _Joints(NamedTuple):
+    """Where each main meets the next, in plan, (K, 2) each: the edge's inner end, where a third main meets it, its outer end,
+    and the joint's point on the girdle."""
 
     inner: np.ndarray
     outer: np.ndarray
@@ -89,43 +95,38 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     each = count // values.get("pavilion_mains", count)  # from one pavilion main to the next, in steps of the crown's
     feet = _feet(outline, *circle)
     above = _mains(outline, feet, values["crown_angle_deg"], values.get("crown_end_angle_deg"))
-    below = _mains(outline, feet[::each], values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
+    below = _mains(outline, feet.every(each), values["pavilion_angle_deg"], values.get("pavilion_end_angle_deg"))
     crossing, girdle = _between(outline, feet)
-    crown_height = (1.0 - table) * above[count // 4].rise
-    corners = [main.toward(crown_height) for main in above]
-    stars, uppers, lowers = [], [], []
+    crown_height = (1.0 - table) * float(above.rise[count // 4])
     joints = _joints(above, crossing, girdle)
-    for k, joint in enumerate(joints):
-        after = (k + 1) % count
-        inner = _crossing(joint, corners[k], corners[after])
-        tip = inner + values["star_pct"] / 100.0 * (joint.outer - inner)
-        height = above[k].height(tip)
-        if not height < crown_height:
-            raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
-        ends = (_raised(corner, crown_height, UP, rim) for corner in (corners[k], corners[after]))
-        stars.append((*ends, _raised(tip, height, UP, rim)))
-        uppers += _halves(above[k], above[after], joint, _raised(tip, height, UP, rim), UP, rim)
+    corners, after = above.toward(crown_height), _after(count)
+    inner = _crossed(joints, corners, corners[after])
+    tips = inner + values["star_pct"] / 100.0 * (joints.outer - inner)
+    heights = above.heights(tips)
+    if not heights.max() < crown_height:
+        raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
+    ends, tops = _raised(corners, crown_height, UP, rim), _raised(tips, heights, UP, rim)
+    stars = np.stack([ends, ends[after], tops], axis=1)
+    uppers = _halves(above, joints, tops, UP, rim)
     culet = values["culet_pct"] / 100.0
-    culet_height = (1.0 - culet) * below[len(below) // 4].rise
+    culet_height = (1.0 - culet) * float(below.rise[len(below.rise) // 4])
     if each > 1:
-        crossing, girdle = _crossings(feet[::each]), np.array([one.foot for one in feet[each // 2 :: each]])
-    for k, joint in enumerate(_joints(below, crossing, girdle)):
-        tip = joint.outer + values["lower_half_pct"] / 100.0 * (joint.inner - joint.outer)
-        height = below[k].height(tip)
-        if culet > 0.0 and not height < culet_height:
-            raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
-        top = _raised(tip, height, DOWN, rim)
-        for part in range(each * k, each * (k + 1)):
-            lowers += _halves(above[part], above[(part + 1) % count], joints[part], top, DOWN, rim)
+        crossing, girdle = _crossings(feet.every(each)), feet.foot[each // 2 :: each]
+    lower_joints = _joints(below, crossing, girdle)
+    tips = lower_joints.outer + values["lower_half_pct"] / 100.0 * (lower_joints.inner - lower_joints.outer)
+    heights = below.heights(tips)
+    if culet > 0.0 and not heights.max() < culet_height:
+        raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
+    lowers = _halves(above, joints, np.repeat(_raised(tips, heights, DOWN, rim), each, axis=0), DOWN, rim)
     flats = outline.flats(values["girdle_facets"])
-    crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(np.array(uppers)))]
-    pavilion = [Facets(LOWER_HALF, *planes_through(np.array(lowers))), _tier(PAVILION_MAIN, below, DOWN, rim)]
+    crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(uppers))]
+    pavilion = [Facets(LOWER_HALF, *planes_through(lowers)), _tier(PAVILION_MAIN, below, DOWN, rim)]
     least = 100.0 * thinnest(flats, crown, pavilion)
     if not least > 0.0:
         raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - least:.2f} % at the mains")
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
-        Facets(STAR, *planes_through(np.array(stars))),
+        Facets(STAR, *planes_through(stars)),
         *crown,
         Facets(GIRDLE, *flats),
         *pavilion,
@@ -135,70 +136,69 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     return facets
 
 
-Point = tuple[float, float, float]
-Triangle = tuple[Point, Point, Point]
-
-
-def _tier(tier: Tier, mains: Sequence[_Main], side: float, rim: float) -> Facets:
+def _tier(tier: Tier, mains: _Mains, side: float, rim: float) -> Facets:
     """The facets of mains."""
-    slopes = np.array([main.rise / main.far for main in mains])
-    long, rises = np.hypot(slopes, 1.0), np.array([main.rise for main in mains])
-    plan = slopes[:, None] * np.array([main.normal for main in mains])
-    normals = np.column_stack([plan, np.full(len(mains), side)]) / long[:, None]
-    return Facets(tier, normals, (rises + rim) / long)
+    slopes = mains.rise / mains.far
+    long = np.hypot(slopes, 1.0)
+    normals = np.column_stack([slopes[:, None] * mains.normal, np.full(len(slopes), side)]) / long[:, None]
+    return Facets(tier, normals, (mains.rise + rim) / long)
 
 
-def _feet(outline: Curved, stretch: float, count: int) -> list[_Foot]:
-    """Where the mains stand, on either side, counter-clockwise from +x."""
-    feet = []
-    for k in range(count):
-        around = 2.0 * math.pi * k / count
-        azimuth = math.atan2(stretch * math.sin(around), math.cos(around))
-        normal = np.array([math.cos(azimuth), math.sin(azimuth)])
-        feet.append(_Foot(around, outline.contact(azimuth), normal, outline.support(azimuth)))
-    return feet
-
-
-def _mains(outline: Curved, feet: Sequence[_Foot], angle_deg: float, end_angle_deg: float | None) -> list[_Main]:
-    """The mains of one side."""
-    rise = math.tan(math.radians(angle_deg)) * outline.support(2.0 * math.pi * (len(feet) // 4) / len(feet))
-    mains = []
-    for around, foot, normal, far in feet:
-        own = rise
-        if end_angle_deg is not None:
-            end = outline.support(0.0 if math.cos(around) > 0.0 else math.pi)
-            own += (math.tan(math.radians(end_angle_deg)) * end - rise) * math.cos(around) ** 2
-        mains.append(_Main(foot, normal, far, own))
-    return mains
-
-
-def _between(outline: Curved, feet: Sequence[_Foot]) -> tuple[np.ndarray, np.ndarray]:
-    """Between each main and the next, on either side: where the tangents cross (K, 2), and the girdle's joint (K, 2)."""
-    crossing = _crossings(feet)
-    azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
-    return crossing, np.array(
-        [outline.reach(azimuth) * np.array([math.cos(azimuth), math.sin(azimuth)]) for azimuth in azimuths]
+def _feet(outline: Curved, stretch: float, count: int) -> _Feet:
+    """Where the mains stand."""
+    around = [2.0 * math.pi * k / count for k in range(count)]
+    azimuths = [math.atan2(stretch * math.sin(one), math.cos(one)) for one in around]
+    return _Feet(
+        np.array(around),
+        np.array([outline.contact(azimuth) for azimuth in azimuths]),
+        np.array([(math.cos(azimuth), math.sin(azimuth)) for azimuth in azimuths]),
+        np.array([outline.support(azimuth) for azimuth in azimuths]),
     )
 
 
-def _crossings(feet: Sequence[_Foot]) -> np.ndarray:
+def _mains(outline: Curved, feet: _Feet, angle_deg: float, end_angle_deg: float | None) -> _Mains:
+    """The mains of one side."""
+    count = len(feet.far)
+    rise = math.tan(math.radians(angle_deg)) * outline.support(2.0 * math.pi * (count // 4) / count)
+    rises = np.full(count, rise)
+    if end_angle_deg is not None:
+        along = np.cos(feet.around)
+        ends = np.where(along > 0.0, outline.support(0.0), outline.support(math.pi))
+        rises += (math.tan(math.radians(end_angle_deg)) * ends - rise) * along**2
+    return _Mains(feet.foot, feet.normal, feet.far, rises)
+
+
+def _after(count: int) -> np.ndarray:
+    """(count,) the number of the next one, around."""
+    return (np.arange(count) + 1) % count
+
+
+def _between(outline: Curved, feet: _Feet) -> tuple[np.ndarray, np.ndarray]:
+    """Between each main and the next, on either side: where the tangents cross (K, 2), and the girdle's joint (K, 2)."""
+    crossing = _crossings(feet)
+    azimuths = [math.atan2(y, x) for x, y in crossing.tolist()]
+    far = [outline.reach(azimuth) for azimuth in azimuths]
+    girdle = [(out * math.cos(azimuth), out * math.sin(azimuth)) for azimuth, out in zip(azimuths, far, strict=True)]
+    return crossing, np.array(girdle)
+
+
+def _crossings(feet: _Feet) -> np.ndarray:
     """(K, 2) where the girdle's tangents at each main and at the next cross."""
-    normals, far = np.array([one.normal for one in feet]), np.array([one.far for one in feet])
-    pairs = np.stack([np.arange(len(feet)), (np.arange(len(feet)) + 1) % len(feet)], axis=1)
-    return np.asarray(np.linalg.solve(normals[pairs], far[pairs][..., None])[..., 0])
+    after = _after(len(feet.far))
+    normals, far = np.stack([feet.normal, feet.normal[after]], axis=1), np.stack([feet.far, feet.far[after]], axis=1)
+    return np.asarray(np.linalg.solve(normals, far[..., None])[..., 0])
 
 
-def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) -> list[_Joint]:
+def _joints(mains: _Mains, crossing: np.ndarray, girdle: np.ndarray) -> _Joints:
     """The joint of each main with the next, in plan.
 
     crossing : (K, 2) where the tangents cross. girdle : (K, 2) the joints' points on the girdle.
     """
-    count, this = len(mains), np.arange(len(mains))
-    after = (this + 1) % count
-    normals, far, rise = (np.array([getattr(main, part) for main in mains]) for part in ("normal", "far", "rise"))
-    slope = rise / far
+    _, normals, far, rise = mains
+    this, after, slope = np.arange(len(far)), _after(len(far)), rise / far
     # The edge is the line where both mains are equally high; it passes through the point where the tangents cross.
-    level = slope[:, None] * normals - (slope[:, None] * normals)[after]
+    fall = slope[:, None] * normals
+    level = fall - fall[after]
     inward = np.stack([level[:, 1], -level[:, 0]], axis=1)
     inward *= (-np.copysign(1.0, np.vecdot(inward, crossing)) / np.sqrt(np.vecdot(inward, inward)))[:, None]
     # How far inward the edge meets each other main: on the axis where all fall towards one point.
@@ -209,23 +209,26 @@ def _joints(mains: Sequence[_Main], crossing: np.ndarray, girdle: np.ndarray) ->
     meets[this, this] = meets[this, after] = False
     end = np.where(meets, heights / np.where(meets, gains, 1.0), np.inf).min(axis=1)
     outer = crossing + np.vecdot(girdle - crossing, inward)[:, None] * inward
-    return [_Joint(*places) for places in zip(crossing + end[:, None] * inward, outer, girdle, strict=True)]
+    return _Joints(crossing + end[:, None] * inward, outer, girdle)
 
 
-def _crossing(joint: _Joint, one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    """(2,) where a joint's edge, in plan, crosses the line through two points."""
-    chord, run = other - one, joint.outer - joint.inner
-    across = np.array([-chord[1], chord[0]])
-    return np.asarray(joint.inner + across @ (one - joint.inner) / (across @ run) * run)
+def _crossed(joints: _Joints, one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """(K, 2) where each joint's edge, in plan, crosses the line from a point of `one` (K, 2) to one of `other` (K, 2)."""
+    chord, run = other - one, joints.outer - joints.inner
+    across = np.stack([-chord[:, 1], chord[:, 0]], axis=1)
+    share = np.vecdot(across, one - joints.inner) / np.vecdot(across, run)
+    return np.asarray(joints.inner + share[:, None] * run)
 
 
-def _halves(one: _Main, other: _Main, joint: _Joint, tip: Point, side: float, rim: float) -> list[Triangle]:
-    """Three points of each of the two halves on both sides of a joint, which meet in a tip (3,)."""
-    girdle = _raised(joint.girdle, 0.0, side, rim)
-    return [(_raised(main.foot, 0.0, side, rim), girdle, tip) for main in (one, other)]
+def _halves(mains: _Mains, joints: _Joints, tips: np.ndarray, side: float, rim: float) -> np.ndarray:
+    """(2 K, 3, 3) three points of each of the two halves on both sides of each joint, which meet in its tip (3,)."""
+    feet, girdle = _raised(mains.foot, 0.0, side, rim), _raised(joints.girdle, 0.0, side, rim)
+    here, there = (np.stack([foot, girdle, tips], axis=1) for foot in (feet, feet[_after(len(feet))]))
+    return np.stack([here, there], axis=1).reshape(-1, 3, 3)
 
 
-def _raised(place: np.ndarray, height: float, side: float, rim: float) -> Point:
-    """A point of the plan (2,) at a height over the girdle's edge."""
-    x, y = place.tolist()
-    return x, y, side * (height + rim)
+def _raised(places: np.ndarray, height: float | np.ndarray, side: float, rim: float) -> np.ndarray:
+    """(K, 3) points of the plan (K, 2) at a height or heights (K,) over the girdle's edge."""
+    points = np.empty((len(places), 3))
+    points[:, :2], points[:, 2] = places, side * (height + rim)
+    return points

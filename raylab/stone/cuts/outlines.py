@@ -126,15 +126,16 @@ class Arcs(Curved):
 
     def flats(self, count: int) -> tuple[np.ndarray, np.ndarray]:
         """About `count` flats: each arc has an even number of them, by its length, so that a corner stands on its middle."""
-        normals, distances, perimeter = [], [], self.perimeter
-        for arc in self.arcs:
-            own = 2 * max(1, round(count * arc.radius * arc.turn / perimeter / 2.0))
-            half = arc.turn / (2.0 * own)
-            for middle in (arc.start + half * (1.0 + 2.0 * np.arange(own))).tolist():
-                ux, uy = math.cos(middle), math.sin(middle)
-                normals.append([ux, uy, 0.0])
-                distances.append(arc.x * ux + arc.y * uy + arc.radius * math.cos(half))
-        return np.array(normals), np.array(distances)
+        arcs, perimeter = self.arcs, self.perimeter
+        own = [2 * max(1, round(count * arc.radius * arc.turn / perimeter / 2.0)) for arc in arcs]
+        halves = [arc.turn / (2.0 * number) for arc, number in zip(arcs, own, strict=True)]
+        middles = np.concatenate(
+            [arc.start + half * (1.0 + 2.0 * np.arange(number)) for arc, half, number in zip(arcs, halves, own, strict=True)]
+        )
+        from_center = [arc.radius * math.cos(half) for arc, half in zip(arcs, halves, strict=True)]
+        x, y, far = (np.repeat(part, own) for part in ([arc.x for arc in arcs], [arc.y for arc in arcs], from_center))
+        toward = np.array([(math.cos(middle), math.sin(middle), 0.0) for middle in middles.tolist()])
+        return toward, x * toward[:, 0] + y * toward[:, 1] + far
 
     @property
     def perimeter(self) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...jit import njit
 from ...lighting.dome import DomeTable
-from ..ledger import CHANNELS
+from ..ledger import ON_POLYGONS
 from ..stone_table import StoneTable
 from .beam_optics import SIDES, START, WIDTH
 
@@ -56,7 +56,7 @@ class BeamSet(NamedTuple):
 
     Attributes
     ----------
-    beams : (B, WIDTH). ledgers : (B, CHANNELS). corners : (K, 2) all polygons, mm; a beam's are at its START.
+    beams : (B, WIDTH). ledgers : (B, ON_POLYGONS). corners : (K, 2) all polygons, mm; a beam's are at its START.
     """
 
     beams: np.ndarray
@@ -76,7 +76,7 @@ class Batch(NamedTuple):
     pieces : number of reflected pieces.
     lost : number of beams that could not be split and were left as they were.
     stopped : True if the limit ended the work.
-    through : (F, CHANNELS) mm^2, area times ledger of what left or was scattered at each facet; colourless stones only.
+    through : (F, ON_POLYGONS) mm^2, area times ledger of what left or was scattered at each facet; colourless stones only.
     """
 
     beams: np.ndarray
@@ -94,14 +94,14 @@ def gather(chosen: list[tuple[Batch, np.ndarray]]) -> BeamSet:
     """Beams of batches, chosen by their numbers, close together in new arrays."""
     count = sum(len(which) for _, which in chosen)
     corners = sum(int(batch.beams[which, SIDES].sum()) for batch, which in chosen)
-    into = BeamSet(np.empty((count, WIDTH)), np.empty((count, CHANNELS)), np.empty((corners, 2)))
+    into = BeamSet(np.empty((count, WIDTH)), np.empty((count, ON_POLYGONS)), np.empty((corners, 2)))
     first = used = 0
     for batch, which in chosen:
         first, used = _copy(batch.beams, batch.ledgers, batch.corners, which, *into, first, used)
     return into
 
 
-@njit()
+@njit(in_place=True)
 def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, first, used):
     """Copy the beams `which` (T,) to `first` and on, their corners to `used` and on; returns where they end.
 
@@ -111,7 +111,7 @@ def _copy(beams, ledgers, corners, which, into, into_ledgers, into_corners, firs
         size, start = int(beams[b, SIDES]), int(beams[b, START])
         for k in range(WIDTH):
             into[first, k] = beams[b, k]
-        for k in range(CHANNELS):
+        for k in range(ON_POLYGONS):
             into_ledgers[first, k] = ledgers[b, k]
         for k in range(size):
             into_corners[used + k, 0], into_corners[used + k, 1] = corners[start + k, 0], corners[start + k, 1]

@@ -15,7 +15,7 @@ import numpy as np
 from ...jit import njit
 from ...stone.finish import ABSORBS
 from ...stopping import pause
-from ..ledger import CHANNELS, SCATTERED, SKY, tally_exit
+from ..ledger import ON_POLYGONS, SCATTERED, SKY, tally_exit
 from .beam_batch import Batch, BeamSet, Rules, Surroundings
 from .beam_optics import (
     ALIVE,
@@ -49,15 +49,15 @@ from .nearest_plane import NX, NY, NZ, D
 from .single_facet import single_facet
 
 
-@njit()
+@njit(in_place=True)
 def _put(beams, ledgers, corners, count, used, beam, ledger, x, y, size):
-    """Write a beam (WIDTH,), its ledger (CHANNELS,) and its polygon as number `count`, corners from `used` on.
+    """Write a beam (WIDTH,), its ledger (ON_POLYGONS,) and its polygon as number `count`, corners from `used` on.
 
     The first three arrays are those of a `BeamSet`.
     """
     for k in range(WIDTH):
         beams[count, k] = beam[k]
-    for k in range(CHANNELS):
+    for k in range(ON_POLYGONS):
         ledgers[count, k] = ledger[k]
     beams[count, START], beams[count, SIDES] = used, size
     for k in range(size):
@@ -86,7 +86,7 @@ class AtHand(NamedTuple):
     event: np.ndarray
 
 
-@njit(nogil=True)
+@njit(in_place=True, nogil=True)
 def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_hand, stack, done, nodes, events, through):
     """Work until `todo` is done or `enough` pieces are made (returns 0), or an array is full (how many pieces must find room).
 
@@ -98,7 +98,7 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
     workspace : see `clipping`. at_hand : see `AtHand`. stack, done : each a `BeamSet`, beams to go on and beams set aside.
     nodes, events, through : see `Batch`.
     """
-    # Tuples are taken apart here, once: numba counts references at every look into one, see `clipping`.
+    # Tuples are taken apart here, once.
     floor, first_node, keep_paths, limit, tolerance, polarized, max_bounces = rules
     held, held_ledgers, held_corners = entering
     stone, neighbors, neighbor_starts, dome, turn = surroundings
@@ -122,7 +122,7 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
         if not flying:
             for k in range(WIDTH):
                 beam[k] = stack_beams[depth, k]
-            for k in range(CHANNELS):
+            for k in range(ON_POLYGONS):
                 ledger[k] = stack_ledgers[depth, k]
             sides, top = int(beam[SIDES]), int(beam[START])
             for k in range(sides):
@@ -167,7 +167,7 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
         for cell in range(count):
             for k in range(WIDTH):
                 piece[k] = beam[k]
-            for k in range(CHANNELS):
+            for k in range(ON_POLYGONS):
                 piece_ledger[k] = ledger[k]
             size, row = sides, met
             if not alone:
@@ -197,8 +197,8 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
                 if entry == SCATTERED:
                     piece_ledger[SCATTERED] += weight
                 else:
-                    entry = tally_exit(piece_ledger, weight, tx, ty, tz, beam[REFLECTIONS], turn, dome)
-                for k in range(CHANNELS):
+                    entry = tally_exit(piece_ledger, weight, tx, ty, tz, beam[REFLECTIONS], turn, dome, 0.0)
+                for k in range(ON_POLYGONS):
                     through[facet[row], k] += piece[AREA] * (piece_ledger[k] - ledger[k])
             piece[PRIORITY] = priority(piece)
             if keep_paths:
@@ -218,7 +218,7 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
                 depth += 1
                 for k in range(WIDTH):
                     beam[k] = piece[k]
-                for k in range(CHANNELS):
+                for k in range(ON_POLYGONS):
                     ledger[k] = piece_ledger[k]
             else:
                 _put(stack_beams, stack_ledgers, stack_corners, depth, top, piece, piece_ledger, x, y, size)
@@ -240,7 +240,7 @@ def _enlarged(array: np.ndarray, rows: int) -> np.ndarray:
 
 def _new_set(beams: int, corners: int) -> BeamSet:
     """Room for beams and corners."""
-    return BeamSet(np.empty((beams, WIDTH)), np.empty((beams, CHANNELS)), np.empty((corners, 2)))
+    return BeamSet(np.empty((beams, WIDTH)), np.empty((beams, ON_POLYGONS)), np.empty((corners, 2)))
 
 
 def _with_capacity(beams: BeamSet, count: int, corners: int) -> BeamSet:
@@ -262,10 +262,10 @@ def trace_batch(rules: Rules, entering: BeamSet, todo: np.ndarray, surroundings:
     tinted = stone.medium.absorption_per_mm > 0.0
     workspace = new_workspace(stone.planes)
     most, some = workspace.cells.shape[1], max(256, 4 * len(todo))
-    at_hand = AtHand(*(np.empty(n) for n in (most, most, WIDTH, CHANNELS, WIDTH, CHANNELS, EVENT)))
+    at_hand = AtHand(*(np.empty(n) for n in (most, most, WIDTH, ON_POLYGONS, WIDTH, ON_POLYGONS, EVENT)))
     stack, done = (_new_set(n, 5 * n + most) for n in (256, some))
     nodes, events = np.empty((some, 2), np.int32), np.empty((some if tinted else 0, EVENT))
-    counters, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, CHANNELS))
+    counters, through = np.zeros(COUNTERS, np.int64), np.zeros((stone.facet.max() + 1, ON_POLYGONS))
     enough, at_a_time = 0, max(1, SLICE // len(stone.planes))
     while counters[DEPTH] > 0 or counters[NEXT] < len(todo):
         if counters[PIECES] >= enough:

@@ -34,7 +34,7 @@ BEFORE, LEAVES, DIRECTION, REFLECTIONS_BEFORE, LENGTH = 0, 1, 2, 5, 6
 EVENT = 9
 
 
-@njit()
+@njit(in_place=True)
 def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
     """Fill a beam that enters through the plane in `row` of the stone's table: glare booked, direction refracted.
 
@@ -42,7 +42,7 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
 
     Parameters
     ----------
-    beam : (WIDTH,). ledger : (CHANNELS,). stone : a `StoneTable`. dome : a `DomeTable`. turn : (3, 3), see `tally_exit`.
+    beam : (WIDTH,). ledger : (ON_POLYGONS,). stone : a `StoneTable`. dome : a `DomeTable`. turn : (3, 3), see `tally_exit`.
     """
     beam[:] = 0.0
     ledger[:] = 0.0
@@ -53,7 +53,7 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
     nx, ny, nz, d = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2], stone.planes[row, 3]
     vx, vy, vz = -turn[2, 0], -turn[2, 1], -turn[2, 2]
     glare, rx, ry, rz, i, q, tx, ty, tz, ax, ay, az, cos_i, _ = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
-    beam[STRONGEST], beam[STRONGEST_ENTRY] = glare, tally_glare(ledger, glare, rx, ry, rz, turn, dome)
+    beam[STRONGEST], beam[STRONGEST_ENTRY] = glare, tally_glare(ledger, glare, rx, ry, rz, turn, dome, 0.0)
     # Height of the plane over (x, y): n.(turn^T (x, y, h)) = d, so h falls by (n.e_x)/cos_i along x.
     for part in range(3):
         ex, ey, ez, level = 0.0, 0.0, 0.0, d
@@ -67,16 +67,16 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
     beam[ALIVE], beam[RELEASE] = 1.0, FIRST_RELEASE
 
 
-@njit()
+@njit(in_place=True)
 def enter_beams(beams, ledgers, areas, rows, stone, dome, turn, polarized):
-    """Fill beams (B, WIDTH) and their ledgers (B, CHANNELS), each of an area, mm^2, and through the plane in one of `rows`."""
+    """Fill beams (B, WIDTH) and ledgers (B, ON_POLYGONS): each of an area, mm^2, and through the plane in one of `rows`."""
     for k in range(rows.size):
         enter_beam(beams[k], ledgers[k], rows[k], stone, dome, turn, polarized)
         beams[k, AREA], beams[k, POWER] = areas[k], areas[k] * beams[k, INTENSITY]
         beams[k, PRIORITY] = priority(beams[k])
 
 
-@njit()
+@njit(in_place=True)
 def reflect_beam(beam, nx, ny, nz, d, index, polarized):
     """One internal reflection of a beam (WIDTH,) at the plane n.x = d.
 
@@ -96,7 +96,7 @@ def reflect_beam(beam, nx, ny, nz, d, index, polarized):
     return weight, tx, ty, tz
 
 
-@njit()
+@njit(in_place=True)
 def priority(beam):
     """How much a beam is likely to release at its next reflection, mm^2: in this order the beams are worked off.
 
@@ -106,7 +106,7 @@ def priority(beam):
     return beam[POWER] * (LEAST_RELEASE + beam[RELEASE])
 
 
-@njit()
+@njit(in_place=True)
 def path_length(event, beam, nx, ny, nz, d):
     """Write the affine path length from the entry to the plane n.x = d that the beam meets into an event (EVENT,)."""
     reciprocal = 1.0 / (nx * beam[9] + ny * beam[10] + nz * beam[11])
@@ -115,7 +115,7 @@ def path_length(event, beam, nx, ny, nz, d):
     event[LENGTH + 2] = -(nx * beam[6] + ny * beam[7] + nz * beam[8]) * reciprocal
 
 
-@njit()
+@njit(in_place=True)
 def shortest(event, x, y, size):
     """The shortest path length over a polygon, mm: affine, so at a corner."""
     least = event[LENGTH] + x[0] * event[LENGTH + 1] + y[0] * event[LENGTH + 2]

@@ -31,7 +31,7 @@ from ...stone.stone import Stone
 from ...stopping import pause
 from ...units import whole_in
 from ..goal import Goal
-from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SOURCE_X, SOURCE_Y, UNTRACED
+from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, ON_POLYGONS, SOURCE_X, SOURCE_Y, UNTRACED
 from ..stone_table import StoneTable, stone_table
 from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
@@ -63,7 +63,7 @@ class Beams:
     ----------
     vertices_mm : (K, 2) the polygons' corners end to end, counter-clockwise, on the map plane. starts : (L + 1,) polygon k
         has the corners starts[k] to starts[k + 1].
-    areas_mm2 : (L,). rows : (L, CHANNELS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
+    areas_mm2 : (L,). rows : (L, ON_POLYGONS) ledger rows, see `ledger`; in a tinted stone means over each polygon.
     moments : (L, 4) means over each polygon of what `totals` has after the channels: the squares of luminance, untraced weight
         and swing, and the weight that was left inside before it met a facet there.
     leaves : (L,) each polygon's node; empty if paths were not kept. nodes : (N, 2) a path as a chain of nodes: the number
@@ -73,7 +73,7 @@ class Beams:
     strongest_entry : (L,) under which ledger entry that was (SKY, HEAD, LEAK, SCATTERED or UNTRACED of `ledger`).
     copy_of : (L,) the symmetry copy a polygon is, see `Symmetry`; zeros before `unfolded`.
     symmetry : what the polygons stand for. Where it is more than the identity they tile one wedge.
-    through : (F, CHANNELS) which facet let it out: area means over the whole outline of what left through each facet of the
+    through : (F, ON_POLYGONS) which facet let it out: area means over the whole outline of what left through each facet of the
         stone or was scattered there, the first surface's reflection at the facet that reflected it. Summed over facets it is
         the ledger's mean but for `absorbed` and `untraced`.
     tail : what the light that waits is estimated to add, see `tail`.
@@ -116,9 +116,9 @@ class Beams:
     def totals(self) -> Totals:
         """Area means over the outline: what polygons found, exactly, and what the tail is estimated to add."""
         share = self.areas_mm2 / self.areas_mm2.sum()
-        mean = np.empty(MOMENTS)
+        mean = np.zeros(MOMENTS)
         # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
-        mean[:CHANNELS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
+        mean[:ON_POLYGONS] = np.multiply(self.rows.T, share, order="C").sum(axis=1)
         over_copies = self.symmetry.maps.mean(axis=0)
         mean[SOURCE_X : SOURCE_Y + 1] = over_copies @ mean[SOURCE_X : SOURCE_Y + 1]
         mean[CHANNELS:] = np.multiply(self.moments.T, share, order="C").sum(axis=1)
@@ -159,22 +159,21 @@ class Beams:
         """The same with every symmetry copy written out, so that the polygons tile the whole outline."""
         if self.copies == 1:
             return self
-        corners, rows = [], []
-        count = np.diff(self.starts)
+        count, sources = np.diff(self.starts), slice(SOURCE_X, SOURCE_Y + 1)
         backward = np.repeat(self.starts[:-1] + self.starts[1:], count) - 1 - np.arange(len(self.vertices_mm))
-        for matrix in self.symmetry.maps:
+        corners, rows = np.empty((self.copies, *self.vertices_mm.shape)), np.empty((self.copies, *self.rows.shape))
+        for copy, matrix in enumerate(self.symmetry.maps):
             pause()
             moved = self.vertices_mm @ matrix.T
-            corners.append(moved if np.linalg.det(matrix) > 0.0 else moved[backward])
-            turned = self.rows.copy()
-            turned[:, SOURCE_X : SOURCE_Y + 1] = self.rows[:, SOURCE_X : SOURCE_Y + 1] @ matrix.T
-            rows.append(turned)
+            corners[copy] = moved if np.linalg.det(matrix) > 0.0 else moved[backward]
+            rows[copy] = self.rows
+            rows[copy, :, sources] = self.rows[:, sources] @ matrix.T
         return replace(
             self,
-            vertices_mm=np.concatenate(corners),
+            vertices_mm=corners.reshape(-1, 2),
             starts=np.concatenate([[0], np.cumsum(np.tile(count, self.copies))]),
             areas_mm2=np.tile(self.areas_mm2, self.copies),
-            rows=np.concatenate(rows),
+            rows=rows.reshape(-1, rows.shape[2]),
             moments=np.tile(self.moments, (self.copies, 1)),
             leaves=np.tile(self.leaves, self.copies),
             strongest=np.tile(self.strongest, self.copies),
@@ -185,7 +184,7 @@ class Beams:
         )
 
     def pixels(self, grid: PixelGrid) -> tuple[np.ndarray, np.ndarray]:
-        """Exact maps: (ny, nx, CHANNELS) sums over each pixel's covered part and (ny, nx) the covered share of it.
+        """Exact maps: (ny, nx, ON_POLYGONS) sums over each pixel's covered part and (ny, nx) the covered share of it.
 
         The mean over the covered part is sums / coverage. In a tinted stone each polygon is drawn with its mean.
         """
@@ -356,11 +355,11 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     real = np.flatnonzero(table.facet >= 0)
     row_of = np.empty(len(stone), np.int64)
     row_of[table.facet[real]] = real
-    beams, ledgers = np.empty((count, optics.WIDTH)), np.empty((count, CHANNELS))
+    beams, ledgers = np.empty((count, optics.WIDTH)), np.empty((count, ON_POLYGONS))
     optics.enter_beams(beams, ledgers, np.array(areas), row_of[facets], table, sky, turn, polarized)
     beams[:, optics.NODE] = beams[:, optics.STRONGEST_NODE] = np.arange(count)
     beams[:, optics.START], beams[:, optics.SIDES] = np.cumsum(sides) - sides, sides
-    through = np.zeros((len(stone), CHANNELS))
+    through = np.zeros((len(stone), ON_POLYGONS))
     through[facets] = beams[:, optics.AREA, None] * ledgers
     return Batch(
         beams,
@@ -376,7 +375,7 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
 
 
 def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:
-    """Means per facet (F, CHANNELS) over one wedge, shared out over the facets of all its copies."""
+    """Means per facet (F, ON_POLYGONS) over one wedge, shared out over the facets of all its copies."""
     copies = through[np.argsort(symmetry.facets, axis=1)]
     sources = copies[:, :, SOURCE_X : SOURCE_Y + 1]
     sources[:] = sources @ symmetry.maps.transpose(0, 2, 1)

@@ -13,9 +13,8 @@ every plane.
 
 A tie within the tolerance is no win: a beam that runs exactly along an edge stays whole on one side of it.
 
-Planes are named by their rows in the stone's table. The functions here take arrays one by one and use them to their end,
-because numba counts references (two locked operations) at every look into a tuple and at every array whose last use stands
-under a condition; that alone once took two thirds of the time.
+Planes are named by their rows in the stone's table. The functions here take arrays one by one and work in place, see `jit`.
+numba's counting of references (two locked operations at every look into a tuple) would take two thirds of the time.
 """
 
 from __future__ import annotations
@@ -69,7 +68,7 @@ def new_workspace(planes: np.ndarray) -> Workspace:
     )
 
 
-@njit()
+@njit(in_place=True)
 def area_of(x, y, size):
     """Area of a polygon of `size` corners x, y (at least (size,)), positive counter-clockwise.
 
@@ -81,7 +80,7 @@ def area_of(x, y, size):
     return 0.5 * twice
 
 
-@njit()
+@njit(in_place=True)
 def _shared_side(corners, a, b, sides):
     """The side of the beam's polygon on which the corners a and b lie, or -1. Corner k < sides ends sides k-1 and k."""
     border_a, border_b = int(corners[a, BORDER]), int(corners[b, BORDER])
@@ -95,7 +94,7 @@ def _shared_side(corners, a, b, sides):
     return border_a if border_a == border_b else -1
 
 
-@njit()
+@njit(in_place=True)
 def _cut_edge(columns, corners, cuts, beam, a, b, row, owner, cut_count, corner_count, sides):
     """The corner where the gain of the plane in `row` on the edge (a, b) of a cell of `owner` is zero.
 
@@ -118,7 +117,7 @@ def _cut_edge(columns, corners, cuts, beam, a, b, row, owner, cut_count, corner_
     return c, cut_count + 1, corner_count + 1
 
 
-@njit()
+@njit(in_place=True)
 def _take(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides):
     """Give the plane in `row` the part of each of `count` cells where it is nearest.
 
@@ -215,7 +214,7 @@ def _take(columns, corners, cells, edges, cuts, beam, row, count, corner_count, 
     return kept + 1, corner_count
 
 
-@njit()
+@njit(in_place=True)
 def _outline(cells, edges, cuts, taken, pieces):
     """Join the pieces that one plane took into one polygon, the last row of `cells`; returns its size, 0 if they don't join."""
     if pieces > 1:  # an edge walked in both directions lies inside
@@ -245,7 +244,7 @@ def _outline(cells, edges, cuts, taken, pieces):
     return size if walk == start and size == left else 0
 
 
-@njit()
+@njit(in_place=True)
 def _begin(columns, corners, cells, beam, row, sides):
     """One cell, the whole polygon, of the plane in `row`; returns the number of cells, 1."""
     for v in range(sides):
@@ -257,7 +256,7 @@ def _begin(columns, corners, cells, beam, row, sides):
     return 1
 
 
-@njit()
+@njit(in_place=True)
 def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count, sides, tolerance):
     """Let the plane in `row` take what it is nearest to; returns the new numbers of cells (-1: lost) and corners."""
     reciprocal = columns[RECIPROCAL, row]
@@ -275,7 +274,7 @@ def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count
     return count if fits else -1, corner_count
 
 
-@njit()
+@njit(in_place=True)
 def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping, core2, tolerance):
     """Cut a beam's polygon by the facets it meets.
 
@@ -311,7 +310,7 @@ def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping,
     return count
 
 
-@njit()
+@njit(in_place=True)
 def polygon(corners, cells, cell, sides, x, y):
     """Write a cell's corners to x and y, without those that other cells' cuts left on a straight side; returns how many."""
     size, kept = cells[cell, SIZE], 0

@@ -9,7 +9,7 @@ import numpy as np
 from ...jit import njit
 from ...scene.pixel_grid import PixelGrid
 from ..engine_result import EngineResult
-from ..ledger import FIELDS, MAPPED
+from ..ledger import FIELDS, MAPPED, SOURCE_X, SOURCE_Y
 from .beams import NAME, Beams
 from .pixel_coverage import rasterize
 
@@ -25,9 +25,10 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Seq
     """
     whole = beams.unfolded()
     n = grid.resolution
-    drawn = whole.rows[:, [FIELDS.index(name) for name in fields]]
-    channels = np.flatnonzero((drawn != 0.0).any(axis=0))  # several are 0 in most stones: they take no time
-    carried = drawn[:, channels]
+    wanted, shown = np.array([FIELDS.index(name) for name in fields], np.int64), (beams.rows != 0.0).any(axis=0)
+    shown[SOURCE_X : SOURCE_Y + 1] = shown[SOURCE_X : SOURCE_Y + 1].any()  # copies turn the one into the other
+    channels = np.flatnonzero(shown[wanted])  # several are 0 in most stones: they take no time
+    carried = whole.rows[:, wanted[channels]]
     means, coverage = np.empty((len(fields), n, n)), np.empty((n, n))
     polygon = np.empty((n, n), np.int32)
     side = min(TILE, n)
@@ -44,7 +45,7 @@ def exact_image(beams: Beams, grid: PixelGrid, wavelength_nm: float, fields: Seq
     return EngineResult(grid, wavelength_nm, NAME, maps, beams.totals, beams, whole)
 
 
-@njit(nogil=True)
+@njit(in_place=True, nogil=True)
 def _put_means(sums, coverage, channels, first_row, first_column, means):
     """A tile's sums (side, side, C) over its coverage (side, side) into the maps `means` (F, n, n), whatever hangs over their
     edge left out: NaN where nothing is covered, else 0 in the maps that are not among `channels` (C,).

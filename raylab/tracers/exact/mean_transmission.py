@@ -16,7 +16,7 @@ import math
 import numpy as np
 
 from ...jit import njit
-from ..ledger import ABSORBED, BRIGHTER, CHANNELS, DIMMER, LUMINANCE, SCATTERED, UNTRACED, tally_exit
+from ..ledger import ABSORBED, BRIGHTER, DIMMER, LUMINANCE, ON_POLYGONS, SCATTERED, UNTRACED, tally_exit
 from .beam_optics import (
     AREA,
     BEFORE,
@@ -39,7 +39,7 @@ _SPREAD = 1.0
 _TERMS = 24
 
 
-@njit()
+@njit(in_place=True)
 def _triangle(s1, s2, s3):
     """Mean of exp(-s) over a triangle, s affine with these values at the corners."""
     low, high = min(s1, s2, s3), max(s1, s2, s3)
@@ -64,13 +64,13 @@ def _triangle(s1, s2, s3):
     return 2.0 * (first - second) / (high - low)
 
 
-@njit()
+@njit(in_place=True)
 def _slope(a, b):
     """Mean of exp(-s) for s between a and b: (exp(-a) - exp(-b))/(b - a)."""
     return math.exp(-a) * (-math.expm1(a - b) / (b - a) if b > a else 1.0)
 
 
-@njit()
+@njit(in_place=True)
 def mean_transmission(x, y, size, c0, cx, cy):
     """Mean of exp(-(c0 + cx x + cy y)) over a convex polygon of `size` corners x, y (at least (size,))."""
     area = area_of(x, y, size)
@@ -84,7 +84,7 @@ def mean_transmission(x, y, size, c0, cx, cy):
     return total / area
 
 
-@njit()
+@njit(in_place=True)
 def _mean_at(x, y, size, event, times):
     """Mean of exp(-times l) over a polygon for the path length l of an event (EVENT,)."""
     return mean_transmission(x, y, size, times * event[LENGTH], times * event[LENGTH + 1], times * event[LENGTH + 2])
@@ -106,7 +106,7 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
     squares = np.zeros((beams.shape[0], 3))
     deepest = 64
     path = np.empty(deepest, np.int64)
-    light, shine, row = np.empty(deepest), np.empty((deepest, 3)), np.zeros(CHANNELS)
+    light, shine, row = np.empty(deepest), np.empty((deepest, 3)), np.zeros(ON_POLYGONS)
     most = 3
     for k in range(beams.shape[0]):
         most = max(most, int(beams[k, SIDES]))
@@ -119,7 +119,8 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
         while nodes[node, 0] >= 0:  # the entry's node has no event
             if steps == path.size:
                 grown = np.empty(2 * steps, np.int64)
-                grown[:steps] = path
+                for k in range(steps):
+                    grown[k] = path[k]
                 path, light, shine = grown, np.empty(2 * steps), np.empty((2 * steps, 3))
             path[steps] = node
             steps += 1
@@ -138,8 +139,8 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
                 through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
-                entry = tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
-                for k in range(CHANNELS):
+                entry = tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome, 0.0)
+                for k in range(ON_POLYGONS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here
                 swing += row[DIMMER] + row[BRIGHTER]
@@ -162,7 +163,7 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
     return squares
 
 
-@njit()
+@njit(in_place=True)
 def _mean_square(x, y, size, constant, light, shine, lights):
     """Mean over a polygon of (constant + sum of light exp(-affine))^2, from all products of two terms.
 

@@ -7,7 +7,7 @@ are searched only for rays that would leave outside the stone's core, see `Stone
 The smallest of many numbers is found by vector instructions only if they are integers (of floating-point numbers the compiler
 would have to know that none is NaN): so t is compared by its bits, turned so that they sort as t does.
 
-What `nearest_plane` is made of is inlined, and it has no branch: else numba counts references to its arrays, see `clipping`.
+What `nearest_plane` is made of is inlined, and it has no branch, so that its loops are vector code.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def new_columns(planes: np.ndarray) -> np.ndarray:
     return columns
 
 
-@njit()
+@njit(in_place=True)
 def scale(columns, first, last, vx, vy, vz):
     """Scale the planes in the rows first..last-1 of `columns` (9, R) for the direction v. No branches: vector code."""
     for row in range(first, last):
@@ -70,7 +70,7 @@ def scale(columns, first, last, vx, vy, vz):
         columns[RECIPROCAL, row] = reciprocal
 
 
-@njit()
+@njit(in_place=True)
 def count_nearer(columns, first, last, x, y, z, bound):
     """How many of the planes in the rows first..last-1, scaled, does the line through (x, y, z) meet before t = bound?"""
     nearer = 0
@@ -134,7 +134,7 @@ def ray_origin(beam, x, y):
     )
 
 
-@njit()
+@njit(in_place=True)
 def distance(columns, beam, row, x, y):
     """t at which ray (x, y) meets the plane in a row, scaled."""
     ox, oy, oz = ray_origin(beam, x, y)
@@ -143,7 +143,7 @@ def distance(columns, beam, row, x, y):
     )
 
 
-@njit(inline="always")
+@njit(in_place=True)
 def nearest_plane(columns, keys, sloping, x, y, z, vx, vy, vz, core2):
     """The row of the plane that the line through (x, y, z) along v meets first (-1: none), and its t.
 

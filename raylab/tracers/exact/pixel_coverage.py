@@ -28,7 +28,7 @@ NOTHING = 1e-13
 """A smaller share of a pixel is what rounding leaves to the right of a polygon."""
 
 
-@njit()
+@njit(in_place=True)
 def _add_edge(share, x_low, y_low, xa, ya, xb, yb):
     """Add an edge's heights to `share` (rows, columns + 1), a box whose corner is the pixel (x_low, y_low).
 
@@ -61,7 +61,7 @@ def _add_edge(share, x_low, y_low, xa, ya, xb, yb):
             share[row - y_low, c + 1 - x_low] += sign * part * inside
 
 
-@njit()
+@njit(in_place=True)
 def _extent(values, size):
     """The smallest and the largest of the first `size` values."""
     low, high = np.inf, -np.inf
@@ -70,7 +70,7 @@ def _extent(values, size):
     return low, high
 
 
-@njit()
+@njit(in_place=True)
 def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):
     """The part of a polygon with low <= y <= high, written to out_x and out_y; returns its number of corners.
 
@@ -99,8 +99,8 @@ def _clip_rows(x, y, size, low, high, out_x, out_y, spare_x, spare_y):
 
 
 @njit(nogil=True)
-def _draw_band(low, high, first, last, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):
-    """Add the parts of the polygons first..last-1 in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx).
+def _draw_band(low, high, which, vertices, starts, values, x0, y0, pixel, sums, coverage, widest, polygon):
+    """Add the parts of the polygons `which` (T,) in the rows low..high-1 to sums (ny, nx, C) and coverage (ny, nx).
 
     The widest polygons are noted.
 
@@ -111,17 +111,17 @@ def _draw_band(low, high, first, last, vertices, starts, values, x0, y0, pixel, 
     """
     columns, channels = sums.shape[1], sums.shape[2]
     most = 0
-    for p in range(first, last):
+    for p in which:
         most = max(most, starts[p + 1] - starts[p])
     share, capacity = np.zeros((high - low, columns + 2)), 2 * most + 8
     x, y = np.empty(capacity), np.empty(capacity)
     cx, cy, sx, sy = np.empty(capacity), np.empty(capacity), np.empty(capacity), np.empty(capacity)
-    for p in range(first, last):
+    for p in which:
         size = starts[p + 1] - starts[p]
         for k in range(size):
             y[k] = (vertices[starts[p] + k, 1] - y0) / pixel
         bottom, top = _extent(y, size)
-        if size < 3 or top <= low or bottom >= high:
+        if top <= low or bottom >= high:
             continue
         for k in range(size):
             x[k] = (vertices[starts[p] + k, 0] - x0) / pixel
@@ -190,16 +190,18 @@ def rasterize(vertices_mm: np.ndarray, starts: np.ndarray, values: np.ndarray, g
     origin_and_step, widest = (grid.x0_mm, grid.y0_mm, grid.pixel_mm), np.zeros((side, side))
     edges = [band * side // BANDS for band in range(BANDS + 1)]
     first_corners = np.asarray(starts, np.int64)
+    real = np.flatnonzero(np.diff(first_corners) >= 3)
+    y = (corners[:, 1] - grid.y0_mm) / grid.pixel_mm
+    bottom, top = (extreme.reduceat(y, first_corners[real]) for extreme in (np.minimum, np.maximum))
 
     def draw(band: int) -> None:
-        for first in range(0, len(carried), SLICE):
+        here = real[(top > edges[band]) & (bottom < edges[band + 1])]
+        for first in range(0, len(here), SLICE):
             pause()
-            last = min(first + SLICE, len(carried))
             _draw_band(
                 edges[band],
                 edges[band + 1],
-                first,
-                last,
+                here[first : first + SLICE],
                 corners,
                 first_corners,
                 carried,

@@ -49,8 +49,10 @@ def _in_blocks(planes, facet, corners, starts, count):
     corners, starts : see `Polyhedron`, whose vertices are `count`.
     """
     meeting, ends = _at_corners(facet, corners, starts, count)
-    rows, blocks = len(facet), 0
-    neighbors, neighbor_starts = np.empty((2 * rows, 4, BLOCK)), np.zeros(rows + 1, np.int64)
+    rows, blocks, most = len(facet), 0, 0
+    for corner in corners:
+        most += ends[corner + 1] - ends[corner]  # planes, as if no row had a neighbor twice
+    neighbors, neighbor_starts = np.empty(((most + (BLOCK - 1) * rows) // BLOCK, 4, BLOCK)), np.zeros(rows + 1, np.int64)
     seen_from = np.full(rows, -1)
     for row in range(rows):
         seen_from[row], lane = row, BLOCK
@@ -61,18 +63,17 @@ def _in_blocks(planes, facet, corners, starts, count):
                 if seen_from[other] != row:
                     seen_from[other] = row
                     if lane == BLOCK:
-                        if blocks == len(neighbors):
-                            neighbors = np.concatenate((neighbors, np.empty_like(neighbors)))
                         neighbors[blocks, :3] = 0.0
                         neighbors[blocks, 3] = 1.0  # a plane outside which nothing is
                         blocks, lane = blocks + 1, 0
-                    neighbors[blocks - 1, :, lane] = planes[other]
+                    for part in range(4):
+                        neighbors[blocks - 1, part, lane] = planes[other, part]
                     lane += 1
         neighbor_starts[row + 1] = blocks
     return neighbors[:blocks], neighbor_starts
 
 
-@njit()
+@njit(in_place=True)
 def single_facet(columns, keys, neighbors, neighbor_starts, beam, x, y, sides, sloping, core2, tolerance):
     """The row that the ray of a polygon's first corner meets (-1: none), whether it takes the whole polygon, and its t there.
 

@@ -96,7 +96,7 @@ def _point_in(corners, start, size, first, second):
     return ax + out * (bx + second * (cx - bx)), ay + out * (by + second * (cy - by))
 
 
-@njit()
+@njit(in_place=True)
 def _luminance_so_far(luminance, beam, nodes, events, x, y, absorption, turn, dome, row):
     """The luminance that a beam's whole polygon has given in the point (x, y); `row` (CHANNELS,) is overwritten.
 
@@ -109,14 +109,14 @@ def _luminance_so_far(luminance, beam, nodes, events, x, y, absorption, turn, do
             tx, ty, tz = event[optics.DIRECTION], event[optics.DIRECTION + 1], event[optics.DIRECTION + 2]
             if event[LEAVES] > 0.0 and (tx != 0.0 or ty != 0.0 or tz != 0.0):
                 row[:] = 0.0
-                tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome)
+                tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome, 0.0)
                 length = event[LENGTH] + x * event[LENGTH + 1] + y * event[LENGTH + 2]
                 luminance += row[LUMINANCE] * math.exp(-absorption * length)
             node = nodes[node, 0]
     return luminance
 
 
-@njit()
+@njit(in_place=True)
 def _where_it_entered(planes, ox, oy, oz, vx, vy, vz):
     """The row of the plane behind which the line o + t v comes into the stone, and its t there."""
     row, last = -1, -math.inf
@@ -129,7 +129,7 @@ def _where_it_entered(planes, ox, oy, oz, vx, vy, vz):
     return row, last
 
 
-@njit()
+@njit(in_place=True)
 def _begin(start, beam, x, y, stone):
     """Write the start (START,) of the ray (x, y) of a beam, with a weight of 1; returns how much of the beam's weight the body
     colour has left it."""
@@ -146,7 +146,7 @@ def _begin(start, beam, x, y, stone):
     return math.exp(-stone.medium.absorption_per_mm * (beam[SLIDE] + t))
 
 
-@njit()
+@njit(in_place=True)
 def _first_above(ends, place):
     """Index of the first of the rising numbers `ends` (W,) that is larger than a number; W where none is."""
     low, high = 0, ends.size

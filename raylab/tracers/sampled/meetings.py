@@ -41,7 +41,7 @@ def first_meetings(origins: np.ndarray, directions: np.ndarray, stone: StoneTabl
     ----------
     origins, directions : (R, 3) mm outside the stone, and unit vectors. most : reflections after which a ray is given up.
     """
-    rays = (np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float))
+    rays = np.array(origins, dtype=float, order="C"), np.array(directions, dtype=float, order="C")
     inclusion, rows = np.full(len(origins), -1), np.full((len(origins), most + 1), -1)
     _follow(*rays, stone, inclusion, rows)
     return Meetings(inclusion, np.append(stone.facet, -1)[rows])

@@ -55,7 +55,7 @@ class Rays(NamedTuple):
     cones: np.ndarray
 
 
-@njit()
+@njit(in_place=True)
 def _first_facet(planes, e):
     """For each lane the facet where a ray from outside enters: distance NUM/DEN, ROW; DEN = 0 for a miss.
 
@@ -88,7 +88,7 @@ def _first_facet(planes, e):
         e[_DEN + k] = e[_DEN + k] if enters else 0.0
 
 
-@njit()
+@njit(in_place=True)
 def _enter(ledger, start, e, k, stone, dome, turn, polarized, cone):
     """First surface: book the glare of lane k in `ledger` (CHANNELS,), write what goes on inside to `start` (START,)."""
     row = int(e[_ROW + k])

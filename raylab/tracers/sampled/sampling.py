@@ -112,14 +112,14 @@ def _moments(row, z):
 
 
 @parallel_kernel
-def _reduce(rows, hit, samples, strata, means, coverage, luminance_error, sums, scatter):
+def _reduce(rows, hit, samples, strata, begin, means, coverage, luminance_error, sums, scatter):
     """Samples to pixels.
 
     Parameters
     ----------
     rows, hit : (R, CHANNELS) and (R,), the samples of P pixels in order, whole rows of pixels.
     samples : per pixel. strata : see `strata_of_a_row`.
-    means, coverage, luminance_error : (CHANNELS, P), (P,) and (P,), filled.
+    begin : number of the first pixel in `means` (CHANNELS, all pixels). coverage, luminance_error : (P,). All are filled.
     sums : (rows of pixels, MOMENTS + 1), filled: sums of the moments, the last of which is `hit`.
     scatter : (rows of pixels, MOMENTS + 1, MOMENTS + 1), filled: unbiased estimates of the covariance of these sums, the lower
         triangles.
@@ -137,7 +137,7 @@ def _reduce(rows, hit, samples, strata, means, coverage, luminance_error, sums, 
             hits = total[MOMENTS]
             coverage[i] = hits / samples
             for c in range(CHANNELS):
-                means[c, i] = total[c] / hits if hits > 0.0 else np.nan
+                means[c, begin + i] = total[c] / hits if hits > 0.0 else np.nan
             luminance_error[i] = 0.0 if hits > 1.0 else np.nan
             sums[line] += total
         for t in range(strata.size - 1):
@@ -163,7 +163,7 @@ def _reduce(rows, hit, samples, strata, means, coverage, luminance_error, sums, 
                         for b in range(a + 1):
                             scatter[line, a, b] += larger * off[a] * off[b]
                 if samples > 1:  # of the luminance less the pixel's mean, where the stone was met
-                    luminance_error[i] += larger * (off[LUMINANCE] - means[LUMINANCE, i] * off[MOMENTS]) ** 2
+                    luminance_error[i] += larger * (off[LUMINANCE] - means[LUMINANCE, begin + i] * off[MOMENTS]) ** 2
         for i in range(line * width, (line + 1) * width):
             luminance_error[i] = math.sqrt(luminance_error[i]) / (coverage[i] * samples)
 
@@ -256,7 +256,7 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
         found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=grid.pixel_mm**2 / samples)
         tile = slice(first * n, (first + rows) * n)
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
-        _reduce(found, hit, samples, strata, means[:, tile], coverage[tile], error[tile], part, part_scatter)
+        _reduce(found, hit, samples, strata, first * n, means, coverage[tile], error[tile], part, part_scatter)
         sums += part.sum(axis=0)
         scatter += part_scatter.sum(axis=0)
         progress(first + rows, n)
