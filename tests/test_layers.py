@@ -47,10 +47,10 @@ LAYERS = (
     ("scene",),
     ("tracers",),
     ("results",),
-    ("tracing", "pattern_symmetry", "single_ray", "darkness", "inclusions", "color"),
+    ("tracing", "pattern_symmetry", "single_ray", "darkness", "inclusions", "visibility", "color"),
     ("designs", "motion"),
     ("sweeps", "comparison", "cutting"),
-    ("files", "pictures"),
+    ("files", "voxel_files", "pictures"),
     ("report",),
     ("cli", "workbench", "notebook"),
 )
