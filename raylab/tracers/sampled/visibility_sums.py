@@ -9,6 +9,7 @@ Each part of a run is summed by one thread, and the parts are added in their ord
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -51,27 +52,35 @@ def visibility_sums(
     scene: Scene, wavelength_nm: float, grid: VoxelGrid, rays: int, progress: Progress = silent
 ) -> VisibilitySums:
     """Follow so many view rays over the face and around it, in RUNS runs, and add up what they leave."""
-    table, count = stone_table(scene.stone, wavelength_nm), -(-rays // RUNS)
     voxels = grid.nx * grid.ny * grid.nz
     first, second, totals = np.zeros((voxels, SUMS)), np.zeros((voxels, SUMS)), np.zeros(2)
-    run, done = np.zeros((voxels, SUMS)), 0
+    for run, face in runs_of(scene, wavelength_nm, grid, rays, progress):
+        first += run
+        second += run * run
+        totals += face
+    mean = first / RUNS
+    scatter = np.maximum(second / RUNS - mean * mean, 0.0) / (RUNS - 1)
+    return VisibilitySums(mean, np.sqrt(scatter), *(float(totals[k]) / RUNS for k in (FACE_AREA, FACE_LUMINANCE)))
+
+
+def runs_of(
+    scene: Scene, wavelength_nm: float, grid: VoxelGrid, rays: int, progress: Progress = silent
+) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """The independent runs, one after the other: sums (voxels, SUMS) and totals (2,) of each, in arrays that the next run fills anew."""
+    table, count = stone_table(scene.stone, wavelength_nm), -(-rays // RUNS)
 
     def part(number: int) -> tuple[np.ndarray, np.ndarray]:
         begin, end = (count * k // PARTS for k in (number % PARTS, number % PARTS + 1))
         return _part(scene, table, grid, number // PARTS, begin, end, count)
 
-    for sums, face in in_order(part, range(RUNS * PARTS)):
-        run += sums
+    sums, totals = np.zeros((grid.nx * grid.ny * grid.nz, SUMS)), np.zeros(2)
+    for done, (found, face) in enumerate(in_order(part, range(RUNS * PARTS)), start=1):
+        sums += found
         totals += face
-        done += 1
-        if done % PARTS == 0:
-            first += run
-            second += run * run
-            run[:] = 0.0
         progress(done, RUNS * PARTS)
-    mean = first / RUNS
-    scatter = np.maximum(second / RUNS - mean * mean, 0.0) / (RUNS - 1)
-    return VisibilitySums(mean, np.sqrt(scatter), *(float(totals[k]) / RUNS for k in (FACE_AREA, FACE_LUMINANCE)))
+        if done % PARTS == 0:
+            yield sums, totals
+            sums[:], totals[:] = 0.0, 0.0
 
 
 def _part(
