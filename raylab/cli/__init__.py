@@ -39,6 +39,7 @@ from .render import render
 from .repolish import repolish
 from .sweep import sweep
 from .tilt import tilt
+from .visibility import visibility
 from .workbench import workbench
 
 DONE, BAD_INPUT, SIGNALLED, INTERRUPTED = 0, 2, 128, 130
@@ -56,7 +57,7 @@ app = App(
     result_action="return_none",
 )
 _GROUPS = {
-    "See a stone": (render, color, eyes, tilt, film, inclusion, workbench),
+    "See a stone": (render, color, eyes, tilt, film, inclusion, visibility, workbench),
     "Measure, compare and choose": (measure, compare, brillianteer, repolish, sweep),
     "What there is to use": (recipe, scenes, cuts, materials, domes, engines, statistics),
 }

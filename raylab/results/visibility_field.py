@@ -50,22 +50,25 @@ class Region:
     Attributes
     ----------
     share : of the stone's volume. value : mean of the field in it. middle_mm : (3,) its voxel nearest to its centroid.
-    facet, depth_mm : the facet straight above the middle (along the stone's axis), and how far below it the middle lies.
+    tiers : what lies straight above it, along the stone's axis: tiers and their shares of it, the largest first.
+    depth_mm : how far below these facets it lies: its tenth and its ninetieth percent, mm.
     nearest, clearance_mm : the facet nearest to the middle, and its distance.
     """
 
     share: float
     value: float
     middle_mm: tuple[float, float, float]
-    facet: str
-    depth_mm: float
+    tiers: dict[str, float]
+    depth_mm: tuple[float, float]
     nearest: str
     clearance_mm: float
 
     def __str__(self) -> str:
+        above = ", ".join(f"{tier} ({100.0 * share:.0f} %)" for tier, share in list(self.tiers.items())[:2])
+        low, high = self.depth_mm
         return (
-            f"{100.0 * self.share:.2f} % of the volume, {self.depth_mm:.2f} mm below {self.facet} and {self.clearance_mm:.2f} mm "
-            f"from {self.nearest}"
+            f"{100.0 * self.share:.2f} % of the volume, {low:.2f} to {high:.2f} mm below {above}; its middle is "
+            f"{self.clearance_mm:.2f} mm from {self.nearest}"
         )
 
 
@@ -172,17 +175,28 @@ class VisibilityField:
             points, weights = places[here], inside[here]
             centroid = weights @ points / weights.sum()
             middle = points[int(((points - centroid) ** 2).sum(axis=1).argmin())]
-            value = float(weights @ values[here] / weights.sum())
-            found.append(Region(float(sizes[k] / whole), value, *_where(self.stone, middle)))
+            room = self.stone.distances_mm - self.stone.normals @ middle
+            nearest, (x, y, z) = int(room.argmin()), middle.tolist()
+            found.append(
+                Region(
+                    share=float(sizes[k] / whole),
+                    value=float(weights @ values[here] / weights.sum()),
+                    middle_mm=(x, y, z),
+                    **_above(self.stone, points, weights),
+                    nearest=self.stone.facet_name(nearest),
+                    clearance_mm=max(float(room[nearest]), 0.0),
+                )
+            )
         return tuple(found), count - len(found)
 
 
-def _where(stone: Stone, middle: np.ndarray) -> tuple[tuple[float, float, float], str, float, str, float]:
-    """The middle of a region, the facet above it and its depth, the facet nearest to it and its distance."""
-    room = stone.distances_mm - stone.normals @ middle
-    with np.errstate(divide="ignore", invalid="ignore"):
-        upwards = np.where(stone.normals[:, 2] > 1e-9, room / stone.normals[:, 2], np.inf)
-    above, nearest = int(upwards.argmin()), int(room.argmin())
-    x, y, z = middle.tolist()
-    depth, clearance = max(float(upwards[above]), 0.0), max(float(room[nearest]), 0.0)
-    return (x, y, z), stone.facet_name(above), depth, stone.facet_name(nearest), clearance
+def _above(stone: Stone, points: np.ndarray, weights: np.ndarray) -> dict[str, Any]:
+    """`tiers` and `depth_mm` of points (P, 3) with weights (P,); see `Region`."""
+    up = np.flatnonzero(stone.normals[:, 2] > 1e-9)
+    height = (stone.distances_mm[up] - points @ stone.normals[up].T) / stone.normals[up, 2]
+    shares: dict[str, float] = {}
+    for facet, weight in zip(up[height.argmin(axis=1)].tolist(), weights.tolist(), strict=True):
+        shares[stone.tiers[facet]] = shares.get(stone.tiers[facet], 0.0) + weight
+    ordered = sorted(shares.items(), key=lambda one: -one[1])
+    low, high = np.quantile(np.maximum(height.min(axis=1), 0.0), (0.1, 0.9))
+    return {"tiers": {t: float(w / weights.sum()) for t, w in ordered}, "depth_mm": (float(low), float(high))}

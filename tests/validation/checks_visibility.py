@@ -199,7 +199,9 @@ def tinted(absorption_per_mm: float) -> float:
     taken = (begins[::2].sum() * down + begins[1::2].sum() * up)[::-1] / 16.0
     leaves = begins * left * (1.0 - r)
     lost = leaves[::-1].cumsum()[::-1].sum() / (r + leaves.sum()) / 16.0
-    return max(off(found[:, 2], taken, SE * error[:, 2] + 1e-4 * taken), off(found[:, 3], np.full(6, lost), SE * error[:, 3] + 1e-9))
+    return max(
+        off(found[:, 2], taken, SE * error[:, 2] + 1e-4 * taken), off(found[:, 3], np.full(6, lost), SE * error[:, 3] + 1e-9)
+    )
 
 
 @check

@@ -22,19 +22,25 @@ from checks_visibility import places_in, predicted, traced
 
 import raylab as rl
 
-CUTS = ("round brilliant", "oval brilliant", "princess cut", "emerald cut", "rose cut")
+SCENES = Path(__file__).parents[2] / "scenes"
+CUTS = (
+    "well-proportioned.toml",
+    *(f"stones/{name}" for name in ("pear.csv", "princess.csv", "cushion.csv", "uneven-pentagon.toml")),
+)
 
 
 def main() -> None:
     """See the module."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--places", type=int, default=40)
-    parser.add_argument("--rays", type=int, default=80_000)
+    parser.add_argument("--rays", type=int, default=48_000)
     parser.add_argument("--radius-mm", type=float, default=0.06)
     given = parser.parse_args()
     everything, begun = [], time.process_time()
     for number, name in enumerate(CUTS):
-        scene = rl.Scene(rl.cut(name).build(), "head-shadow")
+        file = SCENES / name
+        stone = rl.load_scene(file).stone if number == 0 else rl.load_stone(file)
+        scene = rl.Scene(stone, "head-shadow")
         places = places_in(scene.stone, given.places, given.radius_mm, np.random.default_rng([63, number]))
         ratios, sizes = [], []
         for key, middle in enumerate(places):
@@ -43,7 +49,7 @@ def main() -> None:
             ratios.append((by_field - by_rays) / np.hypot(one, other))
             sizes.append(np.hypot(one, other) / by_rays)
         everything += ratios
-        _say(name, np.array(ratios), np.array(sizes))
+        _say(stone.name, np.array(ratios), np.array(sizes))
     _say("all", np.array(everything), np.array(sizes))
     print(f"{time.process_time() - begun:.0f} s")
 
