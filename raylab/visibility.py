@@ -79,9 +79,8 @@ def visibility(
     low, high = (corners.min(axis=0), corners.max(axis=0)) if box_mm is None else _box(box_mm)
     grid = voxels_of_box(low, high, counts)
     threads = numba.get_num_threads()
-    need = Need(
-        f"{' x '.join(map(str, counts))} voxels by {rays:,} rays", _BYTES * np.prod(counts) * (2 * threads + 8), seconds=rays * _RAY_S / threads
-    )  # fmt: skip
+    what = f"{' x '.join(map(str, counts))} voxels by {rays:,} rays"
+    need = Need(what, float(_BYTES * np.prod(counts) * (2 * threads + 8)), seconds=rays * _RAY_S / threads)
     need.check("voxels", "fewer voxels or fewer rays")
     if progress is True:
         need.say()

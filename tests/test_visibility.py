@@ -159,7 +159,7 @@ def test_what_is_asked_wrongly_is_refused(field):
         rl.visibility(STONE)
     with pytest.raises(InputError, match="dome: a scene has its own"):
         rl.visibility(SCENE, "even-sky")
-    with pytest.raises(InputError, match="box_mm = .*: an empty box"):
+    with pytest.raises(InputError, match=r"box_mm = .*: an empty box"):
         rl.visibility(SCENE, box_mm=((0, 0, 0), (1, 0, 1)))
     with pytest.raises(InputError, match="outside the stone"):
         field.at((3.2, 3.2, 1.0))

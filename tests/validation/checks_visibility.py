@@ -11,6 +11,7 @@ from checks import above, check, off
 from polyhedra import body, box, cube_corner, entering_rays, finishes, random_polyhedron
 
 from raylab.lighting.dome import Dome
+from raylab.optics.fresnel import fresnel
 from raylab.optics.materials import Material
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
@@ -38,7 +39,7 @@ def around(stone: Stone, counts: tuple[int, int, int]) -> VoxelGrid:
 
 
 def path_in_isotropic_light(stone: Stone, rays: int, key: int) -> tuple[float, float]:
-    """Mean path of light that meets the stone from all sides, each piece weighted by what it carries, in units of 4V/S; its error.
+    """Mean path of isotropic light in the stone, each piece weighted by what it carries, in units of 4V/S; its error.
 
     It is the field `taken` summed over the stone.
     """
@@ -86,6 +87,17 @@ def field_of(stone: Stone, dome: Dome, grid: VoxelGrid, rays: int, view: View | 
     return sums.mean / per, sums.error / per
 
 
+def straight_down(rays: int) -> float:
+    """See `slab_looked_at_straight_down`."""
+    slab = box(4.0, 1.0, N)
+    weights = (1.0 - R) * R ** np.arange(60)
+    light = np.where(np.arange(60) % 2 == 1, (1.0 - R) * weights, 0.0)
+    lost = light[::-1].cumsum()[::-1].sum() / (R + light.sum())
+    found, error = field_of(slab, UPPER, around(slab, (1, 1, 5)), rays)
+    expected = np.broadcast_to([3.0, 3.0, 1.0 / 16.0, lost / 16.0], found.shape)
+    return off(found, expected, SE * error + 1e-9)
+
+
 @check
 def slab_looked_at_straight_down() -> float:
     """All images of a point coincide; that of order k carries w = (1 - R) R^k, so three carry at least 0.01.
@@ -93,13 +105,47 @@ def slab_looked_at_straight_down() -> float:
     An opaque speck takes sum w = 1 of its cross-section. Under a light sky and a dark tray only what leaves upwards is seen:
     R + sum over odd k of (1 - R) w_k, and of that a speck takes the terms of k and later from each segment k.
     """
-    slab = box(4.0, 1.0, N)
-    weights = (1.0 - R) * R ** np.arange(60)
-    light = np.where(np.arange(60) % 2 == 1, (1.0 - R) * weights, 0.0)
-    lost = light[::-1].cumsum()[::-1].sum() / (R + light.sum())
-    found, error = field_of(slab, UPPER, around(slab, (1, 1, 5)), 20_000)
-    expected = np.broadcast_to([3.0, 3.0, 1.0 / 16.0, lost / 16.0], found.shape)
-    return off(found, expected, SE * error + 1e-9)
+    return straight_down(20_000)
+
+
+def _down_the_slab(way: np.ndarray, eye: np.ndarray, order: int, depth: float) -> tuple[np.ndarray, np.ndarray]:
+    """Place and direction of a ray from the eye, by Snell's law and mirrors, at a depth of its way number `order` through a slab
+    1 mm thick; the slab is unfolded downwards."""
+    inside = np.array([way[0] / N, way[1] / N, -math.sqrt(1.0 - (way[0] ** 2 + way[1] ** 2) / N**2)])
+    top = eye + (0.5 - eye[2]) / way[2] * way
+    return top - (order + depth) / inside[2] * inside, inside
+
+
+@check
+def beams_spread_as_neighbouring_rays_do() -> float:
+    """What single rays leave in the layers of a slab: lengths, and cross-sections by the places of three neighbouring rays.
+
+    The tolerance is that of the differences, 1e-6 of the eye's distance to the side.
+    """
+    slab, eye, worst, tiny, layers = box(400.0, 1.0, N), np.array([3.0, -2.0, 9.0]), 0.0, 1e-6, 5
+    table, grid = tables.stone_table(slab, 589.3), around(slab, (1, 1, layers))
+    for aim in ((0.0, 0.0), (9.0, 4.0), (-14.0, 3.0)):
+        way = np.array([*aim, 0.5]) - eye
+        way /= np.linalg.norm(way)
+        u = np.cross(way, [1.0, 0.0, 0.0])
+        u /= np.linalg.norm(u)
+        near = [way, *(one / np.linalg.norm(one) for one in (way + tiny * u, way + tiny * np.cross(way, u)))]
+        sums, spread = np.zeros((layers, visibility_rays.SUMS)), 2e-3
+        light = (table, EVEN.table, np.eye(3), PathRules(True, 0.0, 12))
+        visibility_rays.leave_in_voxels(eye[None], way[None], np.array([spread]), 0.7, *light, 0, grid, sums, np.zeros(2))
+        surface = fresnel(math.degrees(math.acos(-way[2])), 1.0, N)
+        expected = np.zeros((layers, 2))
+        for order in range(5):
+            carried = sum(0.5 * (1.0 - R) * R**order for R in (float(surface.reflectance_s), float(surface.reflectance_p)))
+            for layer in range(layers) if carried >= 0.01 else ():
+                depth = (layer + 0.5) / layers
+                (at, inside), *others = (_down_the_slab(one, eye, order, depth) for one in near)
+                aside = [place + ((at - place) @ inside) / (way_there @ inside) * way_there - at for place, way_there in others]
+                section = float(np.linalg.norm(np.cross(*aside))) / tiny**2 * spread
+                here = layers - 1 - layer if order % 2 == 0 else layer
+                expected[here] += np.array([section, 1.0]) * 0.7 / (layers * -inside[2])
+        worst = max(worst, off(sums[:, :2], expected, 2e-5 * expected))
+    return worst
 
 
 @check
@@ -112,7 +158,7 @@ def slab_looked_at_from_near() -> float:
 
 
 def corner_in_a_pipe(n: float) -> Stone:
-    """A cube's corner below a level front, in a black pipe so narrow that all light that enters meets the corner's three faces."""
+    """A cube's corner below a level front, in a black pipe so narrow that all light meets the corner's three faces."""
     stone, azimuth = cube_corner(n), np.radians(60.0 * np.arange(6))
     walls = np.column_stack([np.cos(azimuth), np.sin(azimuth), np.zeros(6)])
     black = finishes(np.arange(10) >= 4)
@@ -185,12 +231,12 @@ def field_tells_what_a_speck_takes() -> float:
     return worst
 
 
-def tinted(absorption_per_mm: float) -> float:
+def tinted(rays: int) -> float:
     """The field of a tinted slab: `taken` falls with the depth as the light does (Beer and Lambert), `lost` does not."""
-    a, n = absorption_per_mm, 1.5
+    a, n = 0.25, 1.5
     slab = box(4.0, 1.0, Material.constant(n).tinted(a))
     r, left = ((n - 1.0) / (n + 1.0)) ** 2, math.exp(-a)
-    found, error = field_of(slab, EVEN, around(slab, (1, 1, 6)), 20_000)
+    found, error = field_of(slab, EVEN, around(slab, (1, 1, 6)), rays)
     orders = np.arange(30)
     edges = np.linspace(0.0, 1.0, 7)
     down = (np.exp(-a * edges[:-1]) - np.exp(-a * edges[1:])) * 6.0 / a  # mean of exp(-a s) per voxel, from the top
@@ -207,4 +253,4 @@ def tinted(absorption_per_mm: float) -> float:
 @check
 def tinted_slab() -> float:
     """See `tinted`; a voxel's light is taken at the middle of its segment, off by (a d)^2/24 of it: below 1e-4 here."""
-    return tinted(0.25)
+    return tinted(20_000)

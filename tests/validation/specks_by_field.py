@@ -3,8 +3,8 @@
     python tests/validation/specks_by_field.py --places 40
 
 At each place it takes what an opaque sphere would take by the field (in fine voxels about the place) and by tracing the stone
-with the sphere and without it, and prints how the differences lie against both standard errors. With seven degrees of freedom on
-each side, the root mean square of the ratio is sqrt(7/5) = 1.18 where the errors are all that differs.
+with the sphere and without it, and prints how the differences lie against both standard errors. With seven degrees of freedom
+on each side, the root mean square of the ratio is sqrt(7/5) = 1.18 where the errors are all that differs.
 """
 
 from __future__ import annotations

@@ -57,8 +57,9 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
     origins, directions : (R, 3) mm outside the stone, and unit vectors, stone's frame.
     spread : (R,) solid angle, sr, of the rays through 1 mm^2 of the map plane; 0 in a parallel view.
     area : mm^2 of the map plane that each ray stands for.
-    stone : a `StoneTable` whose facets are polished or absorb. dome : a `DomeTable`. turn : (3, 3) from the stone's frame to the
-        dome's. rules : `PathRules`; of its seed and the number key + r come the lots of ray r. grid : a `VoxelGrid`.
+    stone : a `StoneTable` whose facets are polished or absorb. dome : a `DomeTable`. turn : (3, 3) rotation from the stone's
+        frame to the dome's. rules : `PathRules`. key : the lots of ray r come from the seed of the rules and the number key + r.
+    grid : a `VoxelGrid`.
     """
     planes, sloping, finish = stone.planes, stone.sloping, stone.finish
     core2, far2, height, starts, listed = stone.rim
