@@ -22,8 +22,8 @@ _WORDS = {
     "lost": "luminance lost per cross-section, % per mm²",
 }
 _BRIGHTEST = 0.99
-"""The colours end at the value that this share of the voxels stays below; brighter ones have the last colour. They go by the root
-of the value, as most of a stone is far below its brightest part."""
+"""The colours end at the value that this share of the voxels stays below; brighter ones have the last colour. They go by the
+root of the value, as most of a stone is far below its brightest part."""
 
 
 def slices_figure(field: VisibilityField, name: str = "lost") -> Figure:

@@ -58,7 +58,7 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
     spread : (R,) solid angle, sr, of the rays through 1 mm^2 of the map plane; 0 in a parallel view.
     area : mm^2 of the map plane that each ray stands for.
     stone : a `StoneTable` whose facets are polished or absorb. dome : a `DomeTable`. turn : (3, 3) rotation from the stone's
-        frame to the dome's. rules : `PathRules`. key : the lots of ray r come from the seed of the rules and the number key + r.
+        frame to the dome's. rules : `PathRules`. key : the lots of ray r are keyed by the seed of the rules and key + r.
     grid : a `VoxelGrid`.
     """
     planes, sloping, finish = stone.planes, stone.sloping, stone.finish
