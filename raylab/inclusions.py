@@ -65,7 +65,11 @@ def inclusion_images(
     without = replace(scene, stone=scene.stone.with_inclusions(()))
     with reporter(progress, "inclusions", counted=False) as update:
         traced = sample_image(
-            scene, scene.settings.middle_nm, grid, progress=update, beside=lambda tile: _without(without, tile, bare[tile.pixels])
+            scene,
+            scene.settings.middle_nm,
+            grid,
+            progress=update,
+            beside=lambda tile: _without(without, tile, bare[tile.pixels]),
         )
     share, error = (float(x) for x in (traced.totals.mean[INCLUDED], np.sqrt(traced.totals.covariance[INCLUDED, INCLUDED])))
     maps = map_arrays([traced], grid, spectral=False).dataset()
@@ -80,9 +84,7 @@ def _without(scene: Scene, tile: Tile, luminance: np.ndarray) -> None:
     light = tile.rows[:, LUMINANCE].copy()
     if met.any():
         in_pupil = None if tile.in_pupil is None else tile.in_pupil[met]
-        rows, _ = sample_points(
-            tile.points[met], scene, scene.settings.middle_nm, in_pupil=in_pupil, area_mm2=tile.area_mm2
-        )
+        rows, _ = sample_points(tile.points[met], scene, scene.settings.middle_nm, in_pupil=in_pupil, area_mm2=tile.area_mm2)
         light[met] = rows[:, LUMINANCE]
     hits = tile.hit.reshape(-1, samples).sum(axis=1)
     with np.errstate(invalid="ignore"):
