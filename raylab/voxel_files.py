@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -29,14 +30,14 @@ def save_visibility(field: VisibilityField, path: str | Path, *, force: bool = F
             image_data(field).save(target)
 
 
-def image_data(field: VisibilityField) -> object:
+def image_data(field: VisibilityField) -> Any:
     """The field as `pyvista.ImageData`."""
     import pyvista
 
     maps = field.maps
     sides = [float(maps.attrs[f"d{axis}_mm"]) for axis in "xyz"]
     corner = [float(maps[axis][0]) - 0.5 * side for axis, side in zip("xyz", sides, strict=True)]
-    grid = pyvista.ImageData(dimensions=np.array(maps.inside.shape) + 1, spacing=sides, origin=corner)
+    grid: Any = pyvista.ImageData(dimensions=np.array(maps.inside.shape) + 1, spacing=sides, origin=corner)
     for name, values in maps.data_vars.items():
         grid.cell_data[str(name)] = values.values.ravel(order="F")
     return grid

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import xarray as xr
@@ -33,7 +33,8 @@ def slices_figure(field: VisibilityField, name: str = "lost") -> Figure:
     values = _shown(field.maps, name)
     top = float(np.nanquantile(values.values, _BRIGHTEST))
     figure = Figure(figsize=(13.0, 7.4), layout="constrained")
-    above, below = figure.subfigures(2, 1, height_ratios=(1.0, 1.25))
+    halves: Any = figure.subfigures(2, 1, height_ratios=(1.0, 1.25))
+    above, below = halves
     z = field.maps.z.values
     axes = above.subplots(1, len(LEVELS), sharex=True, sharey=True)
     for one, share in zip(axes, LEVELS, strict=True):
@@ -58,13 +59,16 @@ def _shown(maps: xr.Dataset, name: str) -> xr.DataArray:
     return maps[name] * (100.0 if FIELDS[name][1] == "mm-2" else 1.0)
 
 
-def _draw(axes: Axes, values: xr.DataArray, top: float) -> object:
+def _draw(axes: Axes, values: xr.DataArray, top: float) -> Any:
     """A slice on (rows, columns), with its axes in mm."""
     from matplotlib.colors import PowerNorm
 
     down, across = values.dims
     steps = {dim: 0.5 * float(values[dim][1] - values[dim][0]) if len(values[dim]) > 1 else 0.5 for dim in (down, across)}
-    extent = tuple(float(values[dim][end]) + sign * steps[dim] for dim in (across, down) for end, sign in ((0, -1), (-1, 1)))
+    left, right, bottom, top_end = (
+        float(values[dim][end]) + sign * steps[dim] for dim in (across, down) for end, sign in ((0, -1), (-1, 1))
+    )
+    extent = (left, right, bottom, top_end)
     image = axes.imshow(values.values, origin="lower", extent=extent, cmap="magma", norm=PowerNorm(0.5, 0.0, top))
     axes.set_aspect("equal")
     axes.set_facecolor("0.86")

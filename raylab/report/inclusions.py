@@ -63,8 +63,8 @@ def _stone(comparison: Comparison, stone: int, found: InclusionImages) -> dict[s
     return {
         "heading": f"{label}: {name}",
         "picture": data_uri("inclusions.png", packed_png(inclusion_figure(found))),
-        "alt": f"Inclusions of stone {label}: luminance with them, contrast against the stone without, and internal reflections "
-        f"before one is seen. {len(found.images)} images.",
+        "alt": f"Inclusions of stone {label}: luminance with them, contrast against the stone without, and internal "
+        f"reflections before one is seen. {len(found.images)} images.",
         "caption": "The images that take most luminance from the face first"
         + (f"; {more} more, and {found.faint} that take less than 1 %" if more or found.faint else ""),
         "images": [{"name": one.name, "cells": _cells(one)} for one in found.images[:LISTED]],

@@ -53,8 +53,9 @@ class VoxelGrid(NamedTuple):
 
 def voxels_of_box(low_mm: np.ndarray, high_mm: np.ndarray, counts: tuple[int, int, int]) -> VoxelGrid:
     """So many voxels along each side of the box between two corners (3,)."""
-    steps = (np.asarray(high_mm) - low_mm) / counts
-    return VoxelGrid(*map(float, low_mm), *map(float, steps), *map(int, counts))
+    (x, y, z), (dx, dy, dz) = np.asarray(low_mm).tolist(), ((np.asarray(high_mm) - low_mm) / counts).tolist()
+    nx, ny, nz = counts
+    return VoxelGrid(x, y, z, dx, dy, dz, nx, ny, nz)
 
 
 @njit(inline="always")

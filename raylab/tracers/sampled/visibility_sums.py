@@ -66,7 +66,7 @@ def visibility_sums(
 def runs_of(
     scene: Scene, wavelength_nm: float, grid: VoxelGrid, rays: int, progress: Progress = silent
 ) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """The independent runs, one after the other: sums (voxels, SUMS) and totals (2,), in arrays that the next run fills anew."""
+    """The independent runs, one after the other: sums (voxels, SUMS) and totals (2,), which the next fills anew."""
     table, count = stone_table(scene.stone, wavelength_nm), -(-rays // RUNS)
 
     def part(number: int) -> tuple[np.ndarray, np.ndarray]:
