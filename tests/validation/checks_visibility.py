@@ -109,7 +109,7 @@ def slab_looked_at_straight_down() -> float:
 
 
 def _down_the_slab(way: np.ndarray, eye: np.ndarray, order: int, depth: float) -> tuple[np.ndarray, np.ndarray]:
-    """Place and direction of a ray from the eye, by Snell's law and mirrors, at a depth of its way number `order` through a slab
+    """Place and direction of a ray from the eye, by Snell's law and mirrors, at a depth of its way number `order` in a slab
     1 mm thick; the slab is unfolded downwards."""
     inside = np.array([way[0] / N, way[1] / N, -math.sqrt(1.0 - (way[0] ** 2 + way[1] ** 2) / N**2)])
     top = eye + (0.5 - eye[2]) / way[2] * way

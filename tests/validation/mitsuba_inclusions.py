@@ -3,7 +3,7 @@
     python tests/validation/mitsuba_inclusions.py [PIXELS]
 
 The method is that of `test_benchmark_mitsuba`: independent images by both programs, a z for each pixel from their measured
-scatter, and four measures of how far the z and the means depart from chance, in units of what is allowed (each must be below 1).
+scatter, and four measures of how far the z and the means depart from chance, in units of what is allowed (below 1 each).
 In mitsuba an inclusion is a surface that reflects nothing. The last lines show that the comparison notices a stone without its
 inclusions, spheres a tenth too large, and one moved by a tenth of a millimetre: each must exceed 1.
 """
