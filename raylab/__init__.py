@@ -50,6 +50,7 @@ if TYPE_CHECKING:
     from .pictures.drawing3d import view3d
     from .pictures.video import save_video
     from .report import save_report
+    from .results.visibility_field import VisibilityField
     from .scene.scene import Scene
     from .scene.scene_file import load_scene
     from .scene.settings import TraceSettings
@@ -91,6 +92,8 @@ if TYPE_CHECKING:
     from .sweeps.results import load_sweep
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
+    from .visibility import visibility
+    from .voxel_files import save_visibility
 
 _HOME = {
     "Comparison": "comparison.comparison",
@@ -120,6 +123,7 @@ _HOME = {
     "Uncertainty": "stone.measuring.plane_uncertainty",
     "UnsupportedScene": "errors",
     "View": "scene.view",
+    "VisibilityField": "results.visibility_field",
     "WavelengthChoice": "color.wavelength_choice",
     "Zone": "lighting.dome",
     "azimuth_about": "stone.extent",
@@ -180,6 +184,7 @@ _HOME = {
     "save_show": "live.saving",
     "save_stone": "files",
     "save_video": "pictures.video",
+    "save_visibility": "voxel_files",
     "scintillation": "motion.scintillation",
     "single_cut": "stone.cuts.single_cut",
     "square_emerald_cut": "stone.cuts.square_emerald_cut",
@@ -194,6 +199,7 @@ _HOME = {
     "triangular_brilliant": "stone.cuts.triangular_brilliant",
     "turning": "motion.view_paths",
     "view3d": "pictures.drawing3d",
+    "visibility": "visibility",
     "wavelength_set": "optics.spectrum",
     "what_if": "cutting.repolishing",
     "with_head": "color.eyes",
@@ -227,6 +233,7 @@ __all__ = [
     "Uncertainty",
     "UnsupportedScene",
     "View",
+    "VisibilityField",
     "WavelengthChoice",
     "Zone",
     "__version__",
@@ -288,6 +295,7 @@ __all__ = [
     "save_show",
     "save_stone",
     "save_video",
+    "save_visibility",
     "scintillation",
     "single_cut",
     "square_emerald_cut",
@@ -302,6 +310,7 @@ __all__ = [
     "triangular_brilliant",
     "turning",
     "view3d",
+    "visibility",
     "wavelength_set",
     "what_if",
     "with_head",

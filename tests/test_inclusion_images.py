@@ -1,6 +1,7 @@
 """What is seen of inclusions: images of a disc in a slab by Snell and mirrors, their contrast, thresholds, and the tilt."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -66,6 +67,15 @@ def test_contrast_is_against_the_stone_without(found):
     assert found.lost.value * bare == pytest.approx(found.taken.value, rel=1e-2)  # the sides take a little of it
     assert 0.0 < found.lost.error < 0.2 * found.lost.value
     assert float(found.maps.contrast.min()) == pytest.approx(R - 1.0, abs=1e-5)
+
+
+def test_the_stone_without_is_traced_to_the_last_bit():
+    """Only rays that met an inclusion are traced anew; the others are the same with and without."""
+    one = scene(resolution=24, settings=rl.TraceSettings(samples=4, engine="rays"))
+    bare = rl.trace_scene(replace(one, stone=one.stone.with_inclusions(())), by_facet=False)
+    found = rl.inclusion_images(one)
+    assert np.array_equal(found.maps.bare.values, bare.maps.luminance.values, equal_nan=True)
+    assert float(abs(found.maps.bare - found.maps.luminance).max()) > 0.1
 
 
 def test_maps_number_the_images_and_their_reflections(found):

@@ -40,6 +40,7 @@ from .repolish import repolish
 from .show import show
 from .sweep import sweep
 from .tilt import tilt
+from .visibility import visibility
 from .workbench import workbench
 
 DONE, BAD_INPUT, SIGNALLED, INTERRUPTED = 0, 2, 128, 130
@@ -57,7 +58,7 @@ app = App(
     result_action="return_none",
 )
 _GROUPS = {
-    "See a stone": (render, color, show, eyes, tilt, film, inclusion, workbench),
+    "See a stone": (render, color, show, eyes, tilt, film, inclusion, visibility, workbench),
     "Measure, compare and choose": (measure, compare, brillianteer, repolish, sweep),
     "What there is to use": (recipe, scenes, cuts, materials, domes, engines, statistics),
 }

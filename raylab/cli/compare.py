@@ -246,6 +246,10 @@ def _print(found: Comparison) -> None:
 
     for label, stone in zip(found.labels, found.stones, strict=True):
         say(f"{label}  {stone.name}: {stone.material.name}, {stone.weight_ct:.3f} ct, {len(stone)} facets")
+    for label, count in found.left_out().items():
+        say(
+            f"  {label}: numbers are those of the stone without its {count} inclusion{'s' * (count > 1)}; the report shows them"
+        )
     say_materials(*found.stones)
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
     for sentence in sentences(found):

@@ -69,7 +69,8 @@ def compare(
 
     Parameters
     ----------
-    stones : two or more, as measured or as designed. dome : their light; a dome, or the name or file of one.
+    stones : two or more, as measured or as designed; they are traced without their inclusions, which the report shows by
+        themselves. dome : their light; a dome, or the name or file of one.
     view : parallel view with azimuth and turn. tilts : tilt of each view, degrees.
     scale : ``"equal length"``, ``"equal area"`` or ``"true size"``, see the module.
     uncertainty : uncertainty of the measured planes; one for all, or one per stone (``scan.report.uncertainty(device)`` for a
@@ -99,14 +100,15 @@ def compare(
     measurements = tuple(measure(stone) for stone in stones)
     named = tuple(recognized(stone) for stone in stones)  # girdle flats, for one, err together
     poses = [pose_of(stone, factor) for stone, factor in zip(named, _factors(named, scale), strict=True)]
-    shown = tuple(pose.lay(stone) for pose, stone in zip(poses, named, strict=True))
+    bare = [stone.with_inclusions(()) if stone.inclusions else stone for stone in named]
+    shown = tuple(pose.lay(stone) for pose, stone in zip(poses, bare, strict=True))
     grid = common_grid(shown, views, resolution)
     scenes = [[exactly(Scene(stone, light_dome, view, settings)) for stone in shown] for view in views]
     light: list[list[dict[str, Estimate]]] = [[] for _ in views]
     proportions = []
     with reporter(progress, "comparing", counted=False) as update:
         summaries, maps = _traced(labels, scenes, grid, part_of(update, 0.0, TRACING))
-        for k, (stone, pose, stated) in enumerate(zip(named, poses, uncertainties, strict=True)):
+        for k, (stone, pose, stated) in enumerate(zip(bare, poses, uncertainties, strict=True)):
             numbers = _numbers(pose, [replace(row[k], settings=drawn_settings(row[k].settings)) for row in scenes])
             span = (1.0 - TRACING) / len(stones)
             part = part_of(update, TRACING + k * span, span)

@@ -31,8 +31,8 @@ class Comparison:
 
     Attributes
     ----------
-    labels : "A", "B", ... in the given order. stones : as offered, at true size.
-    poses : how each stone was turned, moved and scaled to be traced. shown : the stones as traced.
+    labels : "A", "B", ... in the given order. stones : as offered, at true size, with their inclusions.
+    poses : how each stone was turned, moved and scaled to be traced. shown : the stones as traced, without inclusions.
     dome, views, scale, coverage, uncertainties, known_to_pct, resolution, settings : the request.
     measurements : measurements of each stone as offered. proportions : for each stone, estimates by name.
     light : for each view, for each stone, estimates of every statistic by name.
@@ -117,4 +117,10 @@ class Comparison:
             "settings": {"resolution": self.resolution, **asdict(self.settings)},
             "proportions": records(self.proportions, self.proportion_verdicts()),
             "views": views,
+            **({"without_inclusions": left_out} if (left_out := self.left_out()) else {}),
         }
+
+    def left_out(self) -> dict[str, int]:
+        """How many inclusions the stones have that have some; all numbers are those of the stones without."""
+        stones = zip(self.labels, self.stones, strict=True)
+        return {label: len(stone.inclusions) for label, stone in stones if stone.inclusions}

@@ -32,6 +32,12 @@ def map_picture(name: str, values: np.ndarray, coverage: np.ndarray, text: str, 
     return _picture(share[::-1], LOOKS[name].colors, text), bar(LOOKS[name].colors, low, high, signed=name == "contrast")
 
 
+def values_picture(values: np.ndarray, colors: str, top: float, text: str) -> tuple[Html, Html]:
+    """Values (rows, columns), row 0 at the bottom, from 0 to `top` and beyond in the last colour; and their colour bar."""
+    height = round(WIDTH * values.shape[0] / values.shape[1])
+    return _picture((values / top)[::-1], colors, text, height), bar(colors, 0.0, top)
+
+
 def sky_picture(dome: Dome, text: str) -> tuple[Html, Html]:
     """The upper half of a dome from above, zenith in the middle and horizon at the rim, elevation evenly spaced; its bar."""
     at = (np.arange(_SKY) + 0.5) / _SKY * 2.0 - 1.0
@@ -62,7 +68,7 @@ def _share(values: np.ndarray, low: float, high: float, signed: bool) -> np.ndar
     return (values - low) / (high - low)
 
 
-def _picture(share: np.ndarray, colors: str, text: str) -> Html:
+def _picture(share: np.ndarray, colors: str, text: str, height: int = WIDTH) -> Html:
     """Positions in the colours as a picture, transparent where there is none."""
     from PIL import Image
 
@@ -74,7 +80,7 @@ def _picture(share: np.ndarray, colors: str, text: str) -> Html:
     held = io.BytesIO()
     image.save(held, "PNG", transparency=_NOTHING, optimize=True)
     source = f"data:image/png;base64,{base64.b64encode(held.getvalue()).decode('ascii')}"
-    return tag("img", src=source, alt=text, width=f"{WIDTH}", height=f"{WIDTH}", style="display:block;max-width:none")
+    return tag("img", src=source, alt=text, width=f"{WIDTH}", height=f"{height}", style="display:block;max-width:none")
 
 
 def _table(colors: str) -> np.ndarray:

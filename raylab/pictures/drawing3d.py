@@ -10,9 +10,10 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -84,16 +85,28 @@ def view3d(
         plotter.show(title=stone.name)
         return
     with whole_file(file, force=force) as target:
-        _use(_window(on_screen=False))
-        plotter = plotter_of(stone, paths, eye, off_screen=True)
-        plotter.show(auto_close=False)  # a first frame: a picture taken before it can be stale
-        picture = np.asarray(plotter.screenshot(return_img=True))
-        plotter.close()
-        if labels:
-            picture = with_labels(picture, eye.pixels(spots), words)
-        import imageio.v3 as iio
+        picture = _picture(lambda: plotter_of(stone, paths, eye, off_screen=True))
+        target.write_bytes(_png(with_labels(picture, eye.pixels(spots), words) if labels else picture))
 
-        target.write_bytes(iio.imwrite("<bytes>", picture, extension=".png"))
+
+def drawn_off_screen(plotter: Callable[[], Any]) -> bytes:
+    """What a plotter shows, as PNG; it is made when VTK knows how to draw here. Raises InputError where it can't."""
+    return _png(_picture(plotter))
+
+
+def _picture(plotter: Callable[[], Any]) -> np.ndarray:
+    _use(_window(on_screen=False))
+    made = plotter()
+    made.show(auto_close=False)  # a first frame: a picture taken before it can be stale
+    picture = np.asarray(made.screenshot(return_img=True))
+    made.close()
+    return picture
+
+
+def _png(picture: np.ndarray) -> bytes:
+    import imageio.v3 as iio
+
+    return bytes(iio.imwrite("<bytes>", picture, extension=".png"))
 
 
 def why_not_drawn() -> str:

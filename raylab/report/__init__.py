@@ -17,7 +17,7 @@ from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..threads import at_once
 from ..version import __version__
 from ..whole_files import whole_file
-from . import darkness, panels, pictures, tables
+from . import darkness, inclusions, panels, pictures, tables
 from .appearance import Appearance, appearance_of
 from .file_names import letters
 from .live_stones import live_page
@@ -110,6 +110,7 @@ def report_html(
         live=live,
         any_round=any(extent_of(stone).round for stone in comparison.stones),
         dark=darkness.panel(comparison),
+        included=inclusions.panel(comparison),
         drawings=[held[f"{mark}-drawing.svg"] for mark in marks],
         parts=tables.sentences(comparison),
         light=tables.light(comparison),

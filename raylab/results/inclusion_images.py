@@ -127,19 +127,17 @@ class InclusionImages:
         }
 
 
-def images_in(scene: Scene, maps: xr.Dataset, bare: xr.Dataset, taken: Statistic, eye: Eye) -> InclusionImages:
+def images_in(scene: Scene, maps: xr.Dataset, taken: Statistic, eye: Eye) -> InclusionImages:
     """The images in traced maps at the middle wavelength of a scene.
 
     Parameters
     ----------
-    maps, bare : on (y, x), of the scene and of the stone without inclusions, along the same view rays.
+    maps : on (y, x), of the scene; `bare` is the luminance of the stone without inclusions, along the same view rays.
     taken : area mean of what inclusions take.
     """
-    shown = xr.Dataset(
-        {"luminance": maps.luminance, "bare": bare.luminance, "included": maps.included, "coverage": maps.coverage}
-    )
+    shown = maps[["luminance", "bare", "included", "coverage"]]
     with np.errstate(invalid="ignore", divide="ignore"):
-        shown["contrast"] = (maps.luminance - bare.luminance) / bare.luminance.where(bare.luminance > 0.0)
+        shown["contrast"] = (maps.luminance - maps.bare) / maps.bare.where(maps.bare > 0.0)
     met, pixels = _meetings(scene, maps)
     labels, firsts = _labels(met)
     means, areas = _means(shown, pixels, labels, float(maps.attrs["pixel_mm"]) ** 2)

@@ -24,6 +24,7 @@ from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
 from raylab.scene.pixel_grid import PixelGrid
 from raylab.scene.view import View, silhouette
+from raylab.stone.inclusions.inclusion import Inclusion
 from raylab.stone.stone import Stone
 from raylab.tracers.ledger import LUMINANCE
 from raylab.tracers.sampled.sampling import sample_points
@@ -98,6 +99,12 @@ def mesh(stone: Stone, n: float) -> Any:
     return body
 
 
+def black_sphere(inclusion: Inclusion) -> dict[str, Any]:
+    """An opaque sphere, as a surface that reflects nothing."""
+    black = {"type": "diffuse", "reflectance": {"type": "spectrum", "value": 0.0}}
+    return {"type": "sphere", "center": list(inclusion.center_mm), "radius": inclusion.shape.reach_mm, "bsdf": black}
+
+
 def sensor(stone: Stone, view: View, grid: PixelGrid) -> dict[str, Any]:
     """A camera whose pixels are the frame's; its first row is the frame's last (mitsuba counts from the top)."""
     side = grid.pixel_mm * grid.resolution
@@ -133,6 +140,7 @@ def build(stone: Stone, view: View, grid: PixelGrid, light: np.ndarray, *, n: fl
     """The whole scene, in the variant that is set. A path of B internal hits has B + 2 legs."""
     path = {"type": "path", "max_depth": max_bounces + 2, "rr_depth": 100_000}
     parts = {"integrator": path, "sensor": sensor(stone, view, grid), "stone": mesh(stone, n), "light": emitter(light)}
+    parts |= {f"inclusion {k}": black_sphere(one) for k, one in enumerate(stone.inclusions)}
     return mi.load_dict({"type": "scene", **parts})
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from ...jit import njit
 from ...stone.finish import ABSORBS
 from ..crossings import crosses
+from ..facet_search import entry_row, next_row
 from ..stone_table import StoneTable
 from ..surface import enter
 
@@ -50,11 +51,12 @@ def first_meetings(origins: np.ndarray, directions: np.ndarray, stone: StoneTabl
 @njit()
 def _follow(origins, directions, stone, inclusion, rows):
     """Fill `inclusion` (R,) and `rows` (R, most + 1), which are -1 before; rows of the stone's table."""
-    planes, finish, inclusions = stone.planes, stone.finish, stone.inclusions
+    planes, sloping, finish, inclusions = stone.planes, stone.sloping, stone.finish, stone.inclusions
+    core2, far2, height, starts, listed = stone.rim
     for r in range(origins.shape[0]):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
-        row, t = _entry(planes, x, y, z, vx, vy, vz)
+        row, t = entry_row(planes, x, y, z, vx, vy, vz)
         if row < 0 or finish[row] == ABSORBS:
             continue
         x, y, z = x + t * vx, y + t * vy, z + t * vz
@@ -62,7 +64,7 @@ def _follow(origins, directions, stone, inclusion, rows):
         vx, vy, vz = met[6], met[7], met[8]
         for number in range(rows.shape[1]):
             rows[r, number] = row
-            row, t = _next(planes, row, x, y, z, vx, vy, vz)
+            row, t = next_row(planes, sloping, core2, far2, height, starts, listed, row, x, y, z, vx, vy, vz)
             if row < 0:
                 break
             inclusion[r] = _first(x, y, z, vx, vy, vz, t, inclusions)
@@ -72,35 +74,6 @@ def _follow(origins, directions, stone, inclusion, rows):
             nx, ny, nz = planes[row, 0], planes[row, 1], planes[row, 2]
             twice = 2.0 * (nx * vx + ny * vy + nz * vz)
             vx, vy, vz = vx - twice * nx, vy - twice * ny, vz - twice * nz
-
-
-@njit()
-def _entry(planes, x, y, z, vx, vy, vz):
-    """The row where a ray from outside enters and how far it is; row -1 for a miss."""
-    best, enters, leaves = -1, -1e300, 1e300
-    for row in range(planes.shape[0]):
-        n_dot_v = planes[row, 0] * vx + planes[row, 1] * vy + planes[row, 2] * vz
-        distance = planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z)
-        if n_dot_v < 0.0 and distance / n_dot_v > enters:
-            best, enters = row, distance / n_dot_v
-        elif n_dot_v > 0.0:
-            leaves = min(leaves, distance / n_dot_v)
-        elif n_dot_v == 0.0 and distance < 0.0:
-            return -1, 0.0
-    return (best, enters) if 0.0 <= enters < leaves else (-1, 0.0)
-
-
-@njit()
-def _next(planes, last, x, y, z, vx, vy, vz):
-    """The row that a ray inside meets after the one it stands on, and how far it is."""
-    best, nearest = -1, 1e300
-    for row in range(planes.shape[0]):
-        n_dot_v = planes[row, 0] * vx + planes[row, 1] * vy + planes[row, 2] * vz
-        if n_dot_v > 0.0 and row != last:
-            distance = max(planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z), 0.0) / n_dot_v
-            if distance < nearest:
-                best, nearest = row, distance
-    return best, nearest
 
 
 @njit()

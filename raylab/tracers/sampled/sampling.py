@@ -12,6 +12,8 @@ pixels make a stratum; their means differ, so the stated error is on the safe si
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -239,8 +241,34 @@ def tile_points(scene: Scene, grid: PixelGrid, first_row: int, rows: int) -> tup
     return points, in_pupil
 
 
-def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progress: Progress = silent) -> EngineResult:
+class Tile(NamedTuple):
+    """Whole rows of pixels with their samples.
+
+    Attributes
+    ----------
+    pixels : which of all pixels, in order. points, in_pupil : see `tile_points`. area_mm2 : that each sample stands for.
+    rows, hit : (R, CHANNELS) and (R,), what was traced.
+    """
+
+    pixels: slice
+    points: np.ndarray
+    in_pupil: np.ndarray | None
+    area_mm2: float
+    rows: np.ndarray
+    hit: np.ndarray
+
+
+def sample_image(
+    scene: Scene,
+    wavelength_nm: float,
+    grid: PixelGrid,
+    *,
+    progress: Progress = silent,
+    beside: Callable[[Tile], None] | None = None,
+) -> EngineResult:
     """Maps and area means from `settings.samples` view rays per pixel, in tiles of bounded memory.
+
+    `beside` is called with each tile, for what else its samples tell.
 
     Raises InputError for a grid whose samples all miss the stone.
     """
@@ -253,8 +281,11 @@ def sample_image(scene: Scene, wavelength_nm: float, grid: PixelGrid, *, progres
     for first in range(0, n, rows_per_tile):
         rows = min(rows_per_tile, n - first)
         points, in_pupil = tile_points(scene, grid, first, rows)
-        found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=grid.pixel_mm**2 / samples)
+        area = grid.pixel_mm**2 / samples
+        found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=area)
         tile = slice(first * n, (first + rows) * n)
+        if beside is not None:
+            beside(Tile(tile, points, in_pupil, area, found, hit))
         part, part_scatter = np.zeros((rows, size)), np.zeros((rows, size, size))
         _reduce(found, hit, samples, strata, first * n, means, coverage[tile], error[tile], part, part_scatter)
         sums += part.sum(axis=0)
