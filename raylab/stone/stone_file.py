@@ -10,6 +10,10 @@
     absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
                                   # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
+    [stone.finishes]              # optional: tiers, or single facets, that are not polished
+    girdle = "lambertian 0.8"
+    "star 3" = "absorbing"
+
 In place of a cut and its parameters a recipe may stand: outline, girdle and tiers, see `recipes.recipe_table`. Any of them may
 have `inclusions`, see `inclusions.inclusion_file`.
 
@@ -45,6 +49,9 @@ _TEXTS: dict[str, Any] = {"title": (str, ""), "description": (str, "")}
 _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
 SCENE_FILE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), output=(dict, {}))
 """The sections of a scene file, whose stone can be read alone."""
+FINISHES_KEY, INCLUSIONS_KEY = "finishes", "inclusions"
+_FILLINGS = {FINISHES_KEY, INCLUSIONS_KEY}
+"""Keys of a [stone] table that any kind of stone may have."""
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 
 
@@ -140,15 +147,22 @@ def stone_from(table: Table) -> Stone:
 
 
 def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
-    """The stone that `bare` makes of a [stone] table, with the inclusions that the table states."""
-    if not isinstance(table.values, dict) or "inclusions" not in table.values:
+    """The stone that `bare` makes of a [stone] table, with the finishes and the inclusions that the table states."""
+    if not isinstance(table.values, dict) or not _FILLINGS & table.values.keys():
         return bare(table)
-    rest = {key: value for key, value in table.values.items() if key != "inclusions"}
-    return with_inclusions_of(table, bare(replace(table, values=rest)))
+    stone = bare(replace(table, values={key: value for key, value in table.values.items() if key not in _FILLINGS}))
+    if FINISHES_KEY in table.values:
+        finishes = table.part(FINISHES_KEY)
+        if not isinstance(finishes.values, dict):
+            raise table.fault(
+                "not a table", FINISHES_KEY, finishes.values, "tiers or facets and their finish, girdle = 'lambertian 0.8'"
+            )
+        stone = finishes.build(stone.with_finishes, finishes=finishes.values)
+    return with_inclusions_of(table, stone) if INCLUSIONS_KEY in table.values else stone
 
 
 def _bare(table: Table) -> Stone:
-    """The stone of a [stone] table without the inclusions that it states."""
+    """The stone of a [stone] table without the finishes and inclusions that it states."""
     if "file" not in table.values:
         return _stated(table)
     table = table.checked(_STONE_IN_FILE)
