@@ -18,7 +18,7 @@ from ..errors import InputError, nearest
 FINISHES = {
     "polished": "reflects and refracts light",
     "absorbing": "ends every light path that meets it, as a black rough girdle would",
-    "lambertian": "reflects a share of the light in all directions, its albedo from 0 to 1, as `lambertian 0.8`; takes the rest",
+    "lambertian": "reflects a share, its albedo from 0 to 1, in all directions and takes the rest, as in `lambertian 0.8`",
 }
 """Every kind of finish and what it does. The position of a kind is its code in kernels."""
 
