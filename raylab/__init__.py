@@ -79,6 +79,7 @@ if TYPE_CHECKING:
     from .stone.measuring.plane_uncertainty import Uncertainty
     from .stone.offsets import Offset, deviate
     from .stone.proportions import Measurements, measure
+    from .stone.rounding import rounded
     from .stone.scanning.report import ScanReport
     from .stone.scanning.scan import Scan, load_scan, stone_from_mesh
     from .stone.stone import Stone
@@ -173,6 +174,7 @@ _HOME = {
     "rocking": "motion.view_paths",
     "rose_cut": "stone.cuts.rose_cut",
     "round_brilliant": "stone.cuts.round_brilliant",
+    "rounded": "stone.rounding",
     "save_color_png": "pictures.color_files",
     "save_linear_tiff": "pictures.color_files",
     "save_report": "report",
@@ -280,6 +282,7 @@ __all__ = [
     "rocking",
     "rose_cut",
     "round_brilliant",
+    "rounded",
     "save_color_png",
     "save_linear_tiff",
     "save_report",

@@ -206,6 +206,20 @@ def crossed_downward_only(patch: Patch) -> None:
     patch.setattr(reference, "crosses", lambda start, end, shape: end[2] < start[2] and true(start, end, shape))
 
 
+# Scattering.
+
+
+def less_albedo_in_table(patch: Patch) -> None:
+    _table(patch, lambda table: table._replace(amount=0.9 * table.amount))
+
+
+def another_cosine_on_leaving(patch: Patch) -> None:
+    def change(out: np.ndarray) -> None:
+        out[:, ledger.LUMINANCE] *= np.maximum(out[:, ledger.SOURCE_Z], 0.0)
+
+    _rows(patch, change)
+
+
 # Stone and measurement.
 
 
@@ -296,6 +310,7 @@ def missing_facet_in_table(patch: Patch) -> None:
             sloping=table.sloping - 1,
             facet=table.facet[rest],
             finish=table.finish[rest],
+            amount=table.amount[rest],
         )
 
     _table(patch, change)
