@@ -42,6 +42,8 @@ def traced():
         ("lambertian -0.1", "albedo"),
         ("lambertian much", "not a finish; expected 'lambertian 0.8'"),
         ("lambertian 0.2 0.3", "not a finish"),
+        ("rough", "roughness; expected 'rough 0.2'"),
+        ("rough 1.5", "roughness"),
         ("polished 0.5", "has no number"),
         ("lambertin 0.2", "did you mean 'lambertian'"),
     ],

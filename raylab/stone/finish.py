@@ -3,7 +3,8 @@
 A polished facet reflects and refracts by Fresnel's equations. An absorbing facet ends every light path that meets it; the
 ledger books its weight as `scattered`. A Lambertian facet is a diffuse wall on both sides: it reflects the share `albedo`
 of the light, by the cosine law whatever the direction it came from, and takes the rest, booked as `scattered`. No light
-passes through it. A bruted girdle is modeled by either.
+passes through it. A rough facet is made of small mirrors, which reflect and refract as a polished facet does, and whose
+normals scatter about its own: microfacets, see `tracers.microfacets`. A bruted girdle is modeled by any of the three.
 
 A finish is written as its kind and its number, such as ``"lambertian 0.8"``.
 """
@@ -19,13 +20,15 @@ FINISHES = {
     "polished": "reflects and refracts light",
     "absorbing": "ends every light path that meets it, as a black rough girdle would",
     "lambertian": "reflects a share, its albedo from 0 to 1, in all directions and takes the rest, as in `lambertian 0.8`",
+    "rough": "reflects and refracts light at microfacets of a roughness (GGX) from 0 to 1, as in `rough 0.2`",
 }
 """Every kind of finish and what it does. The position of a kind is its code in kernels."""
 
-NUMBERS = {"lambertian": "albedo"}
+NUMBERS = {"lambertian": "albedo", "rough": "roughness"}
 """What the number of a kind is called; other kinds have none."""
 
-REFRACTS, ABSORBS, DIFFUSES = range(len(FINISHES))
+_EXAMPLES = {"lambertian": 0.8, "rough": 0.2}
+REFRACTS, ABSORBS, DIFFUSES, ROUGH = range(len(FINISHES))
 
 
 @dataclass(frozen=True)
@@ -35,7 +38,8 @@ class Finish:
     Attributes
     ----------
     kind : one of `FINISHES`.
-    amount : the number of a kind that has one, from 0 to 1: the albedo of ``"lambertian"``.
+    amount : the number of a kind that has one, from 0 to 1: the albedo of ``"lambertian"``, the roughness
+        of ``"rough"``.
 
     Raises
     ------
@@ -53,7 +57,7 @@ class Finish:
             if self.amount is not None:
                 raise InputError("this finish has no number", key="finish", value=str(self), expected=repr(self.kind))
             return
-        given, expected = self.amount, f"'{self.kind} 0.8', with the {wanted} from 0 to 1"
+        given, expected = self.amount, f"'{self.kind} {_EXAMPLES[self.kind]}', with the {wanted} from 0 to 1"
         if given is None or isinstance(given, bool) or not isinstance(given, int | float) or not 0.0 <= given <= 1.0:
             raise InputError(f"missing or impossible {wanted}", key="finish", value=str(self), expected=expected)
         object.__setattr__(self, "amount", float(given))
@@ -64,7 +68,7 @@ class Finish:
 
     @cached_property
     def code(self) -> int:
-        """What kernels know this finish by: REFRACTS, ABSORBS or DIFFUSES."""
+        """What kernels know this finish by: REFRACTS, ABSORBS, DIFFUSES or ROUGH."""
         return list(FINISHES).index(self.kind)
 
     @property
@@ -98,6 +102,6 @@ def _parsed(text: str) -> Finish:
     except ValueError:
         amount = None
     if amount is None:
-        expected = f"'{kind} 0.8'" if kind in NUMBERS else repr(kind)
+        expected = f"'{kind} {_EXAMPLES[kind]}'" if kind in NUMBERS else repr(kind)
         raise InputError("not a finish", key="finish", value=text[:60], expected=expected)
     return Finish(kind, amount)

@@ -53,7 +53,7 @@ _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
 SCENE_FILE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), output=(dict, {}))
 """The sections of a scene file, whose stone can be read alone."""
 FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY = "finishes", "inclusions", "edge_radius_um", "edge_steps"
-_FILLINGS = {FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY}
+FILLINGS = {FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY}
 """Keys of a [stone] table that any kind of stone may have."""
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 
@@ -151,9 +151,9 @@ def stone_from(table: Table) -> Stone:
 
 def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
     """The stone that `bare` makes of a [stone] table, with the rounding, finishes and inclusions that the table states."""
-    if not isinstance(table.values, dict) or not _FILLINGS & table.values.keys():
+    if not isinstance(table.values, dict) or not FILLINGS & table.values.keys():
         return bare(table)
-    stone = bare(replace(table, values={key: value for key, value in table.values.items() if key not in _FILLINGS}))
+    stone = bare(replace(table, values={key: value for key, value in table.values.items() if key not in FILLINGS}))
     if STEPS_KEY in table.values and RADIUS_KEY not in table.values:
         raise table.fault("missing", RADIUS_KEY, None, f"a radius beside {STEPS_KEY}")
     if RADIUS_KEY in table.values:

@@ -16,12 +16,12 @@ from typing import NamedTuple
 import numpy as np
 
 from ..jit import njit
-from ..stone.finish import ABSORBS, REFRACTS
+from ..stone.finish import ABSORBS, DIFFUSES, REFRACTS, ROUGH
 from .crossings import apart2, crosses
 from .keyed import keyed_uniform
 from .ledger import ABSORBED, INCLUDED, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 from .rim import SECTORS, sector_of
-from .scattering import cosine_about, remember
+from .scattering import cosine_about, microfacet, remember, shadowed
 from .surface import axis_across, cone_outside, interact
 from .totals import LUMINANCE_SQUARE
 
@@ -272,6 +272,32 @@ def _diffuse(p, k, albedo, seed, ledger):
 
 
 @njit()
+def _choose_mirrors(p, stone, seed, lanes):
+    """On rough facets, put the normal of a mirror that the ray sees in place of the facet's, for every busy lane."""
+    for k in range(lanes):
+        row = int(p[_ROW + k])
+        if p[_RAY + k] >= 0.0 and stone.finish[row] == ROUGH:
+            x, y, z = microfacet(
+                p[_VX + k], p[_VY + k], p[_VZ + k], -p[_NX + k], -p[_NY + k], -p[_NZ + k],
+                stone.amount[row], seed, int(p[_KEY + k]), int(p[_REFLECTIONS + k]) + 1,
+            )  # fmt: skip
+            p[_NX + k], p[_NY + k], p[_NZ + k] = -x, -y, -z
+
+
+@njit()
+def _shadow(p, k, stone, ledger):
+    """Leave the shares of lane k's light that other mirrors of a rough facet let go; the rest is booked in `ledger` (WIDTH,)."""
+    row = int(p[_ROW + k])
+    nx, ny, nz = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2]
+    within = -(p[_VX + k] * nx + p[_VY + k] * ny + p[_VZ + k] * nz)
+    out = p[_TX + k] * nx + p[_TY + k] * ny + p[_TZ + k] * nz
+    reflects, passes = shadowed(ledger, p[_I + k], p[_WEIGHT + k], within, out, stone.amount[row], p[_STANDS + k])
+    _dim(p, k, reflects)
+    p[_WEIGHT + k] *= passes
+    p[_CONE + k] = 0.0  # the ray stands for one direction from here on
+
+
+@njit()
 def walk(first, last, starts, stone, dome, turn, rules, out):
     """Follow the rays first..last-1 to their ends, each booked in its row of `out`; returns how many path segments they had.
 
@@ -284,9 +310,10 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
     """
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces, chance = rules.polarized, rules.min_weight, rules.max_bounces, rules.chance
-    rough, including = False, stone.inclusions.transmittance.size > 0
+    rough, mirrors, including = False, False, stone.inclusions.transmittance.size > 0
     for finish in stone.finish:
         rough |= finish != REFRACTS
+        mirrors |= finish == ROUGH
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
     while True:
@@ -298,6 +325,8 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
             _absorb(p, stone.medium.absorption_per_mm, out, lanes)
         if including:
             _cross(p, stone.inclusions, out, lanes)
+        if mirrors:
+            _choose_mirrors(p, stone, rules.seed, lanes)
         _meet(p, stone.medium.n, polarized, lanes)
         busy = 0
         for k in range(lanes):
@@ -310,7 +339,10 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
                     out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])
                     p[_RAY + k] = -1.0
                     continue
-                _diffuse(p, k, stone.amount[int(p[_ROW + k])], rules.seed, out[r])
+                if stone.finish[int(p[_ROW + k])] == DIFFUSES:
+                    _diffuse(p, k, stone.amount[int(p[_ROW + k])], rules.seed, out[r])
+                else:
+                    _shadow(p, k, stone, out[r])
             if p[_WEIGHT + k] > 0.0:
                 x, y, z = p[_TX + k], p[_TY + k], p[_TZ + k]
                 cone = 0.0

@@ -231,7 +231,8 @@ def trace_path(
     here = origin + enter[f] * direction
     path.facets.append(f)
     path.points.append(here)
-    if stone.finishes[f] != POLISHED:
+    rough, normal = stone.finishes[f].kind == "rough", stone.normals[f]
+    if stone.finishes[f] != POLISHED and not rough:
         left = _reflectance(stone.finishes[f])
         path.take(1.0 - left)
         if left > 0.0 or stone.finishes[f] != ABSORBING:
@@ -239,12 +240,19 @@ def trace_path(
             path.glare = path.by_scattering.glare = left
             path.leave(left, _diffuse(stone.normals[f], draw, 0), 0)
         return path
-    glare, mirrored, passed, inside = _split(_across(direction), direction, -stone.normals[f], 1.0, n, polarized)
+    if rough:
+        normal = _mirror(-direction, normal, _reflectance(stone.finishes[f]), draw, 0)
+    glare, mirrored, passed, inside = _split(_across(direction), direction, -normal, 1.0, n, polarized)
+    entered = 1.0
+    if rough:
+        glare, entered = _leaves_rough(path, stone, f, (glare, mirrored), (passed, inside), outside=True)
     path.glare = float(np.trace(glare).real)
+    if path.by_scattering is not None:
+        path.by_scattering.glare = path.glare
     path.leave(path.glare, mirrored, 0)
     if inside is None:
         return path
-    coherency = _entered(direction, inside, -stone.normals[f], n) if polarized else passed * _across(inside)
+    coherency = entered * (_entered(direction, inside, -normal, n) if polarized else passed * _across(inside))
     direction, last = inside, f
     for bounces in range(max_bounces):
         n_dot_v, signed_distance = stone.normals @ direction, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
@@ -265,8 +273,14 @@ def trace_path(
                 coherency = coherency * inclusion.transmittance
         path.facets.append(f)
         path.points.append(here)
-        if stone.finishes[f] == POLISHED:
-            coherency, direction, passed, outside = _split(coherency, direction, stone.normals[f], n, 1.0, polarized)
+        rough, normal = stone.finishes[f].kind == "rough", stone.normals[f]
+        if stone.finishes[f] == POLISHED or rough:
+            if rough:
+                normal = -_mirror(-direction, -normal, _reflectance(stone.finishes[f]), draw, bounces + 1)
+            coherency, direction, passed, outside = _split(coherency, direction, normal, n, 1.0, polarized)
+            if rough:
+                coherency, left = _leaves_rough(path, stone, f, (coherency, direction), (passed, outside), outside=False)
+                passed *= left
             if outside is not None:
                 path.leave(passed, outside, bounces)
         else:
@@ -281,12 +295,71 @@ def trace_path(
         if np.trace(coherency).real < min_weight:
             break
     for one in path.parts():
-        one.untraced = float(np.trace(coherency).real)
+        one.untraced += float(np.trace(coherency).real)
     return path
 
 
+def _smith(direction: np.ndarray, side: np.ndarray, roughness: float) -> float:
+    """Share of the mirrors facing a direction that it sees, from the side of the facet to which `side` points (Walter 2007)."""
+    cos = float(direction @ side)
+    if cos <= 0.0:
+        return 0.0
+    return 2.0 / (1.0 + math.hypot(1.0, roughness * math.tan(math.acos(min(cos, 1.0)))))
+
+
+def _leaves_rough(
+    path: Path,
+    stone: Stone,
+    facet: int,
+    reflected: tuple[np.ndarray, np.ndarray],
+    passed: tuple[float, np.ndarray | None],
+    *,
+    outside: bool,
+) -> tuple[np.ndarray, float]:
+    """What other mirrors leave of the coherency that one reflects, and the share that they leave of what passes it.
+
+    What they stop is booked as untraced; `outside` says where the ray came from.
+    """
+    path.by_scattering = path.by_scattering or Path()
+    roughness, out = _reflectance(stone.finishes[facet]), stone.normals[facet] * (1.0 if outside else -1.0)
+    back = _smith(reflected[1], out, roughness)
+    through = 0.0 if passed[1] is None else _smith(passed[1], -out, roughness)
+    for one in path.parts():
+        one.untraced += float(np.trace(reflected[0]).real) * (1.0 - back) + passed[0] * (1.0 - through)
+    return reflected[0] * back, through
+
+
+def _mirror(
+    toward: np.ndarray, normal: np.ndarray, roughness: float, draw: Callable[[int], tuple[float, float]] | None, met: int
+) -> np.ndarray:
+    """The normal of a mirror that is seen from the direction `toward`: a point of a half ball as seen from there, squeezed back.
+
+    The mirrors' normals, stretched by 1/roughness along the facet, fill a half ball evenly; its outline is half a circle above
+    and half an ellipse below.
+    """
+    if draw is None:
+        raise ValueError("a stone that scatters needs random numbers")
+    first, second = draw(met)
+    east = np.cross(normal, np.eye(3)[0 if abs(normal[0]) < 0.5 else 1])
+    east = east / np.linalg.norm(east)
+    frame = np.array([east, np.cross(normal, east), normal])
+    squeeze = np.array([roughness, roughness, 1.0])
+    seen_from = squeeze * (frame @ toward)
+    seen_from = seen_from / np.linalg.norm(seen_from)
+    level = np.cross([0.0, 0.0, 1.0], seen_from)
+    level = level / np.linalg.norm(level) if np.linalg.norm(level) > 0.0 else np.array([1.0, 0.0, 0.0])
+    up = np.cross(seen_from, level)
+    point = cmath.rect(math.sqrt(first), 2.0 * math.pi * second)
+    top, bottom = math.sqrt(1.0 - point.real**2), -seen_from[2] * math.sqrt(1.0 - point.real**2)
+    height = (top + bottom) / 2.0 + point.imag / top * (top - bottom) / 2.0 if top > 0.0 else 0.0
+    depth = math.sqrt(max(0.0, 1.0 - point.real**2 - height**2))
+    ball = point.real * level + height * up + depth * seen_from
+    mirror = squeeze * ball
+    return np.asarray(frame.T @ mirror / np.linalg.norm(mirror))
+
+
 def _reflectance(finish: Finish) -> float:
-    """What a facet that isn't polished sends on of the light that meets it."""
+    """The number of a finish: what a Lambertian facet sends on, or the roughness; 0 where it has none."""
     return 0.0 if finish.amount is None else finish.amount
 
 

@@ -1,7 +1,8 @@
 """Light that a facet scatters: random directions, and what came by scattering, tallied beside the ledger.
 
 A scattered ray goes on in one direction, drawn by numbers that depend on nothing but the seed, the ray's key and how many
-facets it met before. Scattered light is unpolarized.
+facets it met before. Light that a Lambertian facet scatters is unpolarized; a rough facet is made of mirrors, see
+`microfacets`.
 
 The ledger's row of a ray in a stone that scatters is longer than others: by the part of the luminance and of each entry that
 was booked after the ray's light was first scattered. While the ray is followed these columns hold what had been booked before.
@@ -17,6 +18,7 @@ from ..jit import njit
 from ..stone.finish import ABSORBS
 from .keyed import keyed_uniform
 from .ledger import CHANNELS, SCATTERED, UNTRACED, tally_glare
+from .microfacets import seen_share, visible_normal
 from .stone_table import StoneTable
 from .surface import axis_across
 
@@ -75,8 +77,27 @@ def cosine_about(nx, ny, nz, seed, key, met):
 
 
 @njit()
+def microfacet(vx, vy, vz, nx, ny, nz, roughness, seed, key, met):
+    """The normal, on the side of n, of the mirror that a ray along v meets on a rough facet; it runs against n."""
+    first, second = random_pair(seed, key, met)
+    return visible_normal(-vx, -vy, -vz, nx, ny, nz, roughness, first, second)
+
+
+@njit()
+def shadowed(ledger, reflected, passed, cos_reflected, cos_passed, roughness, stands):
+    """The shares of what a mirror reflects and lets pass that leave a rough facet at these cosines from it.
+
+    The light that doesn't is booked in `ledger` (WIDTH,) as untraced, `stands` times.
+    """
+    remember(ledger)
+    reflects, passes = seen_share(cos_reflected, roughness), seen_share(cos_passed, roughness)
+    ledger[UNTRACED] += stands * (reflected * (1.0 - reflects) + passed * (1.0 - passes))
+    return reflects, passes
+
+
+@njit()
 def meet_outside(ledger, row, stone, dome, turn, seed, key):
-    """A view ray meets a facet that isn't polished from outside; all its light is booked in `ledger` (CHANNELS or WIDTH,)."""
+    """A view ray meets an absorbing or a Lambertian facet from outside: all its light is booked in `ledger`, a row."""
     if stone.finish[row] == ABSORBS:
         ledger[SCATTERED] += 1.0
         return

@@ -13,8 +13,9 @@ from scipy.integrate import quad
 from raylab.lighting.dome import Dome, Lamp
 from raylab.optics.fresnel import fresnel
 from raylab.optics.materials import Material
+from raylab.stone.finish import NUMBERS
 from raylab.stone.stone import Stone
-from raylab.tracers import ledger, reference
+from raylab.tracers import ledger, microfacets, reference
 from raylab.tracers.keyed import keyed_uniform
 from raylab.tracers.scattering import BY_SCATTERING, FIRST_AXIS, PARTS
 
@@ -24,17 +25,13 @@ SIGMAS = 4.5
 
 
 def some_finishes(stone: Stone, key: int) -> Stone:
-    """A stone whose facets are polished, absorbing or Lambertian of a random albedo, at random; the first two Lambertian."""
+    """A stone with facets of all finishes at random, of random albedos and roughnesses; the first is Lambertian, the next rough."""
     rng = np.random.default_rng([50, key])
     names = [stone.facet_name(f) for f in range(len(stone))]
-    kinds = rng.choice(["polished", "polished", "absorbing", "lambertian"], len(stone))
-    kinds[:2] = "lambertian"
-    return stone.with_finishes(
-        {
-            name: f"lambertian {rng.random():.3f}" if kind == "lambertian" else str(kind)
-            for name, kind in zip(names, kinds, strict=True)
-        }
-    )
+    kinds = rng.choice(["polished", "polished", "absorbing", "lambertian", "rough"], len(stone))
+    kinds[:2] = "lambertian", "rough"
+    texts = [f"{kind} {rng.random():.3f}" if kind in NUMBERS else str(kind) for kind in kinds]
+    return stone.with_finishes(dict(zip(names, texts, strict=True)))
 
 
 def stones(count: int) -> list[Stone]:
@@ -60,7 +57,7 @@ def oracle(stone: Stone, origins: np.ndarray, ways: np.ndarray, seed: int, **opt
 def agree_on(bodies: list[Stone], count: int) -> float:
     """Oracle and packet tracer with the same random numbers: every channel of every ray to 1e-10, and the six entries sum to 1.
 
-    The oracle keeps its own cosine law and its own account of what came by scattering.
+    The oracle keeps its own cosine law, mirrors and shadows, and its own account of what came by scattering.
     """
     worst, one = 0.0, np.ones(count)
     for key, stone in enumerate(bodies):
@@ -197,7 +194,108 @@ def both_ways(stone: Stone, count: int, one: tuple[float, float], other: tuple[f
 
 @check
 def reciprocity() -> float:
-    """See `both_ways`; a polyhedron with Lambertian facets of three albedos."""
-    stone = random_polyhedron(3, n=1.7)
-    stone = stone.with_finishes({stone.facet_name(f): f"lambertian {0.5 + 0.2 * (f % 3)}" for f in range(0, len(stone), 2)})
+    """See `both_ways`; a polyhedron with Lambertian facets of two albedos, and rough ones."""
+    stone, kinds = random_polyhedron(3, n=1.7), ("lambertian 0.5", "polished", "lambertian 0.9", "rough 0.4")
+    stone = stone.with_finishes({stone.facet_name(f): kinds[f % 4] for f in range(len(stone))})
     return both_ways(stone, 12_000, (70.0, 20.0), (35.0, 170.0), 25.0)
+
+
+def shares_by_quadrature(angle_deg: float, roughness: float, n_from: float, n_to: float) -> tuple[float, float]:
+    """What one rough surface reflects and lets pass of unpolarized light from one direction: the microfacet integrals.
+
+    With the directions w to the light, r reflected and t refracted at a mirror of normal m,
+    R = int F(w.m) D(m) G(w) G(r) (w.m)/(w.n) dm over the mirrors that face w, and T likewise with 1 - F and G(t)
+    (Walter et al. 2007, equations 20 and 21 with the Jacobians 14 and 17; radiance over n^2). By the midpoint rule.
+    """
+    w = np.array([math.sin(math.radians(angle_deg)), 0.0, math.cos(math.radians(angle_deg))])
+    # mirrors by tan t = a sqrt(s / (1 - s)), for which D(m) cos t dm = ds d(azimuth) / (2 pi)
+    s = (np.arange(4000) + 0.5) / 4000.0
+    azimuth = 2.0 * math.pi * (np.arange(720) + 0.5) / 720.0
+    tangent = roughness * np.sqrt(s / (1.0 - s))
+    cos_m = 1.0 / np.sqrt(1.0 + tangent**2)
+    m = np.stack(np.broadcast_arrays(
+        (tangent * cos_m)[:, None] * np.cos(azimuth), (tangent * cos_m)[:, None] * np.sin(azimuth), cos_m[:, None]
+    ), axis=-1)  # fmt: skip
+    cos_i = np.maximum(m @ w, 0.0)
+    sine = n_from / n_to * np.sqrt(np.maximum(1.0 - cos_i**2, 0.0))
+    cos_t = np.sqrt(np.maximum(1.0 - sine**2, 0.0))
+    rs = (n_from * cos_i - n_to * cos_t) / (n_from * cos_i + n_to * cos_t)
+    rp = (n_to * cos_i - n_from * cos_t) / (n_to * cos_i + n_from * cos_t)
+    fresnel_r = np.where(sine < 1.0, 0.5 * (rs**2 + rp**2), 1.0)
+    reflected = 2.0 * cos_i * m[..., 2] - w[2]
+    refracted = -(n_from / n_to * w[2] + (cos_t - n_from / n_to * cos_i) * m[..., 2])
+
+    def seen(cos: np.ndarray) -> np.ndarray:
+        safe = np.where(cos > 0.0, cos, 1.0)
+        return np.where(cos > 0.0, 2.0 / (1.0 + np.sqrt(1.0 + roughness**2 * (1.0 / safe**2 - 1.0))), 0.0)
+
+    density = seen(w[2]) * cos_i / (w[2] * m[..., 2])
+    passes = np.where(sine < 1.0, 1.0 - fresnel_r, 0.0)
+    return float((density * fresnel_r * seen(reflected)).mean()), float((density * passes * seen(-refracted)).mean())
+
+
+def rough_surface(angle_deg: float, roughness: float, count: int, *, inside: bool) -> tuple[np.ndarray, np.ndarray]:
+    """(R,) each ray's shares that a rough surface reflects and lets pass at its first meeting, by the packet tracer.
+
+    From outside a wide rough plate is met; from inside the rough floor of a polished plate, along the way that leads there at
+    this angle, whose light is counted relative to what enters.
+    """
+    plate = box(1e4, 1.0, Material.constant(N))
+    outside = math.asin(N * math.sin(math.radians(angle_deg))) if inside else math.radians(angle_deg)
+    floor, top = (plate.facet_name(int(side)) for side in (np.argmin(plate.normals[:, 2]), np.argmax(plate.normals[:, 2])))
+    plate = plate.with_finishes({floor if inside else top: f"rough {roughness}"})
+    way = np.array([math.sin(outside), 0.0, -math.cos(outside)])
+    origins, ways = np.broadcast_to(np.array([0.0, 0.0, 0.5]) - way, (count, 3)), np.broadcast_to(way, (count, 3))
+    with on_threads(1):
+        rows = by_rays(plate, origins, ways, EVEN, np.eye(3), min_weight=0.0, max_bounces=1 if inside else 0, polarized=False)
+    if not inside:
+        return rows[:, ledger.GLARE], rows[:, ledger.UNTRACED]
+    entered = 1.0 - rows[:, ledger.GLARE]
+    return rows[:, ledger.UNTRACED] / entered, rows[:, ledger.LEAK] / entered
+
+
+@check
+def microfacets_by_quadrature() -> float:
+    """What a rough surface reflects or lets pass, from outside and inside, against the integrals over all mirrors.
+
+    The tracer draws mirrors that a ray sees; the integrals weigh all of them. From outside the glare is compared, from inside
+    what leaks; see `shares_by_quadrature`.
+    """
+    worst = 0.0
+    for angle, roughness in ((0.0, 0.3), (60.0, 0.5), (75.0, 1.0)):
+        reflected, _ = shares_by_quadrature(angle, roughness, 1.0, N)
+        worst = max(worst, off_by(rough_surface(angle, roughness, 8000, inside=False)[0], reflected))
+    for angle, roughness in ((0.0, 0.5), (30.0, 0.3)):
+        _, passed = shares_by_quadrature(angle, roughness, N, 1.0)
+        worst = max(worst, off_by(rough_surface(angle, roughness, 8000, inside=True)[1], passed))
+    return worst
+
+
+@check
+def roughness_one_is_a_ball() -> float:
+    """Looked at from straight above, mirrors of roughness 1 are a half ball: D = 1/pi, so that w.m has the density 2 w.m.
+
+    The reflection then leaves evenly in all directions, as from a polished ball. Means of (w.m)^2 and (w.m)^4: 1/2 and 1/3.
+    """
+    cos, up = [], (0.6, 0.0, 0.8)
+    for key in range(4000):
+        first, second = keyed_uniform(7, key, 0, 0), keyed_uniform(7, key, 0, 1)
+        cos.append(microfacets.visible_normal(*up, *up, 1.0, first, second) @ np.array(up))
+    return max(off_by(np.array(cos) ** 2, 0.5), off_by(np.array(cos) ** 4, 1.0 / 3.0))
+
+
+@check
+def roughness_none_is_polished() -> float:
+    """Rough facets of roughness 0 are polished to rounding; of roughness 1e-6 they lose next to nothing to other mirrors."""
+    stone = random_polyhedron(2, n=1.7)
+    sent = random_rays(stone, 60, 5)
+    names = {stone.facet_name(f) for f in range(len(stone))}
+    with on_threads(1):
+        polished = by_rays(stone, *sent, EVEN)
+        none, little = (by_rays(stone.with_finishes(dict.fromkeys(names, f"rough {a}")), *sent, EVEN) for a in ("0", "1e-6"))
+    channels = [*ENTRIES, ledger.GLARE, ledger.BOUNCES]
+    return max(
+        off(none[:, channels], polished[:, channels], 1e-10),
+        off(little[:, ENTRIES].sum(axis=1), np.ones(60), EXACT),
+        off(np.mean(little[:, ledger.UNTRACED]), np.mean(polished[:, ledger.UNTRACED]), 1e-3),
+    )

@@ -37,7 +37,7 @@ GIRDLE_FINISH = Parameter(
     description="; ".join(f"{name}: {meaning}" for name, meaning in FINISHES.items()),
     group=GIRDLE_AND_SIZE,
     default="polished",
-    choices=("polished", "absorbing", *(f"lambertian {albedo}" for albedo in (0.2, 0.5, 0.8, 0.95))),
+    choices=("polished", "absorbing", *(f"lambertian {a}" for a in (0.2, 0.5, 0.8)), *(f"rough {a}" for a in (0.05, 0.2, 0.5))),
     read=lambda given: get_finish(given, GIRDLE_FINISH_KEY),
 )
 

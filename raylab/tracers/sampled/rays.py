@@ -19,13 +19,13 @@ import numpy as np
 from ...jit import njit, parallel_kernel
 from ...lighting.dome import DomeTable
 from ...optics.media import Medium
-from ...stone.finish import REFRACTS
+from ...stone.finish import ABSORBS, DIFFUSES, ROUGH
 from ...stopping import pause
 from ..crossings import InclusionTable
 from ..ledger import CHANNELS, tally_glare
 from ..packets import AXIS, CONE, DIRECTION, KEY, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
 from ..rim import Rim
-from ..scattering import WIDTH, meet_outside, scatters, settle
+from ..scattering import FIRST_SURFACE, WIDTH, meet_outside, microfacet, scatters, settle, shadowed
 from ..stone_table import StoneTable
 from ..surface import cone_inside, enter
 
@@ -95,7 +95,8 @@ def _first_facet(planes, e):
 def _enter(ledger, start, e, k, stone, dome, turn, rules, cone, key):
     """First surface: book the glare of lane k in `ledger` (CHANNELS,), write what goes on inside to `start` (START,)."""
     row = int(e[_ROW + k])
-    if stone.finish[row] != REFRACTS:
+    finish = stone.finish[row]
+    if finish in (ABSORBS, DIFFUSES):
         meet_outside(ledger, row, stone, dome, turn, rules.seed, key)
         return
     nx, ny, nz = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2]
@@ -104,6 +105,15 @@ def _enter(ledger, start, e, k, stone, dome, turn, rules, cone, key):
     glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
         vx, vy, vz, nx, ny, nz, stone.medium.n, rules.polarized
     )
+    if finish == ROUGH:
+        seed, a = rules.seed, stone.amount[row]
+        mx, my, mz = microfacet(vx, vy, vz, nx, ny, nz, a, seed, key, FIRST_SURFACE)
+        glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
+            vx, vy, vz, mx, my, mz, stone.medium.n, rules.polarized
+        )
+        out, within = rx * nx + ry * ny + rz * nz, -(tx * nx + ty * ny + tz * nz)
+        reflects, passes = shadowed(ledger, glare, i, out, within, a, 1.0)
+        glare, i, q, cone = glare * reflects, i * passes, q * passes, 0.0
     tally_glare(ledger, glare, rx, ry, rz, turn, dome, cone)
     start[PLACE], start[PLACE + 1], start[PLACE + 2] = e[_X + k] + t * vx, e[_Y + k] + t * vy, e[_Z + k] + t * vz
     start[DIRECTION], start[DIRECTION + 1], start[DIRECTION + 2] = tx, ty, tz
