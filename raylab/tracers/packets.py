@@ -286,7 +286,7 @@ def _choose_mirrors(p, stone, seed, lanes):
 
 @njit()
 def _shadow(p, k, stone, ledger):
-    """Leave the shares of lane k's light that other mirrors of a rough facet let go; the rest is booked in `ledger` (WIDTH,)."""
+    """Leave the shares of lane k's light that other mirrors of a rough facet let go; book the rest in `ledger` (WIDTH,)."""
     row = int(p[_ROW + k])
     nx, ny, nz = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2]
     within = -(p[_VX + k] * nx + p[_VY + k] * ny + p[_VZ + k] * nz)

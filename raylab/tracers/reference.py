@@ -332,7 +332,7 @@ def _leaves_rough(
 def _mirror(
     toward: np.ndarray, normal: np.ndarray, roughness: float, draw: Callable[[int], tuple[float, float]] | None, met: int
 ) -> np.ndarray:
-    """The normal of a mirror that is seen from the direction `toward`: a point of a half ball as seen from there, squeezed back.
+    """The normal of a mirror seen from the direction `toward`: a point of a half ball as seen from there, squeezed back.
 
     The mirrors' normals, stretched by 1/roughness along the facet, fill a half ball evenly; its outline is half a circle above
     and half an ellipse below.

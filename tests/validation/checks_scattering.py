@@ -25,7 +25,7 @@ SIGMAS = 4.5
 
 
 def some_finishes(stone: Stone, key: int) -> Stone:
-    """A stone with facets of all finishes at random, of random albedos and roughnesses; the first is Lambertian, the next rough."""
+    """A stone with facets of all finishes at random; the first is Lambertian, the next rough."""
     rng = np.random.default_rng([50, key])
     names = [stone.facet_name(f) for f in range(len(stone))]
     kinds = rng.choice(["polished", "polished", "absorbing", "lambertian", "rough"], len(stone))
@@ -209,14 +209,14 @@ def shares_by_quadrature(angle_deg: float, roughness: float, n_from: float, n_to
     """
     w = np.array([math.sin(math.radians(angle_deg)), 0.0, math.cos(math.radians(angle_deg))])
     # mirrors by tan t = a sqrt(s / (1 - s)), for which D(m) cos t dm = ds d(azimuth) / (2 pi)
-    s = (np.arange(4000) + 0.5) / 4000.0
-    azimuth = 2.0 * math.pi * (np.arange(720) + 0.5) / 720.0
+    s = (np.arange(1000) + 0.5) / 1000.0
+    azimuth = 2.0 * math.pi * (np.arange(180) + 0.5) / 180.0
     tangent = roughness * np.sqrt(s / (1.0 - s))
     cos_m = 1.0 / np.sqrt(1.0 + tangent**2)
     m = np.stack(np.broadcast_arrays(
         (tangent * cos_m)[:, None] * np.cos(azimuth), (tangent * cos_m)[:, None] * np.sin(azimuth), cos_m[:, None]
     ), axis=-1)  # fmt: skip
-    cos_i = np.maximum(m @ w, 0.0)
+    cos_i = np.maximum(m @ w, 1e-12)
     sine = n_from / n_to * np.sqrt(np.maximum(1.0 - cos_i**2, 0.0))
     cos_t = np.sqrt(np.maximum(1.0 - sine**2, 0.0))
     rs = (n_from * cos_i - n_to * cos_t) / (n_from * cos_i + n_to * cos_t)

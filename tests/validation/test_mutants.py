@@ -139,6 +139,8 @@ CAUGHT_BY = {
         scattering.wall_from_outside,
     ],
     m.another_cosine_on_leaving: [scattering.reciprocity],
+    m.rougher_in_table: [scattering.microfacets_by_quadrature, scattering.roughness_none_is_polished],
+    m.mirrors_too_upright: [scattering.roughness_one_is_a_ball],
 }
 
 # Some pairs are missing by nature. Normal incidence can't tell the two indices apart; a slab's two faces make up for each

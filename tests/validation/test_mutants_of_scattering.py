@@ -10,7 +10,7 @@ import pytest
 from broken_kernels import broken
 from polyhedra import random_polyhedron
 
-CHAIN = ("ledger", "surface", "scattering", "packets", "sampled.rays")
+CHAIN = ("ledger", "surface", "microfacets", "scattering", "packets", "sampled.rays")
 STONES = [scattering.some_finishes(random_polyhedron(key, n=1.7, absorption_per_mm=0.2), key) for key in (2, 5)]
 
 agree = functools.partial(scattering.agree_on, STONES, 10)
@@ -37,6 +37,25 @@ MUTANTS = {
     "also passes": ("packets", "p[_WEIGHT + k], p[_CONE + k] = 0.0, 0.0", "p[_CONE + k] = 0.0", [agree]),
     "what a wall takes from outside not booked": ("scattering", "+= 1.0 - albedo", "+= 0.0", [agree]),
     "remembered anew at every facet": ("scattering", "if row[MET] == 0.0:", "if True:", [agree]),
+    "mirrors not squeezed to what is seen": (
+        "microfacets",
+        "v = 0.5 * (1.0 - z) * whole + 0.5 * (1.0 + z) * v",
+        "v = v",
+        [agree],
+    ),
+    "mirrors not stretched back": ("microfacets", "hx = roughness * (", "hx = (", [agree]),
+    "no shadows": (
+        "microfacets",
+        "    return 2.0 / (1.0 + math.sqrt(1.0 + ",
+        "    return 1.0 + 0.0 * (1.0 + math.sqrt(1.0 + ",
+        [agree],
+    ),
+    "through the facet's plane": ("microfacets", "if cosine <= 0.0:", "if cosine == 0.0:", [agree]),
+    "shadowed light not booked": ("scattering", "ledger[UNTRACED] += stands * (", "ledger[UNTRACED] += 0.0 * (", [agree]),
+    "shares exchanged": ("scattering", "return reflects, passes", "return passes, reflects", [agree]),
+    "glare whole": ("sampled.rays", "glare * reflects, i * passes", "glare, i * passes", [agree]),
+    "what passes whole": ("packets", "p[_WEIGHT + k] *= passes", "p[_WEIGHT + k] *= 1.0", [agree]),
+    "the facet's own normal": ("packets", "= -x, -y, -z", "= p[_NX + k], p[_NY + k], p[_NZ + k]", [agree]),
     "luminance by scattering left out": (
         "scattering",
         "for channel in range(PARTS):",
