@@ -49,6 +49,7 @@ def pages() -> None:
         shutil.rmtree(folder)
     worked_path()
     rounded_edges()
+    white_furnace()
 
 
 def checks() -> None:
@@ -96,6 +97,21 @@ def worked_path() -> None:
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png", dpi=110)
     save(drawn, "worked-path.png")
+
+
+def white_furnace() -> None:
+    """What one meeting with a rough facet of diamond loses to other mirrors, from outside and from inside, in percent."""
+    tests = snippets.ROOT / "tests"
+    sys.path[:0] = [str(tests / "validation"), str(tests)]
+    from checks_scattering import shares_by_quadrature
+
+    angles, n = (0.0, 30.0, 60.0, 80.0), 2.417
+    lines = ["lost / %   " + "".join(f"{side} {angle:2.0f} deg".rjust(16) for side in ("outside", "inside") for angle in angles)]
+    for roughness in (0.05, 0.1, 0.2, 0.3, 0.5, 1.0):
+        ways = [(1.0, n), (n, 1.0)]
+        lost = [100.0 * (1.0 - sum(shares_by_quadrature(angle, roughness, *way))) for way in ways for angle in angles]
+        lines.append(f"rough {roughness:<5g}" + "".join(f"{share:16.2f}" for share in lost))
+    (SHOWN / "white-furnace.txt").write_text("\n".join(lines) + "\n")
 
 
 def rounded_edges() -> None:
