@@ -106,7 +106,8 @@ def white_furnace() -> None:
     from checks_scattering import shares_by_quadrature
 
     angles, n = (0.0, 30.0, 60.0, 80.0), 2.417
-    lines = ["lost / %   " + "".join(f"{side} {angle:2.0f} deg".rjust(16) for side in ("outside", "inside") for angle in angles)]
+    heads = [f"{side} {angle:2.0f} deg".rjust(16) for side in ("outside", "inside") for angle in angles]
+    lines = ["lost / %   " + "".join(heads)]
     for roughness in (0.05, 0.1, 0.2, 0.3, 0.5, 1.0):
         ways = [(1.0, n), (n, 1.0)]
         lost = [100.0 * (1.0 - sum(shares_by_quadrature(angle, roughness, *way))) for way in ways for angle in angles]
