@@ -72,6 +72,7 @@ if TYPE_CHECKING:
     from .stone.cuts.tapered_baguette import tapered_baguette
     from .stone.cuts.triangular_brilliant import triangular_brilliant
     from .stone.extent import azimuth_about
+    from .stone.finish import Finish
     from .stone.inclusions.inclusion import Inclusion
     from .stone.inclusions.inclusion_file import load_inclusions
     from .stone.inclusions.placing import point_below
@@ -98,6 +99,7 @@ _HOME = {
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
     "Explorer": "notebook.explorer",
+    "Finish": "stone.finish",
     "Inclusion": "stone.inclusions.inclusion",
     "InputError": "errors",
     "Lamp": "lighting.dome",
@@ -205,6 +207,7 @@ __all__ = [
     "Dome",
     "Estimate",
     "Explorer",
+    "Finish",
     "Inclusion",
     "InputError",
     "Lamp",
