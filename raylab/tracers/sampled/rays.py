@@ -126,6 +126,7 @@ def _enter(ledger, start, e, k, stone, dome, turn, rules, cone, key):
 def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):
     """Trace rays first..last-1 into their rows of `out`; returns the number of path segments walked."""
     e, starts = np.zeros(_PACKET), np.zeros((last - first, START))
+    keys, keyed = rays.keys, rays.keys.size > 0
     for begin in range(first, last, LANES):
         for k in range(LANES):
             r = min(begin + k, last - 1)
@@ -138,7 +139,7 @@ def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):
             hit[r] = e[_DEN + k] != 0.0
             if hit[r]:
                 cone = rays.cones[r] if rays.cones.size else 0.0
-                key = rays.keys[r] if rays.keys.size else 0
+                key = keys[r] if keyed else 0
                 _enter(out[r], starts[r - first], e, k, stone, dome, turn, rules, cone, key)
     return walk(first, last, starts, stone, dome, turn, rules, out)
 
@@ -189,7 +190,8 @@ def trace_rays(
     none = np.empty(0) if cones is None else cones
     scattering = scatters(stone)
     keyed = (np.arange(len(origins)) if keys is None else np.asarray(keys, np.int64)) if scattering else np.empty(0, np.int64)
-    rays = Rays(*(np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none)), keyed)
+    places, ways, solid = (np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none))
+    rays = Rays(places, ways, solid, keyed)
     out = np.empty((len(rays.origins), WIDTH if scattering else CHANNELS))
     hit = np.empty(len(rays.origins), dtype=np.bool_)
     row = BLOCK * numba.get_num_threads()  # whole rows of blocks, so that no thread waits for the others
