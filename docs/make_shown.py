@@ -48,6 +48,8 @@ def pages() -> None:
             (SHOWN / name).write_text(next(text for line, text in left.printed.items() if line.startswith(beginning)))
         shutil.rmtree(folder)
     worked_path()
+    rounded_edges()
+    white_furnace()
 
 
 def checks() -> None:
@@ -95,6 +97,50 @@ def worked_path() -> None:
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png", dpi=110)
     save(drawn, "worked-path.png")
+
+
+def white_furnace() -> None:
+    """What one meeting with a rough facet of diamond loses to other mirrors, from outside and from inside, in percent."""
+    tests = snippets.ROOT / "tests"
+    sys.path[:0] = [str(tests / "validation"), str(tests)]
+    from checks_scattering import shares_by_quadrature
+
+    angles, n = (0.0, 30.0, 60.0, 80.0), 2.417
+    heads = [f"{side} {angle:2.0f} deg".rjust(16) for side in ("outside", "inside") for angle in angles]
+    lines = ["lost / %   " + "".join(heads)]
+    for roughness in (0.05, 0.1, 0.2, 0.3, 0.5, 1.0):
+        ways = [(1.0, n), (n, 1.0)]
+        lost = [100.0 * (1.0 - sum(shares_by_quadrature(angle, roughness, *way))) for way in ways for angle in angles]
+        lines.append(f"rough {roughness:<5g}" + "".join(f"{share:16.2f}" for share in lost))
+    (SHOWN / "white-furnace.txt").write_text("\n".join(lines) + "\n")
+
+
+def rounded_edges() -> None:
+    """What round edges change: a corner of the table from near, and the numbers of the whole stone."""
+    from raylab.scene.pixel_grid import PixelGrid
+    from raylab.tracing import trace_scene
+
+    sharp = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    dome, near = rl.load_dome("head-shadow"), PixelGrid(1.7, -0.13, 0.00065, 400)
+    stones = {"sharp": sharp, **{f"{radius} um": rl.rounded(sharp, radius, 5) for radius in (1, 5, 20)}}
+    figure = Figure(figsize=(10, 3), layout="constrained")
+    lines = [f"{'edges':8s} {'planes':>6s} {'brightness':>18s} {'contrast_rms':>18s} {'weight lost':>12s}"]
+    for axes, (name, stone) in zip(figure.subplots(1, 4, sharey=True), stones.items(), strict=True):
+        settings = rl.TraceSettings(standard_error=1e-4, precision_of=("brightness", "contrast_rms"))
+        scene = rl.Scene(stone, dome, settings=settings)
+        found = trace_scene(scene, by_facet=False, grid=near)
+        axes.imshow(
+            found.map_values("luminance"), cmap="cividis", vmin=0, vmax=1, origin="lower", extent=(1.7, 1.96, -0.13, 0.13)
+        )
+        axes.set(title=name, xlabel="x / mm", ylabel="y / mm" if name == "sharp" else "")
+        light, contrast = found.summary.brightness, found.summary.contrast_rms
+        numbers = f"{light.value:8.5f} ± {light.error:.5f} {contrast.value:8.5f} ± {contrast.error:.5f}"
+        lost = 1.0 - stone.weight_ct / sharp.weight_ct
+        lines.append(f"{name:8s} {len(stone):6d} {numbers:>37s} {1e6 * lost:8.2f} ppm")
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format="png", dpi=110)
+    save(drawn, "rounded-edges.png")
+    (SHOWN / "rounded-edges.txt").write_text("\n".join(lines) + "\n")
 
 
 def outline(stone: rl.Stone, y_mm: float) -> object:

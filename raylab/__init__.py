@@ -74,6 +74,7 @@ if TYPE_CHECKING:
     from .stone.cuts.tapered_baguette import tapered_baguette
     from .stone.cuts.triangular_brilliant import triangular_brilliant
     from .stone.extent import azimuth_about
+    from .stone.finish import Finish
     from .stone.inclusions.inclusion import Inclusion
     from .stone.inclusions.inclusion_file import load_inclusions
     from .stone.inclusions.placing import point_below
@@ -81,6 +82,7 @@ if TYPE_CHECKING:
     from .stone.measuring.plane_uncertainty import Uncertainty
     from .stone.offsets import Offset, deviate
     from .stone.proportions import Measurements, measure
+    from .stone.rounding import rounded
     from .stone.scanning.report import ScanReport
     from .stone.scanning.scan import Scan, load_scan, stone_from_mesh
     from .stone.stone import Stone
@@ -101,6 +103,7 @@ _HOME = {
     "Dome": "lighting.dome",
     "Estimate": "comparison.uncertainty",
     "Explorer": "notebook.explorer",
+    "Finish": "stone.finish",
     "Inclusion": "stone.inclusions.inclusion",
     "InputError": "errors",
     "Lamp": "lighting.dome",
@@ -178,6 +181,7 @@ _HOME = {
     "rocking": "motion.view_paths",
     "rose_cut": "stone.cuts.rose_cut",
     "round_brilliant": "stone.cuts.round_brilliant",
+    "rounded": "stone.rounding",
     "save_color_png": "pictures.color_files",
     "save_linear_tiff": "pictures.color_files",
     "save_report": "report",
@@ -211,6 +215,7 @@ __all__ = [
     "Dome",
     "Estimate",
     "Explorer",
+    "Finish",
     "Inclusion",
     "InputError",
     "Lamp",
@@ -289,6 +294,7 @@ __all__ = [
     "rocking",
     "rose_cut",
     "round_brilliant",
+    "rounded",
     "save_color_png",
     "save_linear_tiff",
     "save_report",

@@ -29,6 +29,8 @@ def why_undefined(stone: Stone, view: View) -> str:
     """The reason for a missing symmetry statistic; empty if there is one."""
     if stone.symmetry.size < 2:
         return "the stone has no nominal symmetry"
+    if stone.scatters:
+        return "light is scattered at random, and the pattern of single rays is noise"
     return "the view is tilted" if view.tilt_deg != 0.0 else ""
 
 

@@ -1,30 +1,31 @@
 """One view ray, hit by hit: the position of each hit, the light that leaves there, and its direction.
 
 The path is the oracle's (`tracers.reference`); this module adds the points in space and the words, for a person who asks
-about one spot of a map and for pictures of a path through the stone.
+about one spot of a map and for pictures of a path through the stone. Where a facet scatters, the path goes on in one direction
+of many, drawn by the seed of the scene.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from .scene.scene import Scene
-from .stone.finish import ABSORBING
 from .stone.stone import Stone
 from .tracers.ledger import FIELDS, entry_of_exit
 from .tracers.reference import Path, trace_path
 from .tracers.sampled.sampling import view_rays
+from .tracers.scattering import random_pair
 
 SKY, HEAD, LEAK, SCATTERED, NOWHERE = "sky", "head", "leak", "scattered", ""
 
 
 @dataclass(frozen=True)
 class Hit:
-    """One meeting of a ray with the stone's surface.
+    """What becomes of a ray at one meeting with the stone's surface; two of them where a facet takes one part of it
+    and reflects the other out of the stone.
 
     Attributes
     ----------
@@ -101,42 +102,28 @@ def ray_path(scene: Scene, x_mm: float, y_mm: float, *, min_weight: float = 1e-3
         polarized=settings.polarized,
         min_weight=min_weight,
         max_bounces=settings.max_bounces,
+        draw=lambda met: random_pair(settings.seed, 0, met),
     )
-    points = _points(path.facets, origin, direction, stone, stone.material.n(settings.middle_nm))
-    leaves: list[tuple[float, np.ndarray | None]] = [(0.0, None)] * len(path.facets)
+    leaves: dict[int, list[tuple[float, np.ndarray | None]]] = {hit: [] for hit in range(len(path.facets))}
     for number, (weight, out, bounces) in enumerate(path.exits):
-        leaves[0 if number == 0 else bounces + 1] = (weight, out)
-    if path.scattered > 0.0:
-        leaves[-1] = (path.scattered, None)
+        leaves[0 if number == 0 else bounces + 1].append((weight, out))
+    for hit, weight in path.taken.items():
+        leaves[hit].append((weight, None))
     hits = tuple(
-        Hit(facet, stone.facet_name(facet), point, weight, out, _fate(scene, facet, weight, out))
-        for facet, point, (weight, out) in zip(path.facets, points, leaves, strict=True)
+        Hit(facet, stone.facet_name(facet), point, weight, out, _fate(scene, weight, out))
+        for facet, point, parts in zip(path.facets, path.points, leaves.values(), strict=True)
+        for weight, out in parts or [(0.0, None)]
     )
-    return RayPath(_start(path, points, origin, direction, stone), hits, path.absorbed, path.untraced)
+    return RayPath(_start(path, origin, direction, stone), hits, path.absorbed, path.untraced)
 
 
-def _start(path: Path, points: list[np.ndarray], origin: np.ndarray, direction: np.ndarray, stone: Stone) -> np.ndarray:
+def _start(path: Path, origin: np.ndarray, direction: np.ndarray, stone: Stone) -> np.ndarray:
     """A point on the ray half the stone's size before the entry: near enough to draw from."""
-    return points[0] - 0.5 * float(stone.size_mm.max()) * direction if path.facets else origin
+    return path.points[0] - 0.5 * float(stone.size_mm.max()) * direction if path.facets else origin
 
 
-def _points(facets: list[int], origin: np.ndarray, direction: np.ndarray, stone: Stone, n: float) -> list[np.ndarray]:
-    """Where a ray meets its facets, one after the other: Snell's law at the first, the mirror at each further one."""
-    points, here = [], origin
-    for number, f in enumerate(facets):
-        normal = stone.normals[f]
-        here = here + (stone.distances_mm[f] - normal @ here) / (normal @ direction) * direction
-        points.append(here)
-        cos = float(normal @ direction)
-        if number == 0:
-            direction = direction / n - (cos / n + math.sqrt(1.0 - (1.0 - cos * cos) / n**2)) * normal
-        else:
-            direction = direction - 2.0 * cos * normal
-    return points
-
-
-def _fate(scene: Scene, facet: int, weight: float, direction: np.ndarray | None) -> str:
+def _fate(scene: Scene, weight: float, direction: np.ndarray | None) -> str:
     """The ledger's entry for what leaves."""
     if direction is None:
-        return SCATTERED if scene.stone.finishes[facet] == ABSORBING and weight > 0.0 else NOWHERE
+        return SCATTERED if weight > 0.0 else NOWHERE
     return FIELDS[entry_of_exit(float(direction[2]), float((scene.view.rotation() @ direction)[2]), scene.dome.table.head_cos)]

@@ -5,7 +5,7 @@ import pytest
 from polyhedra import box, finishes
 
 from raylab.errors import InputError
-from raylab.stone.finish import ABSORBING, ABSORBS, FINISHES, POLISHED, REFRACTS, Finish, get_finish
+from raylab.stone.finish import ABSORBING, ABSORBS, DIFFUSES, FINISHES, POLISHED, REFRACTS, ROUGH, get_finish
 from raylab.stone.stone import Stone
 from raylab.tracers.stone_table import stone_table
 
@@ -14,7 +14,13 @@ SLAB = box(2.0, 0.4, 1.5)
 
 def test_a_finish_is_known_by_name_and_code():
     assert (get_finish("polished"), get_finish("absorbing")) == (POLISHED, ABSORBING)
-    assert [Finish(kind).code for kind in FINISHES] == [REFRACTS, ABSORBS]
+    assert [get_finish(text).code for text in ("polished", "absorbing", "lambertian 0.5", "rough 0.1")] == [
+        REFRACTS,
+        ABSORBS,
+        DIFFUSES,
+        ROUGH,
+    ]
+    assert len(FINISHES) == 4
     assert get_finish(ABSORBING) is ABSORBING
 
 

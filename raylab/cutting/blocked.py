@@ -13,7 +13,7 @@ import numpy as np
 
 from ..errors import InputError, StoneError
 from ..stone.cuts.outline import Circle
-from ..stone.finish import ABSORBING, POLISHED
+from ..stone.finish import POLISHED
 from ..stone.known_cuts import cut_of, cuts
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
@@ -126,7 +126,7 @@ def _rounded(stone: Stone, diameter_mm: float) -> Stone:
     if widest < apothems[0]:
         most = f"at most {widest / apothems[0] * diameter_mm:.3f} mm"
         raise StoneError("larger than the blocked stone", key="diameter_mm", value=diameter_mm, expected=most)
-    ground = ABSORBING if any(stone.finishes[f] == ABSORBING for f in old) else POLISHED
+    ground = next((stone.finishes[f] for f in old if stone.finishes[f] != POLISHED), POLISHED)
     made = Stone.from_planes(
         np.concatenate([stone.normals[rest], flats]),
         np.concatenate([stone.distances_mm[rest], apothems]),

@@ -18,7 +18,7 @@ def design_of(stone: Stone) -> Design:
     table = facet_design(stone)
     if not stone.cut or stone.measured or stone.proportions is None:
         return table
-    given = {key: value.kind if isinstance(value, Finish) else value for key, value in stone.proportions.items()}
+    given = {key: str(value) if isinstance(value, Finish) else value for key, value in stone.proportions.items()}
     about = {key: table[key] for key in ("name", "material", "absorption_per_mm")}
     try:
         design = proportion_design({"cut": stone.cut, **given, **about}, stone)

@@ -52,6 +52,7 @@ LOOKS = {
     "window": Look("magma", 0.0, 1.0),
     "absorbed": Look("magma", 0.0, None),
     "included": Look("magma", 0.0, None),
+    "by_scattering": Look("magma", 0.0, None),
     "scattered": Look("magma", 0.0, None),
     "untraced": Look("magma", 0.0, None),
     "glare": Look("cividis", 0.0, None),

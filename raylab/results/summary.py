@@ -47,6 +47,8 @@ class Summary:
     engine : which tracer. records : one `Record` per wavelength.
     symmetry : a `Statistic`, or None where it is not defined (no nominal symmetry, or a tilted view).
     notes : subject -> a missing number or a missed precision, with the remedy.
+    by_scattering : of a stone that scatters, name of an entry, or ``luminance`` -> its part that came by scattering, mean over
+        the wavelengths and standard error.
     facet_tables : the accounting facet by facet, one per wavelength; empty if not requested or without virtual facets.
     """
 
@@ -55,6 +57,7 @@ class Summary:
     symmetry: Statistic | None = None
     notes: Mapping[str, str] = field(default_factory=dict)
     facet_tables: tuple[FacetTable, ...] = ()
+    by_scattering: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     _repr_html_ = shown_by("summary_card")
 
@@ -111,6 +114,7 @@ class Summary:
         """Plain numbers: values by name under ``ledger`` and ``stats``, with ``brackets`` and ``errors`` beside them; the
         accounting under ``facets`` where there is one."""
         facets = self.facets
+        scattered = {name: {"value": value, "error": error} for name, (value, error) in self.by_scattering.items()}
         return {
             "engine": self.engine,
             "wavelengths_nm": [record.wavelength_nm for record in self.records],
@@ -120,6 +124,7 @@ class Summary:
             "brackets": {name: [s.low, s.high] for name, s in self.statistics.items()},
             "errors": {name: s.error for name, s in self.statistics.items()},
             **({} if facets is None else {"facets": facets.to_dict()}),
+            **({"by_scattering": scattered} if scattered else {}),
             "notes": dict(self.notes),
         }
 
@@ -183,7 +188,15 @@ def summarize(
 ) -> Summary:
     """The summary of one view at one wavelength or several; `notes` beside those of the engine."""
     records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
-    return Summary(traced[0].engine, records, symmetry, {**_notes(traced), **(notes or {})}, tuple(facet_tables))
+    said = {**_notes(traced), **(notes or {})}
+    return Summary(traced[0].engine, records, symmetry, said, tuple(facet_tables), _by_scattering(traced))
+
+
+def _by_scattering(traced: Sequence[EngineResult]) -> dict[str, tuple[float, float]]:
+    """Plain means over wavelengths; errors of common samples don't average out, and are not taken to."""
+    each = [one.by_scattering for one in traced]
+    means = {name: np.mean([one[name] for one in each], axis=0) for name in each[0]}
+    return {name: (float(value), float(error)) for name, (value, error) in means.items()}
 
 
 def _notes(traced: Sequence[EngineResult]) -> dict[str, str]:

@@ -15,8 +15,8 @@ see `facet_table_text`.
 
 Lines that start with ``#`` are comments. Some of them describe the stone: ``unit`` (mm, as the column says), ``cut``,
 ``material``, ``absorption_per_mm`` (a coefficient, or pairs such as ``450:0.1 650:0.02``), ``finish`` (of tiers or facets that
-are not polished, as ``girdle = absorbing, star 3 = absorbing``), ``symmetry`` (order of rotation and the azimuth of a mirror:
-``8, mirror 0``), and ``name``.
+are not polished, as ``girdle = lambertian 0.8, star 3 = absorbing``), ``symmetry`` (order of rotation and the azimuth of a
+mirror: ``8, mirror 0``), and ``name``.
 
 Normals come back to within 1e-15 and distances exactly.
 """
@@ -36,7 +36,7 @@ from ..optics.materials import Material, get_material
 from ..reading import reader
 from .facet_headings import COLUMNS
 from .facet_table_text import LineError, number, split, text_of, whole
-from .finish import FINISHES, POLISHED, Finish, get_finish
+from .finish import POLISHED, Finish, get_finish
 from .known_cuts import get_cut, tiers_by_name
 from .planes import SIDES, facing_deg, normal_of_deg
 from .stone import Stone
@@ -107,10 +107,10 @@ def _finished(stone: Stone) -> Iterator[str]:
         facets = [f for f, name in enumerate(stone.tiers) if name == tier]
         finishes = [stone.finishes[f] for f in facets]
         if finishes[0] != POLISHED and len(set(finishes)) == 1:
-            yield f"{tier} = {finishes[0].kind}"
+            yield f"{tier} = {finishes[0]}"
         else:
             unpolished = (f for f in facets if stone.finishes[f] != POLISHED)
-            yield from (f"{stone.facet_name(f)} = {stone.finishes[f].kind}" for f in unpolished)
+            yield from (f"{stone.facet_name(f)} = {stone.finishes[f]}" for f in unpolished)
 
 
 @reader
@@ -222,13 +222,15 @@ def _finishes(notes: dict[str, tuple[int, str]], tiers: list[str], indices: list
         name, equals, kind = (piece.strip() for piece in part.rpartition("="))
         if not equals:
             raise LineError.at(line, "missing finish", key="finish", value=part, expected=f"'{part} = absorbing'")
-        if kind not in FINISHES:
-            raise LineError.at(line, "unknown finish", key="finish", value=kind, expected=nearest(kind, FINISHES))
+        try:
+            finish = get_finish(kind)
+        except InputError as error:
+            raise LineError.at(line, error.problem, key="finish", value=kind, expected=error.expected) from error
         named = [f for f in range(len(tiers)) if name in (tiers[f], f"{tiers[f]} {indices[f]}")]
         if not named:
             raise LineError.at(line, "unknown tier or facet", key="finish", value=name, expected=nearest(name, set(tiers)))
         for f in named:
-            finishes[f] = get_finish(kind)
+            finishes[f] = finish
     return finishes
 
 

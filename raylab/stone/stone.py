@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import astuple, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from ..displays import shown_by
-from ..errors import StoneError
+from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from ..plane_geometry import convex_outline
 from ..units import carat
@@ -173,7 +173,7 @@ class Stone:
     def facts(self) -> list[Any]:
         """What a hash of the stone holds beside its planes and its material, ready for JSON."""
         inside = [[one.facts() for one in self.inclusions]] if self.inclusions else []
-        return [self.tiers, self.indices, [astuple(finish) for finish in self.finishes], str(self.symmetry), *inside]
+        return [self.tiers, self.indices, [str(finish).split() for finish in self.finishes], str(self.symmetry), *inside]
 
     def plane_bytes(self) -> bytes:
         """The planes, the same bytes for equal numbers on every machine: no difference between 0 and -0."""
@@ -184,6 +184,35 @@ class Stone:
     def finish_codes(self) -> np.ndarray:
         """(F,) the code of each facet's finish, as kernels know it."""
         return np.array([finish.code for finish in self.finishes])
+
+    @cached_property
+    def finish_amounts(self) -> np.ndarray:
+        """(F,) the number of each facet's finish; 0 where it has none."""
+        return np.array([finish.amount or 0.0 for finish in self.finishes])
+
+    @property
+    def scatters(self) -> bool:
+        """Whether a facet's finish sends light on in directions that are drawn at random."""
+        return any(finish.scatters for finish in self.finishes)
+
+    def with_finishes(self, finishes: Mapping[str, str | Finish]) -> Stone:
+        """The stone with other finishes on whole tiers or single facets.
+
+        Parameters
+        ----------
+        finishes : name of a tier, such as ``"girdle"``, or of a facet, such as ``"star 3"``, and its finish; a facet's own
+            counts more than its tier's.
+
+        Raises InputError for a name that the stone doesn't have, and for a finish that is none.
+        """
+        names = [self.facet_name(f) for f in range(len(self))]
+        for name in finishes:
+            if name not in names and name not in self.tiers:
+                expected = nearest(str(name), set(self.tiers))
+                raise InputError("unknown tier or facet", key="finishes", value=name, expected=expected)
+        made = {name: get_finish(one, f"finish of {name}") for name, one in finishes.items()}
+        own = zip(names, self.tiers, self.finishes, strict=True)
+        return self.relabeled(finishes=tuple(made.get(name, made.get(tier, old)) for name, tier, old in own))
 
     @cached_property
     def polyhedron(self) -> Polyhedron:

@@ -10,6 +10,12 @@
     absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
                                   # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
+    edge_radius_um = 5            # optional: rounded edges, of edge_steps planes each, see `rounding`
+
+    [stone.finishes]              # optional: tiers, or single facets, that are not polished
+    girdle = "lambertian 0.8"
+    "star 3" = "absorbing"
+
 In place of a cut and its parameters a recipe may stand: outline, girdle and tiers, see `recipes.recipe_table`. Any of them may
 have `inclusions`, see `inclusions.inclusion_file`.
 
@@ -38,6 +44,7 @@ from .facet_table import read_facet_table
 from .inclusions.inclusion_file import with_inclusions_of
 from .known_cuts import cuts, get_cut
 from .recipes.recipe_table import is_recipe, recipe_from
+from .rounding import STEPS, rounded
 from .scanning import mesh_file
 from .stone import Stone
 
@@ -45,6 +52,9 @@ _TEXTS: dict[str, Any] = {"title": (str, ""), "description": (str, "")}
 _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
 SCENE_FILE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), output=(dict, {}))
 """The sections of a scene file, whose stone can be read alone."""
+FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY = "finishes", "inclusions", "edge_radius_um", "edge_steps"
+FILLINGS = {FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY}
+"""Keys of a [stone] table that any kind of stone may have."""
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 
 
@@ -140,15 +150,27 @@ def stone_from(table: Table) -> Stone:
 
 
 def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
-    """The stone that `bare` makes of a [stone] table, with the inclusions that the table states."""
-    if not isinstance(table.values, dict) or "inclusions" not in table.values:
+    """The stone that `bare` makes of a [stone] table, with the rounding, finishes and inclusions that the table states."""
+    if not isinstance(table.values, dict) or not FILLINGS & table.values.keys():
         return bare(table)
-    rest = {key: value for key, value in table.values.items() if key != "inclusions"}
-    return with_inclusions_of(table, bare(replace(table, values=rest)))
+    stone = bare(replace(table, values={key: value for key, value in table.values.items() if key not in FILLINGS}))
+    if STEPS_KEY in table.values and RADIUS_KEY not in table.values:
+        raise table.fault("missing", RADIUS_KEY, None, f"a radius beside {STEPS_KEY}")
+    if RADIUS_KEY in table.values:
+        steps = table.values.get(STEPS_KEY, STEPS)
+        stone = table.build(rounded, stone=stone, radius_um=table.values[RADIUS_KEY], steps=steps)
+    if FINISHES_KEY in table.values:
+        finishes = table.part(FINISHES_KEY)
+        if not isinstance(finishes.values, dict):
+            raise table.fault(
+                "not a table", FINISHES_KEY, finishes.values, "tiers or facets and their finish, girdle = 'lambertian 0.8'"
+            )
+        stone = finishes.build(stone.with_finishes, finishes=finishes.values)
+    return with_inclusions_of(table, stone) if INCLUSIONS_KEY in table.values else stone
 
 
 def _bare(table: Table) -> Stone:
-    """The stone of a [stone] table without the inclusions that it states."""
+    """The stone of a [stone] table without the rounding, finishes and inclusions that it states."""
     if "file" not in table.values:
         return _stated(table)
     table = table.checked(_STONE_IN_FILE)

@@ -31,6 +31,8 @@ class EngineResult:
     polygons : the virtual facets; None from an engine that has none.
     unfolded : `polygons` with all symmetry copies written out, as numbered in the field ``polygon``. Many times as large as
         `polygons`, so that whoever keeps a result lets go of it.
+    by_scattering : of a stone that scatters, name of an entry, or ``luminance`` -> the area mean of its part that came by
+        scattering, and the standard error.
     notes : subject -> what a reader of the numbers must know, and what to do about it.
     """
 
@@ -41,4 +43,5 @@ class EngineResult:
     totals: Totals
     polygons: Beams | None = None
     unfolded: Beams | None = None
+    by_scattering: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     notes: Mapping[str, str] = field(default_factory=dict)

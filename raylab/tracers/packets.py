@@ -16,12 +16,13 @@ from typing import NamedTuple
 import numpy as np
 
 from ..jit import njit
-from ..stone.finish import ABSORBS
+from ..stone.finish import ABSORBS, DIFFUSES, REFRACTS, ROUGH
 from .crossings import apart2, crosses
 from .keyed import keyed_uniform
 from .ledger import ABSORBED, INCLUDED, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 from .rim import SECTORS, sector_of
-from .surface import cone_outside, interact
+from .scattering import cosine_about, microfacet, remember, shadowed
+from .surface import axis_across, cone_outside, interact
 from .totals import LUMINANCE_SQUARE
 
 LANES = 64
@@ -31,9 +32,10 @@ VECTOR = 8
 """Lanes that one instruction takes at once, at most: at the end of the rays so few run on."""
 
 # A start has these columns: where a ray stands, where it goes, its Stokes row, the axis that this refers to, the row of the
-# stone's table on which it stands, internal reflections so far, and the solid angle inside, times n^2 (sr).
-PLACE, DIRECTION, STOKES, AXIS, ON_ROW, REFLECTIONS, CONE = 0, 3, 6, 10, 13, 14, 15
-START = 16
+# stone's table on which it stands, internal reflections so far, the solid angle inside, times n^2 (sr), and what random numbers
+# of scattering are keyed by.
+PLACE, DIRECTION, STOKES, AXIS, ON_ROW, REFLECTIONS, CONE, KEY = 0, 3, 6, 10, 13, 14, 15, 16
+START = 17
 
 # Rows of the packet's state p, each LANES numbers long, in one flat array (_PACKET,) so that the compiler sees they don't
 # overlap.
@@ -46,7 +48,8 @@ _WEIGHT, _TX, _TY, _TZ = (row * LANES for row in range(20, 24))  # what leaves h
 _RAY, _REFLECTIONS = (row * LANES for row in range(24, 26))  # ray number, -1 for a free lane; internal reflections so far
 _CONE = 26 * LANES  # solid angle inside, times n^2 (sr)
 _STANDS, _LIGHT = (row * LANES for row in range(27, 29))  # for how many rays like it this one stands; its luminance so far
-_PACKET = 29 * LANES
+_KEY = 29 * LANES  # what random numbers of scattering are keyed by
+_PACKET = 30 * LANES
 
 
 class PathRules(NamedTuple):
@@ -60,7 +63,8 @@ class PathRules(NamedTuple):
     chance : a path with less weight than this is ended by lot, its weight over `chance` being its chance to go on. One that
         goes on then stands for as many as to have the weight `chance`. So the means of rows have no bias, and few segments are
         spent on light that hardly counts. 0: no lots are drawn.
-    seed, first_key : the lots of ray r are keyed by the seed and the number first_key + r.
+    seed, first_key : the lots of ray r are keyed by the seed and the number first_key + r; random directions of scattering by
+        the seed and the ray's own key.
     """
 
     polarized: bool = True
@@ -160,7 +164,7 @@ def _take_rays(waiting, last, first, starts, p):
                 )
                 p[_EX + k], p[_EY + k], p[_EZ + k] = start[AXIS], start[AXIS + 1], start[AXIS + 2]
                 p[_LAST + k], p[_REFLECTIONS + k], p[_CONE + k] = start[ON_ROW], start[REFLECTIONS], start[CONE]
-                p[_RAY + k], p[_STANDS + k], p[_LIGHT + k] = waiting, 1.0, 0.0
+                p[_RAY + k], p[_STANDS + k], p[_LIGHT + k], p[_KEY + k] = waiting, 1.0, 0.0, start[KEY]
             waiting += 1
     return waiting
 
@@ -255,20 +259,61 @@ def _goes_on(p, k, r, rules):
 
 
 @njit()
+def _diffuse(p, k, albedo, seed, ledger):
+    """Send on what a Lambertian facet reflects of lane k's light, and book what it takes in `ledger` (WIDTH,)."""
+    light = p[_WEIGHT + k] + p[_I + k]
+    ledger[SCATTERED] += p[_STANDS + k] * light * (1.0 - albedo)
+    remember(ledger)
+    x, y, z = cosine_about(-p[_NX + k], -p[_NY + k], -p[_NZ + k], seed, int(p[_KEY + k]), int(p[_REFLECTIONS + k]) + 1)
+    p[_VX + k], p[_VY + k], p[_VZ + k] = x, y, z
+    p[_EX + k], p[_EY + k], p[_EZ + k] = axis_across(x, y, z)
+    p[_I + k], p[_Q + k], p[_U + k], p[_V + k] = light * albedo, 0.0, 0.0, 0.0
+    p[_WEIGHT + k], p[_CONE + k] = 0.0, 0.0  # nothing passes; the ray stands for one direction from here on
+
+
+@njit()
+def _choose_mirrors(p, stone, seed, lanes):
+    """On rough facets, put the normal of a mirror that the ray sees in place of the facet's, for every busy lane."""
+    for k in range(lanes):
+        row = int(p[_ROW + k])
+        if p[_RAY + k] >= 0.0 and stone.finish[row] == ROUGH:
+            x, y, z = microfacet(
+                p[_VX + k], p[_VY + k], p[_VZ + k], -p[_NX + k], -p[_NY + k], -p[_NZ + k],
+                stone.amount[row], seed, int(p[_KEY + k]), int(p[_REFLECTIONS + k]) + 1,
+            )  # fmt: skip
+            p[_NX + k], p[_NY + k], p[_NZ + k] = -x, -y, -z
+
+
+@njit()
+def _shadow(p, k, stone, ledger):
+    """Leave the shares of lane k's light that other mirrors of a rough facet let go; book the rest in `ledger` (WIDTH,)."""
+    row = int(p[_ROW + k])
+    nx, ny, nz = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2]
+    within = -(p[_VX + k] * nx + p[_VY + k] * ny + p[_VZ + k] * nz)
+    out = p[_TX + k] * nx + p[_TY + k] * ny + p[_TZ + k] * nz
+    reflects, passes = shadowed(ledger, p[_I + k], p[_WEIGHT + k], within, out, stone.amount[row], p[_STANDS + k])
+    _dim(p, k, reflects)
+    p[_WEIGHT + k] *= passes
+    p[_CONE + k] = 0.0  # the ray stands for one direction from here on
+
+
+@njit()
 def walk(first, last, starts, stone, dome, turn, rules, out):
     """Follow the rays first..last-1 to their ends, each booked in its row of `out`; returns how many path segments they had.
 
     Parameters
     ----------
     starts : (last - first, START); a ray without weight is passed over.
-    out : (R, CHANNELS), added to; where lots are drawn (R, CHANNELS + 1 or more), and column LUMINANCE_SQUARE is added to.
+    out : (R, CHANNELS), added to; of a stone that scatters (R, scattering.WIDTH); where lots are drawn (R, CHANNELS + 1 or
+        more), and column LUMINANCE_SQUARE is added to.
     stone : a `StoneTable`. dome : a `DomeTable`. turn : (3, 3) from the stone's frame to the dome's. rules : `PathRules`.
     """
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces, chance = rules.polarized, rules.min_weight, rules.max_bounces, rules.chance
-    absorbing, including = False, stone.inclusions.transmittance.size > 0
+    rough, mirrors, including = False, False, stone.inclusions.transmittance.size > 0
     for finish in stone.finish:
-        absorbing |= finish == ABSORBS
+        rough |= finish != REFRACTS
+        mirrors |= finish == ROUGH
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
     while True:
@@ -280,6 +325,8 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
             _absorb(p, stone.medium.absorption_per_mm, out, lanes)
         if including:
             _cross(p, stone.inclusions, out, lanes)
+        if mirrors:
+            _choose_mirrors(p, stone, rules.seed, lanes)
         _meet(p, stone.medium.n, polarized, lanes)
         busy = 0
         for k in range(lanes):
@@ -287,10 +334,15 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
             if r < 0:
                 continue
             busy += 1
-            if absorbing and stone.finish[int(p[_ROW + k])] == ABSORBS:
-                out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])
-                p[_RAY + k] = -1.0
-                continue
+            if rough and stone.finish[int(p[_ROW + k])] != REFRACTS:
+                if stone.finish[int(p[_ROW + k])] == ABSORBS:
+                    out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])
+                    p[_RAY + k] = -1.0
+                    continue
+                if stone.finish[int(p[_ROW + k])] == DIFFUSES:
+                    _diffuse(p, k, stone.amount[int(p[_ROW + k])], rules.seed, out[r])
+                else:
+                    _shadow(p, k, stone, out[r])
             if p[_WEIGHT + k] > 0.0:
                 x, y, z = p[_TX + k], p[_TY + k], p[_TZ + k]
                 cone = 0.0

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from ..scene.scene import Scene
-from ..stone.finish import ABSORBING
+from ..stone.finish import ABSORBS, DIFFUSES
 from .goal import Goal
 from .ledger import ABSORBED, BRIGHTER, CHANNELS, DIMMER, HEAD, INCLUDED, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
 from .outline_rays import LATTICES
@@ -72,7 +72,7 @@ def could_meet(scene: Scene) -> dict[int, float]:
     could = {LUMINANCE: scene.dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
     if scene.dome.head_half_angle_deg:
         could[HEAD] = 1.0
-    if any(finish == ABSORBING for finish in scene.stone.finishes):
+    if any(finish.code in (ABSORBS, DIFFUSES) for finish in scene.stone.finishes):
         could[SCATTERED] = 1.0
     if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
         could[ABSORBED] = could[INCLUDED] = 1.0

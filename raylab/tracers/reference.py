@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..lighting.dome import MARGIN, Dome, Lamp, Zone
-from ..stone.finish import ABSORBING
+from ..stone.finish import ABSORBING, POLISHED, Finish
 from ..stone.stone import Stone
 from .ledger import (
     ABSORBED,
@@ -45,18 +46,23 @@ class Path:
 
     Attributes
     ----------
-    facets : facet numbers met, the entry first; empty for a miss.
+    facets, points : facet numbers met, the entry first, and where, (3,) mm; empty for a miss.
     exits : (weight, unit direction in the stone's frame, internal reflections before) of each part that left, the glare first.
     glare, absorbed, scattered, untraced : the other parts. included : the part of `absorbed` that inclusions took.
+    taken : number of a hit -> what its facet took; their sum is `scattered`.
+    by_scattering : what happened after light was first scattered; None where it never was.
     """
 
     facets: list[int] = field(default_factory=list)
+    points: list[np.ndarray] = field(default_factory=list)
     exits: list[tuple[float, np.ndarray, int]] = field(default_factory=list)
     glare: float = 0.0
     absorbed: float = 0.0
     scattered: float = 0.0
     untraced: float = 0.0
     included: float = 0.0
+    taken: dict[int, float] = field(default_factory=dict)
+    by_scattering: Path | None = None
 
     def row(self, dome: Dome, turn: np.ndarray) -> np.ndarray:
         """The path's ledger as (CHANNELS,) numbers; `turn` (3, 3) takes the stone's frame to the dome's."""
@@ -76,6 +82,21 @@ class Path:
             row[BOUNCES] += weight * bounces
             row[WINDOW] += weight * (number > 0 and bounces == 0 and entry == LEAK)
         return row
+
+    def parts(self) -> list[Path]:
+        """Where something that happens now is booked."""
+        return [self] if self.by_scattering is None else [self, self.by_scattering]
+
+    def take(self, weight: float) -> None:
+        """Book what the facet takes that was met last."""
+        self.taken[len(self.facets) - 1] = weight
+        for one in self.parts():
+            one.scattered += weight
+
+    def leave(self, weight: float, direction: np.ndarray, bounces: int) -> None:
+        """Book what leaves."""
+        for one in self.parts():
+            one.exits.append((weight, direction, bounces))
 
 
 def _bookings(direction: np.ndarray, in_dome: np.ndarray, dome: Dome) -> list[tuple[int, float]]:
@@ -188,12 +209,15 @@ def trace_path(
     polarized: bool = True,
     min_weight: float = 1e-4,
     max_bounces: int = 200,
+    draw: Callable[[int], tuple[float, float]] | None = None,
 ) -> Path:
     """Follow one view ray backwards from the eye.
 
     Parameters
     ----------
     origin : (3,) mm, outside the stone. direction : (3,) unit vector. Both in the stone's frame.
+    draw : gives two uniform numbers in [0, 1) for the facet met after so many others, by which it scatters; needed only by
+        a stone that scatters.
 
     Returns
     -------
@@ -210,17 +234,31 @@ def trace_path(
     f = int(enter.argmax())
     if not 0.0 <= enter[f] < leave.min():
         return path
-    path.facets.append(f)
-    if stone.finishes[f] == ABSORBING:
-        path.scattered = 1.0
-        return path
     here = origin + enter[f] * direction
-    glare, mirrored, passed, inside = _split(_across(direction), direction, -stone.normals[f], 1.0, n, polarized)
+    path.facets.append(f)
+    path.points.append(here)
+    rough, normal = stone.finishes[f].kind == "rough", stone.normals[f]
+    if stone.finishes[f] != POLISHED and not rough:
+        left = _reflectance(stone.finishes[f])
+        path.take(1.0 - left)
+        if left > 0.0 or stone.finishes[f] != ABSORBING:
+            path.by_scattering = Path()
+            path.glare = path.by_scattering.glare = left
+            path.leave(left, _diffuse(stone.normals[f], draw, 0), 0)
+        return path
+    if rough:
+        normal = _mirror(-direction, normal, _reflectance(stone.finishes[f]), draw, 0)
+    glare, mirrored, passed, inside = _split(_across(direction), direction, -normal, 1.0, n, polarized)
+    entered = 1.0
+    if rough:
+        glare, entered = _leaves_rough(path, stone, f, (glare, mirrored), (passed, inside), outside=True)
     path.glare = float(np.trace(glare).real)
-    path.exits.append((path.glare, mirrored, 0))
+    if path.by_scattering is not None:
+        path.by_scattering.glare = path.glare
+    path.leave(path.glare, mirrored, 0)
     if inside is None:
         return path
-    coherency = _entered(direction, inside, -stone.normals[f], n) if polarized else passed * _across(inside)
+    coherency = entered * (_entered(direction, inside, -normal, n) if polarized else passed * _across(inside))
     direction, last = inside, f
     for bounces in range(max_bounces):
         n_dot_v, signed_distance = stone.normals @ direction, np.maximum(stone.distances_mm - stone.normals @ here, 0.0)
@@ -229,25 +267,121 @@ def trace_path(
         f = int(distance.argmin())
         here = here + distance[f] * direction
         left = math.exp(-absorption * distance[f])
-        path.absorbed += float(np.trace(coherency).real) * (1.0 - left)
+        lost = float(np.trace(coherency).real) * (1.0 - left)
+        for one in path.parts():
+            one.absorbed += lost
         coherency = coherency * left
         for inclusion in stone.inclusions:
             if crosses(here - distance[f] * direction, here, inclusion.shape):
                 lost = float(np.trace(coherency).real) * (1.0 - inclusion.transmittance)
-                path.absorbed, path.included = path.absorbed + lost, path.included + lost
+                for one in path.parts():
+                    one.absorbed, one.included = one.absorbed + lost, one.included + lost
                 coherency = coherency * inclusion.transmittance
         path.facets.append(f)
-        if stone.finishes[f] == ABSORBING:
-            path.scattered += float(np.trace(coherency).real)
-            return path
-        coherency, mirrored, passed, outside = _split(coherency, direction, stone.normals[f], n, 1.0, polarized)
-        if outside is not None:
-            path.exits.append((passed, outside, bounces))
-        direction, last = mirrored, f
+        path.points.append(here)
+        rough, normal = stone.finishes[f].kind == "rough", stone.normals[f]
+        if stone.finishes[f] == POLISHED or rough:
+            if rough:
+                normal = -_mirror(-direction, -normal, _reflectance(stone.finishes[f]), draw, bounces + 1)
+            coherency, direction, passed, outside = _split(coherency, direction, normal, n, 1.0, polarized)
+            if rough:
+                coherency, left = _leaves_rough(path, stone, f, (coherency, direction), (passed, outside), outside=False)
+                passed *= left
+            if outside is not None:
+                path.leave(passed, outside, bounces)
+        else:
+            light, left = float(np.trace(coherency).real), _reflectance(stone.finishes[f])
+            path.take(light * (1.0 - left))
+            if stone.finishes[f] == ABSORBING:
+                return path
+            path.by_scattering = path.by_scattering or Path()
+            direction = _diffuse(-stone.normals[f], draw, bounces + 1)
+            coherency = light * left * _across(direction)
+        last = f
         if np.trace(coherency).real < min_weight:
             break
-    path.untraced = float(np.trace(coherency).real)
+    for one in path.parts():
+        one.untraced += float(np.trace(coherency).real)
     return path
+
+
+def _smith(direction: np.ndarray, side: np.ndarray, roughness: float) -> float:
+    """Share of the mirrors facing a direction that it sees, from the side of the facet to which `side` points (Walter 2007)."""
+    cos = float(direction @ side)
+    if cos <= 0.0:
+        return 0.0
+    return 2.0 / (1.0 + math.hypot(1.0, roughness * math.tan(math.acos(min(cos, 1.0)))))
+
+
+def _leaves_rough(
+    path: Path,
+    stone: Stone,
+    facet: int,
+    reflected: tuple[np.ndarray, np.ndarray],
+    passed: tuple[float, np.ndarray | None],
+    *,
+    outside: bool,
+) -> tuple[np.ndarray, float]:
+    """What other mirrors leave of the coherency that one reflects, and the share that they leave of what passes it.
+
+    What they stop is booked as untraced; `outside` says where the ray came from.
+    """
+    path.by_scattering = path.by_scattering or Path()
+    roughness, out = _reflectance(stone.finishes[facet]), stone.normals[facet] * (1.0 if outside else -1.0)
+    back = _smith(reflected[1], out, roughness)
+    through = 0.0 if passed[1] is None else _smith(passed[1], -out, roughness)
+    for one in path.parts():
+        one.untraced += float(np.trace(reflected[0]).real) * (1.0 - back) + passed[0] * (1.0 - through)
+    return reflected[0] * back, through
+
+
+def _mirror(
+    toward: np.ndarray, normal: np.ndarray, roughness: float, draw: Callable[[int], tuple[float, float]] | None, met: int
+) -> np.ndarray:
+    """The normal of a mirror seen from the direction `toward`: a point of a half ball as seen from there, squeezed back.
+
+    The mirrors' normals, stretched by 1/roughness along the facet, fill a half ball evenly; its outline is half a circle above
+    and half an ellipse below.
+    """
+    if draw is None:
+        raise ValueError("a stone that scatters needs random numbers")
+    first, second = draw(met)
+    east = np.cross(normal, np.eye(3)[0 if abs(normal[0]) < 0.5 else 1])
+    east = east / np.linalg.norm(east)
+    frame = np.array([east, np.cross(normal, east), normal])
+    squeeze = np.array([roughness, roughness, 1.0])
+    seen_from = squeeze * (frame @ toward)
+    seen_from = seen_from / np.linalg.norm(seen_from)
+    level = np.cross([0.0, 0.0, 1.0], seen_from)
+    level = level / np.linalg.norm(level) if np.linalg.norm(level) > 0.0 else np.array([1.0, 0.0, 0.0])
+    up = np.cross(seen_from, level)
+    point = cmath.rect(math.sqrt(first), 2.0 * math.pi * second)
+    top, bottom = math.sqrt(1.0 - point.real**2), -seen_from[2] * math.sqrt(1.0 - point.real**2)
+    height = (top + bottom) / 2.0 + point.imag / top * (top - bottom) / 2.0 if top > 0.0 else 0.0
+    depth = math.sqrt(max(0.0, 1.0 - point.real**2 - height**2))
+    ball = point.real * level + height * up + depth * seen_from
+    mirror = squeeze * ball
+    return np.asarray(frame.T @ mirror / np.linalg.norm(mirror))
+
+
+def _reflectance(finish: Finish) -> float:
+    """The number of a finish: what a Lambertian facet sends on, or the roughness; 0 where it has none."""
+    return 0.0 if finish.amount is None else finish.amount
+
+
+def _diffuse(normal: np.ndarray, draw: Callable[[int], tuple[float, float]] | None, met: int) -> np.ndarray:
+    """A direction about `normal` by Lambert's cosine law, drawn from a point of the disc under the hemisphere.
+
+    The point's azimuth counts from the axis across the normal: normal x (1, 0, 0), or x (0, 1, 0) where the normal leans that
+    way.
+    """
+    if draw is None:
+        raise ValueError("a stone that scatters needs random numbers")
+    first, second = draw(met)
+    east = np.cross(normal, np.eye(3)[0 if abs(normal[0]) < 0.5 else 1])
+    east = east / np.linalg.norm(east)
+    point = cmath.rect(math.sqrt(first), 2.0 * math.pi * second)
+    return np.asarray(point.real * east + point.imag * np.cross(normal, east) + math.sqrt(1.0 - first) * normal)
 
 
 def _across(direction: np.ndarray) -> np.ndarray:

@@ -26,7 +26,7 @@ class StoneTable(NamedTuple):
     sloping : number of rows before the side facets.
     rim : where side facets can be met, see `rim`. It holds for every stone, a girdle not quite vertical included.
     facet : (R,) the facet of each row.
-    finish : (R,) each row's `Finish.code`.
+    finish, amount : (R,) each row's `Finish.code` and `Finish.amount`.
     medium : what the stone is made of.
     inclusions : what takes light inside it.
     """
@@ -36,6 +36,7 @@ class StoneTable(NamedTuple):
     rim: Rim
     facet: np.ndarray
     finish: np.ndarray
+    amount: np.ndarray
     medium: Medium
     inclusions: InclusionTable
 
@@ -53,6 +54,7 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
         rim=rim_of(planes[sloping:], sloping, height, _crosses_axis(planes)),
         facet=facet.astype(np.int64),
         finish=stone.finish_codes[facet],
+        amount=stone.finish_amounts[facet],
         medium=medium_of(stone.material, wavelength_nm),
         inclusions=inclusion_table(stone.inclusions),
     )

@@ -29,6 +29,7 @@ from ..stone.extent import extent_of
 from ..stone.proportions import measure
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
+from ..tracers.engines import engine_for
 from ..tracers.exact.beams import Beams, trace_beams
 from ..tracers.exact.image import exact_image
 from ..tracers.ledger import LEAK
@@ -102,9 +103,12 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
     arrays = {f"map {name}": np.asarray(traced.fields[name]) for name in names if name in traced.fields}
     ranges = {name.removeprefix("map "): map_range(name.removeprefix("map "), values) for name, values in arrays.items()}
     facet = _facet(stone, question.get("facet"))
-    if facet is not None:
-        arrays["light"] = light_through(traced.beams, facet, traced.grid, scene)
-    arrays["leaks"] = traced.beams.through[:, LEAK]
+    if traced.beams is None:  # a stone that scatters: no virtual facets, so nothing is known of single facets
+        facet = None
+    else:
+        arrays["leaks"] = traced.beams.through[:, LEAK]
+        if facet is not None:
+            arrays["light"] = light_through(traced.beams, facet, traced.grid, scene)
     header = {
         "summary": traced.summary.to_dict(),
         "grid": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
@@ -122,12 +126,12 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
 
 @dataclass(frozen=True)
 class _Traced:
-    """What a picture needs of a trace."""
+    """What a picture needs of a trace; no `beams` from an engine that samples."""
 
     fields: Mapping[str, np.ndarray]
     summary: Summary
     grid: PixelGrid
-    beams: Beams
+    beams: Beams | None
 
 
 def _exact(scene: Scene) -> _Traced:
@@ -137,13 +141,15 @@ def _exact(scene: Scene) -> _Traced:
         {name: result.arrays.values(name) for name in result.arrays.names},
         result.summary,
         grid_around(scene.stone, scene.view, scene.resolution),
-        result.beams[0],
+        result.beams[0] if result.beams else None,
     )
 
 
 def _coarse(scene: Scene, names: Sequence[str]) -> _Traced:
     """The same without maps that are not shown, and without the symmetry statistic, whose rays would take longer than all the
-    rest of a coarse picture."""
+    rest of a coarse picture. A stone that scatters is sampled with one ray a pixel."""
+    if not engine_for(scene).exact:
+        return _exact(scene.with_settings(samples=1))
     grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
     beams = trace_beams(scene, wavelength_nm, goal=replace(goal_of(scene), early=False))
     image = exact_image(beams, grid, wavelength_nm, fields_of(names))

@@ -153,14 +153,14 @@ def _row(row: Any) -> tuple[str, int, np.ndarray, float, str]:
     slope = number_in(f"slope_deg {of}", slope, 0.0, 90.0, "degrees")
     azimuth = number_in(f"azimuth_deg {of}", azimuth, -360.0, 360.0, "degrees")
     distance = number_in(f"distance_mm {of}", distance, -1000.0, 1000.0, "mm")
-    kind = get_finish(finish, f"finish {of}").kind
+    kind = str(get_finish(finish, f"finish {of}"))
     return tier, number, normal_of_deg(slope, azimuth, SIDES[side]), distance, kind
 
 
 def rows_of(stone: Stone) -> list[list[Any]]:
     """A stone's facets as the rows of a facet table."""
     sides, slopes, azimuths = facing_deg(stone.normals)
-    columns = (sides, slopes.tolist(), azimuths.tolist(), stone.distances_mm.tolist(), (f.kind for f in stone.finishes))
+    columns = (sides, slopes.tolist(), azimuths.tolist(), stone.distances_mm.tolist(), (str(f) for f in stone.finishes))
     return [list(row) for row in zip(stone.tiers, stone.indices, *columns, strict=True)]
 
 

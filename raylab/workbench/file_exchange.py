@@ -17,7 +17,7 @@ from ..scene.scene_file import load_scene
 from ..stone.recipes.recipe_table import is_recipe
 from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
 from ..stone.stone import Stone
-from ..stone.stone_file import load_stone
+from ..stone.stone_file import FILLINGS, load_stone
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
 from .design_json import DEMO, FACETS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
@@ -133,9 +133,10 @@ def _refuse_links(tables: dict[str, Any]) -> None:
 
 
 def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
-    """The design of a checked TOML file's stone: proportions where it states them, else the stone's facets."""
+    """The design of a checked TOML file's stone: proportions where it states them and no more, else the stone's facets."""
     table = tables["stone"]
-    return proportion_design(table, stone) if "cut" in table and not is_recipe(table) else facet_design(stone)
+    plain = "cut" in table and not is_recipe(table) and not FILLINGS & table.keys()
+    return proportion_design(table, stone) if plain else facet_design(stone)
 
 
 def _measured_stone(path: Path, unit: str | None) -> Stone:

@@ -85,11 +85,31 @@ def emitter(light: np.ndarray) -> dict[str, Any]:
     return {"type": "envmap", "bitmap": bitmap, "to_world": mi.ScalarTransform4f(to_world)}
 
 
-def mesh(stone: Stone, n: float) -> Any:
-    """The stone's triangles with flat normals and a smooth dielectric surface."""
-    corners, triangles = stone.triangles()
+def meshes(stone: Stone, n: float) -> dict[str, Any]:
+    """The stone's triangles with flat normals, those of each finish as a mesh of their own."""
+    _, triangles = stone.triangles()
+    kinds = list(map(str, stone.finishes))
+    of_triangle = np.repeat(kinds, [len(loop) - 2 for loop in stone.polyhedron.loops])
+    found = enumerate(dict.fromkeys(kinds))
+    return {f"stone {k}": _mesh(stone, triangles[of_triangle == kind], surface(kind, n)) for k, kind in found}
+
+
+def surface(finish: str, n: float) -> dict[str, Any]:
+    """A finish as a surface of mitsuba's: smooth, black, diffuse on both sides, or microfacets as in Walter et al. 2007."""
+    kind, *amount = finish.split()
+    glass = {"int_ior": n, "ext_ior": 1.0}
+    if kind == "polished":
+        return {"type": "dielectric", **glass}
+    if kind == "rough":
+        return {"type": "roughdielectric", "distribution": "ggx", "alpha": float(amount[0]), **glass}
+    reflectance = float(amount[0]) if amount else 0.0
+    return {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": {"type": "uniform", "value": reflectance}}}
+
+
+def _mesh(stone: Stone, triangles: np.ndarray, of: dict[str, Any]) -> Any:
+    corners = stone.vertices_mm
     properties = mi.Properties()
-    properties["bsdf"] = mi.load_dict({"type": "dielectric", "int_ior": n, "ext_ior": 1.0})
+    properties["bsdf"] = mi.load_dict(of)
     properties["face_normals"] = True
     body = mi.Mesh("stone", len(corners), len(triangles), properties)
     numbers = mi.traverse(body)
@@ -139,7 +159,7 @@ def sensor(stone: Stone, view: View, grid: PixelGrid) -> dict[str, Any]:
 def build(stone: Stone, view: View, grid: PixelGrid, light: np.ndarray, *, n: float, max_bounces: int = 64) -> Any:
     """The whole scene, in the variant that is set. A path of B internal hits has B + 2 legs."""
     path = {"type": "path", "max_depth": max_bounces + 2, "rr_depth": 100_000}
-    parts = {"integrator": path, "sensor": sensor(stone, view, grid), "stone": mesh(stone, n), "light": emitter(light)}
+    parts = {"integrator": path, "sensor": sensor(stone, view, grid), **meshes(stone, n), "light": emitter(light)}
     parts |= {f"inclusion {k}": black_sphere(one) for k, one in enumerate(stone.inclusions)}
     return mi.load_dict({"type": "scene", **parts})
 
@@ -177,7 +197,7 @@ def raylab_images(
     for repeat in range(repeats):
         random = np.random.default_rng((1, repeat)).random((n, n, samples, 2))
         points = (corners[:, :, None, :] + random * grid.pixel_mm).reshape(-1, 2)
-        rows, _ = sample_points(points, scene, WAVELENGTH_NM)
+        rows, _ = sample_points(points, scene, WAVELENGTH_NM, first_key=repeat * len(points))
         images[repeat] = rows[:, LUMINANCE].reshape(n, n, samples).mean(axis=2)
     return images
 

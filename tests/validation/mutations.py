@@ -20,7 +20,7 @@ from raylab.stone.cuts.cut import Cut
 from raylab.stone.measuring import callipers
 from raylab.stone.polyhedron import Polyhedron
 from raylab.stone.stone import Stone
-from raylab.tracers import ledger, reference
+from raylab.tracers import ledger, microfacets, reference
 from raylab.tracers import stone_table as tables
 from raylab.tracers.sampled import rays
 
@@ -206,6 +206,29 @@ def crossed_downward_only(patch: Patch) -> None:
     patch.setattr(reference, "crosses", lambda start, end, shape: end[2] < start[2] and true(start, end, shape))
 
 
+# Scattering.
+
+
+def less_albedo_in_table(patch: Patch) -> None:
+    _table(patch, lambda table: table._replace(amount=0.9 * table.amount))
+
+
+def another_cosine_on_leaving(patch: Patch) -> None:
+    def change(out: np.ndarray) -> None:
+        out[:, ledger.LUMINANCE] *= np.maximum(out[:, ledger.SOURCE_Z], 0.0)
+
+    _rows(patch, change)
+
+
+def rougher_in_table(patch: Patch) -> None:
+    _table(patch, lambda table: table._replace(amount=np.minimum(table.amount + 0.1, 1.0)))
+
+
+def mirrors_too_upright(patch: Patch) -> None:
+    true = microfacets.visible_normal
+    patch.setattr(microfacets, "visible_normal", lambda *given: np.array(true(*given[:6], 0.9 * given[6], *given[7:])))
+
+
 # Stone and measurement.
 
 
@@ -296,6 +319,7 @@ def missing_facet_in_table(patch: Patch) -> None:
             sloping=table.sloping - 1,
             facet=table.facet[rest],
             finish=table.finish[rest],
+            amount=table.amount[rest],
         )
 
     _table(patch, change)

@@ -11,6 +11,7 @@ import checks_geometry as geometry
 import checks_inclusions as inclusions
 import checks_interface as interface
 import checks_materials as materials
+import checks_scattering as scattering
 import checks_sky as sky
 import checks_symmetry as symmetry
 import checks_tolkowsky as tolkowsky
@@ -131,6 +132,15 @@ CAUGHT_BY = {
     ],
     m.taken_light_not_absorbed: [inclusions.tracers_agree, inclusions.energy_closes],
     m.crossed_downward_only: [inclusions.tracers_agree, inclusions.reciprocity],
+    m.less_albedo_in_table: [
+        scattering.tracers_agree,
+        scattering.slab_on_a_diffuse_floor,
+        scattering.integrating_sphere,
+        scattering.wall_from_outside,
+    ],
+    m.another_cosine_on_leaving: [scattering.reciprocity],
+    m.rougher_in_table: [scattering.microfacets_by_quadrature, scattering.roughness_none_is_polished],
+    m.mirrors_too_upright: [scattering.roughness_one_is_a_ball],
 }
 
 # Some pairs are missing by nature. Normal incidence can't tell the two indices apart; a slab's two faces make up for each

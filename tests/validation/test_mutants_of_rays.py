@@ -50,8 +50,8 @@ MUTANTS = {
     ),
     "entry counted as a reflection": (
         "sampled.rays",
-        "start[CONE] = row, 0.0, cone_inside",
-        "start[CONE] = row, 1.0, cone_inside",
+        "start[KEY] = row, 0.0, cone_inside",
+        "start[KEY] = row, 1.0, cone_inside",
         [agree],
     ),
     "reflected light that goes straight on": (

@@ -40,7 +40,7 @@ LEDGER = (
     _share(HEAD, "light blocked by the head", "leaves into the head cone"),
     _share(LEAK, "leakage below the girdle", "leaves below the girdle plane"),
     _share(ABSORBED, "absorption by body colour", "is absorbed by body colour or taken by inclusions"),
-    _share(SCATTERED, "light lost at the girdle", "meets an absorbing facet"),
+    _share(SCATTERED, "light lost at the girdle", "absorbing and Lambertian facets take"),
     _share(UNTRACED, "untraced", "is still inside when tracing ends"),
 )
 """The six entries, in the ledger's order."""

@@ -39,7 +39,7 @@ class Parameter:
     optional : None is a value too, and leaves the thing as it is; `unset` says in words what then happens.
     multiple : a whole number that is a multiple of this; 0 for other numbers.
     choices : the allowed values of what is no number. read : makes of a choice what stones are built from, where that isn't
-        the choice itself.
+        the choice itself; it may allow more values, and the choices are then those that a page offers.
     slider : None where a page shows none.
     instead_of : key of the parameter that says the same in another way; only one of the two is stated.
     converted : the value of `instead_of` that a value of this one stands for, given the other values. None where the stone
@@ -105,7 +105,8 @@ class Parameter:
             return int(number) if self.multiple and number == int(number) else number
         value = value.item() if isinstance(value, np.generic) else value
         if self.read is not None:
-            self.read(value)  # its own words for a name that it doesn't know
+            self.read(value)  # its own words for a name that it doesn't know; it may know more than the choices
+            return value
         if not any(type(value) is type(choice) and value == choice for choice in self.choices):
             raise InputError("not a choice", key=self.key, value=value, expected=self.span)
         return value

@@ -37,7 +37,7 @@ GIRDLE_FINISH = Parameter(
     description="; ".join(f"{name}: {meaning}" for name, meaning in FINISHES.items()),
     group=GIRDLE_AND_SIZE,
     default="polished",
-    choices=tuple(FINISHES),
+    choices=("polished", "absorbing", *(f"lambertian {a}" for a in (0.2, 0.5, 0.8)), *(f"rough {a}" for a in (0.05, 0.2, 0.5))),
     read=lambda given: get_finish(given, GIRDLE_FINISH_KEY),
 )
 

@@ -37,7 +37,7 @@ def recipe_text(stone: Stone) -> str:
     if not isinstance(recipe.fit.outline, Sides):
         girdle["facets"] = recipe.girdle.facets
     if recipe.girdle.finish != POLISHED:
-        girdle["finish"] = recipe.girdle.finish.kind
+        girdle["finish"] = str(recipe.girdle.finish)
     parts = [
         _ABOUT + "schema = 1",
         _table("[stone]", head),

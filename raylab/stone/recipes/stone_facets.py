@@ -31,7 +31,7 @@ def facets_of(stone: Stone) -> list[StoneFacet]:
     found = []
     for f in np.flatnonzero(~stone.on_girdle).tolist():
         side = "pavilion" if sides[f] == "down" else "crown"
-        found.append(StoneFacet(f, stone.tiers[f], side, tidy(slopes[f]), tidy(azimuths[f]), stone.finishes[f].kind))
+        found.append(StoneFacet(f, stone.tiers[f], side, tidy(slopes[f]), tidy(azimuths[f]), str(stone.finishes[f])))
     return found
 
 

@@ -83,6 +83,15 @@ class ScanReport:
     extra: tuple[str, ...]
     recognition: Recognition | None
 
+    @property
+    def edge_radius_um(self) -> float:
+        """Radius, um, at which `rounded` gives edges of 50 degrees (crown to girdle) strips within `rounding_um`; 0 for sharp.
+
+        The strip of a cylinder of radius r reaches r tan(25 degrees) to both sides of where the facets would meet. A scanner's
+        blur looks the same, so that the stone's own radius may be smaller.
+        """
+        return self.rounding_um / math.tan(math.radians(25.0))
+
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
         """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet.
 

@@ -203,6 +203,9 @@ def why_not(scene: Scene) -> str | None:
     far, inside = scene.view.distance_mm, len(scene.stone.inclusions)
     if inside:
         return f"it does not follow polygons past inclusions, and the stone has {inside}"
+    if scene.stone.scatters:
+        finish = next(one for one in scene.stone.finishes if one.scatters)
+        return f"it does not scatter light, and the stone has the finish '{finish}'"
     return None if far is None else f"it needs a parallel view, and the view has distance_mm = {far:g}"
 
 

@@ -45,6 +45,7 @@ def padded(table: StoneTable) -> StoneTable:
         rim=table.rim._replace(rows=table.rim.rows + more),
         facet=np.where(real, table.facet[row], -1),
         finish=np.where(real, table.finish[row], REFRACTS),
+        amount=np.where(real, table.amount[row], 0.0),
     )
 
 

@@ -35,6 +35,8 @@ class GpuEngine:
             return "it takes the pupil for a point"
         if scene.stone.inclusions:
             return "it doesn't carry inclusions"
+        if scene.stone.scatters:
+            return "it doesn't carry facets that scatter"
         if len(scene.stone) > MOST_PLANES:
             return f"it holds stones of at most {MOST_PLANES} facets"
         return why_no_device()

@@ -42,10 +42,11 @@ class RayEngine:
     ) -> EngineResult:
         """Maps and area means by the samples of each pixel; without a grid, area means by rays over the outline.
 
-        See `Engine.trace`. Under a pupil there is no outline, and the pixels are those of the scene.
+        See `Engine.trace`. Under a pupil, and where a facet scatters, the samples of the scene's pixels serve
+        for these too.
         """
         with at_most(threads):
-            if grid is None and not scene.view.pupil_mm:
+            if grid is None and not scene.view.pupil_mm and not scene.stone.scatters:
                 return EngineResult(None, wavelength_nm, self.name, {}, outline_totals(scene, wavelength_nm, goal))
             grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
             return sample_image(scene, wavelength_nm, grid, progress=progress)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ...jit import njit
-from ...stone.finish import ABSORBS
+from ...stone.finish import REFRACTS
 from ..crossings import crosses
 from ..facet_search import entry_row, next_row
 from ..stone_table import StoneTable
@@ -57,7 +57,7 @@ def _follow(origins, directions, stone, inclusion, rows):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
         row, t = entry_row(planes, x, y, z, vx, vy, vz)
-        if row < 0 or finish[row] == ABSORBS:
+        if row < 0 or finish[row] != REFRACTS:
             continue
         x, y, z = x + t * vx, y + t * vy, z + t * vz
         met = enter(vx, vy, vz, planes[row, 0], planes[row, 1], planes[row, 2], stone.medium.n, False)
@@ -68,7 +68,7 @@ def _follow(origins, directions, stone, inclusion, rows):
             if row < 0:
                 break
             inclusion[r] = _first(x, y, z, vx, vy, vz, t, inclusions)
-            if inclusion[r] >= 0 or finish[row] == ABSORBS:
+            if inclusion[r] >= 0 or finish[row] != REFRACTS:
                 break
             x, y, z = x + t * vx, y + t * vy, z + t * vz
             nx, ny, nz = planes[row, 0], planes[row, 1], planes[row, 2]

@@ -19,12 +19,13 @@ import numpy as np
 from ...jit import njit, parallel_kernel
 from ...lighting.dome import DomeTable
 from ...optics.media import Medium
-from ...stone.finish import ABSORBS
+from ...stone.finish import ABSORBS, DIFFUSES, ROUGH
 from ...stopping import pause
 from ..crossings import InclusionTable
-from ..ledger import CHANNELS, SCATTERED, tally_glare
-from ..packets import AXIS, CONE, DIRECTION, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
+from ..ledger import CHANNELS, tally_glare
+from ..packets import AXIS, CONE, DIRECTION, KEY, LANES, ON_ROW, PLACE, REFLECTIONS, START, STOKES, PathRules, walk
 from ..rim import Rim
+from ..scattering import FIRST_SURFACE, WIDTH, meet_outside, microfacet, scatters, settle, shadowed
 from ..stone_table import StoneTable
 from ..surface import cone_inside, enter
 
@@ -48,11 +49,13 @@ class Rays(NamedTuple):
     ----------
     origins : (R, 3) mm, outside the stone. directions : (R, 3) unit vectors.
     cones : (R,) solid angle, sr, of the view rays that each ray stands for; (0,) for none.
+    keys : (R,) what the random numbers of each ray's scattering are keyed by; (0,) where nothing scatters.
     """
 
     origins: np.ndarray
     directions: np.ndarray
     cones: np.ndarray
+    keys: np.ndarray
 
 
 @njit(in_place=True)
@@ -89,28 +92,41 @@ def _first_facet(planes, e):
 
 
 @njit(in_place=True)
-def _enter(ledger, start, e, k, stone, dome, turn, polarized, cone):
+def _enter(ledger, start, e, k, stone, dome, turn, rules, cone, key):
     """First surface: book the glare of lane k in `ledger` (CHANNELS,), write what goes on inside to `start` (START,)."""
     row = int(e[_ROW + k])
-    if stone.finish[row] == ABSORBS:
-        ledger[SCATTERED] += 1.0
+    finish = stone.finish[row]
+    if finish in (ABSORBS, DIFFUSES):
+        meet_outside(ledger, row, stone, dome, turn, rules.seed, key)
         return
     nx, ny, nz = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2]
     vx, vy, vz = e[_VX + k], e[_VY + k], e[_VZ + k]
     t = e[_NUM + k] / e[_DEN + k]
-    glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
+    glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
+        vx, vy, vz, nx, ny, nz, stone.medium.n, rules.polarized
+    )
+    if finish == ROUGH:
+        seed, a = rules.seed, stone.amount[row]
+        mx, my, mz = microfacet(vx, vy, vz, nx, ny, nz, a, seed, key, FIRST_SURFACE)
+        glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
+            vx, vy, vz, mx, my, mz, stone.medium.n, rules.polarized
+        )
+        out, within = rx * nx + ry * ny + rz * nz, -(tx * nx + ty * ny + tz * nz)
+        reflects, passes = shadowed(ledger, glare, i, out, within, a, 1.0)
+        glare, i, q, cone = glare * reflects, i * passes, q * passes, 0.0
     tally_glare(ledger, glare, rx, ry, rz, turn, dome, cone)
     start[PLACE], start[PLACE + 1], start[PLACE + 2] = e[_X + k] + t * vx, e[_Y + k] + t * vy, e[_Z + k] + t * vz
     start[DIRECTION], start[DIRECTION + 1], start[DIRECTION + 2] = tx, ty, tz
     start[STOKES], start[STOKES + 1], start[STOKES + 2], start[STOKES + 3] = i, q, 0.0, 0.0
     start[AXIS], start[AXIS + 1], start[AXIS + 2] = ex, ey, ez
-    start[ON_ROW], start[REFLECTIONS], start[CONE] = row, 0.0, cone_inside(cone, cos_i, cos_t)
+    start[ON_ROW], start[REFLECTIONS], start[CONE], start[KEY] = row, 0.0, cone_inside(cone, cos_i, cos_t), key
 
 
 @njit()
 def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):
     """Trace rays first..last-1 into their rows of `out`; returns the number of path segments walked."""
     e, starts = np.zeros(_PACKET), np.zeros((last - first, START))
+    keys, keyed = rays.keys, rays.keys.size > 0
     for begin in range(first, last, LANES):
         for k in range(LANES):
             r = min(begin + k, last - 1)
@@ -123,7 +139,8 @@ def _trace_block(first, last, rays, stone, dome, turn, rules, out, hit):
             hit[r] = e[_DEN + k] != 0.0
             if hit[r]:
                 cone = rays.cones[r] if rays.cones.size else 0.0
-                _enter(out[r], starts[r - first], e, k, stone, dome, turn, rules.polarized, cone)
+                key = keys[r] if keyed else 0
+                _enter(out[r], starts[r - first], e, k, stone, dome, turn, rules, cone, key)
     return walk(first, last, starts, stone, dome, turn, rules, out)
 
 
@@ -132,14 +149,14 @@ def _trace_all(rays, stone, dome, turn, rules, out, hit, segments):
     """Trace all rays, block by block, into out (R, CHANNELS) and hit (R,); `segments` (blocks,) is filled too."""
     count = rays.origins.shape[0]
     # numba takes no tuple within a tuple into a parallel loop: the table is taken apart here and put together inside.
-    planes, sloping, facet, finish = stone.planes, stone.sloping, stone.facet, stone.finish
+    planes, sloping, facet, finish, amount = stone.planes, stone.sloping, stone.facet, stone.finish, stone.amount
     core2, far2, height, listed, rows = stone.rim
     index, absorption = stone.medium.n, stone.medium.absorption_per_mm
     quadrics, flats, spheres, share, first_planes, faces = stone.inclusions
     for block in numba.prange(segments.shape[0]):
         rim = Rim(core2, far2, height, listed, rows)
         inside = InclusionTable(quadrics, flats, spheres, share, first_planes, faces)
-        table = StoneTable(planes, sloping, rim, facet, finish, Medium(index, absorption), inside)
+        table = StoneTable(planes, sloping, rim, facet, finish, amount, Medium(index, absorption), inside)
         first = block * BLOCK
         segments[block] = _trace_block(first, min(first + BLOCK, count), rays, table, dome, turn, rules, out, hit)
 
@@ -152,34 +169,42 @@ def trace_rays(
     turn: np.ndarray,
     *,
     cones: np.ndarray | None = None,
+    keys: np.ndarray | None = None,
     rules: PathRules = PathRules(),  # noqa: B008 (immutable)
 ) -> tuple[np.ndarray, np.ndarray, int]:
     """Trace view rays backwards from the eye.
 
     Parameters
     ----------
-    origins, directions, cones : see `Rays`; no cones by default.
+    origins, directions, cones, keys : see `Rays`; no cones by default, and rays are keyed by their numbers.
     turn : (3, 3) rotation from the stone's frame to the dome's.
     rules : how paths are followed.
 
     Returns
     -------
-    out : (R, CHANNELS) one ledger row per ray; zeros where the stone is missed.
+    out : (R, CHANNELS) one ledger row per ray; zeros where the stone is missed. Of a stone that scatters (R, WIDTH), see
+        `scattering`.
     hit : (R,) bool.
     segments : number of internal path segments walked.
     """
     none = np.empty(0) if cones is None else cones
-    rays = Rays(*(np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none)))
-    out = np.empty((len(rays.origins), CHANNELS))
+    scattering = scatters(stone)
+    keyed = (np.arange(len(origins)) if keys is None else np.asarray(keys, np.int64)) if scattering else np.empty(0, np.int64)
+    places, ways, solid = (np.ascontiguousarray(array, dtype=float) for array in (origins, directions, none))
+    rays = Rays(places, ways, solid, keyed)
+    out = np.empty((len(rays.origins), WIDTH if scattering else CHANNELS))
     hit = np.empty(len(rays.origins), dtype=np.bool_)
     row = BLOCK * numba.get_num_threads()  # whole rows of blocks, so that no thread waits for the others
     segments, at_a_time = 0, row * max(1, SLICE // (row * (len(stone.planes) + 100)))
-    exact = PathRules(bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces))  # one compiled kernel for all
+    limits = bool(rules.polarized), float(rules.min_weight), int(rules.max_bounces)  # one compiled kernel for all
+    exact = PathRules(*limits, seed=int(rules.seed))
     for first in range(0, len(out), at_a_time):
         pause()
         part = slice(first, first + at_a_time)
-        some = Rays(rays.origins[part], rays.directions[part], rays.cones[part])
+        some = Rays(rays.origins[part], rays.directions[part], rays.cones[part], rays.keys[part])
         walked = np.zeros(-(-len(some.origins) // BLOCK), np.int64)
         _trace_all(some, stone, dome, turn, exact, out[part], hit[part], walked)
         segments += int(walked.sum())
+    if scattering:
+        settle(out)
     return out, hit, segments

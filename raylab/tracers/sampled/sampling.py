@@ -25,7 +25,7 @@ from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.view import View, silhouette
-from ...stone.finish import ABSORBING
+from ...stone.finish import ABSORBS, DIFFUSES
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
@@ -47,8 +47,10 @@ from ..ledger import (
 from ..packets import PathRules
 from ..pixel_samples import sample_place
 from ..randomizations import could_meet
+from ..scattering import SPREAD
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
+from .by_scattering import PartSums, mean_of_two
 from .rays import trace_rays
 
 NAME = "rays"
@@ -103,10 +105,12 @@ def strata_of_a_row(resolution: int, cells: int) -> np.ndarray:
 
 @njit(inline="always")
 def _moments(row, z):
-    """Fill z (MOMENTS + 1,) from the ledger row (CHANNELS,) of a ray that met the stone; the last is 1."""
+    """Fill z (MOMENTS + 1,) from the ledger row (CHANNELS,) of a ray that met the stone, or (WIDTH,); the last is 1."""
     for k in range(CHANNELS):
         z[k] = row[k]
     z[LUMINANCE_SQUARE] = row[LUMINANCE] ** 2
+    if row.size > CHANNELS:  # the product of two paths, of which the row is the mean
+        z[LUMINANCE_SQUARE] -= row[SPREAD]
     z[UNTRACED_SQUARE] = row[UNTRACED] ** 2
     z[SWING_SQUARE] = (row[DIMMER] + row[BRIGHTER]) ** 2
     z[UNMET] = row[UNTRACED]  # of which next to nothing is unmet: rays end at a facet
@@ -206,6 +210,7 @@ def sample_points(
     *,
     in_pupil: np.ndarray | None = None,
     area_mm2: float = 0.0,
+    first_key: int = 0,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Ledger rows (R, CHANNELS) and hits (R,) of the view rays through points (R, 2) of the map plane, mm.
 
@@ -213,18 +218,21 @@ def sample_points(
     ----------
     in_pupil : see `view_rays`.
     area_mm2 : the part of the map plane that each stands for, over which a perspective view averages images of the sky.
+    first_key : in a stone that scatters a row is the mean of two paths, (R, WIDTH), whose random numbers are keyed by the
+        number of the point and this.
     """
+    settings = scene.settings
     origins, directions = view_rays(points, scene.stone, scene.view, in_pupil)
-    rows, hit, _ = trace_rays(
-        origins,
-        directions,
-        stone_table(scene.stone, wavelength_nm),
-        scene.dome.table,
-        scene.view.rotation(),
-        cones=view_cones(points, scene.view, area_mm2),
-        rules=PathRules(scene.settings.polarized, scene.settings.min_weight, scene.settings.max_bounces),
-    )
-    return rows, hit
+    table, cones = stone_table(scene.stone, wavelength_nm), view_cones(points, scene.view, area_mm2)
+    rules = PathRules(settings.polarized, settings.min_weight, settings.max_bounces, seed=settings.seed)
+
+    def trace(keys: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+        rows, hit, _ = trace_rays(
+            origins, directions, table, scene.dome.table, scene.view.rotation(), cones=cones, keys=keys, rules=rules
+        )
+        return rows, hit
+
+    return mean_of_two(trace, np.arange(first_key, first_key + len(points))) if scene.stone.scatters else trace(None)
 
 
 def tile_points(scene: Scene, grid: PixelGrid, first_row: int, rows: int) -> tuple[np.ndarray, np.ndarray | None]:
@@ -277,12 +285,13 @@ def sample_image(
     means, coverage, error = np.empty((CHANNELS, n * n)), np.empty(n * n), np.empty(n * n)
     size = MOMENTS + 1
     sums, scatter, strata = np.zeros(size), np.zeros((size, size)), strata_of_a_row(n, cells)
+    parts, by_scattering = PartSums(), np.empty(n * n if scene.stone.scatters else 0)
     rows_per_tile = max(1, RAYS_PER_TILE // (n * samples))
     for first in range(0, n, rows_per_tile):
         rows = min(rows_per_tile, n - first)
         points, in_pupil = tile_points(scene, grid, first, rows)
-        area = grid.pixel_mm**2 / samples
-        found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=area)
+        area, first_key = grid.pixel_mm**2 / samples, first * n * samples
+        found, hit = sample_points(points, scene, wavelength_nm, in_pupil=in_pupil, area_mm2=area, first_key=first_key)
         tile = slice(first * n, (first + rows) * n)
         if beside is not None:
             beside(Tile(tile, points, in_pupil, area, found, hit))
@@ -290,6 +299,10 @@ def sample_image(
         _reduce(found, hit, samples, strata, first * n, means, coverage[tile], error[tile], part, part_scatter)
         sums += part.sum(axis=0)
         scatter += part_scatter.sum(axis=0)
+        if scene.stone.scatters:
+            light = parts.add(found, hit, strata).reshape(-1, samples).sum(axis=1)
+            with np.errstate(invalid="ignore"):
+                by_scattering[tile] = light / hit.reshape(-1, samples).sum(axis=1)
         progress(first + rows, n)
     if sums[MOMENTS] == 0.0:
         raise InputError("no sample met the stone", key="resolution", value=n, expected="a larger resolution or more samples")
@@ -298,9 +311,21 @@ def sample_image(
     fields["luminance_error"] = error.reshape(n, n)
     if scene.stone.inclusions:
         fields[FIELDS[INCLUDED]] = means[INCLUDED].reshape(n, n)
+    if scene.stone.scatters:
+        fields["by_scattering"] = by_scattering.reshape(n, n)
     area = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
     totals = _totals(area, sums, scatter, scene)
-    return EngineResult(grid, wavelength_nm, NAME, fields, totals, notes=_notes(scene.stone, totals))
+    scattered = parts.means() if scene.stone.scatters else {}
+    notes = {**_notes(scene.stone, totals), **_scattering_note(scattered)}
+    return EngineResult(grid, wavelength_nm, NAME, fields, totals, notes=notes, by_scattering=scattered)
+
+
+def _scattering_note(scattered: dict[str, tuple[float, float]]) -> dict[str, str]:
+    """How much light came by scattering; nothing for a stone that doesn't scatter."""
+    if not scattered:
+        return {}
+    value, error = scattered[FIELDS[LUMINANCE]]
+    return {"by_scattering": f"{value:.3g} of the luminance came by scattering (standard error {error:.1e})"}
 
 
 def _notes(stone: Stone, totals: Totals) -> dict[str, str]:

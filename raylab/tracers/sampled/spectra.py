@@ -77,7 +77,8 @@ class _Rays:
         self.tables = [stone_table(scene.stone, wavelength_nm) for wavelength_nm in nodes_nm]
         self.dome, self.turn = scene.dome, scene.view.rotation()
         settings = scene.settings
-        self.rules = PathRules(settings.polarized, max(settings.min_weight, WEIGHT), settings.max_bounces)
+        self.rules = PathRules(settings.polarized, max(settings.min_weight, WEIGHT), settings.max_bounces, seed=settings.seed)
+        self.first_key = first_row * grid.resolution * settings.samples  # a ray is scattered alike at all wavelengths
         self.samples = settings.samples
         self.luminance = np.zeros((len(nodes_nm), len(points)))
         self.hit = np.zeros(len(points), bool)
@@ -116,6 +117,7 @@ class _Rays:
                 self.dome.table,
                 self.turn,
                 cones=cones,
+                keys=self.first_key + rays,
                 rules=self.rules,
             )
             self.luminance[k, rays] = rows[:, LUMINANCE] / self.dome.peak_radiance
