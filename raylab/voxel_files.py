@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from . import netcdf
 from .errors import InputError
 from .results.visibility_field import VisibilityField
 from .whole_files import whole_file
@@ -22,7 +23,7 @@ def save_visibility(field: VisibilityField, path: str | Path, *, force: bool = F
     suffix = Path(path).suffix.lower()
     if suffix not in (".nc", ".vti"):
         raise InputError("unknown kind of file", file=str(path), expected="a file name that ends in .nc or .vti")
-    packed = bytes(field.maps.to_netcdf(engine="h5netcdf")) if suffix == ".nc" else b""
+    packed = netcdf.of_dataset(field.maps) if suffix == ".nc" else b""
     with whole_file(path, force=force) as target:
         if suffix == ".nc":
             target.write_bytes(packed)

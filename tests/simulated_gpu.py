@@ -12,15 +12,16 @@ from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 
 POINTS, SIDE, SAMPLES = 5, 3, 9
+ANGLES = {"table_pct": 60, "crown_angle_deg": 30}
 DESIGNS = [{"pavilion_angle_deg": 44.0}, {"pavilion_angle_deg": 89.5}, {"pavilion_angle_deg": 46.0}]
 
 
 def cases() -> list[Scene]:
-    """A perspective view under an image of the sky; a tint, an absorbing girdle and a tilt under zones; a view from the side."""
+    """A perspective view under an image of the sky; tint, absorbing girdle and tilt under zones; a view from the side."""
     picture = rl.Dome("picture", sky="image", image=np.random.default_rng(3).random((6, 12)))
     tinted = get_material("diamond").tinted(0.05)
-    plain = rl.cut("single cut", table_pct=60, crown_angle_deg=30, pavilion_angle_deg=44)
-    bruted = rl.cut("single cut", table_pct=60, crown_angle_deg=30, pavilion_angle_deg=44, girdle_finish="absorbing", material=tinted)
+    plain = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44)
+    bruted = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44, girdle_finish="absorbing", material=tinted)
     settings = TraceSettings(samples=SAMPLES, min_weight=1e-2)
     return [
         Scene(plain, picture, rl.View(distance_mm=60.0), settings),
@@ -46,7 +47,7 @@ def main() -> None:
         traced = engine.ENGINE.trace(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
         fields = {name: values.ravel().tolist() for name, values in traced.fields.items()}
         found.append({"mean": traced.totals.mean.tolist(), "fields": fields})
-    light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", "table_pct": 60, "crown_angle_deg": 30}
+    light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", **ANGLES}
     designs, settings = [{**light, **one} for one in DESIGNS], TraceSettings(engine="gpu", min_weight=1e-2)
     together = trace_designs(designs, settings)
     alone = np.concatenate([trace_designs([one], settings) for one in designs])

@@ -22,9 +22,9 @@ from raylab.tracers.exact.clipping import ROW, T, Workspace, X, Y, area_of, new_
 from raylab.tracers.exact.mean_transmission import _triangle, mean_transmission
 from raylab.tracers.exact.nearest_plane import nearest_plane, padded, ray_origin
 from raylab.tracers.exact.pixel_coverage import rasterize
-from raylab.tracers.shared_symmetry import find_symmetry, within
 from raylab.tracers.exact.single_facet import neighbor_planes, single_facet
 from raylab.tracers.rim import SECTORS
+from raylab.tracers.shared_symmetry import find_symmetry, within
 from raylab.tracers.stone_table import stone_table
 from raylab.tracers.totals import LUMINANCE_SQUARE
 

@@ -31,7 +31,6 @@ GROUND = {
     "foreign": ("package_files",),
     "toml_tables": ("errors", "reading", "units"),
     "memory": (),
-    "netcdf": ("version",),
     "reading": ("errors",),
     "room": ("errors", "progress"),
     "locks": (),

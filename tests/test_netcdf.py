@@ -1,4 +1,4 @@
-"""netCDF files are built as xarray builds them, and xarray reads from them what was put in."""
+"""xarray reads from netCDF files what was put in."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import io
 
 import h5py
 import numpy as np
-import pytest
 import xarray as xr
 
 from raylab import netcdf
@@ -27,37 +26,8 @@ def read(data: bytes) -> xr.Dataset:
     return xr.load_dataset(io.BytesIO(data), engine="h5netcdf")
 
 
-def built(data: bytes) -> dict[str, object]:
-    """All that is in a file, by its place there: kinds, shapes, attributes with their types, but not who made it."""
-    found: dict[str, object] = {}
-
-    def look(name: str, thing: h5py.Group | h5py.Dataset) -> None:
-        for key in thing.attrs:
-            one = thing.attrs.get_id(key)
-            lists = key in ("DIMENSION_LIST", "REFERENCE_LIST")  # addresses
-            found[f"{name}@{key}"] = one.dtype, one.shape, len(thing.attrs[key]) if lists else str(thing.attrs[key])
-        if isinstance(thing, h5py.Dataset):
-            found[name] = thing.dtype, thing.shape, thing.is_scale, str(thing.fillvalue), str(thing[()])
-            found[f"{name} scales"] = [[scale.name for scale in dim.values()] for dim in thing.dims]
-
-    with h5py.File(io.BytesIO(data)) as file:
-        look("", file)
-        file.visititems(look)
-    del found["@_NCProperties"]
-    return found
-
-
 def test_what_is_read_is_what_was_written():
     xr.testing.assert_identical(read(netcdf.of_dataset(FOUND)), FOUND)
-
-
-def test_a_file_is_built_as_xarray_builds_it():
-    assert built(netcdf.of_dataset(FOUND)) == built(bytes(FOUND.to_netcdf(engine="h5netcdf")))
-
-
-@pytest.mark.parametrize("wrong", [FOUND.drop_vars("name"), FOUND.assign_attrs(polarized=2), FOUND.isel(stone=[0])])
-def test_another_dataset_is_another_file(wrong):
-    assert built(netcdf.of_dataset(wrong)) != built(netcdf.of_dataset(FOUND))
 
 
 def test_packing_changes_no_number_and_text_is_not_padded():

@@ -91,7 +91,8 @@ def sweep(
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
     settings : settings of the traces; `precision` is the width of an exact engine's bracket on brightness. With ``"rays"`` or
-        ``"gpu"`` the numbers have standard errors, see `standard_error`. The wavelength applies unless ``wavelength_nm`` is an axis or fixed.
+        ``"gpu"`` the numbers have standard errors, see `standard_error`. The wavelength applies unless
+        ``wavelength_nm`` is an axis or fixed.
     progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
     Returns
@@ -182,7 +183,7 @@ def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, clien
 
 
 def _cores(processes: int | None, together: bool) -> int:
-    """The number of processes: the requested one, or the number of available cores; one for designs that are traced together."""
+    """The number of processes: the requested one, or that of available cores; one for designs that are traced together."""
     if processes is None:
         return 1 if together else len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if isinstance(processes, bool) or not isinstance(processes, int) or not 1 <= processes <= 4096:

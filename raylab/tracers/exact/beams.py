@@ -32,6 +32,7 @@ from ...stopping import pause
 from ...units import whole_in
 from ..goal import Goal
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, ON_POLYGONS, SOURCE_X, SOURCE_Y, UNTRACED
+from ..shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from ..stone_table import StoneTable, stone_table
 from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
@@ -41,7 +42,6 @@ from .mean_transmission import book_means
 from .nearest_plane import padded
 from .pixel_coverage import rasterize
 from .schedule import Rounds
-from ..shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
 from .single_facet import neighbor_planes
 from .tail import NO_TAIL, Draws, Tail, tail_of
 

@@ -77,8 +77,8 @@ def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int) 
     on_card = _on_card(lowered([scene], wavelength_nm, [fan_of(scene)]))
     area = grid.pixel_mm**2 / cells**2
     pixel_means[-(-pixels // THREADS), THREADS](
-        on_card, dome_on_card(scene.dome.table), _rules(scene), grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, area,
-        scene.settings.seed, means, coverage, error,
+        on_card, dome_on_card(scene.dome.table), _rules(scene), grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells,
+        area, scene.settings.seed, means, coverage, error,
     )  # fmt: skip
     return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
 

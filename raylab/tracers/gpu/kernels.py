@@ -1,7 +1,7 @@
 """Kernels of the graphics processor: area means of many scenes, and maps of one.
 
-For area means a block works at one randomization of one scene, with the stone's planes in its fast memory. Its threads take the rays in turn,
-and their sums are added in a fixed order. So no number depends on how many blocks run at a time, or where.
+For area means a block works at one randomization of one scene, with the stone's planes in its fast memory. Its threads take the
+rays in turn, and their sums are added in a fixed order. So no number depends on how many blocks run at a time, or where.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ from .paths import MISSED, advance, begin
 THREADS = 128
 """Of a block: part of what is computed, since sums are added in their order."""
 REGISTERS = 128
-"""Of a thread, at most: half of what the compiler would take, so that twice as many threads are at work. Measured a tenth faster
-on an H200; 80 were no faster."""
+"""Of a thread, at most: half of what the compiler would take, so that twice as many threads are at work. A tenth faster on an
+H200; 80 were no faster."""
 SUMS = MOMENTS + 1
 """Numbers kept of a randomization: the moments, and how many rays met the stone."""
 
@@ -158,10 +158,10 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     Parameters
     ----------
     x0, y0, pixel_mm, resolution, cells, seed : see `pixel_samples.sample_place`.
-    cone_mm2 : the part of the map plane that a sample stands for in a perspective view, in which images of the sky are averaged.
+    cone_mm2 : the part of the map plane for which a sample stands in a perspective view; images of the sky are averaged over it.
     means : (MAPPED, P) filled: means over the samples that meet the stone; NaN where none does.
-    coverage, error : (P,) filled: which share of them does; standard error of the luminance, from the scatter within strata, NaN
-        where none of them has two samples. See `sampled.sampling`.
+    coverage, error : (P,) filled: which share of them does; standard error of the luminance, from the scatter within strata,
+        NaN where none of them has two samples. See `sampled.sampling`.
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int64)

@@ -25,23 +25,17 @@ from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.view import View, silhouette
-from ...stone.finish import ABSORBS, DIFFUSES
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
 from ..ledger import (
-    ABSORBED,
     BRIGHTER,
     CHANNELS,
     DIMMER,
     FIELDS,
-    HEAD,
     INCLUDED,
-    LEAK,
     LUMINANCE,
     MAPPED,
-    SCATTERED,
-    SKY,
     UNTRACED,
 )
 from ..packets import PathRules
