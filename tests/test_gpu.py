@@ -57,8 +57,8 @@ def test_without_a_processor_the_engine_says_why():
         pytest.skip("there is a graphics processor")
     with pytest.raises(UnsupportedScene, match=r"gpu.*(numba-cuda|graphics processor|CUDA)"):
         rl.trace(cases()[0].stone, "head-shadow", engine="gpu", resolution=8)
+    axes = {"pavilion_angle_deg": [40.0]}
     with pytest.raises(UnsupportedScene, match="gpu"):
-        axes = {"pavilion_angle_deg": [40.0]}
         rl.sweep(axes, "head-shadow", table_pct=57, crown_angle_deg=34.5, settings=TraceSettings(engine="gpu"))
 
 

@@ -158,7 +158,7 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     Parameters
     ----------
     x0, y0, pixel_mm, resolution, cells, seed : see `pixel_samples.sample_place`.
-    cone_mm2 : the part of the map plane for which a sample stands in a perspective view; images of the sky are averaged over it.
+    cone_mm2 : the part of the map plane for which a sample stands in a perspective view; images of the sky are averaged in it.
     means : (MAPPED, P) filled: means over the samples that meet the stone; NaN where none does.
     coverage, error : (P,) filled: which share of them does; standard error of the luminance, from the scatter within strata,
         NaN where none of them has two samples. See `sampled.sampling`.
