@@ -132,7 +132,7 @@ def test_pauses_change_no_number(monkeypatch, absorption):
     with stopped_by(usual):
         expected = numbers(scene)
     rows = len(stone)
-    for module, few in ((beam_kernel, 5 * rows), (pixel_coverage, 31), (rays, 1)):
+    for module, few in ((beam_kernel, 5 * rows), (pixel_coverage, 5), (rays, 1)):
         monkeypatch.setattr(module, "SLICE", few)
     monkeypatch.setattr(exact, "BOOKED", 7)
     with stopped_by(often):
