@@ -34,8 +34,9 @@ def tilt(
 ) -> None:
     """Trace a stone over a series of tilts, turns or both.
 
-    The command writes `tilt.nc` (every statistic with its bracket), `tilt.json` and `tilt.png` (contrast and ledger against the
-    angle). It uses the dome, wavelength and settings of the scene and an exact engine.
+    The command writes `tilt.nc` (every statistic with its bracket and standard error), `tilt.json` and `tilt.png` (contrast and
+    ledger against the angle). It uses the dome, wavelength and settings of the scene and an exact engine. A scene that states
+    neither a precision nor a standard error is traced to a standard error of 0.0002 of brightness and contrast.
 
     For example:
 
@@ -66,7 +67,7 @@ def tilt(
     from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
     from ..motion.scintillation import LOOSE, scintillation
-    from ..motion.tilting import angle_steps
+    from ..motion.tilting import angle_steps, by_error
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
     from ..tracers.engines import exactly
@@ -89,7 +90,7 @@ def tilt(
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
     with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
-        found = tilted(stone, dome, *path, settings=settings, dark=dark, progress=True)
+        found = tilted(stone, dome, *path, settings=by_error(settings), dark=dark, progress=True)
         loose = replace(settings, precision=LOOSE.precision)
         seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
         facts = _facts(found, seen)
@@ -135,6 +136,9 @@ def _print(title: str, found: xr.Dataset, scintillation: Scintillation | None) -
     say()
     table((dim if dim in found.coords else "tilt_deg", *names), rows)
     say()
+    if "standard_error" in found.attrs:
+        most = max(float(found[f"{name}_error"].max()) for name in ("brightness", "contrast_rms"))
+        say(f"  standard error of contrast_rms and brightness at most {most:.1e}")
     say_wide(found, "angles")
     if scintillation is not None:
         say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, mean over the series")
