@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, say_materials, say_wide, table
+from .console import faults_by_option, say, say_json, say_materials, say_wide, table
 from .options import AS_IN_THE_FILE, About, Flag, Force, Json, OutFolder, SceneFile, Subject, azimuth_of
 
 if TYPE_CHECKING:
@@ -78,7 +78,8 @@ def tilt(
         wanted = exactly(wanted.with_settings(wavelengths_nm=wanted.settings.middle_nm))
     except UnsupportedScene as error:
         raise error.within(file=str(scene)) from error
-    angles = angle_steps(from_deg, to_deg, step_deg)
+    with faults_by_option("to_deg", "step_deg"):
+        angles = angle_steps(from_deg, to_deg, step_deg)
     view, azimuth = wanted.view, azimuth_deg or 0.0
     if about is not None:
         azimuth = azimuth_of(wanted.stone, about, azimuth_deg, view.turn_deg)
@@ -89,7 +90,8 @@ def tilt(
     if turn:
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
-    with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
+    files, moved = ["tilt.nc", "tilt.json", "tilt.png"], "turn_deg" if turn else "tilt_deg"
+    with faults_by_option("to_deg", "azimuth_deg", **{moved: "to_deg"}), whole_set(out, files, force=force) as stage:
         found = tilted(stone, dome, *path, settings=by_error(settings), dark=dark, progress=True)
         loose = replace(settings, precision=LOOSE.precision)
         seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
