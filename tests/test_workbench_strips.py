@@ -34,7 +34,8 @@ def answered(**values: Any) -> dict[str, Any]:
 
 def summary(stone: rl.Stone, step: str, **view: float) -> tuple[float, ...]:
     found = summary_of(rl.Scene(stone, DOMES["head-shadow"], rl.View(**view), *STEPS[step]))
-    return found.brightness.value, found.contrast_rms.value, found.ledger["leak"].value, found.beside_ledger["window"].value, stone.weight_ct
+    window = found.beside_ledger["window"].value
+    return found.brightness.value, found.contrast_rms.value, found.ledger["leak"].value, window, stone.weight_ct
 
 
 def test_a_strip_at_rest_is_what_the_library_says_of_each_value():

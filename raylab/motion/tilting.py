@@ -103,7 +103,7 @@ def _seen(scene: Scene, dark: bool) -> tuple[Record, DarkAreas | None]:
 
 
 def by_error(settings: TraceSettings) -> TraceSettings:
-    """The settings of a scene for a series: with the usual standard error, unless it asks for an error or a precision itself."""
+    """A scene's settings for a series: with the usual standard error, unless it asks for an error or a precision itself."""
     asks = settings.standard_error is not None or settings.precision != USUAL.precision or settings.precision_of
     return settings if asks else replace(settings, standard_error=USUAL.standard_error)
 

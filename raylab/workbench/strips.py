@@ -32,7 +32,7 @@ SHOWN = {
     BRIGHTNESS.key: ("brightness", 0.02, True),
     CONTRAST_RMS.key: ("contrast", 0.04, True),
     "leak": ("leak", 0.02, True),
-    "window": ("window", 0.02, False),
+    "window": ("seen straight through", 0.02, False),
     WEIGHT: ("weight", 0.01, True),
 }
 """What strips show: the word for it, the least span of a strip's scale, so that no strip makes a mountain of the errors of

@@ -2,8 +2,8 @@
 
 At many wavelengths most rays tell little new, so two things are left out, each by a measured difference:
 
-* **wavelengths**: a ray is traced at every eighth one, in a stone with body colour at every fourth. Where three neighbours lie on
-  a straight line to `STRAIGHT`, it is interpolated between them; elsewhere the intervals are halved, down to all wavelengths.
+* **wavelengths**: a ray is traced at every eighth one, in a stone with body colour at every fourth. Where three neighbours lie
+  on a straight line to `STRAIGHT`, it is interpolated between them; elsewhere the intervals are halved, down to all wavelengths.
 * **samples**: of a pixel's samples every other one is traced, as on a chessboard. Where their spectra agree to `ALIKE`, they
   stand for all; elsewhere the others are traced too.
 
@@ -30,7 +30,7 @@ from .sampling import tile_points, view_cones, view_rays
 
 STRAIGHT, ALIKE, WEIGHT = 0.02, 0.03, 1e-3
 EVERY, EVERY_IN_BODY_COLOR = 8, 4
-"""At first a ray is traced at every so many wavelengths: without body colour what changes with them is steps and slow slopes."""
+"""At first a ray is traced at every so many wavelengths. Without body colour a spectrum has steps and slow slopes only."""
 NUMBERS_PER_TILE = 1 << 22
 """Rays times wavelengths that are held at a time, 8 bytes each."""
 
