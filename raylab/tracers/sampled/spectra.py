@@ -3,7 +3,7 @@
 At many wavelengths most rays tell little new, so two things are left out, each by a measured difference:
 
 * **wavelengths**: a ray is traced at every eighth one, in a stone with body colour at every fourth. Where three neighbours lie
-  on a straight line to `STRAIGHT`, it is interpolated between them; elsewhere the intervals are halved, down to all wavelengths.
+  on a straight line to `STRAIGHT`, it is interpolated between them; elsewhere the intervals are halved, down to all of them.
 * **samples**: of a pixel's samples every other one is traced, as on a chessboard. Where their spectra agree to `ALIKE`, they
   stand for all; elsewhere the others are traced too.
 
