@@ -1,4 +1,4 @@
-"""Pictures of a sweep: heat maps with contours, lines with brackets, slices, clouds of samples, the designs of the largest and the smallest value.
+"""Pictures of a sweep: heat maps with contours, lines with brackets, slices, clouds of samples, and the extreme designs.
 
 A grid of one axis is drawn as a line with its certain bracket; of two, as a heat map with contours; of three, as slices along
 the shortest; further axes are held where the statistic is highest. Names (domes, materials) are never an axis of a picture:
