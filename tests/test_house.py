@@ -238,7 +238,7 @@ print("\\n" + json.dumps(found))
 
 def test_a_toy_statistic_is_one_file_and_one_row(tmp_path):
     (tmp_path / "s.toml").write_text(SCENE)
-    (tmp_path / "sweep.toml").write_text(SWEEP + '[plots]\nstatistics = ["surplus"]\nbest = "surplus"\n')
+    (tmp_path / "sweep.toml").write_text(SWEEP + '[plots]\nstatistics = ["surplus"]\nextremes = "surplus"\n')
     (tmp_path / "blocked.csv").write_bytes((ROOT.parent / "scenes" / "stones" / "blocked.csv").read_bytes())
     out = script(TOY_STATISTIC, SHOWING_IT, tmp_path)
     found = json.loads(out.splitlines()[-1])
