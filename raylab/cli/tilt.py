@@ -90,8 +90,9 @@ def tilt(
     if turn:
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
-    files, moved = ["tilt.nc", "tilt.json", "tilt.png"], "turn_deg" if turn else "tilt_deg"
-    with faults_by_option("to_deg", "azimuth_deg", **{moved: "to_deg"}), whole_set(out, files, force=force) as stage:
+    files, moved = ["tilt.nc", "tilt.json", "tilt.png"], dict[str, Any]()
+    moved["turn_deg" if turn else "tilt_deg"] = "to_deg"
+    with faults_by_option("to_deg", "azimuth_deg", **moved), whole_set(out, files, force=force) as stage:
         found = tilted(stone, dome, *path, settings=by_error(settings), dark=dark, progress=True)
         loose = replace(settings, precision=LOOSE.precision)
         seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
