@@ -1,8 +1,10 @@
-"""The explorer in JupyterLab itself, by hand: ``python tests/lab.py``, where JupyterLab and a browser are installed.
+"""The explorer and a stone's card in JupyterLab itself, by hand: ``python tests/lab.py``, where JupyterLab and a browser are
+installed.
 
-It starts JupyterLab on a free port with an empty folder, runs a notebook in a browser without a window, moves a slider, types
-into a field, and reads the stone back in the next cell. It prints what it found and ends with code 1 where that is wrong. It
-is no test of the suite, because JupyterLab is large; `test_explorer.py` holds what needs no JupyterLab.
+It starts JupyterLab on a free port with an empty folder, runs a notebook in a browser without a window, turns the stone of the
+card, moves a slider, types into a field, and reads the stone back in the next cell. It prints what it found and ends with code
+1 where that is wrong. It is no test of the suite, because JupyterLab is large; `test_explorer.py` holds what needs no
+JupyterLab.
 """
 
 from __future__ import annotations
@@ -25,8 +27,7 @@ from playwright.sync_api import Page, sync_playwright
 
 ROOT = Path(__file__).parent.parent
 CELLS = (
-    "import raylab as rl\n"
-    "stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)\n"
+    "import raylab as rl\nstone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)\nstone",
     "explorer = rl.explore(stone)\nexplorer",
     'f"pavilion {rl.measure(explorer.stone).pavilion_angle_deg.mean:.2f}, tilt {explorer.view.tilt_deg:g}"',
 )
@@ -84,7 +85,11 @@ def driven(page: Page) -> list[str]:
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     cells = page.locator(".jp-Notebook .jp-Cell")
+    page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]")  # before, keys run nothing
     cells.first.locator(".cm-content").click()
+    page.keyboard.press("Shift+Enter")
+    faults += turned(page)
+    cells.nth(1).locator(".cm-content").click()
     page.keyboard.press("Shift+Enter")
     rest = ".raylab-explorer[data-state=exact]"
     page.wait_for_selector(rest)
@@ -96,11 +101,21 @@ def driven(page: Page) -> list[str]:
     field.press("Enter")
     page.wait_for_selector(rest)
     page.wait_for_timeout(1000)  # for the state to be kept
-    cells.nth(1).locator(".cm-content").click()
+    cells.nth(2).locator(".cm-content").click()
     page.keyboard.press("Shift+Enter")
-    found = cells.nth(1).locator(".jp-OutputArea-output").inner_text()
+    found = cells.nth(2).locator(".jp-OutputArea-output").inner_text()
     expected = "'pavilion 41.10, tilt 7.5'"
     return faults + ([] if found.strip() == expected else [f"the next cell shows {found!r}, not {expected!r}"])
+
+
+def turned(page: Page) -> list[str]:
+    """What goes wrong when a user drags the stone of the card."""
+    stone = page.locator(".jp-OutputArea-output canvas").first
+    stone.scroll_into_view_if_needed()
+    before = stone.screenshot()
+    stone.drag_to(stone, source_position={"x": 100, "y": 150}, target_position={"x": 200, "y": 210})
+    page.wait_for_timeout(1000)  # for the stone to be drawn
+    return [] if stone.screenshot() != before else ["the stone of the card does not turn"]
 
 
 if __name__ == "__main__":

@@ -94,7 +94,7 @@ def test_the_table_names_weights_choices_and_the_main_that_is_off(tmp_path, capf
 @pytest.mark.parametrize(
     ("words", "record"),
     [
-        (("--star-pct", 120), "star_pct"),
+        (("--star-pct", 120), "--star-pct"),
         (("--star-pct", 50, 50), "empty or repeated"),
         (("--objective", "best of all"), "invalid syntax"),
         (("--objective", "most sparkle"), "sparkle"),
@@ -184,7 +184,7 @@ def test_a_facet_polished_again_is_the_apis(tmp_path, capfd, dome):
     [
         (("--facet", "pavilion mian", "--slope-deg", 1), "pavilion main"),
         (("--facet", "table"), "no change"),
-        (("--facet", "table", "--depth-mm", -0.1), "depth_mm"),
+        (("--facet", "table", "--depth-mm", -0.1), "--depth-mm"),
         (("--facet", "table", "--depth-mm", 2), "girdle has no thickness"),
         (("--facet", "table", "--depth-mm", 0.6), "star 0"),
     ],

@@ -22,6 +22,7 @@ from raylab.color import eyes
 from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, with_head
 from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
+from raylab.tracers.exact.shared_symmetry import mirrored_across
 from raylab.tracers.sampled import sampling
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
@@ -71,6 +72,37 @@ def test_one_eye_in_the_middle_sees_the_perspective_view():
     assert 0.0 < error < 0.02 * mean
     assert abs(mean - result.summary.brightness.value) < 5.0 * math.sqrt(2.0) * error
     assert np.array_equal(pair.left.xyz, pair.right.xyz, equal_nan=True)
+
+
+@pytest.mark.parametrize(
+    ("dome", "view", "alike"),
+    [
+        ("head-shadow", rl.View(), True),
+        ("head-shadow", rl.View(turn_deg=45.0), True),
+        ("head-shadow", rl.View(tilt_deg=7.0, tilt_azimuth_deg=90.0), True),
+        ("head-shadow", rl.View(turn_deg=10.0), False),
+        ("head-shadow", rl.View(tilt_deg=7.0), False),
+        ("side-window", rl.View(), False),
+    ],
+)
+def test_a_mirror_between_the_eyes_is_found(dome, view, alike):
+    assert mirrored_across(STONE, rl.load_dome(dome).table, view.rotation()) == alike
+
+
+def test_where_a_mirror_stands_between_the_eyes_one_picture_serves_both(monkeypatch):
+    """What the right eye would be traced to has other samples: they differ by no more than two sets of samples do."""
+    scene = scene_of(STONE, rl.load_dome("head-shadow"), rl.View(tilt_deg=7.0, tilt_azimuth_deg=90.0), resolution=24)
+    pair = eye_pair(scene, spectrum=1)
+    assert np.array_equal(pair.right.xyz, pair.left.xyz[:, ::-1], equal_nan=True)
+    monkeypatch.setattr(eyes, "mirrored_across", lambda *_: False)
+    traced, other = eye_pair(scene, spectrum=1), eye_pair(scene.with_settings(seed=1), spectrum=1)
+    assert np.array_equal(traced.left.xyz, pair.left.xyz, equal_nan=True)
+    seen, right, noisy, left = (
+        one.coverage * np.nan_to_num(one.xyz[..., 1]) for one in (pair.right, traced.right, other.right, traced.left)
+    )
+    noise = np.sqrt(np.mean((right - noisy) ** 2))
+    assert np.sqrt(np.mean((right - seen) ** 2)) < 1.3 * noise
+    assert np.sqrt(np.mean((right - left) ** 2)) > 1.5 * noise, "the eyes see different pictures"
 
 
 def test_pairs_for_parallel_and_crossed_eyes():

@@ -238,7 +238,7 @@ print("\\n" + json.dumps(found))
 
 def test_a_toy_statistic_is_one_file_and_one_row(tmp_path):
     (tmp_path / "s.toml").write_text(SCENE)
-    (tmp_path / "sweep.toml").write_text(SWEEP + '[plots]\nstatistics = ["surplus"]\nbest = "surplus"\n')
+    (tmp_path / "sweep.toml").write_text(SWEEP + '[plots]\nstatistics = ["surplus"]\nextremes = "surplus"\n')
     (tmp_path / "blocked.csv").write_bytes((ROOT.parent / "scenes" / "stones" / "blocked.csv").read_bytes())
     out = script(TOY_STATISTIC, SHOWING_IT, tmp_path)
     found = json.loads(out.splitlines()[-1])
@@ -312,7 +312,7 @@ def test_work_that_ended_early_and_beams_that_were_lost_are_said():
     ("words", "line"),
     [
         (("render", "s.toml"), "precision: "),
-        (("tilt", "s.toml", "--to-deg", "2"), "3 of 3 angles have brackets wider than the requested precision 0.002"),
+        (("tilt", "s.toml", "--to-deg", "2"), "3 of 3 angles leave more than 0.002 of the light untraced"),
         (("sweep", "sweep.toml"), "2 of 2 designs have brackets wider than the requested precision 0.1"),
         (("repolish", "s.toml", "--facet", "table", "--depth-mm", "0.01", "--precision", "0.1"), ""),
     ],

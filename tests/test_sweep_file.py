@@ -232,7 +232,7 @@ def test_a_sweep_without_a_stone_is_drawn_empty():
     assert drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2))) == []
 
 
-def test_best_and_worst_designs_are_the_ones_reported():
+def test_designs_of_the_largest_and_smallest_value_are_the_ones_reported():
     axes = {"table_pct": [50.0, 57.0, 64.0]}
     found = made(axes, **without("table_pct"))
     plan = plan_of(axes, {**without("table_pct"), "dome": "even-sky"})

@@ -16,7 +16,7 @@ import raylab as rl
 from raylab.cli import main
 from raylab.motion import tilting
 from raylab.motion.scintillation import _face, scintillation
-from raylab.motion.tilting import angle_steps, tilt
+from raylab.motion.tilting import USUAL, angle_steps, by_error, tilt
 from raylab.optics.materials import Material
 from raylab.pictures.tilt_plots import tilt_figure
 
@@ -41,6 +41,14 @@ def test_a_series_is_its_single_traces_bit_for_bit():
             here = tuple(float(found[name + part][k]) for part in ("", "_low", "_high"))
             assert here == pytest.approx((one.value, one.low, one.high), rel=1e-12), name
         assert float(found.area_mm2[k]) == pytest.approx(summary.area_mm2, rel=1e-12)
+
+
+def test_a_scene_that_asks_for_nothing_is_traced_to_the_usual_error():
+    own = (rl.TraceSettings(precision=0.01), rl.TraceSettings(standard_error=1e-3), rl.TraceSettings(precision_of=("leak",)))
+    assert [by_error(one) for one in own] == list(own)
+    found = tilt(STONE, rl.load_dome("head-shadow"), [9.0], settings=by_error(rl.TraceSettings(max_bounces=150)))
+    assert (found.attrs["standard_error"], found.attrs["max_bounces"]) == (USUAL.standard_error, 150)
+    assert 0.0 < float(found.contrast_rms_error[0]) <= USUAL.standard_error
 
 
 def test_leaning_the_other_way_is_the_opposite_azimuth():

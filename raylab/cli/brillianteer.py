@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import reading, say, say_json, say_materials, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
 from .options import Flag, Force, OutFolder
 
 if TYPE_CHECKING:
@@ -132,16 +132,20 @@ def brillianteer(
     }
     axes = {key: values for key, values in given.items() if values}
     uncertainties = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
-    uncertainty = Uncertainty(**{key: value for key, value in uncertainties.items() if value is not None})
-    wanted = read_objective(objective, (*STATISTICS, *WEIGHTS))
+    own = (*given, "objective", "precision", "coverage", "diameter_mm", "angle_uncertainty_deg", "distance_uncertainty_um")
+    option: dict[str, Any] = {"angle_deg": "angle_uncertainty_deg", "distance_um": "distance_uncertainty_um"}
+    with faults_by_option(*own, **option):
+        uncertainty = Uncertainty(**{key: value for key, value in uncertainties.items() if value is not None})
+        wanted, settings = read_objective(objective, (*STATISTICS, *WEIGHTS)), TraceSettings(precision=precision)
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     with reading(blocked):
         stone = load_stone(blocked, unit=unit)
-    light, settings = load_dome(dome), TraceSettings(precision=precision)
+    light = load_dome(dome)
     if girdle_finish is not None:
         girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.on_girdle, stone.finishes, strict=True)
         stone = replace(stone, finishes=tuple(girdle if there else finish for there, finish in facets))
-    with whole_set(out, ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)], force=force) as stage:
+    files = ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)]
+    with faults_by_option(*own, **option), whole_set(out, files, force=force) as stage:
         grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=True)
         best = best_brillianteering(grid, wanted, show)
         if not best:

@@ -103,15 +103,18 @@ def say_shortfalls(summary: Summary, whose: str) -> None:
 
 
 def say_wide(found: xr.Dataset, what: str) -> None:
-    """Print how many of a series (`what`, in the plural) have brackets wider than the requested precision, and the remedy."""
-    if "standard_error" in found.attrs:
-        return
-    precision, untraced = float(found.attrs["precision"]), found.untraced_high.values
+    """Print how many of a series (`what`, in the plural) have brackets wider than the requested precision, and the remedy.
+
+    A series that asked for a standard error has wide brackets; there, what counts is the light that rays did not trace either.
+    """
+    by_error, precision = "standard_error" in found.attrs, float(found.attrs["precision"])
+    untraced = (found.untraced if by_error else found.untraced_high).values
     wide = int((untraced > precision * (1.0 + 1e-9)).sum())
     if wide:
-        say(f"  {wide} of {untraced.size} {what} have brackets wider than the requested precision {precision:g},")
+        so = f"leave more than {precision:g} of the light untraced" if by_error else ""
+        say(f"  {wide} of {untraced.size} {what} {so or f'have brackets wider than the requested precision {precision:g}'},")
         most = float(untraced[untraced > precision].max())
-        say(f"  with an untraced share of up to {most:.3g}; a larger max_bounces narrows them")
+        say(f"  with an untraced share of up to {most:.3g}; a larger max_bounces {'lowers it' if by_error else 'narrows them'}")
         say()
 
 

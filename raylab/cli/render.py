@@ -217,8 +217,7 @@ def _print_dark(found: DarkAreas) -> None:
 
     rows = [_row(NUMBERS[key].label, one) for key, one in found.statistics.items()]
     table((f"dark: below {found.below:g} of the mean", "value", "at least", "at most", "std. error"), rows)
-    x, y = found.center_mm
-    left, right, bottom, top = found.extent_mm
+    x, y, left, right, bottom, top = (round(mm, 3) + 0.0 for mm in (*found.center_mm, *found.extent_mm))  # no minus zero
     say(f"  the largest lies about ({x:.3f}, {y:.3f}) mm: x from {left:.3f} to {right:.3f}, y from {bottom:.3f} to {top:.3f}")
     say()
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .brillianteer import CAUTION, bracket
-from .console import reading, say, say_json, say_materials, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
 from .options import Force, Json, OutFolder
 
 if TYPE_CHECKING:
@@ -71,11 +71,13 @@ def repolish(
     with reading(stone):
         before = load_stone(stone, unit=unit)
     light = load_dome(dome)
-    after = repolished(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm)
+    with faults_by_option("facet", "slope_deg", "azimuth_deg", "depth_mm", "precision"):
+        after = repolished(before, facet, slope_deg=slope_deg, azimuth_deg=azimuth_deg, depth_mm=depth_mm)
+        settings = TraceSettings(precision=precision)
     moves = {"slope": (slope_deg, "°"), "azimuth": (azimuth_deg, "°"), "depth": (depth_mm, " mm")}
     what = f"{facet}: " + ", ".join(f"{name} {size:+g}{sign}" for name, (size, sign) in moves.items() if size)
     with whole_set(out, ["repolish.png", "repolish.json", "stone.csv"], force=force) as stage:
-        found = what_if(before, after, light, what=what, settings=TraceSettings(precision=precision))
+        found = what_if(before, after, light, what=what, settings=settings)
         facts = {**found.to_dict(), "caution": CAUTION}
         (stage / "repolish.json").write_text(to_json(facts), encoding="utf-8")
         save_stone(after, stage / "stone.csv")

@@ -72,7 +72,7 @@ def sweep(
             if f"{statistic}.png" not in kept:
                 save_png(sweep_figure(found, statistic), stage / f"{statistic}.png")
         if "extremes.png" not in kept:
-            save_png(extremes_figure(request.plan, found, request.best, request.settings), stage / "extremes.png")
+            save_png(extremes_figure(request.plan, found, request.extremes, request.settings), stage / "extremes.png")
     facts = _facts(request, found)
     if json:
         say_json(facts)

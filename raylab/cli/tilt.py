@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, say_materials, say_wide, table
+from .console import faults_by_option, say, say_json, say_materials, say_wide, table
 from .options import AS_IN_THE_FILE, About, Flag, Force, Json, OutFolder, SceneFile, Subject, azimuth_of
 
 if TYPE_CHECKING:
@@ -34,8 +34,9 @@ def tilt(
 ) -> None:
     """Trace a stone over a series of tilts, turns or both.
 
-    The command writes `tilt.nc` (every statistic with its bracket), `tilt.json` and `tilt.png` (contrast and ledger against the
-    angle). It uses the dome, wavelength and settings of the scene and an exact engine.
+    The command writes `tilt.nc` (every statistic with its bracket and standard error), `tilt.json` and `tilt.png` (contrast and
+    ledger against the angle). It uses the dome, wavelength and settings of the scene and an exact engine. A scene that states
+    neither a precision nor a standard error is traced to a standard error of 0.0002 of brightness and contrast.
 
     For example:
 
@@ -67,7 +68,7 @@ def tilt(
     from ..errors import InputError, UnsupportedScene
     from ..files import save_png, to_json
     from ..motion.scintillation import LOOSE, scintillation
-    from ..motion.tilting import angle_steps
+    from ..motion.tilting import angle_steps, by_error
     from ..motion.tilting import tilt as tilted
     from ..pictures.tilt_plots import tilt_figure
     from ..tracers.engines import exactly
@@ -78,7 +79,8 @@ def tilt(
         wanted = exactly(wanted.with_settings(wavelengths_nm=wanted.settings.middle_nm))
     except UnsupportedScene as error:
         raise error.within(file=str(scene)) from error
-    angles = angle_steps(from_deg, to_deg, step_deg)
+    with faults_by_option("to_deg", "step_deg"):
+        angles = angle_steps(from_deg, to_deg, step_deg)
     view, azimuth = wanted.view, azimuth_deg or 0.0
     if about is not None:
         azimuth = azimuth_of(wanted.stone, about, azimuth_deg, view.turn_deg)
@@ -89,8 +91,10 @@ def tilt(
     if turn:
         path = (view.tilt_deg, view.tilt_azimuth_deg, angles)
     stone, dome, settings = wanted.stone, wanted.dome, wanted.settings
-    with whole_set(out, ["tilt.nc", "tilt.json", "tilt.png"], force=force) as stage:
-        found = tilted(stone, dome, *path, settings=settings, dark=dark, progress=True)
+    files, moved = ["tilt.nc", "tilt.json", "tilt.png"], dict[str, Any]()
+    moved["turn_deg" if turn else "tilt_deg"] = "to_deg"
+    with faults_by_option("to_deg", "azimuth_deg", **moved), whole_set(out, files, force=force) as stage:
+        found = tilted(stone, dome, *path, settings=by_error(settings), dark=dark, progress=True)
         loose = replace(settings, precision=LOOSE.precision)
         seen = scintillation(stone, dome, *path, settings=loose, progress=True) if flashes else None
         facts = _facts(found, seen)
@@ -136,6 +140,9 @@ def _print(title: str, found: xr.Dataset, scintillation: Scintillation | None) -
     say()
     table((dim if dim in found.coords else "tilt_deg", *names), rows)
     say()
+    if "standard_error" in found.attrs:
+        most = max(float(found[f"{name}_error"].max()) for name in ("brightness", "contrast_rms"))
+        say(f"  standard error of contrast_rms and brightness at most {most:.1e}")
     say_wide(found, "angles")
     if scintillation is not None:
         say(f"  {100 * scintillation.mean_share_per_deg:.2f} % of the face flashes per degree, mean over the series")

@@ -11,6 +11,9 @@ A pupil of finite size sees the girdle's plane sharp and blurs the rest (`pupil_
 a level disc and goes through the map plane where the ray from the disc's middle would. A point at height z becomes a disc of
 diameter ``pupil z / (distance - z)`` there (similar triangles), and light that the stone sends into a part of the pupil
 only is averaged. `usual_pupil_mm` gives the pupil diameter at a luminance.
+
+Where the plane between the eyes is a mirror of stone and dome, the right picture is the mirror image of the left one and
+isn't traced. Its noise is then the same.
 """
 
 from __future__ import annotations
@@ -27,6 +30,7 @@ from ..optics.spectrum import WavelengthSet
 from ..progress import Progress, part_of, reporter
 from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
+from ..tracers.exact.shared_symmetry import mirrored_across
 from ..units import number_in
 from .picture import Picture, color_picture
 from .wavelength_choice import BY_ERROR, WavelengthChoice
@@ -129,17 +133,18 @@ def eye_pair(
         for side in (-1.0, 1.0)
     )
     grid, seen = grid_around(scene.stone, (left, right), scene.resolution), scene.with_settings(engine=None)
+    alike = mirrored_across(scene.stone, scene.dome.table, scene.view.rotation())
+    traced = (left,) if alike else (left, right)
     with reporter(progress, "tracing", counted=False) as update:
-        return Pair(
-            *(
-                color_picture(
-                    replace(seen, view=view),
-                    light,
-                    exposure,
-                    spectrum,
-                    grid=grid,
-                    progress=part_of(update, number / 2.0, 0.5),
-                )
-                for number, view in enumerate((left, right))
+        pictures = [
+            color_picture(
+                replace(seen, view=view),
+                light,
+                exposure,
+                spectrum,
+                grid=grid,
+                progress=part_of(update, number / len(traced), 1.0 / len(traced)),
             )
-        )
+            for number, view in enumerate(traced)
+        ]
+    return Pair(pictures[0], pictures[0].mirrored() if alike else pictures[1])

@@ -86,6 +86,10 @@ class Picture:
         shown = self.exposure * self.coverage[covered, None] * self.xyz[covered]
         return color_error(pixel_errors(shown, self.exposure * self.halves[:, covered], self.white))
 
+    def mirrored(self) -> Picture:
+        """The mirror image, left and right exchanged; for pixels that lie alike on either side of x = 0."""
+        return replace(self, xyz=self.xyz[:, ::-1], coverage=self.coverage[:, ::-1], halves=self.halves[:, :, ::-1])
+
     @property
     def notes(self) -> tuple[str, ...]:
         """What the picture lacks: one sentence where the error exceeds the aim of the choice."""

@@ -38,6 +38,8 @@ AXES = {
     "turn_deg": "turn of the stone about its own axis",
 }
 MOST_STEPS = 100_000
+USUAL = TraceSettings(standard_error=2e-4)
+"""Settings where none are given. As certain a number as `precision` alone would give, in a fifth of the time."""
 DARK_RESOLUTION = 256
 """Pixels along each side on which connected dark areas are found."""
 
@@ -66,7 +68,7 @@ def tilt(
     tilt_deg, azimuth_deg, turn_deg : a number or a list each; `raylab.azimuth_about` gives the azimuth of a tilt about the
         stone's length or width. Several lists run in parallel and have equal length: a path. A
         negative tilt leans in the opposite direction; -180 to 180.
-    settings : settings of the traces: one wavelength, an exact engine.
+    settings : settings of the traces: one wavelength, an exact engine; by default `USUAL`, a standard error of 2e-4.
     dark : also the largest connected dark area and the dark band of long stones, see `dark_areas`; takes about as long again.
     progress : True for a bar, or a function that is called with how many angles are done and of how many.
 
@@ -79,7 +81,7 @@ def tilt(
     Raises InputError for invalid angles, and as `trace`.
     """
     angles = _together({"tilt_deg": tilt_deg, "azimuth_deg": azimuth_deg, "turn_deg": turn_deg})
-    scene = exactly(Scene(stone, dome_of(dome), settings=settings or TraceSettings()))
+    scene = exactly(Scene(stone, dome_of(dome), settings=settings or USUAL))
     records, areas = list[Record](), list[DarkAreas]()
     with reporter(progress, "angles") as update:
         for one, area in in_order(lambda view: _seen(replace(scene, view=view), dark), views(**angles)):
@@ -98,6 +100,12 @@ def _seen(scene: Scene, dark: bool) -> tuple[Record, DarkAreas | None]:
         raise UnsupportedScene.by((traced.engine, "dark areas need virtual facets"))
     grid = grid_around(scene.stone, scene.view, DARK_RESOLUTION)
     return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance), dark_areas_in(traced.polygons, scene, grid)
+
+
+def by_error(settings: TraceSettings) -> TraceSettings:
+    """A scene's settings for a series: with the usual standard error, unless it asks for an error or a precision itself."""
+    asks = settings.standard_error is not None or settings.precision != USUAL.precision or settings.precision_of
+    return settings if asks else replace(settings, standard_error=USUAL.standard_error)
 
 
 def views(tilt_deg: np.ndarray, azimuth_deg: np.ndarray, turn_deg: np.ndarray) -> Iterator[View]:

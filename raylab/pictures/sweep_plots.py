@@ -1,4 +1,4 @@
-"""Pictures of a sweep: heat maps with contours, lines with brackets, slices, clouds of samples, the best and worst designs.
+"""Pictures of a sweep: heat maps with contours, lines with brackets, slices, clouds of samples, and the extreme designs.
 
 A grid of one axis is drawn as a line with its certain bracket; of two, as a heat map with contours; of three, as slices along
 the shortest; further axes are held where the statistic is highest. Names (domes, materials) are never an axis of a picture:
@@ -56,8 +56,8 @@ def _arranged(found: xr.Dataset, statistic: str) -> tuple[dict[str, int], list[s
     fit = [dim for dim in rest if sizes[dim] <= (_MOST_SLICES if len(axes) == 2 else _MOST_LINES)]
     named = [dim for dim in fit if dim not in plain]
     slices = next(iter(named or sorted(fit, key=lambda dim: sizes[dim])), None)
-    best = _position(found, statistic)
-    held = {dim: best[dim] for dim in sizes if dim not in axes and dim != slices}
+    largest = _position(found, statistic)
+    held = {dim: largest[dim] for dim in sizes if dim not in axes and dim != slices}
     return held, sorted(axes, key=list(sizes).index), slices
 
 

@@ -151,6 +151,7 @@ def ledger_figure(comparison: Comparison) -> Figure:
                 axes.text(max(high, value) + 2.0, y, f"{label} {value:.1f} %", va="center", fontsize=8)
         axes.set(xlim=(0.0, 118.0), ylim=(len(entries) - 0.45, -0.55), xlabel="share of the light / %")
         axes.set_xticks(range(0, 101, 25))  # the room beyond 100 % is for the numbers
+        axes.spines["bottom"].set_bounds(0.0, 100.0)
         axes.set_yticks(range(len(entries)), entries)
         axes.set_title(tilt_name(comparison, number), loc="left", fontsize=10)
         axes.spines[["top", "right"]].set_visible(False)

@@ -19,7 +19,7 @@ layout = "grid"
 
 [plots]                                       # optional: statistics to draw, and the one that ranks the designs
 statistics = ["brightness", "contrast_rms"]
-best = "brightness"
+extremes = "brightness"
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ _RUN = schema_of(
     number=(int, None),
     seed=(int, 0),
 )
-_PLOTS = schema(statistics=(list[str], list(_DRAWN)), best=(str, "brightness"))
+_PLOTS = schema(statistics=(list[str], list(_DRAWN)), extremes=(str, "brightness"))
 _RANGE, _BOX = schema(start=(float, ...), stop=(float, ...), number=(int, ...)), schema(low=(float, ...), high=(float, ...))
 
 
@@ -65,7 +65,7 @@ class SweepFile:
     """A sweep as a file says it.
 
     Attributes: `title`; `axes`, `fixed`, `layout` and `settings`, the arguments of `sweep`; `plan`, the designs;
-    `statistics`, what to draw; `best`, the statistic that ranks designs.
+    `statistics`, what to draw; `extremes`, the statistic whose largest and smallest values `extremes.png` shows.
     """
 
     title: str
@@ -75,7 +75,7 @@ class SweepFile:
     settings: TraceSettings
     plan: Plan
     statistics: tuple[str, ...]
-    best: str
+    extremes: str
 
     @property
     def arguments(self) -> dict[str, Any]:
@@ -96,8 +96,8 @@ def read_sweep_file(path: str | Path) -> SweepFile:
     layout = {key: value for key, value in run.values.items() if key in _LAYOUT}
     settings = run.build(TraceSettings, **{key: value for key, value in run.values.items() if key not in _LAYOUT})
     plots = top.part("plots").checked(_PLOTS)
-    statistics, best = tuple(plots.values.get("statistics", _DRAWN)), plots.values.get("best", "brightness")
-    for key, names in (("statistics", statistics), ("best", (best,))):
+    statistics, extremes = tuple(plots.values.get("statistics", _DRAWN)), plots.values.get("extremes", "brightness")
+    for key, names in (("statistics", statistics), ("extremes", (extremes,))):
         for name in names:
             if name not in STATISTICS:
                 raise plots.fault("unknown statistic", key, name, nearest(name, STATISTICS))
@@ -109,7 +109,7 @@ def read_sweep_file(path: str | Path) -> SweepFile:
         sections = {"sweep": _RUN.model_fields, "axes": axes, "fixed": fixed}
         section = next((name for name, keys in sections.items() if error.key in keys), None)
         raise error.within(file=top.file, section=section) from error
-    return SweepFile(top.values.get("title", ""), axes, fixed, layout, settings, plan, statistics, best)
+    return SweepFile(top.values.get("title", ""), axes, fixed, layout, settings, plan, statistics, extremes)
 
 
 def _axis(axes: Table, key: str) -> Any:

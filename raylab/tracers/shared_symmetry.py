@@ -62,6 +62,16 @@ def find_symmetry(stone: Stone, dome: DomeTable, turn: np.ndarray) -> Symmetry:
     return Symmetry(np.array(maps), np.array(facets), _wedge(np.array(maps)))
 
 
+def mirrored_across(stone: Stone, dome: DomeTable, turn: np.ndarray) -> bool:
+    """Whether the plane x = 0 of the map, which holds the line of sight, is a mirror of stone and dome; `turn` as above.
+
+    An eye to the right of it then sees the mirror image of what an eye to the left sees.
+    """
+    mirror = np.diag([-1.0, 1.0, 1.0])
+    kept = not stone.inclusions and _Planes(stone).image(turn.T @ mirror @ turn) is not None
+    return kept and _keeps_dome(dome, mirror[:2, :2])
+
+
 def _mirror(angle: float) -> np.ndarray:
     """(3, 3) mirror image in the plane through z at azimuth angle/2."""
     c, s = math.cos(angle), math.sin(angle)

@@ -29,13 +29,14 @@ from .design_json import stone_of
 
 WEIGHT = "weight_ct"
 SHOWN = {
-    BRIGHTNESS.key: ("brightness", 0.02),
-    CONTRAST_RMS.key: ("contrast", 0.04),
-    "leak": ("leak", 0.02),
-    WEIGHT: ("weight", 0.01),
+    BRIGHTNESS.key: ("brightness", 0.02, True),
+    CONTRAST_RMS.key: ("contrast", 0.04, True),
+    "leak": ("leak", 0.02, True),
+    "window": ("seen straight through", 0.02, False),
+    WEIGHT: ("weight", 0.01, True),
 }
-"""What strips show, and what stands above the maps: the word for it, and the least span of a strip's scale, so that no strip
-makes a mountain of the errors of tracing."""
+"""What strips show: the word for it, the least span of a strip's scale, so that no strip makes a mountain of the errors of
+tracing, and whether it stands above the maps as well."""
 
 MOST_VALUES = 65
 SLICE_S = 0.25
@@ -49,7 +50,8 @@ Place = Callable[[Stone, View], Scene]
 
 
 def shown_facts() -> list[dict[str, Any]]:
-    """The numbers of strips as the page needs them: name, words, unit, whether the view changes it, least span of the scale."""
+    """The numbers of strips as the page needs them: name, words, unit, whether the view changes it, least span of the scale,
+    whether it stands above the maps."""
     return [
         {
             "key": key,
@@ -58,8 +60,9 @@ def shown_facts() -> list[dict[str, Any]]:
             "of_view": key != WEIGHT,
             "definition": "weight of the stone" if key == WEIGHT else STATISTICS[key].definition,
             "span": span,
+            "above": above,
         }
-        for key, (label, span) in SHOWN.items()
+        for key, (label, span, above) in SHOWN.items()
     ]
 
 

@@ -2,8 +2,8 @@
 
 At many wavelengths most rays tell little new, so two things are left out, each by a measured difference:
 
-* **wavelengths**: a ray is traced at every fourth one. Where three neighbours lie on a straight line to `STRAIGHT`, it is
-  interpolated between them; elsewhere the intervals are halved, down to all wavelengths.
+* **wavelengths**: a ray is traced at every eighth one, in a stone with body colour at every fourth. Where three neighbours lie
+  on a straight line to `STRAIGHT`, it is interpolated between them; elsewhere the intervals are halved, down to all of them.
 * **samples**: of a pixel's samples every other one is traced, as on a chessboard. Where their spectra agree to `ALIKE`, they
   stand for all; elsewhere the others are traced too.
 
@@ -28,9 +28,9 @@ from ..stone_table import stone_table
 from .rays import trace_rays
 from .sampling import tile_points, view_cones, view_rays
 
-STRAIGHT, ALIKE, WEIGHT = 0.01, 0.03, 1e-3
-EVERY = 4
-"""At first a ray is traced at every fourth wavelength."""
+STRAIGHT, ALIKE, WEIGHT = 0.02, 0.03, 1e-3
+EVERY, EVERY_IN_BODY_COLOR = 8, 4
+"""At first a ray is traced at every so many wavelengths. Without body colour a spectrum has steps and slow slopes only."""
 NUMBERS_PER_TILE = 1 << 22
 """Rays times wavelengths that are held at a time, 8 bytes each."""
 
@@ -74,6 +74,7 @@ class _Rays:
         self.origins, self.directions = view_rays(points, scene.stone, scene.view, in_pupil)
         self.cones = view_cones(points, scene.view, grid.pixel_mm**2 / scene.settings.samples)
         self.nodes_nm = np.asarray(nodes_nm, dtype=float)
+        self.every = EVERY_IN_BODY_COLOR if scene.stone.material.absorption else EVERY
         self.tables = [stone_table(scene.stone, wavelength_nm) for wavelength_nm in nodes_nm]
         self.dome, self.turn = scene.dome, scene.view.rotation()
         settings = scene.settings
@@ -88,8 +89,8 @@ class _Rays:
         last = len(self.nodes_nm) - 1
         self._at(0, rays)
         rays = rays[self.hit[rays]]
-        begin = np.unique(np.linspace(0, last, 2 * math.ceil(last / (2 * EVERY)) + 1).round().astype(int))
-        if last < 2 * EVERY or len(begin) % 2 == 0:
+        begin = np.unique(np.linspace(0, last, 2 * math.ceil(last / (2 * self.every)) + 1).round().astype(int))
+        if last < 2 * self.every or len(begin) % 2 == 0:
             begin = np.arange(last + 1)
         for k in begin[1:]:
             self._at(k, rays)

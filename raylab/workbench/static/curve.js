@@ -105,12 +105,12 @@ export function shape(name, values) {
   return made;
 }
 
-/** The ends of a scale that holds all runs, at least `span` apart. */
+/** The ends of a scale that holds all runs, at least `span` apart. No number here is below zero, so no scale begins there. */
 export function scaleOf(runs, span) {
   const all = runs.flat();
   const [low, high] = [Math.min(...all.map(({ low }) => low)), Math.max(...all.map(({ high }) => high))];
-  const more = Math.max(0, span - (high - low)) / 2;
-  return [low - more, high + more];
+  const first = Math.max(0, low - Math.max(0, span - (high - low)) / 2);
+  return [first, Math.max(high, first + span)];
 }
 
 /** Runs as the paths of a line and of its band; `across` and `up` put a place and a value on the drawing. */

@@ -52,7 +52,7 @@ export class Glance {
 
   draw() {
     const { workbench, root } = this;
-    const { strips } = workbench.start;
+    const strips = workbench.start.strips.filter(({ above }) => above);
     const sides = workbench.sides.filter((side) => workbench.answers[side]);
     if (!sides.length) return;
     const pair = workbench.sides.length > 1;

@@ -21,7 +21,7 @@ export const history = {
   build(root, workbench) {
     Object.assign(this, { workbench, key: "", seen: new Map(), rows: new Map() });
     this.list = el("ol", { className: "history", tabIndex: 0, ariaLabel: "Steps of this session" });
-    root.append(el("p", { className: "note" }, "The steps since the page was opened. A click goes to a step; undo and redo go on from there."), this.list);
+    root.append(el("p", { className: "note" }, "The steps since the page was opened, each with its brightness. A click goes to a step; undo and redo go on from there."), this.list);
     workbench.addEventListener("answer", ({ detail: { side } }) => this.note(side));
   },
 
