@@ -90,6 +90,26 @@ def test_four_pavilion_mains_are_known_and_measured(name):
     assert measured.get("pavilion_between_angle_deg") is None
 
 
+@pytest.mark.parametrize(
+    ("name", "given"),
+    [
+        ("oval brilliant", {"table_pct": 57.0, "length_ratio": 1.04}),
+        ("oval brilliant", {"table_pct": 64.0, "crown_angle_deg": 37.0, "crown_end_angle_deg": 39.0, "star_pct": 64.0,
+                            "girdle_pct": 7.0, "length_ratio": 2.49}),
+        ("pear brilliant", {"table_pct": 59.0, "crown_angle_deg": 26.0, "crown_end_angle_deg": 29.0, "girdle_pct": 8.0,
+                            "pavilion_angle_deg": 39.0, "pavilion_end_angle_deg": 45.6, "pavilion_mains": 4,
+                            "lower_half_pct": 66.0, "length_ratio": 1.63}),
+    ],
+    ids=["hardly longer than wide", "steep upper halves", "steep lower halves"],
+)  # fmt: skip
+def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
+    """The outline decides between an oval and a circle; halves at the ends can be as steep as a leaning tangent of the girdle."""
+    stone = rl.cut(name, **given)
+    assert given["length_ratio"] < 1.1 or stone.slope_deg()[["half" in tier for tier in stone.tiers]].max() > 60.0
+    found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
+    assert (found.cut, found.names) == (CUTS[name], stone.tiers)
+
+
 def test_what_is_no_cut_is_named_by_side():
     found = name_tiers(*(lambda b: (b.normals, b.distances_mm))(random_polyhedron(4)))
     assert (found.cut, found.recognition) == (None, None)

@@ -10,8 +10,9 @@ half-finished stones are named as well as ideal ones. One module each finds the 
 
 **How surely** a cut is recognised is said by two numbers (`Recognition`): the share of the surface in facets that have a place
 in the cut, and the largest deviation of the outline from the closest one of that cut. A cut is recognised where at most 5 % of
-the surface has no place in it and the outline is off by at most 3 % of its mean radius. Cuts whose stones have the same facets
-are named beside it: shape doesn't tell them apart.
+the surface has no place in it and the outline is off by at most 3 % of its mean radius; where two cuts have a place for as much
+of the surface and the outline is off by more than 1 %, the closer outline decides. Cuts whose stones have the same facets are
+named beside it: shape doesn't tell them apart.
 
 A stone of no known cut keeps table, girdle and culet; its other facets are named by their side alone.
 """
@@ -29,6 +30,7 @@ from .cuts.cut import Cut
 from .known_cuts import cut_of
 from .polyhedron import Polyhedron, intersect
 from .recognizing.long_brilliants import long_brilliant
+from .recognizing.outline_fit import CLOSE
 from .recognizing.rose import rose
 from .recognizing.rounds import outline_off, pattern, placed, round_cut
 from .recognizing.shape import OUTLINE, UNNAMED, Named, Shape, counted, level_and_steep
@@ -144,11 +146,16 @@ def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedro
     closest: Named | None = None
     for kind in (rose, round_cut, sided_cut, long_brilliant):
         found = kind(shape)
-        if found is not None and (closest is None or shape.spare(found.names) < shape.spare(closest.names)):
+        if found is not None and (closest is None or _off(shape, found) < _off(shape, closest)):
             closest = found
-        if closest is not None and shape.spare(closest.names) == 0.0:
+        if closest is not None and _off(shape, closest) == (0.0, 0.0):
             break
     return _plain(shape) if closest is None else _tiers(shape, closest)
+
+
+def _off(shape: Shape, found: Named) -> tuple[float, float]:
+    """What is compared of two cuts that a stone may be: the surface without a place, then an outline that is clearly off."""
+    return shape.spare(found.names), found.outline_off if found.outline_off > CLOSE else 0.0
 
 
 def _tiers(shape: Shape, found: Named) -> Tiers:

@@ -36,7 +36,10 @@ from .parameter import Values
 from .round_brilliant import GIRDLE_VANISHES, HALVES_PAST_CULET, STARS_CROSS_TABLE
 
 MAINS = 8
-REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES)
+MAINS_CUT_TABLE = Reason(
+    "mains_cut_table", "crown_end_angle_deg", "some crown mains would cut off corners of the table and reach over the stars"
+)
+REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES, MAINS_CUT_TABLE)
 
 
 class _Foot(NamedTuple):
@@ -93,6 +96,7 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     crossing, girdle = _between(outline, feet)
     crown_height = (1.0 - table) * above[count // 4].rise
     corners = [main.toward(crown_height) for main in above]
+    _check_table(above, corners, crown_height, values)
     stars, uppers, lowers = [], [], []
     joints = _joints(above, crossing, girdle)
     for k, joint in enumerate(joints):
@@ -133,6 +137,16 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     if culet > 0.0:
         facets.append(Facets(CULET, np.array([[0.0, 0.0, DOWN]]), rim + culet_height))
     return facets
+
+
+def _check_table(above: list[_Main], corners: list[np.ndarray], height: float, values: Values) -> None:
+    """Raise StoneError where a main passes under a neighbour's table corner; that can only be where two slopes are stated."""
+    for main, corner in zip(above * 2, [*corners[1:], corners[0], corners[-1], *corners[:-1]], strict=True):
+        if main.height(corner) < height * (1.0 - 1e-9):
+            end = above[0 if corner[0] > 0.0 else len(above) // 2]  # a pear's ends are not equally far from the axis
+            rise = math.tan(math.radians(values["crown_angle_deg"])) * above[len(above) // 4].far
+            level = math.degrees(math.atan(rise / end.far))
+            raise MAINS_CUT_TABLE.error(values["crown_end_angle_deg"], f"nearer to {level:.2f} degrees")
 
 
 Point = tuple[float, float, float]

@@ -35,8 +35,12 @@ HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
 girdle above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1 and 0."""
 
-STEEP_DEG = 60.0
-"""A facet of a brilliant steeper than this is of the girdle: a scan of a thin girdle can find tangents that lean."""
+LEANING_DEG, UPRIGHT_DEG = 60.0, 80.0
+"""A facet of a brilliant with a slope between these is of the girdle only if most of its height lies within that of steeper
+facets: a scan of a thin girdle can find tangents that lean, but at the ends of a long stone halves stand as steep."""
+
+ON_GIRDLE = 0.5
+"""Share of its height that a leaning facet of the girdle has within that of the upright ones."""
 
 MANY = 1.25
 """A side of up to this multiple of the facets that it should have has extra ones."""
@@ -71,7 +75,7 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
     main reaches from one to the other. A side with as many facets as it should have is sorted by rank; of a few more, the
     smallest are extra.
     """
-    names, mains = first_names(shape, STEEP_DEG), count
+    names, mains = _with_leaning(shape, first_names(shape)), count
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     at_girdle, at_table = _borders(shape, girdle, 2 * count), _borders(shape, table, count)
     for side, half in (("crown", UPPER_HALF), ("pavilion", LOWER_HALF)):
@@ -99,6 +103,18 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
             for f in stars:
                 names[f] = STAR.name
     return names, mains
+
+
+def _with_leaning(shape: Shape, names: list[str]) -> list[str]:
+    """The names, with those of steep facets settled, see `LEANING_DEG`."""
+    upright = [shape.loops[f][:, 2] for f in np.flatnonzero((shape.slope_deg > UPRIGHT_DEG) & (shape.area > 0.0))]
+    low, high = (np.concatenate(upright).min(), np.concatenate(upright).max()) if upright else (-np.inf, np.inf)
+    names = list(names)
+    for f in np.flatnonzero((shape.slope_deg > LEANING_DEG) & (shape.slope_deg <= UPRIGHT_DEG)).tolist():
+        heights = shape.loops[f][:, 2]
+        within = np.ptp(heights.clip(low, high)) if len(heights) else 0.0
+        names[f] = GIRDLE.name if not len(heights) or within > ON_GIRDLE * np.ptp(heights) else UNNAMED
+    return names
 
 
 def _mains_below(facets: int, halves: int, count: int) -> int:
