@@ -103,7 +103,7 @@ def test_four_pavilion_mains_are_known_and_measured(name):
     ids=["hardly longer than wide", "steep upper halves", "steep lower halves"],
 )  # fmt: skip
 def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
-    """The outline decides between an oval and a circle; halves at the ends can be as steep as a leaning tangent of the girdle."""
+    """The outline tells an oval from a circle; halves at the ends can be as steep as a leaning tangent of the girdle."""
     stone = rl.cut(name, **given)
     assert given["length_ratio"] < 1.1 or stone.slope_deg()[["half" in tier for tier in stone.tiers]].max() > 60.0
     found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
