@@ -72,8 +72,8 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
     Also the number of pavilion mains that the stone should have, see `_mains_below`.
 
     A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
-    main reaches from one to the other. A side with as many facets as it should have is sorted by rank; of a few more, the
-    smallest are extra.
+    main reaches from one to the other. A side with as many facets as it should have, or a few less, is sorted by rank; of a
+    few more, the smallest are extra.
     """
     names, mains = _with_leaning(shape, first_names(shape)), count
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
@@ -92,17 +92,27 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
             for f in facets[order[whole:]]:
                 names[f] = EXTRA
             facets = facets[np.sort(order[:whole])]
-        score = _half_score(shape, facets, at_girdle)
-        halves = facets[np.argsort(-score)[: 2 * count]] if len(facets) == whole else facets[score > HALF]
+        halves = _top(facets, _half_score(shape, facets, at_girdle), 2 * count, whole - len(facets), HALF)
         for f in halves:
             names[f] = half.name
         if side == "crown":
             left = np.isin(facets, halves, invert=True)
             score = (at_table[facets] + _span(shape, facets)[0])[left]
-            stars = facets[left][np.argsort(-score)[:count]] if len(facets) == whole else facets[left][score > STARRY]
-            for f in stars:
+            for f in _top(facets[left], score, count, whole - len(facets), STARRY):
                 names[f] = STAR.name
     return names, mains
+
+
+def _top(facets: np.ndarray, score: np.ndarray, count: int, lost: int, above: float) -> np.ndarray:
+    """The facets of largest score: `count` where none is lost, else fewer by up to as many, where the score drops most.
+
+    Where more is lost than a side may lack, or there are more facets than places, all with a score `above` a limit.
+    """
+    order = np.argsort(-score)
+    if not 0 <= lost <= (1.0 - PRESENT) * count or len(facets) <= count:
+        return facets[score > above]
+    drop = score[order][count - lost - 1 : count] - score[order][count - lost : count + 1]
+    return facets[order[: count - lost + int(drop.argmax())]]
 
 
 def _with_leaning(shape: Shape, names: list[str]) -> list[str]:
