@@ -304,6 +304,11 @@ def test_a_single_cut_measures_what_it_was_asked_for():
         (lambda: rl.oval_brilliant(table_pct=57, star_pct=3), "star_pct = 3.0: the stars cross the table"),
         (lambda: rl.pear_brilliant(table_pct=57, lower_half_pct=99, culet_pct=10), "lower_half_pct = 99.0: the lower halves"),
         (lambda: rl.marquise_brilliant(table_pct=57, girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
+        (
+            lambda: rl.pear_brilliant(table_pct=57, crown_end_angle_deg=20, length_ratio=1.6),
+            "crown_end_angle_deg = 20.0: some crown mains would cut off corners of the table and reach over the stars; "
+            "expected nearer to 34.50 degrees",
+        ),
         (lambda: rl.cushion_brilliant(table_pct=57, side_radius_pct=50, corner_radius_pct=45), "corner_radius_pct = 45"),
         (lambda: rl.princess_cut(table_pct=70, star_angle_deg=39), "star_angle_deg = 39.0: the stars are no flatter"),
         (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=15), "chevron_step_deg = 15.0: the last chevron"),

@@ -13,6 +13,7 @@ import pytest
 import tifffile
 from PIL import Image
 from polyhedra import box
+from raylab.tracers.exact.shared_symmetry import mirrored_across
 from small_scenes import scene_of
 
 import raylab as rl
@@ -22,7 +23,6 @@ from raylab.color import eyes
 from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, with_head
 from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
-from raylab.tracers.exact.shared_symmetry import mirrored_across
 from raylab.tracers.sampled import sampling
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)

@@ -90,10 +90,67 @@ def test_four_pavilion_mains_are_known_and_measured(name):
     assert measured.get("pavilion_between_angle_deg") is None
 
 
-def test_what_is_no_cut_is_named_by_side():
+@pytest.mark.parametrize(
+    ("name", "given"),
+    [
+        ("oval brilliant", {"table_pct": 57.0, "length_ratio": 1.04}),
+        ("oval brilliant", {"table_pct": 64.0, "crown_angle_deg": 37.0, "crown_end_angle_deg": 39.0, "star_pct": 64.0,
+                            "girdle_pct": 7.0, "length_ratio": 2.49}),
+        ("pear brilliant", {"table_pct": 59.0, "crown_angle_deg": 26.0, "crown_end_angle_deg": 29.0, "girdle_pct": 8.0,
+                            "pavilion_angle_deg": 39.0, "pavilion_end_angle_deg": 45.6, "pavilion_mains": 4,
+                            "lower_half_pct": 66.0, "length_ratio": 1.63}),
+    ],
+    ids=["hardly longer than wide", "steep upper halves", "steep lower halves"],
+)  # fmt: skip
+def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
+    """The outline tells an oval from a circle; halves at the ends can be as steep as a leaning tangent of the girdle."""
+    stone = rl.cut(name, **given)
+    assert given["length_ratio"] < 1.1 or stone.slope_deg()[["half" in tier for tier in stone.tiers]].max() > 60.0
+    found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
+    assert (found.cut, found.names) == (CUTS[name], stone.tiers)
+
+
+def test_what_is_no_cut_is_named_by_side_ring_and_slope():
+    """A step cut on seven sides, which no cut has: two rings above, the upper one of two slopes, and one below."""
+    around = 2.0 * math.pi * np.arange(7) / 7.0
+
+    def planes(slopes_deg, reach):
+        slope = np.radians(slopes_deg) * np.ones(7)
+        normals = np.column_stack([np.sin(slope) * np.cos(around), np.sin(slope) * np.sin(around), np.cos(slope)])
+        return normals, reach * np.ones(7)
+
+    upper = [25.0, 31.0, 25.0, 31.0, 25.0, 31.0, 25.0]
+    given = [
+        planes(90.0, 1.0),
+        planes(42.0, 0.78),
+        planes(upper, np.where(np.array(upper) < 30.0, 0.66, 0.71)),
+        planes(139.0, 0.75),
+    ]
+    normals = np.vstack([[0.0, 0.0, 1.0], *(one[0] for one in given)])
+    distances = np.r_[0.45, np.concatenate([one[1] for one in given])]
+    found = name_tiers(normals, distances)
+    assert (found.cut, found.recognition) == (None, None)
+    assert Counter(found.names) == {
+        "table": 1,
+        "girdle": 7,
+        "crown ring 1 at 42 deg": 7,
+        "crown ring 2 at 25 deg": 4,
+        "crown ring 2 at 31 deg": 3,
+        "pavilion ring 1 at 41 deg": 7,
+    }
+
+
+def test_what_is_no_cut_and_has_no_girdle_keeps_all_its_facets_named():
     found = name_tiers(*(lambda b: (b.normals, b.distances_mm))(random_polyhedron(4)))
     assert (found.cut, found.recognition) == (None, None)
-    assert set(found.names) <= {"table", "girdle", "culet", "crown", "pavilion"}
+    assert {name.split(" at ")[0].split(" ring ")[0] for name in found.names} <= {
+        "table",
+        "girdle",
+        "culet",
+        "crown",
+        "pavilion",
+    }
+    assert len({*zip(found.names, found.indices, strict=True)}) == len(found.names)
 
 
 def test_facets_that_have_no_place_are_said():

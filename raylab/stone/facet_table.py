@@ -178,7 +178,11 @@ def _side(line: int, tier: str, word: str, slope: float) -> float:
     if word not in SIDES or (not word and slope < 90.0):
         raise LineError.at(line, "unknown side", key="side", value=word, expected="up or down")
     known = tiers_by_name()
-    of_tier = known[tier].side if tier in known else next((side for side, name in PLAIN.items() if name == tier), "girdle")
+    of_tier = (
+        known[tier].side
+        if tier in known
+        else next((side for side, name in PLAIN.items() if tier == name or tier.startswith(f"{name} ring ")), "girdle")
+    )
     if word and of_tier != "girdle" and word != (wanted := {"crown": "up", "pavilion": "down"}[of_tier]):
         raise LineError.at(line, f"a {tier} that faces {word}", key="side", value=word, expected=wanted)
     return SIDES[word]

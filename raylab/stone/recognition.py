@@ -10,10 +10,11 @@ half-finished stones are named as well as ideal ones. One module each finds the 
 
 **How surely** a cut is recognised is said by two numbers (`Recognition`): the share of the surface in facets that have a place
 in the cut, and the largest deviation of the outline from the closest one of that cut. A cut is recognised where at most 5 % of
-the surface has no place in it and the outline is off by at most 3 % of its mean radius. Cuts whose stones have the same facets
-are named beside it: shape doesn't tell them apart.
+the surface has no place in it and the outline is off by at most 3 % of its mean radius; where two cuts have a place for as much
+of the surface and the outline is off by more than 1 %, the closer outline decides. Cuts whose stones have the same facets are
+named beside it: shape doesn't tell them apart.
 
-A stone of no known cut keeps table, girdle and culet; its other facets are named by their side alone.
+A stone of no known cut keeps table, girdle and culet; its other facets are named by side, ring and slope (`rings`).
 """
 
 from __future__ import annotations
@@ -29,6 +30,8 @@ from .cuts.cut import Cut
 from .known_cuts import cut_of
 from .polyhedron import Polyhedron, intersect
 from .recognizing.long_brilliants import long_brilliant
+from .recognizing.outline_fit import CLOSE
+from .recognizing.rings import ring_names
 from .recognizing.rose import rose
 from .recognizing.rounds import outline_off, pattern, placed, round_cut
 from .recognizing.shape import OUTLINE, UNNAMED, Named, Shape, counted, level_and_steep
@@ -90,18 +93,23 @@ def recognized(stone: Stone) -> Stone:
 def recognition_of(stone: Stone) -> tuple[Stone, Recognition | None]:
     """The stone with its cut, and how surely that was recognised: None for a cut that the stone states, and for none.
 
-    Facets are named by shape if the stone's names give no cut and no trade name is among them. Names are taken as they are
-    only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where that cut has them, or whose
-    girdle has another outline, is named by its shape. A stone of no known cut that bears no such names comes back as it is.
+    Facets are named by shape if the stone's names give no cut: where no trade name is among them, or where those of table,
+    girdle and culet stand beside crown and pavilion, which name facets by their side alone. Names of a cut are taken as they
+    are only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where that cut has them, or
+    whose girdle has another outline, is named by its shape. A stone of no known cut that bears other names than crown and
+    pavilion comes back as it is.
     """
     if stone.cut is not None:
         return stone, None
     named = cut_of(stone)
     if named is None:
-        if {tier.name for tier in SHARED} & set(stone.tiers):
+        shared, plain = {tier.name for tier in SHARED}, set(PLAIN.values())
+        if set(stone.tiers) & shared and not set(stone.tiers) & plain:
             return stone, None
         found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
-        return (stone, None) if found.cut is None else (_relabeled(stone, found), found.recognition)
+        if found.cut is None and not set(stone.tiers) <= shared | plain:
+            return stone, None  # the file's own names say more than the shape
+        return _relabeled(stone, found), found.recognition
     if named.outline is not None and named.mains() and _agrees(stone, named):
         return stone.relabeled(cut=named.name), None
     found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
@@ -113,7 +121,8 @@ def _relabeled(stone: Stone, found: Tiers) -> Stone:
     cut = None if found.cut is None else found.cut.name
     if stone.tiers == found.names:
         return stone.relabeled(cut=cut, symmetry=found.symmetry)
-    return stone.relabeled(tiers=found.names, indices=found.indices, symmetry=found.symmetry, cut=cut)
+    symmetry = stone.symmetry if cut is None else found.symmetry
+    return stone.relabeled(tiers=found.names, indices=found.indices, symmetry=symmetry, cut=cut)
 
 
 def _agrees(stone: Stone, cut: Cut) -> bool:
@@ -144,11 +153,16 @@ def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedro
     closest: Named | None = None
     for kind in (rose, round_cut, sided_cut, long_brilliant):
         found = kind(shape)
-        if found is not None and (closest is None or shape.spare(found.names) < shape.spare(closest.names)):
+        if found is not None and (closest is None or _off(shape, found) < _off(shape, closest)):
             closest = found
-        if closest is not None and shape.spare(closest.names) == 0.0:
+        if closest is not None and _off(shape, closest) == (0.0, 0.0):
             break
     return _plain(shape) if closest is None else _tiers(shape, closest)
+
+
+def _off(shape: Shape, found: Named) -> tuple[float, float]:
+    """What is compared of two cuts that a stone may be: the surface without a place, then an outline that is clearly off."""
+    return shape.spare(found.names), found.outline_off if found.outline_off > CLOSE else 0.0
 
 
 def _tiers(shape: Shape, found: Named) -> Tiers:
@@ -159,6 +173,6 @@ def _tiers(shape: Shape, found: Named) -> Tiers:
 
 
 def _plain(shape: Shape) -> Tiers:
-    """The tiers of a stone of no known cut: table, girdle and culet; the others by their side."""
-    names = [name or PLAIN[side] for name, side in zip(level_and_steep(shape), shape.sides, strict=True)]
+    """The tiers of a stone of no known cut: table, girdle and culet; the others by side, ring and slope."""
+    names = ring_names(shape, level_and_steep(shape))
     return Tiers(tuple(names), tuple(counted(shape, names)), None, None, SymmetryGroup(), 0.0)

@@ -35,7 +35,10 @@ from .parameter import Values
 from .round_brilliant import GIRDLE_VANISHES, HALVES_PAST_CULET, STARS_CROSS_TABLE
 
 MAINS = 8
-REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES)
+MAINS_CUT_TABLE = Reason(
+    "mains_cut_table", "crown_end_angle_deg", "some crown mains would cut off corners of the table and reach over the stars"
+)
+REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES, MAINS_CUT_TABLE)
 
 
 class _Feet(NamedTuple):
@@ -100,6 +103,7 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     crown_height = (1.0 - table) * float(above.rise[count // 4])
     joints = _joints(above, crossing, girdle)
     corners, after = above.toward(crown_height), _after(count)
+    _check_table(above, corners, crown_height, values)
     inner = _crossed(joints, corners, corners[after])
     tips = inner + values["star_pct"] / 100.0 * (joints.outer - inner)
     heights = above.heights(tips)
@@ -134,6 +138,19 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     if culet > 0.0:
         facets.append(Facets(CULET, np.array([[0.0, 0.0, DOWN]]), rim + culet_height))
     return facets
+
+
+def _check_table(above: _Mains, corners: np.ndarray, height: float, values: Values) -> None:
+    """Raise StoneError where a main passes under a neighbour's table corner; that can only be where two slopes are stated."""
+    beside = [np.roll(corners, -1, axis=0), np.roll(corners, 1, axis=0)]
+    under = np.concatenate([above.heights(one) for one in beside]) < height * (1.0 - 1e-9)
+    if under.any():
+        count, corner = len(above.far), np.concatenate(beside)[int(np.argmax(under))]
+        end = above.far[0 if corner[0] > 0.0 else count // 2]  # a pear's ends are not equally far from the axis
+        rise = math.tan(math.radians(values["crown_angle_deg"])) * above.far[count // 4]
+        raise MAINS_CUT_TABLE.error(
+            values["crown_end_angle_deg"], f"nearer to {math.degrees(math.atan(rise / end)):.2f} degrees"
+        )
 
 
 def _tier(tier: Tier, mains: _Mains, side: float, rim: float) -> Facets:

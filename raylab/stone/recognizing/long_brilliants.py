@@ -35,8 +35,12 @@ HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
 girdle above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1 and 0."""
 
-STEEP_DEG = 60.0
-"""A facet of a brilliant steeper than this is of the girdle: a scan of a thin girdle can find tangents that lean."""
+LEANING_DEG, UPRIGHT_DEG = 60.0, 80.0
+"""A facet of a brilliant with a slope between these is of the girdle only if most of its height lies within that of steeper
+facets: a scan of a thin girdle can find tangents that lean, but at the ends of a long stone halves stand as steep."""
+
+ON_GIRDLE = 0.5
+"""Share of its height that a leaning facet of the girdle has within that of the upright ones."""
 
 MANY = 1.25
 """A side of up to this multiple of the facets that it should have has extra ones."""
@@ -68,10 +72,10 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
     Also the number of pavilion mains that the stone should have, see `_mains_below`.
 
     A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
-    main reaches from one to the other. A side with as many facets as it should have is sorted by rank; of a few more, the
-    smallest are extra.
+    main reaches from one to the other. A side with as many facets as it should have, or a few less, is sorted by rank; of a
+    few more, the smallest are extra.
     """
-    names, mains = first_names(shape, STEEP_DEG), count
+    names, mains = _with_leaning(shape, first_names(shape)), count
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
     at_girdle, at_table = _borders(shape, girdle, 2 * count), _borders(shape, table, count)
     for side, half in (("crown", UPPER_HALF), ("pavilion", LOWER_HALF)):
@@ -88,17 +92,39 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
             for f in facets[order[whole:]]:
                 names[f] = EXTRA
             facets = facets[np.sort(order[:whole])]
-        score = _half_score(shape, facets, at_girdle)
-        halves = facets[np.argsort(-score)[: 2 * count]] if len(facets) == whole else facets[score > HALF]
+        halves = _top(facets, _half_score(shape, facets, at_girdle), 2 * count, whole - len(facets), HALF)
         for f in halves:
             names[f] = half.name
         if side == "crown":
             left = np.isin(facets, halves, invert=True)
             score = (at_table[facets] + _span(shape, facets)[0])[left]
-            stars = facets[left][np.argsort(-score)[:count]] if len(facets) == whole else facets[left][score > STARRY]
-            for f in stars:
+            for f in _top(facets[left], score, count, whole - len(facets), STARRY):
                 names[f] = STAR.name
     return names, mains
+
+
+def _top(facets: np.ndarray, score: np.ndarray, count: int, lost: int, above: float) -> np.ndarray:
+    """The facets of largest score: `count` where none is lost, else fewer by up to as many, where the score drops most.
+
+    Where more is lost than a side may lack, or there are more facets than places, all with a score `above` a limit.
+    """
+    order = np.argsort(-score)
+    if not 0 <= lost <= (1.0 - PRESENT) * count or len(facets) <= count:
+        return facets[score > above]
+    drop = score[order][count - lost - 1 : count] - score[order][count - lost : count + 1]
+    return facets[order[: count - lost + int(drop.argmax())]]
+
+
+def _with_leaning(shape: Shape, names: list[str]) -> list[str]:
+    """The names, with those of steep facets settled, see `LEANING_DEG`."""
+    upright = [shape.loops[f][:, 2] for f in np.flatnonzero((shape.slope_deg > UPRIGHT_DEG) & (shape.area > 0.0))]
+    low, high = (np.concatenate(upright).min(), np.concatenate(upright).max()) if upright else (-np.inf, np.inf)
+    names = list(names)
+    for f in np.flatnonzero((shape.slope_deg > LEANING_DEG) & (shape.slope_deg <= UPRIGHT_DEG)).tolist():
+        heights = shape.loops[f][:, 2]
+        within = np.ptp(heights.clip(low, high)) if len(heights) else 0.0
+        names[f] = GIRDLE.name if not len(heights) or within > ON_GIRDLE * np.ptp(heights) else UNNAMED
+    return names
 
 
 def _mains_below(facets: int, halves: int, count: int) -> int:

@@ -143,9 +143,9 @@ def level_and_steep(shape: Shape) -> list[str]:
     return names
 
 
-def first_names(shape: Shape, steep_deg: float = STEEP_DEG) -> list[str]:
+def first_names(shape: Shape) -> list[str]:
     """Table, culet and girdle by name, table and culet where they are level; the others are not named yet."""
-    names = [GIRDLE.name if slope > steep_deg else UNNAMED for slope in shape.slope_deg]
+    names = [GIRDLE.name if steep else UNNAMED for steep in shape.steep]
     up, flat = shape.normals[:, 2] > 0.0, shape.slope_deg < FLAT_DEG
     for tier, side in ((TABLE, up), (CULET, ~up)):
         for f in np.flatnonzero(shape.largest(side & flat)):

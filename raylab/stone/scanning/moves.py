@@ -15,6 +15,9 @@ from .envelope import CUTOFF, NEEDED, Envelope, Planes, squares
 CLOSE_DEG = 3.0
 """Neighbours at a smaller angle may be one facet that was split."""
 
+CLEARLY = 4.0
+"""Standard errors by which the squares of points beside an edge must exceed those of noise."""
+
 FEWEST = 4
 """Points that each of the new planes must have."""
 
@@ -34,6 +37,8 @@ def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, n
         tried.change([f], tried.halves(f))
     for f, g in near[tried.suspect[near].any(axis=1)].tolist():
         tried.change([f, g], [*tried.rows([f, g]), tried.chamfer(f, g)])
+    for f, g in tried.sunken_edges(free):
+        tried.change([f, g], tried.sunken(f, g))
     return tried.result()
 
 
@@ -101,6 +106,24 @@ class _Trial:
         n /= np.linalg.norm(n)
         heights = np.concatenate([self.points[self.members[i]] for i in (f, g)]) @ n
         return np.array([*n, np.quantile(heights, 0.9) if len(heights) else self.planes.distances[f]])
+
+    def sunken_edges(self, free: int) -> list[tuple[int, int]]:
+        """Pairs of planes, both among the first `free`: points of the one beside the other lie clearly off it.
+
+        A small facet lost to a large one hardly shows in the whole of that one's points.
+        """
+        facet, rival = self.order[:, 0].astype(np.int64), self.order[:, 1]
+        usable = (facet < free) & (rival >= 0) & (rival < free) & (np.abs(self.heights[:, 0]) < 4.0 * CUTOFF * self.noise)
+        pairs, number = np.unique(facet[usable] * len(self.planes) + rival[usable], return_inverse=True)
+        excess = np.bincount(number, squares(self.heights[usable, 0], self.noise) - 1.0)
+        off = excess > CLEARLY * np.sqrt(2.0 * np.bincount(number))
+        return [divmod(int(pair), len(self.planes)) for pair in pairs[off]]
+
+    def sunken(self, f: int, g: int) -> list[np.ndarray] | None:
+        """Two planes and a third through the points of the first, beside the second, that lie below it."""
+        own = self.members[f]
+        low = own[(self.order[own, 1] == g) & (self.heights[own, 0] < -self.noise)]
+        return None if len(low) < FEWEST else [*self.rows([f, g]), best_plane(self.points[low], self.planes.normals[f])]
 
     def halves(self, f: int) -> np.ndarray | None:
         """Two planes of a plane's points, parted where they bend down most; None where they don't."""
