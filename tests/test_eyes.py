@@ -13,7 +13,6 @@ import pytest
 import tifffile
 from PIL import Image
 from polyhedra import box
-from raylab.tracers.exact.shared_symmetry import mirrored_across
 from small_scenes import scene_of
 
 import raylab as rl
@@ -24,6 +23,7 @@ from raylab.color.eyes import eye_pair, head_half_angle_deg, usual_pupil_mm, wit
 from raylab.color.picture import color_picture
 from raylab.optics.materials import Material
 from raylab.tracers.sampled import sampling
+from raylab.tracers.shared_symmetry import mirrored_across
 
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
 SCENE = scene_of(STONE, rl.load_dome("side-window"), resolution=40, samples=16)

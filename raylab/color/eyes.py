@@ -30,7 +30,7 @@ from ..optics.spectrum import WavelengthSet
 from ..progress import Progress, part_of, reporter
 from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
-from ..tracers.exact.shared_symmetry import mirrored_across
+from ..tracers.shared_symmetry import mirrored_across
 from ..units import number_in
 from .picture import Picture, color_picture
 from .wavelength_choice import BY_ERROR, WavelengthChoice

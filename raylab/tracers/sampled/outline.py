@@ -20,13 +20,13 @@ def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Tot
     fan = fan_of(scene)
 
     def totals_of(_: list[int], points: int) -> list[Totals]:
-        found, some = np.empty((RANDOMIZATIONS, MOMENTS)), min(RANDOMIZATIONS, max(1, AT_A_TIME // points))
+        means, some = np.empty((RANDOMIZATIONS, MOMENTS)), min(RANDOMIZATIONS, max(1, AT_A_TIME // points))
         for first in range(0, RANDOMIZATIONS, some):
             number = min(some, RANDOMIZATIONS - first)
             places = np.empty((number * points, 2))
             fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
             rows, _ = sample_points(places, scene, wavelength_nm)
-            found[first : first + number] = moments_of(rows).reshape(number, points, MOMENTS).mean(axis=1)
-        return [totals_from(found, fan.area_mm2, scene)]
+            means[first : first + number] = moments_of(rows).reshape(number, points, MOMENTS).mean(axis=1)
+        return [totals_from(means, fan.area_mm2, scene)]
 
     return until([goal], totals_of)[0]
