@@ -19,7 +19,7 @@ def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Tot
     """Area means to the wanted standard error; without one from a fixed number of rays. The view has no pupil."""
     fan = fan_of(scene)
 
-    def totals_of(_: list[int], points: int) -> list[Totals]:
+    def totals_of(_alone: list[int], points: int) -> list[Totals]:
         means, some = np.empty((RANDOMIZATIONS, MOMENTS)), min(RANDOMIZATIONS, max(1, AT_A_TIME // points))
         for first in range(0, RANDOMIZATIONS, some):
             number = min(some, RANDOMIZATIONS - first)
