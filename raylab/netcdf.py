@@ -54,7 +54,8 @@ def of_variables(variables: Mapping[Any, Labelled], attrs: Mapping[Any, Any], **
             dim: size for one in variables.values() for dim, size in zip(one.dims, one.values.shape, strict=True)
         }
         for name, one in variables.items():
-            dtype = h5py.string_dtype() if one.values.dtype == object else one.values.dtype
-            written = file.create_variable(name, one.dims, dtype, data=one.values, **(packing if one.dims else {}))
+            text = one.values.dtype.kind in "OU"
+            values, dtype = (one.values.astype(object), h5py.string_dtype()) if text else (one.values, one.values.dtype)
+            written = file.create_variable(name, one.dims, dtype, data=values, **(packing if one.dims else {}))
             written.attrs.update(one.attrs)
     return packed.getvalue()

@@ -16,14 +16,14 @@ import raylab
 
 ROOT = Path(raylab.__file__).parent
 KERNEL, PLAIN = 16, 8
-DECORATORS = {"njit", "parallel_kernel"}
+DECORATORS = {"njit", "parallel_kernel", "cuda.jit"}
 OPEN: dict[str, int] = {}
 """Functions that still take more, and how many."""
 
 
 def is_kernel(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
     names = (one.func if isinstance(one, ast.Call) else one for one in function.decorator_list)
-    return any(isinstance(name, ast.Name) and name.id in DECORATORS for name in names)
+    return any(ast.unparse(name) in DECORATORS for name in names)
 
 
 def signatures(path: Path) -> Iterator[tuple[str, int, bool]]:

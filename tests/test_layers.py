@@ -30,6 +30,7 @@ GROUND = {
     "code_id": ("package_files",),
     "foreign": ("package_files",),
     "toml_tables": ("errors", "reading", "units"),
+    "netcdf": (),
     "memory": (),
     "reading": ("errors",),
     "room": ("errors", "progress"),

@@ -31,8 +31,8 @@ def read(path: Path) -> nbformat.NotebookNode:
     return nbformat.read(path, as_version=4)
 
 
-def test_they_are_numbered_and_there_are_six():
-    assert [path.name[:2] for path in NOTEBOOKS] == [f"{k}-" for k in range(1, 7)]
+def test_they_are_numbered_and_there_are_seven():
+    assert [path.name[:2] for path in NOTEBOOKS] == [f"{k}-" for k in range(1, 8)]
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)

@@ -11,7 +11,7 @@ from raylab.results.summary import record
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 from raylab.tracers.outline_rays import LATTICES, fan_of, fill_points, generator_of
-from raylab.tracers.randomizations import RANDOMIZATIONS
+from raylab.tracers.randomizations import RANDOMIZATIONS, USUAL_POINTS
 from raylab.tracers.sampled.outline import outline_totals
 
 ANGLES = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.8}
@@ -34,7 +34,8 @@ def test_equal_areas_take_equal_numbers_of_rays(view, parts):
     fan = fan_of(scene)
     out = np.diff(np.vstack([fan.hub, fan.rim, fan.hub]), axis=0)
     corners = np.vstack([fan.hub, fan.rim])
-    area = 0.5 * float(np.cross(corners, np.roll(corners, -1, axis=0)).sum())
+    x, y = corners.T
+    area = 0.5 * float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
     assert area == pytest.approx(fan.area_mm2 / parts, rel=1e-9)
     assert np.isfinite(out).all()
     points = 4181
@@ -74,6 +75,13 @@ def test_errors_are_as_large_as_stated():
     chi2 = float(((np.array(values) - np.mean(values)) ** 2).sum() / np.mean(np.square(errors)))
     assert 5.4 < chi2 < 45.3  # 99.8 %, taking the errors, each from RANDOMIZATIONS, for known in the mean
     assert RANDOMIZATIONS * len(values) > 100
+
+
+def test_what_no_ray_met_has_the_error_of_one_ray():
+    scene = Scene(ROUND, rl.Dome(head_half_angle_deg=0.01), rl.View(7.0, 20.0))
+    found = record(589.3, outline_totals(scene, 589.3, None), 1.0).statistics
+    assert (found["head"].value, found["head"].error) == (0.0, pytest.approx(1.0 / (RANDOMIZATIONS * USUAL_POINTS)))
+    assert found["absorbed"].error == found["scattered"].error == 0.0
 
 
 def test_a_wanted_error_is_reached_and_is_not_by_far_too_small():

@@ -27,6 +27,7 @@ WINDOW = rl.Dome(name="window", sky_radiance=0.05, zones=(rl.Zone((15, 50), (-30
 def result() -> rl.Result:
     view = rl.View(tilt_deg=25, tilt_azimuth_deg=70)
     stone = STONE.with_inclusions(rl.Inclusion.sphere((0.5, 0.2, 0.0), 0.2))  # for the map of what it takes
+    stone = stone.with_finishes({"girdle": "lambertian 0.5"})  # and for that of what comes by scattering
     return rl.trace(stone, WINDOW, view, resolution=48, samples=4, wavelengths_nm=(486.1, 589.3, 656.3), engine="rays")
 
 

@@ -11,17 +11,25 @@ from small_scenes import scene_of
 import raylab as rl
 from raylab.optics.materials import Material
 from raylab.results.summary import record
+from raylab.scene.pixel_grid import grid_around
+from raylab.tracers.engine_result import EngineResult
 from raylab.tracers.engines import engine_named
-from raylab.tracers.sampled.sampling import strata_of_a_row, stratum_of
+from raylab.tracers.pixel_samples import stratum_of
+from raylab.tracers.sampled.sampling import strata_of_a_row
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 SEEDS = 50
 KEYS = ("brightness", "contrast_rms", "sky", "leak")
 
 
+def sampled(scene: rl.Scene) -> EngineResult:
+    """Traced by the samples of its pixels."""
+    return engine_named("rays").trace(scene, 589.3, grid_around(scene.stone, scene.view, scene.resolution))
+
+
 def statistics(dome: str, resolution: int, samples: int, seed: int) -> dict[str, rl.Statistic]:
     scene = scene_of(STONE, rl.load_dome(dome), rl.View(7.0, 20.0), resolution=resolution, samples=samples, seed=seed)
-    return record(589.3, engine_named("rays").trace(scene, 589.3).totals, 1.0).statistics
+    return record(589.3, sampled(scene).totals, 1.0).statistics
 
 
 @pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
@@ -47,7 +55,7 @@ def test_one_sample_a_pixel_is_on_the_safe_side():
 def test_what_no_ray_met_has_the_error_of_one_ray():
     """A head too small to be met; a colourless stone absorbs nothing for certain, and nothing is absorbing."""
     scene = scene_of(STONE, rl.Dome(head_half_angle_deg=0.01), rl.View(7.0, 20.0), resolution=16, samples=4)
-    traced = engine_named("rays").trace(scene, 589.3)
+    traced = sampled(scene)
     found = record(589.3, traced.totals, 1.0).statistics
     rays = 4 * np.nansum(traced.fields["coverage"])
     assert (found["head"].value, found["head"].error) == (0.0, pytest.approx(1.0 / rays))
@@ -57,9 +65,9 @@ def test_what_no_ray_met_has_the_error_of_one_ray():
 def test_each_pixels_error_is_that_of_its_strata():
     """A box with an absorbing half seen from above: the stated error of the luminance, over seeds, in pixels on the edge."""
     stone = box(2.0, 1.0, Material.constant(1.5))
-    view, dome, engine = rl.View(11.0), rl.load_dome("head-shadow"), engine_named("rays")
+    view, dome = rl.View(11.0), rl.load_dome("head-shadow")
     scenes = [scene_of(stone, dome, view, resolution=9, samples=16, seed=seed) for seed in range(200)]
-    fields = [engine.trace(scene, 589.3).fields for scene in scenes]
+    fields = [sampled(scene).fields for scene in scenes]
     seen, stated, covered = (np.array([one[name] for one in fields]) for name in ("luminance", "luminance_error", "coverage"))
     inside = (covered == 1.0).all(axis=0) & (seen.std(axis=0) > 1e-3)
     ratio = (stated**2).mean(axis=0)[inside] / seen.var(axis=0, ddof=1)[inside]

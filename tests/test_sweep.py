@@ -205,11 +205,6 @@ def test_samples_fill_the_box_evenly_and_again(layout):
             "polarized: a setting, not a design key; expected settings=TraceSettings(",
         ),
         ({"star_pct": [50.0]}, {"settings": rl.TraceSettings((500.0, 600.0))}, "more than one wavelength; expected a single"),
-        (
-            {"star_pct": [50.0]},
-            {"settings": rl.TraceSettings(engine="rays")},
-            "the engine `rays` can't trace this scene: this work needs an exact engine",
-        ),
         ({"star_pct": [50.0]}, {"processes": 0}, "processes = 0: not a number of processes"),
         ({"star_pct": [50.0]}, {"scheduler": "tcp://127.0.0.1:1"}, "no answer from the scheduler"),
     ],

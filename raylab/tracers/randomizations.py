@@ -56,14 +56,17 @@ def _larger(points: int, goal: Goal | None, totals: Totals) -> int:
     return next((one for one in LATTICES if one >= needed and one > points), LATTICES[-1])
 
 
-def totals_from(means: np.ndarray, area_mm2: float, scene: Scene) -> Totals:
-    """Totals from the means (S, MOMENTS) of S randomizations, with the covariance of their mean."""
+def totals_from(means: np.ndarray, points: int, area_mm2: float, scene: Scene) -> Totals:
+    """Totals from the means (S, MOMENTS) of S randomizations of so many points, with the covariance of their mean.
+
+    Where rays could have met something and none did, its error is that of one ray of weight 1.
+    """
     mean = means.mean(axis=0)
     off = means - mean
     covariance = off.T @ off / (len(means) * (len(means) - 1))
     for channel, most in could_meet(scene).items():
         if mean[channel] == 0.0:
-            covariance[channel, channel] = most**2
+            covariance[channel, channel] = (most / (len(means) * points)) ** 2
     return Totals(area_mm2, mean, covariance)
 
 

@@ -22,7 +22,7 @@ from raylab.stone.polyhedron import Polyhedron
 from raylab.stone.stone import Stone
 from raylab.tracers import ledger, microfacets, reference
 from raylab.tracers import stone_table as tables
-from raylab.tracers.sampled import rays
+from raylab.tracers.sampled import rays, visibility_rays, visibility_sums
 
 Patch = pytest.MonkeyPatch
 
@@ -323,6 +323,20 @@ def missing_facet_in_table(patch: Patch) -> None:
         )
 
     _table(patch, change)
+
+
+def a_tenth_left_in_voxels(patch: Patch) -> None:
+    """Of what rays leave in the field of visibility; finer faults of its kernel are in `test_mutants_of_visibility`."""
+    true = visibility_rays.leave_in_voxels
+
+    def leave_in_voxels(*given: Any) -> None:
+        *others, sums, totals = given
+        left = np.zeros_like(sums)
+        true(*others, left, totals)
+        sums += 0.1 * left
+
+    for module in (visibility_rays, visibility_sums):
+        patch.setattr(module, "leave_in_voxels", leave_in_voxels)
 
 
 def _rows(patch: Patch, change: Any) -> None:

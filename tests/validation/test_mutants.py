@@ -15,6 +15,7 @@ import checks_scattering as scattering
 import checks_sky as sky
 import checks_symmetry as symmetry
 import checks_tolkowsky as tolkowsky
+import checks_visibility as visibility
 import mutations as m
 import pytest
 from checks import every_check, fails
@@ -119,6 +120,16 @@ CAUGHT_BY = {
         symmetry.reference_and_rays_agree,
     ],
     m.shifted_planes_in_table: [averages.mean_projected_area, averages.mean_chord, symmetry.reference_and_rays_agree],
+    m.a_tenth_left_in_voxels: [
+        visibility.path_in_bodies_without_trapped_light,
+        visibility.path_in_cuboids,
+        visibility.slab_looked_at_straight_down,
+        visibility.beams_spread_as_neighbouring_rays_do,
+        visibility.slab_looked_at_from_near,
+        visibility.cube_corner_has_eight_images,
+        visibility.field_tells_what_a_speck_takes,
+        visibility.tinted_slab,
+    ],
     m.missing_facet_in_table: [awkward.awkward_rays_are_kept, symmetry.reference_and_rays_agree],
     m.untraced_dropped: [energy.furnace_of_a_few, energy.ledger_closes, energy.bracket_contains],
     m.untraced_redistributed: [energy.upper_and_lower_halves, energy.bracket_contains],

@@ -72,7 +72,7 @@ class GpuEngine:
 
         def totals_of(some: list[int], points: int) -> list[Totals]:
             means = outline_means([scenes[k] for k in some], wavelength_nm, points, [fans[k] for k in some])
-            return [totals_from(one, fans[k].area_mm2, scenes[k]) for k, one in zip(some, means, strict=True)]
+            return [totals_from(one, points, fans[k].area_mm2, scenes[k]) for k, one in zip(some, means, strict=True)]
 
         return until(goals, totals_of)
 

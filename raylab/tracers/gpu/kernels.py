@@ -22,9 +22,6 @@ from .paths import MISSED, advance, begin
 
 THREADS = 128
 """Of a block: part of what is computed, since sums are added in their order."""
-REGISTERS = 128
-"""Of a thread, at most: half of what the compiler would take, so that twice as many threads are at work. A tenth faster on an
-H200; 80 were no faster."""
 SUMS = MOMENTS + 1
 """Numbers kept of a randomization: the moments, and how many rays met the stone."""
 
@@ -87,7 +84,7 @@ def _take_stone(scenes, scene, planes, finish):
     return count
 
 
-@cuda.jit(max_registers=REGISTERS)
+@cuda.jit
 def outline_sums(scenes, dome, rules, points, generator, seed, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 
@@ -106,24 +103,20 @@ def outline_sums(scenes, dome, rules, points, generator, seed, out, steps):
     sums = cuda.local.array(SUMS, np.float64)
     for c in range(SUMS):
         sums[c] = 0.0
-    turn, eye, sloping, core2 = scenes.turns[scene], scenes.eyes[scene], scenes.sloping[scene], scenes.core2[scene]
-    index, absorption = scenes.media[scene, 0], scenes.media[scene, 1]
+    turn, eye = scenes.turns[scene], scenes.eyes[scene]
+    medium = scenes.media[scene]
+    stone = (planes, finish, scenes.sloping[scene], count, scenes.core2[scene], medium[0], medium[1])
     walked = 0
     for ray in range(thread, points, THREADS):
         a, b = lattice_point(ray, points, generator, along, across)
         a, b = on_fan(a, b, scenes.hubs[scene], rim, upto)
         x, y, z, vx, vy, vz = view_ray(a, b, eye, turn)
         light, lost, swing = sums[LUMINANCE], sums[UNTRACED], sums[DIMMER] + sums[BRIGHTER]
-        on, x, y, z, vx, vy, vz, i, q, ex, ey, ez, _ = begin(
-            planes, finish, count, index, x, y, z, vx, vy, vz, 0.0, turn, dome, rules[0], sums
-        )
+        on, path, _ = begin(stone, x, y, z, vx, vy, vz, 0.0, turn, dome, rules[0], sums)
         hit = 1.0 if on != MISSED else 0.0
-        u, v, segments = 0.0, 0.0, 0
+        segments = 0
         while on >= 0:
-            on, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = advance(
-                planes, finish, sloping, count, core2, index, absorption,
-                on, segments, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, 0.0, turn, dome, rules, sums,
-            )  # fmt: skip
+            on, path = advance(stone, on, segments, path, 0.0, turn, dome, rules, sums)
             segments += 1
         walked += segments
         light, lost = sums[LUMINANCE] - light, sums[UNTRACED] - lost
@@ -151,7 +144,7 @@ def outline_sums(scenes, dome, rules, points, generator, seed, out, steps):
         cuda.syncthreads()
 
 
-@cuda.jit(max_registers=REGISTERS)
+@cuda.jit
 def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_mm2, seed, means, coverage, error):
     """Fill maps of the first of some scenes, a thread a pixel.
 
@@ -172,8 +165,8 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     sums = cuda.local.array(SUMS, np.float64)
     for c in range(SUMS):
         sums[c] = 0.0
-    turn, eye, sloping, core2 = scenes.turns[0], scenes.eyes[0], scenes.sloping[0], scenes.core2[0]
-    index, absorption = scenes.media[0, 0], scenes.media[0, 1]
+    turn, eye = scenes.turns[0], scenes.eyes[0]
+    stone = (planes, finish, scenes.sloping[0], count, scenes.core2[0], scenes.media[0, 0], scenes.media[0, 1])
     hits = taken = 0.0
     l_sum = h_sum = ll_sum = ll = lh = hh = 0.0  # of one stratum; then of all, about the stratum's mean
     samples = cells * cells
@@ -185,16 +178,11 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
             cone = cone_mm2 * eye[2] / (away2 * math.sqrt(away2))
         x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
         light = sums[LUMINANCE]
-        on, x, y, z, vx, vy, vz, i, q, ex, ey, ez, cone = begin(
-            planes, finish, count, index, x, y, z, vx, vy, vz, cone, turn, dome, rules[0], sums
-        )
+        on, path, cone = begin(stone, x, y, z, vx, vy, vz, cone, turn, dome, rules[0], sums)
         hit = 1.0 if on != MISSED else 0.0
-        u, v, segments = 0.0, 0.0, 0
+        segments = 0
         while on >= 0:
-            on, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = advance(
-                planes, finish, sloping, count, core2, index, absorption,
-                on, segments, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, cone, turn, dome, rules, sums,
-            )  # fmt: skip
+            on, path = advance(stone, on, segments, path, cone, turn, dome, rules, sums)
             segments += 1
         light = sums[LUMINANCE] - light
         hits += hit

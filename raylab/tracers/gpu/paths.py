@@ -51,48 +51,49 @@ def next_facet(planes, first, last, on, x, y, z, vx, vy, vz, num, den, row):
 
 
 @cuda.jit(device=True)
-def begin(planes, finish, count, index, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
+def begin(stone, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
     """First surface: book the glare in `row` (CHANNELS,).
 
     Parameters
     ----------
-    planes : (count, 4) and more. finish : (count,) codes. x ... vz : where the ray comes from and where it goes.
-    cone : solid angle, sr, for which the ray stands; 0 for none.
+    stone : planes (count, 4) with the side facets last, codes of finish (count,), number of rows before the side facets, count,
+        core2 (mm^2, see the module), index, absorption per mm.
+    x ... vz : where the ray comes from and where it goes. cone : solid angle, sr, for which it stands; 0 for none.
 
     Returns
     -------
     on : the row on which the ray stands; MISSED, or ENDED where nothing goes on inside.
-    x, y, z, vx, vy, vz, i, q, ex, ey, ez, cone : how it goes on; see `surface.enter`.
+    ray : x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, how it goes on; see `surface.interact`. cone : the same inside.
     """
+    planes, finish, _, count, _, index, _ = stone
     t, on = first_facet(planes, count, x, y, z, vx, vy, vz)
     if on < 0:
-        return MISSED, x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, cone
+        return MISSED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), cone
     if finish[on] == ABSORBS:
         row[SCATTERED] += 1.0
-        return ENDED, x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, cone
+        return ENDED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), cone
     glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
         vx, vy, vz, planes[on, 0], planes[on, 1], planes[on, 2], index, polarized
     )
     tally_glare(row, glare, rx, ry, rz, turn, dome, cone)
-    return on, x + t * vx, y + t * vy, z + t * vz, tx, ty, tz, i, q, ex, ey, ez, cone_inside(cone, cos_i, cos_t)
+    ray = (x + t * vx, y + t * vy, z + t * vz, tx, ty, tz, i, q, 0.0, 0.0, ex, ey, ez)
+    return on, ray, cone_inside(cone, cos_i, cos_t)
 
 
 @cuda.jit(device=True)
-def advance(
-    planes, finish, sloping, count, core2, index, absorption,
-    on, segments, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, cone, turn, dome, rules, row,
-):  # fmt: skip
+def advance(stone, on, segments, ray, cone, turn, dome, rules, row):
     """One segment inside and the surface at its end, booked in `row`.
 
     Parameters
     ----------
-    planes : (count, 4) side facets last, from row `sloping` on. core2 : mm^2, see the module. segments : walked before.
-    i, q, u, v, ex, ey, ez : see `surface.interact`. rules : polarized, min_weight, max_bounces.
+    stone, on, ray, cone : see `begin`. segments : walked before. rules : polarized, min_weight, max_bounces.
 
     Returns
     -------
-    on : where the ray stands then, or ENDED. x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez : how it goes on.
+    on : where the ray stands then, or ENDED. ray : how it goes on.
     """
+    planes, finish, sloping, count, core2, index, absorption = stone
+    x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray
     polarized, min_weight, max_bounces = rules
     num, den, found = next_facet(planes, 0, sloping, on, x, y, z, vx, vy, vz, 1e300, 1.0, -1)
     t = num / den
@@ -102,7 +103,7 @@ def advance(
         t = num / den
     if found < 0:
         row[UNTRACED] += i
-        return ENDED, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez
+        return ENDED, ray
     if absorption > 0.0:
         left = math.exp(-absorption * t)
         row[ABSORBED] -= i * math.expm1(-absorption * t)
@@ -112,9 +113,10 @@ def advance(
     leaves, tx, ty, tz, i, q, u, v, vx, vy, vz, ex, ey, ez = interact(
         vx, vy, vz, nx, ny, nz, index, i, q, u, v, ex, ey, ez, polarized
     )
+    goes_on = (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez)
     if finish[found] == ABSORBS:
         row[SCATTERED] += leaves + i
-        return ENDED, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez
+        return ENDED, goes_on
     if leaves > 0.0:
         outside = 0.0
         if cone > 0.0:
@@ -123,4 +125,4 @@ def advance(
     if i < min_weight or segments + 1 >= max_bounces:
         row[UNTRACED] += i
         found = ENDED
-    return found, x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez
+    return found, goes_on

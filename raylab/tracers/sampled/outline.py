@@ -27,6 +27,6 @@ def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Tot
             fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
             rows, _ = sample_points(places, scene, wavelength_nm)
             means[first : first + number] = moments_of(rows).reshape(number, points, MOMENTS).mean(axis=1)
-        return [totals_from(means, fan.area_mm2, scene)]
+        return [totals_from(means, points, fan.area_mm2, scene)]
 
     return until([goal], totals_of)[0]
