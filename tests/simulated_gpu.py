@@ -11,7 +11,8 @@ from raylab.optics.materials import get_material
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 
-POINTS, SIDE, SAMPLES = 5, 3, 9
+POINTS, TIMES, SIDE, SAMPLES = 4, 2, 3, 4
+"""Rays of a randomization, randomizations, pixels along a side, samples of each."""
 ANGLES = {"table_pct": 60, "crown_angle_deg": 30}
 DESIGNS = [{"pavilion_angle_deg": 44.0}, {"pavilion_angle_deg": 89.5}, {"pavilion_angle_deg": 46.0}]
 
@@ -41,6 +42,7 @@ def main() -> None:
 
     randomizations.USUAL_POINTS = POINTS
     kernels.THREADS = batches.THREADS = 2
+    kernels.RANDOMIZATIONS = batches.RANDOMIZATIONS = TIMES
     engine.why_no_device = lambda: None
     found = []
     for scene in cases():

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from simulated_gpu import POINTS, SIDE, cases
+from simulated_gpu import POINTS, SIDE, TIMES, cases
 
 import raylab as rl
 from raylab.designs.design import COLUMNS, trace_designs
@@ -19,6 +19,7 @@ from raylab.scene.settings import TraceSettings
 from raylab.tracers import randomizations
 from raylab.tracers.gpu.device import why_no_device
 from raylab.tracers.gpu.engine import ENGINE
+from raylab.tracers.sampled import outline
 from raylab.tracers.sampled.outline import outline_totals
 from raylab.tracers.sampled.sampling import sample_image
 
@@ -38,6 +39,7 @@ def simulated(tmp_path_factory):
 @pytest.mark.parametrize("number", range(len(cases())))
 def test_kernels_give_what_the_sampled_engine_gives(simulated, monkeypatch, number):
     monkeypatch.setattr(randomizations, "USUAL_POINTS", POINTS)
+    monkeypatch.setattr(outline, "RANDOMIZATIONS", TIMES)
     scene, found = cases()[number], simulated[number]
     assert outline_totals(scene, 589.3, None).mean == pytest.approx(np.array(found["mean"]), abs=1e-12)
     image = sample_image(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
