@@ -85,8 +85,15 @@ def run() -> int:
             signal.signal(signal.SIGINT, signal.SIG_IGN)
             sys.unraisablehook = _say_nothing
         return code
+    except KeyboardInterrupt as signalled:  # one that struck outside of what `main` guards; Python would kill itself by SIGINT
+        return _code_of(signalled)
     finally:
         gc.freeze()
+
+
+def _code_of(signalled: KeyboardInterrupt) -> int:
+    """The exit code of an interrupted command: 128 and the signal's number."""
+    return SIGNALLED + int(signalled.args[0]) if signalled.args else INTERRUPTED
 
 
 def _say_nothing(lost: sys.UnraisableHookArgs) -> None:
@@ -121,7 +128,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         usual, sys.unraisablehook = sys.unraisablehook, _say_nothing
         traceback.clear_frames(signalled.__traceback__)
         sys.unraisablehook = usual
-        return SIGNALLED + signalled.args[0] if signalled.args else INTERRUPTED
+        return _code_of(signalled)
     except BrokenPipeError:  # whoever reads us has seen enough
         _drop_output()
     except OSError as error:
@@ -162,7 +169,7 @@ def _no_interrupt_lost() -> Iterator[None]:
     that moment would be printed and the work would go on. This hook sends the interrupt again after the callback, once where it
     is dropped twice.
     """
-    usual, sending = sys.unraisablehook, threading.Thread()
+    usual, sending = sys.unraisablehook, threading.Timer(0.0, _thread.interrupt_main)
 
     def again(lost: sys.UnraisableHookArgs) -> None:
         nonlocal sending
@@ -178,6 +185,7 @@ def _no_interrupt_lost() -> Iterator[None]:
         yield
     finally:
         sys.unraisablehook = usual
+        sending.cancel()  # an interrupt that is on its way would strike the last line
 
 
 def _refused(line: str) -> int:
