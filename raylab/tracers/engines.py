@@ -47,10 +47,9 @@ def exact_only(settings: TraceSettings) -> TraceSettings:
 
     Raises UnsupportedScene if they name an engine that samples, InputError for more than one wavelength.
     """
-    exact = [name for name in ENGINES if engine_named(name).exact]
-    if settings.engine is not None and settings.engine not in exact:
+    if settings.engine is not None and not engine_named(settings.engine).exact:
         raise UnsupportedScene.by((settings.engine, _SAMPLES))
-    return replace(settings, engine=settings.engine or exact[0], wavelengths_nm=settings.wavelength_nm)
+    return settled(settings)
 
 
 def settled(settings: TraceSettings) -> TraceSettings:
