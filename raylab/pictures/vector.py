@@ -120,7 +120,7 @@ def _polygons(whole: Beams, scene: Scene, width: float, shades: list[str]) -> tu
     turned = corners[:, 0] * corners[following, 1] - corners[:, 1] * corners[following, 0]
     seen = np.add.reduceat(turned, whole.starts[:-1]) > 0
     paths = strongest_paths(whole)
-    names = [_text(paths.name(k, scene.stone, MOST_FACETS)) for k in range(len(paths))]
+    names = [_text(name) for name in paths.names(np.arange(len(paths)), scene.stone, MOST_FACETS)]
     starts, rows, which = whole.starts.tolist(), whole.rows.tolist(), paths.which.tolist()
     return [
         f'<path color="{shades[k]}" d="M{"L".join(words[starts[k] : starts[k + 1]])}{_END}">'
