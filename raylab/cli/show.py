@@ -63,7 +63,7 @@ def show(
     from dataclasses import replace
 
     from ..errors import InputError
-    from ..lighting.dome_file import dome_names, load_dome
+    from ..live.live_scene import and_shipped
     from ..live.saving import save_show
     from ..whole_files import refuse_taken
 
@@ -74,12 +74,10 @@ def show(
     wanted = [subject.scene(path, sight if k == 0 else Sight()) for k, path in enumerate(scenes)]
     with faults_by_option("exposure", "low_nm", "distance_mm", wavelength_nm="low_nm"):
         view = wanted[0].view if distance_mm is None else replace(wanted[0].view, distance_mm=distance_mm)
-        first = wanted[0].dome
-        domes = [first, *(load_dome(name) for name in dome_names() if name != first.name)]
         save_show(
             [one.stone for one in wanted],
             out,
-            domes=domes,
+            domes=and_shipped(wanted[0].dome),
             view=view,
             light=light,
             exposure=exposure,

@@ -63,6 +63,11 @@ class LiveScene:
         return 1.02 * radius * (1.0 if distance is None else distance / (distance - radius))
 
 
+def and_shipped(first: Dome) -> list[Dome]:
+    """A dome, and after it the shipped ones of other names."""
+    return [first, *(load_dome(name) for name in dome_names() if name != first.name)]
+
+
 def lights_of(domes: DomeLike | Sequence[DomeLike] | None) -> tuple[Dome, ...]:
     """The domes of a page; by default all shipped ones, `head-shadow` first. Raises InputError for none, or two of one name."""
     if domes is None:
