@@ -75,14 +75,14 @@ def entry_of_exit(z, w, head_cos):
 
 
 @njit(in_place=True)
-def tally_glare(row, glare, x, y, z, turn, dome, cone=0.0):
+def tally_glare(row, glare, x, y, z, turn, dome, cone):
     """Book `glare`, which the first surface reflects along (x, y, z); returns the entry, see `tally_exit`."""
     row[GLARE] += glare
     return _tally(row, glare, x, y, z, turn, dome, cone)
 
 
 @njit(in_place=True)
-def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone=0.0):
+def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone):
     """Book `weight` that leaves the inside along the unit direction (x, y, z), stone's frame; returns its entry.
 
     Parameters

@@ -29,8 +29,8 @@ LATTICES = (
     1346269, 2178309, 3524578, 5702887, 9227465, 14930352,
 )  # fmt: skip
 """Numbers of points of a lattice, of the Fibonacci sequence; the number before is its generator."""
-SHIFTED = 5
-"""The word that keys shifts apart from the other random numbers of a seed; see `keyed`."""
+FIRST_AXIS = 6
+"""Axes that key shifts apart from the other random numbers of a seed, see `keyed`: those before place the samples of pixels."""
 
 
 class Fan(NamedTuple):
@@ -73,7 +73,7 @@ def lattice_point(number, points, generator, along, across):
 @njit(inline="always")
 def shift_of(seed, number, axis):
     """The shift of a randomization along an axis, in [0, 1)."""
-    return keyed_uniform(seed, number, SHIFTED, axis)
+    return keyed_uniform(seed, number, 0, FIRST_AXIS + axis)
 
 
 @njit()

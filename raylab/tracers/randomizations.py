@@ -14,9 +14,9 @@ import numpy as np
 from ..scene.scene import Scene
 from ..stone.finish import ABSORBS, DIFFUSES
 from .goal import Goal
-from .ledger import ABSORBED, BRIGHTER, CHANNELS, DIMMER, HEAD, INCLUDED, LEAK, LUMINANCE, SCATTERED, SKY, UNTRACED
+from .ledger import ABSORBED, HEAD, INCLUDED, LEAK, LUMINANCE, SCATTERED, SKY
 from .outline_rays import LATTICES
-from .totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
+from .totals import Totals
 
 RANDOMIZATIONS = 8
 """A standard error from so few is known to a quarter of itself."""
@@ -26,7 +26,7 @@ POWER = 0.75
 """The error falls as the number of points to this power, about: measured with round brilliants and ovals."""
 
 
-def until(goals: Sequence[Goal | None], totals_of: Callable[[list[int], int], list[Totals]]) -> list[Totals]:
+def until(goals: Sequence[Goal], totals_of: Callable[[list[int], int], list[Totals]]) -> list[Totals]:
     """Area means of scenes whose errors reach their goals, or those of the largest lattice.
 
     Parameters
@@ -34,7 +34,7 @@ def until(goals: Sequence[Goal | None], totals_of: Callable[[list[int], int], li
     goals : one for each scene. totals_of : (numbers of scenes, points of a lattice) -> their area means.
     """
     found: dict[int, Totals] = {}
-    points = [USUAL_POINTS if goal is None or goal.error is None else LATTICES[0] for goal in goals]
+    points = [USUAL_POINTS if goal.error is None else LATTICES[0] for goal in goals]
     waiting = set(range(len(goals)))
     while waiting:
         size = min(points[k] for k in waiting)  # scenes that need the same lattice are traced together
@@ -47,9 +47,9 @@ def until(goals: Sequence[Goal | None], totals_of: Callable[[list[int], int], li
     return [found[k] for k in range(len(goals))]
 
 
-def _larger(points: int, goal: Goal | None, totals: Totals) -> int:
+def _larger(points: int, goal: Goal, totals: Totals) -> int:
     """Points of the lattice that reaches the goal by the error so far; `points` where it is reached, or none is larger."""
-    off = 0.0 if goal is None or goal.error is None else goal.error(totals)
+    off = 0.0 if goal.error is None else goal.error(totals)
     if off <= 1.0 or points == LATTICES[-1]:
         return points
     needed = points * min(1.1 * off ** (1.0 / POWER), 32.0)
@@ -80,14 +80,3 @@ def could_meet(scene: Scene) -> dict[int, float]:
     if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
         could[ABSORBED] = could[INCLUDED] = 1.0
     return could
-
-
-def moments_of(rows: np.ndarray) -> np.ndarray:
-    """(R, MOMENTS) from ledger rows (R, CHANNELS); see `totals`."""
-    found = np.empty((len(rows), MOMENTS))
-    found[:, :CHANNELS] = rows
-    found[:, LUMINANCE_SQUARE] = rows[:, LUMINANCE] ** 2
-    found[:, UNTRACED_SQUARE] = rows[:, UNTRACED] ** 2
-    found[:, SWING_SQUARE] = (rows[:, DIMMER] + rows[:, BRIGHTER]) ** 2
-    found[:, UNMET] = rows[:, UNTRACED]  # of which next to nothing is unmet: rays end at a facet
-    return found

@@ -105,4 +105,4 @@ def meet_outside(ledger, row, stone, dome, turn, seed, key):
     ledger[SCATTERED] += 1.0 - albedo
     remember(ledger)
     x, y, z = cosine_about(stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2], seed, key, FIRST_SURFACE)
-    tally_glare(ledger, albedo, x, y, z, turn, dome)
+    tally_glare(ledger, albedo, x, y, z, turn, dome, 0.0)

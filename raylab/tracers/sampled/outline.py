@@ -7,9 +7,9 @@ import numpy as np
 from ...scene.scene import Scene
 from ..goal import Goal
 from ..outline_rays import fan_of, fill_points, generator_of
-from ..randomizations import RANDOMIZATIONS, moments_of, totals_from, until
+from ..randomizations import RANDOMIZATIONS, totals_from, until
 from ..totals import MOMENTS, Totals
-from .sampling import sample_points
+from .sampling import means_of_hits, sample_points
 
 AT_A_TIME = 1 << 16
 """Rays whose ledger rows are in memory at a time, but for one randomization in the least."""
@@ -25,8 +25,7 @@ def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Tot
             number = min(some, RANDOMIZATIONS - first)
             places = np.empty((number * points, 2))
             fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
-            rows, _ = sample_points(places, scene, wavelength_nm)
-            means[first : first + number] = moments_of(rows).reshape(number, points, MOMENTS).mean(axis=1)
+            means_of_hits(*sample_points(places, scene, wavelength_nm), means[first : first + number])
         return [totals_from(means, points, fan.area_mm2, scene)]
 
-    return until([goal], totals_of)[0]
+    return until([goal or Goal()], totals_of)[0]

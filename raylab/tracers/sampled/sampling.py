@@ -111,6 +111,23 @@ def _moments(row, z):
     z[MOMENTS] = 1.0
 
 
+@njit()
+def means_of_hits(rows, hit, means):
+    """Fill means (S, MOMENTS) over those that met the stone of S sets of rays, equally many and in order.
+
+    rows, hit : (R, CHANNELS) and (R,).
+    """
+    points, z = len(rows) // len(means), np.zeros(MOMENTS + 1)
+    for s in range(len(means)):
+        total = np.zeros(MOMENTS + 1)
+        for r in range(s * points, (s + 1) * points):
+            if hit[r]:
+                _moments(rows[r], z)
+                total += z
+        for k in range(MOMENTS):
+            means[s, k] = total[k] / total[MOMENTS]
+
+
 @parallel_kernel
 def _reduce(rows, hit, samples, strata, begin, means, coverage, luminance_error, sums, scatter):
     """Samples to pixels.
