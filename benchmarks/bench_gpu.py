@@ -36,7 +36,7 @@ def main() -> None:
     stone = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.8)
     scene = Scene(stone, rl.load_dome("head-shadow"), rl.View(), TraceSettings(samples=16))
     many, fans = [scene] * asked.designs, [fan_of(scene)] * asked.designs
-    on_card = kernels.Scenes(*(cuda.to_device(array) for array in batches.lowered(many, 589.3, fans)))
+    on_card, outlines = batches.scenes_on_card(batches.lowered(many, 589.3)), batches.fans_on_card(batches.together(fans))
     dome, blocks = batches.dome_on_card(scene.dome.table), asked.designs * RANDOMIZATIONS
     for min_weight in (1e-4, 1e-2):
         out, steps = cuda.device_array((asked.designs, RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
@@ -44,7 +44,7 @@ def main() -> None:
             cuda.synchronize()
             start = time.perf_counter()
             kernels.outline_sums[blocks, kernels.THREADS](
-                on_card, dome, (True, min_weight, 200), asked.points, generator_of(asked.points), 0, out, steps
+                on_card, outlines, dome, (True, min_weight, 200), asked.points, generator_of(asked.points), 0, out, steps
             )
             cuda.synchronize()
             took = time.perf_counter() - start

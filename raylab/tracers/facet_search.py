@@ -1,6 +1,7 @@
 """The facet that one ray meets, searched for one ray at a time: for kernels whose rays are few, or that keep whole paths.
 
-`packets` has the same search for many rays at once. A ray is remembered by the row it stands on and never meets that row next.
+`packets` makes the same steps for many rays at once. Distances are compared by cross-multiplication. A ray is remembered by the
+row on which it stands and never meets that row next.
 """
 
 from __future__ import annotations
@@ -10,19 +11,42 @@ from .rim import SECTORS, sector_of
 
 
 @njit()
-def entry_row(planes, x, y, z, vx, vy, vz):
-    """The row of planes (R, 4) where a ray from outside enters, and how far it is, mm; row -1 for a miss."""
-    best, enters, leaves = -1, -1e300, 1e300
-    for row in range(planes.shape[0]):
+def entry_row(planes, count, x, y, z, vx, vy, vz):
+    """The row of the first `count` planes (R, 4) where a ray from outside enters, and how far it is, mm; row -1 for a miss."""
+    num, den, best, out_num, out_den = 1e300, -1e-300, -1, 1e300, 1e-300
+    for row in range(count):
         n_dot_v = planes[row, 0] * vx + planes[row, 1] * vy + planes[row, 2] * vz
         distance = planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z)
-        if n_dot_v < 0.0 and distance / n_dot_v > enters:
-            best, enters = row, distance / n_dot_v
+        if n_dot_v < 0.0:
+            if distance * den > num * n_dot_v:
+                num, den, best = distance, n_dot_v, row
         elif n_dot_v > 0.0:
-            leaves = min(leaves, distance / n_dot_v)
-        elif n_dot_v == 0.0 and distance < 0.0:
-            return -1, 0.0
-    return (best, enters) if 0.0 <= enters < leaves else (-1, 0.0)
+            if distance * out_den < out_num * n_dot_v:
+                out_num, out_den = distance, n_dot_v
+        elif distance < 0.0:
+            out_num = -1e300
+    enters = num / den
+    return best if 0.0 <= enters < out_num / out_den else -1, enters
+
+
+@njit(inline="always")
+def nearer_one(nx, ny, nz, d, number, x, y, z, vx, vy, vz, last, num, den, row):
+    """The nearer one as distance num/den and row: the plane in row `number`, or what was nearest to the ray so far."""
+    n_dot_v = nx * vx + ny * vy + nz * vz
+    signed_distance = max(d - (nx * x + ny * y + nz * z), 0.0)
+    # A facet that faces away, n.v <= 0, is never nearer: the left side is not negative.
+    nearer = (signed_distance * den < num * n_dot_v) & (last != number)
+    return signed_distance if nearer else num, n_dot_v if nearer else den, number if nearer else row
+
+
+@njit(inline="always")
+def nearest_row(planes, first, end, last, x, y, z, vx, vy, vz, num, den, best):
+    """The nearest one of the rows first..end-1 and of what was found so far, as distance num/den and row."""
+    for row in range(first, end):
+        num, den, best = nearer_one(
+            planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3], row, x, y, z, vx, vy, vz, last, num, den, best
+        )
+    return num, den, best
 
 
 @njit()
@@ -33,13 +57,7 @@ def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, 
     ----------
     planes, sloping : of the `StoneTable`. core2, far2, height, starts, rows : its `Rim`, which says where side facets count.
     """
-    best, num, den = -1, 1e300, 1.0
-    for row in range(sloping):
-        n_dot_v = planes[row, 0] * vx + planes[row, 1] * vy + planes[row, 2] * vz
-        if n_dot_v > 0.0 and row != last:
-            distance = max(planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z), 0.0)
-            if distance * den < num * n_dot_v:
-                best, num, den = row, distance, n_dot_v
+    num, den, best = nearest_row(planes, 0, sloping, last, x, y, z, vx, vy, vz, 1e300, 1.0, -1)
     t = num / den
     px, py = x + t * vx, y + t * vy
     sector = sector_of(px, py)
@@ -47,10 +65,5 @@ def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, 
     if not far <= core2[sector]:
         listed = sector if far <= far2[sector] and abs(z + t * vz) <= height else SECTORS
         for place in range(starts[listed], starts[listed + 1]):
-            row = rows[place]
-            n_dot_v = planes[row, 0] * vx + planes[row, 1] * vy + planes[row, 2] * vz
-            if n_dot_v > 0.0 and row != last:
-                distance = max(planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z), 0.0)
-                if distance * den < num * n_dot_v:
-                    best, num, den = row, distance, n_dot_v
+            num, den, best = nearest_row(planes, rows[place], rows[place] + 1, last, x, y, z, vx, vy, vz, num, den, best)
     return best, num / den

@@ -18,6 +18,7 @@ import numpy as np
 from ..jit import njit
 from ..stone.finish import ABSORBS, DIFFUSES, REFRACTS, ROUGH
 from .crossings import apart2, crosses
+from .facet_search import nearer_one
 from .keyed import keyed_uniform
 from .ledger import ABSORBED, INCLUDED, LUMINANCE, SCATTERED, UNTRACED, tally_exit
 from .rim import SECTORS, sector_of
@@ -75,16 +76,6 @@ class PathRules(NamedTuple):
     first_key: int = 0
 
 
-@njit(inline="always")
-def _nearer(nx, ny, nz, d, number, x, y, z, vx, vy, vz, last, num, den, row):
-    """The nearer one as distance num/den and row: the plane in row `number`, or what was nearest to the ray so far."""
-    n_dot_v = nx * vx + ny * vy + nz * vz
-    signed_distance = max(d - (nx * x + ny * y + nz * z), 0.0)
-    # A facet that faces away, n.v <= 0, is never nearer: the left side is not negative.
-    nearer = (signed_distance * den < num * n_dot_v) & (last != number)
-    return signed_distance if nearer else num, n_dot_v if nearer else den, number if nearer else row
-
-
 @njit(in_place=True)
 def _next_facet(planes, sloping, p, lanes):
     """For each lane the nearest of the first `sloping` planes (R, 4) ahead: distance NUM/DEN, ROW (-1 for none)."""
@@ -100,8 +91,8 @@ def _next_facet(planes, sloping, p, lanes):
         for k in range(lanes):
             x, y, z, vx, vy, vz, last = p[_X + k], p[_Y + k], p[_Z + k], p[_VX + k], p[_VY + k], p[_VZ + k], p[_LAST + k]
             num, den, found = p[_NUM + k], p[_DEN + k], p[_ROW + k]
-            num, den, found = _nearer(ax, ay, az, a, one, x, y, z, vx, vy, vz, last, num, den, found)
-            num, den, found = _nearer(bx, by, bz, b, next_one, x, y, z, vx, vy, vz, last, num, den, found)
+            num, den, found = nearer_one(ax, ay, az, a, one, x, y, z, vx, vy, vz, last, num, den, found)
+            num, den, found = nearer_one(bx, by, bz, b, next_one, x, y, z, vx, vy, vz, last, num, den, found)
             p[_NUM + k], p[_DEN + k], p[_ROW + k] = num, den, found
 
 

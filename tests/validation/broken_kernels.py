@@ -25,7 +25,7 @@ _EXACT = (
 )
 BEAMS = ("ledger", "surface", "shared_symmetry", *(f"exact.{name}" for name in _EXACT))
 """The modules of `raylab.tracers` between a surface and `trace_beams`, each after those it imports."""
-RAYS = ("ledger", "surface", "packets", "sampled.rays")
+RAYS = ("ledger", "surface", "facet_search", "packets", "sampled.rays")
 """The same up to `trace_rays`."""
 
 

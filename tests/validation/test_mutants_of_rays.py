@@ -25,7 +25,7 @@ furnace = functools.partial(energy.furnace_of_many, 3)
 MUTANTS = {
     # packets.py, sampled/rays.py
     "farthest facet instead of the nearest": (
-        "packets",
+        "facet_search",
         "nearer = (signed_distance * den < num * n_dot_v)",
         "nearer = (signed_distance * den > num * n_dot_v)",
         [agree],

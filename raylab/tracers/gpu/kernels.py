@@ -34,8 +34,6 @@ class Scenes(NamedTuple):
     planes : (P, 4) of all stones, each one's side facets last. finish : (P,) codes. rows : (D + 1,) where each begins.
     sloping : (D,) rows of each before its side facets. core2 : (D,) mm^2. media : (D, 2) index and absorption per mm.
     turns : (D, 3, 3) stone to dome. eyes : (D, 4) the eye in the dome's frame, mm, and 1; the height of parallel rays, and 0.
-    hubs : (D, 2), rims : (T + D, 2), upto : (T,), parts : (D + 1,) the fans, see `outline_rays.Fan`; fan d has the
-        triangles parts[d]..parts[d+1]-1 and one corner more, from parts[d] + d on.
     """
 
     planes: np.ndarray
@@ -46,6 +44,17 @@ class Scenes(NamedTuple):
     media: np.ndarray
     turns: np.ndarray
     eyes: np.ndarray
+
+
+class Fans(NamedTuple):
+    """The outlines of D scenes as flat arrays, see `outline_rays.Fan`.
+
+    Attributes
+    ----------
+    hubs : (D, 2). rims : (T + D, 2), upto : (T,), parts : (D + 1,): fan d has the triangles parts[d]..parts[d+1]-1 and one
+        corner more, from parts[d] + d on.
+    """
+
     hubs: np.ndarray
     rims: np.ndarray
     upto: np.ndarray
@@ -85,20 +94,20 @@ def _take_stone(scenes, scene, planes, finish):
 
 
 @cuda.jit
-def outline_sums(scenes, dome, rules, points, generator, seed, out, steps):
+def outline_sums(scenes, fans, dome, rules, points, generator, seed, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 
     Parameters
     ----------
-    scenes : `Scenes`. dome : a `DomeTable`. rules : polarized, min_weight, max_bounces.
+    scenes : `Scenes`. fans : their `Fans`. dome : a `DomeTable`. rules : polarized, min_weight, max_bounces.
     steps : (D * RANDOMIZATIONS,) filled: path segments walked.
     """
     scene, number, thread = cuda.blockIdx.x // RANDOMIZATIONS, cuda.blockIdx.x % RANDOMIZATIONS, cuda.threadIdx.x
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int64)
     count = _take_stone(scenes, scene, planes, finish)
-    part, after = scenes.parts[scene], scenes.parts[scene + 1]
-    upto, rim = scenes.upto[part:after], scenes.rims[part + scene : after + scene + 1]
+    part, after = fans.parts[scene], fans.parts[scene + 1]
+    upto, rim = fans.upto[part:after], fans.rims[part + scene : after + scene + 1]
     along, across = shift_of(seed, number, 0), shift_of(seed, number, 1)
     sums = cuda.local.array(SUMS, np.float64)
     for c in range(SUMS):
@@ -109,7 +118,7 @@ def outline_sums(scenes, dome, rules, points, generator, seed, out, steps):
     walked = 0
     for ray in range(thread, points, THREADS):
         a, b = lattice_point(ray, points, generator, along, across)
-        a, b = on_fan(a, b, scenes.hubs[scene], rim, upto)
+        a, b = on_fan(a, b, fans.hubs[scene], rim, upto)
         x, y, z, vx, vy, vz = view_ray(a, b, eye, turn)
         light, lost, swing = sums[LUMINANCE], sums[UNTRACED], sums[DIMMER] + sums[BRIGHTER]
         on, path, _ = begin(stone, x, y, z, vx, vy, vz, 0.0, turn, dome, rules[0], sums)

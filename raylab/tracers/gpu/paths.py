@@ -1,9 +1,7 @@
 """One ray from the eye to its end, step by step, for threads of a graphics processor.
 
-The physics at a surface and the booking are those of the other engines (`surface`, `ledger`). The search looks at the sloping
-facets first, and at the side facets only where the place found lies beyond the core: within that radius every place is inside
-all side facets. As everywhere a ray is remembered by the facet on which it stands, and distances are compared by
-cross-multiplication.
+The physics at a surface, the booking and the search are those of the other engines (`surface`, `ledger`, `facet_search`). Side
+facets are looked at only where the place found on the others lies beyond the smallest radius of the core, see `rim`.
 """
 
 from __future__ import annotations
@@ -13,41 +11,12 @@ import math
 from numba import cuda
 
 from ...stone.finish import ABSORBS
+from ..facet_search import entry_row, nearest_row
 from ..ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit, tally_glare
 from ..surface import cone_inside, cone_outside, enter, interact
 
 MISSED, ENDED = -1, -2
 """In place of the row on which a ray stands."""
-
-
-@cuda.jit(device=True)
-def first_facet(planes, count, x, y, z, vx, vy, vz):
-    """Where a ray from outside enters the body of `count` planes: the distance and the row; MISSED where it doesn't."""
-    num, den, row, out_num, out_den = 1e300, -1e-300, MISSED, 1e300, 1e-300
-    for k in range(count):
-        n_dot_v = planes[k, 0] * vx + planes[k, 1] * vy + planes[k, 2] * vz
-        distance = planes[k, 3] - (planes[k, 0] * x + planes[k, 1] * y + planes[k, 2] * z)
-        if n_dot_v < 0.0:
-            if distance * den > num * n_dot_v:
-                num, den, row = distance, n_dot_v, k
-        elif n_dot_v > 0.0:
-            if distance * out_den < out_num * n_dot_v:
-                out_num, out_den = distance, n_dot_v
-        elif distance < 0.0:
-            out_num = -1e300
-    entry, leave = num / den, out_num / out_den
-    return entry, row if 0.0 <= entry < leave else MISSED
-
-
-@cuda.jit(device=True)
-def next_facet(planes, first, last, on, x, y, z, vx, vy, vz, num, den, row):
-    """The nearest facet ahead among rows first..last-1 and what was found so far (distance num/den, row)."""
-    for k in range(first, last):
-        n_dot_v = planes[k, 0] * vx + planes[k, 1] * vy + planes[k, 2] * vz
-        distance = max(planes[k, 3] - (planes[k, 0] * x + planes[k, 1] * y + planes[k, 2] * z), 0.0)
-        if distance * den < num * n_dot_v and k != on:
-            num, den, row = distance, n_dot_v, k
-    return num, den, row
 
 
 @cuda.jit(device=True)
@@ -66,7 +35,7 @@ def begin(stone, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
     ray : x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, how it goes on; see `surface.interact`. cone : the same inside.
     """
     planes, finish, _, count, _, index, _ = stone
-    t, on = first_facet(planes, count, x, y, z, vx, vy, vz)
+    on, t = entry_row(planes, count, x, y, z, vx, vy, vz)
     if on < 0:
         return MISSED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), cone
     if finish[on] == ABSORBS:
@@ -95,11 +64,11 @@ def advance(stone, on, segments, ray, cone, turn, dome, rules, row):
     planes, finish, sloping, count, core2, index, absorption = stone
     x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray
     polarized, min_weight, max_bounces = rules
-    num, den, found = next_facet(planes, 0, sloping, on, x, y, z, vx, vy, vz, 1e300, 1.0, -1)
+    num, den, found = nearest_row(planes, 0, sloping, on, x, y, z, vx, vy, vz, 1e300, 1.0, -1)
     t = num / den
     px, py = x + t * vx, y + t * vy
     if not px * px + py * py <= core2:
-        num, den, found = next_facet(planes, sloping, count, on, x, y, z, vx, vy, vz, num, den, found)
+        num, den, found = nearest_row(planes, sloping, count, on, x, y, z, vx, vy, vz, num, den, found)
         t = num / den
     if found < 0:
         row[UNTRACED] += i

@@ -56,7 +56,7 @@ def _follow(origins, directions, stone, inclusion, rows):
     for r in range(origins.shape[0]):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
-        row, t = entry_row(planes, x, y, z, vx, vy, vz)
+        row, t = entry_row(planes, planes.shape[0], x, y, z, vx, vy, vz)
         if row < 0 or finish[row] != REFRACTS:
             continue
         x, y, z = x + t * vx, y + t * vy, z + t * vz

@@ -68,7 +68,7 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
     for r in range(origins.shape[0]):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
-        row, t = entry_row(planes, x, y, z, vx, vy, vz)
+        row, t = entry_row(planes, planes.shape[0], x, y, z, vx, vy, vz)
         if row < 0:
             continue
         totals[FACE_AREA] += area
@@ -78,7 +78,7 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
         nx, ny, nz = planes[row, 0], planes[row, 1], planes[row, 2]
         glare, rx, ry, rz, i, q, vx, vy, vz, ex, ey, ez, cos_i, cos_t = enter(vx, vy, vz, nx, ny, nz, index, polarized)
         ledger[LUMINANCE] = 0.0
-        tally_glare(ledger, glare, rx, ry, rz, turn, dome)
+        tally_glare(ledger, glare, rx, ry, rz, turn, dome, 0.0)
         light, along, u, v, count, stands = ledger[LUMINANCE], 0.0, 0.0, 0.0, 0, 1.0
         beam, sagittal, tangential = cos_t / cos_i, 0.0, 0.0
         if spread[r] > 0.0:
@@ -104,7 +104,7 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
             )
             if weight > 0.0:
                 ledger[LUMINANCE] = 0.0
-                tally_exit(ledger, weight, tx, ty, tz, count - 1.0, turn, dome)
+                tally_exit(ledger, weight, tx, ty, tz, count - 1.0, turn, dome, 0.0)
                 step[_LIGHT] = stands * ledger[LUMINANCE]
             if i * stands < FAINT:
                 if not keyed_uniform(rules.seed, key + r, count, _LOT) * FAINT < i * stands:
