@@ -78,7 +78,7 @@ def plain_loop(origins, directions, planes, n, turn, dome, out, segments):
         x, y, z = x + enter * vx, y + enter * vy, z + enter * vz
         cos = -(nx * vx + ny * vy + nz * vz)
         a, _, _, _, i, q, cos_t = interface(cos, 1.0 / n)
-        tally_exit(out[r], a, vx + 2.0 * cos * nx, vy + 2.0 * cos * ny, vz + 2.0 * cos * nz, 0.0, turn, dome)
+        tally_exit(out[r], a, vx + 2.0 * cos * nx, vy + 2.0 * cos * ny, vz + 2.0 * cos * nz, 0.0, turn, dome, 0.0)
         ex, ey, ez = across(vx, vy, vz, nx, ny, nz, 1.0, 0.0, 0.0)
         bend = cos / n - cos_t
         vx, vy, vz = vx / n + bend * nx, vy / n + bend * ny, vz / n + bend * nz
@@ -99,7 +99,7 @@ def plain_loop(origins, directions, planes, n, turn, dome, out, segments):
             leaves = ta * i + tb * q
             if leaves > 0.0:
                 bend = cos_t - n * cos
-                tally_exit(out[r], leaves, n * vx + bend * nx, n * vy + bend * ny, n * vz + bend * nz, bounce, turn, dome)
+                tally_exit(out[r], leaves, n * vx + bend * nx, n * vy + bend * ny, n * vz + bend * nz, bounce, turn, dome, 0.0)
             i, q, u, v = a * i + b * q, b * i + a * q, c * u - d * v, c * v + d * u
             vx, vy, vz = vx - 2.0 * cos * nx, vy - 2.0 * cos * ny, vz - 2.0 * cos * nz
             if i < END:

@@ -72,7 +72,7 @@ def booked(z: float, w: float, dome: rl.Dome) -> np.ndarray:
     """The ledger of weight 1 that leaves along a direction whose height is z in the stone's frame and w in the dome's."""
     row = np.zeros(CHANNELS)
     turn = rotation_about((0.0, -1.0, 0.0), math.degrees(math.asin(w) - math.asin(z)))
-    tally_exit(row, 1.0, math.sqrt(1.0 - z * z), 0.0, z, 0.0, turn, dome.table)
+    tally_exit(row, 1.0, math.sqrt(1.0 - z * z), 0.0, z, 0.0, turn, dome.table, 0.0)
     return row
 
 
@@ -199,7 +199,7 @@ def test_the_oracle_books_edges_alike():
                 turn = rl.View(tilt_deg=max(0.0, tilt), tilt_azimuth_deg=around - 180.0).rotation()
                 leaves = np.asarray(direction(up, around)) @ turn
                 row = np.zeros(CHANNELS)
-                tally_exit(row, 0.7, *leaves, 1.0, turn, dome.table)
+                tally_exit(row, 0.7, *leaves, 1.0, turn, dome.table, 0.0)
                 expected = Path(exits=[(0.7, leaves, 1)]).row(dome, turn)
                 assert row == pytest.approx(expected, abs=1e-12), (up, around, tilt)
                 seen += row[DIMMER] + row[BRIGHTER] > 0.0

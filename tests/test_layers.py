@@ -163,7 +163,7 @@ def test_tracers_do_not_know_each_other(path):
 def test_the_oracle_shares_only_stone_dome_and_ledger():
     allowed = {"lighting.dome", "stone.finish", "stone.stone", "stone.inclusions.shapes", "tracers.ledger"}
     found = {one for path in (ROOT / "tracers").glob("reference*.py") for one in own_imports(path)}
-    assert found <= {*allowed, "tracers.reference_crossings"}
+    assert found <= {*allowed, "tracers.reference_crossings", "tracers.reference_scattering"}
 
 
 def test_a_wrong_arrow_would_be_seen(tmp_path, monkeypatch):

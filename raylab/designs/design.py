@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import partial
+from typing import TypeVar
 
 import numpy as np
 
@@ -20,6 +21,8 @@ from ..tracers.engines import engine_named
 from .keys import GEOMETRY, LIGHT_KEYS, TRACED, Design, reason_for
 from .making import dome_in, geometry_of, stone_of, view_of
 
+Made = TypeVar("Made")
+
 COLUMNS = (*columns(), *GEOMETRY, "reason")
 """A design's row of numbers: each statistic with its bracket and its standard error, the geometry, the reason code."""
 
@@ -34,7 +37,7 @@ def trace_designs(designs: Iterable[Design], settings: TraceSettings) -> np.ndar
     stones = _Stones()
     engine = engine_named(settings.engine) if settings.engine is not None else None
     if isinstance(engine, BatchEngine):
-        scenes = [_built(partial(_scene, stones, design, settings)) for design in designs]
+        scenes = [_tried(partial(_scene, stones, design, settings)) for design in designs]
         rows = _batched(engine, scenes)
     else:
         rows = [row_of(partial(_scene, stones, design, settings)) for design in designs]
@@ -50,20 +53,18 @@ def row_of(build: Callable[[], Scene]) -> np.ndarray:
 
     Raises UnsupportedScene where its engine can't trace the scene.
     """
-    try:
-        scene = build()
-        found = exact_record(scene, threads=1) if scene.settings.engine is None else quick_record(scene, threads=1)
-    except UnsupportedScene:  # no fault of the one design
-        raise
-    except InputError as error:
-        return _without(error)
-    return _row(scene, found)
+    row = _tried(lambda: _traced(build()))
+    return _without(row) if isinstance(row, InputError) else row
 
 
-def _built(build: Callable[[], Scene]) -> Scene | InputError:
-    """The scene that `build` makes, or why there is none. Raises UnsupportedScene as `build` does."""
+def _traced(scene: Scene) -> np.ndarray:
+    return _row(scene, exact_record(scene, threads=1) if scene.settings.engine is None else quick_record(scene, threads=1))
+
+
+def _tried(work: Callable[[], Made]) -> Made | InputError:
+    """What `work` makes, or the InputError that it raises; UnsupportedScene is no fault of the one design and is raised."""
     try:
-        return build()
+        return work()
     except UnsupportedScene:
         raise
     except InputError as error:

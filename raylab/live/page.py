@@ -28,7 +28,7 @@ LEFT_OUT = (
     " wavelengths each, up to 200 reflections.",
     "Rays are single ones, in 32-bit numbers; an edge of a facet is smoothed by many frames, not drawn exactly.",
     "Inclusions are not shown, and neither is double refraction: such a material has its ordinary index.",
-    "Light that a rough facet scatters is dark.",
+    "Light that meets an absorbing facet is dark.",
     "Bars and numbers are sums over the pixels that are drawn, and so approximate. Numbers to rely on come from the library.",
 )
 """What the live picture leaves out, in the words of the page."""

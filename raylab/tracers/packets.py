@@ -301,9 +301,9 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
     """
     p = np.zeros(_PACKET)
     polarized, min_weight, max_bounces, chance = rules.polarized, rules.min_weight, rules.max_bounces, rules.chance
-    rough, mirrors, including = False, False, stone.inclusions.transmittance.size > 0
+    unpolished, mirrors, including = False, False, stone.inclusions.transmittance.size > 0
     for finish in stone.finish:
-        rough |= finish != REFRACTS
+        unpolished |= finish != REFRACTS
         mirrors |= finish == ROUGH
     p[_RAY : _RAY + LANES] = -1.0
     segments, waiting, lanes = 0, first, LANES
@@ -325,15 +325,15 @@ def walk(first, last, starts, stone, dome, turn, rules, out):
             if r < 0:
                 continue
             busy += 1
-            if rough and stone.finish[int(p[_ROW + k])] != REFRACTS:
-                if stone.finish[int(p[_ROW + k])] == ABSORBS:
-                    out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])
-                    p[_RAY + k] = -1.0
-                    continue
-                if stone.finish[int(p[_ROW + k])] == DIFFUSES:
-                    _diffuse(p, k, stone.amount[int(p[_ROW + k])], rules.seed, out[r])
-                else:
-                    _shadow(p, k, stone, out[r])
+            finish = stone.finish[int(p[_ROW + k])] if unpolished else REFRACTS
+            if finish == ABSORBS:
+                out[r, SCATTERED] += p[_STANDS + k] * (p[_WEIGHT + k] + p[_I + k])
+                p[_RAY + k] = -1.0
+                continue
+            if finish == DIFFUSES:
+                _diffuse(p, k, stone.amount[int(p[_ROW + k])], rules.seed, out[r])
+            elif finish == ROUGH:
+                _shadow(p, k, stone, out[r])
             if p[_WEIGHT + k] > 0.0:
                 x, y, z = p[_TX + k], p[_TY + k], p[_TZ + k]
                 cone = 0.0

@@ -10,13 +10,12 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..lighting.dome import MARGIN, Dome, Lamp, Zone
-from ..stone.finish import ABSORBING, POLISHED, Finish
+from ..stone.finish import ABSORBING, POLISHED
 from ..stone.stone import Stone
 from .ledger import (
     ABSORBED,
@@ -38,6 +37,7 @@ from .ledger import (
     WINDOW,
 )
 from .reference_crossings import crosses
+from .reference_scattering import Draw, amount_of, drawn_by_cosine, drawn_mirror, seen_share
 
 
 @dataclass
@@ -209,7 +209,7 @@ def trace_path(
     polarized: bool = True,
     min_weight: float = 1e-4,
     max_bounces: int = 200,
-    draw: Callable[[int], tuple[float, float]] | None = None,
+    draw: Draw | None = None,
 ) -> Path:
     """Follow one view ray backwards from the eye.
 
@@ -239,15 +239,15 @@ def trace_path(
     path.points.append(here)
     rough, normal = stone.finishes[f].kind == "rough", stone.normals[f]
     if stone.finishes[f] != POLISHED and not rough:
-        left = _reflectance(stone.finishes[f])
+        left = amount_of(stone.finishes[f])
         path.take(1.0 - left)
         if left > 0.0 or stone.finishes[f] != ABSORBING:
             path.by_scattering = Path()
             path.glare = path.by_scattering.glare = left
-            path.leave(left, _diffuse(stone.normals[f], draw, 0), 0)
+            path.leave(left, drawn_by_cosine(stone.normals[f], draw, 0), 0)
         return path
     if rough:
-        normal = _mirror(-direction, normal, _reflectance(stone.finishes[f]), draw, 0)
+        normal = drawn_mirror(-direction, normal, amount_of(stone.finishes[f]), draw, 0)
     glare, mirrored, passed, inside = _split(_across(direction), direction, -normal, 1.0, n, polarized)
     entered = 1.0
     if rough:
@@ -282,7 +282,7 @@ def trace_path(
         rough, normal = stone.finishes[f].kind == "rough", stone.normals[f]
         if stone.finishes[f] == POLISHED or rough:
             if rough:
-                normal = -_mirror(-direction, -normal, _reflectance(stone.finishes[f]), draw, bounces + 1)
+                normal = -drawn_mirror(-direction, -normal, amount_of(stone.finishes[f]), draw, bounces + 1)
             coherency, direction, passed, outside = _split(coherency, direction, normal, n, 1.0, polarized)
             if rough:
                 coherency, left = _leaves_rough(path, stone, f, (coherency, direction), (passed, outside), outside=False)
@@ -290,12 +290,12 @@ def trace_path(
             if outside is not None:
                 path.leave(passed, outside, bounces)
         else:
-            light, left = float(np.trace(coherency).real), _reflectance(stone.finishes[f])
+            light, left = float(np.trace(coherency).real), amount_of(stone.finishes[f])
             path.take(light * (1.0 - left))
             if stone.finishes[f] == ABSORBING:
                 return path
             path.by_scattering = path.by_scattering or Path()
-            direction = _diffuse(-stone.normals[f], draw, bounces + 1)
+            direction = drawn_by_cosine(-stone.normals[f], draw, bounces + 1)
             coherency = light * left * _across(direction)
         last = f
         if np.trace(coherency).real < min_weight:
@@ -303,14 +303,6 @@ def trace_path(
     for one in path.parts():
         one.untraced += float(np.trace(coherency).real)
     return path
-
-
-def _smith(direction: np.ndarray, side: np.ndarray, roughness: float) -> float:
-    """Share of the mirrors facing a direction that it sees, from the side of the facet to which `side` points (Walter 2007)."""
-    cos = float(direction @ side)
-    if cos <= 0.0:
-        return 0.0
-    return 2.0 / (1.0 + math.hypot(1.0, roughness * math.tan(math.acos(min(cos, 1.0)))))
 
 
 def _leaves_rough(
@@ -327,61 +319,12 @@ def _leaves_rough(
     What they stop is booked as untraced; `outside` says where the ray came from.
     """
     path.by_scattering = path.by_scattering or Path()
-    roughness, out = _reflectance(stone.finishes[facet]), stone.normals[facet] * (1.0 if outside else -1.0)
-    back = _smith(reflected[1], out, roughness)
-    through = 0.0 if passed[1] is None else _smith(passed[1], -out, roughness)
+    roughness, out = amount_of(stone.finishes[facet]), stone.normals[facet] * (1.0 if outside else -1.0)
+    back = seen_share(reflected[1], out, roughness)
+    through = 0.0 if passed[1] is None else seen_share(passed[1], -out, roughness)
     for one in path.parts():
         one.untraced += float(np.trace(reflected[0]).real) * (1.0 - back) + passed[0] * (1.0 - through)
     return reflected[0] * back, through
-
-
-def _mirror(
-    toward: np.ndarray, normal: np.ndarray, roughness: float, draw: Callable[[int], tuple[float, float]] | None, met: int
-) -> np.ndarray:
-    """The normal of a mirror seen from the direction `toward`: a point of a half ball as seen from there, squeezed back.
-
-    The mirrors' normals, stretched by 1/roughness along the facet, fill a half ball evenly; its outline is half a circle above
-    and half an ellipse below.
-    """
-    if draw is None:
-        raise ValueError("a stone that scatters needs random numbers")
-    first, second = draw(met)
-    east = np.cross(normal, np.eye(3)[0 if abs(normal[0]) < 0.5 else 1])
-    east = east / np.linalg.norm(east)
-    frame = np.array([east, np.cross(normal, east), normal])
-    squeeze = np.array([roughness, roughness, 1.0])
-    seen_from = squeeze * (frame @ toward)
-    seen_from = seen_from / np.linalg.norm(seen_from)
-    level = np.cross([0.0, 0.0, 1.0], seen_from)
-    level = level / np.linalg.norm(level) if np.linalg.norm(level) > 0.0 else np.array([1.0, 0.0, 0.0])
-    up = np.cross(seen_from, level)
-    point = cmath.rect(math.sqrt(first), 2.0 * math.pi * second)
-    top, bottom = math.sqrt(1.0 - point.real**2), -seen_from[2] * math.sqrt(1.0 - point.real**2)
-    height = (top + bottom) / 2.0 + point.imag / top * (top - bottom) / 2.0 if top > 0.0 else 0.0
-    depth = math.sqrt(max(0.0, 1.0 - point.real**2 - height**2))
-    ball = point.real * level + height * up + depth * seen_from
-    mirror = squeeze * ball
-    return np.asarray(frame.T @ mirror / np.linalg.norm(mirror))
-
-
-def _reflectance(finish: Finish) -> float:
-    """The number of a finish: what a Lambertian facet sends on, or the roughness; 0 where it has none."""
-    return 0.0 if finish.amount is None else finish.amount
-
-
-def _diffuse(normal: np.ndarray, draw: Callable[[int], tuple[float, float]] | None, met: int) -> np.ndarray:
-    """A direction about `normal` by Lambert's cosine law, drawn from a point of the disc under the hemisphere.
-
-    The point's azimuth counts from the axis across the normal: normal x (1, 0, 0), or x (0, 1, 0) where the normal leans that
-    way.
-    """
-    if draw is None:
-        raise ValueError("a stone that scatters needs random numbers")
-    first, second = draw(met)
-    east = np.cross(normal, np.eye(3)[0 if abs(normal[0]) < 0.5 else 1])
-    east = east / np.linalg.norm(east)
-    point = cmath.rect(math.sqrt(first), 2.0 * math.pi * second)
-    return np.asarray(point.real * east + point.imag * np.cross(normal, east) + math.sqrt(1.0 - first) * normal)
 
 
 def _across(direction: np.ndarray) -> np.ndarray:
