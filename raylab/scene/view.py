@@ -75,6 +75,11 @@ def silhouette(stone: Stone, view: View) -> np.ndarray:
     return _projected(stone, view, view.eye_mm)
 
 
+def height_above(stone: Stone) -> float:
+    """A height, mm, that is clear above a stone however it is turned: where parallel view rays begin."""
+    return 2.0 * math.sqrt(3.0) * float(np.abs(stone.vertices_mm).max())
+
+
 def extent(stone: Stone, view: View) -> np.ndarray:
     """(K, 2) points of the map plane, mm, that bound the stone in the view, with the blur of a pupil.
 

@@ -10,6 +10,7 @@ from numba import cuda
 from ...lighting.dome import DomeTable
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
+from ...scene.view import height_above
 from ..ledger import MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import RANDOMIZATIONS
@@ -46,8 +47,7 @@ def together(fans: Sequence[Fan]) -> Fans:
 def _eye(scene: Scene) -> list[float]:
     """See `Scenes.eyes`."""
     eye = scene.view.eye_mm
-    far = 2.0 * float(np.abs(scene.stone.vertices_mm).max()) * np.sqrt(3.0)
-    return [0.0, 0.0, far, 0.0] if eye is None else [*map(float, eye), 1.0]
+    return [0.0, 0.0, height_above(scene.stone), 0.0] if eye is None else [*map(float, eye), 1.0]
 
 
 def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan]) -> np.ndarray:

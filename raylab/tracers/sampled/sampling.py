@@ -24,7 +24,7 @@ from ...jit import njit, parallel_kernel
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
-from ...scene.view import View, silhouette
+from ...scene.view import View, height_above, silhouette
 from ...stone.stone import Stone
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
@@ -203,8 +203,7 @@ def view_rays(
     """
     turn, middle = view.rotation(), view.eye_mm
     if middle is None:
-        far = 2.0 * float(np.abs(stone.vertices_mm).max()) * math.sqrt(3.0)
-        origins = np.column_stack([points, np.full(len(points), far)])
+        origins = np.column_stack([points, np.full(len(points), height_above(stone))])
         return origins @ turn, np.broadcast_to(np.array([0.0, 0.0, -1.0]) @ turn, origins.shape)
     eye = np.broadcast_to(middle, (len(points), 3))
     if in_pupil is not None:
