@@ -1,8 +1,8 @@
 """Test raylab with the lowest versions that pyproject.toml states: ``python3 tests/lowest.py``.
 
 The script makes `.venv-lowest`, installs the lowest versions there by `uv`, and runs the tests of `TOUCHES`. With ``--all``
-it runs every test, and with ``--python python3.13`` another Python. Where that Python is missing it says so, and that is no
-fault.
+it runs every test. It takes Python 3.13 where the machine has it, since `run.py` tests the newest versions in the Python that
+runs it; with ``--python python3.12`` another. Where that one is missing it says so, and that is no fault.
 """
 
 from __future__ import annotations
@@ -15,6 +15,9 @@ import sys
 from pathlib import Path
 
 from steps import ROOT, side_by_side
+
+OTHER = "python3.13"
+"""The Python to take where there is a choice."""
 
 TOUCHES = {
     "tests/test_materials.py": ("numpy",),
@@ -40,9 +43,10 @@ def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--all", action="store_true")
-    parser.add_argument("--python", default=sys.executable)
+    parser.add_argument("--python")
     asked = parser.parse_args(arguments)
-    if not runs(asked.python):
+    interpreter = found(asked.python) if asked.python else found(OTHER) or sys.executable
+    if interpreter is None:
         print(f"lowest.py: no {asked.python} on this machine: nothing is tested with it")
         return 0
     place = ROOT / ".venv-lowest"
@@ -51,7 +55,7 @@ def main(arguments: list[str]) -> int:
     os.environ |= {"NUMBA_CACHE_DIR": str(place / "kernels"), "VIRTUAL_ENV": str(place), **index()}
     tests = ["tests"] if asked.all else list(TOUCHES)
     steps: list[list[list[str | Path]]] = [
-        [[asked.python, "-m", "venv", "--clear", place]],
+        [[interpreter, "-m", "venv", "--clear", place]],
         [[python, "-m", "pip", "install", "-q", "uv"]],
         [[python, "-m", "uv", "pip", "install", "-q", "--resolution", "lowest-direct", "-e", ".[dev]"]],
         [[python, "tests/kernels.py", engine] for engine in ("beams", "rays")],
@@ -60,9 +64,12 @@ def main(arguments: list[str]) -> int:
     return next((code for code in map(side_by_side, steps) if code), 0)
 
 
-def runs(python: str) -> bool:
-    """Whether there is such a Python; a stand-in of a manager of versions may be on PATH without one."""
-    return shutil.which(python) is not None and subprocess.run([python, "-V"], capture_output=True).returncode == 0
+def found(python: str) -> str | None:
+    """The path of a Python that runs, or None. On PATH may stand a stand-in of pyenv, which knows where the real one is."""
+    paths = [shutil.which(python)]
+    if shutil.which("pyenv"):
+        paths += subprocess.run(["pyenv", "whence", "--path", python], capture_output=True, text=True).stdout.splitlines()
+    return next((path for path in paths if path and subprocess.run([path, "-V"], capture_output=True).returncode == 0), None)
 
 
 def index() -> dict[str, str]:

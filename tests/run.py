@@ -3,7 +3,8 @@
 The script makes `.venv` where there is none, and installs raylab into it, then the Python packages of the tests while
 `kernels.py` compiles. `needs.py` brings what else the tests need. Meanwhile pytest looks for the tests once, which keeps the
 bytecode of all that they import: pip would compile four times as much, and two processes of tests each for itself. Then they
-run. The script runs before anything is installed, hence the standard library only.
+run. Without arguments some run once more with the lowest versions that raylab needs, see `lowest.py`. The script runs before
+anything is installed, hence the standard library only.
 """
 
 from __future__ import annotations
@@ -34,6 +35,8 @@ def main(arguments: list[str]) -> int:
         [[PYTHON, "tests/needs.py"], [PYTHON, "-c", LOOK_FOR_TESTS]],
         [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", "--durations", "40", *arguments]],
     ]
+    if not arguments:
+        steps.append([[sys.executable, "tests/lowest.py"]])
     if not PYTHON.exists():
         steps.insert(0, [[sys.executable, "-m", "venv", ".venv"]])
     for step in steps:

@@ -36,6 +36,23 @@ def test_a_python_that_is_missing_is_said_and_no_fault(capsys):
     assert capsys.readouterr().out == "lowest.py: no python0.1 on this machine: nothing is tested with it\n"
 
 
+@pytest.mark.skipif(os.name == "nt", reason="scripts of a shell")
+def test_a_python_behind_a_stand_in_is_found(tmp_path, monkeypatch):
+    real = tmp_path / "versions" / "python9.9"
+    real.parent.mkdir()
+    for path, lines in (
+        (real, "exit 0"),
+        (tmp_path / "python9.9", "exit 127"),
+        (tmp_path / "pyenv", f'[ "$1 $2 $3" = "whence --path python9.9" ] && echo "{real}"'),
+    ):
+        path.write_text(f"#!/bin/sh\n{lines}\n")
+        path.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    assert lowest.found("python9.9") == str(real)
+    (tmp_path / "pyenv").unlink()
+    assert lowest.found("python9.9") is None
+
+
 # What a machine is given
 
 
