@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from ..color.picture import BodyColor, Picture
     from ..scene.scene import Scene
 
+TOO_DARK = 4.0
+"""A picture that needs so many times its exposure is called dark."""
+
 
 def color(
     scene: SceneFile,
@@ -44,7 +47,7 @@ def color(
         Width of the bracket on brightness: a smaller one is more exact and takes longer (exact engine).
     """
     from ..color.fire import chroma, fire_map
-    from ..color.picture import BODY, color_picture, face_up_color
+    from ..color.picture import BODY, color_picture, exposure_for, face_up_color
     from ..color.wavelength_choice import BY_ERROR
     from ..files import save_png, to_json
     from ..optics.spectrum import wavelength_set
@@ -64,7 +67,7 @@ def color(
                 few = wavelength_set(BODY, "gauss", shining.low_nm)
                 face = face_up_color(wanted, shining.light, shining.exposure, few)
                 fire = fire_map(wanted)
-                save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degrees"]), stage / "fire.png")
+                save_png(fire_figure([fire], [f"{wanted.stone.name}, fire: mean {fire.mean_deg:.2f}°"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)
             save_color_png(seen.srgb(background=0.18), stage / "color.png", about=seen.about)
             save_linear_tiff(seen.linear(), stage / "color.tiff", about=seen.about)
@@ -73,6 +76,10 @@ def color(
         say_json(facts)
     else:
         _print(wanted, facts)
+        fitting = exposure_for([seen])
+        if fitting > TOO_DARK * seen.exposure:
+            say(f"  half of the face is darker than a screen shows well; --exposure {fitting:g} raises it to a middle grey")
+            say()
         say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
 
 

@@ -12,7 +12,7 @@ from cyclopts import Parameter
 
 from ..progress import duration
 from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
-from .options import About, Flag, Force
+from .options import About, Flag, Force, Whole
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
@@ -38,9 +38,9 @@ def compare(
     distance_um: float | None = None,
     coverage: float = 2.0,
     known_to_pct: float = 10.0,
-    resolution: int = 256,
+    resolution: Whole = 256,
     precision: float = 1e-3,
-    seed: int = 0,
+    seed: Whole = 0,
     looks: bool = True,
     live: Flag = False,
     force: Force = False,

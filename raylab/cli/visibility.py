@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from cyclopts import Parameter
 
 from .console import faults_by_option, say, say_json, say_materials, table
-from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject, Whole
 
 if TYPE_CHECKING:
     from ..results.visibility_field import LeastSeen, VisibilityField
@@ -25,8 +25,8 @@ def visibility(
     /,
     *,
     out: OutFolder,
-    voxels: int = 64,
-    rays: int = 400_000,
+    voxels: Whole = 64,
+    rays: Whole = 400_000,
     share: float = 0.1,
     by: _FIELD = "lost",
     drawn: Annotated[Flag, Parameter(name="--3d")] = False,

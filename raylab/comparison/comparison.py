@@ -14,7 +14,7 @@ from ..results.summary import Summary
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.extent import extent_of
-from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from ..stone.proportions import Measurements, spread_key
 from ..stone.stone import Stone
 from .alignment import Pose
@@ -63,6 +63,12 @@ class Comparison:
     def __repr__(self) -> str:
         named = (f"{label} {stone.name!r}" for label, stone in zip(self.labels, self.stones, strict=True))
         return f"<Comparison: {', '.join(named)} under {self.dome.name!r}, {len(self.views)} views>"
+
+    def certain_word(self, labels: Sequence[str] = ()) -> str:
+        """What a difference that is certain is called among stones, all by default: "significant" if one of them was measured,
+        or "resolved" if only the tracing limits what is known."""
+        stated = dict(zip(self.labels, self.uncertainties, strict=True))
+        return "significant" if any(stated[label] != EXACT for label in labels or self.labels) else "resolved"
 
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
         """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""

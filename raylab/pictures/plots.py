@@ -285,7 +285,8 @@ def _ledger_bars(axes: Axes, result: Result) -> None:
             )
         axes.text(100.0 * entry.high + 4.0, number, f"{100.0 * entry.value:.2f} %", va="center", fontsize=9)
     axes.set_yticks(range(len(ENTRIES)), ENTRIES, fontsize=9)
-    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the light / %")
+    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0))
+    axes.set_xlabel("share of the light / %", x=50.0 / 140.0)
     axes.set_xticks(range(0, 101, 25))  # the room beyond 100 % is for the numbers
     axes.spines["bottom"].set_bounds(0.0, 100.0)
     axes.tick_params(labelsize=8, axis="x")
