@@ -118,7 +118,7 @@ def save_video(
     sky = dome_of(dome)
     some = sorted({k * len(looks) // STILLS for k in range(STILLS)})
     tried = [Scene(stone, sky, looks[k], settings) for k in some for stone in several]
-    waves, error = film_wavelengths(tried, grid, light, exposure, spectrum, bar=progress is True)
+    waves, error = film_wavelengths(tried, grid, light, exposure, spectrum, progress=progress is True)
     for stone in several:  # an unknown index at these wavelengths is an error before anything is written
         engine_for(Scene(stone, sky, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)

@@ -18,13 +18,16 @@ from ..designs.design import COLUMNS, row_of
 from ..designs.keys import REASONS
 from ..errors import InputError, nearest
 from ..motion.tilting import path_of
+from ..results.dark_areas import BAND_DEPTH, BAND_SHARE, LARGEST, NUMBERS, UNDEFINED
 from ..results.statistics import STATISTICS
 from ..results.statistics.brightness import BRIGHTNESS
 from ..results.statistics.contrast import CONTRAST_RMS
+from ..results.statistics.definition import Statistic
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..units import number_in
+from .dark_facts import dark_areas_of_scene
 from .design_json import stone_of
 
 WEIGHT = "weight_ct"
@@ -37,6 +40,9 @@ SHOWN = {
 }
 """What strips show: the word for it, the least span of a strip's scale, so that no strip makes a mountain of the errors of
 tracing, and whether it stands above the maps as well."""
+DARK_SPANS = {LARGEST.key: 0.02, BAND_SHARE.key: 0.02, BAND_DEPTH.key: 0.1}
+"""Numbers of dark areas that strips show where a question asks for one of them, and the least span of their scale. They take
+another trace of each value, whose virtual facets they look through."""
 
 MOST_VALUES = 65
 SLICE_S = 0.25
@@ -51,7 +57,7 @@ Place = Callable[[Stone, View], Scene]
 
 def shown_facts() -> list[dict[str, Any]]:
     """The numbers of strips as the page needs them: name, words, unit, whether the view changes it, least span of the scale,
-    whether it stands above the maps."""
+    whether it stands above the maps, whether it is computed only for a question whose `number` it is."""
     return [
         {
             "key": key,
@@ -61,30 +67,60 @@ def shown_facts() -> list[dict[str, Any]]:
             "definition": "weight of the stone" if key == WEIGHT else STATISTICS[key].definition,
             "span": span,
             "above": above,
+            "asked": False,
         }
         for key, (label, span, above) in SHOWN.items()
+    ] + [
+        {
+            "key": key,
+            "label": NUMBERS[key].label,
+            "unit": "",
+            "of_view": True,
+            "definition": NUMBERS[key].definition,
+            "span": span,
+            "above": False,
+            "asked": True,
+        }
+        for key, span in DARK_SPANS.items()
     ]
 
 
 def strip(question: Question, place: Place) -> dict[str, Any]:
     """The statistics `SHOWN` along `values` of `key`, as far as they are done; a negative tilt leans to the other side.
 
+    A question whose `number` is one of `DARK_SPANS` gets those as well, with their certain brackets.
+
     Raises InputError for a key that neither the view nor the design has, and for values that are no numbers.
     """
     key, values = question.get("key", ""), _numbers(question.get("values", []))
-    begun_s, rows = time.monotonic(), []
+    begun_s, rows, dark = time.monotonic(), [], []
     for build in _scenes(question, key, values, place):
         rows.append(row_of(build))
+        if question.get("number") in DARK_SPANS:
+            dark.append(_dark_numbers(build))
         if time.monotonic() - begun_s > SLICE_S:
             break
     found = dict(zip(COLUMNS, np.array(rows).T, strict=True))
+    darkness = {name: [one[name] for one in dark] for name in DARK_SPANS if dark}
+    traced = {name: found[name].tolist() for name in SHOWN}
     return {
         "key": key,
         "values": values[: len(rows)],
-        "numbers": {name: found[name].tolist() for name in SHOWN},
+        "numbers": traced | {name: [one.value for one in each] for name, each in darkness.items()},
         "errors": {name: found[f"{name}_error"].tolist() if f"{name}_error" in found else [0.0] * len(rows) for name in SHOWN},
+        "brackets": {name: [[one.low, one.high] for one in each] for name, each in darkness.items()},
         "reasons": [None if code == 0 else REASONS[int(code)][1] for code in found["reason"]],
     }
+
+
+def _dark_numbers(build: Callable[[], Scene]) -> dict[str, Statistic]:
+    """The numbers `DARK_SPANS` of a scene; undefined without a stone, and those of the band for a stone that isn't long."""
+    none = dict.fromkeys(DARK_SPANS, UNDEFINED)
+    try:
+        scene = build()
+    except InputError:
+        return none
+    return none | dark_areas_of_scene(scene, threads=1).statistics
 
 
 def _numbers(values: Any) -> list[float]:
