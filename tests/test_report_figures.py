@@ -258,6 +258,7 @@ def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: flo
         (estimate(34.5, 1e-4), {"value": "34.50°", "uncertainty": "± below 0.01", "notes": []}),
         (estimate(34.5, 0.0), {"value": "34.50°", "uncertainty": "", "notes": []}),
         (estimate(34.5, 0.25, width=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["bracket 34.40 to 34.60"]}),
+        (estimate(34.5, 0.25, error=0.004), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
         (estimate(34.5, 0.25, error=0.05), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["sampling ± 0.05"]}),
         (estimate(34.5, 0.25, shift=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
     ],

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from ..color.picture import BodyColor, Picture
     from ..scene.scene import Scene
 
+GROUND = 0.03
+"""Linear grey around the stone, as in films: its outline is seen whether the face is bright or exposed to a middle grey."""
+
 TOO_DARK = 4.0
 """A picture that needs so many times its exposure is called dark."""
 
@@ -31,7 +34,7 @@ def color(
 ) -> None:
     """Render a scene in colour, with the colour of its face and its fire.
 
-    The command writes `color.png` (16 bits, sRGB, on grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` and
+    The command writes `color.png` (16 bits, sRGB, on dark grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` and
     `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
     stone without body colour), and the fire (angle between the Fraunhofer lines F and C). `fire.png` is the map of that angle.
     Face colour and fire are exact and need a parallel view. The estimated error of the pixels' colours that comes from
@@ -69,7 +72,7 @@ def color(
                 fire = fire_map(wanted)
                 save_png(fire_figure([fire], [f"{wanted.stone.name}, fire: mean {fire.mean_deg:.2f}°"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)
-            save_color_png(seen.srgb(background=0.18), stage / "color.png", about=seen.about)
+            save_color_png(seen.srgb(background=GROUND), stage / "color.png", about=seen.about)
             save_linear_tiff(seen.linear(), stage / "color.tiff", about=seen.about)
             (stage / "color.json").write_text(to_json(facts), encoding="utf-8")
     if json:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..comparison.comparison import Comparison
+from ..comparison.uncertainty import UNKNOWN
 from ..comparison.verdicts import words
 from ..pictures.drawings import EYES
 from ..report.tables import MAIN, size_keys, tilt_name
@@ -53,7 +54,7 @@ def _rows(comparison: Comparison) -> list[tuple[str, ...]]:
     return [
         (
             joined([words(name).title, ", ", where]),
-            *(words(name).show(found[name].statistic.value) for found in each),
+            *(words(name).show(found.get(name, UNKNOWN).statistic.value) for found in each),
             *(pair.phrase for pair in verdicts[name]),
         )
         for where, each, verdicts, names in parts
