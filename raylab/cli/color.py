@@ -34,8 +34,8 @@ def color(
 ) -> None:
     """Render a scene in colour, with the colour of its face and its fire.
 
-    The command writes `color.png` (16 bits, sRGB, on dark grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` and
-    `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
+    The command writes `color.png` (16 bits, sRGB, on dark grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json`
+    and `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
     stone without body colour), and the fire (angle between the Fraunhofer lines F and C). `fire.png` is the map of that angle.
     Face colour and fire are exact and need a parallel view. The estimated error of the pixels' colours that comes from
     the number of wavelengths is printed, and stands in `color.json` and in both files of the picture.
