@@ -62,7 +62,7 @@ def tilt_figure(series: xr.Dataset) -> Figure:
     above.set_ylabel("number")
     for name, style in (("area", ":"), ("taken", "-"), ("lost", "--")):
         below.plot(tilt, 100.0 * series[name], linestyle=style, color="#3b528b", label=series[name].attrs["long_name"])
-    below.set_ylabel("% of the face")
+    below.set_ylabel("share / %")
     below.set_xlabel("tilt / degree")
     for axes in (above, below):
         axes.set_ylim(bottom=0.0)
