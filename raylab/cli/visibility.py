@@ -115,7 +115,7 @@ def _print(scene: Scene, facts: dict[str, Any], least: LeastSeen) -> None:
     say_materials(scene.stone)
     say()
     rows = [("mean of the stone", facts["means"]), *((one["inclusion"], one) for one in facts["inclusions"][:_SHOWN])]
-    heads = ["", "images", "area", "taken, %/mm^2", "lost, %/mm^2"]
+    heads = ["small opaque speck", "images", "their area", "taken, %", "lost, %"]
     table(
         heads,
         [
@@ -123,6 +123,7 @@ def _print(scene: Scene, facts: dict[str, Any], least: LeastSeen) -> None:
             for name, one in rows
         ],
     )
+    say("  area of the images (mm^2), light taken and luminance lost are per mm^2 of the speck's cross-section")
     say()
     say(f"  standard error of a voxel {100.0 * facts['relative_error']:.1f} % (median, of lost)")
     say(f"  {100.0 * least.share:.1f} % of the volume where {least.by} is at most {least.below:.3g}:")
