@@ -10,19 +10,18 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache, partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from ..designs.design import COLUMNS, row_of
-from ..designs.keys import REASONS
-from ..errors import InputError, nearest
+from ..designs.keys import REASONS, reason_for
+from ..errors import InputError, UnsupportedScene, nearest
 from ..motion.tilting import path_of
 from ..results.dark_areas import BAND_DEPTH, BAND_SHARE, LARGEST, NUMBERS, UNDEFINED
 from ..results.statistics import STATISTICS
 from ..results.statistics.brightness import BRIGHTNESS
 from ..results.statistics.contrast import CONTRAST_RMS
-from ..results.statistics.definition import Statistic
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
@@ -42,7 +41,7 @@ SHOWN = {
 tracing, and whether it stands above the maps as well."""
 DARK_SPANS = {LARGEST.key: 0.02, BAND_SHARE.key: 0.02, BAND_DEPTH.key: 0.1}
 """Numbers of dark areas that strips show where a question asks for one of them, and the least span of their scale. They take
-another trace of each value, whose virtual facets they look through."""
+the virtual facets of each value, which the statistics do without."""
 
 MOST_VALUES = 65
 SLICE_S = 0.25
@@ -85,42 +84,64 @@ def shown_facts() -> list[dict[str, Any]]:
     ]
 
 
+class Point(NamedTuple):
+    """The numbers of one value, by name.
+
+    Attributes
+    ----------
+    numbers : NaN without a stone. errors : standard errors. brackets : certain ones, of numbers that have one instead.
+    reason : why there is no stone; None where there is one.
+    """
+
+    numbers: dict[str, float]
+    errors: dict[str, float]
+    brackets: dict[str, list[float]]
+    reason: str | None
+
+
 def strip(question: Question, place: Place) -> dict[str, Any]:
     """The statistics `SHOWN` along `values` of `key`, as far as they are done; a negative tilt leans to the other side.
 
-    A question whose `number` is one of `DARK_SPANS` gets those as well, with their certain brackets.
+    A question whose `number` is one of `DARK_SPANS` gets those instead.
 
     Raises InputError for a key that neither the view nor the design has, and for values that are no numbers.
     """
     key, values = question.get("key", ""), _numbers(question.get("values", []))
-    begun_s, rows, dark = time.monotonic(), [], []
+    point = _darkness if question.get("number") in DARK_SPANS else _statistics
+    begun_s, points = time.monotonic(), []
     for build in _scenes(question, key, values, place):
-        rows.append(row_of(build))
-        if question.get("number") in DARK_SPANS:
-            dark.append(_dark_numbers(build))
+        points.append(point(build))
         if time.monotonic() - begun_s > SLICE_S:
             break
-    found = dict(zip(COLUMNS, np.array(rows).T, strict=True))
-    darkness = {name: [one[name] for one in dark] for name in DARK_SPANS if dark}
-    traced = {name: found[name].tolist() for name in SHOWN}
     return {
         "key": key,
-        "values": values[: len(rows)],
-        "numbers": traced | {name: [one.value for one in each] for name, each in darkness.items()},
-        "errors": {name: found[f"{name}_error"].tolist() if f"{name}_error" in found else [0.0] * len(rows) for name in SHOWN},
-        "brackets": {name: [[one.low, one.high] for one in each] for name, each in darkness.items()},
-        "reasons": [None if code == 0 else REASONS[int(code)][1] for code in found["reason"]],
+        "values": values[: len(points)],
+        "numbers": {name: [one.numbers[name] for one in points] for name in points[0].numbers},
+        "errors": {name: [one.errors[name] for one in points] for name in points[0].errors},
+        "brackets": {name: [one.brackets[name] for one in points] for name in points[0].brackets},
+        "reasons": [one.reason for one in points],
     }
 
 
-def _dark_numbers(build: Callable[[], Scene]) -> dict[str, Statistic]:
-    """The numbers `DARK_SPANS` of a scene; undefined without a stone, and those of the band for a stone that isn't long."""
-    none = dict.fromkeys(DARK_SPANS, UNDEFINED)
+def _statistics(build: Callable[[], Scene]) -> Point:
+    row = dict(zip(COLUMNS, row_of(build).tolist(), strict=True))
+    code = int(row["reason"])
+    errors = {name: row.get(f"{name}_error", 0.0) for name in SHOWN}
+    return Point({name: row[name] for name in SHOWN}, errors, {}, REASONS[code][1] if code else None)
+
+
+def _darkness(build: Callable[[], Scene]) -> Point:
+    """The numbers `DARK_SPANS`; those of the band are undefined for a stone that isn't long."""
+    found, reason = dict.fromkeys(DARK_SPANS, UNDEFINED), None
     try:
-        scene = build()
-    except InputError:
-        return none
-    return none | dark_areas_of_scene(scene, threads=1).statistics
+        found |= dark_areas_of_scene(build(), threads=1).statistics
+    except UnsupportedScene:
+        raise
+    except InputError as error:
+        reason = REASONS[reason_for(error)][1]
+    return Point(
+        {key: one.value for key, one in found.items()}, {}, {key: [one.low, one.high] for key, one in found.items()}, reason
+    )
 
 
 def _numbers(values: Any) -> list[float]:
