@@ -17,7 +17,7 @@ from small_scenes import scene_of
 import raylab as rl
 from raylab.cli import main
 from raylab.color.fire import chroma, fire_map
-from raylab.color.picture import BODY, color_picture, face_up_color
+from raylab.color.picture import BODY, color_picture, exposure_for, face_up_color
 from raylab.optics.absorption import tint
 from raylab.optics.color import ciede2000, spectrum_to_xyz, white_xyz, xyz_to_lab
 from raylab.optics.materials import Material
@@ -128,6 +128,17 @@ def test_body_color_shows_more_through_the_pavilion_of_a_lit_tray():
     assert abs(up.difference - below.difference) > 0.1
 
 
+def test_the_command_says_by_which_exposure_a_dark_face_is_seen(tmp_path, capsys):
+    request = ["color", "well-proportioned", "--resolution", "20", "--precision", "0.1", "--spectrum", "4"]
+    file = Path(__file__).parents[1] / "scenes" / "well-proportioned.toml"
+    seen = replace(rl.load_scene(file), dome=rl.load_dome("side-window"), resolution=20).with_settings(precision=0.1)
+    fitting = exposure_for([color_picture(seen, "D65", 1.0, 4)])
+    assert main([*request, "--dome", "side-window", "--out", str(tmp_path / "dark")]) == 0
+    assert f"--exposure {fitting:g} raises it" in capsys.readouterr().out
+    assert main([*request, "--dome", "side-window", "--exposure", f"{fitting:g}", "--out", str(tmp_path / "seen")]) == 0
+    assert "raises it" not in capsys.readouterr().out
+
+
 def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     """The linear file and the screen's hold the same picture, apart from gamut, background and 16 bits; numbers as computed."""
     scene = str(Path(__file__).parents[1] / "scenes" / "well-proportioned.toml")
@@ -145,7 +156,7 @@ def test_the_command_tells_what_the_functions_tell(tmp_path, capsys):
     assert np.allclose(linear, seen.linear(), atol=1e-6)
     assert b"sRGB" in (tmp_path / "color.png").read_bytes()[:200]
     encoded = np.asarray(Image.open(tmp_path / "color.png").convert("RGB"))  # the library reads the upper 8 of 16 bits
-    assert np.abs(encoded - 255 * seen.srgb(0.18)).max() <= 1.5
+    assert np.abs(encoded - 255 * seen.srgb(0.03)).max() <= 1.5
     face = face_up_color(again, "A", 0.5)
     assert facts["face"]["lab"] == pytest.approx(face.lab.tolist(), rel=1e-12)
     assert facts["face"]["ciede2000_to_twin"] == pytest.approx(face.difference, rel=1e-12)

@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +27,7 @@ from raylab.comparison.uncertainty import Estimate
 from raylab.comparison.verdicts import judge, judge_all, within_nature, words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
-from raylab.report import report_html
+from raylab.report import report_html, tables
 from raylab.report.pictures import picture_names
 from raylab.results.statistics import Statistic
 from raylab.scene.settings import TraceSettings
@@ -282,6 +283,24 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
     }
     assert "symmetry" not in found.light_verdicts(0)
     assert "unknown for" not in report_html(found, dict.fromkeys(picture_names(2), b""))
+
+
+def test_a_number_that_one_of_three_stones_lacks_still_tells_the_other_two_apart(found):
+    """A third stone without a symmetry of its own takes nothing from what is said of the first two."""
+    bare = {name: one for name, one in found.light[0][0].items() if name != "symmetry"}
+    light = tuple((*row, bare) for row in found.light)
+    three = replace(
+        found, labels=(*found.labels, "C"), uncertainties=(*found.uncertainties, EXACT), light=light,
+        proportions=(*found.proportions, {}), stones=(*found.stones, found.stones[0]),
+    )  # fmt: skip
+    first, *others = three.light_verdicts(0)["symmetry"]
+    assert first == found.light_verdicts(0)["symmetry"][0]
+    assert [(one.first, one.second, one.outcome) for one in others] == [("A", "C", "unknown"), ("B", "C", "unknown")]
+    assert three.proportion_verdicts()["crown_angle_deg"][0] == found.proportion_verdicts()["crown_angle_deg"][0]
+    (row,) = [row for row in tables.light(three)[0]["rows"] if row["name"].startswith("Symmetry")]
+    assert [cell["value"] for cell in row["cells"]][2:] == ["-"]
+    assert three.certain_word() == "significant"
+    assert three.certain_word(("C",)) == "resolved"
 
 
 def test_values_are_those_of_a_plain_trace(found):

@@ -301,5 +301,5 @@ def test_moves_have_their_limits(whole, move):
 
 
 def test_a_move_that_loses_facets_names_what_was_repolished(whole):
-    with pytest.raises(rl.StoneError, match=r"^after repolishing table these facets vanish: star 0"):
+    with pytest.raises(rl.StoneError, match=r"^depth_mm = 0.5: after repolishing table these facets vanish: star 0"):
         rl.repolish(whole, "table", depth_mm=0.5)

@@ -8,7 +8,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from matplotlib.figure import Figure
 
 import raylab as rl
 from raylab import darkness
@@ -157,7 +156,7 @@ def test_commands_show_them(seen, tmp_path, monkeypatch, capsys):
     facts = json.loads(capsys.readouterr().out)
     assert len(facts["dark_band_depth"]) == 2
     monkeypatch.setattr(plots, "map_pictures", lambda *_: iter(()))  # the other pictures take seconds
-    monkeypatch.setattr(plots, "overview_figure", lambda *_: Figure())
+    monkeypatch.setattr(plots, "overview_picture", lambda *_: np.zeros((2, 2, 3), np.uint8))
     assert main(["render", "oval.toml", "--out", "r", "--dark"]) == 0
     assert "dark band across the width" in capsys.readouterr().out
     written = json.loads((tmp_path / "r" / "summary.json").read_text(encoding="utf-8"))["dark_areas"]

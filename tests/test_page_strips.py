@@ -50,7 +50,7 @@ def test_numbers_stay_in_sight_and_every_slider_has_a_strip(open_page):  # noqa:
     facts = opened = traced(page.values())
     assert page.page.locator(".map-head select").evaluate_all("all => all.map((one) => one.value)") == ["luminance", "contrast"]
     for key in GLANCE[:3]:
-        assert glance(page, f"{key}.a") == [written(facts.summary.statistics[key].value), "0.0000"]
+        assert glance(page, f"{key}.a") == [written(facts.summary.statistics[key].value), "unchanged"]
     sliders = page.page.locator("[data-slider]:visible")
     assert sliders.count() == page.page.locator(".strip.drawn:visible").count() == 13
     table = line(page, "table_pct")

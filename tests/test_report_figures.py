@@ -110,7 +110,7 @@ def test_bars_of_the_ledger(measured):
 
 
 def x_by_hand(a: Estimate, b: Estimate) -> float:
-    """The difference in units of the smallest that can be established, at most 10."""
+    """The difference in units of the smallest that is certain, at most 10."""
     (low, high, u), (other_low, other_high, other_u) = ends_by_hand(a), ends_by_hand(b)
     difference, bias = a.statistic.value - b.statistic.value, a.shift - b.shift
     half = 2.0 * math.sqrt(u**2 + other_u**2)
@@ -148,7 +148,7 @@ def test_marks_of_the_verdicts(measured):
     assert axes.get_ylim() == (len(wanted) - 0.5, -0.5)
     (band,) = axes.patches
     assert (band.get_x(), band.get_x() + band.get_width(), band.get_hatch()) == (-1.0, 1.0, "..")
-    least = "difference / smallest difference that can be established"
+    least = "difference / smallest significant difference"
     assert axes.get_xlabel() == f"B larger  ←  {least} (cut at 10)  →  A larger"
     assert [axes.spines[side].get_visible() for side in ("top", "right", "left", "bottom")] == [False, False, False, True]
     assert axes.yaxis.majorTicks[0].tick1line.get_markersize() == 0.0
@@ -258,6 +258,7 @@ def estimate(value: float, uncertainty: float, *, width: float = 0.0, error: flo
         (estimate(34.5, 1e-4), {"value": "34.50°", "uncertainty": "± below 0.01", "notes": []}),
         (estimate(34.5, 0.0), {"value": "34.50°", "uncertainty": "", "notes": []}),
         (estimate(34.5, 0.25, width=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["bracket 34.40 to 34.60"]}),
+        (estimate(34.5, 0.25, error=0.004), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
         (estimate(34.5, 0.25, error=0.05), {"value": "34.50°", "uncertainty": "± 0.25", "notes": ["sampling ± 0.05"]}),
         (estimate(34.5, 0.25, shift=0.1), {"value": "34.50°", "uncertainty": "± 0.25", "notes": []}),
     ],

@@ -12,6 +12,7 @@ from PIL import Image
 
 import raylab as rl
 from raylab.cli import main
+from raylab.color.picture import KEY
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.report import file_names, film, liveliness, looks
@@ -74,7 +75,7 @@ def test_the_exposure_lifts_the_median_of_dark_faces_and_leaves_bright_ones(seen
     for look, bright in zip(seen.looks, (True, False, False), strict=True):
         pictures = [one for row in look.pictures for one in row]
         median = np.median(np.concatenate([one.xyz[one.coverage > 0.5, 1] for one in pictures]))
-        assert look.exposure == (1.0 if bright else pytest.approx(looks.KEY / median, rel=0.05))
+        assert look.exposure == (1.0 if bright else pytest.approx(KEY / median, rel=0.05))
         assert look.exposure == looks.exposure_for([replace(one, exposure=1.0) for one in pictures])
         dark = [replace(one, xyz=0.0 * one.xyz) for one in pictures]
         assert looks.exposure_for(dark) == 1.0

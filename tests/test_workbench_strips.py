@@ -11,7 +11,7 @@ from workbench_process import unpack
 
 import raylab as rl
 from raylab.stopping import Stopped
-from raylab.tracing import summary_of
+from raylab.tracing import summary_of, trace_scene
 from raylab.workbench import strips
 from raylab.workbench.answers import STEPS, Answerer
 from raylab.workbench.bounds import bounds_of
@@ -63,6 +63,18 @@ def test_values_without_a_stone_are_gaps_with_their_reason():
     assert [found["numbers"][key][1] for key in strips.SHOWN] == [None] * len(strips.SHOWN)
     assert found["reasons"][0] is None
     assert "star" in found["reasons"][1]
+
+
+def test_dark_numbers_come_where_they_are_asked_for_and_are_those_of_dark_areas():
+    found = answered(key="star_pct", values=[50.0, 2.0], number="dark_area")
+    scene = rl.Scene(stone_of({**DEMO, "star_pct": 50.0}), DOMES["head-shadow"], rl.View(), *STEPS["coarse"])
+    wanted = rl.dark_areas(trace_scene(scene)).largest
+    assert found["numbers"]["dark_area"] == [pytest.approx(wanted.value, rel=1e-9), None]
+    assert found["brackets"]["dark_area"][0] == pytest.approx([wanted.low, wanted.high], rel=1e-9)
+    assert found["numbers"]["dark_band"] == [None, None]  # a round stone has none
+    assert found["reasons"][0] is None
+    assert "star" in found["reasons"][1]
+    assert not answered(key="star_pct", values=[50.0])["brackets"]
 
 
 @pytest.mark.parametrize("design", [DEMO, facet_design(stone_of(DEMO))], ids=["proportions", "facets"])

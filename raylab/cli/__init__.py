@@ -34,6 +34,7 @@ from .film import film
 from .inclusion import inclusion
 from .lists import cuts, domes, engines, materials, scenes, statistics
 from .measure import measure
+from .misuse import described
 from .recipe import recipe
 from .render import render
 from .repolish import repolish
@@ -119,7 +120,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         with _no_interrupt_lost(), _warnings_in_a_line():
             app(sys.argv[1:] if argv is None else list(argv), exit_on_error=False, print_error=False)
             sys.stdout.flush()
-    except (RaylabError, CycloptsError) as error:
+    except CycloptsError as error:
+        return _refused(described(error))
+    except RaylabError as error:
         return _refused(str(error))
     except MemoryError:
         return _refused("not enough memory; expected a smaller resolution or fewer wavelengths")

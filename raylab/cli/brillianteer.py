@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import Parameter
 
 from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
-from .options import Flag, Force, OutFolder
+from .options import Flag, Force, OutFolder, Whole
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -37,7 +37,7 @@ def brillianteer(
     upper_painting_deg: Values = None,
     lower_painting_deg: Values = None,
     objective: str = "most brightness",
-    show: int = 3,
+    show: Whole = 3,
     dome: str = "head-shadow",
     diameter_mm: float | None = None,
     unit: str | None = None,
@@ -107,6 +107,7 @@ def brillianteer(
 
     from .. import netcdf
     from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
+    from ..cutting.mains import coverage_factor
     from ..cutting.objective import read_objective
     from ..cutting.preview import MOST_ALTERNATIVES
     from ..cutting.preview import brillianteer as previewed
@@ -137,6 +138,7 @@ def brillianteer(
     with faults_by_option(*own, **option):
         uncertainty = Uncertainty(**{key: value for key, value in uncertainties.items() if value is not None})
         wanted, settings = read_objective(objective, (*STATISTICS, *WEIGHTS)), TraceSettings(precision=precision)
+        coverage_factor(coverage)
     sides, _ = varied({key: len(values) for key, values in axes.items()})
     with reading(blocked):
         stone = load_stone(blocked, unit=unit)
@@ -245,5 +247,9 @@ def _print_mains(preview: Preview) -> None:
 
 def bracket(record: Statistic, sign: str = "") -> str:
     """A number with its bracket, or with its standard error if it is sampled."""
-    known = f"+- {record.error:.4f}" if record.error else f"[{record.low:{sign}.4f}, {record.high:{sign}.4f}]"
-    return f"{record.value:{sign}.4f} {known}"
+
+    def shown(number: float) -> str:
+        return f"{number:{sign if round(number, 4) else ''}z.4f}"  # no sign at zero
+
+    error = f"{record.error:.4f}" if record.error >= 5e-5 else "<0.0001"
+    return f"{shown(record.value)} " + (f"+- {error}" if record.error else f"[{shown(record.low)}, {shown(record.high)}]")

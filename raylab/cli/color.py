@@ -13,6 +13,12 @@ if TYPE_CHECKING:
     from ..color.picture import BodyColor, Picture
     from ..scene.scene import Scene
 
+GROUND = 0.03
+"""Linear grey around the stone, as in films: its outline is seen whether the face is bright or exposed to a middle grey."""
+
+TOO_DARK = 4.0
+"""A picture that needs so many times its exposure is called dark."""
+
 
 def color(
     scene: SceneFile,
@@ -28,8 +34,8 @@ def color(
 ) -> None:
     """Render a scene in colour, with the colour of its face and its fire.
 
-    The command writes `color.png` (16 bits, sRGB, on grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json` and
-    `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
+    The command writes `color.png` (16 bits, sRGB, on dark grey), `color.tiff` (linear, 32-bit floats, unclipped), `color.json`
+    and `fire.png`. The JSON file holds the chroma, the colour of the face (CIELAB, with the CIEDE2000 difference from the same
     stone without body colour), and the fire (angle between the Fraunhofer lines F and C). `fire.png` is the map of that angle.
     Face colour and fire are exact and need a parallel view. The estimated error of the pixels' colours that comes from
     the number of wavelengths is printed, and stands in `color.json` and in both files of the picture.
@@ -44,7 +50,7 @@ def color(
         Width of the bracket on brightness: a smaller one is more exact and takes longer (exact engine).
     """
     from ..color.fire import chroma, fire_map
-    from ..color.picture import BODY, color_picture, face_up_color
+    from ..color.picture import BODY, color_picture, exposure_for, face_up_color
     from ..color.wavelength_choice import BY_ERROR
     from ..files import save_png, to_json
     from ..optics.spectrum import wavelength_set
@@ -64,15 +70,19 @@ def color(
                 few = wavelength_set(BODY, "gauss", shining.low_nm)
                 face = face_up_color(wanted, shining.light, shining.exposure, few)
                 fire = fire_map(wanted)
-                save_png(fire_figure([fire], [f"{wanted.stone.name}: mean {fire.mean_deg:.2f} degrees"]), stage / "fire.png")
+                save_png(fire_figure([fire], [f"{wanted.stone.name}, fire: mean {fire.mean_deg:.2f}°"]), stage / "fire.png")
             facts = _facts(wanted, seen, chroma(seen), face, fire)
-            save_color_png(seen.srgb(background=0.18), stage / "color.png", about=seen.about)
+            save_color_png(seen.srgb(background=GROUND), stage / "color.png", about=seen.about)
             save_linear_tiff(seen.linear(), stage / "color.tiff", about=seen.about)
             (stage / "color.json").write_text(to_json(facts), encoding="utf-8")
     if json:
         say_json(facts)
     else:
         _print(wanted, facts)
+        fitting = exposure_for([seen])
+        if fitting > TOO_DARK * seen.exposure:
+            say(f"  half of the face is darker than a screen shows well; --exposure {fitting:g} raises it to a middle grey")
+            say()
         say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
 
 

@@ -12,7 +12,7 @@ from cyclopts import Parameter
 
 from ..progress import duration
 from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
-from .options import About, Flag, Force
+from .options import About, Flag, Force, Whole
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
@@ -38,9 +38,9 @@ def compare(
     distance_um: float | None = None,
     coverage: float = 2.0,
     known_to_pct: float = 10.0,
-    resolution: int = 256,
+    resolution: Whole = 256,
     precision: float = 1e-3,
-    seed: int = 0,
+    seed: Whole = 0,
     looks: bool = True,
     live: Flag = False,
     force: Force = False,
@@ -242,6 +242,7 @@ def _write_all(found: Comparison, folder: Path, files: Mapping[str, str], drawin
 def _print(found: Comparison) -> None:
     """The stones and their labels, then the numbers and verdicts of each view."""
     from ..comparison.summing_up import sentences
+    from ..comparison.uncertainty import UNKNOWN
     from ..comparison.verdicts import words
 
     for label, stone in zip(found.labels, found.stones, strict=True):
@@ -261,12 +262,14 @@ def _print(found: Comparison) -> None:
         rows = []
         for name in verdicts:
             what = words(name)
-            cells = (text for each in light for text in (what.bare(each[name].statistic.value), _uncertainty(each[name], what)))
+            some = [each.get(name, UNKNOWN) for each in light]
+            cells = (text for one in some for text in (what.bare(one.statistic.value), _uncertainty(one, what)))
             rows.append((what.title, what.unit or "1", *cells))
         table(heads, rows, left=2)
         for pairs in verdicts.values():
             for verdict in pairs:
-                say(f"  {verdict.sentence}")
+                if verdict.outcome != "unknown":
+                    say(f"  {verdict.sentence}")
         for label, summary in zip(found.labels, found.summaries[k], strict=True):
             say_shortfalls(summary, label)
     say()
@@ -275,8 +278,8 @@ def _print(found: Comparison) -> None:
         [
             (
                 words(name).title,
-                *(words(name).show(each[name].statistic.value) for each in found.proportions),
-                ", ".join(_uncertainty(each[name], words(name)) for each in found.proportions),
+                *(words(name).show(each.get(name, UNKNOWN).statistic.value) for each in found.proportions),
+                ", ".join(_uncertainty(each.get(name, UNKNOWN), words(name)) for each in found.proportions),
             )
             for name in found.proportion_verdicts()
         ],

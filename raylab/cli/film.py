@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Literal
 
 from .console import faults_by_option, say, say_materials
-from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject
+from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject, Whole
 
 
 def film(
@@ -14,8 +14,8 @@ def film(
     out: Path,
     move: Literal["circle", "turn", "rock"] = "circle",
     angle_deg: float | None = None,
-    stills: int = 200,
-    size: int = 400,
+    stills: Whole = 200,
+    size: Whole = 400,
     fps: float = 20.0,
     subject: Subject = AS_IN_THE_FILE,
     shining: Shining = DAYLIGHT,

@@ -159,6 +159,18 @@ def _csv(found: InclusionImages) -> str:
     return text.getvalue()
 
 
+def _in_words(column: str) -> str:
+    """A column of the CSV file as the head of a printed one.
+
+    >>> _in_words("area_mm2"), _in_words("large_and_strong")
+    ('area / mm^2', 'large and strong')
+    """
+    for suffix, unit in (("_mm2", "mm^2"), ("_mm", "mm"), ("_arcmin", "arcmin")):
+        if column.endswith(suffix):
+            return f"{column.removesuffix(suffix)} / {unit}"
+    return column.replace("_", " ")
+
+
 def _print(scene: Scene, found: InclusionImages, facts: dict[str, Any]) -> None:
     say(scene.title or scene.name)
     say_materials(scene.stone)
@@ -167,10 +179,10 @@ def _print(scene: Scene, found: InclusionImages, facts: dict[str, Any]) -> None:
     say()
     rows = _rows(found)[:_SHOWN]
     if rows:
-        table(list(rows[0]), [[str(cell) for cell in row.values()] for row in rows], left=2)
+        table([_in_words(column) for column in rows[0]], [[str(cell) for cell in row.values()] for row in rows], left=2)
         say()
     eye, more = found.eye, len(found.images) - len(rows)
-    say(f"  {len(found.images)} images ({more} not printed), and {found.faint} faint ones")
+    say(f"  {len(found.images)} images, by the luminance missing there ({more} not printed), and {found.faint} faint ones")
     say(
         f"  {found.large_and_strong} are at least {eye.resolves_arcmin:g} arc min wide from {eye.distance_mm:g} mm and of "
         f"contrast {eye.contrast:g} or more"

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .console import reading, say, say_json, say_materials, table
-from .options import Flag
+from .options import Flag, WholeIfAny
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +28,7 @@ def measure(
     material: str | None = None,
     noise_um: float | None = None,
     facets: Flag = False,
-    wheel: int | None = None,
+    wheel: WholeIfAny = None,
     save: Path | None = None,
     drawing: Path | None = None,
     force: Flag = False,

@@ -5,11 +5,12 @@ cyclopts flattens these classes: each field is an option of its own, such as ``-
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from cyclopts import Parameter
+from cyclopts import CoercionError, Parameter, Token
 
 from ..engine_table import ENGINES
 from .console import faults_by_option, reading
@@ -24,6 +25,17 @@ if TYPE_CHECKING:
 else:
     EngineName = Literal[tuple(ENGINES)]  # so that --help lists them and another name is refused with the nearest
 
+
+def _whole(_: object, tokens: Sequence[Token]) -> int:
+    """A whole number; cyclopts would round 2.5."""
+    try:
+        return int(tokens[0].value)
+    except ValueError:
+        raise CoercionError(token=tokens[0], target_type=int) from None
+
+
+Whole = Annotated[int, Parameter(converter=_whole)]
+WholeIfAny = Annotated[int | None, Parameter(converter=_whole)]
 Flag = Annotated[bool, Parameter(negative="")]
 SceneFile = Annotated[
     Path,
@@ -67,9 +79,9 @@ class Sight:
     tilt_deg: float | None = None
     tilt_azimuth_deg: float | None = None
     about: About | None = None
-    resolution: int | None = None
-    samples: int | None = None
-    seed: int | None = None
+    resolution: WholeIfAny = None
+    samples: WholeIfAny = None
+    seed: WholeIfAny = None
 
 
 AS_THE_SCENE_SAYS = Sight()
@@ -176,8 +188,8 @@ class Shining:
     light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table
     exposure: float = 1.0
     low_nm: float = 400.0
-    spectrum: int | None = None
-    most_wavelengths: int | None = None
+    spectrum: WholeIfAny = None
+    most_wavelengths: WholeIfAny = None
 
     def waves(self, usual: WavelengthChoice) -> WavelengthSet | WavelengthChoice:
         """The wavelengths that the options ask for; `usual` is the choice where they ask for no number."""

@@ -157,7 +157,7 @@ def _write_all(result: Result, dark: DarkAreas | None, folder: Path, extra: list
             drawn[name] = pixels
             packed.append(packer.submit(files.save_pixels, pixels, folder / f"{name}.png"))
             update(len(drawn), len(names) + 1)
-        files.save_png(plots.overview_figure(result, drawn), folder / "overview.png")
+        packed.append(packer.submit(files.save_pixels, plots.overview_picture(result, drawn), folder / "overview.png"))
         for one in packed:
             one.result()
     for name in extra:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .console import say, say_json, say_wide, table
-from .options import Flag, Json
+from .options import Flag, Json, WholeIfAny
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -21,7 +21,7 @@ def sweep(
     *,
     out: Path,
     scheduler: str | None = None,
-    processes: int | None = None,
+    processes: WholeIfAny = None,
     force: Flag = False,
     zarr: Flag = False,
     json: Json = False,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from cyclopts import Parameter
 
 from .console import faults_by_option, say, say_json, say_materials, table
-from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject, Whole
 
 if TYPE_CHECKING:
     from ..results.visibility_field import LeastSeen, VisibilityField
@@ -25,8 +25,8 @@ def visibility(
     /,
     *,
     out: OutFolder,
-    voxels: int = 64,
-    rays: int = 400_000,
+    voxels: Whole = 64,
+    rays: Whole = 400_000,
     share: float = 0.1,
     by: _FIELD = "lost",
     drawn: Annotated[Flag, Parameter(name="--3d")] = False,
@@ -115,7 +115,7 @@ def _print(scene: Scene, facts: dict[str, Any], least: LeastSeen) -> None:
     say_materials(scene.stone)
     say()
     rows = [("mean of the stone", facts["means"]), *((one["inclusion"], one) for one in facts["inclusions"][:_SHOWN])]
-    heads = ["", "images", "area", "taken, %/mm^2", "lost, %/mm^2"]
+    heads = ["small opaque speck", "images", "their area", "taken, %", "lost, %"]
     table(
         heads,
         [
@@ -123,6 +123,7 @@ def _print(scene: Scene, facts: dict[str, Any], least: LeastSeen) -> None:
             for name, one in rows
         ],
     )
+    say("  area of the images (mm^2), light taken and luminance lost are per mm^2 of the speck's cross-section")
     say()
     say(f"  standard error of a voxel {100.0 * facts['relative_error']:.1f} % (median, of lost)")
     say(f"  {100.0 * least.share:.1f} % of the volume where {least.by} is at most {least.below:.3g}:")

@@ -9,6 +9,7 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from .console import say
+from .options import WholeIfAny
 
 USUAL_PORT = 8407
 
@@ -18,7 +19,7 @@ def workbench(
     /,
     *,
     unit: str | None = None,
-    port: int | None = None,
+    port: WholeIfAny = None,
     browser: Annotated[bool, Parameter(negative="--no-browser")] = True,
 ) -> None:
     """Open the workbench: a local page with sliders, maps, numbers and the stone in 3D.

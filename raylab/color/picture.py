@@ -15,7 +15,7 @@ brighter than white becomes white (`optics.color.into_gamut`). `Picture.linear` 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -47,6 +47,9 @@ from .wavelength_choice import (
     pixel_errors,
 )
 
+KEY = 0.2
+"""Luminance on the screen, linear, that the median of dark faces is raised to: about the grey that photographers expose for
+(common practice)."""
 BODY = 8
 """Wavelengths of a body colour (Gauss-Legendre): smooth spectra converge fast, see `optics.spectrum`."""
 
@@ -120,6 +123,16 @@ class Picture:
     def srgb(self, background: float = 0.0) -> np.ndarray:
         """(H, W, 3) encoded sRGB within 0 to 1, brought into gamut as the module says."""
         return np.clip(srgb_encode(into_gamut(self.linear(background))), 0.0, 1.0)
+
+
+def exposure_for(pictures: Sequence[Picture]) -> float:
+    """The exposure at which the stones of pictures shown together are seen, in two digits.
+
+    It raises the median of their faces to `KEY` and is at least 1, where the brightest direction of the dome is the white of
+    the screen. 1 where half of the faces are black.
+    """
+    median = float(np.median(np.concatenate([one.xyz[one.coverage > 0.5, 1] for one in pictures])))
+    return float(f"{max(1.0, KEY / median):.2g}") if median > 0.0 else 1.0
 
 
 def color_picture(

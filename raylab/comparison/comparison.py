@@ -14,11 +14,11 @@ from ..results.summary import Summary
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.extent import extent_of
-from ..stone.measuring.plane_uncertainty import Uncertainty
+from ..stone.measuring.plane_uncertainty import EXACT, Uncertainty
 from ..stone.proportions import Measurements, spread_key
 from ..stone.stone import Stone
 from .alignment import Pose
-from .uncertainty import Estimate
+from .uncertainty import UNKNOWN, Estimate
 from .verdicts import Verdict, judge_all
 
 DIAMETERS = ("diameter_mm", spread_key("diameter_mm"))
@@ -64,6 +64,12 @@ class Comparison:
         named = (f"{label} {stone.name!r}" for label, stone in zip(self.labels, self.stones, strict=True))
         return f"<Comparison: {', '.join(named)} under {self.dome.name!r}, {len(self.views)} views>"
 
+    def certain_word(self, labels: Sequence[str] = ()) -> str:
+        """What a difference that is certain is called among stones, all by default: "significant" if one of them was measured,
+        or "resolved" if only the tracing limits what is known."""
+        stated = dict(zip(self.labels, self.uncertainties, strict=True))
+        return "significant" if any(stated[label] != EXACT for label in labels or self.labels) else "resolved"
+
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
         """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""
         layers = self.maps[name]
@@ -71,7 +77,8 @@ class Comparison:
         return found.assign_attrs(long_name=f"{layers.attrs['long_name']}, {first} minus {second}", units=layers.attrs["units"])
 
     def light_verdicts(self, view: int) -> dict[str, tuple[Verdict, ...]]:
-        """For each statistic that every stone has in a view, the verdict on each pair of stones."""
+        """For each statistic that two stones or more have in a view, and that is not 0 for all, the verdict on each pair; it is
+        "unknown" where one of the pair lacks the statistic."""
         return self._verdicts(self.light[view], skip=("untraced",))
 
     def proportion_verdicts(self) -> dict[str, tuple[Verdict, ...]]:
@@ -80,9 +87,9 @@ class Comparison:
         return self._verdicts(self.proportions, skip=() if round_all else DIAMETERS)
 
     def _verdicts(self, each: Sequence[Mapping[str, Estimate]], skip: Sequence[str] = ()) -> dict[str, tuple[Verdict, ...]]:
-        names = [name for name in each[0] if name not in skip and all(name in found for found in each)]
-        real = [name for name in names if any(f[name].statistic.value != 0.0 for f in each)]  # nothing absorbed: nothing to say
-        rows = {name: dict(zip(self.labels, (found[name] for found in each), strict=True)) for name in real}
+        known = {name: [found[name] for found in each if name in found] for found in each for name in found if name not in skip}
+        real = [name for name, some in known.items() if len(some) > 1 and any(one.statistic.value != 0.0 for one in some)]
+        rows = {name: dict(zip(self.labels, (found.get(name, UNKNOWN) for found in each), strict=True)) for name in real}
         return {name: judge_all(name, row, self.coverage) for name, row in rows.items()}
 
     def to_dict(self) -> dict[str, Any]:

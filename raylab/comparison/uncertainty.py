@@ -121,6 +121,10 @@ class Estimate:
         return {**record, "best": self.best, "interval_low": low, "interval_high": high}
 
 
+UNKNOWN = Estimate(Statistic(math.nan, math.nan, math.nan, 0.0), 0.0, 0.0, 0.0)
+"""For a number that a stone doesn't have."""
+
+
 def propagate(
     stone: Stone,
     numbers: Numbers,

@@ -39,6 +39,7 @@ from ..stone.planes import normal_of
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
 from ..tracers.exact.beams import Beams, trace_beams
+from ..units import number_in
 from .blocked import Blocked
 from .last_facets import LastFacets, finished
 from .viewing import POINTS_PER_CT, Change, change
@@ -100,6 +101,11 @@ class _Pattern:
 
     normals: dict[int, np.ndarray]
     distances_mm: dict[int, float]
+
+
+def coverage_factor(given: float) -> float:
+    """A coverage factor of a listed deviation, or an InputError."""
+    return number_in("coverage", given, 0.1, 100.0)
 
 
 def mains_off(blocked: Blocked, uncertainty: Uncertainty | None = None, coverage: float = COVERAGE) -> tuple[MainOff, ...]:

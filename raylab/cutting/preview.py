@@ -15,10 +15,9 @@ from ..scene.view import View
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..stone.stone import Stone
 from ..tracing import Result, trace_scene
-from ..units import number_in
 from .blocked import Blocked, blocked_stone
 from .last_facets import LastFacets, finished
-from .mains import COVERAGE, Correction, MainOff, correct, main_gradient, mains_off
+from .mains import COVERAGE, Correction, MainOff, correct, coverage_factor, main_gradient, mains_off
 from .viewing import lost_points, seen
 
 if TYPE_CHECKING:
@@ -134,7 +133,7 @@ def brillianteer(
     """
     if not 1 <= len(choices) <= MOST_ALTERNATIVES:
         raise InputError("wrong number of choices", key="choices", value=len(choices), expected=f"1 to {MOST_ALTERNATIVES}")
-    number_in("coverage", coverage, 0.1, 100.0)
+    coverage_factor(coverage)
     base = blocked_stone(blocked, diameter_mm)
     scene = seen(base.stone, dome, view, settings, resolution)
     stones = tuple(finished(base, choice) for choice in choices)  # before the work starts: any may be impossible

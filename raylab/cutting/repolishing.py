@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ..errors import InputError, nearest
+from ..errors import InputError, StoneError, nearest
 from ..lighting.dome_file import DomeLike
 from ..scene.pixel_grid import grid_around
 from ..scene.settings import TraceSettings
@@ -71,7 +71,7 @@ def repolish(
     Raises
     ------
     InputError : an unknown facet or tier, no change, a number out of range.
-    StoneError : facets that vanish, a girdle without thickness; the message names them.
+    StoneError : nothing is left of the stone, facets vanish, a girdle has no thickness; the message names them and the change.
     """
     chosen = [f for f in range(len(stone)) if what in (stone.tiers[f], stone.facet_name(f))]
     if not chosen:
@@ -80,7 +80,8 @@ def repolish(
     number_in("slope_deg", slope_deg, -45.0, 45.0, "degrees")
     number_in("azimuth_deg", azimuth_deg, -45.0, 45.0, "degrees")
     number_in("depth_mm", depth_mm, 0.0, 100.0, "mm")
-    if not (slope_deg or azimuth_deg or depth_mm):
+    moves = {"depth_mm": depth_mm, "slope_deg": slope_deg, "azimuth_deg": azimuth_deg}  # first what takes most off
+    if not any(moves.values()):
         raise InputError("no change", key="slope_deg", expected="a nonzero slope, azimuth or depth")
     normals, distances = stone.normals.copy(), stone.distances_mm.copy()
     for f in chosen:
@@ -91,8 +92,12 @@ def repolish(
         distances[f] = touching - depth_mm
     if (normals == stone.normals).all() and not depth_mm:
         raise InputError("a level facet has no azimuth", key="azimuth_deg", value=azimuth_deg, expected="a slope or a depth")
-    made = stone.with_planes(normals, distances, name=name, redundant="drop")
-    refuse_lost(made.dropped, f"after repolishing {what}")
+    try:
+        made = stone.with_planes(normals, distances, name=name, redundant="drop")
+        refuse_lost(made.dropped, f"after repolishing {what}")
+    except StoneError as error:
+        key, value = next((key, value) for key, value in moves.items() if value)
+        raise StoneError(error.problem, key=key, value=value, expected="a smaller change") from error
     return replace(made, dropped=stone.dropped)
 
 

@@ -7,9 +7,11 @@ from typing import Any
 import numpy as np
 
 from ..comparison.comparison import Comparison
+from ..comparison.uncertainty import UNKNOWN
 from ..comparison.verdicts import words
 from ..pictures.drawings import EYES
 from ..report.tables import MAIN, size_keys, tilt_name
+from ..workbench.colors import map_range
 from .html import Html, figure, joined, note, page, row, table, tag
 from .line_drawing import drawing
 from .map_picture import map_picture
@@ -32,13 +34,14 @@ def card(comparison: Comparison) -> Html:
 
 
 def _pictures(comparison: Comparison, stone: int, head: str, views: range) -> list[Html]:
-    """The stone from above, and its luminance in each view."""
+    """The stone from above, and its luminance in each view, on one scale for all stones and views."""
+    ends = map_range("luminance", comparison.maps.luminance.values)
     made = [figure(drawing(comparison.shown[stone], EYES["from above"], f"{head} from above"), head)]
     for k in views:
         layers = comparison.maps.isel(stone=stone, tilt_deg=k)
         values = np.asarray(layers.luminance)
         what = f"luminance of {comparison.labels[stone]}, {tilt_name(comparison, k)}"
-        picture, scale = map_picture("luminance", values, np.isfinite(values).astype(float), f"Map of {what}.", PIXELS)
+        picture, scale = map_picture("luminance", values, np.isfinite(values).astype(float), f"Map of {what}.", PIXELS, ends)
         made.append(figure(tag("div", picture, scale), what))
     return made
 
@@ -53,7 +56,7 @@ def _rows(comparison: Comparison) -> list[tuple[str, ...]]:
     return [
         (
             joined([words(name).title, ", ", where]),
-            *(words(name).show(found[name].statistic.value) for found in each),
+            *(words(name).show(found.get(name, UNKNOWN).statistic.value) for found in each),
             *(pair.phrase for pair in verdicts[name]),
         )
         for where, each, verdicts, names in parts

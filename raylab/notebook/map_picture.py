@@ -18,16 +18,24 @@ MOST_PIXELS, WIDTH = 280, 200
 _SKY, _NOTHING = 161, COLORS - 1
 
 
-def map_picture(name: str, values: np.ndarray, coverage: np.ndarray, text: str, most: int = MOST_PIXELS) -> tuple[Html, Html]:
+def map_picture(
+    name: str,
+    values: np.ndarray,
+    coverage: np.ndarray,
+    text: str,
+    most: int = MOST_PIXELS,
+    ends: tuple[float, float] | None = None,
+) -> tuple[Html, Html]:
     """A map (N, N), row 0 at the bottom, and its colour bar; larger maps are averaged over blocks of pixels.
 
     Parameters
     ----------
     coverage : (N, N) share of each pixel that the stone covers. text : for who can't see it.
+    most : pixels along a side. ends : of the scale; by default what the map itself needs.
     """
     block = -(-len(values) // most)
     small = block_mean(values, coverage, block) if block > 1 else values
-    low, high = map_range(name, small)
+    low, high = ends or map_range(name, small)
     share = _share(small, low, high, name == "contrast")
     return _picture(share[::-1], LOOKS[name].colors, text), bar(LOOKS[name].colors, low, high, signed=name == "contrast")
 

@@ -22,10 +22,11 @@ def dark_figure(result: Result, found: DarkAreas) -> Figure:
     """The luminance of a traced view with its dark areas, and their numbers as a title."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(6.4, 6.4), layout="constrained")
+    words = headline(found)
+    figure = Figure(figsize=(6.4, 5.5 + 0.17 * words.count("\n")), layout="constrained")
     axes = figure.subplots()
-    figure.colorbar(draw_dark_areas(axes, result, found), label="luminance", shrink=0.8)
-    axes.set_title(headline(found), fontsize=10, loc="left")
+    figure.colorbar(draw_dark_areas(axes, result, found), label="luminance")
+    axes.set_title(words, fontsize=10, loc="left")
     figure.suptitle(
         f"{result.scene.stone.name}; dome {result.scene.dome.name}", x=0.01, ha="left", fontsize=11, parse_math=False
     )

@@ -95,11 +95,11 @@ def leak_figure(result: Result) -> Figure:
     beside = figure.add_axes((5.62 / 6.6, 0.55 / 6.0, 0.16 / 6.6, 4.85 / 6.0))
     figure.colorbar(drawn, cax=beside, label="leakage through this facet / % of the light")
     axes.set_title(
-        f"leakage seen from below: {leak[seen].sum():.4g} % through these facets, {leak[~seen].sum():.2g} % through others",
+        f"leakage: {leak[seen].sum():.4g} % through these facets, {leak[~seen].sum():.2g} % through others",
         fontsize=11,
         loc="left",
     )
-    subject = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.2f} ct  ·  dome: {result.scene.dome.name}"
+    subject = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.2f} ct, from below  ·  dome: {result.scene.dome.name}"
     if view.tilt_deg:
         subject += f"  ·  tilted {view.tilt_deg:g}° towards {view.tilt_azimuth_deg:g}°"
     figure.text(0.65 / 6.6, 5.68 / 6.0, subject, fontsize=8.5, color=_INK, va="bottom", parse_math=False)

@@ -12,6 +12,7 @@ from dataclasses import replace
 from ..color.picture import color_picture
 from ..color.wavelength_choice import ColorError, WavelengthChoice, first_set
 from ..optics.spectrum import WavelengthSet
+from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 
@@ -28,7 +29,7 @@ def film_wavelengths(
     exposure: float,
     spectrum: int | WavelengthSet | WavelengthChoice,
     *,
-    bar: bool = False,
+    progress: bool | Progress = False,
 ) -> tuple[WavelengthSet, ColorError | None]:
     """The wavelengths of a film, and the largest of each number of the error on some of its stills.
 
@@ -36,21 +37,27 @@ def film_wavelengths(
     ----------
     scenes : these stills. grid : their pixels.
     light, exposure, spectrum : as in `save_video`.
-    bar : show a bar for each still.
+    progress : True for a bar, or a function that is called with the share of the work that is done.
 
     Returns
     -------
     The set, and the error; None for a single wavelength.
     """
-    if isinstance(spectrum, WavelengthChoice):
-        for scene in scenes:
-            waves = color_picture(scene, light, exposure, spectrum, grid=grid, progress=bar).waves
-            spectrum = replace(spectrum, start_nm=tuple(waves.nodes_nm.tolist()))
-    waves = first_set(spectrum)
-    if len(waves) < 2:
-        return waves, None
-    errors = [color_picture(scene, light, exposure, waves, grid=grid, progress=bar).error for scene in scenes]
-    known = [one for one in errors if one is not None]
+    known: list[ColorError] = []
+    with reporter(progress, "choosing the wavelengths", counted=False) as update:
+        if isinstance(spectrum, WavelengthChoice):
+            for done, scene in enumerate(scenes):
+                update(done, 2 * len(scenes))
+                waves = color_picture(scene, light, exposure, spectrum, grid=grid).waves
+                spectrum = replace(spectrum, start_nm=tuple(waves.nodes_nm.tolist()))
+        waves = first_set(spectrum)
+        if len(waves) < 2:
+            return waves, None
+        for done, scene in enumerate(scenes):
+            update(len(scenes) + done, 2 * len(scenes))
+            error = color_picture(scene, light, exposure, waves, grid=grid).error
+            known += [] if error is None else [error]
+        update(1.0, 1.0)
     if not known:
         return waves, None
     return waves, ColorError(

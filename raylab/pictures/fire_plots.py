@@ -27,5 +27,5 @@ def fire_figure(found: Sequence[Fire], titles: Sequence[str]) -> Figure:
         axes.set(xlabel="x / mm", ylabel="y / mm", facecolor="0.86")
         axes.set_title(title, fontsize=11, loc="left", parse_math=False)
     short, long = found[0].lines_nm
-    figure.colorbar(drawn, ax=figure.axes, label=f"angle {short:.4g} to {long:.4g} nm / degree", extend="max")
+    figure.colorbar(drawn, ax=figure.axes, label=f"angle between {short:.4g} and {long:.4g} nm / degree", extend="max")
     return figure

@@ -8,6 +8,7 @@ import numpy as np
 import xarray as xr
 
 from ..results.inclusion_images import InclusionImages
+from .plots import NEUTRAL
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,8 +62,8 @@ def tilt_figure(series: xr.Dataset) -> Figure:
     above.set_ylabel("number")
     for name, style in (("area", ":"), ("taken", "-"), ("lost", "--")):
         below.plot(tilt, 100.0 * series[name], linestyle=style, color="#3b528b", label=series[name].attrs["long_name"])
-    below.set_ylabel("% of the face")
-    below.set_xlabel("tilt, degrees")
+    below.set_ylabel("share / %")
+    below.set_xlabel("tilt / degree")
     for axes in (above, below):
         axes.set_ylim(bottom=0.0)
         axes.legend(fontsize=8, frameon=False)
@@ -72,11 +73,14 @@ def tilt_figure(series: xr.Dataset) -> Figure:
 
 def _draw(axes: Axes, values: xr.DataArray, label: str, **look: Any) -> None:
     """A map with its colour bar."""
+    from matplotlib.ticker import MaxNLocator
+
     image = axes.imshow(values.values, origin="lower", extent=_extent(values), **look)
-    axes.figure.colorbar(image, ax=axes, label=label, shrink=0.8, location="bottom")
-    axes.set_aspect("equal")
-    axes.set_xlabel("x, mm")
-    axes.set_ylabel("y, mm")
+    bar = axes.figure.colorbar(image, ax=axes, label=label, shrink=0.8, location="bottom")
+    bar.locator = MaxNLocator(5)
+    axes.set(aspect="equal", facecolor=NEUTRAL)
+    axes.set_xlabel("x / mm")
+    axes.set_ylabel("y / mm")
 
 
 def _gray(values: xr.DataArray) -> np.ndarray:

@@ -131,26 +131,40 @@ def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None
     _write(figure, _LEFT / _WIDTH, (top + 0.28) / _HEIGHT, _subject(result, wavelength_nm, 96), 8.5)
 
 
-def overview_figure(result: Result, drawn: Mapping[str, np.ndarray] | None = None) -> Figure:
-    """Luminance, contrast and leak side by side, with the ledger as bars.
+OVERVIEW = ("luminance", "contrast", "leak")
+"""The maps of the overview."""
+
+
+def overview_picture(result: Result, drawn: Mapping[str, np.ndarray] | None = None) -> np.ndarray:
+    """Luminance, contrast and leak side by side, with the ledger as bars, as pixels like those of `map_pictures`.
+
+    The maps' pictures are set in as they are, which takes a third of the time of a figure that draws them as images.
 
     Parameters
     ----------
     drawn : those pictures, if `map_pictures` has drawn them already at its usual `dpi`.
     """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    pictures = dict(map_pictures(result, OVERVIEW)) if drawn is None else drawn
+    canvas = FigureCanvasAgg(_overview_page(result))
+    canvas.draw()  # type: ignore[no-untyped-call]
+    whole = np.array(canvas.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
+    kept = round((_BOTTOM + _SIDE + 0.27) * _DPI)  # rows of a map's picture; its lines about the stone stand once, above
+    for number, name in enumerate(OVERVIEW):
+        picture, left = pictures[name][-kept:], round(number * _WIDTH * _DPI)
+        whole[-kept:, left : left + picture.shape[1]] = picture
+    return whole
+
+
+def _overview_page(result: Result) -> Figure:
+    """The overview with room for its maps."""
     from matplotlib.figure import Figure
 
-    shown = ("luminance", "contrast", "leak")
-    pictures = dict(map_pictures(result, shown)) if drawn is None else drawn
-    height, beside = _BOTTOM + _SIDE + 0.6, 3.6  # inches; the maps' own lines about the stone are cut off, and stand here once
-    kept = round((_BOTTOM + _SIDE + 0.27) * _DPI)  # rows of a map's picture
-    width = len(shown) * _WIDTH + beside
+    height, beside = _BOTTOM + _SIDE + 0.6, 3.6  # inches
+    width = len(OVERVIEW) * _WIDTH + beside
     figure = Figure(figsize=(width, height), dpi=_DPI)
-    for number, name in enumerate(shown):
-        axes = figure.add_axes((number * _WIDTH / width, 0.0, _WIDTH / width, kept / _DPI / height))
-        axes.imshow(pictures[name][-kept:], aspect="auto", interpolation="nearest")
-        axes.set_axis_off()
-    left = len(shown) * _WIDTH + 0.85
+    left = len(OVERVIEW) * _WIDTH + 0.85
     ledger = figure.add_axes((left / width, _BOTTOM / height, (width - left - 0.15) / width, _SIDE / height))
     _ledger_bars(ledger, result)
     _write(figure, _LEFT / width, (height - 0.28) / height, _subject(result, None, 170), 13)
@@ -285,7 +299,8 @@ def _ledger_bars(axes: Axes, result: Result) -> None:
             )
         axes.text(100.0 * entry.high + 4.0, number, f"{100.0 * entry.value:.2f} %", va="center", fontsize=9)
     axes.set_yticks(range(len(ENTRIES)), ENTRIES, fontsize=9)
-    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0), xlabel="share of the light / %")
+    axes.set(ylim=(len(ENTRIES) - 0.4, -0.6), xlim=(0.0, 140.0))
+    axes.set_xlabel("share of the light / %", x=50.0 / 140.0)
     axes.set_xticks(range(0, 101, 25))  # the room beyond 100 % is for the numbers
     axes.spines["bottom"].set_bounds(0.0, 100.0)
     axes.tick_params(labelsize=8, axis="x")

@@ -131,7 +131,7 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
     from matplotlib import colormaps
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(7.2, 4.4), layout="constrained")
+    figure = Figure(figsize=(7.2 if slices is None else 8.6, 4.4), layout="constrained")
     axes = figure.subplots()
     lines = [found] if slices is None else [found.isel({slices: k}) for k in range(found.sizes[slices])]
     for k, line in enumerate(lines):
@@ -147,7 +147,7 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
     axes.grid(alpha=0.25)
     axes.spines[["top", "right"]].set_visible(False)
     if slices is not None:
-        axes.legend(fontsize=8, frameon=False)
+        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8, frameon=False)  # no line lies there
     figure.suptitle(f"{_name(statistic)}; the band is the {band_name(found)}\n{subject}", fontsize=10, x=0.01, ha="left")
     return figure
 

@@ -71,7 +71,7 @@ def _curves(axes: Axes, found: xr.Dataset, names: Any) -> None:
     for name, tint, style in zip(names, tints, ("-", "--", "-.", ":", "-", "--"), strict=False):
         axes.fill_between(at, *band(found, name), color=tint, alpha=0.25, linewidth=0)
         axes.plot(at, found[name], style, color=tint, label=name.replace("_", " "), linewidth=1.6)
-    axes.set(xlabel=label, ylabel="share, or ratio / 1", ylim=(0.0, None))
+    axes.set(xlabel=label, ylabel="share or ratio", ylim=(0.0, None))
     axes.grid(alpha=0.3)
     axes.legend(fontsize=8, frameon=False)
 

@@ -9,8 +9,9 @@ The scale is one for the whole film and for all stones in it, side by side in th
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,8 @@ BYTES_PER_PIXEL = {".mp4": (0.0, 0.1), ".gif": (2.0, 0.3), ".webp": (5.0, 0.3)}
 """Of memory and in the film; 1.3 to 1.6 and 0.23 were measured with a GIF, 4.8 and 0.06 with a WebP."""
 STILL_BYTES = 1.0
 """Of a still's own file, for each pixel."""
+STILL_S = 0.08
+"""Seconds of one core for a still of a brilliant at one wavelength, as measured; a long stone takes more."""
 LOOSE = TraceSettings(precision=1e-2)
 """Settings where none are given: at most this share of the light stays untraced, in the mean two or three of a screen's 255
 steps."""
@@ -108,8 +111,6 @@ def save_video(
     encode = _encoder(path)
     need = _need(path, len(looks), len(several) * int(size) ** 2)
     need.check("frames", "fewer or smaller stills")
-    if progress is True:
-        need.say()
     refuse_taken(path.parent, [path.name], force)
     folder = Path(stills) if stills is not None else path.with_name(path.stem + "-stills")
     number_in("exposure", exposure, 0.0, 1e9, open_ends=True)
@@ -118,10 +119,13 @@ def save_video(
     sky = dome_of(dome)
     some = sorted({k * len(looks) // STILLS for k in range(STILLS)})
     tried = [Scene(stone, sky, looks[k], settings) for k in some for stone in several]
-    waves, error = film_wavelengths(tried, grid, light, exposure, spectrum, bar=progress is True)
+    waves, error = film_wavelengths(tried, grid, light, exposure, spectrum, progress=progress is True)
     for stone in several:  # an unknown index at these wavelengths is an error before anything is written
         engine_for(Scene(stone, sky, looks[0], settings).with_settings(wavelengths_nm=tuple(waves.nodes_nm.tolist())))
     color_weights(waves, light)
+    if progress is True:
+        seconds = STILL_S * len(looks) * len(several) * len(waves) / (os.cpu_count() or 1)
+        replace(need, seconds=seconds).say()
     with disk_faults(folder):
         folder.mkdir(parents=True, exist_ok=True)
 

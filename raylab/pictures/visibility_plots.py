@@ -72,6 +72,6 @@ def _draw(axes: Axes, values: xr.DataArray, top: float) -> Any:
     image = axes.imshow(values.values, origin="lower", extent=extent, cmap="magma", norm=PowerNorm(0.5, 0.0, top))
     axes.set_aspect("equal")
     axes.set_facecolor("0.86")
-    axes.set_xlabel(f"{across}, mm")
-    axes.set_ylabel(f"{down}, mm")
+    axes.set_xlabel(f"{across} / mm")
+    axes.set_ylabel(f"{down} / mm")
     return image

@@ -1,8 +1,7 @@
 """What the stones look like: colour pictures, face-up and tilted, under the light of the comparison and two others.
 
-Under a light every stone has the same exposure, which the pictures themselves decide: it raises the median of the stones' faces
-to `KEY`, about the grey that photographers expose for (common practice), and is at least 1, where the brightest direction of
-the dome is the white of the screen. So a stone under lamps is seen as a stone, not as a few sparks in the dark.
+Under a light every stone has the same exposure, which the pictures themselves decide (`color.picture.exposure_for`), so that a
+stone under lamps is seen as a stone, not as a few sparks in the dark.
 
 In the lights that are not the comparison's own an observer looks on: the head of the dome `head-shadow` is dark in them too.
 """
@@ -12,9 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from ..color.picture import Picture, color_picture
+from ..color.picture import Picture, color_picture, exposure_for
 from ..color.wavelength_choice import ColorError
 from ..comparison.alignment import common_grid
 from ..comparison.comparison import Comparison
@@ -31,8 +28,6 @@ from ..stone.stone import Stone
 
 SIDE = 280
 """Pixels along each side of a picture."""
-KEY = 0.2
-"""Luminance on the screen, linear, that the median of dark faces is raised to."""
 WAVELENGTHS = 10
 """Enough for the large coloured facets of a brilliant, which look the same with 48."""
 LOOSE = TraceSettings(precision=5e-2)
@@ -109,12 +104,6 @@ def looks(comparison: Comparison, progress: Progress = silent) -> tuple[Look, ..
         exposed = tuple(tuple(replace(one, exposure=exposure) for one in row) for row in rows)
         found.append(Look(dome, light_in_words(dome.name), views, exposure, exposed))
     return tuple(found)
-
-
-def exposure_for(pictures: Sequence[Picture]) -> float:
-    """The exposure of pictures shown together, see the module; in two digits. 1 where half of the faces are black."""
-    median = float(np.median(np.concatenate([one.xyz[one.coverage > 0.5, 1] for one in pictures])))
-    return float(f"{max(1.0, KEY / median):.2g}") if median > 0.0 else 1.0
 
 
 def png(picture: Picture) -> bytes:

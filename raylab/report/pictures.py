@@ -37,7 +37,7 @@ INK, FAINT = "0.15", "0.5"
 HATCHES = ("", "////", "....", "xxxx", "----", "++++")
 SHADES = ("0.35", "0.8", "0.6", "0.92", "0.5", "0.7")
 FAR = 10.0
-"""Differences that exceed so many times the smallest established one are all drawn there."""
+"""Differences that exceed so many times the smallest certain one are all drawn there."""
 
 WIDE = 7.4
 """Inches that the maps of all tilts share: letters keep nearly their size on a sheet of A4."""
@@ -159,7 +159,7 @@ def ledger_figure(comparison: Comparison) -> Figure:
 
 
 def verdict_figure(comparison: Comparison, one: int = 0, another: int = 1) -> Figure:
-    """Each difference of two stones, in units of the difference that it has to exceed to be established."""
+    """Each difference of two stones, in units of the difference that it has to exceed to be certain."""
     from matplotlib.figure import Figure
 
     pair = (comparison.labels[one], comparison.labels[another])
@@ -181,15 +181,16 @@ def verdict_figure(comparison: Comparison, one: int = 0, another: int = 1) -> Fi
     axes.set(xlim=(-most, most), ylim=(len(rows) - 0.5, -0.5))
     axes.set_yticks(range(len(rows)), [text for text, _ in rows])
     cut = f" (cut at {FAR:g})" if FAR in map(abs, places) else ""
-    axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest difference that can be established{cut}  →  {pair[0]} larger")
+    word = comparison.certain_word(pair)
+    axes.set_xlabel(f"{pair[1]} larger  ←  difference / smallest {word} difference{cut}  →  {pair[0]} larger")
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("inside the dotted band: not established; filled diamonds: established", loc="left", fontsize=10)
+    axes.set_title(f"inside the dotted band: not {word}; filled diamonds: {word}", loc="left", fontsize=10)
     return figure
 
 
 def _place(verdict: Verdict) -> float:
-    """A difference in units of the smallest that can be established, at most `FAR`; 0 where the numbers are equal as shown."""
+    """A difference in units of the smallest that is certain, at most `FAR`; 0 where the numbers are equal as shown."""
     d = 0.0 if verdict.outcome == "equal" else verdict.difference
     return max(-FAR, min(d / verdict.least if verdict.least > 0.0 else FAR * float(np.sign(d)), FAR))
 

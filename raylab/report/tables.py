@@ -10,7 +10,7 @@ import numpy as np
 
 from ..comparison.comparison import Comparison
 from ..comparison.summing_up import WORDS
-from ..comparison.uncertainty import Estimate
+from ..comparison.uncertainty import UNKNOWN, Estimate
 from ..comparison.verdicts import Verdict, words
 from ..results.maps import STATISTIC_OF
 from ..scene.view import View
@@ -100,7 +100,10 @@ def sentences(comparison: Comparison) -> list[dict[str, Any]]:
     parts = [(_capital(tilt_name(comparison, k)), comparison.light_verdicts(k), MAIN) for k in range(len(comparison.views))]
     parts.append(("Size as offered", comparison.proportion_verdicts(), size_keys(comparison)))
     return [
-        {"heading": heading, "lines": [verdict.sentence for name in names for verdict in verdicts.get(name, ())]}
+        {
+            "heading": heading,
+            "lines": [one.sentence for name in names for one in verdicts.get(name, ()) if one.outcome != "unknown"],
+        }
         for heading, verdicts, names in parts
     ]
 
@@ -131,7 +134,7 @@ def _rows(
     return [
         {
             "name": words(name).title,
-            "cells": [_cell(name, found[name]) for found in each],
+            "cells": [_cell(name, found.get(name, UNKNOWN)) for found in each],
             "verdicts": _verdicts(verdicts[name]),
         }
         for name in sorted(verdicts, key=lambda name: FIRST.index(name) if name in FIRST else len(FIRST))
@@ -139,13 +142,13 @@ def _rows(
 
 
 def _cell(name: str, one: Estimate) -> dict[str, Any]:
-    """A number, its measurement uncertainty if it has one, and notes on the bracket and the sampling error."""
+    """A number, its measurement uncertainty if it has one, and notes on the bracket and the sampling error, where they show."""
     what, s = words(name), one.statistic
     own = what.bare(one.uncertainty)
     if one.uncertainty > 0.0 and float(own) == 0.0:
         own = f"below {10.0**-what.decimals:.{what.decimals}f}"
     notes = [f"bracket {what.bare(s.low)} to {what.bare(s.high)}"] if what.bare(s.low) != what.bare(s.high) else []
-    notes += [f"sampling ± {what.bare(s.error)}"] if s.error > 0.0 else []
+    notes += [f"sampling ± {what.bare(s.error)}"] if what.rounded(s.error) > 0.0 else []
     return {"value": what.show(s.value), "uncertainty": "" if one.uncertainty == 0.0 else f"± {own}", "notes": notes}
 
 
@@ -175,8 +178,9 @@ def biases(comparison: Comparison) -> list[dict[str, Any]]:
     for where, each, names in parts:
         for name in names:
             what = words(name)
-            shown = [f"{what.bare(found[name].shift)} ± {what.bare(found[name].shift_error)}" for found in each]
-            if any(what.rounded(found[name].shift) for found in each):
+            some = [found.get(name, UNKNOWN) for found in each]
+            shown = [f"{what.bare(one.shift)} ± {what.bare(one.shift_error)}" for one in some]
+            if any(what.rounded(one.shift) for one in some):
                 unit = f", {what.unit}" if what.unit else ""
                 rows.append({"name": f"{what.title}, {where}{unit}", "cells": shown})
     return rows
@@ -229,9 +233,9 @@ def span(low: float, high: float, unit: str, decimals: int = 3) -> str:
 
 
 def count_verdicts(comparison: Comparison) -> int:
-    """The number of verdicts in the report."""
+    """The number of verdicts in the report, without those on numbers that a stone doesn't have."""
     each = [*_judged(comparison), comparison.proportion_verdicts()]
-    return sum(len(pairs) for verdicts in each for pairs in verdicts.values())
+    return sum(one.outcome != "unknown" for verdicts in each for pairs in verdicts.values() for one in pairs)
 
 
 def material_notes(comparison: Comparison) -> list[str]:

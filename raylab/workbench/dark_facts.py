@@ -25,11 +25,16 @@ def shown_numbers() -> list[dict[str, Any]]:
 
 def dark_answer(scene: Scene) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """Numbers and outline of a stone under a view; those of `dark_areas` of its trace."""
-    traced = exact_result(scene, early=False)
+    found = dark_areas_of_scene(scene)
+    return {"dark": found.to_dict()}, {"outline": outline_of(found)}
+
+
+def dark_areas_of_scene(scene: Scene, threads: int | None = None) -> DarkAreas:
+    """The dark areas of a scene. Raises UnsupportedScene where no exact engine traces it."""
+    traced = exact_result(scene, early=False, threads=threads)
     if traced.polygons is None:
         raise UnsupportedScene.by((traced.engine, "dark areas need virtual facets"))
-    found = dark_areas_in(traced.polygons, scene)
-    return {"dark": found.to_dict()}, {"outline": outline_of(found)}
+    return dark_areas_in(traced.polygons, scene)
 
 
 def outline_of(found: DarkAreas) -> np.ndarray:

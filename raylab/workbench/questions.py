@@ -40,6 +40,7 @@ LINK = schema(
     x_mm=(float, None),
     y_mm=(float, None),
     key=(str, ""),
+    number=(str, ""),
     values=(Numbers, []),
     **_PLACE,
 )

@@ -10,14 +10,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache, partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from ..designs.design import COLUMNS, row_of
-from ..designs.keys import REASONS
-from ..errors import InputError, nearest
+from ..designs.keys import REASONS, reason_for
+from ..errors import InputError, UnsupportedScene, nearest
 from ..motion.tilting import path_of
+from ..results.dark_areas import BAND_DEPTH, BAND_SHARE, LARGEST, NUMBERS, UNDEFINED
 from ..results.statistics import STATISTICS
 from ..results.statistics.brightness import BRIGHTNESS
 from ..results.statistics.contrast import CONTRAST_RMS
@@ -25,6 +26,7 @@ from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
 from ..units import number_in
+from .dark_facts import dark_areas_of_scene
 from .design_json import stone_of
 
 WEIGHT = "weight_ct"
@@ -37,6 +39,9 @@ SHOWN = {
 }
 """What strips show: the word for it, the least span of a strip's scale, so that no strip makes a mountain of the errors of
 tracing, and whether it stands above the maps as well."""
+DARK_SPANS = {LARGEST.key: 0.02, BAND_SHARE.key: 0.02, BAND_DEPTH.key: 0.1}
+"""Numbers of dark areas that strips show where a question asks for one of them, and the least span of their scale. They take
+the virtual facets of each value, which the statistics do without."""
 
 MOST_VALUES = 65
 SLICE_S = 0.25
@@ -51,7 +56,7 @@ Place = Callable[[Stone, View], Scene]
 
 def shown_facts() -> list[dict[str, Any]]:
     """The numbers of strips as the page needs them: name, words, unit, whether the view changes it, least span of the scale,
-    whether it stands above the maps."""
+    whether it stands above the maps, whether it is computed only for a question whose `number` it is."""
     return [
         {
             "key": key,
@@ -61,30 +66,82 @@ def shown_facts() -> list[dict[str, Any]]:
             "definition": "weight of the stone" if key == WEIGHT else STATISTICS[key].definition,
             "span": span,
             "above": above,
+            "asked": False,
         }
         for key, (label, span, above) in SHOWN.items()
+    ] + [
+        {
+            "key": key,
+            "label": NUMBERS[key].label,
+            "unit": "",
+            "of_view": True,
+            "definition": NUMBERS[key].definition,
+            "span": span,
+            "above": False,
+            "asked": True,
+        }
+        for key, span in DARK_SPANS.items()
     ]
+
+
+class Point(NamedTuple):
+    """The numbers of one value, by name.
+
+    Attributes
+    ----------
+    numbers : NaN without a stone. errors : standard errors. brackets : certain ones, of numbers that have one instead.
+    reason : why there is no stone; None where there is one.
+    """
+
+    numbers: dict[str, float]
+    errors: dict[str, float]
+    brackets: dict[str, list[float]]
+    reason: str | None
 
 
 def strip(question: Question, place: Place) -> dict[str, Any]:
     """The statistics `SHOWN` along `values` of `key`, as far as they are done; a negative tilt leans to the other side.
 
+    A question whose `number` is one of `DARK_SPANS` gets those instead.
+
     Raises InputError for a key that neither the view nor the design has, and for values that are no numbers.
     """
     key, values = question.get("key", ""), _numbers(question.get("values", []))
-    begun_s, rows = time.monotonic(), []
+    point = _darkness if question.get("number") in DARK_SPANS else _statistics
+    begun_s, points = time.monotonic(), []
     for build in _scenes(question, key, values, place):
-        rows.append(row_of(build))
+        points.append(point(build))
         if time.monotonic() - begun_s > SLICE_S:
             break
-    found = dict(zip(COLUMNS, np.array(rows).T, strict=True))
     return {
         "key": key,
-        "values": values[: len(rows)],
-        "numbers": {name: found[name].tolist() for name in SHOWN},
-        "errors": {name: found[f"{name}_error"].tolist() if f"{name}_error" in found else [0.0] * len(rows) for name in SHOWN},
-        "reasons": [None if code == 0 else REASONS[int(code)][1] for code in found["reason"]],
+        "values": values[: len(points)],
+        "numbers": {name: [one.numbers[name] for one in points] for name in points[0].numbers},
+        "errors": {name: [one.errors[name] for one in points] for name in points[0].errors},
+        "brackets": {name: [one.brackets[name] for one in points] for name in points[0].brackets},
+        "reasons": [one.reason for one in points],
     }
+
+
+def _statistics(build: Callable[[], Scene]) -> Point:
+    row = dict(zip(COLUMNS, row_of(build).tolist(), strict=True))
+    code = int(row["reason"])
+    errors = {name: row.get(f"{name}_error", 0.0) for name in SHOWN}
+    return Point({name: row[name] for name in SHOWN}, errors, {}, REASONS[code][1] if code else None)
+
+
+def _darkness(build: Callable[[], Scene]) -> Point:
+    """The numbers `DARK_SPANS`; those of the band are undefined for a stone that isn't long."""
+    found, reason = dict.fromkeys(DARK_SPANS, UNDEFINED), None
+    try:
+        found |= dark_areas_of_scene(build(), threads=1).statistics
+    except UnsupportedScene:
+        raise
+    except InputError as error:
+        reason = REASONS[reason_for(error)][1]
+    return Point(
+        {key: one.value for key, one in found.items()}, {}, {key: [one.low, one.high] for key, one in found.items()}, reason
+    )
 
 
 def _numbers(values: Any) -> list[float]:

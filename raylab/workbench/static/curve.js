@@ -6,6 +6,14 @@
 export const COUNTS = [9, 17, 33];
 const PLACES = Math.max(...COUNTS);
 
+/** The `key` of the number that curves show, where it is computed only if a question asks for it; see `start.strips`. */
+let asked = "";
+
+/** Curves show another number, a row of `start.strips`, or none. */
+export function show(figure) {
+  asked = figure?.asked ? figure.key : "";
+}
+
 /** Points that were computed, by what they are of: a curve that comes back, or is shown twice, is not computed anew. */
 const KNOWN = new Map();
 const MOST_KNOWN = 64;
@@ -33,7 +41,7 @@ export class Curve {
     const source = this.source();
     if (!source) return null;
     const { key, design = scene.design, side = scene.side } = source;
-    const whole = { ...scene, design, side, key };
+    const whole = { ...scene, design, side, key, number: asked };
     const others = key in scene ? { ...whole, [key]: null } : { ...whole, design: { ...design, [key]: null } };
     return { whole, name: JSON.stringify({ ...others, side: "" }) };
   }
@@ -65,21 +73,22 @@ export class Curve {
   }
 
   /** Take up an answer: the first of the places that were asked for. */
-  take({ values, numbers, errors, reasons }, places) {
+  take({ values, numbers, errors, brackets, reasons }, places) {
     values.forEach((_, k) => {
       const at = (table) => Object.fromEntries(Object.entries(table).map(([key, column]) => [key, column[k]]));
-      this.points[places[k]] = { numbers: at(numbers), errors: at(errors), reason: reasons[k] };
+      this.points[places[k]] = { numbers: at(numbers), errors: at(errors), brackets: at(brackets), reason: reasons[k] };
     });
   }
 
-  /** Computed points of a number in runs without a gap: { at, value, low, high }, the ends of its band `coverage` errors away. */
+  /** Computed points of a number in runs without a gap: { at, value, low, high }. Its band is its bracket, or ends `coverage` errors away. */
   runs(name, coverage) {
     const runs = [[]];
     this.points.forEach((point, place) => {
       const value = point.numbers[name];
-      if (value === null) return void runs.push([]);
+      if (value === null || value === undefined) return void runs.push([]);
       const error = coverage * (point.errors[name] ?? 0);
-      runs.at(-1).push({ at: this.value(place), value, low: value - error, high: value + error });
+      const [low, high] = point.brackets[name] ?? [value - error, value + error];
+      runs.at(-1).push({ at: this.value(place), value, low, high });
     });
     return runs.filter((run) => run.length);
   }
@@ -105,11 +114,12 @@ export function shape(name, values) {
   return made;
 }
 
-/** The ends of a scale that holds all runs, at least `span` apart. No number here is below zero, so no scale begins there. */
+/** The ends of a scale that holds all runs, at least `span` apart. It begins below zero only if a number is there. */
 export function scaleOf(runs, span) {
   const all = runs.flat();
   const [low, high] = [Math.min(...all.map(({ low }) => low)), Math.max(...all.map(({ high }) => high))];
-  const first = Math.max(0, low - Math.max(0, span - (high - low)) / 2);
+  const floor = Math.min(0, ...all.map(({ value }) => value));
+  const first = Math.max(floor, low - Math.max(0, span - (high - low)) / 2);
   return [first, Math.max(high, first + span)];
 }
 

@@ -81,7 +81,7 @@ export class Glance {
     const title = Number.isFinite(by)
       ? `Change since the stone was opened (then ${unit ? `${fixed(was, 3)} ${unit}` : fixed(was)}, under the same light and view${unit ? "; 1 pt, a point, is 0.01 ct" : ""})${sure || !by ? "" : "; not resolved: within the error of tracing"}`
       : "The change since the stone was opened is not computed yet";
-    const text = !Number.isFinite(by) ? "…" : unit ? `${signed(100 * by, 2)} pt` : signed(by, 4);
+    const text = !Number.isFinite(by) ? "…" : by === 0 ? "unchanged" : unit ? `${signed(100 * by, 2)} pt` : signed(by, 4);
     return el("span", { className: sure ? "change" : "change bracket", title }, text);
   }
 }

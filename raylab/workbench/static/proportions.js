@@ -77,14 +77,14 @@ function controlFor(about, set, first) {
 function measuredTable(workbench) {
   const measured = workbench.answers[workbench.state.editing]?.measured;
   const note = el("p", { className: "note" },
-    "This stone is a facet table; edit its facets in the panel Facets. Measured proportions, as mean and half the range:");
+    "This stone is a facet table; edit its facets in the panel Facets. Measured proportions, as mean and, where it shows, half the range:");
   if (!measured) return [note];
   const known = workbench.cutNamed(measured.cut)?.measured ?? workbench.start.measured;
   const shown = ({ key }) => measured[key] && (key !== DIAMETER || measured.extent?.round !== false); // no diameter of what isn't round
   const rows = known.filter(shown).map(({ key, label, unit }) => {
     const { mean, spread } = measured[key];
     return el("tr", {}, el("th", { scope: "row" }, label), el("td", {}, `${fixed(mean, 2)} ${unit}`),
-      el("td", { className: "bracket" }, `± ${fixed(spread / 2, 2)}`));
+      el("td", { className: "bracket" }, spread >= 0.01 ? `± ${fixed(spread / 2, 2)}` : ""));
   });
   return [note, el("table", { className: "measured" }, el("tbody", {}, ...rows))];
 }

@@ -92,7 +92,8 @@ export class Strip extends Curve {
     const { about } = this;
     const points = this.points.filter(Boolean); // without the places that are not computed yet
     const unit = (value) => `${tidy(value, 3)} ${about.spoken ?? about.unit ?? ""}`.trim();
-    const found = points.filter((point) => point.numbers[figure.key] !== null).map((point) => point.numbers[figure.key]);
+    const known = points.map((point) => point.numbers[figure.key]).filter((value) => value !== undefined);
+    const found = known.filter((value) => value !== null);
     const none = points.find((point) => point.reason)?.reason;
     const digits = figure.unit ? 3 : 4;
     const number = (value) => `${fixed(value, digits)} ${figure.unit}`.trim();
@@ -100,7 +101,8 @@ export class Strip extends Curve {
     const words = found.length
       ? `${figure.label} ${along}: from ${number(Math.min(...found))} to ${number(Math.max(...found))}; here ${number(this.near(figure.key, this.now))}` +
         (none ? `. Gaps give no stone: ${none}` : "")
-      : points.length ? `no stone ${along}: ${none}` : `${figure.label} ${along}: not computed yet`;
+      : known.length && points.every(({ reason }) => reason) ? `no stone ${along}: ${none}`
+      : known.length ? `${figure.label}: a number of long stones only` : `${figure.label} ${along}: not computed yet`;
     this.picture.ariaLabel = this.element.title = words[0].toUpperCase() + words.slice(1);
   }
 }

@@ -2,7 +2,7 @@
 // strip.js and tilt_curve.js.
 
 import { el } from "./controls.js";
-import { COUNTS } from "./curve.js";
+import { COUNTS, show } from "./curve.js";
 import { Strip } from "./strip.js";
 
 const KEPT = "raylab-strips";
@@ -53,6 +53,8 @@ export class Strips {
    * as finely as can be. Ends where something else is asked for meanwhile. */
   async run() {
     const round = ++this.round;
+    document.documentElement.dataset.strips = "behind";
+    show(this.figure);
     this.tilting.arrange(this.figure);
     if (!this.figure) return;
     const { workbench } = this;

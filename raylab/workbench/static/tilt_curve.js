@@ -128,7 +128,7 @@ export class TiltCurve {
   }
 
   inWords(found, any) {
-    if (!any) return "No stone to draw against the tilt";
+    if (!any) return "Nothing to draw against the tilt";
     const each = found.map(([curve, runs]) => {
       const values = runs.flat().map(({ value }) => value);
       return `${found.length > 1 ? `stone ${curve.side.toUpperCase()} ` : ""}from ${fixed(Math.min(...values), 3)} to ${fixed(Math.max(...values), 3)}`;

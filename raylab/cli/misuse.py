@@ -1,0 +1,23 @@
+"""What is wrong with a command line, in the words of all other faults: option, value, what was expected."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from cyclopts import CoercionError, CycloptsError, MissingArgumentError
+
+KINDS = {float: "a number", int: "a whole number", Path: "a path"}
+"""What values of a type are called."""
+
+
+def described(error: CycloptsError) -> str:
+    """One line: in our words for a value that is missing or of the wrong type, else in those of cyclopts."""
+    option = error.argument
+    if isinstance(error, MissingArgumentError) and option is not None:
+        many, _ = option.token_count()
+        expected = f"{many} values" if many > 1 else KINDS.get(option.hint, "a value")
+        return f"{option.name}: missing; expected {expected}; see `raylab {' '.join(error.command_chain or ())} --help`"
+    if isinstance(error, CoercionError) and error.target_type in KINDS and error.token is not None:
+        name = error.token.keyword or (option.name if option is not None else "value")
+        return f"{name} = {error.token.value!r}: wrong type; expected {KINDS[error.target_type]}"
+    return str(error)
