@@ -57,7 +57,7 @@ def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
         "sloping": rows.sloping,
         "core": [core2 if np.isfinite(core2) else 1e30, height],
         "rough": np.packbits(rough, bitorder="little").view("<u4").tolist(),
-        "indices": _short(stone.material.n(waves.nodes_nm)),
+        "indices": _short([stone.material.n(float(w)) for w in waves.nodes_nm]),
         "absorptions": _short([stone.material.absorption_per_mm(float(w)) for w in waves.nodes_nm]),
     }
 

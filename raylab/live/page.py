@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from typing import Any
 
+from ..lighting.dome import Dome
+from ..optics.spectrum import WavelengthSet
 from ..package_files import shipped
 from ..pictures.scripts import literal, script
 from ..progress import Progress, reporter
@@ -44,7 +47,7 @@ def show_html(scene: LiveScene, title: str = "", *, stills: bool = True, progres
     shelf = Environment(loader=FileSystemLoader(shipped("live")), autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     shelf.lstrip_blocks = True
     given = 'document.querySelector("main"), JSON.parse(document.querySelector("#data").textContent)'
-    code = script(shipped("live"), "live.js", f"start({given})")
+    code = script(shipped("live/static"), "live.js", f"start({given})")
     style = (shipped("live") / "live.css").read_text(encoding="utf-8")
     return shelf.get_template("page.html.j2").render(
         title=title or ", ".join(stone.name for stone in scene.stones),
@@ -67,13 +70,23 @@ def show_data(scene: LiveScene) -> dict[str, Any]:
     waves, view = live_set(scene.low_nm), scene.view
     stones = zip(scene.stones, scene.radii_mm, strict=True)
     return {
+        **shader_data(scene.domes, waves, scene.light),
         "version": __version__,
         "stones": [{**baked_stone(stone, waves), "radius": radius} for stone, radius in stones],
-        "domes": [baked_dome(dome) for dome in scene.domes],
-        "light": baked_light(scene.light, waves),
         "exposure": scene.exposure,
         "view": {"tilt": view.tilt_deg, "azimuth": view.tilt_azimuth_deg, "turn": view.turn_deg, "distance": view.distance_mm},
         "maps": [baked_map(name) for name in MAPS],
+    }
+
+
+def shader_data(domes: Sequence[Dome], waves: WavelengthSet, light: str = "D65") -> dict[str, Any]:
+    """What the shader is given beside stones and maps: domes, the weights of the spectrum, limits, and its own text.
+
+    Raises UnsupportedScene for a dome that it can't carry.
+    """
+    return {
+        "domes": [baked_dome(dome) for dome in domes],
+        "light": baked_light(light, waves),
         "limits": {"planes": MOST_PLANES, "patches": MOST_PATCHES},
         "shaders": {name: (shipped("live") / f"{name}.glsl").read_text(encoding="utf-8") for name in SHADERS},
     }

@@ -53,10 +53,26 @@ export class Tracer {
     this.limits = `#define MOST_PLANES ${data.limits.planes}\n#define MOST_PATCHES ${data.limits.patches}\n`;
     this.programs = { trace: new Program(gl, square, this.limits + trace), develop: new Program(gl, square, develop), sums: new Program(gl, square, sums) };
     gl.bindVertexArray(gl.createVertexArray());
-    this.stones = data.stones.map((stone) => ({ ...stone, block: this.block(stone.planes, 4 * data.limits.planes), rough: new Uint32Array(stone.rough) }));
-    this.domes = data.domes.map((dome) => ({ ...dome, block: this.patches(dome), texture: this.sky(dome.image) }));
+    Object.assign(this, { stones: [], domes: [] });
+    data.stones.forEach((stone, number) => this.putStone(number, stone));
+    data.domes.forEach((dome, number) => this.putDome(number, dome));
     this.maps = data.maps.map((map) => this.texture(256, 1, gl.RGB8, gl.RGB, gl.UNSIGNED_BYTE, bytesOf(map.colors)));
     this.parts = this.film(8);
+  }
+
+  /** Upload a stone in the place of stone `number`. */
+  putStone(number, stone) {
+    if (this.stones[number]) this.gl.deleteBuffer(this.stones[number].block);
+    this.stones[number] = { ...stone, block: this.block(stone.planes, 4 * this.data.limits.planes), rough: new Uint32Array(stone.rough) };
+  }
+
+  /** Upload a dome in the place of dome `number`. */
+  putDome(number, dome) {
+    if (this.domes[number]) {
+      this.gl.deleteBuffer(this.domes[number].block);
+      this.gl.deleteTexture(this.domes[number].texture);
+    }
+    this.domes[number] = { ...dome, block: this.patches(dome), texture: this.sky(dome.image) };
   }
 
   block(numbers, length) {

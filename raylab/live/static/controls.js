@@ -13,7 +13,7 @@ const BELOW = { tilt: 180, azimuth: 90, turn: 0 };
 export function listen(live) {
   const find = (name) => live.root.querySelector(`[data-${name}]`);
   const turn = (axis, degrees) => {
-    if (live.rock) live.rest();
+    if (live.rocks) live.rest();
     live.turnTo(times(about(axis, degrees), live.state.turn));
   };
   const set = (changes, traced) => {
@@ -28,7 +28,7 @@ export function listen(live) {
   shown.addEventListener("change", () => set({ map: shown.selectedIndex - 1 }, false));
   exposure.addEventListener("input", () => set({ exposure: 2 ** Number(exposure.value) }, false));
   far.addEventListener("change", () => set({ distance: Number(far.value) || null }, true));
-  find("rock").addEventListener("click", () => live.rest(!live.rock));
+  find("rock").addEventListener("click", () => live.rest(!live.rocks));
   find("face-up").addEventListener("click", () => faceUp(live));
   find("below").addEventListener("click", () => {
     live.rest();
@@ -125,7 +125,7 @@ function legend(live, find) {
   const colors = bytesOf(map.colors);
   const stops = Array.from({ length: 16 }, (_, k) => `rgb(${colors.slice(51 * k, 51 * k + 3).join(",")})`);
   key.firstElementChild.style.background = `linear-gradient(90deg, ${stops.join(",")})`;
-  const [low, high] = live.look(0).map.range;
+  const [low, high] = live.look(live.pictures[0]).map.range;
   key.lastElementChild.textContent = `${map.title} from ${low} to ${Number(high.toPrecision(2))}${high === 1 && map.name !== "contrast" ? "" : " or more"}`;
 }
 
@@ -142,7 +142,7 @@ function teller(live, find) {
     legend(live, find);
     find("far").value = String(state.distance ?? 0);
     find("about-light").textContent = [data.domes[state.dome].about, data.domes[state.dome].scaled].filter(Boolean).join(" ");
-    find("rock").textContent = live.rock ? "Pause" : "Rock";
+    find("rock").textContent = live.rocks ? "Pause" : "Rock";
     find("pose").textContent = poseInWords(live.angles);
     const across = 2 * live.half;
     for (const scale of root.querySelectorAll("[data-scale]")) {
@@ -153,7 +153,7 @@ function teller(live, find) {
     root.querySelectorAll("[data-stone]").forEach((figure, k) => bar(figure, live.means[k]));
     if (frame) {
       const untraced = Math.max(...live.means.map((means) => means?.untraced ?? 0));
-      find("count").textContent = `${frame.side} pixels a side; ${live.rock || !live.pictures[0].frames ? "moving or new" : `${live.pictures[0].frames} frames`}; ${Math.round(frame.took)} ms; untraced up to ${percent(untraced)}`;
+      find("count").textContent = `${frame.side} pixels a side; ${live.rocks || !live.pictures[0].frames ? "moving or new" : `${live.pictures[0].frames} frames`}; ${Math.round(frame.took)} ms; untraced up to ${percent(untraced)}`;
     }
     const now = performance.now();
     if (live.done && live.means.every(Boolean) && now - saidAt > 1000) {
