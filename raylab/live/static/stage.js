@@ -91,7 +91,7 @@ export class Stage {
   }
 
   get sleeps() {
-    return !this.tracer || this.hidden || this.outside || (this.done && !this.rocks);
+    return !this.tracer || !this.pictures.length || this.hidden || this.outside || (this.done && !this.rocks);
   }
 
   wake() {
@@ -99,6 +99,7 @@ export class Stage {
   }
 
   async loop() {
+    await null; // until who extends the stage is built
     for (;;) {
       while (this.sleeps) await new Promise((resolve) => { this.awake = resolve; });
       const now = await new Promise(requestAnimationFrame);
