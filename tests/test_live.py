@@ -159,6 +159,56 @@ def test_keys_links_and_rest(live):
     assert faults == []
 
 
+_COVERED = """() => {
+  const live = document.querySelector("main").shownLive;
+  const { tracer, full } = live;
+  const plate = tracer.plate(full);
+  tracer.add(plate, 0, live.dome, live.view(full), { most: 1, least: 1, polarized: false });
+  const covered = tracer.read(plate.film, full, full)[0].filter((_, k) => k % 4 === 3);
+  plate.free();
+  const columns = Array.from(covered.keys()).filter((k) => covered[k]).map((k) => k % full);
+  return (columns.reduce((a, b) => Math.max(a, b)) - columns.reduce((a, b) => Math.min(a, b)) + 1) * live.pictures[0].canvas.clientWidth / full;
+}"""
+"""How wide the first stone is drawn, in lengths of the style sheet."""
+
+
+def test_true_size_is_true_by_the_pixels_that_are_stated(live):
+    """CSS has 96 of its pixels to the inch, and this browser one of the screen's to each of them."""
+    page, width = live.page, float(live.stones[0].size_mm[0])
+    scale = page.locator("[data-scale]").first
+
+    def bar() -> float:
+        return scale.locator("i").bounding_box()["width"] / float(scale.inner_text().removesuffix(" mm"))
+
+    page.get_by_role("button", name="As at the start").click()
+    page.get_by_label("Size").select_option("10 × true size")
+    assert "which is only what browsers assume" in page.locator("[data-screen-said]").inner_text()
+    assert bar() == pytest.approx(10 * 96 / 25.4, rel=1e-3)
+    assert page.evaluate(_COVERED) == pytest.approx(width * 10 * 96 / 25.4, abs=1.5)
+    stated = page.locator("[data-per-inch]")
+    stated.fill("5")
+    stated.press("Enter")
+    assert stated.get_attribute("aria-invalid") == "true"
+    assert bar() == pytest.approx(10 * 96 / 25.4, rel=1e-3)
+    stated.fill("130")
+    stated.press("Enter")
+    assert page.locator("[data-screen-said]").inner_text() == "True size by 130 pixels to the inch, as typed."
+    page.get_by_label("Size").select_option("3 × true size")
+    assert bar() == pytest.approx(3 * 130 / 25.4, rel=1e-3)
+    assert page.evaluate(_COVERED) == pytest.approx(width * 3 * 130 / 25.4, abs=1.5)
+    assert "&size=3" in page.evaluate("document.querySelector('main').shownLive.link")
+    page.locator("[data-card-width]").fill("7")
+    assert page.locator("[data-screen-said]").inner_text() == "True size by 128 pixels to the inch, as a card says."
+    assert page.locator("[data-card]").bounding_box()["width"] == pytest.approx(53.98 * 128 / 25.4, abs=0.1)
+    page.reload()
+    page.get_by_label("Size").select_option("true size")
+    assert "128 pixels to the inch, as it was stated before" in page.locator("[data-screen-said]").inner_text()
+    assert bar() == pytest.approx(128 / 25.4, rel=1e-3)
+    page.get_by_label("Size").select_option("to fit")
+    assert not page.locator("[data-screen-said]").is_visible()
+    page.evaluate("() => { document.querySelector('main').shownLive.hidden = true; }")
+
+
 def test_what_a_live_picture_cannot_carry_is_one_line(tmp_path, capsys):
     stone = brilliant()
     inside = rl.load_scene("plotted-inclusions").stone

@@ -2,7 +2,8 @@
 
 import { listen } from "./controls.js";
 import { Picture } from "./picture.js";
-import { anglesOf, linkOf, readLink, rocked, rotationOf, squared } from "./pose.js";
+import { SIZES, anglesOf, linkOf, readLink, rocked, rotationOf, squared } from "./pose.js";
+import { Screen } from "./screen.js";
 import { Stage } from "./stage.js";
 
 /** Ends of the maps' colours: luminance by its mean, the others fixed. */
@@ -14,10 +15,10 @@ export class Live extends Stage {
     const link = readLink(location.hash);
     const known = (list, name) => Math.max(0, list.findIndex((one) => one.name === name));
     Object.assign(this, {
-      root, means: [], lamp: null,
+      root, means: [], lamp: null, screen: new Screen(),
       state: {
         turn: rotationOf({ ...data.view, ...link }), dome: known(data.domes, link.light), exposure: link.exposure ?? data.exposure,
-        zoom: link.zoom ?? 1, map: data.maps.findIndex((one) => one.name === link.map), distance: data.view.distance,
+        zoom: link.zoom ?? 1, size: link.size ?? 0, map: data.maps.findIndex((one) => one.name === link.map), distance: data.view.distance,
       },
     });
     const calm = matchMedia("(prefers-reduced-motion: reduce)");
@@ -42,9 +43,9 @@ export class Live extends Stage {
     for (const { canvas } of this.pictures) sized.observe(canvas);
     addEventListener("hashchange", () => {
       if (location.hash === this.link) return;
-      const { exposure, zoom, light, ...angles } = readLink(location.hash);
+      const { exposure, zoom, size, light, ...angles } = readLink(location.hash);
       const dome = this.data.domes.findIndex((one) => one.name === light);
-      Object.assign(this.state, { exposure: exposure ?? this.state.exposure, zoom: zoom ?? this.state.zoom, dome: dome < 0 ? this.state.dome : dome });
+      Object.assign(this.state, { exposure: exposure ?? this.state.exposure, zoom: zoom ?? this.state.zoom, size: size ?? 0, dome: dome < 0 ? this.state.dome : dome });
       this.turnTo(rotationOf({ ...this.angles, ...angles }));
     });
   }
@@ -52,6 +53,7 @@ export class Live extends Stage {
   /** Canvases as large as they are seen. */
   resize() {
     this.fit(this.pictures[0].canvas.clientWidth * devicePixelRatio);
+    if (this.state.size) this.changed(); // a picture of true size shows more or less of the plane now
   }
 
   turnTo(matrix) {
@@ -86,11 +88,17 @@ export class Live extends Stage {
     return linkOf(this.angles, { ...state, light: data.domes[state.dome].name, map: data.maps[state.map]?.name ?? "color" });
   }
 
-  /** Half of what a picture shows, mm: all stones on one scale. */
-  get half() {
-    const { distance, zoom } = this.state;
+  /** Half of what a picture shows where the stones fill it, mm: all on one scale, in every pose. */
+  get filled() {
+    const { distance } = this.state;
     const radius = Math.max(...this.data.stones.map((one) => one.radius));
-    return ((1.02 * radius) / zoom) * (distance ? distance / (distance - radius) : 1);
+    return 1.02 * radius * (distance ? distance / (distance - radius) : 1);
+  }
+
+  /** Half of what a picture shows, mm. */
+  get half() {
+    const { size, zoom } = this.state;
+    return size ? (0.5 * this.pictures[0].canvas.clientWidth) / (size * this.screen.perMm) : this.filled / zoom;
   }
 
   view(side) {
