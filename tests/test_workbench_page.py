@@ -29,7 +29,7 @@ from raylab.stone.facet_table import facet_table
 from raylab.stone.index_wheel import index_of, index_words
 from raylab.workbench.answers import STEPS
 from raylab.workbench.design_json import DEMO, facet_design, stone_of
-from raylab.workbench.file_exchange import open_bytes, open_demo
+from raylab.workbench.file_exchange import open_bytes
 
 WAIT_MS = 240_000  # a first start compiles; on a busy machine that takes minutes
 SLIDERS = {

@@ -30,7 +30,8 @@ LEFT_OUT = (
     " reflections or below 0.5 % of its light; on a slow machine after 12 or below 1 %. At rest frames add up: one of 64"
     " wavelengths each, up to 200 reflections.",
     "Rays are single ones, in 32-bit numbers; an edge of a facet is smoothed by many frames, not drawn exactly.",
-    "Inclusions are not shown, and neither is double refraction: such a material has its ordinary index.",
+    "Inclusions take light, as in the library, and do nothing else. Double refraction is not shown: such a material has its"
+    " ordinary index.",
     "Light that meets an absorbing facet is dark.",
     "Bars and numbers are sums over the pixels that are drawn, and so approximate. Numbers to rely on come from the library.",
 )

@@ -1,5 +1,8 @@
 // The shader's door: uploads stones and lights, adds frames to plates, develops plates into colours.
 
+/** Rows of inclusions beside each other in their texture, as the shader has it. */
+const INCLUSION_LINE = 256;
+
 /** Sums of one stone's picture: three textures, how many frames are in them, and the weights that each pixel's sums hold. */
 class Plate {
   constructor(tracer, side) {
@@ -62,8 +65,18 @@ export class Tracer {
 
   /** Upload a stone in the place of stone `number`. */
   putStone(number, stone) {
-    if (this.stones[number]) this.gl.deleteBuffer(this.stones[number].block);
-    this.stones[number] = { ...stone, block: this.block(stone.planes, 4 * this.data.limits.planes), rough: new Uint32Array(stone.rough) };
+    const { gl } = this;
+    if (this.stones[number]) {
+      gl.deleteBuffer(this.stones[number].block);
+      gl.deleteTexture(this.stones[number].inside);
+    }
+    const lines = Math.max(1, Math.ceil(stone.inclusions.length / (4 * INCLUSION_LINE)));
+    const inside = new Float32Array(4 * INCLUSION_LINE * lines);
+    inside.set(stone.inclusions);
+    this.stones[number] = {
+      ...stone, block: this.block(stone.planes, 4 * this.data.limits.planes), rough: new Uint32Array(stone.rough),
+      inside: this.texture(INCLUSION_LINE, lines, gl.RGBA32F, gl.RGBA, gl.FLOAT, inside),
+    };
   }
 
   /** Upload a dome in the place of dome `number`. */
@@ -166,7 +179,7 @@ export class Tracer {
     gl.bindBufferBase(gl.UNIFORM_BUFFER, 0, stone.block);
     gl.bindBufferBase(gl.UNIFORM_BUFFER, 1, dome.block);
     return {
-      count: ["1i", stone.planes.length / 4], sloping: ["1i", stone.sloping], core: ["2fv", stone.core], rough: ["4uiv", stone.rough],
+      inclusionCount: ["1i", stone.inclusionCount], count: ["1i", stone.planes.length / 4], sloping: ["1i", stone.sloping], core: ["2fv", stone.core], rough: ["4uiv", stone.rough],
       waves: ["4fv", waves.flatMap((w) => [stone.indices[w], stone.absorptions[w], 0, 0])],
       most: ["1i", most], least: ["1f", least], polarized: ["1i", Number(polarized)], toDome: ["Matrix3fv", turn],
       sky: ["1i", dome.sky], level: ["1f", dome.level], headCos: ["1f", dome.head], tray: ["1f", dome.tray],
@@ -188,7 +201,7 @@ export class Tracer {
     const weights = waves.flatMap((w) => this.data.light.weights.slice(3 * w, 3 * w + 3));
     this.programs.trace.use({
       ...this.subject(this.stones[number], dome, view.turn, waves, quality),
-      ...this.bound(["before0", "before1", "before2", "image"], [...plate.film.textures, dome.texture]),
+      ...this.bound(["before0", "before1", "before2", "image", "inclusions"], [...plate.film.textures, dome.texture, this.stones[number].inside]),
       weights: ["3fv", weights], frame: ["3fv", [...view.middle, view.pixel]], size: ["2fv", [plate.side, plate.side]],
       jitter: ["2fv", quality.jitter ?? spread(Math.floor(plate.frames / 4))], eye: ["3fv", view.eye ?? [0, 0, 0]],
       parallel: ["1i", Number(!view.eye)], adds: ["1i", Number(plate.frames > 0)],
@@ -270,7 +283,7 @@ export class Tracer {
     const given = this.texture(width, 2 * height, gl.RGBA32F, gl.RGBA, gl.FLOAT, held);
     const film = this.film(width, height);
     const uniforms = this.subject(this.stones[stone], this.domes[dome], turn, [wave, wave, wave, wave], quality);
-    this.programs.rays.use({ ...uniforms, ...this.bound(["rays", "image"], [given, this.domes[dome].texture]) });
+    this.programs.rays.use({ ...uniforms, ...this.bound(["rays", "image", "inclusions"], [given, this.domes[dome].texture, this.stones[stone].inside]) });
     this.draw(film.frame, width, height);
     const found = this.read(film, width, height).map((values) => [...values.slice(0, 4 * count)]);
     this.discard(film);
