@@ -36,13 +36,13 @@ def brilliant(**changed) -> rl.Stone:
 
 
 def plotted() -> rl.Stone:
-    """A brilliant with a sphere, an ellipsoid, a disc and a polyhedron, which let pass nothing or a part."""
+    """A brilliant with a sphere, an ellipsoid, a disc and a polyhedron, some of them cut off at the table."""
     crystal = [(-0.9, -0.5, 0.2), (-0.3, -0.5, 0.2), (-0.6, 0.2, 0.1), (-0.6, -0.3, -0.9)]
     return brilliant(girdle_facets=32).with_inclusions(
         (
             rl.Inclusion.sphere((0.5, 0.4, 0.1), 0.3),
-            rl.Inclusion(Ellipsoid((0.3, -0.6, -0.3), (0.7, 0.2, 0.1), axis=(1.0, 1.0, 0.3)), 0.25),
-            rl.Inclusion(Disc((0.0, 0.9, -0.2), 0.6, normal=(0.2, 0.5, 1.0)), 0.5),
+            rl.Inclusion(Ellipsoid((0.3, -0.6, 0.8), (0.8, 0.3, 0.2), axis=(0.3, 0.3, 1.0)), 0.25),
+            rl.Inclusion(Disc((0.0, 0.9, 0.9), 0.8, normal=(0.9, 0.5, 0.3)), 0.5),
             rl.Inclusion(Polyhedron(crystal), 0.1),
         )
     )
