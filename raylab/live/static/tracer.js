@@ -169,6 +169,13 @@ export class Tracer {
     return [0, 1, 2, 3].map((k) => ((number + k) % 4) * quarter + within);
   }
 
+  /** Where within each pixel a frame looks: in places that fill it evenly, the first in its corner, which are multiples of powers
+   * of the plastic number. Four frames share one, so that all quarters of the spectrum see the same. */
+  place(number) {
+    const step = Math.floor(number / 4);
+    return [(step * 0.7548776662466927) % 1, (step * 0.5698402909980532) % 1];
+  }
+
   /** What a stone and a light are to the shader. */
   subject(stone, dome, turn, waves, { most, least, polarized }) {
     const { gl } = this;
@@ -203,7 +210,7 @@ export class Tracer {
       ...this.subject(this.stones[number], dome, view.turn, waves, quality),
       ...this.bound(["before0", "before1", "before2", "image", "inclusions"], [...plate.film.textures, dome.texture, this.stones[number].inside]),
       weights: ["3fv", weights], frame: ["3fv", [...view.middle, view.pixel]], size: ["2fv", [plate.side, plate.side]],
-      jitter: ["2fv", quality.jitter ?? spread(Math.floor(plate.frames / 4))], eye: ["3fv", view.eye ?? [0, 0, 0]],
+      jitter: ["2fv", quality.jitter ?? this.place(plate.frames)], eye: ["3fv", view.eye ?? [0, 0, 0]],
       parallel: ["1i", Number(!view.eye)], adds: ["1i", Number(plate.frames > 0)],
     });
     gl.enable(gl.SCISSOR_TEST);
@@ -309,12 +316,6 @@ export class Tracer {
 
 export function bytesOf(text) {
   return Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
-}
-
-/** Places within a pixel that fill it evenly, the first in its corner: multiples of powers of the plastic number. Four frames
- * share one, so that all quarters of the spectrum see the same. */
-function spread(number) {
-  return [(number * 0.7548776662466927) % 1, (number * 0.5698402909980532) % 1];
 }
 
 /** A step near the golden section of `count` that visits all of it. */
