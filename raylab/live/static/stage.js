@@ -22,6 +22,8 @@ const LONGEST_REST_MS = 60_000;
 const SMALLER_MS = 250;
 const WHOLE_MS = 4000;
 const MOST_SIDE = 1000;
+/** How many times as long a pixel of the resting picture takes as one that moves, until it is known. */
+const REST_OVER_MOVING = 6;
 
 export class Stage {
   /** `data`: what the tracer is given. `watched`: the element in which the stones are seen. */
@@ -129,7 +131,8 @@ export class Stage {
 
   /** A portion of the resting pictures. */
   async settle() {
-    const { pictures, full, resting, dome } = this;
+    const { pictures, full, moving, resting, dome } = this;
+    if (!resting.frames) resting.perMs = moving.perMs / REST_OVER_MOVING;
     const within = (ms) => Math.min(full, Math.max(LEAST, 2 * Math.floor(Math.sqrt((resting.perMs * ms) / pictures.length) / 2)));
     const sides = [within(SMALLER_MS), within(WHOLE_MS)];
     const portion = Math.max(PORTION_PIXELS, resting.perMs * PORTION_MS);

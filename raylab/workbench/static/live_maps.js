@@ -128,12 +128,17 @@ export class LiveMaps extends Stage {
 
   /** The picture of a stone, with `canvas` and `turn`; undefined while there is none. */
   picture(side) {
-    return this.faults[side] || this.fault ? undefined : this.pictures.find(({ number, shown }) => SIDES[number] === side && shown);
+    return this.faultOf(side) ? undefined : this.pictures.find(({ number, shown }) => SIDES[number] === side && shown);
+  }
+
+  /** Why a stone can't be traced here, or an empty text. */
+  faultOf(side) {
+    return this.fault || this.faults[side] || "";
   }
 
   /** What stands below the picture of a stone. */
   words(side) {
-    const fault = this.fault || this.faults[side];
+    const fault = this.faultOf(side);
     if (fault) return `not traced live, luminance in grey instead: ${fault}`;
     const one = this.picture(side);
     if (!one) return "luminance in grey until the stone is traced here";

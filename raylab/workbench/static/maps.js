@@ -125,9 +125,11 @@ export class Maps {
     if (scale.name) {
       figure.element.dataset.colored = seen?.step ?? "";
       figure.element.dataset.frames = live?.shown.frames ?? "";
+      figure.ticks.classList.toggle("fault", legend.name === LIVE.name && Boolean(this.live.faultOf(figure.side)));
       return this.drawLegend(figure, legend, legend.name === COLOR.name ? colorWords(seen) : this.live.words(figure.side), seen?.about);
     }
     figure.bar.hidden = false;
+    figure.ticks.classList.remove("fault");
     paintBar(figure.bar, scale);
     const unit = legend.unit === "degree" ? "°" : "";
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
