@@ -93,7 +93,8 @@ export class LiveMaps extends Stage {
   /** One picture for each stone that is shown and can be. */
   arrange() {
     if (!this.tracer) return;
-    const numbers = this.workbench.sides.map((side) => SIDES.indexOf(side)).filter((number) => this.data.stones[number]);
+    const seen = this.workbench.sides.filter((side) => this.workbench.shapes[side]); // one that undo brings back comes with its picture
+    const numbers = seen.map((side) => SIDES.indexOf(side)).filter((number) => this.data.stones[number]);
     if (numbers.join() === this.pictures.map(({ number }) => number).join()) return;
     const kept = numbers.map((number) => this.pictures.find((one) => one.number === number));
     for (const one of this.pictures) if (!kept.includes(one)) one.free();
@@ -142,7 +143,7 @@ export class LiveMaps extends Stage {
     if (fault) return `not traced live, luminance in grey instead: ${fault}`;
     const one = this.picture(side);
     if (!one) return "luminance in grey until the stone is traced here";
-    return `as seen under daylight, traced here: ${one.shown.frames === 1 ? "one frame" : `${one.shown.frames} frames`}`;
+    return `as seen under daylight, traced here: ${one.shown.frames > 1 ? `${one.shown.frames} frames` : "coarse as yet"}`;
   }
 
   /** The page needs it no more. */
