@@ -1004,6 +1004,12 @@ def test_the_map_traced_live_follows_the_controls_and_rests(browser: Browser, wo
         assert page.page.evaluate("window.asked") == before, "nothing is drawn that nobody sees"
         page.page.evaluate(f"{back}; document.dispatchEvent(new Event('visibilitychange'))")
         page.page.evaluate(DRAWN_AGAIN, before)
+    page.page.click("#compare")
+    page.rest()
+    page.page.click("#compare")  # the second stone goes, and comes again
+    page.page.click("#undo")
+    page.rest()
+    page.page.wait_for_selector("[data-map='0'][data-side=b][data-frames]:not([data-frames=''])")
     page.page.add_init_script(
         "HTMLCanvasElement.prototype.getContext = ((get) => function (kind, more) {"
         " return kind === 'webgl2' ? null : get.call(this, kind, more); })(HTMLCanvasElement.prototype.getContext)"

@@ -132,17 +132,19 @@ export class Stage {
   /** A portion of the resting pictures. */
   async settle() {
     const { pictures, full, moving, resting, dome } = this;
-    if (!resting.frames) resting.perMs = moving.perMs / REST_OVER_MOVING;
+    if (!resting.frames && moving.frames > 1) resting.perMs = moving.perMs / REST_OVER_MOVING; // the first frame waits for compilers
     const within = (ms) => Math.min(full, Math.max(LEAST, 2 * Math.floor(Math.sqrt((resting.perMs * ms) / pictures.length) / 2)));
     const sides = [within(SMALLER_MS), within(WHOLE_MS)];
     const portion = Math.max(PORTION_PIXELS, resting.perMs * PORTION_MS);
     const start = performance.now();
     let drawn = 0;
+    let fresh = false; // whether each stone has a new picture; the last one may have begun another within this portion
     while (drawn < portion && !this.done) {
       const one = pictures[this.next];
       drawn += one.settle(portion - drawn, sides, dome, (side) => this.view(side, one), RESTING);
       if (one.row) continue;
       if (one.fresh) one.show(this.look(one));
+      fresh ||= one.fresh && one === pictures.at(-1);
       this.next = (this.next + 1) % pictures.length;
       this.done = pictures.every((each) => this.complete(each));
     }
@@ -150,7 +152,7 @@ export class Stage {
     const took = performance.now() - start;
     this.restedFor += took;
     if (drawn) resting.learn(drawn, took);
-    if (pictures.at(-1).fresh || this.done) this.shown(took, pictures[0].shown?.side);
+    if (fresh || this.done) this.shown(took, pictures[0].shown?.side);
   }
 
   complete({ frames }) {

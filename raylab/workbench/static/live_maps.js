@@ -100,6 +100,7 @@ export class LiveMaps extends Stage {
     for (const one of this.pictures) if (!kept.includes(one)) one.free();
     this.pictures = kept.map((one, k) => one ?? new Picture(this.tracer, numbers[k], document.createElement("canvas")));
     this.fit(this.full);
+    this.changed(); // whose turn it is to be drawn begins anew with the pictures
   }
 
   get dome() {
