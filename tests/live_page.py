@@ -149,6 +149,26 @@ def sampled(
     return {"xyz": xyz.reshape(*shape, 3), "ledger": ledger.reshape(*shape, 7), "coverage": hits.reshape(shape)}
 
 
+def luminance_at_its_places(live: LivePage, stone: int, dome: int, view: rl.View, side: int) -> float:
+    """Mean luminance over the stone, by the library, of the very rays of a live picture that has shown each wavelength once."""
+    waves = live_set()
+    asked = "count => [...Array(count).keys()].map((n) => [shown.waves(n), shown.place(n)])"
+    frames = live.page.evaluate(asked.replace("shown", "document.querySelector('main').shownLive.tracer"), len(waves))
+    grid, weights = live.grid(side), color_weights(waves)[:, 1]
+    scene = rl.Scene(live.stones[stone], live.domes[dome], view)
+    columns, rows = (each.ravel() for each in np.meshgrid(np.arange(side), np.arange(side)))
+    light = hits = 0.0
+    for numbers, place in frames:
+        for k, wave in enumerate(numbers):  # one of four neighbouring pixels
+            mine = columns % 2 + 2 * (rows % 2) == k
+            x = grid.x0_mm + (columns[mine] + place[0]) * grid.pixel_mm
+            y = grid.y0_mm + (rows[mine] + place[1]) * grid.pixel_mm
+            found, hit = sample_points(np.column_stack([x, y]), scene, float(waves.nodes_nm[wave]))
+            light += weights[wave] * found[hit, 0].sum()
+            hits += np.count_nonzero(hit)
+    return light / weights.sum() / (hits / len(waves)) / live.domes[dome].peak_radiance
+
+
 def path_of(facets: Sequence[int], order: Sequence[int]) -> int:
     """The shader's checksum of the first facets that a ray meets; `order` is the stone's facet of each of its planes."""
     place = {facet: k for k, facet in enumerate(order)}

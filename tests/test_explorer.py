@@ -14,12 +14,18 @@ from workbench_process import unpack
 import raylab as rl
 from raylab.notebook import explorer as module
 from raylab.notebook.stone_design import design_of
-from raylab.notebook.widget_source import STATIC, sources, style
+from raylab.notebook.widget_source import module_file, sources, style
 from raylab.workbench.answers import STEPS
 from raylab.workbench.design_json import stone_of
 
 WAIT_MS = 240_000
 SHOWN = "#{} .raylab-explorer[data-state={}]"
+
+COLORED = """canvas => {
+  const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  return data.filter((_, k) => k % 4 === 0 && Math.abs(data[k] - data[k + 2]) > 15).length;
+}"""
+"""Pixels with a colour."""
 
 
 def brilliant(**changed) -> rl.Stone:
@@ -64,6 +70,11 @@ def test_sliders_and_maps_in_a_page_that_is_not_ours(browser: Browser, monkeypat
     assert explorer.stone.slope_deg()[explorer.stone.facets_of("pavilion main")[0]] == pytest.approx(41.5, abs=1e-9)
     assert number.inner_text().split()[0] == brightness(explorer)
     assert second.locator('[data-field="pavilion_angle_deg"]').input_value() == "40.75", "a view has its own controls"
+    first.locator("[data-map='0'] select").select_option("live")
+    page.wait_for_selector("#first [data-map='0'][data-frames]:not([data-frames=''])")
+    assert "traced here" in first.locator("[data-map='0'] .ticks").inner_text()
+    assert first.locator("[data-map='0'] .map-frame > canvas").evaluate(COLORED) > 50
+    first.locator("[data-map='0'] select").select_option("luminance")
 
     field = first.locator("[data-field=star_pct]")
     field.fill("2")  # stars that cross the table
@@ -119,9 +130,9 @@ def test_a_stone_by_proportions_has_sliders_and_any_other_its_facets():
 
 def test_the_widget_is_the_pages_own_javascript():
     found = sources()
-    assert {"explorer.js", "workbench.js", "maps.js", "proportions.js"} <= set(found)
+    assert {"explorer.js", "workbench.js", "maps.js", "proportions.js", "live/stage.js"} <= set(found)
     assert "main.js" not in found, "it builds the page when it is loaded"
-    assert all(text == (STATIC / name).read_text(encoding="utf-8") for name, text in found.items())
+    assert all(text == module_file(name).read_text(encoding="utf-8") for name, text in found.items())
     assert ":root" not in style()
     assert ':host([data-theme="dark"])' in style()
 

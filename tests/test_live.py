@@ -20,6 +20,7 @@ from raylab.live.page import show_html
 from raylab.live.saving import MOST_BYTES
 from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balance, white_xyz, xyz_to_lab, xyz_to_linear_srgb
 from raylab.stone.finish import Finish
+from raylab.stone.inclusions.shapes import Disc, Ellipsoid, Polyhedron
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import view_rays
 
@@ -34,16 +35,33 @@ def brilliant(**changed) -> rl.Stone:
     return rl.round_brilliant(**{"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, **changed})
 
 
+def plotted() -> rl.Stone:
+    """A brilliant with a sphere, an ellipsoid, a disc and a polyhedron, some of them cut off at the table."""
+    crystal = [(-0.9, -0.5, 0.2), (-0.3, -0.5, 0.2), (-0.6, 0.2, 0.1), (-0.6, -0.3, -0.9)]
+    return brilliant(girdle_facets=32).with_inclusions(
+        (
+            rl.Inclusion.sphere((0.5, 0.4, 0.1), 0.3),
+            rl.Inclusion(Ellipsoid((0.3, -0.6, 0.8), (0.8, 0.3, 0.2), axis=(0.3, 0.3, 1.0)), 0.25),
+            rl.Inclusion(Disc((0.0, 0.9, 0.9), 0.8, normal=(0.9, 0.5, 0.3)), 0.5),
+            rl.Inclusion(Polyhedron(crystal), 0.1),
+        )
+    )
+
+
 @pytest.fixture(scope="module")
 def live(browser: Browser, tmp_path_factory):
-    """A tinted diamond with a rough girdle, and an emerald cut of sapphire, under zones, lamps, a tray and an image."""
+    """A tinted diamond with a rough girdle, an emerald cut of sapphire and a stone with inclusions, under zones, lamps, a tray
+    and an image."""
     rough = brilliant(girdle_finish="absorbing").relabeled(name=HOSTILE)
     rough = replace(rough, material=rough.material.tinted(rl.load_tint("faint-brownish").pairs))
     steps = rl.emerald_cut(table_pct=62, material="sapphire")
     rows = np.random.default_rng(7).uniform(0.0, 1.0, (6, 12))
     image = rl.Dome("an image", sky="image", image=rows, tray_radiance=0.3, description=HOSTILE)
     found = LivePage(
-        browser, tmp_path_factory.mktemp("live"), [rough, steps], ["head-shadow", "evening-sky", "small-lamps", image]
+        browser,
+        tmp_path_factory.mktemp("live"),
+        [rough, steps, plotted()],
+        ["head-shadow", "evening-sky", "small-lamps", image],
     )
     yield found
     found.close()
@@ -55,10 +73,13 @@ CASES = [
     (0, 2, TILTED, True),
     (1, 1, TILTED, True),
     (1, 3, rl.View(tilt_deg=12, tilt_azimuth_deg=-20, distance_mm=150), True),
+    (2, 0, TILTED, True),
 ]
 
 
-@pytest.mark.parametrize("case", CASES, ids=["face-up", "unpolarized from below", "lamps", "zones", "an eye at a distance"])
+@pytest.mark.parametrize(
+    "case", CASES, ids=["face-up", "unpolarized from below", "lamps", "zones", "an eye at a distance", "inclusions"]
+)
 def test_each_pixel_is_the_librarys(live, case):
     """The same rays in 32 and in 64 bits: all pixels but single ones whose ray meets an edge agree to rounding."""
     stone, dome, view, polarized = case
@@ -103,13 +124,14 @@ def test_colors_are_the_librarys(live):
     assert np.abs(shown - seen["shown"]).max() <= 1.0
 
 
-def test_single_rays_are_the_oracles(live):
-    stone, dome = live.stones[1], live.domes[0]
+@pytest.mark.parametrize("number", [1, 2], ids=["steps", "inclusions"])
+def test_single_rays_are_the_oracles(live, number):
+    stone, dome = live.stones[number], live.domes[0]
     points = np.random.default_rng(3).uniform(-live.half_mm, live.half_mm, (80, 2))
     origins, directions = view_rays(points, stone, TILTED)
-    found = live.rays(origins, directions, 1, 0, TILTED, WAVE)
+    found = live.rays(origins, directions, number, 0, TILTED, WAVE)
     order = baked_stone(stone, live_set())["facets"]
-    others = 0
+    others = taken = 0
     for ray, origin, direction in zip(found, origins, directions, strict=True):
         path = trace_path(origin, direction, stone, wavelength_nm=float(live_set().nodes_nm[WAVE]))
         assert bool(path.facets) == (ray[3] == 1.0)
@@ -117,9 +139,11 @@ def test_single_rays_are_the_oracles(live):
             others += 1
             continue
         row = path.row(dome, TILTED.rotation())
+        taken += path.included > 0.01
         assert ray[[0, 2, 4, 5, 6, 7, 8, 9]] == pytest.approx(row[[7, 0, 1, 2, 3, 4, 5, 6]], abs=1e-4)
     assert others <= 1  # a ray through an edge
     assert np.count_nonzero(found[:, 3]) > 30
+    assert (taken > 15) == (number == 2)
 
 
 def test_the_page_stands_alone_and_names_are_text(live):
@@ -159,11 +183,63 @@ def test_keys_links_and_rest(live):
     assert faults == []
 
 
+_COVERED = """() => {
+  const live = document.querySelector("main").shownLive;
+  const { tracer, full } = live;
+  const plate = tracer.plate(full);
+  tracer.add(plate, 0, live.dome, live.view(full), { most: 1, least: 1, polarized: false });
+  const covered = tracer.read(plate.film, full, full)[0].filter((_, k) => k % 4 === 3);
+  plate.free();
+  const columns = Array.from(covered.keys()).filter((k) => covered[k]).map((k) => k % full);
+  const wide = columns.reduce((a, b) => Math.max(a, b)) - columns.reduce((a, b) => Math.min(a, b)) + 1;
+  return (wide * live.pictures[0].canvas.clientWidth) / full;
+}"""
+"""How wide the first stone is drawn, in lengths of the style sheet."""
+
+
+def test_true_size_is_true_by_the_pixels_that_are_stated(live):
+    """CSS has 96 of its pixels to the inch, and this browser one of the screen's to each of them."""
+    page, width = live.page, float(live.stones[0].size_mm[0])
+    scale = page.locator("[data-scale]").first
+
+    def bar() -> float:
+        return scale.locator("i").bounding_box()["width"] / float(scale.inner_text().removesuffix(" mm"))
+
+    page.get_by_role("button", name="As at the start").click()
+    page.get_by_label("Size").select_option("10 × true size")
+    assert "which is only what browsers assume" in page.locator("[data-screen-said]").inner_text()
+    assert bar() == pytest.approx(10 * 96 / 25.4, rel=1e-3)
+    assert page.evaluate(_COVERED) == pytest.approx(width * 10 * 96 / 25.4, abs=1.5)
+    stated = page.locator("[data-per-inch]")
+    stated.fill("5")
+    stated.press("Enter")
+    assert stated.get_attribute("aria-invalid") == "true"
+    assert bar() == pytest.approx(10 * 96 / 25.4, rel=1e-3)
+    stated.fill("130")
+    stated.press("Enter")
+    assert page.locator("[data-screen-said]").inner_text() == "True size by 130 pixels to the inch, as typed."
+    page.get_by_label("Size").select_option("3 × true size")
+    assert bar() == pytest.approx(3 * 130 / 25.4, rel=1e-3)
+    assert page.evaluate(_COVERED) == pytest.approx(width * 3 * 130 / 25.4, abs=1.5)
+    assert "&size=3" in page.evaluate("document.querySelector('main').shownLive.link")
+    page.locator("[data-card-width]").fill("7")
+    assert page.locator("[data-screen-said]").inner_text() == "True size by 128 pixels to the inch, as a card says."
+    assert page.locator("[data-card]").bounding_box()["width"] == pytest.approx(53.98 * 128 / 25.4, abs=0.1)
+    page.reload()
+    page.get_by_label("Size").select_option("true size")
+    assert "128 pixels to the inch, as it was stated before" in page.locator("[data-screen-said]").inner_text()
+    assert bar() == pytest.approx(128 / 25.4, rel=1e-3)
+    page.get_by_label("Size").select_option("to fit")
+    assert not page.locator("[data-screen-said]").is_visible()
+    page.evaluate("() => { document.querySelector('main').shownLive.hidden = true; }")
+
+
 def test_what_a_live_picture_cannot_carry_is_one_line(tmp_path, capsys):
     stone = brilliant()
-    inside = rl.load_scene("plotted-inclusions").stone
-    with pytest.raises(rl.UnsupportedScene, match="does not show inclusions"):
-        rl.save_show(inside, tmp_path / "x.html")
+    corners = np.random.default_rng(1).normal(size=(900, 3))
+    body = rl.Inclusion(Polyhedron([tuple(row) for row in 0.2 * corners / np.linalg.norm(corners, axis=1)[:, None]]))
+    with pytest.raises(rl.UnsupportedScene, match=r"5 inclusions and their faces take 9\d\d\d rows .* expected at most 8192"):
+        rl.save_show(stone.with_inclusions([body] * 5), tmp_path / "x.html")
     object.__setattr__(other := Finish("polished"), "kind", "frosted")
     with pytest.raises(rl.UnsupportedScene, match="does not carry this finish: frosted on "):
         rl.save_show(replace(stone, finishes=(other, *stone.finishes[1:])), tmp_path / "x.html")
@@ -182,7 +258,7 @@ def test_what_a_live_picture_cannot_carry_is_one_line(tmp_path, capsys):
     for stones in ([], [stone] * 5, ["stone"]):
         with pytest.raises(rl.InputError, match="stones"):
             rl.save_show(stones, tmp_path / "x.html")
-    assert main(["show", "plotted-inclusions", "--out", str(tmp_path / "x.html")]) == 2
+    assert main(["show", "well-proportioned", "--dome", "tea", "--out", str(tmp_path / "x.html")]) == 2
     assert capsys.readouterr().err.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
 

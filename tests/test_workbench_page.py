@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import json
 import re
@@ -15,12 +16,15 @@ from typing import Any
 import numpy as np
 import pytest
 import trimesh
+from PIL import Image
 from playwright.sync_api import Browser, ConsoleMessage, Route, WebSocketRoute
 from workbench_process import BenchProcess
 
 import raylab as rl
 from raylab.cutting.blocked import blocked_stone
 from raylab.cutting.last_facets import finished
+from raylab.optics.color import srgb_decode
+from raylab.scene.pixel_grid import PixelGrid
 from raylab.stone.facet_table import facet_table
 from raylab.stone.index_wheel import index_of, index_words
 from raylab.workbench.answers import STEPS
@@ -934,6 +938,87 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     assert page.page.locator("#title").inner_text() == "W-2 (invented)"
     assert len(page.complaints) == 2
     page.refusals_are_the_only_complaints()
+
+
+# --- traced live in the page -----------------------------------------------------------------------------------------
+
+COUNTED = """
+window.asked = 0;
+const frame = window.requestAnimationFrame;
+window.requestAnimationFrame = (act) => { window.asked += 1; return frame(act); };
+Object.defineProperty(document, 'hidden', { get: () => Boolean(window.away) });
+"""
+"""Counts the frames that a page asks for, and lets a test say that the page is hidden."""
+DRAWN_AGAIN = """before => new Promise((done) => {
+  const look = () => (window.asked > before ? done() : setTimeout(look, 20));
+  look();
+})"""
+
+PARTS = 10
+
+
+def live_parts(page: Workbench) -> np.ndarray:
+    """(PARTS, PARTS, 3) mean linear sRGB of parts of the live picture, drawn since now."""
+    box = page.page.locator("[data-map='0']")
+    box.evaluate("figure => { delete figure.dataset.frames; }")  # the next frame says anew how many there are
+    page.page.wait_for_selector(
+        "[data-map='0'][data-frames]:not([data-frames='']):not([data-frames='1'], [data-frames='2'], [data-frames='3'])"
+    )
+    address = box.locator(".map-frame > canvas").evaluate("canvas => canvas.toDataURL()")
+    drawn = np.asarray(Image.open(io.BytesIO(base64.b64decode(address.partition(",")[2]))).convert("RGB"))
+    long = len(drawn) // PARTS
+    whole = srgb_decode(drawn[: PARTS * long, : PARTS * long] / 255.0)
+    return np.asarray(whole.reshape(PARTS, long, PARTS, long, 3).mean(axis=(1, 3)))
+
+
+def off(seen: np.ndarray, stone: rl.Stone, dome: str, view: rl.View) -> float:
+    """Mean difference of a live picture from the library's, in the parts that the stone covers."""
+    half = 0.53 * max(stone.size_mm[:2])
+    scene = rl.Scene(stone, dome, view, rl.TraceSettings(precision=5e-2))
+    known = rl.color_picture(scene, spectrum=8, grid=PixelGrid(-half, -half, 2.0 * half / PARTS, PARTS))
+    return float(np.abs(seen - srgb_decode(known.srgb()))[known.coverage > 0.999].mean())
+
+
+def test_the_map_traced_live_follows_the_controls_and_rests(browser: Browser, workbench: BenchProcess):
+    """What the browser draws, against the library's picture of the stone, the light and the tilt that the controls say."""
+    page = Workbench(browser)
+    page.page.add_init_script(COUNTED)
+    page.open(workbench.address)
+    page.page.locator("#edges").uncheck()
+    page.page.select_option("#dome", "evening-sky")
+    page.page.locator("[data-map='0'] select").select_option("live")
+    page.slide("pavilion_angle_deg", 45.0)
+    seen, stone, turned = live_parts(page), stone_of({**DEMO, "pavilion_angle_deg": 45.0}), rl.View(tilt_deg=14.0)
+    assert off(seen, stone, "evening-sky", rl.View()) < 0.6 * off(seen, stone_of(DEMO), "evening-sky", rl.View())
+    page.slide("tilt_deg", 14.0)
+    seen = live_parts(page)
+    assert off(seen, stone, "evening-sky", turned) < 0.6 * off(seen, stone, "evening-sky", rl.View())
+    for away, back in (
+        ("window.away = true; document.dispatchEvent(new Event('visibilitychange'))", "window.away = false"),
+        ("document.querySelector('#maps').style.display = 'none'", "document.querySelector('#maps').style.display = ''"),
+    ):
+        page.page.evaluate(away)
+        page.page.wait_for_timeout(300)
+        before = page.page.evaluate("window.asked")
+        page.page.wait_for_timeout(300)
+        assert page.page.evaluate("window.asked") == before, "nothing is drawn that nobody sees"
+        page.page.evaluate(f"{back}; document.dispatchEvent(new Event('visibilitychange'))")
+        page.page.evaluate(DRAWN_AGAIN, before)
+    page.page.click("#compare")
+    page.rest()
+    page.page.click("#compare")  # the second stone goes, and comes again
+    page.page.click("#undo")
+    page.rest()
+    page.page.wait_for_selector("[data-map='0'][data-side=b][data-frames]:not([data-frames=''])")
+    page.page.add_init_script(
+        "HTMLCanvasElement.prototype.getContext = ((get) => function (kind, more) {"
+        " return kind === 'webgl2' ? null : get.call(this, kind, more); })(HTMLCanvasElement.prototype.getContext)"
+    )
+    page.page.reload()
+    line = "not traced live, luminance in grey instead: this browser has no WebGL 2"
+    page.page.locator("[data-map='0'] .ticks", has_text=line).wait_for()
+    assert page.complaints == []
+    page.page.close()
 
 
 # --- for everybody ---------------------------------------------------------------------------------------------------

@@ -2,7 +2,8 @@
 
 The shader knows what the library knows: the stone's planes with side facets last and the index and absorption at each
 wavelength, the dome's zones and lamps exactly, and three weights of each wavelength with the matrix that leads to the screen.
-What it can't carry is refused here: more planes than its block of numbers holds, inclusions, a finish that it doesn't know.
+Inclusions lie in a texture of rows of four numbers (`INCLUSION_ROWS`). What the shader can't carry is refused here: more planes
+than its block of numbers holds, more inclusions than the texture does, a finish that it doesn't know.
 
 An image of the sky becomes one of at most `IMAGE_ROWS` rows, each pixel the exact mean over its solid angle (`sky_image`).
 """
@@ -21,6 +22,7 @@ from ..optics.color import SRGB_TO_XYZ, SRGB_WHITE, XYZ_TO_SRGB, white_balance, 
 from ..optics.spectrum import LOW_NM, WavelengthSet, color_weights, wavelength_set
 from ..stone.finish import ABSORBING, POLISHED
 from ..stone.stone import Stone
+from ..tracers.crossings import inclusion_table
 from ..tracers.stone_table import stone_table
 from ..units import SODIUM_D_NM
 
@@ -30,6 +32,12 @@ MOST_PATCHES = 64
 """Zones, and lamps, of a dome; one more lamp has room beside them."""
 WAVELENGTHS = 64
 """Of a uniform set, one after the other over 64 frames. A multiple of four: neighbouring pixels share the spectrum."""
+INCLUSION_ROWS = 5
+"""Of an inclusion: the sphere around it; its kind, transmittance, first face and number of faces; and in three rows what takes
+an ellipsoid's axes to the unit axes, or in one a disc's normal. The faces of polyhedra come after all inclusions."""
+ELLIPSOID, DISC, POLYHEDRON = range(3)
+MOST_ROWS = 8192
+"""Of inclusions and faces, a third of a megabyte."""
 IMAGE_ROWS = 128
 """Of a baked image of the sky, with twice as many columns: 1.4 degrees a pixel."""
 
@@ -56,8 +64,10 @@ def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
         "facets": rows.facet.tolist(),
         "sloping": rows.sloping,
         "core": [core2 if np.isfinite(core2) else 1e30, height],
+        "inclusions": _short(_inclusion_rows(stone)),
+        "inclusionCount": len(stone.inclusions),
         "rough": np.packbits(rough, bitorder="little").view("<u4").tolist(),
-        "indices": _short(stone.material.n(waves.nodes_nm)),
+        "indices": _short([stone.material.n(float(w)) for w in waves.nodes_nm]),
         "absorptions": _short([stone.material.absorption_per_mm(float(w)) for w in waves.nodes_nm]),
     }
 
@@ -65,12 +75,29 @@ def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
 def _refuse(stone: Stone) -> None:
     if len(stone) > MOST_PLANES:
         raise _unsupported(stone, f"{len(stone)} planes are more than a live picture takes", f"at most {MOST_PLANES} planes")
-    if stone.inclusions:
-        raise _unsupported(stone, "a live picture does not show inclusions", "a stone without inclusions")
+    if (rows := len(_inclusion_rows(stone))) > MOST_ROWS:
+        problem = f"{len(stone.inclusions)} inclusions and their faces take {rows} rows of a live picture's table"
+        raise _unsupported(stone, problem, f"at most {MOST_ROWS}, {INCLUSION_ROWS} an inclusion and one a face")
     for facet, finish in enumerate(stone.finishes):
         if finish not in (POLISHED, ABSORBING):
             name = f"{finish.kind} on {stone.facet_name(facet)}"
             raise _unsupported(stone, f"a live picture does not carry this finish: {name}", "polished or absorbing facets")
+
+
+def _inclusion_rows(stone: Stone) -> np.ndarray:
+    """(R, 4) the stone's inclusions, see `INCLUSION_ROWS`."""
+    table, count = inclusion_table(stone.inclusions), len(stone.inclusions)
+    heads, faces = np.zeros((count, INCLUSION_ROWS, 4)), np.diff(table.starts)
+    flat = table.flats.any(axis=1)
+    heads[:, 0] = table.spheres
+    heads[~flat, 0, 3] *= 1.0 + 1e-5  # a sphere around a body errs to the large side, by more than 32 bits round
+    heads[:, 1, 0] = np.where(flat, DISC, np.where(faces > 0, POLYHEDRON, ELLIPSOID))
+    heads[:, 1, 1] = table.transmittance
+    heads[:, 1, 2] = INCLUSION_ROWS * count + table.starts[:-1]
+    heads[:, 1, 3] = faces
+    heads[:, 2:, :3] = table.quadrics
+    heads[flat, 2, :3] = table.flats[flat]
+    return np.concatenate([heads.reshape(-1, 4), table.faces])
 
 
 def _unsupported(stone: Stone, problem: str, expected: str) -> UnsupportedScene:

@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from typing import Any
 
+from ..lighting.dome import Dome
+from ..optics.spectrum import WavelengthSet
 from ..package_files import shipped
 from ..pictures.scripts import literal, script
 from ..progress import Progress, reporter
@@ -27,7 +30,8 @@ LEFT_OUT = (
     " reflections or below 0.5 % of its light; on a slow machine after 12 or below 1 %. At rest frames add up: one of 64"
     " wavelengths each, up to 200 reflections.",
     "Rays are single ones, in 32-bit numbers; an edge of a facet is smoothed by many frames, not drawn exactly.",
-    "Inclusions are not shown, and neither is double refraction: such a material has its ordinary index.",
+    "Inclusions take light, as in the library, and do nothing else. Double refraction is not shown: such a material has its"
+    " ordinary index.",
     "Light that meets an absorbing facet is dark.",
     "Bars and numbers are sums over the pixels that are drawn, and so approximate. Numbers to rely on come from the library.",
 )
@@ -44,7 +48,7 @@ def show_html(scene: LiveScene, title: str = "", *, stills: bool = True, progres
     shelf = Environment(loader=FileSystemLoader(shipped("live")), autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     shelf.lstrip_blocks = True
     given = 'document.querySelector("main"), JSON.parse(document.querySelector("#data").textContent)'
-    code = script(shipped("live"), "live.js", f"start({given})")
+    code = script(shipped("live/static"), "live.js", f"start({given})")
     style = (shipped("live") / "live.css").read_text(encoding="utf-8")
     return shelf.get_template("page.html.j2").render(
         title=title or ", ".join(stone.name for stone in scene.stones),
@@ -67,13 +71,23 @@ def show_data(scene: LiveScene) -> dict[str, Any]:
     waves, view = live_set(scene.low_nm), scene.view
     stones = zip(scene.stones, scene.radii_mm, strict=True)
     return {
+        **shader_data(scene.domes, waves, scene.light),
         "version": __version__,
         "stones": [{**baked_stone(stone, waves), "radius": radius} for stone, radius in stones],
-        "domes": [baked_dome(dome) for dome in scene.domes],
-        "light": baked_light(scene.light, waves),
         "exposure": scene.exposure,
         "view": {"tilt": view.tilt_deg, "azimuth": view.tilt_azimuth_deg, "turn": view.turn_deg, "distance": view.distance_mm},
         "maps": [baked_map(name) for name in MAPS],
+    }
+
+
+def shader_data(domes: Sequence[Dome], waves: WavelengthSet, light: str = "D65") -> dict[str, Any]:
+    """What the shader is given beside stones and maps: domes, the weights of the spectrum, limits, and its own text.
+
+    Raises UnsupportedScene for a dome that it can't carry.
+    """
+    return {
+        "domes": [baked_dome(dome) for dome in domes],
+        "light": baked_light(light, waves),
         "limits": {"planes": MOST_PLANES, "patches": MOST_PATCHES},
         "shaders": {name: (shipped("live") / f"{name}.glsl").read_text(encoding="utf-8") for name in SHADERS},
     }

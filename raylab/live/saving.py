@@ -40,7 +40,7 @@ def save_show(
 
     Parameters
     ----------
-    stones : one stone, or up to four, polished or with absorbing facets and without inclusions.
+    stones : one stone, or up to four, polished or with absorbing facets, with inclusions if there are any.
     domes : the lights that the page offers, the first one to begin with; by default all shipped ones, `head-shadow` first.
         An image of the sky is baked with at most 256 x 128 pixels.
     view : the pose at the start, with the distance of the eye; by default face-up and from far away.
@@ -53,7 +53,8 @@ def save_show(
 
     Raises
     ------
-    UnsupportedScene : inclusions, another finish, more than 1024 planes, or a dome with 64 or more zones or lamps.
+    UnsupportedScene : another finish, more than 1024 planes, inclusions and their faces of more than 8192 rows, or a dome with
+        64 or more zones or lamps.
     InputError : no stone or more than four, an unknown light, an exposure or a wavelength out of range, a file that would be
         larger than 1 MB, or an existing file without `force`.
     """

@@ -15,6 +15,8 @@ layout(std140) uniform Light { vec4 zones[2 * MOST_PATCHES]; vec4 lamps[2 * MOST
 uniform int count, sloping; // planes, and how many of them stand first and are no side facets
 uniform vec2 core; // squared radius and height within which no side facet comes first
 uniform uvec4 rough[MOST_PLANES / 128]; // a bit for each plane: it ends every path
+uniform int inclusionCount;
+uniform sampler2D inclusions; // rows of four numbers, 256 beside each other; see baking.py
 uniform vec4 waves[4]; // refractive index and absorption in 1/mm, for each of four neighbouring pixels
 uniform vec3 weights[4]; // of X, Y and Z
 uniform int most; // internal reflections
@@ -114,6 +116,58 @@ int nextFacet(vec3 o, vec3 v, int from, out float far) {
   return found;
 }
 
+vec4 inclusionRow(int k) {
+  return texelFetch(inclusions, ivec2(k & 255, k >> 8), 0);
+}
+
+bool meetsEllipsoid(vec3 w, vec3 v, float far, int row) {
+  vec3 a, b;
+  for (int k = 0; k < 3; k++) {
+    vec3 axis = inclusionRow(row + k).xyz;
+    a[k] = dot(axis, w);
+    b[k] = dot(axis, v);
+  }
+  vec3 apart = a - clamp(dot(a, b) / dot(b, b), 0.0, far) * b;
+  return dot(apart, apart) < 1.0;
+}
+
+bool meetsDisc(vec3 w, vec3 v, float far, vec3 normal, float radius) {
+  float c = dot(normal, v);
+  if (c == 0.0) return false;
+  float t = dot(normal, w) / c;
+  vec3 apart = w - t * v;
+  return t >= 0.0 && t <= far && dot(apart, apart) < radius * radius;
+}
+
+bool meetsPolyhedron(vec3 o, vec3 v, float far, int begin, int end) {
+  float enter = 0.0, leave = far;
+  for (int k = begin; k < end; k++) {
+    vec4 face = inclusionRow(k);
+    float c = dot(face.xyz, v), s = face.w - dot(face.xyz, o);
+    if (c > 0.0) leave = min(leave, s / c);
+    else if (c < 0.0) enter = max(enter, s / c);
+    else if (s < 0.0) return false;
+  }
+  return enter < leave;
+}
+
+/** The part of its light that inclusions let pass on a straight way inside. */
+float passing(vec3 o, vec3 v, float far) {
+  float left = 1.0;
+  for (int k = 0; k < inclusionCount; k++) {
+    vec4 ball = inclusionRow(5 * k);
+    vec3 w = ball.xyz - o, apart = w - clamp(dot(w, v), 0.0, far) * v;
+    if (dot(apart, apart) >= ball.w * ball.w) continue;
+    vec4 about = inclusionRow(5 * k + 1); // kind, transmittance, first face, number of faces
+    bool met;
+    if (about.x == 0.0) met = meetsEllipsoid(w, v, far, 5 * k + 2);
+    else if (about.x == 1.0) met = meetsDisc(w, v, far, inclusionRow(5 * k + 2).xyz, ball.w);
+    else met = meetsPolyhedron(o, v, far, int(about.z), int(about.z + about.w));
+    if (met) left *= about.y;
+  }
+  return left;
+}
+
 /** The facet where a ray from outside enters, -1 for a miss. */
 int firstFacet(vec3 o, vec3 v, out float far) {
   float enter = -1e30, leave = 1e30;
@@ -185,8 +239,8 @@ bool follow(vec3 o, vec3 v, float index, float perMm) {
     int f = nextFacet(o, v, last, far);
     if (f < 0) break;
     note(f, met + 1);
+    float left = exp(-perMm * far) * passing(o, v, far);
     o += far * v;
-    float left = exp(-perMm * far);
     absorbed += stokes.x * (1.0 - left);
     stokes *= left;
     if (isRough(f)) {

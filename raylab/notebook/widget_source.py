@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 from ..package_files import shipped
 
 STATIC = shipped("workbench/static")
+LIVE = shipped("live/static")
 START = "explorer.js"
 STYLES = ("look.css", "layout.css", "explorer.css")
-_IMPORTED = re.compile(r'(?:from|import) "\./([\w.]+)"')
+_IMPORTED = re.compile(r'(?:from|import) "\./([\w./]+)"')
 
 
 def widget_source() -> str:
@@ -20,15 +22,21 @@ def widget_source() -> str:
 
 
 def sources() -> dict[str, str]:
-    """The explorer's module and all that it imports, however deep, by name."""
+    """The explorer's module and all that it imports, however deep, by the address below the page's own modules."""
     found: dict[str, str] = {}
     waiting = [START]
     while waiting:
         name = waiting.pop()
         if name not in found:
-            found[name] = (STATIC / name).read_text(encoding="utf-8")
-            waiting += _IMPORTED.findall(found[name])
+            found[name] = module_file(name).read_text(encoding="utf-8")
+            folder = name[: name.rfind("/") + 1]
+            waiting += [folder + other for other in _IMPORTED.findall(found[name])]
     return dict(sorted(found.items()))
+
+
+def module_file(name: str) -> Path:
+    """The file of a module, from where the page's server takes it, too."""
+    return LIVE / name.removeprefix("live/") if name.startswith("live/") else STATIC / name
 
 
 def style() -> str:

@@ -38,6 +38,7 @@ from .colors import map_range
 from .dark_facts import dark_answer
 from .derived_designs import FINISHED
 from .design_json import rows_of, stones_of
+from .live_parts import live_light, live_stone
 from .messages import encode
 from .optical import light_through
 from .own_domes import dome_of_page
@@ -119,6 +120,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         "mains_off": _mains_off(before) if question["design"]["kind"] == FINISHED else [],
         "facet": question.get("facet") if facet is not None else None,
         "shape": _shape(stone),
+        "live": live_stone(stone) if question.get("live") else None,
         "measured": None if question.get("step") == COARSE else _measured(stone),
     }
     return header, {**arrays, **_corners(stone)}
@@ -220,6 +222,11 @@ def _dark(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dic
     return dark_answer(self.scene(question, stones_of(question.get("design"))[1]))
 
 
+def _light(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """The light of the map that the browser traces, and its shaders."""
+    return {"live": live_light(dome_of_page(question, self.domes))}, {}
+
+
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
-KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip, "dark": _dark}
+KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip, "dark": _dark, "light": _light}
 """Kinds of request, by name."""

@@ -31,11 +31,12 @@ _PLACE: dict[str, Any] = {
     "tilt_azimuth_deg": (float, 0.0),
 }
 LINK = schema(
-    kind=(Literal["picture", "ray", "strip", "dark"], ...),
+    kind=(Literal["picture", "ray", "strip", "dark", "light"], ...),
     id=(int | str | None, None),
     step=(str, ""),
     dome=(str, ...),
     maps=(list[str], []),
+    live=(bool, False),
     facet=(str | None, None),
     x_mm=(float, None),
     y_mm=(float, None),

@@ -48,6 +48,7 @@ def make_app(workbench: Workbench, port: int, token: str, ticket: str, ready: Ca
             Route("/report", pages.report, methods=["POST"]),
             Route("/made/{what}", pages.made, methods=["POST"]),
             WebSocketRoute("/link", pages.link),
+            Mount("/static/live", StaticFiles(directory=str(shipped("live/static")))),
             Mount("/static", StaticFiles(directory=str(static))),
         ],
         middleware=[Middleware(Guard, port=port, token=token, ticket=ticket)],

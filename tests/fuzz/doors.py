@@ -159,7 +159,8 @@ def questions() -> tuple[bytes, ...]:
     }
     rays = [{**ray, "design": design} for design in (smile, facet_design(stone_of(DEMO)), polished)]
     strip = {**base, "kind": "strip", "step": "coarse", "key": "table_pct", "values": [57.0], "tilt_deg": 0.0, "design": smile}
-    return tuple(json.dumps(one).encode() for one in (*rays, *rays, strip, {**picture, "design": smile}))
+    light = {**base, "kind": "light", "design": smile}
+    return tuple(json.dumps(one).encode() for one in (*rays, *rays, strip, light, {**picture, "live": True, "design": smile}))
 
 
 DOORS = (

@@ -1,7 +1,8 @@
-// What belongs to the map in colour: its exposure, and a film of the stone as it rocks. Shown while a map is in colour.
+// What belongs to maps in colour: their exposure, and a film of the stone as it rocks. Shown while a map is in colour.
 
 import { COLOR, bytes, made } from "./color_maps.js";
 import { el, slider } from "./controls.js";
+import { LIVE } from "./live_maps.js";
 
 export function buildColorControls(workbench, root, complain) {
   const exposure = slider({ key: "exposure", label: "Exposure of the colours", unit: "×", spoken: "times", low: 1, high: 12, step: 0.5, least: 0.01, most: 1000 },
@@ -12,7 +13,7 @@ export function buildColorControls(workbench, root, complain) {
   button.addEventListener("click", () => filmWindow(workbench, complain));
   root.append(box);
   const show = () => {
-    box.hidden = !workbench.state.maps.includes(COLOR.name);
+    box.hidden = ![COLOR, LIVE].some(({ name }) => workbench.state.maps.includes(name));
     exposure.show(workbench.state.exposure ?? 1);
   };
   workbench.addEventListener("change", show);

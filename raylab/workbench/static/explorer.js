@@ -79,9 +79,10 @@ export function build(model, host, style) {
   });
   maps.arrange();
   show();
-  const undress = dress(host, outside);
+  const undress = dress(host, outside, () => maps.live.redraw());
   return () => {
     undress();
+    maps.live.end();
     link.close();
     outside.remove();
   };
@@ -135,10 +136,11 @@ function light(workbench, root) {
 }
 
 /** Light or dark as the notebook is, by the colour of its text; notebooks name their themes in different ways. */
-function dress(host, outside) {
+function dress(host, outside, redraw) {
   const look = () => {
     const [red, green, blue] = getComputedStyle(host).color.match(/[\d.]+/g).map(Number);
     outside.dataset.theme = 0.3 * red + 0.6 * green + 0.1 * blue > 128 ? "dark" : "light";
+    redraw();
   };
   const watch = new MutationObserver(look);
   for (const element of [document.documentElement, document.body]) watch.observe(element, { attributes: true });

@@ -96,9 +96,14 @@ addEventListener("keydown", (event) => {
   else workbench.undo();
 });
 
+/** What takes its ground from the style sheet is drawn anew. */
+function redress() {
+  solid.draw();
+  maps.live.redraw();
+}
 function theme(word) {
   document.documentElement.dataset.theme = word;
-  solid.draw();
+  redress();
 }
 try { $("theme").value = localStorage.getItem("raylab-theme") ?? "auto"; } catch { $("theme").value = "auto"; }
 theme($("theme").value);
@@ -106,7 +111,7 @@ $("theme").addEventListener("change", () => {
   theme($("theme").value);
   try { localStorage.setItem("raylab-theme", $("theme").value); } catch { /* the choice then ends with the page */ }
 });
-matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => solid.draw());
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redress);
 for (const button of document.querySelectorAll("[data-sight]")) button.addEventListener("click", () => solid.look(button.dataset.sight));
 
 // --- showing ------------------------------------------------------------------------------------------------------------

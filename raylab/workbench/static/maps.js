@@ -3,6 +3,7 @@
 import { paint, paintBar } from "./color.js";
 import { COLOR, ColorMaps, greyScale } from "./color_maps.js";
 import { el, fixed, signed, tidy } from "./controls.js";
+import { LIVE, LiveMaps } from "./live_maps.js";
 import { MapInput } from "./map_input.js";
 
 const MARGIN = 1.06;
@@ -17,6 +18,7 @@ export class Maps {
   constructor(workbench, root, probe, edges, { colored = true, darkness = null } = {}) {
     Object.assign(this, { workbench, root, edges, colored, darkness, figures: [], key: "", input: new MapInput(workbench, this, probe) });
     this.colors = new ColorMaps(workbench, () => this.draw());
+    this.live = new LiveMaps(workbench, this);
     edges.addEventListener("change", () => this.draw());
     new ResizeObserver(() => {
       for (const figure of this.figures) figure.wide = undefined;
@@ -55,7 +57,7 @@ export class Maps {
   /** The maps to choose from: those of raylab and, for two stones, the difference. */
   get offered() {
     const { start, sides } = this.workbench;
-    const single = this.colored ? [...start.maps, COLOR] : start.maps;
+    const single = [...start.maps, ...(this.colored ? [COLOR] : []), LIVE];
     return sides.length > 1 ? [...single, { ...DIFFERENCE, colors: start.maps.find(({ signed }) => signed).colors }] : single;
   }
 
@@ -67,7 +69,7 @@ export class Maps {
   /** The values of a map for one stone; undefined until they arrive. */
   values(side, { name }) {
     const answer = this.workbench.answers[side];
-    if (name === COLOR.name) return answer?.arrays["map luminance"];
+    if (name === COLOR.name || name === LIVE.name) return answer?.arrays["map luminance"];
     if (name !== DIFFERENCE.name) return answer?.arrays[`map ${name}`];
     const other = this.workbench.answers[side === "a" ? "b" : "a"];
     return answer?.arrays["map luminance"] && other?.arrays["map luminance"] ? difference(answer, other) : undefined;
@@ -77,7 +79,7 @@ export class Maps {
   scale(slot) {
     const legend = this.legend(slot);
     const { name, colors, signed } = legend;
-    if (name === COLOR.name) return greyScale(this.workbench.state);
+    if (name === COLOR.name || name === LIVE.name) return greyScale(this.workbench.state);
     const ranges = this.workbench.sides.map((side) => this.workbench.answers[side]?.ranges[name] ?? this.values(side, legend)?.range).filter(Boolean);
     if (!ranges.length) return null;
     const [low, high] = [Math.min(...ranges.map((r) => r[0])), Math.max(...ranges.map((r) => r[1]))];
@@ -88,6 +90,11 @@ export class Maps {
     this.arrange();
     for (const figure of this.figures) this.drawOne(figure);
     this.input.refresh();
+  }
+
+  /** A frame of the live picture has come. */
+  drawLive() {
+    for (const figure of this.figures) if (this.legend(figure.slot).name === LIVE.name) this.drawOne(figure);
   }
 
   drawOne(figure) {
@@ -102,15 +109,27 @@ export class Maps {
     const context = this.clear(figure);
     const transform = this.transform(figure);
     const seen = legend.name === COLOR.name ? this.colors.picture(figure.side) : undefined;
-    const { x0_mm, y0_mm, pixel_mm, side = values.side } = seen?.grid ?? answer.grid;
-    const whole = pixel_mm * side;
     context.imageSmoothingQuality = "high";
-    context.drawImage(seen?.bitmap ?? pictureOf(values, scale, scale.name ? undefined : answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
+    if (legend.name === LIVE.name) this.live.fit(context.canvas.width);
+    const live = this.livePicture(figure);
+    if (live) {
+      context.drawImage(live.canvas, 0, 0, context.canvas.width, context.canvas.height);
+    } else {
+      const { x0_mm, y0_mm, pixel_mm, side = values.side } = seen?.grid ?? answer.grid;
+      const whole = pixel_mm * side;
+      context.drawImage(seen?.bitmap ?? pictureOf(values, scale, scale.name ? undefined : answer.arrays.light), transform.x(x0_mm), transform.y(y0_mm + whole), whole * transform.scale, whole * transform.scale);
+    }
     if (this.edges.checked) this.drawEdges(figure, context, transform);
     this.drawDark(figure, context, transform);
     this.drawCross(figure, context, transform);
-    if (legend.name === COLOR.name) return this.drawLegend(figure, legend, seen);
+    if (scale.name) {
+      figure.element.dataset.colored = seen?.step ?? "";
+      figure.element.dataset.frames = live?.shown.frames ?? "";
+      figure.ticks.classList.toggle("fault", legend.name === LIVE.name && Boolean(this.live.faultOf(figure.side)));
+      return this.drawLegend(figure, legend, legend.name === COLOR.name ? colorWords(seen) : this.live.words(figure.side), seen?.about);
+    }
     figure.bar.hidden = false;
+    figure.ticks.classList.remove("fault");
     paintBar(figure.bar, scale);
     const unit = legend.unit === "degree" ? "°" : "";
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
@@ -123,14 +142,11 @@ export class Maps {
     figure.element.classList.toggle("behind", workbench.faulty.has(figure.side));
   }
 
-  /** What stands below and beside a map in colour. */
-  drawLegend(figure, { title, name }, seen) {
+  /** What stands below and beside a map in colour: `words`, and more `about` it under the pointer. */
+  drawLegend(figure, { title, name }, words, about = "") {
     figure.bar.hidden = true;
-    figure.ticks.replaceChildren(el("span", { title: seen?.about ?? "" }, seen
-      ? `as seen under daylight${seen.step === "exact" ? "" : " (coarse; the fine picture follows)"}`
-      : "luminance in grey until the colours are computed"));
+    figure.ticks.replaceChildren(el("span", { title: about }, words));
     figure.number.textContent = headline("luminance", this.workbench.answers[figure.side].summary);
-    figure.element.dataset.colored = seen?.step ?? "";
     figure.box.ariaLabel = `${title} of stone ${figure.side.toUpperCase()}. Arrow keys tilt the stone, Home returns to face-up, ` +
       "Shift with arrow keys moves a mark, Enter follows the view ray of the mark.";
     figure.choice.value = name;
@@ -148,23 +164,40 @@ export class Maps {
     return context;
   }
 
-  /** From mm on the map plane to pixels of the canvas, the same scale for both stones and for every tilt. */
-  transform({ side, canvas }) {
+  /** The live picture that a figure shows; undefined where it shows another map, or none yet. */
+  livePicture({ slot, side }) {
+    return this.legend(slot).name === LIVE.name ? this.live.picture(side) : undefined;
+  }
+
+  /** The rotation of the stone that a figure shows, nine numbers row by row: a live picture is ahead of raylab's. */
+  turn(figure) {
+    return this.livePicture(figure)?.turn ?? this.workbench.answers[figure.side].turn.flat();
+  }
+
+  /** Middle and half side, mm on the map plane, of what the figures of a stone show: the same scale for both and for every tilt. */
+  sight(side, turn) {
     const shapes = this.workbench.sides.map((one) => this.workbench.shapes[one]).filter(Boolean);
-    const extent = MARGIN * Math.max(...shapes.map(({ size_mm }) => Math.max(size_mm[0], size_mm[1])));
-    const scale = canvas.width / extent;
-    const turn = this.workbench.answers[side].turn;
     const [cx, cy] = middle(this.workbench.shapes[side]);
-    const [ox, oy] = [turn[0][0] * cx + turn[0][1] * cy, turn[1][0] * cx + turn[1][1] * cy];
-    const half = canvas.width / 2;
+    return {
+      middle: [turn[0] * cx + turn[1] * cy, turn[3] * cx + turn[4] * cy],
+      half: 0.5 * MARGIN * Math.max(...shapes.map(({ size_mm }) => Math.max(size_mm[0], size_mm[1]))),
+    };
+  }
+
+  /** From mm on the map plane to pixels of the canvas. */
+  transform(figure) {
+    const { middle: [ox, oy], half: reach } = this.sight(figure.side, this.turn(figure));
+    const half = figure.canvas.width / 2;
+    const scale = half / reach;
     return { scale, x: (mm) => half + (mm - ox) * scale, y: (mm) => half - (mm - oy) * scale,
       toX: (pixel) => ox + (pixel - half) / scale, toY: (pixel) => oy - (pixel - half) / scale };
   }
 
-  drawEdges({ side, canvas, wide }, context, transform) {
+  drawEdges(figure, context, transform) {
+    const { side, canvas, wide } = figure;
     const shape = this.workbench.shapes[side];
-    const turn = this.workbench.answers[side].turn;
-    const seen = (x, y, z) => [transform.x(turn[0][0] * x + turn[0][1] * y + turn[0][2] * z), transform.y(turn[1][0] * x + turn[1][1] * y + turn[1][2] * z)];
+    const turn = this.turn(figure);
+    const seen = (x, y, z) => [transform.x(turn[0] * x + turn[1] * y + turn[2] * z), transform.y(turn[3] * x + turn[4] * y + turn[5] * z)];
     const trace = (loop) => {
       context.beginPath();
       loop.forEach((v, k) => {
@@ -174,7 +207,7 @@ export class Maps {
       context.closePath();
     };
     const dots = canvas.width / (wide || 1);
-    const nDotV = (f) => turn[2][0] * shape.normals[3 * f] + turn[2][1] * shape.normals[3 * f + 1] + turn[2][2] * shape.normals[3 * f + 2];
+    const nDotV = (f) => turn[6] * shape.normals[3 * f] + turn[7] * shape.normals[3 * f + 1] + turn[8] * shape.normals[3 * f + 2];
     for (let f = 0; f < shape.loops.length; f++) {
       const chosen = `${shape.facets[f][0]} ${shape.facets[f][1]}` === this.workbench.state.facet;
       if (nDotV(f) <= 1e-9 || (this.workbench.onGirdle(shape.facets[f]) && !chosen)) continue;
@@ -218,6 +251,11 @@ export class Maps {
       context.stroke();
     }
   }
+}
+
+function colorWords(seen) {
+  if (!seen) return "luminance in grey until the colours are computed";
+  return `as seen under daylight${seen.step === "exact" ? "" : " (coarse; the fine picture follows)"}`;
 }
 
 function middle({ vertices }) {

@@ -9,7 +9,8 @@ export default {
     const made = new Map();
     const address = (name) => {
       if (!made.has(name)) {
-        const source = SOURCES[name].replace(/(from|import) "\.\/([\w.]+)"/g, (_, word, other) => `${word} "${address(other)}"`);
+        const folder = name.slice(0, name.lastIndexOf("/") + 1);
+        const source = SOURCES[name].replace(/(from|import) "\.\/([\w./]+)"/g, (_, word, other) => `${word} "${address(folder + other)}"`);
         made.set(name, URL.createObjectURL(new Blob([source], { type: "text/javascript" })));
       }
       return made.get(name);

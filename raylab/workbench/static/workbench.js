@@ -11,6 +11,8 @@ const REST_MS = 140;
 const MOST_STEPS = 200;
 /** Open requests per stone: one in work, one waiting. With more, answers pile up in a slow browser. */
 const MOST_OPEN = 2;
+/** Maps that the page makes itself, from that of luminance or beside it. */
+const MADE_HERE = ["difference", "color", "live"];
 const copy = (value) => structuredClone(value);
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 
@@ -252,8 +254,9 @@ export class Workbench extends EventTarget {
     if (this.held[side]) return this.busy();
     this.sent[side].push(this.number);
     this.meant[side] = copy(this.state.designs[side]);
-    const maps = new Set(this.state.maps.map((name) => (name === "difference" || name === "color" ? "luminance" : name)));
-    this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], facet: this.state.facet, ...this.scene(side) });
+    const maps = new Set(this.state.maps.map((name) => (MADE_HERE.includes(name) ? "luminance" : name)));
+    const live = this.state.maps.includes("live");
+    this.link.ask({ kind: "picture", id: this.number, step, maps: [...maps], live, facet: this.state.facet, ...this.scene(side) });
     this.notify("requested", { side, id: this.number });
     return this.busy();
   }
@@ -266,6 +269,8 @@ export class Workbench extends EventTarget {
   take(header, arrays) {
     if (header.kind === "strip" || header.kind === "dark") {
       this.notify("background", { ...header, arrays });
+    } else if (header.kind === "light") {
+      this.notify("light", header);
     } else if (header.kind !== "picture" && header.error) {
       this.notify("problem", header.error);
     } else if (header.kind === "ray" && !header.overtaken) {

@@ -1,5 +1,8 @@
 // The shader's door: uploads stones and lights, adds frames to plates, develops plates into colours.
 
+/** Rows of inclusions beside each other in their texture, as the shader has it. */
+const INCLUSION_LINE = 256;
+
 /** Sums of one stone's picture: three textures, how many frames are in them, and the weights that each pixel's sums hold. */
 class Plate {
   constructor(tracer, side) {
@@ -53,10 +56,36 @@ export class Tracer {
     this.limits = `#define MOST_PLANES ${data.limits.planes}\n#define MOST_PATCHES ${data.limits.patches}\n`;
     this.programs = { trace: new Program(gl, square, this.limits + trace), develop: new Program(gl, square, develop), sums: new Program(gl, square, sums) };
     gl.bindVertexArray(gl.createVertexArray());
-    this.stones = data.stones.map((stone) => ({ ...stone, block: this.block(stone.planes, 4 * data.limits.planes), rough: new Uint32Array(stone.rough) }));
-    this.domes = data.domes.map((dome) => ({ ...dome, block: this.patches(dome), texture: this.sky(dome.image) }));
+    Object.assign(this, { stones: [], domes: [] });
+    data.stones.forEach((stone, number) => this.putStone(number, stone));
+    data.domes.forEach((dome, number) => this.putDome(number, dome));
     this.maps = data.maps.map((map) => this.texture(256, 1, gl.RGB8, gl.RGB, gl.UNSIGNED_BYTE, bytesOf(map.colors)));
     this.parts = this.film(8);
+  }
+
+  /** Upload a stone in the place of stone `number`. */
+  putStone(number, stone) {
+    const { gl } = this;
+    if (this.stones[number]) {
+      gl.deleteBuffer(this.stones[number].block);
+      gl.deleteTexture(this.stones[number].inside);
+    }
+    const lines = Math.max(1, Math.ceil(stone.inclusions.length / (4 * INCLUSION_LINE)));
+    const inside = new Float32Array(4 * INCLUSION_LINE * lines);
+    inside.set(stone.inclusions);
+    this.stones[number] = {
+      ...stone, block: this.block(stone.planes, 4 * this.data.limits.planes), rough: new Uint32Array(stone.rough),
+      inside: this.texture(INCLUSION_LINE, lines, gl.RGBA32F, gl.RGBA, gl.FLOAT, inside),
+    };
+  }
+
+  /** Upload a dome in the place of dome `number`. */
+  putDome(number, dome) {
+    if (this.domes[number]) {
+      this.gl.deleteBuffer(this.domes[number].block);
+      this.gl.deleteTexture(this.domes[number].texture);
+    }
+    this.domes[number] = { ...dome, block: this.patches(dome), texture: this.sky(dome.image) };
   }
 
   block(numbers, length) {
@@ -140,6 +169,13 @@ export class Tracer {
     return [0, 1, 2, 3].map((k) => ((number + k) % 4) * quarter + within);
   }
 
+  /** Where within each pixel a frame looks: in places that fill it evenly, the first in its corner, which are multiples of powers
+   * of the plastic number. Four frames share one, so that all quarters of the spectrum see the same. */
+  place(number) {
+    const step = Math.floor(number / 4);
+    return [(step * 0.7548776662466927) % 1, (step * 0.5698402909980532) % 1];
+  }
+
   /** What a stone and a light are to the shader. */
   subject(stone, dome, turn, waves, { most, least, polarized }) {
     const { gl } = this;
@@ -150,7 +186,7 @@ export class Tracer {
     gl.bindBufferBase(gl.UNIFORM_BUFFER, 0, stone.block);
     gl.bindBufferBase(gl.UNIFORM_BUFFER, 1, dome.block);
     return {
-      count: ["1i", stone.planes.length / 4], sloping: ["1i", stone.sloping], core: ["2fv", stone.core], rough: ["4uiv", stone.rough],
+      inclusionCount: ["1i", stone.inclusionCount], count: ["1i", stone.planes.length / 4], sloping: ["1i", stone.sloping], core: ["2fv", stone.core], rough: ["4uiv", stone.rough],
       waves: ["4fv", waves.flatMap((w) => [stone.indices[w], stone.absorptions[w], 0, 0])],
       most: ["1i", most], least: ["1f", least], polarized: ["1i", Number(polarized)], toDome: ["Matrix3fv", turn],
       sky: ["1i", dome.sky], level: ["1f", dome.level], headCos: ["1f", dome.head], tray: ["1f", dome.tray],
@@ -172,9 +208,9 @@ export class Tracer {
     const weights = waves.flatMap((w) => this.data.light.weights.slice(3 * w, 3 * w + 3));
     this.programs.trace.use({
       ...this.subject(this.stones[number], dome, view.turn, waves, quality),
-      ...this.bound(["before0", "before1", "before2", "image"], [...plate.film.textures, dome.texture]),
+      ...this.bound(["before0", "before1", "before2", "image", "inclusions"], [...plate.film.textures, dome.texture, this.stones[number].inside]),
       weights: ["3fv", weights], frame: ["3fv", [...view.middle, view.pixel]], size: ["2fv", [plate.side, plate.side]],
-      jitter: ["2fv", quality.jitter ?? spread(Math.floor(plate.frames / 4))], eye: ["3fv", view.eye ?? [0, 0, 0]],
+      jitter: ["2fv", quality.jitter ?? this.place(plate.frames)], eye: ["3fv", view.eye ?? [0, 0, 0]],
       parallel: ["1i", Number(!view.eye)], adds: ["1i", Number(plate.frames > 0)],
     });
     gl.enable(gl.SCISSOR_TEST);
@@ -254,7 +290,7 @@ export class Tracer {
     const given = this.texture(width, 2 * height, gl.RGBA32F, gl.RGBA, gl.FLOAT, held);
     const film = this.film(width, height);
     const uniforms = this.subject(this.stones[stone], this.domes[dome], turn, [wave, wave, wave, wave], quality);
-    this.programs.rays.use({ ...uniforms, ...this.bound(["rays", "image"], [given, this.domes[dome].texture]) });
+    this.programs.rays.use({ ...uniforms, ...this.bound(["rays", "image", "inclusions"], [given, this.domes[dome].texture, this.stones[stone].inside]) });
     this.draw(film.frame, width, height);
     const found = this.read(film, width, height).map((values) => [...values.slice(0, 4 * count)]);
     this.discard(film);
@@ -280,12 +316,6 @@ export class Tracer {
 
 export function bytesOf(text) {
   return Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
-}
-
-/** Places within a pixel that fill it evenly, the first in its corner: multiples of powers of the plastic number. Four frames
- * share one, so that all quarters of the spectrum see the same. */
-function spread(number) {
-  return [(number * 0.7548776662466927) % 1, (number * 0.5698402909980532) % 1];
 }
 
 /** A step near the golden section of `count` that visits all of it. */

@@ -25,6 +25,10 @@ export class Picture {
     return this[which];
   }
 
+  free() {
+    for (const one of [this.coarse, this.smaller, this.whole]) one?.free();
+  }
+
   /** One moving picture of some frames. */
   move(side, frames, dome, view, quality) {
     const plate = this.plate("coarse", side);

@@ -1,6 +1,7 @@
 // Mouse, finger, keys and buttons, and what the page says beside the pictures.
 
 import { about, rotationOf, times } from "./pose.js";
+import { CARD_MM } from "./screen.js";
 import { save, sheet } from "./still.js";
 import { bytesOf } from "./tracer.js";
 import { ENTRIES, lightInWords, percent, poseInWords, scaleLength } from "./words.js";
@@ -13,7 +14,7 @@ const BELOW = { tilt: 180, azimuth: 90, turn: 0 };
 export function listen(live) {
   const find = (name) => live.root.querySelector(`[data-${name}]`);
   const turn = (axis, degrees) => {
-    if (live.rock) live.rest();
+    if (live.rocks) live.rest();
     live.turnTo(times(about(axis, degrees), live.state.turn));
   };
   const set = (changes, traced) => {
@@ -28,7 +29,8 @@ export function listen(live) {
   shown.addEventListener("change", () => set({ map: shown.selectedIndex - 1 }, false));
   exposure.addEventListener("input", () => set({ exposure: 2 ** Number(exposure.value) }, false));
   far.addEventListener("change", () => set({ distance: Number(far.value) || null }, true));
-  find("rock").addEventListener("click", () => live.rest(!live.rock));
+  listenToScreen(live, set, find);
+  find("rock").addEventListener("click", () => live.rest(!live.rocks));
   find("face-up").addEventListener("click", () => faceUp(live));
   find("below").addEventListener("click", () => {
     live.rest();
@@ -63,6 +65,29 @@ function faceUp(live) {
   live.turnTo(rotationOf(live.data.view));
 }
 
+/** The size on the screen, and how many pixels the screen has: typed, or as a card says. */
+function listenToScreen(live, set, find) {
+  const [size, typed, card] = ["size", "per-inch", "card-width"].map(find);
+  size.addEventListener("change", () => set({ size: Number(size.value) }, true));
+  typed.addEventListener("change", () => take(Number(typed.value), "as typed"));
+  card.addEventListener("input", () => take(2 ** Number(card.value), "as a card says"));
+  const take = (perInch, source) => {
+    typed.ariaInvalid = String(!live.screen.set(perInch, source));
+    live.screen.keep();
+    live.changed();
+  };
+}
+
+/** What is known of the screen, where it is needed. */
+function showScreen({ state, screen }, find) {
+  find("size").value = String(state.size);
+  find("screen").hidden = !state.size;
+  if (document.activeElement !== find("per-inch")) find("per-inch").value = Number(screen.perInch.toFixed(1));
+  find("card-width").value = Math.log2(screen.perInch);
+  find("card").style.width = `${CARD_MM * screen.perMm}px`;
+  find("screen-said").textContent = screen.words;
+}
+
 /** A pointer that drags turns the stones, about its own place with Shift; with the held lamp it carries the lamp. */
 function listenToHands(live, turn) {
   const held = new Map();
@@ -94,11 +119,12 @@ function listenToHands(live, turn) {
 }
 
 function listenToKeys(live, turn, set, find) {
+  const magnify = (by) => set({ zoom: Math.min(8, Math.max(1, (by * live.filled) / live.half)), size: 0 }, true);
   const keys = {
     ArrowLeft: () => turn([0, 1, 0], -STEP_DEG), ArrowRight: () => turn([0, 1, 0], STEP_DEG),
     ArrowUp: () => turn([1, 0, 0], -STEP_DEG), ArrowDown: () => turn([1, 0, 0], STEP_DEG),
     "[": () => turn([0, 0, 1], STEP_DEG), "]": () => turn([0, 0, 1], -STEP_DEG),
-    "+": () => set({ zoom: Math.min(8, live.state.zoom * 1.15) }, true), "-": () => set({ zoom: Math.max(1, live.state.zoom / 1.15) }, true),
+    "+": () => magnify(1.15), "-": () => magnify(1 / 1.15),
     Home: () => faceUp(live), " ": () => find("rock").click(),
   };
   keys["="] = keys["+"];
@@ -125,7 +151,7 @@ function legend(live, find) {
   const colors = bytesOf(map.colors);
   const stops = Array.from({ length: 16 }, (_, k) => `rgb(${colors.slice(51 * k, 51 * k + 3).join(",")})`);
   key.firstElementChild.style.background = `linear-gradient(90deg, ${stops.join(",")})`;
-  const [low, high] = live.look(0).map.range;
+  const [low, high] = live.look(live.pictures[0]).map.range;
   key.lastElementChild.textContent = `${map.title} from ${low} to ${Number(high.toPrecision(2))}${high === 1 && map.name !== "contrast" ? "" : " or more"}`;
 }
 
@@ -142,7 +168,8 @@ function teller(live, find) {
     legend(live, find);
     find("far").value = String(state.distance ?? 0);
     find("about-light").textContent = [data.domes[state.dome].about, data.domes[state.dome].scaled].filter(Boolean).join(" ");
-    find("rock").textContent = live.rock ? "Pause" : "Rock";
+    find("rock").textContent = live.rocks ? "Pause" : "Rock";
+    showScreen(live, find);
     find("pose").textContent = poseInWords(live.angles);
     const across = 2 * live.half;
     for (const scale of root.querySelectorAll("[data-scale]")) {
@@ -153,7 +180,7 @@ function teller(live, find) {
     root.querySelectorAll("[data-stone]").forEach((figure, k) => bar(figure, live.means[k]));
     if (frame) {
       const untraced = Math.max(...live.means.map((means) => means?.untraced ?? 0));
-      find("count").textContent = `${frame.side} pixels a side; ${live.rock || !live.pictures[0].frames ? "moving or new" : `${live.pictures[0].frames} frames`}; ${Math.round(frame.took)} ms; untraced up to ${percent(untraced)}`;
+      find("count").textContent = `${frame.side} pixels a side; ${live.rocks || !live.pictures[0].frames ? "moving or new" : `${live.pictures[0].frames} frames`}; ${Math.round(frame.took)} ms; untraced up to ${percent(untraced)}`;
     }
     const now = performance.now();
     if (live.done && live.means.every(Boolean) && now - saidAt > 1000) {

@@ -51,7 +51,9 @@ export function rocked(start, seconds) {
   return times(about([-Math.sin(towards * RAD), Math.cos(towards * RAD), 0], lean), rotationOf(start));
 }
 
-const KEYS = { tilt: [0, 180], azimuth: [-360, 360], turn: [-3600, 3600], exposure: [1 / 64, 256], zoom: [1, 8] };
+/** Magnifications of a stone on a screen of known pixels; 0 stands for as large as there is room. */
+export const SIZES = [0, 1, 3, 10];
+const KEYS = { tilt: [0, 180], azimuth: [-360, 360], turn: [-3600, 3600], exposure: [1 / 64, 256], zoom: [1, 8], size: [0, 10] };
 
 /** What a link's fragment says, as far as it is a number in its range; light and map are names to be looked up. */
 export function readLink(fragment) {
@@ -59,15 +61,17 @@ export function readLink(fragment) {
   for (const [key, text] of new URLSearchParams(fragment.replace(/^#/, ""))) {
     if (key === "light" || key === "map") found[key] = text;
     const value = Number(text);
+    if (key === "size" && !SIZES.includes(value)) continue;
     if (key in KEYS && text !== "" && value >= KEYS[key][0] && value <= KEYS[key][1]) found[key] = value;
   }
   return found;
 }
 
-export function linkOf({ tilt, azimuth, turn }, { exposure, zoom, light, map }) {
+export function linkOf({ tilt, azimuth, turn }, { exposure, zoom, size, light, map }) {
   const short = (x) => String(Number(x.toFixed(2)));
   const parts = { tilt: short(tilt), azimuth: short(azimuth), turn: short(turn), light, exposure: String(Number(exposure.toPrecision(4))) };
-  if (zoom !== 1) parts.zoom = short(zoom);
+  if (size) parts.size = String(size);
+  else if (zoom !== 1) parts.zoom = short(zoom);
   if (map !== "color") parts.map = map;
   return `#${new URLSearchParams(parts)}`;
 }
