@@ -249,5 +249,6 @@ def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
         keys = [*([] if cut.name == USUAL else [CUT]), *(key for choices in needed(cut) for key in choices), *keys]
     parts = [_label_value(found, key, found[key].values.item()) for key in keys if key in found.coords and found[key].ndim == 0]
     parts += [_label_value(found, key, found[key].values[k].item()) for key, k in held.items()]
+    parts += [str(found.attrs["profile"])] if "profile" in found.attrs else []
     lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]
     return "\n".join(lines)
