@@ -21,7 +21,7 @@ from ..units import number_in
 Condition = Callable[[Mapping[str, Any]], Any]
 
 ROUNDING = 1e-9
-"""What a sum may miss its bound by, as a share of its terms: 34.1 + 41.9 is 76."""
+"""What a sum may miss its bound by, as a share of its terms: 0.1 + 0.2 is 0.3."""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ settled form for texts of one length.
 from __future__ import annotations
 
 import importlib.util
-import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +19,7 @@ import numpy as np
 from ..designs.design import COLUMNS
 from ..errors import InputError
 from ..staging import flush_file
-from ..whole_files import disk_faults, temporary_folder
+from ..whole_files import disk_faults
 from .axes import Plan
 from .dealing import Deal
 from .store import KEPT, ZARR
@@ -64,11 +63,13 @@ class Pieces:
         self.place, self.plan, self.deal = folder / ZARR, plan, deal
         self.kept = [column for column, name in enumerate(COLUMNS) if name in form.data_vars]
         self.axes = [name for name in plan.columns if plan.layout != "grid"]
-        with temporary_folder() as stage, disk_faults(self.place, KEPT):
-            _describe(stage / ZARR, form, {*(COLUMNS[column] for column in self.kept), *self.axes}, deal.block)
+        described = _described(form, {*(COLUMNS[column] for column in self.kept), *self.axes}, deal.block)
+        with disk_faults(self.place, KEPT):
             for left in self.place.rglob("*.partial"):  # what zarr had not finished when its process was killed
                 left.unlink()
-            shutil.copytree(stage / ZARR, self.place, dirs_exist_ok=True)
+            for name, content in described.items():
+                (self.place / name).parent.mkdir(parents=True, exist_ok=True)
+                (self.place / name).write_bytes(content)
             self.group: Any = zarr.open_group(self.place, mode="r+", zarr_format=2, use_consolidated=False)
 
     def write(self, block: int, rows: np.ndarray) -> None:
@@ -99,12 +100,14 @@ class Pieces:
         return np.stack(columns, axis=-1)
 
 
-def _describe(place: Path, form: xr.Dataset, chunked: set[str], block: tuple[int, ...]) -> None:
-    """Write the arrays of a form: those that come in chunks of a block without their numbers, the others whole."""
+def _described(form: xr.Dataset, chunked: set[str], block: tuple[int, ...]) -> dict[str, bytes]:
+    """The files of a form's arrays: of those that come in chunks of a block without their numbers, of the others whole."""
     import zarr
     from numcodecs import CRC32, Zstd
 
     named = " ".join(str(name) for name in form.coords if " " not in str(name))  # as xarray writes them
+    files: dict[str, Any] = {}
+    place = zarr.storage.MemoryStore(files)
     group = zarr.create_group(place, zarr_format=2, attributes={**_plain(form.attrs), "coordinates": named})
     for name, one in form.variables.items():
         array = group.create_array(
@@ -120,6 +123,7 @@ def _describe(place: Path, form: xr.Dataset, chunked: set[str], block: tuple[int
         if name not in chunked:
             array[...] = one.values
     zarr.consolidate_metadata(place, zarr_format=2)
+    return {name: content.to_bytes() for name, content in files.items()}
 
 
 def _plain(attrs: Any) -> dict[str, Any]:
