@@ -57,6 +57,20 @@ def test_a_sweep_that_no_machine_can_hold_is_refused(tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
+def test_a_sweep_in_pieces_needs_no_more_memory_but_disk(tmp_path, capsys, monkeypatch):
+    """The same 1.6e9 designs: a disk that doesn't hold them is refused before anything is traced."""
+    monkeypatch.setattr(sweeping, "_cost_s", None)
+    axis = "{ start = %d, stop = %d, number = 40000 }"
+    axes = f"pavilion_angle_deg = {axis % (38, 43)}\ncrown_angle_deg = {axis % (30, 38)}\n"
+    (tmp_path / "s.toml").write_text(f"schema = 1\n[axes]\n{axes}[fixed]\ntable_pct = 57\ndome = 'head-shadow'\n")
+    monkeypatch.setattr(room, "free_disk", lambda place: 703 * 10**9)
+    assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(tmp_path / "out"), "--zarr"]) == 2
+    line = capsys.readouterr().err
+    words = "raylab: axes: 1600000000 designs take 0.4 GB of memory, 704.0 GB on the disk; 703.0 GB are free on the disk"
+    assert line.startswith(words)
+    assert not (tmp_path / "out").exists()
+
+
 @pytest.mark.parametrize("axis", [rl.steps(38.0, 43.0, 1_600_000_000), [40.0] * (2**20 + 1)])
 def test_an_axis_of_too_many_values_is_refused_before_they_are_made(axis):
     with pytest.raises(rl.InputError, match="1 to 1048576"):

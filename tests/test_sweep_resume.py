@@ -328,10 +328,11 @@ def chunk_files(out: Path) -> dict[str, bytes]:
     return {str(file.relative_to(place)): file.read_bytes() for file in place.rglob("*") if file.is_file()}
 
 
-def test_a_result_in_pieces_is_the_same_result(tmp_path, in_pieces):
+def test_a_result_in_pieces_is_the_same_result(tmp_path, whole, in_pieces):
     shutil.copytree(in_pieces, tmp_path / "sweep")
     found = swept(tmp_path / "sweep", zarr=True)
     assert found.brightness.chunks == ((2, 2, 2), (6,)), "read as far as it is asked for"
+    assert list(found) == list(rl.load_sweep(whole)), "not by their names, as zarr lists them"
     xr.testing.assert_identical(found.load(), swept(None))
     assert sorted(entry.name for entry in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.zarr"]
     with xr.open_zarr(tmp_path / "sweep" / "sweep.zarr") as plain:

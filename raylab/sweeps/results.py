@@ -8,6 +8,8 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..designs.design import COLUMNS
+from ..designs.keys import KEYS
 from ..errors import InputError
 from ..reading import read_file, reader
 from .store import RESULT, RESULT_FILE, ZARR, finished_result
@@ -74,7 +76,10 @@ def _in_pieces(place: Path) -> xr.Dataset:
         wanted = one.encoding["chunks"] if one.ndim else ()
         if files != _count(one.shape, wanted):
             raise InputError(f"damaged result: files of {name} are gone", file=str(place), expected="all files of the sweep")
-    return _checked(found, str(place))
+    found = _checked(found, str(place))
+    order = dict.fromkeys((*COLUMNS, *KEYS, *found.variables))  # zarr lists its arrays by their names
+    variables, coords = ({name: one[name].variable for name in order if name in one} for one in (found.data_vars, found.coords))
+    return xr.Dataset(variables, coords, found.attrs)
 
 
 def _count(shape: tuple[int, ...], chunks: tuple[int, ...]) -> int:
