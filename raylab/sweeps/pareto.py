@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 DIRECTIONS = {"max": 1.0, "min": -1.0}
+MANY, SOME = 16384, 4096
+"""Rows from which on some strike first, and about how many these are."""
 
 
 def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float = 0.0) -> xr.DataArray:
@@ -96,18 +98,27 @@ def _front(values: np.ndarray, doubts: np.ndarray) -> np.ndarray:
     """(N,) True for the rows of `values` (N, K), larger is wanted, that no row dominates; `doubts` (N, K) see the module.
 
     One row after the other, the most promising first, strikes out what it dominates. To dominate is transitive, so a row that
-    was struck out is not needed to strike out others.
+    was struck out is not needed to strike out others. Of many rows, the front of some of them strikes first: it lies spread
+    over the whole front and leaves few.
     """
     left = np.flatnonzero(np.isfinite(values).all(axis=1) & np.isfinite(doubts).all(axis=1))
+    if len(left) > MANY:
+        some = left[:: len(left) // SOME]
+        for one in some[_front(values[some], doubts[some])]:
+            left = left[_stands(values, doubts, one, left)]
     ranks = sum(np.unique(values[left, k], return_inverse=True)[1].ravel() for k in range(values.shape[1]))
     left = left[np.argsort(-np.asarray(ranks), kind="stable")]
     at = 0
     while at < len(left):
-        one = left[at]
-        lead = values[one] - values[left] - np.hypot(doubts[one], doubts[left])
-        kept = ~((lead >= 0.0).all(axis=1) & (lead > 0.0).any(axis=1))
+        kept = _stands(values, doubts, left[at], left)
         left = left[kept]
         at = int(np.count_nonzero(kept[: at + 1]))
     front = np.zeros(len(values), dtype=bool)
     front[left] = True
     return front
+
+
+def _stands(values: np.ndarray, doubts: np.ndarray, one: int, left: np.ndarray) -> np.ndarray:
+    """Which of the rows `left` the row `one` doesn't dominate."""
+    lead = values[one] - values[left] - np.hypot(doubts[one], doubts[left])
+    return np.asarray(~((lead >= 0.0).all(axis=1) & (lead > 0.0).any(axis=1)))
