@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 import warnings
 
 import numpy as np
@@ -14,6 +15,8 @@ from scipy.stats import qmc
 
 import raylab as rl
 from raylab.cli import main
+from raylab.cli.sweep import _facts
+from raylab.designs.design import COLUMNS
 from raylab.designs.keys import EXCLUDED, REASONS
 from raylab.sweeps import points as points_module
 from raylab.sweeps.axes import plan_of
@@ -21,6 +24,7 @@ from raylab.sweeps.counting import count_of
 from raylab.sweeps.dealing import Deal, block_shape
 from raylab.sweeps.points import MOST_POINTS, Points
 from raylab.sweeps.sweep_file import read_sweep_file
+from raylab.sweeps.workers import Chunk
 
 FLAT = rl.LinearBound({"crown_angle_deg": 1, "pavilion_angle_deg": 1}, at_most=76)
 GRID = {"crown_angle_deg": [33.0, 34.0, 35.0], "pavilion_angle_deg": [40.0, 41.0, 42.0]}
@@ -132,7 +136,7 @@ def test_what_a_condition_excludes_is_told_and_keeps_its_place(capsys):
     assert told in capsys.readouterr().err
 
 
-def test_conditions_change_no_number_with_processes_or_pieces(tmp_path):
+def test_conditions_change_no_number_in_pieces_and_go_to_workers(tmp_path):
     limits = {
         "axes": {key: rl.between(values[0], values[-1]) for key, values in GRID.items()},
         "layout": "random",
@@ -141,7 +145,13 @@ def test_conditions_change_no_number_with_processes_or_pieces(tmp_path):
     limits["conditions"] = [lambda design: design["crown_angle_deg"] < 34.5]
     alone = swept(**limits)
     assert 0 < int((alone.reason == EXCLUDED).sum()) < 12
-    xr.testing.assert_identical(swept(**{**limits, "processes": 2}, out=tmp_path / "z", zarr=True).load(), alone)
+    xr.testing.assert_identical(swept(**limits, out=tmp_path / "z", zarr=True).load(), alone)
+    kept = np.array([True, False, True])
+    chunk = pickle.loads(pickle.dumps(Chunk(0, [{}, {}], kept)))  # as it goes to a worker
+    whole = chunk.in_place(np.ones((2, len(COLUMNS))))
+    assert (whole[kept] == 1.0).all()
+    assert np.isnan(whole[1, :-1]).all()
+    assert whole[1, -1] == EXCLUDED
 
 
 def test_functions_are_told_apart_by_what_they_exclude(tmp_path):
@@ -196,10 +206,9 @@ def test_a_file_states_conditions(tmp_path, capsys):
     request = read_sweep_file(path)
     assert request.plan.conditions == (FLAT, rl.LinearBound({"crown_angle_deg": 2, "table_pct": -1}, at_least=10))
     assert count_of(request.plan).traced == 5
-    assert main(["sweep", str(path), "--out", str(tmp_path / "out"), "--processes", "1"]) == 0
-    told = capsys.readouterr()
-    assert "5 of 9 designs meet the conditions" in told.err
-    assert "9 designs: 5 traced, 4 excluded" in told.out
+    found = rl.sweep(**request.arguments, processes=1, progress=True)
+    assert "5 of 9 designs meet the conditions" in capsys.readouterr().err
+    assert _facts(request, found)["reasons"] == {"traced": 5, "excluded": 4}
 
 
 @pytest.mark.parametrize(

@@ -333,13 +333,12 @@ def test_a_result_in_pieces_is_the_same_result(tmp_path, whole, in_pieces):
     found = swept(tmp_path / "sweep", zarr=True)
     assert found.brightness.chunks == ((2, 2, 2), (6,)), "read as far as it is asked for"
     assert list(found) == list(rl.load_sweep(whole)), "not by their names, as zarr lists them"
-    xr.testing.assert_identical(found.load(), swept(None))
+    xr.testing.assert_identical(found.load(), rl.load_sweep(whole))
     assert sorted(entry.name for entry in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.zarr"]
     with xr.open_zarr(tmp_path / "sweep" / "sweep.zarr") as plain:
         xr.testing.assert_identical(plain.load(), found)
     before = {file: file.stat().st_mtime_ns for file in (tmp_path / "sweep").rglob("*")}
     assert swept(tmp_path / "sweep", zarr=True).identical(found), "a finished one is read"
-    assert rl.load_sweep(tmp_path / "sweep").identical(found)
     shutil.copytree(tmp_path / "sweep" / "sweep.zarr", tmp_path / "mine.zarr")
     assert rl.load_sweep(tmp_path / "mine.zarr").identical(found)
     assert {file: file.stat().st_mtime_ns for file in (tmp_path / "sweep").rglob("*")} == before
@@ -352,12 +351,12 @@ def test_a_result_in_pieces_is_the_same_result(tmp_path, whole, in_pieces):
 @pytest.mark.parametrize("layout", ["random", "paired"])
 def test_axes_that_differ_from_design_to_design_are_written_with_them(layout, tmp_path, small_blocks):
     names = ["head-shadow", "even-sky"]
-    given = {"axes": {"crown_angle_deg": rl.between(30, 38), "dome": names, "weight_ct": rl.between(0.5, 1.0)}, "number": 30}
+    given = {"axes": {"crown_angle_deg": rl.between(30, 38), "dome": names, "weight_ct": rl.between(0.5, 1.0)}, "number": 14}
     if layout == "paired":
-        given = {"axes": {"crown_angle_deg": [30.0 + k / 4.0 for k in range(30)], "dome": 15 * names}}
+        given = {"axes": {"crown_angle_deg": [30.0 + k / 4.0 for k in range(14)], "dome": 7 * names}}
     given = {**given, "dome": None, "layout": layout, "pavilion_angle_deg": 41.0, "settings": rl.TraceSettings(precision=0.2)}
     found = swept(tmp_path / "sweep", zarr=True, **given)
-    assert found.crown_angle_deg.chunks == ((12, 12, 6),)
+    assert found.crown_angle_deg.chunks == ((12, 2),)
     xr.testing.assert_identical(found.load(), swept(None, **given))
 
 

@@ -7,7 +7,7 @@ hypercube has to be made at once, because its points share out the layers of the
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -101,10 +101,6 @@ class Filled(Sequence[Any]):
         first, last = sorted((numbers[0], numbers[-1]))
         run = self._run(first, last + 1)
         return tuple(run[number - first] for number in numbers)
-
-    def __iter__(self) -> Iterator[Any]:
-        for start in range(0, len(self), BLOCK):
-            yield from self._run(start, min(start + BLOCK, len(self)))
 
     def _run(self, start: int, stop: int) -> list[Any]:
         points = self.points.rows(start, stop)[:, self.column]
