@@ -89,9 +89,13 @@ if TYPE_CHECKING:
     from .stone.stone_file import load_stone
     from .stone.symmetry_group import SymmetryGroup
     from .sweeps.axes import between, steps
+    from .sweeps.conditions import LinearBound
     from .sweeps.optimizing import Optimum, optimize
     from .sweeps.pareto import pareto
+    from .sweeps.profiles import profile
     from .sweeps.results import load_sweep
+    from .sweeps.sensitivity import sobol_indices, variance_shares
+    from .sweeps.surrogates import Surrogate, surrogate
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
     from .visibility import visibility
@@ -108,6 +112,7 @@ _HOME = {
     "InputError": "errors",
     "Lamp": "lighting.dome",
     "LastFacets": "cutting.last_facets",
+    "LinearBound": "sweeps.conditions",
     "Material": "optics.materials",
     "Measurements": "stone.proportions",
     "Offset": "stone.offsets",
@@ -121,6 +126,7 @@ _HOME = {
     "Scene": "scene.scene",
     "Stone": "stone.stone",
     "StoneError": "errors",
+    "Surrogate": "sweeps.surrogates",
     "SymmetryGroup": "stone.symmetry_group",
     "TraceSettings": "scene.settings",
     "Uncertainty": "stone.measuring.plane_uncertainty",
@@ -175,6 +181,7 @@ _HOME = {
     "pear_brilliant": "stone.cuts.pear_brilliant",
     "point_below": "stone.inclusions.placing",
     "princess_cut": "stone.cuts.princess_cut",
+    "profile": "sweeps.profiles",
     "propagate": "comparison.uncertainty",
     "ray_path": "single_ray",
     "repolish": "cutting.repolishing",
@@ -191,10 +198,12 @@ _HOME = {
     "save_visibility": "voxel_files",
     "scintillation": "motion.scintillation",
     "single_cut": "stone.cuts.single_cut",
+    "sobol_indices": "sweeps.sensitivity",
     "square_emerald_cut": "stone.cuts.square_emerald_cut",
     "statistics_of": "comparison.uncertainty",
     "steps": "sweeps.axes",
     "stone_from_mesh": "stone.scanning.scan",
+    "surrogate": "sweeps.surrogates",
     "sweep": "sweeps.sweeping",
     "tapered_baguette": "stone.cuts.tapered_baguette",
     "tilt": "motion.tilting",
@@ -202,6 +211,7 @@ _HOME = {
     "trace_scene": "tracing",
     "triangular_brilliant": "stone.cuts.triangular_brilliant",
     "turning": "motion.view_paths",
+    "variance_shares": "sweeps.sensitivity",
     "view3d": "pictures.drawing3d",
     "visibility": "visibility",
     "wavelength_set": "optics.spectrum",
@@ -220,6 +230,7 @@ __all__ = [
     "InputError",
     "Lamp",
     "LastFacets",
+    "LinearBound",
     "Material",
     "Measurements",
     "Offset",
@@ -233,6 +244,7 @@ __all__ = [
     "Scene",
     "Stone",
     "StoneError",
+    "Surrogate",
     "SymmetryGroup",
     "TraceSettings",
     "Uncertainty",
@@ -288,6 +300,7 @@ __all__ = [
     "pear_brilliant",
     "point_below",
     "princess_cut",
+    "profile",
     "propagate",
     "ray_path",
     "repolish",
@@ -304,10 +317,12 @@ __all__ = [
     "save_visibility",
     "scintillation",
     "single_cut",
+    "sobol_indices",
     "square_emerald_cut",
     "statistics_of",
     "steps",
     "stone_from_mesh",
+    "surrogate",
     "sweep",
     "tapered_baguette",
     "tilt",
@@ -315,6 +330,7 @@ __all__ = [
     "trace_scene",
     "triangular_brilliant",
     "turning",
+    "variance_shares",
     "view3d",
     "visibility",
     "wavelength_set",

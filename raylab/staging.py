@@ -191,9 +191,14 @@ def flush(folder: Path) -> None:
     """All files below a folder, and the lists of names, flushed to the disk."""
     for path, _, names in os.walk(folder):
         for name in names:
-            with open(Path(path, name), "rb+") as written:
-                os.fsync(written.fileno())
+            flush_file(Path(path, name))
         _flush_names(Path(path))
+
+
+def flush_file(path: Path) -> None:
+    """A file flushed to the disk."""
+    with open(path, "rb+") as written:
+        os.fsync(written.fileno())
 
 
 def _flush_names(folder: Path) -> None:

@@ -33,7 +33,7 @@ TOUCHES = {
     "tests/test_workbench_attacked.py": ("starlette", "uvicorn", "websockets"),
     "tests/test_explorer.py": ("anywidget",),
     "tests/test_sweep.py::test_a_cluster_changes_no_bit": ("dask",),
-    "tests/test_sweep_resume.py::test_zarr_holds_the_same_and_goes_with_its_sweep": ("zarr",),
+    "tests/test_sweep_resume.py::test_a_result_in_pieces_is_the_same_result": ("zarr",),
 }
 """Tests that use what raylab needs, with the packages for which each stands here; each package has one
 (`test_run.py::test_each_dependency_is_tested_in_its_lowest_version`)."""

@@ -13,7 +13,8 @@ import raylab as rl
 from raylab.color.eyes import usual_pupil_mm
 from raylab.motion.tilting import MOST_STEPS, angle_steps, path_of
 from raylab.motion.view_paths import MOST, circling, moved, rocking, turning
-from raylab.sweeps.axes import MOST_VALUES, plan_of
+from raylab.sweeps.axes import plan_of
+from raylab.sweeps.points import MOST_POINTS
 
 DOME = rl.load_dome("head-shadow")
 STONE = rl.round_brilliant(table_pct=57.0, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=16)
@@ -63,7 +64,7 @@ LIMITS = {
     ),
     "points of a scan": Limit(lambda x: optimized(scan=x), "scan", 3, 10_000),
     "designs to fill": Limit(
-        lambda x: plan_of({"table_pct": (56.0, 58.0)}, {**REST, "dome": DOME}, "halton", x), "number", 1, MOST_VALUES,
+        lambda x: plan_of({"table_pct": (56.0, 58.0)}, {**REST, "dome": DOME}, "halton", x), "number", 1, MOST_POINTS["halton"],
         whole=True, low_works=True,
     ),
     "seed": Limit(

@@ -225,6 +225,15 @@ def test_samples_are_clouds_one_for_each_axis():
     assert [panel.get_xlabel() for panel in panels] == ["table size / %", "star length / %"]
 
 
+def test_of_very_many_samples_some_are_drawn_and_it_is_said(monkeypatch):
+    monkeypatch.setattr("raylab.pictures.sweep_plots._MOST_SAMPLES", 2)
+    axes = {"table_pct": [53.0, 55.0, 57.0]}
+    figure = sweep_figure(made(axes, layout="paired", **without("table_pct")), "brightness")
+    (panel,) = drawn(figure)
+    assert panel.lines[0].get_xdata().tolist() == [53.0, 57.0]
+    assert "brightness of 2 of 3 designs" in figure.get_suptitle()
+
+
 def test_a_sweep_without_a_stone_is_drawn_empty():
     found = made({"girdle_pct": [0.1, 0.2]}, **GIVEN)
     assert drawn(sweep_figure(found, "brightness"))

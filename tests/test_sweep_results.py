@@ -118,7 +118,7 @@ def test_the_front_of_a_sweep_has_its_axes(done):
     ("objectives", "line"),
     [
         ({}, "no objective"),
-        ({"brigthness": "max"}, "objectives = 'brigthness': unknown objective; did you mean 'brightness'?"),
+        ({"brigthness": "max"}, "objectives = 'brigthness': unknown variable; did you mean 'brightness'?"),
         ({"brightness": "up"}, "brightness = 'up': unknown direction; expected 'max' or 'min'"),
         ({"dome": "max"}, "objectives = 'dome': not a number"),
     ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import importlib.util
 import json
 import os
 import pickle
@@ -24,6 +25,7 @@ import raylab as rl
 from raylab.cli import main
 from raylab.code_id import code_id
 from raylab.designs.design import COLUMNS
+from raylab.errors import RaylabWarning
 from raylab.package_files import environment
 from raylab.sweeps.axes import plan_of, steps
 from raylab.sweeps.parts import packed
@@ -296,32 +298,179 @@ def test_a_folder_that_turns_read_only_is_reported_and_finished_chunks_stay(tmp_
     assert result(tmp_path) == result(whole)
 
 
-def test_zarr_holds_the_same_and_goes_with_its_sweep(tmp_path, whole):
-    shutil.copytree(whole, tmp_path / "sweep")
-    found = swept(tmp_path / "sweep", zarr=True)  # a finished one is read
-    place = tmp_path / "sweep" / "sweep.zarr"
-    with xr.open_zarr(place) as kept:
-        xr.testing.assert_identical(kept.load(), found)
-    before = {file: file.stat().st_mtime_ns for file in place.rglob("*")}
-    swept(tmp_path / "sweep", zarr=True)
-    assert {file: file.stat().st_mtime_ns for file in place.rglob("*")} == before
-    assert list(tmp_path.rglob("*.part")) == []
+# A result in pieces
+
+
+@pytest.fixture
+def small_blocks(monkeypatch):
+    """Blocks of at most 12 designs, two of the six crown angles, in chunks of five."""
+    in_small_blocks(monkeypatch)
+
+
+def in_small_blocks(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr("raylab.sweeps.dealing.block_shape.__defaults__", (12,))
+    patch.setattr("raylab.sweeps.sweeping._chunk_size", lambda *_: 5)
+
+
+@pytest.fixture(scope="module")
+def in_pieces(tmp_path_factory) -> Path:
+    """The folder of the same sweep in small blocks, without interruption."""
+    out = tmp_path_factory.mktemp("pieces")
+    with pytest.MonkeyPatch.context() as patch:
+        in_small_blocks(patch)
+        swept(out, zarr=True)
+    return out
+
+
+def chunk_files(out: Path) -> dict[str, bytes]:
+    """What lies in the Zarr folder, by its path there."""
+    place = out / "sweep.zarr"
+    return {str(file.relative_to(place)): file.read_bytes() for file in place.rglob("*") if file.is_file()}
+
+
+def test_a_result_in_pieces_is_the_same_result(tmp_path, whole, in_pieces):
+    shutil.copytree(in_pieces, tmp_path / "sweep")
+    found = swept(tmp_path / "sweep", zarr=True)
+    assert found.brightness.chunks == ((2, 2, 2), (6,)), "read as far as it is asked for"
+    assert list(found) == list(rl.load_sweep(whole)), "not by their names, as zarr lists them"
+    xr.testing.assert_identical(found.load(), rl.load_sweep(whole))
+    assert sorted(entry.name for entry in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.zarr"]
+    with xr.open_zarr(tmp_path / "sweep" / "sweep.zarr") as plain:
+        xr.testing.assert_identical(plain.load(), found)
+    before = {file: file.stat().st_mtime_ns for file in (tmp_path / "sweep").rglob("*")}
+    assert swept(tmp_path / "sweep", zarr=True).identical(found), "a finished one is read"
+    shutil.copytree(tmp_path / "sweep" / "sweep.zarr", tmp_path / "mine.zarr")
+    assert rl.load_sweep(tmp_path / "mine.zarr").identical(found)
+    assert {file: file.stat().st_mtime_ns for file in (tmp_path / "sweep").rglob("*")} == before
+    with pytest.raises(rl.InputError, match=r"another sweep: its result is of the other kind"):
+        swept(tmp_path / "sweep")
     swept(tmp_path / "sweep", axes={"crown_angle_deg": [34.0], "pavilion_angle_deg": [41.0]}, force=True)
-    assert not place.exists(), "the Zarr folder of another sweep"
+    assert not (tmp_path / "sweep" / "sweep.zarr").exists(), "the Zarr folder of another sweep"
 
 
-def test_zarr_that_cannot_be_written_leaves_nothing(tmp_path, whole, monkeypatch):
-    shutil.copytree(whole, tmp_path / "sweep")
+@pytest.mark.parametrize("layout", ["random", "paired"])
+def test_axes_that_differ_from_design_to_design_are_written_with_them(layout, tmp_path, small_blocks):
+    names = ["head-shadow", "even-sky"]
+    given = {"axes": {"crown_angle_deg": rl.between(30, 38), "dome": names, "weight_ct": rl.between(0.5, 1.0)}, "number": 14}
+    if layout == "paired":
+        given = {"axes": {"crown_angle_deg": [30.0 + k / 4.0 for k in range(14)], "dome": 7 * names}}
+    given = {**given, "dome": None, "layout": layout, "pavilion_angle_deg": 41.0, "settings": rl.TraceSettings(precision=0.2)}
+    found = swept(tmp_path / "sweep", zarr=True, **given)
+    assert found.crown_angle_deg.chunks == ((12, 2),)
+    xr.testing.assert_identical(found.load(), swept(None, **given))
 
-    def full(self, store, **_):
-        store.mkdir()
-        (store / "half").write_bytes(b"half")
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(xr.Dataset, "to_zarr", full)
-    with pytest.raises(rl.InputError, match="cannot be written: No space left on device; finished chunks are kept"):
-        swept(tmp_path / "sweep", zarr=True)
-    assert sorted(path.name for path in (tmp_path / "sweep").iterdir()) == ["sweep.json", "sweep.nc"]
+def test_a_result_in_pieces_is_read_without_dask(in_pieces, monkeypatch):
+    found = rl.load_sweep(in_pieces)
+    real = importlib.util.find_spec
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None if name == "dask" else real(name))
+    plain = rl.load_sweep(in_pieces)
+    assert plain.brightness.chunks is None
+    assert not plain.variables["brightness"]._in_memory, "nothing is read yet"
+    xr.testing.assert_identical(plain.load(), found.load())
+
+
+def test_a_broken_off_result_in_pieces_goes_on_to_the_same_bytes(tmp_path, in_pieces, small_blocks):
+    """After four chunks the first block is done, and one chunk of the second; what is done isn't done again."""
+
+    def stop(done, total):
+        told.append(done)
+        if len(told) > 4:
+            raise BrokenOffError
+
+    told: list[int] = []
+    with pytest.raises(BrokenOffError):
+        swept(tmp_path / "sweep", zarr=True, progress=stop)
+    assert len(parts(tmp_path / "sweep")) == 2, "the line of the block that is written, and the file of the other chunk"
+    with pytest.raises(rl.InputError, match="the sweep of 36 designs is not finished"):
+        rl.load_sweep(tmp_path / "sweep")
+    again: list[int] = []
+    swept(tmp_path / "sweep", zarr=True, progress=lambda done, total: again.append(done))
+    assert again[0] == told[-1] == 12 + 5
+    assert chunk_files(tmp_path / "sweep") == chunk_files(in_pieces)
+    assert not (tmp_path / "sweep" / "parts").exists()
+
+
+def test_what_a_killed_process_leaves_of_a_result_in_pieces(tmp_path, in_pieces, small_blocks):
+    """Killed while a block was written, or before its parts were removed: half a file, and both the block and its parts."""
+    out = tmp_path / "sweep"
+
+    def stop(done, total):
+        if done == 17:
+            raise BrokenOffError
+        if done == 10:
+            kept.update({file: file.read_bytes() for file in parts(out)})
+
+    kept: dict[Path, bytes] = {}
+    with pytest.raises(BrokenOffError):
+        swept(out, zarr=True, progress=stop)
+    for file, content in kept.items():
+        assert not file.exists()
+        file.write_bytes(content)
+    (out / "sweep.zarr" / "brightness" / "1.0123.partial").write_bytes(b"half")
+    (out / "sweep.zarr" / "brightness" / "1.0").write_bytes(b"half")
+    (out / "sweep.zarr" / ".zmetadata").write_bytes(b"half")
+    swept(out, zarr=True)
+    assert chunk_files(out) == chunk_files(in_pieces)
+
+
+def test_a_damaged_block_is_told_and_computed_anew(tmp_path, in_pieces, small_blocks):
+    """Sound numbers of other designs in one block, a flipped bit in the other, and a proof that is none in the last."""
+    out = tmp_path / "sweep"
+
+    def stop(done, total):
+        if done == 36:
+            raise BrokenOffError
+
+    with pytest.raises(BrokenOffError):
+        swept(out, zarr=True, progress=stop)
+    one, other = (out / "sweep.zarr" / "leak" / name for name in ("0.0", "1.0"))
+    data = bytearray(other.read_bytes())
+    shutil.copy(other, one)
+    data[-3] ^= 1
+    other.write_bytes(data)
+    proof = next(file for file in parts(out) if json.loads(file.read_bytes())["first"] == 24)
+    proof.write_bytes(b"no proof")
+    with pytest.warns(RaylabWarning, match=r"sweep\.zarr: damaged block; designs .* are computed again") as told:
+        swept(out, zarr=True)
+    again = [str(one.message).split("; ")[1].split(" are")[0] for one in told]
+    assert again == ["designs 0 to 11", "designs 12 to 23", "designs 24 to 35"]
+    assert chunk_files(out) == chunk_files(in_pieces)
+
+
+def test_a_finished_result_in_pieces_that_is_damaged_is_refused(tmp_path, in_pieces):
+    shutil.copytree(in_pieces, tmp_path, dirs_exist_ok=True)
+    place = tmp_path / "sweep.zarr"
+    file = place / "leak" / "1.0"
+    data = file.read_bytes()
+    file.write_bytes(data[:-3] + bytes([data[-3] ^ 1]) + data[-2:])
+    with pytest.raises((RuntimeError, ValueError)):
+        rl.load_sweep(tmp_path).leak.load()
+    file.unlink()
+    with pytest.raises(rl.InputError, match="damaged result: files of leak are gone"):
+        rl.load_sweep(tmp_path)
+    file.write_bytes(data)
+    (place / ".zmetadata").write_bytes((place / ".zmetadata").read_bytes() + b" ")
+    with pytest.raises(rl.InputError, match="zmetadata: damaged result"):
+        swept(tmp_path, zarr=True)
+    (place / ".zmetadata").write_text("{}")
+    shutil.copytree(place, tmp_path / "other.zarr")
+    with pytest.raises(rl.InputError, match=r"other\.zarr: not "):
+        rl.load_sweep(tmp_path / "other.zarr")
+
+
+def test_a_full_disk_leaves_a_result_in_pieces_that_goes_on(tmp_path, in_pieces, small_blocks, monkeypatch):
+    with monkeypatch.context() as patch:
+
+        def full(path):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+        patch.setattr("raylab.sweeps.pieces.flush_file", full)
+        with pytest.raises(rl.InputError, match="cannot be written: No space left on device; finished chunks are kept"):
+            swept(tmp_path / "sweep", zarr=True)
+    assert len(parts(tmp_path / "sweep")) == 3, "the chunks of the block that wasn't written"
+    swept(tmp_path / "sweep", zarr=True)
+    assert chunk_files(tmp_path / "sweep") == chunk_files(in_pieces)
 
 
 @pytest.mark.parametrize(

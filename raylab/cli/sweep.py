@@ -28,10 +28,11 @@ def sweep(
 ) -> None:
     """Trace all designs of a sweep file and draw the results.
 
-    The command writes `sweep.nc` (every statistic with its bracket), `sweep.json` (the definition of the sweep), one picture
-    per statistic, and `extremes.png` (contrast maps of the designs with the largest and the smallest value of a
-    statistic). The same command resumes an interrupted sweep. Existing pictures are kept; delete a picture to have it drawn
-    again.
+    Before it starts, the command says how many designs meet the conditions of the file, and what large work takes of time,
+    memory and disk; work for which there is no room is refused. It writes `sweep.nc` (every statistic with its bracket),
+    `sweep.json` (the definition of the sweep), one picture per statistic, and `extremes.png` (contrast maps of the designs
+    with the largest and the smallest value of a statistic). The same command resumes an interrupted sweep. Existing pictures
+    are kept; delete a picture to have it drawn again.
 
     For example:
 
@@ -50,7 +51,8 @@ def sweep(
     force
         Start again even if the folder holds another sweep, and draw all pictures again.
     zarr
-        Also write the result as a Zarr folder, `sweep.zarr`; needs the package zarr.
+        Write the result in pieces while the sweep runs, as a Zarr folder `sweep.zarr` instead of `sweep.nc`: memory then
+        doesn't grow with the number of designs. Needs the package zarr.
     """
     from ..files import save_png
     from ..pictures.sweep_plots import extremes_figure, sweep_figure
@@ -131,6 +133,7 @@ def _print(request: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Pa
     table(("", "design", "value", "at least", "at most"), rows, left=2)
     say()
     say_wide(found, "designs")
-    say(f"sweep.nc, sweep.json and {len(request.statistics) + 1} pictures in {out}")
+    result = "sweep.zarr" if (out / "sweep.zarr").exists() else "sweep.nc"
+    say(f"{result}, sweep.json and {len(request.statistics) + 1} pictures in {out}")
     if kept:
         say(f"existing pictures kept: {', '.join(kept)}; delete a picture to have it drawn again")

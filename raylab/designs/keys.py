@@ -86,11 +86,12 @@ REASONS: tuple[tuple[str, str], ...] = (
     ("no_closed_stone", "the planes do not enclose a stone with a facet on each plane"),
     ("index_not_known", "the refractive index is unknown at the wavelength"),
     ("no_such_facet", "the stone has no facet of that name"),
+    ("excluded", "a condition of the sweep excludes it"),
 )
 """Reasons for missing numbers of a design, by code: name and meaning. Code 0: the design has numbers."""
 
 _CODES = {name: code for code, (name, _) in enumerate(REASONS)}
-TRACED = _CODES["traced"]
+TRACED, EXCLUDED = _CODES["traced"], _CODES["excluded"]
 _REASON_OF_KEY = {"wavelengths_nm": "index_not_known", "offsets": "no_such_facet"}
 
 

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 _INK = "0.15"
 _MOST_SLICES = 9
+_MOST_SAMPLES = 5000
 _MOST_LINES = 6
 _MARKS = ("-", "--", ":", "-.", (0, (1, 1)), (0, (5, 1, 1, 1)))
 
@@ -153,9 +154,11 @@ def line_figure(found: xr.Dataset, statistic: str, axis: str, slices: str | None
 
 
 def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
-    """A statistic of single designs against each axis, with brackets."""
+    """A statistic of single designs against each axis, with brackets; of very many, some, evenly through their order."""
     from matplotlib.figure import Figure
 
+    count = found.sizes["design"]
+    found = found.isel(design=slice(None, None, -(-count // _MOST_SAMPLES)))
     varied = [str(key) for key in found.coords if found[key].dims == ("design",)]
     columns = min(3, len(varied))
     rows = -(-len(varied) // columns)
@@ -176,7 +179,11 @@ def samples_figure(found: xr.Dataset, statistic: str) -> Figure:
     for axis in grid[:, 0]:
         axis.set_ylabel(_label(found, statistic))
     figure.suptitle(
-        f"{_name(statistic)} of {len(middle)} designs, each with its {band_name(found)}", fontsize=10, x=0.01, ha="left"
+        f"{_name(statistic)} of {len(middle)}{f' of {count}' if count > len(middle) else ''} designs, each with its "
+        f"{band_name(found)}",
+        fontsize=10,
+        x=0.01,
+        ha="left",
     )
     return figure
 
@@ -249,5 +256,6 @@ def _subject(found: xr.Dataset, held: dict[str, int]) -> str:
         keys = [*([] if cut.name == USUAL else [CUT]), *(key for choices in needed(cut) for key in choices), *keys]
     parts = [_label_value(found, key, found[key].values.item()) for key in keys if key in found.coords and found[key].ndim == 0]
     parts += [_label_value(found, key, found[key].values[k].item()) for key, k in held.items()]
+    parts += [str(found.attrs["profile"])] if "profile" in found.attrs else []
     lines = [", ".join(parts[k : k + 4]) for k in range(0, len(parts), 4)]
     return "\n".join(lines)

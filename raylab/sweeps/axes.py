@@ -2,8 +2,8 @@
 
 * ``grid``: every value of each axis with every value of the others; the last axis changes fastest.
 * ``paired``: the first values together, the second values together, and so on.
-* ``sobol``, ``halton``, ``latin``: points that fill the box between each axis's ends evenly (scipy.stats.qmc: scrambled
-  Sobol' and Halton sequences, Latin hypercube), the same for the same seed.
+* ``sobol``, ``halton``, ``latin``: points that fill the box between each axis's ends evenly, and ``random``: points at random;
+  the same for the same seed, see `points`.
 
 An axis is a sequence of values (a list, a tuple, an array), or `steps` for evenly spaced ones; to be filled it is `between`, or
 a sequence of values.
@@ -12,7 +12,7 @@ a sequence of values.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,8 +21,10 @@ import numpy as np
 from ..designs.keys import STONE, complete, resolved
 from ..errors import InputError, nearest
 from ..units import SODIUM_D_NM, number_in, whole_in
+from .conditions import Condition, answers, checked
+from .points import MOST_POINTS, Filled, Points
 
-SAMPLERS = ("sobol", "halton", "latin")
+SAMPLERS = tuple(MOST_POINTS)
 LAYOUTS = ("grid", "paired", *SAMPLERS)
 MOST = 2**31
 """Most designs of one sweep; how many this machine can hold is another matter, see `room`."""
@@ -74,11 +76,13 @@ class Plan:
     layout : one of `LAYOUTS`.
     columns : for each axis its values; in a grid one per step, otherwise one per design.
     fixed : what all designs share, see `design.complete`.
+    conditions : which of the designs are traced: those that meet all, see `conditions`.
     """
 
     layout: str
-    columns: dict[str, tuple[Any, ...]]
+    columns: dict[str, Sequence[Any]]
     fixed: dict[str, Any]
+    conditions: tuple[Condition, ...] = ()
 
     @property
     def dims(self) -> tuple[str, ...]:
@@ -96,15 +100,27 @@ class Plan:
 
     def designs(self, start: int, stop: int) -> Iterator[dict[str, Any]]:
         """Designs start to stop, the latter excluded."""
-        for number in range(start, min(stop, len(self))):
-            at: tuple[Any, ...] = (number,) * len(self.columns)
-            if self.layout == "grid":
-                at = np.unravel_index(number, self.shape)
-            yield {**self.fixed, **{key: values[k] for (key, values), k in zip(self.columns.items(), at, strict=True)}}
+        stop = min(stop, len(self))
+        columns: list[Sequence[Any]] = [values[start:stop] for values in self.columns.values()]
+        if self.layout == "grid":
+            at = np.unravel_index(np.arange(start, stop), self.shape)
+            columns = [[values[k] for k in along] for values, along in zip(self.columns.values(), at, strict=True)]
+        for values in zip(*columns, strict=True):
+            yield {**self.fixed, **dict(zip(self.columns, values, strict=True))}
 
-    def coordinate(self, key: str) -> list[Any]:
-        """The values of an axis as labels: stones, domes and materials by name."""
-        return [label_of(value) for value in self.columns[key]]
+    def met(self, start: int, stop: int) -> np.ndarray:
+        """(C, N) which of the conditions each of the designs start to stop meets."""
+        return answers(self.conditions, self.designs(start, stop))
+
+    def kept(self, start: int, stop: int) -> np.ndarray:
+        """(N,) which of the designs start to stop meet all conditions."""
+        if not self.conditions:
+            return np.ones(min(stop, len(self)) - start, dtype=bool)
+        return np.asarray(self.met(start, stop).all(axis=0))
+
+    def coordinate(self, key: str, start: int = 0, stop: int | None = None) -> list[Any]:
+        """The values of an axis as labels, all or from start to stop: stones, domes and materials by name."""
+        return [label_of(value) for value in self.columns[key][start:stop]]
 
 
 def label_of(value: Any) -> Any:
@@ -120,6 +136,7 @@ def plan_of(
     seed: int = 0,
     *,
     wavelength_nm: float = SODIUM_D_NM,
+    conditions: Iterable[Condition] = (),
 ) -> Plan:
     """The checked plan of a sweep.
 
@@ -127,11 +144,12 @@ def plan_of(
     ----------
     axes : key to values, see above. fixed : the other keys of the designs. layout : one of `LAYOUTS`.
     number, seed : how many designs fill the space, and the key of the sequence; for those layouts only.
-    wavelength_nm : of designs that state none.
+    wavelength_nm : of designs that state none. conditions : see `conditions`.
 
     Raises
     ------
-    InputError : an unknown key or layout, an empty axis or one with a value twice, axes of different lengths.
+    InputError : an unknown key or layout, an empty axis or one with a value twice, axes of different lengths, a condition
+        that can't be asked.
     """
     if layout not in LAYOUTS:
         raise InputError("unknown layout", key="layout", value=layout, expected=nearest(str(layout), LAYOUTS))
@@ -141,11 +159,12 @@ def plan_of(
     if STONE in axes:
         axes = {**axes, STONE: _values(STONE, axes[STONE])}  # read once, since their facets are asked for
     rest = complete(given, axes, wavelength_nm)
+    limits = checked(conditions, (*axes, *rest))
     if layout in SAMPLERS:
-        return Plan(layout, _filled(axes, layout, number, seed), rest)
+        return Plan(layout, _filled(axes, layout, number, seed), rest, limits)
     if number is not None:
         raise InputError(f"not used by the layout {layout}", key="number", value=number)
-    columns = {key: _values(key, given) for key, given in axes.items()}
+    columns: dict[str, Sequence[Any]] = {key: _values(key, given) for key, given in axes.items()}
     lengths = {key: len(values) for key, values in columns.items()}
     if layout == "paired" and len(set(lengths.values())) > 1:
         raise InputError("paired axes have different lengths", key="axes", value=lengths, expected="one length")
@@ -154,7 +173,7 @@ def plan_of(
         if len(set(names)) < len(names) and layout == "grid":
             expected = "different names" if isinstance(names[0], str) else "different values"
             raise InputError("repeated value", key=key, value=names, expected=expected)
-    plan = Plan(layout, columns, rest)
+    plan = Plan(layout, columns, rest, limits)
     if len(plan) > MOST:
         raise InputError("too many designs", key="axes", value=len(plan), expected=f"at most {MOST}")
     return plan
@@ -176,24 +195,21 @@ def _values(key: str, given: Any) -> tuple[Any, ...]:
     return tuple(resolved(key, value) for value in plain)
 
 
-def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dict[str, tuple[Any, ...]]:
+def _filled(axes: Mapping[str, Any], layout: str, number: Any, seed: int) -> dict[str, Sequence[Any]]:
     """Values per design that fill the box between the axes' ends."""
-    from scipy.stats import qmc
-
-    count = whole_in("number", number, 1, MOST_VALUES)
+    count = whole_in("number", number, 1, MOST_POINTS[layout])
     if layout == "sobol" and count & (count - 1):
         raise InputError("not a power of two", key="number", value=count, expected="2, 4, 8, ...")
-    makers = {"sobol": qmc.Sobol, "halton": qmc.Halton, "latin": qmc.LatinHypercube}
-    points = makers[layout](d=len(axes), rng=np.random.default_rng(whole_in("seed", seed, 0, 2**63 - 1))).random(count)
-    return {key: _stretched(key, given, points[:, k]) for k, (key, given) in enumerate(axes.items())}
+    points = Points(layout, count, len(axes), whole_in("seed", seed, 0, 2**63 - 1))
+    return {key: _stretched(key, given, points, column) for column, (key, given) in enumerate(axes.items())}
 
 
-def _stretched(key: str, given: Any, points: np.ndarray) -> tuple[Any, ...]:
+def _stretched(key: str, given: Any, points: Points, column: int) -> Filled:
     """Points in [0, 1) spread between an axis's ends, or over the values of a list."""
     if not isinstance(given, Between):
-        values = _values(key, given)
-        return tuple(values[int(point * len(values))] for point in points)
+        return Filled(points, column, _values(key, given), between=False)
     low, high = number_in(key, given.low, -1e9, 1e9), number_in(key, given.high, -1e9, 1e9)
     if not low < high:
         raise InputError("empty range", key=key, value=given, expected="low before high")
-    return tuple(resolved(key, float(low + point * (high - low))) for point in points)
+    resolved(key, low + 0.5 * (high - low))  # a key of names, or of choices, has no range
+    return Filled(points, column, (low, high), between=True)

@@ -17,13 +17,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import InputError, nearest
+from ..errors import InputError
 from ..units import number_in
+from .slabs import numbers_in, shape_of, slabs
 
 if TYPE_CHECKING:
     import xarray as xr
 
 DIRECTIONS = {"max": 1.0, "min": -1.0}
+MANY, SOME = 16384, 4096
+"""Rows from which on some strike first, and about how many these are."""
 
 
 def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float = 0.0) -> xr.DataArray:
@@ -51,6 +54,10 @@ def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float 
     Raises
     ------
     InputError : no objective, an unknown name or direction, a variable without numbers.
+
+    Notes
+    -----
+    A slab of the designs at a time is in memory, and of those before it only their front.
     """
     import xarray as xr
 
@@ -58,20 +65,30 @@ def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float 
         raise InputError("no objective", key="objectives", expected='such as {"brightness": "max", "weight_ct": "max"}')
     number_in("coverage", coverage, 0.0, math.inf)
     for name, way in objectives.items():
-        if name not in found.variables:
-            raise InputError("unknown objective", key="objectives", value=name, expected=nearest(str(name), map(str, found)))
+        numbers_in(found, name, "objectives")
         if way not in DIRECTIONS:
             raise InputError("unknown direction", key=name, value=way, expected="'max' or 'min'")
-        if found[name].dtype.kind not in "fiu":
-            raise InputError("not a number", key="objectives", value=name, expected="a variable of numbers")
     names = list(objectives)
-    errors = [found[f"{name}_error"] if f"{name}_error" in found else xr.zeros_like(found[name]) for name in names]
-    every = xr.broadcast(*(found[name] for name in names), *errors)
-    columns = [one.values.ravel().astype(float) for one in every]
+    errors = {name: f"{name}_error" for name in names if f"{name}_error" in found}
+    every = list(dict.fromkeys((*names, *errors.values())))
     signs = [DIRECTIONS[way] for way in objectives.values()]
-    values = np.stack(columns[: len(names)], axis=-1) * signs
-    doubts = np.stack(columns[len(names) :], axis=-1) * coverage
-    front = every[0].copy(data=_front(values, doubts).reshape(every[0].shape)).rename("pareto")
+    numbers, values, doubts = np.empty(0, int), np.empty((0, len(names))), np.empty((0, len(names)))
+    for first, columns in slabs(found, every):  # what one slab strikes out is not needed to strike out others
+        plain = [columns[name].astype(float) for name in names]
+        apart = [
+            coverage * columns[errors[name]].astype(float) if name in errors else np.zeros(len(one))
+            for name, one in zip(names, plain, strict=True)
+        ]
+        values = np.concatenate([values, np.stack(plain, axis=-1) * signs])
+        doubts = np.concatenate([doubts, np.stack(apart, axis=-1)])
+        numbers = np.concatenate([numbers, first + np.arange(len(values) - len(numbers))])
+        kept = _front(values, doubts)
+        numbers, values, doubts = numbers[kept], values[kept], doubts[kept]
+    sizes = shape_of(found, every)
+    mask = np.zeros(math.prod(sizes.values()), dtype=bool)
+    mask[numbers] = True
+    axes = {key: one for key, one in found.coords.items() if set(one.dims) <= set(sizes)}
+    front = xr.DataArray(mask.reshape(tuple(sizes.values())), axes, tuple(sizes), name="pareto")
     words = ", ".join(f"{name} {way}" for name, way in objectives.items())
     front.attrs = {"long_name": f"on the Pareto front of {words}", "coverage": coverage}
     return front
@@ -81,18 +98,27 @@ def _front(values: np.ndarray, doubts: np.ndarray) -> np.ndarray:
     """(N,) True for the rows of `values` (N, K), larger is wanted, that no row dominates; `doubts` (N, K) see the module.
 
     One row after the other, the most promising first, strikes out what it dominates. To dominate is transitive, so a row that
-    was struck out is not needed to strike out others.
+    was struck out is not needed to strike out others. Of many rows, the front of some of them strikes first: it lies spread
+    over the whole front and leaves few.
     """
     left = np.flatnonzero(np.isfinite(values).all(axis=1) & np.isfinite(doubts).all(axis=1))
+    if len(left) > MANY:
+        some = left[:: len(left) // SOME]
+        for one in some[_front(values[some], doubts[some])]:
+            left = left[_stands(values, doubts, one, left)]
     ranks = sum(np.unique(values[left, k], return_inverse=True)[1].ravel() for k in range(values.shape[1]))
     left = left[np.argsort(-np.asarray(ranks), kind="stable")]
     at = 0
     while at < len(left):
-        one = left[at]
-        lead = values[one] - values[left] - np.hypot(doubts[one], doubts[left])
-        kept = ~((lead >= 0.0).all(axis=1) & (lead > 0.0).any(axis=1))
+        kept = _stands(values, doubts, left[at], left)
         left = left[kept]
         at = int(np.count_nonzero(kept[: at + 1]))
     front = np.zeros(len(values), dtype=bool)
     front[left] = True
     return front
+
+
+def _stands(values: np.ndarray, doubts: np.ndarray, one: int, left: np.ndarray) -> np.ndarray:
+    """Which of the rows `left` the row `one` doesn't dominate."""
+    lead = values[one] - values[left] - np.hypot(doubts[one], doubts[left])
+    return np.asarray(~((lead >= 0.0).all(axis=1) & (lead > 0.0).any(axis=1)))

@@ -15,11 +15,16 @@ HEAD_BYTES = 1000
 
 
 def packed(sweep: str, first: int, rows: np.ndarray) -> bytes:
-    """A line of JSON, then the rows (K, len(COLUMNS)) as 64-bit floats, low byte first.
+    """A line of JSON, see `proof`, then the rows (K, len(COLUMNS)) as 64-bit floats, low byte first."""
+    return proof(sweep, first, rows) + np.ascontiguousarray(rows, "<f8").tobytes()
+
+
+def proof(sweep: str, first: int, rows: np.ndarray) -> bytes:
+    """The line that proves rows which are kept somewhere.
 
     Parameters
     ----------
-    sweep : what identifies the sweep. first : number of the first design.
+    sweep : what identifies the sweep. first : number of the first design. rows : (K, len(COLUMNS)) its numbers and the next.
     """
     numbers = np.ascontiguousarray(rows, "<f8").tobytes()
     facts = {
@@ -29,7 +34,7 @@ def packed(sweep: str, first: int, rows: np.ndarray) -> bytes:
         "columns": len(COLUMNS),
         "sha256": hashlib.sha256(numbers).hexdigest(),
     }
-    return json.dumps(facts).encode() + b"\n" + numbers
+    return json.dumps(facts).encode() + b"\n"
 
 
 def unpacked(data: bytes, sweep: str, first: int, count: int) -> np.ndarray:

@@ -2,48 +2,94 @@
 
 from __future__ import annotations
 
+import importlib.util
 import io
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..designs.design import COLUMNS
+from ..designs.keys import KEYS
 from ..errors import InputError
 from ..reading import read_file, reader
-from .store import RESULT, RESULT_FILE, finished_result
+from .store import RESULT, RESULT_FILE, ZARR, finished_result
 
 if TYPE_CHECKING:
     import xarray as xr
 
 MADE_BY = "raylab_version"
 """An attribute that every result of a sweep has."""
+_EXPECTED = "the folder, the .nc file or the .zarr folder of a sweep"
 
 
 @reader
 def load_sweep(path: str | Path) -> xr.Dataset:
     """The result of a sweep, as `sweep` returned it.
 
+    A result in pieces is read as far as it is asked for: variable by variable, or, where dask is installed, piece by piece
+    (``found.brightness.max().compute()``).
+
     Parameters
     ----------
-    path : the folder of a finished sweep, or a file of its result (.nc), which may lie elsewhere by now.
+    path : the folder of a finished sweep, or its result (.nc, .zarr), which may lie elsewhere by now.
 
     Raises
     ------
     InputError : no such file, a sweep that is not finished, a damaged result, a file that is no sweep's.
     """
     place = Path(path)
-    file = place / RESULT if place.is_dir() else place
-    data = finished_result(file.parent) if file.name == RESULT else None
-    return opened(read_file(file, RESULT_FILE) if data is None else data, str(file))
+    if place.is_dir() and place.suffix == ".zarr":
+        return _in_pieces(place)
+    folder = place if place.is_dir() else place.parent
+    proved = finished_result(folder) if place.is_dir() or place.name == RESULT else None
+    if proved is not None and proved[0].get("result") == "zarr":
+        return _in_pieces(folder / ZARR)
+    file = folder / RESULT if place.is_dir() else place
+    return _whole(read_file(file, RESULT_FILE) if proved is None else proved[1], str(file))
 
 
-def opened(data: bytes, file: str) -> xr.Dataset:
-    """The dataset in the bytes of a result. Raises InputError, which names the file, where they are no sweep's."""
+def _whole(data: bytes, file: str) -> xr.Dataset:
+    """The dataset in the bytes of a netCDF file. Raises InputError, which names the file, where they are no sweep's."""
     import xarray as xr
 
-    expected = "the folder or the .nc file of a sweep"
     try:
         found = xr.load_dataset(io.BytesIO(data), engine="h5netcdf")
     except (OSError, ValueError) as error:
-        raise InputError(f"not a NetCDF file: {error}", file=file, expected=expected) from error
+        raise InputError(f"not a NetCDF file: {error}", file=file, expected=_EXPECTED) from error
+    return _checked(found, file)
+
+
+def _in_pieces(place: Path) -> xr.Dataset:
+    """The dataset in a Zarr folder, nothing of which is read yet. Raises InputError where it is no sweep's or not complete."""
+    import xarray as xr
+
+    if importlib.util.find_spec("zarr") is None:
+        raise InputError("zarr is not installed", file=str(place), expected="pip install 'raylab[zarr]'")
+    chunks: dict[str, int] | None = {} if importlib.util.find_spec("dask") is not None else None
+    try:
+        found = xr.open_zarr(place, chunks=chunks, consolidated=True, zarr_format=2)
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        words = str(error).splitlines()[0]
+        raise InputError(f"not a Zarr folder: {words}", file=str(place), expected=_EXPECTED) from error
+    for name, one in found.variables.items():
+        files = sum(entry.name[0] != "." for entry in os.scandir(place / str(name)))
+        wanted = one.encoding["chunks"] if one.ndim else ()
+        if files != _count(one.shape, wanted):
+            raise InputError(f"damaged result: files of {name} are gone", file=str(place), expected="all files of the sweep")
+    found = _checked(found, str(place))
+    order = dict.fromkeys((*COLUMNS, *KEYS, *found.variables))  # zarr lists its arrays by their names
+    variables, coords = ({name: one[name].variable for name in order if name in one} for one in (found.data_vars, found.coords))
+    return xr.Dataset(variables, coords, found.attrs)
+
+
+def _count(shape: tuple[int, ...], chunks: tuple[int, ...]) -> int:
+    count = 1
+    for size, step in zip(shape, chunks, strict=True):
+        count *= -(-size // step)
+    return count
+
+
+def _checked(found: xr.Dataset, file: str) -> xr.Dataset:
     if MADE_BY not in found.attrs or "reason" not in found:
-        raise InputError("not the result of a sweep", file=file, expected=expected)
+        raise InputError("not the result of a sweep", file=file, expected=_EXPECTED)
     return found

@@ -1,21 +1,24 @@
 """Where a sweep is kept while it runs: a folder that survives kill -9, a power cut and a lost worker.
 
     sweep.json     what the sweep is: code, settings, axes, fixed values, size of a chunk; when all is done, also a hash of
-                   the result
+                   the result, or of its description
     parts/*.rows   one file per finished chunk, named by a hash of all that decides its numbers; see `parts`
     damaged/       parts that were found damaged, set aside
     sweep.nc       the result, when all is done; the parts are then removed
-    sweep.zarr     a copy as Zarr, if requested: see `zarr_copy`
+    sweep.zarr     or the result in pieces, see `pieces`: when all chunks of a block are done, the block is written there, the
+                   line that proves it takes the place of their files, and memory and disk hold it but once
 
 Every file is there whole or not at all, see `whole_files`. (A netCDF file written in place is lost when its process is killed,
 which is why there is one only at the end.) Nothing that lies there is believed unproved: a damaged part is set aside and
-computed anew, a damaged result is refused. A process holds the folder by a lock file before it writes anything there.
+computed anew, as is a block; a damaged result is refused. A process holds the folder by a lock file before it writes anything
+there.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 import re
 import shutil
@@ -32,13 +35,17 @@ from ..locks import Claim
 from ..reading import MIB, Kind, read_file, read_text
 from ..staging import clear
 from ..whole_files import disk_faults, refuse_taken, whole_file, whole_set
-from .facts import designs_in, difference
-from .parts import HEAD_BYTES, ROW_BYTES, packed, unpacked
+from .dealing import Deal, block_shape
+from .facts import difference, shape_in
+from .parts import HEAD_BYTES, ROW_BYTES, packed, proof, unpacked
 
 MANIFEST, RESULT, PARTS, DAMAGED, ZARR = "sweep.json", "sweep.nc", "parts", "damaged", "sweep.zarr"
+DESCRIPTION = f"{ZARR}/.zmetadata"
+"""What describes all arrays of a result in pieces."""
 LOCK = ".raylab-sweep.lock"
 RESULT_HASH = "result_sha256"
 MANIFEST_FILE, RESULT_FILE = Kind("a sweep's description", 256 * MIB), Kind("a sweep's result", 1 << 40)
+DESCRIPTION_FILE, PROOF_FILE = Kind("a Zarr folder's description", 256 * MIB), Kind("the proof of a block", HEAD_BYTES)
 _PART_NAME = re.compile(r"[0-9a-f]{32}\.rows")
 _ELSEWHERE = "another folder, or permission to start again (--force; force=True)"
 KEPT = "finished chunks are kept"
@@ -48,8 +55,8 @@ KEPT = "finished chunks are kept"
 class Store:
     """The folder of one sweep.
 
-    Attributes: `folder`; `facts`, see `facts.facts_of`; `size`, designs in a chunk; `done`, numbers of the finished chunks;
-    `finished`, whether the result is there.
+    Attributes: `folder`; `facts`, see `facts.facts_of`; `deal`, its blocks and chunks; `done`, numbers of the finished chunks;
+    `written`, numbers of the blocks that a result in pieces holds; `finished`, whether the result is there.
     """
 
     def __init__(self, folder: str | Path, facts: dict[str, Any], size: Callable[[], int], force: bool = False) -> None:
@@ -64,7 +71,8 @@ class Store:
         InputError : another sweep lies there (says in what it differs), its files are damaged, another process is at it, or
             the folder can't be written to.
         """
-        self.folder, self.facts, self.designs = Path(folder), facts, designs_in(facts)
+        self.folder, self.facts, self.shape = Path(folder), facts, shape_in(facts)
+        self.pieces = facts.get("result") == "zarr"
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
         self._claim: Claim | None = None
         new = not os.path.lexists(self.folder)
@@ -91,22 +99,24 @@ class Store:
         known = self._known()
         self.finished = known is not None and RESULT_HASH in known and self.result.exists()
         if self.finished:
-            self.size, self.done = self.designs, set()
             return
-        if self.result.exists():
+        if (self.folder / RESULT).exists():
             problem = "not the result of the sweep in sweep.json"
-            raise InputError(problem, file=str(self.result), expected=_ELSEWHERE)
-        self.size = size() if known is None else known["chunk"]
+            raise InputError(problem, file=str(self.folder / RESULT), expected=_ELSEWHERE)
+        each = size() if known is None else known["chunk"]
+        self.deal = Deal(self.shape, block_shape(self.shape) if self.pieces else self.shape, each)
         (self.folder / PARTS).mkdir(exist_ok=True)
         if known is None:
             with whole_file(self.folder / MANIFEST, kept=KEPT) as file:
                 file.write_bytes(self._manifest())
-        self.done = {number for number in range(-(-self.designs // self.size)) if os.path.lexists(self._part(number))}
+        self.done = {number for number in range(self.deal.chunks) if os.path.lexists(self._part(number))}
+        blocks = range(self.deal.blocks) if self.pieces else ()
+        self.written = {block for block in blocks if os.path.lexists(self._block_part(block))}
 
     @property
     def result(self) -> Path:
-        """Where the result will be, or is."""
-        return self.folder / RESULT
+        """The file that is there when the result is: itself, or its description."""
+        return self.folder / (DESCRIPTION if self.pieces else RESULT)
 
     def _hold(self) -> None:
         """Hold the folder for this process. Raises InputError where another holds it."""
@@ -125,8 +135,8 @@ class Store:
             self._claim = None
 
     def _clear(self) -> None:
-        for file in (self.result, self.folder / MANIFEST):
-            file.unlink(missing_ok=True)
+        for name in (RESULT, MANIFEST):
+            (self.folder / name).unlink(missing_ok=True)
         for folder in (PARTS, DAMAGED):
             self._drop(folder)
         shutil.rmtree(self.folder / ZARR, ignore_errors=True)
@@ -140,14 +150,15 @@ class Store:
             (self.folder / folder).rmdir()
 
     def _manifest(self, **more: str) -> bytes:
-        return json.dumps({**self.facts, "chunk": self.size, **more}, indent=1, ensure_ascii=False).encode()
+        return json.dumps({**self.facts, "chunk": self.deal.size, **more}, indent=1, ensure_ascii=False).encode()
 
     def _known(self) -> dict[str, Any] | None:
         """What is said of the sweep that lies here; None if there is none."""
         manifest = self.folder / MANIFEST
         if not os.path.lexists(manifest):
-            if self.result.exists():
-                raise InputError("a result without sweep.json", file=str(self.result), expected=_ELSEWHERE)
+            for result in (self.folder / RESULT, self.folder / ZARR):
+                if result.exists():
+                    raise InputError("a result without sweep.json", file=str(result), expected=_ELSEWHERE)
             return None
         try:
             found = json.loads(read_text(manifest, MANIFEST_FILE))
@@ -160,24 +171,27 @@ class Store:
         if facts != json.loads(json.dumps(self.facts)):
             problem = f"the folder holds another sweep: {difference(facts, self.facts)}"
             raise InputError(problem, file=str(manifest), expected=_ELSEWHERE)
-        if type(size) is not int or not 1 <= size <= self.designs or not isinstance(stated, str):
+        if type(size) is not int or not 1 <= size <= math.prod(self.shape) or not isinstance(stated, str):
             raise InputError("not the description of a sweep", file=str(manifest), key="chunk", value=size, expected=_ELSEWHERE)
         return dict(found)
 
-    def _part(self, number: int) -> Path:
-        name = hashlib.sha256(f"{self.key} {self.size} {number}".encode()).hexdigest()
+    def _part(self, number: int | str) -> Path:
+        name = hashlib.sha256(f"{self.key} {self.deal.size} {number}".encode()).hexdigest()
         return self.folder / PARTS / f"{name[:32]}.rows"
+
+    def _block_part(self, block: int) -> Path:
+        return self._part(f"block {block}")
 
     def save(self, number: int, rows: np.ndarray) -> None:
         """Keep a finished chunk. Raises InputError where it can't be written; the others stay."""
         with whole_file(self._part(number), force=True, kept=KEPT) as file:
-            file.write_bytes(packed(self.key, number * self.size, rows))
+            file.write_bytes(packed(self.key, self.deal.span(number)[0], rows))
         self.done.add(number)
 
     def load(self, number: int) -> np.ndarray | None:
         """The rows of a finished chunk; None where they are damaged. The file is then set aside, and a warning given."""
-        file, first = self._part(number), number * self.size
-        count = min(self.size, self.designs - first)
+        file, (first, stop) = self._part(number), self.deal.span(number)
+        count = stop - first
         try:
             return unpacked(read_file(file, Kind("a part of a sweep", HEAD_BYTES + count * ROW_BYTES)), self.key, first, count)
         except ValueError:
@@ -186,50 +200,80 @@ class Store:
             with disk_faults(aside, KEPT):
                 aside.parent.mkdir(exist_ok=True)
                 os.replace(file, aside)
-            designs = f"designs {first} to {first + count - 1}"
-            warnings.warn(RaylabWarning(f"{file}: damaged part, moved to {aside}; {designs} are computed again"), stacklevel=2)
+            self._tell(f"{file}: damaged part, moved to {aside}", first, stop)
             return None
+
+    def _tell(self, problem: str, first: int, stop: int) -> None:
+        warnings.warn(RaylabWarning(f"{problem}; designs {first} to {stop - 1} are computed again"), stacklevel=3)
+
+    def settle(self, block: int, numbers: np.ndarray) -> None:
+        """A block's numbers (K, C) are written: the line that proves them takes the place of its parts."""
+        first, _ = self.deal.block_span(block)
+        with whole_file(self._block_part(block), force=True, kept=KEPT) as file:
+            file.write_bytes(proof(self.key, first, numbers))
+        self.written.add(block)
+        self.clear_parts(block)
+
+    def clear_parts(self, block: int) -> None:
+        """Remove the parts of a block that is written."""
+        for number in [number for number in self.done if self.deal.block_of(number) == block]:
+            with disk_faults(self._part(number), KEPT):
+                self._part(number).unlink()
+            self.done.remove(number)
+
+    def proves(self, block: int, numbers: np.ndarray | None) -> bool:
+        """Whether the numbers (K, C) read of a written block are what was written. A warning is given where they are not."""
+        first, stop = self.deal.block_span(block)
+        file = self._block_part(block)
+        try:
+            right = numbers is not None and read_file(file, PROOF_FILE) == proof(self.key, first, numbers)
+        except InputError:  # not a file any more
+            right = False
+        if not right:
+            self.written.remove(block)
+            self._tell(f"{self.folder / ZARR}: damaged block", first, stop)
+        return right
 
     def finish(self, result: bytes) -> None:
         """Put the result in place, then remove the parts, which are not needed any more."""
         refuse_taken(self.folder, [RESULT], force=False)
-        with whole_set(self.folder, [RESULT, MANIFEST], force=True, kept=KEPT) as stage:
-            (stage / RESULT).write_bytes(result)
-            (stage / MANIFEST).write_bytes(self._manifest(**{RESULT_HASH: hashlib.sha256(result).hexdigest()}))
+        self._end({RESULT: result}, result)
+
+    def seal(self) -> None:
+        """Say that all blocks of a result in pieces are written, then remove what proved them one by one."""
+        self._end({}, read_file(self.result, DESCRIPTION_FILE))
+
+    def _end(self, files: dict[str, bytes], proved: bytes) -> None:
+        with whole_set(self.folder, [*files, MANIFEST], force=True, kept=KEPT) as stage:
+            for name, content in files.items():
+                (stage / name).write_bytes(content)
+            (stage / MANIFEST).write_bytes(self._manifest(**{RESULT_HASH: hashlib.sha256(proved).hexdigest()}))
         self._drop(PARTS)
 
-    def read(self) -> bytes:
-        """The content of the result's file, when the sweep is finished. Raises InputError where it is damaged."""
-        known = self._known()
-        return _proved(self.result, None if known is None else known.get(RESULT_HASH))
 
-
-def finished_result(folder: Path) -> bytes | None:
-    """The content of the result in the folder of a sweep; None where no sweep.json is there to prove it.
+def finished_result(folder: Path) -> tuple[dict[str, Any], bytes] | None:
+    """What sweep.json says of the finished sweep in a folder, and the proved content of its result, or of the description of
+    one in pieces; None where no sweep.json is there to prove it.
 
     Raises InputError for a sweep that is not finished, a description that is none, and a damaged result.
     """
     manifest = folder / MANIFEST
     if not os.path.lexists(manifest):
         if not (folder / RESULT).exists():
-            raise InputError("no sweep in this folder", file=str(folder), expected=f"{MANIFEST} and {RESULT}")
+            raise InputError("no sweep in this folder", file=str(folder), expected=f"{MANIFEST} and {RESULT} or {ZARR}")
         return None
     try:
         known = json.loads(read_text(manifest, MANIFEST_FILE))
-        stated, designs = known.get(RESULT_HASH), designs_in(known)
+        stated, designs = known.get(RESULT_HASH), math.prod(shape_in(known))
+        result = folder / (DESCRIPTION if known.get("result") == "zarr" else RESULT)
     except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError) as error:
         if isinstance(error, InputError):
             raise
         raise InputError("not the description of a sweep", file=str(manifest)) from error
-    if stated is None or not (folder / RESULT).exists():
+    if stated is None or not result.exists():
         problem = f"the sweep of {designs} designs is not finished"
         raise InputError(problem, file=str(folder), expected="the same sweep called again, which goes on with it")
-    return _proved(folder / RESULT, stated)
-
-
-def _proved(result: Path, stated: str | None) -> bytes:
-    """The content of a result's file. Raises InputError where its hash is another one than stated."""
     data = read_file(result, RESULT_FILE)
     if stated != hashlib.sha256(data).hexdigest():
         raise InputError("damaged result", file=str(result), expected=_ELSEWHERE)
-    return data
+    return known, data

@@ -17,6 +17,10 @@ dome = "head-shadow"                          # a built-in dome, or a dome file 
 [sweep]                                       # optional: layout, number, seed; engine, precision, polarized, max_bounces
 layout = "grid"
 
+[[condition]]                                 # optional, as many as wanted: only designs that meet all are traced
+sum = { crown_angle_deg = 1, pavilion_angle_deg = 1 }
+at_most = 76                                  # or at_least, or both
+
 [plots]                                       # optional: statistics to draw, and the one that ranks the designs
 statistics = ["brightness", "contrast_rms"]
 extremes = "brightness"
@@ -38,6 +42,7 @@ from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..toml_tables import Table, read_toml, schema, schema_of
 from .axes import Between, Plan, Steps, plan_of
+from .conditions import LinearBound
 
 
 def _kind(key: str) -> type:
@@ -46,7 +51,15 @@ def _kind(key: str) -> type:
 
 
 _DRAWN = ("brightness", "contrast_rms", "leak")
-_TOP = schema(title=(str, ""), description=(str, ""), axes=(dict, ...), fixed=(dict, {}), sweep=(dict, {}), plots=(dict, {}))
+_TOP = schema(
+    title=(str, ""),
+    description=(str, ""),
+    axes=(dict, ...),
+    fixed=(dict, {}),
+    sweep=(dict, {}),
+    condition=(list[dict[str, Any]], []),
+    plots=(dict, {}),
+)
 _FIXED = {key: (str if key in NAMED else _kind(key), None) for key in KEYS}
 _LAYOUT = ("layout", "number", "seed")
 _RUN = schema_of(
@@ -57,6 +70,7 @@ _RUN = schema_of(
     seed=(int, 0),
 )
 _PLOTS = schema(statistics=(list[str], list(_DRAWN)), extremes=(str, "brightness"))
+_CONDITION = schema(sum=(dict, ...), at_least=(float, None), at_most=(float, None))
 _RANGE, _BOX = schema(start=(float, ...), stop=(float, ...), number=(int, ...)), schema(low=(float, ...), high=(float, ...))
 
 
@@ -64,7 +78,7 @@ _RANGE, _BOX = schema(start=(float, ...), stop=(float, ...), number=(int, ...)),
 class SweepFile:
     """A sweep as a file says it.
 
-    Attributes: `title`; `axes`, `fixed`, `layout` and `settings`, the arguments of `sweep`; `plan`, the designs;
+    Attributes: `title`; `axes`, `fixed`, `layout`, `conditions` and `settings`, the arguments of `sweep`; `plan`, the designs;
     `statistics`, what to draw; `extremes`, the statistic whose largest and smallest values `extremes.png` shows.
     """
 
@@ -72,6 +86,7 @@ class SweepFile:
     axes: dict[str, Any]
     fixed: dict[str, Any]
     layout: dict[str, Any]
+    conditions: tuple[LinearBound, ...]
     settings: TraceSettings
     plan: Plan
     statistics: tuple[str, ...]
@@ -80,7 +95,8 @@ class SweepFile:
     @property
     def arguments(self) -> dict[str, Any]:
         """Keyword arguments for `sweep`."""
-        return {"axes": self.axes, **self.layout, "settings": self.settings, **self.fixed}
+        how = {**self.layout, "conditions": self.conditions, "settings": self.settings}
+        return {"axes": self.axes, **how, **self.fixed}
 
 
 @reader
@@ -95,6 +111,7 @@ def read_sweep_file(path: str | Path) -> SweepFile:
     run = top.part("sweep").checked(_RUN)
     layout = {key: value for key, value in run.values.items() if key in _LAYOUT}
     settings = run.build(TraceSettings, **{key: value for key, value in run.values.items() if key not in _LAYOUT})
+    conditions = tuple(_condition(one.checked(_CONDITION)) for one in top.parts("condition"))
     plots = top.part("plots").checked(_PLOTS)
     statistics, extremes = tuple(plots.values.get("statistics", _DRAWN)), plots.values.get("extremes", "brightness")
     for key, names in (("statistics", statistics), ("extremes", (extremes,))):
@@ -102,14 +119,20 @@ def read_sweep_file(path: str | Path) -> SweepFile:
             if name not in STATISTICS:
                 raise plots.fault("unknown statistic", key, name, nearest(name, STATISTICS))
     try:
-        plan = plan_of(axes, fixed, **layout)
+        plan = plan_of(axes, fixed, **layout, conditions=conditions)
     except InputError as error:
         if error.file is not None:  # a dome file's own fault
             raise
         sections = {"sweep": _RUN.model_fields, "axes": axes, "fixed": fixed}
         section = next((name for name, keys in sections.items() if error.key in keys), None)
+        if section is None and any(error.key in one.sum for one in conditions):
+            section = "condition"
         raise error.within(file=top.file, section=section) from error
-    return SweepFile(top.values.get("title", ""), axes, fixed, layout, settings, plan, statistics, extremes)
+    return SweepFile(top.values.get("title", ""), axes, fixed, layout, conditions, settings, plan, statistics, extremes)
+
+
+def _condition(stated: Table) -> LinearBound:
+    return stated.build(LinearBound, **{key: value for key, value in stated.values.items() if value is not None})
 
 
 def _axis(axes: Table, key: str) -> Any:

@@ -9,9 +9,9 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,32 +20,36 @@ import numpy as np
 from .. import netcdf
 from ..code_id import code_id
 from ..designs.design import COLUMNS, trace_designs
-from ..designs.keys import GEOMETRY, REASONS, about_key
 from ..errors import InputError
 from ..progress import Progress, reporter
-from ..results.statistics import PARTS, STATISTICS
 from ..room import Need
 from ..scene.settings import TraceSettings
 from ..tracers.engine import BatchEngine
 from ..tracers.engines import engine_named, settled
-from ..version import __version__
-from .axes import Plan, label_of, plan_of
+from .axes import Plan, plan_of
+from .conditions import Condition
+from .counting import count_of
+from .dealing import Deal
 from .facts import facts_of
-from .results import opened
+from .labels import dataset, form
+from .pieces import Pieces, check_zarr
+from .results import load_sweep
 from .store import Store
 from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
-from .zarr_copy import check_zarr, save_zarr
 
 if TYPE_CHECKING:
     import xarray as xr
 
-MEMORY_BYTES, DISK_BYTES = 1100, 600
-"""What a design takes: measured, at the peak, with 400,000 of them; parts and result, on the disk."""
+MEMORY_BYTES, DISK_BYTES = 1100, 800
+"""What a design takes of a result in one file: measured, at the peak, with 400,000 of them; parts and result, on the disk."""
+PIECES_MEMORY_BYTES, PIECES_DISK_BYTES = 400_000_000, 440
+"""What a sweep takes whose result is in pieces, beside its engine; and a design of it, on the disk."""
 CHUNK_S = 4.0
 """Aimed-at work in a chunk, seconds: the most that a killed process loses."""
 MOST_IN_CHUNK = 4096
-PROBES = 4
-"""Designs whose cost is measured before a sweep is cut into chunks."""
+PROBES, PROBED_TOGETHER, NEAR = 4, 16, 256
+"""Places where the cost of a design is measured before a sweep is cut into chunks; designs at each, of an engine that traces
+many together; and in how many from there on one is looked for that meets the conditions."""
 ALONE_S = 4.0
 """Work shorter than this isn't worth starting processes for."""
 
@@ -60,6 +64,7 @@ def sweep(
     out: str | Path | None = None,
     force: bool = False,
     zarr: bool = False,
+    conditions: Iterable[Condition] = (),
     processes: int | None = None,
     scheduler: Any = None,
     settings: TraceSettings | None = None,
@@ -83,10 +88,14 @@ def sweep(
     dome : a `Dome`, or the name or file of one; unless it is an axis.
     **fixed : the other keys, common to all designs.
     layout : ``"grid"``; ``"paired"``, lists of one length; ``"sobol"``, ``"halton"`` or ``"latin"``, `number` designs that fill
-        the box of axes, each `between` (low, high), evenly, the same for the same `seed`.
+        the box of axes, each `between` (low, high), evenly, or ``"random"``, at random; the same for the same `seed`.
+    conditions : which of the designs to trace: each a `LinearBound`, or a function that is called with a design, a mapping of
+        its keys to values. What one excludes has the reason ``excluded`` and no numbers.
     out : folder of the sweep. A second call resumes an interrupted sweep and reads a finished one. `force` starts again,
         even if the folder holds another sweep.
-    zarr : write the result as a Zarr folder too, `sweep.zarr` in `out`; needs the extra ``raylab[zarr]``.
+    zarr : write the result in pieces while the sweep runs, as a Zarr folder `sweep.zarr` in `out` instead of one file, so that
+        memory doesn't grow with the number of designs; what is returned is read as far as it is asked for. Needs the extra
+        ``raylab[zarr]``.
     processes : number of processes on this machine; by default all cores, for enough work.
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
@@ -104,15 +113,18 @@ def sweep(
 
     Raises
     ------
-    InputError : an invalid axis, key or setting; another sweep in the folder; a folder that is not writable.
+    InputError : an invalid axis, key, condition or setting; conditions that leave no design; another sweep in the folder; a
+        folder that is not writable; more memory, disk or time than there is.
     """
     settings, given = settled(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
-    plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm)
+    plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm, conditions=conditions)
     if zarr:
         check_zarr(out)
-    place = None if out is None else Path(out)
-    need = Need(f"{len(plan)} designs", MEMORY_BYTES * len(plan), DISK_BYTES * len(plan) * (1 + zarr), place)
-    need.check("axes", "fewer designs")
+    need = _need(plan, None if out is None else Path(out), zarr)
+    need.check("axes", "fewer designs" if zarr else "fewer designs, or a result in pieces (--zarr; zarr=True)")
+    left = count_of(plan)
+    if progress is True and plan.conditions:
+        sys.stderr.write(f"{left}\n")
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
     try:
         together = isinstance(engine_named(str(settings.engine)), BatchEngine)
@@ -120,60 +132,124 @@ def sweep(
         alone = ALONE_S if processes is None and client is None else 0.0
 
         def size() -> int:
-            cost_s = _cost_s(plan, settings)
-            whole = replace(need, seconds=cost_s * len(plan) / count)
+            cost_s = _cost_s(plan, settings, left.first)
+            whole = replace(need, what=f"{left.traced} designs", seconds=cost_s * left.traced / count)
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
-            return MOST_IN_CHUNK if together else _chunk_size(len(plan), cost_s, count, alone)
+            return MOST_IN_CHUNK if together else _chunk_size(left.traced, cost_s, count, alone)
 
+        work = _Work(settings, client, count, progress)
         if out is None:
-            return _run(plan, settings, size(), None, client, count, progress)
-        facts = facts_of(plan, asdict(settings), code_id(MAKER))
+            return _in_one(plan, work, Deal(plan.shape, plan.shape, size()), None)
+        facts = facts_of(plan, asdict(settings), code_id(MAKER), left.digest, pieces=zarr)
         with closing(Store(out, facts, size, force)) as store:
-            if store.finished:
-                found = opened(store.read(), str(store.result))
-            else:
-                found = _run(plan, settings, store.size, store, client, count, progress)
-            if zarr:
-                save_zarr(found, store.folder)
-            return found
+            if not store.finished:
+                if not zarr:
+                    return _in_one(plan, work, store.deal, store)
+                _in_pieces(plan, work, store)
+            return load_sweep(store.folder)
     finally:
         if ours and client is not None:
             client.close()
 
 
-def _run(
-    plan: Plan, settings: TraceSettings, size: int, store: Store | None, client: Any, count: int, progress: bool | Progress
-) -> xr.Dataset:
-    """Trace the chunks that are missing and put all together."""
+@dataclass(frozen=True)
+class _Work:
+    """How designs are traced: settings, a dask client or none, how many processes, and who is told of it."""
+
+    settings: TraceSettings
+    client: Any
+    count: int
+    progress: bool | Progress
+
+
+def _need(plan: Plan, place: Path | None, pieces: bool) -> Need:
+    """What a sweep takes of memory and disk; its time is not known yet."""
+    memory, disk = MEMORY_BYTES * len(plan), DISK_BYTES * len(plan)
+    if pieces:
+        memory, disk = min(memory, PIECES_MEMORY_BYTES), PIECES_DISK_BYTES * len(plan)
+    return Need(f"{len(plan)} designs", memory, disk, place)
+
+
+def _in_one(plan: Plan, work: _Work, deal: Deal, store: Store | None) -> xr.Dataset:
+    """The result in one table, and in one file where there is a store."""
     rows = np.empty((len(plan), len(COLUMNS)))
-    done = 0
 
-    def fill(chunk: int, part: np.ndarray) -> None:
-        nonlocal done
-        rows[chunk * size : chunk * size + len(part)] = part
-        done += len(part)
+    def fill(number: int, part: np.ndarray) -> None:
+        start, stop = deal.span(number)
+        rows[start:stop] = part
 
+    _gather(plan, work, deal, store, fill, 0)
+    found = dataset(plan, work.settings, rows)
+    if store is not None:
+        store.finish(netcdf.of_dataset(found))
+    return found
+
+
+def _in_pieces(plan: Plan, work: _Work, store: Store) -> None:
+    """The result in a Zarr folder, a block as soon as all of its chunks are done; only blocks that are begun are in memory."""
+    deal, pieces = store.deal, Pieces(store.folder, plan, store.deal, form(plan, work.settings))
+    begun: dict[int, tuple[np.ndarray, int]] = {}
+    found = 0
+    for block in sorted(store.written):
+        if store.proves(block, pieces.read(block)):
+            store.clear_parts(block)
+            start, stop = deal.block_span(block)
+            found += stop - start
+
+    def fill(number: int, part: np.ndarray) -> None:
+        block, (start, stop) = deal.block_of(number), deal.span(number)
+        first, last = deal.block_span(block)
+        rows, left = begun.pop(block) if block in begun else (np.empty((last - first, len(COLUMNS))), last - first)
+        rows[start - first : stop - first] = part
+        left -= stop - start
+        if left:
+            begun[block] = rows, left
+        else:
+            pieces.write(block, rows)
+            store.settle(block, rows[:, pieces.kept])
+
+    _gather(plan, work, deal, store, fill, found)
+    store.seal()
+
+
+def _gather(
+    plan: Plan, work: _Work, deal: Deal, store: Store | None, fill: Callable[[int, np.ndarray], None], done: int
+) -> None:
+    """Hand over the chunks that are kept and trace those that are missing; `done` designs are there already."""
     if store is not None:
         for number in sorted(store.done):
             if (part := store.load(number)) is not None:
                 fill(number, part)
-    if progress is True and done:
+                done += len(part)
+    if work.progress is True and done:
         sys.stderr.write(f"{done} of {len(plan)} designs found from an earlier run\n")
-    missing = sorted(set(range(-(-len(plan) // size))) - (store.done if store is not None else set()))
-    chunks = (Chunk(chunk, list(plan.designs(chunk * size, (chunk + 1) * size))) for chunk in missing)
-    with reporter(progress, "designs") as update:
+    there = (store.done, store.written) if store is not None else (set(), set())
+    missing = [
+        number
+        for number in range(deal.chunks)
+        if number not in there[0] and deal.block_of(number) not in there[1] and deal.span(number)[0] < deal.span(number)[1]
+    ]
+    chunks = (_chunk(plan, deal, number) for number in missing)
+    with reporter(work.progress, "designs") as update:
         update(done, len(plan))
-        for traced, part in _workers(chunks, min(count, len(missing)), settings, client):
+        for traced, rows in _workers(chunks, min(work.count, len(missing)), work.settings, work.client):
+            part = traced.in_place(rows)
             if store is not None:
                 store.save(traced.number, part)
             fill(traced.number, part)
+            done += len(part)
             update(done, len(plan))
-    found = dataset(plan, settings, rows)
-    if store is not None:
-        store.finish(netcdf.of_dataset(found))
-    return found
+
+
+def _chunk(plan: Plan, deal: Deal, number: int) -> Chunk:
+    start, stop = deal.span(number)
+    designs = list(plan.designs(start, stop))
+    if not plan.conditions:
+        return Chunk(number, designs)
+    kept = plan.kept(start, stop)
+    return Chunk(number, [design for design, traced in zip(designs, kept, strict=True) if traced], kept)
 
 
 def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, client: Any) -> Done:
@@ -193,13 +269,22 @@ def _cores(processes: int | None, together: bool) -> int:
     return processes
 
 
-def _cost_s(plan: Plan, settings: TraceSettings) -> float:
-    """Seconds that a design takes, measured with a few of them."""
-    probes = [next(plan.designs(k, k + 1)) for k in np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int)]
+def _cost_s(plan: Plan, settings: TraceSettings, first: int) -> float:
+    """Seconds that a design takes, measured with a few of them; `first` is the number of one that is traced."""
+    run = PROBED_TOGETHER if isinstance(engine_named(str(settings.engine)), BatchEngine) else 1
+    places = np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int).tolist()
+    probes = [design for place in places for design in _kept_run(plan, place, run)] or _kept_run(plan, first, 1)
     trace_designs(probes[:1], settings)  # compiles, or reads what was compiled
     start = time.perf_counter()
     trace_designs(probes, settings)
     return (time.perf_counter() - start) / len(probes)
+
+
+def _kept_run(plan: Plan, place: int, count: int) -> list[dict[str, Any]]:
+    """As many designs from a number on, of those that meet the conditions."""
+    stop = place + (NEAR if plan.conditions else count)
+    kept = plan.kept(place, stop)
+    return [design for design, traced in zip(plan.designs(place, stop), kept, strict=True) if traced][:count]
 
 
 def _chunk_size(designs: int, cost_s: float, count: int, alone_s: float) -> int:
@@ -208,55 +293,3 @@ def _chunk_size(designs: int, cost_s: float, count: int, alone_s: float) -> int:
     if cost_s * designs <= alone_s:
         return min(designs, MOST_IN_CHUNK)
     return max(1, min(round(CHUNK_S / cost_s), -(-designs // (4 * count)), MOST_IN_CHUNK))
-
-
-def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset:
-    """Rows (K, len(COLUMNS)) of a plan's designs as labelled arrays."""
-    import xarray as xr
-
-    coords: dict[str, Any] = {}
-    for key in plan.columns:
-        dim = (key,) if plan.layout == "grid" else plan.dims
-        coords[key] = (dim, np.array(plan.coordinate(key)), _about(*about_key(key)))
-    for key, value in plan.fixed.items():
-        coords[key] = ((), label_of(value), _about(*about_key(key)))
-    variables: dict[str, Any] = {}
-    for column, name in enumerate(COLUMNS[:-1]):
-        if name not in coords:
-            variables[name] = (plan.dims, rows[:, column].reshape(plan.shape), _definition(name))
-    codes = rows[:, -1].astype(np.int8).reshape(plan.shape)
-    variables["reason"] = (plan.dims, codes, {"long_name": "reason for missing numbers", **_flags()})
-    about = {
-        "title": "raylab sweep: statistics of designs",
-        "raylab_version": __version__,
-        "code": code_id(MAKER),
-        "engine": str(settings.engine),
-        "layout": plan.layout,
-        "precision": settings.precision,
-        "polarized": int(settings.polarized),
-        "max_bounces": settings.max_bounces,
-    }
-    if settings.standard_error is not None:
-        about["standard_error"] = settings.standard_error
-    return xr.Dataset(variables, coords, about)
-
-
-def _about(long_name: str, unit: str) -> dict[str, str]:
-    return {"long_name": long_name, "units": unit} if unit else {"long_name": long_name}
-
-
-def _definition(name: str) -> dict[str, str]:
-    if name in GEOMETRY:
-        return _about(*GEOMETRY[name])
-    statistic = next(known for known in STATISTICS if name in {known + part for part in PARTS})
-    words = PARTS[name.removeprefix(statistic)][1]
-    about = _about(statistic.replace("_", " ") + words, STATISTICS[statistic].unit)
-    return {**about, "definition": STATISTICS[statistic].definition}
-
-
-def _flags() -> dict[str, Any]:
-    return {
-        "flag_values": np.arange(len(REASONS), dtype=np.int8),
-        "flag_meanings": " ".join(name for name, _ in REASONS),
-        "definition": "; ".join(f"{code}: {words}" for code, (_, words) in enumerate(REASONS)),
-    }

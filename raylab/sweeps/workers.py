@@ -25,7 +25,8 @@ from typing import IO, Any, cast
 import numpy as np
 
 from ..code_id import code_id
-from ..designs.design import trace_designs
+from ..designs.design import COLUMNS, trace_designs
+from ..designs.keys import EXCLUDED
 from ..errors import InputError, RaylabError, RaylabWarning
 from ..memory import keep_freed_memory
 from ..package_files import environment
@@ -41,10 +42,23 @@ TRIES = 3
 
 @dataclass(frozen=True)
 class Chunk:
-    """A run of designs: its number within the sweep and the designs themselves."""
+    """A run of designs: its number within the sweep and those that are to be traced.
+
+    `kept`: which of the run's designs these are; all of them where it is None.
+    """
 
     number: int
     designs: list[dict[str, Any]]
+    kept: np.ndarray | None = None
+
+    def in_place(self, rows: np.ndarray) -> np.ndarray:
+        """Rows of the traced designs among those of the whole run, which are NaN but for the reason."""
+        if self.kept is None:
+            return rows
+        whole = np.full((len(self.kept), len(COLUMNS)), np.nan)
+        whole[:, -1] = EXCLUDED
+        whole[self.kept] = rows
+        return whole
 
 
 Done = Iterator[tuple[Chunk, np.ndarray]]

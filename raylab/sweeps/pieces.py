@@ -1,0 +1,131 @@
+"""A sweep's result in pieces, as a Zarr folder: written block by block while the sweep runs, read as far as it is asked for.
+
+Its arrays are those of `labels.dataset`, in chunks of a block each (`dealing`), so that a block's rows become one file of each
+variable. The values of an axis that are different for each design are written with the block too. Each file carries a checksum
+(numcodecs.CRC32), which zarr compares when it reads the file. What isn't traced yet reads as NaN.
+
+The arrays' descriptions are written anew whenever a sweep begins or goes on. Zarr of version 2, because version 3 has no
+settled form for texts of one length.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..designs.design import COLUMNS
+from ..errors import InputError
+from ..staging import flush_file
+from ..whole_files import disk_faults
+from .axes import Plan
+from .dealing import Deal
+from .store import KEPT, ZARR
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+_LEVEL = 1
+"""Of the compression, Zstandard: the quickest; it saves an eighth of the brightest numbers and nearly all of even ones."""
+_DIMS = "_ARRAY_DIMENSIONS"
+"""The attribute in which xarray looks for an array's dimensions."""
+
+
+def check_zarr(out: str | Path | None) -> None:
+    """Before anything is traced: raises InputError where there is no folder for it, or zarr isn't installed."""
+    if out is None:
+        raise InputError("needs a folder", key="zarr", value=True, expected="out, the folder of the sweep")
+    if importlib.util.find_spec("zarr") is None:
+        raise InputError("zarr is not installed", key="zarr", value=True, expected="pip install 'raylab[zarr]'")
+
+
+class Pieces:
+    """The Zarr folder of a sweep that runs.
+
+    Attributes: `kept`, which columns of the rows are arrays in it; the others are axes.
+    """
+
+    def __init__(self, folder: Path, plan: Plan, deal: Deal, form: xr.Dataset) -> None:
+        """Describe the arrays in a sweep's folder, as new or where they are.
+
+        Parameters
+        ----------
+        form : a dataset as the result will be, with any numbers: names, dimensions, types and attributes are taken from it.
+
+        Raises
+        ------
+        InputError : the folder can't be written to.
+        """
+        import zarr
+
+        self.place, self.plan, self.deal = folder / ZARR, plan, deal
+        self.kept = [column for column, name in enumerate(COLUMNS) if name in form.data_vars]
+        self.axes = [name for name in plan.columns if plan.layout != "grid"]
+        described = _described(form, {*(COLUMNS[column] for column in self.kept), *self.axes}, deal.block)
+        with disk_faults(self.place, KEPT):
+            for left in self.place.rglob("*.partial"):  # what zarr had not finished when its process was killed
+                left.unlink()
+            for name, content in described.items():
+                (self.place / name).parent.mkdir(parents=True, exist_ok=True)
+                (self.place / name).write_bytes(content)
+            self.group: Any = zarr.open_group(self.place, mode="r+", zarr_format=2, use_consolidated=False)
+
+    def write(self, block: int, rows: np.ndarray) -> None:
+        """Write a block's rows (K, len(COLUMNS)) and the values of its axes, flushed to the disk.
+
+        Raises InputError where it can't be written.
+        """
+        import zarr
+
+        start, stop = self.deal.block_span(block)
+        values = {COLUMNS[column]: rows[:, column] for column in self.kept}
+        values |= {name: np.array(self.plan.coordinate(name, start, stop)) for name in self.axes}
+        region = tuple(slice(*ends) for ends in self.deal.corner(block))
+        shape = tuple(one.stop - one.start for one in region)
+        file = ".".join(str(one.start // step) for one, step in zip(region, self.deal.block, strict=True))
+        with disk_faults(self.place, KEPT), zarr.config.set({"array.write_empty_chunks": True}):
+            for name, one in values.items():
+                self.group[name][region] = one.astype(self.group[name].dtype).reshape(shape)
+                flush_file(self.place / name / file)
+
+    def read(self, block: int) -> np.ndarray | None:
+        """(K, len(kept)) numbers of a block that was written; None where a file of it is damaged."""
+        region = tuple(slice(*ends) for ends in self.deal.corner(block))
+        try:
+            columns = [np.asarray(self.group[COLUMNS[column]][region], dtype=float).ravel() for column in self.kept]
+        except (RuntimeError, ValueError, OSError):  # a checksum, a file of another length, one that can't be read
+            return None
+        return np.stack(columns, axis=-1)
+
+
+def _described(form: xr.Dataset, chunked: set[str], block: tuple[int, ...]) -> dict[str, bytes]:
+    """The files of a form's arrays: of those that come in chunks of a block without their numbers, of the others whole."""
+    import zarr
+    from numcodecs import CRC32, Zstd
+
+    named = " ".join(str(name) for name in form.coords if " " not in str(name))  # as xarray writes them
+    files: dict[str, Any] = {}
+    place = zarr.storage.MemoryStore(files)
+    group = zarr.create_group(place, zarr_format=2, attributes={**_plain(form.attrs), "coordinates": named})
+    for name, one in form.variables.items():
+        array = group.create_array(
+            str(name),
+            shape=one.shape,
+            chunks=block if name in chunked else one.shape,
+            dtype=one.dtype,
+            fill_value=np.nan if one.dtype.kind == "f" else None,
+            compressors=Zstd(level=_LEVEL),
+            filters=[CRC32()],
+            attributes={**_plain(one.attrs), _DIMS: [str(dim) for dim in one.dims]},
+        )
+        if name not in chunked:
+            array[...] = one.values
+    zarr.consolidate_metadata(place, zarr_format=2)
+    return {name: content.to_bytes() for name, content in files.items()}
+
+
+def _plain(attrs: Any) -> dict[str, Any]:
+    """Attributes in JSON's kinds."""
+    return {str(key): value.tolist() if hasattr(value, "tolist") else value for key, value in attrs.items()}
