@@ -31,7 +31,7 @@ _PLACE: dict[str, Any] = {
     "tilt_azimuth_deg": (float, 0.0),
 }
 LINK = schema(
-    kind=(Literal["picture", "ray", "strip", "dark"], ...),
+    kind=(Literal["picture", "ray", "strip", "dark", "inclusions", "plot"], ...),
     id=(int | str | None, None),
     step=(str, ""),
     dome=(str, ...),
@@ -39,6 +39,7 @@ LINK = schema(
     facet=(str | None, None),
     x_mm=(float, None),
     y_mm=(float, None),
+    point_mm=(Numbers, []),
     key=(str, ""),
     values=(Numbers, []),
     **_PLACE,

@@ -87,6 +87,19 @@ def point_below(
     return x, y, z
 
 
+def plotted_at(stone: Stone, facet: int, point_mm: np.ndarray) -> tuple[float, float]:
+    """(right, up) mm, of a point (3,) in the plane of a facet, by its number: the `at_mm` of `point_below`.
+
+    >>> from raylab.stone.cuts.round_brilliant import round_brilliant
+    >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    >>> top = stone.vertices_mm[:, 2].max()
+    >>> [round(x, 9) for x in plotted_at(stone, stone.tiers.index("table"), np.array([0.4, 0.1, top]))]
+    [0.4, 0.1]
+    """
+    right, up = (facet_axes(stone.normals[facet]) @ (point_mm - stone.polyhedron.centroids[facet])).tolist()
+    return right, up
+
+
 def _facet(stone: Stone, name: str) -> int:
     """The number of a facet by its name, or by its tier."""
     found = [f for f in range(len(stone)) if name in (stone.facet_name(f), stone.tiers[f])]
