@@ -18,7 +18,6 @@ from ..rim import Rim
 from ..stone_table import StoneTable
 from ..surface import enter
 
-
 BLOCK = 256
 """Rays that a thread follows at a time."""
 
