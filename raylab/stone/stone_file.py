@@ -163,7 +163,8 @@ def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
     plain = replace(table, values={key: value for key, value in table.values.items() if key not in FILLINGS})
     if STEPS_KEY in table.values and RADIUS_KEY not in table.values:
         raise table.fault("missing", RADIUS_KEY, None, f"a radius beside {STEPS_KEY}")
-    radius, steps = table.values.get(RADIUS_KEY), table.values.get(STEPS_KEY, STEPS)
+    radius: Any = table.values.get(RADIUS_KEY)
+    steps = table.values.get(STEPS_KEY, STEPS)
     scan = _scan(plain) if radius == SCANNED else None
     stone = bare(plain) if scan is None else scan.stone
     if RADIUS_KEY in table.values:
