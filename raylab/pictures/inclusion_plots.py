@@ -73,7 +73,7 @@ def tilt_figure(series: xr.Dataset) -> Figure:
 def _draw(axes: Axes, values: xr.DataArray, label: str, **look: Any) -> None:
     """A map with its colour bar."""
     image = axes.imshow(values.values, origin="lower", extent=_extent(values), **look)
-    axes.figure.colorbar(image, ax=axes, label=label, shrink=0.8, location="bottom")
+    axes.figure.colorbar(image, ax=axes, label=label, shrink=0.8, location="bottom").ax.locator_params(nbins=5)
     axes.set_aspect("equal")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
