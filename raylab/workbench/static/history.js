@@ -119,6 +119,7 @@ function ofRows(old, design) {
 function ofInclusions({ inclusions: old = [] }, { inclusions = [] }) {
   if (old.length !== inclusions.length) return `inclusions ${old.length} → ${inclusions.length}`;
   const changed = inclusions.findIndex((one, at) => !same(one, old[at]));
+  if (("facet" in old[changed]) !== ("facet" in inclusions[changed])) return "inclusions changed"; // those of a facet table lie where they lie
   const keys = Object.keys({ ...old[changed], ...inclusions[changed] }).filter((key) => !same(old[changed][key], inclusions[changed][key]));
   return `inclusion ${changed + 1}: ${keys.join(", ").replaceAll("_mm", "").replaceAll("_", " ")} changed`;
 }
