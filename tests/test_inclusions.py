@@ -175,3 +175,14 @@ def test_remarks_on_many_inclusions_are_bounded_and_counted():
     assert [line.endswith("is cut off at the surface") for line in wide.inclusion_remarks(2)] == [True, True, False]
     assert wide.inclusion_remarks(2)[-1] == "4 more such remarks"
     assert len(wide.inclusion_remarks()) == 6
+
+
+def test_an_inclusion_that_is_polished_away_is_said_to_be_gone():
+    gem = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    top = float(gem.vertices_mm[:, 2].max())
+    spotted = gem.with_inclusions(Inclusion.sphere((0.0, 0.0, top - 0.04), 0.03))
+    assert spotted.inclusion_remarks() == []
+    (part,) = rl.repolish(spotted, "table", depth_mm=0.05).inclusion_remarks()
+    assert part.endswith("mm beyond the plane of table 0 and is cut off at the surface")
+    whole = rl.repolish(spotted, "table", depth_mm=0.08).inclusion_remarks()
+    assert whole == ["inclusion 1 lies beyond the plane of table 0: nothing of it is left"]

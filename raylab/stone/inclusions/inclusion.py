@@ -163,8 +163,12 @@ def remarks(
     found = []
     for number, one in enumerate(inclusions, start=1):
         beyond = one.shape.extent_mm(normals) - distances_mm
-        facet = int(beyond.argmax())
-        if beyond[facet] > 0.0:
+        facet, gone = int(beyond.argmax()), -one.shape.extent_mm(-normals) >= distances_mm
+        if gone.any():  # of a stone that was polished away above it
+            found.append(
+                f"{label(one, number)} lies beyond the plane of {facet_names[int(gone.argmax())]}: nothing of it is left"
+            )
+        elif beyond[facet] > 0.0:
             found.append(
                 f"{label(one, number)} reaches {beyond[facet]:.3g} mm beyond the plane of {facet_names[facet]} and is cut off "
                 "at the surface"
