@@ -59,8 +59,8 @@ def point_below(
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
     >>> x, y, z = point_below(stone, "table", (0.4, 0.1), apparent_depth_mm=0.25)
-    >>> round(x, 6), round(y, 6), round(stone.vertices_mm[:, 2].max() - z, 4)
-    (0.4, 0.1, 0.6044)
+    >>> round(x, 6), round(y, 6), round(float(stone.vertices_mm[:, 2].max()) - z, 4)
+    (0.4, 0.1, 0.6043)
     """
     f = _facet(stone, facet)
     pair = list(at_mm)
