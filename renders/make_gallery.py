@@ -20,7 +20,9 @@ import numpy as np
 import raylab as rl
 from raylab.pictures.brillianteering_plots import grid_figure, preview_figure
 from raylab.pictures.fire_plots import fire_figure
+from raylab.pictures.inclusion_plots import inclusion_figure
 from raylab.pictures.tilt_plots import tilt_figure
+from raylab.pictures.visibility_plots import slices_figure
 from raylab.report.pictures import maps_figure, packed_png
 
 HERE = Path(__file__).parent
@@ -160,6 +162,18 @@ def film() -> None:
                   spectrum=10, stills=HERE.parent / "out-gallery-stills", progress=True)  # fmt: skip
 
 
+def inclusions() -> None:
+    """Three plotted inclusions: luminance, contrast against the stone without, reflections before one is seen."""
+    found = rl.inclusion_images(replace(rl.load_scene(SCENES / "plotted-inclusions.toml"), resolution=256))
+    (HERE / "inclusions.png").write_bytes(packed_png(inclusion_figure(found), dpi=90))
+
+
+def visibility() -> None:
+    """The luminance that is lost to a small dark speck, in slices of a stone."""
+    field = rl.visibility(rl.load_scene(SCENES / "well-proportioned.toml"))
+    (HERE / "visibility.png").write_bytes(packed_png(slices_figure(field, "lost"), dpi=90))
+
+
 def compare() -> None:
     """Contrast of the two offered stones, face-up and tilted; few draws, since no uncertainty shows in it."""
     offers = [rl.load_stone(SCENES / "stones" / f"offer-{letter}.csv") for letter in "ab"]
@@ -187,6 +201,8 @@ PICTURES: dict[str, Callable[[], None]] = {
     "convergence": convergence,
     "rooms": rooms,
     "tilt": tilted,
+    "inclusions": inclusions,
+    "visibility": visibility,
     "compare": compare,
     "brillianteering": brillianteering,
     "eyes": eyes,

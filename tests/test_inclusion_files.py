@@ -19,7 +19,7 @@ from raylab.stone.stone_file import load_stone
 from raylab.tracers import ledger
 from raylab.tracers.sampled.rays import PathRules, trace_rays
 from raylab.tracers.stone_table import stone_table
-from raylab.workbench.file_exchange import open_bytes, open_path
+from raylab.workbench.file_exchange import open_bytes
 
 N = 2.417
 BRILLIANT = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
@@ -171,8 +171,6 @@ def test_who_holds_no_inclusions_refuses_them(tmp_path):
         save_stone(stone, tmp_path / "stone.csv")
     scene = tmp_path / "scene.toml"
     scene.write_text(scene_text(64) + SPECK)
-    with pytest.raises(InputError, match="inclusions are not shown here"):
-        open_path(scene)
     linked = scene_text(64).replace("girdle_facets = 32", 'inclusions = "/etc/hostname"')
     with pytest.raises(InputError, match="refers to another file"):
         open_bytes("scene.toml", linked.encode())

@@ -164,3 +164,25 @@ def test_an_inclusion_that_no_sample_meets_has_the_error_of_one_ray():
     found = rl.trace(stone, Dome(), resolution=8, samples=4).summary.statistics["absorbed"]
     assert found.value == 0.0
     assert found.error > 1e-3
+
+
+def test_remarks_on_many_inclusions_are_bounded_and_counted():
+    many = BOX.with_inclusions([rl.Inclusion.sphere((0.0, 0.0, 1e-4 * k), 0.2) for k in range(400)])
+    said = many.inclusion_remarks(3)
+    assert said[0] == "inclusion 1 and inclusion 2 overlap; where they do, each takes its share of the rest"
+    assert said[3:] == [f"{400 * 399 // 2 - 3} more such remarks"]
+    wide = BOX.with_inclusions([rl.Inclusion.sphere((0.0, 0.0, 0.0), 9.0)] * 3)
+    assert [line.endswith("is cut off at the surface") for line in wide.inclusion_remarks(2)] == [True, True, False]
+    assert wide.inclusion_remarks(2)[-1] == "4 more such remarks"
+    assert len(wide.inclusion_remarks()) == 6
+
+
+def test_an_inclusion_that_is_polished_away_is_said_to_be_gone():
+    gem = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    top = float(gem.vertices_mm[:, 2].max())
+    spotted = gem.with_inclusions(Inclusion.sphere((0.0, 0.0, top - 0.04), 0.03))
+    assert spotted.inclusion_remarks() == []
+    (part,) = rl.repolish(spotted, "table", depth_mm=0.05).inclusion_remarks()
+    assert part.endswith("mm beyond the plane of table 0 and is cut off at the surface")
+    whole = rl.repolish(spotted, "table", depth_mm=0.08).inclusion_remarks()
+    assert whole == ["inclusion 1 lies beyond the plane of table 0: nothing of it is left"]

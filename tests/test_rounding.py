@@ -6,9 +6,12 @@ import math
 
 import numpy as np
 import pytest
+import scanned
+import trimesh
 from polyhedra import box, prism
 
 import raylab as rl
+from raylab.cli.options import Subject
 from raylab.errors import InputError
 from raylab.optics.materials import Material
 from raylab.stone.rounding import EDGE
@@ -104,3 +107,52 @@ def test_a_scan_names_a_radius_whose_strips_are_as_wide_as_its_own():
     report = ScanReport.__new__(ScanReport)
     object.__setattr__(report, "rounding_um", 30.0)
     assert report.edge_radius_um * math.tan(math.radians(25.0)) == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize("times", [0, 1])
+def test_a_scans_own_rounding_is_taken_by_the_scene_and_by_the_command_line(tmp_path, times):
+    stone = scanned.brilliant(girdle_facets=32)
+    vertices, triangles = scanned.sampled(stone, 5)
+    vertices = scanned.noisy(scanned.blurred(vertices, triangles, times), 0.0005, np.random.default_rng(4))
+    trimesh.Trimesh(vertices, triangles, process=False).export(tmp_path / "scan.stl")
+    scan = rl.load_scan(tmp_path / "scan.stl", unit="mm")
+    (tmp_path / "scene.toml").write_text(
+        'schema = 1\n[stone]\nfile = "scan.stl"\nunit = "mm"\nedge_radius_um = "scanned"\nedge_steps = 1\n'
+        '[dome]\nname = "head-shadow"\n'
+    )
+    by_scene = rl.load_scene(tmp_path / "scene.toml").stone
+    by_option = Subject(unit="mm", edge_radius_um="scanned").scene(tmp_path / "scan.stl").stone
+    if not times:
+        assert scan.report.edge_radius_um == 0.0
+        assert EDGE not in {*by_scene.tiers, *by_option.tiers}, "sharp edges stay sharp"
+        return
+    assert scan.report.edge_radius_um > 10.0
+    for found, steps in ((by_scene, 1), (by_option, 3)):
+        wanted = rl.rounded(scan.stone, scan.report.edge_radius_um, steps)
+        np.testing.assert_array_equal(found.distances_mm, wanted.distances_mm)
+        assert found.tiers == wanted.tiers
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('edge_radius_um = "scanned"', "stone.edge_radius_um = 'scanned': only a scan shows the radius of its edges"),
+        ('edge_radius_um = "sharp"', "stone.edge_radius_um = 'sharp': not a number"),
+        ("edge_radius_um = 900", "stone.edge_radius_um = 900: rounding takes"),
+        ("edge_radius_um = 5\nedge_steps = 99", "stone.edge_steps = 99: "),
+    ],
+)
+def test_a_scene_that_rounds_nothing_is_refused_by_its_own_key(tmp_path, line, said):
+    (tmp_path / "scene.toml").write_text(
+        'schema = 1\n[stone]\ncut = "round brilliant"\ntable_pct = 57\ncrown_angle_deg = 34.5\npavilion_angle_deg = 40.75\n'
+        f'{line}\n[dome]\nname = "head-shadow"\n'
+    )
+    with pytest.raises(InputError) as refused:
+        rl.load_scene(tmp_path / "scene.toml")
+    assert said in str(refused.value)
+
+
+@pytest.mark.parametrize("given", ["scanned", "wide", "0", "900"])
+def test_an_option_that_rounds_nothing_is_refused_by_its_name(given):
+    with pytest.raises(InputError, match="--edge-radius-um = "):
+        Subject(edge_radius_um=given).scene("well-proportioned")

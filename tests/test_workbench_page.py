@@ -1129,3 +1129,50 @@ def test_the_page_says_what_the_link_sends(workbench):
     assert [one["name"] for one in start["materials"]] == list(rl.materials())
     assert {one["colors"] for one in start["maps"]} == set(start["colors"])
     assert all(len(table) == 768 and 0 <= min(table) <= max(table) <= 255 for table in start["colors"].values())
+
+
+# --- inclusions --------------------------------------------------------------------------------------------------------
+
+
+def test_clicks_plot_inclusions_that_are_edited_shown_and_kept(open_page):
+    speck = rl.Inclusion.sphere((0.1, 0.1, 0.5), 0.1)
+    scene = rl.Scene(stone_of(DEMO).with_inclusions(speck), rl.load_dome("head-shadow"), resolution=32)
+    rl.inclusion_images(scene)  # compiles what few tests need: the server would say that it does
+    page = open_page()
+    page.page.get_by_role("tab", name="Inclusions").click()
+    page.page.click("#plot")
+    frame = page.page.locator(".map-frame").first.bounding_box()
+    before = page.number("absorbed.a")
+    page.page.mouse.click(frame["x"] + 0.55 * frame["width"], frame["y"] + 0.45 * frame["height"])
+    listed = page.page.locator(".inclusions li")
+    listed.nth(1).wait_for()
+    assert re.match(r"1: sphere through table 0 at 0\.\d+, 0\.\d+, 0\.3 mm deep", listed.first.inner_text())
+    page.page.locator("[data-slider=inclusion_radius_mm]").fill("0.2")
+    page.rest()
+    assert float(page.number("absorbed.a")) > float(before)
+    assert "engine rays" in page.page.locator("#figures .sampled").inner_text()
+    page.page.wait_for_selector("#inclusion-images:not(.behind) table.images tbody tr")
+    assert "% of the light of the face is taken" in page.page.locator("#inclusion-images").inner_text()
+    solid = page.page.locator("#solid-canvas").bounding_box()
+    page.page.mouse.click(solid["x"] + 0.5 * solid["width"], solid["y"] + 0.4 * solid["height"])
+    listed.nth(2).wait_for()
+    assert "2: sphere through table 0" in listed.nth(1).inner_text()
+    page.page.keyboard.press("Escape")
+    page.page.locator("[data-field=inclusion_radius_mm]").fill("0")
+    page.page.keyboard.press("Enter")
+    page.page.wait_for_selector("#problem:not([hidden])")
+    assert page.problem() == "inclusions#2.radius_mm = 0.0: out of range; expected 1e-06 to 1000 mm"
+    assert page.page.locator("[data-field=inclusion_radius_mm]").get_attribute("aria-invalid") == "true"
+    page.page.click("#undo")
+    page.rest()
+    assert page.problem() == ""
+    with page.page.expect_download() as kept:
+        page.page.get_by_role("button", name="Save the scene as TOML").click()
+    tables = tomllib.loads(Path(kept.value.path()).read_text(encoding="utf-8"))["stone"]["inclusions"]
+    assert [(one["facet"], one["radius_mm"], one["depth_mm"]) for one in tables] == [
+        ("table 0", radius, 0.3) for radius in (0.2, 0.05)
+    ]
+    page.page.get_by_label("Remove inclusion 2").click()
+    page.page.get_by_label("Remove inclusion 1").click()
+    page.rest()
+    assert page.number("absorbed.a") == before

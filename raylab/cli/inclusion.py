@@ -109,7 +109,11 @@ def _with_plotted(scene: Scene, plotted: Path | None) -> Scene:
 
     stone = scene.stone
     if plotted is not None:
-        stone = stone.with_inclusions([*stone.inclusions, *load_inclusions(plotted, stone)])
+        found = load_inclusions(plotted, stone)
+        try:
+            stone = stone.with_inclusions([*stone.inclusions, *found])
+        except InputError as error:
+            raise error.within(file=str(plotted)) from error
     if not stone.inclusions:
         expected = "a CSV file, or [[stone.inclusions]] in the scene"
         raise InputError("the stone has no inclusions", key="--plotted", expected=expected)

@@ -144,7 +144,7 @@ def _print_scan(report: ScanReport) -> None:
     edges = f"edges rounded within {report.rounding_um:.0f} um" if report.rounding_um else "edges sharp"
     say(f"  {edges}; girdle: {report.girdle}; extra facets: {', '.join(report.extra) or 'none'}")
     if report.rounding_um:
-        say(f"  of the stone or of the scanner; rl.rounded(stone, {report.edge_radius_um:.0f}) has such edges, for the trace")
+        say(f"  of the stone or of the scanner; --edge-radius-um scanned traces a radius of {report.edge_radius_um:.0f} um")
     for patch in report.unexplained[:MOST_PATCHES]:
         position = ", ".join(f"{x:.2f}" for x in patch.position_mm)
         say(f"  patch of {patch.area_mm2:.4f} mm^2 at ({position}) mm: up to {patch.depth_um:.0f} um {patch.kind} the facets")

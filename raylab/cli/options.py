@@ -100,6 +100,8 @@ class Subject:
         Material of a scanned stone. [default: diamond]
     tint
         Body colour: faint-yellowish or faint-brownish (both invented), or a CSV file with an absorption spectrum.
+    edge_radius_um
+        Round the edges by this radius, um; of a scan also `scanned`, the radius that its own edges show.
     dome
         Dome that replaces the one of the scene: a built-in name (see `raylab domes`) or a dome file (TOML).
     """
@@ -107,6 +109,7 @@ class Subject:
     unit: str | None = None
     material: str | None = None
     tint: str | None = None
+    edge_radius_um: str | None = None
     dome: str | None = None
 
     def scene(self, path: Path, sight: Sight = AS_THE_SCENE_SAYS, **settings: Any) -> Scene:
@@ -118,7 +121,8 @@ class Subject:
         from ..tracers.engines import engine_for
 
         path = own_or_demo(path)
-        scene = self._read(path)
+        with faults_by_option("edge_radius_um", radius_um="edge_radius_um"):
+            scene = self._read(path)
         given = {key: value for key, value in {**asdict(sight), **settings}.items() if value is not None}
         view = {key: given.pop(key) for key in ("tilt_deg", "tilt_azimuth_deg") if key in given}
         about = given.pop("about", None)
@@ -142,14 +146,39 @@ class Subject:
         from ..lighting.dome_file import load_dome
         from ..scene.scene import Scene
         from ..scene.scene_file import load_scene
-        from ..stone.stone_file import STONE_READERS, is_alone, load_stone
+        from ..stone.stone_file import STONE_READERS, is_alone
 
         alone = path.suffix.lower() in STONE_READERS and is_alone(path)
         if alone or self.unit is not None or self.material is not None:
             with reading(path):
-                stone = load_stone(path, unit=self.unit, material=self.material)
+                stone = self._stone(path)
             return Scene(stone=stone, dome=load_dome("head-shadow"), name=path.stem, title=stone.name)
-        return load_scene(path)
+        scene = load_scene(path)
+        return scene if self.edge_radius_um is None else replace(scene, stone=self._rounded(scene.stone))
+
+    def _stone(self, path: Path) -> Stone:
+        """The stone in a file of its own; a scan may tell how round its edges are."""
+        from ..stone.scanning.mesh_file import SUFFIXES
+        from ..stone.stone_file import SCANNED, load_stone, rounded_as_scanned
+
+        if self.edge_radius_um == SCANNED and path.suffix.lower() in SUFFIXES:
+            from ..stone.scanning.scan import load_scan  # half a second to import: only when used
+
+            return rounded_as_scanned(load_scan(path, unit=self.unit, material=self.material or "diamond"))
+        stone = load_stone(path, unit=self.unit, material=self.material)
+        return stone if self.edge_radius_um is None else self._rounded(stone)
+
+    def _rounded(self, stone: Stone) -> Stone:
+        """The stone with edges of the radius that the option states. Raises InputError where it is no number."""
+        from ..errors import InputError
+        from ..stone.rounding import rounded
+
+        try:
+            radius = float(str(self.edge_radius_um))
+        except ValueError:
+            expected = "a radius in um; of a scan's mesh also scanned"
+            raise InputError("not a radius", key="edge_radius_um", value=self.edge_radius_um, expected=expected) from None
+        return rounded(stone, radius)
 
 
 def azimuth_of(stone: Stone, about: About, stated_deg: float | None, turn_deg: float) -> float:

@@ -19,7 +19,7 @@ def design_of(stone: Stone) -> Design:
     if not stone.cut or stone.measured or stone.proportions is None:
         return table
     given = {key: str(value) if isinstance(value, Finish) else value for key, value in stone.proportions.items()}
-    about = {key: table[key] for key in ("name", "material", "absorption_per_mm")}
+    about: Design = {key: table[key] for key in ("name", "material", "absorption_per_mm", "inclusions") if key in table}
     try:
         design = proportion_design({"cut": stone.cut, **given, **about}, stone)
         return design if _same(stone_of(design), stone) else table

@@ -290,10 +290,13 @@ class Stone:
         """
         return self.relabeled(inclusions=checked(inclusions, self.normals, self.distances_mm))
 
-    def inclusion_remarks(self) -> list[str]:
-        """One sentence for each inclusion that the surface cuts off, and for each pair that may overlap."""
+    def inclusion_remarks(self, most: int = 20) -> list[str]:
+        """One sentence for each inclusion that the surface cuts off, and for each pair that may overlap.
+
+        At most `most` of them, and where there are more, one that counts the rest.
+        """
         names = [self.facet_name(facet) for facet in range(len(self))]
-        return remarks(self.inclusions, self.normals, self.distances_mm, names)
+        return remarks(self.inclusions, self.normals, self.distances_mm, names, most)
 
     def relabeled(self, **changes: Any) -> Stone:
         """The same planes with other tier names, numbers, symmetry, finishes or inclusions."""

@@ -10,7 +10,8 @@
     absorption_per_mm = 0.02      # optional body colour; or pairs [[wavelength_nm, 1/mm], ...]; or instead
                                   # tint = "faint-yellowish", a shipped tint or a .csv beside the scene (`optics.absorption`)
 
-    edge_radius_um = 5            # optional: rounded edges, of edge_steps planes each, see `rounding`
+    edge_radius_um = 5            # optional: rounded edges, of edge_steps planes each, see `rounding`; of a scan's mesh also
+                                  # "scanned", the radius that its own edges show
 
     [stone.finishes]              # optional: tiers, or single facets, that are not polished
     girdle = "lambertian 0.8"
@@ -28,7 +29,7 @@ import functools
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from pydantic import BaseModel
 
@@ -48,13 +49,19 @@ from .rounding import STEPS, rounded
 from .scanning import mesh_file
 from .stone import Stone
 
+if TYPE_CHECKING:
+    from .scanning.scan import Scan
+
 _TEXTS: dict[str, Any] = {"title": (str, ""), "description": (str, "")}
+Made = TypeVar("Made")
 _STONE_FILE = schema(**_TEXTS, stone=(dict, ...))
 SCENE_FILE = schema(**_TEXTS, stone=(dict, ...), dome=(dict, ...), view=(dict, {}), output=(dict, {}))
 """The sections of a scene file, whose stone can be read alone."""
 FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY = "finishes", "inclusions", "edge_radius_um", "edge_steps"
 FILLINGS = {FINISHES_KEY, INCLUSIONS_KEY, RADIUS_KEY, STEPS_KEY}
 """Keys of a [stone] table that any kind of stone may have."""
+SCANNED = "scanned"
+"""In place of a radius: that which the edges of the scan show."""
 _STONE_IN_FILE = schema(file=(str, ...), unit=(str, None), material=(str, None))
 
 
@@ -153,12 +160,19 @@ def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
     """The stone that `bare` makes of a [stone] table, with the rounding, finishes and inclusions that the table states."""
     if not isinstance(table.values, dict) or not FILLINGS & table.values.keys():
         return bare(table)
-    stone = bare(replace(table, values={key: value for key, value in table.values.items() if key not in FILLINGS}))
+    plain = replace(table, values={key: value for key, value in table.values.items() if key not in FILLINGS})
     if STEPS_KEY in table.values and RADIUS_KEY not in table.values:
         raise table.fault("missing", RADIUS_KEY, None, f"a radius beside {STEPS_KEY}")
+    radius: Any = table.values.get(RADIUS_KEY)
+    steps = table.values.get(STEPS_KEY, STEPS)
+    scan = _scan(plain) if radius == SCANNED else None
+    stone = bare(plain) if scan is None else scan.stone
     if RADIUS_KEY in table.values:
-        steps = table.values.get(STEPS_KEY, STEPS)
-        stone = table.build(rounded, stone=stone, radius_um=table.values[RADIUS_KEY], steps=steps)
+        try:
+            stone = rounded_as_scanned(scan, steps) if scan is not None else rounded(stone, radius, steps)
+        except InputError as error:  # in the words of the file
+            key = {"radius_um": RADIUS_KEY, "steps": STEPS_KEY}.get(error.key or "", error.key or RADIUS_KEY)
+            raise table.fault(error.problem, key, error.value, error.expected) from error
     if FINISHES_KEY in table.values:
         finishes = table.part(FINISHES_KEY)
         if not isinstance(finishes.values, dict):
@@ -174,14 +188,37 @@ def _bare(table: Table) -> Stone:
     if "file" not in table.values:
         return _stated(table)
     table = table.checked(_STONE_IN_FILE)
-    target, options = table.path("file"), {key: value for key, value in table.values.items() if key != "file"}
-    if target.suffix.lower() == ".toml" and not options:
+    target = table.path("file")
+    if target.suffix.lower() == ".toml" and table.values.keys() == {"file"}:
         return _filled(_stone_section(target), _stated)
+    return _from_file(table, load_stone)
+
+
+def _from_file(table: Table, load: Callable[..., Made]) -> Made:
+    """What `load` makes of the file that a checked [stone] table names, with the table's other keys."""
     try:
-        return load_stone(target, **options)
+        return load(table.path("file"), **{key: value for key, value in table.values.items() if key != "file"})
     except InputError as error:
         stated_here = error.key in ("unit", "material")
         raise (error.within(file=table.file, section=table.section) if stated_here else error) from error
+
+
+def _scan(table: Table) -> Scan:
+    """The scan that a [stone] table names; refused where it names none, and so has no edges of its own."""
+    from .scanning.scan import load_scan  # half a second to import: only when used
+
+    if Path(str(table.values.get("file", ""))).suffix.lower() not in mesh_file.SUFFIXES:
+        raise table.fault("only a scan shows the radius of its edges", RADIUS_KEY, SCANNED, "a radius in um, or a mesh as file")
+    return _from_file(table.checked(_STONE_IN_FILE), load_scan)
+
+
+def rounded_as_scanned(scan: Scan, steps: int = STEPS) -> Stone:
+    """The stone of a scan with edges of the radius that the scan shows; sharp where the scan's are.
+
+    Raises InputError as `rounded` does.
+    """
+    radius = scan.report.edge_radius_um
+    return rounded(scan.stone, radius, steps) if radius else scan.stone
 
 
 def _stated(table: Table) -> Stone:

@@ -26,6 +26,7 @@ from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..single_ray import ray_path
 from ..stone.extent import extent_of
+from ..stone.inclusions.inclusion_file import inclusion_tables
 from ..stone.proportions import measure
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
@@ -37,7 +38,8 @@ from ..tracing import trace_scene
 from .colors import map_range
 from .dark_facts import dark_answer
 from .derived_designs import FINISHED
-from .design_json import rows_of, stones_of
+from .design_json import rows_of, stone_of, stones_of
+from .inclusion_facts import inclusion_answer, map_point, plot_answer
 from .live_parts import live_light, live_stone
 from .messages import encode
 from .optical import light_through
@@ -114,6 +116,7 @@ def _picture(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], 
         "summary": traced.summary.to_dict(),
         "grid": {"x0_mm": traced.grid.x0_mm, "y0_mm": traced.grid.y0_mm, "pixel_mm": traced.grid.pixel_mm},
         "ranges": ranges,
+        "exact": traced.beams is not None,
         "turn": scene.view.rotation().tolist(),
         "weight_ct": stone.weight_ct,
         "weight_before_ct": None if before is None else before.weight_ct,
@@ -169,6 +172,8 @@ def _shape(stone: Stone) -> dict[str, Any]:
         "symmetry": vars(stone.symmetry),
         "cut": recognized(stone).cut or None,
         "measured": stone.measured,
+        "inclusions": inclusion_tables(stone.inclusions),
+        "inclusion_remarks": stone.inclusion_remarks(),
     }
 
 
@@ -202,12 +207,7 @@ def _measured(stone: Stone) -> dict[str, Any]:
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
     """The path of the view ray through a point of the map."""
     scene = self.scene(question, stones_of(question.get("design"))[1])
-    point = []
-    for key in ("x_mm", "y_mm"):
-        value = question.get(key)
-        if value is None or not abs(value) < 1e6:
-            raise InputError("not a position on the map", key=key, value=value, expected="a number of mm")
-        point.append(float(value))
+    point = map_point(question)
     path = ray_path(scene, *point, min_weight=LEAST_SHOWN)
     return {"path": path.to_dict(), "x_mm": point[0], "y_mm": point[1]}, {}
 
@@ -227,6 +227,24 @@ def _light(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], di
     return {"live": live_light(dome_of_page(question, self.domes))}, {}
 
 
+def _plot(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """Where a click plots an inclusion."""
+    return plot_answer(self.scene(question, stone_of(question.get("design"))), question), {}
+
+
+def _inclusions(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:
+    """What is seen of the inclusions of the stone at rest."""
+    return inclusion_answer(self.scene(question, stone_of(question.get("design")))), {}
+
+
 Kind = Callable[[Answerer, dict[str, Any]], tuple[dict[str, Any], dict[str, np.ndarray]]]
-KINDS: dict[str, Kind] = {"picture": _picture, "ray": _ray, "strip": _strip, "dark": _dark, "light": _light}
+KINDS: dict[str, Kind] = {
+    "picture": _picture,
+    "ray": _ray,
+    "strip": _strip,
+    "dark": _dark,
+    "light": _light,
+    "inclusions": _inclusions,
+    "plot": _plot,
+}
 """Kinds of request, by name."""

@@ -11,7 +11,8 @@ plane), azimuth, distance, finish:
      "symmetry": {"order": 8, "mirror_deg": 0}, "measured": true,
      "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
-Two more kinds remove material from such a design, see `derived_designs`.
+Either may have `inclusions`, tables as in a stone file (`stone.inclusions.inclusion_file`); one that is plotted through a facet
+moves with it. Two more kinds remove material from such a design, see `derived_designs`.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from ..errors import InputError, StoneError, nearest
 from ..optics.materials import Material, get_material
 from ..stone.cuts.cut import Cut
 from ..stone.finish import get_finish
+from ..stone.inclusions.inclusion_file import inclusion_tables, with_inclusions_of
 from ..stone.known_cuts import get_cut
 from ..stone.planes import SIDES, facing_deg, normal_of_deg
 from ..stone.stone import Stone
@@ -40,6 +42,8 @@ from . import derived_designs as reworked
 
 PROPORTIONS, FACETS = "proportions", "facets"
 MAX_FACETS = 2000
+INCLUSIONS = "inclusions"
+_INSIDE: dict[str, Any] = {INCLUSIONS: (list[dict[str, Any]], [])}
 
 _TABLE = schema(
     kind=(Literal[FACETS], ...),
@@ -50,6 +54,7 @@ _TABLE = schema(
     symmetry=(dict, {}),
     measured=(bool, True),
     absorption_per_mm=(NumberOrPairs, 0.0),
+    **_INSIDE,
 )
 _SYMMETRY = schema_of(SymmetryGroup)
 
@@ -87,16 +92,17 @@ def stones_of(design: Any) -> tuple[Stone | None, Stone]:
     values = Table("", "", design).checked(_TABLE if cut is None else _proportions(cut.name)).values
     del values["kind"]
     values["material"] = _material(values)
-    if cut is None:
-        return None, _from_rows(**values)
-    del values["cut"]
-    return None, cut.stone(**values)
+    inside = list(values.pop(INCLUSIONS, []))
+    if cut is not None:
+        del values["cut"]
+    stone = _from_rows(**values) if cut is None else cut.stone(**values)
+    return None, with_inclusions_of(Table("", "", {INCLUSIONS: inside}), stone) if inside else stone
 
 
 @functools.cache
 def _proportions(name: str) -> type[BaseModel]:
     """The schema of a design by the proportions of a cut, by its name."""
-    return cut_schema(get_cut(name), kind=(Literal[PROPORTIONS], ...))
+    return cut_schema(get_cut(name), kind=(Literal[PROPORTIONS], ...), **_INSIDE)
 
 
 def _kind(design: Any, known: Iterable[str]) -> str:
@@ -165,8 +171,7 @@ def rows_of(stone: Stone) -> list[list[Any]]:
 
 
 def facet_design(stone: Stone) -> Design:
-    """A stone as a table of facets. Raises InputError for a stone with inclusions."""
-    _refuse_inclusions(stone)
+    """A stone as a table of facets."""
     return {
         "kind": FACETS,
         "name": stone.name,
@@ -176,6 +181,7 @@ def facet_design(stone: Stone) -> Design:
         "symmetry": vars(stone.symmetry),
         "measured": stone.measured,
         "facets": rows_of(stone),
+        **_inside(stone),
     }
 
 
@@ -183,21 +189,20 @@ def proportion_design(table: dict[str, Any], stone: Stone) -> Design:
     """The [stone] table of a TOML file, which made `stone`, with every parameter that the page has a control for.
 
     What is stated in another way is converted: heights become the angles they stand for, a weight the size it gives, a tint's
-    name its spectrum. Raises InputError for a stone with inclusions.
+    name its spectrum. Inclusions of a file beside it are listed.
     """
-    _refuse_inclusions(stone)
     given, cut = dict(table), get_cut(table["cut"])
     if given.pop("tint", None) is not None:
         given["absorption_per_mm"] = _absorption(stone.material)
+    if isinstance(given.get(INCLUSIONS), str):
+        given |= _inside(stone)
     stated = {key: given.pop(key) for key in list(given) if key in cut.keys}
     return {**usual_design(cut, stone.name), **cut.plainly(stated, stone.volume_mm3), **given}
 
 
-def _refuse_inclusions(stone: Stone) -> None:
-    """A design has no inclusions, so none are dropped unsaid."""
-    if stone.inclusions:
-        expected = "a stone without inclusions on the page"
-        raise InputError("inclusions are not shown here", key="inclusions", value=len(stone.inclusions), expected=expected)
+def _inside(stone: Stone) -> Design:
+    """The inclusions of a stone as a design states them, by their coordinates; no key where there are none."""
+    return {INCLUSIONS: inclusion_tables(stone.inclusions)} if stone.inclusions else {}
 
 
 def _absorption(material: Material) -> Any:
@@ -210,12 +215,17 @@ def _absorption(material: Material) -> Any:
 def stone_toml(design: Design, title: str, dome: dict[str, Any] | None, view: dict[str, float]) -> str:
     """A scene file of a design by proportions, with `dome` as its [dome] section; a stone file where that is None.
 
-    Raises InputError for a table of facets, which a CSV file holds.
+    That of a stone of measured facets with inclusions names the CSV file that the page saves of its facets, by its usual name.
+    Raises InputError for such a stone without inclusions, which the CSV file alone holds.
     """
-    if design.get("kind") != PROPORTIONS:
+    stone = stone_of(design)
+    if design["kind"] == PROPORTIONS:
+        stated = {key: value for key, value in design.items() if value not in (None, []) and key != "kind"}
+    elif stone.inclusions:
+        stated = {"file": f"{file_stem(stone)}.csv", **_inside(stone)}
+    else:
         raise InputError("a stone of measured facets has no proportions", expected="CSV or STL")
-    stone_of(design)
-    parts: dict[str, dict[str, Any]] = {"stone": {k: v for k, v in design.items() if v is not None and k != "kind"}}
+    parts: dict[str, dict[str, Any]] = {"stone": stated}
     if dome is not None:
         parts |= {"dome": dome, "view": view}
     lines = ["schema = 1", f"title = {_toml(title)}"]

@@ -20,7 +20,7 @@ from ..stone.stone import Stone
 from ..stone.stone_file import FILLINGS, load_stone
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
-from .design_json import DEMO, FACETS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
+from .design_json import DEMO, FACETS, INCLUSIONS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
 from .own_domes import OwnDome, dome_in_file
 
 MAX_BYTES = 64 * 1024 * 1024
@@ -135,7 +135,7 @@ def _refuse_links(tables: dict[str, Any]) -> None:
 def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
     """The design of a checked TOML file's stone: proportions where it states them and no more, else the stone's facets."""
     table = tables["stone"]
-    plain = "cut" in table and not is_recipe(table) and not FILLINGS & table.keys()
+    plain = "cut" in table and not is_recipe(table) and not (FILLINGS - {INCLUSIONS}) & table.keys()
     return proportion_design(table, stone) if plain else facet_design(stone)
 
 
@@ -145,7 +145,7 @@ def _measured_stone(path: Path, unit: str | None) -> Stone:
 
 
 def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, view: dict[str, float]) -> tuple[str, bytes]:
-    """A design as a file: its name and its content.
+    """A design as a file: its name and its content. Inclusions are in a TOML file alone.
 
     `dome` is the [dome] section of a scene, None where a file can't state it. Raises InputError for an unknown kind, a design
     that is no stone, or one that this kind can't hold.
@@ -158,7 +158,7 @@ def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, vi
         return f"{name}.toml", stone_toml(design, title or stone.name, dome, view).encode()
     with temporary_folder() as folder:
         path = folder / f"{name}.{kind}"
-        save_stone(stone, path)
+        save_stone(stone.with_inclusions(()), path)
         return path.name, path.read_bytes()
 
 

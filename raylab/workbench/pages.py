@@ -44,6 +44,7 @@ from .cut_facts import cut_facts, measured_facts, parameter_facts
 from .dark_facts import shown_numbers
 from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
+from .inclusion_facts import shown_shapes
 from .own_domes import dome_keys
 from .questions import MAX_QUESTION, SAVE, checked, parsed
 from .strips import shown_facts
@@ -95,6 +96,7 @@ class Workbench:
             "coverage": COVERAGE,
             "strips": shown_facts(),
             "darkness": shown_numbers(),
+            "inclusions": shown_shapes(),
             "maps": legends(),
             "colors": color_tables(),
             "units": UNITS,

@@ -31,7 +31,7 @@ _PLACE: dict[str, Any] = {
     "tilt_azimuth_deg": (float, 0.0),
 }
 LINK = schema(
-    kind=(Literal["picture", "ray", "strip", "dark", "light"], ...),
+    kind=(Literal["picture", "ray", "strip", "dark", "light", "inclusions", "plot"], ...),
     id=(int | str | None, None),
     step=(str, ""),
     dome=(str, ...),
@@ -40,6 +40,7 @@ LINK = schema(
     facet=(str | None, None),
     x_mm=(float, None),
     y_mm=(float, None),
+    point_mm=(Numbers, []),
     key=(str, ""),
     number=(str, ""),
     values=(Numbers, []),

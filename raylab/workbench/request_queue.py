@@ -12,7 +12,7 @@ from typing import Any
 Question = dict[str, Any]
 
 
-PICTURE, BACKGROUND = "picture", ("strip", "dark")
+PICTURE, BACKGROUND = "picture", ("strip", "dark", "inclusions")
 """Kinds of question: what is asked in the background, while nothing moves, is of no use once a picture is asked for."""
 
 

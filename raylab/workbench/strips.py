@@ -25,6 +25,7 @@ from ..results.statistics.contrast import CONTRAST_RMS
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
+from ..tracers.engines import engine_for
 from ..units import number_in
 from .dark_facts import dark_areas_of_scene
 from .design_json import stone_of
@@ -44,6 +45,8 @@ DARK_SPANS = {LARGEST.key: 0.02, BAND_SHARE.key: 0.02, BAND_DEPTH.key: 0.1}
 the virtual facets of each value, which the statistics do without."""
 
 MOST_VALUES = 65
+SAMPLED_ERROR = 2e-3
+"""Standard error to which brightness and contrast are sampled where no exact engine can trace a stone."""
 SLICE_S = 0.25
 """Seconds after which an answer is given with the values that are done; at least one is."""
 
@@ -168,4 +171,7 @@ def _scenes(question: Question, key: str, values: Iterable[float], place: Place)
 
 
 def _placed(place: Place, stone: Callable[[], Stone], view: View) -> Scene:
-    return place(stone(), view)
+    """The scene of a value. One that no exact engine traces is sampled until its standard errors are those of a strip."""
+    scene = place(stone(), view)
+    engine = engine_for(scene)
+    return scene if engine.exact else scene.with_settings(engine=engine.name, standard_error=SAMPLED_ERROR)

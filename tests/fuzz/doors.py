@@ -158,9 +158,23 @@ def questions() -> tuple[bytes, ...]:
         "depth_mm": 0,
     }
     rays = [{**ray, "design": design} for design in (smile, facet_design(stone_of(DEMO)), polished)]
+    specks = [
+        {"shape": "sphere", "facet": "table", "at_mm": [0.4, 0.1], "apparent_depth_mm": 0.3, "radius_mm": 0.1},
+        {
+            "name": "feather",
+            "shape": "disc",
+            "center_mm": [0.1, 0, 0.2],
+            "radius_mm": 0.3,
+            "normal": [0, 1, 1],
+            "transmittance": 0.5,
+        },
+    ]
+    plot = {**base, "kind": "plot", "design": {**smile, "inclusions": specks}}
+    plots = [{**plot, "x_mm": 0.5, "y_mm": -1}, {**plot, "facet": "table 0", "point_mm": [0.3, 0.2, 1.07]}]
     strip = {**base, "kind": "strip", "step": "coarse", "key": "table_pct", "values": [57.0], "tilt_deg": 0.0, "design": smile}
     light = {**base, "kind": "light", "design": smile}
-    return tuple(json.dumps(one).encode() for one in (*rays, *rays, strip, light, {**picture, "live": True, "design": smile}))
+    pictures = [{**picture, "design": smile}, {**picture, "live": True, "design": smile}]
+    return tuple(json.dumps(one).encode() for one in (*rays, *rays, *plots, strip, light, *pictures))
 
 
 DOORS = (
@@ -172,7 +186,9 @@ DOORS = (
     Door("tint.csv", read_absorption, shipped("raylab/optics/data/absorption/*.csv")),
     Door(MANIFEST, manifest, sweep_json),
     Door("page.csv", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/stones/*.csv")),
-    Door("page.toml", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/w*.toml", "scenes/stones/*.toml")),
+    Door(
+        "page.toml", lambda path: open_bytes(path.name, path.read_bytes()), shipped("scenes/[wp]*.toml", "scenes/stones/*.toml")
+    ),
     Door("link.json", link, questions, ready=workbench),
     Door("box.stl", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("stl"), text=False, foreign=True),
     Door("text.stl", lambda path: rl.load_stone(path, unit="mm"), lambda: mesh("stl_ascii"), foreign=True),

@@ -196,18 +196,20 @@ def predicted(scene: Scene, middle: np.ndarray, radius: float, rays: int) -> tup
     return np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / math.sqrt(len(found))
 
 
-def traced(scene: Scene, middle: np.ndarray, radius: float, rays: int, key: int) -> tuple[np.ndarray, np.ndarray]:
-    """(2,) the same by tracing the stone with the sphere and without it along the same random rays."""
+def traced(
+    scene: Scene, middle: np.ndarray, radius: float, rays: int, key: int, batches: int = BATCHES
+) -> tuple[np.ndarray, np.ndarray]:
+    """(2,) the same by tracing the stone with the sphere and without it along the same random rays, in so many batches."""
     rng, low, high = np.random.default_rng([61, key]), *(f(extent(scene.stone, scene.view), axis=0) for f in (np.min, np.max))
     spotted = replace(scene, stone=scene.stone.with_inclusions(Inclusion.sphere(middle, radius)))
     found = []
-    for _ in range(BATCHES):
-        points = rng.uniform(low, high, (rays // BATCHES, 2))
+    for _ in range(batches):
+        points = rng.uniform(low, high, (rays // batches, 2))
         rows, hit = sample_points(points, spotted, 589.3)
         bare, _ = sample_points(points, scene, 589.3)
         lost = 1.0 - rows[hit, ledger.LUMINANCE].sum() / bare[hit, ledger.LUMINANCE].sum()
         found.append((rows[hit, ledger.INCLUDED].mean(), lost))
-    return np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / math.sqrt(BATCHES)
+    return np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / math.sqrt(batches)
 
 
 def places_in(stone: Stone, count: int, clearance: float, rng: np.random.Generator) -> np.ndarray:

@@ -150,9 +150,11 @@ def label(one: Inclusion, number: int) -> str:
 
 
 def remarks(
-    inclusions: Sequence[Inclusion], normals: np.ndarray, distances_mm: np.ndarray, facet_names: Sequence[str]
+    inclusions: Sequence[Inclusion], normals: np.ndarray, distances_mm: np.ndarray, facet_names: Sequence[str], most: int
 ) -> list[str]:
     """One sentence for each inclusion that is cut off at the surface, and for each pair that may overlap.
+
+    At most `most` of them, and where there are more, one that counts the rest.
 
     Parameters
     ----------
@@ -161,20 +163,38 @@ def remarks(
     found = []
     for number, one in enumerate(inclusions, start=1):
         beyond = one.shape.extent_mm(normals) - distances_mm
-        facet = int(beyond.argmax())
-        if beyond[facet] > 0.0:
+        facet, gone = int(beyond.argmax()), -one.shape.extent_mm(-normals) >= distances_mm
+        if gone.any():  # of a stone that was polished away above it
+            found.append(
+                f"{label(one, number)} lies beyond the plane of {facet_names[int(gone.argmax())]}: nothing of it is left"
+            )
+        elif beyond[facet] > 0.0:
             found.append(
                 f"{label(one, number)} reaches {beyond[facet]:.3g} mm beyond the plane of {facet_names[facet]} and is cut off "
                 "at the surface"
             )
+    pairs = _close_pairs(inclusions)
+    count = len(found) + len(pairs)
+    found += [_overlap(inclusions, int(one), int(other)) for one, other in pairs[: max(most - len(found), 0)]]
+    return [*found[:most], f"{count - most} more such remarks"] if count > most else found
+
+
+def _close_pairs(inclusions: Sequence[Inclusion]) -> np.ndarray:
+    """(K, 2) the pairs of inclusions, numbers from 0, whose surrounding spheres overlap, in order."""
     centers, reaches = np.array([one.center_mm for one in inclusions]), np.array([one.shape.reach_mm for one in inclusions])
+    found = [np.empty((0, 2), int)]
     for k in range(len(inclusions) - 1):
         apart = np.linalg.norm(centers[k + 1 :] - centers[k], axis=1)
-        for other in (np.flatnonzero(apart < reaches[k] + reaches[k + 1 :]) + k + 1).tolist():
-            pair = f"{label(inclusions[k], k + 1)} and {label(inclusions[other], other + 1)}"
-            sure = _is_sphere(inclusions[k].shape) and _is_sphere(inclusions[other].shape)
-            found.append(f"{pair} {'overlap' if sure else 'may overlap'}; where they do, each takes its share of the rest")
-    return found
+        others = np.flatnonzero(apart < reaches[k] + reaches[k + 1 :]) + k + 1
+        found.append(np.column_stack([np.full(len(others), k), others]))
+    return np.concatenate(found)
+
+
+def _overlap(inclusions: Sequence[Inclusion], k: int, other: int) -> str:
+    """What is said of two that may overlap; of spheres it is sure."""
+    pair = f"{label(inclusions[k], k + 1)} and {label(inclusions[other], other + 1)}"
+    sure = _is_sphere(inclusions[k].shape) and _is_sphere(inclusions[other].shape)
+    return f"{pair} {'overlap' if sure else 'may overlap'}; where they do, each takes its share of the rest"
 
 
 def _is_sphere(shape: Shape) -> bool:

@@ -15,7 +15,7 @@ numbers with spaces between them, an empty cell is a key left out, and lines tha
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
@@ -25,6 +25,7 @@ from ...toml_tables import Table, schema
 from ..stone import Stone
 from .inclusion import MOST, Inclusion
 from .placing import point_below
+from .shapes import Disc, Ellipsoid
 
 Coordinates, Corners = list[float] | None, list[list[float]] | None
 
@@ -39,6 +40,8 @@ _SIZES: dict[str, dict[str, Any]] = {
     "polyhedron": {"corners_mm": (Corners, ...)},
 }
 """What the keys of each shape are, beside those of all."""
+SIZES = {shape: [key for key in own if key not in _PLACE] for shape, own in _SIZES.items()}
+"""By shape, the keys that say how large it is and how it lies."""
 _SCHEMAS = {
     shape: schema(shape=(Literal[shape], ...), name=(str, None), transmittance=(float, None), **own)
     for shape, own in _SIZES.items()
@@ -87,6 +90,32 @@ def with_inclusions_of(table: Table, stone: Stone) -> Stone:
     else:
         raise table.fault("wrong type or too many", "inclusions", None, f"a CSV file, or at most {MOST} [[stone.inclusions]]")
     return table.build(stone.with_inclusions, inclusions=[*stone.inclusions, *found])
+
+
+def inclusion_tables(inclusions: Sequence[Inclusion]) -> list[dict[str, Any]]:
+    """Inclusions as the tables that state them, placed by coordinates in the stone's frame; plain values, ready for JSON.
+
+    >>> inclusion_tables([Inclusion.sphere((0.5, 0.0, -0.4), 0.05, name="speck")])
+    [{'name': 'speck', 'shape': 'sphere', 'center_mm': [0.5, 0.0, -0.4], 'radius_mm': 0.05, 'transmittance': 0.0}]
+    """
+    return [
+        {**({"name": one.name} if one.name else {}), **_stated(one), "transmittance": one.transmittance} for one in inclusions
+    ]
+
+
+def _stated(one: Inclusion) -> dict[str, Any]:
+    """Shape, place and size of an inclusion."""
+    shape = one.shape
+    if isinstance(shape, Ellipsoid):
+        middle = list(shape.center_mm)
+        if len(set(shape.radii_mm)) == 1:
+            return {"shape": "sphere", "center_mm": middle, "radius_mm": shape.radii_mm[0]}
+        axes = {key: row.tolist() for key, row in zip(("axis", "second_axis"), shape.axes, strict=False)}
+        return {"shape": "ellipsoid", "center_mm": middle, "radii_mm": list(shape.radii_mm), **axes}
+    if isinstance(shape, Disc):
+        place = {"shape": "disc", "center_mm": list(shape.center_mm)}
+        return {**place, "radius_mm": shape.radius_mm, "normal": list(shape.normal)}
+    return {"shape": "polyhedron", "corners_mm": [list(corner) for corner in shape.corners_mm]}
 
 
 def _inclusion(table: Table, stone: Stone) -> Inclusion:

@@ -59,8 +59,8 @@ def point_below(
     >>> from raylab.stone.cuts.round_brilliant import round_brilliant
     >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
     >>> x, y, z = point_below(stone, "table", (0.4, 0.1), apparent_depth_mm=0.25)
-    >>> round(x, 6), round(y, 6), round(stone.vertices_mm[:, 2].max() - z, 4)
-    (0.4, 0.1, 0.6044)
+    >>> round(x, 6), round(y, 6), round(float(stone.vertices_mm[:, 2].max()) - z, 4)
+    (0.4, 0.1, 0.6043)
     """
     f = _facet(stone, facet)
     pair = list(at_mm)
@@ -85,6 +85,19 @@ def point_below(
         raise InputError("below the other side", key=key, value=value, expected=f"less than {through / index:.4g} mm there")
     x, y, z = (top - depth * stone.normals[f]).tolist()
     return x, y, z
+
+
+def plotted_at(stone: Stone, facet: int, point_mm: np.ndarray) -> tuple[float, float]:
+    """(right, up) mm, of a point (3,) in the plane of a facet, by its number: the `at_mm` of `point_below`.
+
+    >>> from raylab.stone.cuts.round_brilliant import round_brilliant
+    >>> stone = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)
+    >>> top = stone.vertices_mm[:, 2].max()
+    >>> [round(x, 9) for x in plotted_at(stone, stone.tiers.index("table"), np.array([0.4, 0.1, top]))]
+    [0.4, 0.1]
+    """
+    right, up = (facet_axes(stone.normals[facet]) @ (point_mm - stone.polyhedron.centroids[facet])).tolist()
+    return right, up
 
 
 def _facet(stone: Stone, name: str) -> int:

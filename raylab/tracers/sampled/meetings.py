@@ -7,14 +7,19 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numba
 import numpy as np
 
-from ...jit import njit
+from ...jit import njit, parallel_kernel
 from ...stone.finish import REFRACTS
-from ..crossings import crosses
+from ..crossings import InclusionTable, crosses
 from ..facet_search import entry_row, next_row
+from ..rim import Rim
 from ..stone_table import StoneTable
 from ..surface import enter
+
+BLOCK = 256
+"""Rays that a thread follows at a time."""
 
 
 class Meetings(NamedTuple):
@@ -48,19 +53,33 @@ def first_meetings(origins: np.ndarray, directions: np.ndarray, stone: StoneTabl
     return Meetings(inclusion, np.append(stone.facet, -1)[rows])
 
 
-@njit()
+@parallel_kernel
 def _follow(origins, directions, stone, inclusion, rows):
-    """Fill `inclusion` (R,) and `rows` (R, most + 1), which are -1 before; rows of the stone's table."""
-    planes, sloping, finish, inclusions = stone.planes, stone.sloping, stone.finish, stone.inclusions
+    """Fill `inclusion` (R,) and `rows` (R, most + 1), which are -1 before; rows of the stone's table. See `_follow_block`."""
+    count, index = origins.shape[0], stone.medium.n
+    planes, sloping, finish = stone.planes, stone.sloping, stone.finish
     core2, far2, height, starts, listed = stone.rim
-    for r in range(origins.shape[0]):
+    quadrics, flats, spheres, share, first_planes, faces = stone.inclusions
+    for block in numba.prange((count + BLOCK - 1) // BLOCK):
+        rim = Rim(core2, far2, height, starts, listed)
+        inside = InclusionTable(quadrics, flats, spheres, share, first_planes, faces)
+        first = block * BLOCK
+        last = min(first + BLOCK, count)
+        _follow_block(first, last, origins, directions, planes, sloping, finish, rim, index, inside, inclusion, rows)
+
+
+@njit(in_place=True)
+def _follow_block(first, last, origins, directions, planes, sloping, finish, rim, n, inclusions, inclusion, rows):
+    """The rays from `first` to `last`."""
+    core2, far2, height, starts, listed = rim
+    for r in range(first, last):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
         row, t = entry_row(planes, planes.shape[0], x, y, z, vx, vy, vz)
         if row < 0 or finish[row] != REFRACTS:
             continue
         x, y, z = x + t * vx, y + t * vy, z + t * vz
-        met = enter(vx, vy, vz, planes[row, 0], planes[row, 1], planes[row, 2], stone.medium.n, False)
+        met = enter(vx, vy, vz, planes[row, 0], planes[row, 1], planes[row, 2], n, False)
         vx, vy, vz = met[6], met[7], met[8]
         for number in range(rows.shape[1]):
             rows[r, number] = row
@@ -76,7 +95,7 @@ def _follow(origins, directions, stone, inclusion, rows):
             vx, vy, vz = vx - twice * nx, vy - twice * ny, vz - twice * nz
 
 
-@njit()
+@njit(in_place=True)
 def _first(x, y, z, vx, vy, vz, length, inclusions):
     """The inclusion on a segment whose middle comes first along it; -1 for none."""
     quadrics, flats, spheres, transmittance, starts, faces = inclusions

@@ -343,12 +343,10 @@ def _notes(stone: Stone, totals: Totals) -> dict[str, str]:
     if not stone.inclusions:
         return {}
     error = math.sqrt(totals.covariance[INCLUDED, INCLUDED])
-    count, remarks = len(stone.inclusions), stone.inclusion_remarks()
+    count = len(stone.inclusions)
     taken = f"{count} inclusion{'s' * (count > 1)} take{'s' * (count == 1)} {totals.mean[INCLUDED]:.3g} of the light"
-    words = [f"{taken} (standard error {error:.1e}), which is part of absorbed", *remarks[:MOST_REMARKS]]
-    if len(remarks) > MOST_REMARKS:
-        words.append(f"{len(remarks) - MOST_REMARKS} more remarks")
-    return {"inclusions": "; ".join(words)}
+    told = f"{taken} (standard error {error:.1e}), which is part of absorbed"
+    return {"inclusions": "; ".join([told, *stone.inclusion_remarks(MOST_REMARKS)])}
 
 
 def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene) -> Totals:

@@ -17,8 +17,8 @@ export function cutChoice(workbench) {
 /** A design of another cut by its defaults. A parameter without one is taken over from the design before, or is the middle of its
  * slider. */
 function another(design, cut) {
-  const { kind, name, material, absorption_per_mm } = design;
-  const made = { kind, cut: cut.name, name, material, absorption_per_mm };
+  const { kind, name, material, absorption_per_mm, inclusions = [] } = design;
+  const made = { kind, cut: cut.name, name, material, absorption_per_mm, ...(inclusions.length ? { inclusions } : {}) };
   for (const { key, slider, unset, default: usual } of cut.parameters) {
     if (usual !== null) made[key] = usual;
     else if (unset === null) made[key] = design[key] ?? (slider.low + slider.high) / 2;

@@ -35,13 +35,18 @@ export class Darkness {
     return this.known.get(this.name(side));
   }
 
+  /** Whether they are wanted, and every stone is one that an exact engine traces. */
+  get shown() {
+    return this.choice.value !== "" && this.workbench.sides.every((side) => this.workbench.answers[side]?.exact !== false);
+  }
+
   outline(side) {
     return this.box.checked ? this.of(side)?.arrays.outline : undefined;
   }
 
   async rest() {
     for (const side of this.workbench.sides) {
-      if (!this.choice.value || this.of(side) || this.workbench.faulty.has(side)) continue;
+      if (!this.shown || this.of(side) || this.workbench.faulty.has(side)) continue;
       const name = this.name(side);
       const found = await this.background.ask({ ...this.workbench.scene(side), kind: "dark", step: "exact" });
       if (!found || found.error) return;
@@ -53,11 +58,10 @@ export class Darkness {
   }
 
   show() {
-    const { workbench, choice, element } = this;
+    const { workbench, shown, element } = this;
     const found = workbench.sides.map((side) => this.of(side)?.dark);
-    this.label.hidden = !choice.value;
-    element.hidden = !choice.value;
-    if (!choice.value) this.box.checked = false;
+    this.label.hidden = element.hidden = !shown;
+    if (!shown) this.box.checked = false;
     element.classList.toggle("behind", found.includes(undefined));
     if (element.hidden || found.includes(undefined)) return;
     const pair = found.length > 1;

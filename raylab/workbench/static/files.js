@@ -73,6 +73,8 @@ async function keep(workbench, kind, complain) {
   if (!found) return;
   const name = /filename="([^"]+)"/.exec(found.headers.get("content-disposition"))?.[1] ?? `stone.${kind}`;
   download(name, await found.blob());
+  const alone = kind !== "toml" && workbench.shapes[editing]?.inclusions.length;
+  if (alone) complain({ text: `${name} holds the stone without its inclusions, which the scene file (TOML) states.` });
 }
 
 /** Offer a file to the browser for download. */

@@ -95,6 +95,7 @@ function ofSide(side, before, after, { workbench, rows }) {
 function ofKeys(old, design, { start }) {
   const known = [...start.cuts.flatMap(({ parameters }) => parameters), ...start.last_facets];
   return Object.keys({ ...old, ...design }).filter((key) => !same(old[key], design[key])).map((key) => {
+    if (key === "inclusions") return ofInclusions(old, design);
     const about = known.find((one) => one.key === key);
     const [label, unit] = about ? [about.label, about.unit === "°" ? "°" : about.unit && ` ${about.unit}`] : OTHERS[key] ?? [key, ""];
     const word = (value) => (typeof value === "number" ? tidy(value) + unit : Array.isArray(value) ? "a spectrum" : value ?? "none");
@@ -112,7 +113,15 @@ function ofRows(old, design) {
       .map(([column, word, unit]) => `${facetName(row)}: ${word} ${tidy(was[column])}${unit} → ${tidy(row[column])}${unit}`);
   });
   const rest = Object.keys(OTHERS).filter((key) => !same(old[key], design[key])).map((key) => `${OTHERS[key][0]} changed`);
-  return [...moved, ...rest];
+  return [...moved, ...rest, ...(same(old.inclusions, design.inclusions) ? [] : [ofInclusions(old, design)])];
+}
+
+function ofInclusions({ inclusions: old = [] }, { inclusions = [] }) {
+  if (old.length !== inclusions.length) return `inclusions ${old.length} → ${inclusions.length}`;
+  const changed = inclusions.findIndex((one, at) => !same(one, old[at]));
+  if (("facet" in old[changed]) !== ("facet" in inclusions[changed])) return "inclusions changed"; // those of a facet table lie where they lie
+  const keys = Object.keys({ ...old[changed], ...inclusions[changed] }).filter((key) => !same(old[changed][key], inclusions[changed][key]));
+  return `inclusion ${changed + 1}: ${keys.join(", ").replaceAll("_mm", "").replaceAll("_", " ")} changed`;
 }
 
 /** Put a value into a map that forgets its oldest. */

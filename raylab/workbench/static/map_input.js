@@ -96,7 +96,9 @@ export class MapInput {
 
   pick(figure, [x, y]) {
     figure.cross = [x, y];
-    if (this.workbench.answers[figure.side]) this.workbench.follow(figure.side, x, y);
+    if (!this.workbench.answers[figure.side]) return;
+    if (this.workbench.aim) this.workbench.aim.plot(figure.side, { x_mm: x, y_mm: y });
+    else this.workbench.follow(figure.side, x, y);
   }
 
   read(figure, event) {

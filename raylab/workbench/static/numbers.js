@@ -45,7 +45,8 @@ export class Numbers {
       .map(([subject, note]) => `${sides.length > 1 ? `${side.toUpperCase()}: ` : ""}${subject}: ${note}`));
     const pair = `Not resolved: smaller than ${start.coverage} standard errors of tracing. Errors of measurement are not counted here; the report counts them.`;
     const meaning = ["± is the standard error of tracing, left out where it rounds to zero. Point at a number to see its certain bracket."];
-    return [...meaning, ...(sides.length > 1 ? [pair] : []), ...lines].map((line) => el("p", { className: "note" }, line));
+    const sampled = sides.map((side) => answers[side]).filter(({ exact }) => !exact).slice(0, 1).flatMap(sampledNote);
+    return [...sampled, ...[...meaning, ...(sides.length > 1 ? [pair] : []), ...lines].map((line) => el("p", { className: "note" }, line))];
   }
 
   /** Weight and size, as measured on the stone. */
@@ -74,6 +75,12 @@ export class Numbers {
     }
     return el("table", {}, el("caption", {}, "Weight and size"), el("tbody", {}, ...rows));
   }
+}
+
+/** Which engine traced a picture that the exact one refuses, and what the page then lacks; nothing for an exact picture. */
+export function sampledNote({ exact, summary }) {
+  return exact ? [] : [el("p", { className: "note sampled" }, `Sampled by the engine ${summary.engine}: the exact engine traces neither inclusions nor facets that scatter. ` +
+    "Without it the page has no light of single facets, no leakage by facet and no dark areas.")];
 }
 
 function statistic(summary, value, key) {

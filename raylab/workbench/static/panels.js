@@ -4,13 +4,14 @@
 import { el } from "./controls.js";
 import { facets } from "./facets.js";
 import { history } from "./history.js";
+import { inclusions } from "./inclusions.js";
 import { last } from "./brillianteering.js";
 import { proportions } from "./proportions.js";
 import { whatif } from "./whatif.js";
 
 let parts = [];
 
-export const PANELS = [proportions, facets, whatif, last, history];
+export const PANELS = [proportions, facets, whatif, last, inclusions, history];
 
 export function buildPanels(workbench, tabs, container) {
   parts = PANELS.map((panel) => {

@@ -2,6 +2,7 @@
 
 import { facetName } from "./facet_name.js";
 import { Painter } from "./gl.js";
+import { inclusionLines } from "./inclusion_lines.js";
 
 const SIGHTS = {
   above: [1, 0, 0, 0, 1, 0, 0, 0, 1],
@@ -28,7 +29,7 @@ export class StoneView {
     canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     canvas.addEventListener("webglcontextrestored", () => {
       this.painter = new Painter(canvas);
-      this.edges = this.trail = this.mesh = undefined;
+      this.edges = this.trail = this.mesh = this.inside = undefined;
       this.take();
     });
     this.listen();
@@ -65,6 +66,7 @@ export class StoneView {
     });
     this.mesh = this.painter.mesh(this.mesh, rows);
     this.edges = this.painter.segments(this.edges, edges);
+    this.inside = this.painter.segments(this.inside, inclusionLines(this.shape.inclusions, this.radius));
     this.draw();
   }
 
@@ -93,6 +95,7 @@ export class StoneView {
       painter.faces(this.mesh, ahead, { ...fill, alpha });
       painter.lines(this.edges, { ...line, side: ahead ? 1 : -1, width: width * dots, ink: [...ink, depth] });
     }
+    painter.lines(this.inside, { ...line, width: 1.2 * dots, ink: [...accent, 1] });
     this.drawPath(line, ink, dots);
     canvas.dataset.drawn = String(Number(canvas.dataset.drawn ?? 0) + 1);
   }
@@ -125,14 +128,27 @@ export class StoneView {
     this.draw();
   }
 
-  /** The facet under the pointer: of the planes that face the eye the last one that the line of sight passes; -1 for none. */
-  under(event) {
+  /** The point of a facet's plane under the pointer, mm, in the stone's frame. */
+  spot(event, f) {
+    const { normals, distances } = this.shape;
+    const { turn: t } = this;
+    const point = this.onScreen(event);
+    const ahead = (distances[f] - [0, 1, 2].reduce((sum, k) => sum + normals[3 * f + k] * point[k], 0)) / this.facing(f);
+    return point.map((at, k) => at + ahead * t[6 + k]);
+  }
+
+  /** The point under the pointer in the plane of the screen through the stone's origin. */
+  onScreen(event) {
     const box = this.canvas.getBoundingClientRect();
     const scale = (FIT * this.zoom) / this.radius;
     const [x, y] = [((event.clientX - box.left) / box.width) * 2 - 1, 1 - ((event.clientY - box.top) / box.height) * 2];
+    return [0, 1, 2].map((k) => (this.turn[k] * x + this.turn[3 + k] * y) / scale);
+  }
+
+  /** The facet under the pointer: of the planes that face the eye the last one that the line of sight passes; -1 for none. */
+  under(event) {
     const { normals, distances, loops } = this.shape;
-    const t = this.turn;
-    const point = [0, 1, 2].map((k) => (t[k] * x + t[3 + k] * y) / scale);
+    const point = this.onScreen(event);
     let [found, nearest, farthest] = [-1, -Infinity, Infinity];
     for (let f = 0; f < loops.length; f++) {
       const [nx, ny, nz] = normals.subarray(3 * f, 3 * f + 3);
@@ -142,6 +158,14 @@ export class StoneView {
       else if (nDotV > 0) farthest = Math.min(farthest, distance / nDotV);
     }
     return nearest < farthest ? found : -1;
+  }
+
+  /** A click chooses a facet, or plots an inclusion through it. */
+  pick(event) {
+    const { aim, state } = this.workbench;
+    const f = this.under(event);
+    if (aim && f >= 0) aim.plot(state.editing, { facet: facetName(this.shape.facets[f]), point_mm: this.spot(event, f) });
+    else if (!aim) this.choose(f);
   }
 
   choose(f) {
@@ -175,7 +199,7 @@ export class StoneView {
       if (from.far > CLICK) this.spin(dx * RADIANS_PER_PIXEL, dy * RADIANS_PER_PIXEL);
     });
     canvas.addEventListener("pointerup", (event) => {
-      if (from && from.far <= CLICK && this.shape) this.choose(this.under(event));
+      if (from && from.far <= CLICK && this.shape) this.pick(event);
       from = null;
     });
     canvas.addEventListener("pointercancel", () => { from = null; });

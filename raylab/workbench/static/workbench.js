@@ -13,6 +13,8 @@ const MOST_STEPS = 200;
 const MOST_OPEN = 2;
 /** Maps that the page makes itself, from that of luminance or beside it. */
 const MADE_HERE = ["difference", "color", "live"];
+/** Kinds of question that are asked while nothing moves, see background.js. */
+const BACKGROUND = ["strip", "dark", "inclusions"];
 const copy = (value) => structuredClone(value);
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 
@@ -31,6 +33,7 @@ export class Workbench extends EventTarget {
     this.shapes = { a: null, b: null };
     this.drawn = { a: null, b: null };
     this.path = null;
+    this.aim = null;
     this.faulty = new Set();
     this.touched = { a: new Set(), b: new Set() };
     this.number = 0;
@@ -75,7 +78,8 @@ export class Workbench extends EventTarget {
   blamed({ key, side }) {
     if (!side) return []; // a file's fault is not that of the controls
     const changed = this.touched[side];
-    return changed.size && !changed.has(key) ? [...changed] : [key];
+    const within = key?.split("#")[0]; // inclusions#2.radius_mm is a fault in the list of inclusions
+    return changed.size && !changed.has(within) ? [...changed] : [key];
   }
 
   /** The server's record of a cut; undefined for an unknown cut. */
@@ -133,9 +137,10 @@ export class Workbench extends EventTarget {
       this.notify("problem", { text: "The stone is not computed yet; try again when its picture is up to date." });
       return null;
     }
-    const { name, symmetry, measured, facets } = this.shapes[side];
+    const { name, symmetry, measured, facets, inclusions } = this.shapes[side];
     const { cut, material, absorption_per_mm } = design.of ?? design;
-    return { kind: "facets", name, cut, material, absorption_per_mm, symmetry, measured, facets: copy(facets) };
+    const inside = inclusions.length ? { inclusions: copy(inclusions) } : {};
+    return { kind: "facets", name, cut, material, absorption_per_mm, symmetry, measured, facets: copy(facets), ...inside };
   }
 
   /** Change view, dome, maps or facet: no step of undo, and new requests for both stones. */
@@ -266,8 +271,13 @@ export class Workbench extends EventTarget {
     this.link.ask({ kind: "ray", id: ++this.number, x_mm, y_mm, ...this.scene(side) });
   }
 
+  /** Ask where a click plots an inclusion of the edited stone, see inclusions.js. */
+  plot(where) {
+    this.link.ask({ kind: "plot", id: ++this.number, ...where, ...this.scene(this.state.editing) });
+  }
+
   take(header, arrays) {
-    if (header.kind === "strip" || header.kind === "dark") {
+    if (BACKGROUND.includes(header.kind)) {
       this.notify("background", { ...header, arrays });
     } else if (header.kind === "light") {
       this.notify("light", header);
@@ -276,6 +286,8 @@ export class Workbench extends EventTarget {
     } else if (header.kind === "ray" && !header.overtaken) {
       this.path = { side: header.side, at: [header.x_mm, header.y_mm], ...header.path };
       this.notify("path", this.path);
+    } else if (header.kind === "plot" && !header.overtaken) {
+      if (header.side === this.state.editing) this.notify("plotted", header.plotted);
     } else if (header.kind === "picture") {
       const { side, id } = header;
       if (!header.overtaken && this.state.designs[side] && id > this.shown[side]) this.show(header, arrays);
