@@ -7,6 +7,7 @@ from typing import Any
 from ..errors import InputError, nearest
 from .cuts import CUTS
 from .cuts.cut import Cut, Measured
+from .cuts.outlines import HEART, NOT_CONVEX
 from .cuts.shared import OF_ANY_STONE
 from .stone import Stone
 from .tier import SHARED, Tier
@@ -24,6 +25,8 @@ def cuts() -> tuple[Cut, ...]:
 def get_cut(name: Any) -> Cut:
     """The cut of a name. Raises InputError for one that isn't known."""
     if not isinstance(name, str) or name not in CUTS:
+        if HEART in str(name).lower():
+            raise InputError(f"a heart is {NOT_CONVEX}", key="cut", value=name, expected="a cut with a convex outline")
         raise InputError("unknown cut", key="cut", value=name, expected=nearest(str(name), CUTS))
     return CUTS[name]
 
