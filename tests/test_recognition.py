@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,12 +14,15 @@ from polyhedra import body, random_polyhedron
 import raylab as rl
 from raylab.scene.view import View
 from raylab.stone.cuts import CUTS
+from raylab.stone.extent import extent_of
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.offsets import Offset, deviate
 from raylab.stone.proportions import measure
 from raylab.stone.recognition import name_tiers
 from raylab.stone.scanning.scan import stone_from_mesh
 from raylab.stone.stone import Stone
+
+SCENES = Path(__file__).parent.parent / "scenes"
 
 GIVEN = {
     "round brilliant": {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75},
@@ -138,6 +142,35 @@ def test_what_is_no_cut_is_named_by_side_ring_and_slope():
         "crown ring 2 at 31 deg": 3,
         "pavilion ring 1 at 41 deg": 7,
     }
+
+
+@pytest.mark.parametrize("key", range(3))
+def test_tiers_of_no_cut_are_those_of_the_recipe_on_a_measured_stone(key):
+    """Mains that start at corners of the girdle border it along a tenth of their width there, by chance; by name or by none."""
+    stone = rl.load_stone(SCENES / "stones" / "square-with-cut-corners.toml")
+    drawn = Uncertainty(0.05, 0.05, 3.0).drawn(stone, (3, key))
+    found = measure(body(drawn.normals, drawn.distances_mm))
+    together = {(tier, row.tier) for tier, row in zip(stone.tiers, found.facets, strict=True)}
+    rings = dict(together)
+    assert len(rings) == len(together), "no tier is parted"
+    assert rings["crown main"].startswith("crown ring 2 at 33")
+    assert rings["pavilion main"].startswith("pavilion ring 2 at 4")
+    assert rings["pavilion side"].startswith("pavilion ring 1 at 58")
+
+
+def test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x():
+    """A pavilion facet of the uneven pentagon is larger than its table."""
+    stone = rl.load_stone(SCENES / "stones" / "uneven-pentagon.toml")
+    assert stone.tiers[int(np.argmax(stone.polyhedron.areas))] == "pavilion main"
+    turn = scanned.random_rotation(np.random.default_rng(94))
+    vertices, triangles = scanned.tessellated(stone, 2)
+    scan = stone_from_mesh(vertices @ turn.T + 1.0, triangles).stone
+    tiers = Counter(scan.tiers)
+    assert (tiers["table"], tiers["girdle"], tiers["crown ring 1 at 42 deg"], tiers["crown ring 2 at 28 deg"]) == (1, 5, 5, 5)
+    found, given = measure(scan), measure(stone)
+    assert math.remainder(extent_of(scan).azimuth_deg, 360.0) == pytest.approx(0.0, abs=1e-6)
+    for key in given:
+        assert found[key].mean == pytest.approx(given[key].mean, abs=1e-6), key
 
 
 def test_what_is_no_cut_and_has_no_girdle_keeps_all_its_facets_named():

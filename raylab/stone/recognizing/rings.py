@@ -13,8 +13,9 @@ import numpy as np
 from ..tier import GIRDLE
 from .shape import UNNAMED, Shape
 
-ON_RING = 0.05
-"""Share of its width along which a facet borders the ring before its own; noise gives facets that meet in a point less."""
+ON_RING = 0.2
+"""Share of its width along which a facet borders the ring before its own. Noise gives facets that meet it in a point less: up
+to 0.15 in 20 draws of a stone with angles off by 0.1 degrees and distances by 5 um."""
 
 STEP_DEG = 2.0
 """A ring's facets, in order of slope, part where two follow one another at more than this angle."""
