@@ -12,6 +12,7 @@ import scanned
 import trimesh
 
 import raylab as rl
+from raylab.plane_geometry import rotation_about
 from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
@@ -213,6 +214,26 @@ def test_decimated_meshes(share, noise_mm):
     assert agreement.turn_deg < (1e-4 if noise_mm == 0.0 else 1.0)
 
 
+def test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less():
+    """Of a step stone with a small table: no slope is known better than the table's tilt that way, length / sqrt(12) being the
+    spread of even points. A girdle's wall is far longer than high, and tilts about its two axes differ as much."""
+    stone = rl.baguette(table_pct=30.0, crown_steps=1, pavilion_steps=1, width_mm=5.0)
+    vertices, triangles = scanned.sampled(stone, 5)
+    scan = stone_from_mesh(scanned.noisy(vertices, 0.002, np.random.default_rng(7)), triangles, noise_um=2.0)
+    fits = dict(zip(scan.stone.tiers, scan.report.facets, strict=True))
+    table = stone.vertices_mm[stone.polyhedron.loops[stone.tiers.index("table")]]
+    even = np.ptp(table[:, :2], axis=0) / math.sqrt(12.0 / fits["table"].vertices)
+    facing = zip(scan.stone.tiers, scan.report.facets, np.abs(scan.stone.normals[:, :2]).argmax(axis=1), strict=True)
+    crown = [(fit, math.degrees(0.002 / even[axis])) for tier, fit, axis in facing if tier == "first crown step"]
+    assert len(crown) == 4
+    assert all(fit.slope_error_deg > tilt for fit, tilt in crown)
+    walls = [
+        fit for tier, fit in zip(scan.stone.tiers, scan.report.facets, strict=True) if tier == "girdle" and fit.vertices > 50
+    ]
+    assert len(walls) == 2
+    assert all(fit.slope_error_deg > 10.0 * fit.across_error_deg for fit in walls)
+
+
 # ------------------------------------------------------------------------------------------------ what is no facet
 
 
@@ -228,7 +249,8 @@ def dented(depth_mm: float, radius_mm: float) -> tuple[np.ndarray, np.ndarray]:
 
 @pytest.mark.parametrize(("depth_um", "kind"), [(50.0, "below"), (-50.0, "above")])
 def test_a_dent_and_a_bump_are_reported_with_place_area_and_depth(depth_um, kind):
-    scan = stone_from_mesh(*dented(depth_um * 1e-3, 0.1))
+    vertices, triangles = dented(depth_um * 1e-3, 0.1)
+    scan = stone_from_mesh(vertices @ rotation_about((1.0, 0.0, 0.0), 20.0).T + [1.0, -2.0, 3.0], triangles)
     assert scanned.agreement(scan, STONE).beyond == ()
     largest = scan.report.unexplained[0]
     assert largest.kind == kind

@@ -59,6 +59,12 @@ def extent_of(stone: Stone) -> Extent:
     return Extent(azimuth, along, across, False)
 
 
+def size_words(stone: Stone) -> str:
+    """Length, width and depth in words."""
+    extent = extent_of(stone)
+    return f"{extent.length_mm:.3f} x {extent.width_mm:.3f} x {stone.size_mm[2]:.3f} mm"
+
+
 def azimuth_about(stone: Stone, about: About, turn_deg: float = 0.0) -> float:
     """The azimuth towards which the table leans where a stone is tilted about its length or about its width, degrees.
 

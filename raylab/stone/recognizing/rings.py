@@ -6,6 +6,7 @@ culet. Facets that meet a ring in a point, or nearly so, are not of the next one
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -42,6 +43,15 @@ def ring_names(shape: Shape, names: Sequence[str]) -> list[str]:
                     named[f] = f"{side} ring {ring} at {slope:.0f} deg"
             left, before = left & ~own, own
     return named
+
+
+def ring_alone(name: str) -> str:
+    """A tier's name without the slope that `ring_names` gave it, for where that is said beside it.
+
+    >>> ring_alone("crown ring 1 at 34 deg"), ring_alone("crown main")
+    ('crown ring 1', 'crown main')
+    """
+    return re.sub(r"( ring \d+) at \d+ deg$", r"\1", name)
 
 
 def _by_slope(shape: Shape, facets: np.ndarray) -> list[np.ndarray]:
