@@ -212,7 +212,7 @@ def test_a_stone_of_no_cut_is_drawn_by_rings_with_its_length_and_width():
     given = rl.load_stone(Path(__file__).parents[1] / "scenes" / "stones" / "uneven-pentagon.toml")
     figure = drawings.stone_figure(rl.Stone.from_planes(given.normals, given.distances_mm, name="bare"))
     assert {text.get_text() for text in figure.axes[0].texts} == {"table 0.00°", "crown ring 1 42.00°", "crown ring 2 28.00°"}
-    assert "5.848 x 4.983 x 3.150 mm" in figure.texts[0].get_text()
+    assert "5.848 x 4.984 x 3.150 mm" in figure.texts[0].get_text()
 
 
 def test_pictures_need_neither_pyplot_nor_a_display(result, tmp_path):
