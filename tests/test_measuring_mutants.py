@@ -24,7 +24,7 @@ from raylab.stone.cuts import outline_brilliant
 from raylab.stone.measuring import callipers, length
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import outline_fit, rings, sided
-from raylab.stone.scanning import noise, plane_fit, report, stone_pose
+from raylab.stone.scanning import bevels, noise, plane_fit, report, stone_pose
 
 Patch = pytest.MonkeyPatch
 
@@ -98,6 +98,7 @@ def turned(name: str) -> Callable[[], None]:
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
 uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
+bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
 
@@ -158,6 +159,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (plane_fit._solved, "B / (M[:, :, None]", "B / (3.0 * M[:, :, None]", noisy_scan),
     (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
+    (bevels.stood_upright, ".sum() < NEEDED", ".sum() < -NEEDED", bevel),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -157,6 +158,23 @@ def test_girdle_flats_are_reported_where_the_noise_allows(noise_mm, kind):
     assert scan.report.girdle == kind
     assert scan.stone.tiers.count("girdle") == (64 if kind == "even flats" else 96)
     assert scan.stone.weight_ct == pytest.approx(scanned.brilliant(girdle_facets=64).weight_ct, rel=3e-4)
+
+
+def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
+    """Ten thousand points leave five on a flat. Planes through some of them and a half's edge explained them as well as walls
+    did; the cut wasn't recognised for them."""
+    stone = rl.cushion_brilliant(
+        table_pct=52.5, crown_angle_deg=26.57, crown_end_angle_deg=32.87,
+        pavilion_angle_deg=39.55, pavilion_end_angle_deg=30.47, pavilion_mains=4, star_pct=34.0, lower_half_pct=58.6, girdle_pct=3.3, culet_pct=9.3, length_ratio=1.49,
+        side_radius_pct=101.3, corner_radius_pct=34.2, width_mm=6.5,
+    )  # fmt: skip
+    rng = np.random.default_rng(0)
+    vertices, triangles = scanned.sampled(stone, 5, rng)
+    scan = stone_from_mesh(scanned.noisy(vertices, 0.001, rng), triangles)
+    assert scan.report.girdle == "flats"
+    assert scan.stone.cut == "cushion brilliant"
+    found, given = (Counter(tier for tier in one.tiers if tier != "girdle") for one in (scan.stone, stone))
+    assert found - given == Counter(), "beyond the stone's"
 
 
 def test_a_round_girdle_is_fitted_by_tangents_that_keep_its_area():
