@@ -164,9 +164,9 @@ def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
     """Ten thousand points leave five on a flat. Planes through some of them and a half's edge explained them as well as walls
     did; the cut wasn't recognised for them."""
     stone = rl.cushion_brilliant(
-        table_pct=52.5, crown_angle_deg=26.57, crown_end_angle_deg=32.87,
-        pavilion_angle_deg=39.55, pavilion_end_angle_deg=30.47, pavilion_mains=4, star_pct=34.0, lower_half_pct=58.6, girdle_pct=3.3, culet_pct=9.3, length_ratio=1.49,
-        side_radius_pct=101.3, corner_radius_pct=34.2, width_mm=6.5,
+        table_pct=52.5, crown_angle_deg=26.57, crown_end_angle_deg=32.87, pavilion_angle_deg=39.55,
+        pavilion_end_angle_deg=30.47, pavilion_mains=4, star_pct=34.0, lower_half_pct=58.6, girdle_pct=3.3, culet_pct=9.3,
+        length_ratio=1.49, side_radius_pct=101.3, corner_radius_pct=34.2, width_mm=6.5,
     )  # fmt: skip
     rng = np.random.default_rng(0)
     vertices, triangles = scanned.sampled(stone, 5, rng)
