@@ -244,6 +244,7 @@ def _print_mains(preview: Preview) -> None:
 
 
 def bracket(record: Statistic, sign: str = "") -> str:
-    """A number with its bracket, or with its standard error if it is sampled."""
-    known = f"+- {record.error:.4f}" if record.error else f"[{record.low:{sign}.4f}, {record.high:{sign}.4f}]"
+    """A number with its bracket, or with its standard error where that is wider, as it is of sampled ones."""
+    wide = record.error > record.high - record.low
+    known = f"+- {record.error:.4f}" if wide else f"[{record.low:{sign}.4f}, {record.high:{sign}.4f}]"
     return f"{record.value:{sign}.4f} {known}"

@@ -60,9 +60,11 @@ def extent_of(stone: Stone) -> Extent:
 
 
 def size_words(stone: Stone) -> str:
-    """Length, width and depth in words."""
-    extent = extent_of(stone)
-    return f"{extent.length_mm:.3f} x {extent.width_mm:.3f} x {stone.size_mm[2]:.3f} mm"
+    """Length, width and depth in words; of a round stone mean diameter and depth."""
+    extent, depth = extent_of(stone), stone.size_mm[2]
+    if extent.round:
+        return f"{extent.length_mm:.3f} mm diameter, {depth:.3f} mm depth"
+    return f"{extent.length_mm:.3f} x {extent.width_mm:.3f} x {depth:.3f} mm"
 
 
 def azimuth_about(stone: Stone, about: About, turn_deg: float = 0.0) -> float:
