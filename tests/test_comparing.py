@@ -270,13 +270,16 @@ def test_a_leaky_stone_leaks_and_a_stone_is_not_distinguished_from_itself(found)
 def test_bodies_without_names_and_without_a_pattern_are_compared_too():
     bare = body(FINE.normals, FINE.distances_mm, name="bare")
     found = compare(bare, random_polyhedron(4), tilts=(0.0,), **QUICK)
-    assert [one.tiers_from for one in found.measurements] == ["shape", "names"]
+    assert [one.tiers_from for one in found.measurements] == ["shape", "shape"]
     assert found.stones[0].tiers == FINE.tiers
     assert found.light[0][0]["leak"].statistic.low == pytest.approx(
         trace(pose_of(FINE).lay(FINE), DOME, resolution=8, precision=1e-2).summary.ledger["leak"].low, abs=1e-9
     )
     assert set(found.proportion_verdicts()) == {
         "depth_pct",
+        "length_mm",
+        "width_mm",
+        "length_ratio",
         "weight_ct",
         "volume_mm3",
         "spread_mm2_per_ct",

@@ -309,6 +309,23 @@ def test_a_single_cut_measures_what_it_was_asked_for():
             "crown_end_angle_deg = 20.0: some crown mains would cut off corners of the table and reach over the stars; "
             "expected nearer to 34.50 degrees",
         ),
+        (
+            lambda: rl.oval_brilliant(
+                table_pct=57,
+                pavilion_angle_deg=20,
+                pavilion_end_angle_deg=38,
+                lower_half_pct=94,
+                girdle_pct=40,
+                length_ratio=2.4,
+            ),
+            "pavilion_end_angle_deg = 38.0: some lower halves would cut off the tips of others; expected nearer to 8.62",
+        ),
+        (
+            lambda: rl.pear_brilliant(
+                table_pct=57, pavilion_angle_deg=4, lower_half_pct=3, girdle_pct=49, length_ratio=1.7, pavilion_mains=4
+            ),
+            "lower_half_pct = 3.0: some lower halves would cut off the tips of others; expected more",
+        ),
         (lambda: rl.cushion_brilliant(table_pct=57, side_radius_pct=50, corner_radius_pct=45), "corner_radius_pct = 45"),
         (lambda: rl.princess_cut(table_pct=70, star_angle_deg=39), "star_angle_deg = 39.0: the stars are no flatter"),
         (lambda: rl.princess_cut(table_pct=70, chevrons=4, chevron_step_deg=15), "chevron_step_deg = 15.0: the last chevron"),
@@ -329,6 +346,7 @@ def test_a_single_cut_measures_what_it_was_asked_for():
         (lambda: rl.oval_brilliant(table_pct=57, length_ratio=0.8), "length_ratio = 0.8: "),
         (lambda: rl.cut("emerald cut", table_pct=57, star_pct=50), "star_pct: no parameter of the emerald cut"),
         (lambda: rl.cut("emrald cut", table_pct=57), "unknown cut; did you mean 'emerald cut'"),
+        (lambda: rl.cut("heart brilliant", table_pct=57), "a heart is not convex: light could leave such a stone and enter it"),
     ],
 )
 def test_impossible_stones_are_refused_in_one_line(make, says):
@@ -346,3 +364,16 @@ def test_a_girdle_at_its_bound_closes():
     assert len(rl.oval_brilliant(table_pct=57, girdle_pct=bound + 0.01)) == 153
     with pytest.raises(StoneError):
         rl.oval_brilliant(table_pct=57, girdle_pct=bound - 0.01)
+
+
+def test_a_culet_at_its_bound_is_cut():
+    """Flatter at the ends, the mains meet before they come to the height that the width's slope gives the culet."""
+    flat = {"table_pct": 57, "pavilion_angle_deg": 41, "pavilion_end_angle_deg": 28, "lower_half_pct": 60}
+    with pytest.raises(StoneError, match="the pavilion mains meet before they reach the culet") as told:
+        rl.oval_brilliant(**flat, culet_pct=5)
+    bound = float(str(told.value).split("more than ")[1].split(" %")[0])
+    ends, sides = 0.7 * math.tan(math.radians(28.0)), 0.5 * math.tan(math.radians(41.0))
+    assert bound == pytest.approx(100.0 * (1.0 - ends / sides), abs=0.005)
+    assert "culet" in rl.oval_brilliant(**flat, culet_pct=bound + 0.01).tiers
+    with pytest.raises(StoneError, match="culet_pct"):
+        rl.oval_brilliant(**flat, culet_pct=bound - 0.01)

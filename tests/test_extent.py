@@ -87,7 +87,7 @@ def test_a_body_without_a_direction_keeps_its_azimuth():
 
 def test_the_outlines_moments_are_those_of_an_ellipse():
     """Second moments pi a^3 b / 4 and pi a b^3 / 4 of an ellipse, of which a finely ground girdle is off by its flats."""
-    from raylab.stone.extent import _wave
+    from raylab.stone.measuring.length import _wave
 
     stone = rl.oval_brilliant(table_pct=57, width_mm=4.0, length_ratio=1.5, girdle_facets=192)
     wave = _wave(stone.outline_mm, 2)

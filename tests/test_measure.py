@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -110,16 +111,45 @@ def test_a_missing_tier_leaves_its_quantities_absent(missing, absent):
     assert {name for name in QUANTITIES if getattr(found, name) is None} == absent
 
 
-def test_a_body_without_tiers_has_size_and_weight_only():
+def test_a_body_without_a_girdle_has_size_and_weight():
     found = measure(random_polyhedron(4))
-    assert {name for name in QUANTITIES if getattr(found, name) is not None} == {"diameter_mm", "depth_pct"}
+    assert set(found) == {"diameter_mm", "depth_pct", "length_mm", "width_mm", "length_ratio", "culet_pct"}
     assert found.weight_ct > 0.0
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 25.0])
+def test_a_stone_of_no_cut_has_the_lengths_that_any_stone_has(turn_deg):
+    """A seven-sided stone, stretched by 1.3, in closed form; percentages are of its width, and it has no evenness to miss."""
+    around = 2.0 * math.pi * np.arange(7) / 7.0
+    stretched = np.array([[math.cos(a) / 1.3, math.sin(a), 0.0] for a in around])
+    out = np.linalg.norm(stretched, axis=1)
+    sides = stretched / out[:, None]
+    slopes = [math.atan2(0.4, 0.5 / one) for one in out], [math.atan2(1.2, 1.0 / one) for one in out]
+    normals, distances = [[0.0, 0.0, 1.0], *sides], [0.5, *(1.0 / out)]
+    for side, angles, rim in ((1.0, slopes[0], 0.1), (-1.0, slopes[1], 0.1)):
+        for wall, far, angle in zip(sides, 1.0 / out, angles, strict=True):
+            normals.append([*(math.sin(angle) * wall[:2]), side * math.cos(angle)])
+            distances.append(math.sin(angle) * far + math.cos(angle) * rim)
+    found = measure(body(np.array(normals), np.array(distances)).moved(View(turn_deg=turn_deg).rotation(), np.zeros(3)))
+    reach = 1.0 / math.cos(math.pi / 7.0)
+    width = 2.0 * reach * max(abs(math.sin(a + math.pi / 7.0)) for a in around)
+    length = 1.3 * (1.0 + reach)
+    expected = {
+        "length_mm": length, "width_mm": width, "length_ratio": length / width, "depth_pct": 180.0 / width,
+        "table_pct": 50.0, "table_length_pct": 50.0, "crown_height_pct": 40.0 / width, "pavilion_depth_pct": 120.0 / width,
+        "girdle_pct": 20.0 / width, "culet_pct": 0.0,
+    }  # fmt: skip
+    assert found.cut is None
+    assert {key: found[key].mean for key in expected} == pytest.approx(expected, abs=1e-9)
+    assert len(found.girdle_pct.values) == 7
+    assert not any("spread" in key and key != "spread_mm2_per_ct" for key in found.numbers())
+    assert Counter(row.tier for row in found.facets)["girdle"] == 7, "the default name of facets says no tier"
 
 
 def test_a_square_box_by_callippers_on_its_corners():
     found = measure(box(2.0, 1.0, "diamond"))
     assert found.diameter_mm.values == pytest.approx([math.sqrt(8.0)] * 4)
-    assert found.depth_pct.mean == pytest.approx(100.0 / math.sqrt(8.0))
+    assert found.depth_pct.mean == pytest.approx(50.0), "of the width, as it is of no known cut"
 
 
 def test_an_out_of_round_girdle_shows_in_the_spread():
@@ -200,7 +230,7 @@ def test_to_dict_is_plain_json():
     assert set(plain["table_pct"]) == {"mean", "min", "max", "spread", "unit", "values"}
     assert plain["facets"][0]["tier"] == "table"
     assert measure(only(BUILT, *(set(BUILT.tiers) - {"star"}))).to_dict()["star_pct"] is None
-    assert "table_pct" not in measure(random_polyhedron(4)).to_dict(), "of no known cut"
+    assert "star_pct" not in measure(random_polyhedron(4)).to_dict(), "of no known cut"
 
 
 def test_it_is_a_mapping_of_what_was_found():

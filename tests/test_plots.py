@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import sys
 import warnings
+from pathlib import Path
 
 import imageio.v3 as iio
 import numpy as np
@@ -205,6 +206,14 @@ def test_the_drawing_names_each_tier_that_each_side_shows():
     assert side == {"star", "crown main", "upper half", "girdle", "lower half", "pavilion main"}
     assert any(text.get_text() == "crown main 34.50°" for text in figure.axes[0].texts)
     rendered(figure)
+
+
+def test_a_stone_of_no_cut_is_drawn_by_rings_with_its_length_and_width():
+    """Facets that a table calls nothing but facets; the length runs askew to the axes."""
+    given = rl.load_stone(Path(__file__).parents[1] / "scenes" / "stones" / "uneven-pentagon.toml")
+    figure = drawings.stone_figure(rl.Stone.from_planes(given.normals, given.distances_mm, name="bare"))
+    assert {text.get_text() for text in figure.axes[0].texts} == {"table 0.00°", "crown ring 1 42.00°", "crown ring 2 28.00°"}
+    assert "5.848 x 4.984 x 3.150 mm" in figure.texts[0].get_text()
 
 
 def test_pictures_need_neither_pyplot_nor_a_display(result, tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,12 +14,15 @@ from polyhedra import body, random_polyhedron
 import raylab as rl
 from raylab.scene.view import View
 from raylab.stone.cuts import CUTS
+from raylab.stone.extent import extent_of
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.offsets import Offset, deviate
 from raylab.stone.proportions import measure
 from raylab.stone.recognition import name_tiers
 from raylab.stone.scanning.scan import stone_from_mesh
 from raylab.stone.stone import Stone
+
+SCENES = Path(__file__).parent.parent / "scenes"
 
 GIVEN = {
     "round brilliant": {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75},
@@ -111,7 +115,7 @@ def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
 
 
 def test_what_is_no_cut_is_named_by_side_ring_and_slope():
-    """A step cut on seven sides, which no cut has: two rings above, the upper one of two slopes, and one below."""
+    """A step cut on seven sides, which no cut has: two rings above, the upper one of two slopes, and three below."""
     around = 2.0 * math.pi * np.arange(7) / 7.0
 
     def planes(slopes_deg, reach):
@@ -125,6 +129,8 @@ def test_what_is_no_cut_is_named_by_side_ring_and_slope():
         planes(42.0, 0.78),
         planes(upper, np.where(np.array(upper) < 30.0, 0.66, 0.71)),
         planes(139.0, 0.75),
+        planes(150.0, 0.709),
+        planes(160.0, 0.7092),
     ]
     normals = np.vstack([[0.0, 0.0, 1.0], *(one[0] for one in given)])
     distances = np.r_[0.45, np.concatenate([one[1] for one in given])]
@@ -137,7 +143,40 @@ def test_what_is_no_cut_is_named_by_side_ring_and_slope():
         "crown ring 2 at 25 deg": 4,
         "crown ring 2 at 31 deg": 3,
         "pavilion ring 1 at 41 deg": 7,
+        "pavilion ring 2 at 30 deg": 7,
+        "pavilion ring 3 at 20 deg": 7,
     }
+
+
+@pytest.mark.parametrize("key", range(3))
+def test_tiers_of_no_cut_are_those_of_the_recipe_on_a_measured_stone(key):
+    """Mains that start at corners of the girdle border it along a tenth of their width there, by chance; by name or by none."""
+    stone = rl.load_stone(SCENES / "stones" / "square-with-cut-corners.toml")
+    drawn = Uncertainty(0.05, 0.05, 3.0).drawn(stone, (3, key))
+    found = measure(body(drawn.normals, drawn.distances_mm))
+    together = {(tier, row.tier) for tier, row in zip(stone.tiers, found.facets, strict=True)}
+    rings = dict(together)
+    assert len(rings) == len(together), "no tier is parted"
+    assert rings["crown main"].startswith("crown ring 2 at 33")
+    assert rings["pavilion main"].startswith("pavilion ring 2 at 4")
+    assert rings["pavilion side"].startswith("pavilion ring 1 at 58")
+
+
+def test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x():
+    """A pavilion facet of the uneven pentagon is larger than its table."""
+    stone = rl.load_stone(SCENES / "stones" / "uneven-pentagon.toml")
+    assert stone.tiers[int(np.argmax(stone.polyhedron.areas))] == "pavilion main"
+    turn = scanned.random_rotation(np.random.default_rng(94))
+    vertices, triangles = scanned.tessellated(stone, 2)
+    scan = stone_from_mesh(vertices @ turn.T + 1.0, triangles).stone
+    tiers = Counter(scan.tiers)
+    assert (tiers["table"], tiers["girdle"], tiers["crown ring 1 at 42 deg"], tiers["crown ring 2 at 28 deg"]) == (1, 5, 5, 5)
+    walls = np.concatenate([scan.vertices_mm[scan.polyhedron.loops[f]] for f in scan.facets_of("girdle")])
+    assert walls[:, 2].mean() == pytest.approx(0.0, abs=1e-9)
+    found, given = measure(scan), measure(stone)
+    assert math.remainder(extent_of(scan).azimuth_deg, 360.0) == pytest.approx(0.0, abs=1e-6)
+    for key in given:
+        assert found[key].mean == pytest.approx(given[key].mean, abs=1e-6), key
 
 
 def test_what_is_no_cut_and_has_no_girdle_keeps_all_its_facets_named():
@@ -230,6 +269,7 @@ def test_steps_keel_and_bulge_of_an_emerald_cut():
     for word, slope in zip(("first", "second", "third"), slopes, strict=True):
         assert found[f"{word}_pavilion_step_deg"].values == pytest.approx([slope] * 2, abs=1e-9)
     assert found.corner_deg.values == pytest.approx([135.0] * 8, abs=1e-9)
+    assert found.girdle_corners_pct.values == pytest.approx([3.5] * 8, abs=1e-9)
     assert found.keel_pct.mean == pytest.approx(100.0 * 0.5 / 1.5, abs=1e-9)
     assert found.table_length_pct.mean == pytest.approx(100.0 * (1.5 - 0.4) / 1.5, abs=1e-9)
     down = np.cumsum([math.tan(math.radians(slope)) * 50.0 / 3.0 for slope in slopes])
@@ -260,7 +300,8 @@ def test_an_oval_along_and_across():
 def test_an_uneven_outline_shows_by_how_much():
     """An end of a baguette turned by 1 degree: its corners are apart by tan(1 degree) of the width, seen at 1 degree from it.
 
-    A side ground in makes the stone narrower and no less even.
+    Both sides turned towards each other by half a degree leave it even, left and right, but not its ends. A side ground in
+    makes the stone narrower and no less even.
     """
     stone = rl.baguette(table_pct=60.0, width_mm=4.0)
     girdle = stone.facets_of("girdle")
@@ -273,6 +314,15 @@ def test_an_uneven_outline_shows_by_how_much():
     low, high = (corners[(corners[:, 0] < 0.0) & (sign * corners[:, 1] > 0.0)][:, 0].min() for sign in (-1.0, 1.0))
     assert abs(low - high) == pytest.approx(4.0 * math.tan(turn), rel=1e-9)
     assert measure(leaning).left_right_pct.mean == pytest.approx(100.0 * math.sin(turn), abs=1e-9)
+    assert measure(leaning).end_to_end_pct.mean == pytest.approx(100.0 * math.sin(turn), abs=1e-9)
+    tapering = stone.normals.copy()
+    for f in girdle:
+        if abs(stone.normals[f, 1]) > 0.5:
+            tapering[f] = [math.sin(turn / 2.0), math.copysign(math.cos(turn / 2.0), stone.normals[f, 1]), 0.0]
+    tapered = measure(stone.with_planes(tapering, stone.distances_mm))
+    by_end = tapered.length_mm.mean * math.tan(turn / 2.0) * math.cos(turn)
+    assert tapered.left_right_pct.mean == pytest.approx(0.0, abs=1e-9)
+    assert tapered.end_to_end_pct.mean == pytest.approx(100.0 * by_end / tapered.width_mm.mean, abs=1e-9)
     shallower = stone.distances_mm.copy()
     shallower[side] -= 0.04
     narrower = measure(stone.with_planes(stone.normals, shallower))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ import scanned
 import trimesh
 
 import raylab as rl
+from raylab.plane_geometry import rotation_about
 from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
@@ -158,6 +160,23 @@ def test_girdle_flats_are_reported_where_the_noise_allows(noise_mm, kind):
     assert scan.stone.weight_ct == pytest.approx(scanned.brilliant(girdle_facets=64).weight_ct, rel=3e-4)
 
 
+def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
+    """Ten thousand points leave five on a flat. Planes through some of them and a half's edge explained them as well as walls
+    did; the cut wasn't recognised for them."""
+    stone = rl.cushion_brilliant(
+        table_pct=52.5, crown_angle_deg=26.57, crown_end_angle_deg=32.87, pavilion_angle_deg=39.55,
+        pavilion_end_angle_deg=30.47, pavilion_mains=4, star_pct=34.0, lower_half_pct=58.6, girdle_pct=3.3, culet_pct=9.3,
+        length_ratio=1.49, side_radius_pct=101.3, corner_radius_pct=34.2, width_mm=6.5,
+    )  # fmt: skip
+    rng = np.random.default_rng(0)
+    vertices, triangles = scanned.sampled(stone, 5, rng)
+    scan = stone_from_mesh(scanned.noisy(vertices, 0.001, rng), triangles)
+    assert scan.report.girdle == "flats"
+    assert scan.stone.cut == "cushion brilliant"
+    found, given = (Counter(tier for tier in one.tiers if tier != "girdle") for one in (scan.stone, stone))
+    assert found - given == Counter(), "beyond the stone's"
+
+
 def test_a_round_girdle_is_fitted_by_tangents_that_keep_its_area():
     stone = scanned.brilliant()
     walls = [[math.cos(a), math.sin(a), 0.0] for a in np.arange(720) * math.tau / 720]
@@ -213,6 +232,26 @@ def test_decimated_meshes(share, noise_mm):
     assert agreement.turn_deg < (1e-4 if noise_mm == 0.0 else 1.0)
 
 
+def test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less():
+    """Of a step stone with a small table: no slope is known better than the table's tilt that way, length / sqrt(12) being the
+    spread of even points. A girdle's wall is far longer than high, and tilts about its two axes differ as much."""
+    stone = rl.baguette(table_pct=30.0, crown_steps=1, pavilion_steps=1, width_mm=5.0)
+    vertices, triangles = scanned.sampled(stone, 5)
+    scan = stone_from_mesh(scanned.noisy(vertices, 0.002, np.random.default_rng(7)), triangles, noise_um=2.0)
+    fits = dict(zip(scan.stone.tiers, scan.report.facets, strict=True))
+    table = stone.vertices_mm[stone.polyhedron.loops[stone.tiers.index("table")]]
+    even = np.ptp(table[:, :2], axis=0) / math.sqrt(12.0 / fits["table"].vertices)
+    facing = zip(scan.stone.tiers, scan.report.facets, np.abs(scan.stone.normals[:, :2]).argmax(axis=1), strict=True)
+    crown = [(fit, math.degrees(0.002 / even[axis])) for tier, fit, axis in facing if tier == "first crown step"]
+    assert len(crown) == 4
+    assert all(fit.slope_error_deg > tilt for fit, tilt in crown)
+    walls = [
+        fit for tier, fit in zip(scan.stone.tiers, scan.report.facets, strict=True) if tier == "girdle" and fit.vertices > 50
+    ]
+    assert len(walls) == 2
+    assert all(fit.slope_error_deg > 10.0 * fit.across_error_deg for fit in walls)
+
+
 # ------------------------------------------------------------------------------------------------ what is no facet
 
 
@@ -228,7 +267,8 @@ def dented(depth_mm: float, radius_mm: float) -> tuple[np.ndarray, np.ndarray]:
 
 @pytest.mark.parametrize(("depth_um", "kind"), [(50.0, "below"), (-50.0, "above")])
 def test_a_dent_and_a_bump_are_reported_with_place_area_and_depth(depth_um, kind):
-    scan = stone_from_mesh(*dented(depth_um * 1e-3, 0.1))
+    vertices, triangles = dented(depth_um * 1e-3, 0.1)
+    scan = stone_from_mesh(vertices @ rotation_about((1.0, 0.0, 0.0), 20.0).T + [1.0, -2.0, 3.0], triangles)
     assert scanned.agreement(scan, STONE).beyond == ()
     largest = scan.report.unexplained[0]
     assert largest.kind == kind

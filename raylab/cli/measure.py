@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from .console import reading, say, say_json, say_materials, table
 from .options import Flag, WholeIfAny
@@ -93,7 +93,7 @@ def measure(
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     if found.cut is None:
-        say("proportions of a cut need a known one")
+        say("of no known cut: facets named by shape bear side, ring from the girdle on and slope; percentages are of the width")
     surely = found.recognition if report is None else report.recognition
     if surely is not None:
         say(f"cut recognised by shape: {surely}")
@@ -106,7 +106,8 @@ def measure(
     if facets or teeth is not None:
         _print_facets(found.facets, teeth)
     else:
-        table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(found.facets))
+        rows = found.facets if report is None and found.tiers_from == "names" else sorted(found.facets, key=_downward_deg)
+        table(("tier", "facets", "mean slope / deg", "spread / deg", "area / mm^2"), _tiers(rows))
     if report is not None:
         _print_scan(report)
     for written in filter(None, (save, drawing)):
@@ -180,7 +181,12 @@ def _cells(*numbers: float) -> tuple[str, ...]:
     return tuple(f"{number:z.4f}" for number in numbers)
 
 
-def _tiers(facets: Any) -> list[tuple[str, ...]]:
+def _downward_deg(facet: FacetRow) -> float:
+    """From 0 for a table to 180 for a culet: an order for facets that nobody has put in one."""
+    return 180.0 - facet.slope_deg if facet.side == "down" else facet.slope_deg
+
+
+def _tiers(facets: Sequence[FacetRow]) -> list[tuple[str, ...]]:
     """One line per tier, in the order of the facets."""
     rows = []
     for tier in dict.fromkeys(facet.tier for facet in facets):

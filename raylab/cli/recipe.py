@@ -60,6 +60,6 @@ def _read(cut: Cut, given: dict[str, str]) -> dict[str, Any]:
 
 def _number(word: str) -> float | str:
     try:
-        return float(word)
+        return int(word) if word.isdecimal() else float(word)
     except ValueError:
         return word

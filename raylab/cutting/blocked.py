@@ -73,7 +73,7 @@ def blocked_stone(stone: Stone, diameter_mm: float | None = None) -> Blocked:
     named = _to_finish(recognized(stone))
     cut = cut_of(named)
     if cut is None or not cut.last:
-        raise InputError("not a blocked stone of a known cut", key="cut", value=stone.cut, expected=_finishable())
+        raise InputError("not a blocked stone of a known cut", key="cut", value=named.cut or None, expected=_finishable())
     present = [tier for tier in cut.last if tier in named.tiers]
     if present:
         problem = "not a blocked stone; it already has facets of the last tiers"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..comparison.verdicts import words
+from ..stone.extent import size_words
 from ..stone.proportions import measure
 from ..stone.stone import Stone
 from .html import Html, page, row, table
@@ -23,6 +24,5 @@ def card(stone: Stone) -> Html:
 
 def stone_line(stone: Stone) -> str:
     """Material, weight, size and facets of a stone, and where its planes come from."""
-    size = " x ".join(f"{length:.3f}" for length in stone.size_mm)
     planes = "measured" if stone.measured else "by its proportions" if stone.cut else "from its planes"
-    return f"{stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets, {planes}"
+    return f"{stone.material.name}, {stone.weight_ct:.3f} ct, {size_words(stone)}, {len(stone)} facets, {planes}"

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import UnsupportedScene
+from ..stone.extent import size_words
+from ..stone.recognition import recognized
+from ..stone.recognizing.rings import ring_alone
 from ..stone.stone import Stone
 from ..tracing import Result
 
@@ -34,7 +37,7 @@ EYES = {
 
 
 def stone_figure(stone: Stone) -> Figure:
-    """Facet outlines from above, side and below; each tier named once with its slope, the sizes in mm.
+    """Facet outlines from above, side and below; each tier named once with its slope, length, width and depth in mm.
 
     The slope is the mean of the tier, or the smallest and the largest where they differ by more than `UNLIKE_DEG`, as those of
     an oval's mains do.
@@ -43,6 +46,7 @@ def stone_figure(stone: Stone) -> Figure:
 
     width, height, side, bottom = 16.5, 4.75, 3.6, 0.55  # inches
     figure = Figure(figsize=(width, height))
+    stone = recognized(stone)
     half = 0.54 * float(stone.size_mm.max())
     middle = stone.vertices_mm.min(axis=0) / 2.0 + stone.vertices_mm.max(axis=0) / 2.0
     for number, (name, axes_of_eye) in enumerate(EYES.items()):
@@ -57,8 +61,7 @@ def stone_figure(stone: Stone) -> Figure:
         axes.set_ylabel({"from above": "y / mm", "from the side": "z / mm", "from below": "-y / mm"}[name])
         axes.tick_params(labelsize=8)
         axes.spines[["top", "right"]].set_visible(False)
-    size = " x ".join(f"{length:.3f}" for length in stone.size_mm)
-    title = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size} mm, {len(stone)} facets"
+    title = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size_words(stone)}, {len(stone)} facets"
     figure.text(0.6 / width, (bottom + side + 0.34) / height, title, fontsize=11, color=_INK, va="bottom", parse_math=False)
     return figure
 
@@ -107,7 +110,8 @@ def leak_figure(result: Result) -> Figure:
 
 
 def _label(tier: str, slopes: str) -> str:
-    """A tier with its slopes, in two lines where one would reach into the next drawing."""
+    """A tier with its slopes, in two lines where one would reach into the next drawing; a ring has its slope in its name."""
+    tier = ring_alone(tier)
     return f"{tier}{' ' if len(tier) + len(slopes) < LINE else chr(10)}{slopes}"
 
 

@@ -61,6 +61,8 @@ def stones(comparison: Comparison) -> list[dict[str, str]]:
         by = "tiers as named in the file" if found.tiers_from == "names" else "tiers recognized by shape"
         if found.recognition is not None:
             by += f": {found.recognition}"
+        elif found.cut is None:
+            by += ", of no known cut: percentages are of the width"
         rows.append({**row, "size": size, "facets": f"{len(stone)}, {by}"})
     return rows
 

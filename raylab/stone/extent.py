@@ -1,11 +1,11 @@
 """How a stone lies and how large it is, seen from above: the azimuth of its length, its length and its width.
 
-The length of a stone that is longer than wide runs along the axis along which its outline's area spreads most (`long_axis`);
-of a stone with a point, towards the point. A square lies with a side along its length and a triangle with a corner, as those
-cuts do. A stone with a round outline has no length: it lies by its mains, and its length is its mean diameter.
+The length of a stone runs as its outline says (`length_azimuth_deg`). A stone with a round outline has no length: it lies by
+its mains, and its length is its mean diameter.
 
 `measure` takes length and width along and across the mirror plane of the recognised cut instead (`Callipers.length_deg`): the
-same direction on an even stone, and on an uneven one that of the cut's pattern, from which its facets are measured.
+same direction on an even stone, and on an uneven one that of the cut's pattern, from which its facets are measured. Of a stone
+of no known cut it takes them as they are taken here.
 """
 
 from __future__ import annotations
@@ -16,19 +16,13 @@ from typing import Literal, NamedTuple, get_args
 import numpy as np
 
 from ..errors import InputError
-from ..plane_geometry import LONG, area, centroid, following, long_axis, unit_vector
+from ..plane_geometry import unit_vector
 from .cuts.outline import Circle
 from .known_cuts import cut_of, tiers_of
 from .measuring.callipers import Callipers
+from .measuring.length import length_azimuth_deg
 from .recognition import recognized
 from .stone import Stone
-
-ANGULAR = 0.01
-"""Least wave of three or four corners that gives a direction, a share of the largest that such an area could have."""
-
-POINTED = 0.02
-"""An outline reaches farther to one end than to the other if the distances from its centroid differ by more than this share."""
-
 
 About = Literal["length", "width"]
 """What a stone can be tilted about."""
@@ -60,9 +54,17 @@ def extent_of(stone: Stone) -> Extent:
         callipers = Callipers(named, tiers_of(named))
         azimuth = callipers.pattern.azimuth_deg if callipers.pattern.fits() else 0.0
         return Extent(azimuth, callipers.diameter.mean, callipers.diameter.mean, True)
-    azimuth = _azimuth_deg(stone.outline_mm)
+    azimuth = length_azimuth_deg(stone.outline_mm)
     along, across = (float(np.ptp(stone.outline_mm @ unit_vector(azimuth + turn))) for turn in (0.0, 90.0))
     return Extent(azimuth, along, across, False)
+
+
+def size_words(stone: Stone) -> str:
+    """Length, width and depth in words; of a round stone mean diameter and depth."""
+    extent, depth = extent_of(stone), stone.size_mm[2]
+    if extent.round:
+        return f"{extent.length_mm:.3f} mm diameter, {depth:.3f} mm depth"
+    return f"{extent.length_mm:.3f} x {extent.width_mm:.3f} x {depth:.3f} mm"
 
 
 def azimuth_about(stone: Stone, about: About, turn_deg: float = 0.0) -> float:
@@ -82,36 +84,3 @@ def azimuth_about(stone: Stone, about: About, turn_deg: float = 0.0) -> float:
         raise InputError("unknown axis", key="about", value=about, expected=" or ".join(map(repr, get_args(About))))
     azimuth = extent_of(stone).azimuth_deg + turn_deg + (90.0 if about == "length" else 0.0)
     return math.remainder(round(azimuth, 9), 360.0)
-
-
-def _azimuth_deg(outline: np.ndarray) -> float:
-    """Azimuth of the length of an outline (K, 2), degrees; 0 where nothing distinguishes a direction."""
-    arms = outline - centroid(outline)
-    size = area(outline)
-    axis, spread = long_axis(outline)
-    if spread > LONG:
-        return _pointed(arms, math.degrees(math.atan2(axis[1], axis[0])))
-    third, fourth = (_wave(arms, k) / size ** (k / 2.0 + 1.0) * math.pi ** (k / 2.0) * (k / 2.0 + 1.0) for k in (3, 4))
-    if max(abs(third), abs(fourth)) < ANGULAR:
-        return 0.0
-    if abs(third) > abs(fourth):
-        return math.degrees(np.angle(third)) / 3.0
-    return math.degrees(np.angle(-fourth)) / 4.0  # a square's corners stand halfway between its length and its width
-
-
-def _wave(arms: np.ndarray, k: int) -> complex:
-    """The integral of (x + iy)^k over a polygon (K, 2), along its edge: Green's theorem, Gauss' rule of three points."""
-    start = arms[:, 0] + 1j * arms[:, 1]
-    step = following(start) - start
-    points, weights = np.polynomial.legendre.leggauss(3)
-    z = start + step * (points[:, None] + 1.0) / 2.0
-    return complex((weights[:, None] / 2.0 * z.conj() * z**k * step).sum() / 2j)
-
-
-def _pointed(arms: np.ndarray, azimuth_deg: float) -> float:
-    """The azimuth, or the opposite one where the outline reaches farther to that side."""
-    along = arms @ unit_vector(azimuth_deg)
-    ahead, behind = float(along.max()), float(-along.min())
-    if behind > ahead * (1.0 + POINTED):
-        return azimuth_deg + 180.0 if azimuth_deg <= 0.0 else azimuth_deg - 180.0
-    return azimuth_deg

@@ -7,6 +7,8 @@ from typing import Any
 from ..errors import InputError, nearest
 from .cuts import CUTS
 from .cuts.cut import Cut, Measured
+from .cuts.long_measured import OF_NO_CUT
+from .cuts.outlines import HEART, NOT_CONVEX
 from .cuts.shared import OF_ANY_STONE
 from .stone import Stone
 from .tier import SHARED, Tier
@@ -24,6 +26,8 @@ def cuts() -> tuple[Cut, ...]:
 def get_cut(name: Any) -> Cut:
     """The cut of a name. Raises InputError for one that isn't known."""
     if not isinstance(name, str) or name not in CUTS:
+        if HEART in str(name).lower():
+            raise InputError(f"a heart is {NOT_CONVEX}", key="cut", value=name, expected="a cut with a convex outline")
         raise InputError("unknown cut", key="cut", value=name, expected=nearest(str(name), CUTS))
     return CUTS[name]
 
@@ -67,8 +71,8 @@ def tiers_by_name() -> dict[str, Tier]:
 
 
 def measured_of(name: str | None) -> tuple[Measured, ...]:
-    """The quantities of a cut's stones, those of any stone first; these alone without a cut."""
-    return (*OF_ANY_STONE, *(CUTS[name].measured if name is not None else ()))
+    """The quantities of a cut's stones, those of any stone first; without a cut, those of stones of none."""
+    return (*OF_ANY_STONE, *(CUTS[name].measured if name is not None else OF_NO_CUT))
 
 
 def measured_by_key() -> dict[str, Measured]:

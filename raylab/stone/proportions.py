@@ -1,10 +1,10 @@
 """`measure`: proportions measured on the polygons of a stone, with mean, extremes and spread of every quantity.
 
 Measurements use the geometry only, not the numbers from which a stone was built. A quantity whose facets are missing is
-absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of unknown cut has those of any
-stone. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages are of
-the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`); of a cut with length and width, of
-the width (see `long_stone`).
+absent (None). The cut of the stone defines the measured quantities (`Cut.measured`); a stone of no known cut has those of
+`OF_NO_CUT`. Tiers are taken from the tier names, or from the shape if a stone has no names (see `recognition`). Percentages
+are of the mean girdle diameter, which is measured at the corners of the girdle (see `callipers`); of a cut with length and
+width, or of no known cut, of the width (see `long_stone`).
 
 Symmetry is given as lengths and angles; classes of it are grades, and none are given.
 """
@@ -132,7 +132,7 @@ def measure(stone: Stone) -> Measurements:
     """
     named, recognition = recognition_of(stone)
     known = cut_of(named)
-    callipers = Callipers(named, tiers_of(named), of_width=known is not None and known.of_width)
+    callipers = Callipers(named, tiers_of(named), of_width=known is None or known.of_width)
     sides, _, _ = facing_deg(named.normals)
     numbers = (named.slope_deg(), named.azimuth_deg(), named.distances_mm, named.polyhedron.areas)
     rows = zip(named.tiers, sides, *(column.tolist() for column in numbers), strict=True)

@@ -25,23 +25,20 @@ from typing import Any
 
 import numpy as np
 
-from ..plane_geometry import following
 from .cuts.cut import Cut
 from .known_cuts import cut_of
+from .measuring.length import length_azimuth_deg
 from .polyhedron import Polyhedron, intersect
 from .recognizing.long_brilliants import long_brilliant
 from .recognizing.outline_fit import CLOSE
 from .recognizing.rings import ring_names
 from .recognizing.rose import rose
 from .recognizing.rounds import outline_off, pattern, placed, round_cut
-from .recognizing.shape import OUTLINE, UNNAMED, Named, Shape, counted, level_and_steep
+from .recognizing.shape import ALL_AROUND, OUTLINE, UNNAMED, Named, Shape, counted, level_and_steep
 from .recognizing.sided import sided_cut
 from .stone import Stone
 from .symmetry_group import SymmetryGroup
-from .tier import PLAIN, SHARED
-
-ALL_AROUND = 0.9
-"""Share of the outline from which a girdle counts as whole; half a girdle says nothing of the outline."""
+from .tier import FACET, PLAIN, SHARED
 
 
 @dataclass(frozen=True)
@@ -74,7 +71,8 @@ class Tiers:
     """Names of facets.
 
     A `name` and an `index` for each facet; the `cut`, None where none is known, and how surely; the `symmetry`, of size 1
-    without a cut; the azimuth in degrees where the cut's +x lies (of a round cut, the first main's, the one nearest to 0).
+    without a cut; the azimuth in degrees where the cut's +x lies (of a round cut, the first main's, the one nearest to 0;
+    without a cut, the length's).
     """
 
     names: tuple[str, ...]
@@ -96,8 +94,8 @@ def recognition_of(stone: Stone) -> tuple[Stone, Recognition | None]:
     Facets are named by shape if the stone's names give no cut: where no trade name is among them, or where those of table,
     girdle and culet stand beside crown and pavilion, which name facets by their side alone. Names of a cut are taken as they
     are only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where that cut has them, or
-    whose girdle has another outline, is named by its shape. A stone of no known cut that bears other names than crown and
-    pavilion comes back as it is.
+    whose girdle has another outline, is named by its shape. A stone of no known cut that bears other names than crown,
+    pavilion and facet comes back as it is.
     """
     if stone.cut is not None:
         return stone, None
@@ -107,7 +105,7 @@ def recognition_of(stone: Stone) -> tuple[Stone, Recognition | None]:
         if set(stone.tiers) & shared and not set(stone.tiers) & plain:
             return stone, None
         found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
-        if found.cut is None and not set(stone.tiers) <= shared | plain:
+        if found.cut is None and not set(stone.tiers) <= shared | plain | {FACET}:
             return stone, None  # the file's own names say more than the shape
         return _relabeled(stone, found), found.recognition
     if named.outline is not None and named.mains() and _agrees(stone, named):
@@ -131,8 +129,7 @@ def _agrees(stone: Stone, cut: Cut) -> bool:
     mains = {tier.name for tier in cut.tiers if tier.main}
     names = [UNNAMED if name in mains else name for name in stone.tiers]
     order, phase = pattern(shape, names)
-    around = float(np.linalg.norm(following(shape.outline) - shape.outline, axis=1).sum())
-    girdled = shape.width[stone.on_girdle].sum() > ALL_AROUND * around
+    girdled = shape.walled(stone.on_girdle) > ALL_AROUND
     if girdled and cut.outline is not None and outline_off(shape, cut.outline, phase) >= OUTLINE:
         return False
     return order == 1 or placed(shape, names, cut, order, phase) is not None
@@ -175,4 +172,5 @@ def _tiers(shape: Shape, found: Named) -> Tiers:
 def _plain(shape: Shape) -> Tiers:
     """The tiers of a stone of no known cut: table, girdle and culet; the others by side, ring and slope."""
     names = ring_names(shape, level_and_steep(shape))
-    return Tiers(tuple(names), tuple(counted(shape, names)), None, None, SymmetryGroup(), 0.0)
+    azimuth = length_azimuth_deg(shape.outline)
+    return Tiers(tuple(names), tuple(counted(shape, names)), None, None, SymmetryGroup(), azimuth)

@@ -20,7 +20,7 @@ from .finish import POLISHED, Finish, get_finish
 from .inclusions.inclusion import Inclusion, checked, remarks
 from .polyhedron import Polyhedron, intersect
 from .symmetry_group import SymmetryGroup
-from .tier import GIRDLE
+from .tier import FACET, GIRDLE
 
 NONE_CLAIMED = SymmetryGroup()
 
@@ -113,7 +113,7 @@ class Stone:
                 "not a plane: a number is not finite or the normal is zero", key=f"plane {f}", value=planes[f].tolist()
             )
         planes /= length[:, None]
-        tier_names = tuple(tiers) if tiers is not None else ("facet",) * len(planes)
+        tier_names = tuple(tiers) if tiers is not None else (FACET,) * len(planes)
         numbers = tuple(map(int, indices)) if indices is not None else _numbered(tier_names)
         surfaces = (POLISHED,) * len(planes)
         if finishes is not None:

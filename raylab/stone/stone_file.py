@@ -34,7 +34,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 from pydantic import BaseModel
 
 from ..demo import own_or_demo
-from ..errors import InputError, nearest
+from ..errors import InputError
 from ..optics.absorption import read_absorption, tint
 from ..optics.materials import Material, get_material
 from ..reading import reader
@@ -229,14 +229,13 @@ def _stated(table: Table) -> Stone:
 def _cut(table: Table) -> Stone:
     """A stone from the cut and the parameters of a [stone] table."""
     name = table.values.get("cut")
-    known = [cut.name for cut in cuts()]
-    if name not in known:
-        hint = nearest(name, known) if isinstance(name, str) else "one of " + ", ".join(known)
-        raise table.fault("missing" if name is None else "unknown cut", "cut", name, hint)
+    if name is None:
+        raise table.fault("missing", "cut", None, "one of " + ", ".join(cut.name for cut in cuts()))
+    cut = table.build(get_cut, name=name)
     table = table.checked(_stone_schema(name))
     values = {key: value for key, value in table.values.items() if key not in ("cut", "absorption_per_mm", "tint")}
     values["material"] = _material(table)
-    return table.build(get_cut(name).stone, **values)
+    return table.build(cut.stone, **values)
 
 
 def _material(table: Table) -> Material:

@@ -49,5 +49,8 @@ SHARED = (TABLE, GIRDLE, CULET)
 PLAIN = {"crown": "crown", "pavilion": "pavilion"}
 """Names by side for facets whose tier is not known."""
 
+FACET = "facet"
+"""What a facet is called whose tier nobody states."""
+
 EXTRA = "extra"
 """A facet at a place of the pattern that a larger one holds already."""

@@ -25,9 +25,8 @@ from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
 from ..optics.materials import get_material, materials
 from ..results.statistics import STATISTICS, SYMMETRY, Description
-from ..stone.cuts.shared import OF_ANY_STONE
 from ..stone.index_wheel import WHEELS
-from ..stone.known_cuts import cuts
+from ..stone.known_cuts import cuts, measured_of
 from ..stone.stone_file import STONE_READERS
 from ..stone.tier import GIRDLE
 from ..stopping import Stopped, stopped_by
@@ -89,7 +88,7 @@ class Workbench:
             "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
             "cuts": [cut_facts(cut) for cut in cuts()],
             "girdle": GIRDLE.name,
-            "measured": [measured_facts(one) for one in OF_ANY_STONE],
+            "measured": [measured_facts(one) for one in measured_of(None)],
             "last_facets": [parameter_facts(one) for one in (*CHOICES, GRIND)],
             "materials": [{"name": name, "note": get_material(name).remark} for name in materials()],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],

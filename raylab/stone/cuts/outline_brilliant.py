@@ -38,7 +38,12 @@ MAINS = 8
 MAINS_CUT_TABLE = Reason(
     "mains_cut_table", "crown_end_angle_deg", "some crown mains would cut off corners of the table and reach over the stars"
 )
-REASONS: tuple[Reason, ...] = (STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES, MAINS_CUT_TABLE)
+HALVES_CUT_TIPS = Reason("halves_cut_tips", "pavilion_end_angle_deg", "some lower halves would cut off the tips of others")
+HALVES_TOO_SHORT = Reason("lower_halves_too_short", "lower_half_pct", "some lower halves would cut off the tips of others")
+CULET_PAST_MAINS = Reason("culet_past_mains", "culet_pct", "the pavilion mains meet before they reach the culet")
+REASONS: tuple[Reason, ...] = (
+    STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES, MAINS_CUT_TABLE, HALVES_CUT_TIPS, HALVES_TOO_SHORT, CULET_PAST_MAINS,
+)  # fmt: skip
 
 
 class _Feet(NamedTuple):
@@ -119,12 +124,14 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     lower_joints = _joints(below, crossing, girdle)
     tips = lower_joints.outer + values["lower_half_pct"] / 100.0 * (lower_joints.inner - lower_joints.outer)
     heights = below.heights(tips)
-    if culet > 0.0 and not heights.max() < culet_height:
-        raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
-    lowers = _halves(above, joints, np.repeat(_raised(tips, heights, DOWN, rim), each, axis=0), DOWN, rim)
+    if culet > 0.0:
+        _check_culet(below, heights, culet_height, values)
+    tops = _raised(tips, heights, DOWN, rim)
+    lowers = planes_through(_halves(above, joints, np.repeat(tops, each, axis=0), DOWN, rim))
+    _check_tips(below, lowers, tops, values)
     flats = outline.flats(values["girdle_facets"])
     crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(uppers))]
-    pavilion = [Facets(LOWER_HALF, *planes_through(lowers)), _tier(PAVILION_MAIN, below, DOWN, rim)]
+    pavilion = [Facets(LOWER_HALF, *lowers), _tier(PAVILION_MAIN, below, DOWN, rim)]
     least = 100.0 * thinnest(flats, crown, pavilion)
     if not least > 0.0:
         raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - least:.2f} % at the mains")
@@ -145,12 +152,38 @@ def _check_table(above: _Mains, corners: np.ndarray, height: float, values: Valu
     beside = [np.roll(corners, -1, axis=0), np.roll(corners, 1, axis=0)]
     under = np.concatenate([above.heights(one) for one in beside]) < height * (1.0 - 1e-9)
     if under.any():
-        count, corner = len(above.far), np.concatenate(beside)[int(np.argmax(under))]
-        end = above.far[0 if corner[0] > 0.0 else count // 2]  # a pear's ends are not equally far from the axis
-        rise = math.tan(math.radians(values["crown_angle_deg"])) * above.far[count // 4]
-        raise MAINS_CUT_TABLE.error(
-            values["crown_end_angle_deg"], f"nearer to {math.degrees(math.atan(rise / end)):.2f} degrees"
-        )
+        at = np.concatenate(beside)[int(np.argmax(under))]
+        raise MAINS_CUT_TABLE.error(values["crown_end_angle_deg"], _nearer(above, at))
+
+
+def _check_tips(below: _Mains, halves: tuple[np.ndarray, np.ndarray], tips: np.ndarray, values: Values) -> None:
+    """Raise StoneError where a lower half, planes as from `planes_through`, cuts off one of the tips (K, 3)."""
+    normals, distances = halves
+    beyond = (tips @ normals.T - distances).max(axis=1)
+    if beyond.max() > 1e-9:
+        if values.get("pavilion_end_angle_deg") is None:
+            raise HALVES_TOO_SHORT.error(values["lower_half_pct"], "more")
+        raise HALVES_CUT_TIPS.error(values["pavilion_end_angle_deg"], _nearer(below, tips[int(beyond.argmax())]))
+
+
+def _nearer(mains: _Mains, at: np.ndarray) -> str:
+    """The slope at the end where a place is with which all mains would fall towards one point, as what is expected."""
+    count = len(mains.far)
+    end = mains.far[0 if at[0] > 0.0 else count // 2]  # a pear's ends are not equally far from the axis
+    return f"nearer to {math.degrees(math.atan(mains.rise[count // 4] / end)):.2f} degrees"
+
+
+def _check_culet(below: _Mains, tips: np.ndarray, height: float, values: Values) -> None:
+    """Raise StoneError where halves whose tips have heights (K,) pass the culet, or where mains meet before they reach it."""
+    if not tips.max() < height:
+        raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
+    side, fall = below.rise[len(below.rise) // 4], below.rise / below.far * below.normal[:, 0]
+    one, other = fall > 0.0, fall <= 0.0
+    # Mains are mirror images in the x axis, so that they meet over it: where one that falls along it crosses one that doesn't.
+    rises, falls = below.rise[one, None], fall[one, None]
+    meet = ((rises * fall[other] - below.rise[other] * falls) / (fall[other] - falls)).min()
+    if not meet > height:
+        raise CULET_PAST_MAINS.error(values["culet_pct"], f"more than {100.0 * (1.0 - meet / side):.2f} %")
 
 
 def _tier(tier: Tier, mains: _Mains, side: float, rim: float) -> Facets:

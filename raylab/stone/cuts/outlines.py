@@ -18,6 +18,9 @@ from .cut import Reason
 from .outline import Outline
 
 TURN = 2.0 * math.pi
+NOT_CONVEX = "not convex: light could leave such a stone and enter it again, which is not traced"
+HEART = "heart"
+"""In the name of a cut or an outline, it asks for one that is not convex."""
 NO_ROUND_CORNERS = Reason("no_round_corners", "corner_radius_pct", "the sides leave no room for round corners of this radius")
 
 
@@ -232,10 +235,7 @@ class Sides(Outline):
             raise StoneError("no outline", key="corners", value=len(points), expected="three or more, counter-clockwise")
         for k in np.flatnonzero(turns <= 0.0):
             corner = tuple(points[(k + 1) % len(points)].tolist())
-            raise StoneError(
-                "not convex: light could leave such a stone and enter it again, which is not traced", key="corners",
-                value=corner, expected="a corner that turns outward",
-            )  # fmt: skip
+            raise StoneError(NOT_CONVEX, key="corners", value=corner, expected="a corner that turns outward")
 
     @property
     def points(self) -> np.ndarray:

@@ -54,7 +54,8 @@ OF_ANY_STONE = (
     ),
     Measured(
         "depth_pct", "total depth", "%",
-        "height along z, percent of the mean girdle diameter; of a cut with length and width, of the width (common practice)",
+        "height along z, percent of the mean girdle diameter; of a cut with length and width, or of no known cut, of the width"
+        " (common practice)",
         whole_depth,
     ),
 )  # fmt: skip

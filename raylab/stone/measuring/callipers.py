@@ -5,9 +5,10 @@ along the direction from its centre to each corner, every corner counting for th
 ground in flats thus has the diameter of the circle through its corners, whatever the number of flats, and a brilliant
 gives back the proportions it was built from. (The mean width over *all* directions, the outline's perimeter over pi, is
 smaller by the flats' sagitta: 0.018 % with 96 flats, 0.64 % with 16.) Percentages are of the mean girdle diameter; of a cut
-with length and width they are of the width, as the trade gives depth and table of long stones (common practice, from memory).
+with length and width, or of no known cut, they are of the width, as the trade gives depth and table of long stones (common
+practice, from memory).
 
-**The length** runs along the stone's nominal mirror plane, the width across it.
+**The length** runs along the stone's nominal mirror plane, or as its outline says where it states none; the width across it.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ import numpy as np
 from ...plane_geometry import centroid, distance_to_edge, following, unit_vector
 from ..stone import Stone
 from ..tier import CULET, TABLE, Tier
+from .length import length_azimuth_deg
 from .pattern import Pattern
 
 CHAMFER = 0.1
@@ -81,7 +83,8 @@ class Callipers:
         self.mains = np.sort(self.pattern.azimuth[self.pattern.mains("crown") or self.pattern.mains("pavilion")])
         self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
         self.diameter = self._diameter()
-        self.length_deg = stone.symmetry.mirror_deg or 0.0
+        mirror = stone.symmetry.mirror_deg
+        self.length_deg = length_azimuth_deg(self.outline) if mirror is None else mirror
         self.base_mm = self.extent(self.outline)[1] if of_width else self.diameter.mean
 
     def extent(self, points: np.ndarray) -> np.ndarray:

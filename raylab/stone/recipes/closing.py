@@ -116,7 +116,9 @@ def _loose(layout: Layout, name: str) -> StoneError:
         where += f" at azimuth {facet.azimuth_deg:.6g}"
     key = f"tier#{facet.entry + 1}"
     if reach <= facet.distance + 1e-9 * layout.girdle.outline.width:
-        words = f"{where} cuts nothing: the stone ends {facet.distance - reach:.4g} mm before it"
+        gap = facet.distance - reach
+        touches = gap <= 1e-9 * layout.girdle.outline.width
+        words = f"{where} cuts nothing: the stone {'only touches it' if touches else f'ends {gap:.4g} mm before it'}"
         return StoneError(words, key=key, expected="a facet that cuts deeper, or none")
     final = _reach(*_planes(layout, layout.entries), facet.normal)
     words = f"{where} is cut away again by the tiers after it: they end {facet.distance - final:.4g} mm before it"

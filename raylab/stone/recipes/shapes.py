@@ -14,6 +14,8 @@ from ...toml_tables import Pair, Table, schema
 from ...units import number_in, whole_in
 from ..cuts.outline import Circle, Outline
 from ..cuts.outlines import (
+    HEART,
+    NOT_CONVEX,
     TURN,
     Arcs,
     Ellipse,
@@ -87,6 +89,8 @@ def outline_from(table: Table) -> Outline:
     """The outline that an [outline] table states, in mm."""
     name = table.values.get("shape")
     if not isinstance(name, str) or name not in _SCHEMAS:
+        if isinstance(name, str) and HEART in name.lower():
+            raise table.fault(f"a heart is {NOT_CONVEX}", "shape", name, "a convex outline")
         hint = nearest(name, _SCHEMAS) if isinstance(name, str) else "one of " + ", ".join(_SCHEMAS)
         raise table.fault("missing" if name is None else "unknown outline", "shape", name, hint)
     table = table.checked(_SCHEMAS[name])

@@ -6,6 +6,7 @@ culet. Facets that meet a ring in a point, or nearly so, are not of the next one
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,8 +14,9 @@ import numpy as np
 from ..tier import GIRDLE
 from .shape import UNNAMED, Shape
 
-ON_RING = 0.05
-"""Share of its width along which a facet borders the ring before its own; noise gives facets that meet in a point less."""
+ON_RING = 0.2
+"""Share of its width along which a facet borders the ring before its own. Noise gives facets that meet it in a point less: up
+to 0.15 in 20 draws of a stone with angles off by 0.1 degrees and distances by 5 um."""
 
 STEP_DEG = 2.0
 """A ring's facets, in order of slope, part where two follow one another at more than this angle."""
@@ -41,6 +43,15 @@ def ring_names(shape: Shape, names: Sequence[str]) -> list[str]:
                     named[f] = f"{side} ring {ring} at {slope:.0f} deg"
             left, before = left & ~own, own
     return named
+
+
+def ring_alone(name: str) -> str:
+    """A tier's name without the slope that `ring_names` gave it, for where that is said beside it.
+
+    >>> ring_alone("crown ring 1 at 34 deg"), ring_alone("crown main")
+    ('crown ring 1', 'crown main')
+    """
+    return re.sub(r"( ring \d+) at \d+ deg$", r"\1", name)
 
 
 def _by_slope(shape: Shape, facets: np.ndarray) -> list[np.ndarray]:

@@ -33,6 +33,9 @@ SPARE = 0.05
 OUTLINE = 0.03
 """How far a girdle may reach beyond or behind the cut's outline, a share of its mean radius; an octagon is off by 0.04."""
 
+ALL_AROUND = 0.9
+"""Share of the outline from which a girdle counts as whole; half a girdle says nothing of the outline."""
+
 PRESENT = 0.75
 """Of the facets that a tier should have, at least this share must be there."""
 
@@ -114,6 +117,11 @@ class Shape:
             return float(np.concatenate(walls).mean())
         far = np.linalg.norm(self.vertices[:, :2] - self.middle, axis=1)
         return float(self.vertices[far > 0.99 * far.max(), 2].mean())
+
+    def walled(self, facets: np.ndarray) -> float:
+        """Share of the outline's length that the facets (F,) bool are wide together: all of it for a whole girdle."""
+        around = float(np.linalg.norm(following(self.outline) - self.outline, axis=1).sum())
+        return float(self.width[facets].sum()) / around
 
     def contact(self, f: int, others: np.ndarray) -> float:
         """Length of the edges that facet f shares with `others` (F,) bool, as a share of its width."""

@@ -1,0 +1,176 @@
+"""Measurements by cut, recognition, the lie of a scan, its errors, cuts with four pavilion mains: a line broken, a test fails.
+
+Each row breaks one line of one function and names the test that must notice. The code of the function is replaced in place,
+so that whoever holds it, a `Measured` of a cut for one, runs the broken one.
+"""
+
+from __future__ import annotations
+
+import inspect
+import textwrap
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+import test_cuts
+import test_extent
+import test_measure
+import test_recognition
+import test_scan
+
+import raylab as rl
+from raylab.stone import recognition
+from raylab.stone.cuts import outline_brilliant
+from raylab.stone.measuring import callipers, length
+from raylab.stone.measuring import long_stone as of
+from raylab.stone.recognizing import outline_fit, rings, sided
+from raylab.stone.scanning import bevels, noise, plane_fit, report, stone_pose
+
+Patch = pytest.MonkeyPatch
+
+
+def broken(patch: Patch, function: Any, line: str, instead: str) -> None:
+    """One line of a function replaced by another."""
+    source = textwrap.dedent(inspect.getsource(function))
+    if source.count(line) != 1:
+        raise ValueError(f"{line!r} occurs {source.count(line)} times in {function.__name__}")
+    made: dict[str, Any] = {}
+    future = "from __future__ import annotations\n"
+    exec(compile(future + source.replace(line, instead), "<broken>", "exec"), dict(function.__globals__), made)  # noqa: S102
+    patch.setattr(function, "__code__", made[function.__name__].__code__)
+
+
+def back(name: str) -> Callable[[], None]:
+    """That the parameters of a cut come back from a stone."""
+    stones = {name: rl.cut(name, **test_recognition.GIVEN[name])}
+    return lambda: test_recognition.test_parameters_that_went_in_come_out(stones, name)
+
+
+def no_cut() -> None:
+    test_measure.test_a_stone_of_no_cut_has_the_lengths_that_any_stone_has(25.0)
+
+
+def rings_of_a_measured_stone() -> None:
+    test_recognition.test_tiers_of_no_cut_are_those_of_the_recipe_on_a_measured_stone(0)
+
+
+def four_mains() -> None:
+    test_recognition.test_four_pavilion_mains_are_known_and_measured("oval brilliant")
+
+
+def hull() -> None:
+    test_cuts.test_a_pavilion_of_four_mains_is_the_hull_of_its_corners("cushion brilliant")
+
+
+def noisy_scan() -> None:
+    test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(0)
+
+
+def dent() -> None:
+    test_scan.test_a_dent_and_a_bump_are_reported_with_place_area_and_depth(50.0, "below")
+
+
+def square_of_emerald() -> None:
+    name = "square emerald cut"
+    test_recognition.test_a_cut_is_recognised_from_planes_that_lie_anyhow({name: rl.cut(name, table_pct=60.0)}, name)
+
+
+def octagon() -> None:
+    name = "cut-cornered brilliant"
+    stones = {name: rl.cut(name, **test_recognition.GIVEN[name])}
+    test_recognition.test_a_cut_is_recognised_from_planes_that_lie_anyhow(stones, name)
+
+
+def refused(says: str) -> None:
+    """The rows of stones that can't be, of which one message says this."""
+    (mark,) = test_cuts.test_impossible_stones_are_refused_in_one_line.pytestmark
+    for make, words in mark.args[1]:
+        if says in words:
+            test_cuts.test_impossible_stones_are_refused_in_one_line(make, words)
+
+
+def turned(name: str) -> Callable[[], None]:
+    """That a turned stone of a cut is found to lie as it was turned."""
+    stone = next(one for one in test_extent.STONES if one.name == name)
+    return lambda: test_extent.test_a_turned_stone_lies_as_it_was_turned(37.0, stone)
+
+
+emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
+uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
+lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
+bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
+tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
+culet = test_cuts.test_a_culet_at_its_bound_is_cut
+
+MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
+    # What is measured on stones with length and width.
+    (of.length, "[0]", "[1]", no_cut),
+    (of.width, "[1]", "[0]", back("emerald cut")),
+    (of.ratio, "along / across", "across / along", back("emerald cut")),
+    (of.table_width, "[1] for f", "[0] for f", back("emerald cut")),
+    (of.table_length, "[0] / whole", "[1] / whole", emerald),
+    (of.slopes, "slope_deg()[facets]", "slope_deg()[facets[:1]]", emerald),
+    (of.Row.facets, "(90.0, 270.0)", "(90.0,)", emerald),
+    (of.Row.facets, "step * k for k", "step * k + 90.0 for k", oval),
+    (of.Row.facets, 'facing if f not in found["ends"] and f', "facing if f", emerald),
+    (of.girdle, "_azimuths(c, facets)", "c.stone.azimuth_deg()[facets] + 9.0", tips),
+    (of.girdle_corners, "if not corners:", "if corners:", tips),
+    (of.girdle_corners, "c.girdle_at(corners), axis=1", "c.girdle_at(corners)[:, :1], axis=1", emerald),
+    (of.corner_angles, "angle for _, angle in", "180.0 - angle for _, angle in", emerald),
+    (of._corners, "SHARP_DEG < turn < 180.0", "90.0 < turn < 180.0", emerald),
+    (of.crown_height, " / nz - rim", " / nz", back("emerald cut")),
+    (of.pavilion_depth, "[:, 0] - float", "[:, 1] - float", emerald),
+    (of.culet_width, "[1] if culet", "[0] if culet", oval),
+    (of.keel, '[0]], "%"', '[1]], "%"', emerald),
+    (of._keel, "across[other] < -ASIDE", "across[other] > ASIDE", emerald),
+    (of.bulge, "(points[:, 2] < points[rim, 2])", "(points[:, 2] > points[rim, 2])", emerald),
+    (
+        of.bulge,
+        "np.where(own & walls, points[:, 2], np.inf).argmin()",
+        "np.where(own, points[:, 2], -np.inf).argmax()",
+        emerald,
+    ),
+    (of._uneven, "points.min(axis=0)) / 2.0", "points.min(axis=0)) * 0.0", uneven),
+    (of.left_against_right, "-AROUND", "180.0 - AROUND", uneven),
+    (of.end_against_end, "180.0 - AROUND", "-AROUND", uneven),
+    (callipers.whole_depth, "top - bottom", "top", back("emerald cut")),
+    (callipers.Callipers.extent, "+ 90.0", "+ 89.0", back("emerald cut")),
+    (callipers.Callipers.__init__, "(self.outline)[1] if", "(self.outline)[0] if", emerald),
+    (callipers.Callipers.__init__, "length_azimuth_deg(self.outline) if mirror", "0.0 if mirror", no_cut),
+    (callipers.Callipers.girdle_at, "found = np.where(walls.any(axis=0), walls, meets & outermost)", "found = meets", tips),
+    (length._pointed, "behind > ahead", "ahead > behind", turned("pear brilliant")),
+    (length.length_azimuth_deg, "np.angle(-fourth)", "np.angle(fourth)", turned("square emerald cut")),
+    # Names by shape, and how a scan lies.
+    (recognition.recognition_of, " | {FACET}", "", no_cut),
+    (rings.ring_names, "contact > ON_RING", "contact > 0.05", rings_of_a_measured_stone),
+    (rings.ring_names, "~own, own", "~own, before", test_recognition.test_what_is_no_cut_is_named_by_side_ring_and_slope),
+    (rings._by_slope, "> STEP_DEG", "> 10.0 * STEP_DEG", test_recognition.test_what_is_no_cut_is_named_by_side_ring_and_slope),
+    (outline_fit.cut_corners, "math.sqrt(2.0) * _diagonal", "1.5 * _diagonal", square_of_emerald),
+    (sided._sides, "SAME_SIDE", "math.pi", square_of_emerald),
+    (sided._chevroned, "first, 8, 2", "first + 1, 8, 2", octagon),
+    (stone_pose._level, "min(lean.values()) + SAME_DEG", "90.0", lying),
+    (stone_pose._girdle_lean_deg, "90.0 - shape", "shape", lying),
+    (stone_pose.stone_pose, "-math.radians(tiers", "math.radians(tiers", lying),
+    (stone_pose.stone_pose, "float(np.mean(edges))", "0.0", lying),
+    (stone_pose._girdle_at, "(top + bottom) / 2.0", "top", lying),
+    # What a scan says of its errors.
+    (noise.pooled_noise, "planes.rms[order][", "0.9 * planes.rms[order][", noisy_scan),
+    (plane_fit._solved, "np.maximum(spread[:, 0], 0.0)", "np.maximum(spread[:, 1], 0.0)", noisy_scan),
+    (plane_fit._solved, "B / (M[:, :, None]", "B / (3.0 * M[:, :, None]", noisy_scan),
+    (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
+    (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
+    (bevels.stood_upright, ".sum() < NEEDED", ".sum() < -NEEDED", bevel),
+    (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
+    # Four pavilion mains, and what a long brilliant refuses.
+    (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),
+    (outline_brilliant.facets_on, "np.repeat(tops, each, axis=0)", "np.tile(tops, (each, 1))", hull),
+    (outline_brilliant._check_culet, ".min()\n", ".max()\n", culet),
+    (outline_brilliant._check_tips, "> 1e-9", "> 1e9", lambda: refused("halves would cut off the tips")),
+]
+
+
+@pytest.mark.parametrize(("function", "line", "instead", "notices"), MUTANTS, ids=lambda one: getattr(one, "__name__", None))
+def test_a_broken_line_is_noticed(function, line, instead, notices, monkeypatch):
+    broken(monkeypatch, function, line, instead)
+    with pytest.raises((AssertionError, AttributeError, KeyError, TypeError, ValueError, IndexError)):
+        notices()
