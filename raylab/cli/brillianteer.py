@@ -246,17 +246,12 @@ def _print_mains(preview: Preview) -> None:
 
 
 def bracket(record: Statistic, sign: str = "") -> str:
-<<<<<<< HEAD
-    """A number with its bracket, or with its standard error if it is sampled."""
+    """A number with its bracket, or with its standard error where that is wider, as it is of sampled ones."""
 
     def shown(number: float) -> str:
         return f"{number:{sign if round(number, 4) else ''}z.4f}"  # no sign at zero
 
-    error = f"{record.error:.4f}" if record.error >= 5e-5 else "<0.0001"
-    return f"{shown(record.value)} " + (f"+- {error}" if record.error else f"[{shown(record.low)}, {shown(record.high)}]")
-=======
-    """A number with its bracket, or with its standard error where that is wider, as it is of sampled ones."""
-    wide = record.error > record.high - record.low
-    known = f"+- {record.error:.4f}" if wide else f"[{record.low:{sign}.4f}, {record.high:{sign}.4f}]"
-    return f"{record.value:{sign}.4f} {known}"
->>>>>>> cuts
+    if record.error > record.high - record.low:
+        error = f"{record.error:.4f}" if record.error >= 5e-5 else "<0.0001"
+        return f"{shown(record.value)} +- {error}"
+    return f"{shown(record.value)} [{shown(record.low)}, {shown(record.high)}]"
