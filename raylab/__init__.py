@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from .darkness import dark_areas
     from .designs.gradients import gradient
     from .errors import InputError, RaylabError, StoneError, UnsupportedScene
+    from .fields import visibility
     from .files import save_stone
     from .inclusions import inclusion_images, inclusion_tilt
     from .lighting.dome import Dome, Lamp, Zone
@@ -98,7 +99,6 @@ if TYPE_CHECKING:
     from .sweeps.surrogates import Surrogate, surrogate
     from .sweeps.sweeping import sweep
     from .tracing import Result, trace, trace_scene
-    from .visibility import visibility
     from .voxel_files import save_visibility
 
 _HOME = {
@@ -213,7 +213,7 @@ _HOME = {
     "turning": "motion.view_paths",
     "variance_shares": "sweeps.sensitivity",
     "view3d": "pictures.drawing3d",
-    "visibility": "visibility",
+    "visibility": "fields",
     "wavelength_set": "optics.spectrum",
     "what_if": "cutting.repolishing",
     "with_head": "color.eyes",

@@ -29,6 +29,12 @@ def test_all_is_complete():
     assert seen == {*rl._HOME, "__version__"}
 
 
+def test_no_name_is_a_modules_too():
+    """The import of a module `raylab.x` sets `raylab.x`, and would hide what the door calls so."""
+    inside = {path.stem for path in Path(rl.__file__).parent.iterdir()}
+    assert not inside & set(rl._HOME)
+
+
 @pytest.mark.parametrize("name", rl.__all__)
 def test_every_name_resolves_to_something_documented_of_ours(name):
     found = getattr(rl, name)

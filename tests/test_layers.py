@@ -48,7 +48,7 @@ LAYERS = (
     ("scene",),
     ("tracers",),
     ("results",),
-    ("tracing", "pattern_symmetry", "single_ray", "darkness", "inclusions", "visibility", "color"),
+    ("tracing", "pattern_symmetry", "single_ray", "darkness", "inclusions", "fields", "color"),
     ("designs", "motion"),
     ("sweeps", "comparison", "cutting"),
     ("files", "voxel_files", "pictures"),

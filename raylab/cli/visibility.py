@@ -59,10 +59,10 @@ def visibility(
     drawn
         Also draw the stone in 3D with the part that is least seen, `visibility-3d.png`.
     """
+    from ..fields import visibility as field_of
     from ..files import save_png, to_json
     from ..pictures.visibility_in_3d import save_least_seen
     from ..pictures.visibility_plots import slices_figure
-    from ..visibility import visibility as field_of
     from ..voxel_files import save_visibility
     from ..whole_files import whole_set
 

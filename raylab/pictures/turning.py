@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..package_files import shipped
+from ..stone.inclusions.inclusion_file import inclusion_tables
 from ..stone.planes import facing_deg
 from ..stone.stone import Stone
 from .scripts import literal, script
@@ -28,7 +29,7 @@ def turning_script(stones: list[Stone], figures: str, buttons: str, within: str 
 
 
 def solid_of(stone: Stone) -> dict[str, Any]:
-    """A stone as plain numbers: corners, each facet's corners in turn, its plane, its tier, number, slope and azimuth."""
+    """A stone as plain numbers: corners, each facet's corners in turn, its plane, tier, number, slope, azimuth; its inclusions."""
     body = stone.polyhedron
     _, slopes, azimuths = facing_deg(stone.normals)
     rows = zip(stone.tiers, stone.indices, slopes.round(2).tolist(), azimuths.round(2).tolist(), strict=True)
@@ -38,6 +39,7 @@ def solid_of(stone: Stone) -> dict[str, Any]:
         "distances": _rounded(stone.distances_mm),
         "loops": [loop.tolist() for loop in body.loops],
         "facets": [list(row) for row in rows],
+        "inclusions": inclusion_tables(stone.inclusions),
     }
 
 

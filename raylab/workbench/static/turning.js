@@ -5,9 +5,9 @@ import { StoneView } from "./stone_view.js";
 
 /** What a view in 3D needs of the workbench: one stone, of which a facet may be chosen. */
 class Alone {
-  constructor({ vertices, normals, distances, loops, facets }, changed) {
+  constructor({ vertices, normals, distances, loops, facets, inclusions }, changed) {
     const numbers = { vertices: new Float32Array(vertices), normals: new Float32Array(normals), distances: new Float32Array(distances) };
-    this.shapes = { a: { ...numbers, loops, facets } };
+    this.shapes = { a: { ...numbers, loops, facets, inclusions } };
     this.answers = {};
     this.path = null;
     this.state = { editing: "a", facet: null };
