@@ -29,7 +29,7 @@ def turning_script(stones: list[Stone], figures: str, buttons: str, within: str 
 
 
 def solid_of(stone: Stone) -> dict[str, Any]:
-    """A stone as plain numbers: corners, each facet's corners in turn, its plane, tier, number, slope, azimuth; its inclusions."""
+    """A stone as plain numbers: corners, each facet's corners in turn, plane, tier, number, slope and azimuth; inclusions."""
     body = stone.polyhedron
     _, slopes, azimuths = facing_deg(stone.normals)
     rows = zip(stone.tiers, stone.indices, slopes.round(2).tolist(), azimuths.round(2).tolist(), strict=True)
