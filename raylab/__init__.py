@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from .optics.spectrum import wavelength_set
     from .pictures.color_files import save_color_png, save_linear_tiff
     from .pictures.drawing3d import view3d
+    from .pictures.sweep_plots import sweep_figure
     from .pictures.video import save_video
     from .report import save_report
     from .results.visibility_field import VisibilityField
@@ -205,6 +206,7 @@ _HOME = {
     "stone_from_mesh": "stone.scanning.scan",
     "surrogate": "sweeps.surrogates",
     "sweep": "sweeps.sweeping",
+    "sweep_figure": "pictures.sweep_plots",
     "tapered_baguette": "stone.cuts.tapered_baguette",
     "tilt": "motion.tilting",
     "trace": "tracing",
@@ -324,6 +326,7 @@ __all__ = [
     "stone_from_mesh",
     "surrogate",
     "sweep",
+    "sweep_figure",
     "tapered_baguette",
     "tilt",
     "trace",

@@ -90,7 +90,7 @@ def test_oriented_keeps_the_meshs_own_frame():
 
 def test_material_and_girdle_finish_are_the_users():
     stone = stone_from_mesh(*STONE.triangles(), material="sapphire", girdle_finish="absorbing", name="x").stone
-    assert (stone.material.name, stone.name) == ("sapphire", "x")
+    assert (stone.material.name, stone.name) == ("corundum", "x")
     assert [tier for tier, finish in zip(stone.tiers, stone.finishes, strict=True) if finish == ABSORBING] == ["girdle"] * 96
 
 

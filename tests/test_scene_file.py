@@ -360,7 +360,7 @@ def test_the_offered_stones_are_read_from_table_and_scan_alike():
 def test_a_scan_in_a_scene_states_unit_and_material(write, tmp_path):
     save_stone(round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75), tmp_path / "scan.stl")
     text = "schema = 1\n[stone]\nfile = 'scan.stl'\n{}[dome]\nname = 'even-sky'\n"
-    assert load_scene(write(text.format("unit = 'mm'\nmaterial = 'sapphire'\n"))).stone.material.name == "sapphire"
+    assert load_scene(write(text.format("unit = 'mm'\nmaterial = 'sapphire'\n"))).stone.material.name == "corundum"
     line = fault(write(text.format("")))
     assert line == "s.toml: stone.unit: a .stl file states no unit; expected one of um, mm, cm, m, in"
 

@@ -176,6 +176,14 @@ def test_one_axis_is_a_line_with_its_bracket():
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("table size / %", "brightness")
 
 
+def test_a_picture_is_of_a_number_of_the_sweep():
+    found = made({"table_pct": [53.0, 57.0, 61.0]}, **without("table_pct"))
+    with pytest.raises(rl.InputError, match="statistic = 'brightnes': no number of this sweep; did you mean 'brightness'?"):
+        rl.sweep_figure(found, "brightnes")
+    with pytest.raises(rl.InputError, match="statistic = 'reason': no number of this sweep"):
+        rl.sweep_figure(found, "reason")
+
+
 def test_two_axes_are_a_heat_map_that_leaves_out_what_is_no_stone():
     found = made({"girdle_pct": [3.5, 2.5, 0.5], "crown_angle_deg": [33.0, 35.0]}, **without("crown_angle_deg"))
     figure = sweep_figure(found, "leak")

@@ -190,7 +190,7 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
         if key == "absorption_per_mm":  # a tint costs time that the tilts need not pay again
             page.slide(key, 0)
     page.page.select_option("#choice-girdle_finish", "absorbing")
-    page.page.select_option("#material", "sapphire")
+    page.page.select_option("#material", "corundum")
     page.rest()
     assert_reported(page, traced(page.values(), girdle_finish="absorbing", material="sapphire"))
     for _ in range(len([key for key in SLIDERS if not key.startswith("tilt")]) + 3):

@@ -116,14 +116,16 @@ def domes() -> Table:
 
 def materials() -> Table:
     import raylab as rl
+    from raylab.optics.materials import other_names
     from raylab.units import SODIUM_D_NM
 
     rows = []
     for name in rl.materials():
         material = rl.get_material(name)
         n = f"{material.n(SODIUM_D_NM):.4f}"
-        rows.append((f"`{name}`", n, f"{material.density_g_cm3:g}", material.source, material.remark))
-    return ("material", f"n at {SODIUM_D_NM} nm", "g/cm³", "index from", "remark"), rows
+        others = ", ".join(f"`{other}`" for other in other_names(name))
+        rows.append((f"`{name}`", others, n, f"{material.density_g_cm3:g}", material.source, material.remark))
+    return ("material", "other names", f"n at {SODIUM_D_NM} nm", "g/cm³", "index from", "remark"), rows
 
 
 def _cut(name: str) -> rl.Cut:

@@ -144,7 +144,7 @@ def materials(*, json: Flag = False) -> None:
 
 
 def _material(material: Any) -> dict[str, Any]:
-    from ..optics.materials import ALIASES, FRAUNHOFER_NM
+    from ..optics.materials import FRAUNHOFER_NM, other_names
     from ..units import SODIUM_D_NM
 
     low, high = material.index.range_nm()
@@ -160,7 +160,7 @@ def _material(material: Any) -> dict[str, Any]:
         "density_source": material.density_source,
         "note": material.note,
         "remark": material.remark,
-        "other_names": [other for other, name in ALIASES.items() if name == material.name],
+        "other_names": other_names(material.name),
     }
 
 

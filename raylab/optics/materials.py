@@ -178,7 +178,7 @@ class _Row(NamedTuple):
 
 _DATABASE = {
     "diamond": _Row("main/C/Peter", "Peter 1923, Z. Phys. 15, 358-368", 3.515, _CELL),
-    "sapphire": _Row("main/Al2O3/Malitson-o", "Malitson & Dodge 1972, ordinary ray", 4.00, _XRAYDB, _ORDINARY),
+    "corundum": _Row("main/Al2O3/Malitson-o", "Malitson & Dodge 1972, ordinary ray", 4.00, _XRAYDB, _ORDINARY),
     "spinel": _Row("main/MgAl2O4/Tropf", "Tropf & Thomas 1991", 3.60),
     "yag": _Row("main/Y3Al5O12/Zelmon", "Zelmon et al. 1998", 4.55),
     "cubic zirconia": _Row("other/ZrO2-Y2O3/Wood", "Wood & Nassau 1982, 12 mol% Y2O3", 5.80),
@@ -214,8 +214,8 @@ ALIASES = {
     "cz": "cubic zirconia",
     "zirconia": "cubic zirconia",
     "yttrium aluminium garnet": "yag",
-    "corundum": "sapphire",
-    "ruby": "sapphire",
+    "ruby": "corundum",
+    "sapphire": "corundum",
     "silicon carbide": "moissanite",
     "rock crystal": "quartz",
     "emerald": "beryl",
@@ -232,6 +232,15 @@ ALIASES = {
 def materials() -> tuple[str, ...]:
     """Names of the built-in materials, sorted."""
     return tuple(sorted([*_DATABASE, *_HANDBOOK]))
+
+
+def other_names(name: str) -> tuple[str, ...]:
+    """Names that mean the same built-in material.
+
+    >>> other_names("corundum")
+    ('ruby', 'sapphire')
+    """
+    return tuple(other for other, known in ALIASES.items() if known == name)
 
 
 def get_material(name: str | Material) -> Material:

@@ -16,6 +16,7 @@ import numpy as np
 from ..designs.design import scene_of
 from ..designs.keys import CUT, DOME_KEYS, STONE, needed
 from ..designs.making import stone_of
+from ..errors import InputError, nearest
 from ..scene.settings import TraceSettings
 from ..stone.cuts import USUAL
 from ..stone.known_cuts import get_cut
@@ -37,7 +38,25 @@ _MARKS = ("-", "--", ":", "-.", (0, (1, 1)), (0, (5, 1, 1, 1)))
 
 
 def sweep_figure(found: xr.Dataset, statistic: str) -> Figure:
-    """The picture of one statistic of a sweep that suits its layout."""
+    """The picture of one statistic of a sweep that suits its layout.
+
+    Parameters
+    ----------
+    found : what `rl.sweep`, `rl.load_sweep` or `rl.profile` gives.
+    statistic : name of one of its variables, such as "brightness".
+
+    Returns
+    -------
+    A line with its bracket for one axis, a heat map with contours for two, slices of it for three; further axes are held where
+    the statistic is highest. Designs that are no grid are a cloud of points over each axis.
+
+    Raises
+    ------
+    InputError : the sweep has no such variable, or no numbers in it.
+    """
+    if statistic not in found.data_vars or found[statistic].dtype.kind != "f":
+        known = [str(name) for name, one in found.data_vars.items() if one.dtype.kind == "f"]
+        raise InputError("no number of this sweep", key="statistic", value=statistic, expected=nearest(str(statistic), known))
     if found[statistic].dims == ("design",) and "design" not in found.coords:
         return samples_figure(found, statistic)
     held, axes, slices = _arranged(found, statistic)

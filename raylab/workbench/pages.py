@@ -23,7 +23,7 @@ from ..cutting.last_facets import CHOICES
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
-from ..optics.materials import get_material, materials
+from ..optics.materials import get_material, materials, other_names
 from ..results.statistics import STATISTICS, SYMMETRY, Description
 from ..stone.index_wheel import WHEELS
 from ..stone.known_cuts import cuts, measured_of
@@ -90,7 +90,9 @@ class Workbench:
             "girdle": GIRDLE.name,
             "measured": [measured_facts(one) for one in measured_of(None)],
             "last_facets": [parameter_facts(one) for one in (*CHOICES, GRIND)],
-            "materials": [{"name": name, "note": get_material(name).remark} for name in materials()],
+            "materials": [
+                {"name": name, "other_names": other_names(name), "note": get_material(name).remark} for name in materials()
+            ],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "coverage": COVERAGE,
             "strips": shown_facts(),

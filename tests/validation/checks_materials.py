@@ -10,7 +10,7 @@ from raylab.optics import fresnel as optics
 from raylab.optics import materials
 
 PAGES = {
-    "sapphire": "opt.sapphire_o",
+    "corundum": "opt.sapphire_o",
     "cubic zirconia": "opt.cubic_zirconia_WoodNassau",
     "moissanite": "opt.6H-SiC_o_Wang",
     "spinel": "opt.spinel_Tropf",
@@ -105,7 +105,7 @@ def dispersion_in_handbooks() -> float:
     Zircon, topaz and beryl are built from that table, so here only the two-term law through it is checked.
     """
     worst = 0.0
-    for name in ("sapphire", "cubic zirconia", "spinel", "yag", "quartz"):
+    for name in ("corundum", "cubic zirconia", "spinel", "yag", "quartz"):
         expected = ref(f"{PAGES[name]}.BG.hand")
         worst = max(worst, off(_n(name, "G") - _n(name, "B"), expected, 0.05 * expected))
     for name in ("zircon", "topaz", "beryl"):

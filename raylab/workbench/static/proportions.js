@@ -91,7 +91,9 @@ function measuredTable(workbench) {
 
 /** Material and body colour of a design of either kind. */
 function materials(workbench) {
-  const choice = el("select", { id: "material" }, ...workbench.start.materials.map(({ name }) => el("option", { value: name }, name)));
+  const known = workbench.start.materials;
+  const choice = el("select", { id: "material" }, ...known.map(({ name, other_names: others }) =>
+    el("option", { value: name }, others.length ? `${name} (${others.join(", ")})` : name)));
   const note = el("p", { className: "note" });
   choice.addEventListener("change", () => workbench.edit({ material: choice.value }));
   const tint = slider(
@@ -104,8 +106,9 @@ function materials(workbench) {
   return {
     element,
     show(design) {
-      choice.value = design.material;
-      note.textContent = workbench.start.materials.find(({ name }) => name === design.material)?.note ?? "";
+      const found = known.find(({ name, other_names: others }) => name === design.material || others.includes(design.material));
+      choice.value = found?.name ?? design.material;
+      note.textContent = found?.note ?? "";
       tint.element.hidden = Array.isArray(design.absorption_per_mm);
       if (!tint.element.hidden) tint.show(design.absorption_per_mm);
     },
