@@ -37,7 +37,7 @@ WAVELENGTHS = 5
 LOOSE = TraceSettings(precision=8e-2)
 """Settings of a film: at most this share of the light stays untraced."""
 STILL_MS = 100
-QUALITY = 80
+QUALITY = 75
 """Of the WebP's compression, 0 to 100."""
 IN_A_ROW = 4
 """Stones side by side; more begin a new row."""
