@@ -38,6 +38,7 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
+from matplotlib.figure import Figure
 
 import raylab as rl
 from raylab.color.eyes import head_half_angle_deg, usual_pupil_mm
@@ -51,7 +52,7 @@ from raylab.optics.spectrum import color_weights, illuminant, illuminants, obser
 from raylab.pictures.color_files import linear_srgb_profile
 from raylab.pictures.vector import svg
 from raylab.report import report_html
-from raylab.report.pictures import picture_names
+from raylab.report.pictures import packed_png, picture_names
 from raylab.stone.facet_table import facet_table
 from raylab.stone.finish import ABSORBING
 from raylab.sweeps.sweep_file import load_sweep
@@ -597,7 +598,7 @@ def comparison_facts(kind: str, **options: Any) -> dict[str, Any]:
     given, doubt = offers(kind)
     settings = rl.TraceSettings(precision=1e-3, seed=options.pop("seed", 0))
     found = rl.compare(*given, dome=rl.load_dome("head-shadow"), uncertainty=doubt, resolution=96, settings=settings, **options)
-    drawn = dict.fromkeys(picture_names(len(given)), b"")
+    drawn = dict.fromkeys(picture_names(len(given)), packed_png(Figure(figsize=(0.1, 0.1))))
     page = report_html(found, drawn, title="Two offers").replace(rl.__version__, "")
     laid = {f"as-laid-{label}": stone.normals for label, stone in zip("ab", found.shown, strict=True)}
     return {

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from blank_pictures import blank_pictures
 from hypothesis import given
 from hypothesis import strategies as st
 from polyhedra import body, random_polyhedron
@@ -28,7 +29,6 @@ from raylab.comparison.verdicts import judge, judge_all, within_nature, words
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import report_html, tables
-from raylab.report.pictures import picture_names
 from raylab.results.statistics import Statistic
 from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
@@ -147,7 +147,7 @@ def test_nothing_measured_has_no_uncertainty():
     assert found.uncertainties == (EXACT, Uncertainty())
     assert {one.uncertainty for one in (*found.light[0][0].values(), *found.proportions[0].values())} == {0.0}
     assert found.proportions[1]["weight_ct"].uncertainty > 0.0
-    assert "from proportions and was not measured" in " ".join(report_html(found, dict.fromkeys(picture_names(2), b"")).split())
+    assert "from proportions and was not measured" in " ".join(report_html(found, blank_pictures(2)).split())
     stated = Uncertainty(0.02, 0.02, 1.0)
     assert compare(design, FINE, tilts=(0.0,), uncertainty=stated, **QUICK).uncertainties == (stated, stated)
 
@@ -215,7 +215,7 @@ def test_stones_of_different_cuts_at_equal_length_and_equal_area():
     assert [stone.outline_area_mm2 for stone in found["true size"].shown] == pytest.approx(areas, rel=1e-9)
     assert {"diameter_mm", "width_mm"}.isdisjoint(found["true size"].proportion_verdicts())
     for scale, one in found.items():
-        page = report_html(one, dict.fromkeys(picture_names(2), b""))
+        page = report_html(one, blank_pictures(2))
         assert ("outlines of one area" in page, "at true size" in page) == (scale == "equal area", scale == "true size")
         assert "7.000 by 5.000 mm" in page
         assert "6.500 mm diameter" in page
@@ -285,7 +285,7 @@ def test_bodies_without_names_and_without_a_pattern_are_compared_too():
         "spread_mm2_per_ct",
     }
     assert "symmetry" not in found.light_verdicts(0)
-    assert "unknown for" not in report_html(found, dict.fromkeys(picture_names(2), b""))
+    assert "unknown for" not in report_html(found, blank_pictures(2))
 
 
 def test_a_number_that_one_of_three_stones_lacks_still_tells_the_other_two_apart(found):

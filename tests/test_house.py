@@ -205,7 +205,7 @@ import json
 import raylab as rl
 from raylab.cli import main
 from raylab.report import report_html, tables
-from raylab.report.pictures import picture_names
+from raylab.report.pictures import drawn
 from raylab.workbench.file_exchange import open_demo
 from raylab.workbench.pages import Workbench
 
@@ -230,7 +230,7 @@ found["wished"] = rl.best_brillianteering(grid, "most surplus with surplus >= -1
 pair = rl.compare(stone, other, dome=dome, tilts=(0.0,), known_to_pct=45.0, resolution=16, settings=coarse)
 found["sentence"] = pair.light_verdicts(0)["surplus"][0].sentence
 found["rows"] = [row["name"] for row in tables.light(pair)[0]["rows"]]
-found["page of the report"] = "Surplus of the sky (toy)" in report_html(pair, dict.fromkeys(picture_names(2), b""))
+found["page of the report"] = "Surplus of the sky (toy)" in report_html(pair, drawn(pair))
 found["start"] = [row for row in Workbench(open_demo()).start()["statistics"] if row["key"] == "surplus"]
 found["render"] = main(["render", "s.toml", "--out", "out"])
 found["sweep"] = main(["sweep", "sweep.toml", "--out", "swept"])

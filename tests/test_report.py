@@ -12,6 +12,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from blank_pictures import blank_pictures
 from playwright.sync_api import Browser, Page
 
 from raylab.comparison.comparing import compare
@@ -188,7 +189,7 @@ def test_three_stones_are_compared_pair_by_pair_and_their_materials_noted():
     found = compare(*STONES, tilts=(0.0,), uncertainty=Uncertainty(0.02, 0.02, 1.0), **QUICK)
     assert {"b-and-c-difference.png", "b-and-c-verdicts.svg"} <= set(picture_names(3))
     assert pictures.verdict_figure(found, 1, 2).axes[0].get_xlabel().startswith("C larger")
-    page = report_html(found, dict.fromkeys(picture_names(3), b""), title="Three of them")
+    page = report_html(found, blank_pictures(3), title="Three of them")
     read = Reader(page)
     assert len(read.all("img")) == 3 + 3 * 3 + 2 * 3 + 1
     assert "<title>Three of them</title>" in page
@@ -220,7 +221,7 @@ def test_each_difference_in_a_table_is_that_of_the_numbers_beside_it(two, page_o
 
 def test_a_range_of_one_number_is_that_number(page_of_two):
     even = compare(*(round_brilliant(**SHAPE, pavilion_angle_deg=angle) for angle in (40.75, 41.5)), tilts=(0.0,), **QUICK)
-    text = Reader(report_html(even, dict.fromkeys(picture_names(2), b""))).text
+    text = Reader(report_html(even, blank_pictures(2))).text
     for shown in (text, Reader(page_of_two).text):
         assert not [pair for pair in re.findall(r"(\d+\.\d+) to (\d+\.\d+)", shown) if pair[0] == pair[1]]
         assert not re.search(r"-0\.0+\b(?!\d)", shown)
@@ -234,7 +235,7 @@ def test_no_share_on_an_axis_exceeds_all_of_the_light(two):
 
 
 def test_a_report_is_not_written_over_another(two, tmp_path, monkeypatch):
-    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(picture_names(2), b""))
+    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: blank_pictures(2))
     target = tmp_path / "report.html"
     target.write_text("One", encoding="utf-8")
     with pytest.raises(InputError, match="exists already; nothing was written"):
@@ -287,7 +288,7 @@ def test_the_first_screen_shows_the_stones_and_says_what_differs(page):
 
 def test_the_film_stands_still_for_who_asks_for_less_motion_and_in_print(page):
     opened, _ = page
-    shown = "[...document.querySelectorAll('#film img')].filter(i => i.getBoundingClientRect().height > 60).map(i => i.className)"
+    shown = "[...document.querySelectorAll('#film img')].filter(i => i.offsetHeight > 60).map(i => i.className)"
     for media, wanted in (
         ({"reduced_motion": "no-preference"}, "moving"),
         ({"reduced_motion": "reduce"}, "still"),

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 
 import pytest
+from blank_pictures import blank_pictures
 
 import raylab as rl
 from raylab.comparison.comparison import Comparison
 from raylab.report import report_html
 from raylab.report.darkness import dark_of, panel
-from raylab.report.pictures import picture_names
 
 SETTINGS = rl.TraceSettings(precision=0.05)
 
@@ -34,7 +34,7 @@ def test_numbers_are_those_of_dark_areas(long_and_round):
 
 
 def test_the_page_lists_and_shows_them(long_and_round):
-    page = report_html(long_and_round, dict.fromkeys(picture_names(2), b""))
+    page = report_html(long_and_round, blank_pictures(2))
     part = page[page.index('id="dark"') : page.index('id="stones"')]
     assert part.count("<img") == 4, "dark areas and windows of two stones"
     cells = re.findall(r'<span class="own">(.*?)</span>', part)

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from blank_pictures import blank_pictures
 from matplotlib.colors import to_rgba
 from matplotlib.patches import Polygon, Rectangle
 from PIL import Image
@@ -247,7 +248,7 @@ def test_pictures_as_addresses():
 
 @pytest.mark.parametrize(("palette", "most_off"), [(True, 0), (False, 12)])
 def test_a_page_holds_its_pictures_smaller_and_the_same_to_an_eye(palette, most_off):
-    """Patches of 16 pixels in 27 colours. With a palette nothing is lost; else the middles of the patches keep their colours."""
+    """Patches of 16 pixels in 27 colours. With a palette nothing is lost; else the patches' middles keep their colours."""
     tones = np.random.default_rng(1).choice([0, 130, 250], (12, 12, 3)).astype(np.uint8)
     given = Image.fromarray(tones.repeat(16, axis=0).repeat(16, axis=1))
     held = io.BytesIO()
@@ -385,9 +386,7 @@ def test_texts_beside_the_pictures(two, measured):
 
 
 def test_the_page_names_stones_and_version(two):
-    held = io.BytesIO()
-    Image.new("P", (1, 1)).save(held, "PNG")
-    page = report_html(two, dict.fromkeys(pictures.picture_names(2), held.getvalue()))
+    page = report_html(two, blank_pictures(2))
     assert "<h1>&lt;b&gt;angle 40.75 and &lt;b&gt;angle 42.5</h1>" in page
     assert "<b>angle" not in page
     assert rl.__version__ in page

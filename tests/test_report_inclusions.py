@@ -3,12 +3,12 @@
 import re
 
 import pytest
+from blank_pictures import blank_pictures
 
 import raylab as rl
 from raylab.comparison.comparison import Comparison
 from raylab.report import report_html
 from raylab.report.inclusions import NONE, images_of, panel
-from raylab.report.pictures import picture_names
 
 PLAIN = [rl.round_brilliant(table_pct=t, crown_angle_deg=34.5, pavilion_angle_deg=41, girdle_facets=16) for t in (56, 60)]
 SPECK = rl.Inclusion.sphere((0.4, 0.1, 0.3), 0.15, name="crystal")
@@ -35,7 +35,7 @@ def test_numbers_are_those_of_the_stones_without(one_plotted):
 
 
 def test_the_page_has_a_table_and_a_picture(one_plotted):
-    page = report_html(one_plotted, dict.fromkeys(picture_names(2), b""))
+    page = report_html(one_plotted, blank_pictures(2))
     part = page[page.index('id="inclusions"') : page.index('id="stones"')]
     found = images_of(one_plotted, 0)
     cells = re.findall(r'<span class="own">(.*?)</span>', part)

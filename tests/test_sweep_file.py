@@ -178,7 +178,7 @@ def test_one_axis_is_a_line_with_its_bracket():
 
 def test_a_picture_is_of_a_number_of_the_sweep():
     found = made({"table_pct": [53.0, 57.0, 61.0]}, **without("table_pct"))
-    with pytest.raises(rl.InputError, match="statistic = 'brightnes': no number of this sweep; did you mean 'brightness'?"):
+    with pytest.raises(rl.InputError, match=r"statistic = 'brightnes': no number of this sweep; did you mean 'brightness'\?"):
         rl.sweep_figure(found, "brightnes")
     with pytest.raises(rl.InputError, match="statistic = 'reason': no number of this sweep"):
         rl.sweep_figure(found, "reason")
