@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from blank_pictures import blank_pictures
 from PIL import Image
 
 import raylab as rl
@@ -157,7 +158,7 @@ def test_the_command_names_files_after_those_of_the_stones(two, seen, tmp_path, 
         return two
 
     monkeypatch.setattr("raylab.comparison.comparing.compare", compared)
-    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(file_names.figure_names("ab"), b"x"))
+    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: blank_pictures(2))
     monkeypatch.setattr("raylab.report.appearance_of", lambda *_: seen)
     for folder in ("one", "two"):
         (tmp_path / folder).mkdir()
@@ -199,7 +200,7 @@ def test_marks_are_safe_and_different(names, marks):
 
 def test_the_report_of_the_workbench_has_the_pictures_unless_they_are_not_asked_for(two, monkeypatch):
     monkeypatch.setattr(background, "compare", lambda *_, **__: two)
-    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: dict.fromkeys(file_names.figure_names("ab"), b"x"))
+    monkeypatch.setattr("raylab.report.pictures.drawn", lambda _: blank_pictures(2))
     request = {"designs": [DEMO, DEMO], "dome": two.dome.name}
     shares: list[float] = []
     made = background.report(request, {two.dome.name: two.dome}, lambda done, total: shares.append(done / total))
