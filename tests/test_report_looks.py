@@ -205,10 +205,10 @@ def test_the_report_of_the_workbench_has_the_pictures_unless_they_are_not_asked_
     shares: list[float] = []
     made = background.report(request, {two.dome.name: two.dome}, lambda done, total: shares.append(done / total))
     assert made["html"].count('class="look"') == 3
-    assert "data:image/webp;base64,UklGR" in made["html"]
+    assert 'class="moving" src="data:image/webp;base64,UklGR' in made["html"]
     assert shares == sorted(shares)
     assert shares[-1] == pytest.approx(1.0)
     plain = background.report({**request, "looks": False}, {two.dome.name: two.dome}, lambda *_: None)
     assert 'class="look"' not in plain["html"]
-    assert "image/webp" not in plain["html"]
+    assert 'class="moving"' not in plain["html"]
     assert "Fire and scintillation" not in plain["html"]
