@@ -78,7 +78,7 @@ CASES = [
 
 
 def near_edges(live, case, ledger: np.ndarray) -> np.ndarray:
-    """Pixels whose ray the library itself sends elsewhere, or ends elsewhere, where the view is off by 32-bit rounding: 2e-6."""
+    """Pixels whose ray the library itself sends elsewhere, or ends elsewhere, where the view is off by 2e-6, a rounding."""
     stone, dome, view, polarized = case
     moved = (replace(view, tilt_deg=abs(view.tilt_deg - 1e-4)), replace(view, turn_deg=view.turn_deg - 1e-4))
     found = [sampled(live, stone, dome, one, SIDE, polarized, wave=WAVE)["ledger"] for one in moved]
