@@ -77,6 +77,14 @@ CASES = [
 ]
 
 
+def near_edges(live, case, ledger: np.ndarray) -> np.ndarray:
+    """Pixels whose ray the library itself sends elsewhere, or ends elsewhere, where the view is off by 2e-6, a rounding."""
+    stone, dome, view, polarized = case
+    moved = (replace(view, tilt_deg=abs(view.tilt_deg - 1e-4)), replace(view, turn_deg=view.turn_deg - 1e-4))
+    found = [sampled(live, stone, dome, one, SIDE, polarized, wave=WAVE)["ledger"] for one in moved]
+    return np.max([np.abs(one - ledger).max(axis=-1) for one in found], axis=0) > 5e-5
+
+
 @pytest.mark.parametrize(
     "case", CASES, ids=["face-up", "unpolarized from below", "lamps", "zones", "an eye at a distance", "inclusions"]
 )
@@ -85,12 +93,16 @@ def test_each_pixel_is_the_librarys(live, case):
     stone, dome, view, polarized = case
     if not view.parallel:  # the library averages an image over the solid angle of a pixel; the shader reads it in one direction
         dome = 1
+    case = (stone, dome, view, polarized)
     seen = live.plate(stone, dome, view, SIDE, 1, polarized=polarized, wave=WAVE)
     known = sampled(live, stone, dome, view, SIDE, polarized, wave=WAVE)
-    off = np.abs(seen["ledger"] - known["ledger"]).max(axis=-1)
+    edges = near_edges(live, case, known["ledger"])
+    assert np.count_nonzero(edges) <= 6
+    off = np.where(edges, 0.0, np.abs(seen["ledger"] - known["ledger"]).max(axis=-1))
     assert np.count_nonzero(off > 1e-4) <= 1, [(*at, off[*at]) for at in np.argwhere(off > 1e-4).tolist()]
     halves = 2.0**-11 if dome == 3 else 0.0  # an image is baked in 16-bit floats
-    assert np.count_nonzero((np.abs(seen["xyz"] - known["xyz"]) > 1e-4 + halves * known["xyz"]).any(axis=-1)) <= 1
+    far = (np.abs(seen["xyz"] - known["xyz"]) > 1e-4 + halves * known["xyz"]).any(axis=-1)
+    assert np.count_nonzero(far & ~edges) <= 1
     assert np.count_nonzero(seen["coverage"] != known["coverage"]) <= 1
     assert np.median(off[known["coverage"] > 0.0]) < 1e-6
     assert seen["ledger"][..., LEDGER].sum(axis=-1) == pytest.approx(seen["coverage"], abs=1e-5)
