@@ -1122,6 +1122,16 @@ def test_maps_stay_in_sight_on_a_narrow_window(open_page):
     assert 0 <= box["y"] < 300
 
 
+def test_a_phones_tools_stand_in_three_rows_and_a_long_state_wraps(open_page):
+    page = open_page()
+    page.page.set_viewport_size({"width": 400, "height": 860})
+    tops = "b => Math.round(b.getBoundingClientRect().top)"
+    rows = f"[...document.querySelectorAll('.bar button')].filter(b => b.offsetHeight).map({tops})"
+    assert len(set(page.page.evaluate(rows))) == 3
+    page.page.evaluate("document.getElementById('state').textContent = 'working… ' + 'for long '.repeat(9)")
+    assert page.page.evaluate("document.documentElement.scrollWidth") == 400
+
+
 def test_the_page_says_what_the_link_sends(workbench):
     """What a page is told before it asks: enough for every list it shows."""
     start = json.loads(workbench.request("GET", "/start.json")[2])
