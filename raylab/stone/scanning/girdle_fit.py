@@ -19,7 +19,9 @@ import numpy as np
 
 from ...convex_hulls import ConvexHull
 from .envelope import CUTOFF, Planes, envelope, squares
+from .mesh import Mesh
 from .plane_fit import EDGE_MM
+from .walls import UNKNOWNS, upright_walls
 
 STEEP = math.sin(math.radians(25.0))
 """A plane is a girdle plane if its normal rises or falls by less than this from the table's plane. Crowns and pavilions are
@@ -37,13 +39,16 @@ LEAST = 12
 RIM = 0.02
 """Share of the stone's width within which girdle points lie inside its outline."""
 
+CLEARLY = 4.0
+"""Standard errors by which the squares of a girdle's points must exceed those of noise for walls to be sought."""
+
 ENOUGH = 60
 """With fewer points the girdle's walls are taken as upright."""
 
 
 @dataclass(frozen=True)
 class Girdle:
-    """`kind` is "flats" (fitted one by one), "even flats" or "round"; `planes` are in the frame of the mesh."""
+    """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the mesh's frame."""
 
     kind: str
     planes: Planes
@@ -86,11 +91,12 @@ def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
     return np.abs(planes.normals @ up) < STEEP
 
 
-def fit_girdle(surface: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
-    """The girdle about the axis `up` (3,); None where no band of points lies between crown and pavilion.
+def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: float) -> Girdle | None:
+    """The girdle about the axis `up` (3,); None where no band of the mesh's points lies between crown and pavilion.
 
-    `surface` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
+    `planes` are all facets so far, the first `free` of them fitted one by one.
     """
+    surface, area = mesh.vertices, mesh.vertex_area
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
     if len(rest) < 2 or not steep.any():
@@ -121,14 +127,25 @@ def fit_girdle(surface: np.ndarray, area: np.ndarray, planes: Planes, up: np.nda
     chosen = envelope((level + origin) @ turn, rest).height < -margin
     if chosen.sum() < LEAST:
         return None
-    inside = near[chosen]
-    band = _band(points[chosen], area[inside])
+    band = _band(points[chosen], area[near[chosen]])
     smooth = _outline(band, 0, 0.0, noise)
     best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
-    heights = envelope(surface[inside], planes).height
-    single = _cost(heights, band.weight, noise) + 3.0 * steep.sum() * math.log(len(heights))
-    if single <= best.score:
-        return Girdle("flats", planes.only(steep))
+
+    def cost(walls: Planes) -> float:
+        return _cost(envelope(surface[near[chosen]], rest.with_(walls)).height, band.weight, noise)
+
+    each = UNKNOWNS * math.log(len(band.radius))
+    alone = np.arange(len(planes)) < free
+    flats = planes.only(steep & alone)
+    single = cost(flats)
+    found = min(single + each * len(flats), best.score)
+    if min(single, best.score) > band.weight.sum() + CLEARLY * math.sqrt(2.0 * (band.weight**2).sum()):
+        inside = low[near] < -CUTOFF * noise  # an edge is no rounder than this; a short wall needs all of its points
+        upright = _moved(upright_walls(points[inside], area[near[inside]], noise), turn, origin)
+        if cost(upright) + each * len(upright) < found:
+            return Girdle("upright flats", upright)
+    if found < best.score:
+        return Girdle("flats", flats)
     kind = "even flats" if best.sides else "round"
     return Girdle(kind, _moved(_tangents(best, band, noise), turn, origin))
 

@@ -1,0 +1,166 @@
+"""Upright walls of a girdle, each from as few as three points: the sides of the polygon that it is when seen along its axis.
+
+A flat at the end of a long stone is short, and a scan puts three to seven points on it. A plane through them has three
+unknowns and is hardly known; an upright wall has two, azimuth and distance. Sorted by azimuth about a point inside, the points
+of a convex outline lie on its walls one run after another. So the runs are found that explain the points with the fewest
+walls: least sum of squared distances in noise variances plus a price for each wall, by dynamic programming (R. Bellman, Comm.
+ACM 4 (1961) 284), starts that can't come back left out (R. Killick, P. Fearnhead, I. Eckley, J. Am. Stat. Assoc. 107 (2012)
+1590). A point on no wall, such as a chip's, costs `CUTOFF` squared as everywhere.
+
+All walls together may lean, outward or with an axis that is not the table's, but none by itself.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ...jit import njit
+from .envelope import CUTOFF, Planes
+
+FEWEST = 2
+"""Points of a wall: as many as its unknowns."""
+
+UNKNOWNS = 3
+"""What a wall costs, in logarithms of the number of points: its azimuth, its distance, and where it ends."""
+
+
+def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float) -> Planes:
+    """Walls about +z through points (N, 3) mm around the origin; possibly none.
+
+    `weight` (N,) relative. A wall's errors are those that `noise` (mm) gives, or as much larger as its points lie
+    worse on it than the noise would have them: two flats with too few points to tell them apart are one wall.
+    """
+    weight = weight / weight.mean()
+    order = np.argsort(np.arctan2(points[:, 1], points[:, 0]), kind="stable")
+    price = UNKNOWNS * math.log(len(points))
+    wall = _runs(points[order, 0], points[order, 1], weight[order], noise, price)
+    order = np.roll(order, -int(np.argmax(wall == wall.max() // 2)))  # so that no wall lies across the seam
+    points, weight = points[order], weight[order]
+    flat, height = points[:, :2].copy(), points[:, 2]
+    outward = flat / np.linalg.norm(flat, axis=1)[:, None]
+    lean = np.zeros(3)
+    for last in (False, True):
+        wall = _runs(flat[:, 0], flat[:, 1], weight, noise, price)
+        on = wall >= 0
+        wall, w, z = wall[on], weight[on], height[on]
+        sides = _Sides(flat[on], z, wall, w)
+        A = np.column_stack([(sides.normals[wall] * outward[on]).sum(axis=1), sides.normals[wall]])
+        A *= (z - sides.center[wall, 2])[:, None]
+        W = w[:, None] * A
+        M = np.linalg.pinv(A.T @ W)
+        more = M @ (W.T @ sides.off)
+        if last or more @ (W.T @ sides.off) < 3.0 * math.log(len(points)) * noise**2:
+            break
+        lean = more  # made upright, and the walls are sought again
+        flat -= height[:, None] * (lean[0] * outward + lean[1:])
+    return sides.planes(lean, M @ (W.T @ W) @ M, noise)
+
+
+class _Sides:
+    """Lines nearest to the points of each wall, by total least squares.
+
+    `flat` (N, 2) and `height` (N,) mm, `wall` (N,) and `weight` (N,) of each point. `normals` (K, 2) outward, `center` (K, 3)
+    weighted mean of the points, `off` (N,) the points' distances from their lines.
+    """
+
+    def __init__(self, flat: np.ndarray, height: np.ndarray, wall: np.ndarray, weight: np.ndarray) -> None:
+        self.wall, self.weight = wall, weight
+        self.total = self.sums(weight)
+        self.center = np.column_stack([self.sums(weight * x) / self.total for x in (*flat.T, height)])
+        arm = flat - self.center[wall, :2]
+        scatter = [[self.sums(weight * a * b) for a in arm.T] for b in arm.T]
+        spread, axes = np.linalg.eigh(np.transpose(scatter, (2, 0, 1)))
+        normals, self.spread = axes[:, :, 0], spread[:, 1]
+        self.normals = normals * np.where((normals * self.center[:, :2]).sum(axis=1) < 0.0, -1.0, 1.0)[:, None]
+        self.sides = np.column_stack([-self.normals[:, 1], self.normals[:, 0]])
+        self.along = (arm * self.sides[wall]).sum(axis=1)
+        self.off = (arm * self.normals[wall]).sum(axis=1)
+
+    def sums(self, values: np.ndarray) -> np.ndarray:
+        """(K,) sums over the points of each wall."""
+        return np.bincount(self.wall, values)
+
+    def planes(self, lean: np.ndarray, covariance: np.ndarray, noise: float) -> Planes:
+        """The walls as planes; `lean` (3,) mm per mm outward and towards x and y, and its `covariance` for unit noise."""
+        level, count = np.zeros(len(self.total)), self.sums(np.ones(len(self.wall)))
+        out = self.center[:, :2] / np.linalg.norm(self.center[:, :2], axis=1)[:, None]
+        towards = np.column_stack([(self.normals * out).sum(axis=1), self.normals])
+        center = self.center + np.column_stack([self.center[:, 2:] * (lean[0] * out + lean[1:]), level])
+        normals = np.column_stack([self.normals, -towards @ lean])
+        normals /= np.linalg.norm(normals, axis=1)[:, None]
+        rms = np.sqrt(self.sums(self.off**2) / np.maximum(count - 2.0, 1.0))
+        square = self.weight**2
+        errors = np.zeros((len(level), 3, 3))
+        errors[:, 0, 0] = self.sums(square) / self.total**2
+        errors[:, 1, 1] = self.sums(square * self.along**2) / self.spread**2
+        errors[:, 0, 1] = errors[:, 1, 0] = self.sums(square * self.along) / (self.total * self.spread)
+        errors *= np.maximum(1.0, (rms / noise) ** 2)[:, None, None]
+        errors[:, 2, 2] = np.einsum("ki,ij,kj->k", towards, covariance, towards)
+        upward = np.broadcast_to([0.0, 0.0, 1.0], (len(level), 3))
+        axes = np.stack([np.column_stack([self.sides, level]), upward], axis=2)
+        return Planes(normals, (normals * center).sum(axis=1), center, count, rms, axes, errors)
+
+
+@njit()
+def _over(x, y, k, a, b, u, v, out):
+    """How far point `k` of (x, y), mm, lies outside the line through (u, v) with normal (a, b) times `out`."""
+    return out * (a * (x[k] - u) + b * (y[k] - v))
+
+
+@njit()
+def _runs(x, y, weight, noise, price):
+    """(N,) number of the wall that each point is on, in order; -1 for none.
+
+    Parameters
+    ----------
+    x, y, weight : (N,) points in the order of their azimuths, mm, and their weights.
+    noise : mm. price : what a wall costs, in noise variances.
+    """
+    n = len(x)
+    sums = np.zeros((n + 1, 6))
+    best, start = np.zeros(n + 1), np.full(n + 1, -1)  # least cost of the first points, and where their last wall begins
+    open_, count = np.zeros(n + 1, dtype=np.int64), 1  # where a wall may have begun
+    for j in range(1, n + 1):
+        w, u, v = weight[j - 1], x[j - 1], y[j - 1]
+        for k, term in enumerate((1.0, u, v, u * u, v * v, u * v)):
+            sums[j, k] = sums[j - 1, k] + w * term
+        best[j] = best[j - 1] + w * CUTOFF**2
+        kept = 0
+        for k in range(count):
+            i = open_[k]
+            cost = best[i]
+            if j - i >= FEWEST:
+                w = sums[j, 0] - sums[i, 0]
+                u, v = (sums[j, 1] - sums[i, 1]) / w, (sums[j, 2] - sums[i, 2]) / w
+                xx = (sums[j, 3] - sums[i, 3]) / w - u * u
+                yy = (sums[j, 4] - sums[i, 4]) / w - v * v
+                xy = (sums[j, 5] - sums[i, 5]) / w - u * v
+                least = 0.5 * (xx + yy) - math.sqrt(0.25 * (xx - yy) ** 2 + xy * xy)
+                cost += max(least, 0.0) * w / noise**2
+                if cost + price < best[j]:
+                    # the line's normal; the points on either side must not be outside of it
+                    half = 0.5 * math.atan2(2.0 * xy, xx - yy)
+                    a, b = math.sin(half), -math.cos(half)
+                    out = 1.0 if a * u + b * v > 0.0 else -1.0
+                    above = max(_over(x, y, i - 1, a, b, u, v, out), _over(x, y, j % n, a, b, u, v, out))
+                    if above < CUTOFF * noise:
+                        best[j], start[j] = cost + price, i
+            if j - i < FEWEST or cost <= best[j]:
+                open_[kept] = i
+                kept += 1
+        open_[kept] = j
+        count = kept + 1
+    wall, walls, j = np.full(n, -1), 0, n
+    while j > 0:
+        i = start[j]
+        if i < 0:
+            j -= 1
+        else:
+            wall[i:j] = walls
+            walls, j = walls + 1, i
+    for k in range(n):
+        if wall[k] >= 0:
+            wall[k] = walls - 1 - wall[k]
+    return wall
