@@ -80,7 +80,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
         up = planes.normals[largest(planes)]
         girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working)
         start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
-        fixed = 0 if girdle is None or girdle.kind == "flats" else len(girdle.planes)
+        fixed = 0 if girdle is None else girdle.fixed
         planes = planes if start is None and turn else candidates.taken_up(start, working)
         planes = refined(surface, planes, working, fixed=fixed)
         if noise_mm is None:

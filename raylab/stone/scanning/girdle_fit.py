@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...convex_hulls import ConvexHull
+from ..measuring.plane_uncertainty import SIDES
 from .envelope import CUTOFF, Planes, envelope, squares
 from .mesh import Mesh
 from .plane_fit import EDGE_MM
@@ -39,8 +40,8 @@ LEAST = 12
 RIM = 0.02
 """Share of the stone's width within which girdle points lie inside its outline."""
 
-CLEARLY = 4.0
-"""Standard errors by which the squares of a girdle's points must exceed those of noise for walls to be sought."""
+LEANING = math.sin(math.radians(10.0))
+"""A plane that leans by more than this may be a half of a thick stone, where walls are sought by their plan."""
 
 ENOUGH = 60
 """With fewer points the girdle's walls are taken as upright."""
@@ -48,10 +49,12 @@ ENOUGH = 60
 
 @dataclass(frozen=True)
 class Girdle:
-    """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the mesh's frame."""
+    """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the mesh's frame, the
+    last `fixed` of them fitted as a whole."""
 
     kind: str
     planes: Planes
+    fixed: int
 
 
 @dataclass(frozen=True)
@@ -131,23 +134,25 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     smooth = _outline(band, 0, 0.0, noise)
     best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
 
-    def cost(walls: Planes) -> float:
-        return _cost(envelope(surface[near[chosen]], rest.with_(walls)).height, band.weight, noise)
+    def score(walls: Planes) -> float:
+        heights = envelope(surface[near[chosen]], rest.with_(walls)).height
+        return _cost(heights, band.weight, noise) + UNKNOWNS * len(walls) * math.log(len(heights))
 
-    each = UNKNOWNS * math.log(len(band.radius))
-    alone = np.arange(len(planes)) < free
-    flats = planes.only(steep & alone)
-    single = cost(flats)
-    found = min(single + each * len(flats), best.score)
-    if min(single, best.score) > band.weight.sum() + CLEARLY * math.sqrt(2.0 * (band.weight**2).sum()):
-        inside = low[near] < -CUTOFF * noise  # an edge is no rounder than this; a short wall needs all of its points
-        upright = _moved(upright_walls(points[inside], area[near[inside]], noise), turn, origin)
-        if cost(upright) + each * len(upright) < found:
-            return Girdle("upright flats", upright)
-    if found < best.score:
-        return Girdle("flats", flats)
+    flats = planes.only(steep & (np.arange(len(planes)) < free))
+    found = Girdle("flats", flats, 0)
+    least = score(flats)
+    for lean in (STEEP, LEANING) if steep.sum() > SIDES else ():
+        beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
+        walled = envelope(surface[near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
+        walls = upright_walls(points[walled], area[near[walled]], noise)
+        upright = beside.with_(_moved(walls, turn, origin))
+        if score(upright) < least:
+            found, least = Girdle("upright flats", upright, len(walls)), score(upright)
+    if least <= best.score:
+        return found
     kind = "even flats" if best.sides else "round"
-    return Girdle(kind, _moved(_tangents(best, band, noise), turn, origin))
+    tangents = _moved(_tangents(best, band, noise), turn, origin)
+    return Girdle(kind, tangents, len(tangents))
 
 
 def _within_outline(flat: np.ndarray, points: np.ndarray) -> np.ndarray:

@@ -22,6 +22,10 @@ from .envelope import CUTOFF, Planes
 FEWEST = 2
 """Points of a wall: as many as its unknowns."""
 
+BEND = 5.0
+"""Over an arc of sagitta s the nearest line has its ends 2/3 s outside, and of n points of unit noise s has the variance 45/(4n):
+(2/3)^2 x 45/4 is what a bend as large as noise adds to a wall's variance, in units of its own."""
+
 UNKNOWNS = 3
 """What a wall costs, in logarithms of the number of points: its azimuth, its distance, and where it ends."""
 
@@ -29,8 +33,8 @@ UNKNOWNS = 3
 def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float) -> Planes:
     """Walls about +z through points (N, 3) mm around the origin; possibly none.
 
-    `weight` (N,) relative. A wall's errors are those that `noise` (mm) gives, or as much larger as its points lie
-    worse on it than the noise would have them: two flats with too few points to tell them apart are one wall.
+    `weight` (N,) relative. Flats that the points can't tell apart are one wall, which then meets the next outside the outline.
+    So a wall's errors are those that `noise` (mm) gives, and the bend that the walls' points show on average.
     """
     weight = weight / weight.mean()
     order = np.argsort(np.arctan2(points[:, 1], points[:, 0]), kind="stable")
@@ -82,6 +86,14 @@ class _Sides:
         """(K,) sums over the points of each wall."""
         return np.bincount(self.wall, values)
 
+    def bend(self, noise: float) -> float:
+        """What a bend of each wall takes off the squares of its points, mean over the walls, in noise variances: 1 for flat ones."""
+        square = self.along**2 - (self.sums(self.weight * self.along**2) / self.total)[self.wall]
+        size = self.sums(self.weight * square**2)
+        shown = (self.sums(np.ones(len(self.wall))) > FEWEST + 1) & (size > 0.0)
+        taken = self.sums(self.weight * square * self.off)[shown] ** 2 / size[shown]
+        return float(taken.mean()) / noise**2 if shown.any() else UNKNOWNS**2
+
     def planes(self, lean: np.ndarray, covariance: np.ndarray, noise: float) -> Planes:
         """The walls as planes; `lean` (3,) mm per mm outward and towards x and y, and its `covariance` for unit noise."""
         level, count = np.zeros(len(self.total)), self.sums(np.ones(len(self.wall)))
@@ -96,7 +108,7 @@ class _Sides:
         errors[:, 0, 0] = self.sums(square) / self.total**2
         errors[:, 1, 1] = self.sums(square * self.along**2) / self.spread**2
         errors[:, 0, 1] = errors[:, 1, 0] = self.sums(square * self.along) / (self.total * self.spread)
-        errors *= np.maximum(1.0, (rms / noise) ** 2)[:, None, None]
+        errors *= 1.0 + BEND * self.bend(noise)
         errors[:, 2, 2] = np.einsum("ki,ij,kj->k", towards, covariance, towards)
         upward = np.broadcast_to([0.0, 0.0, 1.0], (len(level), 3))
         axes = np.stack([np.column_stack([self.sides, level]), upward], axis=2)
