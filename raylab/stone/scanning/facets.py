@@ -78,7 +78,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
         working = max(noise, coarse)
         up = planes.normals[largest(planes)]
-        girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working)
+        girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working, noise)
         start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
         fixed = 0 if girdle is None else girdle.fixed
         planes = planes if start is None and turn else candidates.taken_up(start, working)

@@ -40,6 +40,9 @@ LEAST = 12
 RIM = 0.02
 """Share of the stone's width within which girdle points lie inside its outline."""
 
+CLEARLY = 4.0
+"""Standard errors by which squares must exceed those of noise, for points not to lie on an outline fitted as a whole."""
+
 LEANING = math.sin(math.radians(10.0))
 """A plane that leans by more than this may be a half of a thick stone, where walls are sought by their plan."""
 
@@ -94,10 +97,11 @@ def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
     return np.abs(planes.normals @ up) < STEEP
 
 
-def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: float) -> Girdle | None:
+def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: float, scatter: float) -> Girdle | None:
     """The girdle about the axis `up` (3,); None where no band of the mesh's points lies between crown and pavilion.
 
-    `planes` are all facets so far, the first `free` of them fitted one by one.
+    `planes` are all facets so far, the first `free` of them fitted one by one. `noise` (mm) is what planes are chosen with,
+    `scatter` that of the vertices, less where edges are round.
     """
     surface, area = mesh.vertices, mesh.vertex_area
     steep = is_steep(planes, up)
@@ -141,10 +145,14 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     flats = planes.only(steep & (np.arange(len(planes)) < free))
     found = Girdle("flats", flats, 0)
     least = score(flats)
-    for lean in (STEEP, LEANING) if steep.sum() > SIDES else ():
+    explained = band.weight.sum() + CLEARLY * math.sqrt(2.0 * (band.weight**2).sum())
+    sought = min(least, best.score) > explained or (steep.sum() > SIDES and least < best.score)
+    for lean in (STEEP, LEANING) if sought else ():
         beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
         walled = envelope(surface[near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
-        walls = upright_walls(points[walled], area[near[walled]], noise)
+        if walled.sum() < LEAST:
+            continue
+        walls = upright_walls(points[walled], area[near[walled]], noise, scatter)
         upright = beside.with_(_moved(walls, turn, origin))
         if score(upright) < least:
             found, least = Girdle("upright flats", upright, len(walls)), score(upright)

@@ -30,7 +30,7 @@ MOST_PATCHES = 50
 class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
     the standard errors of slope, azimuth (NaN for a level facet), tilt about the steepest line, and distance of the facet's
-    middle along its normal. A girdle wall's distance is as uncertain as the points beside it that are on no facet lie deep."""
+    middle along its normal. A girdle wall's distance is as uncertain as the points beside it that are on no facet lie off it."""
 
     name: str
     area_mm2: float
@@ -177,17 +177,17 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
 
 
 def _beside(found: Found) -> np.ndarray:
-    """(F,) mm^2: squares of the depths of points off the planes near which they lie, over the number of points on each.
+    """(F,) mm^2: squared heights over each plane of the points near it that are on no facet, over the number of points on it.
 
-    For walls fitted one by one: between two of them another may be lacking, and the outline there is farther in by about that.
+    For walls fitted one by one: beside them another may be lacking, and the outline there is off by about that.
     """
     squares = np.zeros(len(found.planes))
     if found.girdle is not None and found.girdle.kind not in ("flats", "upright flats"):
         return squares
-    off = off_facets(found) & (found.under.height < 0.0)
-    for near in found.under.order[off].T:
-        squares += np.bincount(near[near >= 0], found.under.height[off][near >= 0] ** 2, len(squares))
-    on = np.bincount(found.under.facet[~off_facets(found)], minlength=len(squares))
+    off = off_facets(found)
+    for near, height in zip(found.under.order[off].T, found.under.heights[off].T, strict=True):
+        squares += np.bincount(near[near >= 0], height[near >= 0] ** 2, len(squares))
+    on = np.bincount(found.under.facet[~off], minlength=len(squares))
     return squares / np.maximum(on, 1)
 
 

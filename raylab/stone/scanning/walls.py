@@ -26,15 +26,20 @@ BEND = 5.0
 """Over an arc of sagitta s the nearest line has its ends 2/3 s outside, and of n points of unit noise s has the variance 45/(4n):
 (2/3)^2 x 45/4 is what a bend as large as noise adds to a wall's variance, in units of its own."""
 
+BESIDE = 10
+"""Points on either side of a wall's that may not be outside of it: few points, one above the other, tell no direction."""
+
 UNKNOWNS = 3
 """What a wall costs, in logarithms of the number of points: its azimuth, its distance, and where it ends."""
 
 
-def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float) -> Planes:
+def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float, scatter: float) -> Planes:
     """Walls about +z through points (N, 3) mm around the origin; possibly none.
 
     `weight` (N,) relative. Flats that the points can't tell apart are one wall, which then meets the next outside the outline.
-    So a wall's errors are those that `noise` (mm) gives, and the bend that the walls' points show on average.
+    So a wall's errors are those that noise gives, the bend that the walls' points show on average, and how far its corners stand
+    out over their nearest points, where a further wall may hide. `noise` (mm) is what walls are chosen with, `scatter` that of
+    the points themselves, less where edges are round.
     """
     weight = weight / weight.mean()
     order = np.argsort(np.arctan2(points[:, 1], points[:, 0]), kind="stable")
@@ -59,7 +64,7 @@ def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float) -> Plane
             break
         lean = more  # made upright, and the walls are sought again
         flat -= height[:, None] * (lean[0] * outward + lean[1:])
-    return sides.planes(lean, M @ (W.T @ W) @ M, noise)
+    return sides.planes(lean, M @ (W.T @ W) @ M, noise, scatter)
 
 
 class _Sides:
@@ -70,7 +75,7 @@ class _Sides:
     """
 
     def __init__(self, flat: np.ndarray, height: np.ndarray, wall: np.ndarray, weight: np.ndarray) -> None:
-        self.wall, self.weight = wall, weight
+        self.flat, self.wall, self.weight = flat, wall, weight
         self.total = self.sums(weight)
         self.center = np.column_stack([self.sums(weight * x) / self.total for x in (*flat.T, height)])
         arm = flat - self.center[wall, :2]
@@ -92,10 +97,22 @@ class _Sides:
         size = self.sums(self.weight * square**2)
         shown = (self.sums(np.ones(len(self.wall))) > FEWEST + 1) & (size > 0.0)
         taken = self.sums(self.weight * square * self.off)[shown] ** 2 / size[shown]
-        return float(taken.mean()) / noise**2 if shown.any() else UNKNOWNS**2
+        if not shown.any():
+            return UNKNOWNS * math.log(max(len(self.wall), 2))  # the largest that isn't parted by another wall
+        return float(taken.mean()) / noise**2
 
-    def planes(self, lean: np.ndarray, covariance: np.ndarray, noise: float) -> Planes:
-        """The walls as planes; `lean` (3,) mm per mm outward and towards x and y, and its `covariance` for unit noise."""
+    def corners(self) -> np.ndarray:
+        """(K,) mm that the corner of each wall with the next can stand out over their nearest points: of a triangle's height over
+        a given base, opposite a given angle, the largest."""
+        walls = np.arange(len(self.total))
+        last, first = np.searchsorted(self.wall, walls, side="right") - 1, np.searchsorted(self.wall, np.roll(walls, -1))
+        gap = np.linalg.norm(self.flat[first] - self.flat[last], axis=1)
+        cosine = (self.normals * np.roll(self.normals, -1, axis=0)).sum(axis=1)
+        return gap / 2.0 * np.sqrt((1.0 - cosine).clip(0.0) / (1.0 + cosine).clip(1e-12))
+
+    def planes(self, lean: np.ndarray, covariance: np.ndarray, noise: float, scatter: float) -> Planes:
+        """The walls as planes; `lean` (3,) mm per mm outward and towards x and y, and its `covariance` for unit noise. For
+        `noise` and `scatter` see `upright_walls`."""
         level, count = np.zeros(len(self.total)), self.sums(np.ones(len(self.wall)))
         out = self.center[:, :2] / np.linalg.norm(self.center[:, :2], axis=1)[:, None]
         towards = np.column_stack([(self.normals * out).sum(axis=1), self.normals])
@@ -109,16 +126,12 @@ class _Sides:
         errors[:, 1, 1] = self.sums(square * self.along**2) / self.spread**2
         errors[:, 0, 1] = errors[:, 1, 0] = self.sums(square * self.along) / (self.total * self.spread)
         errors *= 1.0 + BEND * self.bend(noise)
+        out_of = self.corners() ** 2 / 3.0  # anything from nothing to that is as likely
+        errors[:, 0, 0] += (out_of + np.roll(out_of, 1)) / scatter**2
         errors[:, 2, 2] = np.einsum("ki,ij,kj->k", towards, covariance, towards)
         upward = np.broadcast_to([0.0, 0.0, 1.0], (len(level), 3))
         axes = np.stack([np.column_stack([self.sides, level]), upward], axis=2)
         return Planes(normals, (normals * center).sum(axis=1), center, count, rms, axes, errors)
-
-
-@njit()
-def _over(x, y, k, a, b, u, v, out):
-    """How far point `k` of (x, y), mm, lies outside the line through (u, v) with normal (a, b) times `out`."""
-    return out * (a * (x[k] - u) + b * (y[k] - v))
 
 
 @njit()
@@ -152,11 +165,13 @@ def _runs(x, y, weight, noise, price):
                 least = 0.5 * (xx + yy) - math.sqrt(0.25 * (xx - yy) ** 2 + xy * xy)
                 cost += max(least, 0.0) * w / noise**2
                 if cost + price < best[j]:
-                    # the line's normal; the points on either side must not be outside of it
                     half = 0.5 * math.atan2(2.0 * xy, xx - yy)
-                    a, b = math.sin(half), -math.cos(half)
-                    out = 1.0 if a * u + b * v > 0.0 else -1.0
-                    above = max(_over(x, y, i - 1, a, b, u, v, out), _over(x, y, j % n, a, b, u, v, out))
+                    a, b = math.sin(half), -math.cos(half)  # the line's normal, and outward:
+                    a, b = (a, b) if a * u + b * v > 0.0 else (-a, -b)
+                    above = 0.0
+                    for away in range(1, BESIDE + 1):
+                        for other in ((i - away) % n, (j - 1 + away) % n):
+                            above = max(above, a * (x[other] - u) + b * (y[other] - v))
                     if above < CUTOFF * noise:
                         best[j], start[j] = cost + price, i
             if j - i < FEWEST or cost <= best[j]:
