@@ -172,7 +172,7 @@ def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
     rng = np.random.default_rng(0)
     vertices, triangles = scanned.sampled(stone, 5, rng)
     scan = stone_from_mesh(scanned.noisy(vertices, 0.001, rng), triangles)
-    assert scan.report.girdle == "flats"
+    assert scan.report.girdle == "upright flats"
     assert scan.stone.cut == "cushion brilliant"
     found, given = (Counter(tier for tier in one.tiers if tier != "girdle") for one in (scan.stone, stone))
     assert found - given == Counter(), "beyond the stone's"
@@ -180,8 +180,8 @@ def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
 
 @pytest.mark.parametrize(("times", "noise_mm", "most_um"), [(6, 0.001, 10.0), (5, 0.005, 300.0)])
 def test_the_ends_of_a_long_stone_are_as_far_apart_as_they_are_said_to_be(times, noise_mm, most_um):
-    """A scan puts three to seven points on each flat at the ends, too few for planes of their own. Without walls there the stone
-    was 0.58 mm too long, known to 1 um."""
+    """A scan puts three to seven points on each flat at the ends, too few for planes of their own. Without walls there the
+    stone was 0.58 mm too long, known to 1 um."""
     stone = rl.oval_brilliant(table_pct=57.0, length_ratio=2.24, girdle_facets=64, width_mm=6.5)
     rng = np.random.default_rng([224, 1])
     vertices, triangles = scanned.sampled(stone, times, rng)

@@ -1,12 +1,13 @@
-"""The girdle of a scanned stone: flats fitted one by one, flats on an even wheel, or a round fitted by tangent planes.
+"""The girdle of a scanned stone: flats one by one, walls by its plan, flats on an even wheel, or a round by tangent planes.
 
 A girdle's flats are small and differ little: with 96 of them the middle of a flat stands back from the corners by 0.05 % of
-the radius, 1.7 um on a stone of 6.5 mm. Where points and noise allow it, each flat is a facet like any other. Where they
-don't, the flats' common period still may show, because all of them speak at once; then the wheel's number of sides and its
-phase are fitted, and a smooth outline. Where not even that shows, the girdle counts as round and is given `ROUND_SIDES`
-tangent planes that keep the area of its outline.
+the radius, 1.7 um on a stone of 6.5 mm. Where points and noise allow it, each flat is a facet like any other. Where too few
+points lie on a flat for a plane of its own, an upright wall has fewer unknowns, and the girdle is read from its plan (`walls`).
+Where that fails, the flats' common period still may show, because all of them speak at once; then the wheel's number of sides
+and its phase are fitted, and a smooth outline. Where not even that shows, the girdle counts as round and is given
+`ROUND_SIDES` tangent planes that keep the area of its outline.
 
-All three are put to the same points and the one that explains them with the fewest parameters is taken: least sum of
+All four are put to the same points and the one that explains them with the fewest parameters is taken: least sum of
 squared heights in noise variances plus log(points) per parameter (Schwarz, Ann. Stat. 6 (1978) 461).
 """
 
@@ -52,8 +53,8 @@ ENOUGH = 60
 
 @dataclass(frozen=True)
 class Girdle:
-    """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the mesh's frame, the
-    last `fixed` of them fitted as a whole."""
+    """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the frame of the
+    mesh, the last `fixed` of them fitted as a whole."""
 
     kind: str
     planes: Planes

@@ -30,7 +30,8 @@ MOST_PATCHES = 50
 class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
     the standard errors of slope, azimuth (NaN for a level facet), tilt about the steepest line, and distance of the facet's
-    middle along its normal. A girdle wall's distance is as uncertain as the points beside it that are on no facet lie off it."""
+    middle along its normal. A girdle wall's distance is at least as uncertain as the points beside it that are on no facet are
+    off it."""
 
     name: str
     area_mm2: float
@@ -62,8 +63,9 @@ class ScanReport:
     `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it; NaN, and with it the errors of the facets,
     where the mesh is too coarse to show it. `rounding_um`: half-width of the strip in
     which edges are rounded or blurred; 0 where they are sharp. `explained_pct`: share of the surface within 5 um or 5 noise
-    standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "upright flats" (by the plan of the girdle's points, two numbers each), "even flats" (an even
-    wheel, fitted as one), "round" (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
+    standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "upright
+    flats" (walls of the girdle's plan, each fitted by two numbers), "even flats" (an even wheel, fitted as one), "round"
+    (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
     `shift_mm`. `facets`: one entry per facet of the stone, in its order. `unexplained`: the largest patches off the facets.
     `extra`: facets beyond the pattern. `recognition`: how surely the shape says the cut; None for a stone of no known cut.
     """

@@ -23,8 +23,8 @@ FEWEST = 2
 """Points of a wall: as many as its unknowns."""
 
 BEND = 5.0
-"""Over an arc of sagitta s the nearest line has its ends 2/3 s outside, and of n points of unit noise s has the variance 45/(4n):
-(2/3)^2 x 45/4 is what a bend as large as noise adds to a wall's variance, in units of its own."""
+"""Over an arc of sagitta s the nearest line has its ends 2/3 s outside, and n points of unit noise give s the variance
+45/(4n): (2/3)^2 x 45/4 is what a bend as large as noise adds to a wall's variance, in units of its own."""
 
 BESIDE = 10
 """Points on either side of a wall's that may not be outside of it: few points, one above the other, tell no direction."""
@@ -36,10 +36,10 @@ UNKNOWNS = 3
 def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float, scatter: float) -> Planes:
     """Walls about +z through points (N, 3) mm around the origin; possibly none.
 
-    `weight` (N,) relative. Flats that the points can't tell apart are one wall, which then meets the next outside the outline.
-    So a wall's errors are those that noise gives, the bend that the walls' points show on average, and how far its corners stand
-    out over their nearest points, where a further wall may hide. `noise` (mm) is what walls are chosen with, `scatter` that of
-    the points themselves, less where edges are round.
+    `weight` (N,) relative. `noise` (mm) is what walls are chosen with, `scatter` that of the points, less where edges are
+    round. Flats that the points can't tell apart are one wall, which then meets the next outside the outline. So a wall's
+    errors are those of noise, of the bend that the walls' points show on average, and of how far its corners stand out over
+    their nearest points, where a further wall may hide.
     """
     weight = weight / weight.mean()
     order = np.argsort(np.arctan2(points[:, 1], points[:, 0]), kind="stable")
@@ -92,7 +92,7 @@ class _Sides:
         return np.bincount(self.wall, values)
 
     def bend(self, noise: float) -> float:
-        """What a bend of each wall takes off the squares of its points, mean over the walls, in noise variances: 1 for flat ones."""
+        """What a bend of each wall takes off its points' squares, mean over the walls, in noise variances: 1 for flat ones."""
         square = self.along**2 - (self.sums(self.weight * self.along**2) / self.total)[self.wall]
         size = self.sums(self.weight * square**2)
         shown = (self.sums(np.ones(len(self.wall))) > FEWEST + 1) & (size > 0.0)
@@ -102,8 +102,8 @@ class _Sides:
         return float(taken.mean()) / noise**2
 
     def corners(self) -> np.ndarray:
-        """(K,) mm that the corner of each wall with the next can stand out over their nearest points: of a triangle's height over
-        a given base, opposite a given angle, the largest."""
+        """(K,) mm that the corner of each wall with the next can stand out over their nearest points: the largest height of a
+        triangle over a given base, opposite a given angle."""
         walls = np.arange(len(self.total))
         last, first = np.searchsorted(self.wall, walls, side="right") - 1, np.searchsorted(self.wall, np.roll(walls, -1))
         gap = np.linalg.norm(self.flat[first] - self.flat[last], axis=1)
