@@ -18,6 +18,7 @@ from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
+from raylab.stone.scanning.walls import upright_walls
 
 STONE = scanned.brilliant(culet_pct=1.0)
 EXACT = 1e-9
@@ -171,10 +172,49 @@ def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
     rng = np.random.default_rng(0)
     vertices, triangles = scanned.sampled(stone, 5, rng)
     scan = stone_from_mesh(scanned.noisy(vertices, 0.001, rng), triangles)
-    assert scan.report.girdle == "flats"
+    assert scan.report.girdle == "upright flats"
     assert scan.stone.cut == "cushion brilliant"
     found, given = (Counter(tier for tier in one.tiers if tier != "girdle") for one in (scan.stone, stone))
     assert found - given == Counter(), "beyond the stone's"
+
+
+@pytest.mark.parametrize(("times", "noise_mm", "most_um"), [(6, 0.001, 10.0), (5, 0.005, 300.0)])
+def test_the_ends_of_a_long_stone_are_as_far_apart_as_they_are_said_to_be(times, noise_mm, most_um):
+    """A scan puts three to seven points on each flat at the ends, too few for planes of their own. Without walls there the
+    stone was 0.58 mm too long, known to 1 um."""
+    stone = rl.oval_brilliant(table_pct=57.0, length_ratio=2.24, girdle_facets=64, width_mm=6.5)
+    rng = np.random.default_rng([224, 1])
+    vertices, triangles = scanned.sampled(stone, times, rng)
+    scan = stone_from_mesh(scanned.noisy(vertices, noise_mm, rng), triangles)
+    assert scan.report.girdle == "upright flats"
+    walls = [fit for f, fit in enumerate(scan.report.facets) if scan.stone.on_girdle[f]]
+    error_um = np.mean([fit.distance_error_um for fit in walls])
+    off_um = 1e3 * np.abs(np.ptp(scan.stone.outline_mm, axis=0) - np.ptp(stone.outline_mm, axis=0))
+    assert (off_um < 4.0 * math.sqrt(2.0) * error_um).all()
+    assert error_um < most_um
+
+
+def test_walls_that_lean_together_are_found_within_their_errors():
+    rng, noise = np.random.default_rng(5), 0.001
+    azimuth = (np.arange(24) + rng.uniform(0.3, 0.7, 24)) * math.tau / 24
+    lean = 0.01 + 0.02 * np.cos(azimuth)  # outward with the height, and towards +x
+    normals = np.column_stack([np.cos(azimuth), np.sin(azimuth), -lean])
+    ray = math.tau * np.arange(1500) / 1500
+    height = rng.uniform(-0.1, 0.1, len(ray))
+    out = np.column_stack([np.cos(ray), np.sin(ray)])
+    radius = ((2.0 + lean * height[:, None]) / np.maximum(out @ normals[:, :2].T, 1e-9)).min(axis=1)
+    points = np.column_stack([radius[:, None] * out, height]) + rng.normal(0.0, noise, (len(ray), 3))
+    walls = upright_walls(points, np.ones(len(ray)), noise, noise)
+    assert len(walls) == 24
+    at = np.arctan2(walls.normals[:, 1], walls.normals[:, 0]) % math.tau
+    order = np.argsort(at)
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    true = 2.0 * normals[:, 0] / np.cos(azimuth)  # their distances from the origin
+    error = noise * np.sqrt(walls.covariance[order].diagonal(axis1=1, axis2=2))
+    off = (normals * walls.center[order]).sum(axis=1) - true
+    assert (np.abs(off) < 4.0 * error[:, 0]).all()
+    assert (np.abs(at[order] - azimuth) < 4.0 * error[:, 1] + 1e-5).all()
+    assert np.abs(walls.normals[order, 2] - normals[:, 2]).max() < 5.0 * error[:, 2].max()
 
 
 def test_a_round_girdle_is_fitted_by_tangents_that_keep_its_area():

@@ -108,7 +108,7 @@ class Uncertainty:
             found.append(_error(stone, leaning, 0, math.radians(self.common_angle_deg)))
         around = np.radians(stone.azimuth_deg()[girdle])
         for axis in (0, 2) if girdle.any() else ():
-            whole = float(size[girdle, axis].mean()) / math.sqrt(WAVES)
+            whole = size[girdle, axis] / math.sqrt(WAVES)
             for wave in range(WAVES):
                 for turn in (0.0, math.pi / 2.0)[: 2 if wave else 1]:
                     found.append(_error(stone, np.flatnonzero(girdle), axis, whole * np.cos(wave * around - turn)))

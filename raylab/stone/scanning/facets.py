@@ -74,12 +74,13 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     rounding = edge_rounding(mesh.vertices, candidates.large(planes), noise)
     coarse = EDGE_NOISE * rounding
     planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
+    fixed = 0  # so many planes, the last, are a girdle's that was fitted as a whole
     for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
         working = max(noise, coarse)
         up = planes.normals[largest(planes)]
-        girdle = fit_girdle(mesh.vertices, mesh.vertex_area, planes, up, working)
+        girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working, noise)
         start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
-        fixed = 0 if girdle is None or girdle.kind == "flats" else len(girdle.planes)
+        fixed = 0 if girdle is None else girdle.fixed
         planes = planes if start is None and turn else candidates.taken_up(start, working)
         planes = refined(surface, planes, working, fixed=fixed)
         if noise_mm is None:

@@ -1,12 +1,13 @@
-"""The girdle of a scanned stone: flats fitted one by one, flats on an even wheel, or a round fitted by tangent planes.
+"""The girdle of a scanned stone: flats one by one, walls by its plan, flats on an even wheel, or a round by tangent planes.
 
 A girdle's flats are small and differ little: with 96 of them the middle of a flat stands back from the corners by 0.05 % of
-the radius, 1.7 um on a stone of 6.5 mm. Where points and noise allow it, each flat is a facet like any other. Where they
-don't, the flats' common period still may show, because all of them speak at once; then the wheel's number of sides and its
-phase are fitted, and a smooth outline. Where not even that shows, the girdle counts as round and is given `ROUND_SIDES`
-tangent planes that keep the area of its outline.
+the radius, 1.7 um on a stone of 6.5 mm. Where points and noise allow it, each flat is a facet like any other. Where too few
+points lie on a flat for a plane of its own, an upright wall has fewer unknowns, and the girdle is read from its plan (`walls`).
+Where that fails, the flats' common period still may show, because all of them speak at once; then the wheel's number of sides
+and its phase are fitted, and a smooth outline. Where not even that shows, the girdle counts as round and is given
+`ROUND_SIDES` tangent planes that keep the area of its outline.
 
-All three are put to the same points and the one that explains them with the fewest parameters is taken: least sum of
+All four are put to the same points and the one that explains them with the fewest parameters is taken: least sum of
 squared heights in noise variances plus log(points) per parameter (Schwarz, Ann. Stat. 6 (1978) 461).
 """
 
@@ -18,8 +19,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...convex_hulls import ConvexHull
+from ..measuring.plane_uncertainty import SIDES
 from .envelope import CUTOFF, Planes, envelope, squares
+from .mesh import Mesh
 from .plane_fit import EDGE_MM
+from .walls import UNKNOWNS, upright_walls
 
 STEEP = math.sin(math.radians(25.0))
 """A plane is a girdle plane if its normal rises or falls by less than this from the table's plane. Crowns and pavilions are
@@ -37,16 +41,24 @@ LEAST = 12
 RIM = 0.02
 """Share of the stone's width within which girdle points lie inside its outline."""
 
+CLEARLY = 4.0
+"""Standard errors by which squares must exceed those of noise, for points not to lie on an outline fitted as a whole."""
+
+LEANING = math.sin(math.radians(10.0))
+"""A plane that leans by more than this may be a half of a thick stone, where walls are sought by their plan."""
+
 ENOUGH = 60
 """With fewer points the girdle's walls are taken as upright."""
 
 
 @dataclass(frozen=True)
 class Girdle:
-    """`kind` is "flats" (fitted one by one), "even flats" or "round"; `planes` are in the frame of the mesh."""
+    """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the frame of the
+    mesh, the last `fixed` of them fitted as a whole."""
 
     kind: str
     planes: Planes
+    fixed: int
 
 
 @dataclass(frozen=True)
@@ -86,11 +98,13 @@ def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
     return np.abs(planes.normals @ up) < STEEP
 
 
-def fit_girdle(surface: np.ndarray, area: np.ndarray, planes: Planes, up: np.ndarray, noise: float) -> Girdle | None:
-    """The girdle about the axis `up` (3,); None where no band of points lies between crown and pavilion.
+def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: float, scatter: float) -> Girdle | None:
+    """The girdle about the axis `up` (3,); None where no band of the mesh's points lies between crown and pavilion.
 
-    `surface` (V, 3) and `area` (V,) are surface points and their areas; `planes` all facets so far.
+    `planes` are all facets so far, the first `free` of them fitted one by one. `noise` (mm) is what planes are chosen with,
+    `scatter` that of the vertices, less where edges are round.
     """
+    surface, area = mesh.vertices, mesh.vertex_area
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
     if len(rest) < 2 or not steep.any():
@@ -121,16 +135,33 @@ def fit_girdle(surface: np.ndarray, area: np.ndarray, planes: Planes, up: np.nda
     chosen = envelope((level + origin) @ turn, rest).height < -margin
     if chosen.sum() < LEAST:
         return None
-    inside = near[chosen]
-    band = _band(points[chosen], area[inside])
+    band = _band(points[chosen], area[near[chosen]])
     smooth = _outline(band, 0, 0.0, noise)
     best = min([smooth, *_even(band, smooth, noise)], key=lambda outline: outline.score)
-    heights = envelope(surface[inside], planes).height
-    single = _cost(heights, band.weight, noise) + 3.0 * steep.sum() * math.log(len(heights))
-    if single <= best.score:
-        return Girdle("flats", planes.only(steep))
+
+    def score(walls: Planes) -> float:
+        heights = envelope(surface[near[chosen]], rest.with_(walls)).height
+        return _cost(heights, band.weight, noise) + UNKNOWNS * len(walls) * math.log(len(heights))
+
+    flats = planes.only(steep & (np.arange(len(planes)) < free))
+    found = Girdle("flats", flats, 0)
+    least = score(flats)
+    explained = band.weight.sum() + CLEARLY * math.sqrt(2.0 * (band.weight**2).sum())
+    sought = min(least, best.score) > explained or (steep.sum() > SIDES and least < best.score)
+    for lean in (STEEP, LEANING) if sought else ():
+        beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
+        walled = envelope(surface[near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
+        if walled.sum() < LEAST:
+            continue
+        walls = upright_walls(points[walled], area[near[walled]], noise, scatter)
+        upright = beside.with_(_moved(walls, turn, origin))
+        if score(upright) < least:
+            found, least = Girdle("upright flats", upright, len(walls)), score(upright)
+    if least <= best.score:
+        return found
     kind = "even flats" if best.sides else "round"
-    return Girdle(kind, _moved(_tangents(best, band, noise), turn, origin))
+    tangents = _moved(_tangents(best, band, noise), turn, origin)
+    return Girdle(kind, tangents, len(tangents))
 
 
 def _within_outline(flat: np.ndarray, points: np.ndarray) -> np.ndarray:

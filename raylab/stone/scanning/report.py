@@ -30,7 +30,8 @@ MOST_PATCHES = 50
 class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
     the standard errors of slope, azimuth (NaN for a level facet), tilt about the steepest line, and distance of the facet's
-    middle along its normal."""
+    middle along its normal. A girdle wall's distance is at least as uncertain as the points beside it that are on no facet are
+    off it."""
 
     name: str
     area_mm2: float
@@ -62,8 +63,9 @@ class ScanReport:
     `noise_um`: standard deviation of a vertex, `noise_stated` if the user gave it; NaN, and with it the errors of the facets,
     where the mesh is too coarse to show it. `rounding_um`: half-width of the strip in
     which edges are rounded or blurred; 0 where they are sharp. `explained_pct`: share of the surface within 5 um or 5 noise
-    standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "even flats" (an even
-    wheel, fitted as one), "round" (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
+    standard deviations of its facet, whichever is more. `girdle`: "flats" (each fitted by itself), "upright
+    flats" (walls of the girdle's plan, each fitted by two numbers), "even flats" (an even wheel, fitted as one), "round"
+    (tangent planes) or "none". Place in the stone = `rotation` @ place in the scan (mm) +
     `shift_mm`. `facets`: one entry per facet of the stone, in its order. `unexplained`: the largest patches off the facets.
     `extra`: facets beyond the pattern. `recognition`: how surely the shape says the cut; None for a stone of no known cut.
     """
@@ -139,6 +141,7 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
     fits, table = found.planes, planes[pose.level]
     noise = found.noise if found.noise_known else math.nan
     tilts = noise**2 * fits.covariance[planes]
+    tilts[stone.on_girdle, 0, 0] += _beside(found)[planes[stone.on_girdle]]
     axes = np.einsum("ij,fjk->fik", pose.rotation, fits.axes[planes])
     across = np.stack([-stone.normals[:, 1], stone.normals[:, 0], np.zeros(len(stone))], axis=1)
     sine = np.linalg.norm(across, axis=1)
@@ -173,6 +176,21 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
         )
         for f, p in enumerate(planes)
     )
+
+
+def _beside(found: Found) -> np.ndarray:
+    """(F,) mm^2: squared heights over each plane of the points near it that are on no facet, over the number of points on it.
+
+    For walls fitted one by one: beside them another may be lacking, and the outline there is off by about that.
+    """
+    squares = np.zeros(len(found.planes))
+    if found.girdle is not None and found.girdle.kind not in ("flats", "upright flats"):
+        return squares
+    off = off_facets(found)
+    for near, height in zip(found.under.order[off].T, found.under.heights[off].T, strict=True):
+        squares += np.bincount(near[near >= 0], height[near >= 0] ** 2, len(squares))
+    on = np.bincount(found.under.facet[~off], minlength=len(squares))
+    return squares / np.maximum(on, 1)
 
 
 def _quadratic(vector: np.ndarray, matrix: np.ndarray) -> np.ndarray:
