@@ -24,7 +24,7 @@ from raylab.stone.cuts import outline_brilliant
 from raylab.stone.measuring import callipers, length
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import outline_fit, rings, sided
-from raylab.stone.scanning import bevels, noise, plane_fit, report, stone_pose
+from raylab.stone.scanning import girdle_fit, noise, plane_fit, report, stone_pose
 
 Patch = pytest.MonkeyPatch
 
@@ -159,7 +159,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (plane_fit._solved, "B / (M[:, :, None]", "B / (3.0 * M[:, :, None]", noisy_scan),
     (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
-    (bevels.stood_upright, ".sum() < NEEDED", ".sum() < -NEEDED", bevel),
+    (girdle_fit.fit_girdle, "if score(upright) < least", "if score(upright) < -least", bevel),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),

@@ -5,7 +5,7 @@
    with it than without (`candidates`).
 3. Alternately points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
    rearranging those that stand in each other's way (`moves`).
-4. Bevels between the girdle and the facets beside it stand upright where the points allow it (`bevels`).
+4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, `walls`).
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
 noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
@@ -21,7 +21,6 @@ import numpy as np
 
 from ...errors import StoneError
 from ..polyhedron import intersect
-from .bevels import stood_upright
 from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
 from .girdle_fit import Girdle, fit_girdle, is_steep
@@ -86,11 +85,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
         if noise_mm is None:
             noise = max(pooled_noise(planes), least)
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
-    under = envelope(mesh.vertices, planes)
-    if girdle is not None and girdle.kind == "flats":
-        planes = stood_upright(mesh.vertices, planes, under, up, working)
-        under = envelope(mesh.vertices, planes)
-    return Found(planes, under, noise, known, rounding, girdle)
+    return Found(planes, envelope(mesh.vertices, planes), noise, known, rounding, girdle)
 
 
 def largest(planes: Planes) -> int:
