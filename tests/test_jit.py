@@ -82,7 +82,10 @@ def test_only_kernels_go_without_types():
 
 
 def _python(home: Path, code: str) -> str:
+    """What a process prints. It keeps no bytecode: Python takes that of a file of the same size and the same second for new."""
     environment = {**os.environ, "PYTHONPATH": str(home)}
     environment.pop("NUMBA_CACHE_DIR", None)
-    done = subprocess.run([sys.executable, "-c", code], env=environment, cwd=home, capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-B", "-c", code], env=environment, cwd=home, capture_output=True, text=True, check=True
+    )
     return done.stdout.strip()
