@@ -159,7 +159,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (plane_fit._solved, "B / (M[:, :, None]", "B / (3.0 * M[:, :, None]", noisy_scan),
     (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
-    (girdle_fit.fit_girdle, "if score(upright) < least", "if score(upright) < -least", bevel),
+    (girdle_fit.fit_girdle, "if cost < least", "if cost < -least", bevel),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),

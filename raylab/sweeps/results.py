@@ -12,6 +12,7 @@ from ..designs.design import COLUMNS
 from ..designs.keys import KEYS
 from ..errors import InputError
 from ..reading import read_file, reader
+from .dealing import Deal
 from .store import RESULT, RESULT_FILE, ZARR, finished_result
 
 if TYPE_CHECKING:
@@ -74,19 +75,12 @@ def _in_pieces(place: Path) -> xr.Dataset:
     for name, one in found.variables.items():
         files = sum(entry.name[0] != "." for entry in os.scandir(place / str(name)))
         wanted = one.encoding["chunks"] if one.ndim else ()
-        if files != _count(one.shape, wanted):
+        if files != Deal(one.shape, wanted, 1).blocks:
             raise InputError(f"damaged result: files of {name} are gone", file=str(place), expected="all files of the sweep")
     found = _checked(found, str(place))
     order = dict.fromkeys((*COLUMNS, *KEYS, *found.variables))  # zarr lists its arrays by their names
     variables, coords = ({name: one[name].variable for name in order if name in one} for one in (found.data_vars, found.coords))
     return xr.Dataset(variables, coords, found.attrs)
-
-
-def _count(shape: tuple[int, ...], chunks: tuple[int, ...]) -> int:
-    count = 1
-    for size, step in zip(shape, chunks, strict=True):
-        count *= -(-size // step)
-    return count
 
 
 def _checked(found: xr.Dataset, file: str) -> xr.Dataset:

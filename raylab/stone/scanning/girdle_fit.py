@@ -155,8 +155,9 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
             continue
         walls = upright_walls(points[walled], area[near[walled]], noise, scatter)
         upright = beside.with_(_moved(walls, turn, origin))
-        if score(upright) < least:
-            found, least = Girdle("upright flats", upright, len(walls)), score(upright)
+        cost = score(upright)
+        if cost < least:
+            found, least = Girdle("upright flats", upright, len(walls)), cost
     if least <= best.score:
         return found
     kind = "even flats" if best.sides else "round"

@@ -1,4 +1,4 @@
-"""Upright walls of a girdle, each from as few as three points: the sides of the polygon that it is when seen along its axis.
+"""Upright walls of a girdle, each from as few as two points: the sides of the polygon that it is when seen along its axis.
 
 A flat at the end of a long stone is short, and a scan puts three to seven points on it. A plane through them has three
 unknowns and is hardly known; an upright wall has two, azimuth and distance. Sorted by azimuth about a point inside, the points
