@@ -13,7 +13,7 @@ from ..engine_result import EngineResult
 from ..goal import Goal
 from ..ledger import FIELDS, MAPPED
 from ..outline_rays import fan_of
-from ..randomizations import totals_from, until
+from ..randomizations import could_meet_in, totals_from, until
 from ..totals import Totals
 from .device import MOST_PLANES, why_no_device
 
@@ -72,7 +72,9 @@ class GpuEngine:
 
         def totals_of(some: list[int], points: int) -> list[Totals]:
             means = outline_means([scenes[k] for k in some], wavelength_nm, points, [fans[k] for k in some])
-            return [totals_from(one, points, fans[k].area_mm2, scenes[k]) for k, one in zip(some, means, strict=True)]
+            return [
+                totals_from(one, points, fans[k].area_mm2, could_meet_in(scenes[k])) for k, one in zip(some, means, strict=True)
+            ]
 
         return until(goals, totals_of)
 

@@ -7,7 +7,7 @@ import numpy as np
 from ...scene.scene import Scene
 from ..goal import Goal
 from ..outline_rays import fan_of, fill_points, generator_of
-from ..randomizations import RANDOMIZATIONS, totals_from, until
+from ..randomizations import RANDOMIZATIONS, could_meet_in, totals_from, until
 from ..totals import MOMENTS, Totals
 from .sampling import means_of_hits, sample_points
 
@@ -26,6 +26,6 @@ def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Tot
             places = np.empty((number * points, 2))
             fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
             means_of_hits(*sample_points(places, scene, wavelength_nm), means[first : first + number])
-        return [totals_from(means, points, fan.area_mm2, scene)]
+        return [totals_from(means, points, fan.area_mm2, could_meet_in(scene))]
 
     return until([goal or Goal()], totals_of)[0]
