@@ -43,8 +43,9 @@ class Statistic:
 
 def statistic(value: Any, low: Any, high: Any, error: Any, whole: bool = False) -> Statistic:
     """A statistic of one scene, whose numbers become plain floats, or of many, whose numbers are arrays of one shape."""
-    one = np.ndim(value) == 0
-    return Statistic(*(float(part) if one else part for part in (value, low, high, error)), whole=whole)
+    if np.ndim(value):
+        return Statistic(value, low, high, error, whole)
+    return Statistic(float(value), float(low), float(high), float(error), whole)
 
 
 PARTS = {
