@@ -55,7 +55,7 @@ def test_rows_and_reasons_are_those_of_designs_one_by_one(engine):
     some that the engine leaves."""
     assert isinstance(engine, BuildingEngine)
     run = plan_of(MANY, {}).run(0, 2**11)
-    some = run.at(np.random.default_rng(1).choice(len(run), 160, replace=False))
+    some = run.at(np.random.default_rng(1).choice(len(run), 400, replace=False))
     found = trace_designs(some, TraceSettings(engine="host", **SETTINGS))
     lots, left = list(engine.lots), len(engine.alone)
     wanted = alone(some, engine)
