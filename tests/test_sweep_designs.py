@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import pickle
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,9 +23,10 @@ from raylab.sweeps import points as points_module
 from raylab.sweeps.axes import plan_of
 from raylab.sweeps.counting import count_of
 from raylab.sweeps.dealing import Deal, block_shape
-from raylab.sweeps.points import MOST_POINTS, Points
+from raylab.sweeps.points import MOST_KEPT, MOST_POINTS, Points
 from raylab.sweeps.sweep_file import read_sweep_file
-from raylab.sweeps.workers import Chunk
+from raylab.sweeps.workers import Chunk, Work
+from raylab.tracers.engines import settled
 
 FLAT = rl.LinearBound({"crown_angle_deg": 1, "pavilion_angle_deg": 1}, at_most=76)
 GRID = {"crown_angle_deg": [33.0, 34.0, 35.0], "pavilion_angle_deg": [40.0, 41.0, 42.0]}
@@ -67,7 +69,9 @@ def test_ten_million_designs_are_no_list(tmp_path):
     plan = plan_of(axes, FIXED, "sobol", 2**24)
     assert len(plan) == 16_777_216
     assert 40.0 <= next(plan.designs(2**24 - 1, 2**24))["pavilion_angle_deg"] < 41.0
-    assert all(len(column.points._made) <= 1 for column in plan.columns.values())
+    plan.run(2**24 - 2**17, 2**24 - 2**16)
+    assert all(len(column.points._made) <= MOST_KEPT for column in plan.columns.values())
+    assert len(pickle.dumps(plan)) < 20_000, "to a worker go no points"
 
 
 def test_more_layers_than_a_latin_hypercube_is_made_of_are_refused():
@@ -146,12 +150,15 @@ def test_conditions_change_no_number_in_pieces_and_go_to_workers(tmp_path):
     alone = swept(**limits)
     assert 0 < int((alone.reason == EXCLUDED).sum()) < 12
     xr.testing.assert_identical(swept(**limits, out=tmp_path / "z", zarr=True).load(), alone)
-    kept = np.array([True, False, True])
-    chunk = pickle.loads(pickle.dumps(Chunk(0, [{}, {}], kept)))  # as it goes to a worker
-    whole = chunk.in_place(np.ones((2, len(COLUMNS))))
-    assert (whole[kept] == 1.0).all()
-    assert np.isnan(whole[1, :-1]).all()
-    assert whole[1, -1] == EXCLUDED
+    plan = plan_of(limits["axes"], FIXED, "random", 12, conditions=limits["conditions"])
+    told = plan_of(limits["axes"], FIXED, "random", 12, conditions=[rl.LinearBound({"crown_angle_deg": 1}, at_most=34.5)])
+    assert (plan.anywhere, told.anywhere) == (False, True)
+    settings = settled(rl.TraceSettings(precision=0.2))
+    for work, kept in ((Work(replace(plan, conditions=()), settings, None), plan.kept(2, 12)), (Work(told, settings, None), None)):
+        sent, chunk = pickle.loads(pickle.dumps((work, Chunk(0, 2, 12, kept))))  # as they go to a worker
+        rows = sent.traced(chunk)
+        for column, name in enumerate(COLUMNS):
+            assert np.array_equal(rows[:, column], alone[name].values[2:], equal_nan=True), name
 
 
 def test_functions_are_told_apart_by_what_they_exclude(tmp_path):

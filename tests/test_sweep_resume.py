@@ -29,7 +29,7 @@ from raylab.errors import RaylabWarning
 from raylab.package_files import environment
 from raylab.sweeps.axes import plan_of, steps
 from raylab.sweeps.parts import packed
-from raylab.sweeps.workers import MAKER, Chunk
+from raylab.sweeps.workers import MAKER, Chunk, Work
 
 AXES = {"crown_angle_deg": steps(30.0, 38.0, 6), "pavilion_angle_deg": steps(38.5, 42.5, 6)}
 GIVEN = {"table_pct": 57.0, "settings": rl.TraceSettings(precision=0.02), "processes": 1}
@@ -131,8 +131,9 @@ def test_workers_of_a_killed_process_end_too(tmp_path):
 def test_a_worker_ends_in_the_middle_of_its_work_and_without_a_word():
     """As when the process that started it is killed: its requests end while it traces thousands of designs."""
     axes = {"pavilion_angle_deg": steps(40.0, 42.0, 4000)}
-    many = list(plan_of(axes, {"table_pct": 57, "crown_angle_deg": 34, "dome": "head-shadow"}).designs(0, 4000))
-    chunk = pickle.dumps((Chunk(0, many), rl.TraceSettings(precision=1e-3), code_id(MAKER)))
+    plan = plan_of(axes, {"table_pct": 57, "crown_angle_deg": 34, "dome": "head-shadow"})
+    work = Work(plan, rl.TraceSettings(precision=1e-3), None)
+    chunk = pickle.dumps((work, code_id(MAKER))) + pickle.dumps(Chunk(0, 0, 4000))
     command = [sys.executable, "-m", "raylab.sweeps.workers"]
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment()

@@ -16,9 +16,11 @@ from ..results.summary import Record, exact_record, quick_record, record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..stone.stone import Stone
-from ..tracers.engine import BatchEngine
+from ..tracers.engine import BatchEngine, BuildingEngine, Engine
 from ..tracers.engines import engine_named
+from .columns import Columns
 from .keys import GEOMETRY, LIGHT_KEYS, TRACED, Design, reason_for
+from .lots import built_rows
 from .making import dome_in, geometry_of, stone_of, view_of
 
 Made = TypeVar("Made")
@@ -27,18 +29,33 @@ COLUMNS = (*columns(), *GEOMETRY, "reason")
 """A design's row of numbers: each statistic with its bracket and its standard error, the geometry, the reason code."""
 
 
-def trace_designs(designs: Iterable[Design], settings: TraceSettings) -> np.ndarray:
+LEFT_AT_A_TIME = 1024
+"""Designs whose stones are in memory at a time where an engine doesn't build them itself."""
+
+
+def trace_designs(designs: Iterable[Design] | Columns, settings: TraceSettings) -> np.ndarray:
     """(K, len(COLUMNS)) one row for each design; those that are no stone are NaN but for the reason.
 
-    Designs that follow each other and differ in light or view alone share their stone.
+    An engine that builds stones itself gets what it can build of `Columns`. Other designs that follow each other and differ in
+    light or view alone share their stone.
 
     Raises UnsupportedScene where the engine, an exact one if the settings name none, can't trace them.
     """
-    stones = _Stones()
     engine = engine_named(settings.engine) if settings.engine is not None else None
+    if isinstance(engine, BuildingEngine) and isinstance(designs, Columns):
+        rows = np.full((len(designs), len(COLUMNS)), np.nan)
+        left = np.flatnonzero(built_rows(engine, designs, settings, rows))
+        for some in (left[start : start + LEFT_AT_A_TIME] for start in range(0, len(left), LEFT_AT_A_TIME)):
+            rows[some] = _one_by_one(designs.at(some), settings, engine)
+        return rows
+    return _one_by_one(designs, settings, engine)
+
+
+def _one_by_one(designs: Iterable[Design], settings: TraceSettings, engine: Engine | None) -> np.ndarray:
+    """The rows of designs whose stones are built here."""
+    stones = _Stones()
     if isinstance(engine, BatchEngine):
-        scenes = [_tried(partial(_scene, stones, design, settings)) for design in designs]
-        rows = _batched(engine, scenes)
+        rows = _batched(engine, [_tried(partial(_scene, stones, design, settings)) for design in designs])
     else:
         rows = [row_of(partial(_scene, stones, design, settings)) for design in designs]
     return np.array(rows).reshape(-1, len(COLUMNS))

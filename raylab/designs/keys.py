@@ -91,7 +91,7 @@ REASONS: tuple[tuple[str, str], ...] = (
 """Reasons for missing numbers of a design, by code: name and meaning. Code 0: the design has numbers."""
 
 _CODES = {name: code for code, (name, _) in enumerate(REASONS)}
-TRACED, EXCLUDED = _CODES["traced"], _CODES["excluded"]
+TRACED, OUT_OF_RANGE, EXCLUDED = _CODES["traced"], _CODES["out_of_range"], _CODES["excluded"]
 _REASON_OF_KEY = {"wavelengths_nm": "index_not_known", "offsets": "no_such_facet"}
 
 
@@ -204,6 +204,11 @@ def _stone(given: Any) -> Stone:
     if not isinstance(given, Stone):
         raise InputError("wrong type", key=STONE, value=given, expected="a Stone, or the file of one")
     return given
+
+
+def reason_of(reason: Reason) -> int:
+    """The code of a cut's reason; see `REASONS`."""
+    return _CODES[reason.name]
 
 
 def reason_for(error: InputError) -> int:

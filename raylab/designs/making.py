@@ -29,7 +29,7 @@ def stone_of(design: Design) -> Stone:
 def _given_stone(design: Design) -> Stone:
     """The stone as it is, in another material where the design states one."""
     stone: Stone = design[STONE]
-    material = _material(design, stone.material)
+    material = material_of(design, stone.material)
     return stone if material is stone.material else stone.relabeled(material=material)
 
 
@@ -37,11 +37,14 @@ def _cut_stone(design: Design) -> Stone:
     """The stone of a cut by its parameters."""
     cut = get_cut(design.get(CUT, USUAL))
     values = {key: design[key] for key in cut.keys if key in design}
-    return cut.stone(material=_material(design, "diamond"), **values)
+    return cut.stone(material=material_of(design), **values)
 
 
-def _material(design: Design, usual: str | Material) -> Material:
-    """The material of a design with its body colour; the usual one where it states none."""
+def material_of(design: Design, usual: str | Material = "diamond") -> Material:
+    """The material of a design with its body colour; the usual one where it states none.
+
+    Raises InputError for an absorption out of range.
+    """
     material = get_material(design.get("material", usual))
     return material.tinted(design["absorption_per_mm"]) if "absorption_per_mm" in design else material
 

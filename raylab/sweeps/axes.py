@@ -18,10 +18,11 @@ from typing import Any
 
 import numpy as np
 
+from ..designs.columns import Column, Columns, Picked, column_of
 from ..designs.keys import STONE, complete, resolved
 from ..errors import InputError, nearest
 from ..units import SODIUM_D_NM, number_in, whole_in
-from .conditions import Condition, answers, checked
+from .conditions import Condition, LinearBound, answers, checked
 from .points import MOST_POINTS, Filled, Points
 
 SAMPLERS = tuple(MOST_POINTS)
@@ -98,19 +99,37 @@ class Plan:
     def __len__(self) -> int:
         return math.prod(self.shape)
 
+    @property
+    def anywhere(self) -> bool:
+        """Whether the conditions can be asked in any process: bounds, no functions of the user."""
+        return all(isinstance(one, LinearBound) for one in self.conditions)
+
+    def stated(self, key: str) -> Sequence[Any]:
+        """What is stated of an axis: its values, or what fills it."""
+        values = self.columns[key]
+        return values.values if isinstance(values, Filled) else values
+
+    def run(self, start: int, stop: int) -> Columns:
+        """Designs start to stop, the latter excluded, as columns."""
+        stop = min(stop, len(self))
+        varied: dict[str, Column] = {}
+        along = np.unravel_index(np.arange(start, stop), self.shape)
+        for number, (key, values) in enumerate(self.columns.items()):
+            if self.layout == "grid":
+                varied[key] = column_of(values, along[number])
+            elif isinstance(values, Filled):
+                varied[key] = values.run(start, stop)
+            else:
+                varied[key] = column_of(values[start:stop], np.arange(stop - start))
+        return Columns(stop - start, varied, self.fixed)
+
     def designs(self, start: int, stop: int) -> Iterator[dict[str, Any]]:
         """Designs start to stop, the latter excluded."""
-        stop = min(stop, len(self))
-        columns: list[Sequence[Any]] = [values[start:stop] for values in self.columns.values()]
-        if self.layout == "grid":
-            at = np.unravel_index(np.arange(start, stop), self.shape)
-            columns = [[values[k] for k in along] for values, along in zip(self.columns.values(), at, strict=True)]
-        for values in zip(*columns, strict=True):
-            yield {**self.fixed, **dict(zip(self.columns, values, strict=True))}
+        return iter(self.run(start, stop))
 
     def met(self, start: int, stop: int) -> np.ndarray:
         """(C, N) which of the conditions each of the designs start to stop meets."""
-        return answers(self.conditions, self.designs(start, stop))
+        return answers(self.conditions, self.run(start, stop))
 
     def kept(self, start: int, stop: int) -> np.ndarray:
         """(N,) which of the designs start to stop meet all conditions."""
@@ -118,9 +137,13 @@ class Plan:
             return np.ones(min(stop, len(self)) - start, dtype=bool)
         return np.asarray(self.met(start, stop).all(axis=0))
 
-    def coordinate(self, key: str, start: int = 0, stop: int | None = None) -> list[Any]:
+    def coordinate(self, key: str, start: int = 0, stop: int | None = None) -> np.ndarray:
         """The values of an axis as labels, all or from start to stop: stones, domes and materials by name."""
-        return [label_of(value) for value in self.columns[key][start:stop]]
+        values = self.columns[key]
+        if isinstance(values, Filled):
+            column = values.run(start, len(values) if stop is None else stop)
+            return np.array([label_of(value) for value in column.values])[column.at] if isinstance(column, Picked) else column
+        return np.array([label_of(value) for value in values[start:stop]])
 
 
 def label_of(value: Any) -> Any:

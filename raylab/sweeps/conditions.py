@@ -8,12 +8,13 @@ numbers; all designs are asked before a sweep begins, so that it can say how man
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from ..designs.columns import Columns
 from ..designs.keys import NAMED
 from ..errors import InputError
 from ..units import number_in
@@ -62,10 +63,19 @@ class LinearBound:
             raise InputError("empty range", key="at_least", value=self.at_least, expected="at most at_most")
 
     def __call__(self, design: Mapping[str, Any]) -> bool:
-        terms = [factor * design[key] for key, factor in self.sum.items()]
-        total, slack = math.fsum(terms), ROUNDING * math.fsum(map(abs, terms))
-        low = self.at_least is None or total >= self.at_least - slack
-        return low and (self.at_most is None or total <= self.at_most + slack)
+        return bool(self._met(design.__getitem__))
+
+    def met(self, run: Columns) -> np.ndarray:
+        """(N,) which of the designs of a run meet it."""
+        return np.asarray(self._met(run.numbers))
+
+    def _met(self, value_of: Callable[[str], Any]) -> Any:
+        """Whether a number, or each of many, meets it."""
+        terms = [factor * value_of(key) for key, factor in self.sum.items()]
+        total, slack = sum(terms), ROUNDING * sum(map(abs, terms))
+        low = -math.inf if self.at_least is None else self.at_least
+        high = math.inf if self.at_most is None else self.at_most
+        return (total >= low - slack) & (total <= high + slack)
 
     def __str__(self) -> str:
         words = ""
@@ -100,11 +110,17 @@ def name_of(condition: Condition) -> str:
     return str(condition) if isinstance(condition, LinearBound) else getattr(condition, "__name__", type(condition).__name__)
 
 
-def answers(conditions: Iterable[Condition], designs: Iterable[Mapping[str, Any]]) -> np.ndarray:
-    """(C, N) whether each design meets each condition. Raises InputError where a condition fails on a design."""
-    listed = list(designs)
-    met = np.empty((len(tuple(conditions)), len(listed)), dtype=bool)
+def answers(conditions: Sequence[Condition], run: Columns) -> np.ndarray:
+    """(C, N) whether each design meets each condition. Raises InputError where a condition fails on a design.
+
+    A bound is asked of all designs at once; a function gets them one by one.
+    """
+    listed = list(run) if any(not isinstance(one, LinearBound) for one in conditions) else []
+    met = np.empty((len(conditions), len(run)), dtype=bool)
     for row, one in zip(met, conditions, strict=True):
+        if isinstance(one, LinearBound):
+            row[:] = one.met(run)
+            continue
         try:
             row[:] = [bool(one(design)) for design in listed]
         except InputError:

@@ -11,7 +11,7 @@ from ..errors import InputError
 from .axes import Plan
 from .conditions import name_of
 
-ASKED = 4096
+ASKED = 1 << 14
 """Designs that are asked at a time."""
 
 

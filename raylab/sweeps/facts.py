@@ -36,23 +36,18 @@ def facts_of(plan: Plan, settings: dict[str, Any], code: str, excluded: str = ""
         "settings": {key: list(value) if isinstance(value, tuple) else value for key, value in settings.items()},
         "layout": plan.layout,
         "points": None if points is None else {"number": points.number, "seed": points.seed, "digest": _points_digest(points)},
-        "axes": {key: [_plain(value, waves) for value in _stated(values)] for key, values in plan.columns.items()},
+        "axes": {key: [_plain(value, waves) for value in plan.stated(key)] for key in plan.columns},
         "order": list(plan.columns),
         "fixed": {key: _plain(value, waves) for key, value in plan.fixed.items()},
         "excluded": excluded,
     }
 
 
-def _stated(values: Sequence[Any]) -> Sequence[Any]:
-    """What is stated of an axis: its values, or what fills it."""
-    return values.values if isinstance(values, Filled) else values
-
-
 def _waves(values: Sequence[Any]) -> list[float]:
     """Wavelengths of a sweep, nm; of a range, some."""
     if isinstance(values, Filled) and values.between:
         return [float(one) for one in np.linspace(values.values[0], values.values[1], WAVES)]
-    return [float(one) for one in _stated(values)]
+    return [float(one) for one in (values.values if isinstance(values, Filled) else values)]
 
 
 def _points_digest(points: Points) -> str:

@@ -15,7 +15,6 @@ from ..scene.settings import TraceSettings
 from ..version import __version__
 from .axes import Plan, label_of
 from .conditions import name_of
-from .points import Filled
 from .workers import MAKER
 
 if TYPE_CHECKING:
@@ -26,7 +25,7 @@ def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset
     """Rows (K, len(COLUMNS)) of a plan's designs as labelled arrays."""
     columns = {name: rows[:, column] for column, name in enumerate(COLUMNS)}
     columns["reason"] = columns["reason"].astype(np.int8)
-    return _labelled(plan, settings, columns, {key: np.array(plan.coordinate(key)) for key in plan.columns})
+    return _labelled(plan, settings, columns, {key: plan.coordinate(key) for key in plan.columns})
 
 
 def form(plan: Plan, settings: TraceSettings) -> xr.Dataset:
@@ -34,9 +33,8 @@ def form(plan: Plan, settings: TraceSettings) -> xr.Dataset:
     number of designs, it takes no memory."""
     one: dict[str, np.ndarray] = {**dict.fromkeys(COLUMNS, np.zeros(1)), "reason": np.zeros(1, np.int8)}
     axes = {}
-    for key, values in plan.columns.items():
-        stated = values.values if isinstance(values, Filled) else values
-        labels = np.array([label_of(value) for value in stated])
+    for key in plan.columns:
+        labels = np.array([label_of(value) for value in plan.stated(key)])
         axes[key] = labels if plan.layout == "grid" else _again(labels[:1], len(plan))
     return _labelled(plan, settings, {name: _again(zero, len(plan)) for name, zero in one.items()}, axes)
 

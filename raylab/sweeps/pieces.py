@@ -11,6 +11,7 @@ settled form for texts of one length.
 from __future__ import annotations
 
 import importlib.util
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +23,7 @@ from ..staging import flush_file
 from ..whole_files import disk_faults
 from .axes import Plan
 from .dealing import Deal
-from .store import KEPT, ZARR
+from .store import KEPT, ZARR, prove_block
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -41,14 +42,42 @@ def check_zarr(out: str | Path | None) -> None:
         raise InputError("zarr is not installed", key="zarr", value=True, expected="pip install 'raylab[zarr]'")
 
 
+@dataclass(frozen=True)
 class Pieces:
-    """The Zarr folder of a sweep that runs.
+    """The Zarr folder of a sweep that runs. Each process that writes blocks has its own.
 
-    Attributes: `kept`, which columns of the rows are arrays in it; the others are axes.
+    Attributes: `folder` of the sweep; `plan`; `deal`, its blocks; `sweep`, the key by which blocks are proved to be its.
     """
 
-    def __init__(self, folder: Path, plan: Plan, deal: Deal, form: xr.Dataset) -> None:
-        """Describe the arrays in a sweep's folder, as new or where they are.
+    folder: Path
+    plan: Plan
+    deal: Deal
+    sweep: str
+
+    @property
+    def place(self) -> Path:
+        """The Zarr folder."""
+        return self.folder / ZARR
+
+    @property
+    def kept(self) -> list[int]:
+        """Which columns of the rows are arrays in it; the others are axes or given."""
+        return [column for column, name in enumerate(COLUMNS) if name not in (*self.plan.columns, *self.plan.fixed)]
+
+    @property
+    def axes(self) -> list[str]:
+        """Axes whose values are different for each design."""
+        return [name for name in self.plan.columns if self.plan.layout != "grid"]
+
+    @property
+    def group(self) -> Any:
+        """Zarr's view of it, once it is described."""
+        import zarr
+
+        return zarr.open_group(self.place, mode="r+", zarr_format=2, use_consolidated=False)
+
+    def describe(self, form: xr.Dataset) -> None:
+        """Describe the arrays, as new or where they are.
 
         Parameters
         ----------
@@ -58,22 +87,16 @@ class Pieces:
         ------
         InputError : the folder can't be written to.
         """
-        import zarr
-
-        self.place, self.plan, self.deal = folder / ZARR, plan, deal
-        self.kept = [column for column, name in enumerate(COLUMNS) if name in form.data_vars]
-        self.axes = [name for name in plan.columns if plan.layout != "grid"]
-        described = _described(form, {*(COLUMNS[column] for column in self.kept), *self.axes}, deal.block)
+        described = _described(form, {*(COLUMNS[column] for column in self.kept), *self.axes}, self.deal.block)
         with disk_faults(self.place, KEPT):
             for left in self.place.rglob("*.partial"):  # what zarr had not finished when its process was killed
                 left.unlink()
             for name, content in described.items():
                 (self.place / name).parent.mkdir(parents=True, exist_ok=True)
                 (self.place / name).write_bytes(content)
-            self.group: Any = zarr.open_group(self.place, mode="r+", zarr_format=2, use_consolidated=False)
 
     def write(self, block: int, rows: np.ndarray) -> None:
-        """Write a block's rows (K, len(COLUMNS)) and the values of its axes, flushed to the disk.
+        """Write a block's rows (K, len(COLUMNS)) and the values of its axes, flushed to the disk, then what proves them.
 
         Raises InputError where it can't be written.
         """
@@ -81,20 +104,23 @@ class Pieces:
 
         start, stop = self.deal.block_span(block)
         values = {COLUMNS[column]: rows[:, column] for column in self.kept}
-        values |= {name: np.array(self.plan.coordinate(name, start, stop)) for name in self.axes}
+        values |= {name: self.plan.coordinate(name, start, stop) for name in self.axes}
         region = tuple(slice(*ends) for ends in self.deal.corner(block))
         shape = tuple(one.stop - one.start for one in region)
         file = ".".join(str(one.start // step) for one, step in zip(region, self.deal.block, strict=True))
         with disk_faults(self.place, KEPT), zarr.config.set({"array.write_empty_chunks": True}):
+            group = self.group
             for name, one in values.items():
-                self.group[name][region] = one.astype(self.group[name].dtype).reshape(shape)
+                array = group[name]
+                array[region] = one.astype(array.dtype).reshape(shape)
                 flush_file(self.place / name / file)
+        prove_block(self.folder, self.sweep, self.deal, block, rows[:, self.kept])
 
     def read(self, block: int) -> np.ndarray | None:
         """(K, len(kept)) numbers of a block that was written; None where a file of it is damaged."""
-        region = tuple(slice(*ends) for ends in self.deal.corner(block))
+        region, group = tuple(slice(*ends) for ends in self.deal.corner(block)), self.group
         try:
-            columns = [np.asarray(self.group[COLUMNS[column]][region], dtype=float).ravel() for column in self.kept]
+            columns = [np.asarray(group[COLUMNS[column]][region], dtype=float).ravel() for column in self.kept]
         except (RuntimeError, ValueError, OSError):  # a checksum, a file of another length, one that can't be read
             return None
         return np.stack(columns, axis=-1)

@@ -13,8 +13,12 @@ from typing import Any
 
 import numpy as np
 
+from ..designs.columns import Column, column_of
+
 BLOCK = 4096
 """Points made at a time: a power of two, for which Sobol' sequences are balanced."""
+MOST_KEPT = 17
+"""Blocks of points that are kept: those of a block of a result in pieces, see `dealing`."""
 MOST_POINTS = {"sobol": 2**30, "halton": 2**30, "random": 2**30, "latin": 2**20}
 """Layouts that fill a box, and the most designs of each; scipy's Sobol' numbers have 30 bits."""
 
@@ -34,6 +38,11 @@ class Points:
     dims: int
     seed: int
     _made: dict[int, np.ndarray] = field(default_factory=dict, compare=False, repr=False)
+    _going: list[Any] = field(default_factory=list, compare=False, repr=False)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """To another process go no points: it makes its own."""
+        return Points, (self.layout, self.number, self.dims, self.seed)
 
     def rows(self, start: int, stop: int) -> np.ndarray:
         """(stop - start, dims) points start to stop, the latter excluded, in [0, 1)."""
@@ -44,7 +53,7 @@ class Points:
         return joined[start - BLOCK * blocks[0] : stop - BLOCK * blocks[0]]
 
     def _block(self, number: int) -> np.ndarray:
-        """(BLOCK, dims) the points of a block; the last one made is kept."""
+        """(BLOCK, dims) the points of a block; the last ones made are kept, since each axis asks for its column of them."""
         if self.layout == "latin":
             if 0 not in self._made:
                 self._made[0] = self._sampler().random(self.number)
@@ -52,18 +61,21 @@ class Points:
         found = self._made.get(number)
         if found is None:
             found = self._fresh(number)
-            self._made.clear()
+            while len(self._made) >= MOST_KEPT:
+                del self._made[next(iter(self._made))]
             self._made[number] = found
         return found
 
     def _fresh(self, number: int) -> np.ndarray:
-        before = number * BLOCK
         if self.layout == "random":
-            numbers = np.random.PCG64(self.seed).advance(before * self.dims)  # one step for each number in [0, 1)
+            numbers = np.random.PCG64(self.seed).advance(number * BLOCK * self.dims)  # one step for each number in [0, 1)
             return np.random.Generator(numbers).random((BLOCK, self.dims))
-        sampler = self._sampler()
-        if before:
-            sampler.fast_forward(before)
+        if not self._going or self._going[1] > number:
+            self._going[:] = self._sampler(), 0
+        sampler, reached = self._going
+        if number > reached:  # it takes each point on the way
+            sampler.fast_forward((number - reached) * BLOCK)
+        self._going[1] = number + 1
         return np.asarray(sampler.random(BLOCK))
 
     def _sampler(self) -> Any:
@@ -95,17 +107,17 @@ class Filled(Sequence[Any]):
     def __getitem__(self, at: Any) -> Any:
         numbers = range(len(self))[at]
         if isinstance(numbers, int):
-            return self._run(numbers, numbers + 1)[0]
+            return self.run(numbers, numbers + 1).tolist()[0]
         if not numbers:
             return ()
         first, last = sorted((numbers[0], numbers[-1]))
-        run = self._run(first, last + 1)
+        run = self.run(first, last + 1).tolist()
         return tuple(run[number - first] for number in numbers)
 
-    def _run(self, start: int, stop: int) -> list[Any]:
+    def run(self, start: int, stop: int) -> Column:
+        """The values of designs start to stop, the latter excluded."""
         points = self.points.rows(start, stop)[:, self.column]
         if not self.between:
-            return [self.values[int(point * len(self.values))] for point in points]
+            return column_of(self.values, (points * len(self.values)).astype(np.int64))
         low, high = self.values
-        spread: list[float] = (low + points * (high - low)).tolist()
-        return spread
+        return np.asarray(low + points * (high - low))

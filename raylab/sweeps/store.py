@@ -175,12 +175,11 @@ class Store:
             raise InputError("not the description of a sweep", file=str(manifest), key="chunk", value=size, expected=_ELSEWHERE)
         return dict(found)
 
-    def _part(self, number: int | str) -> Path:
-        name = hashlib.sha256(f"{self.key} {self.deal.size} {number}".encode()).hexdigest()
-        return self.folder / PARTS / f"{name[:32]}.rows"
+    def _part(self, number: int) -> Path:
+        return part_in(self.folder, self.key, self.deal, number)
 
     def _block_part(self, block: int) -> Path:
-        return self._part(f"block {block}")
+        return part_in(self.folder, self.key, self.deal, f"block {block}")
 
     def save(self, number: int, rows: np.ndarray) -> None:
         """Keep a finished chunk. Raises InputError where it can't be written; the others stay."""
@@ -206,11 +205,8 @@ class Store:
     def _tell(self, problem: str, first: int, stop: int) -> None:
         warnings.warn(RaylabWarning(f"{problem}; designs {first} to {stop - 1} are computed again"), stacklevel=3)
 
-    def settle(self, block: int, numbers: np.ndarray) -> None:
-        """A block's numbers (K, C) are written: the line that proves them takes the place of its parts."""
-        first, _ = self.deal.block_span(block)
-        with whole_file(self._block_part(block), force=True, kept=KEPT) as file:
-            file.write_bytes(proof(self.key, first, numbers))
+    def settle(self, block: int) -> None:
+        """A block is written and proved: its parts go."""
         self.written.add(block)
         self.clear_parts(block)
 
@@ -249,6 +245,19 @@ class Store:
                 (stage / name).write_bytes(content)
             (stage / MANIFEST).write_bytes(self._manifest(**{RESULT_HASH: hashlib.sha256(proved).hexdigest()}))
         self._drop(PARTS)
+
+
+def part_in(folder: Path, sweep: str, deal: Deal, what: int | str) -> Path:
+    """The file of a finished chunk, or of what proves a block, in the folder of a sweep with that key."""
+    name = hashlib.sha256(f"{sweep} {deal.size} {what}".encode()).hexdigest()
+    return folder / PARTS / f"{name[:32]}.rows"
+
+
+def prove_block(folder: Path, sweep: str, deal: Deal, block: int, numbers: np.ndarray) -> None:
+    """Keep the line that proves the numbers (K, C) of a block, which are written. Raises InputError where it can't be kept."""
+    first, _ = deal.block_span(block)
+    with whole_file(part_in(folder, sweep, deal, f"block {block}"), force=True, kept=KEPT) as file:
+        file.write_bytes(proof(sweep, first, numbers))
 
 
 def finished_result(folder: Path) -> tuple[dict[str, Any], bytes] | None:

@@ -19,23 +19,27 @@ import numpy as np
 
 from .. import netcdf
 from ..code_id import code_id
+from ..designs.columns import Columns
 from ..designs.design import COLUMNS, trace_designs
+from ..designs.keys import CUT
+from ..designs.lots import builds_all
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..room import Need
 from ..scene.settings import TraceSettings
-from ..tracers.engine import BatchEngine
+from ..stone.cuts import USUAL
+from ..tracers.engine import BatchEngine, BuildingEngine, DeviceEngine, Engine
 from ..tracers.engines import engine_named, settled
 from .axes import Plan, plan_of
 from .conditions import Condition
 from .counting import count_of
-from .dealing import Deal
+from .dealing import BLOCK, Deal
 from .facts import facts_of
 from .labels import dataset, form
 from .pieces import Pieces, check_zarr
 from .results import load_sweep
 from .store import Store
-from .workers import MAKER, Chunk, Done, client_of, in_cluster, in_processes, in_this_process
+from .workers import MAKER, Chunk, Done, Work, client_of, in_cluster, in_processes, in_this_process
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -47,9 +51,14 @@ PIECES_MEMORY_BYTES, PIECES_DISK_BYTES = 400_000_000, 440
 CHUNK_S = 4.0
 """Aimed-at work in a chunk, seconds: the most that a killed process loses."""
 MOST_IN_CHUNK = 4096
-PROBES, PROBED_TOGETHER, NEAR = 4, 16, 256
-"""Places where the cost of a design is measured before a sweep is cut into chunks; designs at each, of an engine that traces
-many together; and in how many from there on one is looked for that meets the conditions."""
+"""Designs whose stones are built one by one; where the engine builds them, a chunk is a block."""
+PROBES, NEAR = 4, 256
+"""Places where the cost of a design is measured before a sweep is cut into chunks; and in how many from there on one is looked
+for that meets the conditions."""
+PROBED, PROBED_TOGETHER, PROBED_BUILT = 1, 16, 1024
+"""Designs at each place: of an engine that traces one after the other, many together, and that builds stones too."""
+A_DEVICE = 4
+"""Processes that share a device: while it traces for one, the others make numbers of what they have."""
 ALONE_S = 4.0
 """Work shorter than this isn't worth starting processes for."""
 
@@ -127,8 +136,8 @@ def sweep(
         sys.stderr.write(f"{left}\n")
     client, ours = (None, False) if scheduler is None else client_of(scheduler)
     try:
-        together = isinstance(engine_named(str(settings.engine)), BatchEngine)
-        count = _cores(processes, together) if client is None else max(1, sum(client.ncores().values()))
+        engine = engine_named(str(settings.engine))
+        count = _cores(processes, engine) if client is None else max(1, sum(client.ncores().values()))
         alone = ALONE_S if processes is None and client is None else 0.0
 
         def size() -> int:
@@ -137,17 +146,19 @@ def sweep(
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
-            return MOST_IN_CHUNK if together else _chunk_size(left.traced, cost_s, count, alone)
+            if _built(plan, engine):
+                return min(BLOCK, len(plan))
+            return MOST_IN_CHUNK if isinstance(engine, BatchEngine) else _chunk_size(left.traced, cost_s, count, alone)
 
-        work = _Work(settings, client, count, progress)
+        how = _How(settings, client, count, progress)
         if out is None:
-            return _in_one(plan, work, Deal(plan.shape, plan.shape, size()), None)
+            return _in_one(plan, how, Deal(plan.shape, plan.shape, size()), None)
         facts = facts_of(plan, asdict(settings), code_id(MAKER), left.digest, pieces=zarr)
         with closing(Store(out, facts, size, force)) as store:
             if not store.finished:
                 if not zarr:
-                    return _in_one(plan, work, store.deal, store)
-                _in_pieces(plan, work, store)
+                    return _in_one(plan, how, store.deal, store)
+                _in_pieces(plan, how, store)
             return load_sweep(store.folder)
     finally:
         if ours and client is not None:
@@ -155,13 +166,18 @@ def sweep(
 
 
 @dataclass(frozen=True)
-class _Work:
+class _How:
     """How designs are traced: settings, a dask client or none, how many processes, and who is told of it."""
 
     settings: TraceSettings
     client: Any
     count: int
     progress: bool | Progress
+
+    @property
+    def engine(self) -> Engine:
+        """The engine that the settings name."""
+        return engine_named(str(self.settings.engine))
 
 
 def _need(plan: Plan, place: Path | None, pieces: bool) -> Need:
@@ -172,7 +188,7 @@ def _need(plan: Plan, place: Path | None, pieces: bool) -> Need:
     return Need(f"{len(plan)} designs", memory, disk, place)
 
 
-def _in_one(plan: Plan, work: _Work, deal: Deal, store: Store | None) -> xr.Dataset:
+def _in_one(plan: Plan, how: _How, deal: Deal, store: Store | None) -> xr.Dataset:
     """The result in one table, and in one file where there is a store."""
     rows = np.empty((len(plan), len(COLUMNS)))
 
@@ -180,16 +196,20 @@ def _in_one(plan: Plan, work: _Work, deal: Deal, store: Store | None) -> xr.Data
         start, stop = deal.span(number)
         rows[start:stop] = part
 
-    _gather(plan, work, deal, store, fill, 0)
-    found = dataset(plan, work.settings, rows)
+    _gather(Work(plan, how.settings, None), how, deal, store, fill, 0)
+    found = dataset(plan, how.settings, rows)
     if store is not None:
         store.finish(netcdf.of_dataset(found))
     return found
 
 
-def _in_pieces(plan: Plan, work: _Work, store: Store) -> None:
-    """The result in a Zarr folder, a block as soon as all of its chunks are done; only blocks that are begun are in memory."""
-    deal, pieces = store.deal, Pieces(store.folder, plan, store.deal, form(plan, work.settings))
+def _in_pieces(plan: Plan, how: _How, store: Store) -> None:
+    """The result in a Zarr folder, a block as soon as all of its chunks are done; only blocks that are begun are in memory.
+
+    A chunk that is a block is written where it is traced, but on a cluster.
+    """
+    deal, pieces = store.deal, Pieces(store.folder, plan, store.deal, store.key)
+    pieces.describe(form(plan, how.settings))
     begun: dict[int, tuple[np.ndarray, int]] = {}
     found = 0
     for block in sorted(store.written):
@@ -208,22 +228,22 @@ def _in_pieces(plan: Plan, work: _Work, store: Store) -> None:
             begun[block] = rows, left
         else:
             pieces.write(block, rows)
-            store.settle(block, rows[:, pieces.kept])
+            store.settle(block)
 
-    _gather(plan, work, deal, store, fill, found)
+    there = how.client is None and deal.chunks == deal.blocks
+    _gather(Work(plan, how.settings, pieces if there else None), how, deal, store, fill, found)
     store.seal()
 
 
-def _gather(
-    plan: Plan, work: _Work, deal: Deal, store: Store | None, fill: Callable[[int, np.ndarray], None], done: int
-) -> None:
+def _gather(work: Work, how: _How, deal: Deal, store: Store | None, fill: Callable[[int, np.ndarray], None], done: int) -> None:
     """Hand over the chunks that are kept and trace those that are missing; `done` designs are there already."""
+    plan = work.plan
     if store is not None:
         for number in sorted(store.done):
             if (part := store.load(number)) is not None:
                 fill(number, part)
                 done += len(part)
-    if work.progress is True and done:
+    if how.progress is True and done:
         sys.stderr.write(f"{done} of {len(plan)} designs found from an earlier run\n")
     there = (store.done, store.written) if store is not None else (set(), set())
     missing = [
@@ -231,37 +251,46 @@ def _gather(
         for number in range(deal.chunks)
         if number not in there[0] and deal.block_of(number) not in there[1] and deal.span(number)[0] < deal.span(number)[1]
     ]
-    chunks = (_chunk(plan, deal, number) for number in missing)
-    with reporter(work.progress, "designs") as update:
+    if not plan.anywhere:  # functions of the user are asked here, where they are
+        work = replace(work, plan=replace(plan, conditions=()))
+    chunks = (
+        Chunk(number, start, stop, None if plan.anywhere else plan.kept(start, stop))
+        for number in missing
+        for start, stop in [deal.span(number)]
+    )
+    with reporter(how.progress, "designs") as update:
         update(done, len(plan))
-        for traced, rows in _workers(chunks, min(work.count, len(missing)), work.settings, work.client):
-            part = traced.in_place(rows)
-            if store is not None:
-                store.save(traced.number, part)
-            fill(traced.number, part)
-            done += len(part)
+        for chunk, rows in _workers(chunks, min(how.count, len(missing)), work, how):
+            if rows is not None:
+                if store is not None:
+                    store.save(chunk.number, rows)
+                fill(chunk.number, rows)
+            elif store is not None:
+                store.settle(chunk.number)
+            done += chunk.stop - chunk.start
             update(done, len(plan))
 
 
-def _chunk(plan: Plan, deal: Deal, number: int) -> Chunk:
-    start, stop = deal.span(number)
-    designs = list(plan.designs(start, stop))
-    if not plan.conditions:
-        return Chunk(number, designs)
-    kept = plan.kept(start, stop)
-    return Chunk(number, [design for design, traced in zip(designs, kept, strict=True) if traced], kept)
+def _workers(chunks: Iterator[Chunk], count: int, work: Work, how: _How) -> Done:
+    if how.client is not None:
+        return in_cluster(chunks, work, how.client)
+    if count < 2:
+        return in_this_process(chunks, work)
+    engine = how.engine
+    devices = engine.devices() if isinstance(engine, DeviceEngine) else 0
+    around = [engine.only(k % devices) if isinstance(engine, DeviceEngine) and devices else {} for k in range(count)]
+    return in_processes(chunks, work, around)
 
 
-def _workers(chunks: Iterator[Chunk], count: int, settings: TraceSettings, client: Any) -> Done:
-    if client is not None:
-        return in_cluster(chunks, settings, client)
-    return in_this_process(chunks, settings) if count < 2 else in_processes(chunks, settings, count)
-
-
-def _cores(processes: int | None, together: bool) -> int:
-    """The number of processes: the requested one, or that of available cores; one for designs that are traced together."""
+def _cores(processes: int | None, engine: Engine) -> int:
+    """The number of processes: the requested one, or that of available cores; some for each device, and one for designs that
+    are traced together without a device."""
     if processes is None:
-        return 1 if together else len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+        cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+        if not isinstance(engine, BatchEngine):
+            return cores
+        devices = engine.devices() if isinstance(engine, DeviceEngine) else 0
+        return max(1, min(A_DEVICE * devices, cores))
     if isinstance(processes, bool) or not isinstance(processes, int) or not 1 <= processes <= 4096:
         raise InputError(
             "not a number of processes", key="processes", value=processes, expected="a whole number from 1 to 4096"
@@ -269,22 +298,29 @@ def _cores(processes: int | None, together: bool) -> int:
     return processes
 
 
+def _built(plan: Plan, engine: Engine) -> bool:
+    """Whether the engine builds the stones of all designs."""
+    cuts = plan.stated(CUT) if CUT in plan.columns else [plan.fixed.get(CUT, USUAL)]
+    return isinstance(engine, BuildingEngine) and builds_all(engine, set(cuts), (*plan.columns, *plan.fixed))
+
+
 def _cost_s(plan: Plan, settings: TraceSettings, first: int) -> float:
     """Seconds that a design takes, measured with a few of them; `first` is the number of one that is traced."""
-    run = PROBED_TOGETHER if isinstance(engine_named(str(settings.engine)), BatchEngine) else 1
+    engine = engine_named(str(settings.engine))
+    run = PROBED_BUILT if _built(plan, engine) else PROBED_TOGETHER if isinstance(engine, BatchEngine) else PROBED
     places = np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int).tolist()
-    probes = [design for place in places for design in _kept_run(plan, place, run)] or _kept_run(plan, first, 1)
-    trace_designs(probes[:1], settings)  # compiles, or reads what was compiled
+    probes = [some for place in places if len(some := _kept_run(plan, place, run))] or [_kept_run(plan, first, 1)]
+    trace_designs(probes[0].at(np.arange(1)), settings)  # compiles, or reads what was compiled
     start = time.perf_counter()
-    trace_designs(probes, settings)
-    return (time.perf_counter() - start) / len(probes)
+    for some in probes:
+        trace_designs(some, settings)
+    return (time.perf_counter() - start) / sum(map(len, probes))
 
 
-def _kept_run(plan: Plan, place: int, count: int) -> list[dict[str, Any]]:
+def _kept_run(plan: Plan, place: int, count: int) -> Columns:
     """As many designs from a number on, of those that meet the conditions."""
-    stop = place + (NEAR if plan.conditions else count)
-    kept = plan.kept(place, stop)
-    return [design for design, traced in zip(plan.designs(place, stop), kept, strict=True) if traced][:count]
+    stop = place + (max(NEAR, count) if plan.conditions else count)
+    return plan.run(place, stop).at(np.flatnonzero(plan.kept(place, stop))[:count])
 
 
 def _chunk_size(designs: int, cost_s: float, count: int, alone_s: float) -> int:

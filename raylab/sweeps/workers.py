@@ -1,7 +1,10 @@
 """Workers of a sweep: this process, other local processes, or a dask cluster, with equal numbers.
 
 A chunk is a run of designs. Each way of working takes an iterator of chunks and yields (chunk, rows) as they are done, with a
-few chunks under way at a time, so memory doesn't grow with the sweep.
+few chunks under way at a time, so memory doesn't grow with the sweep. Processes of this machine get the plan once and then only
+the ends of runs: designs are made where they are traced. A chunk that is a block of a result in pieces is written there too, so
+that neither designs nor numbers pass through this process. A cluster, whose workers may see other disks, gets designs and gives
+rows.
 
 Processes beside this one are started as ``python -m raylab.sweeps.workers`` and talk through their pipes, rather than by
 `multiprocessing`: a script needs no ``if __name__ == "__main__"``, a worker that dies is replaced and its chunk done again,
@@ -18,19 +21,22 @@ import subprocess
 import sys
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import IO, Any, cast
+from typing import IO, Any, NamedTuple, cast
 
 import numpy as np
 
 from ..code_id import code_id
+from ..designs.columns import Columns
 from ..designs.design import COLUMNS, trace_designs
 from ..designs.keys import EXCLUDED
 from ..errors import InputError, RaylabError, RaylabWarning
 from ..memory import keep_freed_memory
 from ..package_files import environment
 from ..scene.settings import TraceSettings
+from .axes import Plan
+from .pieces import Pieces
 
 PATIENCE = "10s"
 """How long a scheduler has for its answer."""
@@ -40,49 +46,83 @@ TRIES = 3
 """How often a chunk is begun before a sweep gives up on workers that die."""
 
 
-@dataclass(frozen=True)
-class Chunk:
-    """A run of designs: its number within the sweep and those that are to be traced.
+class Chunk(NamedTuple):
+    """A run of designs: its number within the sweep, the number of its first design and of the one after its last.
 
-    `kept`: which of the run's designs these are; all of them where it is None.
+    `kept`: which of them are traced, where functions of the user say so; None where the plan's conditions are bounds.
     """
 
     number: int
-    designs: list[dict[str, Any]]
+    start: int
+    stop: int
     kept: np.ndarray | None = None
 
-    def in_place(self, rows: np.ndarray) -> np.ndarray:
-        """Rows of the traced designs among those of the whole run, which are NaN but for the reason."""
-        if self.kept is None:
+
+@dataclass(frozen=True)
+class Work:
+    """What the chunks of a sweep have in common.
+
+    Attributes
+    ----------
+    plan : the designs, with those conditions that can be asked anywhere: bounds. settings : of the traces.
+    pieces : where a chunk, which is a block then, is written at once; None where its rows are wanted.
+    """
+
+    plan: Plan
+    settings: TraceSettings
+    pieces: Pieces | None
+
+    def traced(self, chunk: Chunk) -> np.ndarray | None:
+        """(K, COLUMNS) rows of a chunk, or None where they are written."""
+        rows = trace_kept(*self.run(chunk), self.settings)
+        if self.pieces is None:
             return rows
-        whole = np.full((len(self.kept), len(COLUMNS)), np.nan)
-        whole[:, -1] = EXCLUDED
-        whole[self.kept] = rows
-        return whole
+        self.pieces.write(chunk.number, rows)
+        return None
+
+    def run(self, chunk: Chunk) -> tuple[Columns, np.ndarray]:
+        """The designs of a chunk, and which of them are traced."""
+        kept = self.plan.kept(chunk.start, chunk.stop) if chunk.kept is None else chunk.kept
+        return self.plan.run(chunk.start, chunk.stop), kept
 
 
-Done = Iterator[tuple[Chunk, np.ndarray]]
+Done = Iterator[tuple[Chunk, np.ndarray | None]]
 
 
-def trace_chunk(chunk: Chunk, settings: TraceSettings, code: str) -> np.ndarray:
-    """(K, COLUMNS) rows of a chunk. Raises RaylabError where the code at hand isn't the one that the sweep started with."""
+def trace_kept(run: Columns, kept: np.ndarray, settings: TraceSettings) -> np.ndarray:
+    """(K, COLUMNS) rows of a run; of what isn't kept they are NaN but for the reason."""
+    if kept.all():
+        return trace_designs(run, settings)
+    rows = np.full((len(run), len(COLUMNS)), np.nan)
+    rows[:, -1] = EXCLUDED
+    rows[kept] = trace_designs(run.at(kept), settings)
+    return rows
+
+
+def trace_sent(run: Columns, kept: np.ndarray, settings: TraceSettings, code: str) -> np.ndarray:
+    """`trace_kept` of a run that comes from elsewhere. Raises RaylabError where the code at hand isn't the sweep's."""
+    _same_code(code)
+    return trace_kept(run, kept, settings)
+
+
+def _same_code(code: str) -> None:
+    """Raise RaylabError where the code at hand isn't the one that the sweep started with."""
     if code_id(MAKER) != code:
         raise RaylabError(
             f"this worker has another raylab than the sweep ({code_id(MAKER)[:12]}, not {code[:12]}); install one version"
         )
-    return trace_designs(chunk.designs, settings)
 
 
-def in_this_process(chunks: Iterator[Chunk], settings: TraceSettings) -> Done:
+def in_this_process(chunks: Iterator[Chunk], work: Work) -> Done:
     """One chunk after the other, here."""
     for chunk in chunks:
-        yield chunk, trace_chunk(chunk, settings, code_id(MAKER))
+        yield chunk, work.traced(chunk)
 
 
-def in_processes(chunks: Iterator[Chunk], settings: TraceSettings, count: int) -> Done:
-    """Chunks in `count` processes beside this one, each fed by a thread."""
+def in_processes(chunks: Iterator[Chunk], work: Work, around: Sequence[Mapping[str, str]]) -> Done:
+    """Chunks in processes beside this one, each fed by a thread; `around` has what is added to the environment of each."""
     results: queue.SimpleQueue[Any] = queue.SimpleQueue()
-    workers = [_Worker(settings) for _ in range(count)]
+    workers = [_Worker(work, more) for more in around]
     taking = threading.Lock()
 
     def next_chunk() -> Chunk | None:
@@ -101,7 +141,7 @@ def in_processes(chunks: Iterator[Chunk], settings: TraceSettings, count: int) -
     try:
         for thread in threads:
             thread.start()
-        working = count
+        working = len(workers)
         while working:
             found = results.get()
             if isinstance(found, BaseException):
@@ -122,14 +162,14 @@ def in_processes(chunks: Iterator[Chunk], settings: TraceSettings, count: int) -
 class _Worker:
     """A process that traces chunks; started when first used, and again when it died."""
 
-    def __init__(self, settings: TraceSettings) -> None:
-        self.settings = settings
+    def __init__(self, work: Work, around: Mapping[str, str]) -> None:
+        self.work, self.around = work, around
         self.process: subprocess.Popen[bytes] | None = None
         self.stopped = False
         self.starting = threading.Lock()
 
-    def trace(self, chunk: Chunk) -> np.ndarray:
-        """Rows of a chunk."""
+    def trace(self, chunk: Chunk) -> np.ndarray | None:
+        """Rows of a chunk, or None where they are written."""
         for _ in range(TRIES):
             try:
                 found = self._ask(chunk, self._started())
@@ -147,12 +187,17 @@ class _Worker:
                 raise RaylabError("the sweep has ended")
             if self.process is None:
                 command = [sys.executable, "-m", __name__]
-                self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment())
+                around = {**environment(), **self.around}
+                self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=around)
+                self.told = False
             return self.process
 
     def _ask(self, chunk: Chunk, process: subprocess.Popen[bytes]) -> Any:
         requests, answers = cast(IO[bytes], process.stdin), cast(IO[bytes], process.stdout)
-        pickle.dump((chunk, self.settings, code_id(MAKER)), requests)
+        if not self.told:
+            pickle.dump((self.work, code_id(MAKER)), requests)
+            self.told = True
+        pickle.dump(chunk, requests)
         requests.flush()
         return pickle.load(answers)  # noqa: TID251 - written by a process that we started
 
@@ -183,16 +228,22 @@ def _listen(requests: IO[bytes], heard: queue.SimpleQueue[Any]) -> None:
 
 
 def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
-    """Answer chunks with rows; the process ends with the requests."""
+    """Answer chunks of the work that is told first with rows, or with None; the process ends with the requests."""
     heard: queue.SimpleQueue[Any] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(requests, heard), daemon=True).start()
-    while True:
+
+    def next_one() -> Any:
         request = heard.get()
         if isinstance(request, Exception):
             raise request
-        chunk, settings, code = request
+        return request
+
+    work, code = next_one()
+    while True:
+        chunk = next_one()
         try:
-            answer: Any = trace_chunk(chunk, settings, code)
+            _same_code(code)
+            answer: Any = work.traced(chunk)
         except Exception as error:  # noqa: BLE001 - handed over, and raised there
             answer = error
         try:
@@ -202,7 +253,7 @@ def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
             os._exit(0)
 
 
-def in_cluster(chunks: Iterator[Chunk], settings: TraceSettings, client: Any) -> Done:
+def in_cluster(chunks: Iterator[Chunk], work: Work, client: Any) -> Done:
     """Chunks on a dask cluster; those of a lost worker are done again by another."""
     import distributed
 
@@ -212,7 +263,8 @@ def in_cluster(chunks: Iterator[Chunk], settings: TraceSettings, client: Any) ->
     def send() -> None:
         chunk = next(chunks, None)
         if chunk is not None:
-            future = client.submit(trace_chunk, chunk, settings, code_id(MAKER), pure=False)
+            run, kept = work.run(chunk)
+            future = client.submit(trace_sent, run.trimmed(), kept, work.settings, code_id(MAKER), pure=False)
             under_way[future.key] = (future, chunk)
             done.add(future)
 

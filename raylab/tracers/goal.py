@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from .totals import Totals
 
@@ -18,8 +19,10 @@ class Goal:
         the untraced share alone decides.
     error : totals -> the largest standard error among them, as a multiple of the wanted one; None where none is asked for.
     early : whether an exact engine may leave more light to rays than the settings' untraced share, where that is cheaper.
+
+    Of the totals of many scenes `width` and `error` give arrays, a number for each.
     """
 
-    width: Callable[[Totals], float] | None = None
-    error: Callable[[Totals], float] | None = None
+    width: Callable[[Totals], Any] | None = None
+    error: Callable[[Totals], Any] | None = None
     early: bool = True

@@ -7,12 +7,15 @@ fixed, and the lattice grows until the wanted error is reached.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
+from ..lighting.dome import Dome
 from ..scene.scene import Scene
-from ..stone.finish import ABSORBS, DIFFUSES
+from ..stone.finish import ABSORBS, DIFFUSES, Finish
+from ..stone.inclusions.inclusion import Inclusion
 from .goal import Goal
 from .ledger import ABSORBED, HEAD, INCLUDED, LEAK, LUMINANCE, SCATTERED, SKY
 from .outline_rays import LATTICES
@@ -58,27 +61,43 @@ def _larger(points: int, goal: Goal, totals: Totals) -> int:
     return next((one for one in LATTICES if one >= needed and one > points), LATTICES[-1])
 
 
-def totals_from(means: np.ndarray, points: int, area_mm2: float, scene: Scene) -> Totals:
-    """Totals from the means (S, MOMENTS) of S randomizations of so many points, with the covariance of their mean.
+def totals_from(means: np.ndarray, points: Any, area_mm2: Any, could: Mapping[int, float]) -> Totals:
+    """Totals of a scene, or of many, from independent randomizations, with the covariance of their mean.
 
     Where rays could have met something and none did, its error is that of one ray of weight 1.
+
+    Parameters
+    ----------
+    means : (..., S, MOMENTS) means of S randomizations. points : rays of each; (...,) of many scenes. area_mm2 : likewise.
+    could : see `could_meet`.
     """
-    mean = means.mean(axis=0)
-    off = means - mean
-    covariance = off.T @ off / (len(means) * (len(means) - 1))
-    for channel, most in could_meet(scene).items():
-        if mean[channel] == 0.0:
-            covariance[channel, channel] = (most / (len(means) * points)) ** 2
+    number = means.shape[-2]
+    mean = means.mean(axis=-2)
+    off = means - mean[..., np.newaxis, :]
+    covariance = np.swapaxes(off, -1, -2) @ off / (number * (number - 1))
+    for channel, most in could.items():
+        one_ray = (most / (number * points)) ** 2
+        covariance[..., channel, channel] = np.where(mean[..., channel] == 0.0, one_ray, covariance[..., channel, channel])
     return Totals(area_mm2, mean, covariance)
 
 
-def could_meet(scene: Scene) -> dict[int, float]:
-    """Channel -> most that a ray may add to it, for those in which a scene may have something that no ray has met."""
-    could = {LUMINANCE: scene.dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
-    if scene.dome.head_half_angle_deg:
+def could_meet(dome: Dome, finishes: Iterable[Finish], inclusions: Iterable[Inclusion] = ()) -> dict[int, float]:
+    """Channel -> most that a ray may add to it, for those in which a scene may have something that no ray has met.
+
+    Parameters
+    ----------
+    finishes : of the stone's facets. inclusions : the stone's.
+    """
+    could = {LUMINANCE: dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
+    if dome.head_half_angle_deg:
         could[HEAD] = 1.0
-    if any(finish.code in (ABSORBS, DIFFUSES) for finish in scene.stone.finishes):
+    if any(finish.code in (ABSORBS, DIFFUSES) for finish in finishes):
         could[SCATTERED] = 1.0
-    if any(one.transmittance < 1.0 for one in scene.stone.inclusions):
+    if any(one.transmittance < 1.0 for one in inclusions):
         could[ABSORBED] = could[INCLUDED] = 1.0
     return could
+
+
+def could_meet_in(scene: Scene) -> dict[int, float]:
+    """`could_meet` of a scene."""
+    return could_meet(scene.dome, scene.stone.finishes, scene.stone.inclusions)

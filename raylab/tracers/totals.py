@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -17,31 +18,36 @@ that may not have met a facet from inside yet, the only one that can still show 
 
 @dataclass(frozen=True)
 class Totals:
-    """Area means over the stone's outline as seen.
+    """Area means over the stone's outline as seen; of one scene, or of many in arrays whose first axis, ..., numbers them.
 
     Attributes
     ----------
-    area_mm2 : area of the outline on the map plane.
-    mean : (MOMENTS,) area means of what was traced. Certain brackets follow from them.
-    covariance : (MOMENTS, MOMENTS) of the sampling error of `estimate`.
-    tail : (MOMENTS,) what the light that an exact engine left inside is estimated to add; zeros without an estimate.
+    area_mm2 : area of the outline on the map plane; (...,) of many scenes.
+    mean : (..., MOMENTS) area means of what was traced. Certain brackets follow from them.
+    covariance : (..., MOMENTS, MOMENTS) of the sampling error of `estimate`.
+    tail : (..., MOMENTS) what the light that an exact engine left inside is estimated to add; zeros without an estimate.
     """
 
-    area_mm2: float
+    area_mm2: Any
     mean: np.ndarray
     covariance: np.ndarray
     tail: np.ndarray = field(default_factory=lambda: np.zeros(MOMENTS))
 
     @property
     def estimate(self) -> np.ndarray:
-        """(MOMENTS,) area means with the estimated rest. Values follow from them."""
+        """(..., MOMENTS) area means with the estimated rest. Values follow from them."""
         return self.mean + self.tail
 
     @property
     def whole(self) -> bool:
-        """Whether the estimate counts the light that was left inside."""
+        """Whether the estimate counts the light that was left inside; an engine does so for all scenes or for none."""
         return bool(self.tail.any())
 
-    def error(self, gradient: np.ndarray) -> float:
-        """Standard error of a statistic with the given gradient (MOMENTS,) with respect to the means (delta method)."""
-        return float(np.sqrt(max(0.0, gradient @ self.covariance @ gradient)))
+    def error(self, gradient: np.ndarray) -> Any:
+        """(...,) standard error of a statistic with the given gradient (..., MOMENTS) by the means (delta method)."""
+        variance = gradient[..., np.newaxis, :] @ self.covariance @ gradient[..., :, np.newaxis]
+        return np.sqrt(np.maximum(0.0, variance[..., 0, 0]))
+
+    def error_of(self, moment: int) -> Any:
+        """(...,) standard error of one of the means: `error` for the gradient that is 1 there."""
+        return np.sqrt(np.maximum(0.0, self.covariance[..., moment, moment]))

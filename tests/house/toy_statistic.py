@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from raylab.results.statistics.definition import Definition, Statistic, unit_vector
+from raylab.results.statistics.definition import Definition, statistic, unit_vector
 from raylab.tracers.ledger import LEAK, SKY, UNTRACED
 
 
 def _of(totals, peak_radiance):
-    value, traced = (float(means[SKY] - means[LEAK]) for means in (totals.estimate, totals.mean))
-    untraced = float(totals.mean[UNTRACED])
-    return Statistic(value, traced - untraced, traced + untraced, totals.error(_gradient(totals.estimate, peak_radiance)))
+    value, traced = (means[..., SKY] - means[..., LEAK] for means in (totals.estimate, totals.mean))
+    untraced = totals.mean[..., UNTRACED]
+    return statistic(value, traced - untraced, traced + untraced, totals.error(_gradient(totals.estimate, peak_radiance)))
 
 
 def _gradient(mean, peak_radiance):

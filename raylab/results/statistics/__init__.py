@@ -11,6 +11,7 @@ page.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from .brightness import BRIGHTNESS
 from .contrast import CONTRAST_RMS
@@ -34,8 +35,8 @@ def columns() -> tuple[str, ...]:
     return tuple(key + suffix for key in STATISTICS for suffix in PARTS)
 
 
-def numbers_of(statistics: Mapping[str, Statistic]) -> list[float]:
-    """What stands in the columns `columns`."""
+def numbers_of(statistics: Mapping[str, Statistic]) -> list[Any]:
+    """What stands in the columns `columns`: numbers, or arrays where the statistics are those of many scenes."""
     return [getattr(statistics[key], part) for key in STATISTICS for part, _ in PARTS.values()]
 
 

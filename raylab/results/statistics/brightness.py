@@ -6,15 +6,15 @@ import numpy as np
 
 from ...tracers.ledger import BRIGHTER, DIMMER, LUMINANCE, UNTRACED
 from ...tracers.totals import Totals
-from .definition import Definition, Statistic, unit_vector
+from .definition import Definition, Statistic, statistic, unit_vector
 
 
 def _of(totals: Totals, peak_radiance: float) -> Statistic:
     """The untraced light can add its share of the brightest radiance; light on an edge may be dimmer or brighter."""
-    traced, untraced, dimmer, brighter = (float(totals.mean[one]) for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
-    value, error = float(totals.estimate[LUMINANCE]), totals.error(unit_vector(LUMINANCE))
+    traced, untraced, dimmer, brighter = (totals.mean[..., one] for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
+    value, error = totals.estimate[..., LUMINANCE], totals.error_of(LUMINANCE)
     low, high = traced - dimmer, traced + untraced * peak_radiance + brighter
-    return Statistic(value / peak_radiance, low / peak_radiance, high / peak_radiance, error / peak_radiance, totals.whole)
+    return statistic(value / peak_radiance, low / peak_radiance, high / peak_radiance, error / peak_radiance, totals.whole)
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:

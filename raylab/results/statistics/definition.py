@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -14,6 +15,8 @@ from ...tracers.totals import MOMENTS, Totals
 @dataclass(frozen=True)
 class Statistic:
     """A number with what is known of its surroundings.
+
+    Of many scenes, each attribute but `whole` is an array with a number for each: see `statistic`.
 
     Attributes: `value`, the estimate; `low` and `high`, the certain bracket; `error`, the value's standard error (0: none);
     `whole`, whether the value counts the untraced light too, as estimated by rays, so that nothing but `error` is open.
@@ -36,6 +39,13 @@ class Statistic:
     def __str__(self) -> str:
         sampled = f" \u00b1 {self.error:.1e}" if self.error > 0.0 else ""
         return f"{self.value:.4f} [{self.low:.4f}, {self.high:.4f}]{sampled}"
+
+
+def statistic(value: Any, low: Any, high: Any, error: Any, whole: bool = False) -> Statistic:
+    """A statistic of one scene, whose numbers become plain floats, or of many, whose numbers are arrays of one shape."""
+    if np.ndim(value):
+        return Statistic(value, low, high, error, whole)
+    return Statistic(float(value), float(low), float(high), float(error), whole)
 
 
 PARTS = {
@@ -73,10 +83,11 @@ class Definition(Description):
 
     Attributes
     ----------
-    of : (totals, peak_radiance) -> the statistic; `peak_radiance` is the dome's brightest. Its bracket holds for certain and
-        comes from `totals.mean` and the untraced weight in it, its value from `totals.estimate`, its error from sampling.
-    gradient : (mean, peak_radiance) -> (MOMENTS,) the derivatives of its value by each of the area means `mean` (MOMENTS,); NaN
-        where it has none.
+    of : (totals, peak_radiance) -> the statistic, of one scene or of many; `peak_radiance` is the dome's brightest. Its bracket
+        holds for certain and comes from `totals.mean` and the untraced weight in it, its value from `totals.estimate`, its
+        error from sampling.
+    gradient : (mean, peak_radiance) -> (..., MOMENTS) the derivatives of its value by each of the area means `mean`
+        (..., MOMENTS), or (MOMENTS,) where they are the same for all; NaN where it has none.
     """
 
     of: Callable[[Totals, float], Statistic]

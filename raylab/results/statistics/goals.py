@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from functools import reduce
+from typing import Any
+
+import numpy as np
 
 from ...errors import InputError, nearest
+from ...lighting.dome import Dome
 from ...scene.scene import Scene
+from ...scene.settings import TraceSettings
 from ...tracers.goal import Goal
 from ...tracers.totals import Totals
 from . import STATISTICS
@@ -20,16 +26,21 @@ BY_DEFAULT = (BRIGHTNESS, CONTRAST_RMS)
 
 def goal_of(scene: Scene) -> Goal:
     """What the scene's settings ask for. Raises InputError for a statistic that is not in the table."""
-    settings, peak = scene.settings, scene.dome.peak_radiance
+    return goal_under(scene.dome, scene.settings)
+
+
+def goal_under(dome: Dome, settings: TraceSettings) -> Goal:
+    """What settings ask for of scenes under a dome; of many at once, the goal's numbers are arrays. Raises as `goal_of`."""
+    peak = dome.peak_radiance
     for key in settings.precision_of:
         if key not in STATISTICS:
             raise InputError("unknown statistic", key="precision_of", value=key, expected=nearest(key, STATISTICS))
     named = [STATISTICS[key] for key in settings.precision_of]
 
-    def width(totals: Totals) -> float:
+    def width(totals: Totals) -> Any:
         return _widest((one.width for one in _each(named, totals, peak)), settings.precision)
 
-    def error(totals: Totals) -> float:
+    def error(totals: Totals) -> Any:
         return _widest((one.error for one in _each(named or BY_DEFAULT, totals, peak)), settings.standard_error or math.inf)
 
     return Goal(width if named and settings.standard_error is None else None, error if settings.standard_error else None)
@@ -52,6 +63,6 @@ def _each(wanted: Iterable[Definition], totals: Totals, peak_radiance: float) ->
     return (one.of(totals, peak_radiance) for one in wanted)
 
 
-def _widest(widths: Iterable[float], wanted: float) -> float:
+def _widest(widths: Iterable[Any], wanted: float) -> Any:
     """The largest width as a multiple of the wanted one; a statistic that is not defined asks for nothing."""
-    return max((width / wanted for width in widths if not math.isnan(width)), default=0.0)
+    return reduce(np.fmax, (width / wanted for width in widths), 0.0)

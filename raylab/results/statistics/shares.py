@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ...tracers.ledger import ABSORBED, DOUBT, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED, WINDOW
 from ...tracers.totals import UNMET, Totals
-from .definition import Definition, Statistic, unit_vector
+from .definition import Definition, Statistic, statistic, unit_vector
 
 
 def _share(channel: int, label: str, definition: str) -> Definition:
@@ -12,12 +14,15 @@ def _share(channel: int, label: str, definition: str) -> Definition:
     sky, head and leak may have to give to or take from each other what leaves on an edge."""
 
     def of(totals: Totals, peak_radiance: float) -> Statistic:
-        value, traced, untraced = (float(x) for x in (totals.estimate[channel], totals.mean[channel], totals.mean[UNTRACED]))
-        doubt = float(totals.mean[DOUBT]) if channel in (SKY, HEAD, LEAK, WINDOW) else 0.0
-        low = 0.0 if channel == UNTRACED else max(0.0, traced - doubt)
-        more = 0.0 if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
-        more = float(totals.mean[UNMET]) if channel == WINDOW else more
-        return Statistic(value, low, traced + more + doubt, totals.error(unit_vector(channel)), totals.whole)
+        value, traced, untraced = (
+            means[..., one] for means, one in ((totals.estimate, channel), (totals.mean, channel), (totals.mean, UNTRACED))
+        )
+        none = np.zeros_like(traced)
+        doubt = totals.mean[..., DOUBT] if channel in (SKY, HEAD, LEAK, WINDOW) else none
+        low = none if channel == UNTRACED else np.maximum(0.0, traced - doubt)
+        more = none if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
+        more = totals.mean[..., UNMET] if channel == WINDOW else more
+        return statistic(value, low, traced + more + doubt, totals.error_of(channel), totals.whole)
 
     return Definition(
         key=FIELDS[channel],

@@ -98,6 +98,13 @@ class Parameter:
             raise InputError("not allowed", key=self.key, value=value, expected=self.span)
         return plain
 
+    def allows(self, numbers: np.ndarray) -> np.ndarray:
+        """(K,) which of the numbers `checked` lets pass, of a parameter that is a number."""
+        if self.open_ends:
+            return np.asarray((numbers > self.low) & (numbers < self.high))
+        inside = (numbers >= self.low) & (numbers <= self.high)
+        return np.asarray(inside & (numbers % self.multiple == 0) if self.multiple else inside)
+
     def plain(self, value: Any) -> Any:
         """A value as its plain kind, whether within the range or not. Raises InputError for one of another kind."""
         if not self.choices:

@@ -10,13 +10,15 @@ from typing import TYPE_CHECKING
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
+from ..engine import Built, Lot
 from ..engine_result import EngineResult
 from ..goal import Goal
 from ..ledger import FIELDS, MAPPED
 from ..outline_rays import fan_of
-from ..randomizations import totals_from, until
+from ..randomizations import could_meet_in, totals_from, until
 from ..totals import Totals
-from .device import MOST_PLANES, why_no_device
+from .device import MOST_PLANES, device_count, only, why_no_device
+from .round_keys import ROUND, ROUND_KEYS
 
 if TYPE_CHECKING:
     from .batches import Precision
@@ -81,9 +83,29 @@ class GpuEngine:
 
         def totals_of(some: list[int], points: int) -> list[Totals]:
             means = outline_means([scenes[k] for k in some], wavelength_nm, points, [fans[k] for k in some], precision)
-            return [totals_from(one, points, fans[k].area_mm2, scenes[k]) for k, one in zip(some, means, strict=True)]
+            return [
+                totals_from(one, points, fans[k].area_mm2, could_meet_in(scenes[k])) for k, one in zip(some, means, strict=True)
+            ]
 
         return until(goals, totals_of)
+
+    def builds(self, cut: str, keys: frozenset[str]) -> bool:
+        """Whether there is a builder for the cut, and a processor to run it. See `BuildingEngine.builds`."""
+        return why_no_device() is None and cut == ROUND and keys <= ROUND_KEYS
+
+    def built(self, lot: Lot) -> Built:
+        """Designs built and traced on the processor. See `BuildingEngine.built`."""
+        from .building import built_rounds
+
+        return built_rounds(lot, self._precision())
+
+    def devices(self) -> int:
+        """How many such processors there are. See `DeviceEngine.devices`."""
+        return device_count()
+
+    def only(self, device: int) -> dict[str, str]:
+        """See `DeviceEngine.only`."""
+        return only(device)
 
     def _precision(self) -> Precision:
         from .batches import DOUBLE, SINGLE

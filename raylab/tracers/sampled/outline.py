@@ -6,8 +6,8 @@ import numpy as np
 
 from ...scene.scene import Scene
 from ..goal import Goal
-from ..outline_rays import fan_of, fill_points, generator_of
-from ..randomizations import RANDOMIZATIONS, totals_from, until
+from ..outline_rays import Fan, fan_of, fill_points, generator_of
+from ..randomizations import RANDOMIZATIONS, could_meet_in, totals_from, until
 from ..totals import MOMENTS, Totals
 from .sampling import means_of_hits, sample_points
 
@@ -20,12 +20,18 @@ def outline_totals(scene: Scene, wavelength_nm: float, goal: Goal | None) -> Tot
     fan = fan_of(scene)
 
     def totals_of(_alone: list[int], points: int) -> list[Totals]:
-        means, some = np.empty((RANDOMIZATIONS, MOMENTS)), min(RANDOMIZATIONS, max(1, AT_A_TIME // points))
-        for first in range(0, RANDOMIZATIONS, some):
-            number = min(some, RANDOMIZATIONS - first)
-            places = np.empty((number * points, 2))
-            fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
-            means_of_hits(*sample_points(places, scene, wavelength_nm), means[first : first + number])
-        return [totals_from(means, points, fan.area_mm2, scene)]
+        means = outline_means(scene, wavelength_nm, points, fan)
+        return [totals_from(means, points, fan.area_mm2, could_meet_in(scene))]
 
     return until([goal or Goal()], totals_of)[0]
+
+
+def outline_means(scene: Scene, wavelength_nm: float, points: int, fan: Fan) -> np.ndarray:
+    """(RANDOMIZATIONS, MOMENTS) means over the outline by each randomization of so many points."""
+    means, some = np.empty((RANDOMIZATIONS, MOMENTS)), min(RANDOMIZATIONS, max(1, AT_A_TIME // points))
+    for first in range(0, RANDOMIZATIONS, some):
+        number = min(some, RANDOMIZATIONS - first)
+        places = np.empty((number * points, 2))
+        fill_points(points, generator_of(points), scene.settings.seed, first, fan.hub, fan.rim, fan.upto, places)
+        means_of_hits(*sample_points(places, scene, wavelength_nm), means[first : first + number])
+    return means

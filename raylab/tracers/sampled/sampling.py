@@ -40,7 +40,7 @@ from ..ledger import (
 )
 from ..packets import PathRules
 from ..pixel_samples import sample_place
-from ..randomizations import could_meet
+from ..randomizations import could_meet_in
 from ..scattering import SPREAD
 from ..stone_table import stone_table
 from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE, Totals
@@ -359,7 +359,7 @@ def _totals(area_mm2: float, sums: np.ndarray, scatter: np.ndarray, scene: Scene
     mean = sums[:MOMENTS] / hits
     cross = np.outer(mean, full[MOMENTS, :MOMENTS])
     covariance = full[:MOMENTS, :MOMENTS] - cross - cross.T + np.outer(mean, mean) * full[MOMENTS, MOMENTS]
-    for channel, most in could_meet(scene).items():
+    for channel, most in could_meet_in(scene).items():
         if mean[channel] == 0.0 and covariance[channel, channel] == 0.0:
             covariance[channel, channel] = most**2
     return Totals(area_mm2, mean, covariance / hits**2)
