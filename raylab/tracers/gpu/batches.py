@@ -59,6 +59,7 @@ def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
         media=np.array([[table.medium.n, table.medium.absorption_per_mm] for table in tables]),
         turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
         eyes=np.array([_eye(scene) for scene in scenes]),
+        fan=np.arange(len(scenes)),
     )
 
 
@@ -92,7 +93,7 @@ def outline_means(
     real, settings, first = precision.real, scenes[0].settings, scenes[0]
     precision.outline_sums[blocks, kernels.THREADS](
         on_card(lowered(scenes, wavelength_nm), real), on_card(together(fans), real), on_card(first.dome.table, real),
-        rules_of(settings, real, CHANCE), points, generator_of(points), 0, out, steps,
+        rules_of(settings, real, CHANCE), points, generator_of(points), cuda.to_device(np.arange(len(scenes))), out, steps,
     )  # fmt: skip
     sums = out.copy_to_host()
     return np.asarray(sums[..., :-1] / sums[..., -1:])

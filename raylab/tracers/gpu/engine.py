@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
+from ...stone.cuts.round_rings import ARGUMENTS
 from ..engine import Built, Lot
 from ..engine_result import EngineResult
 from ..goal import Goal
@@ -18,13 +19,15 @@ from ..outline_rays import fan_of
 from ..randomizations import could_meet_in, totals_from, until
 from ..totals import Totals
 from .device import MOST_PLANES, device_count, only, why_no_device
-from .round_keys import ROUND, ROUND_KEYS
 
 if TYPE_CHECKING:
     from .batches import Precision
 
 NAME = "gpu"
 """What this engine is called in the table."""
+ROUND = "round brilliant"
+ROUND_KEYS = frozenset({*ARGUMENTS, "girdle_facets", "girdle_finish", "diameter_mm", "weight_ct"})
+"""The cut that is built on the processor, and the keys of its parameters."""
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,7 @@ class Scenes(NamedTuple):
     starts : (M, SECTORS + 2) into listed (L,), rows of the stone.
     media : (D, 2) index and absorption per mm.
     turns : (D, 3, 3) stone to dome. eyes : (D, 4) the eye in the dome's frame, mm, and 1; the height of parallel rays, and 0.
+    fan : (D,) which of the outlines each has.
     """
 
     planes: np.ndarray
@@ -59,15 +60,16 @@ class Scenes(NamedTuple):
     media: np.ndarray
     turns: np.ndarray
     eyes: np.ndarray
+    fan: np.ndarray
 
 
 class Fans(NamedTuple):
-    """The outlines of D scenes as flat arrays, see `outline_rays.Fan`.
+    """O outlines as flat arrays, see `outline_rays.Fan`.
 
     Attributes
     ----------
-    hubs : (D, 2). rims : (T + D, 2), upto : (T,), parts : (D + 1,): fan d has the triangles parts[d]..parts[d+1]-1 and one
-        corner more, from parts[d] + d on.
+    hubs : (O, 2). rims : (T + O, 2), upto : (T,), parts : (O + 1,): fan k has the triangles parts[k]..parts[k+1]-1 and one
+        corner more, from parts[k] + k on.
     """
 
     hubs: np.ndarray
@@ -142,25 +144,26 @@ def _first_of(planes, count, slopes, x, y, z):
     return best, farthest
 
 
-def _outline_sums(scenes, fans, dome, rules, points, generator, first, out, steps):
+def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 
     Parameters
     ----------
     scenes : `Scenes`. fans : their `Fans`. dome : a `DomeTable`. rules : see `paths.advance`.
-    first : number of the first of the scenes whose sums are wanted.
+    chosen : (D,) numbers of the scenes whose sums are wanted.
     steps : (D * RANDOMIZATIONS,) filled: path segments walked.
     """
     at, number, thread = cuda.blockIdx.x // RANDOMIZATIONS, cuda.blockIdx.x % RANDOMIZATIONS, cuda.threadIdx.x
-    scene = first + at
+    scene = chosen[at]
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     slopes = cuda.shared.array(MOST_PLANES, np.float64)
     walked, waits = cuda.shared.array(THREADS, np.int64), cuda.shared.array(THREADS, np.int8)
     stone = _stone_of(scenes, scene, planes, finish)
-    part, after = fans.parts[scene], fans.parts[scene + 1]
-    upto, rim = fans.upto[part:after], fans.rims[part + scene : after + scene + 1]
+    fan = scenes.fan[scene]
+    part, after = fans.parts[fan], fans.parts[fan + 1]
+    upto, rim = fans.upto[part:after], fans.rims[part + fan : after + fan + 1]
     along, across = shift_of(rules[4], number, 0), shift_of(rules[4], number, 1)
     row = sums[:, thread]
     for c in range(SUMS):
@@ -185,7 +188,7 @@ def _outline_sums(scenes, fans, dome, rules, points, generator, first, out, step
             coming += waiting
             if idle and ray < points:
                 u, v = lattice_point(ray, points, generator, along, across)
-                u, v = on_fan(u, v, fans.hubs[scene], rim, upto)
+                u, v = on_fan(u, v, fans.hubs[fan], rim, upto)
                 x, y, z, vx, vy, vz = view_ray(np.float64(u), np.float64(v), eye, turn)
                 if eye[3] > 0.0:
                     on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
