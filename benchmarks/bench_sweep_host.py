@@ -28,8 +28,7 @@ import raylab as rl
 from raylab.engine_table import ENGINES
 from raylab.memory import keep_freed_memory
 from raylab.tracers.engine import Built, Lot
-from raylab.tracers.ledger import HEAD, LEAK, LUMINANCE, SKY
-from raylab.tracers.totals import LUMINANCE_SQUARE, MOMENTS
+from raylab.tracers.totals import MOMENTS
 
 AXES = {
     "table_pct": (50, 65),
@@ -42,6 +41,8 @@ AXES = {
 FLAT = rl.LinearBound({"crown_angle_deg": 1, "pavilion_angle_deg": 1}, at_most=78)
 STUB = "bench_sweep_host"
 """The engine's name, and its module's."""
+SHARES = 0.1 + 1e-3 * np.random.default_rng(0).random((8, MOMENTS))
+"""Eight randomizations of all area means; times a number of the design, so that no two numbers are alike."""
 
 
 @dataclass(frozen=True)
@@ -66,11 +67,7 @@ class StubEngine:
     def built(self, lot: Lot) -> Built:
         axes = np.stack([lot.values[key] for key in AXES], axis=-1)
         one = np.sin(axes @ np.linspace(0.1, 3.0, len(AXES)))
-        means = np.zeros((len(axes), 8, MOMENTS))
-        for channel in (SKY, HEAD, LEAK):
-            means[:, :, channel] = 0.3 + 0.01 * channel * one[:, np.newaxis] + 1e-3 * np.sin(np.arange(8))
-        means[:, :, LUMINANCE] = means[:, :, SKY]
-        means[:, :, LUMINANCE_SQUARE] = means[:, :, SKY] ** 2 + 0.05
+        means = SHARES * (1.0 + 0.1 * one[:, np.newaxis, np.newaxis])
         fault = np.where(one > 0.999, 1, 0)
         geometry = axes[:, :5] * one[:, np.newaxis]
         return Built(fault, geometry, 33.0 + one, means, np.full(len(axes), 233))
@@ -123,9 +120,8 @@ def main() -> None:
         one(given.designs[0], given.processes)
         return
     with tempfile.TemporaryDirectory() as place:  # every process that is started knows the stub
-        (Path(place) / "sitecustomize.py").write_text(
-            f"from raylab.engine_table import ENGINES\nENGINES[{STUB!r}] = {STUB!r}\n"
-        )
+        row = f"from raylab.engine_table import ENGINES\nENGINES[{STUB!r}] = {STUB!r}\n"
+        (Path(place) / "sitecustomize.py").write_text(row)
         here = [place, str(Path(__file__).parent), str(Path(rl.__file__).parents[1])]
         around = {**os.environ, "PYTHONPATH": os.pathsep.join(here)}
         for designs in given.designs:
