@@ -154,7 +154,10 @@ def test_conditions_change_no_number_in_pieces_and_go_to_workers(tmp_path):
     told = plan_of(limits["axes"], FIXED, "random", 12, conditions=[rl.LinearBound({"crown_angle_deg": 1}, at_most=34.5)])
     assert (plan.anywhere, told.anywhere) == (False, True)
     settings = settled(rl.TraceSettings(precision=0.2))
-    for work, kept in ((Work(replace(plan, conditions=()), settings, None), plan.kept(2, 12)), (Work(told, settings, None), None)):
+    for work, kept in (
+        (Work(replace(plan, conditions=()), settings, None), plan.kept(2, 12)),
+        (Work(told, settings, None), None),
+    ):
         sent, chunk = pickle.loads(pickle.dumps((work, Chunk(0, 2, 12, kept))))  # as they go to a worker
         rows = sent.traced(chunk)
         for column, name in enumerate(COLUMNS):

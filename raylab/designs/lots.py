@@ -39,7 +39,7 @@ def built_rows(engine: BuildingEngine, run: Columns, settings: TraceSettings, ro
         if engine.builds(lot.cut, frozenset({*lot.values, *lot.stated})):
             built = engine.built(lot)
             here = built.fault >= 0
-            rows[members[here]] = _rows(lot, Built(*(part[here] for part in built)), rows.shape[1])
+            rows[members[here]] = _rows(lot, built, rows.shape[1])[here]
             left[members[here]] = False
     return left
 
@@ -137,7 +137,7 @@ def _settled(cut: Cut, run: Columns, design: Mapping[str, Any]) -> tuple[dict[st
 
 
 def _rows(lot: Lot, built: Built, columns: int) -> np.ndarray:
-    """(D, columns) the rows of a lot."""
+    """(D, columns) the rows of a lot; those of designs that weren't built mean nothing."""
     codes = np.array([TRACED, *(reason_of(reason) for reason in get_cut(lot.cut).reasons)], dtype=float)
     rows = np.full((len(built.fault), columns), np.nan)
     rows[:, -1] = codes[built.fault]

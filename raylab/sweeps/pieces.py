@@ -88,12 +88,17 @@ class Pieces:
         InputError : the folder can't be written to.
         """
         described = _described(form, {*(COLUMNS[column] for column in self.kept), *self.axes}, self.deal.block)
+        self.clear()
         with disk_faults(self.place, KEPT):
-            for left in self.place.rglob("*.partial"):  # what zarr had not finished when its process was killed
-                left.unlink()
             for name, content in described.items():
                 (self.place / name).parent.mkdir(parents=True, exist_ok=True)
                 (self.place / name).write_bytes(content)
+
+    def clear(self) -> None:
+        """Remove what zarr had not finished when its process was killed. Raises InputError where it can't be removed."""
+        with disk_faults(self.place, KEPT):
+            for left in self.place.rglob("*.partial"):
+                left.unlink()
 
     def write(self, block: int, rows: np.ndarray) -> None:
         """Write a block's rows (K, len(COLUMNS)) and the values of its axes, flushed to the disk, then what proves them.

@@ -232,6 +232,7 @@ def _in_pieces(plan: Plan, how: _How, store: Store) -> None:
 
     there = how.client is None and deal.chunks == deal.blocks
     _gather(Work(plan, how.settings, pieces if there else None), how, deal, store, fill, found)
+    pieces.clear()
     store.seal()
 
 

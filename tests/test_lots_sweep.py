@@ -1,0 +1,116 @@
+"""Sweeps by an engine that builds stones: a chunk is a block, whoever traces it writes it, and no bit depends on who."""
+
+from __future__ import annotations
+
+import os
+import signal
+from pathlib import Path
+
+import building_engine
+import psutil
+import pytest
+import xarray as xr
+from building_engine import HostEngine
+
+import raylab as rl
+from raylab.designs.keys import REASONS
+from raylab.engine_table import ENGINES
+from raylab.sweeps import sweeping
+from raylab.sweeps.axes import plan_of
+
+AXES = {"pavilion_angle_deg": rl.between(39.0, 43.0), "girdle_pct": rl.between(0.0, 4.0), "dome": ["head-shadow", "even-sky"]}
+FIXED = {"table_pct": 57.0, "crown_angle_deg": 34.5, "girdle_facets": 16}
+FLAT = rl.LinearBound({"pavilion_angle_deg": 1}, at_most=42.0)
+NUMBER, BLOCK = 64, 12
+
+
+@pytest.fixture
+def known(monkeypatch, tmp_path_factory):
+    """The engine `host`, known here and in every process that is started: through a module that Python imports first."""
+    place, here = tmp_path_factory.mktemp("site"), str(Path(__file__).parent)
+    row = "from raylab.engine_table import ENGINES\nENGINES['host'] = 'building_engine'\n"
+    (place / "sitecustomize.py").write_text(row)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(place), here, str(Path(rl.__file__).parents[1])]))
+    monkeypatch.setitem(ENGINES, "host", "building_engine")
+    monkeypatch.setattr(building_engine, "ENGINE", HostEngine())
+    monkeypatch.setattr("raylab.sweeps.dealing.block_shape.__defaults__", (BLOCK,))
+
+
+def swept(out, **other):
+    settings = rl.TraceSettings(engine="host", min_weight=1e-2)
+    how = {"layout": "random", "number": NUMBER, "conditions": [FLAT], "settings": settings, "processes": 1}
+    return rl.sweep(AXES, out=out, **{**how, **FIXED, **other})
+
+
+def files(out: Path) -> dict[str, bytes]:
+    place = out / "sweep.zarr"
+    return {str(file.relative_to(place)): file.read_bytes() for file in place.rglob("*") if file.is_file()}
+
+
+def test_blocks_are_written_by_workers_and_a_killed_one_loses_its_own(known, tmp_path, monkeypatch):
+    """In this process, in two, and in two of which one is killed with -9; then all numbers in one table."""
+    here, told = tmp_path / "here", []
+    swept(here, zarr=True, progress=lambda done, total: told.append(done))
+    assert told == [0, 12, 24, 36, 48, 60, 64], "a chunk is a block"
+    assert not building_engine.ENGINE.alone, "all is built by the engine"
+    killed, there = [], tmp_path / "there"
+
+    def kill(done, total):
+        workers = [one.pid for one in psutil.Process().children() if "raylab.sweeps.workers" in one.cmdline()]
+        if done and not killed:
+            killed.append(workers[0])
+            os.kill(workers[0], signal.SIGKILL)
+            (there / "sweep.zarr" / "leak" / "3.0123.partial").write_bytes(b"half")  # as it may leave one
+
+    with monkeypatch.context() as patch:
+        patch.setattr("raylab.sweeps.pieces.Pieces.write", None)  # this process writes none
+        swept(there, zarr=True, processes=2, progress=kill)
+    assert killed
+    assert files(there) == files(here)
+    found = swept(None)
+    assert {REASONS[code][0] for code in found.reason.values} == {"traced", "girdle_vanishes", "excluded"}
+    xr.testing.assert_identical(rl.load_sweep(here).load(), found)
+
+
+def test_a_sweep_that_is_broken_off_loses_the_blocks_in_hand(known, tmp_path):
+    class BrokenOffError(Exception):
+        pass
+
+    def stop(done, total):
+        if done >= 24:
+            raise BrokenOffError
+
+    with pytest.raises(BrokenOffError):
+        swept(tmp_path / "a", zarr=True, progress=stop)
+    again: list[float] = []
+    swept(tmp_path / "a", zarr=True, progress=lambda done, total: again.append(done))
+    assert again[0] == 24
+    swept(tmp_path / "b", zarr=True)
+    assert files(tmp_path / "a") == files(tmp_path / "b")
+
+
+class WithDevices(HostEngine):
+    """Says that it has two devices."""
+
+    def devices(self):
+        return 2
+
+    def only(self, device):
+        return {"THE_DEVICE": str(device)}
+
+
+def test_processes_share_the_devices(known, monkeypatch):
+    """Four to a device, at most the cores; worker k has device k modulo their number."""
+    monkeypatch.setattr(building_engine, "ENGINE", WithDevices())
+    engine = building_engine.ENGINE
+    for cores, wanted in ((1, 1), (3, 3), (64, 8)):
+        monkeypatch.setattr(os, "sched_getaffinity", lambda _, cores=cores: set(range(cores)))
+        assert sweeping._cores(None, engine) == wanted
+        assert sweeping._cores(None, HostEngine()) == 1
+        assert sweeping._cores(5, engine) == 5
+    seen = []
+    monkeypatch.setattr(sweeping, "in_processes", lambda chunks, work, around: seen.append(around) or iter(()))
+    how = sweeping._How(rl.TraceSettings(engine="host"), None, 3, False)
+    list(sweeping._workers(iter(()), 3, None, how))
+    assert seen == [[{"THE_DEVICE": "0"}, {"THE_DEVICE": "1"}, {"THE_DEVICE": "0"}]]
+    assert sweeping._built(plan_of(AXES, FIXED, "random", 8), engine)
