@@ -8,5 +8,6 @@ ENGINES: dict[str, str] = {
     "beams": "raylab.tracers.exact.engine",
     "rays": "raylab.tracers.sampled.engine",
     "gpu": "raylab.tracers.gpu.engine",
+    "gpu-single": "raylab.tracers.gpu.single_engine",
 }
 """Name of the engine -> its module."""

@@ -38,17 +38,25 @@ def main() -> None:
     from raylab.designs.design import trace_designs
     from raylab.scene.pixel_grid import grid_around
     from raylab.tracers import randomizations
-    from raylab.tracers.gpu import batches, engine, kernels
+    from raylab.tracers.gpu import batches, engine, kernels, single, single_engine
 
     randomizations.USUAL_POINTS = POINTS
-    kernels.THREADS = batches.THREADS = 2
-    kernels.RANDOMIZATIONS = batches.RANDOMIZATIONS = TIMES
+    batches.RANDOMIZATIONS = TIMES
+    singles = [kernels.outline_sums_single, kernels.pixel_means_single, *single._MADE.values()]
+    for names in (vars(kernels), *(one.fn.__globals__ for one in singles)):
+        names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}
+    batches.CHANCE = 0.0
     engine.why_no_device = lambda: None
     found = []
     for scene in cases():
         traced = engine.ENGINE.trace(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
         fields = {name: values.ravel().tolist() for name, values in traced.fields.items()}
         found.append({"mean": traced.totals.mean.tolist(), "fields": fields})
+        traced = single_engine.ENGINE.trace(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
+        found[-1]["single"] = {
+            "mean": traced.totals.mean.tolist(),
+            "fields": {name: values.ravel().tolist() for name, values in traced.fields.items()},
+        }
     light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", **ANGLES}
     designs, settings = [{**light, **one} for one in DESIGNS], TraceSettings(engine="gpu", min_weight=1e-2)
     together = trace_designs(designs, settings)

@@ -218,7 +218,8 @@ def sky_radiance(x, y, z, dome, cone):
         found = dome.level * (1.0 + 2.0 * max(z, 0.0)) / 3.0
     elif dome.sky == 2:
         narrow = cone <= (math.pi / dome.image.shape[0]) ** 2
-        found = _image_radiance(x, y, z, dome.image) if narrow else patch_mean(x, y, z, cone, dome.integral)
+        # as a number of the precision asked for: a place in the table of sums needs more of it
+        found = float(_image_radiance(x, y, z, dome.image)) if narrow else float(patch_mean(x, y, z, cone, dome.integral))
     sky, on_an_edge = found, False
     for k in range(dome.zones.shape[0]):
         # How far inside the zone, below 0: outside. The zenith and the nadir are no edges.
@@ -262,7 +263,7 @@ def _bounds_beside_edges(x, y, z, zones, sky):
             turn = azimuth
             if aside_of >= 0:
                 zone = zones[aside_of // 2]
-                turn = zone[2] + (aside_of % 2) * zone[3]
+                turn = zone[2] + float(aside_of % 2) * zone[3]
                 apart = (azimuth - turn + math.pi) % (2.0 * math.pi) - math.pi
                 if aside * abs(apart) > MARGIN or zone[3] >= 2.0 * math.pi:
                     continue

@@ -41,11 +41,16 @@ def nearer_one(nx, ny, nz, d, number, x, y, z, vx, vy, vz, last, num, den, row):
 
 @njit(inline="always")
 def nearest_row(planes, first, end, last, x, y, z, vx, vy, vz, num, den, best):
-    """The nearest one of the rows first..end-1 and of what was found so far, as distance num/den and row."""
+    """The nearest one of the rows first..end-1 and of what was found so far, as distance num/den and row.
+
+    Rows are numbers with a point here, like `last` and `best`: a graphics processor takes twice as long for whole ones.
+    """
+    number = float(first)
     for row in range(first, end):
         num, den, best = nearer_one(
-            planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3], row, x, y, z, vx, vy, vz, last, num, den, best
+            planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3], number, x, y, z, vx, vy, vz, last, num, den, best
         )
+        number += 1.0
     return num, den, best
 
 
@@ -57,7 +62,8 @@ def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, 
     ----------
     planes, sloping : of the `StoneTable`. core2, far2, height, starts, rows : its `Rim`, which says where side facets count.
     """
-    num, den, best = nearest_row(planes, 0, sloping, last, x, y, z, vx, vy, vz, 1e300, 1.0, -1)
+    stands_on = float(last)
+    num, den, best = nearest_row(planes, 0, sloping, stands_on, x, y, z, vx, vy, vz, 1e300, 1.0, -1.0)
     t = num / den
     px, py = x + t * vx, y + t * vy
     sector = sector_of(px, py)
@@ -65,5 +71,5 @@ def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, 
     if not far <= core2[sector]:
         listed = sector if far <= far2[sector] and abs(z + t * vz) <= height else SECTORS
         for place in range(starts[listed], starts[listed + 1]):
-            num, den, best = nearest_row(planes, rows[place], rows[place] + 1, last, x, y, z, vx, vy, vz, num, den, best)
-    return best, num / den
+            num, den, best = nearest_row(planes, rows[place], rows[place] + 1, stands_on, x, y, z, vx, vy, vz, num, den, best)
+    return int(best), num / den

@@ -76,14 +76,14 @@ def entry_of_exit(z, w, head_cos):
 
 @njit(in_place=True)
 def tally_glare(row, glare, x, y, z, turn, dome, cone):
-    """Book `glare`, which the first surface reflects along (x, y, z); returns the entry, see `tally_exit`."""
+    """Book `glare`, which the first surface reflects along (x, y, z); returns what `tally_exit` does."""
     row[GLARE] += glare
     return _tally(row, glare, x, y, z, turn, dome, cone)
 
 
 @njit(in_place=True)
 def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone):
-    """Book `weight` that leaves the inside along the unit direction (x, y, z), stone's frame; returns its entry.
+    """Book `weight` that leaves the inside along the unit direction (x, y, z), stone's frame.
 
     Parameters
     ----------
@@ -91,17 +91,21 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone):
     turn : (3, 3) rotation from the stone's frame to the dome's. dome : a `DomeTable`.
     cone : solid angle, sr, for which this direction stands: none in a whole polygon under a parallel view, whose rays all
         leave alike.
+
+    Returns
+    -------
+    entry : of the ledger. luminance, swing : for each unit of weight; swing is `dimmer` and `brighter` together.
     """
-    entry = _tally(row, weight, x, y, z, turn, dome, cone)
+    entry, luminance, swing = _tally(row, weight, x, y, z, turn, dome, cone)
     row[BOUNCES] += weight * bounces
     if entry == LEAK and bounces == 0.0:
         row[WINDOW] += weight
-    return entry
+    return entry, luminance, swing
 
 
 @njit(in_place=True)
 def _tally(row, weight, x, y, z, turn, dome, cone):
-    """Book `weight` under its entry, which is returned, with its luminance and direction; see `tally_exit`."""
+    """Book `weight` under its entry, with its luminance and direction; see `tally_exit`."""
     u = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z
     v = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z
     w = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
@@ -117,14 +121,17 @@ def _tally(row, weight, x, y, z, turn, dome, cone):
         row[DOUBT] += weight
         low, high = _bounds_on_an_edge(u, v, w, z, dome, cone)
     row[LUMINANCE] += weight * luminance
+    swing = 0.0
     if low < luminance:
         row[DIMMER] += weight * (luminance - low)
+        swing += luminance - low
     if high > luminance:
         row[BRIGHTER] += weight * (high - luminance)
+        swing += high - luminance
     row[SOURCE_X] += weight * u
     row[SOURCE_Y] += weight * v
     row[SOURCE_Z] += weight * w
-    return entry
+    return entry, luminance, swing
 
 
 @njit(in_place=True)

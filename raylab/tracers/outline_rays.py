@@ -25,7 +25,7 @@ from .keyed import keyed_uniform
 from .shared_symmetry import find_symmetry, within
 
 LATTICES = (
-    233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946, 17711, 28657, 46368, 75025, 121393, 196418, 317811, 514229, 832040,
+    89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946, 17711, 28657, 46368, 75025, 121393, 196418, 317811, 514229, 832040,
     1346269, 2178309, 3524578, 5702887, 9227465, 14930352,
 )  # fmt: skip
 """Numbers of points of a lattice, of the Fibonacci sequence; the number before is its generator."""

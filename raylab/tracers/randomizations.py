@@ -25,6 +25,8 @@ RANDOMIZATIONS = 8
 """A standard error from so few is known to a quarter of itself."""
 USUAL_POINTS = 2584
 """Rays of a randomization where no error is asked for."""
+CHANCE = 0.1
+"""Paths of less weight than this are ended by lot, see `packets.PathRules`: a third as many segments for about the same error."""
 POWER = 0.75
 """The error falls as the number of points to this power, about: measured with round brilliants and ovals."""
 
@@ -44,19 +46,25 @@ def until(goals: Sequence[Goal], totals_of: Callable[[list[int], int], list[Tota
         some = sorted(k for k in waiting if points[k] == size)
         found.update(zip(some, totals_of(some, size), strict=True))
         for k in some:
-            points[k] = _larger(size, goals[k], found[k])
+            error = goals[k].error
+            off = 0.0 if error is None else error(found[k])
+            points[k] = int(larger_lattices(size, np.array(off)))
             if points[k] == size:
                 waiting.remove(k)
     return [found[k] for k in range(len(goals))]
 
 
-def _larger(points: int, goal: Goal, totals: Totals) -> int:
-    """Points of the lattice that reaches the goal by the error so far; `points` where it is reached, or none is larger."""
-    off = 0.0 if goal.error is None else goal.error(totals)
-    if off <= 1.0 or points == LATTICES[-1]:
-        return points
-    needed = points * min(1.1 * off ** (1.0 / POWER), 32.0)
-    return next((one for one in LATTICES if one >= needed and one > points), LATTICES[-1])
+def larger_lattices(points: int, off: np.ndarray) -> np.ndarray:
+    """Points of the lattices that reach goals by the errors of one so far; `points` where a goal is reached, or none is larger.
+
+    Parameters
+    ----------
+    off : (D,) the errors as multiples of the wanted ones.
+    """
+    sizes = np.array(LATTICES)
+    needed = points * np.minimum(1.1 * off ** (1.0 / POWER), 32.0)
+    next_one = np.minimum(np.searchsorted(sizes, np.maximum(needed, points + 1)), len(sizes) - 1)
+    return np.where((off <= 1.0) | (points == sizes[-1]), points, sizes[next_one])
 
 
 def totals_from(means: np.ndarray, points: Any, area_mm2: Any, could: Mapping[int, float]) -> Totals:

@@ -19,6 +19,7 @@ from ..jit import njit
 
 SECTORS = 128
 """Sectors around the z axis, in equal steps along the sides of a square that stands on its corner."""
+_A_QUARTER, _LAST = SECTORS / 4.0, SECTORS - 1.0  # as numbers with a point, which a kernel in single precision needs
 FARTHER = 1.1
 """Up to this multiple of the core's radius, and of the stone's height twice over, side facets are listed."""
 MARGIN = 1e-9
@@ -47,9 +48,9 @@ class Rim(NamedTuple):
 def sector_of(x, y):
     """The sector of a place."""
     share = y / (abs(x) + abs(y) + 1e-300)
-    place = (1.0 + share if x >= 0.0 else 3.0 - share) * (SECTORS / 4.0)
+    place = (1.0 + share if x >= 0.0 else 3.0 - share) * _A_QUARTER
     # Not by comparing whole numbers: what has no place (NaN) would be undefined as one.
-    return int(min(place, SECTORS - 1.0)) if place >= 0.0 else 0
+    return int(min(place, _LAST)) if place >= 0.0 else 0
 
 
 @njit()

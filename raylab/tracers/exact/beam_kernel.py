@@ -197,7 +197,7 @@ def _trace(counters, rules, surroundings, entering, todo, enough, workspace, at_
                 if entry == SCATTERED:
                     piece_ledger[SCATTERED] += weight
                 else:
-                    entry = tally_exit(piece_ledger, weight, tx, ty, tz, beam[REFLECTIONS], turn, dome, 0.0)
+                    entry, _, _ = tally_exit(piece_ledger, weight, tx, ty, tz, beam[REFLECTIONS], turn, dome, 0.0)
                 for k in range(ON_POLYGONS):
                     through[facet[row], k] += piece[AREA] * (piece_ledger[k] - ledger[k])
             piece[PRIORITY] = priority(piece)

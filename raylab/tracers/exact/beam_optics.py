@@ -53,7 +53,8 @@ def enter_beam(beam, ledger, row, stone, dome, turn, polarized):
     nx, ny, nz, d = stone.planes[row, 0], stone.planes[row, 1], stone.planes[row, 2], stone.planes[row, 3]
     vx, vy, vz = -turn[2, 0], -turn[2, 1], -turn[2, 2]
     glare, rx, ry, rz, i, q, tx, ty, tz, ax, ay, az, cos_i, _ = enter(vx, vy, vz, nx, ny, nz, stone.medium.n, polarized)
-    beam[STRONGEST], beam[STRONGEST_ENTRY] = glare, tally_glare(ledger, glare, rx, ry, rz, turn, dome, 0.0)
+    entry, _, _ = tally_glare(ledger, glare, rx, ry, rz, turn, dome, 0.0)
+    beam[STRONGEST], beam[STRONGEST_ENTRY] = glare, entry
     # Height of the plane over (x, y): n.(turn^T (x, y, h)) = d, so h falls by (n.e_x)/cos_i along x.
     for part in range(3):
         ex, ey, ez, level = 0.0, 0.0, 0.0, d

@@ -139,7 +139,7 @@ def book_means(beams, ledgers, corners, nodes, events, absorption, dome, turn, t
                 through[facet, SCATTERED] += beams[b, AREA] * event[LEAVES] * here
             elif event[LEAVES] > 0.0:
                 row[:] = 0.0
-                entry = tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome, 0.0)
+                entry, _, _ = tally_exit(row, event[LEAVES], tx, ty, tz, event[REFLECTIONS_BEFORE], turn, dome, 0.0)
                 for k in range(ON_POLYGONS):
                     ledgers[b, k] += row[k] * here
                     through[facet, k] += beams[b, AREA] * row[k] * here

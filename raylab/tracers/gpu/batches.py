@@ -1,8 +1,9 @@
-"""Scenes lowered to the arrays of a launch, and area means back."""
+"""Scenes lowered to the arrays of a launch, and area means and maps back."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import cuda
@@ -10,28 +11,61 @@ from numba import cuda
 from ...lighting.dome import DomeTable
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
+from ...scene.settings import TraceSettings
 from ...scene.view import height_above
 from ..ledger import MAPPED
 from ..outline_rays import Fan, generator_of
-from ..randomizations import RANDOMIZATIONS
+from ..randomizations import CHANCE, RANDOMIZATIONS
+from ..rim import Rim
 from ..stone_table import stone_table
-from .kernels import SUMS, THREADS, Fans, Scenes, outline_sums, pixel_means
+from . import kernels
+from .kernels import Fans, Scenes
+
+
+class Precision(NamedTuple):
+    """The kernels of a precision, and its kind of number."""
+
+    real: type[np.floating[Any]]
+    outline_sums: Any
+    pixel_means: Any
+
+
+SUMMED = ("integral",)
+"""Tables of running sums, whose differences count."""
+DOUBLE = Precision(np.float64, kernels.outline_sums, kernels.pixel_means)
+SINGLE = Precision(np.float32, kernels.outline_sums_single, kernels.pixel_means_single)
 
 
 def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
-    """The arrays of several scenes, in main memory."""
+    """The arrays of several scenes, in main memory and double precision."""
     tables = [stone_table(scene.stone, wavelength_nm) for scene in scenes]
-    counts = [len(table.planes) for table in tables]
+    rims = {_key(table.rim): table.rim for table in tables}
+    numbers = {key: number for number, key in enumerate(rims)}
+    starts, before = [], 0
+    for one in rims.values():
+        starts.append(before + one.starts)
+        before += len(one.rows)
     return Scenes(
         planes=np.concatenate([table.planes for table in tables]),
-        finish=np.concatenate([np.asarray(table.finish, np.int64) for table in tables]),
-        rows=np.concatenate([[0], np.cumsum(counts)]),
+        finish=np.concatenate([np.asarray(table.finish, np.int8) for table in tables]),
+        rows=np.concatenate([[0], np.cumsum([len(table.planes) for table in tables])]),
         sloping=np.array([table.sloping for table in tables], np.int64),
-        core2=np.array([table.rim.core2.min() for table in tables]),
+        rim=np.array([numbers[_key(table.rim)] for table in tables]),
+        core2=np.array([one.core2 for one in rims.values()]),
+        far2=np.array([one.far2 for one in rims.values()]),
+        height=np.array([table.rim.height for table in tables]),
+        starts=np.array(starts, np.int32),
+        listed=np.concatenate([one.rows for one in rims.values()]).astype(np.int32),
         media=np.array([[table.medium.n, table.medium.absorption_per_mm] for table in tables]),
         turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
         eyes=np.array([_eye(scene) for scene in scenes]),
+        fan=np.arange(len(scenes)),
     )
+
+
+def _key(rim: Rim) -> bytes:
+    """Equal for rims with equal radii and lists."""
+    return b"".join(np.ascontiguousarray(part).tobytes() for part in (rim.core2, rim.far2, rim.starts, rim.rows))
 
 
 def together(fans: Sequence[Fan]) -> Fans:
@@ -50,47 +84,47 @@ def _eye(scene: Scene) -> list[float]:
     return [0.0, 0.0, height_above(scene.stone), 0.0] if eye is None else [*map(float, eye), 1.0]
 
 
-def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan]) -> np.ndarray:
+def outline_means(
+    scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan], precision: Precision
+) -> np.ndarray:
     """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings."""
-    out = cuda.device_array((len(scenes), RANDOMIZATIONS, SUMS))
-    steps = cuda.device_array(len(scenes) * RANDOMIZATIONS, np.int64)
-    on_card, outlines = scenes_on_card(lowered(scenes, wavelength_nm)), fans_on_card(together(fans))
-    seed, rules = scenes[0].settings.seed, _rules(scenes[0])
-    outline_sums[len(scenes) * RANDOMIZATIONS, THREADS](
-        on_card, outlines, dome_on_card(scenes[0].dome.table), rules, points, generator_of(points), seed, out, steps
-    )
+    blocks = len(scenes) * RANDOMIZATIONS
+    out, steps = cuda.device_array((len(scenes), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
+    real, settings, first = precision.real, scenes[0].settings, scenes[0]
+    precision.outline_sums[blocks, kernels.THREADS](
+        on_card(lowered(scenes, wavelength_nm), real), on_card(together(fans), real), on_card(first.dome.table, real),
+        rules_of(settings, real, CHANCE), points, generator_of(points), cuda.to_device(np.arange(len(scenes))), out, steps,
+    )  # fmt: skip
     sums = out.copy_to_host()
     return np.asarray(sums[..., :-1] / sums[..., -1:])
 
 
-def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def pixel_maps(
+    scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int, precision: Precision
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
-    pixels = grid.resolution**2
-    means, coverage, error = cuda.device_array((MAPPED, pixels)), cuda.device_array(pixels), cuda.device_array(pixels)
-    on_card = scenes_on_card(lowered([scene], wavelength_nm))
-    area = grid.pixel_mm**2 / cells**2
-    pixel_means[-(-pixels // THREADS), THREADS](
-        on_card, dome_on_card(scene.dome.table), _rules(scene), grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells,
-        area, scene.settings.seed, means, coverage, error,
+    pixels, real = grid.resolution**2, precision.real
+    means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
+    precision.pixel_means[-(-pixels // kernels.THREADS), kernels.THREADS](
+        on_card(lowered([scene], wavelength_nm), real), on_card(scene.dome.table, real), rules_of(scene.settings, real, 0.0),
+        grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2), means, coverage, error,
     )  # fmt: skip
     return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
 
 
-def _rules(scene: Scene) -> tuple[bool, float, int]:
-    return scene.settings.polarized, scene.settings.min_weight, scene.settings.max_bounces
+def rules_of(settings: TraceSettings, real: Any, chance: float) -> tuple[bool, Any, int, Any, int]:
+    """See `paths.advance`."""
+    return settings.polarized, real(settings.min_weight), settings.max_bounces, real(chance), settings.seed
 
 
-def scenes_on_card(scenes: Scenes) -> Scenes:
-    """The same in the card's memory."""
-    return Scenes(*(cuda.to_device(array) for array in scenes))
+def on_card(table: Any, real: Any) -> Any:
+    """A named tuple of arrays and numbers, such as a `DomeTable`, with its arrays in the card's memory; of that precision where
+    they are of floating point, but for those in `SUMMED`."""
 
+    def one(name: str, value: Any) -> Any:
+        if isinstance(value, np.ndarray):
+            kind = real if value.dtype.kind == "f" and name not in SUMMED else value.dtype
+            return cuda.to_device(np.ascontiguousarray(value, dtype=kind))
+        return real(value) if isinstance(value, float) else value
 
-def fans_on_card(fans: Fans) -> Fans:
-    """The same in the card's memory."""
-    return Fans(*(cuda.to_device(array) for array in fans))
-
-
-def dome_on_card(table: DomeTable) -> DomeTable:
-    """The dome's table with its arrays in the card's memory."""
-    arrays = {name: getattr(table, name) for name in table._fields if isinstance(getattr(table, name), np.ndarray)}
-    return table._replace(**{name: cuda.to_device(np.ascontiguousarray(array)) for name, array in arrays.items()})
+    return table._make(map(one, table._fields, table))

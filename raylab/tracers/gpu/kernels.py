@@ -1,7 +1,9 @@
 """Kernels of the graphics processor: area means of many scenes, and maps of one.
 
-For area means a block works at one randomization of one scene, with the stone's planes in its fast memory. Its threads take the
-rays in turn, and their sums are added in a fixed order. So no number depends on how many blocks run at a time, or where.
+For area means a block works at one randomization of one scene, for maps at some pixels, with the stone's planes in its fast
+memory. Its threads walk their rays step by step together. Beginning a path takes as long as some steps, and all threads wait for
+it; so a thread whose path has ended waits until some others have ended, too. Which thread takes which ray follows from the rays
+alone, and sums are added in a fixed order. So no number depends on how many blocks run at a time, or where.
 """
 
 from __future__ import annotations
@@ -12,16 +14,21 @@ from typing import NamedTuple
 import numpy as np
 from numba import cuda
 
-from ..ledger import BRIGHTER, DIMMER, LUMINANCE, MAPPED, UNTRACED
+from ..facet_search import entry_row
+from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import lattice_point, on_fan, shift_of
 from ..pixel_samples import sample_place, stratum_of
 from ..randomizations import RANDOMIZATIONS
-from ..totals import LUMINANCE_SQUARE, MOMENTS, SWING_SQUARE, UNMET, UNTRACED_SQUARE
+from ..rim import SECTORS
+from ..totals import MOMENTS
 from .device import MOST_PLANES
-from .paths import MISSED, advance, begin
+from .paths import ENDED, MISSED, advance, begin
+from .single import DOUBLE, single_source
 
-THREADS = 128
-"""Of a block: part of what is computed, since sums are added in their order."""
+THREADS = 32
+"""Of a block, which is as many as run in step: part of what is computed, since sums are added in their order."""
+TOGETHER = 8
+"""Threads that begin a path together, unless as many wait as walk."""
 SUMS = MOMENTS + 1
 """Numbers kept of a randomization: the moments, and how many rays met the stone."""
 
@@ -32,27 +39,37 @@ class Scenes(NamedTuple):
     Attributes
     ----------
     planes : (P, 4) of all stones, each one's side facets last. finish : (P,) codes. rows : (D + 1,) where each begins.
-    sloping : (D,) rows of each before its side facets. core2 : (D,) mm^2. media : (D, 2) index and absorption per mm.
+    sloping : (D,) rows of each before its side facets.
+    rim : (D,) which of M rims each has, see `tracers.rim`. core2, far2 : (M, SECTORS) mm^2. height : (D,) mm.
+    starts : (M, SECTORS + 2) into listed (L,), rows of the stone.
+    media : (D, 2) index and absorption per mm.
     turns : (D, 3, 3) stone to dome. eyes : (D, 4) the eye in the dome's frame, mm, and 1; the height of parallel rays, and 0.
+    fan : (D,) which of the outlines each has.
     """
 
     planes: np.ndarray
     finish: np.ndarray
     rows: np.ndarray
     sloping: np.ndarray
+    rim: np.ndarray
     core2: np.ndarray
+    far2: np.ndarray
+    height: np.ndarray
+    starts: np.ndarray
+    listed: np.ndarray
     media: np.ndarray
     turns: np.ndarray
     eyes: np.ndarray
+    fan: np.ndarray
 
 
 class Fans(NamedTuple):
-    """The outlines of D scenes as flat arrays, see `outline_rays.Fan`.
+    """O outlines as flat arrays, see `outline_rays.Fan`.
 
     Attributes
     ----------
-    hubs : (D, 2). rims : (T + D, 2), upto : (T,), parts : (D + 1,): fan d has the triangles parts[d]..parts[d+1]-1 and one
-        corner more, from parts[d] + d on.
+    hubs : (O, 2). rims : (T + O, 2), upto : (T,), parts : (O + 1,): fan k has the triangles parts[k]..parts[k+1]-1 and one
+        corner more, from parts[k] + k on.
     """
 
     hubs: np.ndarray
@@ -81,132 +98,204 @@ def view_ray(px, py, eye, turn):
 
 
 @cuda.jit(device=True)
-def _take_stone(scenes, scene, planes, finish):
-    """Copy the stone of a scene into a block's fast memory; returns the number of its rows."""
+def _stone_of(scenes, scene, planes, finish):
+    """Copy the stone of a scene into a block's fast memory; returns it as `paths.begin` takes it."""
     first = scenes.rows[scene]
     count = scenes.rows[scene + 1] - first
-    for k in range(cuda.threadIdx.x, count, cuda.blockDim.x):
+    for k in range(cuda.threadIdx.x, count, THREADS):
         for axis in range(4):
             planes[k, axis] = scenes.planes[first + k, axis]
         finish[k] = scenes.finish[first + k]
     cuda.syncthreads()
-    return count
+    rim, medium = scenes.rim[scene], scenes.media[scene]
+    return (
+        planes,
+        finish,
+        scenes.sloping[scene],
+        count,
+        scenes.core2[rim],
+        scenes.far2[rim],
+        scenes.height[scene],
+        scenes.starts[rim],
+        scenes.listed,
+        medium[0],
+        medium[1],
+    )
 
 
-@cuda.jit
-def outline_sums(scenes, fans, dome, rules, points, generator, seed, out, steps):
+@cuda.jit(device=True)
+def _facing(planes, count, vx, vy, vz, slopes):
+    """Fill slopes (R,) with 1 / n.v of the planes that rays along v enter through, 0 for the others."""
+    for k in range(cuda.threadIdx.x, count, THREADS):
+        n_dot_v = planes[k, 0] * vx + planes[k, 1] * vy + planes[k, 2] * vz
+        slopes[k] = 1.0 / n_dot_v if n_dot_v < 0.0 else 0.0
+    cuda.syncthreads()
+
+
+@cuda.jit(device=True)
+def _first_of(planes, count, slopes, x, y, z):
+    """The row where a ray enters that is known not to miss the stone, and how far it is, mm. slopes : see `_facing`."""
+    best, farthest = -1, -1e300
+    for row in range(count):
+        if slopes[row] < 0.0:
+            t = (planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z)) * slopes[row]
+            if t > farthest:
+                farthest, best = t, row
+    return best, farthest
+
+
+def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 
     Parameters
     ----------
-    scenes : `Scenes`. fans : their `Fans`. dome : a `DomeTable`. rules : polarized, min_weight, max_bounces.
+    scenes : `Scenes`. fans : their `Fans`. dome : a `DomeTable`. rules : see `paths.advance`.
+    chosen : (D,) numbers of the scenes whose sums are wanted.
     steps : (D * RANDOMIZATIONS,) filled: path segments walked.
     """
-    scene, number, thread = cuda.blockIdx.x // RANDOMIZATIONS, cuda.blockIdx.x % RANDOMIZATIONS, cuda.threadIdx.x
+    at, number, thread = cuda.blockIdx.x // RANDOMIZATIONS, cuda.blockIdx.x % RANDOMIZATIONS, cuda.threadIdx.x
+    scene = chosen[at]
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
-    finish = cuda.shared.array(MOST_PLANES, np.int64)
-    count = _take_stone(scenes, scene, planes, finish)
-    part, after = fans.parts[scene], fans.parts[scene + 1]
-    upto, rim = fans.upto[part:after], fans.rims[part + scene : after + scene + 1]
-    along, across = shift_of(seed, number, 0), shift_of(seed, number, 1)
-    sums = cuda.local.array(SUMS, np.float64)
+    finish = cuda.shared.array(MOST_PLANES, np.int8)
+    sums = cuda.shared.array((SUMS, THREADS), np.float64)
+    slopes = cuda.shared.array(MOST_PLANES, np.float64)
+    walked, waits = cuda.shared.array(THREADS, np.int64), cuda.shared.array(THREADS, np.int8)
+    stone = _stone_of(scenes, scene, planes, finish)
+    fan = scenes.fan[scene]
+    part, after = fans.parts[fan], fans.parts[fan + 1]
+    upto, rim = fans.upto[part:after], fans.rims[part + fan : after + fan + 1]
+    along, across = shift_of(rules[4], number, 0), shift_of(rules[4], number, 1)
+    row = sums[:, thread]
     for c in range(SUMS):
-        sums[c] = 0.0
+        row[c] = 0.0
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
-    medium = scenes.media[scene]
-    stone = (planes, finish, scenes.sloping[scene], count, scenes.core2[scene], medium[0], medium[1])
-    walked = 0
-    for ray in range(thread, points, THREADS):
-        a, b = lattice_point(ray, points, generator, along, across)
-        a, b = on_fan(a, b, fans.hubs[scene], rim, upto)
-        x, y, z, vx, vy, vz = view_ray(a, b, eye, turn)
-        light, lost, swing = sums[LUMINANCE], sums[UNTRACED], sums[DIMMER] + sums[BRIGHTER]
-        on, path, _ = begin(stone, x, y, z, vx, vy, vz, 0.0, turn, dome, rules[0], sums)
-        hit = 1.0 if on != MISSED else 0.0
-        segments = 0
-        while on >= 0:
-            on, path = advance(stone, on, segments, path, 0.0, turn, dome, rules, sums)
-            segments += 1
-        walked += segments
-        light, lost = sums[LUMINANCE] - light, sums[UNTRACED] - lost
-        swing = sums[DIMMER] + sums[BRIGHTER] - swing
-        sums[LUMINANCE_SQUARE] += light * light
-        sums[UNTRACED_SQUARE] += lost * lost
-        sums[SWING_SQUARE] += swing * swing
-        sums[UNMET] += lost
-        sums[MOMENTS] += hit
-    shared = cuda.shared.array((THREADS,), np.float64)
-    for c in range(SUMS + 1):
-        shared[thread] = sums[c] if c < SUMS else float(walked)
-        step = THREADS // 2
-        while step > 0:
+    x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
+    _facing(planes, stone[3], vx, vy, vz, slopes)  # of use where rays are parallel
+    path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    so_far = (1.0, 0.0, 0.0)
+    on, segments, key, count, coming = ENDED, 0, 0, 0, 0
+    while True:
+        idle = on < 0
+        waiting = cuda.syncthreads_count(1 if idle else 0)
+        if coming >= points and waiting == THREADS:
+            break
+        if coming < points and (waiting >= TOGETHER or 2 * waiting >= THREADS):
+            waits[thread] = 1 if idle else 0
             cuda.syncthreads()
-            if thread < step:
-                shared[thread] += shared[thread + step]
-            step //= 2
-        cuda.syncthreads()
-        if thread == 0:
+            ray = coming
+            for k in range(thread):
+                ray += waits[k]
+            coming += waiting
+            if idle and ray < points:
+                u, v = lattice_point(ray, points, generator, along, across)
+                u, v = on_fan(u, v, fans.hubs[fan], rim, upto)
+                x, y, z, vx, vy, vz = view_ray(np.float64(u), np.float64(v), eye, turn)
+                if eye[3] > 0.0:
+                    on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
+                else:
+                    on, t = _first_of(planes, stone[3], slopes, x, y, z)
+                on, path, so_far, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, turn, dome, rules[0], row)
+                row[MOMENTS] += 0.0 if on == MISSED else 1.0
+                segments = 0
+                key = number * points + ray
+        if on >= 0:
+            on, path, so_far = advance(stone, on, segments, path, so_far, key, 0.0, turn, dome, rules, row)
+            segments, count = segments + 1, count + 1
+    walked[thread] = count
+    cuda.syncthreads()
+    for c in range(thread, SUMS + 1, THREADS):
+        total, all_steps = DOUBLE(0), 0
+        for k in range(THREADS):
             if c < SUMS:
-                out[scene, number, c] = shared[0]
+                total += DOUBLE(sums[c, k])
             else:
-                steps[cuda.blockIdx.x] = int(shared[0])
-        cuda.syncthreads()
+                all_steps += walked[k]
+        if c < SUMS:
+            out[at, number, c] = total
+        else:
+            steps[cuda.blockIdx.x] = all_steps
 
 
-@cuda.jit
-def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_mm2, seed, means, coverage, error):
+@cuda.jit(device=True)
+def _counted(sample, cells, hit, light, strata):
+    """What is known of a pixel's strata with one sample more.
+
+    strata : sums of one stratum, of the light, hits, squared light and samples; then of all strata, about the stratum's mean,
+    of the squares of the light, of light times hits, and of the squares of the hits.
+    """
+    l_sum, h_sum, ll_sum, taken, ll, lh, hh = strata
+    l_sum, h_sum, ll_sum, taken = l_sum + light, h_sum + hit, ll_sum + light * light, taken + 1.0
+    if sample == cells * cells - 1 or stratum_of(sample, cells) != stratum_of(sample + 1, cells):
+        if taken > 1.0:
+            larger = taken / (taken - 1.0)
+            ll += larger * (ll_sum - l_sum * l_sum / taken)
+            lh += larger * (l_sum - l_sum * h_sum / taken)
+            hh += larger * (h_sum - h_sum * h_sum / taken)
+        l_sum = h_sum = ll_sum = taken = 0.0
+    return l_sum, h_sum, ll_sum, taken, ll, lh, hh
+
+
+def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_mm2, means, coverage, error):
     """Fill maps of the first of some scenes, a thread a pixel.
 
     Parameters
     ----------
-    x0, y0, pixel_mm, resolution, cells, seed : see `pixel_samples.sample_place`.
+    x0, y0, pixel_mm, resolution, cells : see `pixel_samples.sample_place`.
     cone_mm2 : the part of the map plane for which a sample stands in a perspective view; images of the sky are averaged in it.
     means : (MAPPED, P) filled: means over the samples that meet the stone; NaN where none does.
     coverage, error : (P,) filled: which share of them does; standard error of the luminance, from the scatter within strata,
         NaN where none of them has two samples. See `sampled.sampling`.
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
-    finish = cuda.shared.array(MOST_PLANES, np.int64)
-    count = _take_stone(scenes, 0, planes, finish)
-    pixel = cuda.blockIdx.x * cuda.blockDim.x + cuda.threadIdx.x
-    if pixel >= resolution * resolution:
-        return
-    sums = cuda.local.array(SUMS, np.float64)
+    finish = cuda.shared.array(MOST_PLANES, np.int8)
+    sums = cuda.shared.array((SUMS, THREADS), np.float64)
+    stone = _stone_of(scenes, 0, planes, finish)
+    pixel = cuda.blockIdx.x * THREADS + cuda.threadIdx.x
+    row = sums[:, cuda.threadIdx.x]
     for c in range(SUMS):
-        sums[c] = 0.0
+        row[c] = 0.0
     turn, eye = scenes.turns[0], scenes.eyes[0]
-    stone = (planes, finish, scenes.sloping[0], count, scenes.core2[0], scenes.media[0, 0], scenes.media[0, 1])
-    hits = taken = 0.0
-    l_sum = h_sum = ll_sum = ll = lh = hh = 0.0  # of one stratum; then of all, about the stratum's mean
+    x = y = z = vx = vy = vz = 0.0
+    path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    so_far, strata = (1.0, 0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    hits = hit = cone = 0.0
     samples = cells * cells
-    for sample in range(samples):
-        px, py = sample_place(x0, y0, pixel_mm, resolution, pixel, sample, cells, seed)
-        cone = 0.0
-        if eye[3] > 0.0 and cone_mm2 > 0.0:
-            away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
-            cone = cone_mm2 * eye[2] / (away2 * math.sqrt(away2))
-        x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
-        light = sums[LUMINANCE]
-        on, path, cone = begin(stone, x, y, z, vx, vy, vz, cone, turn, dome, rules[0], sums)
-        hit = 1.0 if on != MISSED else 0.0
-        segments = 0
-        while on >= 0:
-            on, path = advance(stone, on, segments, path, cone, turn, dome, rules, sums)
+    on, segments, sample, last = ENDED, 0, 0, samples if pixel < resolution * resolution else 0
+    while True:
+        idle = on < 0
+        waiting = cuda.syncthreads_count(1 if idle and sample < last else 0)
+        walking = cuda.syncthreads_count(0 if idle else 1)
+        if waiting + walking == 0:
+            break
+        if idle and sample < last and (waiting >= TOGETHER or waiting >= walking):
+            if sample > 0:
+                strata = _counted(sample - 1, cells, hit, so_far[1], strata)
+            px, py = sample_place(x0, y0, pixel_mm, resolution, pixel, sample, cells, rules[4])
+            px, py = np.float64(px), np.float64(py)
+            cone = 0.0
+            if eye[3] > 0.0 and cone_mm2 > 0.0:
+                away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
+                cone = cone_mm2 * eye[2] / (away2 * math.sqrt(away2))
+            x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
+            on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
+            on, path, so_far, cone = begin(stone, on, t, x, y, z, vx, vy, vz, cone, turn, dome, rules[0], row)
+            hit = 0.0 if on == MISSED else 1.0
+            hits += hit
+            segments, sample = 0, sample + 1
+        if on >= 0:
+            on, path, so_far = advance(stone, on, segments, path, so_far, 0, cone, turn, dome, rules, row)
             segments += 1
-        light = sums[LUMINANCE] - light
-        hits += hit
-        l_sum, h_sum, ll_sum, taken = l_sum + light, h_sum + hit, ll_sum + light * light, taken + 1.0
-        if sample == samples - 1 or stratum_of(sample, cells) != stratum_of(sample + 1, cells):
-            if taken > 1.0:
-                larger = taken / (taken - 1.0)
-                ll += larger * (ll_sum - l_sum * l_sum / taken)
-                lh += larger * (l_sum - l_sum * h_sum / taken)
-                hh += larger * (h_sum - h_sum * h_sum / taken)
-            l_sum = h_sum = ll_sum = taken = 0.0
+    if last == 0:
+        return
+    _, _, _, _, ll, lh, hh = _counted(samples - 1, cells, hit, so_far[1], strata)
     coverage[pixel] = hits / samples
     for c in range(MAPPED):
-        means[c, pixel] = sums[c] / hits if hits > 0.0 else math.nan
+        means[c, pixel] = row[c] / hits if hits > 0.0 else math.nan
     error[pixel] = math.nan
     if hits > 1.0 and samples > 1:
-        mean = sums[LUMINANCE] / hits
+        mean = row[LUMINANCE] / hits
         error[pixel] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / hits
+
+
+outline_sums, pixel_means = cuda.jit(_outline_sums), cuda.jit(_pixel_means)
+outline_sums_single, pixel_means_single = cuda.jit(single_source(_outline_sums)), cuda.jit(single_source(_pixel_means))

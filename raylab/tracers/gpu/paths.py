@@ -1,7 +1,6 @@
 """One ray from the eye to its end, step by step, for threads of a graphics processor.
 
-The physics at a surface, the booking and the search are those of the other engines (`surface`, `ledger`, `facet_search`). Side
-facets are looked at only where the place found on the others lies beyond the smallest radius of the core, see `rim`.
+The physics at a surface, the booking and the search are those of the other engines (`surface`, `ledger`, `facet_search`, `rim`).
 """
 
 from __future__ import annotations
@@ -11,87 +10,112 @@ import math
 from numba import cuda
 
 from ...stone.finish import ABSORBS
-from ..facet_search import entry_row, nearest_row
+from ..facet_search import next_row
+from ..keyed import keyed_uniform
 from ..ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit, tally_glare
 from ..surface import cone_inside, cone_outside, enter, interact
+from ..totals import LUMINANCE_SQUARE, SWING_SQUARE, UNMET, UNTRACED_SQUARE
 
 MISSED, ENDED = -1, -2
 """In place of the row on which a ray stands."""
 
 
 @cuda.jit(device=True)
-def begin(stone, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
-    """First surface: book the glare in `row` (CHANNELS,).
+def begin(stone, on, t, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
+    """First surface: book the glare in `row` (MOMENTS,).
 
     Parameters
     ----------
-    stone : planes (count, 4) with the side facets last, codes of finish (count,), number of rows before the side facets, count,
-        core2 (mm^2, see the module), index, absorption per mm.
+    stone : planes (R, 4) with the side facets last, codes of finish (R,), number of rows before the side facets, number of all,
+        core2, far2, height, starts and rows of its `Rim`, index, absorption per mm.
+    on, t : the row where the ray enters, below 0 for none, and how far it is, mm.
     x ... vz : where the ray comes from and where it goes. cone : solid angle, sr, for which it stands; 0 for none.
 
     Returns
     -------
     on : the row on which the ray stands; MISSED, or ENDED where nothing goes on inside.
-    ray : x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, how it goes on; see `surface.interact`. cone : the same inside.
+    ray : x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, how it goes on; see `surface.interact`.
+    so_far : for how many rays like it this one stands; luminance and swing, see `ledger.tally_exit`, of it so far.
+    cone : the same inside.
     """
-    planes, finish, _, count, _, index, _ = stone
-    on, t = entry_row(planes, count, x, y, z, vx, vy, vz)
-    if on < 0:
-        return MISSED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), cone
-    if finish[on] == ABSORBS:
-        row[SCATTERED] += 1.0
-        return ENDED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), cone
+    planes, finish, _, _, _, _, _, _, _, index, _ = stone
+    if on < 0 or finish[on] == ABSORBS:
+        if on >= 0:
+            row[SCATTERED] += 1.0
+        return MISSED if on < 0 else ENDED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (1.0, 0.0, 0.0), cone
     glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
         vx, vy, vz, planes[on, 0], planes[on, 1], planes[on, 2], index, polarized
     )
-    tally_glare(row, glare, rx, ry, rz, turn, dome, cone)
+    _, luminance, swing = tally_glare(row, glare, rx, ry, rz, turn, dome, cone)
+    light, shaken = glare * luminance, glare * swing
+    row[LUMINANCE_SQUARE] += light * light
+    row[SWING_SQUARE] += shaken * shaken
     ray = (x + t * vx, y + t * vy, z + t * vz, tx, ty, tz, i, q, 0.0, 0.0, ex, ey, ez)
-    return on, ray, cone_inside(cone, cos_i, cos_t)
+    return on, ray, (1.0, light, shaken), cone_inside(cone, cos_i, cos_t)
 
 
 @cuda.jit(device=True)
-def advance(stone, on, segments, ray, cone, turn, dome, rules, row):
-    """One segment inside and the surface at its end, booked in `row`.
+def advance(stone, on, segments, ray, so_far, key, cone, turn, dome, rules, row):
+    """One segment inside and the surface at its end, booked in `row` (MOMENTS,).
+
+    Squares of the sums over a path are booked term by term, each with the lots drawn before it, see `packets.walk`.
 
     Parameters
     ----------
-    stone, on, ray, cone : see `begin`. segments : walked before. rules : polarized, min_weight, max_bounces.
+    stone, on, ray, so_far, cone : see `begin`. segments : walked before. key : of the ray's lots.
+    rules : polarized, min_weight, max_bounces, chance, seed; see `packets.PathRules`.
 
     Returns
     -------
-    on : where the ray stands then, or ENDED. ray : how it goes on.
+    on : where the ray stands then, or ENDED. ray, so_far : how it goes on.
     """
-    planes, finish, sloping, count, core2, index, absorption = stone
+    planes, finish, sloping, _, core2, far2, height, starts, listed, index, absorption = stone
     x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray
-    polarized, min_weight, max_bounces = rules
-    num, den, found = nearest_row(planes, 0, sloping, on, x, y, z, vx, vy, vz, 1e300, 1.0, -1)
-    t = num / den
-    px, py = x + t * vx, y + t * vy
-    if not px * px + py * py <= core2:
-        num, den, found = nearest_row(planes, sloping, count, on, x, y, z, vx, vy, vz, num, den, found)
-        t = num / den
+    stands, light, shaken = so_far
+    polarized, min_weight, max_bounces, chance, seed = rules
+    found, t = next_row(planes, sloping, core2, far2, height, starts, listed, on, x, y, z, vx, vy, vz)
+    came = i
+    if found >= 0:
+        if absorption > 0.0:
+            left = math.exp(-absorption * t)
+            row[ABSORBED] -= stands * i * math.expm1(-absorption * t)
+            i, q, u, v = i * left, q * left, u * left, v * left
+            came = i
+        x, y, z = x + t * vx, y + t * vy, z + t * vz
+        nx, ny, nz = planes[found, 0], planes[found, 1], planes[found, 2]
+        cos_i = nx * vx + ny * vy + nz * vz
+        leaves, tx, ty, tz, i, q, u, v, vx, vy, vz, ex, ey, ez = interact(
+            vx, vy, vz, nx, ny, nz, index, i, q, u, v, ex, ey, ez, polarized
+        )
+        if not leaves + i <= 2.0 * came:  # no number any more: what came is lost, and told
+            found = -1
     if found < 0:
-        row[UNTRACED] += i
-        return ENDED, ray
-    if absorption > 0.0:
-        left = math.exp(-absorption * t)
-        row[ABSORBED] -= i * math.expm1(-absorption * t)
-        i, q, u, v = i * left, q * left, u * left, v * left
-    x, y, z = x + t * vx, y + t * vy, z + t * vz
-    nx, ny, nz = planes[found, 0], planes[found, 1], planes[found, 2]
-    leaves, tx, ty, tz, i, q, u, v, vx, vy, vz, ex, ey, ez = interact(
-        vx, vy, vz, nx, ny, nz, index, i, q, u, v, ex, ey, ez, polarized
-    )
-    goes_on = (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez)
-    if finish[found] == ABSORBS:
-        row[SCATTERED] += leaves + i
-        return ENDED, goes_on
-    if leaves > 0.0:
-        outside = 0.0
-        if cone > 0.0:
-            outside = cone_outside(cone, den, tx * nx + ty * ny + tz * nz)
-        tally_exit(row, leaves, tx, ty, tz, float(segments), turn, dome, outside)
-    if i < min_weight or segments + 1 >= max_bounces:
-        row[UNTRACED] += i
-        found = ENDED
-    return found, goes_on
+        lost, on = came, ENDED
+    elif finish[found] == ABSORBS:
+        row[SCATTERED] += stands * (leaves + i)
+        lost, on = 0.0, ENDED
+    else:
+        if leaves > 0.0:
+            outside = 0.0
+            if cone > 0.0:
+                outside = cone_outside(cone, cos_i, tx * nx + ty * ny + tz * nz)
+            _, luminance, swing = tally_exit(row, stands * leaves, tx, ty, tz, float(segments), turn, dome, outside)
+            luminance, swing = luminance * leaves, swing * leaves
+            row[LUMINANCE_SQUARE] += stands * luminance * (2.0 * light + luminance)
+            light += luminance
+            if swing > 0.0:
+                row[SWING_SQUARE] += stands * swing * (2.0 * shaken + swing)
+                shaken += swing
+        lost, on = 0.0, found
+        if i < min_weight or segments + 1 >= max_bounces:
+            lost, on = i, ENDED
+        elif stands * i < chance:
+            if keyed_uniform(seed, key, segments + 1, 0) * chance < stands * i:
+                stands = chance / i
+            else:
+                on = ENDED
+    if lost > 0.0:
+        row[UNTRACED] += stands * lost
+        row[UNMET] += stands * lost
+        row[UNTRACED_SQUARE] += stands * lost * lost
+    return on, (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez), (stands, light, shaken)

@@ -1,0 +1,220 @@
+"""Round brilliants built on the graphics processor from arrays of their proportions, and traced there.
+
+Stones are built and traced with a girdle of diameter 1, so that all with as many girdle facets share the outline and the `Rim`;
+their body colour is made as much deeper as their diameter says.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import cuda
+
+from ...optics.media import medium_of
+from ...scene.scene import Scene
+from ...stone.cuts.round_rings import ARGUMENTS, RADIUS, round_rings
+from ...stone.facet_area import MOST_CORNERS, facet_area
+from ...stone.finish import ABSORBS, POLISHED, REFRACTS
+from ...stone.known_cuts import get_cut
+from ...units import carat
+from ..engine import Built, Lot
+from ..outline_rays import fan_of, generator_of
+from ..randomizations import CHANCE, LATTICES, RANDOMIZATIONS, USUAL_POINTS, could_meet, larger_lattices, totals_from
+from ..rim import rim_of
+from ..totals import MOMENTS
+from . import kernels
+from .batches import Precision, on_card, rules_of, together
+from .device import MOST_PLANES
+from .kernels import THREADS, Scenes
+
+MAINS = 8
+RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
+"""Facets of the stars, crown mains, upper halves, lower halves and pavilion mains: after the table, before a culet."""
+SLOPING = 1 + sum(RINGS)
+LOST = 1e-7
+"""A facet of less area, with a girdle of diameter 1, may be none: such a stone is left to its cut."""
+AT_A_TIME = 8192
+"""Designs traced in one launch."""
+ABOVE = 10.0
+"""Where rays begin above a stone of diameter 1."""
+
+
+def _build(numbers, girdle, rows, planes, found):
+    """Build a stone a block, with a girdle of diameter 1.
+
+    Parameters
+    ----------
+    numbers : (D, len(ARGUMENTS)). girdle : its facets. rows : of a stone; one more than SLOPING + girdle where it has a culet.
+    planes : (D * rows, 4) filled, side facets last. found : (D, 3) filled: the fault, see `round_rings`, or -1 where a facet may
+        be lost; volume; height.
+    """
+    design, thread = cuda.blockIdx.x, cuda.threadIdx.x
+    fault, rim, table, depth, star, crown, upper, lower, pavilion, upper_azimuth, lower_azimuth = round_rings(
+        numbers[design, 0], numbers[design, 1], numbers[design, 2], numbers[design, 3], numbers[design, 4],
+        numbers[design, 5], numbers[design, 6], numbers[design, 7], numbers[design, 8],
+    )  # fmt: skip
+    built = cuda.shared.array((MOST_PLANES, 4), np.float64)
+    parts = cuda.shared.array(THREADS, np.float64)
+    sloping = rows - girdle
+    for row in range(thread, rows, THREADS):
+        azimuth, tangent, distance, side = 0.0, 0.0, 0.0, 1.0
+        if row == 0:
+            distance = table
+        elif row < 9:
+            (tangent, distance), azimuth = star, (2 * row - 1) * math.pi / 8.0
+        elif row < 17:
+            (tangent, distance), azimuth = crown, (row - 9) * math.pi / 4.0
+        elif row < 33:
+            turned = upper_azimuth if (row - 17) % 2 == 0 else math.pi / 8.0 - upper_azimuth
+            (tangent, distance), azimuth = upper, (row - 17) * math.pi / 8.0 + turned
+        elif row < 49:
+            turned = lower_azimuth if (row - 33) % 2 == 0 else math.pi / 8.0 - lower_azimuth
+            (tangent, distance), azimuth, side = lower, (row - 33) * math.pi / 8.0 + turned, -1.0
+        elif row < 57:
+            (tangent, distance), azimuth, side = pavilion, (row - 49) * math.pi / 4.0, -1.0
+        elif row < sloping:
+            distance, side = depth, -1.0
+        else:
+            azimuth, side = (2 * (row - sloping) + 1) * math.pi / girdle, 0.0
+            tangent, distance = 1.0, RADIUS * math.cos(math.pi / girdle)
+        long = math.sqrt(tangent * tangent + side * side)
+        built[row, 0], built[row, 1] = tangent * math.cos(azimuth) / long, tangent * math.sin(azimuth) / long
+        built[row, 2], built[row, 3] = side / long, distance / long
+        for axis in range(4):
+            planes[design * rows + row, axis] = built[row, axis]
+    cuda.syncthreads()
+    one, other = cuda.local.array((MOST_CORNERS, 2), np.float64), cuda.local.array((MOST_CORNERS, 2), np.float64)
+    volume = 0.0
+    kinds = 6 + (sloping - 57) + girdle // 16  # facets that stand for all others by symmetry
+    for kind in range(thread, kinds if fault == 0 else 0, THREADS):
+        row, like = 0, 1
+        if kind > 0:
+            row, like = 1 + 8 * (kind - 1), 8  # star, crown main, first upper half
+        if kind == 3:
+            like = 16
+        elif kind == 4:
+            row, like = 33, 16
+        elif kind == 5:
+            row, like = 49, 8
+        elif kind == 6 and sloping > 57:
+            row, like = 57, 1
+        elif kind > 5:
+            row, like = sloping + kind - 6 - (sloping - 57), 16
+        area = facet_area(built, rows, row, 4.0 + 4.0 * depth, one, other)
+        if area < LOST:
+            volume = math.nan
+        volume += like * area * built[row, 3] / 3.0
+    parts[thread] = volume
+    cuda.syncthreads()
+    if thread == 0:
+        total = 0.0
+        for k in range(THREADS):
+            total += parts[k]
+        found[design, 0] = -1.0 if fault == 0 and not total > 0.0 else float(fault)
+        found[design, 1], found[design, 2] = total, table + depth
+
+
+build = cuda.jit(_build)
+
+
+def built_rounds(lot: Lot, precision: Precision) -> Built:
+    """The designs of a lot of round brilliants. See `BuildingEngine.built`."""
+    count = len(next(iter(lot.values.values())))
+    out = _unbuilt(count)
+    finish = lot.stated.get("girdle_finish", POLISHED)
+    if finish.code not in (REFRACTS, ABSORBS) or lot.view.tilt_deg or not lot.view.parallel:
+        return out  # the outline is not the girdle, or light scatters
+    kinds = np.stack([lot.values["girdle_facets"], lot.values["culet_pct"] > 0.0], axis=-1)
+    for kind in np.unique(kinds, axis=0):
+        alike = np.flatnonzero((kinds == kind).all(axis=1))
+        for start in range(0, len(alike), AT_A_TIME):
+            _fill(out, alike[start : start + AT_A_TIME], lot, int(kind[0]), bool(kind[1]), precision)
+    return out
+
+
+def _unbuilt(count: int) -> Built:
+    means = np.full((count, RANDOMIZATIONS, MOMENTS), np.nan)
+    return Built(np.full(count, -1), np.full((count, 5), np.nan), np.full(count, np.nan), means, np.zeros(count, np.int64))
+
+
+def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, precision: Precision) -> None:
+    """Build and trace some of the designs of a lot, all with as many facets."""
+    rows, count, real = SLOPING + girdle + culet, len(some), precision.real
+    if rows > MOST_PLANES:
+        return
+    numbers = np.stack([lot.values[key][some] for key in ARGUMENTS], axis=-1).astype(float)
+    planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
+    build[count, THREADS](cuda.to_device(numbers), girdle, rows, planes, found_there)
+    found = found_there.copy_to_host()
+    out.fault[some] = found[:, 0].astype(np.int64)
+    good = np.flatnonzero(found[:, 0] == 0.0)
+    if not len(good):
+        return
+    volume, density = found[:, 1], lot.material.density_g_cm3
+    if "weight_ct" in lot.values:
+        diameter = np.cbrt(lot.values["weight_ct"][some] / carat(volume, density))
+    else:
+        diameter = lot.values["diameter_mm"][some]
+    area = 0.5 * girdle * RADIUS**2 * math.sin(2.0 * math.pi / girdle) * diameter**2
+    weight = carat(volume * diameter**3, density)
+    out.geometry[some] = np.stack([weight, diameter, diameter, 100.0 * found[:, 2], area / weight], axis=-1)
+    out.area_mm2[some] = area
+    scene = _first(lot, some[good[0]])
+    scenes = _scenes(scene, planes, rows, girdle, diameter, lot, real)
+    fans = on_card(together([fan_of(scene)]), real)
+    dome, rules = on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE)
+    could = could_meet(lot.dome, [lot.stated.get("girdle_finish", POLISHED)])
+    points = np.full(count, USUAL_POINTS if lot.goal.error is None else LATTICES[0])
+    waiting = good
+    while len(waiting):
+        size = int(points[waiting].min())  # designs that need the same lattice are traced together
+        now = waiting[points[waiting] == size]
+        blocks = len(now) * RANDOMIZATIONS
+        sums, steps = cuda.device_array((len(now), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
+        precision.outline_sums[blocks, THREADS](
+            scenes, fans, dome, rules, size, generator_of(size), cuda.to_device(now), sums, steps
+        )
+        whole = sums.copy_to_host()
+        out.means[some[now]] = whole[..., :-1] / whole[..., -1:]
+        out.points[some[now]] = size
+        if lot.goal.error is not None:
+            off = np.asarray(lot.goal.error(totals_from(out.means[some[now]], size, area[now], could)))
+            points[now] = larger_lattices(size, off)
+        waiting = np.setdiff1d(waiting, now[points[now] == size], assume_unique=True)
+
+
+def _first(lot: Lot, design: int) -> Scene:
+    """The scene of one design, with a girdle of diameter 1."""
+    values: dict[str, Any] = {key: float(lot.values[key][design]) for key in ARGUMENTS}
+    values |= {"girdle_facets": int(lot.values["girdle_facets"][design]), "diameter_mm": 1.0, **lot.stated}
+    return Scene(get_cut(lot.cut).stone(material=lot.material, **values), lot.dome, lot.view, lot.settings)
+
+
+def _scenes(scene: Scene, planes: Any, rows: int, girdle: int, diameter: np.ndarray, lot: Lot, real: Any) -> Scenes:
+    """The arrays of stones that are built, in the card's memory."""
+    count, medium = len(diameter), medium_of(lot.material, lot.settings.wavelength_nm)
+    azimuths = (2.0 * np.arange(girdle) + 1.0) * np.pi / girdle
+    sides = np.stack([np.cos(azimuths), np.sin(azimuths), 0.0 * azimuths, np.full(girdle, RADIUS * math.cos(math.pi / girdle))])
+    height = ABOVE  # of no stone: the girdle is upright, so the lists of side facets hold at any height
+    rim = rim_of(np.ascontiguousarray(sides.T), rows - girdle, height, True)
+    finish = np.zeros(rows, np.int8)
+    finish[rows - girdle :] = lot.stated.get("girdle_finish", POLISHED).code
+    flat = Scenes(
+        planes=np.empty((0, 4)),
+        finish=np.tile(finish, count),
+        rows=np.arange(count + 1) * rows,
+        sloping=np.full(count, rows - girdle),
+        rim=np.zeros(count, np.int64),
+        core2=rim.core2[np.newaxis],
+        far2=rim.far2[np.newaxis],
+        height=np.full(count, rim.height),
+        starts=rim.starts[np.newaxis].astype(np.int32),
+        listed=rim.rows.astype(np.int32),
+        media=np.stack([np.full(count, medium.n), medium.absorption_per_mm * diameter], axis=-1),
+        turns=np.broadcast_to(scene.view.rotation(), (count, 3, 3)),
+        eyes=np.broadcast_to([0.0, 0.0, ABOVE, 0.0], (count, 4)),
+        fan=np.zeros(count, np.int64),
+    )
+    return on_card(flat, real)._replace(planes=planes)
