@@ -151,4 +151,4 @@ def test_the_engine_taken_is_told(known, monkeypatch, capsys):
     found = swept(None, number=4, conditions=[], settings=rl.TraceSettings(standard_error=0.5, min_weight=1e-2), progress=True)
     assert found.attrs["engine"] == "host"
     assert found.attrs["standard_error"] == 0.5
-    assert "the engine host traces the sweep" in capsys.readouterr().err
+    assert "the engine host was found and traces the sweep" in capsys.readouterr().err

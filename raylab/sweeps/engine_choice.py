@@ -36,12 +36,8 @@ def chosen(plan: Plan, settings: TraceSettings) -> str | None:
         return None
     for name in ENGINES:
         engine = engine_named(name)
-        if (
-            isinstance(engine, DeviceEngine)
-            and engine.devices()
-            and builds_every(plan, engine)
-            and _carries(plan, engine, settings)
-        ):
+        found = isinstance(engine, DeviceEngine) and engine.devices() > 0
+        if found and builds_every(plan, engine) and _carries(plan, engine, settings):
             return name
     return None
 

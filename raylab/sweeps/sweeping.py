@@ -131,9 +131,7 @@ def sweep(
     by_itself = chosen(plan, asked)
     settings = settled(asked if by_itself is None else replace(asked, engine=by_itself))
     if progress is True and by_itself is not None:
-        sys.stderr.write(
-            f"the engine {by_itself} traces the sweep: a standard error is asked for, no bracket, and it is found\n"
-        )
+        sys.stderr.write(f"the engine {by_itself} was found and traces the sweep, of which no brackets are asked for\n")
     if zarr:
         check_zarr(out)
     need = _need(plan, None if out is None else Path(out), zarr)
