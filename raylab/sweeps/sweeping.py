@@ -49,7 +49,9 @@ PIECES_MEMORY_BYTES, PIECES_DISK_BYTES = 400_000_000, 440
 CHUNK_S = 4.0
 """Aimed-at work in a chunk, seconds: the most that a killed process loses."""
 MOST_IN_CHUNK = 4096
-"""Designs whose stones are built one by one; where the engine builds them, a chunk is a block."""
+"""Of designs whose stones are built one by one. Where the engine builds them, a chunk is a block."""
+LONGEST_S = 20.0
+"""A block that takes longer is no chunk: not all of its designs are built by the engine, or they take many rays."""
 PROBES, NEAR = 4, 256
 """Places where the cost of a design is measured before a sweep is cut into chunks; and in how many from there on one is looked
 for that meets the conditions."""
@@ -151,7 +153,7 @@ def sweep(
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
-            if builds_every(plan, engine):
+            if builds_every(plan, engine) and cost_s * BLOCK < LONGEST_S:
                 return min(BLOCK, len(plan))
             return MOST_IN_CHUNK if isinstance(engine, BatchEngine) else _chunk_size(left.traced, cost_s, count, alone)
 
