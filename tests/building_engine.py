@@ -17,7 +17,7 @@ from raylab.tracers.sampled.outline import outline_means
 from raylab.tracers.totals import MOMENTS
 
 POINTS = 34
-"""Rays of a randomization: two numbers before the least of `LATTICES`, so that a test costs little."""
+"""Rays of a randomization: fewer than the least of `LATTICES`, so that a test costs little."""
 
 
 def means_of(scene):

@@ -15,7 +15,7 @@ from building_engine import HostEngine
 import raylab as rl
 from raylab.designs.keys import REASONS
 from raylab.engine_table import ENGINES
-from raylab.sweeps import sweeping
+from raylab.sweeps import engine_choice, sweeping
 from raylab.sweeps.axes import plan_of
 
 AXES = {"pavilion_angle_deg": rl.between(39.0, 43.0), "girdle_pct": rl.between(0.0, 4.0), "dome": ["head-shadow", "even-sky"]}
@@ -113,4 +113,42 @@ def test_processes_share_the_devices(known, monkeypatch):
     how = sweeping._How(rl.TraceSettings(engine="host"), None, 3, False)
     list(sweeping._workers(iter(()), 3, None, how))
     assert seen == [[{"THE_DEVICE": "0"}, {"THE_DEVICE": "1"}, {"THE_DEVICE": "0"}]]
-    assert sweeping._built(plan_of(AXES, FIXED, "random", 8), engine)
+    assert engine_choice.builds_every(plan_of(AXES, FIXED, "random", 8), engine)
+
+
+@pytest.mark.parametrize(
+    ("settings", "axes", "taken"),
+    [
+        ({"standard_error": 1e-2}, {}, "host"),
+        ({}, {}, None),
+        ({"standard_error": 1e-2, "precision_of": ("brightness",)}, {}, None),
+        ({"standard_error": 1e-2, "engine": "beams"}, {}, None),
+        ({"standard_error": 1e-2}, {"cut": ["round brilliant", "single cut"]}, None),
+        ({"standard_error": 1e-2}, {"girdle_finish": ["polished", "lambertian 0.5"]}, None),
+        ({"standard_error": 1e-2}, {"girdle_finish": ["polished", "absorbing"]}, "host"),
+    ],
+)
+def test_an_engine_is_taken_by_itself_where_no_bracket_is_asked_for(known, settings, axes, taken, monkeypatch):
+    """Not where numbers are to be exact, an engine is named, it builds not all of the stones, or can't trace some."""
+    engine = WithDevices(not_built=("single cut",))
+    monkeypatch.setattr(building_engine, "ENGINE", engine)
+    monkeypatch.setattr(WithDevices, "supports", lambda self, scene: "no" if scene.stone.scatters else None)
+    for name in [name for name in ENGINES if name.startswith("gpu")]:
+        monkeypatch.delitem(ENGINES, name)
+    monkeypatch.setattr(engine_choice, "MANY", 7)
+    fixed = {**FIXED, "dome": "even-sky", "pavilion_angle_deg": 41.0}
+    all_axes = {"girdle_pct": rl.between(0.0, 4.0), **axes}
+    plan, asked = plan_of(all_axes, fixed, "random", 8), rl.TraceSettings(**settings)
+    assert engine_choice.chosen(plan, asked) == taken
+    assert engine_choice.chosen(plan_of(all_axes, fixed, "random", 7), asked) is None, "not enough designs"
+    monkeypatch.setattr(WithDevices, "devices", lambda self: 0)
+    assert engine_choice.chosen(plan, asked) is None
+
+
+def test_the_engine_taken_is_told(known, monkeypatch, capsys):
+    monkeypatch.setattr(building_engine, "ENGINE", WithDevices())
+    monkeypatch.setattr(engine_choice, "MANY", 3)
+    found = swept(None, number=4, conditions=[], settings=rl.TraceSettings(standard_error=0.5, min_weight=1e-2), progress=True)
+    assert found.attrs["engine"] == "host"
+    assert found.attrs["standard_error"] == 0.5
+    assert "the engine host was found and traces the sweep" in capsys.readouterr().err

@@ -21,19 +21,17 @@ from .. import netcdf
 from ..code_id import code_id
 from ..designs.columns import Columns
 from ..designs.design import COLUMNS, trace_designs
-from ..designs.keys import CUT
-from ..designs.lots import builds_all
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..room import Need
 from ..scene.settings import TraceSettings
-from ..stone.cuts import USUAL
-from ..tracers.engine import BatchEngine, BuildingEngine, DeviceEngine, Engine
+from ..tracers.engine import BatchEngine, DeviceEngine, Engine
 from ..tracers.engines import engine_named, settled
 from .axes import Plan, plan_of
 from .conditions import Condition
 from .counting import count_of
 from .dealing import BLOCK, Deal
+from .engine_choice import builds_every, chosen
 from .facts import facts_of
 from .labels import dataset, form
 from .pieces import Pieces, check_zarr
@@ -51,7 +49,9 @@ PIECES_MEMORY_BYTES, PIECES_DISK_BYTES = 400_000_000, 440
 CHUNK_S = 4.0
 """Aimed-at work in a chunk, seconds: the most that a killed process loses."""
 MOST_IN_CHUNK = 4096
-"""Designs whose stones are built one by one; where the engine builds them, a chunk is a block."""
+"""Of designs whose stones are built one by one. Where the engine builds them, a chunk is a block."""
+LONGEST_S = 20.0
+"""A block that takes longer is no chunk: not all of its designs are built by the engine, or they take many rays."""
 PROBES, NEAR = 4, 256
 """Places where the cost of a design is measured before a sweep is cut into chunks; and in how many from there on one is looked
 for that meets the conditions."""
@@ -80,7 +80,7 @@ def sweep(
     progress: bool | Progress = False,
     **fixed: Any,
 ) -> xr.Dataset:
-    """Statistics of designs over axes, exact ones unless the settings name an engine that samples.
+    """Statistics of designs over axes, exact ones unless the settings ask for samples.
 
     >>> import raylab as rl
     >>> found = rl.sweep({"pavilion_angle_deg": rl.steps(40, 41, 3)}, "head-shadow", table_pct=57, crown_angle_deg=34.5)
@@ -105,11 +105,14 @@ def sweep(
     zarr : write the result in pieces while the sweep runs, as a Zarr folder `sweep.zarr` in `out` instead of one file, so that
         memory doesn't grow with the number of designs; what is returned is read as far as it is asked for. Needs the extra
         ``raylab[zarr]``.
-    processes : number of processes on this machine; by default all cores, for enough work.
+    processes : number of processes on this machine; by default all cores, for enough work, or four for each graphics
+        processor that traces.
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
     settings : settings of the traces; `precision` is the width of an exact engine's bracket on brightness. With ``"rays"`` or
-        ``"gpu"`` the numbers have standard errors, see `standard_error`. The wavelength applies unless
+        ``"gpu"`` the numbers have standard errors, see `standard_error`. Settings that state one, no `precision_of` and no
+        engine take ``"gpu"`` by themselves for more than 20,000 designs of cuts that it builds, where there is such a
+        processor; ``found.attrs["engine"]`` tells, and ``engine="beams"`` insists on brackets. The wavelength applies unless
         ``wavelength_nm`` is an axis or fixed.
     progress : True for a bar, or a function that is called with how many designs are done and of how many.
 
@@ -125,8 +128,12 @@ def sweep(
     InputError : an invalid axis, key, condition or setting; conditions that leave no design; another sweep in the folder; a
         folder that is not writable; more memory, disk or time than there is.
     """
-    settings, given = settled(settings or TraceSettings()), fixed if dome is None else {**fixed, "dome": dome}
-    plan = plan_of(axes, given, layout, number, seed, wavelength_nm=settings.wavelength_nm, conditions=conditions)
+    asked, given = settings or TraceSettings(), fixed if dome is None else {**fixed, "dome": dome}
+    plan = plan_of(axes, given, layout, number, seed, wavelength_nm=asked.wavelength_nm, conditions=conditions)
+    by_itself = chosen(plan, asked)
+    settings = settled(asked if by_itself is None else replace(asked, engine=by_itself))
+    if progress is True and by_itself is not None:
+        sys.stderr.write(f"the engine {by_itself} was found and traces the sweep, of which no brackets are asked for\n")
     if zarr:
         check_zarr(out)
     need = _need(plan, None if out is None else Path(out), zarr)
@@ -146,7 +153,7 @@ def sweep(
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
-            if _built(plan, engine):
+            if builds_every(plan, engine) and cost_s * BLOCK < LONGEST_S:
                 return min(BLOCK, len(plan))
             return MOST_IN_CHUNK if isinstance(engine, BatchEngine) else _chunk_size(left.traced, cost_s, count, alone)
 
@@ -299,16 +306,10 @@ def _cores(processes: int | None, engine: Engine) -> int:
     return processes
 
 
-def _built(plan: Plan, engine: Engine) -> bool:
-    """Whether the engine builds the stones of all designs."""
-    cuts = plan.stated(CUT) if CUT in plan.columns else [plan.fixed.get(CUT, USUAL)]
-    return isinstance(engine, BuildingEngine) and builds_all(engine, set(cuts), (*plan.columns, *plan.fixed))
-
-
 def _cost_s(plan: Plan, settings: TraceSettings, first: int) -> float:
     """Seconds that a design takes, measured with a few of them; `first` is the number of one that is traced."""
     engine = engine_named(str(settings.engine))
-    run = PROBED_BUILT if _built(plan, engine) else PROBED_TOGETHER if isinstance(engine, BatchEngine) else PROBED
+    run = PROBED_BUILT if builds_every(plan, engine) else PROBED_TOGETHER if isinstance(engine, BatchEngine) else PROBED
     places = np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int).tolist()
     probes = [some for place in places if len(some := _kept_run(plan, place, run))] or [_kept_run(plan, first, 1)]
     trace_designs(probes[0].at(np.arange(1)), settings)  # compiles, or reads what was compiled
