@@ -1,7 +1,7 @@
 """View rays spread evenly over a stone's outline, for area means by sampling.
 
 Each randomization is a Fibonacci lattice in the unit square with a random shift: two numbers in a row of the Fibonacci sequence
-make a lattice whose error is of the least order possible in two dimensions (Sloan and Joe, Lattice Methods for Multiple
+(or of that of Lucas, whose numbers lie between) make a lattice whose error is of the least order possible in two dimensions (Sloan and Joe, Lattice Methods for Multiple
 Integration, 1994; from memory). All randomizations are independent and alike, so their scatter is the error. Every shift is a
 pure function of the seed and its number. Stones of one scene share the points of the square, so the errors of like stones are
 alike and most of them goes from a difference.
@@ -25,10 +25,12 @@ from .keyed import keyed_uniform
 from .shared_symmetry import find_symmetry, within
 
 LATTICES = (
-    89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946, 17711, 28657, 46368, 75025, 121393, 196418, 317811, 514229, 832040,
-    1346269, 2178309, 3524578, 5702887, 9227465, 14930352,
+    89, 123, 144, 199, 233, 322, 377, 521, 610, 843, 987, 1364, 1597, 2207, 2584, 3571, 4181, 5778, 6765, 9349, 10946,
+    15127, 17711, 24476, 28657, 39603, 46368, 64079, 75025, 103682, 121393, 167761, 196418, 271443, 317811, 439204,
+    514229, 710647, 832040, 1149851, 1346269, 1860498, 2178309, 3010349, 3524578, 4870847, 5702887, 7881196, 9227465,
+    12752043, 14930352,
 )  # fmt: skip
-"""Numbers of points of a lattice, of the Fibonacci sequence; the number before is its generator."""
+"""Numbers of points of a lattice, of the sequences of Fibonacci and Lucas; the number before in its sequence is its generator."""
 FIRST_AXIS = 6
 """Axes that key shifts apart from the other random numbers of a seed, see `keyed`: those before place the samples of pixels."""
 
@@ -101,5 +103,5 @@ def fill_points(points, generator, seed, first, hub, rim, upto, out):
 
 
 def generator_of(points: int) -> int:
-    """The Fibonacci number before one of `LATTICES`."""
+    """The number before one of `LATTICES` in its sequence."""
     return round(points * (math.sqrt(5.0) - 1.0) / 2.0)

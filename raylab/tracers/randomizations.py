@@ -26,7 +26,7 @@ RANDOMIZATIONS = 8
 USUAL_POINTS = 2584
 """Rays of a randomization where no error is asked for."""
 CHANCE = 0.1
-"""Paths of less weight than this are ended by lot, see `packets.PathRules`: a third as many segments for about the same error."""
+"""Paths of less weight are ended by lot, see `packets.PathRules`: a third as many segments for about the same error."""
 POWER = 0.75
 """The error falls as the number of points to this power, about: measured with round brilliants and ovals."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
@@ -93,16 +94,36 @@ def outline_means(
     scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan], precision: Precision
 ) -> np.ndarray:
     """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings."""
-    blocks = len(scenes) * RANDOMIZATIONS
-    out, steps = cuda.device_array((len(scenes), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
-    real, settings, first = precision.real, scenes[0].settings, scenes[0]
+    real, first = precision.real, scenes[0]
     most = max(len(scene.stone) for scene in scenes)
-    holding(precision.outline_sums, most)[blocks, kernels.THREADS](
-        on_card(lowered(scenes, wavelength_nm), real), on_card(together(fans), real), on_card(first.dome.table, real),
-        rules_of(settings, real, CHANCE), points, generator_of(points), cuda.to_device(np.arange(len(scenes))), out, steps,
-    )  # fmt: skip
+    on_it = on_card(lowered(scenes, wavelength_nm), real), on_card(together(fans), real), on_card(first.dome.table, real)
+    rules = rules_of(first.settings, real, CHANCE)
+    return launched(precision, most, (*on_it, rules), points, np.arange(len(scenes)), RANDOMIZATIONS, first.dome.peak_radiance)
+
+
+def launched(
+    precision: Precision, planes: int, on_it: tuple[Any, ...], points: int, chosen: np.ndarray, parts: int, peak: float
+) -> np.ndarray:
+    """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of chosen ones of the scenes in the card's memory.
+
+    Parameters
+    ----------
+    planes : at most so many facets have they. on_it : scenes, fans, dome and rules as `kernels.OUTLINE_SUMS` take them.
+    parts : blocks a scene. peak : the largest radiance.
+    """
+    blocks, scale = len(chosen) * parts, scale_for(points, peak)
+    out, steps = cuda.device_array((len(chosen), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
+    holding(precision.outline_sums, planes)[blocks, kernels.THREADS](
+        *on_it, points, generator_of(points), cuda.to_device(chosen), parts, scale, out, steps
+    )
     sums = out.copy_to_host()
     return np.asarray(sums[..., :-1] / sums[..., -1:])
+
+
+def scale_for(points: int, peak: float) -> float:
+    """A power of two by which no sum over so many rays is more than a whole number holds; reflections, of which a path has
+    some hundred, and squares of the largest radiance are the largest numbers of a ray."""
+    return 2.0 ** math.floor(math.log2(2.0**62 / (points * max(1024.0, 4.0 * peak * peak))))
 
 
 def pixel_maps(

@@ -20,12 +20,12 @@ from ...stone.finish import ABSORBS, POLISHED, REFRACTS
 from ...stone.known_cuts import get_cut
 from ...units import carat
 from ..engine import Built, Lot
-from ..outline_rays import fan_of, generator_of
+from ..outline_rays import fan_of
 from ..randomizations import CHANCE, LATTICES, RANDOMIZATIONS, USUAL_POINTS, could_meet, larger_lattices, totals_from
 from ..rim import rim_of
 from ..totals import MOMENTS
 from . import kernels
-from .batches import Precision, holding, on_card, rules_of, together
+from .batches import Precision, launched, on_card, rules_of, together
 from .kernels import MOST_PLANES, THREADS, Scenes
 
 MAINS = 8
@@ -34,7 +34,7 @@ RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
 SLOPING = 1 + sum(RINGS)
 LOST = 1e-7
 """A facet of less area, with a girdle of diameter 1, may be none: such a stone is left to its cut."""
-AT_A_TIME = 8192
+AT_A_TIME = 1 << 15
 """Designs traced in one launch."""
 ABOVE = 10.0
 """Where rays begin above a stone of diameter 1."""
@@ -161,20 +161,14 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
     scene = _first(lot, some[good[0]])
     scenes = _scenes(scene, planes, rows, girdle, diameter, lot, real)
     fans = on_card(together([fan_of(scene)]), real)
-    dome, rules = on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE)
+    on_it = scenes, fans, on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE)
     could = could_meet(lot.dome, [lot.stated.get("girdle_finish", POLISHED)])
     points = np.full(count, USUAL_POINTS if lot.goal.error is None else LATTICES[0])
     waiting = good
     while len(waiting):
         size = int(points[waiting].min())  # designs that need the same lattice are traced together
         now = waiting[points[waiting] == size]
-        blocks = len(now) * RANDOMIZATIONS
-        sums, steps = cuda.device_array((len(now), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
-        holding(precision.outline_sums, rows)[blocks, THREADS](
-            scenes, fans, dome, rules, size, generator_of(size), cuda.to_device(now), sums, steps
-        )
-        whole = sums.copy_to_host()
-        out.means[some[now]] = whole[..., :-1] / whole[..., -1:]
+        out.means[some[now]] = launched(precision, rows, on_it, size, now, 1, lot.dome.peak_radiance)
         out.points[some[now]] = size
         if lot.goal.error is not None:
             off = np.asarray(lot.goal.error(totals_from(out.means[some[now]], size, area[now], could)))

@@ -1,9 +1,8 @@
 """Kernels of the graphics processor: area means of many scenes, and maps of one.
 
-For area means a block works at one randomization of one scene, for maps at some pixels, with the stone's planes in its fast
-memory. Its threads walk their rays step by step together. Beginning a path takes as long as some steps, and all threads wait for
+For area means a block works at randomizations of one scene, for maps at some pixels, with the stone's planes in its fast memory. Its threads walk their rays step by step together. Beginning a path takes as long as some steps, and all threads wait for
 it; so a thread whose path has ended waits until some others have ended, too. Which thread takes which ray follows from the rays
-alone, and sums are added in a fixed order. So no number depends on how many blocks run at a time, or where.
+alone. So no number depends on how many blocks run at a time, or where.
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ from types import FunctionType
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import cuda
+from numba import config, cuda
 
 from ..facet_search import entry_row
 from ..ledger import FIRST_SURFACE, LUMINANCE, MAPPED
@@ -28,9 +27,9 @@ from .single import DOUBLE, single_source
 
 MOST_PLANES = CAPACITIES[-1]
 THREADS = 32
-"""Of a block, which is as many as run in step: part of what is computed, since sums are added in their order."""
-TOGETHER = 8
-"""Threads that begin a path together, unless as many wait as walk."""
+"""Of a block, which is as many as run in step."""
+TOGETHER = 16
+"""Threads that begin a path together, of those that wait; where as many wait as walk, they do in any case."""
 SUMS = MOMENTS + 1
 """Numbers kept of a randomization: the moments, and how many rays met the stone."""
 
@@ -171,53 +170,84 @@ def _booked(first, off, stands, bounces, so_far, turn, dome, row):
     return so_far
 
 
-def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, steps):
+@cuda.jit(device=True)
+def _flush(row, totals, number, scale):
+    """Add a thread's sums (SUMS,) to the block's totals of a randomization, and begin anew.
+
+    As whole numbers of 1 / scale, so that the order in which threads come is of no account.
+    """
+    for c in range(SUMS):
+        cuda.atomic.add(totals, (number, c), int(DOUBLE(row[c]) * scale))
+        row[c] = 0.0
+
+
+def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, scale, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 
     Parameters
     ----------
     scenes : `Scenes`. fans : their `Fans`. dome : a `DomeTable`. rules : see `paths.advance`.
-    chosen : (D,) numbers of the scenes whose sums are wanted.
-    steps : (D * RANDOMIZATIONS,) filled: path segments walked.
+    points, generator : of the lattice. chosen : (D,) numbers of the scenes whose sums are wanted.
+    parts : blocks that share a scene's randomizations evenly. scale : see `_flush`.
+    steps : (D * parts,) filled: path segments walked.
     """
-    at, number, thread = cuda.blockIdx.x // RANDOMIZATIONS, cuda.blockIdx.x % RANDOMIZATIONS, cuda.threadIdx.x
-    scene = chosen[at]
+    at, part, thread = cuda.blockIdx.x // parts, cuda.blockIdx.x % parts, cuda.threadIdx.x
+    scene, each = chosen[at], RANDOMIZATIONS // parts
+    rays = points * each
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
-    sums = cuda.shared.array((SUMS, THREADS), np.float64)
     facing = cuda.shared.array(MOST_PLANES, np.int16)
     slopes = cuda.shared.array(MOST_PLANES, np.float64)
-    walked = cuda.shared.array(THREADS, np.int64)
-    waits = cuda.shared.array(THREADS, np.int8)
-    stone = _stone_of(scenes, scene, planes, finish)
-    fan = scenes.fan[scene]
-    part, after = fans.parts[fan], fans.parts[fan + 1]
-    upto, rim = fans.upto[part:after], fans.rims[part + fan : after + fan + 1]
-    along, across = shift_of(rules[4], number, 0), shift_of(rules[4], number, 1)
+    sums = cuda.shared.array((SUMS, THREADS), np.float64)
+    totals = cuda.shared.array((RANDOMIZATIONS, SUMS), np.int64)
+    shifts = cuda.shared.array((RANDOMIZATIONS, 2), DOUBLE)
+    waits = cuda.shared.array(1, np.int64)
+    walked = cuda.shared.array(1, np.int64)
+    for k in range(thread, each, THREADS):
+        number = part * each + k
+        shifts[number, 0], shifts[number, 1] = shift_of(rules[4], number, 0), shift_of(rules[4], number, 1)
+        for c in range(SUMS):
+            totals[number, c] = 0
+    if thread == 0:
+        walked[0] = 0
     row = sums[:, thread]
     for c in range(SUMS):
         row[c] = 0.0
+    stone = _stone_of(scenes, scene, planes, finish)  # the threads have met after that
+    fan = scenes.fan[scene]
+    first_part, after = fans.parts[fan], fans.parts[fan + 1]
+    upto, rim = fans.upto[first_part:after], fans.rims[first_part + fan : after + fan + 1]
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
     x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
     listed = _facing(planes, stone[3], vx, vy, vz, facing, slopes)  # of use where rays are parallel
     path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     stands, so_far = 1.0, (0.0, 0.0)
-    on, segments, key, count, coming = ENDED, 0, 0, 0, 0
+    on, segments, key, count, coming, holds = ENDED, 0, 0, 0, 0, -1
     while True:
         idle = on < 0
         waiting = cuda.syncthreads_count(1 if idle else 0)
-        if coming >= points and waiting == THREADS:
+        if coming >= rays and waiting == THREADS:
             break
         first = (0.0, 0.0, 0.0, 0.0, 0.0)
-        if coming < points and (waiting >= TOGETHER or 2 * waiting >= THREADS):
-            waits[thread] = 1 if idle else 0
+        if coming < rays and (waiting >= TOGETHER or 2 * waiting >= THREADS):
+            if thread == 0:
+                waits[0] = 0
             cuda.syncthreads()
-            ray = coming
-            for k in range(thread):
-                ray += waits[k]
+            if idle:
+                cuda.atomic.or_(waits, 0, 1 << thread)
+            cuda.syncthreads()
+            ray = coming + cuda.popc(waits[0] & ((1 << thread) - 1))  # those with lower numbers first
             coming += waiting
-            if idle and ray < points:
-                u, v = lattice_point(ray, points, generator, along, across)
+            if idle and ray < rays:
+                number = int((DOUBLE(ray) + 0.5) / points)  # sooner than a division of whole numbers
+                key = part * each * points + ray
+                ray -= number * points
+                number += part * each
+                if number != holds:
+                    if holds >= 0:
+                        _flush(row, totals, holds, scale)
+                    holds = number
+                u, v = lattice_point(ray, points, generator, shifts[number, 0], shifts[number, 1])
                 u, v = on_fan(u, v, fans.hubs[fan], rim, upto)
                 x, y, z, vx, vy, vz = view_ray(np.float64(u), np.float64(v), eye, turn)
                 if eye[3] > 0.0:
@@ -227,25 +257,20 @@ def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, ste
                 on, path, first, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, rules[0], row)
                 row[MOMENTS] += 0.0 if on == MISSED else 1.0
                 segments, stands, so_far = 0, 1.0, (0.0, 0.0)
-                key = number * points + ray
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
         if on >= 0:
             on, path, stands, off = advance(stone, on, segments, path, stands, key, 0.0, rules, row)
             segments, count = segments + 1, count + 1
         so_far = _booked(first, off, stood, bounces, so_far, turn, dome, row)
-    walked[thread] = count
+    if holds >= 0:
+        _flush(row, totals, holds, scale)
+    cuda.atomic.add(walked, 0, count)
     cuda.syncthreads()
-    for c in range(thread, SUMS + 1, THREADS):
-        total, all_steps = DOUBLE(0), 0
-        for k in range(THREADS):
-            if c < SUMS:
-                total += DOUBLE(sums[c, k])
-            else:
-                all_steps += walked[k]
-        if c < SUMS:
-            out[at, number, c] = total
-        else:
-            steps[cuda.blockIdx.x] = all_steps
+    for k in range(thread, each * SUMS, THREADS):
+        number, c = part * each + k // SUMS, k % SUMS
+        out[at, number, c] = DOUBLE(totals[number, c]) / scale
+    if thread == 0:
+        steps[cuda.blockIdx.x] = walked[0]
 
 
 @cuda.jit(device=True)
@@ -337,8 +362,13 @@ def _holding(function: Any, planes: int) -> Any:
     return FunctionType(function.__code__, {**function.__globals__, "MOST_PLANES": planes}, function.__name__)
 
 
-OUTLINE_SUMS = {most: cuda.jit(_holding(_outline_sums, most)) for most in CAPACITIES}
-PIXEL_MEANS = {most: cuda.jit(_holding(_pixel_means, most)) for most in CAPACITIES}
-OUTLINE_SUMS_SINGLE = {most: cuda.jit(single_source(_holding(_outline_sums, most))) for most in CAPACITIES}
-PIXEL_MEANS_SINGLE = {most: cuda.jit(single_source(_holding(_pixel_means, most))) for most in CAPACITIES}
+def _compiled(function: Any, registers: int) -> Any:
+    """A kernel that takes so many registers a thread: the quickest of those tried."""
+    return cuda.jit(function) if config.ENABLE_CUDASIM else cuda.jit(max_registers=registers)(function)
+
+
+OUTLINE_SUMS = {most: _compiled(_holding(_outline_sums, most), 160) for most in CAPACITIES}
+PIXEL_MEANS = {most: _compiled(_holding(_pixel_means, most), 160) for most in CAPACITIES}
+OUTLINE_SUMS_SINGLE = {most: _compiled(single_source(_holding(_outline_sums, most)), 128) for most in CAPACITIES}
+PIXEL_MEANS_SINGLE = {most: _compiled(single_source(_holding(_pixel_means, most)), 128) for most in CAPACITIES}
 """Kernels by the number of facets that they hold."""
