@@ -42,8 +42,9 @@ def main() -> None:
 
     randomizations.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS = TIMES
-    singles = [kernels.outline_sums_single, kernels.pixel_means_single, *single._MADE.values()]
-    for names in (vars(kernels), *(one.fn.__globals__ for one in singles)):
+    tables = (kernels.OUTLINE_SUMS, kernels.PIXEL_MEANS, kernels.OUTLINE_SUMS_SINGLE, kernels.PIXEL_MEANS_SINGLE)
+    functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
+    for names in (vars(kernels), *(one.fn.__globals__ for one in functions)):
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}
     batches.CHANCE = 0.0
     engine.why_no_device = lambda: None

@@ -6,6 +6,8 @@ row on which it stands and never meets that row next.
 
 from __future__ import annotations
 
+import numpy as np
+
 from ..jit import njit
 from .rim import SECTORS, sector_of
 
@@ -43,14 +45,16 @@ def nearer_one(nx, ny, nz, d, number, x, y, z, vx, vy, vz, last, num, den, row):
 def nearest_row(planes, first, end, last, x, y, z, vx, vy, vz, num, den, best):
     """The nearest one of the rows first..end-1 and of what was found so far, as distance num/den and row.
 
-    Rows are numbers with a point here, like `last` and `best`: a graphics processor takes twice as long for whole ones.
+    Rows are numbers with a point here, like `last` and `best`, and places without a sign: with whole numbers of either sign a
+    graphics processor takes twice as long.
     """
-    number = float(first)
-    for row in range(first, end):
+    row, number = first, float(first)
+    while row < end:
+        k = np.uint32(row)
         num, den, best = nearer_one(
-            planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3], number, x, y, z, vx, vy, vz, last, num, den, best
+            planes[k, 0], planes[k, 1], planes[k, 2], planes[k, 3], number, x, y, z, vx, vy, vz, last, num, den, best
         )
-        number += 1.0
+        row, number = row + 1, number + 1.0
     return num, den, best
 
 

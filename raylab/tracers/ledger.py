@@ -46,6 +46,8 @@ INCLUDED = 16
 CHANNELS = 17
 MAPPED = DOUBT  # the channels before this one have maps of every stone; `included` has one where there are inclusions
 ON_POLYGONS = INCLUDED  # the channels before this one are those of whole polygons, which no inclusion can meet
+FIRST_SURFACE = -1.0
+"""In place of a number of internal reflections."""
 FIELDS = (
     "luminance",
     *ENTRIES,
@@ -77,8 +79,7 @@ def entry_of_exit(z, w, head_cos):
 @njit(in_place=True)
 def tally_glare(row, glare, x, y, z, turn, dome, cone):
     """Book `glare`, which the first surface reflects along (x, y, z); returns what `tally_exit` does."""
-    row[GLARE] += glare
-    return _tally(row, glare, x, y, z, turn, dome, cone)
+    return tally_exit(row, glare, x, y, z, FIRST_SURFACE, turn, dome, cone)
 
 
 @njit(in_place=True)
@@ -87,7 +88,7 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone):
 
     Parameters
     ----------
-    row : (CHANNELS,) numbers. bounces : internal reflections before.
+    row : (CHANNELS,) numbers. bounces : internal reflections before; FIRST_SURFACE for what never was inside.
     turn : (3, 3) rotation from the stone's frame to the dome's. dome : a `DomeTable`.
     cone : solid angle, sr, for which this direction stands: none in a whole polygon under a parallel view, whose rays all
         leave alike.
@@ -97,9 +98,12 @@ def tally_exit(row, weight, x, y, z, bounces, turn, dome, cone):
     entry : of the ledger. luminance, swing : for each unit of weight; swing is `dimmer` and `brighter` together.
     """
     entry, luminance, swing = _tally(row, weight, x, y, z, turn, dome, cone)
-    row[BOUNCES] += weight * bounces
-    if entry == LEAK and bounces == 0.0:
-        row[WINDOW] += weight
+    if bounces < 0.0:
+        row[GLARE] += weight
+    else:
+        row[BOUNCES] += weight * bounces
+        if entry == LEAK and bounces == 0.0:
+            row[WINDOW] += weight
     return entry, luminance, swing
 
 
@@ -111,15 +115,18 @@ def _tally(row, weight, x, y, z, turn, dome, cone):
     w = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
     entry = entry_of_exit(z, w, dome.head_cos)
     row[entry] += weight
-    luminance = low = high = 0.0
+    on_head, on_plane = abs(w - dome.head_cos) <= MARGIN, abs(z) <= MARGIN
+    doubtful = on_head or (on_plane and entry == SKY)
+    luminance = low = high = sky = dimmest = brightest = 0.0
+    if entry == SKY or (doubtful and z >= -MARGIN):
+        sky, dimmest, brightest = sky_radiance(u, v, w, dome, cone)
     if entry == LEAK:
         luminance = low = high = dome.tray
     elif entry == SKY:
-        luminance, low, high = sky_radiance(u, v, w, dome, cone)
-    on_head, on_plane = abs(w - dome.head_cos) <= MARGIN, abs(z) <= MARGIN
-    if on_head or (on_plane and entry == SKY):
+        luminance, low, high = sky, dimmest, brightest
+    if doubtful:
         row[DOUBT] += weight
-        low, high = _bounds_on_an_edge(u, v, w, z, dome, cone)
+        low, high = _bounds_on_an_edge(on_head, z, dome.tray, dimmest, brightest)
     row[LUMINANCE] += weight * luminance
     swing = 0.0
     if low < luminance:
@@ -134,18 +141,17 @@ def _tally(row, weight, x, y, z, turn, dome, cone):
     return entry, luminance, swing
 
 
-@njit(in_place=True)
-def _bounds_on_an_edge(u, v, w, z, dome, cone):
+@njit(inline="always")
+def _bounds_on_an_edge(on_head, z, tray, dimmest, brightest):
     """The smallest and the largest luminance of what leaves on the edge of the head or in the girdle plane, per weight.
 
-    (u, v, w) is the direction in the dome's frame, z its height in the stone's.
+    z : height of the direction in the stone's frame. tray : the tray's radiance. dimmest, brightest : bounds on the sky's.
     """
     low, high = math.inf, -math.inf
-    if abs(w - dome.head_cos) <= MARGIN:
+    if on_head:
         low = high = 0.0
     if z <= MARGIN:
-        low, high = min(low, dome.tray), max(high, dome.tray)
+        low, high = min(low, tray), max(high, tray)
     if z >= -MARGIN:
-        _, dimmest, brightest = sky_radiance(u, v, w, dome, cone)
         low, high = min(low, dimmest), max(high, brightest)
     return low, high

@@ -23,17 +23,22 @@ from .kernels import Fans, Scenes
 
 
 class Precision(NamedTuple):
-    """The kernels of a precision, and its kind of number."""
+    """The kernels of a precision by the facets that they hold, and its kind of number."""
 
     real: type[np.floating[Any]]
-    outline_sums: Any
-    pixel_means: Any
+    outline_sums: dict[int, Any]
+    pixel_means: dict[int, Any]
 
 
 SUMMED = ("integral",)
 """Tables of running sums, whose differences count."""
-DOUBLE = Precision(np.float64, kernels.outline_sums, kernels.pixel_means)
-SINGLE = Precision(np.float32, kernels.outline_sums_single, kernels.pixel_means_single)
+DOUBLE = Precision(np.float64, kernels.OUTLINE_SUMS, kernels.PIXEL_MEANS)
+SINGLE = Precision(np.float32, kernels.OUTLINE_SUMS_SINGLE, kernels.PIXEL_MEANS_SINGLE)
+
+
+def holding(some: dict[int, Any], planes: int) -> Any:
+    """Of kernels by the facets that they hold, the smallest one for stones of so many."""
+    return next(kernel for most, kernel in some.items() if planes <= most)
 
 
 def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
@@ -91,7 +96,8 @@ def outline_means(
     blocks = len(scenes) * RANDOMIZATIONS
     out, steps = cuda.device_array((len(scenes), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
     real, settings, first = precision.real, scenes[0].settings, scenes[0]
-    precision.outline_sums[blocks, kernels.THREADS](
+    most = max(len(scene.stone) for scene in scenes)
+    holding(precision.outline_sums, most)[blocks, kernels.THREADS](
         on_card(lowered(scenes, wavelength_nm), real), on_card(together(fans), real), on_card(first.dome.table, real),
         rules_of(settings, real, CHANCE), points, generator_of(points), cuda.to_device(np.arange(len(scenes))), out, steps,
     )  # fmt: skip
@@ -105,7 +111,7 @@ def pixel_maps(
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
     pixels, real = grid.resolution**2, precision.real
     means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
-    precision.pixel_means[-(-pixels // kernels.THREADS), kernels.THREADS](
+    holding(precision.pixel_means, len(scene.stone))[-(-pixels // kernels.THREADS), kernels.THREADS](
         on_card(lowered([scene], wavelength_nm), real), on_card(scene.dome.table, real), rules_of(scene.settings, real, 0.0),
         grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2), means, coverage, error,
     )  # fmt: skip

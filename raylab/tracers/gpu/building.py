@@ -25,9 +25,8 @@ from ..randomizations import CHANCE, LATTICES, RANDOMIZATIONS, USUAL_POINTS, cou
 from ..rim import rim_of
 from ..totals import MOMENTS
 from . import kernels
-from .batches import Precision, on_card, rules_of, together
-from .device import MOST_PLANES
-from .kernels import THREADS, Scenes
+from .batches import Precision, holding, on_card, rules_of, together
+from .kernels import MOST_PLANES, THREADS, Scenes
 
 MAINS = 8
 RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
@@ -142,8 +141,6 @@ def _unbuilt(count: int) -> Built:
 def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, precision: Precision) -> None:
     """Build and trace some of the designs of a lot, all with as many facets."""
     rows, count, real = SLOPING + girdle + culet, len(some), precision.real
-    if rows > MOST_PLANES:
-        return
     numbers = np.stack([lot.values[key][some] for key in ARGUMENTS], axis=-1).astype(float)
     planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
     build[count, THREADS](cuda.to_device(numbers), girdle, rows, planes, found_there)
@@ -173,7 +170,7 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
         now = waiting[points[waiting] == size]
         blocks = len(now) * RANDOMIZATIONS
         sums, steps = cuda.device_array((len(now), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
-        precision.outline_sums[blocks, THREADS](
+        holding(precision.outline_sums, rows)[blocks, THREADS](
             scenes, fans, dome, rules, size, generator_of(size), cuda.to_device(now), sums, steps
         )
         whole = sums.copy_to_host()

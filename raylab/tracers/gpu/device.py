@@ -5,8 +5,8 @@ from __future__ import annotations
 import functools
 import os
 
-MOST_PLANES = 512
-"""Facets of a stone: their planes fill 16 kB of a block's fast memory."""
+CAPACITIES = (192, 512)
+"""Facets of a stone that kernels hold: the planes of 512 fill 16 kB of a block's fast memory in double precision."""
 
 
 @functools.cache

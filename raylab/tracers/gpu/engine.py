@@ -18,7 +18,7 @@ from ..ledger import FIELDS, MAPPED
 from ..outline_rays import fan_of
 from ..randomizations import could_meet_in, totals_from, until
 from ..totals import Totals
-from .device import MOST_PLANES, device_count, only, why_no_device
+from .device import CAPACITIES, device_count, only, why_no_device
 
 if TYPE_CHECKING:
     from .batches import Precision
@@ -47,8 +47,8 @@ class GpuEngine:
             return "it doesn't carry inclusions"
         if scene.stone.scatters:
             return "it doesn't carry facets that scatter"
-        if len(scene.stone) > MOST_PLANES:
-            return f"it holds stones of at most {MOST_PLANES} facets"
+        if len(scene.stone) > CAPACITIES[-1]:
+            return f"it holds stones of at most {CAPACITIES[-1]} facets"
         return why_no_device()
 
     def trace(

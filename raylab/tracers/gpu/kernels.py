@@ -9,22 +9,24 @@ alone, and sums are added in a fixed order. So no number depends on how many blo
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from types import FunctionType
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import cuda
 
 from ..facet_search import entry_row
-from ..ledger import LUMINANCE, MAPPED
+from ..ledger import FIRST_SURFACE, LUMINANCE, MAPPED
 from ..outline_rays import lattice_point, on_fan, shift_of
 from ..pixel_samples import sample_place, stratum_of
 from ..randomizations import RANDOMIZATIONS
 from ..rim import SECTORS
 from ..totals import MOMENTS
-from .device import MOST_PLANES
-from .paths import ENDED, MISSED, advance, begin
+from .device import CAPACITIES
+from .paths import ENDED, MISSED, advance, begin, book
 from .single import DOUBLE, single_source
 
+MOST_PLANES = CAPACITIES[-1]
 THREADS = 32
 """Of a block, which is as many as run in step: part of what is computed, since sums are added in their order."""
 TOGETHER = 8
@@ -124,24 +126,49 @@ def _stone_of(scenes, scene, planes, finish):
 
 
 @cuda.jit(device=True)
-def _facing(planes, count, vx, vy, vz, slopes):
-    """Fill slopes (R,) with 1 / n.v of the planes that rays along v enter through, 0 for the others."""
-    for k in range(cuda.threadIdx.x, count, THREADS):
+def _facing(planes, count, vx, vy, vz, facing, slopes):
+    """List the rows through which rays along v enter, in order, and 1 / n.v of each; returns how many there are."""
+    listed = 0
+    for k in range(count):  # by every thread alike, so that each knows the number
         n_dot_v = planes[k, 0] * vx + planes[k, 1] * vy + planes[k, 2] * vz
-        slopes[k] = 1.0 / n_dot_v if n_dot_v < 0.0 else 0.0
+        if n_dot_v < 0.0:
+            if cuda.threadIdx.x == 0:
+                facing[listed] = k
+                slopes[listed] = 1.0 / n_dot_v
+            listed += 1
     cuda.syncthreads()
+    return listed
 
 
 @cuda.jit(device=True)
-def _first_of(planes, count, slopes, x, y, z):
-    """The row where a ray enters that is known not to miss the stone, and how far it is, mm. slopes : see `_facing`."""
-    best, farthest = -1, -1e300
-    for row in range(count):
-        if slopes[row] < 0.0:
-            t = (planes[row, 3] - (planes[row, 0] * x + planes[row, 1] * y + planes[row, 2] * z)) * slopes[row]
-            if t > farthest:
-                farthest, best = t, row
-    return best, farthest
+def _first_of(planes, facing, slopes, listed, x, y, z):
+    """The row where a ray enters that is known not to miss the stone, and how far it is, mm; see `_facing`."""
+    best, farthest = 0, -1e300
+    place = 0
+    while place < listed:
+        at = np.uint32(place)
+        k = np.uint32(facing[at])
+        t = (planes[k, 3] - (planes[k, 0] * x + planes[k, 1] * y + planes[k, 2] * z)) * slopes[at]
+        if t > farthest:
+            farthest, best = t, place
+        place += 1
+    return int(facing[best]), farthest
+
+
+@cuda.jit(device=True)
+def _booked(first, off, stands, bounces, so_far, turn, dome, row):
+    """Book what leaves at a first surface and what leaves after a segment, see `paths.book`; returns what that returns.
+
+    In a loop, so that there is one copy of the program for both: two would not fit the processor's fast memory for programs.
+    """
+    part = 0 if first[0] > 0.0 else 1
+    while part < 2:
+        glare = part == 0
+        some = first if glare else off
+        if some[0] > 0.0:
+            so_far = book(some, 1.0 if glare else stands, FIRST_SURFACE if glare else bounces, so_far, turn, dome, row)
+        part += 1
+    return so_far
 
 
 def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, steps):
@@ -158,8 +185,10 @@ def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, ste
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
+    facing = cuda.shared.array(MOST_PLANES, np.int16)
     slopes = cuda.shared.array(MOST_PLANES, np.float64)
-    walked, waits = cuda.shared.array(THREADS, np.int64), cuda.shared.array(THREADS, np.int8)
+    walked = cuda.shared.array(THREADS, np.int64)
+    waits = cuda.shared.array(THREADS, np.int8)
     stone = _stone_of(scenes, scene, planes, finish)
     fan = scenes.fan[scene]
     part, after = fans.parts[fan], fans.parts[fan + 1]
@@ -170,15 +199,16 @@ def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, ste
         row[c] = 0.0
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
     x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
-    _facing(planes, stone[3], vx, vy, vz, slopes)  # of use where rays are parallel
+    listed = _facing(planes, stone[3], vx, vy, vz, facing, slopes)  # of use where rays are parallel
     path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    so_far = (1.0, 0.0, 0.0)
+    stands, so_far = 1.0, (0.0, 0.0)
     on, segments, key, count, coming = ENDED, 0, 0, 0, 0
     while True:
         idle = on < 0
         waiting = cuda.syncthreads_count(1 if idle else 0)
         if coming >= points and waiting == THREADS:
             break
+        first = (0.0, 0.0, 0.0, 0.0, 0.0)
         if coming < points and (waiting >= TOGETHER or 2 * waiting >= THREADS):
             waits[thread] = 1 if idle else 0
             cuda.syncthreads()
@@ -193,14 +223,16 @@ def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, out, ste
                 if eye[3] > 0.0:
                     on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
                 else:
-                    on, t = _first_of(planes, stone[3], slopes, x, y, z)
-                on, path, so_far, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, turn, dome, rules[0], row)
+                    on, t = _first_of(planes, facing, slopes, listed, x, y, z)
+                on, path, first, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, rules[0], row)
                 row[MOMENTS] += 0.0 if on == MISSED else 1.0
-                segments = 0
+                segments, stands, so_far = 0, 1.0, (0.0, 0.0)
                 key = number * points + ray
+        off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
         if on >= 0:
-            on, path, so_far = advance(stone, on, segments, path, so_far, key, 0.0, turn, dome, rules, row)
+            on, path, stands, off = advance(stone, on, segments, path, stands, key, 0.0, rules, row)
             segments, count = segments + 1, count + 1
+        so_far = _booked(first, off, stood, bounces, so_far, turn, dome, row)
     walked[thread] = count
     cuda.syncthreads()
     for c in range(thread, SUMS + 1, THREADS):
@@ -257,7 +289,7 @@ def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_
     turn, eye = scenes.turns[0], scenes.eyes[0]
     x = y = z = vx = vy = vz = 0.0
     path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    so_far, strata = (1.0, 0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    stands, so_far, strata = 1.0, (0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     hits = hit = cone = 0.0
     samples = cells * cells
     on, segments, sample, last = ENDED, 0, 0, samples if pixel < resolution * resolution else 0
@@ -267,9 +299,10 @@ def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_
         walking = cuda.syncthreads_count(0 if idle else 1)
         if waiting + walking == 0:
             break
+        first = (0.0, 0.0, 0.0, 0.0, 0.0)
         if idle and sample < last and (waiting >= TOGETHER or waiting >= walking):
             if sample > 0:
-                strata = _counted(sample - 1, cells, hit, so_far[1], strata)
+                strata = _counted(sample - 1, cells, hit, so_far[0], strata)
             px, py = sample_place(x0, y0, pixel_mm, resolution, pixel, sample, cells, rules[4])
             px, py = np.float64(px), np.float64(py)
             cone = 0.0
@@ -278,16 +311,18 @@ def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_
                 cone = cone_mm2 * eye[2] / (away2 * math.sqrt(away2))
             x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
             on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
-            on, path, so_far, cone = begin(stone, on, t, x, y, z, vx, vy, vz, cone, turn, dome, rules[0], row)
+            on, path, first, cone = begin(stone, on, t, x, y, z, vx, vy, vz, cone, rules[0], row)
             hit = 0.0 if on == MISSED else 1.0
             hits += hit
-            segments, sample = 0, sample + 1
+            segments, stands, so_far, sample = 0, 1.0, (0.0, 0.0), sample + 1
+        off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
         if on >= 0:
-            on, path, so_far = advance(stone, on, segments, path, so_far, 0, cone, turn, dome, rules, row)
+            on, path, stands, off = advance(stone, on, segments, path, stands, pixel * samples + sample, cone, rules, row)
             segments += 1
+        so_far = _booked(first, off, stood, bounces, so_far, turn, dome, row)
     if last == 0:
         return
-    _, _, _, _, ll, lh, hh = _counted(samples - 1, cells, hit, so_far[1], strata)
+    _, _, _, _, ll, lh, hh = _counted(samples - 1, cells, hit, so_far[0], strata)
     coverage[pixel] = hits / samples
     for c in range(MAPPED):
         means[c, pixel] = row[c] / hits if hits > 0.0 else math.nan
@@ -297,5 +332,13 @@ def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_
         error[pixel] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / hits
 
 
-outline_sums, pixel_means = cuda.jit(_outline_sums), cuda.jit(_pixel_means)
-outline_sums_single, pixel_means_single = cuda.jit(single_source(_outline_sums)), cuda.jit(single_source(_pixel_means))
+def _holding(function: Any, planes: int) -> Any:
+    """The same function for stones of at most so many facets: the less fast memory a block takes, the more run at a time."""
+    return FunctionType(function.__code__, {**function.__globals__, "MOST_PLANES": planes}, function.__name__)
+
+
+OUTLINE_SUMS = {most: cuda.jit(_holding(_outline_sums, most)) for most in CAPACITIES}
+PIXEL_MEANS = {most: cuda.jit(_holding(_pixel_means, most)) for most in CAPACITIES}
+OUTLINE_SUMS_SINGLE = {most: cuda.jit(single_source(_holding(_outline_sums, most))) for most in CAPACITIES}
+PIXEL_MEANS_SINGLE = {most: cuda.jit(single_source(_holding(_pixel_means, most))) for most in CAPACITIES}
+"""Kernels by the number of facets that they hold."""

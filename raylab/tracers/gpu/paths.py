@@ -12,7 +12,7 @@ from numba import cuda
 from ...stone.finish import ABSORBS
 from ..facet_search import next_row
 from ..keyed import keyed_uniform
-from ..ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit, tally_glare
+from ..ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit
 from ..surface import cone_inside, cone_outside, enter, interact
 from ..totals import LUMINANCE_SQUARE, SWING_SQUARE, UNMET, UNTRACED_SQUARE
 
@@ -21,8 +21,8 @@ MISSED, ENDED = -1, -2
 
 
 @cuda.jit(device=True)
-def begin(stone, on, t, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
-    """First surface: book the glare in `row` (MOMENTS,).
+def begin(stone, on, t, x, y, z, vx, vy, vz, cone, polarized, row):
+    """First surface; what it scatters is booked in `row` (MOMENTS,).
 
     Parameters
     ----------
@@ -35,46 +35,41 @@ def begin(stone, on, t, x, y, z, vx, vy, vz, cone, turn, dome, polarized, row):
     -------
     on : the row on which the ray stands; MISSED, or ENDED where nothing goes on inside.
     ray : x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, how it goes on; see `surface.interact`.
-    so_far : for how many rays like it this one stands; luminance and swing, see `ledger.tally_exit`, of it so far.
-    cone : the same inside.
+    off : what is reflected, to be booked by `book`: power, direction, solid angle. cone : the one inside.
     """
     planes, finish, _, _, _, _, _, _, _, index, _ = stone
     if on < 0 or finish[on] == ABSORBS:
         if on >= 0:
             row[SCATTERED] += 1.0
-        return MISSED if on < 0 else ENDED, (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (1.0, 0.0, 0.0), cone
+        nothing = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        return MISSED if on < 0 else ENDED, nothing, (0.0, 0.0, 0.0, 0.0, 0.0), cone
     glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
         vx, vy, vz, planes[on, 0], planes[on, 1], planes[on, 2], index, polarized
     )
-    _, luminance, swing = tally_glare(row, glare, rx, ry, rz, turn, dome, cone)
-    light, shaken = glare * luminance, glare * swing
-    row[LUMINANCE_SQUARE] += light * light
-    row[SWING_SQUARE] += shaken * shaken
     ray = (x + t * vx, y + t * vy, z + t * vz, tx, ty, tz, i, q, 0.0, 0.0, ex, ey, ez)
-    return on, ray, (1.0, light, shaken), cone_inside(cone, cos_i, cos_t)
+    return on, ray, (glare, rx, ry, rz, cone), cone_inside(cone, cos_i, cos_t)
 
 
 @cuda.jit(device=True)
-def advance(stone, on, segments, ray, so_far, key, cone, turn, dome, rules, row):
-    """One segment inside and the surface at its end, booked in `row` (MOMENTS,).
-
-    Squares of the sums over a path are booked term by term, each with the lots drawn before it, see `packets.walk`.
+def advance(stone, on, segments, ray, stands, key, cone, rules, row):
+    """One segment inside and the surface at its end; all but what leaves there is booked in `row` (MOMENTS,).
 
     Parameters
     ----------
-    stone, on, ray, so_far, cone : see `begin`. segments : walked before. key : of the ray's lots.
+    stone, on, ray, cone : see `begin`. segments : walked before.
+    stands : for how many rays like it this one stands. key : of the ray's lots.
     rules : polarized, min_weight, max_bounces, chance, seed; see `packets.PathRules`.
 
     Returns
     -------
-    on : where the ray stands then, or ENDED. ray, so_far : how it goes on.
+    on : where the ray stands then, or ENDED. ray, stands : how it goes on.
+    off : what leaves, to be booked by `book`, where it stands for as many rays as this one stood: power, direction, solid angle.
     """
     planes, finish, sloping, _, core2, far2, height, starts, listed, index, absorption = stone
     x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray
-    stands, light, shaken = so_far
     polarized, min_weight, max_bounces, chance, seed = rules
     found, t = next_row(planes, sloping, core2, far2, height, starts, listed, on, x, y, z, vx, vy, vz)
-    came = i
+    came, off = i, (0.0, 0.0, 0.0, 0.0, 0.0)
     if found >= 0:
         if absorption > 0.0:
             left = math.exp(-absorption * t)
@@ -95,17 +90,10 @@ def advance(stone, on, segments, ray, so_far, key, cone, turn, dome, rules, row)
         row[SCATTERED] += stands * (leaves + i)
         lost, on = 0.0, ENDED
     else:
-        if leaves > 0.0:
-            outside = 0.0
-            if cone > 0.0:
-                outside = cone_outside(cone, cos_i, tx * nx + ty * ny + tz * nz)
-            _, luminance, swing = tally_exit(row, stands * leaves, tx, ty, tz, float(segments), turn, dome, outside)
-            luminance, swing = luminance * leaves, swing * leaves
-            row[LUMINANCE_SQUARE] += stands * luminance * (2.0 * light + luminance)
-            light += luminance
-            if swing > 0.0:
-                row[SWING_SQUARE] += stands * swing * (2.0 * shaken + swing)
-                shaken += swing
+        outside = 0.0
+        if cone > 0.0 and leaves > 0.0:
+            outside = cone_outside(cone, cos_i, tx * nx + ty * ny + tz * nz)
+        off = (leaves, tx, ty, tz, outside)
         lost, on = 0.0, found
         if i < min_weight or segments + 1 >= max_bounces:
             lost, on = i, ENDED
@@ -118,4 +106,26 @@ def advance(stone, on, segments, ray, so_far, key, cone, turn, dome, rules, row)
         row[UNTRACED] += stands * lost
         row[UNMET] += stands * lost
         row[UNTRACED_SQUARE] += stands * lost * lost
-    return on, (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez), (stands, light, shaken)
+    return on, (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez), stands, off
+
+
+@cuda.jit(device=True)
+def book(off, stands, bounces, so_far, turn, dome, row):
+    """Book what leaves a stone in `row` (MOMENTS,).
+
+    Squares of the sums over a path are booked term by term, each with the lots drawn before it, see `packets.walk`.
+
+    Parameters
+    ----------
+    off : see `begin` and `advance`. stands : for how many rays like it the ray stood there.
+    bounces : see `ledger.tally_exit`.
+    so_far : the ray's luminance and swing, see `ledger.tally_exit`; returned with what this adds.
+    """
+    weight, x, y, z, cone = off
+    light, shaken = so_far
+    _, luminance, swing = tally_exit(row, stands * weight, x, y, z, bounces, turn, dome, cone)
+    luminance, swing = luminance * weight, swing * weight
+    row[LUMINANCE_SQUARE] += stands * luminance * (2.0 * light + luminance)
+    if swing > 0.0:
+        row[SWING_SQUARE] += stands * swing * (2.0 * shaken + swing)
+    return light + luminance, shaken + swing
