@@ -5,7 +5,7 @@ from __future__ import annotations
 import building_engine
 import numpy as np
 import pytest
-from building_engine import HostEngine
+from building_engine import POINTS, HostEngine
 
 import raylab as rl
 from raylab.designs.columns import Columns, Picked
@@ -16,6 +16,8 @@ from raylab.engine_table import ENGINES
 from raylab.scene.settings import TraceSettings
 from raylab.sweeps.axes import between, plan_of
 from raylab.tracers.engine import BuildingEngine
+from raylab.tracers.ledger import LEAK, SCATTERED
+from raylab.tracers.randomizations import RANDOMIZATIONS
 
 MANY = {
     "cut": ["round brilliant", "old European cut"],
@@ -120,3 +122,25 @@ def test_columns_are_the_designs(engine):
     assert list(less) == [listed[0], listed[2]]
     assert [len(column.values) for column in less.varied.values() if isinstance(column, Picked)] == [1, 1]
     assert list(Columns(0, {"table_pct": np.empty(0)}, {})) == []
+
+
+def test_errors_are_the_scatter_of_the_randomizations_and_of_what_none_has_met(engine, monkeypatch):
+    """Where the girdle absorbs and no ray has met it, of one ray of all; where it doesn't, there is none."""
+    met = building_engine.means_of
+    seen = []
+
+    def meets_no_girdle(scene):
+        means, area = met(scene)
+        means[:, SCATTERED] = 0.0
+        seen.append(means)
+        return means, area
+
+    monkeypatch.setattr(building_engine, "means_of", meets_no_girdle)
+    axes = {"girdle_finish": ["polished", "absorbing"]}
+    run = plan_of(axes, {**ROUND, "pavilion_angle_deg": 41.0}).run(0, 2)
+    rows = trace_designs(run, TraceSettings(engine="host", **SETTINGS))
+    assert len(engine.lots) == 2
+    found = {name: rows[:, column] for column, name in enumerate(COLUMNS)}
+    assert found["scattered_error"] == pytest.approx([0.0, 1.0 / (RANDOMIZATIONS * POINTS)], rel=1e-12)
+    scatter = [np.std(means[:, LEAK], ddof=1) / np.sqrt(RANDOMIZATIONS) for means in seen]
+    assert found["leak_error"] == pytest.approx(scatter, rel=1e-12)

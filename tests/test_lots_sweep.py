@@ -13,7 +13,7 @@ import xarray as xr
 from building_engine import HostEngine
 
 import raylab as rl
-from raylab.designs.keys import REASONS
+from raylab.designs.keys import EXCLUDED, REASONS
 from raylab.engine_table import ENGINES
 from raylab.sweeps import engine_choice, sweeping
 from raylab.sweeps.axes import plan_of
@@ -69,6 +69,7 @@ def test_blocks_are_written_by_workers_and_a_killed_one_loses_its_own(known, tmp
     assert files(there) == files(here)
     found = swept(None)
     assert {REASONS[code][0] for code in found.reason.values} == {"traced", "girdle_vanishes", "excluded"}
+    assert ((found.reason == EXCLUDED) == (found.pavilion_angle_deg > 42.0)).all()
     xr.testing.assert_identical(rl.load_sweep(here).load(), found)
 
 

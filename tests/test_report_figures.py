@@ -24,12 +24,12 @@ from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.uncertainty import Estimate, _of_draws
 from raylab.comparison.verdicts import Verdict, words
-from raylab.designs.keys import complete
 from raylab.report import pictures, report_html, tables
 from raylab.results.statistics import shares
 from raylab.results.statistics.definition import Statistic
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.sweeps import workers
+from raylab.sweeps.axes import plan_of
 from raylab.tracers.ledger import DOUBT, ENTRIES, FIELDS, GLARE, HEAD, LEAK, SKY, UNTRACED
 from raylab.tracers.totals import MOMENTS, Totals
 
@@ -462,23 +462,27 @@ def test_a_worker_answers_in_order_until_the_requests_end(monkeypatch):
 
     monkeypatch.setattr(workers.os, "_exit", leave)
     monkeypatch.setattr(threading, "excepthook", threading.__excepthook__)  # which lets a thread exit
-    design = complete({**BASE, "pavilion_angle_deg": 41.0, "dome": DOME})
-    chunk, code = workers.Chunk(0, [design]), code_id(workers.MAKER)
-    asked = [(chunk, COARSE, "no such code"), (chunk, COARSE, code), Unreadable()]
-    requests, answers = io.BytesIO(b"".join(pickle.dumps(one) for one in asked)), io.BytesIO()
-    with pytest.raises(ModuleNotFoundError, match="no_such_module_anywhere"):
-        workers.serve(requests, answers)
-    listener, status = left.get(timeout=10.0)
-    listener.join(10.0)
-    assert (status, left.empty()) == (0, True)
-    answers.seek(0)
+    plan = plan_of({"pavilion_angle_deg": [41.0]}, {**BASE, "dome": DOME})
+    work, chunk, code = workers.Work(plan, COARSE, None), workers.Chunk(0, 0, 1), code_id(workers.MAKER)
+    found = []
+    for stated in ("no such code", code):
+        asked = [(work, stated), chunk, Unreadable()]
+        requests, answers = io.BytesIO(b"".join(pickle.dumps(one) for one in asked)), io.BytesIO()
+        with pytest.raises(ModuleNotFoundError, match="no_such_module_anywhere"):
+            workers.serve(requests, answers)
+        listener, status = left.get(timeout=10.0)
+        listener.join(10.0)
+        assert (status, left.empty()) == (0, True)
+        answers.seek(0)
+        found.append(pickle.load(answers))  # noqa: TID251 - written above
+        assert answers.read() == b""
+    run, kept = work.run(chunk)
     with pytest.raises(rl.RaylabError) as caught:
-        workers.trace_chunk(chunk, COARSE, "no such code")
-    refused, rows = (pickle.load(answers) for _ in range(2))  # noqa: TID251 - written above
+        workers.trace_sent(run, kept, COARSE, "no such code")
+    refused, rows = found
     assert (type(refused), str(refused)) == (rl.RaylabError, str(caught.value))
-    assert np.array_equal(rows, workers.trace_chunk(chunk, COARSE, code), equal_nan=True)
+    assert np.array_equal(rows, workers.trace_sent(run, kept, COARSE, code), equal_nan=True)
     assert np.isfinite(rows).any()
-    assert answers.read() == b""
 
 
 def test_maps_of_color_and_fire_warn_of_nothing():

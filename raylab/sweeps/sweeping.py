@@ -153,9 +153,10 @@ def sweep(
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
-            if builds_every(plan, engine) and cost_s * BLOCK < LONGEST_S:
-                return min(BLOCK, len(plan))
-            return MOST_IN_CHUNK if isinstance(engine, BatchEngine) else _chunk_size(left.traced, cost_s, count, alone)
+            if isinstance(engine, BatchEngine):
+                short = builds_every(plan, engine) and cost_s * BLOCK < LONGEST_S
+                return min(BLOCK if short else MOST_IN_CHUNK, len(plan))
+            return _chunk_size(left.traced, cost_s, count, alone)
 
         how = _How(settings, client, count, progress)
         if out is None:
