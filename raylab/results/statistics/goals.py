@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+import numpy as np
+
 from ...errors import InputError, nearest
 from ...scene.scene import Scene
 from ...tracers.goal import Goal
@@ -25,14 +27,22 @@ def goal_of(scene: Scene) -> Goal:
         if key not in STATISTICS:
             raise InputError("unknown statistic", key="precision_of", value=key, expected=nearest(key, STATISTICS))
     named = [STATISTICS[key] for key in settings.precision_of]
+    counted = named or BY_DEFAULT
 
     def width(totals: Totals) -> float:
         return _widest((one.width for one in _each(named, totals, peak)), settings.precision)
 
     def error(totals: Totals) -> float:
-        return _widest((one.error for one in _each(named or BY_DEFAULT, totals, peak)), settings.standard_error or math.inf)
+        return _widest((one.error for one in _each(counted, totals, peak)), settings.standard_error or math.inf)
 
-    return Goal(width if named and settings.standard_error is None else None, error if settings.standard_error else None)
+    def derivatives(mean: np.ndarray) -> np.ndarray:
+        return np.nan_to_num([one.gradient(mean, peak) for one in counted])
+
+    return Goal(
+        width if named and settings.standard_error is None else None,
+        error if settings.standard_error else None,
+        derivatives,
+    )
 
 
 def missed(scene: Scene, totals: Totals) -> dict[str, str]:
