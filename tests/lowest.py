@@ -42,7 +42,7 @@ TOUCHES = {
 (`test_run.py::test_each_dependency_is_tested_in_its_lowest_version`)."""
 
 
-MOST_S = 300.0
+MOST_S = 240.0
 """Of all tests together, as the full run before took for each: two processes need half of it."""
 
 
