@@ -102,6 +102,8 @@ def rotation_about(axis: tuple[float, float, float], angle_deg: float) -> np.nda
     >>> rotation_about((0.0, 0.0, 1.0), 90.0).tolist()
     [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]]
     """
+    if angle_deg == 0.0:
+        return np.eye(3)
     quarter, rest = divmod(angle_deg, 90.0)
     cos, sin = math.cos(math.radians(rest)), math.sin(math.radians(rest))
     for _ in range(int(quarter) % 4):

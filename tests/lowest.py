@@ -1,8 +1,10 @@
 """Test raylab with the lowest versions that pyproject.toml states: ``python3 tests/lowest.py``.
 
-The script makes `.venv-lowest`, installs the lowest versions there by `uv`, and runs the tests of `TOUCHES`. With ``--all``
-it runs every test. It takes Python 3.13 where the machine has it, since `run.py` tests the newest versions in the Python that
-runs it; with ``--python python3.12`` another. Where that one is missing it says so, and that is no fault.
+The script makes `.venv-lowest`, installs the lowest versions there by `uv`, and runs the tests but for the longest: by the
+times of the last full run of `run.py`, all together take at most `MOST_S`, and those of `TOUCHES` are among them. Where there
+was no such run, those of `TOUCHES` alone are run; with ``--all``, every test. It takes Python 3.13 where the machine has it,
+since `run.py` tests the newest versions in the Python that runs it; with ``--python python3.12`` another. Where that one is
+missing it says so, and that is no fault.
 """
 
 from __future__ import annotations
@@ -13,8 +15,9 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
 
-from steps import ROOT, side_by_side
+from steps import ROOT, TIMES, side_by_side
 
 OTHER = "python3.13"
 """The Python to take where there is a choice."""
@@ -39,6 +42,10 @@ TOUCHES = {
 (`test_run.py::test_each_dependency_is_tested_in_its_lowest_version`)."""
 
 
+MOST_S = 240.0
+"""Of all tests together, as the full run before took for each: two processes need half of it."""
+
+
 def main(arguments: list[str]) -> int:
     """Exit code of the first step that fails, 0 if none does."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -53,7 +60,7 @@ def main(arguments: list[str]) -> int:
     python = place / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
     # numba's index of a folder holds one version of numba only.
     os.environ |= {"NUMBA_CACHE_DIR": str(place / "kernels"), "VIRTUAL_ENV": str(place), **index()}
-    tests = ["tests"] if asked.all else list(TOUCHES)
+    tests = ["tests"] if asked.all else but_the_longest() if TIMES.exists() else list(TOUCHES)
     steps: list[list[list[str | Path]]] = [
         [[interpreter, "-m", "venv", "--clear", place]],
         [[python, "-m", "pip", "install", "-q", "uv"]],
@@ -62,6 +69,32 @@ def main(arguments: list[str]) -> int:
         [[python, "-m", "pytest", "-n", "2", "--dist", "worksteal", *tests]],
     ]
     return next((code for code in map(side_by_side, steps) if code), 0)
+
+
+def but_the_longest() -> list[str]:
+    """Arguments for pytest that leave the longest tests out, in a file: a command has no room for so many words."""
+    times = times_in(TIMES.read_bytes())
+    longest, place = too_long(times), TIMES.with_name("left-out.txt")
+    place.write_text("\n".join(f"--deselect={test}" for test in longest), encoding="utf-8")
+    print(f"lowest.py: {len(longest)} of {len(times)} tests are left out, the longest: {place.relative_to(ROOT)}")
+    return ["tests", f"@{place}"]
+
+
+def times_in(report: bytes) -> dict[str, float]:
+    """What each test took, s, from pytest's report in XML: its setup and what is torn down after it included."""
+    cases = ElementTree.fromstring(report).iter("testcase")
+    return {f"{case.attrib['file']}::{case.attrib['name']}": float(case.attrib["time"]) for case in cases}
+
+
+def too_long(times: dict[str, float]) -> list[str]:
+    """The longest tests, without which the others take at most `MOST_S`; none of `TOUCHES`."""
+    needed = {test for test in times if test.split("::")[0] in TOUCHES or test.split("[")[0] in TOUCHES}
+    kept, left_out = sum(times[test] for test in needed), []
+    for test in sorted(times.keys() - needed, key=lambda test: (times[test], test)):
+        kept += times[test]
+        if kept > MOST_S:
+            left_out.append(test)
+    return left_out
 
 
 def found(python: str) -> str | None:

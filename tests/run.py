@@ -13,7 +13,7 @@ import os
 import sys
 from pathlib import Path
 
-from steps import ROOT, side_by_side
+from steps import ROOT, TIMES, side_by_side
 
 PYTHON = ROOT / ".venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 LOOK_FOR_TESTS = """\
@@ -29,11 +29,13 @@ def main(arguments: list[str]) -> int:
     os.environ["OPENBLAS_NUM_THREADS"] = "1"  # two processes of tests keep two cores busy
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else each command that a test starts compiles raylab anew
     install: list[str | Path] = [PYTHON, "-m", "pip", "install", "-q", "--no-compile"]
+    # A run of some tests tells nothing of the others' times.
+    report = [] if arguments else ["-o", "junit_family=xunit1", f"--junitxml={TIMES}"]
     steps = [
         [[*install, "-e", "."]],
         [[*install, "-e", ".[dev]"], *([PYTHON, "tests/kernels.py", engine] for engine in ("beams", "rays"))],
         [[PYTHON, "tests/needs.py"], [PYTHON, "-c", LOOK_FOR_TESTS]],
-        [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", "--durations", "40", *arguments]],
+        [[PYTHON, "-m", "pytest", "-n", "2", "--dist", "worksteal", "--durations", "40", *report, *arguments]],
     ]
     if not arguments:
         steps.append([[sys.executable, "tests/lowest.py"]])

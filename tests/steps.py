@@ -6,6 +6,8 @@ import subprocess
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
+TIMES = ROOT / ".venv" / "test-times.xml"
+"""What each test took in the last full run, as pytest reports it."""
 
 
 def side_by_side(commands: list[list[str | Path]]) -> int:

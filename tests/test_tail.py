@@ -15,8 +15,10 @@ from raylab.pictures.bands import band, band_name
 from raylab.results.statistics import STATISTICS
 from raylab.results.statistics.goals import goal_of
 from raylab.results.summary import record
+from raylab.tracers.exact import beams as module
 from raylab.tracers.exact import enough
 from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact.tail import Draws
 from raylab.tracers.ledger import ENTRIES, UNTRACED
 from raylab.tracers.totals import MOMENTS
 
@@ -57,6 +59,49 @@ def test_two_hundred_keys_scatter_about_the_true_value_as_stated(monkeypatch, st
         assert true[key].error < 0.15 * errors.mean(), key
         scatter = ((values - true[key].value) ** 2).sum() / (errors**2).mean()
         assert low < scatter < high, key
+
+
+def test_rays_drawn_later_keep_the_errors_true(monkeypatch):
+    """A few rays tell how many are needed, others make their strata finer, a last few are added: errors stay what they say."""
+    drawn: list[Draws] = []
+
+    class Kept(Draws):
+        def until(self, rays: int, seed: int, threads: int) -> None:
+            drawn[:] = [self]
+            super().until(rays, seed, threads)
+
+    monkeypatch.setattr(module, "Draws", Kept)
+    true = statistics(traced(STONE, "head-shadow", rl.View(), precision=2e-5), "head-shadow")
+    found, sets = [], []
+    for seed in range(SEEDS):
+        beams = traced(STONE, "head-shadow", rl.View(), standard_error=5e-4, seed=1 + seed)
+        found.append(statistics(beams, "head-shadow"))
+        for places, _ in drawn[0].sets:
+            strata = len(places) // 2
+            assert np.array_equal((places * strata).astype(int), np.repeat(np.arange(strata), 2)), "two draws in each stratum"
+        sets.append(len(drawn[0].sets))
+    assert set(sets) >= {1, 2}, "some got a last few"
+    low, high = chi2.ppf([0.0005, 0.9995], SEEDS)
+    for key in ("brightness", "contrast_rms", "leak", "head"):
+        values, errors = (np.array([getattr(one[key], part) for one in found]) for part in ("value", "error"))
+        assert low < ((values - true[key].value) ** 2).sum() / (errors**2).mean() < high, key
+
+
+def test_rays_are_drawn_where_the_statistics_change_most():
+    """Of as many rays, those that know which statistics count tell contrast to a smaller error, others hardly larger."""
+    scene = scene_of(STONE, rl.load_dome("head-shadow"), rl.View(9.0), precision=0.05)
+    goal, errors = goal_of(scene), []
+    for one in (goal, replace(goal, derivatives=None)):
+        some = [
+            record(589.3, trace_beams(scene.with_settings(seed=seed), 589.3, goal=one).totals, 1.0).statistics
+            for seed in range(40)
+        ]
+        errors.append(
+            {key: np.sqrt(np.mean([each[key].error ** 2 for each in some])) for key in ("contrast_rms", "brightness", "leak")}
+        )
+    ratios = {key: errors[0][key] / errors[1][key] for key in errors[0]}
+    assert ratios["contrast_rms"] < 0.93
+    assert max(ratios.values()) < 1.3
 
 
 @pytest.mark.parametrize(("stone", "view"), [(STONE, rl.View()), (TINTED, rl.View(4.0))], ids=["clear", "tinted"])

@@ -74,7 +74,7 @@ class Comparison:
         """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""
         layers = self.maps[name]
         found = layers.sel(stone=first, drop=True) - layers.sel(stone=second, drop=True)
-        return found.assign_attrs(long_name=f"{layers.attrs['long_name']}, {first} minus {second}", units=layers.attrs["units"])
+        return found.assign_attrs(layers.attrs | {"long_name": f"{layers.attrs['long_name']}, {first} minus {second}"})
 
     def light_verdicts(self, view: int) -> dict[str, tuple[Verdict, ...]]:
         """For each statistic that two stones or more have in a view, and that is not 0 for all, the verdict on each pair; it is

@@ -250,7 +250,7 @@ class Stone:
         """Spread: face-up outline area per carat, mm^2/ct (our definition; the trade compares diameter with weight)."""
         return self.outline_area_mm2 / self.weight_ct
 
-    @property
+    @cached_property
     def size_mm(self) -> np.ndarray:
         """(3,) extent along x, y and z, mm."""
         return np.ptp(self.vertices_mm, axis=0)

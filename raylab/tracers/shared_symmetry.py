@@ -52,14 +52,11 @@ def find_symmetry(stone: Stone, dome: DomeTable, turn: np.ndarray) -> Symmetry:
     dome : `Dome.table`. turn : (3, 3) from the stone's frame to the dome's; the view is parallel, along the dome's -z.
     """
     upright = abs(turn[2, 2]) > 1.0 - 1e-12
-    candidates = _stone_symmetries(stone) if upright else _leaning_mirror(stone, turn)
-    maps, facets = [], []
-    for matrix, order in candidates:
-        seen = (turn @ matrix @ turn.T)[:2, :2]
-        if _keeps_dome(dome, seen):
-            maps.append(seen)
-            facets.append(order)
-    return Symmetry(np.array(maps), np.array(facets), _wedge(np.array(maps)))
+    matrices, images = zip(*(_stone_symmetries(stone) if upright else _leaning_mirror(stone, turn)), strict=True)
+    seen = (turn @ np.array(matrices) @ turn.T)[:, :2, :2]
+    kept = [k for k, matrix in enumerate(seen) if _keeps_dome(dome, matrix)]
+    maps = np.ascontiguousarray(seen[kept])
+    return Symmetry(maps, np.array(images)[kept], _wedge(maps))
 
 
 def mirrored_across(stone: Stone, dome: DomeTable, turn: np.ndarray) -> bool:
@@ -153,8 +150,10 @@ def _smallest_ring(planes: _Planes) -> np.ndarray:
         step[rising] = np.concatenate([[0], np.cumsum(np.diff(number[rising]) > 2.0 * SAME)])
         kind = kind * len(rising) + step
     tilted = np.flatnonzero(np.hypot(planes.normals[:, 0], planes.normals[:, 1]) > 1e-6)
-    _, ring, count = np.unique(kind[tilted], return_inverse=True, return_counts=True)
-    return tilted[ring == np.argmin(count)]
+    alike = tilted[np.argsort(kind[tilted], kind="stable")]
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(kind[alike])) + 1, [len(alike)]])
+    least = int(np.argmin(np.diff(starts)))
+    return alike[starts[least] : starts[least + 1]]
 
 
 def _leaning_mirror(stone: Stone, turn: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:

@@ -36,14 +36,22 @@ def goal_under(dome: Dome, settings: TraceSettings) -> Goal:
         if key not in STATISTICS:
             raise InputError("unknown statistic", key="precision_of", value=key, expected=nearest(key, STATISTICS))
     named = [STATISTICS[key] for key in settings.precision_of]
+    counted = named or BY_DEFAULT
 
     def width(totals: Totals) -> Any:
         return _widest((one.width for one in _each(named, totals, peak)), settings.precision)
 
     def error(totals: Totals) -> Any:
-        return _widest((one.error for one in _each(named or BY_DEFAULT, totals, peak)), settings.standard_error or math.inf)
+        return _widest((one.error for one in _each(counted, totals, peak)), settings.standard_error or math.inf)
 
-    return Goal(width if named and settings.standard_error is None else None, error if settings.standard_error else None)
+    def derivatives(mean: np.ndarray) -> np.ndarray:
+        return np.nan_to_num([one.gradient(mean, peak) for one in counted])
+
+    return Goal(
+        width if named and settings.standard_error is None else None,
+        error if settings.standard_error else None,
+        derivatives,
+    )
 
 
 def missed(scene: Scene, totals: Totals) -> dict[str, str]:

@@ -97,6 +97,8 @@ def gather(chosen: list[tuple[Batch, np.ndarray]]) -> BeamSet:
     into = BeamSet(np.empty((count, WIDTH)), np.empty((count, ON_POLYGONS)), np.empty((corners, 2)))
     first = used = 0
     for batch, which in chosen:
+        if not len(which):
+            continue
         first, used = _copy(batch.beams, batch.ledgers, batch.corners, which, *into, first, used)
     return into
 

@@ -23,6 +23,7 @@ import numpy as np
 
 from ... import plane_geometry
 from ...errors import InputError, UnsupportedScene
+from ...jit import njit
 from ...lighting.dome import DomeTable
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
@@ -113,8 +114,8 @@ class Beams:
         return float(self.areas_mm2.sum()) * self.copies
 
     @cached_property
-    def totals(self) -> Totals:
-        """Area means over the outline: what polygons found, exactly, and what the tail is estimated to add."""
+    def polygon_means(self) -> tuple[np.ndarray, np.ndarray]:
+        """(MOMENTS,) area means over the outline of what polygons found; (2, 2) the mean of `Symmetry.maps`."""
         share = self.areas_mm2 / self.areas_mm2.sum()
         mean = np.zeros(MOMENTS)
         # Not by matrix product: BLAS adds in an order that hangs on its number of threads.
@@ -122,10 +123,22 @@ class Beams:
         over_copies = self.symmetry.maps.mean(axis=0)
         mean[SOURCE_X : SOURCE_Y + 1] = over_copies @ mean[SOURCE_X : SOURCE_Y + 1]
         mean[CHANNELS:] = np.multiply(self.moments.T, share, order="C").sum(axis=1)
+        return mean, over_copies
+
+    @cached_property
+    def totals(self) -> Totals:
+        """Area means over the outline: what polygons found, exactly, and what the tail is estimated to add."""
+        mean, over_copies = self.polygon_means
         turned = np.eye(MOMENTS)
         turned[SOURCE_X : SOURCE_Y + 1, SOURCE_X : SOURCE_Y + 1] = over_copies
         covariance = turned @ self.tail.covariance @ turned.T
         return Totals(self.area_mm2, mean, covariance, turned @ self.tail.mean)
+
+    def with_tail(self, tail: Tail) -> Beams:
+        """The same polygons with another estimate of what waits."""
+        made = replace(self, tail=tail)
+        made.__dict__["polygon_means"] = self.polygon_means  # what the cached property would compute once more
+        return made
 
     @cached_property
     def first(self) -> np.ndarray:
@@ -264,7 +277,7 @@ def trace_beams(
 
     def stop_here() -> Stop[Beams]:
         batch = work.batch()
-        draws = Draws(batch, plain, sky, turn, rules)
+        luminances = batch.ledgers[:, LUMINANCE].copy()
         moments, areas = _settle(batch, surroundings), batch.beams[:, optics.AREA].copy()
         columns = (optics.SIDES, optics.NODE, optics.STRONGEST_NODE, optics.STRONGEST_ENTRY)
         size, leaves, strongest, entry = (batch.beams[:, column].astype(np.int64) for column in columns)
@@ -281,7 +294,7 @@ def trace_beams(
             strongest_entry=np.where(inside, UNTRACED, entry),
             copy_of=np.zeros(len(size), np.int64),
             symmetry=symmetry,
-            through=_over_copies(batch.through / areas.sum(), symmetry),
+            through=_over_copies(batch.through / areas.sum(), symmetry.maps, symmetry.facets),
             tail=NO_TAIL,
             pieces=batch.pieces,
             rounds=work.count,
@@ -290,9 +303,13 @@ def trace_beams(
         )
         waits = float((areas * batch.ledgers[:, UNTRACED])[waiting].sum() / areas.sum())
 
+        derivatives = goal.derivatives if goal is not None else None
+        of_means = derivatives(beams.polygon_means[0]) if derivatives is not None else np.zeros((0, MOMENTS))
+        draws = Draws(batch, luminances, of_means, plain, sky, turn, rules)
+
         def estimated(rays: int) -> Beams:
-            draws.more(rays, settings.seed, threads)
-            return replace(beams, tail=tail_of(draws, waits))
+            draws.until(rays, settings.seed, threads)
+            return beams.with_tail(tail_of(draws, waits))
 
         return estimated
 
@@ -339,7 +356,7 @@ def _near_the_origin(stone: Stone) -> tuple[Stone, np.ndarray]:
 def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarized: bool) -> Batch:
     """One beam through each facet that faces the eye, cut to the wedge."""
     seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
-    nothing = 1e-17 * float(np.ptp(seen, axis=0).max()) ** 2  # a sliver at a corner that a cut runs through
+    nothing = 1e-17 * float(stone.size_mm.max()) ** 2  # a sliver at a corner that a cut runs through
     body = stone.polyhedron
     reaching = stone.normals @ turn[2] > 0.0
     if len(cuts):  # few facets reach into a wedge: the others are left out all at once
@@ -377,9 +394,16 @@ def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, 
     )
 
 
-def _over_copies(through: np.ndarray, symmetry: Symmetry) -> np.ndarray:
-    """Means per facet (F, ON_POLYGONS) over one wedge, shared out over the facets of all its copies."""
-    copies = through[np.argsort(symmetry.facets, axis=1)]
-    sources = copies[:, :, SOURCE_X : SOURCE_Y + 1]
-    sources[:] = sources @ symmetry.maps.transpose(0, 2, 1)
-    return copies.mean(axis=0)
+@njit()
+def _over_copies(through, maps, facets):
+    """Means per facet (F, ON_POLYGONS) over one wedge, shared out over the facets of all its copies; see `Symmetry`."""
+    out, copies = np.zeros(through.shape), len(maps)
+    for copy in range(copies):
+        for facet in range(through.shape[0]):
+            image = facets[copy, facet]
+            for k in range(through.shape[1]):
+                out[image, k] += through[facet, k] / copies
+            x, y = through[facet, SOURCE_X] / copies, through[facet, SOURCE_Y] / copies
+            out[image, SOURCE_X] += maps[copy, 0, 0] * x + maps[copy, 0, 1] * y - x
+            out[image, SOURCE_Y] += maps[copy, 1, 0] * x + maps[copy, 1, 1] * y - y
+    return out

@@ -1,8 +1,8 @@
 """When the exact tracer has done enough: how far whole polygons are traced, and how many rays estimate what waits then.
 
 Where a standard error is wanted, whole polygons end where rays become cheaper. With a share s of the light waiting, pieces of
-polygons cost P / s and the rays that the wanted error needs R s^2; a few rays of a first estimate tell R, and the sum is least
-at s^3 = P / (2 R). Costs are counted, not timed: the same scene ends at the same place everywhere.
+polygons cost P s^-a and the rays that the wanted error needs R s^b. The sum is least where a P s^-a = b R s^b. R is guessed
+first, and then told by a few rays. Costs are counted, not timed: the same scene ends at the same place everywhere.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from ...scene.settings import TraceSettings
 from ..goal import Goal
 from ..totals import Totals
 from .schedule import Rounds
-from .tail import Tail
+from .tail import FINER_FROM, Tail
 
 
 class Estimated(Protocol):
@@ -32,27 +32,36 @@ class Estimated(Protocol):
 
 Found = TypeVar("Found", bound=Estimated)
 Stop = Callable[[int], Found]
-"""The polygons so far: a call draws so many more rays from what waits, and gives the result with all that were drawn."""
+"""The polygons so far: a call draws rays from what waits until there are so many, and gives the result with them."""
 RAYS = 64
 """Rays that estimate what waits where no standard error is asked for."""
-TRIED = 128
-"""Rays that try out how many are needed where one is."""
+TRIED, MOST_TRIED, PART_TRIED = 96, 1024, 0.1
+"""Rays that try out how many are needed where one is: this part of how many are likely to do, but not fewer and not more."""
 MOST_RAYS = 1 << 22
 """Most rays that are drawn for one scene, 2 GB of them."""
 MOST_WAITING = 0.1
 """No more of the light is left to rays."""
-RAYS_TO_EXPECT = 2000.0
-"""Polygons go on, before rays are tried out, until about so many rays are likely to do."""
-SPREAD = 0.35
-"""By how much, as a share of the light that waits, a ray's statistics scatter: a guess for that first step."""
-SEGMENT_COST = 0.15
-"""Time of a ray's path segment as a multiple of that of a piece, as measured by `benchmarks/bench_tail.py`."""
-FINER = 0.8
-"""Many rays have finer strata than a few: so many of the rays that a few rays' scatter asks for are enough, as measured."""
-MARGIN = 1.05
-"""What is missing then is drawn with this margin."""
-WORTH_WHILE = 0.8
+SPREAD = 0.4
+"""By how much, as a share of the light that waits, a ray's statistics scatter: a guess for these first steps."""
+SEGMENT_COST = 0.1
+"""Time of a ray's path segment as a multiple of that of a piece in the first rounds, whose pieces take longest. Against all
+pieces of a fine bracket it is 0.14 to 0.24, as measured by `benchmarks/bench_tail.py`."""
+SEGMENTS_TO_EXPECT = 15.0
+"""Segments of a ray's path: a guess before any ray is drawn."""
+PIECES_GROW, RAYS_FALL = 1.1, 1.4
+"""The exponents a and b above, as measured on brilliants, an oval and an emerald cut; b is not 2, for what waits longest is the
+hardest to estimate."""
+FINER, FINEST = 0.55, 0.75
+"""More rays have finer strata: the error falls as their number to the power -FINER, and to the power -FINEST where they are
+more than the beams that wait, whose polygons their strata then divide. As measured."""
+AIM = 0.9
+"""Of the rays that this asks for, so many are drawn before the error is looked at again."""
+LEAST_MORE = 0.12
+"""Where little is missing, rays with strata of their own are added, wider ones: this part of what was drawn hardly helps."""
+WORTH_WHILE = 0.65
 """Polygons go on only if what waits is to fall to less than this share of itself."""
+LEAST_STEP = 0.3
+"""And not to less than this before rays have been tried out."""
 _LEAST_SHARE = 1e-7
 _STUCK = 0.95
 """A bracket that shrinks by less is wide for another reason: paths ended by `max_bounces`, or light on an edge of the dome."""
@@ -87,18 +96,38 @@ def _by_error(
     work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[], Stop[Found]]
 ) -> Found:
     """The same for a wanted standard error: `error` is that of some totals as a multiple of the wanted one."""
-    share = max(precision, min(MOST_WAITING, wanted * math.sqrt(RAYS_TO_EXPECT) / SPREAD))
+    share = max(precision, MOST_WAITING)
     work.until(share)
+    likely = (SPREAD * share / wanted) ** 2
+    cheapest = max(precision, LEAST_STEP * share, _cheapest(work, share, SEGMENTS_TO_EXPECT * likely))
+    if cheapest < WORTH_WHILE * share:
+        likely *= (cheapest / share) ** RAYS_FALL
+        share = cheapest
+        work.until(share)
     more = stop_here()
-    beams = more(TRIED)
-    needed = FINER * TRIED * error(beams.totals) ** 2
-    ray_cost = SEGMENT_COST * beams.tail.segments / max(1, beams.tail.rays)
-    best = max(precision, share * (max(1, work.pieces) / max(1.0, 2.0 * ray_cost * needed)) ** (1.0 / 3.0))
-    if best < WORTH_WHILE * share and needed > TRIED:
-        work.until(best)
+    beams = more(math.ceil(min(MOST_TRIED, max(TRIED, PART_TRIED * likely))))
+    needed = _needed(beams.tail, error(beams.totals))
+    cheapest = max(precision, _cheapest(work, share, beams.tail.segments * needed / max(1, beams.tail.rays)))
+    if cheapest < WORTH_WHILE * share and needed > beams.tail.rays:
+        work.until(cheapest)
         more = stop_here()
-        beams = more(min(MOST_RAYS, max(TRIED, math.ceil(needed * (best / share) ** 2))))
+        beams = more(math.ceil(min(MOST_RAYS, max(TRIED, needed * (cheapest / share) ** RAYS_FALL))))
     while (wide := error(beams.totals)) > 1.0 and 0 < (rays := beams.tail.rays) < MOST_RAYS:
-        part = FINER if rays == TRIED else MARGIN
-        beams = more(min(MOST_RAYS - rays, max(RAYS, math.ceil(rays * (part * wide**2 - 1.0)))))
+        needed = AIM * _needed(beams.tail, wide)
+        if needed < FINER_FROM * rays:
+            needed = rays * (1.0 + LEAST_MORE + 2.0 * (wide - 1.0))
+        beams = more(math.ceil(min(MOST_RAYS, needed)))
     return beams
+
+
+def _needed(tail: Tail, wide: float) -> float:
+    """How many rays bring the error down to what is wanted; with those drawn so far it is `wide` times that."""
+    coarse = max(tail.rays, tail.beams)
+    there = wide * (tail.rays / max(1, coarse)) ** FINER
+    return float(tail.rays * wide ** (1.0 / FINER) if there < 1.0 else coarse * there ** (1.0 / FINEST))
+
+
+def _cheapest(work: Rounds, share: float, segments: float) -> float:
+    """The share of waiting light at which polygons and rays cost least together, if rays need so many `segments` now."""
+    rays = SEGMENT_COST * max(1.0, segments)
+    return share * (PIECES_GROW * max(1, work.pieces) / (RAYS_FALL * rays)) ** (1.0 / (PIECES_GROW + RAYS_FALL))
