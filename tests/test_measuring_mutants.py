@@ -24,7 +24,7 @@ from raylab.stone.cuts import outline_brilliant
 from raylab.stone.measuring import callipers, length
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import outline_fit, rings, sided
-from raylab.stone.scanning import girdle_fit, noise, plane_fit, report, stone_pose
+from raylab.stone.scanning import facets, girdle_fit, noise, plane_fit, report, stone_pose
 
 Patch = pytest.MonkeyPatch
 
@@ -64,6 +64,12 @@ def hull() -> None:
 
 def noisy_scan() -> None:
     test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(0)
+
+
+def long_scan(row: int) -> None:
+    """A row of the scans of long stones."""
+    (mark,) = test_scan.test_a_long_stone_is_as_long_as_it_is_said_to_be.pytestmark
+    test_scan.test_a_long_stone_is_as_long_as_it_is_said_to_be(*mark.args[1][row])
 
 
 def dent() -> None:
@@ -159,7 +165,10 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (plane_fit._solved, "B / (M[:, :, None]", "B / (3.0 * M[:, :, None]", noisy_scan),
     (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
-    (girdle_fit.fit_girdle, "if cost < least", "if cost < -least", bevel),
+    (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
+    (girdle_fit._stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
+    (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", lambda: long_scan(4)),
+    (facets.level, "min(gap) + math.pi", "math.tau + math.pi", lambda: long_scan(5)),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),
