@@ -260,7 +260,7 @@ def test_parameters_that_went_in_come_out(stones, name):
 
 
 def test_a_girdle_whose_flats_stand_elsewhere_is_as_thick_at_the_mains():
-    """A scan's flats stand anywhere. The corner of the outline farthest in a main's direction then stands beside the main, where
+    """A scan has flats anywhere. The corner of the outline farthest in a main's direction then stands beside the main, where
     the girdle is thinner: by 0.52 % of the width here."""
     stone, around = rl.oval_brilliant(table_pct=57.0, length_ratio=1.4), np.arange(96) * math.tau / 96
     flats, (length, width, _) = stone.on_girdle, stone.size_mm

@@ -176,7 +176,8 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
         walled = envelope(surface[seen.near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
         if walled.sum() < LEAST:
             continue
-        walls = upright_walls(seen.points[walled], area[seen.near[walled]], noise, scatter)
+        points, weight = seen.points[walled], area[seen.near[walled]]
+        walls = _needed(upright_walls(points, weight, noise, scatter), points, weight / weight.mean(), noise)
         upright = beside.with_(_moved(walls, seen.turn, seen.origin))
         cost = of_walls(upright)
         if cost < least:
@@ -186,6 +187,20 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     kind = "even flats" if whole.sides else "round"
     tangents = _moved(_tangents(whole, band, noise, scatter), seen.turn, seen.origin)
     return Girdle(kind, tangents, len(tangents))
+
+
+def _needed(walls: Planes, points: np.ndarray, weight: np.ndarray, noise: float) -> Planes:
+    """Walls without those that take less off the points' squares than they cost: one may be laid through two points that only
+    happen to lie off all others."""
+    price = UNKNOWNS * math.log(len(points))
+    while len(walls) > 2:
+        found = envelope(points, walls)
+        gain = squares(found.heights[:, 1], noise) - squares(found.height, noise)
+        loss = np.bincount(found.facet, weight * gain, len(walls))
+        if loss.min() >= price:
+            break
+        walls = walls.only(np.arange(len(walls)) != loss.argmin())
+    return walls
 
 
 def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: float, edge_mm: float) -> Planes:
