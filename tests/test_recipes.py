@@ -296,9 +296,7 @@ def test_a_stated_cut_is_checked_against_the_facets(tmp_path):
         made(text.replace('cut = "oval brilliant"', 'cut = "pear brilliant"'))
     says = "stone.cut = 'pear brilliant': the facets are those of another cut; expected 'oval brilliant', or none"
     assert str(told.value).endswith(says)
-    with pytest.raises(
-        rl.InputError, match="stone.cut = 'rose cut': no tier of this cut is among the recipe's; expected tiers"
-    ):
+    with pytest.raises(rl.InputError, match="no tier of this cut is among the recipe's; expected tiers such as"):
         made(SQUARE.replace('material = "diamond"', 'cut = "rose cut"'))
     square = rl.cut("emerald cut", table_pct=57.0, length_ratio=1.0)
     rl.save_stone(square, path, force=True)  # as long as it is wide: recognised as a square emerald cut too
