@@ -109,6 +109,7 @@ def turned(name: str) -> Callable[[], None]:
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
 uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
+elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thick_at_the_mains
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
@@ -145,9 +146,10 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (of.left_against_right, "-AROUND", "180.0 - AROUND", uneven),
     (of.end_against_end, "180.0 - AROUND", "-AROUND", uneven),
     (callipers.whole_depth, "top - bottom", "top", back("emerald cut")),
-    (callipers.Callipers.extent, "+ 90.0", "+ 89.0", back("emerald cut")),
+    (length.extents, "+ 90.0", "+ 89.0", back("emerald cut")),
+    (of._place, "loop[int(reach.argmax())]", "c.outline[int((c.outline @ u).argmax())]", elsewhere),
     (callipers.Callipers.__init__, "(self.outline)[1] if", "(self.outline)[0] if", emerald),
-    (callipers.Callipers.__init__, "length_azimuth_deg(self.outline) if mirror", "0.0 if mirror", no_cut),
+    (length.length_deg_of, "length_azimuth_deg(stone.outline_mm) if mirror", "0.0 if mirror", no_cut),
     (callipers.Callipers.girdle_at, "found = np.where(walls.any(axis=0), walls, meets & outermost)", "found = meets", tips),
     (length._pointed, "behind > ahead", "ahead > behind", turned("pear brilliant")),
     (length.length_azimuth_deg, "np.angle(-fourth)", "np.angle(fourth)", turned("square emerald cut")),
