@@ -1,6 +1,7 @@
 """Sweeps: designs a second, what the machinery adds to the tracing, memory over a long run, threads against processes.
 
     python benchmarks/bench_sweep.py --steps 10 --processes 2     # 10 values on each of four axes: 10,000 designs
+    python benchmarks/bench_sweep.py --cut "oval brilliant" --standard-error 0.001
 
 CPU seconds are told beside wall seconds, because a machine shared with others changes the latter only.
 """
@@ -77,16 +78,27 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--steps", type=int, default=4, help="values on each of four axes")
     parser.add_argument("--processes", type=int, default=len(os.sched_getaffinity(0)))
+    parser.add_argument("--cut", default="round brilliant", help="a cut with the four axes; the rest as by default")
+    parser.add_argument(
+        "--standard-error", type=float, help="largest of brightness and contrast, in place of a certain bracket"
+    )
     given = parser.parse_args()
     axes = {key: rl.steps(*ends, given.steps) for key, ends in RANGES.items()}
-    settings = rl.TraceSettings(precision=PRECISION)
-    plan = plan_of(axes, {"dome": "head-shadow"})
+    goal = {"precision": PRECISION} if given.standard_error is None else {"standard_error": given.standard_error}
+    settings = rl.TraceSettings(**goal)
+    plan = plan_of(axes, {"dome": "head-shadow", "cut": given.cut})
     before = tracing_alone(plan, settings)
     threads = in_threads(plan, settings, given.processes)
     watch, start, used = Watch(), time.perf_counter(), cpu_s()
     with tempfile.TemporaryDirectory() as folder:
         found = rl.sweep(
-            axes, "head-shadow", settings=settings, processes=given.processes, out=Path(folder) / "sweep", progress=watch
+            axes,
+            "head-shadow",
+            cut=given.cut,
+            settings=settings,
+            processes=given.processes,
+            out=Path(folder) / "sweep",
+            progress=watch,
         )
     wall, used = time.perf_counter() - start, cpu_s() - used
     cost = (before + tracing_alone(plan, settings)) / 2.0

@@ -1,9 +1,13 @@
 """The workbench in a real browser: time from a slider to its picture, until a page is ready, memory after a minute of moves.
 
     python benchmarks/bench_workbench.py [--moves 60] [--soak 60] [--pictures DIR]
+    python benchmarks/bench_workbench.py --server "cushion brilliant"
 
 Times are from the event on the slider to the painted picture, in headless chromium, which draws without a graphics card here:
 a desktop's browser is quicker. Run it on an idle machine; the load at the start is printed with the figures.
+
+The second form asks the server's own answerer, without browser and connection, for the coarse and the exact picture of a cut at
+random places of three sliders. It tells processor time, all threads together, which a busy machine changes little.
 """
 
 from __future__ import annotations
@@ -23,6 +27,13 @@ from needs import launched  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
 from test_workbench_page import Workbench, assert_reported, traced  # noqa: E402
 from workbench_process import BenchProcess  # noqa: E402
+
+import raylab as rl  # noqa: E402
+from raylab.stone.known_cuts import get_cut  # noqa: E402
+from raylab.workbench.answers import Answerer  # noqa: E402
+from raylab.workbench.design_json import usual_design  # noqa: E402
+
+SLIDERS = {"table_pct": (54.0, 62.0), "crown_angle_deg": (31.0, 36.0), "pavilion_angle_deg": (39.5, 42.0)}
 
 # Move a slider, wait for the picture that answers the move, n times; ms each.
 ONE_BY_ONE = """async ([key, n, low, high, exact]) => {
@@ -179,13 +190,33 @@ def pictures(page: Workbench, folder: Path) -> None:
             page.page.screenshot(path=folder / f"workbench-{width}-{scheme}.png")
 
 
+def server(cut: str, moves: int) -> None:
+    """Processor time of the server's share of an answer."""
+    answerer, rng = Answerer({"head-shadow": rl.load_dome("head-shadow")}), np.random.default_rng(1)
+    asked = {"kind": "picture", "side": "a", "dome": "head-shadow", "maps": ["contrast"], "facet": None}
+    for tilt_deg in (0.0, 10.0):
+        for step in ("coarse", "exact"):
+            times = []
+            for k in range(moves + 1):
+                given = {key: float(rng.uniform(*ends)) for key, ends in SLIDERS.items()}
+                design = usual_design(get_cut(cut), "W-1 (invented)", **given)
+                start = time.process_time()
+                answerer.answer({**asked, "id": k, "step": step, "design": design, "tilt_deg": tilt_deg})
+                times.append(1e3 * (time.process_time() - start))
+            shown(f"server's share, {cut}, {step}, tilted by {tilt_deg:g} degrees, processor time", times[1:])
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--moves", type=int, default=60)
     parser.add_argument("--soak", type=float, default=60.0)
     parser.add_argument("--pictures", type=Path)
+    parser.add_argument("--server", metavar="CUT")
     options = parser.parse_args()
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
+    if options.server:
+        server(options.server, options.moves)
+        return
     with sync_playwright() as driver:
         browser = launched(driver)
         browser.new_page().close()

@@ -344,6 +344,14 @@ def test_a_single_cut_measures_what_it_was_asked_for():
         (lambda: rl.rose_cut(star_angle_deg=51), "star_angle_deg = 51.0: the stars are no flatter"),
         (lambda: rl.rose_cut(girdle_pct=0.5), "girdle_pct = 0.5: the girdle vanishes"),
         (lambda: rl.oval_brilliant(table_pct=57, length_ratio=0.8), "length_ratio = 0.8: "),
+        (
+            lambda: rl.emerald_cut(table_pct=57, girdle_pct=1e-15),
+            "girdle_pct = 1e-15: nothing would be left of girdle 0, girdle 1, girdle 2 and 5 more; expected more than",
+        ),
+        (
+            lambda: rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, culet_pct=1e-12),
+            "culet_pct = 1e-12: nothing would be left of culet 0; expected 0 %",
+        ),
         (lambda: rl.cut("emerald cut", table_pct=57, star_pct=50), "star_pct: no parameter of the emerald cut"),
         (lambda: rl.cut("emrald cut", table_pct=57), "unknown cut; did you mean 'emerald cut'"),
         (lambda: rl.cut("heart brilliant", table_pct=57), "a heart is not convex: light could leave such a stone and enter it"),

@@ -10,6 +10,8 @@ from polyhedra import random_polyhedron
 
 import raylab as rl
 from raylab.comparison.alignment import pose_of
+from raylab.designs.making import geometry_of
+from raylab.plane_geometry import rotation_about_z
 from raylab.scene.view import View
 from raylab.stone.extent import extent_of
 
@@ -41,6 +43,14 @@ SIZES = {
 
 def turned(stone: rl.Stone, turn_deg: float) -> rl.Stone:
     return stone.moved(View(turn_deg=turn_deg).rotation(), np.array([0.3, -0.2, 0.1]))
+
+
+def test_a_turned_stone_has_the_length_of_measure_in_sweeps_too():
+    stone = rl.oval_brilliant(table_pct=57.0, length_ratio=1.5, width_mm=5.0)
+    turned = stone.moved(rotation_about_z(0.5), np.zeros(3))
+    found, measured = geometry_of(turned), rl.measure(turned)
+    assert found == pytest.approx(geometry_of(stone), rel=1e-12)
+    assert (found["length_mm"], found["width_mm"]) == (measured["length_mm"].mean, measured["width_mm"].mean)
 
 
 @pytest.mark.parametrize("stone", STONES, ids=lambda stone: stone.name)

@@ -24,7 +24,7 @@ from raylab.stone.cuts import outline_brilliant
 from raylab.stone.measuring import callipers, length
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import outline_fit, rings, sided
-from raylab.stone.scanning import girdle_fit, noise, plane_fit, report, stone_pose
+from raylab.stone.scanning import facets, girdle_fit, noise, plane_fit, report, stone_pose
 
 Patch = pytest.MonkeyPatch
 
@@ -66,6 +66,17 @@ def noisy_scan() -> None:
     test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(0)
 
 
+def long_scan(row: int) -> None:
+    """A row of the scans of long stones."""
+    (mark,) = test_scan.test_a_long_stone_is_as_long_as_it_is_said_to_be.pytestmark
+    test_scan._check_extents(*mark.args[1][row])
+
+
+def merged() -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        test_scan.test_flats_that_noise_does_not_tell_apart_are_as_uncertain_as_they_bend(patch)
+
+
 def dent() -> None:
     test_scan.test_a_dent_and_a_bump_are_reported_with_place_area_and_depth(50.0, "below")
 
@@ -98,6 +109,7 @@ def turned(name: str) -> Callable[[], None]:
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
 uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
+elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thick_at_the_mains
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
@@ -134,9 +146,10 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (of.left_against_right, "-AROUND", "180.0 - AROUND", uneven),
     (of.end_against_end, "180.0 - AROUND", "-AROUND", uneven),
     (callipers.whole_depth, "top - bottom", "top", back("emerald cut")),
-    (callipers.Callipers.extent, "+ 90.0", "+ 89.0", back("emerald cut")),
+    (length.extents, "+ 90.0", "+ 89.0", back("emerald cut")),
+    (of._place, "loop[int(reach.argmax())]", "c.outline[int((c.outline @ u).argmax())]", elsewhere),
     (callipers.Callipers.__init__, "(self.outline)[1] if", "(self.outline)[0] if", emerald),
-    (callipers.Callipers.__init__, "length_azimuth_deg(self.outline) if mirror", "0.0 if mirror", no_cut),
+    (length.length_deg_of, "length_azimuth_deg(stone.outline_mm) if mirror", "0.0 if mirror", no_cut),
     (callipers.Callipers.girdle_at, "found = np.where(walls.any(axis=0), walls, meets & outermost)", "found = meets", tips),
     (length._pointed, "behind > ahead", "ahead > behind", turned("pear brilliant")),
     (length.length_azimuth_deg, "np.angle(-fourth)", "np.angle(fourth)", turned("square emerald cut")),
@@ -159,7 +172,10 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (plane_fit._solved, "B / (M[:, :, None]", "B / (3.0 * M[:, :, None]", noisy_scan),
     (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
-    (girdle_fit.fit_girdle, "if cost < least", "if cost < -least", bevel),
+    (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
+    (girdle_fit._stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
+    (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
+    (facets.level, "min(gap) + math.pi", "math.tau + math.pi", lambda: long_scan(5)),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),

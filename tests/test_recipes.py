@@ -287,6 +287,22 @@ def test_every_door_reads_a_recipe(capsys):
     assert len(resolved("stone", "mine.toml")) == len(stone)
 
 
+def test_a_stated_cut_is_checked_against_the_facets(tmp_path):
+    path = tmp_path / "mine.toml"
+    rl.save_stone(rl.oval_brilliant(table_pct=57.0, length_ratio=1.4), path)
+    text = path.read_text(encoding="utf-8")
+    assert made(text).cut == "oval brilliant"
+    with pytest.raises(rl.InputError) as told:
+        made(text.replace('cut = "oval brilliant"', 'cut = "pear brilliant"'))
+    says = "stone.cut = 'pear brilliant': the facets are those of another cut; expected 'oval brilliant', or none"
+    assert str(told.value).endswith(says)
+    with pytest.raises(rl.InputError, match="no tier of this cut is among the recipe's; expected tiers such as"):
+        made(SQUARE.replace('material = "diamond"', 'cut = "rose cut"'))
+    square = rl.cut("emerald cut", table_pct=57.0, length_ratio=1.0)
+    rl.save_stone(square, path, force=True)  # as long as it is wide: recognised as a square emerald cut too
+    assert made(path.read_text(encoding="utf-8")).cut == "emerald cut"
+
+
 def test_the_page_takes_up_a_recipe_as_facets_and_follows_no_file():
     opened = open_bytes("mine.toml", SQUARE.replace('material = "diamond"', 'cut = "princess cut"').encode())
     assert opened.design["kind"] == "facets"

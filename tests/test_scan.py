@@ -13,10 +13,12 @@ import scanned
 import trimesh
 
 import raylab as rl
+from raylab.cli.measure import _print_scan
 from raylab.plane_geometry import rotation_about
 from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
+from raylab.stone.scanning import girdle_fit
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 from raylab.stone.scanning.walls import upright_walls
 
@@ -178,20 +180,64 @@ def test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves():
     assert found - given == Counter(), "beyond the stone's"
 
 
-@pytest.mark.parametrize(("times", "noise_mm", "most_um"), [(6, 0.001, 10.0), (5, 0.005, 300.0)])
-def test_the_ends_of_a_long_stone_are_as_far_apart_as_they_are_said_to_be(times, noise_mm, most_um):
+def oval(ratio, flats):
+    """An oval to scan."""
+    return rl.oval_brilliant(table_pct=57.0, length_ratio=ratio, girdle_facets=flats, width_mm=6.5)
+
+
+WITH_MERGED_FLATS = rl.marquise_brilliant(
+    table_pct=61.6, crown_angle_deg=24.5, crown_end_angle_deg=31.3, pavilion_angle_deg=36.2, pavilion_end_angle_deg=29.1,
+    pavilion_mains=4, star_pct=66.4, lower_half_pct=59.6, girdle_pct=9.2, culet_pct=8.8, length_ratio=1.94, width_mm=6.5,
+)  # fmt: skip
+WITH_LARGE_MAINS = rl.marquise_brilliant(
+    table_pct=50.0, crown_angle_deg=32.6, crown_end_angle_deg=18.5, pavilion_angle_deg=40.9, pavilion_end_angle_deg=39.5,
+    pavilion_mains=4, star_pct=56.9, lower_half_pct=62.6, girdle_pct=7.4, culet_pct=3.5, length_ratio=2.13, width_mm=6.5,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("stone", "times", "noise_mm", "kind", "most_um"),
+    [
+        # flats too narrow for planes of their own: the wheel that the oval is stretched from explains them all
+        (oval(2.24, 64), 6, 0.001, "even flats", 3.0),
+        (oval(2.24, 64), 5, 0.005, "upright flats", 300.0),
+        # a wheel that isn't stretched explained these with 74 flats, 8 um too narrow and known to 0.3 um
+        (oval(1.19, 64), 6, 0.001, "even flats", 3.0),
+        # and six waves around a circle these, 14 um too short and known to 3 um
+        (oval(1.69, 96), 6, 0.005, "round", 10.0),
+        # 7 um too long, known to 1 um: planes of flats that noise doesn't tell apart, where walls explain as much
+        (WITH_MERGED_FLATS, 6, 0.005, "upright flats", 10.0),
+        # 12 um too long, known to 1 um: a pavilion main is larger than the table, and a girdle was sought around it
+        (WITH_LARGE_MAINS, 6, 0.005, "upright flats", 10.0),
+    ],
+)
+def test_a_long_stone_is_as_long_as_it_is_said_to_be(stone, times, noise_mm, kind, most_um, capsys):
     """A scan puts three to seven points on each flat at the ends, too few for planes of their own. Without walls there the
-    stone was 0.58 mm too long, known to 1 um."""
-    stone = rl.oval_brilliant(table_pct=57.0, length_ratio=2.24, girdle_facets=64, width_mm=6.5)
+    first stone was 0.58 mm too long, known to 1 um."""
+    report = _check_extents(stone, times, noise_mm, kind, most_um)
+    missing = most_um > 100.0 or stone is WITH_LARGE_MAINS  # whose points are sharp
+    _print_scan(report)
+    said = capsys.readouterr().out
+    assert (len(report.uncertain_walls) > 0, "walls may be missing beside" in said) == 2 * (missing,)
+
+
+def test_flats_that_noise_does_not_tell_apart_are_as_uncertain_as_they_bend(monkeypatch):
+    """Two flats taken for one plane meet the next outside the outline, by 7 um here; 1 um was stated."""
+    monkeypatch.setattr(girdle_fit, "upright_walls", lambda *given: upright_walls(*given).only(np.arange(0)))
+    _check_extents(WITH_MERGED_FLATS, 6, 0.005, "flats", 10.0)
+
+
+def _check_extents(stone, times, noise_mm, kind, most_um):
     rng = np.random.default_rng([224, 1])
     vertices, triangles = scanned.sampled(stone, times, rng)
     scan = stone_from_mesh(scanned.noisy(vertices, noise_mm, rng), triangles)
-    assert scan.report.girdle == "upright flats"
+    assert scan.report.girdle == kind
     walls = [fit for f, fit in enumerate(scan.report.facets) if scan.stone.on_girdle[f]]
     error_um = np.mean([fit.distance_error_um for fit in walls])
     off_um = 1e3 * np.abs(np.ptp(scan.stone.outline_mm, axis=0) - np.ptp(stone.outline_mm, axis=0))
     assert (off_um < 4.0 * math.sqrt(2.0) * error_um).all()
     assert error_um < most_um
+    return scan.report
 
 
 def test_walls_that_lean_together_are_found_within_their_errors():

@@ -146,6 +146,11 @@ def _print_scan(report: ScanReport) -> None:
     say(f"  {edges}; girdle: {report.girdle}; extra facets: {', '.join(report.extra) or 'none'}")
     if report.rounding_um:
         say(f"  of the stone or of the scanner; --edge-radius-um scanned traces a radius of {report.edge_radius_um:.0f} um")
+    walls = report.uncertain_walls
+    if walls:
+        worst = max(walls, key=lambda fit: fit.distance_error_um)
+        known = f"{worst.name} is known to {worst.distance_error_um:.0f} um"
+        say(f"  walls may be missing beside {len(walls)} of the girdle's ({known}): length and width are no better known there")
     for patch in report.unexplained[:MOST_PATCHES]:
         position = ", ".join(f"{x:.2f}" for x in patch.position_mm)
         say(f"  patch of {patch.area_mm2:.4f} mm^2 at ({position}) mm: up to {patch.depth_um:.0f} um {patch.kind} the facets")

@@ -76,7 +76,7 @@ GEOMETRY: dict[str, tuple[str, str]] = {
     "spread_mm2_per_ct": ("face-up outline area per carat", "mm^2/ct"),
     "area_mm2": ("area of the outline as seen", "mm^2"),
 }
-"""A design's numbers that need no light; length and width are the extents along x and y, as every cut lies."""
+"""A design's numbers that need no light; length and width as `measure` takes them."""
 
 _IMPOSSIBLE: tuple[Reason, ...] = tuple(dict.fromkeys(reason for cut in CUTS.values() for reason in cut.reasons))
 REASONS: tuple[tuple[str, str], ...] = (

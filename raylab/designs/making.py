@@ -10,7 +10,9 @@ from ..optics.materials import Material, get_material
 from ..scene.view import View
 from ..stone.cuts import USUAL
 from ..stone.known_cuts import get_cut
+from ..stone.measuring.length import extents, length_deg_of
 from ..stone.offsets import deviate
+from ..stone.recognition import recognized
 from ..stone.stone import Stone
 from .deviations import offsets_of
 from .keys import CUT, DOME_KEYS, STONE, Design
@@ -66,8 +68,12 @@ def view_of(design: Design) -> View:
 
 
 def geometry_of(stone: Stone) -> dict[str, float]:
-    """A stone's numbers that need no light: `GEOMETRY` without the outline as seen."""
-    length_mm, width_mm, height_mm = map(float, stone.size_mm)  # a round's girdle has corners on both axes
+    """A stone's numbers that need no light: `GEOMETRY` without the outline as seen.
+
+    Length and width are those that `measure` takes of a stone with length and width, and so lie as the stone does.
+    """
+    length_mm, width_mm = extents(stone.outline_mm, length_deg_of(recognized(stone))).tolist()
+    height_mm = float(stone.size_mm[2])
     return {
         "weight_ct": stone.weight_ct,
         "length_mm": length_mm,

@@ -13,14 +13,11 @@ from __future__ import annotations
 import math
 from typing import Literal, NamedTuple, get_args
 
-import numpy as np
-
 from ..errors import InputError
-from ..plane_geometry import unit_vector
 from .cuts.outline import Circle
 from .known_cuts import cut_of, tiers_of
 from .measuring.callipers import Callipers
-from .measuring.length import length_azimuth_deg
+from .measuring.length import extents, length_azimuth_deg
 from .recognition import recognized
 from .stone import Stone
 
@@ -55,7 +52,7 @@ def extent_of(stone: Stone) -> Extent:
         azimuth = callipers.pattern.azimuth_deg if callipers.pattern.fits() else 0.0
         return Extent(azimuth, callipers.diameter.mean, callipers.diameter.mean, True)
     azimuth = length_azimuth_deg(stone.outline_mm)
-    along, across = (float(np.ptp(stone.outline_mm @ unit_vector(azimuth + turn))) for turn in (0.0, 90.0))
+    along, across = extents(stone.outline_mm, azimuth).tolist()
     return Extent(azimuth, along, across, False)
 
 

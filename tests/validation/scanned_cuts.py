@@ -178,7 +178,7 @@ def one(name: str, stone: rl.Stone, noise_um: float, key: tuple[int, ...], draws
         kind = "zero" if abs(truth[number]) < 1e-9 else "girdle" if at_girdle else "number"
         tally[f"{kind}s"] += 1
         tally[f"{kind}s held"] += held
-        if not held and kind == "number":
+        if not held and kind != "zero":
             tally[f"out: {number}"] += 1
 
 

@@ -21,6 +21,7 @@ from ..measuring.callipers import Callipers, Quantity
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, Side, Tier
+from .lost_facets import no_facet
 from .outline import Outline
 from .parameter import Parameter, Values
 
@@ -201,6 +202,20 @@ class Cut:
         return values | {one.key: given.get(one.key, one.default) for one in self.parameters if one.choices}
 
     def _of_size_1(self, values: Values, material: str | Material, name: str) -> Stone:
+        stone = self._of_planes(values, material, name)
+        if stone.dropped:
+
+            def closes(others: Values) -> bool:
+                try:
+                    return not self._of_planes(others, material, name).dropped
+                except StoneError:
+                    return False
+
+            raise no_facet(self.parameters, values, stone.dropped, closes)
+        return stone
+
+    def _of_planes(self, values: Values, material: str | Material, name: str) -> Stone:
+        """The stone of size 1; planes without a facet are dropped, and named there."""
         tiers = self.planes(values)
         counts = [len(facets.normals) for facets in tiers]
         names = [facets.tier.name for facets, count in zip(tiers, counts, strict=True) for _ in range(count)]
@@ -215,4 +230,5 @@ class Cut:
             symmetry=self.symmetry,
             cut=self.name,
             name=name,
+            redundant="drop",
         )

@@ -23,7 +23,7 @@ import numpy as np
 from ...plane_geometry import centroid, distance_to_edge, following, unit_vector
 from ..stone import Stone
 from ..tier import CULET, TABLE, Tier
-from .length import length_azimuth_deg
+from .length import extents, length_deg_of
 from .pattern import Pattern
 
 CHAMFER = 0.1
@@ -83,14 +83,12 @@ class Callipers:
         self.mains = np.sort(self.pattern.azimuth[self.pattern.mains("crown") or self.pattern.mains("pavilion")])
         self.rim = self.girdle_at(self.mains) if self.on_girdle.any() else np.empty((0, 2))
         self.diameter = self._diameter()
-        mirror = stone.symmetry.mirror_deg
-        self.length_deg = length_azimuth_deg(self.outline) if mirror is None else mirror
+        self.length_deg = length_deg_of(stone)
         self.base_mm = self.extent(self.outline)[1] if of_width else self.diameter.mean
 
     def extent(self, points: np.ndarray) -> np.ndarray:
         """(2,) extent of points (N, 2) along the length and across it, mm."""
-        u, v = unit_vector(self.length_deg), unit_vector(self.length_deg + 90.0)
-        return np.ptp(points @ np.column_stack([u, v]), axis=0)
+        return extents(points, self.length_deg)
 
     def tier(self, tier: Tier) -> list[int]:
         """Numbers of the facets of one tier."""

@@ -11,12 +11,25 @@ import math
 import numpy as np
 
 from ...plane_geometry import LONG, area, centroid, following, long_axis, unit_vector
+from ..stone import Stone
 
 ANGULAR = 0.01
 """Least wave of three or four corners that gives a direction, a share of the largest that such an area could have."""
 
 POINTED = 0.02
 """An outline reaches farther to one end than to the other if the distances from its centroid differ by more than this share."""
+
+
+def length_deg_of(stone: Stone) -> float:
+    """Azimuth of the length of a stone whose cut is known if it can be, degrees: the mirror plane of its symmetry, else as its
+    outline says. On an even stone that is the same."""
+    mirror = stone.symmetry.mirror_deg
+    return length_azimuth_deg(stone.outline_mm) if mirror is None else mirror
+
+
+def extents(points: np.ndarray, azimuth_deg: float) -> np.ndarray:
+    """(2,) extent of points (N, 2) along an azimuth and across it."""
+    return np.asarray(np.ptp(points @ np.column_stack([unit_vector(azimuth_deg), unit_vector(azimuth_deg + 90.0)]), axis=0))
 
 
 def length_azimuth_deg(outline: np.ndarray) -> float:

@@ -4,8 +4,10 @@ All definitions are ours unless a quantity names another source; percentages are
 the girdle that follows its outline: the mains of a brilliant, the first steps of a step cut, the sides of a princess cut. A
 facet of the row stands at an *end* if it is the one that faces most nearly along the length (within `NEAR_DEG`), at a *side*
 if across it; the others stand *between*. On an outline with three points the ends are the points. A facet's **place** is the
-middle of the girdle's flat that faces as it does, or the point of the outline farthest in its direction where the girdle is
-curved. Heights and thicknesses are taken in the half-plane from the outline's centre through that place.
+middle of its edge along the girdle, or the point farthest in its direction where it has none. (The outline's farthest point is
+the same on a stone as designed. Which of the many corners of a scanned girdle that is would be chance, and the girdle's edges
+fall away on both sides of a main.) Heights and thicknesses are taken in the half-plane from the outline's centre through that
+place.
 """
 
 from __future__ import annotations
@@ -27,8 +29,9 @@ Measure = Callable[[Callipers], Quantity | None]
 NEAR_DEG = 25.0
 """A facet that faces along or across the length faces within this angle of it."""
 
-FLAT_SHARE = 0.1
-"""A side of the outline longer than this share of the stone's size is a flat of its own, not a chord of a curve."""
+EDGE_SHARE, ACROSS, OUTER = 0.03, math.sin(math.radians(5.0)), 0.25
+"""An edge of a facet lies along the girdle if it is longer than the first share of the stone's size, runs across the facet's
+direction to within the second sine, and is in the outer part, by the third share, of what the facet reaches over."""
 
 LEVEL, ASIDE = 0.2, 0.3
 """A keel falls by less than this share of its length, between facets that face aside by more than this sine."""
@@ -233,18 +236,18 @@ def _keel(c: Callipers) -> tuple[float, np.ndarray | None]:
 
 def _azimuths(c: Callipers, facets: Sequence[int]) -> list[float]:
     """Azimuths from the outline's centre to the places of facets, degrees."""
-    side = following(c.outline) - c.outline
+    places = [_place(c, f) - c.center for f in facets]
+    return [math.degrees(math.atan2(y, x)) for x, y in places]
+
+
+def _place(c: Callipers, facet: int) -> np.ndarray:
+    """The place of a facet, (2,) mm."""
+    loop, u = c.loops[facet][:, :2], unit_vector(float(c.stone.azimuth_deg()[facet]))
+    side, middle, reach = following(loop) - loop, (following(loop) + loop) / 2.0, loop @ u
     long = np.linalg.norm(side, axis=1)
-    facing = np.degrees(np.arctan2(-side[:, 0], side[:, 1]))
-    flat = long > FLAT_SHARE * float(c.stone.size_mm.max())
-    found = []
-    for azimuth in c.stone.azimuth_deg()[list(facets)]:
-        off = np.where(flat, np.abs((facing - azimuth + 180.0) % 360.0 - 180.0), np.inf)
-        k = int(off.argmin())
-        farthest = c.outline[int((c.outline @ unit_vector(azimuth)).argmax())]
-        x, y = (c.outline[k] + side[k] / 2.0 if off[k] < 5.0 else farthest) - c.center
-        found.append(math.degrees(math.atan2(y, x)))
-    return found
+    along = (np.abs(side @ u) < ACROSS * long) & (long > EDGE_SHARE * float(c.stone.size_mm.max()))
+    outer = along & (middle @ u > reach.max() - OUTER * np.ptp(reach))
+    return np.asarray(middle[int(np.where(outer, middle @ u, -np.inf).argmax())] if outer.any() else loop[int(reach.argmax())])
 
 
 def _corners(c: Callipers) -> list[tuple[float, float]]:

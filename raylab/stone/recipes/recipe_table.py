@@ -12,8 +12,10 @@ from ...units import number_in, whole_in
 from ..cuts.outlines import Sides
 from ..finish import get_finish
 from ..known_cuts import get_cut
+from ..recognition import name_tiers
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
+from ..tier import CULET, GIRDLE, TABLE
 from .closing import closed
 from .girdle import Girdle
 from .laying import Layout
@@ -85,7 +87,26 @@ def recipe_from(table: Table, material_of: Callable[[Table], Material]) -> Stone
     layout = Layout(_girdle(table), symmetry)
     for one in tiers:
         one.build(layout.lay, tier=_tier(one))
-    return table.build(closed, layout=layout, material=material, cut=cut or "", name=table.values.get("name", cut or "recipe"))
+    name = table.values.get("name", cut or "recipe")
+    stone = table.build(closed, layout=layout, material=material, cut=cut or "", name=name)
+    if cut is not None:
+        _check_cut(table, cut, stone)
+    return stone
+
+
+def _check_cut(table: Table, cut: str, stone: Stone) -> None:
+    """Raise InputError for a stated cut whose facets are clearly those of another, or of which the stone has no tier.
+
+    A stone that is recognised as no cut may still be one that its facets were added to, so that its tiers' names decide.
+    """
+    found = name_tiers(stone.normals, stone.distances_mm).recognition
+    if found is not None and cut not in (found.cut, *found.also):
+        raise table.fault(
+            "the facets are those of another cut", "cut", cut, f"{' or '.join((found.cut, *found.also))!r}, or none"
+        )
+    own = {tier.name for tier in get_cut(cut).tiers} - {TABLE.name, GIRDLE.name, CULET.name}
+    if found is None and not own & set(stone.tiers):
+        raise table.fault("no tier of this cut is among the recipe's", "cut", cut, f"tiers such as {min(own)!r}, or no cut")
 
 
 def _girdle(table: Table) -> Girdle:

@@ -63,10 +63,12 @@ class Named:
     symmetry: SymmetryGroup
 
     @staticmethod
-    def lying(names: list[str], indices: list[int], cut: Cut, azimuth: float, outline_off: float) -> Named:
+    def lying(
+        names: list[str], indices: list[int], cut: Cut, azimuth: float, outline_off: float, also: tuple[str, ...] = ()
+    ) -> Named:
         """A stone of a cut whose symmetry is always the same."""
         symmetry = cut.symmetry.turned(round(math.degrees(azimuth), 9) + 0.0)
-        return Named(names, indices, cut, (), azimuth, outline_off, symmetry)
+        return Named(names, indices, cut, also, azimuth, outline_off, symmetry)
 
 
 class Shape:

@@ -21,6 +21,9 @@ from .long_brilliants import MANY
 from .outline_fit import Fit, closest, straightened
 from .shape import BROAD, FLAT_DEG, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
 
+ALSO = {"square emerald cut": ("emerald cut",), "baguette": ("tapered baguette",)}
+"""A cut that is another one of a certain proportion: as long as it is wide, or not tapered."""
+
 ALIGNED = math.radians(10.0)
 """A facet of a step faces as its side does, but for this angle."""
 
@@ -85,7 +88,7 @@ def _named(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named:
     """The facets numbered from the cut's +x on."""
     facing = shape.steep | np.array([name == EXTRA for name in names])
     azimuth = straightened(shape.azimuth[facing], shape.area[facing], fit.azimuth, math.pi / 2.0)
-    return Named.lying(names, counted(shape, names, azimuth - 1e-9), cut, azimuth, fit.off)
+    return Named.lying(names, counted(shape, names, azimuth - 1e-9), cut, azimuth, fit.off, ALSO.get(cut.name, ()))
 
 
 def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:

@@ -15,6 +15,7 @@ too deep, so that they are not cut up into facets.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,11 +24,12 @@ from ...errors import StoneError
 from ..polyhedron import intersect
 from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
-from .girdle_fit import Girdle, fit_girdle, is_steep
+from .girdle_fit import Girdle, bent, fit_girdle, is_steep
 from .mesh import Mesh
 from .moves import rearranged
 from .noise import ENOUGH, LEAST_NOISE_MM, patches_and_noise, pooled_noise, redundancy
-from .plane_fit import fit_planes
+from .plane_fit import EDGE_MM, fit_planes
+from .stone_pose import LARGE
 
 ROUNDS = 8
 """Most turns of refinement between rearrangements."""
@@ -41,6 +43,10 @@ lies too deep by about half of that."""
 
 STEADY = 0.2
 """Refinement ends when no plane is tilted by more than this share of its own uncertainty."""
+
+
+UPRIGHT = math.sin(math.radians(5.0))
+"""A plane that leans by less than this stands upright; a girdle's does."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     fixed = 0  # so many planes, the last, are a girdle's that was fitted as a whole
     for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
         working = max(noise, coarse)
-        up = planes.normals[largest(planes)]
+        up = planes.normals[level(planes)]
         girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working, noise)
         start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
         fixed = 0 if girdle is None else girdle.fixed
@@ -85,12 +91,31 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
         if noise_mm is None:
             noise = max(pooled_noise(planes), least)
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
-    return Found(planes, envelope(mesh.vertices, planes), noise, known, rounding, girdle)
+    under = envelope(mesh.vertices, planes)
+    if girdle is None or girdle.kind == "flats":
+        planes = bent(mesh, planes, under, planes.normals[level(planes)], noise, EDGE_MM + rounding)
+    return Found(planes, under, noise, known, rounding, girdle)
 
 
-def largest(planes: Planes) -> int:
-    """Number of the plane with the largest facet."""
-    return int(intersect(planes.normals, planes.distances).areas.argmax())
+def level(planes: Planes) -> int:
+    """Number of the plane that the girdle stands around: the table, a culet or a base.
+
+    It is the largest facet but for stones whose mains or steps are larger. About these two sides of the girdle are upright at
+    most, half a turn apart. So the large facet is taken about which upright planes leave the smallest gap, and of several that
+    do so equally well the largest.
+    """
+    area = np.asarray(intersect(planes.normals, planes.distances).areas)
+    large = [f for f in np.argsort(-area, kind="stable").tolist() if area[f] > LARGE * area.max()]
+    gap = [_gap(planes.normals, planes.normals[f]) for f in large]
+    return next(f for f, one in zip(large, gap, strict=True) if one < min(gap) + math.pi / 4.0)
+
+
+def _gap(normals: np.ndarray, up: np.ndarray) -> float:
+    """Largest angle without a plane among those that stand upright about the axis `up` (3,), radians."""
+    x = np.cross(np.eye(3)[np.abs(up).argmin()], up)
+    walls = normals[np.abs(normals @ up) < UPRIGHT]
+    azimuth = np.sort(np.arctan2(walls @ np.cross(up, x), walls @ x))
+    return float(np.diff(azimuth, append=azimuth[:1] + math.tau).max(initial=0.0)) if len(azimuth) else math.tau
 
 
 def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -> Planes:

@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import connected_components
 from ..measuring.plane_uncertainty import Uncertainty
 from ..recognition import Recognition
 from ..stone import Stone
+from ..tier import GIRDLE
 from .candidates import DRAWN
 from .envelope import CUTOFF, envelope
 from .facets import Found
@@ -24,6 +25,11 @@ FLAT_MM = 0.005
 
 MOST_PATCHES = 50
 """Most unexplained patches that are listed."""
+
+
+ROOM, ROOM_UM = 4.0, 20.0
+"""A wall of a girdle is uncertain if its distance is known so many times worse than the median wall's, and to no less than
+this, um."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +99,16 @@ class ScanReport:
         blur looks the same, so that the stone's own radius may be smaller.
         """
         return self.rounding_um / math.tan(math.radians(25.0))
+
+    @property
+    def uncertain_walls(self) -> tuple[FacetFit, ...]:
+        """Walls of the girdle beside which the points leave room for another: their distances are known `ROOM` times worse than
+        the median wall's, and to no better than `ROOM_UM`. Where they stand at an end, so is the stone's length."""
+        walls = [fit for fit in self.facets if fit.name.startswith(f"{GIRDLE.name} ") and math.isfinite(fit.distance_error_um)]
+        if not walls:
+            return ()
+        least = max(ROOM * float(np.median([fit.distance_error_um for fit in walls])), ROOM_UM)
+        return tuple(fit for fit in walls if fit.distance_error_um > least)
 
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
         """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet.

@@ -67,6 +67,24 @@ def upright_walls(points: np.ndarray, weight: np.ndarray, noise: float, scatter:
     return sides.planes(lean, M @ (W.T @ W) @ M, noise, scatter)
 
 
+def bend(along: np.ndarray, off: np.ndarray, wall: np.ndarray, weight: np.ndarray, noise: float) -> float:
+    """What a bend of each wall takes off its points' squares, mean over the walls, in noise variances: 1 for flat ones.
+
+    Parameters
+    ----------
+    along, off, weight : (N,) each point's place along its wall and distance from it, mm, and its relative weight.
+    wall : (N,) the wall that each point is on; each number to the largest has points.
+    noise : mm.
+    """
+    square = along**2 - (np.bincount(wall, weight * along**2) / np.bincount(wall, weight))[wall]
+    size = np.bincount(wall, weight * square**2)
+    shown = (np.bincount(wall) > FEWEST + 1) & (size > 0.0)
+    if not shown.any():
+        return UNKNOWNS * math.log(max(len(wall), 2))  # the largest that isn't parted by another wall
+    taken = np.bincount(wall, weight * square * off)[shown] ** 2 / size[shown]
+    return float(taken.mean()) / noise**2
+
+
 class _Sides:
     """Lines nearest to the points of each wall, by total least squares.
 
@@ -90,16 +108,6 @@ class _Sides:
     def sums(self, values: np.ndarray) -> np.ndarray:
         """(K,) sums over the points of each wall."""
         return np.bincount(self.wall, values)
-
-    def bend(self, noise: float) -> float:
-        """What a bend of each wall takes off its points' squares, mean over the walls, in noise variances: 1 for flat ones."""
-        square = self.along**2 - (self.sums(self.weight * self.along**2) / self.total)[self.wall]
-        size = self.sums(self.weight * square**2)
-        shown = (self.sums(np.ones(len(self.wall))) > FEWEST + 1) & (size > 0.0)
-        taken = self.sums(self.weight * square * self.off)[shown] ** 2 / size[shown]
-        if not shown.any():
-            return UNKNOWNS * math.log(max(len(self.wall), 2))  # the largest that isn't parted by another wall
-        return float(taken.mean()) / noise**2
 
     def corners(self) -> np.ndarray:
         """(K,) mm that the corner of each wall with the next can stand out over their nearest points: the largest height of a
@@ -125,7 +133,7 @@ class _Sides:
         errors[:, 0, 0] = self.sums(square) / self.total**2
         errors[:, 1, 1] = self.sums(square * self.along**2) / self.spread**2
         errors[:, 0, 1] = errors[:, 1, 0] = self.sums(square * self.along) / (self.total * self.spread)
-        errors *= 1.0 + BEND * self.bend(noise)
+        errors *= 1.0 + BEND * bend(self.along, self.off, self.wall, self.weight, noise)
         out_of = self.corners() ** 2 / 3.0  # anything from nothing to that is as likely
         errors[:, 0, 0] += (out_of + np.roll(out_of, 1)) / scatter**2
         errors[:, 2, 2] = np.einsum("ki,ij,kj->k", towards, covariance, towards)
