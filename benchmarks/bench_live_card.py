@@ -71,7 +71,7 @@ class Bench:
         colors = np.array(light["weights"], "f4").reshape(-1, 3)[list(WAVES)]
         waves = np.array([[baked["indices"][w], baked["absorptions"][w], 0, 0] for w in WAVES], "f4")
         named = {"count": len(self.stone), "sloping": baked["sloping"], "core": tuple(baked["core"]), "most": most}
-        named |= {"rough": np.array(baked["rough"], "u4"), "inclusionCount": baked["inclusionCount"]}
+        named |= {"absorbing": np.array(baked["absorbing"], "u4"), "inclusionCount": baked["inclusionCount"]}
         named |= {"polarized": True, "parallel": True, "adds": False, "sky": dome["sky"], "level": dome["level"]}
         named |= {
             "headCos": dome["head"],
