@@ -23,6 +23,7 @@ from raylab.stone.finish import Finish
 from raylab.stone.inclusions.shapes import Disc, Ellipsoid, Polyhedron
 from raylab.tracers.reference import trace_path
 from raylab.tracers.sampled.sampling import sample_points, view_rays
+from raylab.workbench.live_parts import live_stone
 
 HOSTILE = "</script><script>window.harmed = 1</script><img src=x onerror=harmed=2>\"'&amp;"
 SIDE, WAVE = 24, 20
@@ -50,7 +51,7 @@ def plotted() -> rl.Stone:
 
 @pytest.fixture(scope="module")
 def live(browser: Browser, tmp_path_factory):
-    """A tinted diamond with an absorbing girdle, an emerald cut of sapphire, a stone with inclusions and one that scatters light,
+    """A tinted diamond with an absorbing girdle, an emerald cut of sapphire, a stone with inclusions and one that scatters,
     under zones, lamps, a tray and an image."""
     black = brilliant(girdle_finish="absorbing").relabeled(name=HOSTILE)
     black = replace(black, material=black.material.tinted(rl.load_tint("faint-brownish").pairs))
@@ -315,6 +316,13 @@ def test_a_stone_of_too_many_planes_is_refused():
     drum = rl.Stone.from_planes([*normals, [0, 0, 1], [0, 0, -1]], [3.0] * 1023 + [1.0, 1.0])
     with pytest.raises(rl.UnsupportedScene, match=r"1025 planes are more .* expected at most 1024 planes"):
         baked_stone(drum, live_set())
+
+
+def test_moissanite_needs_a_shorter_spectrum_and_the_page_says_so(tmp_path: Path):
+    fault = live_stone(brilliant(material="moissanite"))["fault"]
+    assert fault.startswith("colour needs the refractive index of moissanite from 400 nm, and it is known from 436 nm only")
+    low_nm = float(re.search(r"--low-nm (\d+)`", fault)[1])
+    rl.save_show(brilliant(material="moissanite"), tmp_path / "x.html", domes="even-sky", low_nm=low_nm, stills=False)
 
 
 def test_the_command_writes_a_small_page(tmp_path: Path, capsys):

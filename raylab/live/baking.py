@@ -50,8 +50,8 @@ def live_set(low_nm: float = LOW_NM) -> WavelengthSet:
 
 
 def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
-    """A stone for the shader; `facets` says which facet of the stone each of its planes is. `finishes` has the code and the number
-    of each plane's finish where one of them scatters light on, and is empty where none does.
+    """A stone for the shader; `facets` says which facet of the stone each of its planes is. `finishes` has the code and the
+    number of each plane's finish where one of them scatters light on, and is empty where none does.
 
     Raises UnsupportedScene for what the shader can't carry, InputError for a wavelength outside the data of the material.
     """
