@@ -113,13 +113,16 @@ def driven(page: Page) -> list[str]:
 def traced_live(page: Page) -> list[str]:
     """What goes wrong with the map that the browser traces."""
     explorer = page.locator(".raylab-explorer")
-    explorer.scroll_into_view_if_needed()
-    explorer.locator("[data-map='0'] select").select_option("live")
-    explorer.get_by_text(re.compile(r"traced here: \d+ frames")).first.wait_for()
-    canvas = explorer.locator("[data-map='0'] canvas").first
+    figure = explorer.locator("[data-map='0']")
+    figure.locator("select").select_option("live")
+    figure.scroll_into_view_if_needed()  # out of sight nothing is traced
+    page.wait_for_selector(".raylab-explorer [data-map='0'][data-frames]:not([data-frames=''])")
+    canvas = figure.locator(".map-frame > canvas")
+    page.wait_for_timeout(3000)  # for some frames
     before = canvas.screenshot(path=sys.argv[1] if len(sys.argv) > 1 else None)
     explorer.locator("[data-slider=tilt_deg]").fill("20")
-    page.wait_for_timeout(3000)  # for the stone to be drawn
+    figure.scroll_into_view_if_needed()
+    page.wait_for_timeout(3000)
     return [] if canvas.screenshot() != before else ["the live map does not follow the slider"]
 
 
