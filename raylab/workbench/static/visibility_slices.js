@@ -54,13 +54,14 @@ export class VisibilitySlices {
   /** Show the slices through inclusion number `chosen`, -1 for none of them. */
   show(chosen) {
     const { found } = this;
+    if (chosen !== this.chosen) this.at = null;
+    this.chosen = chosen;
     this.button.textContent = this.stop ? "Stop" : found ? "Compute anew" : "Compute where specks show";
     this.share.hidden = !this.stop;
     this.shown.hidden = !found;
     if (!found) return;
     this.shown.classList.toggle("behind", this.key !== JSON.stringify(this.question));
-    if (chosen !== this.chosen || !this.at) this.at = this.voxel(found.places[chosen]?.center_mm ?? [0, 0, 0]);
-    this.chosen = chosen;
+    this.at ??= this.voxel(found.places[chosen]?.center_mm ?? [0, 0, 0]);
     this.level.max = found.shape[2] - 1;
     this.level.value = this.at[2];
     this.draw();
