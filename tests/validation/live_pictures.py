@@ -202,8 +202,8 @@ def scattered(live: LivePage, number: int, name: str) -> None:
     error = np.sqrt((np.var(lights, ddof=1) + np.var(known, ddof=1)) / BATCHES)
     away = np.mean(lights) / np.mean(known) - 1.0
     print(
-        f"scattered {name}, picture at rest: mean luminance {np.mean(lights):.5f}, rl.color_picture {np.mean(known):.5f}: off by"
-        f" {100 * away:+.3f} +- {100 * error / np.mean(known):.3f} %",
+        f"scattered {name}, picture at rest: mean luminance {np.mean(lights):.5f}, rl.color_picture {np.mean(known):.5f}: off"
+        f" by {100 * away:+.3f} +- {100 * error / np.mean(known):.3f} %",
         flush=True,
     )
 
