@@ -3,7 +3,7 @@ installed.
 
 It starts JupyterLab on a free port with an empty folder, runs a notebook in a browser without a window, turns the stone of the
 card, moves a slider, types into a field, reads the stone back in the next cell, and has the stone traced live. It prints what
-it found and ends with code 1 where that is wrong. A picture of the live map goes into the file that is named behind the command.
+it found and ends with code 1 where that is wrong. A picture of the live map goes into the file named behind the command.
 It is no test of the suite, because JupyterLab is large; `test_explorer.py` holds what needs no JupyterLab.
 """
 

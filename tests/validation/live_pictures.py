@@ -61,7 +61,7 @@ def stones() -> list[rl.Stone]:
     angles = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
     return [
         rl.round_brilliant(**angles),
-        rl.round_brilliant(**angles, girdle_finish="absorbing", material="zircon").relabeled(name="rough girdle, zircon"),
+        rl.round_brilliant(**angles, girdle_finish="absorbing", material="zircon").relabeled(name="absorbing girdle, zircon"),
         rl.emerald_cut(table_pct=62, material="sapphire"),
         rl.marquise_brilliant(table_pct=58),
         rl.princess_cut(table_pct=70, material="spinel"),
