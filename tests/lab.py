@@ -2,14 +2,15 @@
 installed.
 
 It starts JupyterLab on a free port with an empty folder, runs a notebook in a browser without a window, turns the stone of the
-card, moves a slider, types into a field, and reads the stone back in the next cell. It prints what it found and ends with code
-1 where that is wrong. It is no test of the suite, because JupyterLab is large; `test_explorer.py` holds what needs no
-JupyterLab.
+card, moves a slider, types into a field, reads the stone back in the next cell, and has the stone traced live. It prints what
+it found and ends with code 1 where that is wrong. A picture of the live map goes into the file named behind the command.
+It is no test of the suite, because JupyterLab is large; `test_explorer.py` holds what needs no JupyterLab.
 """
 
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import socket
 import subprocess
@@ -85,7 +86,7 @@ def driven(page: Page) -> list[str]:
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     cells = page.locator(".jp-Notebook .jp-Cell")
-    page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]")  # before, keys run nothing
+    page.get_by_text(re.compile(r"\(ipykernel\) \| Idle")).wait_for()  # before, keys run nothing
     cells.first.locator(".cm-content").click()
     page.keyboard.press("Shift+Enter")
     faults += turned(page)
@@ -105,7 +106,24 @@ def driven(page: Page) -> list[str]:
     page.keyboard.press("Shift+Enter")
     found = cells.nth(2).locator(".jp-OutputArea-output").inner_text()
     expected = "'pavilion 41.10, tilt 7.5'"
-    return faults + ([] if found.strip() == expected else [f"the next cell shows {found!r}, not {expected!r}"])
+    faults += [] if found.strip() == expected else [f"the next cell shows {found!r}, not {expected!r}"]
+    return faults + traced_live(page)
+
+
+def traced_live(page: Page) -> list[str]:
+    """What goes wrong with the map that the browser traces."""
+    explorer = page.locator(".raylab-explorer")
+    figure = explorer.locator("[data-map='0']")
+    figure.locator("select").select_option("live")
+    figure.scroll_into_view_if_needed()  # out of sight nothing is traced
+    page.wait_for_selector(".raylab-explorer [data-map='0'][data-frames]:not([data-frames=''])")
+    canvas = figure.locator(".map-frame > canvas")
+    page.wait_for_timeout(3000)  # for some frames
+    before = canvas.screenshot(path=sys.argv[1] if len(sys.argv) > 1 else None)
+    explorer.locator("[data-slider=tilt_deg]").fill("20")
+    figure.scroll_into_view_if_needed()
+    page.wait_for_timeout(3000)
+    return [] if canvas.screenshot() != before else ["the live map does not follow the slider"]
 
 
 def turned(page: Page) -> list[str]:

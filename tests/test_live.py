@@ -22,7 +22,8 @@ from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balanc
 from raylab.stone.finish import Finish
 from raylab.stone.inclusions.shapes import Disc, Ellipsoid, Polyhedron
 from raylab.tracers.reference import trace_path
-from raylab.tracers.sampled.sampling import view_rays
+from raylab.tracers.sampled.sampling import sample_points, view_rays
+from raylab.workbench.live_parts import live_stone
 
 HOSTILE = "</script><script>window.harmed = 1</script><img src=x onerror=harmed=2>\"'&amp;"
 SIDE, WAVE = 24, 20
@@ -50,17 +51,18 @@ def plotted() -> rl.Stone:
 
 @pytest.fixture(scope="module")
 def live(browser: Browser, tmp_path_factory):
-    """A tinted diamond with a rough girdle, an emerald cut of sapphire and a stone with inclusions, under zones, lamps, a tray
-    and an image."""
-    rough = brilliant(girdle_finish="absorbing").relabeled(name=HOSTILE)
-    rough = replace(rough, material=rough.material.tinted(rl.load_tint("faint-brownish").pairs))
+    """A tinted diamond with an absorbing girdle, an emerald cut of sapphire, a stone with inclusions and one that scatters,
+    under zones, lamps, a tray and an image."""
+    black = brilliant(girdle_finish="absorbing").relabeled(name=HOSTILE)
+    black = replace(black, material=black.material.tinted(rl.load_tint("faint-brownish").pairs))
+    scattering = brilliant(girdle_facets=16, girdle_pct=8).with_finishes({"girdle": "lambertian 0.8", "table": "rough 0.3"})
     steps = rl.emerald_cut(table_pct=62, material="sapphire")
     rows = np.random.default_rng(7).uniform(0.0, 1.0, (6, 12))
     image = rl.Dome("an image", sky="image", image=rows, tray_radiance=0.3, description=HOSTILE)
     found = LivePage(
         browser,
         tmp_path_factory.mktemp("live"),
-        [rough, steps, plotted()],
+        [black, steps, plotted(), scattering],
         ["head-shadow", "evening-sky", "small-lamps", image],
     )
     yield found
@@ -156,6 +158,39 @@ def test_single_rays_are_the_oracles(live, number):
     assert others <= 1  # a ray through an edge
     assert np.count_nonzero(found[:, 3]) > 30
     assert (taken > 15) == (number == 2)
+
+
+SEEN = {"girdle": (0.2, 2.5), "table": (0.2, -1.1), "crown main": (0.2, 1.3), "star": (0.2, -2.2)}
+"""Facets that rays meet first, and where, mm on the map plane: from outside the girdle is a wall and the table rough."""
+
+
+def test_scattered_light_is_the_librarys_in_the_mean(live):
+    """4096 times two paths from each of four rays, in the shader and in the library, whose random numbers are others."""
+    view, repeats = rl.View(tilt_deg=40, tilt_azimuth_deg=-90), 4096
+    stone, wavelength_nm = live.stones[3], float(live_set().nodes_nm[WAVE])
+    scene, varied = rl.Scene(stone, live.domes[0], view), 0
+    for place in SEEN.values():
+        points = np.tile(place, (repeats, 1))
+        seen = live.rays(*view_rays(points, stone, view), 3, 0, view, WAVE)
+        known = sample_points(points, scene, wavelength_nm)[0][:, [7, 0, 1, 2, 3, 4, 5, 6]]
+        assert seen[:, 4:10].sum(axis=1) == pytest.approx(1.0, abs=1e-5)
+        seen = seen[:, [0, 2, 4, 5, 6, 7, 8, 9]]
+        error = np.sqrt((seen.var(axis=0) + known.var(axis=0)) / repeats)
+        off = np.abs(seen.mean(axis=0) - known.mean(axis=0))
+        assert (off <= 1e-6 + 4.5 * error).all(), (place, off / (error + 1e-12))
+        varied += np.count_nonzero(error > 1e-4)
+    assert varied >= 16, "light that isn't scattered would test nothing"
+
+
+def test_a_stone_that_does_not_scatter_is_traced_without_a_line_for_it(live):
+    live.plate(3, 0, TILTED, SIDE, 1)
+    live.plate(0, 0, TILTED, SIDE, 1)
+    asked = """() => {
+      const { tracer: { gl, programs } } = document.querySelector("main").shownLive;
+      const holds = ({ id }) => ["finishes", "step"].map((name) => gl.getUniformLocation(id, name) !== null);
+      return [holds(programs.trace), holds(programs["trace SCATTERS"])];
+    }"""
+    assert live.page.evaluate(asked) == [[False, False], [True, True]]
 
 
 def test_the_page_stands_alone_and_names_are_text(live):
@@ -281,6 +316,13 @@ def test_a_stone_of_too_many_planes_is_refused():
     drum = rl.Stone.from_planes([*normals, [0, 0, 1], [0, 0, -1]], [3.0] * 1023 + [1.0, 1.0])
     with pytest.raises(rl.UnsupportedScene, match=r"1025 planes are more .* expected at most 1024 planes"):
         baked_stone(drum, live_set())
+
+
+def test_moissanite_needs_a_shorter_spectrum_and_the_page_says_so(tmp_path: Path):
+    fault = live_stone(brilliant(material="moissanite"))["fault"]
+    assert fault.startswith("colour needs the refractive index of moissanite from 400 nm, and it is known from 436 nm only")
+    low_nm = float(re.search(r"--low-nm (\d+)`", fault)[1])
+    rl.save_show(brilliant(material="moissanite"), tmp_path / "x.html", domes="even-sky", low_nm=low_nm, stills=False)
 
 
 def test_the_command_writes_a_small_page(tmp_path: Path, capsys):

@@ -144,6 +144,18 @@ def test_a_ray_is_told_hit_by_hit():
         assert sum(hit.weight for hit in path.hits) + path.absorbed + path.untraced == pytest.approx(1.0, abs=1e-12)
 
 
+def test_a_picture_in_color_of_a_wall_has_the_mean_of_the_cosine_law():
+    """Rays that are alike by chance end no pixel early: that would leave out the dark head, 2 % of the light here."""
+    slab = box(4.0, 1.0, 1.8)
+    wall = slab.with_finishes({slab.facet_name(int(np.argmax(slab.normals[:, 2]))): "lambertian 0.9"})
+    scene = rl.Scene(wall, rl.Dome(head_half_angle_deg=16.0), rl.View(), rl.TraceSettings(samples=16), resolution=32)
+    seen, head = rl.color_picture(scene, spectrum=1), math.sin(math.radians(16.0)) ** 2
+    luminance = float(np.nansum(seen.xyz[..., 1] * seen.coverage) / seen.coverage.sum() / seen.white[1])
+    error = 0.9 * math.sqrt(head * (1.0 - head) / (16 * seen.coverage.sum()))
+    assert luminance == pytest.approx(0.9 * (1.0 - head), abs=4.0 * error)
+    assert 4.0 * error < 0.01
+
+
 def test_the_page_samples_such_a_stone_and_says_what_it_cannot():
     design = {**DEMO, "girdle_finish": "lambertian 0.8"}
     header, arrays = answer(step="coarse", design=design, maps=["by_scattering"], facet="table 0")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 from dataclasses import replace
 from typing import Any
@@ -15,7 +16,7 @@ from raylab.designs.design import COLUMNS, row_of
 from raylab.notebook.stone_design import design_of
 from raylab.stone.inclusions.inclusion_file import inclusion_tables, load_inclusions
 from raylab.stone.inclusions.placing import point_below
-from raylab.workbench import strips
+from raylab.workbench import strips, visibility_slices
 from raylab.workbench.answers import STEPS, Answerer
 from raylab.workbench.design_json import DEMO, facet_design, stone_of
 from raylab.workbench.file_exchange import open_bytes, open_path, saved
@@ -154,6 +155,37 @@ def test_a_faulty_inclusion_is_one_line_that_names_it(given, words):
     text = answered(kind="picture", maps=[], design={**DESIGN, "inclusions": given})["error"]["text"]
     assert words in text
     assert "\n" not in text
+
+
+# --- the field of visibility -------------------------------------------------------------------------------------------
+
+
+def test_the_field_of_the_page_is_the_librarys(monkeypatch):
+    """Bytes are levels of the field of `rl.visibility`, and the places of inclusions are looked up in it."""
+    monkeypatch.setattr(visibility_slices, "VOXELS", 8)
+    monkeypatch.setattr(visibility_slices, "RAYS", 4000)
+    stone, asked = stone_of(DESIGN), {"design": DESIGN, "dome": DOME.name, "tilt_deg": 12.0}
+    shares: list[float] = []
+    found = visibility_slices.visibility_slices(asked, {DOME.name: DOME}, lambda done, total: shares.append(done / total))
+    field = rl.visibility(stone, DOME, rl.View(tilt_deg=12.0), voxels=8, rays=4000)
+    lost, levels = 100.0 * field.maps.lost.values, np.frombuffer(base64.b64decode(found["levels"]), np.uint8)
+    levels = levels.reshape(found["shape"]).astype(float)
+    assert np.array_equal(levels == 0, np.isnan(lost))
+    step = 2.0 * np.sqrt(found["top_pct"] * np.minimum(lost, found["top_pct"])) / 254.0
+    known = np.minimum(lost, found["top_pct"])
+    off = np.abs(found["top_pct"] * ((levels - 1.0) / 254.0) ** 2 - known)
+    assert (off <= step + found["top_pct"] / 254.0**2)[levels > 0].all()
+    (speck,) = found["places"]
+    here = field.at(stone.inclusions[0].center_mm)
+    assert (speck["images"], speck["lost_pct"]) == pytest.approx((here["images"], 100.0 * here["lost"]), rel=1e-12)
+    at = [round((c - f) / s) for c, f, s in zip(speck["center_mm"], found["first_mm"], found["step_mm"], strict=True)]
+    assert lost[tuple(at)] == pytest.approx(speck["lost_pct"], rel=1e-12)
+    empty = replace(field, maps=field.maps.where(field.maps.z > 2.0))  # as a voxel of which hardly a part is in the stone
+    assert visibility_slices.place_in(empty, stone, 1)["outside"].startswith("its voxel")
+    assert 0.1 <= found["least"]["share"] < 0.2
+    assert shares[-1] == 1.0
+    with pytest.raises(rl.InputError, match="girdles"):
+        visibility_slices.visibility_slices({**asked, "girdles": 1}, {DOME.name: DOME}, lambda done, total: None)
 
 
 # --- strips of stones that no exact engine traces -------------------------------------------------------------------------

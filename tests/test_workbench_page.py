@@ -1144,10 +1144,18 @@ def test_the_page_says_what_the_link_sends(workbench):
 # --- inclusions --------------------------------------------------------------------------------------------------------
 
 
+RINGED = """canvas => {
+  const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  return data.filter((value, k) => k % 4 === 2 && value > 200).length;
+}"""
+"""Pixels of a slice with more blue than any of its colours has: the white ring around the inclusion."""
+
+
 def test_clicks_plot_inclusions_that_are_edited_shown_and_kept(open_page):
     speck = rl.Inclusion.sphere((0.1, 0.1, 0.5), 0.1)
     scene = rl.Scene(stone_of(DEMO).with_inclusions(speck), rl.load_dome("head-shadow"), resolution=32)
     rl.inclusion_images(scene)  # compiles what few tests need: the server would say that it does
+    rl.visibility(scene, voxels=4, rays=1000)
     page = open_page()
     page.page.get_by_role("tab", name="Inclusions").click()
     page.page.click("#plot")
@@ -1163,9 +1171,13 @@ def test_clicks_plot_inclusions_that_are_edited_shown_and_kept(open_page):
     assert "engine rays" in page.page.locator("#figures .sampled").inner_text()
     page.page.wait_for_selector("#inclusion-images:not(.behind) table.images tbody tr")
     assert "% of the light of the face is taken" in page.page.locator("#inclusion-images").inner_text()
+    page.page.click("#ask-visibility")
+    page.page.get_by_text("At inclusion 1 a small speck has").wait_for()
+    assert page.page.locator("[data-slice=upright]").evaluate(RINGED) > 20
     solid = page.page.locator("#solid-canvas").bounding_box()
     page.page.mouse.click(solid["x"] + 0.5 * solid["width"], solid["y"] + 0.4 * solid["height"])
     listed.nth(2).wait_for()
+    assert page.page.locator("#visibility .behind").count() == 1, "the field's inclusions are those of before"
     assert "2: sphere through table 0" in listed.nth(1).inner_text()
     page.page.keyboard.press("Escape")
     page.page.locator("[data-field=inclusion_radius_mm]").fill("0")

@@ -20,7 +20,7 @@ from ..lighting.dome import Dome
 from ..lighting.sky_image import smaller_image
 from ..optics.color import SRGB_TO_XYZ, SRGB_WHITE, XYZ_TO_SRGB, white_balance, white_xyz
 from ..optics.spectrum import LOW_NM, WavelengthSet, color_weights, wavelength_set
-from ..stone.finish import ABSORBING, POLISHED
+from ..stone.finish import ABSORBS
 from ..stone.stone import Stone
 from ..tracers.crossings import inclusion_table
 from ..tracers.stone_table import stone_table
@@ -38,6 +38,8 @@ an ellipsoid's axes to the unit axes, or in one a disc's normal. The faces of po
 ELLIPSOID, DISC, POLYHEDRON = range(3)
 MOST_ROWS = 8192
 """Of inclusions and faces, a third of a megabyte."""
+CARRIED = ("polished", "absorbing", "lambertian", "rough")
+"""Kinds of finishes that the shader knows."""
 IMAGE_ROWS = 128
 """Of a baked image of the sky, with twice as many columns: 1.4 degrees a pixel."""
 
@@ -48,7 +50,8 @@ def live_set(low_nm: float = LOW_NM) -> WavelengthSet:
 
 
 def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
-    """A stone for the shader; `facets` says which facet of the stone each of its planes is.
+    """A stone for the shader; `facets` says which facet of the stone each of its planes is. `finishes` has the code and the
+    number of each plane's finish where one of them scatters light on, and is empty where none does.
 
     Raises UnsupportedScene for what the shader can't carry, InputError for a wavelength outside the data of the material.
     """
@@ -56,8 +59,9 @@ def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
     rows = stone_table(stone, SODIUM_D_NM)
     height = float(np.abs(stone.vertices_mm[:, 2]).max())
     core2 = float(rows.rim.core2.min())
-    rough = np.zeros(MOST_PLANES, np.uint8)
-    rough[: len(stone)] = [stone.finishes[f] == ABSORBING for f in rows.facet]
+    absorbing = np.zeros(MOST_PLANES, np.uint8)
+    absorbing[: len(stone)] = rows.finish == ABSORBS
+    finishes = np.column_stack([rows.finish, rows.amount]) if stone.scatters else np.empty((0, 2))
     return {
         "name": stone.name,
         "planes": _short(rows.planes),
@@ -66,7 +70,8 @@ def baked_stone(stone: Stone, waves: WavelengthSet) -> dict[str, Any]:
         "core": [core2 if np.isfinite(core2) else 1e30, height],
         "inclusions": _short(_inclusion_rows(stone)),
         "inclusionCount": len(stone.inclusions),
-        "rough": np.packbits(rough, bitorder="little").view("<u4").tolist(),
+        "absorbing": np.packbits(absorbing, bitorder="little").view("<u4").tolist(),
+        "finishes": _short(finishes),
         "indices": _short([stone.material.n(float(w)) for w in waves.nodes_nm]),
         "absorptions": _short([stone.material.absorption_per_mm(float(w)) for w in waves.nodes_nm]),
     }
@@ -79,9 +84,9 @@ def _refuse(stone: Stone) -> None:
         problem = f"{len(stone.inclusions)} inclusions and their faces take {rows} rows of a live picture's table"
         raise _unsupported(stone, problem, f"at most {MOST_ROWS}, {INCLUSION_ROWS} an inclusion and one a face")
     for facet, finish in enumerate(stone.finishes):
-        if finish not in (POLISHED, ABSORBING):
+        if finish.kind not in CARRIED:
             name = f"{finish.kind} on {stone.facet_name(facet)}"
-            raise _unsupported(stone, f"a live picture does not carry this finish: {name}", "polished or absorbing facets")
+            raise _unsupported(stone, f"a live picture does not carry this finish: {name}", f"one of {', '.join(CARRIED)}")
 
 
 def _inclusion_rows(stone: Stone) -> np.ndarray:

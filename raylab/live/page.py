@@ -32,7 +32,8 @@ LEFT_OUT = (
     "Rays are single ones, in 32-bit numbers; an edge of a facet is smoothed by many frames, not drawn exactly.",
     "Inclusions take light, as in the library, and do nothing else. Double refraction is not shown: such a material has its"
     " ordinary index.",
-    "Light that meets an absorbing facet is dark.",
+    "An absorbing facet is dark. One that scatters light sends each pixel's on in two random directions a frame, so it is"
+    " grainy until frames add up; of a rough facet's mirrors only the first is followed, and the rest counts as untraced.",
     "Bars and numbers are sums over the pixels that are drawn, and so approximate. Numbers to rely on come from the library.",
 )
 """What the live picture leaves out, in the words of the page."""

@@ -14,7 +14,7 @@ layout(std140) uniform Light { vec4 zones[2 * MOST_PATCHES]; vec4 lamps[2 * MOST
 
 uniform int count, sloping; // planes, and how many of them stand first and are no side facets
 uniform vec2 core; // squared radius and height within which no side facet comes first
-uniform uvec4 rough[MOST_PLANES / 128]; // a bit for each plane: it ends every path
+uniform uvec4 absorbing[MOST_PLANES / 128]; // a bit for each plane: it ends every path
 uniform int inclusionCount;
 uniform sampler2D inclusions; // rows of four numbers, 256 beside each other; see baking.py
 uniform vec4 waves[4]; // refractive index and absorption in 1/mm, for each of four neighbouring pixels
@@ -27,6 +27,13 @@ uniform mat3 toDome; // from the stone's frame
 uniform int sky, zoneCount, lampCount;
 uniform float level, headCos, tray;
 uniform sampler2D image;
+
+#ifdef SCATTERS
+uniform sampler2D finishes; // of each plane: what its finish is called here, and its albedo or roughness
+uniform uint step; // of the frames that a picture adds up
+const float DIFFUSES = 2.0, ROUGH = 3.0; // codes of stone/finish.py
+uvec3 key; // of a path's random numbers
+#endif
 
 #ifdef RAYS
 uniform sampler2D rays; // in turn a row of origins and a row of directions
@@ -89,8 +96,8 @@ void book(float weight, vec3 d) {
   }
 }
 
-bool isRough(int f) {
-  return ((rough[f >> 7][(f >> 5) & 3] >> uint(f & 31)) & 1u) == 1u;
+bool absorbs(int f) {
+  return ((absorbing[f >> 7][(f >> 5) & 3] >> uint(f & 31)) & 1u) == 1u;
 }
 
 void note(int f, int number) {
@@ -213,27 +220,88 @@ vec3 axisOfIncidence(vec3 v, vec3 n, vec3 e) {
   return sine2 >= STEADY ? s * inversesqrt(sine2) : e;
 }
 
+#ifdef SCATTERS
+/** Two random numbers in [0, 1) for the facet that the path meets after `met` others: pcg3d of Jarzynski and Olano, JCGT 9(3)
+ * (2020) 20, from memory. */
+vec2 randomPair(int met) {
+  uvec3 k = (key + uvec3(0u, 0u, met)) * 1664525u + 1013904223u;
+  k.x += k.y * k.z;
+  k.y += k.z * k.x;
+  k.z += k.x * k.y;
+  k ^= k >> 16u;
+  k.x += k.y * k.z;
+  k.y += k.z * k.x;
+  return vec2(k.xy >> 8u) / 16777216.0;
+}
+
+/** A random direction about n by the cosine law. */
+vec3 cosineAbout(vec3 n, int met) {
+  vec2 drawn = randomPair(met);
+  vec3 a = across(n);
+  float angle = TURN * drawn.y;
+  return normalize(sqrt(drawn.x) * (cos(angle) * a + sin(angle) * cross(n, a)) + sqrt(1.0 - drawn.x) * n);
+}
+
+/** The normal of a random mirror that the direction w sees on a rough facet of normal n, see tracers/microfacets.py. */
+vec3 mirrorSeen(vec3 w, vec3 n, float roughness, int met) {
+  vec2 drawn = randomPair(met);
+  vec3 a = across(n), b = cross(n, a);
+  vec3 s = normalize(vec3(roughness * dot(w, a), roughness * dot(w, b), dot(w, n))); // the mirrors stretched to a half ball
+  float aside = length(s.xy);
+  vec3 u = aside > 0.0 ? vec3(-s.y, s.x, 0.0) / aside : vec3(1.0, 0.0, 0.0);
+  float radius = sqrt(drawn.x), x = radius * cos(TURN * drawn.y), y = radius * sin(TURN * drawn.y);
+  y = mix(sqrt(max(1.0 - x * x, 0.0)), y, 0.5 + 0.5 * s.z); // what is seen of the side below the equator
+  vec3 h = x * u + y * cross(s, u) + sqrt(max(1.0 - x * x - y * y, 0.0)) * s;
+  h = normalize(vec3(roughness * h.xy, max(h.z, 1e-12)));
+  return h.x * a + h.y * b + h.z * n;
+}
+
+/** Smith's share of the mirrors that a direction at this cosine from a rough facet sees. */
+float seenShare(float cosine, float roughness) {
+  return cosine <= 0.0 ? 0.0 : 2.0 / (1.0 + sqrt(1.0 + roughness * roughness * (1.0 - cosine * cosine) / (cosine * cosine)));
+}
+#endif
+
 /** Follow a ray; false where it misses the stone. */
 bool follow(vec3 o, vec3 v, float index, float perMm) {
   float far;
   int last = firstFacet(o, v, far);
   if (last < 0) return false;
   note(last, 0);
-  if (isRough(last)) {
-    scattered = 1.0;
+  if (absorbs(last)) {
+    scattered += 1.0;
     return true;
   }
   vec3 n = planes[last].xyz;
+#ifdef SCATTERS
+  vec3 facet = n;
+  vec2 finish = texelFetch(finishes, ivec2(last, 0), 0).xy;
+  if (finish.x == DIFFUSES) {
+    scattered += 1.0 - finish.y;
+    glare += finish.y;
+    book(finish.y, cosineAbout(n, 0));
+    return true;
+  }
+  if (finish.x == ROUGH) n = mirrorSeen(-v, facet, finish.y, 0);
+#endif
   float cosI = clamp(-dot(n, v), 0.0, 1.0);
   vec4 r;
   vec3 t;
   meet(cosI, 1.0 / index, r, t);
-  glare = r.x;
-  book(glare, normalize(v + 2.0 * cosI * n));
-  vec3 e = axisOfIncidence(v, n, across(v));
-  vec4 stokes = vec4(t.x, polarized ? t.y : 0.0, 0.0, 0.0);
+  vec3 back = normalize(v + 2.0 * cosI * n), e = axisOfIncidence(v, n, across(v));
   o += far * v;
   v = normalize(v / index + (cosI / index - t.z) * n);
+#ifdef SCATTERS
+  if (finish.x == ROUGH) {
+    float reflects = seenShare(dot(back, facet), finish.y), passes = seenShare(-dot(v, facet), finish.y);
+    untraced += r.x * (1.0 - reflects) + t.x * (1.0 - passes);
+    r *= reflects;
+    t *= passes;
+  }
+#endif
+  glare += r.x;
+  book(r.x, back);
+  vec4 stokes = vec4(t.x, polarized ? t.y : 0.0, 0.0, 0.0);
   int met = 0;
   for (; met < most && stokes.x >= least; met++) {
     int f = nextFacet(o, v, last, far);
@@ -243,12 +311,25 @@ bool follow(vec3 o, vec3 v, float index, float perMm) {
     o += far * v;
     absorbed += stokes.x * (1.0 - left);
     stokes *= left;
-    if (isRough(f)) {
+    if (absorbs(f)) {
       scattered += stokes.x;
       stokes = vec4(0.0);
       break;
     }
+    last = f;
     n = planes[f].xyz;
+#ifdef SCATTERS
+    facet = n;
+    finish = texelFetch(finishes, ivec2(f, 0), 0).xy;
+    if (finish.x == DIFFUSES) {
+      scattered += stokes.x * (1.0 - finish.y);
+      stokes = vec4(finish.y * stokes.x, 0.0, 0.0, 0.0);
+      v = cosineAbout(-n, met + 1);
+      e = across(v);
+      continue;
+    }
+    if (finish.x == ROUGH) n = -mirrorSeen(-v, -facet, finish.y, met + 1);
+#endif
     cosI = clamp(dot(n, v), 0.0, 1.0);
     meet(cosI, index, r, t);
     if (polarized) {
@@ -259,21 +340,62 @@ bool follow(vec3 o, vec3 v, float index, float perMm) {
       e = s;
     }
     float leaves = t.x * stokes.x + t.y * stokes.y;
-    if (leaves > 0.0) book(leaves, normalize(index * v + (t.z - index * cosI) * n));
+    if (leaves > 0.0) {
+      vec3 beyond = normalize(index * v + (t.z - index * cosI) * n);
+#ifdef SCATTERS
+      if (finish.x == ROUGH) {
+        float passes = seenShare(dot(beyond, facet), finish.y);
+        untraced += leaves * (1.0 - passes);
+        leaves *= passes;
+      }
+#endif
+      book(leaves, beyond);
+    }
     if (met < 4) exits[met] = leaves;
     stokes = vec4(r.x * stokes.x + r.y * stokes.y, r.y * stokes.x + r.x * stokes.y, r.z * stokes.z - r.w * stokes.w, r.z * stokes.w + r.w * stokes.z);
     if (!polarized) stokes.yzw = vec3(0.0);
     v = normalize(v - 2.0 * cosI * n);
-    last = f;
+#ifdef SCATTERS
+    if (finish.x == ROUGH) {
+      float reflects = seenShare(-dot(v, facet), finish.y);
+      untraced += stokes.x * (1.0 - reflects);
+      stokes *= reflects;
+    }
+#endif
   }
-  untraced = stokes.x;
+  untraced += stokes.x;
   return true;
+}
+
+/** Follow the pixel's ray and return the square of its luminance. Where light is scattered, two paths go on from the same ray:
+ * what is booked is their mean, and the product of their luminances has no part of the chance in each. */
+float trace(vec3 o, vec3 v, vec2 medium, out bool hit) {
+#ifdef SCATTERS
+  float first = 0.0;
+  for (int k = 0; k < 2; k++) {
+    key = uvec3(gl_FragCoord.xy, 512u * step + 256u * uint(k));
+    hit = follow(o, v, medium.x, medium.y);
+    if (k == 0) first = light;
+  }
+  float product = first * (light - first);
+  gone *= 0.5;
+  light *= 0.5;
+  absorbed *= 0.5;
+  scattered *= 0.5;
+  untraced *= 0.5;
+  glare *= 0.5;
+  return product;
+#else
+  hit = follow(o, v, medium.x, medium.y);
+  return light * light;
+#endif
 }
 
 void main() {
   ivec2 at = ivec2(gl_FragCoord.xy);
+  bool hit;
 #ifdef RAYS
-  bool hit = follow(texelFetch(rays, ivec2(at.x, 2 * at.y), 0).xyz, texelFetch(rays, ivec2(at.x, 2 * at.y + 1), 0).xyz, waves[0].x, waves[0].y);
+  trace(texelFetch(rays, ivec2(at.x, 2 * at.y), 0).xyz, texelFetch(rays, ivec2(at.x, 2 * at.y + 1), 0).xyz, waves[0].xy, hit);
   color = vec4(glare, float(path), light, hit ? 1.0 : 0.0);
   ledger = vec4(gone, absorbed);
   others = vec4(scattered, untraced, exits.x, exits.y);
@@ -281,10 +403,10 @@ void main() {
   int k = (at.x & 1) + 2 * (at.y & 1);
   vec3 onMap = vec3(frame.xy + (vec2(at) + jitter - 0.5 * size) * frame.z, 0.0);
   vec3 v = parallel ? vec3(0.0, 0.0, -1.0) : normalize(onMap - eye);
-  bool hit = follow(onMap * toDome, v * toDome, waves[k].x, waves[k].y);
+  float square = trace(onMap * toDome, v * toDome, waves[k].xy, hit);
   color = vec4(light * weights[k], hit ? 1.0 : 0.0);
   ledger = vec4(gone, absorbed) * weights[k].y;
-  others = vec4(scattered, untraced, glare, light * light) * weights[k].y;
+  others = vec4(scattered, untraced, glare, square) * weights[k].y;
   if (adds) {
     color += texelFetch(before0, at, 0);
     ledger += texelFetch(before1, at, 0);

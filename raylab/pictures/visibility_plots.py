@@ -21,7 +21,7 @@ _WORDS = {
     "taken": "light taken per cross-section, % per mm²",
     "lost": "luminance lost per cross-section, % per mm²",
 }
-_BRIGHTEST = 0.99
+BRIGHTEST = 0.99
 """The colours end at the value that this share of the voxels stays below; brighter ones have the last colour. They go by the
 root of the value, as most of a stone is far below its brightest part."""
 
@@ -31,7 +31,7 @@ def slices_figure(field: VisibilityField, name: str = "lost") -> Figure:
     from matplotlib.figure import Figure
 
     values = _shown(field.maps, name)
-    top = float(np.nanquantile(values.values, _BRIGHTEST))
+    top = float(np.nanquantile(values.values, BRIGHTEST))
     figure = Figure(figsize=(13.0, 7.4), layout="constrained")
     halves: Any = figure.subfigures(2, 1, height_ratios=(1.0, 1.25))
     above, below = halves

@@ -5,6 +5,7 @@ The browser's side is `raylab.live`, the same as in the files of `save_show`.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from ..errors import InputError
@@ -16,8 +17,13 @@ from ..stone.stone import Stone
 
 def live_stone(stone: Stone) -> dict[str, Any]:
     """A stone for the shader, or the `fault` for which it can't be traced live: its maps are shown nevertheless."""
+    waves, known_from_nm = live_set(), stone.material.index.range_nm()[0]
+    if known_from_nm > waves.nodes_nm[0]:
+        name, low = stone.material.name, math.ceil(known_from_nm)
+        needed = f"colour needs the refractive index of {name} from {waves.low_nm:g} nm, and it is known from {low} nm only"
+        return {"fault": f"{needed}; `raylab show --low-nm {low}` draws this stone without the violet light below"}
     try:
-        return baked_stone(stone, live_set())
+        return baked_stone(stone, waves)
     except InputError as error:
         return {"fault": str(error)}
 

@@ -47,8 +47,12 @@ from .inclusion_facts import shown_shapes
 from .own_domes import dome_keys
 from .questions import MAX_QUESTION, SAVE, checked, parsed
 from .strips import shown_facts
+from .visibility_slices import visibility_slices
 
 USUAL_DOME = "head-shadow"
+
+ERRANDS = {**MADE, "visibility": visibility_slices}
+"""What is made of one stone while the page waits, by the last part of its address."""
 
 Given = ParamSpec("Given")
 Made = TypeVar("Made")
@@ -182,11 +186,12 @@ class Pages:
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
     async def made(self, request: Request) -> Response:
-        """A colour picture or a film; lines of JSON as for the report."""
+        """A colour picture, a film or a field of visibility; lines of JSON as for the report."""
         try:
-            question, job = parsed(await body_of(request, MAX_QUESTION)), MADE.get(request.path_params["what"])
+            question, job = parsed(await body_of(request, MAX_QUESTION)), ERRANDS.get(request.path_params["what"])
             if job is None:
-                raise InputError("unknown", key="what", value=request.path_params["what"], expected="one of " + ", ".join(MADE))
+                expected = "one of " + ", ".join(ERRANDS)
+                raise InputError("unknown", key="what", value=request.path_params["what"], expected=expected)
         except InputError as error:
             return refusal(error)
         bench = self.workbench

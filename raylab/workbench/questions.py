@@ -67,6 +67,9 @@ REPORT = schema(
 COLOR = schema(dome=(str, ...), step=(str, ""), exposure=(float, 1.0), **_PLACE)
 """A colour picture or a film of one stone."""
 
+FIELD = schema(dome=(str, ...), **_PLACE)
+"""The field of visibility of one stone."""
+
 
 def view_of(question: Mapping[str, Any]) -> View:
     """The view that a question states; face-up where it states none."""

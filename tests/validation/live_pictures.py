@@ -1,8 +1,8 @@
 """Stones traced live in a browser against the library: run as a command, too heavy for the tests.
 
-    python tests/validation/live_pictures.py [--same] [--exact] [--mean] [--rays] [NAME ...]
+    python tests/validation/live_pictures.py [--same] [--exact] [--mean] [--rays] [--scattered] [NAME ...]
 
-Four comparisons (all of them if none is named), each of five stones or of those named:
+Five comparisons (all of them if none is named), each of five stones or of those named:
 
     --same    each pixel's middle at 64 wavelengths, in the shader's 32-bit numbers and in the sampled engine's 64-bit ones:
               face-up, tilted, from below, and from an eye at 150 mm, under three domes, with and without polarisation
@@ -11,6 +11,9 @@ Four comparisons (all of them if none is named), each of five stones or of those
     --mean    the mean luminance of the whole resting picture after 64 frames against the library's of the same rays, and what
               both differ by from the exact engine's, which is what so few places of a pixel leave to chance
     --rays    2000 random rays each against the oracle: the facets they meet, and where their weight goes
+    --scattered   the stone with facets that scatter light, each at random: at one wavelength through the middles of pixels
+              against the sampled engine, entry by entry, and the mean luminance of the resting picture against
+              `rl.color_picture`; both in standard errors of the differences
 
 A pixel counts as lying within virtual facets where nine parts of it differ by less than 0.5 CIEDE2000 in the exact picture.
 """
@@ -19,6 +22,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -34,9 +38,10 @@ from raylab.live.baking import baked_stone, live_set
 from raylab.optics.color import ciede2000, white_xyz, xyz_to_lab
 from raylab.optics.spectrum import color_weights
 from raylab.tracers.engines import engine_for
-from raylab.tracers.ledger import LUMINANCE
+from raylab.tracers.ledger import LUMINANCE, UNTRACED
 from raylab.tracers.reference import trace_path
-from raylab.tracers.sampled.sampling import view_rays
+from raylab.tracers.sampled.sampling import sample_points, view_rays
+from raylab.tracers.scattering import SPREAD
 
 DOMES = ("head-shadow", "small-lamps", "furnished-room")
 VIEWS = (
@@ -45,7 +50,9 @@ VIEWS = (
     rl.View(tilt_deg=180),
     rl.View(tilt_deg=12, tilt_azimuth_deg=-20, distance_mm=150),
 )
-SAME_SIDE, EXACT_SIDE, MEAN_SIDE, FRAMES, PARTS = 24, 32, 56, 64, 3
+SAME_SIDE, EXACT_SIDE, MEAN_SIDE, SCATTERED_SIDE, FRAMES, PARTS = 24, 32, 256, 56, 64, 3
+BATCHES = 3
+"""Independent parts of a scattering stone's pictures."""
 WINDOW = (0.3, 0.2, 0.125)
 RAYS, WAVE = 2000, 20
 
@@ -54,11 +61,21 @@ def stones() -> list[rl.Stone]:
     angles = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
     return [
         rl.round_brilliant(**angles),
-        rl.round_brilliant(**angles, girdle_finish="absorbing", material="zircon").relabeled(name="rough girdle, zircon"),
+        rl.round_brilliant(**angles, girdle_finish="absorbing", material="zircon").relabeled(name="absorbing girdle, zircon"),
         rl.emerald_cut(table_pct=62, material="sapphire"),
         rl.marquise_brilliant(table_pct=58),
         rl.princess_cut(table_pct=70, material="spinel"),
     ]
+
+
+FINISHES = (
+    {"girdle": "lambertian 0.8"},
+    {"girdle": "rough 0.3"},
+    {"girdle": "lambertian 0.5", "table": "rough 0.2"},
+    {"girdle": "rough 0.5"},
+    {"table": "lambertian 0.9"},
+)
+"""With which each of the stones scatters light: bruted girdles, and tables left from sawing."""
 
 
 def differences(first: np.ndarray, second: np.ndarray) -> np.ndarray:
@@ -148,8 +165,52 @@ def rays(live: LivePage, number: int, name: str) -> None:
     )
 
 
+def scattered(live: LivePage, number: int, name: str) -> None:
+    """Of the second stone of the page."""
+    view, dome = VIEWS[number % 3], 0  # lamps would leave more to chance
+    scene = rl.Scene(live.stones[1], live.domes[dome], view, rl.TraceSettings(engine="rays", samples=16))
+    unit = 1.0 / scene.dome.peak_radiance
+    grid, parts = live.grid(SCATTERED_SIDE), UNTRACED + 1
+    points = np.stack(np.meshgrid(grid.x_mm, grid.y_mm), axis=-1).reshape(-1, 2)
+    found, square, times = np.zeros((len(points), parts)), 0.0, FRAMES // 4
+    for k in range(times):
+        rows, hit = sample_points(points, scene, float(live_set().nodes_nm[WAVE]), first_key=k * len(points))
+        found += rows[:, :parts] / times
+        square += (rows[hit, LUMINANCE] ** 2 - rows[hit, SPREAD]).mean() / times * unit**2
+    found[:, LUMINANCE] *= unit
+    seen = live.plate(1, dome, view, SCATTERED_SIDE, FRAMES, wave=WAVE)
+    white = color_weights(live_set())[:, 1].sum()
+    rows = np.concatenate([seen["xyz"][..., 1:2] / white, seen["ledger"][..., : parts - 1]], axis=-1)
+    off = (rows.reshape(-1, parts) - found)[hit]
+    means, errors, bright = off.mean(axis=0), off.std(axis=0) / np.sqrt(len(off)), found[hit, LUMINANCE].mean()
+    contrast = np.sqrt(square - bright**2) / bright
+    z = [round(float(one / error), 2) if error > 1e-6 else 0.0 for one, error in zip(means, errors, strict=True)]
+    finishes = ", ".join(sorted({str(one) for one in live.stones[1].finishes if one.scatters}))
+    print(
+        f"scattered {name} ({finishes}), {DOMES[dome]}, view {number % 3}: at one wavelength mean luminance {bright:.4f} off by"
+        f" {100 * means[0] / bright:+.3f} +- {100 * errors[0] / bright:.3f} %; luminance, sky, head, leak, absorbed, scattered,"
+        f" untraced off by {z} standard errors; contrast {seen['means']['contrast']:.4f}, library {contrast:.4f}",
+        flush=True,
+    )
+    sums = [live.plate(1, dome, view, SCATTERED_SIDE, FRAMES * k, jitter=None)["means"]["xyz"] for k in range(1, BATCHES + 1)]
+    lights = np.diff([0.0, *(k * xyz[1] for k, xyz in enumerate(sums, 1))])  # frames add up: each batch is a difference of sums
+    known = []
+    for seed in range(BATCHES):
+        one = replace(scene, settings=replace(scene.settings, seed=seed))
+        picture = rl.color_picture(one, spectrum=live_set(), grid=grid)
+        known.append(np.nansum(picture.coverage * picture.xyz[..., 1]) / picture.coverage.sum() / white)
+    error = np.sqrt((np.var(lights, ddof=1) + np.var(known, ddof=1)) / BATCHES)
+    away = np.mean(lights) / np.mean(known) - 1.0
+    print(
+        f"scattered {name}, picture at rest: mean luminance {np.mean(lights):.5f}, rl.color_picture {np.mean(known):.5f}: off"
+        f" by {100 * away:+.3f} +- {100 * error / np.mean(known):.3f} %",
+        flush=True,
+    )
+
+
 def main() -> None:
-    asked = [one for one in (same, exact, mean, rays) if f"--{one.__name__}" in sys.argv[1:]] or [same, exact, mean, rays]
+    every = [same, exact, mean, rays, scattered]
+    asked = [one for one in every if f"--{one.__name__}" in sys.argv[1:]] or every
     named = [word for word in sys.argv[1:] if not word.startswith("--")]
     with sync_playwright() as driver, tempfile.TemporaryDirectory() as folder:
         browser = launched(driver)
@@ -157,7 +218,7 @@ def main() -> None:
         for number, stone in enumerate(everyone):
             if named and stone.name not in named:
                 continue
-            live = LivePage(browser, Path(folder), [stone], DOMES)
+            live = LivePage(browser, Path(folder), [stone, stone.with_finishes(FINISHES[number])], DOMES)
             for compare in asked:
                 compare(live, number, stone.name)
             live.close()

@@ -155,8 +155,8 @@ export class Stage {
     if (fresh || this.done) this.shown(took, pictures[0].shown?.side);
   }
 
-  complete({ frames }) {
-    return frames >= this.tracer.mostFrames || (frames >= 16 && frames % 4 === 0 && this.restedFor > LONGEST_REST_MS);
+  complete({ frames, number }) {
+    return frames >= this.tracer.mostFrames(this.tracer.stones[number]) || (frames >= 16 && frames % 4 === 0 && this.restedFor > LONGEST_REST_MS);
   }
 
   /** A frame has been drawn, in `took` ms, `side` pixels a side. */

@@ -51,10 +51,11 @@ export class Tracer {
     if (!gl) throw new Error("this browser has no WebGL 2");
     const whole = gl.getExtension("EXT_color_buffer_float");
     if (!whole && !gl.getExtension("EXT_color_buffer_half_float")) throw new Error("this browser's WebGL 2 has no textures of floats to draw into");
-    Object.assign(this, { gl, canvas, data, spare: null, format: whole ? gl.RGBA32F : gl.RGBA16F, mostFrames: whole ? 4 * data.light.nodes.length : data.light.nodes.length });
-    const { square, trace, develop, sums } = data.shaders;
+    Object.assign(this, { gl, canvas, data, spare: null, format: whole ? gl.RGBA32F : gl.RGBA16F, whole });
+    const { square, develop, sums } = data.shaders;
     this.limits = `#define MOST_PLANES ${data.limits.planes}\n#define MOST_PATCHES ${data.limits.patches}\n`;
-    this.programs = { trace: new Program(gl, square, this.limits + trace), develop: new Program(gl, square, develop), sums: new Program(gl, square, sums) };
+    this.programs = { develop: new Program(gl, square, develop), sums: new Program(gl, square, sums) };
+    this.tracing();
     gl.bindVertexArray(gl.createVertexArray());
     Object.assign(this, { stones: [], domes: [] });
     data.stones.forEach((stone, number) => this.putStone(number, stone));
@@ -63,19 +64,34 @@ export class Tracer {
     this.parts = this.film(8);
   }
 
+  /** The tracing program with these words defined: SCATTERS for a stone that scatters light, RAYS for single rays. A stone that
+   * doesn't scatter is traced without any of it. */
+  tracing(...words) {
+    const { gl, programs } = this;
+    const name = ["trace", ...words].join(" ");
+    if (programs[name]) return programs[name];
+    const defined = words.map((word) => `#define ${word}\n`).join("");
+    const made = new Program(gl, this.data.shaders.square, defined + this.limits + this.data.shaders.trace);
+    ["Stone", "Light"].forEach((block, k) => gl.uniformBlockBinding(made.id, gl.getUniformBlockIndex(made.id, block), k));
+    return (programs[name] = made);
+  }
+
   /** Upload a stone in the place of stone `number`. */
   putStone(number, stone) {
     const { gl } = this;
     if (this.stones[number]) {
       gl.deleteBuffer(this.stones[number].block);
       gl.deleteTexture(this.stones[number].inside);
+      gl.deleteTexture(this.stones[number].surface);
     }
     const lines = Math.max(1, Math.ceil(stone.inclusions.length / (4 * INCLUSION_LINE)));
     const inside = new Float32Array(4 * INCLUSION_LINE * lines);
     inside.set(stone.inclusions);
+    const scatters = stone.finishes.length > 0;
     this.stones[number] = {
-      ...stone, block: this.block(stone.planes, 4 * this.data.limits.planes), rough: new Uint32Array(stone.rough),
+      ...stone, scatters, block: this.block(stone.planes, 4 * this.data.limits.planes), absorbing: new Uint32Array(stone.absorbing),
       inside: this.texture(INCLUSION_LINE, lines, gl.RGBA32F, gl.RGBA, gl.FLOAT, inside),
+      surface: scatters ? this.texture(stone.finishes.length / 2, 1, gl.RG32F, gl.RG, gl.FLOAT, new Float32Array(stone.finishes)) : null,
     };
   }
 
@@ -141,6 +157,12 @@ export class Tracer {
     this.gl.deleteFramebuffer(frame);
   }
 
+  /** Frames that a picture at rest gathers: each wavelength at four places of a pixel, and four times as many where light is
+   * scattered at random. Sums in 16-bit floats would lose more. */
+  mostFrames({ scatters }) {
+    return this.data.light.nodes.length * (this.whole ? (scatters ? 16 : 4) : 1);
+  }
+
   plate(side) {
     return new Plate(this, side);
   }
@@ -170,23 +192,22 @@ export class Tracer {
   }
 
   /** Where within each pixel a frame looks: in places that fill it evenly, the first in its corner, which are multiples of powers
-   * of the plastic number. Four frames share one, so that all quarters of the spectrum see the same. */
+   * of the plastic number. Four frames share one, and the random numbers of scattered light, so that all quarters of the spectrum
+   * see the same. */
   place(number) {
     const step = Math.floor(number / 4);
     return [(step * 0.7548776662466927) % 1, (step * 0.5698402909980532) % 1];
   }
 
-  /** What a stone and a light are to the shader. */
-  subject(stone, dome, turn, waves, { most, least, polarized }) {
+  /** What a stone and a light are to the shader, in the frame `number` of those that add up; `textures` by the names of others. */
+  subject(stone, dome, turn, waves, number, { most, least, polarized }, textures) {
     const { gl } = this;
-    const id = this.programs.trace.id;
-    const blocks = (program) => ["Stone", "Light"].forEach((name, k) => gl.uniformBlockBinding(program, gl.getUniformBlockIndex(program, name), k));
-    blocks(id);
-    if (this.programs.rays) blocks(this.programs.rays.id);
     gl.bindBufferBase(gl.UNIFORM_BUFFER, 0, stone.block);
     gl.bindBufferBase(gl.UNIFORM_BUFFER, 1, dome.block);
+    const all = { ...textures, image: dome.texture, inclusions: stone.inside, ...(stone.scatters && { finishes: stone.surface }) };
     return {
-      inclusionCount: ["1i", stone.inclusionCount], count: ["1i", stone.planes.length / 4], sloping: ["1i", stone.sloping], core: ["2fv", stone.core], rough: ["4uiv", stone.rough],
+      ...this.bound(Object.keys(all), Object.values(all)), ...(stone.scatters && { step: ["1ui", Math.floor(number / 4)] }),
+      inclusionCount: ["1i", stone.inclusionCount], count: ["1i", stone.planes.length / 4], sloping: ["1i", stone.sloping], core: ["2fv", stone.core], absorbing: ["4uiv", stone.absorbing],
       waves: ["4fv", waves.flatMap((w) => [stone.indices[w], stone.absorptions[w], 0, 0])],
       most: ["1i", most], least: ["1f", least], polarized: ["1i", Number(polarized)], toDome: ["Matrix3fv", turn],
       sky: ["1i", dome.sky], level: ["1f", dome.level], headCos: ["1f", dome.head], tray: ["1f", dome.tray],
@@ -206,9 +227,10 @@ export class Tracer {
     }
     const waves = quality.waves ?? this.waves(plate.frames);
     const weights = waves.flatMap((w) => this.data.light.weights.slice(3 * w, 3 * w + 3));
-    this.programs.trace.use({
-      ...this.subject(this.stones[number], dome, view.turn, waves, quality),
-      ...this.bound(["before0", "before1", "before2", "image", "inclusions"], [...plate.film.textures, dome.texture, this.stones[number].inside]),
+    const stone = this.stones[number];
+    const [before0, before1, before2] = plate.film.textures;
+    this.tracing(...(stone.scatters ? ["SCATTERS"] : [])).use({
+      ...this.subject(stone, dome, view.turn, waves, plate.frames, quality, { before0, before1, before2 }),
       weights: ["3fv", weights], frame: ["3fv", [...view.middle, view.pixel]], size: ["2fv", [plate.side, plate.side]],
       jitter: ["2fv", quality.jitter ?? this.place(plate.frames)], eye: ["3fv", view.eye ?? [0, 0, 0]],
       parallel: ["1i", Number(!view.eye)], adds: ["1i", Number(plate.frames > 0)],
@@ -286,11 +308,10 @@ export class Tracer {
       held.set(numbers.slice(6 * k, 6 * k + 3), at);
       held.set(numbers.slice(6 * k + 3, 6 * k + 6), at + 4 * width);
     }
-    this.programs.rays ??= new Program(gl, this.data.shaders.square, `#define RAYS\n${this.limits}${this.data.shaders.trace}`);
     const given = this.texture(width, 2 * height, gl.RGBA32F, gl.RGBA, gl.FLOAT, held);
     const film = this.film(width, height);
-    const uniforms = this.subject(this.stones[stone], this.domes[dome], turn, [wave, wave, wave, wave], quality);
-    this.programs.rays.use({ ...uniforms, ...this.bound(["rays", "image", "inclusions"], [given, this.domes[dome].texture, this.stones[stone].inside]) });
+    const seen = this.stones[stone];
+    this.tracing("RAYS", ...(seen.scatters ? ["SCATTERS"] : [])).use(this.subject(seen, this.domes[dome], turn, [wave, wave, wave, wave], 0, quality, { rays: given }));
     this.draw(film.frame, width, height);
     const found = this.read(film, width, height).map((values) => [...values.slice(0, 4 * count)]);
     this.discard(film);

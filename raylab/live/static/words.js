@@ -4,7 +4,7 @@ const SIDES = ["the right", "the upper right", "above", "the upper left", "the l
 
 export const ENTRIES = [
   ["sky", "sky"], ["head", "head"], ["leak", "below the girdle"],
-  ["absorbed", "absorbed"], ["scattered", "rough facets"], ["untraced", "untraced"],
+  ["absorbed", "absorbed"], ["scattered", "taken by unpolished facets"], ["untraced", "untraced"],
 ];
 
 export const percent = (share) => `${(100 * share).toFixed(share < 0.0995 ? 1 : 0)} %`;

@@ -45,7 +45,9 @@ def spectra(
     for first in range(0, n, rows_per_tile):
         rows = min(rows_per_tile, n - first)
         rays = _Rays(scene, nodes_nm, grid, first, rows)
-        taken = np.tile(_chessboard(samples), rows * n)
+        # Where light is scattered, rays are alike by chance: to stop at these would favour the commoner luminance.
+        begun = np.ones(samples, bool) if scene.stone.scatters else _chessboard(samples)
+        taken = np.tile(begun, rows * n)
         rays.trace(np.flatnonzero(taken))
         others = np.repeat(rays.differ(taken), samples) & ~taken
         rays.trace(np.flatnonzero(others))

@@ -3,6 +3,7 @@
 
 import { el, fixed, slider, tidy } from "./controls.js";
 import { sampledNote } from "./numbers.js";
+import { VisibilitySlices } from "./visibility_slices.js";
 
 const MOST_KEPT = 20;
 const FIRST = { shape: "sphere", depth_mm: 0.3, radius_mm: 0.05, transmittance: 0 };
@@ -33,11 +34,12 @@ export const inclusions = {
     this.aim.addEventListener("click", () => this.take(workbench.aim ? null : this));
     this.list = el("ol", { className: "history inclusions", ariaLabel: "Inclusions of the stone" });
     this.seen = el("div", { id: "inclusion-images" });
+    this.field = new VisibilitySlices(workbench);
     root.append(
       el("p", { className: "note" }, "An inclusion takes light; it neither bends nor scatters it. It is plotted as with a microscope: seen straight down through " +
         "a point of a facet, at a depth. An inclusion plotted through a facet moves with that facet."),
       el("div", { className: "row" }, el("span", { className: "note" }, "Click a map, or a facet of the stone in 3D."), this.aim),
-      this.list, this.form(), this.seen,
+      this.list, this.form(), this.seen, this.field.element,
     );
     workbench.addEventListener("plotted", ({ detail }) => this.add(detail));
     workbench.addEventListener("panel", () => { if (root.hidden) this.take(null); });
@@ -163,6 +165,7 @@ export const inclusions = {
     this.key = key;
     this.showOne(this.one);
     this.showSeen(workbench);
+    this.field.show(this.chosen);
   },
 
   line(one, at) {
