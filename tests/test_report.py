@@ -208,7 +208,8 @@ def test_each_difference_in_a_table_is_that_of_the_numbers_beside_it(two, page_o
     """Read off the page as a buyer would: with pencil and paper, in every row of every table."""
     rows = 0
     for row in re.findall(r"<tr><th scope=\"row\">[^<]*</th>\s*<td><span class=\"own\">.*?</tr>", page_of_two, re.S):
-        numbers = [Decimal(one.replace("\N{MINUS SIGN}", "-")) for one in re.findall(r"<span class=\"own\">(\N{MINUS SIGN}?[\d.]+)(?:°| |<)", row)[:2]]
+        cells = re.findall(r"<span class=\"own\">(\N{MINUS SIGN}?[\d.]+)(?:°| |<)", row)[:2]
+        numbers = [Decimal(one.replace("\N{MINUS SIGN}", "-")) for one in cells]
         for larger, told in re.findall(r"([AB]) larger than [AB] by ([\d.]+)", row):
             assert (numbers[0] - numbers[1]) * (1 if larger == "A" else -1) == Decimal(told), row
             rows += 1

@@ -1,11 +1,11 @@
 """The wavelengths of a film: the same for all its stills, so that nothing flickers.
 
-Where none are given, `USUAL` of them, closer together where the eye sees most (`optics.spectrum.seen_set`). Against 100 even ones
-the colours of two brilliants under three domes are off by 0.07 to 0.10 CIEDE2000 in the mean and by at most 0.33 in 95 % of the
-pixels, less than the untraced light of a film darkens them. More can be chosen by the error of a few stills: the choice begins
-with the first of them, and each further one adds the wavelengths that it needs.
+Where none are given there are `USUAL` of them, closer together where the eye sees most (`optics.spectrum.seen_set`). Against 100
+even ones the colours of a brilliant under three domes are off by 0.07 to 0.10 CIEDE2000 in the mean and by at most 0.33 in 95 %
+of the pixels, less than the untraced light of a film darkens them. More can be chosen by the error of a few stills: the choice
+begins with the first of them, and each further one adds the wavelengths that it needs.
 
-The error of the film's colours is estimated on the same few stills, with the wavelengths of all. Other stills may be off by more.
+The error of the film's colours is estimated on the same stills, with the wavelengths of all. Other stills may be off by more.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ USUAL = 16
 STILLS = 3
 """Stills of each stone on which the error is estimated, evenly spaced in time."""
 COARSE = 4e-2
-"""At most this share of the light stays untraced in them: enough for a difference between wavelengths, at a fourth of the time."""
+"""At most this share of the light stays untraced in them: enough for differences between wavelengths, in a fourth of the time."""
 
 
 def film_wavelengths(
