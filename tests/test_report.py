@@ -11,13 +11,18 @@ from decimal import Decimal
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
+import scanned
+import trimesh
 from blank_pictures import blank_pictures
 from playwright.sync_api import Browser, Page
 
+from raylab.cli.compare import _loaded
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import words
+from raylab.demo import own_or_demo
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import film, liveliness, looks, pictures, report_html, save_report, tables
@@ -313,6 +318,21 @@ def test_nothing_sticks_out_on_a_desk_or_in_a_pocket(page, width):
     opened, _ = page
     opened.set_viewport_size({"width": width, "height": 900})
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_a_scan_whose_noise_is_not_known_is_named(two, page_of_two, tmp_path):
+    vertices, triangles = scanned.tessellated(round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75), 0)
+    mesh = trimesh.Trimesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles, process=False)
+    mesh.export(tmp_path / "coarse.ply")
+    _, (_, stated) = _loaded([own_or_demo("offer-a.csv"), tmp_path / "coarse.ply"], "mm", None)
+    assert stated == Uncertainty(scatter_left_out=True)
+    unknown = replace(two, uncertainties=(Uncertainty(), stated))
+    assert unknown.without_scatter.startswith("The noise of the scan of B is not known")
+    text = Reader(report_html(unknown, blank_pictures(2))).text
+    assert unknown.without_scatter in " ".join(text.split())
+    assert "one verdict in" not in text
+    assert two.without_scatter == ""
+    assert "The noise of the scan" not in page_of_two
 
 
 def test_negative_numbers_have_a_true_minus_sign(page):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -200,7 +202,8 @@ def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> 
             with reading(path):
                 scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            uncertainties.append(scan.report.uncertainty(stated or Uncertainty()))
+            own = scan.report.uncertainty(stated or Uncertainty())
+            uncertainties.append(replace(own, scatter_left_out=math.isnan(scan.report.noise_um)))
         else:
             offered.append(load_stone(path))
             uncertainties.append(stated or usual_uncertainty(offered[-1]))
@@ -251,6 +254,8 @@ def _print(found: Comparison) -> None:
         say(
             f"  {label}: numbers are those of the stone without its {count} inclusion{'s' * (count > 1)}; the report shows them"
         )
+    if found.without_scatter:
+        say(f"  {found.without_scatter}")
     say_materials(*found.stones)
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
     for sentence in sentences(found):

@@ -1,6 +1,6 @@
 """The wavelengths of a film: the same for all its stills, so that nothing flickers.
 
-Where none are given there are `USUAL` of them, closer together where the eye sees most (`optics.spectrum.seen_set`). Against 100
+Where none are given, they are `USUAL`, closer together where the eye sees most (`optics.spectrum.seen_set`). Against 100
 even ones the colours of a brilliant under three domes are off by 0.07 to 0.10 CIEDE2000 in the mean and by at most 0.33 in 95 %
 of the pixels, less than the untraced light of a film darkens them. More can be chosen by the error of a few stills: the choice
 begins with the first of them, and each further one adds the wavelengths that it needs.

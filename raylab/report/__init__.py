@@ -133,10 +133,11 @@ def _as_text(given: Any) -> Any:
 def _trust(comparison: Comparison) -> dict[str, Any]:
     """What the page says about uncertainties and corrections."""
     stated = comparison.uncertainties
-    usual = {key: value for key, value in vars(Uncertainty()).items() if value is not None}
+    usual = Uncertainty().to_dict()
     return {
         "sureness": tables.sureness(comparison),
         "designs": tables.designs(comparison),
+        "without_scatter": comparison.without_scatter,
         "poses": tables.poses(comparison),
         "biases": tables.biases(comparison),
         "facet_by_facet": any(isinstance(one.angle_deg, tuple) for one in stated),
