@@ -25,7 +25,7 @@ USUAL = 16
 STILLS = 3
 """Stills of each stone on which the error is estimated, evenly spaced in time."""
 COARSE = 4e-2
-"""At most this share of the light stays untraced in them: enough for differences between wavelengths, and four times as fast."""
+"""At most this share of their light stays untraced: enough for differences between wavelengths, and four times faster."""
 
 
 def film_wavelengths(
