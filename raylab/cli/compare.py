@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
@@ -120,7 +120,7 @@ def compare(
         if about is not None and tilt_azimuth_deg is not None:
             raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
         azimuth = LAID_DEG[about] if about is not None else tilt_azimuth_deg or 0.0
-        said = {key: value for key, value in stated.items() if value is not None}
+        said: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
         offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
         measured = sum(one != EXACT for one in uncertainties)

@@ -84,8 +84,8 @@ class Uncertainty:
         angle = np.fmin(np.hypot(self.angle_deg, slope_deg), MOST_ANGLE_DEG)
         across = np.fmin(np.hypot(sides, across_deg), MOST_ANGLE_DEG)
         distance = np.fmin(np.hypot(self.distance_um, distance_um), MOST_DISTANCE_UM)
-        each = (tuple(one.tolist()) for one in (angle, distance, across))
-        return Uncertainty(next(each), self.common_angle_deg, *each)
+        angles, steps, turns = (tuple(one.tolist()) for one in (angle, distance, across))
+        return Uncertainty(angles, self.common_angle_deg, steps, turns)
 
     def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:
         """(F,) tilts in degrees and (F,) steps in um of a stone's facets. Raises InputError for a number per facet too few."""
