@@ -4,7 +4,8 @@
     python benchmarks/bench_workbench.py --server "cushion brilliant"
 
 Times are from the event on the slider to the painted picture, in headless chromium, which draws without a graphics card here:
-a desktop's browser is quicker. Run it on an idle machine; the load at the start is printed with the figures.
+a desktop's browser is quicker. Run it on an idle machine; the load at the start is printed with the figures, and after each the
+processor time that the server and the browser spent for it, which other programs change less.
 
 The second form asks the server's own answerer, without browser and connection, for the coarse and the exact picture of a cut at
 random places of three sliders. It tells processor time, all threads together, which a busy machine changes little.
@@ -116,9 +117,33 @@ WILD = """async (seconds) => {
 }"""
 
 
+def spent_s(process: BenchProcess) -> np.ndarray:
+    """Seconds of processor time so far: of the server, and of the browser with all its processes."""
+    ticks, parents = {}, {}
+    for one in Path("/proc").glob("[0-9]*"):
+        try:
+            fields = (one / "stat").read_text().rpartition(")")[2].split()
+        except OSError:  # it has ended meanwhile
+            continue
+        parents[int(one.name)], ticks[int(one.name)] = int(fields[1]), int(fields[11]) + int(fields[12])
+    server, browser = process.process.pid, 0
+    for pid in ticks:
+        line = [pid]
+        while line[-1] in parents and line[-1] not in (os.getpid(), server):
+            line.append(parents[line[-1]])
+        browser += ticks[pid] if line[-1] == os.getpid() and len(line) > 1 else 0
+    return np.array([ticks[server], browser]) / os.sysconf("SC_CLK_TCK")
+
+
 def shown(what: str, times_ms: list[float]) -> None:
     median, late = np.median(times_ms), np.quantile(times_ms, 0.95)
-    print(f"{what:<60} median {median:6.0f} ms   95 % under {late:6.0f} ms   of {len(times_ms)}")
+    print(f"{what:<60} median {median:6.0f} ms   95 % under {late:6.0f} ms   of {len(times_ms)}", flush=True)
+
+
+def spending(process: BenchProcess, before: np.ndarray, pictures: int) -> None:
+    """Print what each of some pictures took since `before`."""
+    server, browser = 1000.0 * (spent_s(process) - before) / pictures
+    print(f"{'':<60} processor time each: server {server:.0f} ms, browser {browser:.0f} ms", flush=True)
 
 
 def start_to_page(browser: Browser) -> tuple[BenchProcess, Workbench, float, float]:
@@ -126,21 +151,25 @@ def start_to_page(browser: Browser) -> tuple[BenchProcess, Workbench, float, flo
     begun = time.perf_counter()
     process = BenchProcess()
     listening = time.perf_counter() - begun
-    page = Workbench(browser)
+    page = Workbench(browser, "brightness")  # strips as a visitor has them
     page.open(process.address)
     return process, page, listening, time.perf_counter() - begun
 
 
-def moved(page: Workbench, moves: int) -> None:
+def moved(process: BenchProcess, page: Workbench, moves: int) -> None:
     """Sliders to coarse and to exact pictures, face-up and tilted."""
     for tilt in (0, 7):
         page.slide("tilt_deg", tilt)
         for key, low, high in (("pavilion_angle_deg", 40, 42), ("table_pct", 54, 60)):
+            before = spent_s(process)
             shown(f"{key} to coarse picture, tilt {tilt}", page.page.evaluate(ONE_BY_ONE, [key, moves, low, high, False]))
+            spending(process, before, moves)
             page.rest()
+        before = spent_s(process)
         times, gaps = page.page.evaluate(DRAG, ["crown_angle_deg", 4, 32, 36])
         shown(f"dragged, from the event to its picture, tilt {tilt}", times)
         shown(f"dragged, from a picture to the next, at most {max(gaps):.0f}, tilt {tilt}", gaps)
+        spending(process, before, len(gaps) + 1)
         page.rest()
         shown(
             f"to exact picture, 140 ms rest incl., tilt {tilt}", page.page.evaluate(ONE_BY_ONE, ["table_pct", 12, 54, 60, True])
@@ -148,7 +177,9 @@ def moved(page: Workbench, moves: int) -> None:
     page.page.click("#face-up")
     page.rest()
     for count in (9, 33):
+        before = spent_s(process)
         shown(f"from rest to all strips with {count} places", page.page.evaluate(STRIPS, ["table_pct", 5, 54, 60, count]))
+        spending(process, before, 5)
 
 
 def memory_mb(process: BenchProcess, page: Page) -> tuple[float, float]:
@@ -230,7 +261,7 @@ def main() -> None:
         print(f"command to address {listening:.2f} s, to the first exact picture {ready:.2f} s (median of 3, warm)")
         process, page, _, _ = start_to_page(browser)
         if options.moves:
-            moved(page, options.moves)
+            moved(process, page, options.moves)
         if options.soak:
             soak(process, page, options.soak)
         if options.pictures:

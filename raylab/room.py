@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from .errors import InputError
-from .progress import duration
+from .progress import LONG_S, duration
 
 GB = 1e9
 LONGEST_S = 365 * 86400
@@ -53,7 +53,7 @@ class Need:
 
     def say(self) -> None:
         """On stderr, where the work is large."""
-        if self.memory > GB or self.disk > GB or (self.seconds or 0.0) > 60.0:
+        if self.memory > GB or self.disk > GB or (self.seconds or 0.0) > LONG_S:
             sys.stderr.write(f"{self}\n")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import operator
+import re
 from typing import Any
 
 import numpy as np
@@ -61,3 +62,16 @@ def whole_in(key: str, value: Any, low: int, high: int) -> int:
     if isinstance(value, bool) or not low <= number <= high:
         raise InputError("out of range", key=key, value=value, expected=expected)
     return number
+
+
+_SIGN_OF_ZERO = re.compile(r"(?<![^\s(\[,:;=])[-+](?=0+(?:\.0+)?(?![\d.]))")
+_HYPHEN_AS_MINUS = re.compile(r"(?<![^\s(\[,:;=])-(?=\.?\d)")
+
+
+def with_minus_signs(text: str) -> str:
+    """Text for readers, with a true minus sign (U+2212) before each negative number and no sign before a zero.
+
+    >>> with_minus_signs("offer-2: -0.5 [-1, -0.00] of 2-4, a - b")
+    'offer-2: −0.5 [−1, 0.00] of 2-4, a - b'
+    """
+    return _HYPHEN_AS_MINUS.sub("\N{MINUS SIGN}", _SIGN_OF_ZERO.sub("", text))

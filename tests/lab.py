@@ -24,7 +24,7 @@ from urllib.request import urlopen
 
 import nbformat
 from needs import launched
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, TimeoutError, sync_playwright
 
 ROOT = Path(__file__).parent.parent
 CELLS = (
@@ -87,6 +87,7 @@ def driven(page: Page) -> list[str]:
     page.on("pageerror", lambda error: faults.append(str(error)))
     cells = page.locator(".jp-Notebook .jp-Cell")
     page.get_by_text(re.compile(r"\(ipykernel\) \| Idle")).wait_for()  # before, keys run nothing
+    choose_kernel(page)
     cells.first.locator(".cm-content").click()
     page.keyboard.press("Shift+Enter")
     faults += turned(page)
@@ -124,6 +125,13 @@ def traced_live(page: Page) -> list[str]:
     figure.scroll_into_view_if_needed()
     page.wait_for_timeout(3000)
     return [] if canvas.screenshot() != before else ["the live map does not follow the slider"]
+
+
+def choose_kernel(page: Page) -> None:
+    """JupyterLab asks for a kernel where none has started in time; it offers that of the notebook."""
+    with suppress(TimeoutError):
+        page.locator(".jp-Dialog button", has_text="Select").last.click(timeout=5000)
+        page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status=idle]")
 
 
 def turned(page: Page) -> list[str]:

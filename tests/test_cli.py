@@ -96,7 +96,7 @@ def test_render_writes_everything_and_says_the_numbers(folder):
     for name, value in {**facts["ledger"], **facts["stats"]}.items():
         row = next(line for line in done.stdout.splitlines() if line.split()[:1] == [name])
         low, high = facts["brackets"][name]
-        assert row.split()[1:4] == [f"{value:.5f}", f"{low:.5f}", f"{high:.5f}"]
+        assert row.split()[1:4] == [f"{value:z.5f}", f"{low:z.5f}", f"{high:z.5f}"]
     assert "[red]test[/red] stone" in done.stdout
     assert "ordinary index" in done.stdout
 
@@ -324,15 +324,16 @@ def test_the_command_line_starts_without_heavy_imports():
 
 # Output and its characters.
 
-ODD = "\u0416\N{SUPERSCRIPT THREE} \N{SNOWMAN} \N{PLUS-MINUS SIGN}5\N{DEGREE SIGN}"
+ODD = "\u0416\N{SUPERSCRIPT THREE} \N{SNOWMAN} \N{PLUS-MINUS SIGN}5\N{DEGREE SIGN} -1.5"
 
 
 @pytest.mark.parametrize(
     ("page", "words", "shown"),
     [
-        ("ascii", ["measure", "s.toml"], "\\u0416^3 \\u2603 +-5 deg"),
+        ("ascii", ["measure", "s.toml"], "\\u0416^3 \\u2603 +-5 deg -1.5"),
         ("ascii", ["measure", "s.toml", "--json"], "\\u2603"),
-        ("cp1251", ["render", "s.toml", "--out", "out"], "\u0416^3 \\u2603 \N{PLUS-MINUS SIGN}5\N{DEGREE SIGN}"),
+        ("cp1251", ["render", "s.toml", "--out", "out"], "\u0416^3 \\u2603 \N{PLUS-MINUS SIGN}5\N{DEGREE SIGN} -1.5"),
+        ("utf-8", ["measure", "s.toml"], f"{ODD[:-4]}\N{MINUS SIGN}1.5"),
     ],
 )
 def test_no_output_fails_for_its_characters(folder, page, words, shown):

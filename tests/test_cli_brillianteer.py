@@ -13,6 +13,7 @@ import raylab as rl
 from raylab.cli import main
 from raylab.cli.brillianteer import CAUTION
 from raylab.pictures.brillianteering_plots import grid_figure, preview_figure, varied
+from raylab.units import with_minus_signs
 
 STONE = Path(__file__).parents[1] / "scenes" / "stones" / "blocked.csv"
 FAST = ("--precision", "0.05")
@@ -80,7 +81,7 @@ def test_the_table_names_weights_choices_and_the_main_that_is_off(tmp_path, capf
         f"now {stone.weight_ct:.4f} ct",
         f"{made.stones[0].weight_ct:.4f}  ",
         f"{made.lost_points(0):.2f}",
-        str(made.choices[0]),
+        with_minus_signs(str(made.choices[0])),
         "pavilion main 5  slope",
         CAUTION,
     ):

@@ -11,13 +11,18 @@ from decimal import Decimal
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
+import scanned
+import trimesh
 from blank_pictures import blank_pictures
 from playwright.sync_api import Browser, Page
 
+from raylab.cli.compare import _loaded
 from raylab.comparison.comparing import compare
 from raylab.comparison.comparison import Comparison
 from raylab.comparison.verdicts import words
+from raylab.demo import own_or_demo
 from raylab.errors import InputError
 from raylab.lighting.dome_file import load_dome
 from raylab.report import film, liveliness, looks, pictures, report_html, save_report, tables
@@ -208,7 +213,8 @@ def test_each_difference_in_a_table_is_that_of_the_numbers_beside_it(two, page_o
     """Read off the page as a buyer would: with pencil and paper, in every row of every table."""
     rows = 0
     for row in re.findall(r"<tr><th scope=\"row\">[^<]*</th>\s*<td><span class=\"own\">.*?</tr>", page_of_two, re.S):
-        numbers = [Decimal(one) for one in re.findall(r"<span class=\"own\">(-?[\d.]+)(?:°| |<)", row)[:2]]
+        cells = re.findall(r"<span class=\"own\">(\N{MINUS SIGN}?[\d.]+)(?:°| |<)", row)[:2]
+        numbers = [Decimal(one.replace("\N{MINUS SIGN}", "-")) for one in cells]
         for larger, told in re.findall(r"([AB]) larger than [AB] by ([\d.]+)", row):
             assert (numbers[0] - numbers[1]) * (1 if larger == "A" else -1) == Decimal(told), row
             rows += 1
@@ -224,7 +230,7 @@ def test_a_range_of_one_number_is_that_number(page_of_two):
     text = Reader(report_html(even, blank_pictures(2))).text
     for shown in (text, Reader(page_of_two).text):
         assert not [pair for pair in re.findall(r"(\d+\.\d+) to (\d+\.\d+)", shown) if pair[0] == pair[1]]
-        assert not re.search(r"-0\.0+\b(?!\d)", shown)
+        assert not re.search(r"[-\N{MINUS SIGN}]0\.0+\b(?!\d)", shown)
     assert "±" not in text.replace("± its standard error", "").replace("sampling ±", "")
     assert "A and B follow from proportions and were not measured" in text
 
@@ -312,6 +318,28 @@ def test_nothing_sticks_out_on_a_desk_or_in_a_pocket(page, width):
     opened, _ = page
     opened.set_viewport_size({"width": width, "height": 900})
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_a_scan_whose_noise_is_not_known_is_named(two, page_of_two, tmp_path):
+    vertices, triangles = scanned.tessellated(round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75), 0)
+    mesh = trimesh.Trimesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles, process=False)
+    mesh.export(tmp_path / "coarse.ply")
+    _, (_, stated) = _loaded([own_or_demo("offer-a.csv"), tmp_path / "coarse.ply"], "mm", None)
+    assert stated == Uncertainty(scatter_left_out=True)
+    unknown = replace(two, uncertainties=(Uncertainty(), stated))
+    assert unknown.without_scatter.startswith("The noise of the scan of B is not known")
+    text = Reader(report_html(unknown, blank_pictures(2))).text
+    assert unknown.without_scatter in " ".join(text.split())
+    assert "one verdict in" not in text
+    assert two.without_scatter == ""
+    assert "The noise of the scan" not in page_of_two
+
+
+def test_negative_numbers_have_a_true_minus_sign(page):
+    opened, _ = page
+    text = opened.evaluate("document.querySelector('main').innerText + document.querySelector('#details').textContent")
+    assert re.search(r"\N{MINUS SIGN}\d", text)
+    assert not re.findall(r"(?<=[\s(\[,:;=])-\.?\d", text)
 
 
 def test_it_prints_without_color_and_without_cut_pictures(page):

@@ -12,7 +12,7 @@ import raylab as rl
 from raylab.color.picture import color_picture
 from raylab.color.wavelength_choice import choose, half_weights, pixel_errors, weighted
 from raylab.optics.color import ciede2000, xyz_to_lab
-from raylab.optics.spectrum import band_weights, color_weights, linear_set, wavelength_set
+from raylab.optics.spectrum import band_weights, color_weights, linear_set, seen_set, wavelength_set
 from raylab.pictures.film_wavelengths import film_wavelengths
 from raylab.scene.pixel_grid import grid_around
 
@@ -122,6 +122,28 @@ def test_a_film_has_one_set_for_all_its_stills():
     assert np.array_equal(given.nodes_nm, wavelength_set(5).nodes_nm)
     assert error.largest > 0.0
     assert film_wavelengths(scenes, grid, "D65", 1.0, 1)[1] is None
+
+
+@pytest.mark.parametrize("number", [12, 16, 24])
+def test_a_set_by_what_the_eye_sees_is_off_by_less_than_an_even_one(number):
+    """Steps anywhere in the range, and how far they put X, Y and Z off."""
+    steps_nm = np.linspace(400.3, 699.7, 400)
+    true = np.array([band_weights([400.0, step, 700.0])[1] for step in steps_nm])
+
+    def off(waves):
+        weights = color_weights(waves)
+        return np.abs((waves.nodes_nm > steps_nm[:, None]) @ weights - true).mean()
+
+    assert off(seen_set(number)) < 0.9 * off(wavelength_set(number))
+    redder = seen_set(number, "A", 440.0).nodes_nm
+    assert 440.0 < redder[0] < redder[-1] < 700.0
+    assert redder.mean() > seen_set(number, "D65", 440.0).nodes_nm.mean()
+
+
+def test_a_film_of_which_nothing_else_is_asked_has_that_set():
+    scene = lamps(resolution=8)
+    waves, _ = film_wavelengths([scene], grid_around(STONE, scene.view, 8), "A", 1.0, None)
+    assert waves.nodes_nm.tolist() == seen_set(16, "A").nodes_nm.tolist()
 
 
 @pytest.mark.parametrize(

@@ -132,7 +132,7 @@ def brillianteer(
         "lower_painting_deg": lower_painting_deg,
     }
     axes = {key: values for key, values in given.items() if values}
-    uncertainties = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
+    uncertainties: dict[str, Any] = {"angle_deg": angle_uncertainty_deg, "distance_um": distance_uncertainty_um}
     own = (*given, "objective", "precision", "coverage", "diameter_mm", "angle_uncertainty_deg", "distance_uncertainty_um")
     option: dict[str, Any] = {"angle_deg": "angle_uncertainty_deg", "distance_um": "distance_uncertainty_um"}
     with faults_by_option(*own, **option):

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
@@ -118,7 +120,7 @@ def compare(
         if about is not None and tilt_azimuth_deg is not None:
             raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
         azimuth = LAID_DEG[about] if about is not None else tilt_azimuth_deg or 0.0
-        said = {key: value for key, value in stated.items() if value is not None}
+        said: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
         offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
         light = load_dome(dome)
         measured = sum(one != EXACT for one in uncertainties)
@@ -200,7 +202,8 @@ def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> 
             with reading(path):
                 scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            uncertainties.append(scan.report.uncertainty(stated or Uncertainty()))
+            own = scan.report.uncertainty(stated or Uncertainty())
+            uncertainties.append(replace(own, scatter_left_out=math.isnan(scan.report.noise_um)))
         else:
             offered.append(load_stone(path))
             uncertainties.append(stated or usual_uncertainty(offered[-1]))
@@ -251,6 +254,8 @@ def _print(found: Comparison) -> None:
         say(
             f"  {label}: numbers are those of the stone without its {count} inclusion{'s' * (count > 1)}; the report shows them"
         )
+    if found.without_scatter:
+        say(f"  {found.without_scatter}")
     say_materials(*found.stones)
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
     for sentence in sentences(found):

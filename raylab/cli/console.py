@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..errors import printable
 from ..progress import LONG_S
+from ..units import with_minus_signs
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -29,6 +30,7 @@ PLAIN_CHARACTERS = {
     "\N{MICRO SIGN}": "u",
     "\N{PLUS-MINUS SIGN}": "+-",
     "\N{MULTIPLICATION SIGN}": "x",
+    "\N{MINUS SIGN}": "-",
 }
 
 
@@ -65,8 +67,8 @@ def _plain(error: UnicodeError) -> tuple[str | bytes, int]:
 
 
 def say(line: str = "") -> None:
-    """One line on stdout: no wrapping, no markup, what no terminal should act on escaped."""
-    sys.stdout.write(printable(line) + "\n")
+    """One line on stdout: no wrapping, no markup, true minus signs, what no terminal should act on escaped."""
+    sys.stdout.write(printable(with_minus_signs(line)) + "\n")
 
 
 def say_json(facts: Any) -> None:
@@ -79,6 +81,7 @@ def say_json(facts: Any) -> None:
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1) -> None:
     """A plain table on stdout: the first `left` columns to the left, numbers to the right, nothing cut off."""
+    rows = [[with_minus_signs(cell) for cell in row] for row in rows]  # before they are laid out
     widths = [max(len(row[k]) for row in [heads, *rows]) for k in range(len(heads))]
     rule = ["-" * width for width in widths]
     for row in (heads, rule, *rows):

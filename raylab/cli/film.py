@@ -26,7 +26,7 @@ def film(
 
     All stones appear on one scale and under the dome of the first scene. The command writes one file: `.mp4`, or `.gif` or
     `.webp` if no codec is installed. Each finished still is kept in a folder. The same command resumes an interrupted film,
-    and films with common stills share them. All stills have the same wavelengths, chosen on a few of them.
+    and films with common stills share them. All stills have the same wavelengths, 16 if no option says otherwise.
 
     For example:
 
@@ -56,7 +56,7 @@ def film(
     """
     from ..errors import InputError
     from ..motion.view_paths import moved
-    from ..pictures.film_wavelengths import FOR_FILMS
+    from ..pictures.film_wavelengths import USUAL
     from ..pictures.video import save_video
 
     if not scenes:
@@ -72,7 +72,7 @@ def film(
             size=size,
             light=shining.light,
             exposure=shining.exposure,
-            spectrum=shining.waves(FOR_FILMS),
+            spectrum=shining.waves(USUAL),
             fps=fps,
             stills=keep,
             force=force,

@@ -121,7 +121,7 @@ def materials(*, json: Flag = False) -> None:
         Print the list as JSON, with wavelength range and full sources.
     """
     from ..optics.absorption import tints
-    from ..optics.materials import ALIASES, get_material
+    from ..optics.materials import ALIASES, get_material, spelled
     from ..optics.materials import materials as names
 
     facts = [_material(get_material(name)) for name in names()]
@@ -139,7 +139,7 @@ def materials(*, json: Flag = False) -> None:
     for f in facts:
         if f["remark"]:
             say(f"  {f['name']}: {f['remark']}")
-    say("  other names: " + ", ".join(f"{other} ({name})" for other, name in ALIASES.items()))
+    say("  other names: " + ", ".join(f"{spelled(other)} ({spelled(name)})" for other, name in ALIASES.items()))
     say(f"  tints (invented) for the option --tint or the key tint of a scene: {', '.join(tints())}")
 
 

@@ -209,9 +209,9 @@ class Shining:
         Shortest wavelength, nm. Moissanite needs 436 because its index is unknown below; blue light is then missing.
     spectrum
         Number of wavelengths between the shortest one and 700 nm. By default as many are chosen as keep the
-        error of every pixel's colour below 1 CIEDE2000, by estimate.
+        error of every pixel's colour below 1 CIEDE2000, by estimate; in a film none are chosen.
     most_wavelengths
-        The largest number that is chosen: 128 if not given, 48 for a film.
+        The largest number that is chosen: 128 if not given. A film has 16 wavelengths unless this is given.
     """
 
     light: Literal["D65", "A", "E", "LED-B3"] = "D65"  # those of `optics.spectrum.illuminants`, so that --help needs no table
@@ -220,12 +220,17 @@ class Shining:
     spectrum: WholeIfAny = None
     most_wavelengths: WholeIfAny = None
 
-    def waves(self, usual: WavelengthChoice) -> WavelengthSet | WavelengthChoice:
-        """The wavelengths that the options ask for; `usual` is the choice where they ask for no number."""
-        from ..optics.spectrum import wavelength_set
+    def waves(self, usual: WavelengthChoice | int) -> WavelengthSet | WavelengthChoice:
+        """The wavelengths that the options ask for; `usual` is the choice, or the number, where they ask for none."""
+        from ..color.wavelength_choice import BY_ERROR
+        from ..optics.spectrum import seen_set, wavelength_set
 
         if self.spectrum is not None:
             return wavelength_set(self.spectrum, low_nm=self.low_nm)
+        if isinstance(usual, int):
+            if self.most_wavelengths is None:
+                return seen_set(usual, self.light, low_nm=self.low_nm)
+            usual = BY_ERROR
         most = usual.most if self.most_wavelengths is None else self.most_wavelengths
         with faults_by_option("most_wavelengths", most="most_wavelengths"):
             return replace(usual, most=most, low_nm=self.low_nm)

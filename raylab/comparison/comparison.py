@@ -70,6 +70,17 @@ class Comparison:
         stated = dict(zip(self.labels, self.uncertainties, strict=True))
         return "significant" if any(stated[label] != EXACT for label in labels or self.labels) else "resolved"
 
+    @property
+    def without_scatter(self) -> str:
+        """A sentence on the stones that were scanned with a noise that is not known; empty where there are none."""
+        labels = [one for one, stated in zip(self.labels, self.uncertainties, strict=True) if stated.scatter_left_out]
+        if not labels:
+            return ""
+        return (
+            f"The noise of the scan of {' and of '.join(labels)} is not known, because the mesh has too few points on a facet: "
+            "the uncertainties are those of the measuring device alone, and the true ones are larger."
+        )
+
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
         """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""
         layers = self.maps[name]

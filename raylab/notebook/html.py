@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from ..units import with_minus_signs
+
 LINE = "1px solid rgba(128,128,128,0.35)"
 FAINT = "opacity:0.7;font-size:0.9em"
 _CELL = "padding:1px 10px 1px 0;text-align:left;background:none;border:0;vertical-align:baseline"
@@ -34,8 +36,8 @@ def tag(name: str, *children: str, **attributes: str) -> Html:
 
 
 def joined(parts: Iterable[str]) -> Html:
-    """Parts one after the other, plain text escaped."""
-    return Html("".join(part if isinstance(part, Html) else escape(part, quote=False) for part in parts))
+    """Parts one after the other, plain text escaped, with true minus signs."""
+    return Html("".join(part if isinstance(part, Html) else escape(with_minus_signs(part), quote=False) for part in parts))
 
 
 def page(heading: str, about: str, *parts: str) -> Html:

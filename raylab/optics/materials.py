@@ -229,6 +229,18 @@ ALIASES = {
 """Other names of the materials. Varieties differ from their species by body colour, which a stone states by itself."""
 
 
+_ABBREVIATIONS = ("cz", "yag", "bk7", "n-bk7")
+
+
+def spelled(name: str) -> str:
+    """A name of a material as a reader expects it; every door takes it in any case.
+
+    >>> spelled("cz"), spelled("ruby")
+    ('CZ', 'ruby')
+    """
+    return name.upper() if name in _ABBREVIATIONS else name
+
+
 def materials() -> tuple[str, ...]:
     """Names of the built-in materials, sorted."""
     return tuple(sorted([*_DATABASE, *_HANDBOOK]))

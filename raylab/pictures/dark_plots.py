@@ -8,6 +8,7 @@ import numpy as np
 
 from ..results.dark_areas import DarkAreas
 from ..tracing import Result
+from ..units import with_minus_signs
 from .plots import draw_map
 
 if TYPE_CHECKING:
@@ -59,4 +60,5 @@ def headline(found: DarkAreas) -> str:
     words = f"largest connected dark area {100.0 * found.largest.value:.2f} % of the face"
     if found.band_share is None or found.band_depth is None:
         return words
-    return f"{words}\ndark band {100.0 * found.band_share.value:.2f} %, its depth {found.band_depth.value:z.3f}"
+    depth = with_minus_signs(f"{found.band_depth.value:z.3f}")
+    return f"{words}\ndark band {100.0 * found.band_share.value:.2f} %, its depth {depth}"

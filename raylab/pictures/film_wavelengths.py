@@ -1,7 +1,11 @@
-"""The wavelengths of a film: chosen on a few stills, the same for all, so that the choice makes nothing flicker.
+"""The wavelengths of a film: the same for all its stills, so that nothing flickers.
 
-The choice begins with the first of these stills; each further one adds the wavelengths that it needs. The error of the film's
-colours is estimated on the same stills, with the wavelengths of all. Other stills may be off by more.
+Where none are given, they are `USUAL`, closer together where the eye sees most (`optics.spectrum.seen_set`). Against 100
+even ones the colours of a brilliant under three domes are off by 0.07 to 0.10 CIEDE2000 in the mean and by at most 0.33 in 95 %
+of the pixels, less than the untraced light of a film darkens them. More can be chosen by the error of a few stills: the choice
+begins with the first of them, and each further one adds the wavelengths that it needs.
+
+The error of the film's colours is estimated on the same stills, with the wavelengths of all. Other stills may be off by more.
 """
 
 from __future__ import annotations
@@ -11,15 +15,17 @@ from dataclasses import replace
 
 from ..color.picture import color_picture
 from ..color.wavelength_choice import ColorError, WavelengthChoice, first_set
-from ..optics.spectrum import WavelengthSet
+from ..optics.spectrum import WavelengthSet, seen_set
 from ..progress import Progress, reporter
 from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 
-FOR_FILMS = WavelengthChoice(most=48)
-"""Fewer than for a picture: a film has hundreds, and each still is seen for a moment."""
+USUAL = 16
+"""Wavelengths where none are asked for: a film has hundreds of stills, and each is seen for a moment."""
 STILLS = 3
-"""Stills of each stone on which the wavelengths are chosen, evenly spaced in time."""
+"""Stills of each stone on which the error is estimated, evenly spaced in time."""
+COARSE = 4e-2
+"""At most this share of their light stays untraced: enough for differences between wavelengths, and four times faster."""
 
 
 def film_wavelengths(
@@ -27,7 +33,7 @@ def film_wavelengths(
     grid: PixelGrid,
     light: str,
     exposure: float,
-    spectrum: int | WavelengthSet | WavelengthChoice,
+    spectrum: int | WavelengthSet | WavelengthChoice | None,
     *,
     progress: bool | Progress = False,
 ) -> tuple[WavelengthSet, ColorError | None]:
@@ -35,7 +41,7 @@ def film_wavelengths(
 
     Parameters
     ----------
-    scenes : these stills. grid : their pixels.
+    scenes : these stills, traced to a precision of no less than `COARSE`. grid : their pixels.
     light, exposure, spectrum : as in `save_video`.
     progress : True for a bar, or a function that is called with the share of the work that is done.
 
@@ -44,7 +50,9 @@ def film_wavelengths(
     The set, and the error; None for a single wavelength.
     """
     known: list[ColorError] = []
-    with reporter(progress, "choosing the wavelengths", counted=False) as update:
+    scenes = [one.with_settings(precision=max(COARSE, one.settings.precision)) for one in scenes]
+    spectrum = seen_set(USUAL, light) if spectrum is None else spectrum
+    with reporter(progress, "wavelengths and their error", counted=False) as update:
         if isinstance(spectrum, WavelengthChoice):
             for done, scene in enumerate(scenes):
                 update(done, 2 * len(scenes))

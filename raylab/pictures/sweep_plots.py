@@ -23,6 +23,7 @@ from ..stone.known_cuts import get_cut
 from ..sweeps.axes import Plan, label_of
 from ..tracers.engines import exactly
 from ..tracing import trace_scene
+from ..units import with_minus_signs
 from .bands import band, band_name
 
 if TYPE_CHECKING:
@@ -263,7 +264,7 @@ def _value(found: xr.Dataset, key: str) -> str:
 def _label_value(found: xr.Dataset, key: str, value: Any) -> str:
     """A key and its value, such as ``"table size 57 %"``."""
     value, unit = label_of(value), found[key].attrs.get("units", "")
-    number = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    number = with_minus_signs(f"{value:g}") if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
     return f"{found[key].attrs['long_name']} {number}{ {'degree': '°', '1': '', '': ''}.get(unit, ' ' + unit) }"
 
 

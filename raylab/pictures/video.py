@@ -33,7 +33,7 @@ from ..threads import in_order
 from ..tracers.engines import engine_for
 from ..units import number_in
 from ..whole_files import disk_faults, refuse_taken, whole_file
-from .film_wavelengths import FOR_FILMS, STILLS, film_wavelengths
+from .film_wavelengths import STILLS, film_wavelengths
 from .stills import still
 
 KINDS = (".mp4", ".gif", ".webp")
@@ -72,7 +72,7 @@ def save_video(
     size: int = 400,
     light: str = "D65",
     exposure: float = 1.0,
-    spectrum: int | WavelengthSet | WavelengthChoice = FOR_FILMS,
+    spectrum: int | WavelengthSet | WavelengthChoice | None = None,
     background: float = 0.03,
     fps: float = 20.0,
     settings: TraceSettings | None = None,
@@ -87,7 +87,8 @@ def save_video(
     path : output file, ``.mp4``, ``.gif`` or ``.webp``.
     views : one for each still; by default `motion.view_paths.circling`, 200 of them.
     size : pixels along each side of the picture of one stone.
-    light, exposure, spectrum : as in `color_picture`; by default chosen on a few stills, at most 48.
+    light, exposure, spectrum : as in `color_picture`; a choice is made on a few stills. By default 16 wavelengths, see
+        `film_wavelengths`.
     background : grey around the stone, linear, 0 to 1.
     fps : stills per second, 1 to 100.
     settings : settings of the traces, at the wavelengths of the colours; by default `LOOSE`, a precision of 1e-2.

@@ -15,6 +15,7 @@ from ..progress import Progress
 from ..stone.extent import extent_of
 from ..stone.measuring.plane_uncertainty import Uncertainty
 from ..threads import at_once
+from ..units import with_minus_signs
 from ..version import __version__
 from ..whole_files import whole_file
 from . import darkness, inclusions, panels, pictures, tables
@@ -82,10 +83,14 @@ def report_html(
     live : the page of the stones traced live, see `live_page`; none by default.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
-    from markupsafe import Markup
+    from markupsafe import Markup, escape
 
     shelf = Environment(
-        loader=FileSystemLoader(shipped("report")), autoescape=True, undefined=StrictUndefined, trim_blocks=True
+        loader=FileSystemLoader(shipped("report")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        finalize=_as_text,
     )
     shelf.lstrip_blocks = True
     marks = letters(len(comparison.labels))
@@ -107,7 +112,7 @@ def report_html(
         ledger=held["ledger.svg"],
         ledger_text=tables.ledger_text(comparison),
         turning=Markup(turning_script(list(comparison.shown), "#turning figure", "#turning button")),
-        live=live,
+        live=escape(live),  # a page of its own, in which no sign is changed
         any_round=any(extent_of(stone).round for stone in comparison.stones),
         dark=darkness.panel(comparison),
         included=inclusions.panel(comparison),
@@ -120,13 +125,19 @@ def report_html(
     )
 
 
+def _as_text(given: Any) -> Any:
+    """What a reader sees of a plain text in the template; what is HTML already stays."""
+    return given if hasattr(given, "__html__") or not isinstance(given, str) else with_minus_signs(given)
+
+
 def _trust(comparison: Comparison) -> dict[str, Any]:
     """What the page says about uncertainties and corrections."""
     stated = comparison.uncertainties
-    usual = {key: value for key, value in vars(Uncertainty()).items() if value is not None}
+    usual = Uncertainty().to_dict()
     return {
         "sureness": tables.sureness(comparison),
         "designs": tables.designs(comparison),
+        "without_scatter": comparison.without_scatter,
         "poses": tables.poses(comparison),
         "biases": tables.biases(comparison),
         "facet_by_facet": any(isinstance(one.angle_deg, tuple) for one in stated),

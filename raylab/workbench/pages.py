@@ -23,7 +23,7 @@ from ..cutting.last_facets import CHOICES
 from ..errors import InputError
 from ..lighting.dome import Dome
 from ..lighting.dome_file import dome_names, load_dome
-from ..optics.materials import get_material, materials, other_names
+from ..optics.materials import get_material, materials, other_names, spelled
 from ..results.statistics import STATISTICS, SYMMETRY, Description
 from ..stone.index_wheel import WHEELS
 from ..stone.known_cuts import cuts, measured_of
@@ -95,7 +95,8 @@ class Workbench:
             "measured": [measured_facts(one) for one in measured_of(None)],
             "last_facets": [parameter_facts(one) for one in (*CHOICES, GRIND)],
             "materials": [
-                {"name": name, "other_names": other_names(name), "note": get_material(name).remark} for name in materials()
+                {"name": name, "label": _label(name), "other_names": other_names(name), "note": get_material(name).remark}
+                for name in materials()
             ],
             "statistics": [_described(one) for one in (*STATISTICS.values(), SYMMETRY)],
             "coverage": COVERAGE,
@@ -219,6 +220,12 @@ class Pages:
             return await asyncio.to_thread(lambda: self.workbench.until_the_end(work, *args, **named))
         except Stopped:
             raise InputError("raylab has ended") from None
+
+
+def _label(material: str) -> str:
+    """A material in a list of choices, with its other names."""
+    others = ", ".join(map(spelled, other_names(material)))
+    return spelled(material) + (f" ({others})" if others else "")
 
 
 def _described(one: Description) -> dict[str, Any]:

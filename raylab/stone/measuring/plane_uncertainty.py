@@ -43,6 +43,7 @@ class Uncertainty:
     distance_um : displacement of a facet along its normal; one number, or one per facet. For the girdle, error of its radius.
     across_deg : tilt of a facet about its steepest line, where that differs from `angle_deg`; one number, or one per facet. A
         long narrow facet of a scan is known far less about the line along it. None: as `angle_deg`.
+    scatter_left_out : the stone was scanned, but the scan's own noise is not known, so these numbers lack it.
 
     Raises
     ------
@@ -53,6 +54,7 @@ class Uncertainty:
     common_angle_deg: float = 0.05
     distance_um: float | tuple[float, ...] = 3.0
     across_deg: float | tuple[float, ...] | None = None
+    scatter_left_out: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, MOST_ANGLE_DEG, "degrees"))
@@ -64,8 +66,8 @@ class Uncertainty:
             object.__setattr__(self, "across_deg", _checked("across_deg", self.across_deg, MOST_ANGLE_DEG, "degrees"))
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain numbers and lists, ready for JSON."""
-        stated = ((key, value) for key, value in vars(self).items() if value is not None)
+        """Plain numbers and lists, ready for JSON; `scatter_left_out` only where it is true."""
+        stated = ((key, value) for key, value in vars(self).items() if value is not None and value is not False)
         return {key: list(value) if isinstance(value, tuple) else value for key, value in stated}
 
     def with_scatter(self, slope_deg: np.ndarray, across_deg: np.ndarray, distance_um: np.ndarray) -> Uncertainty:
@@ -82,8 +84,8 @@ class Uncertainty:
         angle = np.fmin(np.hypot(self.angle_deg, slope_deg), MOST_ANGLE_DEG)
         across = np.fmin(np.hypot(sides, across_deg), MOST_ANGLE_DEG)
         distance = np.fmin(np.hypot(self.distance_um, distance_um), MOST_DISTANCE_UM)
-        each = (tuple(one.tolist()) for one in (angle, distance, across))
-        return Uncertainty(next(each), self.common_angle_deg, *each)
+        angles, steps, turns = (tuple(one.tolist()) for one in (angle, distance, across))
+        return Uncertainty(angles, self.common_angle_deg, steps, turns)
 
     def per_facet(self, stone: Stone) -> tuple[np.ndarray, np.ndarray]:
         """(F,) tilts in degrees and (F,) steps in um of a stone's facets. Raises InputError for a number per facet too few."""

@@ -89,6 +89,11 @@ export function tidy(value, digits = 4) {
   return Number.isFinite(value) ? String(Number(value.toFixed(digits))) : "";
 }
 
+/** The same for a reader, with a true minus sign; an input takes a hyphen alone. */
+export function readable(value, digits) {
+  return tidy(value, digits).replace("-", "−");
+}
+
 /** "0.4312", or a dash where there is no number. */
 export function fixed(value, digits = 4) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";

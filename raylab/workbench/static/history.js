@@ -1,7 +1,7 @@
 // The panel of history: every step of this session as a line that says what it changed; a click goes there, and undo and redo go on
 // from there. Beside a step stands the brightness of its stones under the present dome and view, once it has been computed.
 
-import { el, fixed, tidy } from "./controls.js";
+import { el, fixed, readable } from "./controls.js";
 import { facetName } from "./facet_name.js";
 import { AZIMUTH, DISTANCE, SLOPE } from "./facets.js";
 
@@ -98,7 +98,7 @@ function ofKeys(old, design, { start }) {
     if (key === "inclusions") return ofInclusions(old, design);
     const about = known.find((one) => one.key === key);
     const [label, unit] = about ? [about.label, about.unit === "°" ? "°" : about.unit && ` ${about.unit}`] : OTHERS[key] ?? [key, ""];
-    const word = (value) => (typeof value === "number" ? tidy(value) + unit : Array.isArray(value) ? "a spectrum" : value ?? "none");
+    const word = (value) => (typeof value === "number" ? readable(value) + unit : Array.isArray(value) ? "a spectrum" : value ?? "none");
     return `${label} ${word(old[key])} → ${word(design[key])}`;
   });
 }
@@ -110,7 +110,7 @@ function ofRows(old, design) {
     const was = rows.get(facetName(row));
     if (!was) return [`${facetName(row)} new`];
     return COLUMNS.filter(([column]) => was[column] !== row[column])
-      .map(([column, word, unit]) => `${facetName(row)}: ${word} ${tidy(was[column])}${unit} → ${tidy(row[column])}${unit}`);
+      .map(([column, word, unit]) => `${facetName(row)}: ${word} ${readable(was[column])}${unit} → ${readable(row[column])}${unit}`);
   });
   const rest = Object.keys(OTHERS).filter((key) => !same(old[key], design[key])).map((key) => `${OTHERS[key][0]} changed`);
   return [...moved, ...rest, ...(same(old.inclusions, design.inclusions) ? [] : [ofInclusions(old, design)])];

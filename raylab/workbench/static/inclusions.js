@@ -1,7 +1,7 @@
 // The panel of inclusions: a click on a map, or on a facet of the stone in 3D, plots one; a list to choose, edit and remove them; and
 // a table of what is seen of them, computed in the background while the panel is open and the page rests.
 
-import { el, fixed, slider, tidy } from "./controls.js";
+import { el, fixed, slider, readable, tidy } from "./controls.js";
 import { sampledNote } from "./numbers.js";
 import { VisibilitySlices } from "./visibility_slices.js";
 
@@ -258,7 +258,7 @@ function numbers(text) {
 }
 
 function inWords({ name, shape, facet, at_mm, depth_mm, apparent_depth_mm, center_mm }) {
-  const list = (values) => (Array.isArray(values) ? values.map((value) => (typeof value === "number" ? tidy(value, 2).replace("-", "−") : value)).join(", ") : "");
+  const list = (values) => (Array.isArray(values) ? values.map((value) => (typeof value === "number" ? readable(value, 2) : value)).join(", ") : "");
   const depth = apparent_depth_mm === undefined ? `${tidy(depth_mm, 3)} mm deep` : `${tidy(apparent_depth_mm, 3)} mm deep as it looks`;
   const place = facet ? `through ${facet}${at_mm ? ` at ${list(at_mm)}` : ""}, ${depth}` : center_mm ? `about ${list(center_mm)}` : "";
   return [name, `${shape} ${place}`.trim()].filter(Boolean).join(", ");

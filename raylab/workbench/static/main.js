@@ -2,7 +2,7 @@
 
 import { Workbench } from "./workbench.js";
 import { buildColorControls } from "./color_controls.js";
-import { el, fixed, slider, tidy } from "./controls.js";
+import { el, fixed, slider, readable } from "./controls.js";
 import { Darkness } from "./darkness.js";
 import { Domes } from "./domes.js";
 import { facetName } from "./facet_name.js";
@@ -150,7 +150,7 @@ function showFacet() {
   clear.addEventListener("click", () => workbench.look({ facet: null }));
   card.replaceChildren(
     el("div", { className: "row" }, el("h3", {}, facetName(row)), clear),
-    el("p", {}, `slope ${tidy(row[SLOPE], 3)}°, azimuth ${tidy(row[AZIMUTH], 3)}°${besideAzimuth(workbench, row[AZIMUTH])}, ${tidy(row[DISTANCE], 4)} mm from the centre, ${tidy(shape.areas_mm2[f], 3)} mm²`),
+    el("p", {}, `slope ${readable(row[SLOPE], 3)}°, azimuth ${readable(row[AZIMUTH], 3)}°${besideAzimuth(workbench, row[AZIMUTH])}, ${readable(row[DISTANCE], 4)} mm from the centre, ${readable(shape.areas_mm2[f], 3)} mm²`),
     el("p", {}, leaks === undefined ? "" : `${fixed(100 * leaks, 2)} % of the light leaks through this facet.`),
     el("p", { className: "note" }, "The maps are bright where their light meets this facet, in proportion to the light that remains at that point."),
   );

@@ -2,7 +2,7 @@
 
 import { paint, paintBar } from "./color.js";
 import { COLOR, ColorMaps, greyScale } from "./color_maps.js";
-import { el, fixed, signed, tidy } from "./controls.js";
+import { el, fixed, signed, readable } from "./controls.js";
 import { LIVE, LiveMaps } from "./live_maps.js";
 import { MapInput } from "./map_input.js";
 
@@ -133,7 +133,7 @@ export class Maps {
     paintBar(figure.bar, scale);
     const unit = legend.unit === "degree" ? "°" : "";
     const middle = legend.signed ? 0 : (scale.low + scale.high) / 2;
-    figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, tidy(tick, 3) + unit)));
+    figure.ticks.replaceChildren(...[scale.low, middle, scale.high].map((tick) => el("span", {}, readable(tick, 3) + unit)));
     const other = workbench.answers[figure.side === "a" ? "b" : "a"];
     const text = headline(legend.name, answer.summary, other?.summary);
     figure.number.textContent = text;

@@ -92,8 +92,7 @@ function measuredTable(workbench) {
 /** Material and body colour of a design of either kind. */
 function materials(workbench) {
   const known = workbench.start.materials;
-  const choice = el("select", { id: "material" }, ...known.map(({ name, other_names: others }) =>
-    el("option", { value: name }, others.length ? `${name} (${others.join(", ")})` : name)));
+  const choice = el("select", { id: "material" }, ...known.map(({ name, label }) => el("option", { value: name }, label)));
   const note = el("p", { className: "note" });
   choice.addEventListener("change", () => workbench.edit({ material: choice.value }));
   const tint = slider(

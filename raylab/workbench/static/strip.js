@@ -3,7 +3,7 @@
 // The line joins computed values, the band around it is their error of tracing, a gap is a range that gives no stone. The strip
 // has a scale of its own, whose ends stand beside it.
 
-import { el, fixed, tidy } from "./controls.js";
+import { el, fixed, readable } from "./controls.js";
 import { Curve, pathsOf, scaleOf, shape } from "./curve.js";
 
 const [WIDE, HIGH, EDGE] = [320, 24, 2.5];
@@ -91,7 +91,7 @@ export class Strip extends Curve {
   say(figure) {
     const { about } = this;
     const points = this.points.filter(Boolean); // without the places that are not computed yet
-    const unit = (value) => `${tidy(value, 3)} ${about.spoken ?? about.unit ?? ""}`.trim();
+    const unit = (value) => `${readable(value, 3)} ${about.spoken ?? about.unit ?? ""}`.trim();
     const known = points.map((point) => point.numbers[figure.key]).filter((value) => value !== undefined);
     const found = known.filter((value) => value !== null);
     const none = points.find((point) => point.reason)?.reason;

@@ -3,7 +3,7 @@
 // Lines join computed values, the band around a line is their error of tracing. The stones lean towards the tilt azimuth of the
 // page and stand under its dome.
 
-import { el, fixed, tidy } from "./controls.js";
+import { el, fixed, readable } from "./controls.js";
 import { Curve, pathsOf, scaleOf, shape } from "./curve.js";
 
 const ABOUT = { low: 0, high: 45 };
@@ -140,12 +140,12 @@ export class TiltCurve {
   read(tilt) {
     if (!this.figure || !this.shown.length) return;
     const numbers = this.shown.map((curve) => `${this.shown.length > 1 ? `${curve.side.toUpperCase()} ` : ""}${fixed(curve.near(this.figure.key, tilt), 2)}`);
-    this.say(`${this.figure.label} at ${tidy(tilt, 1)}°: about ${numbers.join(", ")}`);
+    this.say(`${this.figure.label} at ${readable(tilt, 1)}°: about ${numbers.join(", ")}`);
   }
 
   explain() {
     const pair = this.workbench.sides.length > 1 ? "A is the full line, B the dashed one. " : "";
-    this.say(`${pair}The table leans towards azimuth ${tidy(this.workbench.state.tilt_azimuth_deg, 1)}°. Click to set the tilt.`);
+    this.say(`${pair}The table leans towards azimuth ${readable(this.workbench.state.tilt_azimuth_deg, 1)}°. Click to set the tilt.`);
   }
 
   say(words) {
