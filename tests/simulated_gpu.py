@@ -10,10 +10,28 @@ import raylab as rl
 from raylab.optics.materials import get_material
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
+from raylab.tracers.outline_rays import fan_of
 
-POINTS, TIMES, SIDE, SAMPLES = 4, 2, 3, 4
+POINTS, TIMES, SIDE, SAMPLES = 4, 2, 2, 4
 """Rays of a randomization, randomizations, pixels along a side, samples of each."""
 ANGLES = {"table_pct": 60, "crown_angle_deg": 30}
+IN_SINGLE = (0, 1)
+"""Which of the cases are traced in single precision too."""
+SEEDS = 30
+BUILT = {
+    "table_pct": [57.0, 60.0, 57.0, 57.0],
+    "crown_angle_deg": [34.0, 33.0, 34.0, 34.0],
+    "pavilion_angle_deg": [41.0, 41.5, 89.5, 41.0],
+    "culet_pct": [0.0, 1.5, 0.0, 0.0],
+    "upper_painting_deg": [0.0, 1.0, 0.0, 0.0],
+    "star_pct": [50.0, 55.0, 50.0, 5.0],
+    "weight_ct": [1.0, 0.5, 1.0, 1.0],
+    "girdle_facets": [16] * 4,
+    "girdle_finish": ["absorbing"] * 4,
+    "absorption_per_mm": [0.05] * 4,
+    "dome": ["head-shadow"] * 4,
+}
+"""Round brilliants, of which the last two are no stones."""
 DESIGNS = [{"pavilion_angle_deg": 44.0}, {"pavilion_angle_deg": 89.5}, {"pavilion_angle_deg": 46.0}]
 
 
@@ -31,38 +49,53 @@ def cases() -> list[Scene]:
     ]
 
 
+def with_lots(batches: object, chance: float) -> list[list[float]]:
+    """(SEEDS, MOMENTS) area means where paths below a weight are ended by lot, or none."""
+    batches.CHANCE = chance
+    stone, found = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44), []
+    for seed in range(SEEDS):
+        scene = Scene(stone, rl.load_dome("head-shadow"), rl.View(), TraceSettings(min_weight=1e-2, seed=seed))
+        found.append(batches.outline_means([scene], 589.3, POINTS, [fan_of(scene)], batches.DOUBLE)[0].mean(axis=0).tolist())
+    return found
+
+
 def main() -> None:
     """Everything runs in pure Python, so the numbers of rays, pixels and threads are the least that show a fault."""
     import _numba_cuda_redirector  # noqa: F401 - done by site-packages' .pth file otherwise
 
     from raylab.designs.design import trace_designs
     from raylab.scene.pixel_grid import grid_around
+    from raylab.sweeps.axes import plan_of
     from raylab.tracers import randomizations
-    from raylab.tracers.gpu import batches, engine, kernels, single, single_engine
+    from raylab.tracers.gpu import batches, building, engine, kernels, single, single_engine
 
-    randomizations.USUAL_POINTS = POINTS
+    randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS = TIMES
-    tables = (kernels.OUTLINE_SUMS, kernels.PIXEL_MEANS, kernels.OUTLINE_SUMS_SINGLE, kernels.PIXEL_MEANS_SINGLE)
+    tables = (*kernels.outline_sums, *kernels.pixel_means)
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
-    for names in (vars(kernels), *(one.fn.__globals__ for one in functions)):
+    for names in (vars(kernels), vars(building), *(one.fn.__globals__ for one in functions)):
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}
-    batches.CHANCE = 0.0
+    batches.CHANCE = building.CHANCE = 0.0
     engine.why_no_device = lambda: None
     found = []
-    for scene in cases():
-        traced = engine.ENGINE.trace(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
+
+    def seen(tracer: object, scene: Scene) -> dict[str, object]:
+        traced = tracer.trace(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
         fields = {name: values.ravel().tolist() for name, values in traced.fields.items()}
-        found.append({"mean": traced.totals.mean.tolist(), "fields": fields})
-        traced = single_engine.ENGINE.trace(scene, 589.3, grid_around(scene.stone, scene.view, SIDE))
-        found[-1]["single"] = {
-            "mean": traced.totals.mean.tolist(),
-            "fields": {name: values.ravel().tolist() for name, values in traced.fields.items()},
-        }
+        return {"mean": traced.totals.mean.tolist(), "fields": fields}
+
+    for number, scene in enumerate(cases()):
+        found.append(seen(engine.ENGINE, scene))
+        if number in IN_SINGLE:
+            found[-1]["single"] = seen(single_engine.ENGINE, scene)
     light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", **ANGLES}
     designs, settings = [{**light, **one} for one in DESIGNS], TraceSettings(engine="gpu", min_weight=1e-2)
     together = trace_designs(designs, settings)
     alone = np.concatenate([trace_designs([one], settings) for one in designs])
     found[-1] |= {"rows": together.tolist(), "alone": alone.tolist(), "reasons": together[:, -1].tolist()}
+    run = plan_of(BUILT, {}, "paired").run(0, len(BUILT["table_pct"]))
+    found[-1] |= {"built": trace_designs(run, settings).tolist(), "by_host": trace_designs(list(run), settings).tolist()}
+    found[-1]["lots"] = {chance: with_lots(batches, float(chance)) for chance in ("0.0", "0.3")}
     Path(sys.argv[1]).write_text(json.dumps(found))
 
 

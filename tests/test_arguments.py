@@ -16,7 +16,7 @@ import raylab
 
 ROOT = Path(raylab.__file__).parent
 KERNEL, PLAIN = 16, 8
-DECORATORS = {"njit", "parallel_kernel", "cuda.jit"}
+DECORATORS = {"njit", "parallel_kernel", "cuda.jit", "kernel"}
 OPEN: dict[str, int] = {}
 """Functions that still take more, and how many."""
 

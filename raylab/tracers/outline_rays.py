@@ -1,8 +1,8 @@
 """View rays spread evenly over a stone's outline, for area means by sampling.
 
 Each randomization is a Fibonacci lattice in the unit square with a random shift: two numbers in a row of the Fibonacci sequence
-(or of that of Lucas, whose numbers lie between) make a lattice whose error is of the least order possible in two dimensions (Sloan and Joe, Lattice Methods for Multiple
-Integration, 1994; from memory). All randomizations are independent and alike, so their scatter is the error. Every shift is a
+make a lattice whose error is of the least order possible in two dimensions (Sloan and Joe, Lattice Methods for Multiple
+Integration, 1994; from memory). So do two of the sequence of Lucas, by measurement, whose numbers lie between. All randomizations are independent and alike, so their scatter is the error. Every shift is a
 pure function of the seed and its number. Stones of one scene share the points of the square, so the errors of like stones are
 alike and most of them goes from a difference.
 
@@ -30,7 +30,7 @@ LATTICES = (
     514229, 710647, 832040, 1149851, 1346269, 1860498, 2178309, 3010349, 3524578, 4870847, 5702887, 7881196, 9227465,
     12752043, 14930352,
 )  # fmt: skip
-"""Numbers of points of a lattice, of the sequences of Fibonacci and Lucas; the number before in its sequence is its generator."""
+"""Numbers of points of a lattice, of the sequences of Fibonacci and Lucas; the one before in its sequence is its generator."""
 FIRST_AXIS = 6
 """Axes that key shifts apart from the other random numbers of a seed, see `keyed`: those before place the samples of pixels."""
 

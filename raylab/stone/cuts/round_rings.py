@@ -23,8 +23,10 @@ _DEGREE = math.pi / 180.0
 
 @njit(inline="always")
 def _half(azimuth, radius, height):
-    """Tangent of the slope of a half that faces `azimuth`, from its main's foot to a tip at (radius, height) on the joint; below
-    0 where it can't be turned so far."""
+    """Tangent of the slope of a half that faces `azimuth`, from its main's foot to a tip at (radius, height) on the joint.
+
+    Below 0 where it can't be turned so far.
+    """
     here, there = math.cos(azimuth), math.cos(azimuth - _JOINT)
     run = RADIUS * here - radius * there
     if abs(run) < 1e-9 * (RADIUS + radius) or height * run < 0.0:
@@ -33,8 +35,9 @@ def _half(azimuth, radius, height):
 
 
 @njit()
-def round_rings(table_pct, crown_deg, pavilion_deg, star_pct, lower_half_pct, upper_painting_deg, lower_painting_deg, girdle_pct,
-                culet_pct):  # fmt: skip
+def round_rings(
+    table_pct, crown_deg, pavilion_deg, star_pct, lower_half_pct, upper_painting_deg, lower_painting_deg, girdle_pct, culet_pct
+):
     """The rings of a round brilliant.
 
     Returns

@@ -9,7 +9,6 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import cuda
 
-from ...lighting.dome import DomeTable
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
@@ -31,10 +30,10 @@ class Precision(NamedTuple):
     pixel_means: dict[int, Any]
 
 
+DOUBLE = Precision(np.float64, kernels.outline_sums.double, kernels.pixel_means.double)
+SINGLE = Precision(np.float32, kernels.outline_sums.single, kernels.pixel_means.single)
 SUMMED = ("integral",)
 """Tables of running sums, whose differences count."""
-DOUBLE = Precision(np.float64, kernels.OUTLINE_SUMS, kernels.PIXEL_MEANS)
-SINGLE = Precision(np.float32, kernels.OUTLINE_SUMS_SINGLE, kernels.PIXEL_MEANS_SINGLE)
 
 
 def holding(some: dict[int, Any], planes: int) -> Any:
@@ -104,11 +103,11 @@ def outline_means(
 def launched(
     precision: Precision, planes: int, on_it: tuple[Any, ...], points: int, chosen: np.ndarray, parts: int, peak: float
 ) -> np.ndarray:
-    """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of chosen ones of the scenes in the card's memory.
+    """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of those scenes in the card's memory that are chosen.
 
     Parameters
     ----------
-    planes : at most so many facets have they. on_it : scenes, fans, dome and rules as `kernels.OUTLINE_SUMS` take them.
+    planes : at most so many facets have they. on_it : scenes, fans, dome and rules as `kernels.outline_sums` takes them.
     parts : blocks a scene. peak : the largest radiance.
     """
     blocks, scale = len(chosen) * parts, scale_for(points, peak)
@@ -134,7 +133,8 @@ def pixel_maps(
     means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
     holding(precision.pixel_means, len(scene.stone))[-(-pixels // kernels.THREADS), kernels.THREADS](
         on_card(lowered([scene], wavelength_nm), real), on_card(scene.dome.table, real), rules_of(scene.settings, real, 0.0),
-        grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2), means, coverage, error,
+        grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2),
+        means, coverage, error,
     )  # fmt: skip
     return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
 

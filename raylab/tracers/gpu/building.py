@@ -20,11 +20,10 @@ from ...stone.finish import ABSORBS, POLISHED, REFRACTS
 from ...stone.known_cuts import get_cut
 from ...units import carat
 from ..engine import Built, Lot
-from ..outline_rays import fan_of
-from ..randomizations import CHANCE, LATTICES, RANDOMIZATIONS, USUAL_POINTS, could_meet, larger_lattices, totals_from
+from ..outline_rays import LATTICES, fan_of
+from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, could_meet, larger_lattices, totals_from
 from ..rim import rim_of
 from ..totals import MOMENTS
-from . import kernels
 from .batches import Precision, launched, on_card, rules_of, together
 from .kernels import MOST_PLANES, THREADS, Scenes
 
@@ -40,17 +39,18 @@ ABOVE = 10.0
 """Where rays begin above a stone of diameter 1."""
 
 
-def _build(numbers, girdle, rows, planes, found):
+@cuda.jit
+def build(numbers, girdle, rows, planes, found):
     """Build a stone a block, with a girdle of diameter 1.
 
     Parameters
     ----------
     numbers : (D, len(ARGUMENTS)). girdle : its facets. rows : of a stone; one more than SLOPING + girdle where it has a culet.
-    planes : (D * rows, 4) filled, side facets last. found : (D, 3) filled: the fault, see `round_rings`, or -1 where a facet may
-        be lost; volume; height.
+    planes : (D * rows, 4) filled, side facets last.
+    found : (D, 3) filled: the fault, see `round_rings`, or -1 where a facet may be lost; volume; height.
     """
     design, thread = cuda.blockIdx.x, cuda.threadIdx.x
-    fault, rim, table, depth, star, crown, upper, lower, pavilion, upper_azimuth, lower_azimuth = round_rings(
+    fault, _, table, depth, star, crown, upper, lower, pavilion, upper_azimuth, lower_azimuth = round_rings(
         numbers[design, 0], numbers[design, 1], numbers[design, 2], numbers[design, 3], numbers[design, 4],
         numbers[design, 5], numbers[design, 6], numbers[design, 7], numbers[design, 8],
     )  # fmt: skip
@@ -113,9 +113,6 @@ def _build(numbers, girdle, rows, planes, found):
             total += parts[k]
         found[design, 0] = -1.0 if fault == 0 and not total > 0.0 else float(fault)
         found[design, 1], found[design, 2] = total, table + depth
-
-
-build = cuda.jit(_build)
 
 
 def built_rounds(lot: Lot, precision: Precision) -> Built:

@@ -1,14 +1,15 @@
 """Kernels of the graphics processor: area means of many scenes, and maps of one.
 
-For area means a block works at randomizations of one scene, for maps at some pixels, with the stone's planes in its fast memory. Its threads walk their rays step by step together. Beginning a path takes as long as some steps, and all threads wait for
-it; so a thread whose path has ended waits until some others have ended, too. Which thread takes which ray follows from the rays
-alone. So no number depends on how many blocks run at a time, or where.
+For area means a block works at randomizations of one scene, for maps at some pixels, with the stone's planes in its fast
+memory. Its threads walk their rays step by step together. Beginning a path takes as long as some steps, and all threads wait
+for it; so a thread whose path has ended waits until some others have ended, too. Which thread takes which ray follows from the
+rays alone. So no number depends on how many blocks run at a time, or where.
 """
 
 from __future__ import annotations
 
 import math
-from types import FunctionType
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,11 +20,10 @@ from ..ledger import FIRST_SURFACE, LUMINANCE, MAPPED
 from ..outline_rays import lattice_point, on_fan, shift_of
 from ..pixel_samples import sample_place, stratum_of
 from ..randomizations import RANDOMIZATIONS
-from ..rim import SECTORS
 from ..totals import MOMENTS
 from .device import CAPACITIES
 from .paths import ENDED, MISSED, advance, begin, book
-from .single import DOUBLE, single_source
+from .single import DOUBLE, single_source, with_names
 
 MOST_PLANES = CAPACITIES[-1]
 THREADS = 32
@@ -77,6 +77,31 @@ class Fans(NamedTuple):
     rims: np.ndarray
     upto: np.ndarray
     parts: np.ndarray
+
+
+class Compiled(NamedTuple):
+    """A kernel in both precisions, each by the number of facets that it holds."""
+
+    double: dict[int, Any]
+    single: dict[int, Any]
+
+
+def kernel(registers: int, registers_single: int) -> Callable[[Any], Compiled]:
+    """Make a function a kernel, which takes so many registers a thread in double and in single precision: the quickest of those
+    tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time."""
+
+    def compiled(function: Any, most: int) -> Any:
+        limit = {} if config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
+        return cuda.jit(function, **limit)
+
+    def decorate(function: Any) -> Compiled:
+        holding = {most: with_names(function, MOST_PLANES=most) for most in CAPACITIES}
+        return Compiled(
+            {most: compiled(one, registers) for most, one in holding.items()},
+            {most: compiled(single_source(one), registers_single) for most, one in holding.items()},
+        )
+
+    return decorate
 
 
 @cuda.jit(device=True)
@@ -181,7 +206,8 @@ def _flush(row, totals, number, scale):
         row[c] = 0.0
 
 
-def _outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, scale, out, steps):
+@kernel(160, 128)
+def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, scale, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 
     Parameters
@@ -292,7 +318,8 @@ def _counted(sample, cells, hit, light, strata):
     return l_sum, h_sum, ll_sum, taken, ll, lh, hh
 
 
-def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_mm2, means, coverage, error):
+@kernel(160, 128)
+def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_mm2, means, coverage, error):
     """Fill maps of the first of some scenes, a thread a pixel.
 
     Parameters
@@ -355,20 +382,3 @@ def _pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_
     if hits > 1.0 and samples > 1:
         mean = row[LUMINANCE] / hits
         error[pixel] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / hits
-
-
-def _holding(function: Any, planes: int) -> Any:
-    """The same function for stones of at most so many facets: the less fast memory a block takes, the more run at a time."""
-    return FunctionType(function.__code__, {**function.__globals__, "MOST_PLANES": planes}, function.__name__)
-
-
-def _compiled(function: Any, registers: int) -> Any:
-    """A kernel that takes so many registers a thread: the quickest of those tried."""
-    return cuda.jit(function) if config.ENABLE_CUDASIM else cuda.jit(max_registers=registers)(function)
-
-
-OUTLINE_SUMS = {most: _compiled(_holding(_outline_sums, most), 160) for most in CAPACITIES}
-PIXEL_MEANS = {most: _compiled(_holding(_pixel_means, most), 160) for most in CAPACITIES}
-OUTLINE_SUMS_SINGLE = {most: _compiled(single_source(_holding(_outline_sums, most)), 128) for most in CAPACITIES}
-PIXEL_MEANS_SINGLE = {most: _compiled(single_source(_holding(_pixel_means, most)), 128) for most in CAPACITIES}
-"""Kernels by the number of facets that they hold."""

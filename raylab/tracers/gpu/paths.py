@@ -1,6 +1,6 @@
 """One ray from the eye to its end, step by step, for threads of a graphics processor.
 
-The physics at a surface, the booking and the search are those of the other engines (`surface`, `ledger`, `facet_search`, `rim`).
+The physics at a surface, the booking and the search are those of the other engines (`surface`, `ledger`, `facet_search`).
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ def advance(stone, on, segments, ray, stands, key, cone, rules, row):
     Returns
     -------
     on : where the ray stands then, or ENDED. ray, stands : how it goes on.
-    off : what leaves, to be booked by `book`, where it stands for as many rays as this one stood: power, direction, solid angle.
+    off : what leaves, to be booked by `book` for as many rays as this one stood for: power, direction, solid angle.
     """
     planes, finish, sloping, _, core2, far2, height, starts, listed, index, absorption = stone
     x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray

@@ -19,7 +19,7 @@ import numpy as np
 from numba import cuda
 
 LARGEST = 1e30
-"""In place of larger literals, so that their products are still numbers of this precision; 1 over it in place of smaller ones."""
+"""In place of larger literals, so that their products are numbers of this precision; 1 over it in place of smaller ones."""
 IN_PLACE = {"MARGIN": 4e-6}
 """Constants that are other numbers in this precision: by how much rounding may move a direction after a path's reflections."""
 DOUBLE = np.float64
@@ -52,9 +52,15 @@ def single_source(function: Any) -> Callable[..., Any]:
 _MADE: dict[FunctionType, Any] = {}
 
 
+def with_names(function: Any, **names: Any) -> FunctionType:
+    """The same function with other values of some names of its module."""
+    plain = _plain(function)
+    return FunctionType(plain.__code__, {**plain.__globals__, **names}, plain.__name__)
+
+
 def _plain(function: Any) -> FunctionType:
-    found = getattr(function, "py_func", getattr(function, "fn", function))
-    assert isinstance(found, FunctionType)
+    """A function as Python has it: compiled, under numba's simulator, or plain."""
+    found: FunctionType = getattr(function, "py_func", getattr(function, "fn", function))
     return found
 
 
@@ -75,10 +81,10 @@ class _Change(ast.NodeTransformer):
         self.names[name] = _number(value)
         return ast.Name(name, ast.Load())
 
-    def visit_Constant(self, node: ast.Constant) -> ast.expr:  # noqa: N802 - ast's own name
+    def visit_Constant(self, node: ast.Constant) -> ast.expr:
         return self._constant(node.value) if isinstance(node.value, float) else node
 
-    def visit_Attribute(self, node: ast.Attribute) -> ast.expr:  # noqa: N802
+    def visit_Attribute(self, node: ast.Attribute) -> ast.expr:
         """`math.pi`, `np.float64`."""
         if isinstance(node.value, ast.Name):
             held = self.outside.get(node.value.id)
@@ -88,7 +94,7 @@ class _Change(ast.NodeTransformer):
                 return ast.Attribute(node.value, "float32", node.ctx)
         return self.generic_visit(node)  # type: ignore[return-value]
 
-    def visit_Name(self, node: ast.Name) -> ast.expr:  # noqa: N802
+    def visit_Name(self, node: ast.Name) -> ast.expr:
         """Constants, functions and the conversion `float`."""
         value = self.outside.get(node.id)
         if not isinstance(node.ctx, ast.Load):
@@ -106,5 +112,5 @@ class _Change(ast.NodeTransformer):
 
 def _is_ours(value: Any) -> bool:
     """Whether it is a compiled function of this package, or what numba's simulator and its switch make of one."""
-    plain = getattr(value, "py_func", getattr(value, "fn", value))
+    plain = _plain(value)
     return isinstance(plain, FunctionType) and plain.__module__.startswith("raylab.")
