@@ -10,14 +10,17 @@ import raylab as rl
 from raylab.optics.materials import get_material
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
-from raylab.tracers.outline_rays import fan_of
+from raylab.tracers.facet_search import entry_row
+from raylab.tracers.ledger import FIRST_SURFACE
+from raylab.tracers.stone_table import stone_table
+from raylab.tracers.totals import MOMENTS
 
 POINTS, TIMES, SIDE, SAMPLES = 4, 2, 2, 4
 """Rays of a randomization, randomizations, pixels along a side, samples of each."""
 ANGLES = {"table_pct": 60, "crown_angle_deg": 30}
 IN_SINGLE = (0, 1)
 """Which of the cases are traced in single precision too."""
-SEEDS = 30
+SEEDS, RAYS = 40, 12
 BUILT = {
     "table_pct": [57.0, 60.0, 57.0, 57.0],
     "crown_angle_deg": [34.0, 33.0, 34.0, 34.0],
@@ -49,13 +52,25 @@ def cases() -> list[Scene]:
     ]
 
 
-def with_lots(batches: object, chance: float) -> list[list[float]]:
-    """(SEEDS, MOMENTS) area means where paths below a weight are ended by lot, or none."""
-    batches.CHANCE = chance
-    stone, found = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44), []
-    for seed in range(SEEDS):
-        scene = Scene(stone, rl.load_dome("head-shadow"), rl.View(), TraceSettings(min_weight=1e-2, seed=seed))
-        found.append(batches.outline_means([scene], 589.3, POINTS, [fan_of(scene)], batches.DOUBLE)[0].mean(axis=0).tolist())
+def with_lots(paths: object, chance: float) -> list[list[float]]:
+    """(SEEDS, MOMENTS) sums over rays of one seed each, where paths below a weight are ended by lot, or none."""
+    begin, advance, book = paths.begin.fn, paths.advance.fn, paths.book.fn
+    body = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44)
+    table, dome, turn = stone_table(body, 589.3), rl.load_dome("head-shadow").table, np.eye(3)
+    stone = (table.planes, table.finish, table.sloping, len(body), *table.rim, *table.medium)
+    places, found = np.random.default_rng(4).uniform(-2.0, 2.0, (SEEDS, RAYS, 2)), []
+    for seed, some in enumerate(places):
+        row = np.zeros(MOMENTS)
+        for key, (x, y) in enumerate(some):
+            on, t = entry_row(table.planes, len(body), x, y, 10.0, 0.0, 0.0, -1.0)
+            on, ray, off, _ = begin(stone, on, t, x, y, 10.0, 0.0, 0.0, -1.0, 0.0, True, row)
+            so_far, stands, segments = book(off, 1.0, FIRST_SURFACE, (0.0, 0.0), turn, dome, row), 1.0, 0
+            while on >= 0:
+                stood, rules = stands, (True, 1e-2, 200, chance, seed)
+                on, ray, stands, off = advance(stone, on, segments, ray, stands, key, 0.0, rules, row)
+                so_far = book(off, stood, float(segments), so_far, turn, dome, row)
+                segments += 1
+        found.append(row.tolist())
     return found
 
 
@@ -67,7 +82,7 @@ def main() -> None:
     from raylab.scene.pixel_grid import grid_around
     from raylab.sweeps.axes import plan_of
     from raylab.tracers import randomizations
-    from raylab.tracers.gpu import batches, building, engine, kernels, single, single_engine
+    from raylab.tracers.gpu import batches, building, engine, kernels, paths, single, single_engine
 
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS = TIMES
@@ -95,7 +110,7 @@ def main() -> None:
     found[-1] |= {"rows": together.tolist(), "alone": alone.tolist(), "reasons": together[:, -1].tolist()}
     run = plan_of(BUILT, {}, "paired").run(0, len(BUILT["table_pct"]))
     found[-1] |= {"built": trace_designs(run, settings).tolist(), "by_host": trace_designs(list(run), settings).tolist()}
-    found[-1]["lots"] = {chance: with_lots(batches, float(chance)) for chance in ("0.0", "0.3")}
+    found[-1]["lots"] = {chance: with_lots(paths, float(chance)) for chance in ("0.0", "0.3")}
     Path(sys.argv[1]).write_text(json.dumps(found))
 
 
