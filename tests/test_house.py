@@ -112,12 +112,12 @@ def test_a_toy_engine_is_one_file_and_one_row(tmp_path):
     assert (found["render"], found["option"]) == (0, 2)
     assert json.loads((tmp_path / "out" / "summary.json").read_text())["engine"] == "toy"
     assert "toy: nothing here is true" in out
-    assert "[choices: beams, rays, gpu, toy]" in " ".join(out.split())
+    assert "[choices: beams, rays, gpu, gpu-single, toy]" in " ".join(out.split())
     assert "a toy: every view ray goes to the sky" in out
 
 
 def test_rows_of_engines_are_sound_and_in_the_order_of_preference():
-    assert list(ENGINES) == ["beams", "rays", "gpu"]
+    assert list(ENGINES) == ["beams", "rays", "gpu", "gpu-single"]
     for name in ENGINES:
         one = engine_named(name)
         assert one.name == name
@@ -140,7 +140,10 @@ def test_a_scene_that_no_exact_engine_can_trace_is_refused_with_each_reason():
     with pytest.raises(rl.UnsupportedScene) as all_of_them:
         engine_for(scene_of(STONE, DOME, FAR), exact=True)
     samples = "the engine `rays` can't trace this scene: this work needs an exact engine, and the engine samples"
-    assert str(all_of_them.value) == f"engine: {view}; {samples}; {samples.replace('rays', 'gpu')}"
+    assert (
+        str(all_of_them.value)
+        == f"engine: {view}; {'; '.join(samples.replace('rays', name) for name in ('rays', 'gpu', 'gpu-single'))}"
+    )
     for refused in (
         lambda: beams_of(STONE, DOME, FAR),
         lambda: rl.fire_map(rl.Scene(STONE, DOME, FAR)),

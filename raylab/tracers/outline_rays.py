@@ -2,9 +2,10 @@
 
 Each randomization is a Fibonacci lattice in the unit square with a random shift: two numbers in a row of the Fibonacci sequence
 make a lattice whose error is of the least order possible in two dimensions (Sloan and Joe, Lattice Methods for Multiple
-Integration, 1994; from memory). So do two of the sequence of Lucas, by measurement, whose numbers lie between. All randomizations are independent and alike, so their scatter is the error. Every shift is a
-pure function of the seed and its number. Stones of one scene share the points of the square, so the errors of like stones are
-alike and most of them goes from a difference.
+Integration, 1994; from memory). So do two of the sequence of Lucas, by measurement, whose numbers lie between. All
+randomizations are independent and alike, so their scatter is the error. Every shift is a pure function of the seed and its
+number. Stones of one scene share the points of the square, so the errors of like stones are alike and most of them goes from a
+difference.
 
 The square is laid over the outline as a fan of triangles, each with its share of the square, so that equal areas take equal
 numbers of rays and none misses the stone. Where stone, dome and view share a symmetry, the outline of one wedge stands for all.
