@@ -67,7 +67,7 @@ def test_a_kernel_is_compiled_anew_when_the_fields_of_its_argument_change_places
         assert float(_python(tmp_path, code)) == 1.0
 
 
-KERNELS = ("njit", "parallel_kernel", "cuda.jit")
+KERNELS = ("njit", "parallel_kernel", "cuda.jit", "kernel")
 
 
 def test_only_kernels_go_without_types():

@@ -25,7 +25,7 @@ def scene_of(stone=ROUND, view=None, dome="head-shadow", **settings):
 
 def test_lattices_are_numbers_of_two_sequences_with_the_ones_before():
     before = {}
-    for one, other in ((55, 89), (76, 123)):  # of Fibonacci and of Lucas
+    for one, other in ((144, 233), (199, 322)):  # of Fibonacci and of Lucas
         while other <= LATTICES[-1]:
             before[other] = one
             one, other = other, one + other

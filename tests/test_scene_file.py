@@ -198,7 +198,7 @@ FAULTS = [
     ("resolution = 128", "resolution = 128.0", "output.resolution = 128.0: wrong type; expected a whole number"),
     ("resolution = 128", "resolution = 0", "output.resolution = 0: out of range; expected a whole number from 1 to 16384"),
     ("samples = 9", "samples = 8", "output.samples = 8: not a square number; expected 1, 4, 9, 16, 25, ... per pixel"),
-    ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': unknown engine; expected one of beams, gpu, rays"),
+    ('engine = "rays"', 'engine = "magic"', "output.engine = 'magic': unknown engine; expected one of beams, gpu, gpu-single, rays"),
     ("[486.134, 589.3, 656.281]", "[486.134, 20.0]", "output.wavelengths_nm = 20.0: the refractive index of diamond is unknown at this wavelength; expected 226 to 760 nm (Peter 1923, Z. Phys. 15, 358-368)"),
     ("[486.134, 589.3, 656.281]", "[486.134, 486.134]", "output.wavelengths_nm = [486.134, 486.134]: empty or repeated; expected different wavelengths"),
     ("[view]", "[veiw]", "veiw: unknown key; did you mean 'view'?"),
@@ -353,7 +353,9 @@ def test_the_offered_stones_are_read_from_table_and_scan_alike():
         arm = np.linalg.norm(middles - table.distances_mm[:, None] * table.normals, axis=1)
         rounded = math.hypot(*(areas * 1e-4 / math.sqrt(12.0)), *(areas * arm * math.radians(0.01) / math.sqrt(12.0)))
         error_mm3 = math.hypot(scanned, rounded)
-        assert error_mm3 < 1e-4 * table.volume_mm3  # so the check below tells a facet's fault of micrometres
+        assert (
+            error_mm3 < 1.5e-4 * table.volume_mm3
+        )  # so the check below tells a fault of micrometres; the wheel's is 2 of them
         assert abs(scan.stone.volume_mm3 - table.volume_mm3) < 4.0 * error_mm3
 
 

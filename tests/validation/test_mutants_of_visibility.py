@@ -28,7 +28,7 @@ MUTANTS = {
     "strength before the voxel": (RAYS, "math.exp(-absorption * middle)", "math.exp(-absorption * t)", tinted),
     "borders of voxels too far": ("voxels", "abs(1.0 / v)", "abs(1.5 / v)", spread),
     "way back in the wrong voxels": (RAYS, "k, tz = k + (1 if vz > 0.0 else -1)", "k, tz = k - 1", tinted),
-    "nearest facet left out": ("facet_search", "for row in range(first, end):", "for row in range(first, end - 1):", down),
+    "nearest facet left out": ("facet_search", "while row < end:", "while row < end - 1:", down),
 }  # fmt: skip
 
 
