@@ -23,14 +23,9 @@ def scene_of(stone=ROUND, view=None, dome="head-shadow", **settings):
     return Scene(stone, rl.load_dome(dome), view or rl.View(), TraceSettings(**settings))
 
 
-def test_lattices_are_numbers_of_two_sequences_with_the_ones_before():
-    before = {}
-    for one, other in ((144, 233), (199, 322)):  # of Fibonacci and of Lucas
-        while other <= LATTICES[-1]:
-            before[other] = one
-            one, other = other, one + other
-    assert list(LATTICES) == sorted(before)
-    assert all(generator_of(points) == before[points] for points in LATTICES)
+def test_lattices_are_fibonacci_numbers_with_their_generators():
+    assert all(c == a + b for a, b, c in zip(LATTICES, LATTICES[1:], LATTICES[2:], strict=False))
+    assert [generator_of(points) for points in LATTICES[1:]] == list(LATTICES[:-1])
 
 
 @pytest.mark.parametrize(("view", "parts"), [(rl.View(), 16), (rl.View(20.0, 90.0), 2), (rl.View(20.0, 77.0), 1)])
