@@ -106,6 +106,7 @@ def brillianteer(
     from dataclasses import replace
 
     from .. import netcdf
+    from ..cutting.blocked import blocked_stone
     from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
     from ..cutting.mains import coverage_factor
     from ..cutting.objective import read_objective
@@ -146,6 +147,11 @@ def brillianteer(
     if girdle_finish is not None:
         girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.on_girdle, stone.finishes, strict=True)
         stone = replace(stone, finishes=tuple(girdle if there else finish for there, finish in facets))
+    with faults_by_option(*own, **option):
+        try:
+            blocked_stone(stone, diameter_mm)
+        except InputError as error:
+            raise error if error.key in own else error.within(file=str(blocked)) from error
     files = ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)]
     with faults_by_option(*own, **option), whole_set(out, files, force=force) as stage:
         grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=True)
