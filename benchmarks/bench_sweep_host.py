@@ -70,7 +70,7 @@ class StubEngine:
         means = SHARES * (1.0 + 0.1 * one[:, np.newaxis, np.newaxis])
         fault = np.where(one > 0.999, 1, 0)
         geometry = axes[:, :5] * one[:, np.newaxis]
-        return Built(fault, geometry, 33.0 + one, means, np.full(len(axes), 233))
+        return Built(fault, geometry, 33.0 + one, means, np.full(len(axes), 233), np.ones(len(axes)))
 
 
 ENGINE = StubEngine()

@@ -73,7 +73,7 @@ class HostEngine:
                 continue
             means[k], area[k] = means_of(Scene(stone, lot.dome, lot.view, lot.settings))
             geometry[k] = list(geometry_of(stone).values())
-        return Built(fault, geometry, area, means, np.full(count, POINTS))
+        return Built(fault, geometry, area, means, np.full(count, POINTS), np.ones(count))
 
 
 ENGINE = HostEngine()

@@ -56,8 +56,8 @@ def test_blocks_are_written_by_workers_and_a_killed_one_loses_its_own(known, tmp
     killed, there = [], tmp_path / "there"
 
     def kill(done, total):
-        workers = [one.pid for one in psutil.Process().children() if "raylab.sweeps.workers" in one.cmdline()]
-        if done and not killed:
+        if done and not killed:  # later there may be one that has ended and has no command line any more
+            workers = [one.pid for one in psutil.Process().children() if "raylab.sweeps.workers" in one.cmdline()]
             killed.append(workers[0])
             os.kill(workers[0], signal.SIGKILL)
             (there / "sweep.zarr" / "leak" / "3.0123.partial").write_bytes(b"half")  # as it may leave one

@@ -11,7 +11,7 @@ from raylab.results.summary import record
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 from raylab.tracers.outline_rays import LATTICES, fan_of, fill_points, generator_of
-from raylab.tracers.randomizations import RANDOMIZATIONS, USUAL_POINTS
+from raylab.tracers.randomizations import RANDOMIZATIONS, USUAL_POINTS, Tried
 from raylab.tracers.sampled.outline import outline_totals
 
 ANGLES = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.8}
@@ -26,6 +26,18 @@ def scene_of(stone=ROUND, view=None, dome="head-shadow", **settings):
 def test_lattices_are_fibonacci_numbers_with_their_generators():
     assert all(c == a + b for a, b, c in zip(LATTICES, LATTICES[1:], LATTICES[2:], strict=False))
     assert [generator_of(points) for points in LATTICES[1:]] == list(LATTICES[:-1])
+
+
+def test_errors_of_all_lattices_count_together():
+    """Each as if of the last one's size, so that none that came out small by chance ends the search alone."""
+    tried = Tried(3)
+    assert tried.add([0, 2], 233, np.array([2.0, 3.0])) == pytest.approx([2.0, 3.0])
+    brought = 2.0 * (233 / 610) ** 0.75
+    assert tried.add(0, 610, 0.1) == pytest.approx(math.sqrt((brought**2 + 0.1**2) / 2.0))
+    assert tried.add(1, 610, 0.1) == pytest.approx(0.1)
+    scene = scene_of(engine="rays", standard_error=2e-3, precision_of=("brightness",))
+    found = record(589.3, outline_totals(scene, 589.3, goal_of(scene)), 1.0).statistics["brightness"]
+    assert 0.0 < found.error <= 2e-3
 
 
 @pytest.mark.parametrize(("view", "parts"), [(rl.View(), 16), (rl.View(20.0, 90.0), 2), (rl.View(20.0, 77.0), 1)])

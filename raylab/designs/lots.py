@@ -144,7 +144,7 @@ def _rows(lot: Lot, built: Built, columns: int) -> np.ndarray:
     could = could_meet(lot.dome, [one for one in lot.stated.values() if isinstance(one, Finish)])
     traced = np.flatnonzero(built.fault == 0)
     for some in (traced[start : start + AT_A_TIME] for start in range(0, len(traced), AT_A_TIME)):
-        totals = totals_from(built.means[some], built.points[some], built.area_mm2[some], could)
+        totals = totals_from(built.means[some], built.points[some], built.area_mm2[some], could).with_errors(built.factor[some])
         found = numbers_of(record(lot.settings.wavelength_nm, totals, lot.dome.peak_radiance).statistics)
         others = [*built.geometry[some].T, built.area_mm2[some]]
         rows[some, :-1] = np.stack([*found, *others], axis=-1)

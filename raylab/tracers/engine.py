@@ -134,6 +134,7 @@ class Built(NamedTuple):
     area_mm2 : (D,) of the outline as seen.
     means : (D, S, MOMENTS) area means by each of S independent randomizations.
     points : (D,) rays of each randomization.
+    factor : (D,) by which errors are to be told larger than the scatter of the randomizations says, see `randomizations.Tried`.
 
     All but `fault` may be NaN, or anything, where a design isn't traced.
     """
@@ -143,6 +144,7 @@ class Built(NamedTuple):
     area_mm2: np.ndarray
     means: np.ndarray
     points: np.ndarray
+    factor: np.ndarray
 
 
 @runtime_checkable

@@ -39,6 +39,7 @@ def until(goals: Sequence[Goal], totals_of: Callable[[list[int], int], list[Tota
     goals : one for each scene. totals_of : (numbers of scenes, points of a lattice) -> their area means.
     """
     found: dict[int, Totals] = {}
+    tried = Tried(len(goals))
     points = [USUAL_POINTS if goal.error is None else LATTICES[0] for goal in goals]
     waiting = set(range(len(goals)))
     while waiting:
@@ -47,11 +48,31 @@ def until(goals: Sequence[Goal], totals_of: Callable[[list[int], int], list[Tota
         found.update(zip(some, totals_of(some, size), strict=True))
         for k in some:
             error = goals[k].error
-            off = 0.0 if error is None else error(found[k])
-            points[k] = int(larger_lattices(size, np.array(off)))
+            if error is not None:
+                off = float(error(found[k]))
+                pooled = float(tried.add(k, size, off))
+                found[k] = found[k].with_errors(pooled / off if off > 0.0 else 1.0)
+                points[k] = int(larger_lattices(size, np.array(pooled)))
             if points[k] == size:
                 waiting.remove(k)
     return [found[k] for k in range(len(goals))]
+
+
+class Tried:
+    """Errors of the lattices that scenes were traced with so far.
+
+    A lattice whose own error came out small by chance would end the search, and its error be told too small. So what counts is
+    the root mean square of the errors of all lattices so far, each brought to the size of the last one by `POWER`.
+    """
+
+    def __init__(self, scenes: int) -> None:
+        self._sums, self._numbers = np.zeros(scenes), np.zeros(scenes)
+
+    def add(self, which: Any, points: int, off: Any) -> np.ndarray:
+        """What counts as the error of some scenes, by number, after one more lattice of so many points, with its own error."""
+        self._sums[which] += (off * points**POWER) ** 2
+        self._numbers[which] += 1.0
+        return np.asarray(np.sqrt(self._sums[which] / self._numbers[which]) / points**POWER)
 
 
 def larger_lattices(points: int, off: np.ndarray) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -42,6 +42,10 @@ class Totals:
     def whole(self) -> bool:
         """Whether the estimate counts the light that was left inside; an engine does so for all scenes or for none."""
         return bool(self.tail.any())
+
+    def with_errors(self, factor: Any) -> Totals:
+        """The same with errors times a factor, one for each scene."""
+        return replace(self, covariance=self.covariance * (np.asarray(factor) ** 2)[..., np.newaxis, np.newaxis])
 
     def error(self, gradient: np.ndarray) -> Any:
         """(...,) standard error of a statistic with the given gradient (..., MOMENTS) by the means (delta method)."""

@@ -21,7 +21,7 @@ from ...stone.known_cuts import get_cut
 from ...units import carat
 from ..engine import Built, Lot
 from ..outline_rays import LATTICES, fan_of
-from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, could_meet, larger_lattices, totals_from
+from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, could_meet, larger_lattices, totals_from
 from ..rim import rim_of
 from ..totals import MOMENTS
 from .batches import Precision, launched, on_card, rules_of, together
@@ -132,7 +132,14 @@ def built_rounds(lot: Lot, precision: Precision) -> Built:
 
 def _unbuilt(count: int) -> Built:
     means = np.full((count, RANDOMIZATIONS, MOMENTS), np.nan)
-    return Built(np.full(count, -1), np.full((count, 5), np.nan), np.full(count, np.nan), means, np.zeros(count, np.int64))
+    return Built(
+        np.full(count, -1),
+        np.full((count, 5), np.nan),
+        np.full(count, np.nan),
+        means,
+        np.zeros(count, np.int64),
+        np.ones(count),
+    )
 
 
 def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, precision: Precision) -> None:
@@ -161,7 +168,7 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
     on_it = scenes, fans, on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE)
     could = could_meet(lot.dome, [lot.stated.get("girdle_finish", POLISHED)])
     points = np.full(count, USUAL_POINTS if lot.goal.error is None else LATTICES[0])
-    waiting = good
+    waiting, tried = good, Tried(count)
     while len(waiting):
         size = int(points[waiting].min())  # designs that need the same lattice are traced together
         now = waiting[points[waiting] == size]
@@ -169,7 +176,9 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
         out.points[some[now]] = size
         if lot.goal.error is not None:
             off = np.asarray(lot.goal.error(totals_from(out.means[some[now]], size, area[now], could)))
-            points[now] = larger_lattices(size, off)
+            pooled = tried.add(now, size, off)
+            out.factor[some[now]] = np.where(off > 0.0, pooled / np.where(off > 0.0, off, 1.0), 1.0)
+            points[now] = larger_lattices(size, pooled)
         waiting = np.setdiff1d(waiting, now[points[now] == size], assume_unique=True)
 
 
