@@ -1,9 +1,9 @@
 """Test raylab with the lowest versions that pyproject.toml states: ``python3 tests/lowest.py``.
 
-The script makes `.venv-lowest`, installs the lowest versions there by `uv`, and runs the tests but for the longest: by the
-times of the last full run of `run.py`, all together take at most `MOST_S`, and those of `TOUCHES` are among them. Where there
-was no such run, those of `TOUCHES` alone are run; with ``--all``, every test. It takes Python 3.13 where the machine has it,
-since `run.py` tests the newest versions in the Python that runs it; with ``--python python3.12`` another. Where that one is
+The script makes `.venv-lowest`, installs the lowest versions there by `uv`, and runs the tests but those of the files with the
+longest: by the times of the last full run of `run.py`, all together take at most `MOST_S`, and `TOUCHES` are among them. Where
+there was no such run, those of `TOUCHES` alone are run; with ``--all``, every test. It takes Python 3.13 where the machine has
+it, since `run.py` tests the newest versions in the Python that runs it; with ``--python python3.12`` another. Where that one is
 missing it says so, and that is no fault.
 """
 
@@ -72,11 +72,13 @@ def main(arguments: list[str]) -> int:
 
 
 def but_the_longest() -> list[str]:
-    """Arguments for pytest that leave the longest tests out, in a file: a command has no room for so many words."""
+    """Arguments for pytest that leave long tests out, in a file: a command has no room for so many words."""
     times = times_in(TIMES.read_bytes())
     longest, place = too_long(times), TIMES.with_name("left-out.txt")
     place.write_text("\n".join(f"--deselect={test}" for test in longest), encoding="utf-8")
-    print(f"lowest.py: {len(longest)} of {len(times)} tests are left out, the longest: {place.relative_to(ROOT)}")
+    print(
+        f"lowest.py: {len(longest)} of {len(times)} tests are left out, of the files with the longest: {place.relative_to(ROOT)}"
+    )
     return ["tests", f"@{place}"]
 
 
@@ -87,13 +89,21 @@ def times_in(report: bytes) -> dict[str, float]:
 
 
 def too_long(times: dict[str, float]) -> list[str]:
-    """The longest tests, without which the others take at most `MOST_S`; none of `TOUCHES`."""
+    """Tests without which the others take at most `MOST_S`; none of `TOUCHES`.
+
+    Those of whole files, first the files whose tests take longest on average: the tests of a file may share a page, in the state
+    to which earlier ones have brought it.
+    """
     needed = {test for test in times if test.split("::")[0] in TOUCHES or test.split("[")[0] in TOUCHES}
+    files: dict[str, list[str]] = {}
+    for test in times.keys() - needed:
+        files.setdefault(test.split("::")[0], []).append(test)
+    took = {file: sum(times[test] for test in tests) for file, tests in files.items()}
     kept, left_out = sum(times[test] for test in needed), []
-    for test in sorted(times.keys() - needed, key=lambda test: (times[test], test)):
-        kept += times[test]
+    for file in sorted(files, key=lambda file: (took[file] / len(files[file]), file)):
+        kept += took[file]
         if kept > MOST_S:
-            left_out.append(test)
+            left_out += sorted(files[file])
     return left_out
 
 
