@@ -76,9 +76,8 @@ def but_the_longest() -> list[str]:
     times = times_in(TIMES.read_bytes())
     longest, place = too_long(times), TIMES.with_name("left-out.txt")
     place.write_text("\n".join(f"--deselect={test}" for test in longest), encoding="utf-8")
-    print(
-        f"lowest.py: {len(longest)} of {len(times)} tests are left out, of the files with the longest: {place.relative_to(ROOT)}"
-    )
+    kept = len(times) - len(longest)
+    print(f"lowest.py: {kept} of {len(times)} tests; the others, of the files with the longest, in {place.relative_to(ROOT)}")
     return ["tests", f"@{place}"]
 
 
@@ -91,8 +90,8 @@ def times_in(report: bytes) -> dict[str, float]:
 def too_long(times: dict[str, float]) -> list[str]:
     """Tests without which the others take at most `MOST_S`; none of `TOUCHES`.
 
-    Those of whole files, first the files whose tests take longest on average: the tests of a file may share a page, in the state
-    to which earlier ones have brought it.
+    Those of whole files, first the files whose tests take longest on average: the tests of a file may share a page, in the
+    state to which earlier ones have brought it.
     """
     needed = {test for test in times if test.split("::")[0] in TOUCHES or test.split("[")[0] in TOUCHES}
     files: dict[str, list[str]] = {}
