@@ -23,6 +23,7 @@ from pathlib import Path
 
 import numpy as np
 import psutil
+from bench_sweep_memory import AXES, FLAT
 
 import raylab as rl
 from raylab.engine_table import ENGINES
@@ -30,15 +31,6 @@ from raylab.memory import keep_freed_memory
 from raylab.tracers.engine import Built, Lot
 from raylab.tracers.totals import MOMENTS
 
-AXES = {
-    "table_pct": (50, 65),
-    "crown_angle_deg": (25, 40),
-    "pavilion_angle_deg": (38, 44),
-    "star_pct": (40, 70),
-    "lower_half_pct": (70, 85),
-    "girdle_pct": (2, 5),
-}
-FLAT = rl.LinearBound({"crown_angle_deg": 1, "pavilion_angle_deg": 1}, at_most=78)
 STUB = "bench_sweep_host"
 """The engine's name, and its module's."""
 SHARES = 0.1 + 1e-3 * np.random.default_rng(0).random((8, MOMENTS))
