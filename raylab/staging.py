@@ -62,21 +62,23 @@ def is_stage(folder: Path) -> bool:
 
 
 def becomes(stage: Stage, folder: Path) -> bool:
-    """Whether a flushed stage has taken the name of a folder that was not there; else it lies in the folder now."""
-    if not folder.exists():
-        try:
-            os.rename(stage.path, folder)
-            _flush_names(folder.parent)
-            return True
-        except OSError:
-            if not folder.is_dir():
-                raise
-            stage.rename(folder / stage.path.name)  # another process has made the folder in the meantime
-    return False
+    """Whether a flushed stage has taken the name of a folder that is not there."""
+    if folder.exists():
+        return False
+    try:
+        os.rename(stage.path, folder)
+    except OSError:
+        if not folder.is_dir():
+            raise
+        return False  # another process has just made it
+    _flush_names(folder.parent)
+    return True
 
 
 def put_in_place(stage: Stage, folder: Path) -> None:
-    """The files of a flushed stage that lies in the folder appear there: one by renaming it, several by exchanging folders."""
+    """The files of a flushed stage appear in a folder that is there: one by renaming it, several by exchanging folders."""
+    if stage.path.parent != folder:  # made beside it, before another process made the folder
+        stage.rename(folder / stage.path.name)
     names = sorted(os.listdir(stage.path))
     if HOLDS:
         _wait_for_held(folder, names)

@@ -79,6 +79,19 @@ def test_a_file_that_appears_during_the_work_is_not_overwritten(tmp_path):
     assert (tmp_path / "b").read_text() == "theirs"
 
 
+@pytest.mark.parametrize("names", ["a", "abc"])
+@pytest.mark.parametrize("holds", ["nothing", "a folder"])
+def test_a_folder_that_appears_during_the_work_gets_the_set(names, holds, tmp_path):
+    """The stage lies beside it then, also where its folders keep it from being exchanged."""
+    out = tmp_path / "out"
+    with whole_set(out, names, force=True) as stage:
+        for name in names:
+            (stage / name).write_text("ours")
+        (out / "mine" if holds == "a folder" else out).mkdir(parents=True)
+    assert left_in(tmp_path) == ["out"]
+    assert texts(out) == dict.fromkeys(names, "ours")
+
+
 def test_places_that_are_no_folder_are_refused(tmp_path):
     (tmp_path / "file").write_text("x")
     (tmp_path / "a.csv").mkdir()
