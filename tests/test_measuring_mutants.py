@@ -17,14 +17,15 @@ import test_extent
 import test_measure
 import test_recognition
 import test_scan
+import test_uncertainty
 
 import raylab as rl
 from raylab.stone import recognition
 from raylab.stone.cuts import outline_brilliant
-from raylab.stone.measuring import callipers, length
+from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
-from raylab.stone.recognizing import outline_fit, rings, sided
-from raylab.stone.scanning import facets, girdle_fit, noise, plane_fit, report, stone_pose
+from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
+from raylab.stone.scanning import facets, girdle_fit, noise, plane_fit, report, stone_pose, walls
 
 Patch = pytest.MonkeyPatch
 
@@ -113,6 +114,10 @@ elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thi
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
+lacking = test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table
+points = test_uncertainty.test_the_flats_beside_a_point_err_one_by_one
+columns = test_scan.test_a_wall_through_two_columns_of_points_may_be_none_across_a_corner
+turned_main = test_recognition.test_a_pear_is_known_though_the_main_at_its_point_is_turned
 
 MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     # What is measured on stones with length and width.
@@ -129,7 +134,9 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (of.girdle_corners, "if not corners:", "if corners:", tips),
     (of.girdle_corners, "c.girdle_at(corners), axis=1", "c.girdle_at(corners)[:, :1], axis=1", emerald),
     (of.corner_angles, "angle for _, angle in", "180.0 - angle for _, angle in", emerald),
-    (of._corners, "SHARP_DEG < turn < 180.0", "90.0 < turn < 180.0", emerald),
+    (outline_corners.sharp_corners, "SHARP_DEG < turn < 180.0", "90.0 < turn < 180.0", emerald),
+    (outline_corners.sharp_corners, "> SHORT *", "> 0.0 *", points),
+    (plane_uncertainty._ground_together, "= False", "= True", points),
     (of.crown_height, " / nz - rim", " / nz", back("emerald cut")),
     (of.pavilion_depth, "[:, 0] - float", "[:, 1] - float", emerald),
     (of.culet_width, "[1] if culet", "[0] if culet", oval),
@@ -175,7 +182,16 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
     (girdle_fit._stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
-    (facets.level, "min(gap) + math.pi", "math.tau + math.pi", lambda: long_scan(5)),
+    (facets.level, "NEARLY * max(share)", "0.0", lambda: long_scan(5)),
+    (
+        facets.level,
+        "NEARLY * max(share)",
+        "0.9 * max(share)",
+        test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table,
+    ),
+    (walls._Sides.across_corners, "self.sums(inside) == 0.0", "self.sums(inside) < 0.0", columns),
+    (walls._Sides.planes, "+ self.across_corners()", "+ 0.0 * self.across_corners()", columns),
+    (long_brilliants._with_opposite, "azimuths[lone]", "azimuths[~lone]", turned_main),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),

@@ -18,9 +18,10 @@ from raylab.plane_geometry import rotation_about
 from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
-from raylab.stone.scanning import girdle_fit
+from raylab.stone.scanning import facets, girdle_fit
+from raylab.stone.scanning.envelope import Planes
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
-from raylab.stone.scanning.walls import upright_walls
+from raylab.stone.scanning.walls import _Sides, upright_walls
 
 STONE = scanned.brilliant(culet_pct=1.0)
 EXACT = 1e-9
@@ -221,6 +222,21 @@ def test_a_long_stone_is_as_long_as_it_is_said_to_be(stone, times, noise_mm, kin
     assert (len(report.uncertain_walls) > 0, "walls may be missing beside" in said) == 2 * (missing,)
 
 
+def test_a_girdle_that_lacks_a_wall_stands_around_the_table():
+    """Crown steps of 46 and pavilion steps of 42 degrees are nearly square to each other: with the ends of the girdle they
+    leave a smaller gap about the broad pavilion step than the girdle's other three walls about the table."""
+    stone = rl.cut(
+        "tapered baguette", table_pct=47.4, crown_angle_deg=46.2, crown_step_deg=2.6, crown_steps=2, pavilion_angle_deg=50.2,
+        pavilion_step_deg=8.0, pavilion_steps=3, girdle_pct=1.6, narrow_pct=66.0, length_ratio=1.52,
+    )  # fmt: skip
+    kept = np.array([stone.facet_name(f) != "girdle 2" for f in range(len(stone))])
+    normals, distances = stone.normals[kept], stone.distances_mm[kept]
+    nothing = np.zeros((len(normals), 3, 3))
+    center = normals * distances[:, None]
+    planes = Planes(normals, distances, center, distances * 0.0, distances * 0.0, nothing[:, :, :2], nothing)
+    assert stone.tiers[int(np.flatnonzero(kept)[facets.level(planes)])] == "table"
+
+
 def test_flats_that_noise_does_not_tell_apart_are_as_uncertain_as_they_bend(monkeypatch):
     """Two flats taken for one plane meet the next outside the outline, by 7 um here; 1 um was stated."""
     monkeypatch.setattr(girdle_fit, "upright_walls", lambda *given: upright_walls(*given).only(np.arange(0)))
@@ -261,6 +277,21 @@ def test_walls_that_lean_together_are_found_within_their_errors():
     assert (np.abs(off) < 4.0 * error[:, 0]).all()
     assert (np.abs(at[order] - azimuth) < 4.0 * error[:, 1] + 1e-5).all()
     assert np.abs(walls.normals[order, 2] - normals[:, 2]).max() < 5.0 * error[:, 2].max()
+
+
+def test_a_wall_through_two_columns_of_points_may_be_none_across_a_corner():
+    """Two long walls meet at right angles; of a third one between them only its ends are known, 0.1 mm apart, and the corner
+    stands half as far out over it. A point in its middle makes it a wall."""
+    middle, noise = 0.05 / math.sqrt(2.0), 0.001
+    side, columns = np.linspace(-2.0, -middle, 9), [(middle, -middle), (middle, -middle), (-middle, middle), (-middle, middle)]
+    for more, out in (([], 0.05), ([(0.0, 0.0)], 0.0)):
+        run = [*((middle, y) for y in side), *columns[:2], *more, *columns[2:], *((x, middle) for x in side[::-1])]
+        run += [(-3.0, -1.0), (-2.5, -1.5), (-2.0, -2.0), (-1.0, -3.0)]
+        wall = np.repeat([0, 1, 2, 3], [9, len(columns) + len(more), 9, 4])
+        sides = _Sides(np.array(run) + 1.0, np.zeros(len(run)), wall, np.ones(len(run)))
+        assert sides.across_corners()[1] == pytest.approx(out, abs=1e-12)
+        error = noise * math.sqrt(sides.planes(np.zeros(3), np.zeros((3, 3)), noise, noise).covariance[1, 0, 0])
+        assert error == pytest.approx(math.hypot(out / math.sqrt(3.0), noise / math.sqrt(4 + len(more))), rel=0.05)
 
 
 def test_a_round_girdle_is_fitted_by_tangents_that_keep_its_area():

@@ -15,9 +15,12 @@ from raylab.errors import InputError
 from raylab.lighting.dome import Dome
 from raylab.lighting.dome_file import load_dome
 from raylab.results.statistics import Statistic
+from raylab.stone.cuts.marquise_brilliant import marquise_brilliant
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.measuring.outline_corners import sharp_corners
 from raylab.stone.measuring.plane_uncertainty import MOST_ANGLE_DEG, MOST_DISTANCE_UM, WAVES, Uncertainty, displaced
 from raylab.stone.proportions import measure
+from raylab.stone.stone import Stone
 from raylab.stone.symmetry_group import SymmetryGroup
 from raylab.tracing import trace
 
@@ -79,6 +82,24 @@ def test_girdle_flats_err_together():
     assert np.diag(covariance) == pytest.approx([16e-6] * covariance.shape[0], rel=1e-9)
     assert covariance[0, 1] > 0.8 * 16e-6
     assert abs(covariance[0, 16]) < 0.3 * 16e-6
+
+
+def test_the_flats_beside_a_point_err_one_by_one():
+    """A marquise has two points, each between two flats; one of them is cut off by a facet of 0.04 mm, as a scan finds it."""
+    stone = marquise_brilliant(table_pct=57, girdle_pct=6, girdle_facets=32)
+    normals, distances = np.vstack([stone.normals, [1.0, 0.0, 0.0]]), [*stone.distances_mm, stone.size_mm[0] / 2.0 - 0.02]
+    cut = Stone.from_planes(normals, distances, tiers=[*stone.tiers, "girdle"], indices=[*stone.indices, 32])
+    at_points = [facet for corner in sharp_corners(stone) for facet in (corner.before, corner.after)]
+    (across,) = (corner.across for corner in sharp_corners(cut) if corner.across)
+    assert len(at_points) == 4
+    assert across == (len(stone),)
+    assert [corner.turn_deg for corner in sharp_corners(cut)] == pytest.approx([c.turn_deg for c in sharp_corners(stone)])
+    tilts = Uncertainty(angle_deg=0.0, common_angle_deg=0.0, distance_um=0.0, across_deg=1.0)
+    for body, alone in ((stone, at_points), (cut, [*at_points, *across])):
+        azimuths = tilts.modes(body)[:, body.on_girdle, 1]
+        assert (azimuths**2).sum(axis=0) == pytest.approx(
+            [math.radians(1.0) ** 2 * (f in alone) for f in np.flatnonzero(body.on_girdle)]
+        )
 
 
 def test_draws_are_pure_functions_of_their_key():

@@ -19,8 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...plane_geometry import distance_to_edge, following, unit_vector
-from ..tier import CULET, GIRDLE, TABLE, Tier
+from ..tier import CULET, TABLE, Tier
 from .callipers import Callipers, Quantity, quantity
+from .outline_corners import sharp_corners
 from .pattern import wrapped
 
 Measure = Callable[[Callipers], Quantity | None]
@@ -35,9 +36,6 @@ direction to within the second sine, and is in the outer part, by the third shar
 
 LEVEL, ASIDE = 0.2, 0.3
 """A keel falls by less than this share of its length, between facets that face aside by more than this sine."""
-
-SHARP_DEG = 30.0
-"""The outline has a corner where two girdle facets meet whose azimuths differ by more than this."""
 
 AROUND = np.arange(360.0)
 """Directions in which outlines are compared, degrees."""
@@ -252,16 +250,11 @@ def _place(c: Callipers, facet: int) -> np.ndarray:
 
 def _corners(c: Callipers) -> list[tuple[float, float]]:
     """(azimuth from the centre, angle in plan), degrees, of the outline's corners."""
-    facets = c.tier(GIRDLE)
-    facing = c.stone.azimuth_deg()
-    around = sorted(facets, key=lambda f: facing[f])
     found = []
-    for f, g in zip(around, [*around[1:], *around[:1]], strict=True):
-        turn = (facing[g] - facing[f]) % 360.0
-        if len(facets) > 2 and SHARP_DEG < turn < 180.0:
-            planes = c.stone.normals[[f, g], :2]
-            x, y = np.linalg.solve(planes, c.stone.distances_mm[[f, g]]) - c.center
-            found.append((math.degrees(math.atan2(y, x)), 180.0 - turn))
+    for before, after, _, turn in sharp_corners(c.stone):
+        planes = c.stone.normals[[before, after], :2]
+        x, y = np.linalg.solve(planes, c.stone.distances_mm[[before, after]]) - c.center
+        found.append((math.degrees(math.atan2(y, x)), 180.0 - turn))
     return found
 
 

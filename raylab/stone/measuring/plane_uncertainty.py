@@ -2,7 +2,8 @@
 
 A measured plane is off by a small tilt about the middle of its facet, in any direction, and by a small step along its
 normal. Girdle flats are ground on one wheel and measured together: their errors vary smoothly around the stone. The few sides
-of a girdle that is a polygon are ground and measured one by one, like facets.
+of a girdle that is a polygon are ground and measured one by one, like facets, and so are the two flats beside a point of a
+pear or a marquise: each ends a curve, and no neighbor beyond the point says how it lies.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 from ...errors import InputError, StoneError
 from ...units import number_in
 from ..stone import Stone
+from .outline_corners import sharp_corners
 
 WAVES = 5
 """Waves around the girdle, from 0 (its size) to WAVES - 1, that share the error of its flats."""
@@ -99,7 +101,7 @@ class Uncertainty:
         angle, step = self.per_facet(stone)
         across = angle if self.across_deg is None else _per_facet("across_deg", self.across_deg, len(stone))
         size = np.column_stack([np.radians(angle), np.radians(across), step * 1e-3])
-        girdle = stone.on_girdle if stone.on_girdle.sum() > SIDES else np.zeros(len(stone), dtype=bool)
+        girdle = _ground_together(stone)
         leans = ~stone.on_girdle & (stone.slope_deg() > 1.0)
         found = []
         for f in np.flatnonzero(~girdle):
@@ -142,6 +144,15 @@ def displaced(stone: Stone, errors: np.ndarray) -> Stone:
         raise InputError(
             f"uncertainty too large: the displaced planes no longer enclose a body ({error.problem})", key="uncertainty"
         ) from error
+
+
+def _ground_together(stone: Stone) -> np.ndarray:
+    """(F,) bool: the girdle flats whose errors vary smoothly around the stone."""
+    if stone.on_girdle.sum() <= SIDES:
+        return np.zeros(len(stone), dtype=bool)
+    girdle = stone.on_girdle.copy()
+    girdle[[facet for corner in sharp_corners(stone) for facet in (corner.before, *corner.across, corner.after)]] = False
+    return girdle
 
 
 def _error(stone: Stone, facets: Any, axis: int, size: Any) -> np.ndarray:

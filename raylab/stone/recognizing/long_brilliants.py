@@ -49,6 +49,10 @@ IN_PLACE = 0.8
 """Least agreement of the mains with even azimuths, the stretch undone (1: perfect)."""
 
 
+OPPOSITE_DEG = 2.0
+"""Within this angle of a main's opposite another main stands for the same direction."""
+
+
 def long_brilliant(shape: Shape) -> Named | None:
     """The brilliant that a stone is, its facets named; None where it is none of them."""
     sorted_out = {count: _by_reach(shape, count) for count in set(MAINS.values())}
@@ -62,8 +66,18 @@ def long_brilliant(shape: Shape) -> Named | None:
         may = mains == count or "pavilion_mains" in CUTS[name].keys
         if may and PRESENT * mains <= below[count].sum() <= 1.5 * mains:
             tried.append(name)
-    found = closest(shape.outline, ((name, shape.azimuth[below[MAINS[name]]]) for name in tried))
+    found = closest(shape.outline, ((name, _with_opposite(shape.azimuth[below[MAINS[name]]])) for name in tried))
     return None if found is None else _placed(shape, *sorted_out[MAINS[found[0]]], CUTS[found[0]], found[1])
+
+
+def _with_opposite(azimuths: np.ndarray) -> np.ndarray:
+    """Azimuths (radians) and, of those that no other of them is `OPPOSITE_DEG` near to, the opposite ones.
+
+    The small main at a pear's point can be turned by several degrees in a scan, when the large one at its head is not.
+    """
+    apart = np.array([[math.remainder(a + math.pi - b, 2.0 * math.pi) for b in azimuths] for a in azimuths])
+    lone = np.abs(apart).min(axis=1, initial=math.inf) > math.radians(OPPOSITE_DEG)
+    return np.concatenate([azimuths, azimuths[lone] + math.pi])
 
 
 def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:

@@ -21,7 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...errors import StoneError
-from ..polyhedron import intersect
+from ...plane_geometry import convex_outline, following
+from ..polyhedron import Polyhedron, intersect
 from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
 from .girdle_fit import Girdle, bent, fit_girdle, is_steep
@@ -47,6 +48,9 @@ STEADY = 0.2
 
 UPRIGHT = math.sin(math.radians(5.0))
 """A plane that leans by less than this stands upright; a girdle's does."""
+
+NEARLY = 0.7
+"""Of the largest share of an outline that is walled about any large facet, what is as good: a wall or two may be lacking."""
 
 
 @dataclass(frozen=True)
@@ -100,22 +104,27 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
 def level(planes: Planes) -> int:
     """Number of the plane that the girdle stands around: the table, a culet or a base.
 
-    It is the largest facet but for stones whose mains or steps are larger. About these two sides of the girdle are upright at
-    most, half a turn apart. So the large facet is taken about which upright planes leave the smallest gap, and of several that
-    do so equally well the largest.
+    It is the largest facet but for stones whose mains or steps are larger; about these little of the outline stands upright. So
+    the largest facet is taken about which upright planes wall nearly the largest share. (Not by the largest gap between walls:
+    where crown and pavilion steps are square to each other, they and the ends of the girdle leave less about a step than a
+    girdle with a wall not found yet does about the table.)
     """
-    area = np.asarray(intersect(planes.normals, planes.distances).areas)
+    body = intersect(planes.normals, planes.distances)
+    area = np.asarray(body.areas)
     large = [f for f in np.argsort(-area, kind="stable").tolist() if area[f] > LARGE * area.max()]
-    gap = [_gap(planes.normals, planes.normals[f]) for f in large]
-    return next(f for f, one in zip(large, gap, strict=True) if one < min(gap) + math.pi / 4.0)
+    share = [_walled(body, planes.normals, planes.normals[f]) for f in large]
+    return next(f for f, one in zip(large, share, strict=True) if one >= NEARLY * max(share))
 
 
-def _gap(normals: np.ndarray, up: np.ndarray) -> float:
-    """Largest angle without a plane among those that stand upright about the axis `up` (3,), radians."""
+def _walled(body: Polyhedron, normals: np.ndarray, up: np.ndarray) -> float:
+    """Share of a body's outline, seen along the axis `up` (3,), that its upright facets are wide together; at most 1."""
     x = np.cross(np.eye(3)[np.abs(up).argmin()], up)
-    walls = normals[np.abs(normals @ up) < UPRIGHT]
-    azimuth = np.sort(np.arctan2(walls @ np.cross(up, x), walls @ x))
-    return float(np.diff(azimuth, append=azimuth[:1] + math.tau).max(initial=0.0)) if len(azimuth) else math.tau
+    x /= np.linalg.norm(x)
+    flat = body.vertices @ np.stack([x, np.cross(up, x)], axis=1)
+    outline = convex_outline(flat)
+    walls = [body.vertices[body.loops[f]] @ np.cross(up, normals[f]) for f in np.flatnonzero(np.abs(normals @ up) < UPRIGHT)]
+    around = np.linalg.norm(following(outline) - outline, axis=1).sum()
+    return min(1.0, float(sum(np.ptp(wall) for wall in walls if len(wall)) / around))
 
 
 def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -> Planes:

@@ -118,6 +118,21 @@ class _Sides:
         cosine = (self.normals * np.roll(self.normals, -1, axis=0)).sum(axis=1)
         return gap / 2.0 * np.sqrt((1.0 - cosine).clip(0.0) / (1.0 + cosine).clip(1e-12))
 
+    def across_corners(self) -> np.ndarray:
+        """(K,) mm that the walls beside each one reach out over it, where its points leave its middle half empty, else 0.
+
+        Such a wall may be none: two columns of points, on either side of a corner, give a chord across it.
+        """
+        first, last = (np.searchsorted(self.wall, np.arange(len(self.total)), side=side) for side in ("left", "right"))
+        low, high = self.along[first], self.along[last - 1]
+        inside = np.abs(self.along - (low + high)[self.wall] / 2.0) < np.abs(high - low)[self.wall] / 4.0
+        (ax, ay), (bx, by) = np.roll(self.normals, 1, axis=0).T, np.roll(self.normals, -1, axis=0).T
+        level = (self.normals * self.center[:, :2]).sum(axis=1)
+        a, b, sine = np.roll(level, 1), np.roll(level, -1), ax * by - ay * bx
+        meet = np.column_stack([a * by - b * ay, b * ax - a * bx]) / np.where(sine > 0.0, sine, np.inf)[:, None]
+        out = (self.normals * meet).sum(axis=1) - level
+        return np.where((sine > 0.0) & (self.sums(inside) == 0.0), out.clip(0.0), 0.0)
+
     def planes(self, lean: np.ndarray, covariance: np.ndarray, noise: float, scatter: float) -> Planes:
         """The walls as planes; `lean` (3,) mm per mm outward and towards x and y, and its `covariance` for unit noise. For
         `noise` and `scatter` see `upright_walls`."""
@@ -135,7 +150,7 @@ class _Sides:
         errors[:, 0, 1] = errors[:, 1, 0] = self.sums(square * self.along) / (self.total * self.spread)
         errors *= 1.0 + BEND * bend(self.along, self.off, self.wall, self.weight, noise)
         out_of = self.corners() ** 2 / 3.0  # anything from nothing to that is as likely
-        errors[:, 0, 0] += (out_of + np.roll(out_of, 1)) / scatter**2
+        errors[:, 0, 0] += (out_of + np.roll(out_of, 1) + self.across_corners() ** 2 / 3.0) / scatter**2
         errors[:, 2, 2] = np.einsum("ki,ij,kj->k", towards, covariance, towards)
         upward = np.broadcast_to([0.0, 0.0, 1.0], (len(level), 3))
         axes = np.stack([np.column_stack([self.sides, level]), upward], axis=2)
