@@ -83,7 +83,7 @@ def bulging(stone: rl.Stone, steep_deg: float, flat_deg: float, share: float) ->
 
 
 def cushions() -> list[rl.Stone]:
-    """Cushions that the rule is for: one of a nearly square outline, its girdle thick, and three of the default one that bulge."""
+    """Cushions that the rule is for: one of a nearly square outline, its girdle thick, and three of the default that bulge."""
     full = stone_of(
         "cushion brilliant", side_radius_pct=300.0, corner_radius_pct=10.0, girdle_pct=6.0, lower_half_pct=90.0
     )  # fmt: skip
