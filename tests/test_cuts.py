@@ -11,6 +11,7 @@ from scipy.spatial import ConvexHull
 
 import raylab as rl
 from raylab.errors import StoneError
+from raylab.stone.cuts.outline import Circle
 from raylab.stone.cuts.outlines import (
     Curved,
     Ellipse,
@@ -38,6 +39,35 @@ OUTLINES = {
     "hexagon": hexagon(1.3, 1.0),
     "octagon": regular(8, 1.0),
 }
+
+
+@pytest.mark.parametrize(
+    ("outline", "ratio", "symmetry"),
+    [
+        (Circle(0.5), 1.0, (360, 0.0)),
+        (Ellipse(0.7, 0.5), 1.4, (2, 0.0)),
+        (marquise(2.0, 1.0), 2.0, (2, 0.0)),
+        (pear(1.5, 1.0), 1.5, (1, 0.0)),
+        (cushion(1.2, 1.0, 1.5, 0.15), 1.2, (2, 0.0)),
+        (cushion(1.0, 1.0, 1.2, 0.2), 1.0, (4, 0.0)),
+        # Reuleaux's triangle, as wide in every direction
+        (bowed_triangle(1.0, 1.0), 1.0, (3, 0.0)),
+        (rectangle(1.4, 1.0), 1.4, (2, 0.0)),
+        (rectangle(1.0, 1.0, 0.2), 1.0, (4, 0.0)),
+        (tapered(2.0, 1.0, 0.7), 2.0, (1, 0.0)),
+        (hexagon(1.3, 1.0), 1.3, (2, 0.0)),
+        (hexagon(2.0 / math.sqrt(3.0), 1.0), 2.0 / math.sqrt(3.0), (6, 0.0)),
+        (regular(5, 1.0), (1.0 + math.cos(math.pi / 5.0)) / (2.0 * math.sin(2.0 * math.pi / 5.0)), (5, 0.0)),
+        # a parallelogram has half a turn and no mirror, a kite about the line y = x that mirror alone, and the last none
+        (Sides(((1.0, -0.4), (1.2, 0.4), (-1.0, 0.4), (-1.2, -0.4))), 3.0, (2, None)),
+        (Sides(((1.0, -0.5), (1.0, 1.0), (-0.5, 1.0), (-0.7, -0.7))), 1.0, (1, 45.0)),
+        (Sides(((1.0, -0.5), (0.9, 0.8), (-0.5, 1.0), (-0.7, -0.7))), 1.0, (1, None)),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_an_outline_has_a_ratio_and_a_symmetry(outline, ratio, symmetry):
+    assert outline.ratio == pytest.approx(ratio, abs=1e-12)
+    assert outline.symmetry == rl.SymmetryGroup(*symmetry)
 
 
 @pytest.mark.parametrize("name", OUTLINES)

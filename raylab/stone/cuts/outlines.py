@@ -14,8 +14,9 @@ import numpy as np
 
 from ...errors import StoneError
 from ...plane_geometry import area, following
+from ..symmetry_group import SymmetryGroup
 from .cut import Reason
-from .outline import Outline
+from .outline import Circle, Outline
 
 TURN = 2.0 * math.pi
 NOT_CONVEX = "not convex: light could leave such a stone and enter it again, which is not traced"
@@ -42,6 +43,13 @@ class Ellipse(Curved):
 
     along: float
     across: float
+
+    facing = ()
+
+    @property
+    def symmetry(self) -> SymmetryGroup:
+        """Half a turn and both mirrors; a circle's where the half-axes are equal."""
+        return Circle(self.along).symmetry if self.along == self.across else SymmetryGroup(2, 0.0)
 
     def support(self, azimuth: float) -> float:
         return math.hypot(self.along * math.cos(azimuth), self.across * math.sin(azimuth))
@@ -102,6 +110,10 @@ class Arcs(Curved):
     """A convex outline of arcs in counter-clockwise order, each of which ends where the next begins."""
 
     arcs: tuple[Arc, ...]
+
+    @property
+    def facing(self) -> tuple[float, ...]:
+        return tuple((arc.start + arc.end) / 2.0 for arc in self.arcs)
 
     def support(self, azimuth: float) -> float:
         x, y = self.contact(azimuth)
@@ -241,6 +253,10 @@ class Sides(Outline):
     def points(self) -> np.ndarray:
         """(K, 2) the corners."""
         return np.array(self.corners, dtype=float).reshape(-1, 2)
+
+    @property
+    def facing(self) -> tuple[float, ...]:
+        return tuple(math.atan2(y, x) for x, y, _ in self.flats()[0].tolist())
 
     def support(self, azimuth: float) -> float:
         return float((self.points @ [math.cos(azimuth), math.sin(azimuth)]).max())
