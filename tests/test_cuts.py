@@ -116,8 +116,26 @@ def test_outlines_that_are_none():
         Sides(((0.0, 0.0), (0.0, 1.0), (1.0, 0.0)))
     with pytest.raises(StoneError, match="the cut corners meet"):
         rectangle(1.2, 1.0, 0.5)
-    with pytest.raises(StoneError, match=r"corner_radius_pct = 49\.0: the sides leave no room"):
+    with pytest.raises(
+        StoneError, match=r"corner_radius_pct = 49\.0: the sides leave no room.* sides of more than 50 % of the"
+    ):
         cushion(1.0, 1.0, 0.5, 0.49)
+
+
+@pytest.mark.parametrize(("length", "side_radius"), [(1.1, 0.6), (1.6, 1.0), (2.0, 4.0)])
+def test_a_cushion_has_the_corners_that_its_sides_leave_room_for(length, side_radius):
+    """Up to the stated bound to rounding, at which two arcs of sides vanish; beyond it that bound is named."""
+    with pytest.raises(StoneError, match=r"expected less than [0-9.]+ % of the width") as refused:
+        cushion(length, 1.0, side_radius, 0.49)
+    most = float(refused.value.expected.split()[2]) / 100.0
+    for radius, room in ((0.999 * most, True), (1.001 * most, False)):
+        if room:
+            outline = cushion(length, 1.0, side_radius, radius)
+            assert 0.0 < min(arc.turn for arc in outline.arcs) < 0.02
+            assert (outline.length, outline.width) == pytest.approx((length, 1.0), abs=1e-12)
+        else:
+            with pytest.raises(StoneError, match="no room for round corners"):
+                cushion(length, 1.0, side_radius, radius)
 
 
 # --- an oval is a stretched round ----------------------------------------------------------------------------------------

@@ -192,27 +192,37 @@ def pear(length: float, width: float) -> Arcs:
 def cushion(length: float, width: float, side_radius: float, corner_radius: float) -> Arcs:
     """Four bowed sides of one radius and four round corners of another, each tangent to the next.
 
-    Raises NO_ROUND_CORNERS, in percent of the width 1, where the radii leave no room for both.
+    The centre of a corner's arc lies on the circles of radius `side_radius` - `corner_radius` about the centres of both its
+    sides. It is inside the quarter that the arc turns in while the corner's radius is less than `_roundest` says.
+
+    Raises NO_ROUND_CORNERS, in percent of the width, where the radii leave no room for both.
     """
-    inner = side_radius - corner_radius
-    # The corner's centre is as far from the centres of both its sides: on the circles about them whose radius is `inner`.
     end, side = np.array([length / 2.0 - side_radius, 0.0]), np.array([0.0, width / 2.0 - side_radius])
-    apart = float(np.linalg.norm(side - end))
-    if not 0.0 < apart < 2.0 * inner or corner_radius <= 0.0:
-        raise NO_ROUND_CORNERS.error(100.0 * corner_radius, "another radius, or sides of another radius")
+    most = _roundest(length, width, side_radius)
+    if not 0.0 < corner_radius < most:
+        least = (length**2 + width**2) / (4.0 * min(length, width))
+        bound = f"less than {100.0 * most / width:.4g} %" if most > 0.0 else f"sides of more than {100.0 * least / width:.4g} %"
+        raise NO_ROUND_CORNERS.error(100.0 * corner_radius / width, f"{bound} of the width")
+    inner, apart = side_radius - corner_radius, float(np.linalg.norm(side - end))
     across = np.array([-(side - end)[1], (side - end)[0]]) / apart
     centers = [(end + side) / 2.0 + sign * math.sqrt(inner**2 - apart**2 / 4.0) * across for sign in (1.0, -1.0)]
     x, y = max(centers, key=sum)
     first = math.atan2(y - end[1], x - end[0])
     second = math.atan2(y - side[1], x - side[0])
-    if not 0.0 < first < second < math.pi / 2.0:
-        raise NO_ROUND_CORNERS.error(100.0 * corner_radius, "another radius, or sides of another radius")
     right = Arc(float(end[0]), 0.0, side_radius, -first, first)
     corner = Arc(float(x), float(y), corner_radius, first, second)
     top = Arc(0.0, float(side[1]), side_radius, second, math.pi - second)
     left_corner = Arc(-corner.x, corner.y, corner.radius, math.pi - second, math.pi - first)
     half = (right, corner, top, left_corner)
     return Arcs((*half, *(arc.turned_half() for arc in half)))
+
+
+def _roundest(length: float, width: float, side_radius: float) -> float:
+    """The radius that a cushion's corners stay below: there a corner's centre comes to lie on an axis, and its arc takes a
+    whole side. 0 or less where the sides bow so much that they meet inside of the box of length and width."""
+    end, side = side_radius - length / 2.0, side_radius - width / 2.0
+    nearer = min(end, side)
+    return side_radius - (end**2 + side**2) / (2.0 * nearer) if nearer > 0.0 else 0.0
 
 
 def bowed_triangle(width: float, side_radius: float) -> Arcs:
