@@ -25,7 +25,7 @@ from raylab.stone.cuts import outline_brilliant
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
-from raylab.stone.scanning import facets, girdle_fit, noise, plane_fit, report, stone_pose, walls
+from raylab.stone.scanning import facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
 
 Patch = pytest.MonkeyPatch
 
@@ -180,7 +180,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (report.facet_fits, "slope += _quadratic", "slope += 0.0 * _quadratic", tilts),
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
     (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
-    (girdle_fit._stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
+    (girdle_ellipse.stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (facets.level, "NEARLY * max(share)", "0.0", lambda: long_scan(5)),
     (

@@ -5,7 +5,7 @@
    with it than without (`candidates`).
 3. Alternately points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
    rearranging those that stand in each other's way (`moves`).
-4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, `walls`).
+4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, with `walls` and `smooth_girdle`).
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
 noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
