@@ -89,8 +89,8 @@ class Comparison:
             if one.unsure_walls:
                 walls = f"{one.unsure_walls} wall{'s' * (one.unsure_walls > 1)}"
                 said.append(
-                    f"Beside {walls} of the girdle of {label}, the points of its scan leave room for another wall: length, width "
-                    "and girdle are known less well there, as their uncertainties say."
+                    f"Beside {walls} of the girdle of {label}, the points of its scan leave room for another wall: length, "
+                    "width and girdle are known less well there, as their uncertainties say."
                 )
         return tuple(said)
 
