@@ -99,6 +99,7 @@ if TYPE_CHECKING:
     from .sweeps.sensitivity import sobol_indices, variance_shares
     from .sweeps.surrogates import Surrogate, surrogate
     from .sweeps.sweeping import sweep
+    from .sweeps.swept import Sweep
     from .tracing import Result, trace, trace_scene
     from .voxel_files import save_visibility
 
@@ -128,6 +129,7 @@ _HOME = {
     "Stone": "stone.stone",
     "StoneError": "errors",
     "Surrogate": "sweeps.surrogates",
+    "Sweep": "sweeps.swept",
     "SymmetryGroup": "stone.symmetry_group",
     "TraceSettings": "scene.settings",
     "Uncertainty": "stone.measuring.plane_uncertainty",
@@ -247,6 +249,7 @@ __all__ = [
     "Stone",
     "StoneError",
     "Surrogate",
+    "Sweep",
     "SymmetryGroup",
     "TraceSettings",
     "Uncertainty",

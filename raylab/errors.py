@@ -105,11 +105,14 @@ def _repr(value: object) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
-    """A suggestion for a mistyped name, or the list of names when nothing is close.
+    """A suggestion for a mistyped name or the beginning of one, or the list of names when nothing is close.
 
     >>> nearest("diamnod", ["diamond", "spinel"])
     "did you mean 'diamond'?"
+    >>> nearest("oval", ["oval brilliant", "rose cut"])
+    "did you mean 'oval brilliant'?"
     """
     names = sorted(known)
-    close = difflib.get_close_matches(word[:100], names, n=1, cutoff=0.6)
+    begun = [name for name in names if word and name.lower().startswith(word.lower())]
+    close = begun if len(begun) == 1 else difflib.get_close_matches(word[:100], names, n=1, cutoff=0.6)
     return f"did you mean {close[0]!r}?" if close else "one of " + ", ".join(names)

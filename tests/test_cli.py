@@ -124,6 +124,8 @@ FAULTS = [
     (["rendr"], 'Unknown command "rendr". Did you mean "render"?'),
     (["render", "s.toml"], "--out: missing; expected a path; see `raylab render --help`"),
     (["render", "s.toml", "--out", "o", "--resolutin", "5"], "Unknown option: --resolutin. Did you mean --resolution?"),
+    (["domes", "head-shadow"], "head-shadow: one value too many; see `raylab domes --help`"),
+    (["compare", "s.toml", "s.toml", "--dome", "head"], "--dome = 'head': unknown dome; did you mean 'head-shadow'?"),
     (["render", "s.toml", "--out", "o", "--resolution", "five"], "--resolution = 'five': wrong type; expected a whole number"),
     (["render", "s.toml", "--out", "o", "--resolution", "2.5"], "--resolution = '2.5': wrong type; expected a whole number"),
     (["compare", "s.toml", "s.toml", "--seed", "1.5"], "--seed = '1.5': wrong type; expected a whole number"),

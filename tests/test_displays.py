@@ -144,6 +144,33 @@ def test_a_result_and_a_summary_show_every_number(result):
         assert len(repr(shown)) < 500, "the text that a notebook keeps beside the card"
 
 
+def test_a_sweep_shows_curves_pictures_ends_and_the_ledger():
+    """Numbers that a shape of a table can be told by, in the labels of a real sweep."""
+    rough = rl.TraceSettings(precision=0.1)
+    axes = {"pavilion_angle_deg": [42.0, 40.0, 41.0], "tilt_deg": [0.0, 8.0], "dome": ["head-shadow", "even-sky"]}
+    found = rl.sweep(axes, table_pct=57, crown_angle_deg=34.5, girdle_facets=16, settings=rough, processes=1)
+    assert type(found) is rl.Sweep
+    more = frozenset({"details", "summary", "pre"})
+    words = assert_fit_for_a_notebook(found, pictures=4, more=more)
+    for text in ("Sweep of 12 designs", "40° to 42°, 3 values", "even-sky, head-shadow", "highest of the other axes"):
+        assert text in words, text
+    bright = found.brightness
+    top = bright.where(bright == bright.max(), drop=True)
+    where = f"pavilion angle {float(top.pavilion_angle_deg[0]):g}°, tilt {float(top.tilt_deg[0]):g}°, dome {top.dome.item(0)}"
+    assert f"highest brightness{float(bright.max()):.4f}{where}" in words
+    assert f"leakage below the girdle{float(found.leak.mean()):.4f}{float(found.leak.min()):.4f} to" in words
+
+    curve = assert_fit_for_a_notebook(found.sel(tilt_deg=0.0, dome="even-sky"), pictures=0, more=more)
+    assert "Sweep of 3 designs" in curve
+    drawn = re.findall(r' d="(M4.0 [^"]+)"', found.sel(tilt_deg=0.0, dome="even-sky")._repr_html_())
+    heights = [float(one) for one in re.findall(r"[ML][\d.]+ ([\d.]+)", drawn[0])]
+    assert np.argsort(heights).tolist() == np.argsort(-bright.sel(tilt_deg=0.0, dome="even-sky").values[[1, 2, 0]]).tolist()
+    assert "over pavilion angle" in assert_fit_for_a_notebook(
+        found.sel(dome="even-sky").max("tilt_deg", keep_attrs=True), 0, more
+    )
+    assert found[["weight_ct"]]._repr_html_().startswith("<div><svg"), "what is no sweep any more is shown by xarray"
+
+
 def test_maps_at_several_wavelengths_say_which_is_shown(result):
     scene = result.scene.with_settings(wavelengths_nm=(486.1, 589.3, 656.3))
     words = assert_fit_for_a_notebook(rl.trace_scene(scene, by_facet=False), pictures=3)

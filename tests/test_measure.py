@@ -317,6 +317,13 @@ def test_a_blocked_round_is_distinguished_from_a_step_stone_by_its_girdle():
     found = measure(step_stone(8, 1, 96))
     assert found.cut == "single cut"
     assert found.recognition.also == ("round brilliant",)
+    assert str(found.recognition).endswith("; before its last facets also: round brilliant")
+
+
+def test_a_round_brilliant_is_not_called_another_cut_too():
+    words = str(measure(body(BUILT.normals, BUILT.distances_mm)).recognition)
+    assert words.startswith("round brilliant, 100.0 %")
+    assert words.endswith("; the same facets in other proportions: old European cut")
 
 
 # Alignment. Each fault below is built into the planes by a known amount, so the measure has a closed form.

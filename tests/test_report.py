@@ -320,19 +320,22 @@ def test_nothing_sticks_out_on_a_desk_or_in_a_pocket(page, width):
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_a_scan_whose_noise_is_not_known_is_named(two, page_of_two, tmp_path):
+def test_what_scans_leave_open_is_said(two, page_of_two, tmp_path):
     vertices, triangles = scanned.tessellated(round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75), 0)
     mesh = trimesh.Trimesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles, process=False)
     mesh.export(tmp_path / "coarse.ply")
     _, (_, stated) = _loaded([own_or_demo("offer-a.csv"), tmp_path / "coarse.ply"], "mm", None)
     assert stated == Uncertainty(scatter_left_out=True)
-    unknown = replace(two, uncertainties=(Uncertainty(), stated))
-    assert unknown.without_scatter.startswith("The noise of the scan of B is not known")
-    text = Reader(report_html(unknown, blank_pictures(2))).text
-    assert unknown.without_scatter in " ".join(text.split())
+    unknown = replace(two, uncertainties=(replace(Uncertainty(), unsure_walls=2), stated))
+    noise, walls = unknown.about_scans
+    assert noise.startswith("The noise of the scan of B is not known")
+    assert walls.startswith("Beside 2 walls of the girdle of A, the points of its scan leave room for another wall")
+    text = " ".join(Reader(report_html(unknown, blank_pictures(2))).text.split())
+    assert noise in text
+    assert walls in text
     assert "one verdict in" not in text
-    assert two.without_scatter == ""
-    assert "The noise of the scan" not in page_of_two
+    assert two.about_scans == ()
+    assert "of the scan" not in page_of_two
 
 
 def test_negative_numbers_have_a_true_minus_sign(page):

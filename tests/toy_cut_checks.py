@@ -114,6 +114,7 @@ def facts(folder: Path) -> dict[str, Any]:
         "same": stone_of(opened.design).weight_ct,
         "answer": len(Answerer(workbench.domes).answer(question)),
         "listed": say("cuts"),
+        "parameters": say("cuts", "square pyramid"),
         "listed_json": json.loads(say("cuts", "--json")),
         "measure": say("measure", str(scenes[0])),
         "sweep": json.loads(say("sweep", str(file), "--out", str(folder / "swept"), "--json")),

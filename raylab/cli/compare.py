@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -115,7 +113,18 @@ def compare(
     from ..whole_files import whole_set
 
     stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
-    options = ("scale", "tilt_deg", "tilt_azimuth_deg", *stated, "coverage", "known_to_pct", "resolution", "precision", "seed")
+    options = (
+        "dome",
+        "scale",
+        "tilt_deg",
+        "tilt_azimuth_deg",
+        *stated,
+        "coverage",
+        "known_to_pct",
+        "resolution",
+        "precision",
+        "seed",
+    )
     with faults_by_option(*options, tilts="tilt_deg"):
         if about is not None and tilt_azimuth_deg is not None:
             raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
@@ -202,8 +211,7 @@ def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> 
             with reading(path):
                 scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            own = scan.report.uncertainty(stated or Uncertainty())
-            uncertainties.append(replace(own, scatter_left_out=math.isnan(scan.report.noise_um)))
+            uncertainties.append(scan.report.uncertainty(stated or Uncertainty()))
         else:
             offered.append(load_stone(path))
             uncertainties.append(stated or usual_uncertainty(offered[-1]))
@@ -254,8 +262,8 @@ def _print(found: Comparison) -> None:
         say(
             f"  {label}: numbers are those of the stone without its {count} inclusion{'s' * (count > 1)}; the report shows them"
         )
-    if found.without_scatter:
-        say(f"  {found.without_scatter}")
+    for sentence in found.about_scans:
+        say(f"  {sentence}")
     say_materials(*found.stones)
     say(f"dome {found.dome.name}; {found.scale}; engine {found.summaries[0][0].engine}")
     for sentence in sentences(found):

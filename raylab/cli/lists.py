@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .console import say, say_json, table
 from .options import Flag
+
+if TYPE_CHECKING:
+    from ..stone.cuts.cut import Cut
 
 
 def scenes(
@@ -168,31 +171,44 @@ def _or_dash(value: float | None) -> str:
     return "-" if value is None else f"{value:.4f}"
 
 
-def cuts(*, json: Flag = False) -> None:
-    """List the cuts with their parameters.
+def cuts(cut: str = "", /, *, json: Flag = False) -> None:
+    """List the cuts, or the parameters of one.
 
     For example:
 
         raylab cuts
+        raylab cuts "round brilliant"
 
     Parameters
     ----------
+    cut
+        Name of a cut, whose parameters are listed.
     json
-        Print the list as JSON, with tiers and measured quantities.
+        Print the list as JSON, with parameters, tiers and measured quantities.
     """
     from ..stone.known_cuts import cuts as known
+    from ..stone.known_cuts import get_cut
 
+    some = [get_cut(cut)] if cut else list(known())
     if json:
-        say_json([_cut(cut) for cut in known()])
-        return
-    for cut in known():
-        say(f"{cut.name}: {cut.description}")
+        say_json([_cut(one) for one in some])
+    elif cut:
+        _print_cut(some[0])
+    else:
+        table(("cut", "description"), [(one.name, one.description) for one in some], left=2)
         say()
-        rows = [(one.key, one.label, one.span, _default(one), one.description) for one in cut.parameters]
-        width = max(len(row[4]) for row in rows)
-        heads = ("parameter", "label", "allowed", "default", "definition")
-        table(heads, [(*row[:4], row[4].ljust(width)) for row in rows], left=5)
-        say()
+        say(f'  parameters of a cut: `raylab cuts "{some[0].name}"`')
+
+
+def _print_cut(cut: Cut) -> None:
+    """The parameters of a cut, their definitions in lines below: a table as wide as those is hard to read."""
+    say(f"{cut.name}: {cut.description}")
+    say()
+    rows = [(one.key, one.label, "as below" if one.choices else one.span, _default(one)) for one in cut.parameters]
+    table(("parameter", "label", "allowed", "default"), rows, left=4)
+    say()
+    for one in cut.parameters:
+        say(f"  {one.key}: {one.description}" + (f"; one of {one.span}" if one.choices else ""))
 
 
 def _default(one: Any) -> str:

@@ -71,15 +71,28 @@ class Comparison:
         return "significant" if any(stated[label] != EXACT for label in labels or self.labels) else "resolved"
 
     @property
-    def without_scatter(self) -> str:
-        """A sentence on the stones that were scanned with a noise that is not known; empty where there are none."""
-        labels = [one for one, stated in zip(self.labels, self.uncertainties, strict=True) if stated.scatter_left_out]
-        if not labels:
-            return ""
-        return (
-            f"The noise of the scan of {' and of '.join(labels)} is not known, because the mesh has too few points on a facet: "
-            "the uncertainties are those of the measuring device alone, and the true ones are larger."
-        )
+    def scatter_left_out(self) -> bool:
+        """Whether the uncertainties of a stone lack the noise of its scan."""
+        return any(stated.scatter_left_out for stated in self.uncertainties)
+
+    @property
+    def about_scans(self) -> tuple[str, ...]:
+        """Sentences on what the scans leave open: a noise that is not known, walls that may be missing."""
+        stated = dict(zip(self.labels, self.uncertainties, strict=True))
+        said = []
+        if labels := [label for label, one in stated.items() if one.scatter_left_out]:
+            said.append(
+                f"The noise of the scan of {' and of '.join(labels)} is not known, because the mesh has too few points on a "
+                "facet: the uncertainties are those of the measuring device alone, and the true ones are larger."
+            )
+        for label, one in stated.items():
+            if one.unsure_walls:
+                walls = f"{one.unsure_walls} wall{'s' * (one.unsure_walls > 1)}"
+                said.append(
+                    f"Beside {walls} of the girdle of {label}, the points of its scan leave room for another wall: length, "
+                    "width and girdle are known less well there, as their uncertainties say."
+                )
+        return tuple(said)
 
     def difference(self, name: str, first: str = "A", second: str = "B") -> xr.DataArray:
         """Map of one stone minus that of another, on (tilt_deg, y, x); NaN outside either stone."""

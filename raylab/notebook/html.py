@@ -12,6 +12,8 @@ from html import escape
 
 from ..units import with_minus_signs
 
+BAR = 120
+"""Pixels that stand for all the light."""
 LINE = "1px solid rgba(128,128,128,0.35)"
 FAINT = "opacity:0.7;font-size:0.9em"
 _CELL = "padding:1px 10px 1px 0;text-align:left;background:none;border:0;vertical-align:baseline"
@@ -73,3 +75,10 @@ def table(rows: Iterable[Sequence[str]], head: Sequence[str] = ()) -> Html:
     ]
     style = "border-collapse:collapse;border:0;margin:0;color:inherit;font-size:inherit;font-variant-numeric:tabular-nums"
     return tag("table", tag("tbody", *top, *body), style=style)
+
+
+def bar_of(share: float) -> Html:
+    """A bar from 0 to a share of the light; its end says it, so that it needs no text."""
+    width = max(0.0, min(1.0, share)) * BAR
+    inside = tag("div", style=f"width:{width:.1f}px;height:9px;background:currentColor;opacity:0.6")
+    return tag("div", inside, style=f"width:{BAR}px;background:rgba(128,128,128,0.2)", aria_hidden="true")

@@ -46,6 +46,14 @@ def values_picture(values: np.ndarray, colors: str, top: float, text: str) -> tu
     return _picture((values / top)[::-1], colors, text, height), bar(colors, 0.0, top)
 
 
+def range_picture(values: np.ndarray, colors: str, text: str) -> tuple[Html, Html]:
+    """Values (rows, columns), row 0 at the bottom, from their lowest to their highest, each a block of its own; their bar."""
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    places = (np.linspace(0, count - 1, MOST_PIXELS).round().astype(int) for count in values.shape)
+    share = (values[np.ix_(*places)] - low) / ((high - low) or 1.0)
+    return _picture(share[::-1], colors, text), bar(colors, low, high)
+
+
 def sky_picture(dome: Dome, text: str) -> tuple[Html, Html]:
     """The upper half of a dome from above, zenith in the middle and horizon at the rim, elevation evenly spaced; its bar."""
     at = (np.arange(_SKY) + 0.5) / _SKY * 2.0 - 1.0

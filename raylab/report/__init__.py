@@ -137,7 +137,7 @@ def _trust(comparison: Comparison) -> dict[str, Any]:
     return {
         "sureness": tables.sureness(comparison),
         "designs": tables.designs(comparison),
-        "without_scatter": comparison.without_scatter,
+        "about_scans": comparison.about_scans,
         "poses": tables.poses(comparison),
         "biases": tables.biases(comparison),
         "facet_by_facet": any(isinstance(one.angle_deg, tuple) for one in stated),

@@ -26,6 +26,7 @@ from typing import Any
 import numpy as np
 
 from .cuts.cut import Cut
+from .cuts.single_cut import SINGLE_CUT
 from .known_cuts import cut_of
 from .measuring.length import length_azimuth_deg
 from .polyhedron import Polyhedron, intersect
@@ -59,7 +60,10 @@ class Recognition:
 
     def __str__(self) -> str:
         text = f"{self.cut}, {self.share_pct:.1f} % of the surface in its tiers, outline within {self.outline_pct:.2f} %"
-        return text + (f"; by its facets also {' or '.join(self.also)}" if self.also else "")
+        if not self.also:
+            return text
+        alike = "before its last facets also" if self.cut == SINGLE_CUT.name else "the same facets in other proportions"
+        return f"{text}; {alike}: {' or '.join(self.also)}"
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings and lists, ready for JSON."""

@@ -18,17 +18,17 @@ from .conditions import name_of
 from .workers import MAKER
 
 if TYPE_CHECKING:
-    import xarray as xr
+    from .swept import Sweep
 
 
-def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> xr.Dataset:
+def dataset(plan: Plan, settings: TraceSettings, rows: np.ndarray) -> Sweep:
     """Rows (K, len(COLUMNS)) of a plan's designs as labelled arrays."""
     columns = {name: rows[:, column] for column, name in enumerate(COLUMNS)}
     columns["reason"] = columns["reason"].astype(np.int8)
     return _labelled(plan, settings, columns, {key: plan.coordinate(key) for key in plan.columns})
 
 
-def form(plan: Plan, settings: TraceSettings) -> xr.Dataset:
+def form(plan: Plan, settings: TraceSettings) -> Sweep:
     """The same with zeros for the numbers, and one value for those of an axis that differ from design to design; whatever the
     number of designs, it takes no memory."""
     one: dict[str, np.ndarray] = {**dict.fromkeys(COLUMNS, np.zeros(1)), "reason": np.zeros(1, np.int8)}
@@ -44,11 +44,9 @@ def _again(one: np.ndarray, count: int) -> np.ndarray:
     return np.broadcast_to(one, (count,))
 
 
-def _labelled(
-    plan: Plan, settings: TraceSettings, columns: Mapping[str, np.ndarray], axes: Mapping[str, np.ndarray]
-) -> xr.Dataset:
+def _labelled(plan: Plan, settings: TraceSettings, columns: Mapping[str, np.ndarray], axes: Mapping[str, np.ndarray]) -> Sweep:
     """Columns (K,) of a plan's designs by name, and the values of its axes, as labelled arrays."""
-    import xarray as xr
+    from .swept import Sweep  # it imports xarray
 
     coords: dict[str, Any] = {}
     for key, values in axes.items():
@@ -75,7 +73,7 @@ def _labelled(
         about["standard_error"] = settings.standard_error
     if plan.conditions:
         about["conditions"] = "; ".join(map(name_of, plan.conditions))
-    return xr.Dataset(variables, coords, about)
+    return Sweep(variables, coords, about)
 
 
 def _about(long_name: str, unit: str) -> dict[str, str]:

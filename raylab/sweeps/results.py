@@ -18,13 +18,15 @@ from .store import RESULT, RESULT_FILE, ZARR, finished_result
 if TYPE_CHECKING:
     import xarray as xr
 
+    from .swept import Sweep
+
 MADE_BY = "raylab_version"
 """An attribute that every result of a sweep has."""
 _EXPECTED = "the folder, the .nc file or the .zarr folder of a sweep"
 
 
 @reader
-def load_sweep(path: str | Path) -> xr.Dataset:
+def load_sweep(path: str | Path) -> Sweep:
     """The result of a sweep, as `sweep` returned it.
 
     A result in pieces is read as far as it is asked for: variable by variable, or, where dask is installed, piece by piece
@@ -49,7 +51,7 @@ def load_sweep(path: str | Path) -> xr.Dataset:
     return _whole(read_file(file, RESULT_FILE) if proved is None else proved[1], str(file))
 
 
-def _whole(data: bytes, file: str) -> xr.Dataset:
+def _whole(data: bytes, file: str) -> Sweep:
     """The dataset in the bytes of a netCDF file. Raises InputError, which names the file, where they are no sweep's."""
     import xarray as xr
 
@@ -57,10 +59,10 @@ def _whole(data: bytes, file: str) -> xr.Dataset:
         found = xr.load_dataset(io.BytesIO(data), engine="h5netcdf")
     except (OSError, ValueError) as error:
         raise InputError(f"not a NetCDF file: {error}", file=file, expected=_EXPECTED) from error
-    return _checked(found, file)
+    return _as_sweep(_checked(found, file))
 
 
-def _in_pieces(place: Path) -> xr.Dataset:
+def _in_pieces(place: Path) -> Sweep:
     """The dataset in a Zarr folder, nothing of which is read yet. Raises InputError where it is no sweep's or not complete."""
     import xarray as xr
 
@@ -77,10 +79,16 @@ def _in_pieces(place: Path) -> xr.Dataset:
         wanted = one.encoding["chunks"] if one.ndim else ()
         if files != Deal(one.shape, wanted, 1).blocks:
             raise InputError(f"damaged result: files of {name} are gone", file=str(place), expected="all files of the sweep")
-    found = _checked(found, str(place))
-    order = dict.fromkeys((*COLUMNS, *KEYS, *found.variables))  # zarr lists its arrays by their names
+    return _as_sweep(_checked(found, str(place)))
+
+
+def _as_sweep(found: xr.Dataset) -> Sweep:
+    """The same as a `Sweep`, its variables in the order of the columns (zarr lists its arrays by their names)."""
+    from .swept import Sweep  # it imports xarray
+
+    order = dict.fromkeys((*COLUMNS, *KEYS, *found.variables))
     variables, coords = ({name: one[name].variable for name in order if name in one} for one in (found.data_vars, found.coords))
-    return xr.Dataset(variables, coords, found.attrs)
+    return Sweep(variables, coords, found.attrs)
 
 
 def _checked(found: xr.Dataset, file: str) -> xr.Dataset:

@@ -40,7 +40,7 @@ from .store import Store
 from .workers import MAKER, Chunk, Done, Work, client_of, in_cluster, in_processes, in_this_process
 
 if TYPE_CHECKING:
-    import xarray as xr
+    from .swept import Sweep
 
 MEMORY_BYTES, DISK_BYTES = 1100, 800
 """What a design takes of a result in one file: measured, at the peak, with 400,000 of them; parts and result, on the disk."""
@@ -79,7 +79,7 @@ def sweep(
     settings: TraceSettings | None = None,
     progress: bool | Progress = False,
     **fixed: Any,
-) -> xr.Dataset:
+) -> Sweep:
     """Statistics of designs over axes, exact ones unless the settings ask for samples.
 
     >>> import raylab as rl
@@ -118,9 +118,9 @@ def sweep(
 
     Returns
     -------
-    xarray.Dataset : each statistic, with its certain bracket as ``_low`` and ``_high`` and its standard error as ``_error``;
-        weight, depth and other geometry; and `reason`: 0, or why a design is no stone and has no numbers (names in its
-        attributes). Symmetry is not among them: it is 1 for such stones, face-up under a dome of their symmetry.
+    Sweep : an xarray.Dataset of each statistic, with its certain bracket as ``_low`` and ``_high`` and its standard error as
+        ``_error``; weight, depth and other geometry; and `reason`: 0, or why a design is no stone and has no numbers (names in
+        its attributes). Symmetry is not among them: it is 1 for such stones, face-up under a dome of their symmetry.
         (``found["head"]`` needs its brackets: ``found.head`` is a method of xarray's.)
 
     Raises
@@ -196,7 +196,7 @@ def _need(plan: Plan, place: Path | None, pieces: bool) -> Need:
     return Need(f"{len(plan)} designs", memory, disk, place)
 
 
-def _in_one(plan: Plan, how: _How, deal: Deal, store: Store | None) -> xr.Dataset:
+def _in_one(plan: Plan, how: _How, deal: Deal, store: Store | None) -> Sweep:
     """The result in one table, and in one file where there is a store."""
     rows = np.empty((len(plan), len(COLUMNS)))
 

@@ -46,6 +46,7 @@ class Uncertainty:
     across_deg : tilt of a facet about its steepest line, where that differs from `angle_deg`; one number, or one per facet. A
         long narrow facet of a scan is known far less about the line along it. None: as `angle_deg`.
     scatter_left_out : the stone was scanned, but the scan's own noise is not known, so these numbers lack it.
+    unsure_walls : walls of a scanned stone's girdle beside which its points leave room for another.
 
     Raises
     ------
@@ -57,6 +58,7 @@ class Uncertainty:
     distance_um: float | tuple[float, ...] = 3.0
     across_deg: float | tuple[float, ...] | None = None
     scatter_left_out: bool = False
+    unsure_walls: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "angle_deg", _checked("angle_deg", self.angle_deg, MOST_ANGLE_DEG, "degrees"))
@@ -68,8 +70,9 @@ class Uncertainty:
             object.__setattr__(self, "across_deg", _checked("across_deg", self.across_deg, MOST_ANGLE_DEG, "degrees"))
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain numbers and lists, ready for JSON; `scatter_left_out` only where it is true."""
-        stated = ((key, value) for key, value in vars(self).items() if value is not None and value is not False)
+        """Plain numbers and lists, ready for JSON; what is said of a scan only where there is something to say."""
+        empty = {"across_deg": None, "scatter_left_out": False, "unsure_walls": 0}
+        stated = ((key, value) for key, value in vars(self).items() if key not in empty or value != empty[key])
         return {key: list(value) if isinstance(value, tuple) else value for key, value in stated}
 
     def with_scatter(self, slope_deg: np.ndarray, across_deg: np.ndarray, distance_um: np.ndarray) -> Uncertainty:
