@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -202,8 +200,7 @@ def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> 
             with reading(path):
                 scan = load_scan(path, unit=unit if suffix in UNIT_UNSAID else None)
             offered.append(scan.stone)
-            own = scan.report.uncertainty(stated or Uncertainty())
-            uncertainties.append(replace(own, scatter_left_out=math.isnan(scan.report.noise_um)))
+            uncertainties.append(scan.report.uncertainty(stated or Uncertainty()))
         else:
             offered.append(load_stone(path))
             uncertainties.append(stated or usual_uncertainty(offered[-1]))

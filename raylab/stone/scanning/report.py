@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -113,10 +113,10 @@ class ScanReport:
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
         """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet.
 
-        Where the noise is not known, those of the device alone.
+        Where the noise is not known, those of the device alone, with a mark that says so.
         """
         if math.isnan(self.noise_um):
-            return device
+            return replace(device, scatter_left_out=True)
         errors = [(fit.slope_error_deg, fit.across_error_deg, fit.distance_error_um) for fit in self.facets]
         return device.with_scatter(*np.array(errors).T)
 
