@@ -191,6 +191,16 @@ def test_stones_are_laid_alike():
     assert pose_of(even).lay(even).distances_mm == pytest.approx(even.distances_mm, abs=1e-9)
 
 
+def test_a_design_has_the_numbers_of_its_trace_to_the_last_digit():
+    """The page, ``raylab render`` and the report show the same stone with the same number, tail's rays included."""
+    designs = [round_brilliant(**{**GOOD, "pavilion_angle_deg": slope}) for slope in (40.75, 41.2)]
+    found = compare(*designs, dome=DOME, tilts=(7.0,), resolution=8)
+    for design, summary in zip(designs, found.summaries[0], strict=True):
+        own = trace(design, DOME, View(tilt_deg=7.0), resolution=64).summary
+        assert [summary.brightness, summary.contrast_rms] == [own.brightness, own.contrast_rms]
+        assert summary.brightness.error > 0.0, "a part is sampled, so that the same number means the same rays"
+
+
 def test_equal_length_and_true_size(found):
     sizes = [measure(stone).diameter_mm.mean for stone in found.shown]
     common = (measure(FINE).diameter_mm.mean + measure(LEAKY).diameter_mm.mean) / 2.0

@@ -12,11 +12,13 @@ import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import scanned
 import trimesh
 from small_scenes import scene_of
 from websockets.exceptions import InvalidStatus
@@ -26,8 +28,11 @@ from workbench_process import ROOT, BenchProcess, unpack
 import raylab as rl
 from raylab.cutting.blocked import blocked_stone
 from raylab.cutting.last_facets import finished
+from raylab.errors import InputError
 from raylab.single_ray import ray_path
 from raylab.stone.facet_table import facet_table
+from raylab.stone.measuring.plane_uncertainty import EXACT, Uncertainty
+from raylab.stone.scanning.scan import load_scan
 from raylab.stone.stone_file import STONE_READERS
 from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
@@ -42,6 +47,7 @@ from raylab.workbench.messages import encode
 from raylab.workbench.optical import light_through
 from raylab.workbench.own_domes import dome_of_page
 from raylab.workbench.request_queue import RequestQueue
+from raylab.workbench.scan_facts import uncertainty_of
 
 HEAD_SHADOW = rl.load_dome("head-shadow")
 STATIC = ROOT / "raylab" / "workbench" / "static"
@@ -122,6 +128,7 @@ FACETED = {"kind": "facets", "facets": ROWS}
         ({**FACETED, "facets": changed(ROWS, "star 2", 5, float("nan"))}, ["distance_mm of star 2"]),
         ({**FACETED, "facets": changed(ROWS, "star 2", 5, 9.0)}, ["without a facet", "star 2"]),
         ({**FACETED, "facets": [row for row in ROWS if row[2] == "down"]}, ["it is unbounded"]),
+        ({**FACETED, "scan": 1.0}, ["scan"]),
     ],
 )
 def test_a_design_that_is_no_stone_is_reported_in_one_line(design, words):
@@ -175,6 +182,51 @@ def test_a_table_made_of_proportions_was_not_measured():
         design = facet_design(stone)
         assert stone_of(design).measured is stone.measured is (stone.name != DEMO["name"])
         assert answer(design=design, step="coarse")[0]["shape"]["measured"] is stone.measured
+
+
+def test_a_facet_table_without_names_is_recognised_and_says_how_surely():
+    rows = [["facet", k, *row[2:]] for k, row in enumerate(facet_design(stone_of(DEMO))["facets"])]
+    found = answer(design={**FACETED, "cut": None, "facets": rows}, maps=[])[0]["measured"]
+    assert found["cut"] == "round brilliant"
+    assert found["recognition"].startswith("round brilliant, 100.0 % of the surface in its tiers")
+
+
+def coarse_scan(folder: Path) -> Path:
+    """A mesh of three or four points a facet, with a noise of 1 um."""
+    vertices, triangles = scanned.tessellated(stone_of({**DEMO, "girdle_facets": 16}), 0)
+    mesh = trimesh.Trimesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles, process=False)
+    mesh.export(folder / "coarse.ply")
+    return folder / "coarse.ply"
+
+
+def test_the_report_of_the_page_counts_the_noise_of_a_scan_or_says_that_it_is_not_known(tmp_path):
+    path, usual = coarse_scan(tmp_path), Uncertainty()
+    opened = {noise: json.loads(json.dumps(open_path(path, "mm", noise).design)) for noise in (None, 2.0)}
+    unknown, stated = (uncertainty_of(design, stone_of(design)) for design in opened.values())
+    assert unknown == replace(usual, scatter_left_out=True)
+    assert (opened[None]["scan"]["noise_um"], opened[2.0]["scan"]["noise_um"]) == (None, 2.0)
+    assert not stated.scatter_left_out
+    own = load_scan(path, unit="mm", noise_um=2.0).report.uncertainty(usual)
+    np.testing.assert_allclose(stated.distance_um, own.distance_um, rtol=1e-3)
+    np.testing.assert_allclose(stated.angle_deg, own.angle_deg, rtol=1e-3)
+    table = {key: value for key, value in opened[2.0].items() if key != "scan"}
+    assert uncertainty_of(table, stone_of(table)) == usual
+    assert uncertainty_of(DEMO, stone_of(DEMO)) == EXACT
+    polished = {"kind": "repolished", "of": opened[None], "facet": "table 0", "depth_mm": 0.01}
+    assert uncertainty_of(polished, stone_of(polished)).scatter_left_out
+    few = {**opened[2.0], "scan": {**opened[2.0]["scan"], "errors": [[0.1, 0.1, 1.0]]}}
+    with pytest.raises(InputError, match=r"^scan.errors: wrong number of errors; expected three for each of"):
+        uncertainty_of(few, stone_of(few))
+
+
+def test_the_noise_is_taken_with_a_file_and_refused_in_one_line(workbench, tmp_path):
+    data = coarse_scan(tmp_path).read_bytes()
+    status, _, body = workbench.post("/open?name=s.ply&unit=mm&noise_um=2", data)
+    assert (status, json.loads(body)["design"]["scan"]["stated"]) == (200, True)
+    for noise, words in (("x", "noise_um = 'x': not a number"), ("-1", "s.ply: noise_um = -1.0: out of range")):
+        status, _, body = workbench.post(f"/open?name=s.ply&unit=mm&noise_um={noise}", data)
+        assert (status, json.loads(body)["error"]["text"].startswith(words)) == (422, True)
+    assert "applies to scans only" in workbench.post("/open?name=s.toml&noise_um=1", GOOD)[2].decode()
 
 
 def test_a_coarse_answer_brackets_the_exact_one():

@@ -39,7 +39,7 @@ def compare(
     coverage: float = 2.0,
     known_to_pct: float = 10.0,
     resolution: Whole = 256,
-    precision: float = 1e-3,
+    precision: float = 2e-3,
     seed: Whole = 0,
     looks: bool = True,
     live: Flag = False,

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from .console import say
+from .console import reading, say
 from .options import WholeIfAny
 
 USUAL_PORT = 8407
@@ -19,6 +19,7 @@ def workbench(
     /,
     *,
     unit: str | None = None,
+    noise_um: float | None = None,
     port: WholeIfAny = None,
     browser: Annotated[bool, Parameter(negative="--no-browser")] = True,
 ) -> None:
@@ -38,6 +39,8 @@ def workbench(
         Stone or scene to open: TOML, a facet table or a mesh, or the name of a demo one. By default an invented demo stone.
     unit
         Unit of length of a mesh that states none (.stl, .obj, .ply): mm, um, cm, m or in.
+    noise_um
+        Noise of the scanned points of a mesh along the surface normal, micrometres. By default it is estimated from the mesh.
     port
         Port of the server; 0 takes any free port. By default 8407, or any free port if 8407 is taken.
     browser
@@ -48,7 +51,12 @@ def workbench(
     from ..workbench.file_exchange import open_demo, open_path
     from ..workbench.server import listen, serve
 
-    opened = open_demo() if stone is None else open_path(own_or_demo(stone), unit)
+    if stone is None:
+        opened = open_demo()
+    else:
+        path = own_or_demo(stone)
+        with reading(path):
+            opened = open_path(path, unit, noise_um)
     try:
         own = listen(USUAL_PORT if port is None else port)
     except InputError:

@@ -22,6 +22,9 @@ from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
 from ..units import whole_in
 
+NEGLIGIBLE = 1e-9
+"""A turn in degrees, a shift in mm, or a share of size, by which no stone lies otherwise: rounding of its own corners."""
+
 MARGIN = 0.02
 """Room around the stones, a share of the picture's side on each side."""
 
@@ -37,7 +40,9 @@ class Pose:
     symmetry: SymmetryGroup
 
     def lay(self, stone: Stone) -> Stone:
-        """The stone, laid."""
+        """The stone, laid. One that lies so already keeps its planes to the last digit, and with them its numbers."""
+        if max(abs(self.turn_deg), *map(abs, self.center_mm), abs(self.factor - 1.0)) < NEGLIGIBLE:
+            return stone.relabeled(symmetry=self.symmetry)
         turn = View(turn_deg=self.turn_deg).rotation()
         shift = turn @ (-self.center_mm[0], -self.center_mm[1], 0.0)
         return stone.moved(turn, shift).scaled(self.factor).relabeled(symmetry=self.symmetry)

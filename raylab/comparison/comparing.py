@@ -41,9 +41,6 @@ Scale = Literal["equal length", "equal area", "true size"]
 SCALES = get_args(Scale)
 MOST = len(string.ascii_uppercase)
 
-FINE = TraceSettings(precision=1e-3)
-"""Settings where none are given: half of the usual bracket, since differences of stones are small."""
-
 TRACING = 0.3
 """Share of the work, for the progress bar, that is spent before draws begin."""
 
@@ -80,7 +77,7 @@ def compare(
     known_to_pct : relative accuracy of the uncertainties, percent; see `propagate`.
     resolution : pixels along each side of the maps.
     settings : settings of the traces: one wavelength, an exact engine; the seed is used for the random draws too. By default
-        `FINE`, a precision of 1e-3.
+        those of `trace`, so that a design has the same numbers here as there.
     progress : True for a bar, or a function that is called with the finished and the total amount of work.
 
     Raises
@@ -88,7 +85,7 @@ def compare(
     InputError : fewer than two stones, a setting out of range, more than one wavelength.
     UnsupportedScene : no exact engine can trace the stones, such as in perspective.
     """
-    views, light_dome, settings = _views(view or View(), tilts), dome_of(dome), settings or FINE
+    views, light_dome, settings = _views(view or View(), tilts), dome_of(dome), settings or TraceSettings()
     if scale not in SCALES:
         raise InputError("unknown scale", key="scale", value=scale, expected=" or ".join(map(repr, SCALES)))
     if not 2 <= len(stones) <= MOST:

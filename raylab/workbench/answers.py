@@ -196,12 +196,13 @@ def _facet(stone: Stone, name: Any) -> int | None:
 
 def _measured(stone: Stone) -> dict[str, Any]:
     """Measured proportions without their places: mean, extremes, spread, unit."""
-    record = measure(stone).to_dict()
+    found = measure(stone)
+    record = found.to_dict()
     del record["facets"]
-    for value in record.values():
-        if isinstance(value, dict):
-            del value["values"]
-    return {**record, "extent": extent_of(stone)._asdict()}
+    for quantity in found:
+        del record[quantity]["values"]
+    surely = None if found.recognition is None else str(found.recognition)
+    return {**record, "recognition": surely, "extent": extent_of(stone)._asdict()}
 
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:

@@ -26,6 +26,7 @@ from ..whole_files import temporary_folder
 from .design_json import file_stem, stone_of
 from .own_domes import dome_of_page
 from .questions import REPORT, checked
+from .scan_facts import uncertainty_of
 
 Job = Callable[[Progress], dict[str, Any]]
 
@@ -47,6 +48,7 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
         raise InputError("wrong number of stones", key="designs", expected="two stones")
     dome = dome_of_page(request, domes)
     stones = [stone_of(design) for design in designs]
+    doubts = [uncertainty_of(design, stone) for design, stone in zip(designs, stones, strict=True)]
     view = View(tilt_azimuth_deg=request.get("tilt_azimuth_deg", 0.0))
     tilts = request.get("tilts", TILTS_DEG)
     if not isinstance(tilts, list | tuple) or len(tilts) > MOST_TILTS:
@@ -57,7 +59,7 @@ def report(request: dict[str, Any], domes: Mapping[str, Dome], update: Progress)
     tilts = [number_in("tilts", tilt, 0.0, 90.0, "degrees") for tilt in tilts]
     looks = request.get("looks", True)
     comparing = part_of(update, 0.0, 0.3 if looks else 1.0)
-    found = compare(*stones, dome=dome, view=view, tilts=tilts, known_to_pct=known, progress=comparing)
+    found = compare(*stones, dome=dome, view=view, tilts=tilts, uncertainty=doubts, known_to_pct=known, progress=comparing)
     names = "-and-".join(dict.fromkeys(file_stem(stone) for stone in stones))
     with temporary_folder() as folder:
         path = folder / f"report-{names}.html"

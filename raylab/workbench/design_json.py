@@ -11,8 +11,8 @@ plane), azimuth, distance, finish:
      "symmetry": {"order": 8, "mirror_deg": 0}, "measured": true,
      "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
-Either may have `inclusions`, tables as in a stone file (`stone.inclusions.inclusion_file`); one that is plotted through a facet
-moves with it. Two more kinds remove material from such a design, see `derived_designs`.
+A table that came from a scan has what is known of it as `scan` (`scan_facts`). Either may have `inclusions`, tables as in a
+stone file (`stone.inclusions.inclusion_file`); one that is plotted through a facet moves with it. Two more kinds remove material from such a design, see `derived_designs`.
 """
 
 from __future__ import annotations
@@ -54,6 +54,7 @@ _TABLE = schema(
     symmetry=(dict, {}),
     measured=(bool, True),
     absorption_per_mm=(NumberOrPairs, 0.0),
+    scan=(dict | None, None),
     **_INSIDE,
 )
 _SYMMETRY = schema_of(SymmetryGroup)
@@ -93,6 +94,7 @@ def stones_of(design: Any) -> tuple[Stone | None, Stone]:
     del values["kind"]
     values["material"] = _material(values)
     inside = list(values.pop(INCLUSIONS, []))
+    values.pop("scan", None)  # says how well the facets are known, not where they are
     if cut is not None:
         del values["cut"]
     stone = _from_rows(**values) if cut is None else cut.stone(**values)

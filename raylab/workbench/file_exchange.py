@@ -15,13 +15,14 @@ from ..lighting.dome import Dome
 from ..optics.absorption import tints
 from ..scene.scene_file import load_scene
 from ..stone.recipes.recipe_table import is_recipe
-from ..stone.scanning.mesh_file import UNIT_UNSAID, UNITS_MM
+from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID, UNITS_MM
 from ..stone.stone import Stone
 from ..stone.stone_file import FILLINGS, load_stone
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
 from .design_json import DEMO, FACETS, INCLUSIONS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
 from .own_domes import OwnDome, dome_in_file
+from .scan_facts import SCAN, scan_facts
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest file that the page may send."""
@@ -49,10 +50,19 @@ def open_demo() -> Opened:
     return Opened(dict(DEMO), "Lantern Quay (invented), stone W-1")
 
 
-def open_path(path: Path, unit: str | None = None) -> Opened:
-    """The stone, or the scene, in a file of the user's. Raises InputError, one line that names the file."""
-    if path.suffix.lower() != ".toml":
-        stone = _measured_stone(path, unit)
+def open_path(path: Path, unit: str | None = None, noise_um: float | None = None) -> Opened:
+    """The stone, or the scene, in a file of the user's; `unit` and `noise_um` of a mesh, see `load_scan`.
+
+    Raises InputError, one line that names the file.
+    """
+    suffix = path.suffix.lower()
+    if suffix in SUFFIXES:
+        return _opened_scan(path, unit if suffix in UNIT_UNSAID else None, noise_um)
+    if noise_um is not None:
+        problem = "applies to scans only"
+        raise InputError(problem, file=str(path), key="noise_um", value=noise_um, expected="no value for this file")
+    if suffix != ".toml":
+        stone = load_stone(path)
         return Opened(facet_design(stone), stone.name)
     tables = read_toml(path, str(path)).values
     if "dome" not in tables:
@@ -60,6 +70,14 @@ def open_path(path: Path, unit: str | None = None) -> Opened:
     scene = load_scene(path)
     design = _toml_design(tables, scene.stone)
     return Opened(design, scene.title or path.stem, scene.dome, scene.view.tilt_deg, scene.view.tilt_azimuth_deg)
+
+
+def _opened_scan(path: Path, unit: str | None, noise_um: float | None) -> Opened:
+    """The stone in a mesh, with what is known of its scan."""
+    from ..stone.scanning.scan import load_scan  # half a second to import: only when used
+
+    scan = load_scan(path, unit=unit, noise_um=noise_um)
+    return Opened({**facet_design(scan.stone), SCAN: scan_facts(path.name, scan.report)}, scan.stone.name)
 
 
 def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
@@ -71,17 +89,17 @@ def open_bytes(name: str, data: bytes, unit: str | None = None) -> Opened:
         return _opened(path, plain, unit)
 
 
-def open_any(name: str, data: bytes, unit: str | None, known: Mapping[str, Dome]) -> Opened | OwnDome:
+def open_any(name: str, data: bytes, unit: str | None, noise_um: float | None, known: Mapping[str, Dome]) -> Opened | OwnDome:
     """The same, or the dome where the file is a dome's; `known` domes by name."""
     with _received(name, data) as (path, plain):
         dome = dome_in_file(path, plain, known) if path.suffix == ".toml" else None
-        return _opened(path, plain, unit) if dome is None else dome
+        return _opened(path, plain, unit, noise_um) if dome is None else dome
 
 
-def _opened(path: Path, name: str, unit: str | None) -> Opened:
+def _opened(path: Path, name: str, unit: str | None, noise_um: float | None = None) -> Opened:
     if path.suffix == ".toml":
         _refuse_links(read_toml(path, name).values)
-    return open_path(path, unit)
+    return open_path(path, unit, noise_um)
 
 
 @contextmanager
@@ -137,11 +155,6 @@ def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
     table = tables["stone"]
     plain = "cut" in table and not is_recipe(table) and not (FILLINGS - {INCLUSIONS}) & table.keys()
     return proportion_design(table, stone) if plain else facet_design(stone)
-
-
-def _measured_stone(path: Path, unit: str | None) -> Stone:
-    """The stone in a table of facets or a mesh; the unit is for files that can't state one."""
-    return load_stone(path, unit=unit if path.suffix.lower() in UNIT_UNSAID else None)
 
 
 def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, view: dict[str, float]) -> tuple[str, bytes]:

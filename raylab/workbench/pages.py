@@ -45,7 +45,7 @@ from .derived_designs import GRIND
 from .file_exchange import MAX_BYTES, SAVED, UNITS, Opened, open_any, saved
 from .inclusion_facts import shown_shapes
 from .own_domes import dome_keys
-from .questions import MAX_QUESTION, SAVE, checked, parsed
+from .questions import LONGEST_ECHO, MAX_QUESTION, SAVE, checked, parsed
 from .strips import shown_facts
 from .visibility_slices import visibility_slices
 
@@ -153,11 +153,13 @@ class Pages:
 
     async def open(self, request: Request) -> Response:
         """A file that the page sends becomes a design, or a dome."""
-        name, unit = request.query_params.get("name", "file"), request.query_params.get("unit") or None
+        asked = request.query_params
+        name, unit, noise = asked.get("name", "file"), asked.get("unit") or None, asked.get("noise_um") or None
         try:
+            noise_um = None if noise is None else _number("noise_um", noise)
             async with self.opening:
                 data = await body_of(request, MAX_BYTES, name[:120])
-                opened = await self._beside(open_any, name, data, unit, self.workbench.domes)
+                opened = await self._beside(open_any, name, data, unit, noise_um, self.workbench.domes)
         except InputError as error:
             return refusal(error)
         if isinstance(opened, dict):
@@ -220,6 +222,14 @@ class Pages:
             return await asyncio.to_thread(lambda: self.workbench.until_the_end(work, *args, **named))
         except Stopped:
             raise InputError("raylab has ended") from None
+
+
+def _number(key: str, text: str) -> float:
+    """A number in an address. Raises InputError for other text."""
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError("not a number", key=key, value=text[:LONGEST_ECHO], expected="a number") from None
 
 
 def _label(material: str) -> str:

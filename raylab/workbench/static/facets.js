@@ -79,12 +79,10 @@ export const facets = {
     this.rows.clear();
     this.body.replaceChildren();
     this.girdle.replaceChildren();
-    let tier = null;
-    for (const row of rows) {
-      const home = this.workbench.onGirdle(row) ? this.girdle : this.body;
-      if (row[TIER] !== tier) home.append(el("tr", { className: "tier" }, el("th", { colSpan: 5, scope: "rowgroup" }, row[TIER])));
-      tier = row[TIER];
-      home.append(this.line(row));
+    for (const tier of new Set(rows.map((row) => row[TIER]))) { // a file may list a tier's facets here and there
+      const own = rows.filter((row) => row[TIER] === tier);
+      const home = this.workbench.onGirdle(own[0]) ? this.girdle : this.body;
+      home.append(el("tr", { className: "tier" }, el("th", { colSpan: 5, scope: "rowgroup" }, tier)), ...own.map((row) => this.line(row)));
     }
     this.fold.hidden = !this.girdle.childElementCount;
   },

@@ -26,6 +26,10 @@ export function buildFiles(workbench, complain) {
     const [dropped] = event.dataTransfer.files;
     if (dropped) complain(await open(workbench, dropped, unit.value));
   });
+  workbench.addEventListener("noise", async ({ detail: { file: name, noise, done } }) => {
+    complain(await openAgain(workbench, name, noise));
+    done();
+  });
   buildPaste(document.getElementById("paste"), (pasted) => open(workbench, pasted, unit.value), complain);
   save.append(...workbench.start.saved.map((kind) => {
     const button = el("button", { type: "button", title: SPOKEN[kind], ariaLabel: SPOKEN[kind] }, NAMES[kind] ?? kind);
@@ -47,14 +51,25 @@ export function buildFiles(workbench, complain) {
   });
 }
 
+/** Meshes that were opened here, by name: the file and its unit. */
+const MESHES = new Map();
+
+/** Read a mesh again with the noise that the user states, in um; an empty text has it estimated. Returns the error, or null. */
+async function openAgain(workbench, name, noise) {
+  const { file, unit } = MESHES.get(name) ?? {};
+  const text = `The page holds no copy of ${name}. Open it here first, or start raylab workbench with --noise-um.`;
+  return file ? open(workbench, file, unit, noise) : { text };
+}
+
 /** Open a stone or a dome; returns the error that kept it from being opened, or null. */
-async function open(workbench, file, unit) {
+async function open(workbench, file, unit, noise = "") {
   const most = workbench.start.max_bytes;
   if (file.size > most) return { text: `${file.name}: file too large (${file.size} bytes); expected at most ${most} bytes` };
   let error = null;
-  const found = await post(`open?${new URLSearchParams({ name: file.name, unit })}`, file, (refusal) => { error = refusal; });
+  const found = await post(`open?${new URLSearchParams({ name: file.name, unit, noise_um: noise })}`, file, (refusal) => { error = refusal; });
   if (!found) return error;
   const { design, title, dome } = await found.json();
+  if (design?.scan) MESHES.set(design.scan.file, { file, unit });
   if (dome) addDome(workbench, dome);
   else take(workbench, design, title);
   return null;

@@ -85,6 +85,7 @@ function ofSide(side, before, after, { workbench, rows }) {
   if (!design) return ["taken away"];
   if (!same(before.opened[side], after.opened[side]) && same(after.opened[side], design)) return [`opened ${after.titles[side] || design.name}`];
   if (!old) return [`added ${KINDS[design.kind]}`];
+  if (old.kind !== design.kind && same(after.opened[side], design)) return ["reset to the stone as it was opened"];
   const facets = old.kind !== "facets" && design.kind === "facets" ? rows.get(JSON.stringify(old)) : undefined;
   if (facets) return few([KINDS.facets, ...ofRows({ ...(old.of ?? old), facets }, design)]);
   if (old.kind !== design.kind || !same(old.of, design.of) || old.cut !== design.cut) return [KINDS[design.kind]];

@@ -3,6 +3,7 @@
 
 import { el, fixed, optionalSlider, slider } from "./controls.js";
 import { cutChoice } from "./cut_choice.js";
+import { ScanFacts } from "./scan.js";
 import { Strip } from "./strip.js";
 
 const DIAMETER = "diameter_mm";
@@ -16,9 +17,10 @@ export const proportions = {
     this.cut = null;
     this.byHand = el("div");
     this.choice = cutChoice(workbench);
+    this.facts = new ScanFacts(workbench);
     this.measured = el("div");
     this.material = materials(workbench);
-    root.append(this.choice.element, this.byHand, this.measured, this.material.element);
+    root.append(this.choice.element, this.byHand, this.facts.element, this.measured, this.material.element);
   },
 
   /** Controls for the parameters of a cut, in groups. */
@@ -43,12 +45,14 @@ export const proportions = {
     const free = design.kind === "proportions";
     this.byHand.hidden = this.choice.element.hidden = !free;
     if (free) this.choice.show(design.cut);
-    this.measured.hidden = free;
+    this.measured.hidden = this.facts.element.hidden = free;
     if (free) {
       if (design.cut !== this.cut) this.rebuild(workbench, workbench.cutNamed(design.cut));
       for (const [key, one] of Object.entries(this.controls)) one.show(design[key]);
     } else {
-      this.measured.replaceChildren(...measuredTable(workbench));
+      const measured = workbench.answers[workbench.state.editing]?.measured;
+      this.facts.show(measured);
+      this.measured.replaceChildren(...measuredTable(workbench, measured));
     }
     this.material.element.hidden = Boolean(design.of);
     if (!design.of) this.material.show(design);
@@ -74,8 +78,7 @@ function controlFor(about, set, first) {
   };
 }
 
-function measuredTable(workbench) {
-  const measured = workbench.answers[workbench.state.editing]?.measured;
+function measuredTable(workbench, measured) {
   const note = el("p", { className: "note" },
     "This stone is a facet table; edit its facets in the panel Facets. Measured proportions, as mean and, where it shows, half the range:");
   if (!measured) return [note];

@@ -27,7 +27,8 @@ export class VisibilitySlices {
       el("div", { className: "slices" }, ...this.slices.map(({ canvas, words }) => el("figure", {}, canvas, words))),
       el("label", { className: "row" }, el("span", {}, "Height of the level slice"), this.level), this.words);
     this.element = el("div", { id: "visibility" },
-      el("div", { className: "row" }, el("span", { className: "note" }, "How much of the face's luminance a small dark speck would take, at each place of the stone; takes some seconds."), this.button),
+      el("p", { className: "note" }, "How much of the face's luminance a small dark speck would take, at each place of the stone; takes some seconds."),
+      el("div", { className: "buttons" }, this.button),
       this.share, this.shown);
   }
 
