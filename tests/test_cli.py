@@ -200,6 +200,28 @@ def test_measure_reads_stones_and_scenes(folder, capsys):
     assert "crown main 7" in capsys.readouterr().out
 
 
+def test_measure_states_how_well_a_measured_stone_is_known(folder, capsys):
+    """The width of a box: two steps of 3 um, two tilts of 0.05 degrees at the ends of sides of 6 mm; a design has no errors."""
+    path = folder / "box.csv"
+    sides = [("table", "up", 0, 0, 1.5), ("base", "down", 0, 0, 1.5)]
+    sides += [("girdle", "up", 90, azimuth, far) for azimuth, far in ((0, 3), (90, 2), (180, 3), (270, 2))]
+    rows = [
+        f"{max(k - 2, 0)},{tier},{side},{slope},{azimuth},{far}" for k, (tier, side, slope, azimuth, far) in enumerate(sides)
+    ]
+    path.write_text("# unit: mm\nfacet,tier,side,slope_deg,azimuth_deg,distance_mm\n" + "\n".join(rows), encoding="utf-8")
+    assert main(["measure", str(path), "--uncertainty"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    width = next(line.split() for line in lines if line.split()[:1] == ["width"])
+    mean, error, low, high = map(float, width[1:5])
+    assert mean == 4.0
+    assert error == pytest.approx(np.sqrt(2.0) * np.hypot(3e-3, np.radians(0.05) * 3.0), rel=0.3)
+    assert low < 4.0 - 1.5 * error
+    assert 4.0 + 1.5 * error < high
+    assert any(line.startswith("+-: standard uncertainty") for line in lines)
+    assert main(["measure", str(folder / "s.toml"), "--uncertainty"]) == 2
+    assert "s.toml: --uncertainty: a stone by its proportions has none; expected a measured stone" in capsys.readouterr().err
+
+
 def test_measure_saves_the_stone_and_its_drawing(folder, capsys):
     words = ["measure", str(folder / "s.toml"), "--save", str(folder / "s.stl"), "--drawing", str(folder / "s.png")]
     assert main(words) == 0

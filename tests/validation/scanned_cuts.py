@@ -5,9 +5,11 @@
 scans so many stones of each cut (or of those named) with noise of 1 and of 5 um, from points in even directions, turned and
 shifted at random. For every cut and noise it prints
 
-* facets that the scan lacks or has beyond those of the stone, the girdle left out. A facet that is lacking counts apart, as
-  unresolved, where the points can't show it: fewer than `LEAST` lie on it, or the same points without noise lie on the body
-  without that facet, the neighbours on its side fitted anew, with a sum of squares of at most `SHOWN` noise variances;
+* facets that the scan lacks or has beyond those of the stone, the girdle left out. A facet is found if one of the scan's is
+  turned from it by less than 3 degrees, or by less than four of that one's stated standard errors: a culet of 8 points is known
+  to 2 degrees. One that is lacking counts apart, as unresolved, where the points can't show it: fewer than `LEAST` lie on it,
+  or the same points without noise lie on the body without that facet, the neighbours on its side fitted anew, with a sum of
+  squares of at most `SHOWN` noise variances;
 * how many stones were recognised as their cut, or as one that the shape doesn't tell apart from it (`SAME`);
 * how many measured numbers hold the true one in their 95 % interval, which comes from the scan's own scatter alone. The true
   one is measured on the same stone without noise, whose facets bear the names that the scan gives them: a square emerald cut
@@ -42,7 +44,7 @@ from raylab.stone.cuts import CUTS
 from raylab.stone.measuring.plane_uncertainty import EXACT
 from raylab.stone.scanning.envelope import squares
 from raylab.stone.scanning.moves import shared_out
-from raylab.stone.scanning.scan import stone_from_mesh
+from raylab.stone.scanning.scan import Scan, stone_from_mesh
 
 LEAST = 10
 """Points on a facet under which no scan can be expected to show it."""
@@ -51,6 +53,9 @@ SHOWN = 100.0
 """Noise variances by which a body without a facet must explain the points worse, for the facet to be expected. With noise the
 sum is uncertain by twice its root, so that three standard errors below 100 it is still the 40 that the reconstruction asks
 for."""
+
+CLOSE_DEG, CLOSE_ERRORS = 3.0, 4.0
+"""A facet of a scan is the stone's if it is turned from it by less than this, degrees or standard errors."""
 
 TIMES = 6
 """Subdivisions of the ball of directions: 40,962 points."""
@@ -98,20 +103,23 @@ def shown(stone: rl.Stone, points: np.ndarray, noise_mm: float) -> np.ndarray:
     return result
 
 
-def missed(found: rl.Stone, stone: rl.Stone, expected: np.ndarray) -> tuple[int, int, int]:
+def missed(scan: Scan, stone: rl.Stone, expected: np.ndarray) -> tuple[int, int, int]:
     """Facets that a scan lacks though they are expected (F,), that it has beyond, and that it lacks and can't show.
 
-    Both stones lie alike; a facet is the nearest one whose normal is within 3 degrees and that isn't taken yet.
+    Both stones lie alike; a facet is the nearest one within `CLOSE_DEG` or `CLOSE_ERRORS` that isn't taken yet.
     """
+    found = scan.stone
     cosine = found.normals @ stone.normals.T
+    errors = np.array([np.fmax(fit.slope_error_deg, fit.across_error_deg) for fit in scan.report.facets])
+    close = np.cos(np.radians(np.fmax(CLOSE_DEG, CLOSE_ERRORS * errors)))
     taken: set[int] = set()
     lacking, unsure = 0, 0
     order = sorted(np.flatnonzero(~stone.on_girdle).tolist(), key=lambda f: -cosine[:, f].max())
     for f in order:
         free = [(cosine[g, f], g) for g in range(len(found)) if g not in taken]
-        best = max(free, default=(-1.0, -1))
-        if best[0] > math.cos(math.radians(3.0)):
-            taken.add(best[1])
+        near, g = max(free, default=(-1.0, -1))
+        if near > close[g]:
+            taken.add(g)
         elif expected[f]:
             lacking += 1
         else:
@@ -149,7 +157,7 @@ def one(name: str, stone: rl.Stone, noise_um: float, key: tuple[int, ...], draws
         tally[f"refused: {str(error)[:60]}"] += 1
         return
     lying = stone.moved(scan.report.rotation @ turn, scan.report.rotation @ shift + scan.report.shift_mm)
-    lacking, beyond, unsure = missed(scan.stone, lying, shown(stone, points, noise_um * 1e-3))
+    lacking, beyond, unsure = missed(scan, lying, shown(stone, points, noise_um * 1e-3))
     tally["lacking"] += lacking
     tally["beyond"] += beyond
     tally["unresolved"] += unsure
