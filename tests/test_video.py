@@ -123,7 +123,7 @@ def test_the_command_films_two_stones_and_goes_on_after_an_interrupt(tmp_path, t
 
     monkeypatch.setattr(stills, "color_picture", broken_off)
     assert main(words) == 130
-    assert capsys.readouterr().err == "raylab: interrupted\n"
+    assert capsys.readouterr().err == "raylab: interrupted; the same command goes on with the film\n"
     assert not (tmp_path / "film.gif").exists()
     kept = len(list((tmp_path / "film-stills").glob("*.png")))
     assert 1 <= kept < 6  # what other threads were tracing is given up

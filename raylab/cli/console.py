@@ -122,6 +122,16 @@ def say_wide(found: xr.Dataset, what: str) -> None:
 
 
 @contextmanager
+def goes_on(what: str, force: bool = False) -> Iterator[None]:
+    """An interrupt says that the same command, but for `force` that would begin anew, goes on with what keeps its parts."""
+    try:
+        yield
+    except KeyboardInterrupt as signalled:
+        signalled.add_note(f"the same command{' without --force' if force else ''} goes on with the {what}")
+        raise
+
+
+@contextmanager
 def faults_by_option(*keys: str, read: Path | None = None, **renamed: str) -> Iterator[None]:
     """Name the option in errors about these keys; `renamed` maps a key to the option of another name.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal
 
-from .console import faults_by_option, say, say_materials
+from .console import faults_by_option, goes_on, say, say_materials
 from .options import AS_IN_THE_FILE, DAYLIGHT, Flag, Shining, Subject, Whole
 
 
@@ -63,7 +63,7 @@ def film(
         raise InputError("missing", key="SCENES", expected="at least one scene or stone")
     wanted = [subject.scene(path) for path in scenes]
     own = ("angle_deg", "stills", "size", "fps", "exposure", "spectrum", "low_nm")
-    with faults_by_option(*own, number="spectrum", frames="stills", wavelengths_nm="low_nm"):
+    with goes_on("film"), faults_by_option(*own, number="spectrum", frames="stills", wavelengths_nm="low_nm"):
         made = save_video(
             [one.stone for one in wanted],
             wanted[0].dome,

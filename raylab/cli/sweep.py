@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import say, say_json, say_wide, table
+from .console import goes_on, say, say_json, say_wide, table
 from .options import Flag, Json, WholeIfAny
 
 if TYPE_CHECKING:
@@ -62,11 +62,8 @@ def sweep(
 
     request = read_sweep_file(sweep)
     how: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "force": force, "zarr": zarr, "progress": True}
-    try:
+    with goes_on("sweep", force):
         found = swept(**request.arguments, out=out, **how)
-    except KeyboardInterrupt as signalled:
-        signalled.add_note(f"the same command{' without --force' if force else ''} goes on with the sweep")
-        raise
     pictures = [f"{statistic}.png" for statistic in request.statistics] + ["extremes.png"]
     kept = [name for name in pictures if not force and os.path.lexists(out / name)]
     with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:
