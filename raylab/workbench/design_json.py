@@ -12,7 +12,8 @@ plane), azimuth, distance, finish:
      "facets": [["table", 0, "up", 0, 0, 1.05, "polished"], ...]}
 
 A table that came from a scan has what is known of it as `scan` (`scan_facts`). Either may have `inclusions`, tables as in a
-stone file (`stone.inclusions.inclusion_file`); one that is plotted through a facet moves with it. Two more kinds remove material from such a design, see `derived_designs`.
+stone file (`stone.inclusions.inclusion_file`); one that is plotted through a facet moves with it. Two more kinds remove
+material from such a design, see `derived_designs`.
 """
 
 from __future__ import annotations

@@ -13,6 +13,12 @@ export function el(tag, values = {}, ...children) {
   return element;
 }
 
+/** Set a property that is shown, if it is another one: a browser lays the page out anew for the same text, too, and a slider that
+ * moves shows all controls with each step. */
+export function put(element, property, value) {
+  if (element[property] !== value) element[property] = value;
+}
+
 /**
  * A slider with a number field and a unit.
  *
@@ -35,10 +41,10 @@ export function slider(about, set) {
   let now = NaN;
   const show = (value) => {
     now = value;
-    if (field.getRootNode().activeElement !== field || field.dataset.typed !== "1") field.value = tidy(value);
-    range.value = value;
+    if (field.dataset.typed !== "1" || field.getRootNode().activeElement !== field) put(field, "value", tidy(value));
+    if (range.valueAsNumber !== value) range.value = value;
     strip?.mark(value);
-    range.setAttribute("aria-valuetext", `${tidy(value)} ${about.spoken ?? unit ?? ""}`.trim());
+    put(range, "ariaValueText", `${tidy(value)} ${about.spoken ?? unit ?? ""}`.trim());
   };
   range.addEventListener("input", () => set(Number(range.value), false));
   range.addEventListener("change", () => set(Number(range.value), true));

@@ -1,6 +1,6 @@
 // The list of cuts: another cut begins with its own defaults.
 
-import { el } from "./controls.js";
+import { el, put } from "./controls.js";
 
 export function cutChoice(workbench) {
   const choice = el("select", { id: "cut" }, ...workbench.start.cuts.map(({ name }) => el("option", { value: name }, name)));
@@ -10,7 +10,7 @@ export function cutChoice(workbench) {
   });
   return {
     element: el("label", { className: "row", htmlFor: "cut" }, el("span", {}, "Cut"), choice),
-    show: (name) => { choice.value = name; },
+    show: (name) => put(choice, "value", name),
   };
 }
 

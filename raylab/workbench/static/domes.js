@@ -1,6 +1,6 @@
 // The list of domes: raylab's, and those of the user's own files. The page keeps the latter and sends the one in use along.
 
-import { el } from "./controls.js";
+import { el, put } from "./controls.js";
 
 const MOST = 8;
 
@@ -33,7 +33,7 @@ export class Domes {
       this.choice.replaceChildren(...domes.map(({ name }) => el("option", { value: name }, name.replaceAll("-", " "))));
     }
     const { dome } = this.workbench.state;
-    this.choice.value = dome;
-    this.note.textContent = domes.find(({ name }) => name === dome)?.description ?? "";
+    put(this.choice, "value", dome);
+    put(this.note, "textContent", domes.find(({ name }) => name === dome)?.description ?? "");
   }
 }

@@ -2,7 +2,7 @@
 
 import { Workbench } from "./workbench.js";
 import { buildColorControls } from "./color_controls.js";
-import { el, fixed, slider, readable } from "./controls.js";
+import { el, fixed, put, slider, readable } from "./controls.js";
 import { Darkness } from "./darkness.js";
 import { Domes } from "./domes.js";
 import { facetName } from "./facet_name.js";
@@ -124,7 +124,7 @@ function showControls() {
   views[0].show(state.tilt_deg);
   views[1].show(state.tilt_azimuth_deg);
   domes.show();
-  $("title").textContent = $("title").title = state.titles[state.editing] || workbench.design.name || "";
+  for (const shown of ["textContent", "title"]) put($("title"), shown, state.titles[state.editing] || workbench.design.name || "");
   document.querySelector("main").classList.toggle("pair", workbench.sides.length > 1);
   $("undo").disabled = !workbench.past.length;
   $("redo").disabled = !workbench.future.length;
@@ -141,6 +141,7 @@ function showFacet() {
   const f = shape?.facets.findIndex((row) => facetName(row) === workbench.state.facet) ?? -1;
   const card = $("facet-card");
   if (f < 0) {
+    if (!card.querySelector("h3") && card.firstChild) return;
     card.replaceChildren(el("p", { className: "note" }, "Drag to turn the stone. Click a facet to highlight in the maps the light that meets it."));
     return;
   }
@@ -200,7 +201,7 @@ let late = 0;
 /** Show the state of the page, and announce it to those who wait for it. */
 function showState(word) {
   clearTimeout(late);
-  $("state").textContent = STATES[word];
+  put($("state"), "textContent", STATES[word]);
   $("state").classList.toggle("cut", word === "cut");
   document.documentElement.dataset.state = word;
   if (word === "busy") late = setTimeout(() => { $("state").textContent = STATES.slow; }, PATIENCE_MS);

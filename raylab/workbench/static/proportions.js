@@ -1,7 +1,7 @@
 // The panel of proportions: a slider for each parameter of the cut; for a facet table, the measured proportions instead.
 // Parameters, labels and ranges come from the cut, as the server states them.
 
-import { el, fixed, optionalSlider, slider } from "./controls.js";
+import { el, fixed, optionalSlider, put, slider } from "./controls.js";
 import { cutChoice } from "./cut_choice.js";
 import { ScanFacts } from "./scan.js";
 import { Strip } from "./strip.js";
@@ -73,7 +73,7 @@ function controlFor(about, set, first) {
   input.addEventListener("change", () => set(tick ? input.checked : input.value, true));
   return {
     element: el("label", { className: "row", htmlFor: id, title: about.description }, el("span", {}, about.label), input),
-    show: (value) => { if (tick) input.checked = value; else input.value = value; },
+    show: (value) => put(input, tick ? "checked" : "value", value),
     mark: (invalid) => input.setAttribute("aria-invalid", String(invalid)),
   };
 }
@@ -109,8 +109,8 @@ function materials(workbench) {
     element,
     show(design) {
       const found = known.find(({ name, other_names: others }) => name === design.material || others.includes(design.material));
-      choice.value = found?.name ?? design.material;
-      note.textContent = found?.note ?? "";
+      put(choice, "value", found?.name ?? design.material);
+      put(note, "textContent", found?.note ?? "");
       tint.element.hidden = Array.isArray(design.absorption_per_mm);
       if (!tint.element.hidden) tint.show(design.absorption_per_mm);
     },
