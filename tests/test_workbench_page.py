@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import scanned
 import trimesh
 from PIL import Image
 from playwright.sync_api import Browser, ConsoleMessage, Route, WebSocketRoute
@@ -554,6 +555,11 @@ def test_a_blocked_stone_is_finished_and_two_choices_stand_side_by_side(open_pag
     page.page.wait_for_selector("#problem:not([hidden])")
     assert page.problem().startswith("Star length = 3.0: star ")
     assert page.page.locator("[data-field=finish_star_pct]").get_attribute("aria-invalid") == "true"
+    page.page.click("#reset")
+    page.rest()
+    page.page.get_by_role("tab", name="History").click()
+    step = page.page.locator(".history [aria-current=step] span").first
+    assert step.inner_text() == "B: reset to the stone as it was opened"
 
 
 def test_two_pages_keep_to_themselves(open_page):
@@ -701,6 +707,26 @@ def saved_title(page: Workbench) -> str:
     return tomllib.loads(Path(download.value.path()).read_text())["title"]
 
 
+def a_scan_of_unknown_noise(page: Workbench, stone: rl.Stone) -> None:
+    """The page says so, and takes the user's number, which undo takes back."""
+    vertices, triangles = scanned.tessellated(stone, 0)
+    mesh = trimesh.Trimesh(scanned.noisy(vertices, 0.001, np.random.default_rng(3)), triangles, process=False)
+    page.drop("coarse.ply", mesh.export(file_type="ply"))
+    page.page.wait_for_selector("#noise-cause:text-matches('^Not known: the mesh has too few points')")
+    page.page.wait_for_selector("#cut-known:text-matches('^Recognised by its shape: round brilliant, 100.0 %')")
+    noise = page.page.locator("#noise")
+    for stated, cause in (("-1", "Not known"), ("2", "As stated")):
+        noise.fill(stated)
+        noise.press("Enter")
+        page.page.wait_for_selector(f"#noise-cause:text-matches('^{cause}')")
+        page.page.wait_for_function("() => document.querySelector('#noise').value !== '-1'")
+        assert page.page.locator("#problem").is_visible() == (stated == "-1")
+    assert noise.input_value() == "2"
+    page.page.click("#undo")
+    page.rest()
+    assert noise.input_value() == ""
+
+
 def test_tables_and_meshes_are_opened_or_refused_in_one_line(open_page, tmp_path):
     page = open_page()
     stone = rl.round_brilliant(table_pct=59, crown_angle_deg=33.5, pavilion_angle_deg=41, girdle_facets=16, diameter_mm=6)
@@ -727,6 +753,7 @@ def test_tables_and_meshes_are_opened_or_refused_in_one_line(open_page, tmp_path
     page.page.click("#undo")
     page.page.select_option("#unit", "mm")
     page.rest()
+    a_scan_of_unknown_noise(page, stone)
     lines = files["csv"].decode().splitlines()
     bad = {
         "no pavilion.csv": "\n".join(line for line in lines if "pavilion" not in line and "lower" not in line).encode(),
