@@ -194,6 +194,8 @@ def test_every_slider_moves_the_stone_to_what_the_library_says(open_page):
     page.page.select_option("#material", "corundum")
     page.rest()
     assert_reported(page, traced(page.values(), girdle_finish="absorbing", material="sapphire"))
+    note = page.page.locator("#figures .note").first.inner_text()
+    assert note == "corundum: doubly refracting: traced with the ordinary index only", "it stands with the numbers too"
     for _ in range(len([key for key in SLIDERS if not key.startswith("tilt")]) + 3):
         page.page.keyboard.press("Control+z")
     page.page.click("#face-up")

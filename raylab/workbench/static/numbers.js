@@ -3,6 +3,7 @@
 // A number is an estimate with the standard error of tracing; the bracket, which holds for certain, is shown on hover.
 
 import { el, fixed, signed } from "./controls.js";
+import { materialNotes } from "./material.js";
 
 export class Numbers {
   /** `more` is an element with further numbers that stands below the ledger. */
@@ -46,7 +47,7 @@ export class Numbers {
     const pair = `Not resolved: smaller than ${start.coverage} standard errors of tracing. Errors of measurement are not counted here; the report counts them.`;
     const meaning = ["± is the standard error of tracing, left out where it rounds to zero. Point at a number to see its certain bracket."];
     const sampled = sides.map((side) => answers[side]).filter(({ exact }) => !exact).slice(0, 1).flatMap(sampledNote);
-    return [...sampled, ...[...meaning, ...(sides.length > 1 ? [pair] : []), ...lines].map((line) => el("p", { className: "note" }, line))];
+    return [...sampled, ...[...materialNotes(this.workbench, sides), ...meaning, ...(sides.length > 1 ? [pair] : []), ...lines].map((line) => el("p", { className: "note" }, line))];
   }
 
   /** Weight and size, as measured on the stone. */

@@ -3,6 +3,7 @@
 
 import { el, fixed, optionalSlider, put, slider } from "./controls.js";
 import { cutChoice } from "./cut_choice.js";
+import { materialOf } from "./material.js";
 import { ScanFacts } from "./scan.js";
 import { Strip } from "./strip.js";
 
@@ -108,7 +109,7 @@ function materials(workbench) {
   return {
     element,
     show(design) {
-      const found = known.find(({ name, other_names: others }) => name === design.material || others.includes(design.material));
+      const found = materialOf(workbench, design);
       put(choice, "value", found?.name ?? design.material);
       put(note, "textContent", found?.note ?? "");
       tint.element.hidden = Array.isArray(design.absorption_per_mm);
