@@ -172,7 +172,8 @@ def moved(process: BenchProcess, page: Workbench, moves: int) -> None:
         spending(process, before, len(gaps) + 1)
         page.rest()
         shown(
-            f"to exact picture, 140 ms rest incl., tilt {tilt}", page.page.evaluate(ONE_BY_ONE, ["table_pct", 12, 54, 60, True])
+            f"to exact picture, 60 ms rest incl., tilt {tilt}",
+            page.page.evaluate(ONE_BY_ONE, ["table_pct", 12, 54, 60, True]),
         )
     page.page.click("#face-up")
     page.rest()

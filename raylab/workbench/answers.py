@@ -195,14 +195,12 @@ def _facet(stone: Stone, name: Any) -> int | None:
 
 
 def _measured(stone: Stone) -> dict[str, Any]:
-    """Measured proportions without their places: mean, extremes, spread, unit."""
+    """Measured proportions without their places: mean, extremes, spread, unit; the cut, and how surely its shape says it."""
     found = measure(stone)
-    record = found.to_dict()
-    del record["facets"]
-    for quantity in found:
-        del record[quantity]["values"]
+    quantities = {key: {word: value for word, value in one.to_dict().items() if word != "values"} for key, one in found.items()}
     surely = None if found.recognition is None else str(found.recognition)
-    return {**record, "recognition": surely, "extent": extent_of(stone)._asdict()}
+    about = {"cut": found.cut, "recognition": surely, "spread_mm2_per_ct": found.spread_mm2_per_ct}
+    return {**about, **quantities, "extent": extent_of(stone)._asdict()}
 
 
 def _ray(self: Answerer, question: dict[str, Any]) -> tuple[dict[str, Any], dict[str, np.ndarray]]:

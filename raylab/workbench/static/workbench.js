@@ -7,7 +7,10 @@ import { ownDome } from "./domes.js";
 import { keep, kept } from "./session.js";
 import { Link } from "./link.js";
 
+/** How long nothing must change before an exact picture is asked for: while a slider is held, and after it was let go or a number typed.
+ * A key that is held repeats itself within the latter. */
 const REST_MS = 140;
+const RELEASED_MS = 60;
 const MOST_STEPS = 200;
 /** Open requests per stone: one in work, one waiting. With more, answers pile up in a slow browser. */
 const MOST_OPEN = 2;
@@ -160,7 +163,7 @@ export class Workbench extends EventTarget {
   changed(sides, rested) {
     if (rested) this.settle();
     this.notify("change", { rested });
-    for (const side of this.sides) if (sides.includes(side)) this.request(side);
+    for (const side of this.sides) if (sides.includes(side)) this.request(side, rested ? RELEASED_MS : REST_MS);
     this.busy();
   }
 
@@ -218,10 +221,10 @@ export class Workbench extends EventTarget {
   // --- questions and answers -------------------------------------------------------------------------------------------
 
   /** A coarse picture now, an exact one after a pause. */
-  request(side) {
+  request(side, pause_ms) {
     this.ask(side, "coarse");
     clearTimeout(this.resting);
-    this.resting = setTimeout(() => this.rest(), REST_MS);
+    this.resting = setTimeout(() => this.rest(), pause_ms);
   }
 
   /** Request exact pictures, but after the coarse ones have arrived: a slow machine would be busy with both. */
