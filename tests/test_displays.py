@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -169,6 +170,19 @@ def test_a_sweep_shows_curves_pictures_ends_and_the_ledger():
         found.sel(dome="even-sky").max("tilt_deg", keep_attrs=True), 0, more
     )
     assert found[["weight_ct"]]._repr_html_().startswith("<div><svg"), "what is no sweep any more is shown by xarray"
+
+
+def test_numbers_from_memory_are_marked_on_every_card(result):
+    mark = "topaz: doubly refracting (biaxial): traced with its lowest handbook index only; refractive index and density from"
+    scene = replace(result.scene, stone=result.scene.stone.relabeled(material=rl.get_material("topaz")))
+    for shown in (scene.stone, scene, replace(result, scene=scene)):
+        assert mark in shown._repr_html_()
+    rough = {"settings": rl.TraceSettings(precision=0.3), "processes": 1, "girdle_facets": 16}
+    angles = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 41}
+    found = rl.sweep({"material": ["topaz", "diamond"]}, "even-sky", **angles, **rough)
+    assert found.attrs["materials"].startswith(mark)
+    assert mark in found._repr_html_()
+    assert "materials" not in rl.sweep({"material": ["diamond"]}, "even-sky", **angles, **rough).attrs
 
 
 def test_maps_at_several_wavelengths_say_which_is_shown(result):

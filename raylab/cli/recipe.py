@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import faults_by_option, say
+from .console import faults_by_option, say, say_materials
 from .options import Flag
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ def recipe(
         stone = known.stone(material=material, name=name, **_read(known, given))
     save_stone(stone, out, force=force)
     say(f"{stone.name}: {len(stone)} facets, {stone.weight_ct:.4f} ct")
+    say_materials(stone)
     say(f"written: {out}")
 
 

@@ -129,6 +129,9 @@ def _print(request: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Pa
             rows.append((f"{end} {statistic}", ", ".join(words), *numbers))
     table(("", "design", "value", "at least", "at most"), rows, left=2)
     say()
+    if "materials" in found.attrs:
+        say(f"  {found.attrs['materials']}")
+        say()
     say_wide(found, "designs")
     result = "sweep.zarr" if (out / "sweep.zarr").exists() else "sweep.nc"
     say(f"{result}, sweep.json and {len(request.statistics) + 1} pictures in {out}")

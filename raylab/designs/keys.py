@@ -36,6 +36,9 @@ CUT = "cut"
 STONE = "stone"
 """Key of a stone as it is, in place of a cut and its parameters."""
 
+MATERIAL = "material"
+"""Key of the material; that of a stone as it is where none is stated."""
+
 PARAMETERS: dict[str, Parameter] = {}
 """Parameters of all cuts by key. A key means the same in every cut; what its description adds is the first one's."""
 for _parameter in (one for cut in CUTS.values() for one in cut.parameters):
@@ -45,7 +48,7 @@ STONE_KEYS: dict[str, tuple[str, str]] = {
     CUT: ("cut", ""),
     **{one.key: (one.label, one.unit or ("" if one.kind is str else "1")) for one in PARAMETERS.values()},
     STONE: ("stone", ""),
-    "material": ("material", ""),
+    MATERIAL: ("material", ""),
     "absorption_per_mm": ("absorption coefficient", "1/mm"),
 }
 DOME_KEYS = {
@@ -65,7 +68,7 @@ LIGHT_KEYS = {
 KEYS: dict[str, tuple[str, str]] = {**STONE_KEYS, **LIGHT_KEYS}
 """The keys of a design: long name and unit; percentages are of the girdle diameter or of the width. A name has no unit."""
 
-NAMED = (CUT, STONE, "dome", "material")
+NAMED = (CUT, STONE, "dome", MATERIAL)
 """Keys whose values are shown by name."""
 
 GEOMETRY: dict[str, tuple[str, str]] = {

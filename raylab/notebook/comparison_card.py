@@ -15,6 +15,7 @@ from ..workbench.colors import map_range
 from .html import Html, figure, joined, note, page, row, table, tag
 from .line_drawing import drawing
 from .map_picture import map_picture
+from .stone_card import material_notes
 
 MOST_STONES, MOST_VIEWS, PIXELS = 4, 3, 140
 """Stones and views that are drawn, and the pixels of their maps: a card stays small."""
@@ -30,7 +31,8 @@ def card(comparison: Comparison) -> Html:
     numbers = table(_rows(comparison), ("", *labels, *(pairs if len(pairs) > 1 else ["difference"])))
     about = f"dome {comparison.dome.name}; verdicts at {comparison.coverage:g} standard uncertainties"
     more = note("rl.save_report writes all maps, differences, numbers and their uncertainty")
-    return page("Comparison of " + " and ".join(heads), about, *pictures, *left_out, numbers, more)
+    notes = material_notes(*comparison.stones)
+    return page("Comparison of " + " and ".join(heads), about, *pictures, *left_out, numbers, *notes, more)
 
 
 def _pictures(comparison: Comparison, stone: int, head: str, views: range) -> list[Html]:

@@ -7,6 +7,7 @@ from ..tracing import Result
 from .html import Html, figure, note, page, row, tag
 from .map_picture import map_picture
 from .scene_card import view_line
+from .stone_card import material_notes
 from .summary_card import numbers
 
 
@@ -15,7 +16,8 @@ def card(result: Result) -> Html:
     scene, waves = result.scene, result.scene.settings.all_nm
     shown_nm = waves[len(waves) // 2]
     about = f"{scene.stone.material.name}, {scene.stone.weight_ct:.2f} ct, dome {scene.dome.name}, {view_line(scene.view)}"
-    more = [note(f"maps at {shown_nm:g} nm; numbers are means over {len(waves)} wavelengths")] if len(waves) > 1 else []
+    more = material_notes(scene.stone)
+    more += [note(f"maps at {shown_nm:g} nm; numbers are means over {len(waves)} wavelengths")] if len(waves) > 1 else []
     maps = row(*(_map(result, name, statistic) for name, statistic in STATISTIC_OF.items()))
     return page(
         scene.title or scene.stone.name, about, maps, *more, tag("div", numbers(result.summary), style="margin-top:8px")

@@ -7,7 +7,7 @@ from ..scene.view import View
 from .dome_card import sky
 from .html import Html, figure, page, row, table
 from .line_drawing import drawing
-from .stone_card import stone_line
+from .stone_card import material_notes, stone_line
 
 
 def card(scene: Scene) -> Html:
@@ -22,7 +22,8 @@ def card(scene: Scene) -> Html:
         ("polarisation", "tracked" if settings.polarized else "averaged at each surface"),
     ]
     stone = figure(drawing(scene.stone, scene.view.rotation(), f"{scene.stone.name} as it is seen"), "the stone as it is seen")
-    return page(scene.title or scene.stone.name, stone_line(scene.stone), row(stone, sky(scene.dome), table(rows)))
+    parts = row(stone, sky(scene.dome), table(rows)), *material_notes(scene.stone)
+    return page(scene.title or scene.stone.name, stone_line(scene.stone), *parts)
 
 
 def view_line(view: View) -> str:

@@ -50,7 +50,8 @@ def card(found: xr.Dataset) -> Html:
     numbers = [name for name in axes if found[name].dtype.kind in "fiu" and found[name].size > 1]
     drawn = row(*(_statistic(found, name, numbers) for name in shown if np.isfinite(found[name].values).any()))
     missing = int((found.reason.values != 0).sum())
-    lines = [note(f"{missing} designs have no numbers: found.reason says why")] if missing else []
+    lines = [note(found.attrs["materials"])] if "materials" in found.attrs else []
+    lines += [note(f"{missing} designs have no numbers: found.reason says why")] if missing else []
     parts = (rows, drawn, _ends(found, shown, axes), _ledger(found))
     return page(heading, about, *(tag("div", part, style="margin-bottom:8px") for part in parts), *lines, more)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..code_id import code_id
 from ..designs.design import COLUMNS
-from ..designs.keys import GEOMETRY, REASONS, about_key
+from ..designs.keys import GEOMETRY, MATERIAL, REASONS, STONE, about_key
 from ..results.statistics import PARTS, STATISTICS
 from ..scene.settings import TraceSettings
 from ..version import __version__
@@ -71,9 +71,19 @@ def _labelled(plan: Plan, settings: TraceSettings, columns: Mapping[str, np.ndar
     }
     if settings.standard_error is not None:
         about["standard_error"] = settings.standard_error
+    if remarks := _on_materials(plan):
+        about["materials"] = remarks
     if plan.conditions:
         about["conditions"] = "; ".join(map(name_of, plan.conditions))
     return Sweep(variables, coords, about)
+
+
+def _on_materials(plan: Plan) -> str:
+    """What is left out of the materials' models, and which of their numbers are from memory; empty where there is nothing."""
+    key = MATERIAL if MATERIAL in {**plan.columns, **plan.fixed} else STONE
+    stated = plan.stated(key) if key in plan.columns else [plan.fixed[key]]
+    some = (getattr(one, "material", one) for one in stated)
+    return "; ".join(dict.fromkeys(f"{one.name}: {one.remark}" for one in some if one.remark))
 
 
 def _about(long_name: str, unit: str) -> dict[str, str]:
