@@ -25,7 +25,7 @@ from raylab.stone.cuts import bounds, outline_brilliant
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
-from raylab.stone.scanning import facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
+from raylab.stone.scanning import envelope, facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
 
 Patch = pytest.MonkeyPatch
 
@@ -188,6 +188,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
     (girdle_ellipse.stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
+    (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),
     (facets.level, "NEARLY * max(share)", "0.0", lambda: long_scan(5)),
     (
         facets.level,
