@@ -10,7 +10,8 @@ import pytest
 from scipy.spatial import ConvexHull
 
 import raylab as rl
-from raylab.errors import StoneError
+from raylab.errors import InputError, StoneError
+from raylab.stone.cuts import CUTS
 from raylab.stone.cuts.outline import Circle
 from raylab.stone.cuts.outlines import (
     Curved,
@@ -433,3 +434,44 @@ def test_a_culet_at_its_bound_is_cut():
     assert "culet" in rl.oval_brilliant(**flat, culet_pct=bound + 0.01).tiers
     with pytest.raises(StoneError, match="culet_pct"):
         rl.oval_brilliant(**flat, culet_pct=bound - 0.01)
+
+
+def _refusal(cut, given):
+    """The error that refuses proportions; None where they make a stone."""
+    try:
+        cut.stone(**given)
+    except InputError as error:
+        return error
+    return None
+
+
+@pytest.mark.parametrize("name", [name for name in CUTS if name != "single cut"])
+def test_a_bound_that_is_named_is_kept_by_what_lies_within(name):
+    """Proportions half as far again as the page's sliders reach: the number that a refusal names, and a little more, is no
+    longer refused for that reason."""
+    cut, rng, named = CUTS[name], np.random.default_rng([73, list(CUTS).index(name)]), 0
+    sliders = [one for one in cut.parameters if one.slider is not None and one.key != "weight_ct"]
+    for _ in range(60):
+        given = {
+            one.key: one.multiple * int(rng.integers(one.slider.low / one.multiple, one.slider.high / one.multiple + 1))
+            if one.multiple
+            else float(rng.uniform(max(one.low, 0.5 * one.slider.low), min(one.high, 1.5 * one.slider.high)))
+            for one in sliders
+        }
+        refused = _refusal(cut, given)
+        words = (getattr(refused, "expected", None) or "").split()
+        if getattr(refused, "reason", None) is None or words[1:2] != ["than"]:
+            continue
+        named += 1
+        away = 0.06 if words[0] == "more" else -0.06  # the oldest of them are rounded to a tenth
+        again = _refusal(cut, {**given, refused.key: float(words[2]) + away})
+        assert getattr(again, "reason", None) != refused.reason, (str(refused), str(again))
+    assert named > 0
+
+
+def test_no_girdle_is_named_where_none_is_thick_enough():
+    """A half that leans outward over the girdle takes all that the girdle is given: 25 % was named, and then 42 %."""
+    given = {"table_pct": 61, "crown_end_angle_deg": 48, "length_ratio": 2.0, "star_pct": 78, "pavilion_end_angle_deg": 54}
+    for girdle_pct in (3.5, 45.0):
+        with pytest.raises(StoneError, match=r"girdle vanishes.*; expected flatter mains, or halves of other lengths"):
+            rl.oval_brilliant(**given, lower_half_pct=71, girdle_pct=girdle_pct)

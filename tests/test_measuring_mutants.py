@@ -21,11 +21,11 @@ import test_uncertainty
 
 import raylab as rl
 from raylab.stone import recognition
-from raylab.stone.cuts import outline_brilliant
+from raylab.stone.cuts import bounds, outline_brilliant
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
-from raylab.stone.scanning import facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
+from raylab.stone.scanning import envelope, facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
 
 Patch = pytest.MonkeyPatch
 
@@ -107,6 +107,11 @@ def turned(name: str) -> Callable[[], None]:
     return lambda: test_extent.test_a_turned_stone_lies_as_it_was_turned(37.0, stone)
 
 
+def bounds_of(name: str) -> Callable[[], None]:
+    """That the bounds which a cut's refusals name are bounds."""
+    return lambda: test_cuts.test_a_bound_that_is_named_is_kept_by_what_lies_within(name)
+
+
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
 uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
@@ -114,6 +119,7 @@ elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thi
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
+leaning = test_cuts.test_no_girdle_is_named_where_none_is_thick_enough
 lacking = test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table
 points = test_uncertainty.test_the_flats_beside_a_point_err_one_by_one
 columns = test_scan.test_a_wall_through_two_columns_of_points_may_be_none_across_a_corner
@@ -182,6 +188,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
     (girdle_ellipse.stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
+    (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),
     (facets.level, "NEARLY * max(share)", "0.0", lambda: long_scan(5)),
     (
         facets.level,
@@ -194,6 +201,8 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (long_brilliants._with_opposite, "azimuths[lone]", "azimuths[~lone]", turned_main),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
+    (outline_brilliant.facets_on, ".min(), -lowers[0][:, 2].max())", ".max(), 1.0)", leaning),
+    (bounds.bound, "if holds(middle):", "if not holds(middle):", bounds_of("princess cut")),
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),
     (outline_brilliant.facets_on, "np.repeat(tops, each, axis=0)", "np.tile(tops, (each, 1))", hull),
     (outline_brilliant._check_culet, ".min()\n", ".max()\n", culet),

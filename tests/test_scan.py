@@ -20,7 +20,7 @@ from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning import facets, girdle_fit
-from raylab.stone.scanning.envelope import Planes
+from raylab.stone.scanning.envelope import Planes, edge_rounding
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 from raylab.stone.scanning.walls import _Sides, upright_walls
 
@@ -336,6 +336,26 @@ def test_rounded_edges_are_measured_and_are_no_facets(times, round_um):
     agreement = scanned.agreement(scan, STONE)
     assert agreement.beyond == ()
     assert max(map(abs, agreement.pulls.values())) < 4.0
+
+
+def test_facets_that_large_ones_hide_are_no_rounded_edges():
+    """Of eleven edges between large facets six hide a star or a half; the others are sharp, and no blur makes them so."""
+    rng, sharp, round_mm = np.random.default_rng(6), 5, 0.01
+    normals = np.array([[math.sin(a), 0.0, math.cos(a)] for a in 0.5 * (np.arange(12) - 5.5)])
+    planes = [normals, np.ones(12)]
+    points, depth = [], []
+    for k in range(11):
+        edge = np.linalg.solve([normals[k, [0, 2]], normals[k + 1, [0, 2]]], [1.0, 1.0])
+        for y in rng.uniform(-1.0, 1.0, 60):
+            points.append([edge[0], y, edge[1]])
+            depth.append(0.0 if k < sharp else round_mm)
+    depth = np.array(depth)
+    points = np.array(points)
+    nothing = np.zeros((12, 3, 3))
+    flat = Planes(*planes, normals, np.ones(12), np.zeros(12), nothing[:, :, :2], nothing)
+    for low, found in ((depth, False), (np.full_like(depth, round_mm), True)):
+        inward = points - low[:, None] * points * [1.0, 0.0, 1.0]
+        assert (edge_rounding(inward, flat, 1e-4) > 0.0) == found
 
 
 @pytest.mark.parametrize(("share", "noise_mm"), [(0.5, 0.0), (0.1, 0.0), (0.03, 0.0), (0.5, 0.002), (0.1, 0.002)])

@@ -115,13 +115,13 @@ def measure(
     say_materials(body)
     say()
     heads = ("proportion", "mean", *(_BOUNDS if uncertainty else ()), "min", "max", "spread", "unit", "positions")
-    rows = []
+    proportions = []
     for key, quantity in found.items():
         bounds = _bounds(key, estimates.get(key)) if uncertainty else ()
-        rows.append((found.definitions[key].label, *_cells(quantity.mean), *bounds, *_places(quantity)))
-    table(heads, rows)
+        proportions.append((found.definitions[key].label, *_cells(quantity.mean), *bounds, *_places(quantity)))
+    table(heads, proportions)
     if uncertainty:
-        say(_said_of_errors(body, report))
+        say(_said_of_errors(report))
     say()
     if facets or teeth is not None:
         _print_facets(found.facets, teeth)
@@ -225,7 +225,7 @@ def _bounds(name: str, one: Estimate | None) -> tuple[str, ...]:
     return _cells(one.standard_uncertainty, max(low, least), min(high, most))
 
 
-def _said_of_errors(stone: Stone, report: ScanReport | None) -> str:
+def _said_of_errors(report: ScanReport | None) -> str:
     """Where the uncertainties come from."""
     usual = "+-: standard uncertainty; at least, at most: 95 % interval; from the usual errors of a device (common practice)"
     if report is None:

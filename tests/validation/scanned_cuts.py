@@ -9,7 +9,8 @@ shifted at random. For every cut and noise it prints
   turned from it by less than 3 degrees, or by less than four of that one's stated standard errors: a culet of 8 points is known
   to 2 degrees. One that is lacking counts apart, as unresolved, where the points can't show it: fewer than `LEAST` lie on it,
   or the same points without noise lie on the body without that facet, the neighbours on its side fitted anew, with a sum of
-  squares of at most `SHOWN` noise variances;
+  squares of at most `SHOWN` noise variances. A plane found between two steps that the points can't tell apart stands for the
+  nearer of them and is not beyond;
 * how many stones were recognised as their cut, or as one that the shape doesn't tell apart from it (`SAME`);
 * how many measured numbers hold the true one in their 95 % interval, which comes from the scan's own scatter alone. The true
   one is measured on the same stone without noise, whose facets bear the names that the scan gives them: a square emerald cut
@@ -113,7 +114,7 @@ def missed(scan: Scan, stone: rl.Stone, expected: np.ndarray) -> tuple[int, int,
     errors = np.array([np.fmax(fit.slope_error_deg, fit.across_error_deg) for fit in scan.report.facets])
     close = np.cos(np.radians(np.fmax(CLOSE_DEG, CLOSE_ERRORS * errors)))
     taken: set[int] = set()
-    lacking, unsure = 0, 0
+    lacking, unsure = 0, set[int]()
     order = sorted(np.flatnonzero(~stone.on_girdle).tolist(), key=lambda f: -cosine[:, f].max())
     for f in order:
         free = [(cosine[g, f], g) for g in range(len(found)) if g not in taken]
@@ -123,9 +124,9 @@ def missed(scan: Scan, stone: rl.Stone, expected: np.ndarray) -> tuple[int, int,
         elif expected[f]:
             lacking += 1
         else:
-            unsure += 1
-    beyond = [g for g in np.flatnonzero(~found.on_girdle).tolist() if g not in taken]
-    return lacking, len(beyond), unsure
+            unsure.add(f)
+    beyond = [g for g in np.flatnonzero(~found.on_girdle).tolist() if g not in taken and cosine[g].argmax() not in unsure]
+    return lacking, len(beyond), len(unsure)
 
 
 def named_alike(stone: rl.Stone, found: rl.Stone, rotation: np.ndarray) -> rl.Stone:

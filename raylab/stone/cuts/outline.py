@@ -36,9 +36,9 @@ class Outline(ABC):
         """The area it encloses."""
 
     @property
-    @abstractmethod
     def facing(self) -> tuple[float, ...]:
-        """The azimuths, radians, that its sides or arcs face, once around; empty for a circle and an ellipse."""
+        """The azimuths, radians, that its sides or arcs face, once around."""
+        return tuple(math.atan2(y, x) for x, y, _ in self.flats(64)[0].tolist())
 
     @property
     def symmetry(self) -> SymmetryGroup:
@@ -91,8 +91,6 @@ class Circle(Outline):
     """A circle about the axis."""
 
     radius: float
-
-    facing = ()
 
     @property
     def symmetry(self) -> SymmetryGroup:

@@ -21,12 +21,14 @@ brilliants have four or eight mains is common practice; where the four stand dif
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
 from ..planes import DOWN, UP, planes_through
 from ..tier import CULET, GIRDLE, TABLE, Tier
+from .bounds import bound
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, UPPER_HALF
 from .cut import Facets, Reason
 from .girdle_edge import thinnest
@@ -110,10 +112,18 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     corners, after = above.toward(crown_height), _after(count)
     _check_table(above, corners, crown_height, values)
     inner = _crossed(joints, corners, corners[after])
-    tips = inner + values["star_pct"] / 100.0 * (joints.outer - inner)
+
+    def tips_at(star_pct: float) -> np.ndarray:
+        return np.asarray(inner + star_pct / 100.0 * (joints.outer - inner))
+
+    def below_table(star_pct: float) -> bool:
+        return bool(above.heights(tips_at(star_pct)).max() < crown_height)
+
+    tips = tips_at(values["star_pct"])
     heights = above.heights(tips)
     if not heights.max() < crown_height:
-        raise STARS_CROSS_TABLE.error(values["star_pct"], "more, or a smaller table")
+        longer = bound(below_table, values["star_pct"], 100.0, "%")
+        raise STARS_CROSS_TABLE.error(values["star_pct"], f"{longer}, or a smaller table" if longer else "a smaller table")
     ends, tops = _raised(corners, crown_height, UP, rim), _raised(tips, heights, UP, rim)
     stars = np.stack([ends, ends[after], tops], axis=1)
     uppers = _halves(above, joints, tops, UP, rim)
@@ -122,10 +132,14 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     if each > 1:
         crossing, girdle = _crossings(feet.every(each)), feet.foot[each // 2 :: each]
     lower_joints = _joints(below, crossing, girdle)
-    tips = lower_joints.outer + values["lower_half_pct"] / 100.0 * (lower_joints.inner - lower_joints.outer)
+
+    def lower_tips(lower_half_pct: float) -> np.ndarray:
+        return np.asarray(lower_joints.outer + lower_half_pct / 100.0 * (lower_joints.inner - lower_joints.outer))
+
+    tips = lower_tips(values["lower_half_pct"])
     heights = below.heights(tips)
     if culet > 0.0:
-        _check_culet(below, heights, culet_height, values)
+        _check_culet(below, lambda pct: float(below.heights(lower_tips(pct)).max()), culet_height, values)
     tops = _raised(tips, heights, DOWN, rim)
     lowers = planes_through(_halves(above, joints, np.repeat(tops, each, axis=0), DOWN, rim))
     _check_tips(below, lowers, tops, values)
@@ -134,7 +148,11 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     pavilion = [Facets(LOWER_HALF, *lowers), _tier(PAVILION_MAIN, below, DOWN, rim)]
     least = 100.0 * thinnest(flats, crown, pavilion)
     if not least > 0.0:
-        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - least:.2f} % at the mains")
+        # a half that leans outward over the girdle takes all that the girdle is given
+        stands = min(crown[1].normals[:, 2].min(), -lowers[0][:, 2].max()) > 0.0
+        more = f"more than {values['girdle_pct'] - least:.2f} % at the mains"
+        enough = more if stands else "flatter mains, or halves of other lengths"
+        raise GIRDLE_VANISHES.error(values["girdle_pct"], enough)
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
         Facets(STAR, *planes_through(stars)),
@@ -173,10 +191,14 @@ def _nearer(mains: _Mains, at: np.ndarray) -> str:
     return f"nearer to {math.degrees(math.atan(mains.rise[count // 4] / end)):.2f} degrees"
 
 
-def _check_culet(below: _Mains, tips: np.ndarray, height: float, values: Values) -> None:
-    """Raise StoneError where halves whose tips have heights (K,) pass the culet, or where mains meet before they reach it."""
-    if not tips.max() < height:
-        raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"less with culet_pct = {values['culet_pct']:g}")
+def _check_culet(below: _Mains, deepest: Callable[[float], float], height: float, values: Values) -> None:
+    """Raise StoneError where halves pass the culet, or where mains meet before they reach it.
+
+    `deepest` : how deep the tips of the halves reach at most, by their length in percent. height : that of the culet.
+    """
+    if not deepest(values["lower_half_pct"]) < height:
+        shorter = bound(lambda pct: deepest(pct) < height, values["lower_half_pct"], 0.0, "%") or "less"
+        raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"{shorter} with culet_pct = {values['culet_pct']:g}")
     side, fall = below.rise[len(below.rise) // 4], below.rise / below.far * below.normal[:, 0]
     one, other = fall > 0.0, fall <= 0.0
     # Mains are mirror images in the x axis, so that they meet over it: where one that falls along it crosses one that doesn't.

@@ -44,8 +44,6 @@ class Ellipse(Curved):
     along: float
     across: float
 
-    facing = ()
-
     @property
     def symmetry(self) -> SymmetryGroup:
         """Half a turn and both mirrors; a circle's where the half-axes are equal."""
@@ -263,10 +261,6 @@ class Sides(Outline):
     def points(self) -> np.ndarray:
         """(K, 2) the corners."""
         return np.array(self.corners, dtype=float).reshape(-1, 2)
-
-    @property
-    def facing(self) -> tuple[float, ...]:
-        return tuple(math.atan2(y, x) for x, y, _ in self.flats()[0].tolist())
 
     def support(self, azimuth: float) -> float:
         return float((self.points @ [math.cos(azimuth), math.sin(azimuth)]).max())

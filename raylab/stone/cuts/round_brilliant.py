@@ -23,6 +23,7 @@ from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import CULET, GIRDLE, TABLE, Tier
+from .bounds import bound
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF, Joint, quarters
 from .brilliant_measured import brilliant_measured
 from .cut import Cut, Facets, Reason
@@ -165,7 +166,11 @@ def _half(joint: Joint, tip: Position, painting: str, values: Values) -> Slant:
     """The half on the joint's first main, turned by the painting under that key."""
     half, _ = joint.halves(tip, math.radians(values[painting]))
     if math.isnan(half.tangent):
-        raise NOT_SO_FAR[painting].error(values[painting], "a smaller angle")
+
+        def turns(angle_deg: float) -> bool:
+            return not math.isnan(joint.halves(tip, math.radians(angle_deg))[0].tangent)
+
+        raise NOT_SO_FAR[painting].error(values[painting], bound(turns, values[painting], 0.0, "degrees") or "a smaller angle")
     return half
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from ...plane_geometry import following
 from ..planes import DOWN, UP
 from ..tier import GIRDLE, TABLE, Side, Tier
+from .bounds import bound
 from .cut import Facets, Reason
 from .outlines import Sides
 from .parameter import Values
@@ -73,8 +74,12 @@ def facets_on(outline: Sides, values: Values, rate: np.ndarray | float = 1.0) ->
     """
     plan, rim = Plan.of(outline, rate), values["girdle_pct"] / 200.0
     inward = plan.deepest * (1.0 - values["table_pct"] / 100.0)
-    if not _left(plan, inward).all():
-        raise TABLE_SQUEEZED.error(values["table_pct"], "a larger table, or longer sides")
+
+    def has_edges(table_pct: float) -> bool:
+        return bool(_left(plan, plan.deepest * (1.0 - table_pct / 100.0)).all())
+
+    if not has_edges(values["table_pct"]):
+        raise TABLE_SQUEEZED.error(values["table_pct"], f"{bound(has_edges, values['table_pct'], 100.0, '%')}, or longer sides")
     crown = _slopes(values, "crown", STEPS_TOO_FLAT)
     pavilion = _slopes(values, "pavilion", PAVILION_TOO_FLAT)
     facets = [

@@ -191,10 +191,12 @@ def edge_rounding(points: np.ndarray, planes: Planes, noise_mm: float) -> float:
     if len(weight) < 8:
         return 0.0
     # each edge's width by least squares (depth = width x tangent), and the median edge: a facet overlooked between two large
-    # ones looks like one very round edge
+    # ones looks like one very round edge. Where few edges are seen most of them may be such; those of a blurred scan are all
+    # round, so that three quarters must be.
     widths = np.bincount(edge, depth[at] * tangent[at]) / weight
     order = np.argsort(widths)
-    width = widths[order][np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2.0)]
+    upto = np.cumsum(weight[order]) / weight.sum()
+    sharper, width = widths[order][np.searchsorted(upto, [0.25, 0.5])]
     error = 1.25 * noise_mm / np.sqrt(weight.sum())  # of a median
     half_width = min(4.0 * float(width), MOST_ROUND_MM)
-    return half_width if width > CUTOFF * error and half_width > 0.1 * MOST_ROUND_MM else 0.0
+    return half_width if sharper > CUTOFF * error and half_width > 0.1 * MOST_ROUND_MM else 0.0
