@@ -392,8 +392,8 @@ def sample_image(
         fields[FIELDS[INCLUDED]] = means[INCLUDED].reshape(n, n)
     if scene.stone.scatters:
         fields["by_scattering"] = by_scattering.reshape(n, n)
-    area = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
-    totals = _totals(area, sums, scatter, scene, samples / float(cells.min()) ** 2)
+    face = float(ConvexHull(silhouette(scene.stone, scene.view)).volume)
+    totals = _totals(face, sums, scatter, scene, samples / float(cells.min()) ** 2)
     scattered = parts.means() if scene.stone.scatters else {}
     notes = {**_notes(scene.stone, totals), **_scattering_note(scattered)}
     return EngineResult(grid, wavelength_nm, NAME, fields, totals, notes=notes, by_scattering=scattered)
