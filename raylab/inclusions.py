@@ -80,15 +80,16 @@ def inclusion_images(
 
 def _without(scene: Scene, tile: Tile, luminance: np.ndarray) -> None:
     """Fill luminance (P,) of a tile's pixels for the stone without inclusions: only rays that met one are traced anew."""
-    met, samples = tile.rows[:, INCLUDED] > 0.0, scene.settings.samples
+    met = tile.rows[:, INCLUDED] > 0.0
     light = tile.rows[:, LUMINANCE].copy()
     if met.any():
         in_pupil = None if tile.in_pupil is None else tile.in_pupil[met]
-        rows, _ = sample_points(tile.points[met], scene, scene.settings.middle_nm, in_pupil=in_pupil, area_mm2=tile.area_mm2)
+        area = tile.area_mm2[met]
+        rows, _ = sample_points(tile.points[met], scene, scene.settings.middle_nm, in_pupil=in_pupil, area_mm2=area)
         light[met] = rows[:, LUMINANCE]
-    hits = tile.hit.reshape(-1, samples).sum(axis=1)
+    hits = np.add.reduceat(tile.hit, tile.starts[:-1], dtype=np.int64)
     with np.errstate(invalid="ignore"):
-        luminance[:] = np.where(tile.hit, light, 0.0).reshape(-1, samples).sum(axis=1) / hits
+        luminance[:] = np.add.reduceat(np.where(tile.hit, light, 0.0), tile.starts[:-1]) / hits
 
 
 def inclusion_tilt(

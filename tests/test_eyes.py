@@ -157,7 +157,7 @@ def test_a_pupil_blurs_what_lies_off_the_girdle():
 def test_the_pupil_is_filled_evenly():
     """Moments of a unit disc: mean r^2 = 1/2, mean x^2 = 1/4; each pixel's samples take each part of equal area once."""
     points = np.empty((20 * 50 * 16, 2))
-    sampling._spread_over_disc(50, 3, 4, 7, points)
+    sampling._spread_over_disc(150, np.full(1000, 4, np.int32), 16 * np.arange(1001), 7, points)
     points = points.reshape(-1, 16, 2)
     r2 = (points**2).sum(axis=-1)
     assert r2.max() <= 1.0

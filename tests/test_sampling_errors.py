@@ -15,7 +15,7 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.tracers.engine_result import EngineResult
 from raylab.tracers.engines import engine_named
 from raylab.tracers.pixel_samples import stratum_of
-from raylab.tracers.sampled.sampling import strata_of_a_row
+from raylab.tracers.sampled.sampling import strata_of
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 SEEDS = 50
@@ -85,11 +85,20 @@ def test_strata_tile_the_pixel_and_hold_as_many_samples_as_cells(cells):
     covered = {(row, first + k) for row, first, columns in strata for k in range(columns)}
     assert len(covered) == sum(columns for _, _, columns in set(strata)) == cells * cells
     if cells > 1:
-        ends = strata_of_a_row(3, cells)
+        begins, firsts = strata_of(np.full(6, cells, np.int32), 3)
         expected = [k for k in range(cells * cells) if k == 0 or strata[k] != strata[k - 1]]
-        assert ends.tolist() == [pixel * cells * cells + k for pixel in range(3) for k in expected] + [3 * cells * cells]
+        assert begins.tolist() == [pixel * cells * cells + k for pixel in range(6) for k in expected] + [6 * cells * cells]
+        assert firsts.tolist() == [0, 3 * len(expected), 6 * len(expected)]
 
 
 @pytest.mark.parametrize(("resolution", "ends"), [(1, [0, 1]), (2, [0, 2]), (3, [0, 3]), (5, [0, 2, 5]), (6, [0, 2, 4, 6])])
 def test_single_samples_are_paired_with_their_neighbours(resolution, ends):
-    assert strata_of_a_row(resolution, 1).tolist() == ends
+    begins, firsts = strata_of(np.ones(2 * resolution, np.int32), resolution)
+    assert begins.tolist() == ends[:-1] + [resolution + end for end in ends]
+    assert firsts.tolist() == [0, len(ends) - 1, 2 * len(ends) - 2]
+
+
+def test_pixels_of_different_numbers_of_samples_have_strata_of_their_own():
+    begins, firsts = strata_of(np.array([2, 3, 4, 2], np.int32), 2)
+    assert begins.tolist() == [0, 2, 4, 7, 10, *range(13, 29, 2), 29, 31, 33]
+    assert firsts.tolist() == [0, 5, 15]

@@ -27,7 +27,8 @@ class TraceSettings:
         as it takes. None estimates it by a few hundred rays.
     precision_of : keys of the statistics that are asked for it: all their brackets are at most `precision` wide, or their
         standard errors at most `standard_error`. By default that means the untraced share, and brightness and contrast.
-    samples : sampled engines: view rays per pixel, a square number from 1 to 65536.
+    samples : sampled engines: view rays per pixel, a square number from 1 to 65536. From 9 on `rays` takes so many on average,
+        more in pixels whose corners differ in luminance.
     polarized : trace polarisation along each path; False averages s and p at every reflection.
     min_weight : sampled engines, 0 to 0.5: a path ends below this share of its ray, and the rest is untraced.
     max_bounces : a path ends after this many internal reflections, 1 to 100,000.

@@ -21,7 +21,7 @@ from .crossings import apart2, crosses
 from .facet_search import nearer_one
 from .keyed import keyed_uniform
 from .ledger import ABSORBED, INCLUDED, LUMINANCE, SCATTERED, UNTRACED, tally_exit
-from .rim import SECTORS, sector_of
+from .rim import SECTORS, around
 from .scattering import cosine_about, microfacet, remember, shadowed
 from .surface import axis_across, cone_outside, interact
 from .totals import LUMINANCE_SQUARE
@@ -97,10 +97,23 @@ def _next_facet(planes, sloping, p, lanes):
 
 
 @njit(in_place=True)
-def _side_facet(planes, rim, x, y, z, p, k):
-    """Let lane k's side facets compete with the nearest facet found so far, where it would leave at (x, y, z); see `rim`."""
+def _places_ahead(p, lanes):
+    """Where every lane would leave past the facet found so far. No branches: vector code.
+
+    WEIGHT and T are free until the facet is met: T becomes x, y and z there, WEIGHT how far around the axis that is.
+    """
+    for k in range(lanes):
+        t = p[_NUM + k] / p[_DEN + k]
+        x, y = p[_X + k] + t * p[_VX + k], p[_Y + k] + t * p[_VY + k]
+        p[_TX + k], p[_TY + k], p[_TZ + k] = x, y, p[_Z + k] + t * p[_VZ + k]
+        p[_WEIGHT + k] = around(x, y)
+
+
+@njit(in_place=True)
+def _side_facet(planes, rim, sector, p, k):
+    """Let lane k's side facets compete with the nearest facet found so far, where it would leave at T; see `rim`."""
     _, far2, height, starts, rows = rim
-    sector = sector_of(x, y)
+    x, y, z = p[_TX + k], p[_TY + k], p[_TZ + k]
     listed = sector if x * x + y * y <= far2[sector] and abs(z) <= height else SECTORS
     for place in range(starts[listed], starts[listed + 1]):
         row = rows[place]
@@ -223,13 +236,13 @@ def _find_next(p, stone, out, lanes):
     """Set every lane's next facet; a lane that finds none books its weight as untraced and is free."""
     planes, core2 = stone.planes, stone.rim.core2
     _next_facet(planes, stone.sloping, p, lanes)
+    _places_ahead(p, lanes)
     for k in range(lanes):
         if p[_RAY + k] < 0.0:
             continue
-        t = p[_NUM + k] / p[_DEN + k]
-        x, y = p[_X + k] + t * p[_VX + k], p[_Y + k] + t * p[_VY + k]
-        if not x * x + y * y <= core2[sector_of(x, y)]:
-            _side_facet(planes, stone.rim, x, y, p[_Z + k] + t * p[_VZ + k], p, k)
+        x, y, sector = p[_TX + k], p[_TY + k], int(p[_WEIGHT + k])
+        if not x * x + y * y <= core2[sector]:
+            _side_facet(planes, stone.rim, sector, p, k)
         row = int(p[_ROW + k])
         if row < 0:
             out[int(p[_RAY + k]), UNTRACED] += p[_STANDS + k] * p[_I + k]

@@ -45,12 +45,18 @@ class Rim(NamedTuple):
 
 
 @njit(inline="always")
-def sector_of(x, y):
-    """The sector of a place."""
+def around(x, y):
+    """How far around the z axis a place lies, in sectors from the first on; its whole part is its sector."""
     share = y / (abs(x) + abs(y) + 1e-300)
     place = (1.0 + share if x >= 0.0 else 3.0 - share) * _A_QUARTER
-    # Not by comparing whole numbers: what has no place (NaN) would be undefined as one.
-    return int(min(place, _LAST)) if place >= 0.0 else 0
+    # What has no place (NaN) would be undefined as a whole number.
+    return min(place, _LAST) if place >= 0.0 else 0.0
+
+
+@njit(inline="always")
+def sector_of(x, y):
+    """The sector of a place."""
+    return int(around(x, y))
 
 
 @njit()

@@ -21,6 +21,7 @@ _EXACT = (
     "beam_kernel",
     "mean_transmission",
     "schedule",
+    "entering",
     "beams",
 )
 BEAMS = ("ledger", "surface", "shared_symmetry", *(f"exact.{name}" for name in _EXACT))

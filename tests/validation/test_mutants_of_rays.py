@@ -38,8 +38,14 @@ MUTANTS = {
     ),
     "core too wide": (
         "packets",
-        "if not x * x + y * y <= core2[sector_of(x, y)]:",
-        "if not x * x + y * y <= 2.0 * core2[sector_of(x, y)]:",
+        "if not x * x + y * y <= core2[sector]:",
+        "if not x * x + y * y <= 2.0 * core2[sector]:",
+        [agree],
+    ),
+    "rays of all directions taken for parallel ones": (
+        "sampled.rays",
+        "math.sqrt(far2) + ROUNDING if far2 > 0.0 else 0.0",
+        "0.0",
         [agree],
     ),
     "nearest facet on entry instead of the farthest": (

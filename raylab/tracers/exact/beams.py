@@ -5,9 +5,9 @@ facets it meets and the pieces go on (beam splitting, Konoshonkin, Kustova & Bor
 the physics). Polygons have no sampling noise. What is left inside when tracing stops is `untraced`, so each statistic
 is a bracket that holds for certain; rays may estimate it.
 
-    trace_beams      entering beams (here), rounds of work (`schedule`), the loop (`beam_kernel`) over batches (`beam_batch`)
-                     and its parts: one beam and one facet (`beam_optics`, `nearest_plane`, `single_facet`), cutting a
-                     polygon (`clipping`)
+    trace_beams      beams that enter (`entering`), rounds of work (`schedule`), the loop (`beam_kernel`) over batches
+                     (`beam_batch`) and its parts: one beam and one facet (`beam_optics`, `nearest_plane`, `single_facet`),
+                     cutting a polygon (`clipping`)
     wedge, tint      symmetry (`shared_symmetry`); body colour along whole polygons (`mean_transmission`)
     Rounds, Draws    how much work is enough (`enough`), and the estimate of what waits then (`tail`)
     Beams            the polygons, their sums, and their pixels (`pixel_coverage`)
@@ -21,24 +21,22 @@ from functools import cached_property
 import numba
 import numpy as np
 
-from ... import plane_geometry
 from ...errors import InputError, UnsupportedScene
 from ...jit import njit
-from ...lighting.dome import DomeTable
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
-from ...stone.stone import Stone
 from ...stopping import pause
 from ...units import whole_in
 from ..goal import Goal
 from ..ledger import BRIGHTER, CHANNELS, DIMMER, LUMINANCE, ON_POLYGONS, SOURCE_X, SOURCE_Y, UNTRACED
-from ..shared_symmetry import Symmetry, find_symmetry, no_symmetry, within
-from ..stone_table import StoneTable, stone_table
+from ..shared_symmetry import Symmetry, find_symmetry, no_symmetry
+from ..stone_table import stone_table
 from ..totals import MOMENTS, Totals
 from . import beam_optics as optics
 from .beam_batch import Batch, Rules, Surroundings
 from .enough import Stop, work_until_enough
+from .entering import entering_beams, near_the_origin
 from .mean_transmission import book_means
 from .nearest_plane import padded
 from .pixel_coverage import rasterize
@@ -257,11 +255,11 @@ def trace_beams(
         raise UnsupportedScene.by((NAME, reason))
     whole_in("max_beams", max_beams, 1, 100_000_000)
     settings, sky, turn = scene.settings, scene.dome.table, np.ascontiguousarray(scene.view.rotation())
-    stone, shift = _near_the_origin(scene.stone)
+    stone, shift = near_the_origin(scene.stone)
     plain = stone_table(stone, wavelength_nm)
     table = padded(plain)
     symmetry = find_symmetry(stone, sky, turn) if wedge and not shift.any() else no_symmetry(stone)
-    first = _entries(stone, table, sky, turn, symmetry.cuts, settings.polarized)
+    first = entering_beams(stone, table, sky, turn, symmetry.cuts, settings.polarized)
     rules = Rules(
         floor=0.0,
         first_node=0,
@@ -342,56 +340,6 @@ def _settle(batch: Batch, surroundings: Surroundings) -> np.ndarray:
     batch.ledgers[:, UNTRACED] += left
     swing = batch.ledgers[:, DIMMER] + batch.ledgers[:, BRIGHTER]
     return np.column_stack([batch.ledgers[:, LUMINANCE] ** 2, batch.ledgers[:, UNTRACED] ** 2, swing**2, unmet])
-
-
-def _near_the_origin(stone: Stone) -> tuple[Stone, np.ndarray]:
-    """A stone that lies off the origin by more than its size, moved to its own middle, where numbers are finer; and the shift
-    (3,), mm, that takes it back. Other stones as they are, shift 0."""
-    middle = (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
-    if np.linalg.norm(middle) <= stone.size_mm.max():
-        return stone, np.zeros(3)
-    return stone.moved(shift_mm=-middle), middle
-
-
-def _entries(stone: Stone, table: StoneTable, sky: DomeTable, turn: np.ndarray, cuts: np.ndarray, polarized: bool) -> Batch:
-    """One beam through each facet that faces the eye, cut to the wedge."""
-    seen = np.ascontiguousarray((stone.vertices_mm @ turn.T)[:, :2])
-    nothing = 1e-17 * float(stone.size_mm.max()) ** 2  # a sliver at a corner that a cut runs through
-    body = stone.polyhedron
-    reaching = stone.normals @ turn[2] > 0.0
-    if len(cuts):  # few facets reach into a wedge: the others are left out all at once
-        inside = (seen @ cuts.T > 0.0)[body.corners]
-        full = np.flatnonzero(np.diff(body.starts))
-        reaching[full] &= np.logical_or.reduceat(inside, body.starts[full]).all(axis=1)
-    facets, polygons, areas = [], [], []
-    for facet in np.flatnonzero(reaching).tolist():
-        polygon = within(seen[body.loops[facet]], cuts)
-        area = plane_geometry.area(polygon)
-        if area > nothing:
-            facets.append(facet)
-            polygons.append(polygon)
-            areas.append(area)
-    count, sides = len(facets), np.array([len(polygon) for polygon in polygons])
-    real = np.flatnonzero(table.facet >= 0)
-    row_of = np.empty(len(stone), np.int64)
-    row_of[table.facet[real]] = real
-    beams, ledgers = np.empty((count, optics.WIDTH)), np.empty((count, ON_POLYGONS))
-    optics.enter_beams(beams, ledgers, np.array(areas), row_of[facets], table, sky, turn, polarized)
-    beams[:, optics.NODE] = beams[:, optics.STRONGEST_NODE] = np.arange(count)
-    beams[:, optics.START], beams[:, optics.SIDES] = np.cumsum(sides) - sides, sides
-    through = np.zeros((len(stone), ON_POLYGONS))
-    through[facets] = beams[:, optics.AREA, None] * ledgers
-    return Batch(
-        beams,
-        ledgers,
-        np.ascontiguousarray(np.concatenate(polygons)),
-        np.column_stack([np.full(count, -1), facets]).astype(np.int32),
-        np.zeros((count, optics.EVENT)),
-        pieces=0,
-        lost=0,
-        stopped=False,
-        through=through,
-    )
 
 
 @njit()

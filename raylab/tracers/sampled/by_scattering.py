@@ -36,17 +36,16 @@ class PartSums:
     def __init__(self) -> None:
         self.sums, self.scatter = np.zeros(PARTS + 1), np.zeros((PARTS + 1, PARTS + 1))
 
-    def add(self, rows: np.ndarray, hit: np.ndarray, strata: np.ndarray) -> np.ndarray:
+    def add(self, rows: np.ndarray, hit: np.ndarray, begins: np.ndarray) -> np.ndarray:
         """Add the samples of a tile; gives (R,) each sample's luminance by scattering.
 
         Parameters
         ----------
-        rows, hit : (R, WIDTH) and (R,) the samples in order. strata : see `sampling.strata_of_a_row`.
+        rows, hit : (R, WIDTH) and (R,) the samples in order. begins : see `sampling.strata_of`.
         """
         parts = np.column_stack([rows[:, BY_SCATTERING], np.ones(len(rows))]) * hit[:, None]
-        starts = (np.arange(0, len(rows), strata[-1])[:, None] + strata[:-1]).ravel()
-        counts = np.diff(np.append(starts, len(rows)))
-        off = parts - np.repeat(np.add.reduceat(parts, starts) / counts[:, None], counts, axis=0)
+        counts = np.diff(begins)
+        off = parts - np.repeat(np.add.reduceat(parts, begins[:-1]) / counts[:, None], counts, axis=0)
         larger = np.repeat(counts / np.maximum(counts - 1.0, 1.0), counts)
         self.sums += parts.sum(axis=0)
         self.scatter += (off * larger[:, None]).T @ off

@@ -11,6 +11,7 @@ round; the radiance of zones and lamps is read in the ray's own direction.
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numba
@@ -33,6 +34,9 @@ BLOCK = 2048
 """Rays per block: enough to keep the lanes full, small enough to share out over threads."""
 SLICE = 1 << 24
 """Rays times (planes of the stone + 100) that are worked off between two pauses: a tenth or two of a second on two cores."""
+
+ROUNDING = 1e-14
+"""More than rounding can move the cosine between two unit vectors."""
 
 # Rows of the packet e that looks for the first facet, each LANES numbers long, in one flat array (_PACKET,) so that the
 # compiler sees they don't overlap.
@@ -59,10 +63,20 @@ class Rays(NamedTuple):
 
 
 @njit(in_place=True)
+def _spread(e):
+    """The direction (x, y, z) of the first lane, and within how much of it the others' are; 0 where all are the same."""
+    far2 = 0.0
+    for k in range(1, LANES):
+        x, y, z = e[_VX + k] - e[_VX], e[_VY + k] - e[_VY], e[_VZ + k] - e[_VZ]
+        far2 = max(far2, x * x + y * y + z * z)
+    return e[_VX], e[_VY], e[_VZ], math.sqrt(far2) + ROUNDING if far2 > 0.0 else 0.0
+
+
+@njit(in_place=True)
 def _first_facet(planes, e):
     """For each lane the facet where a ray from outside enters: distance NUM/DEN, ROW; DEN = 0 for a miss.
 
-    `planes` (R, 4).
+    `planes` (R, 4). Where all lanes run alike against a plane, along it or beside it, nothing else is asked of them.
     """
     for k in range(LANES):
         e[_NUM + k] = 1e300  # entering: the largest distance with n.v < 0
@@ -70,25 +84,57 @@ def _first_facet(planes, e):
         e[_ROW + k] = -1.0
         e[_OUT_NUM + k] = 1e300  # leaving: the smallest distance with n.v > 0
         e[_OUT_DEN + k] = 1e-300
+    vx, vy, vz, spread = _spread(e)
     for row in range(planes.shape[0]):
-        nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
-        number = float(row)
-        for k in range(LANES):
-            n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
-            signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
-            later = (n_dot_v < 0.0) & (signed_distance * e[_DEN + k] > e[_NUM + k] * n_dot_v)
-            e[_NUM + k] = signed_distance if later else e[_NUM + k]
-            e[_DEN + k] = n_dot_v if later else e[_DEN + k]
-            e[_ROW + k] = number if later else e[_ROW + k]
-            sooner = (n_dot_v > 0.0) & (signed_distance * e[_OUT_DEN + k] < e[_OUT_NUM + k] * n_dot_v)
-            e[_OUT_NUM + k] = signed_distance if sooner else e[_OUT_NUM + k]
-            e[_OUT_DEN + k] = n_dot_v if sooner else e[_OUT_DEN + k]
-            beside = (n_dot_v == 0.0) & (signed_distance < 0.0)
-            e[_OUT_NUM + k] = -1e300 if beside else e[_OUT_NUM + k]
+        plane = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
+        n_dot_v = plane[0] * vx + plane[1] * vy + plane[2] * vz
+        if n_dot_v <= spread:
+            if n_dot_v >= -spread:
+                _pass_by(plane, e)
+            if n_dot_v < 0.0 or spread > 0.0:
+                _come_in(plane, float(row), e)
+        if n_dot_v >= -spread and (n_dot_v > 0.0 or spread > 0.0):
+            _go_out(plane, e)
     for k in range(LANES):
         entry, leave = e[_NUM + k] / e[_DEN + k], e[_OUT_NUM + k] / e[_OUT_DEN + k]
         enters = (e[_ROW + k] >= 0.0) & (entry >= 0.0) & (entry < leave)
         e[_DEN + k] = e[_DEN + k] if enters else 0.0
+
+
+@njit(in_place=True)
+def _come_in(plane, number, e):
+    """Let each lane that runs against a plane enter there, if that is later than so far; `number` is the plane's row."""
+    nx, ny, nz, d = plane
+    for k in range(LANES):
+        n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
+        signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+        later = (n_dot_v < 0.0) & (signed_distance * e[_DEN + k] > e[_NUM + k] * n_dot_v)
+        e[_NUM + k] = signed_distance if later else e[_NUM + k]
+        e[_DEN + k] = n_dot_v if later else e[_DEN + k]
+        e[_ROW + k] = number if later else e[_ROW + k]
+
+
+@njit(in_place=True)
+def _go_out(plane, e):
+    """Let each lane that runs along a plane's normal leave there, if that is sooner than so far."""
+    nx, ny, nz, d = plane
+    for k in range(LANES):
+        n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
+        signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+        sooner = (n_dot_v > 0.0) & (signed_distance * e[_OUT_DEN + k] < e[_OUT_NUM + k] * n_dot_v)
+        e[_OUT_NUM + k] = signed_distance if sooner else e[_OUT_NUM + k]
+        e[_OUT_DEN + k] = n_dot_v if sooner else e[_OUT_DEN + k]
+
+
+@njit(in_place=True)
+def _pass_by(plane, e):
+    """Let each lane that runs beside a plane, on its outer side, miss the stone."""
+    nx, ny, nz, d = plane
+    for k in range(LANES):
+        n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
+        signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+        beside = (n_dot_v == 0.0) & (signed_distance < 0.0)
+        e[_OUT_NUM + k] = -1e300 if beside else e[_OUT_NUM + k]
 
 
 @njit(in_place=True)

@@ -25,6 +25,7 @@ from ...scene.scene import Scene
 from ..ledger import LUMINANCE
 from ..packets import PathRules
 from ..stone_table import stone_table
+from .allocation import even_cells
 from .rays import trace_rays
 from .sampling import tile_points, view_cones, view_rays
 
@@ -72,7 +73,8 @@ class _Rays:
     """
 
     def __init__(self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, first_row: int, rows: int) -> None:
-        points, in_pupil = tile_points(scene, grid, first_row, rows)
+        pixels = slice(first_row * grid.resolution, (first_row + rows) * grid.resolution)
+        points, in_pupil, _ = tile_points(scene, grid, first_row, even_cells(grid, scene.settings.samples)[pixels])
         self.origins, self.directions = view_rays(points, scene.stone, scene.view, in_pupil)
         self.cones = view_cones(points, scene.view, grid.pixel_mm**2 / scene.settings.samples)
         self.nodes_nm = np.asarray(nodes_nm, dtype=float)
