@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import re
 
+import numpy as np
 import pytest
+from invented_sweep import BOX, invented_sweep, summed
 from playwright.sync_api import Locator
 from test_workbench_page import Workbench, open_page, traced, usual_page, workbench, written  # noqa: F401 - fixtures among them
 from workbench_process import BenchProcess
+
+import raylab as rl
+from raylab import netcdf
+from raylab.workbench.design_json import DEMO
+from raylab.workbench.surrogate_maps import model_of
 
 GLANCE = ("brightness", "contrast_rms", "leak", "weight_ct")
 
@@ -23,6 +31,14 @@ CUT_OFF = """() => {
   const room = document.querySelector('#work').getBoundingClientRect().right;
   return [...document.querySelectorAll('#panels *')].filter((e) => e.getClientRects().length && !e.closest('.facet-scroll') &&
     e.getBoundingClientRect().right > room).map((e) => e.id || e.textContent);
+}"""
+
+# A number of a model on the cells of a map, by the page's own module.
+MAPPED = """async ([model, point]) => {
+  const { Spline } = await import('./static/spline.js');
+  const spline = new Spline(model);
+  const [number] = spline.numbers;
+  return [[...spline.map(number, 0, 1, point, 8)].map((one) => (Number.isNaN(one) ? null : one)), spline.at(number, point)];
 }"""
 
 # How many strips are behind once a slider has begun to move.
@@ -113,6 +129,42 @@ def at_400(page: Workbench) -> None:
 
 
 # --- curves against the tilt, and dark areas ---------------------------------------------------------------------------
+
+
+def test_the_page_shows_an_opened_sweep_beside_its_sliders(open_page):  # noqa: F811
+    found = invented_sweep()
+    model, wanted = model_of(found), rl.surrogate(found, "brightness")
+    page = open_page()
+    values, here = page.page.evaluate(MAPPED, [json.loads(json.dumps(model)), [0.5, 0.5, 0.25]])
+    cells = (np.arange(8) + 0.5) / 8
+    unit = np.stack([*np.meshgrid(cells, cells, indexing="xy"), np.full((8, 8), 0.25)], axis=-1).reshape(-1, 3)
+    at = {key: one.low + unit[:, k] * (one.high - one.low) for k, (key, one) in enumerate(wanted.axes.items())}
+    shown = np.array(values, dtype=float)
+    assert shown[np.isfinite(shown)] == pytest.approx(wanted(at)[np.isfinite(shown)], abs=1e-9)
+    assert np.isnan(shown).any()
+    assert (unit[np.isnan(shown), :2] > 0.6).all(), "empty where designs are no stones"
+    assert here == pytest.approx(summed(wanted, np.array([0.5, 0.5, 0.25])), abs=1e-12)
+    page.drop("sweep.nc", netcdf.of_dataset(found))
+    words, fault = page.page.locator("#heat-words"), page.page.locator("#heat-fault")
+    page.page.wait_for_function("() => document.querySelector('#heat-words').textContent.includes('sweep.nc')")
+    stone = {key: DEMO[key] for key in BOX}
+    assert f"cross-validation is {wanted.rmse:.4f}" in words.inner_text()
+    assert f"Here {float(wanted(stone)):.4f}" in words.inner_text()
+    assert not fault.is_visible()
+    box = page.page.locator("#heat-canvas").bounding_box()
+    page.page.mouse.click(box["x"] + 0.25 * box["width"], box["y"] + 0.25 * box["height"])
+    page.rest()
+    ends = [wanted.axes[key] for key in ("pavilion_angle_deg", "table_pct")]
+    for key, one, share in zip(("pavilion_angle_deg", "table_pct"), ends, (0.25, 0.75), strict=True):
+        assert page.field(key) == pytest.approx(one.low + share * (one.high - one.low), abs=0.3)
+    moved = {**stone, **{key: page.field(key) for key in ("pavilion_angle_deg", "table_pct")}}
+    page.page.wait_for_function(
+        "words => document.querySelector('#heat-words').textContent.includes(words)", arg=f"Here {float(wanted(moved)):.4f}"
+    )
+    page.slide("lower_half_pct", 80)
+    assert fault.inner_text() == "Its designs are of another stone: lower-half length 77 (here 80)."
+    page.slide("crown_angle_deg", 40)
+    assert fault.inner_text().startswith("This stone lies outside of the surrogate's box: crown angle 40°")
 
 
 @pytest.fixture(scope="module")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -20,6 +21,7 @@ def workbench(
     *,
     unit: str | None = None,
     noise_um: float | None = None,
+    sweep: Path | None = None,
     port: WholeIfAny = None,
     browser: Annotated[bool, Parameter(negative="--no-browser")] = True,
 ) -> None:
@@ -41,6 +43,9 @@ def workbench(
         Unit of length of a mesh that states none (.stl, .obj, .ply): mm, um, cm, m or in.
     noise_um
         Noise of the scanned points of a mesh along the surface normal, micrometres. By default it is estimated from the mesh.
+    sweep
+        Folder or result of a finished sweep, for the heat map beside the sliders. The page itself opens a sweep.nc of up to
+        64 MiB.
     port
         Port of the server; 0 takes any free port. By default 8407, or any free port if 8407 is taken.
     browser
@@ -50,6 +55,7 @@ def workbench(
     from ..errors import InputError
     from ..workbench.file_exchange import open_demo, open_path
     from ..workbench.server import listen, serve
+    from ..workbench.surrogate_maps import of_sweep
 
     if stone is None:
         opened = open_demo()
@@ -57,6 +63,8 @@ def workbench(
         path = own_or_demo(stone)
         with reading(path):
             opened = open_path(path, unit, noise_um)
+    if sweep is not None:
+        opened = replace(opened, surrogate=of_sweep(sweep))
     try:
         own = listen(USUAL_PORT if port is None else port)
     except InputError:

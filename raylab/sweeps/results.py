@@ -48,10 +48,10 @@ def load_sweep(path: str | Path) -> Sweep:
     if proved is not None and proved[0].get("result") == "zarr":
         return _in_pieces(folder / ZARR)
     file = folder / RESULT if place.is_dir() else place
-    return _whole(read_file(file, RESULT_FILE) if proved is None else proved[1], str(file))
+    return read_result(read_file(file, RESULT_FILE) if proved is None else proved[1], str(file))
 
 
-def _whole(data: bytes, file: str) -> Sweep:
+def read_result(data: bytes, file: str) -> Sweep:
     """The dataset in the bytes of a netCDF file. Raises InputError, which names the file, where they are no sweep's."""
     import xarray as xr
 

@@ -9,9 +9,9 @@ designs, and a surrogate is for looking around: what it points to is to be trace
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -30,6 +30,20 @@ MOST_ASKED = 1 << 24
 """Most points of a grid."""
 
 
+class Terms(NamedTuple):
+    """A surrogate as the sum that it is: ``constant + slopes @ u + sum(weights * r**2 * log(r))`` at a point u of the unit box,
+    r its distances from the surrogate's `points`.
+
+    Attributes
+    ----------
+    weights : (N,). constant : float. slopes : (K,).
+    """
+
+    weights: np.ndarray
+    constant: float
+    slopes: np.ndarray
+
+
 @dataclass(frozen=True)
 class Surrogate:
     """A smooth function of the axes of a sweep that stands for one of its statistics. See `surrogate`.
@@ -40,6 +54,7 @@ class Surrogate:
     designs : how many it was made from. smoothing : that was chosen.
     rmse : root of the mean squared error at designs that it was not made from. spread : standard deviation of the statistic
         among the designs; a surrogate whose `rmse` is as large says nothing.
+    points : (N, K) the designs in the unit box that their axes stretch over. values : (N,) the statistic there.
     """
 
     statistic: str
@@ -48,6 +63,8 @@ class Surrogate:
     smoothing: float
     rmse: float
     spread: float
+    points: np.ndarray = field(repr=False, compare=False)
+    values: np.ndarray = field(repr=False, compare=False)
     _spline: Any = field(repr=False, compare=False)
     _about: dict[str, dict[str, Any]] = field(repr=False, compare=False)
 
@@ -69,6 +86,20 @@ class Surrogate:
             unit.append(point)
         values: np.ndarray = self._spline(np.stack(unit, axis=-1)).reshape(columns[0].shape)
         return values
+
+    def terms(self) -> Terms:
+        """What others need to compute the same values: a page in a browser does.
+
+        A smoothing spline f through values y with weights w obeys (K + smoothing) w + P b = y with f = K w + P b at its points
+        (Wahba, Spline Models for Observational Data, SIAM 1990), so the weights are what it misses over the smoothing.
+        """
+        at = self._spline(self.points)
+        weights = (self.values - at) / self.smoothing
+        squares = ((self.points[:, None, :] - self.points[None, :, :]) ** 2).sum(axis=-1)
+        curved = (0.5 * squares * np.log(np.where(squares > 0.0, squares, 1.0))) @ weights
+        plane = np.column_stack([np.ones(len(at)), self.points])
+        constant, *slopes = np.linalg.lstsq(plane, at - curved, rcond=None)[0].tolist()
+        return Terms(weights, constant, np.array(slopes))
 
     def grid(self, axes: Mapping[str, Any], **held: float) -> xr.Dataset:
         """The statistic on a grid, as `sweep` would return it: drawn by `sweep_figure`, reduced by `profile`.
@@ -112,33 +143,48 @@ def surrogate(found: xr.Dataset, statistic: str, *, most: int = 1000, seed: int 
     ------
     InputError : no such variable, an axis of names, too few designs with numbers.
     """
-    numbers_in(found, statistic, "statistic")
+    return surrogates(found, [statistic], most=most, seed=seed)[statistic]
+
+
+def surrogates(found: xr.Dataset, statistics: Sequence[str], *, most: int = 1000, seed: int = 0) -> dict[str, Surrogate]:
+    """The surrogates of several statistics of the same dimensions through the same designs, those that have all their numbers.
+
+    See `surrogate` for the parameters and what is raised.
+    """
+    for statistic in statistics:
+        numbers_in(found, statistic, "statistic")
     whole_in("most", most, 20, 10_000)
-    axes = axes_of(found, statistic)
+    axes = axes_of(found, statistics[0])
     for key in axes:
         numbers_in(found, key, "axes")
     rng = np.random.default_rng(whole_in("seed", seed, 0, 2**63 - 1))
-    table, ends = _drawn(found, [*axes, statistic], most, rng)
+    table, ends = _drawn(found, [*axes, *statistics], most, rng)
     if not axes or len(table) < 4 * (len(axes) + 2):
         problem = f"{len(table)} designs have numbers"
-        raise InputError(problem, key=statistic, expected=f"an axis, and at least {4 * (len(axes) + 2)} designs")
-    low, high = ends[:, :-1]
+        raise InputError(problem, key=statistics[0], expected=f"an axis, and at least {4 * (len(axes) + 2)} designs")
+    low, high = ends[:, : len(axes)]
     if not np.all(low < high):
         raise InputError("an axis of one value", key=axes[int(np.argmin(low < high))], expected="different values")
-    points, values = (table[:, :-1] - low) / (high - low), table[:, -1]
-    errors = {smoothing: _rmse(points, values, smoothing) for smoothing in SMOOTHINGS}
-    chosen = min(errors, key=lambda smoothing: errors[smoothing])
-    about = {name: dict(found[name].attrs) for name in (*axes, statistic)}
-    return Surrogate(
-        statistic,
-        {key: Between(float(low[k]), float(high[k])) for k, key in enumerate(axes)},
-        len(table),
-        chosen,
-        errors[chosen],
-        float(values.std()),
-        _spline(points, values, chosen),
-        about,
-    )
+    points, values = (table[:, : len(axes)] - low) / (high - low), table[:, len(axes) :]
+    errors = np.array([_rmse(points, values, smoothing) for smoothing in SMOOTHINGS])
+    chosen = errors.argmin(axis=0)
+    about = {name: dict(found[name].attrs) for name in (*axes, *statistics)}
+    between = {key: Between(float(low[k]), float(high[k])) for k, key in enumerate(axes)}
+    return {
+        statistic: Surrogate(
+            statistic,
+            between,
+            len(table),
+            SMOOTHINGS[chosen[k]],
+            float(errors[chosen[k], k]),
+            float(values[:, k].std()),
+            points,
+            values[:, k],
+            _spline(points, values[:, k], SMOOTHINGS[chosen[k]]),
+            about,
+        )
+        for k, statistic in enumerate(statistics)
+    }
 
 
 def _drawn(found: xr.Dataset, names: list[str], most: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
@@ -165,11 +211,11 @@ def _spline(points: np.ndarray, values: np.ndarray, smoothing: float) -> Any:
     return RBFInterpolator(points, values, kernel="thin_plate_spline", smoothing=smoothing, degree=1)
 
 
-def _rmse(points: np.ndarray, values: np.ndarray, smoothing: float) -> float:
-    """Root of the mean squared error where each fold, every fifth design, is foretold by the others."""
+def _rmse(points: np.ndarray, values: np.ndarray, smoothing: float) -> np.ndarray:
+    """(M,) of (N, M) values the root of the mean squared error where each fold, a fifth, is foretold by the other four."""
     fold = np.arange(len(values)) % FOLDS
     squares = [
         (_spline(points[fold != k], values[fold != k], smoothing)(points[fold == k]) - values[fold == k]) ** 2
         for k in range(FOLDS)
     ]
-    return float(np.sqrt(np.concatenate(squares).mean()))
+    return np.asarray(np.sqrt(np.concatenate(squares).mean(axis=0)))

@@ -47,6 +47,7 @@ def parameter_facts(one: Parameter) -> dict[str, Any]:
         "least": one.low,
         "most": one.high,
         "slider": None if one.slider is None else one.slider._asdict(),
+        "whole": bool(one.multiple),
         "choices": list(one.choices),
         "default": one.default,
         "unset": one.unset if one.optional else None,

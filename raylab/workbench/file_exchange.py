@@ -36,13 +36,17 @@ SAVED = {"toml": "application/toml", "csv": "text/csv", "stl": "model/stl"}
 
 @dataclass(frozen=True)
 class Opened:
-    """A stone as the page takes it up: its `design`, and the `dome` and tilt of a scene file (None, 0 where there is none)."""
+    """A stone as the page takes it up: its `design`, and the `dome` and tilt of a scene file (None, 0 where there is none).
+
+    `surrogate`, if any, is that of a finished sweep that the page's heat map begins with, see `surrogate_maps`.
+    """
 
     design: Design
     title: str = ""
     dome: Dome | None = None
     tilt_deg: float = 0.0
     tilt_azimuth_deg: float = 0.0
+    surrogate: dict[str, Any] | None = None
 
 
 def open_demo() -> Opened:

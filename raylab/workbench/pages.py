@@ -11,7 +11,7 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, ParamSpec, TypeVar
 
 from starlette.requests import Request
@@ -47,11 +47,12 @@ from .inclusion_facts import shown_shapes
 from .own_domes import dome_keys
 from .questions import LONGEST_ECHO, MAX_QUESTION, SAVE, checked, parsed
 from .strips import shown_facts
+from .surrogate_maps import SUFFIX, around, of_file
 from .visibility_slices import visibility_slices
 
 USUAL_DOME = "head-shadow"
 
-ERRANDS = {**MADE, "visibility": visibility_slices}
+ERRANDS = {**MADE, "visibility": visibility_slices, "surrogate": around}
 """What is made of one stone while the page waits, by the last part of its address."""
 
 Given = ParamSpec("Given")
@@ -89,6 +90,7 @@ class Workbench:
             "dome": self.dome,
             "tilt_deg": opened.tilt_deg,
             "tilt_azimuth_deg": opened.tilt_azimuth_deg,
+            "surrogate": opened.surrogate,
             "domes": [{"name": name, "description": dome.description} for name, dome in self.domes.items()],
             "cuts": [cut_facts(cut) for cut in cuts()],
             "girdle": GIRDLE.name,
@@ -107,7 +109,7 @@ class Workbench:
             "colors": color_tables(),
             "units": UNITS,
             "wheels": WHEELS,
-            "readable": list(STONE_READERS),
+            "readable": [*STONE_READERS, SUFFIX],
             "saved": list(SAVED),
             "max_bytes": MAX_BYTES,
         }
@@ -152,13 +154,15 @@ class Pages:
         return JSONResponse(await asyncio.to_thread(self.workbench.start))
 
     async def open(self, request: Request) -> Response:
-        """A file that the page sends becomes a design, or a dome."""
+        """A file that the page sends becomes a design, a dome, or the surrogates of a sweep."""
         asked = request.query_params
         name, unit, noise = asked.get("name", "file"), asked.get("unit") or None, asked.get("noise_um") or None
         try:
             noise_um = None if noise is None else _number("noise_um", noise)
             async with self.opening:
                 data = await body_of(request, MAX_BYTES, name[:120])
+                if name.lower().endswith(SUFFIX):
+                    return JSONResponse({"surrogate": await self._beside(of_file, PurePosixPath(name).name[:120], data)})
                 opened = await self._beside(open_any, name, data, unit, noise_um, self.workbench.domes)
         except InputError as error:
             return refusal(error)

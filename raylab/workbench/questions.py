@@ -67,6 +67,9 @@ REPORT = schema(
 COLOR = schema(dome=(str, ...), step=(str, ""), exposure=(float, 1.0), **_PLACE)
 """A colour picture or a film of one stone."""
 
+AROUND = schema(dome=(str, ...), keys=(list[str], ...), lows=(Numbers, ...), highs=(Numbers, ...), designs=(int, ...), **_PLACE)
+"""Designs around a stone, over some of its keys."""
+
 FIELD = schema(dome=(str, ...), **_PLACE)
 """The field of visibility of one stone."""
 

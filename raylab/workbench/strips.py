@@ -160,17 +160,17 @@ def _scenes(question: Question, key: str, values: Iterable[float], place: Place)
     if key in (TILT, AZIMUTH):
         stone = cache(partial(stone_of, design))
         for view in path_of(values if key == TILT else tilt, values if key == AZIMUTH else azimuth, 0.0):
-            yield partial(_placed, place, stone, view)
+            yield partial(placed, place, stone, view)
         return
     if not isinstance(design, dict) or key not in design:
         known = (TILT, AZIMUTH, *(design if isinstance(design, dict) else ()))
         raise InputError("no key of the design", key="key", value=key[:60], expected=nearest(key, known))
     view = View(tilt_deg=tilt, tilt_azimuth_deg=azimuth)
     for value in values:
-        yield partial(_placed, place, partial(stone_of, {**design, key: value}), view)
+        yield partial(placed, place, partial(stone_of, {**design, key: value}), view)
 
 
-def _placed(place: Place, stone: Callable[[], Stone], view: View) -> Scene:
+def placed(place: Place, stone: Callable[[], Stone], view: View) -> Scene:
     """The scene of a value. One that no exact engine traces is sampled until its standard errors are those of a strip."""
     scene = place(stone(), view)
     engine = engine_for(scene)

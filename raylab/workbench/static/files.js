@@ -61,16 +61,17 @@ async function openAgain(workbench, name, noise) {
   return file ? open(workbench, file, unit, noise) : { text };
 }
 
-/** Open a stone or a dome; returns the error that kept it from being opened, or null. */
+/** Open a stone, a dome or a sweep; returns the error that kept it from being opened, or null. */
 async function open(workbench, file, unit, noise = "") {
   const most = workbench.start.max_bytes;
   if (file.size > most) return { text: `${file.name}: file too large (${file.size} bytes); expected at most ${most} bytes` };
   let error = null;
   const found = await post(`open?${new URLSearchParams({ name: file.name, unit, noise_um: noise })}`, file, (refusal) => { error = refusal; });
   if (!found) return error;
-  const { design, title, dome } = await found.json();
+  const { design, title, dome, surrogate } = await found.json();
   if (design?.scan) MESHES.set(design.scan.file, { file, unit });
-  if (dome) addDome(workbench, dome);
+  if (surrogate) workbench.notify("surrogate", surrogate);
+  else if (dome) addDome(workbench, dome);
   else take(workbench, design, title);
   return null;
 }

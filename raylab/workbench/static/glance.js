@@ -87,6 +87,6 @@ export class Glance {
 }
 
 /** The numbers of an answer, and their standard errors. */
-function figuresOf({ summary, weight_ct }) {
+export function figuresOf({ summary, weight_ct }) {
   return { values: { ...summary.ledger, ...summary.stats, weight_ct }, errors: summary.errors };
 }
