@@ -19,6 +19,7 @@ from raylab.tracers.totals import MOMENTS
 POINTS, TIMES, SIDE, SAMPLES = 4, 2, 2, 4
 """Rays of a randomization, randomizations, pixels along a side, samples of each."""
 ANGLES = {"table_pct": 60, "crown_angle_deg": 30}
+NODES_NM = (450.0, 650.0)
 IN_SINGLE = (0, 1)
 """Which of the cases are traced in single precision too."""
 SEEDS, RAYS = 40, 12
@@ -75,15 +76,12 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
     return found
 
 
-def main() -> None:
-    """Everything runs in pure Python, so the numbers of rays, pixels and threads are the least that show a fault."""
+def reduced() -> None:
+    """The engines' modules with as few rays, randomizations and threads as show a fault: everything runs in pure Python."""
     import _numba_cuda_redirector  # noqa: F401 - done by site-packages' .pth file otherwise
 
-    from raylab.designs.design import trace_designs
-    from raylab.scene.pixel_grid import grid_around
-    from raylab.sweeps.axes import plan_of
     from raylab.tracers import randomizations
-    from raylab.tracers.gpu import batches, building, engine, kernels, paths, single, single_engine
+    from raylab.tracers.gpu import batches, building, engine, kernels, single
 
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS = TIMES
@@ -93,6 +91,17 @@ def main() -> None:
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}
     batches.CHANCE = building.CHANCE = 0.0
     engine.why_no_device = lambda: None
+
+
+def main() -> None:
+    """What the kernels give for the cases, and for designs."""
+    reduced()
+    from raylab.designs.design import trace_designs
+    from raylab.scene.pixel_grid import grid_around
+    from raylab.sweeps.axes import plan_of
+    from raylab.tracers import randomizations
+    from raylab.tracers.gpu import building, engine, paths, single_engine
+
     found = []
 
     def seen(tracer: object, scene: Scene) -> dict[str, object]:
@@ -104,6 +113,9 @@ def main() -> None:
         found.append(seen(engine.ENGINE, scene))
         if number in IN_SINGLE:
             found[-1]["single"] = seen(single_engine.ENGINE, scene)
+    tinted, side = cases()[1], grid_around(cases()[1].stone, cases()[1].view, SIDE)
+    spectra = [(lum.tolist(), cover.tolist()) for _, lum, cover in engine.ENGINE.spectra(tinted, NODES_NM, side)]
+    found[1] |= {"spectra": spectra[0]}
     light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", **ANGLES}
     designs, settings = [{**light, **one} for one in DESIGNS], TraceSettings(engine="gpu", min_weight=1e-2)
     together = trace_designs(designs, settings)

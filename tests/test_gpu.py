@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from simulated_gpu import IN_SINGLE, POINTS, SIDE, TIMES, cases
+from simulated_gpu import IN_SINGLE, NODES_NM, POINTS, SIDE, TIMES, cases
 
 import raylab as rl
 from raylab.designs.design import COLUMNS, trace_designs
@@ -53,6 +53,17 @@ def test_kernels_give_what_the_sampled_engine_gives(simulated, monkeypatch, numb
     for name, values in image.fields.items():
         far = 1e-7 if "error" in name else 1e-12  # the error is the root of a difference
         assert np.array(found["fields"][name], float) == pytest.approx(values.ravel(), abs=far, nan_ok=True)
+
+
+def test_spectra_are_the_luminance_at_each_wavelength(simulated):
+    scene = cases()[1]
+    luminance, coverage = (np.array(one) for one in simulated[1]["spectra"])
+    for wavelength_nm, found in zip(NODES_NM, luminance, strict=True):
+        image = sample_image(scene, wavelength_nm, grid_around(scene.stone, scene.view, SIDE))
+        assert coverage == pytest.approx(image.fields["coverage"].ravel(), abs=1e-12)
+        wanted = np.nan_to_num(image.fields["luminance"]).ravel() * coverage / scene.dome.peak_radiance
+        assert found == pytest.approx(wanted, abs=1e-12)
+    assert (luminance[0] != luminance[1]).any(), "the index differs"
 
 
 @pytest.mark.parametrize("number", IN_SINGLE)

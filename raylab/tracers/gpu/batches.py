@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -13,7 +13,7 @@ from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
 from ...scene.view import height_above
-from ..ledger import MAPPED
+from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
 from ..rim import Rim
@@ -131,12 +131,35 @@ def pixel_maps(
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
     pixels, real = grid.resolution**2, precision.real
     means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
-    holding(precision.pixel_means, len(scene.stone))[-(-pixels // kernels.THREADS), kernels.THREADS](
-        on_card(lowered([scene], wavelength_nm), real), on_card(scene.dome.table, real), rules_of(scene.settings, real, 0.0),
-        grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2),
-        means, coverage, error,
-    )  # fmt: skip
+    scenes, dome = on_card(lowered([scene], wavelength_nm), real), on_card(scene.dome.table, real)
+    _draw(precision, scenes, dome, rules_of(scene.settings, real, 0.0), grid, cells, (means, coverage, error))
     return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
+
+
+def pixel_luminances(
+    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, precision: Precision
+) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Mean luminance (P,) and coverage (P,) of the pixels of a grid at each wavelength, by the samples of `pixel_maps`.
+
+    The light lies on the card once, and one map comes back for each wavelength.
+    """
+    pixels, real = grid.resolution**2, precision.real
+    means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
+    dome, rules = on_card(scene.dome.table, real), rules_of(scene.settings, real, 0.0)
+    for wavelength_nm in nodes_nm:
+        _draw(precision, on_card(lowered([scene], wavelength_nm), real), dome, rules, grid, cells, (means, coverage, error))
+        yield means[LUMINANCE].copy_to_host().astype(float), coverage.copy_to_host().astype(float)
+
+
+def _draw(
+    precision: Precision, scenes: Scenes, dome: Any, rules: Any, grid: PixelGrid, cells: int, out: tuple[Any, Any, Any]
+) -> None:
+    """Fill the maps `out` on the card, see `kernels.pixel_means`, with cells^2 samples a pixel."""
+    blocks = -(-(grid.resolution**2) // kernels.THREADS)
+    holding(precision.pixel_means, len(scenes.finish))[blocks, kernels.THREADS](
+        scenes, dome, rules, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells,
+        precision.real(grid.pixel_mm**2 / cells**2), *out,
+    )  # fmt: skip
 
 
 def rules_of(settings: TraceSettings, real: Any, chance: float) -> tuple[bool, Any, int, Any, int]:
