@@ -13,6 +13,8 @@ import pytest
 from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
+from raylab.tracers.gpu.device import why_no_device
+
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
 os.environ.setdefault(
     "OMP_WAIT_POLICY", "passive"
@@ -24,6 +26,19 @@ if hasattr(signal, "SIGHUP"):
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 CI = os.environ.get("CI") == "true"
+ON_DEVICE = Path(__file__).parent / "gpu"
+"""Tests that need a graphics processor."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """How many designs of each cut the tests on a graphics processor trace."""
+    parser.addoption("--gpu-designs", type=int, default=200, help="random designs of each cut in tests/gpu (10000 for all)")
+
+
+def pytest_ignore_collect(collection_path: Path) -> bool | None:
+    """Tests on a graphics processor are collected only where there is one."""
+    there = ON_DEVICE in (collection_path, *collection_path.parents)
+    return True if there and why_no_device() is not None else None
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +58,10 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """One line for each reason to skip: how many tests, where, why."""
+    """One line for each reason to skip: how many tests, where, why; and one where the tests on a device were left out."""
+    asked = [Path(arg.split("::")[0]).resolve() for arg in terminalreporter.config.args]
+    if any(one in (ON_DEVICE, *ON_DEVICE.parents) for one in asked) and (reason := why_no_device()) is not None:
+        terminalreporter.write_line(f"tests/gpu not collected: {reason}")
     files = defaultdict[str, list[str]](list)
     for report in terminalreporter.stats.get("skipped", ()):
         _, _, reason = report.longrepr

@@ -15,7 +15,7 @@ from building_engine import HostEngine
 import raylab as rl
 from raylab.designs.keys import EXCLUDED, REASONS
 from raylab.engine_table import ENGINES
-from raylab.sweeps import engine_choice, sweeping
+from raylab.sweeps import engine_choice, probing, sweeping
 from raylab.sweeps.axes import plan_of
 
 AXES = {"pavilion_angle_deg": rl.between(39.0, 43.0), "girdle_pct": rl.between(0.0, 4.0), "dome": ["head-shadow", "even-sky"]}
@@ -115,6 +115,31 @@ def test_processes_share_the_devices(known, monkeypatch):
     list(sweeping._workers(iter(()), 3, None, how))
     assert seen == [[{"THE_DEVICE": "0"}, {"THE_DEVICE": "1"}, {"THE_DEVICE": "0"}]]
     assert engine_choice.builds_every(plan_of(AXES, FIXED, "random", 8), engine)
+
+
+def test_a_device_is_probed_where_it_traces(known, monkeypatch):
+    """By a worker process that is given the first device, or by the cluster; nothing is traced in this process."""
+    engine = WithDevices()
+    monkeypatch.setattr(building_engine, "ENGINE", engine)
+    plan, settings, asked = plan_of(AXES, FIXED, "random", 8), rl.TraceSettings(engine="host"), []
+
+    class Future:
+        def result(self):
+            return 7.0
+
+    class Client:
+        def submit(self, work, **_):
+            asked.append(work.__self__)
+            return Future()
+
+    monkeypatch.setattr(probing, "answer_of", lambda probe, around: asked.append((probe, around)) or 5.0)
+    around = [engine.only(0), engine.only(1)]
+    assert probing.cost_s(plan, settings, 0, around, None) == 5.0
+    assert probing.cost_s(plan, settings, 0, around, Client()) == 7.0
+    (probe, there), in_cluster = asked
+    assert there == {"THE_DEVICE": "0"}
+    assert sum(map(len, probe.runs)) == sum(map(len, in_cluster.runs)) > 0
+    assert engine.lots == engine.alone == []
 
 
 @pytest.mark.parametrize(

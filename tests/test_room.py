@@ -59,7 +59,7 @@ def test_a_sweep_that_no_machine_can_hold_is_refused(tmp_path, capsys):
 
 def test_a_sweep_in_pieces_needs_no_more_memory_but_disk(tmp_path, capsys, monkeypatch):
     """The same 1.6e9 designs: a disk that doesn't hold them is refused before anything is traced."""
-    monkeypatch.setattr(sweeping, "_cost_s", None)
+    monkeypatch.setattr(sweeping, "cost_s", None)
     axis = "{ start = %d, stop = %d, number = 40000 }"
     axes = f"pavilion_angle_deg = {axis % (38, 43)}\ncrown_angle_deg = {axis % (30, 38)}\n"
     (tmp_path / "s.toml").write_text(f"schema = 1\n[axes]\n{axes}[fixed]\ntable_pct = 57\ndome = 'head-shadow'\n")
@@ -84,7 +84,7 @@ def test_values_of_another_kind_are_one_line(axis):
 
 
 def test_a_sweep_that_would_take_years_is_refused_and_leaves_nothing(tmp_path, monkeypatch):
-    monkeypatch.setattr(sweeping, "_cost_s", lambda *_: 1e8)
+    monkeypatch.setattr(sweeping, "cost_s", lambda *_: 1e8)
     for out in (None, tmp_path / "out"):
         with pytest.raises(rl.InputError, match=r"axes: 3 designs take .* about 3,472 days, longer than a year"):
             rl.sweep({"pavilion_angle_deg": rl.steps(40, 41, 3)}, "head-shadow", **GIVEN, processes=1, out=out)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import sys
-import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import closing
 from dataclasses import asdict, dataclass, replace
@@ -19,8 +18,7 @@ import numpy as np
 
 from .. import netcdf
 from ..code_id import code_id
-from ..designs.columns import Columns
-from ..designs.design import COLUMNS, trace_designs
+from ..designs.design import COLUMNS
 from ..errors import InputError
 from ..progress import Progress, reporter
 from ..room import Need
@@ -35,6 +33,7 @@ from .engine_choice import builds_every, chosen
 from .facts import facts_of
 from .labels import dataset, form
 from .pieces import Pieces, check_zarr
+from .probing import cost_s
 from .results import load_sweep
 from .store import Store
 from .workers import MAKER, Chunk, Done, Work, client_of, in_cluster, in_processes, in_this_process
@@ -52,11 +51,6 @@ MOST_IN_CHUNK = 4096
 """Of designs whose stones are built one by one. Where the engine builds them, a chunk is a block."""
 LONGEST_S = 20.0
 """A block that takes longer is no chunk: not all of its designs are built by the engine, or they take many rays."""
-PROBES, NEAR = 4, 256
-"""Places where the cost of a design is measured before a sweep is cut into chunks; and in how many from there on one is looked
-for that meets the conditions."""
-PROBED, PROBED_TOGETHER, PROBED_BUILT = 1, 16, 1024
-"""Designs at each place: of an engine that traces one after the other, many together, and that builds stones too."""
 A_DEVICE = 4
 """Processes that share a device: while it traces for one, the others make numbers of what they have."""
 ALONE_S = 4.0
@@ -146,19 +140,19 @@ def sweep(
         engine = engine_named(str(settings.engine))
         count = _cores(processes, engine) if client is None else max(1, sum(client.ncores().values()))
         alone = ALONE_S if processes is None and client is None else 0.0
+        how = _How(settings, client, count, progress)
 
         def size() -> int:
-            cost_s = _cost_s(plan, settings, left.first)
-            whole = replace(need, what=f"{left.traced} designs", seconds=cost_s * left.traced / count)
+            probed_s = cost_s(plan, settings, left.first, how.around(count), client)
+            whole = replace(need, what=f"{left.traced} designs", seconds=probed_s * left.traced / count)
             whole.check("axes", "fewer designs, or more processes")
             if progress is True:
                 whole.say()
             if isinstance(engine, BatchEngine):
-                short = builds_every(plan, engine) and cost_s * BLOCK < LONGEST_S
+                short = builds_every(plan, engine) and probed_s * BLOCK < LONGEST_S
                 return min(BLOCK if short else MOST_IN_CHUNK, len(plan))
-            return _chunk_size(left.traced, cost_s, count, alone)
+            return _chunk_size(left.traced, probed_s, count, alone)
 
-        how = _How(settings, client, count, progress)
         if out is None:
             return _in_one(plan, how, Deal(plan.shape, plan.shape, size()), None)
         facts = facts_of(plan, asdict(settings), code_id(MAKER), left.digest, pieces=zarr)
@@ -186,6 +180,12 @@ class _How:
     def engine(self) -> Engine:
         """The engine that the settings name."""
         return engine_named(str(self.settings.engine))
+
+    def around(self, count: int) -> list[dict[str, str]]:
+        """What is added to the environment of each of so many processes: devices are shared out among them."""
+        engine = self.engine
+        devices = engine.devices() if isinstance(engine, DeviceEngine) else 0
+        return [engine.only(k % devices) if isinstance(engine, DeviceEngine) and devices else {} for k in range(count)]
 
 
 def _need(plan: Plan, place: Path | None, pieces: bool) -> Need:
@@ -285,10 +285,7 @@ def _workers(chunks: Iterator[Chunk], count: int, work: Work, how: _How) -> Done
         return in_cluster(chunks, work, how.client)
     if count < 2:
         return in_this_process(chunks, work)
-    engine = how.engine
-    devices = engine.devices() if isinstance(engine, DeviceEngine) else 0
-    around = [engine.only(k % devices) if isinstance(engine, DeviceEngine) and devices else {} for k in range(count)]
-    return in_processes(chunks, work, around)
+    return in_processes(chunks, work, how.around(count))
 
 
 def _cores(processes: int | None, engine: Engine) -> int:
@@ -305,25 +302,6 @@ def _cores(processes: int | None, engine: Engine) -> int:
             "not a number of processes", key="processes", value=processes, expected="a whole number from 1 to 4096"
         )
     return processes
-
-
-def _cost_s(plan: Plan, settings: TraceSettings, first: int) -> float:
-    """Seconds that a design takes, measured with a few of them; `first` is the number of one that is traced."""
-    engine = engine_named(str(settings.engine))
-    run = PROBED_BUILT if builds_every(plan, engine) else PROBED_TOGETHER if isinstance(engine, BatchEngine) else PROBED
-    places = np.linspace(0, len(plan) - 1, min(PROBES, len(plan))).astype(int).tolist()
-    probes = [some for place in places if len(some := _kept_run(plan, place, run))] or [_kept_run(plan, first, 1)]
-    trace_designs(probes[0].at(np.arange(1)), settings)  # compiles, or reads what was compiled
-    start = time.perf_counter()
-    for some in probes:
-        trace_designs(some, settings)
-    return (time.perf_counter() - start) / sum(map(len, probes))
-
-
-def _kept_run(plan: Plan, place: int, count: int) -> Columns:
-    """As many designs from a number on, of those that meet the conditions."""
-    stop = place + (max(NEAR, count) if plan.conditions else count)
-    return plan.run(place, stop).at(np.flatnonzero(plan.kept(place, stop))[:count])
 
 
 def _chunk_size(designs: int, cost_s: float, count: int, alone_s: float) -> int:

@@ -23,7 +23,7 @@ import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import IO, Any, NamedTuple, cast
+from typing import IO, Any, NamedTuple, Protocol, cast
 
 import numpy as np
 
@@ -44,6 +44,13 @@ MAKER = "designs.design"
 """The module that makes a design's numbers."""
 TRIES = 3
 """How often a chunk is begun before a sweep gives up on workers that die."""
+
+
+class Traces(Protocol):
+    """What a worker process is told once, and then asked for each chunk."""
+
+    def traced(self, chunk: Chunk, /) -> Any:
+        """What comes back for a chunk."""
 
 
 class Chunk(NamedTuple):
@@ -159,17 +166,26 @@ def in_processes(chunks: Iterator[Chunk], work: Work, around: Sequence[Mapping[s
             worker.end()
 
 
+def answer_of(work: Traces, around: Mapping[str, str]) -> Any:
+    """What `work` gives in a process beside this one, which ends with it; `around` is added to its environment."""
+    worker = _Worker(work, around)
+    try:
+        return worker.trace(Chunk(0, 0, 0))
+    finally:
+        worker.end()
+
+
 class _Worker:
     """A process that traces chunks; started when first used, and again when it died."""
 
-    def __init__(self, work: Work, around: Mapping[str, str]) -> None:
+    def __init__(self, work: Traces, around: Mapping[str, str]) -> None:
         self.work, self.around = work, around
         self.process: subprocess.Popen[bytes] | None = None
         self.stopped = False
         self.starting = threading.Lock()
 
-    def trace(self, chunk: Chunk) -> np.ndarray | None:
-        """Rows of a chunk, or None where they are written."""
+    def trace(self, chunk: Chunk) -> Any:
+        """Rows of a chunk, or None where they are written; what `work` gives for it."""
         for _ in range(TRIES):
             try:
                 found = self._ask(chunk, self._started())

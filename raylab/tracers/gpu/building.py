@@ -6,6 +6,7 @@ their body colour is made as much deeper as their diameter says.
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import Any
 
@@ -192,26 +193,43 @@ def _first(lot: Lot, design: int) -> Scene:
 def _scenes(scene: Scene, planes: Any, rows: int, girdle: int, diameter: np.ndarray, lot: Lot, real: Any) -> Scenes:
     """The arrays of stones that are built, in the card's memory."""
     count, medium = len(diameter), medium_of(lot.material, lot.settings.wavelength_nm)
+    media = np.stack([np.full(count, medium.n), medium.absorption_per_mm * diameter], axis=-1)
+    finish, turn = lot.stated.get("girdle_finish", POLISHED).code, tuple(scene.view.rotation().ravel().tolist())
+    room = min(AT_A_TIME, 1 << (count - 1).bit_length())
+    alike = _alike(room, rows, girdle, finish, turn, real, cuda.get_current_device().id)
+    return alike._replace(planes=planes, media=cuda.to_device(media.astype(real)))
+
+
+@functools.lru_cache(maxsize=8)
+def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[float, ...], real: Any, device: int) -> Scenes:
+    """What stones that are built share with those of the launches before and after, in the card's memory; no planes, no media.
+
+    Parameters
+    ----------
+    room : at most so many stones. rows, girdle : facets of each, and of its girdle. turn : the view's rotation, row by row.
+    device : which card.
+    """
     azimuths = (2.0 * np.arange(girdle) + 1.0) * np.pi / girdle
     sides = np.stack([np.cos(azimuths), np.sin(azimuths), 0.0 * azimuths, np.full(girdle, RADIUS * math.cos(math.pi / girdle))])
     height = ABOVE  # of no stone: the girdle is upright, so the lists of side facets hold at any height
     rim = rim_of(np.ascontiguousarray(sides.T), rows - girdle, height, True)
     finish = np.zeros(rows, np.int8)
-    finish[rows - girdle :] = lot.stated.get("girdle_finish", POLISHED).code
+    finish[rows - girdle :] = finish_code
     flat = Scenes(
         planes=np.empty((0, 4)),
-        finish=np.tile(finish, count),
-        rows=np.arange(count + 1) * rows,
-        sloping=np.full(count, rows - girdle),
-        rim=np.zeros(count, np.int64),
+        finish=np.tile(finish, room),
+        rows=np.arange(room + 1) * rows,
+        sloping=np.full(room, rows - girdle),
+        rim=np.zeros(room, np.int64),
         core2=rim.core2[np.newaxis],
         far2=rim.far2[np.newaxis],
-        height=np.full(count, rim.height),
+        height=np.full(room, rim.height),
         starts=rim.starts[np.newaxis].astype(np.int32),
         listed=rim.rows.astype(np.int32),
-        media=np.stack([np.full(count, medium.n), medium.absorption_per_mm * diameter], axis=-1),
-        turns=np.broadcast_to(scene.view.rotation(), (count, 3, 3)),
-        eyes=np.broadcast_to([0.0, 0.0, ABOVE, 0.0], (count, 4)),
-        fan=np.zeros(count, np.int64),
+        media=np.empty((0, 2)),
+        turns=np.broadcast_to(np.reshape(turn, (3, 3)), (room, 3, 3)),
+        eyes=np.broadcast_to([0.0, 0.0, ABOVE, 0.0], (room, 4)),
+        fan=np.zeros(room, np.int64),
     )
-    return on_card(flat, real)._replace(planes=planes)
+    found: Scenes = on_card(flat, real)
+    return found

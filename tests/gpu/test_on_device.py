@@ -1,0 +1,117 @@
+"""The engines on a graphics processor: bit patterns, ledgers, and random designs of each cut against the exact engine."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from compared import WAVELENGTH_NM, compared, scenes_of
+from numba import config, cuda
+
+import raylab as rl
+from raylab.designs.design import trace_designs
+from raylab.scene.pixel_grid import grid_around
+from raylab.stone.cuts import CUTS
+from raylab.sweeps.axes import plan_of
+from raylab.tracers.engines import engine_named
+from raylab.tracers.gpu import batches, kernels
+from raylab.tracers.gpu.batches import DOUBLE, SINGLE, Precision
+from raylab.tracers.gpu.single import with_names
+from raylab.tracers.outline_rays import fan_of, generator_of
+
+SIMULATED = bool(config.ENABLE_CUDASIM)
+POINTS = 4 if SIMULATED else 89
+SOME = 2 if SIMULATED else 16
+PRECISIONS = {"gpu": (DOUBLE, 1e-12), "gpu-single": (SINGLE, 2e-5)}
+"""Each engine's precision, and how far rounding takes the sum of a ledger from one, and a mean from itself."""
+ROUNDS = {
+    "pavilion_angle_deg": [40.0, 40.5, 41.0, 41.5],
+    "crown_angle_deg": [33.0, 34.0, 35.0, 36.0],
+    "table_pct": [57.0, 57.0, 89.0, 60.0],
+    "girdle_facets": [16] * 4,
+    "dome": ["head-shadow"] * 4,
+}
+
+
+def means_of(scenes: list[rl.Scene], precision: Precision) -> np.ndarray:
+    return batches.outline_means(scenes, WAVELENGTH_NM, POINTS, [fan_of(scene) for scene in scenes], precision)
+
+
+@pytest.fixture(scope="module")
+def some() -> list[rl.Scene]:
+    """Designs of a cut that is not built on the processor, face-up and tilted."""
+    return scenes_of("single cut", SOME, rl.TraceSettings(min_weight=1e-2))
+
+
+@pytest.mark.parametrize("engine", PRECISIONS)
+def test_bits_are_the_same_again_and_in_any_company(some, engine):
+    precision, _ = PRECISIONS[engine]
+    all_at_once = means_of(some, precision)
+    assert np.array_equal(all_at_once, means_of(some, precision))
+    assert np.array_equal(all_at_once[::-1], means_of(some[::-1], precision))
+    assert np.array_equal(all_at_once[:1], means_of(some[:1], precision))
+
+
+@pytest.mark.parametrize("engine", PRECISIONS)
+def test_bits_are_the_same_on_every_device(some, engine):
+    """On the first again where there is one alone."""
+    precision, found = PRECISIONS[engine][0], []
+    for device in cuda.gpus:
+        with device:
+            found.append(means_of(some[:2], precision))
+    assert all(np.array_equal(found[0], one) for one in [*found, means_of(some[:2], precision)])
+
+
+@pytest.mark.parametrize("engine", PRECISIONS)
+def test_larger_blocks_give_the_same_to_rounding(some, engine):
+    """Twice as many threads share out the rays otherwise, and so add them up in another order."""
+    precision, rounding = PRECISIONS[engine]
+    threads = 2 * kernels.THREADS
+    most, plain = next(iter(precision.outline_sums.items()))
+    larger = with_names(plain.py_func if hasattr(plain, "py_func") else plain.fn, THREADS=threads)
+    kernel = cuda.jit(larger)
+    count, real = len(some), precision.real
+    peak, fans = some[0].dome.peak_radiance, [fan_of(scene) for scene in some]
+    out, steps = cuda.device_array((count, batches.RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(count, np.int64)
+    kernel[count, threads](
+        batches.on_card(batches.lowered(some, WAVELENGTH_NM), real), batches.on_card(batches.together(fans), real),
+        batches.on_card(some[0].dome.table, real), batches.rules_of(some[0].settings, real, batches.CHANCE),
+        POINTS, generator_of(POINTS), cuda.to_device(np.arange(count)), 1, batches.scale_for(POINTS, peak), out, steps,
+    )  # fmt: skip
+    sums = out.copy_to_host()
+    assert max(len(scene.stone) for scene in some) <= most
+    assert sums[..., :-1] / sums[..., -1:] == pytest.approx(means_of(some, precision), abs=10 * rounding)
+    assert (steps.copy_to_host() > 0).all()
+
+
+@pytest.mark.parametrize("engine", PRECISIONS)
+def test_designs_built_on_the_device_have_their_bits_in_any_lot(engine):
+    plan = plan_of(ROUNDS, {}, "paired")
+    settings = rl.TraceSettings(engine=engine, min_weight=1e-2)
+    together = trace_designs(plan.run(0, 4), settings)
+    alone = np.concatenate([trace_designs(plan.run(k, k + 1), settings) for k in range(4)])
+    assert np.array_equal(together, alone, equal_nan=True)
+    assert np.isfinite(together[:2, 0]).all()
+
+
+@pytest.mark.parametrize("engine", PRECISIONS)
+def test_maps_close_their_ledger(some, engine):
+    scene = some[1].with_settings(samples=4)
+    grid = grid_around(scene.stone, scene.view, 2 if SIMULATED else 64)
+    fields = engine_named(engine).trace(scene, WAVELENGTH_NM, grid).fields
+    met = fields["coverage"] > 0.0
+    total = sum(fields[name] for name in ("sky", "head", "leak", "absorbed", "scattered", "untraced"))
+    assert met.any()
+    assert total[met] == pytest.approx(1.0, abs=PRECISIONS[engine][1])
+
+
+@pytest.mark.parametrize("cut", CUTS)
+@pytest.mark.parametrize("engine", PRECISIONS)
+def test_random_designs_are_within_the_exact_brackets_and_errors(engine, cut, designs):
+    """What lies outside of the brackets is as large as the stated errors: of so few randomizations, up to twice."""
+    found = compared(engine, cut, designs)
+    assert np.isfinite(found.off).all()
+    assert found.ledger.sum(axis=1) == pytest.approx(1.0, abs=PRECISIONS[engine][1])
+    assert (found.ledger >= 0.0).all()
+    if designs >= 30:
+        assert (found.size < 2.0).all(), str(found)
+    assert found.far < 0.01, str(found)
