@@ -253,7 +253,7 @@ def test_designs_of_the_largest_and_smallest_value_are_the_ones_reported():
     axes = {"table_pct": [50.0, 57.0, 64.0]}
     found = made(axes, **without("table_pct"))
     plan = plan_of(axes, {**without("table_pct"), "dome": "even-sky"})
-    panels = drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2), count=1))
+    panels = drawn(extremes_figure(plan, found, "brightness", rl.TraceSettings(precision=0.2, engine="rays"), count=1))
     order = found.brightness.values.argsort()
     for panel, number in zip(panels, (order[-1], order[0]), strict=True):
         assert panel.get_title(loc="left").endswith(f"table size {axes['table_pct'][number]:g} %")

@@ -236,7 +236,8 @@ def extremes_figure(plan: Plan, found: xr.Dataset, statistic: str, settings: Tra
 
 
 def _contrast(axes: Axes, design: dict[str, Any], settings: TraceSettings) -> Any:
-    scene = replace(scene_of(stone_of(design), design, settings), resolution=256)
+    exact = replace(settings, engine=None)  # whatever traced the sweep: its samples would be the map's noise
+    scene = replace(scene_of(stone_of(design), design, exact), resolution=256)
     maps = trace_scene(exactly(scene), by_facet=False).arrays
     left, bottom, side = maps.grid.x0_mm, maps.grid.y0_mm, maps.grid.pixel_mm * maps.grid.resolution
     extent = (left, left + side, bottom, bottom + side)
