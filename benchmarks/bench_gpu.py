@@ -3,7 +3,8 @@
     python benchmarks/bench_gpu.py [--designs 8000] [--points 610] [--side 4096]
 
 The same round brilliant stands for every design, so building stones doesn't count; times are those of the kernel alone for
-designs, and with the transfer of the maps for the map. Ends in one line where there is no such processor.
+designs, and with the transfer of the maps for the map. Ends in one line where there is no such processor. Whether it runs at all
+is seen without one: NUMBA_ENABLE_CUDASIM=1 NUMBA_DISABLE_JIT=1 python benchmarks/bench_gpu.py --designs 1 --points 2 --side 2.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ def main() -> None:
     asked = parser.parse_args()
     if (reason := why_no_device()) is not None:
         raise SystemExit(reason)
-    print(cuda.get_current_device().name.decode())
+    print(getattr(cuda.get_current_device(), "name", b"numba-cuda's simulator").decode())
     for name, precision in (("single", batches.SINGLE), ("double", batches.DOUBLE)):
         for chance in (CHANCE, 0.0):
             print(f"{name}, paths ended by lot below {chance:g}: {designs(precision, asked.designs, asked.points, chance)}")

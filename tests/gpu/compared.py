@@ -88,9 +88,11 @@ def compared(engine: str, cut: str, count: int) -> Compared:
     found = [record(WAVELENGTH_NM, one, sampled[0].dome.peak_radiance).statistics for one in totals]
     each = [range(first, count, os.cpu_count() or 1) for first in range(min(count, os.cpu_count() or 1))]
     true: dict[int, dict[str, tuple[float, float]]] = {}
+    plain = {name: os.environ.pop(name, None) for name in ("NUMBA_DISABLE_JIT", "NUMBA_ENABLE_CUDASIM")}  # not in these
     with ProcessPoolExecutor(len(each), get_context("spawn")) as pool:
         for part in pool.map(partial(brackets, cut, count), each):
             true |= part
+    os.environ.update({name: value for name, value in plain.items() if value is not None})
     off = [[_outside(found[k][key], *true[k][key]) for key in STATISTICS] for k in range(count)]
     error = [[found[k][key].error for key in STATISTICS] for k in range(count)]
     return Compared(np.array(off), np.array(error), np.array([[one[key].value for key in ENTRIES] for one in found]))

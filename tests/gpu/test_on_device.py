@@ -112,6 +112,6 @@ def test_random_designs_are_within_the_exact_brackets_and_errors(engine, cut, de
     assert np.isfinite(found.off).all()
     assert found.ledger.sum(axis=1) == pytest.approx(1.0, abs=PRECISIONS[engine][1])
     assert (found.ledger >= 0.0).all()
-    if designs >= 30:
+    if designs >= 30:  # fewer say nothing of errors
         assert (found.size < 2.0).all(), str(found)
-    assert found.far < 0.01, str(found)
+        assert found.far < 0.01, str(found)
