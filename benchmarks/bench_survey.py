@@ -4,8 +4,9 @@
 
 The number of designs is that of the survey published in 2004 (Moses et al., Gems & Gemology 40(3); number from memory); the
 ranges are ours. `--tables` values of the first axis instead of 20, and at most `--most` of each other, make it shorter. The
-result is written to FOLDER in pieces; then 2,000 designs at random are traced by the exact engine, and the differences told. Raises
-where there is no such processor; without one, `--engine rays --tables 2 --most 2 --error 0.01 --processes 2` runs all of it small.
+result is written to FOLDER in pieces; then 2,000 designs at random are traced by the exact engine, and the differences told.
+Raises where there is no such processor; without one, `--engine rays --tables 2 --most 2 --error 0.01 --processes 2` runs all of
+it small.
 """
 
 from __future__ import annotations

@@ -219,6 +219,7 @@ export class HeatMap {
   /** What is drawn: the axes' places in the surrogate, the present stone in its unit box; or that nothing can be, and why. */
   shownMap() {
     const { spline, present } = this;
+    if (said(this.base.cut) !== said(present.cut)) return { empty: true, fault: `Its designs are of another cut: ${this.base.cut ?? "none"}.` };
     const place = (key) => spline.axes.findIndex((axis) => axis.key === key);
     const strange = spline.axes.filter(({ key }) => !Number.isFinite(present[key]));
     if (strange.length) return { empty: true, fault: `The designs vary ${strange.map(({ key }) => key).join(", ")}, which no slider of this stone sets.` };
@@ -280,7 +281,7 @@ export class HeatMap {
     const lines = [`A surrogate through ${where}, over ${spline.axes.length} sliders. Its error by cross-validation is ${unit(number.rmse)}, the designs' own spread ${unit(number.spread)}.`];
     if (Number.isFinite(here)) lines.push(`Here ${unit(here)}${traced === undefined || traced === null ? "" : `, traced ${unit(traced)}`}.`);
     if (number.rmse > 0.8 * number.spread) lines.push("The error is nearly as large as the spread: this map says little.");
-    if (gaps) lines.push("Where it is empty, the nearest design is no stone.");
+    if (gaps) lines.push("Where it is empty, the nearest design has no numbers: it is no stone, or was excluded.");
     this.words.textContent = lines.join(" ");
     this.number.title = number.definition;
     const label = (control) => this.about(control.value).label.toLowerCase();
