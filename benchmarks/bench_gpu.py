@@ -3,8 +3,10 @@
     python benchmarks/bench_gpu.py [--designs 8000] [--points 610] [--side 4096]
 
 The same round brilliant stands for every design, so building stones doesn't count; times are those of the kernel alone for
-designs, and with the transfer of the maps for the map. Ends in one line where there is no such processor. Whether it runs at
-all is seen without one: NUMBA_ENABLE_CUDASIM=1 NUMBA_DISABLE_JIT=1 python benchmarks/bench_gpu.py --designs 1 --points 2 --side 2.
+designs, and with the transfer of the maps for the map. Ends in one line where there is no such processor.
+Whether it runs at all is seen without one, by numba-cuda's simulator:
+
+    NUMBA_ENABLE_CUDASIM=1 NUMBA_DISABLE_JIT=1 python benchmarks/bench_gpu.py --designs 1 --points 2 --side 2
 """
 
 from __future__ import annotations
