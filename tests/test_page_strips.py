@@ -154,10 +154,10 @@ def test_the_page_shows_an_opened_sweep_beside_its_sliders(open_page):  # noqa: 
     box = page.page.locator("#heat-canvas").bounding_box()
     page.page.mouse.click(box["x"] + 0.25 * box["width"], box["y"] + 0.25 * box["height"])
     page.rest()
-    ends = [wanted.axes[key] for key in ("pavilion_angle_deg", "table_pct")]
-    for key, one, share in zip(("pavilion_angle_deg", "table_pct"), ends, (0.25, 0.75), strict=True):
+    ends = [wanted.axes[key] for key in ("pavilion_angle_deg", "crown_angle_deg")]
+    for key, one, share in zip(("pavilion_angle_deg", "crown_angle_deg"), ends, (0.25, 0.75), strict=True):
         assert page.field(key) == pytest.approx(one.low + share * (one.high - one.low), abs=0.3)
-    moved = {**stone, **{key: page.field(key) for key in ("pavilion_angle_deg", "table_pct")}}
+    moved = {**stone, **{key: page.field(key) for key in ("pavilion_angle_deg", "crown_angle_deg")}}
     page.page.wait_for_function(
         "words => document.querySelector('#heat-words').textContent.includes(words)", arg=f"Here {float(wanted(moved)):.4f}"
     )

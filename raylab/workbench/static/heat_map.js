@@ -161,7 +161,8 @@ export class HeatMap {
     const keys = [...this.sliders.keys()];
     const known = model.axes.map(({ key }) => key).filter((key) => keys.includes(key));
     this.offer();
-    [this.across.value, this.up.value] = known.length > 1 ? known : [known[0] ?? keys[0], keys.find((key) => key !== (known[0] ?? keys[0]))];
+    const usual = FIRST.every((key) => known.includes(key)) ? FIRST : known;
+    [this.across.value, this.up.value] = usual.length > 1 ? usual : [known[0] ?? keys[0], keys.find((key) => key !== (known[0] ?? keys[0]))];
     this.draw();
   }
 
