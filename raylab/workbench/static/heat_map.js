@@ -161,8 +161,8 @@ export class HeatMap {
     const keys = [...this.sliders.keys()];
     const known = model.axes.map(({ key }) => key).filter((key) => keys.includes(key));
     this.offer();
-    const usual = FIRST.every((key) => known.includes(key)) ? FIRST : known;
-    [this.across.value, this.up.value] = usual.length > 1 ? usual : [known[0] ?? keys[0], keys.find((key) => key !== (known[0] ?? keys[0]))];
+    const first = FIRST.every((key) => known.includes(key)) ? FIRST : known;
+    [this.across.value, this.up.value] = first.length > 1 ? first : [known[0] ?? keys[0], keys.find((key) => key !== (known[0] ?? keys[0]))];
     this.draw();
   }
 
