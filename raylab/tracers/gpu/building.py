@@ -196,12 +196,12 @@ def _scenes(scene: Scene, planes: Any, rows: int, girdle: int, diameter: np.ndar
     media = np.stack([np.full(count, medium.n), medium.absorption_per_mm * diameter], axis=-1)
     finish, turn = lot.stated.get("girdle_finish", POLISHED).code, tuple(scene.view.rotation().ravel().tolist())
     room = min(AT_A_TIME, 1 << (count - 1).bit_length())
-    alike = _alike(room, rows, girdle, finish, turn, real, cuda.get_current_device().id)
+    alike = _alike(room, rows, girdle, finish, turn, real, cuda.get_current_device())
     return alike._replace(planes=planes, media=cuda.to_device(media.astype(real)))
 
 
 @functools.lru_cache(maxsize=8)
-def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[float, ...], real: Any, device: int) -> Scenes:
+def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[float, ...], real: Any, device: Any) -> Scenes:
     """What stones that are built share with those of the launches before and after, in the card's memory; no planes, no media.
 
     Parameters
