@@ -87,9 +87,10 @@ def _without(scene: Scene, tile: Tile, luminance: np.ndarray) -> None:
         area = tile.area_mm2[met]
         rows, _ = sample_points(tile.points[met], scene, scene.settings.middle_nm, in_pupil=in_pupil, area_mm2=area)
         light[met] = rows[:, LUMINANCE]
-    hits = np.add.reduceat(tile.hit, tile.starts[:-1], dtype=np.int64)
+    of_pixel = np.repeat(np.arange(luminance.size), np.diff(tile.starts))
+    light_of, hits = (np.bincount(of_pixel[tile.hit], some, luminance.size) for some in (light[tile.hit], None))
     with np.errstate(invalid="ignore"):
-        luminance[:] = np.add.reduceat(np.where(tile.hit, light, 0.0), tile.starts[:-1]) / hits
+        luminance[:] = light_of / hits  # summed in the order of the map's own
 
 
 def inclusion_tilt(

@@ -108,7 +108,7 @@ def test_a_damaged_part_is_told_set_aside_and_computed_anew(damage, out, whole):
 
 
 def test_undamaged_parts_are_taken_as_they_are(out, whole, monkeypatch):
-    for module in ("sweeping", "workers"):
+    for module in ("probing", "workers"):
         monkeypatch.setattr(f"raylab.sweeps.{module}.trace_designs", None)
     swept(out)
     assert result(out) == result(whole)

@@ -182,7 +182,7 @@ def test_finished_chunks_are_read_and_not_computed_again(tmp_path, whole):
 
 def test_a_finished_sweep_is_read(whole, monkeypatch):
     before = (whole / "sweep.nc").stat()
-    monkeypatch.setattr("raylab.sweeps.sweeping.trace_designs", None)
+    monkeypatch.setattr("raylab.sweeps.probing.trace_designs", None)
     monkeypatch.setattr("raylab.sweeps.workers.trace_designs", None)
     found = swept(whole)
     assert found.brightness.shape == (6, 6)
