@@ -1,6 +1,6 @@
 """The workbench in a real browser: time from a slider to its picture, until a page is ready, memory after a minute of moves.
 
-    python benchmarks/bench_workbench.py [--moves 60] [--soak 60] [--pictures DIR]
+    python benchmarks/bench_workbench.py [--moves 60] [--soak 60] [--pictures DIR] [--cut "cushion brilliant"]
     python benchmarks/bench_workbench.py --server "cushion brilliant"
 
 Times are from the event on the slider to the painted picture, in headless chromium, which draws without a graphics card here:
@@ -243,6 +243,7 @@ def main() -> None:
     parser.add_argument("--moves", type=int, default=60)
     parser.add_argument("--soak", type=float, default=60.0)
     parser.add_argument("--pictures", type=Path)
+    parser.add_argument("--cut", help="another cut for the moves, which then have no soak after them")
     parser.add_argument("--server", metavar="CUT")
     options = parser.parse_args()
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} at the start")
@@ -261,9 +262,12 @@ def main() -> None:
         listening, ready = np.median(starts, axis=0)
         print(f"command to address {listening:.2f} s, to the first exact picture {ready:.2f} s (median of 3, warm)")
         process, page, _, _ = start_to_page(browser)
+        if options.cut:
+            page.page.select_option("#cut", options.cut)
+            page.rest()
         if options.moves:
             moved(process, page, options.moves)
-        if options.soak:
+        if options.soak and not options.cut:
             soak(process, page, options.soak)
         if options.pictures:
             pictures(page, options.pictures)
