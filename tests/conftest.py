@@ -13,8 +13,6 @@ import pytest
 from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
 
-from raylab.tracers.gpu.device import why_no_device
-
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
 os.environ.setdefault(
     "OMP_WAIT_POLICY", "passive"
@@ -33,6 +31,13 @@ ON_DEVICE = Path(__file__).parent / "gpu"
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How many designs of each cut the tests on a graphics processor trace."""
     parser.addoption("--gpu-designs", type=int, default=200, help="random designs of each cut in tests/gpu (10000 for all)")
+
+
+def why_no_device() -> str | None:
+    """What is missing of a graphics processor; numba, which this imports, reads the variables above once."""
+    from raylab.tracers.gpu import device
+
+    return device.why_no_device()
 
 
 def pytest_ignore_collect(collection_path: Path) -> bool | None:
