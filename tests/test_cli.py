@@ -16,8 +16,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from numba.core import serialize
 
-from raylab.cli import main, run
+from raylab.cli import _interrupt, main, run
 from raylab.results.maps import DEFINITIONS
 
 ROOT = Path(__file__).parent.parent
@@ -310,6 +311,27 @@ def test_an_interrupt_within_a_callback_of_compiled_code_is_not_lost(monkeypatch
     assert main([]) == 130
     assert capsys.readouterr().err == "raylab: interrupted\n"
     assert sys.unraisablehook is usual
+
+
+def test_an_interrupt_waits_while_a_kernel_unpickles():
+    """A kernel takes what that gives without looking whether it has failed, and the process would end by a fault of memory."""
+
+    def unpickle() -> str:
+        signal.raise_signal(signal.SIGINT)
+        return "whole"
+
+    calling = unpickle.__code__.replace(co_name=serialize._numba_unpickle.__name__)
+    unpickle.__code__ = calling
+    usual = signal.signal(signal.SIGINT, _interrupt)
+    try:
+        assert unpickle() == "whole"
+        with pytest.raises(KeyboardInterrupt) as struck:
+            time.sleep(30.0)
+        assert struck.value.args == (signal.SIGINT,)
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, usual)
 
 
 def test_what_an_interrupted_command_leaves_half_made_is_thrown_away_in_silence(monkeypatch, capsys):

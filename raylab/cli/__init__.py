@@ -17,6 +17,7 @@ import traceback
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from types import FrameType
 from typing import Any
 
 from cyclopts import App, CycloptsError, Group
@@ -45,6 +46,8 @@ from .visibility import visibility
 from .workbench import workbench
 
 DONE, BAD_INPUT, SIGNALLED, INTERRUPTED = 0, 2, 128, 130
+UNPICKLE = "_numba_unpickle"
+"""A function of numba's that kernels call."""
 
 app = App(
     name="raylab",
@@ -103,13 +106,22 @@ def _say_nothing(lost: sys.UnraisableHookArgs) -> None:
 
 def _end_as_by_ctrl_c() -> None:
     """A signal to end, or a lost terminal, tidies up like Ctrl-C. Signals that were ignored at the start stay ignored."""
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, _interrupt)
 
 
-def _interrupt(number: int, frame: Any) -> None:
+def _interrupt(number: int, frame: FrameType | None) -> None:
+    """Raise KeyboardInterrupt, or a moment later where numba's kernels would crash of it.
+
+    What a kernel returns is of classes that it unpickles by `UNPICKLE`; it uses them without looking whether that has failed.
+    """
+    while frame is not None:
+        if frame.f_code.co_name == UNPICKLE:
+            threading.Timer(0.01, _thread.interrupt_main, (number,)).start()
+            return
+        frame = frame.f_back
     raise KeyboardInterrupt(number)
 
 
