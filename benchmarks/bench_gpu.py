@@ -72,7 +72,7 @@ def main() -> None:
     asked = parser.parse_args()
     if (reason := why_no_device()) is not None:
         raise SystemExit(reason)
-    print(getattr(cuda.get_current_device(), "name", b"numba-cuda's simulator").decode())
+    print(getattr(cuda.get_current_device(), "name", "numba-cuda's simulator"))
     for name, precision in (("single", batches.SINGLE), ("double", batches.DOUBLE)):
         for chance in (CHANCE, 0.0):
             print(f"{name}, paths ended by lot below {chance:g}: {designs(precision, asked.designs, asked.points, chance)}")

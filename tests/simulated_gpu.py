@@ -12,9 +12,11 @@ from raylab.optics.materials import get_material
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 from raylab.tracers.facet_search import entry_row
+from raylab.tracers.keyed import keyed_uniform
 from raylab.tracers.ledger import FIRST_SURFACE
 from raylab.tracers.stone_table import stone_table
 from raylab.tracers.totals import MOMENTS
+from raylab.tracers.wedges import wedges_of
 
 POINTS, TIMES, SIDE, SAMPLES = 4, 2, 2, 4
 """Rays of a randomization, randomizations, pixels along a side, samples of each."""
@@ -59,7 +61,8 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
     begin, advance, book = paths.begin.fn, paths.advance.fn, paths.book.fn
     body = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44)
     table, dome, turn = stone_table(body, 589.3), rl.load_dome("head-shadow").table, np.eye(3)
-    stone = (table.planes, table.finish, table.sloping, len(body), *table.rim, *table.medium)
+    wedges = wedges_of(table.planes, table.sloping, 3.0, True)
+    stone = (table.planes, table.finish, len(body), *wedges, *table.rim, *table.medium)
     places, found = np.random.default_rng(4).uniform(-2.0, 2.0, (SEEDS, RAYS, 2)), []
     for seed, some in enumerate(places):
         row = np.zeros(MOMENTS)
@@ -67,9 +70,10 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
             on, t = entry_row(table.planes, len(body), x, y, 10.0, 0.0, 0.0, -1.0)
             on, ray, off, _ = begin(stone, on, t, x, y, 10.0, 0.0, 0.0, -1.0, 0.0, True, row)
             so_far, stands, segments = book(off, 1.0, FIRST_SURFACE, (0.0, 0.0), turn, dome, row), 1.0, 0
+            lot = keyed_uniform(seed, key, 0, 0)
             while on >= 0:
                 stood, rules = stands, (True, 1e-2, 200, chance, seed)
-                on, ray, stands, off = advance(stone, on, segments, ray, stands, key, 0.0, rules, row)
+                on, ray, stands, lot, off = advance(stone, on, segments, ray, stands, lot, 0.0, rules, row)
                 so_far = book(off, stood, float(segments), so_far, turn, dome, row)
                 segments += 1
         found.append(row.tolist())

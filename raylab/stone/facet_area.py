@@ -1,4 +1,4 @@
-"""The area of one facet from planes alone, for kernels that have no polyhedron."""
+"""One facet from planes alone, for kernels that have no polyhedron: its corners and its area."""
 
 from __future__ import annotations
 
@@ -11,20 +11,26 @@ MOST_CORNERS = 64
 
 
 @njit()
-def facet_area(planes, count, row, size, one, other):
-    """Area of the facet in a plane of a convex body; -1 where it has too many corners.
+def plane_axes(nx, ny, nz):
+    """Two unit vectors across a unit normal and each other, right-handed with it."""
+    lies = abs(nz) < 0.7
+    length = math.sqrt(nx * nx + ny * ny) if lies else math.sqrt(ny * ny + nz * nz)
+    ux, uy, uz = (-ny / length, nx / length, 0.0) if lies else (0.0, -nz / length, ny / length)
+    return ux, uy, uz, ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
+
+
+@njit()
+def cut_out(planes, count, row, size, one, other):
+    """How many corners the facet in a plane of a convex body has, 0 for none; -1 where there are too many.
 
     Parameters
     ----------
     planes : (R, 4) outward unit normals and distances, of which `count` bound the body. row : the facet's.
-    size : no corner is as far from the plane's foot as this. one, other : (MOST_CORNERS, 2), overwritten.
+    size : no corner is as far from the plane's foot as this.
+    one : (MOST_CORNERS, 2) filled: the corners along the `plane_axes`, from the plane's foot. other : like it, overwritten.
     """
     nx, ny, nz, d = planes[row, 0], planes[row, 1], planes[row, 2], planes[row, 3]
-    # two unit vectors across the normal
-    lies = abs(nz) < 0.7
-    length = math.sqrt(nx * nx + ny * ny) if lies else math.sqrt(ny * ny + nz * nz)
-    ux, uy, uz = (-ny / length, nx / length, 0.0) if lies else (0.0, -nz / length, ny / length)
-    vx, vy, vz = ny * uz - nz * uy, nz * ux - nx * uz, nx * uy - ny * ux
+    ux, uy, uz, vx, vy, vz = plane_axes(nx, ny, nz)
     for k in range(4):
         one[k, 0] = size if k == 0 or k == 3 else -size
         one[k, 1] = size if k < 2 else -size
@@ -55,11 +61,20 @@ def facet_area(planes, count, row, size, one, other):
                 kept += 1
             px, py, before = x, y, here
         if kept == MOST_CORNERS:
-            return -1.0
+            return -1
         corners = kept
         for k in range(corners):
             one[k, 0], one[k, 1] = other[k, 0], other[k, 1]
+    return corners if corners > 2 else 0
+
+
+@njit()
+def facet_area(planes, count, row, size, one, other):
+    """Area of the facet in a plane of a convex body; -1 where it has too many corners. See `cut_out`."""
+    corners = cut_out(planes, count, row, size, one, other)
+    if corners < 0:
+        return -1.0
     area = 0.0
     for k in range(2, corners):
         area += (one[k - 1, 0] - one[0, 0]) * (one[k, 1] - one[0, 1]) - (one[k, 0] - one[0, 0]) * (one[k - 1, 1] - one[0, 1])
-    return 0.5 * abs(area) if corners > 2 else 0.0
+    return 0.5 * abs(area)

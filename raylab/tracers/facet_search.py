@@ -58,6 +58,26 @@ def nearest_row(planes, first, end, last, x, y, z, vx, vy, vz, num, den, best):
     return num, den, best
 
 
+@njit(inline="always")
+def with_sides(planes, core2, far2, height, starts, rows, last, x, y, z, vx, vy, vz, num, den, best):
+    """The row that a ray inside meets, and how far it is, mm, from the nearest of the sloping facets; row -1 for none.
+
+    Parameters
+    ----------
+    core2, far2, height, starts, rows : the stone's `Rim`, which says where side facets count. last : see `nearest_row`.
+    num, den, best : of the sloping facets, see `nearest_row`.
+    """
+    t = num / den
+    px, py = x + t * vx, y + t * vy
+    sector = sector_of(px, py)
+    far = px * px + py * py
+    if not far <= core2[sector]:
+        listed = sector if far <= far2[sector] and abs(z + t * vz) <= height else SECTORS
+        for place in range(starts[listed], starts[listed + 1]):
+            num, den, best = nearest_row(planes, rows[place], rows[place] + 1, last, x, y, z, vx, vy, vz, num, den, best)
+    return int(best), num / den
+
+
 @njit()
 def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, vx, vy, vz):
     """The row that a ray inside meets after the row `last` it stands on, and how far it is, mm; row -1 for none.
@@ -66,14 +86,6 @@ def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, 
     ----------
     planes, sloping : of the `StoneTable`. core2, far2, height, starts, rows : its `Rim`, which says where side facets count.
     """
-    stands_on = float(last)
-    num, den, best = nearest_row(planes, 0, sloping, stands_on, x, y, z, vx, vy, vz, 1e300, 1.0, -1.0)
-    t = num / den
-    px, py = x + t * vx, y + t * vy
-    sector = sector_of(px, py)
-    far = px * px + py * py
-    if not far <= core2[sector]:
-        listed = sector if far <= far2[sector] and abs(z + t * vz) <= height else SECTORS
-        for place in range(starts[listed], starts[listed + 1]):
-            num, den, best = nearest_row(planes, rows[place], rows[place] + 1, stands_on, x, y, z, vx, vy, vz, num, den, best)
-    return int(best), num / den
+    on = float(last)
+    num, den, best = nearest_row(planes, 0, sloping, on, x, y, z, vx, vy, vz, 1e300, 1.0, -1.0)
+    return with_sides(planes, core2, far2, height, starts, rows, on, x, y, z, vx, vy, vz, num, den, best)

@@ -71,6 +71,14 @@ def lattice_point(number, points, generator, along, across):
 
 
 @njit(inline="always")
+def lattice_lot(number, shift):
+    """A third number in [0, 1) for a point, shifted too: multiples of 1 / 1.3247, the root of x^3 = x + 1, whose fractions are
+    spread evenly beside those of the lattice. By which a path's lots err less than by random ones."""
+    u = float((number * 3242174889) & 4294967295) / 4294967296.0 + shift
+    return u - math.floor(u)
+
+
+@njit(inline="always")
 def shift_of(seed, number, axis):
     """The shift of a randomization along an axis, in [0, 1)."""
     return keyed_uniform(seed, number, 0, FIRST_AXIS + axis)

@@ -51,7 +51,7 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
     return StoneTable(
         planes=planes,
         sloping=sloping,
-        rim=rim_of(planes[sloping:], sloping, height, _crosses_axis(planes)),
+        rim=rim_of(planes[sloping:], sloping, height, crosses_axis(planes)),
         facet=facet.astype(np.int64),
         finish=stone.finish_codes[facet],
         amount=stone.finish_amounts[facet],
@@ -60,7 +60,7 @@ def stone_table(stone: Stone, wavelength_nm: float) -> StoneTable:
     )
 
 
-def _crosses_axis(planes: np.ndarray) -> bool:
+def crosses_axis(planes: np.ndarray) -> bool:
     """Does the z axis run through the body of planes (R, 4)?"""
     up, down, distances = planes[:, 2] > 0.0, planes[:, 2] < 0.0, planes[:, 3]
     level = distances[~(up | down)]

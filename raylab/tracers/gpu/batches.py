@@ -16,8 +16,8 @@ from ...scene.view import height_above
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
-from ..rim import Rim
-from ..stone_table import stone_table
+from ..stone_table import StoneTable, crosses_axis, stone_table
+from ..wedges import Wedges, wedges_of
 from . import kernels
 from .kernels import Fans, Scenes
 
@@ -44,23 +44,24 @@ def holding(some: dict[int, Any], planes: int) -> Any:
 def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
     """The arrays of several scenes, in main memory and double precision."""
     tables = [stone_table(scene.stone, wavelength_nm) for scene in scenes]
-    rims = {_key(table.rim): table.rim for table in tables}
-    numbers = {key: number for number, key in enumerate(rims)}
-    starts, before = [], 0
-    for one in rims.values():
-        starts.append(before + one.starts)
-        before += len(one.rows)
+    wedges = [_wedges(scene, table) for scene, table in zip(scenes, tables, strict=True)]
+    some, lists = _different([_bytes(one.spans, one.rows) for one in wedges])
+    others, rim = _different([_bytes(one.core2, one.far2, one.starts, one.rows) for one in (table.rim for table in tables)])
+    nearby, rims = [wedges[k] for k in some], [tables[k].rim for k in others]
     return Scenes(
         planes=np.concatenate([table.planes for table in tables]),
         finish=np.concatenate([np.asarray(table.finish, np.int8) for table in tables]),
         rows=np.concatenate([[0], np.cumsum([len(table.planes) for table in tables])]),
-        sloping=np.array([table.sloping for table in tables], np.int64),
-        rim=np.array([numbers[_key(table.rim)] for table in tables]),
-        core2=np.array([one.core2 for one in rims.values()]),
-        far2=np.array([one.far2 for one in rims.values()]),
+        lists=lists,
+        spans=_further([one.spans for one in nearby], [one.rows for one in nearby]),
+        nearby=np.concatenate([one.rows for one in nearby]).astype(np.int32),
+        reach=np.array([one.reach for one in wedges]),
+        rim=rim,
+        core2=np.array([one.core2 for one in rims]),
+        far2=np.array([one.far2 for one in rims]),
         height=np.array([table.rim.height for table in tables]),
-        starts=np.array(starts, np.int32),
-        listed=np.concatenate([one.rows for one in rims.values()]).astype(np.int32),
+        starts=_further([one.starts for one in rims], [one.rows for one in rims]),
+        listed=np.concatenate([one.rows for one in rims]).astype(np.int32),
         media=np.array([[table.medium.n, table.medium.absorption_per_mm] for table in tables]),
         turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
         eyes=np.array([_eye(scene) for scene in scenes]),
@@ -68,9 +69,31 @@ def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
     )
 
 
-def _key(rim: Rim) -> bytes:
-    """Equal for rims with equal radii and lists."""
-    return b"".join(np.ascontiguousarray(part).tobytes() for part in (rim.core2, rim.far2, rim.starts, rim.rows))
+def _wedges(scene: Scene, table: StoneTable) -> Wedges:
+    """The lists of a stone for the search; where they are too long, one list of all."""
+    reach, crossed = 0.25 * float(np.ptp(scene.stone.vertices_mm[:, :2], axis=0).sum()), crosses_axis(table.planes)
+    found = wedges_of(table.planes, table.sloping, reach, crossed)
+    return found if len(found.rows) <= kernels.MOST_LISTED else wedges_of(table.planes, table.sloping, reach, False)
+
+
+def _bytes(*parts: np.ndarray) -> bytes:
+    """Equal for equal arrays."""
+    return b"".join(np.ascontiguousarray(part).tobytes() for part in parts)
+
+
+def _different(keys: Sequence[bytes]) -> tuple[list[int], np.ndarray]:
+    """Where each of the different keys stands first, and (D,) which of them each is."""
+    first: dict[bytes, int] = {}
+    for number, key in enumerate(keys):
+        first.setdefault(key, number)
+    order = {key: place for place, key in enumerate(first)}
+    return list(first.values()), np.array([order[key] for key in keys])
+
+
+def _further(places: Sequence[np.ndarray], lists: Sequence[np.ndarray]) -> np.ndarray:
+    """Places in some lists as those in one list of all of them, one after the other."""
+    before = np.cumsum([0, *map(len, lists[:-1])])
+    return np.array([first + one for first, one in zip(before, places, strict=True)], np.int32)
 
 
 def together(fans: Sequence[Fan]) -> Fans:

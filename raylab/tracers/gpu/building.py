@@ -25,6 +25,7 @@ from ..outline_rays import LATTICES, fan_of
 from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, could_meet, larger_lattices, totals_from
 from ..rim import rim_of
 from ..totals import MOMENTS
+from ..wedges import WEDGES, Wedges, numbers_around
 from .batches import Precision, launched, on_card, rules_of, together
 from .kernels import MOST_PLANES, THREADS, Scenes
 
@@ -215,11 +216,15 @@ def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[floa
     rim = rim_of(np.ascontiguousarray(sides.T), rows - girdle, height, True)
     finish = np.zeros(rows, np.int8)
     finish[rows - girdle :] = finish_code
+    wedges = _wedges(rows - girdle)
     flat = Scenes(
         planes=np.empty((0, 4)),
         finish=np.tile(finish, room),
         rows=np.arange(room + 1) * rows,
-        sloping=np.full(room, rows - girdle),
+        lists=np.zeros(room, np.int64),
+        spans=wedges.spans[np.newaxis].astype(np.int32),
+        nearby=wedges.rows.astype(np.int32),
+        reach=np.full(room, wedges.reach),
         rim=np.zeros(room, np.int64),
         core2=rim.core2[np.newaxis],
         far2=rim.far2[np.newaxis],
@@ -233,3 +238,16 @@ def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[floa
     )
     found: Scenes = on_card(flat, real)
     return found
+
+
+def _wedges(sloping: int) -> Wedges:
+    """What every round brilliant with so many sloping facets has in each wedge: of its mirrors, each facet lies between two."""
+    wedge = np.arange(WEDGES)
+    mains = (wedge + 1) // 2 % MAINS
+    rows = [np.zeros(WEDGES, np.int64), 1 + wedge // 2, 9 + mains, 17 + wedge, 33 + wedge, 49 + mains]
+    if sloping > SLOPING:
+        rows.append(np.full(WEDGES, SLOPING))
+    listed = np.empty((WEDGES, len(rows)), np.int64)
+    listed[numbers_around()] = np.stack(rows, axis=-1)
+    begins = len(rows) * wedge
+    return Wedges(np.stack([begins, begins + len(rows)], axis=-1), listed.ravel(), RADIUS)

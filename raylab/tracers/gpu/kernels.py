@@ -17,10 +17,11 @@ from numba import config, cuda
 
 from ..facet_search import entry_row
 from ..ledger import FIRST_SURFACE, LUMINANCE, MAPPED
-from ..outline_rays import lattice_point, on_fan, shift_of
+from ..outline_rays import lattice_lot, lattice_point, on_fan, shift_of
 from ..pixel_samples import sample_place, stratum_of
 from ..randomizations import RANDOMIZATIONS
 from ..totals import MOMENTS
+from ..wedges import WEDGES
 from .device import CAPACITIES
 from .paths import ENDED, MISSED, advance, begin, book
 from .single import DOUBLE, single_source, with_names
@@ -28,6 +29,8 @@ from .single import DOUBLE, single_source, with_names
 MOST_PLANES = CAPACITIES[-1]
 THREADS = 32
 """Of a block, which is as many as run in step."""
+MOST_LISTED = 1024
+"""Facets in all the lists of a stone's `Wedges` together."""
 TOGETHER = 16
 """Threads that begin a path together, of those that wait; where as many wait as walk, they do in any case."""
 SUMS = MOMENTS + 1
@@ -40,7 +43,7 @@ class Scenes(NamedTuple):
     Attributes
     ----------
     planes : (P, 4) of all stones, each one's side facets last. finish : (P,) codes. rows : (D + 1,) where each begins.
-    sloping : (D,) rows of each before its side facets.
+    lists : (D,) which of W `Wedges` each has. spans : (W, WEDGES, 2) into nearby (K,), rows of the stone. reach : (D,) mm.
     rim : (D,) which of M rims each has, see `tracers.rim`. core2, far2 : (M, SECTORS) mm^2. height : (D,) mm.
     starts : (M, SECTORS + 2) into listed (L,), rows of the stone.
     media : (D, 2) index and absorption per mm.
@@ -51,7 +54,10 @@ class Scenes(NamedTuple):
     planes: np.ndarray
     finish: np.ndarray
     rows: np.ndarray
-    sloping: np.ndarray
+    lists: np.ndarray
+    spans: np.ndarray
+    nearby: np.ndarray
+    reach: np.ndarray
     rim: np.ndarray
     core2: np.ndarray
     far2: np.ndarray
@@ -124,7 +130,7 @@ def view_ray(px, py, eye, turn):
 
 
 @cuda.jit(device=True)
-def _stone_of(scenes, scene, planes, finish):
+def _stone_of(scenes, scene, planes, finish, spans, nearby):
     """Copy the stone of a scene into a block's fast memory; returns it as `paths.begin` takes it."""
     first = scenes.rows[scene]
     count = scenes.rows[scene + 1] - first
@@ -132,13 +138,21 @@ def _stone_of(scenes, scene, planes, finish):
         for axis in range(4):
             planes[k, axis] = scenes.planes[first + k, axis]
         finish[k] = scenes.finish[first + k]
+    lists = scenes.lists[scene]
+    begins, ends = scenes.spans[lists, 0, 0], scenes.spans[lists, WEDGES - 1, 1]
+    for wedge in range(cuda.threadIdx.x, WEDGES, THREADS):
+        spans[wedge, 0], spans[wedge, 1] = scenes.spans[lists, wedge, 0] - begins, scenes.spans[lists, wedge, 1] - begins
+    for k in range(cuda.threadIdx.x, ends - begins, THREADS):
+        nearby[k] = scenes.nearby[begins + k]
     cuda.syncthreads()
     rim, medium = scenes.rim[scene], scenes.media[scene]
     return (
         planes,
         finish,
-        scenes.sloping[scene],
         count,
+        spans,
+        nearby,
+        scenes.reach[scene],
         scenes.core2[rim],
         scenes.far2[rim],
         scenes.height[scene],
@@ -222,16 +236,19 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
     rays = points * each
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
+    spans = cuda.shared.array((WEDGES, 2), np.int16)
+    nearby = cuda.shared.array(MOST_LISTED, np.int16)
     facing = cuda.shared.array(MOST_PLANES, np.int16)
     slopes = cuda.shared.array(MOST_PLANES, np.float64)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     totals = cuda.shared.array((RANDOMIZATIONS, SUMS), np.int64)
-    shifts = cuda.shared.array((RANDOMIZATIONS, 2), DOUBLE)
+    shifts = cuda.shared.array((RANDOMIZATIONS, 3), DOUBLE)
     waits = cuda.shared.array(1, np.int64)
     walked = cuda.shared.array(1, np.int64)
     for k in range(thread, each, THREADS):
         number = part * each + k
-        shifts[number, 0], shifts[number, 1] = shift_of(rules[4], number, 0), shift_of(rules[4], number, 1)
+        for axis in range(3):
+            shifts[number, axis] = shift_of(rules[4], number, axis)
         for c in range(SUMS):
             totals[number, c] = 0
     if thread == 0:
@@ -239,16 +256,16 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
     row = sums[:, thread]
     for c in range(SUMS):
         row[c] = 0.0
-    stone = _stone_of(scenes, scene, planes, finish)  # the threads have met after that
+    stone = _stone_of(scenes, scene, planes, finish, spans, nearby)  # the threads have met after that
     fan = scenes.fan[scene]
     first_part, after = fans.parts[fan], fans.parts[fan + 1]
     upto, rim = fans.upto[first_part:after], fans.rims[first_part + fan : after + fan + 1]
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
     x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
-    listed = _facing(planes, stone[3], vx, vy, vz, facing, slopes)  # of use where rays are parallel
+    listed = _facing(planes, stone[2], vx, vy, vz, facing, slopes)  # of use where rays are parallel
     path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     stands, so_far = 1.0, (0.0, 0.0)
-    on, segments, key, count, coming, holds = ENDED, 0, 0, 0, 0, -1
+    on, segments, lot, count, coming, holds = ENDED, 0, 0.0, 0, 0, -1
     while True:
         idle = on < 0
         waiting = cuda.syncthreads_count(1 if idle else 0)
@@ -266,7 +283,6 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
             coming += waiting
             if idle and ray < rays:
                 number = int((DOUBLE(ray) + 0.5) / points)  # sooner than a division of whole numbers
-                key = part * each * points + ray
                 ray -= number * points
                 number += part * each
                 if number != holds:
@@ -274,10 +290,11 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
                         _flush(row, totals, holds, scale)
                     holds = number
                 u, v = lattice_point(ray, points, generator, shifts[number, 0], shifts[number, 1])
+                lot = np.float64(lattice_lot(ray, shifts[number, 2]))
                 u, v = on_fan(u, v, fans.hubs[fan], rim, upto)
                 x, y, z, vx, vy, vz = view_ray(np.float64(u), np.float64(v), eye, turn)
                 if eye[3] > 0.0:
-                    on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
+                    on, t = entry_row(planes, stone[2], x, y, z, vx, vy, vz)
                 else:
                     on, t = _first_of(planes, facing, slopes, listed, x, y, z)
                 on, path, first, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, rules[0], row)
@@ -285,7 +302,7 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
                 segments, stands, so_far = 0, 1.0, (0.0, 0.0)
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
         if on >= 0:
-            on, path, stands, off = advance(stone, on, segments, path, stands, key, 0.0, rules, row)
+            on, path, stands, lot, off = advance(stone, on, segments, path, stands, lot, 0.0, rules, row)
             segments, count = segments + 1, count + 1
         so_far = _booked(first, off, stood, bounces, so_far, turn, dome, row)
     if holds >= 0:
@@ -332,8 +349,10 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
+    spans = cuda.shared.array((WEDGES, 2), np.int16)
+    nearby = cuda.shared.array(MOST_LISTED, np.int16)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
-    stone = _stone_of(scenes, 0, planes, finish)
+    stone = _stone_of(scenes, 0, planes, finish, spans, nearby)
     pixel = cuda.blockIdx.x * THREADS + cuda.threadIdx.x
     row = sums[:, cuda.threadIdx.x]
     for c in range(SUMS):
@@ -362,14 +381,14 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
                 away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
                 cone = cone_mm2 * eye[2] / (away2 * math.sqrt(away2))
             x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
-            on, t = entry_row(planes, stone[3], x, y, z, vx, vy, vz)
+            on, t = entry_row(planes, stone[2], x, y, z, vx, vy, vz)
             on, path, first, cone = begin(stone, on, t, x, y, z, vx, vy, vz, cone, rules[0], row)
             hit = 0.0 if on == MISSED else 1.0
             hits += hit
             segments, stands, so_far, sample = 0, 1.0, (0.0, 0.0), sample + 1
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
         if on >= 0:
-            on, path, stands, off = advance(stone, on, segments, path, stands, pixel * samples + sample, cone, rules, row)
+            on, path, stands, _, off = advance(stone, on, segments, path, stands, 0.0, cone, rules, row)
             segments += 1
         so_far = _booked(first, off, stood, bounces, so_far, turn, dome, row)
     if last == 0:

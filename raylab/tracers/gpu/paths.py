@@ -10,11 +10,11 @@ import math
 from numba import cuda
 
 from ...stone.finish import ABSORBS
-from ..facet_search import next_row
-from ..keyed import keyed_uniform
+from ..facet_search import with_sides
 from ..ledger import ABSORBED, SCATTERED, UNTRACED, tally_exit
 from ..surface import cone_inside, cone_outside, enter, interact
 from ..totals import LUMINANCE_SQUARE, SWING_SQUARE, UNMET, UNTRACED_SQUARE
+from ..wedges import row_ahead
 
 MISSED, ENDED = -1, -2
 """In place of the row on which a ray stands."""
@@ -26,8 +26,8 @@ def begin(stone, on, t, x, y, z, vx, vy, vz, cone, polarized, row):
 
     Parameters
     ----------
-    stone : planes (R, 4) with the side facets last, codes of finish (R,), number of rows before the side facets, number of all,
-        core2, far2, height, starts and rows of its `Rim`, index, absorption per mm.
+    stone : planes (R, 4) with the side facets last, codes of finish (R,), number of rows; its `Wedges`: spans, rows, reach; of
+        its `Rim` core2, far2, height, starts and rows; index, absorption per mm.
     on, t : the row where the ray enters, below 0 for none, and how far it is, mm.
     x ... vz : where the ray comes from and where it goes. cone : solid angle, sr, for which it stands; 0 for none.
 
@@ -37,7 +37,7 @@ def begin(stone, on, t, x, y, z, vx, vy, vz, cone, polarized, row):
     ray : x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez, how it goes on; see `surface.interact`.
     off : what is reflected, to be booked by `book`: power, direction, solid angle. cone : the one inside.
     """
-    planes, finish, _, _, _, _, _, _, _, index, _ = stone
+    planes, finish, _, _, _, _, _, _, _, _, _, index, _ = stone
     if on < 0 or finish[on] == ABSORBS:
         if on >= 0:
             row[SCATTERED] += 1.0
@@ -51,24 +51,27 @@ def begin(stone, on, t, x, y, z, vx, vy, vz, cone, polarized, row):
 
 
 @cuda.jit(device=True)
-def advance(stone, on, segments, ray, stands, key, cone, rules, row):
+def advance(stone, on, segments, ray, stands, lot, cone, rules, row):
     """One segment inside and the surface at its end; all but what leaves there is booked in `row` (MOMENTS,).
 
     Parameters
     ----------
     stone, on, ray, cone : see `begin`. segments : walked before.
-    stands : for how many rays like it this one stands. key : of the ray's lots.
+    stands : for how many rays like it this one stands. lot : a number in [0, 1) that decides whether a faint path goes on;
+        where it does, what is left of it is such a number again, and independent of that.
     rules : polarized, min_weight, max_bounces, chance, seed; see `packets.PathRules`.
 
     Returns
     -------
-    on : where the ray stands then, or ENDED. ray, stands : how it goes on.
+    on : where the ray stands then, or ENDED. ray, stands, lot : how it goes on.
     off : what leaves, to be booked by `book` for as many rays as this one stood for: power, direction, solid angle.
     """
-    planes, finish, sloping, _, core2, far2, height, starts, listed, index, absorption = stone
+    planes, finish, _, spans, nearby, reach, core2, far2, height, starts, listed, index, absorption = stone
     x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray
-    polarized, min_weight, max_bounces, chance, seed = rules
-    found, t = next_row(planes, sloping, core2, far2, height, starts, listed, on, x, y, z, vx, vy, vz)
+    polarized, min_weight, max_bounces, chance, _ = rules
+    stands_on = float(on)
+    num, den, best = row_ahead(planes, spans, nearby, reach, stands_on, x, y, z, vx, vy, vz)
+    found, t = with_sides(planes, core2, far2, height, starts, listed, stands_on, x, y, z, vx, vy, vz, num, den, best)
     came, off = i, (0.0, 0.0, 0.0, 0.0, 0.0)
     if found >= 0:
         if absorption > 0.0:
@@ -98,15 +101,16 @@ def advance(stone, on, segments, ray, stands, key, cone, rules, row):
         if i < min_weight or segments + 1 >= max_bounces:
             lost, on = i, ENDED
         elif stands * i < chance:
-            if keyed_uniform(seed, key, segments + 1, 0) * chance < stands * i:
-                stands = chance / i
+            share = stands * i / chance
+            if lot < share:
+                stands, lot = chance / i, lot / share
             else:
                 on = ENDED
     if lost > 0.0:
         row[UNTRACED] += stands * lost
         row[UNMET] += stands * lost
         row[UNTRACED_SQUARE] += stands * lost * lost
-    return on, (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez), stands, off
+    return on, (x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez), stands, lot, off
 
 
 @cuda.jit(device=True)
