@@ -62,7 +62,7 @@ def njit(*, in_place: bool = False, **options: Any) -> Callable[[Callable[..., A
             except RuntimeError as error:  # raised by numba when it finds no place for a cache
                 if "cannot cache" not in str(error):
                     raise
-                _warn("no folder for it can be written to (NUMBA_CACHE_DIR names another)")
+                warn_not_kept("no folder for it can be written to (NUMBA_CACHE_DIR names another)")
         return kernel
 
     return decorate
@@ -87,9 +87,9 @@ class _Cache(FunctionCache):  # type: ignore[misc]
         super().__init__(function)  # type: ignore[no-untyped-call]
         locator = self._impl.locator
         place = (self._cache_path, self._impl.filename_base, locator.get_source_stamp())
-        self._cache_file = _CacheFile(*place)  # type: ignore[no-untyped-call]
+        self._cache_file = CacheFile(*place)  # type: ignore[no-untyped-call]
         # The version is compared before the rest is unpickled, which would fail where a module has moved since.
-        self._cache_file._version += f" {_stamp(function.__module__)}"
+        self._cache_file._version += f" {stamp(function.__module__)}"
 
     def load_overload(self, signature: Any, context: Any) -> Any:
         """As numba does it, without the registries of its compiler, which take a third of a second to fill: compiling does
@@ -105,10 +105,10 @@ class _Cache(FunctionCache):  # type: ignore[misc]
         try:
             super().save_overload(signature, data)  # type: ignore[no-untyped-call]
         except OSError as error:
-            _warn(f"{error.strerror or error}: {self._cache_path}")
+            warn_not_kept(f"{error.strerror or error}: {self._cache_path}")
 
 
-class _CacheFile(IndexDataCacheFile):  # type: ignore[misc]
+class CacheFile(IndexDataCacheFile):  # type: ignore[misc]
     """The files of a function's cache, each with a checksum. A damaged file counts as missing, and is written anew."""
 
     def _dump(self, content: Any) -> bytes:
@@ -133,7 +133,7 @@ class _CacheFile(IndexDataCacheFile):  # type: ignore[misc]
 
 
 def _unpacked(data: bytes) -> Any:
-    """What `_CacheFile` has written. Raises ValueError where it is damaged."""
+    """What `CacheFile` has written. Raises ValueError where it is damaged."""
     digest, content = data[:32], data[32:]
     if hashlib.sha256(content).digest() != digest:
         raise ValueError("damaged")
@@ -141,12 +141,12 @@ def _unpacked(data: bytes) -> Any:
 
 
 @functools.cache  # once in a process: Python's own list of warnings given is lost whenever numba compiles
-def _warn(fault: str) -> None:
+def warn_not_kept(fault: str) -> None:
     warnings.warn(RaylabWarning(f"compiled code is not kept, each start compiles it again: {fault}"), stacklevel=1)
 
 
 @functools.cache
-def _stamp(module: str) -> str:
+def stamp(module: str) -> str:
     """A hash of all source that can be compiled into a module's kernels: its own and that of what it imports.
 
     For a module outside raylab, whose imports are not read, of the whole package.

@@ -94,6 +94,8 @@ def reduced() -> None:
     for names in (vars(kernels), vars(building), *(one.fn.__globals__ for one in functions)):
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}
     batches.CHANCE = building.CHANCE = 0.0
+    building.CROWNS, building.PAVILIONS, building.SMALL = (33.0,), (40.5,), POINTS
+    randomizations.Usual.first = lambda _: randomizations.LATTICES[0]  # where scenes begin that are not built there
     engine.why_no_device = lambda: None
 
 

@@ -75,6 +75,37 @@ class Tried:
         return np.asarray(np.sqrt(self._sums[which] / self._numbers[which]) / points**POWER)
 
 
+class Usual:
+    """How large errors usually are: of scenes that are much like those to be traced, but none of them.
+
+    So a scene begins with a lattice that will most likely do, whatever is traced beside it. Whether it does is judged by its
+    own error and the usual one together, each variance with its degrees of freedom (Smyth 2004, Statistical Applications in
+    Genetics and Molecular Biology 3:3; from memory). What is told is the scene's own.
+
+    Attributes
+    ----------
+    points : of a lattice. off : the root mean square of the scenes' errors by it, as multiples of the wanted one.
+    """
+
+    LIKE = 12
+    """Degrees of freedom that the usual error counts for: errors of random brilliants scatter by a fifth."""
+
+    def __init__(self, points: int, off: np.ndarray) -> None:
+        self.points, self.off = points, float(np.sqrt(np.nanmean(off**2)))
+
+    def first(self) -> int:
+        """Points of the smallest lattice that usually does."""
+        return next((size for size in LATTICES if self._at(size) <= 1.0), LATTICES[-1])
+
+    def judged(self, points: int, off: np.ndarray) -> np.ndarray:
+        """(D,) what the errors `off` of scenes by a lattice of so many points most likely are."""
+        own = RANDOMIZATIONS - 1
+        return np.asarray(np.sqrt((self.LIKE * self._at(points) ** 2 + own * off**2) / (self.LIKE + own)))
+
+    def _at(self, points: int) -> float:
+        return self.off * (self.points / points) ** POWER
+
+
 def larger_lattices(points: int, off: np.ndarray) -> np.ndarray:
     """Points of the lattices that reach goals by the errors of one so far; `points` where a goal is reached, or none is larger.
 

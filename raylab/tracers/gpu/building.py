@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import functools
 import math
-from typing import Any
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import cuda
@@ -21,12 +24,13 @@ from ...stone.finish import ABSORBS, POLISHED, REFRACTS
 from ...stone.known_cuts import get_cut
 from ...units import carat
 from ..engine import Built, Lot
-from ..outline_rays import LATTICES, fan_of
-from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, could_meet, larger_lattices, totals_from
+from ..outline_rays import fan_of
+from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, Usual, could_meet, larger_lattices, totals_from
 from ..rim import rim_of
-from ..totals import MOMENTS
+from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
 from .batches import Precision, launched, on_card, rules_of, together
+from .kept import kept
 from .kernels import MOST_PLANES, THREADS, Scenes
 
 MAINS = 8
@@ -37,10 +41,17 @@ LOST = 1e-7
 """A facet of less area, with a girdle of diameter 1, may be none: such a stone is left to its cut."""
 AT_A_TIME = 1 << 15
 """Designs traced in one launch."""
+TABLE, CROWNS, PAVILIONS, WIDE_MM = 58.0, (30.0, 33.0, 36.0, 39.0), (39.5, 40.5, 41.5, 42.5), 6.5
+"""Of the stones that tell how large errors usually are: per cent, degrees, and their diameter."""
+USUAL_KEYS = (*ARGUMENTS, "girdle_facets", "diameter_mm")
+SMALL = 610
+"""Points of the lattice that tells it."""
+MOST_KNOWN = 256
 ABOVE = 10.0
 """Where rays begin above a stone of diameter 1."""
 
 
+@partial(kept, variant="double")
 @cuda.jit
 def build(numbers, girdle, rows, planes, found):
     """Build a stone a block, with a girdle of diameter 1.
@@ -144,44 +155,100 @@ def _unbuilt(count: int) -> Built:
     )
 
 
+class _Stones(NamedTuple):
+    """Some of the designs of a lot, built in the card's memory, all with as many facets.
+
+    Attributes
+    ----------
+    found : (D, 3) see `build`. diameter, area_mm2 : (D,) mm; of the outline, mm^2.
+    planes : facets of a stone. on_it : what `launched` takes.
+    """
+
+    found: np.ndarray
+    diameter: np.ndarray
+    area_mm2: np.ndarray
+    planes: int
+    on_it: tuple[Any, ...]
+
+    def means(self, which: np.ndarray, points: int, lot: Lot, precision: Precision) -> np.ndarray:
+        """(K, RANDOMIZATIONS, MOMENTS) area means of some of them."""
+        return launched(precision, self.planes, self.on_it, points, which, 1, lot.dome.peak_radiance)
+
+
 def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, precision: Precision) -> None:
     """Build and trace some of the designs of a lot, all with as many facets."""
-    rows, count, real = SLOPING + girdle + culet, len(some), precision.real
-    numbers = np.stack([lot.values[key][some] for key in ARGUMENTS], axis=-1).astype(float)
-    planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
-    build[count, THREADS](cuda.to_device(numbers), girdle, rows, planes, found_there)
-    found = found_there.copy_to_host()
-    out.fault[some] = found[:, 0].astype(np.int64)
-    good = np.flatnonzero(found[:, 0] == 0.0)
-    if not len(good):
+    values = {key: numbers[some] for key, numbers in lot.values.items()}
+    stones = _built(replace(lot, values=values), girdle, culet, precision)
+    out.fault[some] = stones.found[:, 0].astype(np.int64)
+    waiting = np.flatnonzero(stones.found[:, 0] == 0.0)
+    if not len(waiting):
         return
-    volume, density = found[:, 1], lot.material.density_g_cm3
-    if "weight_ct" in lot.values:
-        diameter = np.cbrt(lot.values["weight_ct"][some] / carat(volume, density))
-    else:
-        diameter = lot.values["diameter_mm"][some]
-    area = 0.5 * girdle * RADIUS**2 * math.sin(2.0 * math.pi / girdle) * diameter**2
-    weight = carat(volume * diameter**3, density)
-    out.geometry[some] = np.stack([weight, diameter, diameter, 100.0 * found[:, 2], area / weight], axis=-1)
+    volume, diameter, area = stones.found[:, 1], stones.diameter, stones.area_mm2
+    weight = carat(volume * diameter**3, lot.material.density_g_cm3)
+    out.geometry[some] = np.stack([weight, diameter, diameter, 100.0 * stones.found[:, 2], area / weight], axis=-1)
     out.area_mm2[some] = area
-    scene = _first(lot, some[good[0]])
-    scenes = _scenes(scene, planes, rows, girdle, diameter, lot, real)
-    fans = on_card(together([fan_of(scene)]), real)
-    on_it = scenes, fans, on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE)
-    could = could_meet(lot.dome, [lot.stated.get("girdle_finish", POLISHED)])
-    points = np.full(count, USUAL_POINTS if lot.goal.error is None else LATTICES[0])
-    waiting, tried = good, Tried(count)
+    error = lot.goal.error
+    if error is None:
+        out.means[some[waiting]] = stones.means(waiting, USUAL_POINTS, lot, precision)
+        out.points[some[waiting]] = USUAL_POINTS
+        return
+    usual, tried, could = _usual(lot, error, girdle, precision), Tried(len(some)), _could(lot)
+    points = np.full(len(some), usual.first())
     while len(waiting):
         size = int(points[waiting].min())  # designs that need the same lattice are traced together
         now = waiting[points[waiting] == size]
-        out.means[some[now]] = launched(precision, rows, on_it, size, now, 1, lot.dome.peak_radiance)
+        out.means[some[now]] = stones.means(now, size, lot, precision)
         out.points[some[now]] = size
-        if lot.goal.error is not None:
-            off = np.asarray(lot.goal.error(totals_from(out.means[some[now]], size, area[now], could)))
-            pooled = tried.add(now, size, off)
-            out.factor[some[now]] = np.where(off > 0.0, pooled / np.where(off > 0.0, off, 1.0), 1.0)
-            points[now] = larger_lattices(size, pooled)
+        off = np.asarray(error(totals_from(out.means[some[now]], size, area[now], could)))
+        own = tried.add(now, size, off)
+        out.factor[some[now]] = np.where(off > 0.0, own / np.where(off > 0.0, off, 1.0), 1.0)
+        points[now] = larger_lattices(size, usual.judged(size, own))
         waiting = np.setdiff1d(waiting, now[points[now] == size], assume_unique=True)
+
+
+def _usual(lot: Lot, error: Callable[[Totals], Any], girdle: int, precision: Precision) -> Usual:
+    """How large the errors of round brilliants under the light of a lot are, whichever its designs are."""
+    light = lot.dome.digest, lot.view, lot.settings
+    key = (lot.cut, girdle, lot.material, *sorted(lot.stated.items()), *light, precision.real)
+    if key not in _KNOWN:
+        crown, pavilion = (one.ravel() for one in np.meshgrid(CROWNS, PAVILIONS))
+        values = {**get_cut(lot.cut).defaults({}), "table_pct": TABLE, "crown_angle_deg": crown, "pavilion_angle_deg": pavilion}
+        values |= {"girdle_facets": girdle, "diameter_mm": WIDE_MM}
+        numbers = {one: np.broadcast_to(np.asarray(values[one], float), len(crown)) for one in USUAL_KEYS}
+        like = replace(lot, values=numbers)
+        stones = _built(like, girdle, False, precision)
+        totals = totals_from(stones.means(np.arange(len(crown)), SMALL, like, precision), SMALL, stones.area_mm2, _could(lot))
+        if len(_KNOWN) >= MOST_KNOWN:
+            _KNOWN.clear()
+        _KNOWN[key] = Usual(SMALL, np.asarray(error(totals)))
+    return _KNOWN[key]
+
+
+def _could(lot: Lot) -> dict[int, float]:
+    """`could_meet` of the designs of a lot."""
+    return could_meet(lot.dome, [lot.stated.get("girdle_finish", POLISHED)])
+
+
+def _built(lot: Lot, girdle: int, culet: bool, precision: Precision) -> _Stones:
+    """The designs of a lot in the card's memory, with what is needed to trace them."""
+    numbers = np.stack([lot.values[key] for key in ARGUMENTS], axis=-1).astype(float)
+    rows, count, real = SLOPING + girdle + culet, len(numbers), precision.real
+    planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
+    build[count, THREADS](cuda.to_device(numbers), girdle, rows, planes, found_there)
+    found = found_there.copy_to_host()
+    if "weight_ct" in lot.values:
+        diameter = np.cbrt(lot.values["weight_ct"] / carat(found[:, 1], lot.material.density_g_cm3))
+    else:
+        diameter = lot.values["diameter_mm"]
+    area = 0.5 * girdle * RADIUS**2 * math.sin(2.0 * math.pi / girdle) * diameter**2
+    good = np.flatnonzero(found[:, 0] == 0.0)
+    if not len(good):
+        return _Stones(found, diameter, area, rows, ())
+    scene = _first(lot, good[0])
+    scenes, fan = _scenes(scene, planes, rows, girdle, diameter, lot, real), on_card(together([fan_of(scene)]), real)
+    return _Stones(
+        found, diameter, area, rows, (scenes, fan, on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE))
+    )
 
 
 def _first(lot: Lot, design: int) -> Scene:
@@ -251,3 +318,7 @@ def _wedges(sloping: int) -> Wedges:
     listed[numbers_around()] = np.stack(rows, axis=-1)
     begins = len(rows) * wedge
     return Wedges(np.stack([begins, begins + len(rows)], axis=-1), listed.ravel(), RADIUS)
+
+
+_KNOWN: dict[tuple[Any, ...], Usual] = {}
+"""What was found of usual errors, by all that they hang on: at most `MOST_KNOWN` at a time."""

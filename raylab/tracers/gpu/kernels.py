@@ -23,6 +23,7 @@ from ..randomizations import RANDOMIZATIONS
 from ..totals import MOMENTS
 from ..wedges import WEDGES
 from .device import CAPACITIES
+from .kept import kept
 from .paths import ENDED, MISSED, advance, begin, book
 from .single import DOUBLE, single_source, with_names
 
@@ -96,15 +97,15 @@ def kernel(registers: int, registers_single: int) -> Callable[[Any], Compiled]:
     """Make a function a kernel, which takes so many registers a thread in double and in single precision: the quickest of those
     tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time."""
 
-    def compiled(function: Any, most: int) -> Any:
+    def compiled(function: Any, most: int, variant: str) -> Any:
         limit = {} if config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
-        return cuda.jit(function, **limit)
+        return kept(cuda.jit(function, **limit), variant)
 
     def decorate(function: Any) -> Compiled:
         holding = {most: with_names(function, MOST_PLANES=most) for most in CAPACITIES}
         return Compiled(
-            {most: compiled(one, registers) for most, one in holding.items()},
-            {most: compiled(single_source(one), registers_single) for most, one in holding.items()},
+            {most: compiled(one, registers, f"double-{most}") for most, one in holding.items()},
+            {most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in holding.items()},
         )
 
     return decorate
