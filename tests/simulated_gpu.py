@@ -88,7 +88,7 @@ def reduced() -> None:
     from raylab.tracers.gpu import batches, building, engine, kernels, single
 
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
-    batches.RANDOMIZATIONS = TIMES
+    batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
     tables = (*kernels.outline_sums, *kernels.pixel_means)
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
     for names in (vars(kernels), vars(building), *(one.fn.__globals__ for one in functions)):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -32,6 +33,8 @@ class Precision(NamedTuple):
 
 DOUBLE = Precision(np.float64, kernels.outline_sums.double, kernels.pixel_means.double)
 SINGLE = Precision(np.float32, kernels.outline_sums.single, kernels.pixel_means.single)
+BAND = 1 << 20
+"""Pixels of a picture that are drawn in one launch."""
 SUMMED = ("integral",)
 """Tables of running sums, whose differences count."""
 
@@ -39,6 +42,13 @@ SUMMED = ("integral",)
 def holding(some: dict[int, Any], planes: int) -> Any:
     """Of kernels by the facets that they hold, the smallest one for stones of so many."""
     return next(kernel for most, kernel in some.items() if planes <= most)
+
+
+def with_blocks(kernel: Any, blocks: int, stream: Any = 0) -> Any:
+    """A kernel as it is launched, with so many blocks. Without numba's warning that few don't fill a processor."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*occupancy")
+        return kernel[blocks, kernels.THREADS, stream]
 
 
 def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
@@ -135,7 +145,7 @@ def launched(
     """
     blocks, scale = len(chosen) * parts, scale_for(points, peak)
     out, steps = cuda.device_array((len(chosen), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
-    holding(precision.outline_sums, planes)[blocks, kernels.THREADS](
+    with_blocks(holding(precision.outline_sums, planes), blocks)(
         *on_it, points, generator_of(points), cuda.to_device(chosen), parts, scale, out, steps
     )
     sums = out.copy_to_host()
@@ -153,10 +163,11 @@ def pixel_maps(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
     pixels, real = grid.resolution**2, precision.real
-    means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
-    scenes, dome = on_card(lowered([scene], wavelength_nm), real), on_card(scene.dome.table, real)
-    _draw(precision, scenes, dome, rules_of(scene.settings, real, 0.0), grid, cells, (means, coverage, error))
-    return means.copy_to_host(), coverage.copy_to_host(), error.copy_to_host()
+    means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
+    for band, maps, stream in _Drawing(scene, grid, cells, precision).bands(wavelength_nm):
+        for whole, part in zip((means, coverage, error), maps, strict=True):
+            whole[..., band] = part.copy_to_host(stream=stream)[..., : band.stop - band.start]
+    return means, coverage, error
 
 
 def pixel_luminances(
@@ -166,23 +177,44 @@ def pixel_luminances(
 
     The light lies on the card once, and one map comes back for each wavelength.
     """
-    pixels, real = grid.resolution**2, precision.real
-    means, coverage, error = (cuda.device_array(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
-    dome, rules = on_card(scene.dome.table, real), rules_of(scene.settings, real, 0.0)
+    drawing = _Drawing(scene, grid, cells, precision)
     for wavelength_nm in nodes_nm:
-        _draw(precision, on_card(lowered([scene], wavelength_nm), real), dome, rules, grid, cells, (means, coverage, error))
-        yield means[LUMINANCE].copy_to_host().astype(float), coverage.copy_to_host().astype(float)
+        luminance, covered = np.empty(grid.resolution**2), np.empty(grid.resolution**2)
+        for band, (means, coverage, _), stream in drawing.bands(wavelength_nm):
+            for whole, part in ((luminance, means[LUMINANCE]), (covered, coverage)):
+                whole[band] = part.copy_to_host(stream=stream)[: band.stop - band.start]
+        yield luminance, covered
 
 
-def _draw(
-    precision: Precision, scenes: Scenes, dome: Any, rules: Any, grid: PixelGrid, cells: int, out: tuple[Any, Any, Any]
-) -> None:
-    """Fill the maps `out` on the card, see `kernels.pixel_means`, with cells^2 samples a pixel."""
-    blocks = -(-(grid.resolution**2) // kernels.THREADS)
-    holding(precision.pixel_means, len(scenes.finish))[blocks, kernels.THREADS](
-        scenes, dome, rules, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells,
-        precision.real(grid.pixel_mm**2 / cells**2), *out,
-    )  # fmt: skip
+class _Drawing:
+    """Pictures of a scene on the card, by bands of pixels: while one is fetched, the next one is drawn."""
+
+    def __init__(self, scene: Scene, grid: PixelGrid, cells: int, precision: Precision) -> None:
+        self.scene, self.grid, self.cells, self.precision = scene, grid, cells, precision
+        self._dome, self._rules = on_card(scene.dome.table, precision.real), rules_of(scene.settings, precision.real, 0.0)
+        self._firsts = range(0, grid.resolution**2, BAND)
+        some = min(BAND, grid.resolution**2)
+        self._places = [
+            (tuple(cuda.device_array(shape, precision.real) for shape in ((MAPPED, some), some, some)), cuda.stream())
+            for _ in self._firsts[:2]
+        ]
+
+    def bands(self, wavelength_nm: float) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
+        """For each band its pixels, its maps on the card, see `kernels.pixel_means`, and the stream in which they are there."""
+        stone = on_card(lowered([self.scene], wavelength_nm), self.precision.real)
+        self._draw(stone, 0)
+        for number, first in enumerate(self._firsts):
+            if number + 1 < len(self._firsts):
+                self._draw(stone, number + 1)
+            yield slice(first, min(first + BAND, self.grid.resolution**2)), *self._places[number % 2]
+
+    def _draw(self, stone: Scenes, number: int) -> None:
+        grid, (maps, stream) = self.grid, self._places[number % 2]
+        kernel = holding(self.precision.pixel_means, len(stone.finish))
+        with_blocks(kernel, -(-len(maps[1]) // kernels.THREADS), stream)(
+            stone, self._dome, self._rules, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, self.cells,
+            self.precision.real(grid.pixel_mm**2 / self.cells**2), self._firsts[number], *maps,
+        )  # fmt: skip
 
 
 def rules_of(settings: TraceSettings, real: Any, chance: float) -> tuple[bool, Any, int, Any, int]:

@@ -29,7 +29,7 @@ from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, Usual,
 from ..rim import rim_of
 from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
-from .batches import Precision, launched, on_card, rules_of, together
+from .batches import Precision, launched, on_card, rules_of, together, with_blocks
 from .kept import kept
 from .kernels import MOST_PLANES, THREADS, Scenes
 
@@ -234,7 +234,7 @@ def _built(lot: Lot, girdle: int, culet: bool, precision: Precision) -> _Stones:
     numbers = np.stack([lot.values[key] for key in ARGUMENTS], axis=-1).astype(float)
     rows, count, real = SLOPING + girdle + culet, len(numbers), precision.real
     planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
-    build[count, THREADS](cuda.to_device(numbers), girdle, rows, planes, found_there)
+    with_blocks(build, count)(cuda.to_device(numbers), girdle, rows, planes, found_there)
     found = found_there.copy_to_host()
     if "weight_ct" in lot.values:
         diameter = np.cbrt(lot.values["weight_ct"] / carat(found[:, 1], lot.material.density_g_cm3))
@@ -264,18 +264,18 @@ def _scenes(scene: Scene, planes: Any, rows: int, girdle: int, diameter: np.ndar
     media = np.stack([np.full(count, medium.n), medium.absorption_per_mm * diameter], axis=-1)
     finish, turn = lot.stated.get("girdle_finish", POLISHED).code, tuple(scene.view.rotation().ravel().tolist())
     room = min(AT_A_TIME, 1 << (count - 1).bit_length())
-    alike = _alike(room, rows, girdle, finish, turn, real, cuda.get_current_device())
+    alike = _alike(room, rows, girdle, finish, turn, real, getattr(cuda.get_current_device(), "id", 0))
     return alike._replace(planes=planes, media=cuda.to_device(media.astype(real)))
 
 
 @functools.lru_cache(maxsize=8)
-def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[float, ...], real: Any, device: Any) -> Scenes:
+def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[float, ...], real: Any, device: int) -> Scenes:
     """What stones that are built share with those of the launches before and after, in the card's memory; no planes, no media.
 
     Parameters
     ----------
     room : at most so many stones. rows, girdle : facets of each, and of its girdle. turn : the view's rotation, row by row.
-    device : which card.
+    device : number of the card.
     """
     azimuths = (2.0 * np.arange(girdle) + 1.0) * np.pi / girdle
     sides = np.stack([np.cos(azimuths), np.sin(azimuths), 0.0 * azimuths, np.full(girdle, RADIUS * math.cos(math.pi / girdle))])
