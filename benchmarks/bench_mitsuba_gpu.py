@@ -5,8 +5,8 @@
 Maps: the stone, light, picture and target of `bench_mitsuba.py` (256 x 256, a root-mean-square error of 0.005 over the wholly
 covered pixels, s and p averaged by both), at 1024 x 1024 as well, since a small picture does not fill such a processor.
 raylab: the smallest mean of k x k samples within the target, path end 4e-3, in single precision as mitsuba, with the transfer
-of all its maps. mitsuba: the error c/sqrt(n) of n samples per pixel of each of its samplers, from the largest render; no Russian
-roulette, the same longest path.
+of all its maps. mitsuba: the error c/sqrt(n) of n samples per pixel of each of its samplers, from the largest render; no
+Russian roulette, the same longest path.
 
 Designs: a brightness with a standard error of 0.001. raylab: a sweep's designs, polarized, built on the processor. mitsuba: a
 scene of each stone loaded, which is what a new stone takes, and as many paths as it needs for that error by the scatter of its
