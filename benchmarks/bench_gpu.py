@@ -36,7 +36,7 @@ def designs(precision: batches.Precision, count: int, points: int, chance: float
     """Segments and designs a second, with paths ended by lot below the weight `chance`."""
     scene, real = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings()), precision.real
     on_it = [
-        batches.on_card(batches.lowered([scene] * count, 589.3), real),
+        batches.on_card(batches.lowered([scene] * count, [589.3] * count), real),
         batches.on_card(batches.together([fan_of(scene)] * count), real),
         batches.on_card(scene.dome.table, real),
         batches.rules_of(scene.settings, real, chance),

@@ -120,8 +120,10 @@ def main() -> None:
         if number in IN_SINGLE:
             found[-1]["single"] = seen(single_engine.ENGINE, scene)
     tinted, side = cases()[1], grid_around(cases()[1].stone, cases()[1].view, SIDE)
-    spectra = [(lum.tolist(), cover.tolist()) for _, lum, cover in engine.ENGINE.spectra(tinted, NODES_NM, side)]
-    found[1] |= {"spectra": spectra[0]}
+    tiles = list(engine.ENGINE.spectra(tinted, NODES_NM, side))
+    assert [(tile.start, tile.stop) for tile, _, _ in tiles] == [(0, 2), (2, 4)], "in two bands"
+    luminance, covered = (np.concatenate([tile[which] for tile in tiles], axis=-1).tolist() for which in (1, 2))
+    found[1] |= {"spectra": (luminance, covered)}
     light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", **ANGLES}
     designs, settings = [{**light, **one} for one in DESIGNS], TraceSettings(engine="gpu", min_weight=1e-2)
     together = trace_designs(designs, settings)

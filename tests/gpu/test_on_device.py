@@ -73,7 +73,7 @@ def test_larger_blocks_give_the_same_to_rounding(some, engine):
     peak, fans = some[0].dome.peak_radiance, [fan_of(scene) for scene in some]
     out, steps = cuda.device_array((count, batches.RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(count, np.int64)
     kernel[count, threads](
-        batches.on_card(batches.lowered(some, WAVELENGTH_NM), real), batches.on_card(batches.together(fans), real),
+        batches.on_card(batches.lowered(some, [WAVELENGTH_NM] * count), real), batches.on_card(batches.together(fans), real),
         batches.on_card(some[0].dome.table, real), batches.rules_of(some[0].settings, real, batches.CHANCE),
         POINTS, generator_of(POINTS), cuda.to_device(np.arange(count)), 1, batches.scale_for(POINTS, peak), out, steps,
     )  # fmt: skip

@@ -10,10 +10,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import cuda
 
+from ...optics.media import medium_of
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
 from ...scene.view import height_above
+from ...stone.stone import Stone
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
@@ -34,7 +36,7 @@ class Precision(NamedTuple):
 DOUBLE = Precision(np.float64, kernels.outline_sums.double, kernels.pixel_means.double)
 SINGLE = Precision(np.float32, kernels.outline_sums.single, kernels.pixel_means.single)
 BAND = 1 << 20
-"""Pixels of a picture that are drawn in one launch."""
+"""Pixels that are drawn in one launch, at all wavelengths together."""
 SUMMED = ("integral",)
 """Tables of running sums, whose differences count."""
 
@@ -44,17 +46,22 @@ def holding(some: dict[int, Any], planes: int) -> Any:
     return next(kernel for most, kernel in some.items() if planes <= most)
 
 
-def with_blocks(kernel: Any, blocks: int, stream: Any = 0) -> Any:
+def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> Any:
     """A kernel as it is launched, with so many blocks. Without numba's warning that few don't fill a processor."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=".*occupancy")
         return kernel[blocks, kernels.THREADS, stream]
 
 
-def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
-    """The arrays of several scenes, in main memory and double precision."""
-    tables = [stone_table(scene.stone, wavelength_nm) for scene in scenes]
-    wedges = [_wedges(scene, table) for scene, table in zip(scenes, tables, strict=True)]
+def lowered(scenes: Sequence[Scene], wavelengths_nm: Sequence[float]) -> Scenes:
+    """The arrays of several scenes, each at its wavelength, in main memory and double precision."""
+    known: dict[int, tuple[StoneTable, Wedges]] = {}  # many scenes may share a stone
+    for scene, wavelength_nm in zip(scenes, wavelengths_nm, strict=True):
+        if id(scene.stone) not in known:
+            table = stone_table(scene.stone, wavelength_nm)
+            known[id(scene.stone)] = table, _wedges(scene.stone, table)
+    tables, wedges = zip(*(known[id(scene.stone)] for scene in scenes), strict=True)
+    media = [medium_of(scene.stone.material, one) for scene, one in zip(scenes, wavelengths_nm, strict=True)]
     some, lists = _different([_bytes(one.spans, one.rows) for one in wedges])
     others, rim = _different([_bytes(one.core2, one.far2, one.starts, one.rows) for one in (table.rim for table in tables)])
     nearby, rims = [wedges[k] for k in some], [tables[k].rim for k in others]
@@ -72,16 +79,16 @@ def lowered(scenes: Sequence[Scene], wavelength_nm: float) -> Scenes:
         height=np.array([table.rim.height for table in tables]),
         starts=_further([one.starts for one in rims], [one.rows for one in rims]),
         listed=np.concatenate([one.rows for one in rims]).astype(np.int32),
-        media=np.array([[table.medium.n, table.medium.absorption_per_mm] for table in tables]),
+        media=np.array([[medium.n, medium.absorption_per_mm] for medium in media]),
         turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
         eyes=np.array([_eye(scene) for scene in scenes]),
         fan=np.arange(len(scenes)),
     )
 
 
-def _wedges(scene: Scene, table: StoneTable) -> Wedges:
+def _wedges(stone: Stone, table: StoneTable) -> Wedges:
     """The lists of a stone for the search; where they are too long, one list of all."""
-    reach, crossed = 0.25 * float(np.ptp(scene.stone.vertices_mm[:, :2], axis=0).sum()), crosses_axis(table.planes)
+    reach, crossed = 0.25 * float(np.ptp(stone.vertices_mm[:, :2], axis=0).sum()), crosses_axis(table.planes)
     found = wedges_of(table.planes, table.sloping, reach, crossed)
     return found if len(found.rows) <= kernels.MOST_LISTED else wedges_of(table.planes, table.sloping, reach, False)
 
@@ -128,7 +135,8 @@ def outline_means(
     """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings."""
     real, first = precision.real, scenes[0]
     most = max(len(scene.stone) for scene in scenes)
-    on_it = on_card(lowered(scenes, wavelength_nm), real), on_card(together(fans), real), on_card(first.dome.table, real)
+    low = lowered(scenes, [wavelength_nm] * len(scenes))
+    on_it = on_card(low, real), on_card(together(fans), real), on_card(first.dome.table, real)
     rules = rules_of(first.settings, real, CHANCE)
     return launched(precision, most, (*on_it, rules), points, np.arange(len(scenes)), RANDOMIZATIONS, first.dome.peak_radiance)
 
@@ -163,58 +171,59 @@ def pixel_maps(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
     pixels, real = grid.resolution**2, precision.real
-    means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, pixels), pixels, pixels))
-    for band, maps, stream in _Drawing(scene, grid, cells, precision).bands(wavelength_nm):
+    means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, 1, pixels), (1, pixels), (1, pixels)))
+    for band, maps, stream in _bands(scene, [wavelength_nm], grid, cells, precision):
         for whole, part in zip((means, coverage, error), maps, strict=True):
             whole[..., band] = part.copy_to_host(stream=stream)[..., : band.stop - band.start]
-    return means, coverage, error
+    return means[:, 0], coverage[0], error[0]
 
 
 def pixel_luminances(
     scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, precision: Precision
-) -> Iterator[tuple[np.ndarray, np.ndarray]]:
-    """Mean luminance (P,) and coverage (P,) of the pixels of a grid at each wavelength, by the samples of `pixel_maps`.
+) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
+    """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by the samples of
+    `pixel_maps`."""
+    for band, (means, coverage, _), stream in _bands(scene, nodes_nm, grid, cells, precision):
+        luminance, covered = means[LUMINANCE].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
+        yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
 
-    The light lies on the card once, and one map comes back for each wavelength.
+
+def _bands(
+    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, precision: Precision
+) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
+    """Pictures of a scene at some wavelengths by bands of pixels: while one is fetched, the next one is drawn.
+
+    Yields the pixels of a band, their maps on the card, see `kernels.pixel_means`, and the stream in which they are there.
     """
-    drawing = _Drawing(scene, grid, cells, precision)
-    for wavelength_nm in nodes_nm:
-        luminance, covered = np.empty(grid.resolution**2), np.empty(grid.resolution**2)
-        for band, (means, coverage, _), stream in drawing.bands(wavelength_nm):
-            for whole, part in ((luminance, means[LUMINANCE]), (covered, coverage)):
-                whole[band] = part.copy_to_host(stream=stream)[: band.stop - band.start]
-        yield luminance, covered
+    real, pixels, waves = precision.real, grid.resolution**2, len(nodes_nm)
+    each = min(max(BAND // waves, kernels.THREADS), pixels)
+    firsts = range(0, pixels, each)
+    light = (
+        on_card(lowered([scene] * waves, nodes_nm), real),
+        on_card(scene.dome.table, real),
+        rules_of(scene.settings, real, 0.0),
+    )
+    kernel = holding(precision.pixel_means, len(scene.stone))
+    places = [
+        (
+            tuple(cuda.device_array(shape, real) for shape in ((MAPPED, waves, each), (waves, each), (waves, each))),
+            cuda.stream(),
+        )
+        for _ in firsts[:2]
+    ]
 
-
-class _Drawing:
-    """Pictures of a scene on the card, by bands of pixels: while one is fetched, the next one is drawn."""
-
-    def __init__(self, scene: Scene, grid: PixelGrid, cells: int, precision: Precision) -> None:
-        self.scene, self.grid, self.cells, self.precision = scene, grid, cells, precision
-        self._dome, self._rules = on_card(scene.dome.table, precision.real), rules_of(scene.settings, precision.real, 0.0)
-        self._firsts = range(0, grid.resolution**2, BAND)
-        some = min(BAND, grid.resolution**2)
-        self._places = [
-            (tuple(cuda.device_array(shape, precision.real) for shape in ((MAPPED, some), some, some)), cuda.stream())
-            for _ in self._firsts[:2]
-        ]
-
-    def bands(self, wavelength_nm: float) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
-        """For each band its pixels, its maps on the card, see `kernels.pixel_means`, and the stream in which they are there."""
-        stone = on_card(lowered([self.scene], wavelength_nm), self.precision.real)
-        self._draw(stone, 0)
-        for number, first in enumerate(self._firsts):
-            if number + 1 < len(self._firsts):
-                self._draw(stone, number + 1)
-            yield slice(first, min(first + BAND, self.grid.resolution**2)), *self._places[number % 2]
-
-    def _draw(self, stone: Scenes, number: int) -> None:
-        grid, (maps, stream) = self.grid, self._places[number % 2]
-        kernel = holding(self.precision.pixel_means, len(stone.finish))
-        with_blocks(kernel, -(-len(maps[1]) // kernels.THREADS), stream)(
-            stone, self._dome, self._rules, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, self.cells,
-            self.precision.real(grid.pixel_mm**2 / self.cells**2), self._firsts[number], *maps,
+    def draw(number: int) -> None:
+        maps, stream = places[number % 2]
+        with_blocks(kernel, (-(-each // kernels.THREADS), waves), stream)(
+            *light, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2),
+            firsts[number], *maps,
         )  # fmt: skip
+
+    draw(0)
+    for number, first in enumerate(firsts):
+        if number + 1 < len(firsts):
+            draw(number + 1)
+        yield slice(first, min(first + each, pixels)), *places[number % 2]
 
 
 def rules_of(settings: TraceSettings, real: Any, chance: float) -> tuple[bool, Any, int, Any, int]:

@@ -236,6 +236,7 @@ def _built(lot: Lot, girdle: int, culet: bool, precision: Precision) -> _Stones:
     planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
     with_blocks(build, count)(cuda.to_device(numbers), girdle, rows, planes, found_there)
     found = found_there.copy_to_host()
+    found[found[:, 0] != 0.0, 1] = np.nan  # what is no stone has no volume
     if "weight_ct" in lot.values:
         diameter = np.cbrt(lot.values["weight_ct"] / carat(found[:, 1], lot.material.density_g_cm3))
     else:

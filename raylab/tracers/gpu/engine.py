@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...progress import Progress, silent
-from ...room import Need
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...stone.cuts.round_rings import ARGUMENTS
@@ -84,17 +83,13 @@ class GpuEngine:
     def spectra(
         self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, *, progress: Progress = silent
     ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
-        """The luminance of all pixels at many wavelengths, in one tile. See `SpectralEngine.spectra`."""
+        """The luminance at many wavelengths, band by band of pixels. See `SpectralEngine.spectra`."""
         from . import batches
 
-        pixels, held = grid.resolution**2, 8.0 * len(nodes_nm)
-        Need(f"pictures at {len(nodes_nm)} wavelengths", held * pixels).check("resolution", "fewer pixels or wavelengths")
-        luminance = np.empty((len(nodes_nm), pixels))
-        maps = batches.pixel_luminances(scene, nodes_nm, grid, math.isqrt(scene.settings.samples), self._precision())
-        for k, (row, covered) in enumerate(maps):
-            luminance[k] = np.nan_to_num(row) * covered / scene.dome.peak_radiance
-            progress(k + 1, len(nodes_nm))
-        yield slice(0, pixels), luminance, covered
+        cells = math.isqrt(scene.settings.samples)
+        for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, cells, self._precision()):
+            yield band, np.nan_to_num(luminance) * covered / scene.dome.peak_radiance, covered
+            progress(band.stop, grid.resolution**2)
 
     def batch(self, scenes: Sequence[Scene], wavelength_nm: float, goals: Sequence[Goal]) -> list[Totals]:
         """Area means of many scenes. See `BatchEngine.batch`."""

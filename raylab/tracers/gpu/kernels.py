@@ -338,15 +338,15 @@ def _counted(sample, cells, hit, light, strata):
 
 @kernel(160, 128)
 def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_mm2, before, means, coverage, error):
-    """Fill maps of some pixels of the first of some scenes, a thread a pixel.
+    """Fill maps of some pixels of each of some scenes with one eye, a thread a pixel.
 
     Parameters
     ----------
     x0, y0, pixel_mm, resolution, cells : see `pixel_samples.sample_place`.
     cone_mm2 : the part of the map plane for which a sample stands in a perspective view; images of the sky are averaged in it.
     before : how many pixels come before these P.
-    means : (MAPPED, P) filled: means over the samples that meet the stone; NaN where none does.
-    coverage, error : (P,) filled: which share of them does; standard error of the luminance, from the scatter within strata,
+    means : (MAPPED, D, P) filled: means over the samples that meet the stone; NaN where none does.
+    coverage, error : (D, P) filled: which share of them does; standard error of the luminance, from the scatter within strata,
         NaN where none of them has two samples. See `sampled.sampling`.
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
@@ -354,19 +354,20 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     spans = cuda.shared.array((WEDGES, 2), np.int16)
     nearby = cuda.shared.array(MOST_LISTED, np.int16)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
-    stone = _stone_of(scenes, 0, planes, finish, spans, nearby)
+    scene = cuda.blockIdx.y
+    stone = _stone_of(scenes, scene, planes, finish, spans, nearby)
     place = cuda.blockIdx.x * THREADS + cuda.threadIdx.x
     pixel = before + place
     row = sums[:, cuda.threadIdx.x]
     for c in range(SUMS):
         row[c] = 0.0
-    turn, eye = scenes.turns[0], scenes.eyes[0]
+    turn, eye = scenes.turns[scene], scenes.eyes[scene]
     x = y = z = vx = vy = vz = 0.0
     path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     stands, so_far, strata = 1.0, (0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     hits = hit = cone = 0.0
     samples = cells * cells
-    on, segments, sample, last = ENDED, 0, 0, samples if place < coverage.size and pixel < resolution * resolution else 0
+    on, segments, sample, last = ENDED, 0, 0, samples if place < coverage.shape[1] and pixel < resolution * resolution else 0
     while True:
         idle = on < 0
         waiting = cuda.syncthreads_count(1 if idle and sample < last else 0)
@@ -397,10 +398,10 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     if last == 0:
         return
     _, _, _, _, ll, lh, hh = _counted(samples - 1, cells, hit, so_far[0], strata)
-    coverage[place] = hits / samples
+    coverage[scene, place] = hits / samples
     for c in range(MAPPED):
-        means[c, place] = row[c] / hits if hits > 0.0 else math.nan
-    error[place] = math.nan
+        means[c, scene, place] = row[c] / hits if hits > 0.0 else math.nan
+    error[scene, place] = math.nan
     if hits > 1.0 and samples > 1:
         mean = row[LUMINANCE] / hits
-        error[place] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / hits
+        error[scene, place] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / hits
