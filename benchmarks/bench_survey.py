@@ -40,6 +40,7 @@ def compare(found: xr.Dataset) -> None:
         for key, size in zip(found.brightness.dims, shape, strict=True)
     }
     some = found.isel(at).load()
+    print(f"{len(some.reason)} of them by the exact engine:", flush=True)
     values = {str(key): some[key].values.tolist() for key in found.brightness.dims}
     exact = rl.sweep(values, "head-shadow", layout="paired", settings=TraceSettings(engine="beams", precision=PRECISION))
     for key in STATISTICS:

@@ -170,9 +170,9 @@ class _Stones(NamedTuple):
     planes: int
     on_it: tuple[Any, ...]
 
-    def means(self, which: np.ndarray, points: int, lot: Lot, precision: Precision) -> np.ndarray:
-        """(K, RANDOMIZATIONS, MOMENTS) area means of some of them."""
-        return launched(precision, self.planes, self.on_it, points, which, 1, lot.dome.peak_radiance)
+    def means(self, which: np.ndarray, points: int, lot: Lot, precision: Precision, parts: int = 1) -> np.ndarray:
+        """(K, RANDOMIZATIONS, MOMENTS) area means of some of them, each by so many blocks."""
+        return launched(precision, self.planes, self.on_it, points, which, parts, lot.dome.peak_radiance)
 
 
 def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, precision: Precision) -> None:
@@ -197,7 +197,8 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
     while len(waiting):
         size = int(points[waiting].min())  # designs that need the same lattice are traced together
         now = waiting[points[waiting] == size]
-        out.means[some[now]] = stones.means(now, size, lot, precision)
+        parts = 1 if size == usual.first() else RANDOMIZATIONS  # few go on, whose blocks alone would fill no processor
+        out.means[some[now]] = stones.means(now, size, lot, precision, parts)
         out.points[some[now]] = size
         off = np.asarray(error(totals_from(out.means[some[now]], size, area[now], could)))
         own = tried.add(now, size, off)
@@ -217,7 +218,9 @@ def _usual(lot: Lot, error: Callable[[Totals], Any], girdle: int, precision: Pre
         numbers = {one: np.broadcast_to(np.asarray(values[one], float), len(crown)) for one in USUAL_KEYS}
         like = replace(lot, values=numbers)
         stones = _built(like, girdle, False, precision)
-        totals = totals_from(stones.means(np.arange(len(crown)), SMALL, like, precision), SMALL, stones.area_mm2, _could(lot))
+        totals = totals_from(
+            stones.means(np.arange(len(crown)), SMALL, like, precision, RANDOMIZATIONS), SMALL, stones.area_mm2, _could(lot)
+        )
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()
         _KNOWN[key] = Usual(SMALL, np.asarray(error(totals)))
