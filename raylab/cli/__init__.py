@@ -119,10 +119,19 @@ def _interrupt(number: int, frame: FrameType | None) -> None:
     """
     while frame is not None:
         if frame.f_code.co_name == UNPICKLE:
-            threading.Timer(0.01, _thread.interrupt_main, (number,)).start()
+            threading.Timer(0.01, _strike, (number,)).start()
             return
         frame = frame.f_back
     raise KeyboardInterrupt(number)
+
+
+def _strike(number: int = signal.SIGINT) -> None:
+    """The signal once more, from another thread; it ends what the main thread waits for, where the system can do that."""
+    main_thread = threading.main_thread().ident
+    if hasattr(signal, "pthread_kill") and main_thread is not None:
+        signal.pthread_kill(main_thread, number)
+    else:
+        _thread.interrupt_main(number)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -184,13 +193,13 @@ def _no_interrupt_lost() -> Iterator[None]:
     that moment would be printed and the work would go on. This hook sends the interrupt again after the callback, once where it
     is dropped twice.
     """
-    usual, sending = sys.unraisablehook, threading.Timer(0.0, _thread.interrupt_main)
+    usual, sending = sys.unraisablehook, threading.Timer(0.0, _strike)
 
     def again(lost: sys.UnraisableHookArgs) -> None:
         nonlocal sending
         if lost.exc_type is KeyboardInterrupt:
             if not sending.is_alive():
-                sending = threading.Timer(0.05, _thread.interrupt_main, getattr(lost.exc_value, "args", ()))
+                sending = threading.Timer(0.05, _strike, getattr(lost.exc_value, "args", ()))
                 sending.start()
         else:
             usual(lost)
