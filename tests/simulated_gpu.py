@@ -2,6 +2,8 @@
 
 import json
 import sys
+import threading
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -80,13 +82,21 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
     return found
 
 
+def asked_patiently(thread: threading.Thread) -> bool:
+    """Whether a thread of the simulator runs. Its manager asks without end, and must not keep from them the lock they share."""
+    time.sleep(0.0)
+    return threading.Thread.is_alive(thread)
+
+
 def reduced() -> None:
     """The engines' modules with as few rays, randomizations and threads as show a fault: everything runs in pure Python."""
     import _numba_cuda_redirector  # noqa: F401 - done by site-packages' .pth file otherwise
+    from numba.cuda.simulator.kernel import BlockThread
 
     from raylab.tracers import randomizations
     from raylab.tracers.gpu import batches, building, engine, kernels, single
 
+    BlockThread.is_alive = asked_patiently
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
     tables = (*kernels.outline_sums, *kernels.pixel_means)
