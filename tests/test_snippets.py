@@ -27,6 +27,8 @@ SMALLER_COMMANDS = {
     "compare": {"--resolution": SMALL, "--precision": 0.2, "--known-to-pct": 45, "--no-looks": ""},
     "brillianteer": {"--precision": 0.1},
     "repolish": {"--precision": 0.1},
+    "inclusion": {"--resolution": SMALL},
+    "visibility": {"--resolution": SMALL, "--voxels": 16, "--rays": 20_000},
     "sweep": {"--processes": 1},
 }
 SMALLER_PYTHON = ((r"resolution=\d+", f"resolution={SMALL}"), (r"turning\(\d+\)", "turning(2)"))
@@ -61,12 +63,13 @@ def quick(argv: list[str]) -> list[str]:
 
 
 def short_sweep(argv: list[str], folder: Path) -> list[str]:
-    """A shipped sweep's command, of a copy of the sweep with three values on each axis of many; any other as it is."""
+    """A shipped sweep's command, of a coarse copy with three values on each axis of many; any other as it is."""
     shipped = DOCS.parent / argv[1] if argv[0] == "sweep" else DOCS
     if not shipped.is_file():
         return argv
     short = folder / f"short-{shipped.name}"
-    short.write_text(re.sub(r"number = \d+", "number = 3", shipped.read_text(encoding="utf-8")), encoding="utf-8")
+    text = re.sub(r"number = \d+", "number = 3", shipped.read_text(encoding="utf-8"))
+    short.write_text(f"{text}\n[sweep]\nprecision = 0.1\n", encoding="utf-8")
     return ["sweep", short.name, *argv[2:]]
 
 
