@@ -325,7 +325,7 @@ def test_a_cluster_changes_no_bit(alone, cluster):
     xr.testing.assert_identical(swept(AXES, processes=None, scheduler=cluster.scheduler_address), alone)
 
 
-def test_the_command_takes_a_schedulers_address(cluster, tmp_path, capsys):
+def test_the_command_takes_a_schedulers_address(cluster, tmp_path, monkeypatch, capsys):
     (tmp_path / "s.toml").write_text(
         "schema = 1\n[axes]\npavilion_angle_deg = [40, 41, 42]\n[fixed]\ntable_pct = 57\ncrown_angle_deg = 34\n"
         'dome = "even-sky"\n[sweep]\nprecision = 0.1\n[plots]\nstatistics = ["leak"]\n'
@@ -333,6 +333,7 @@ def test_the_command_takes_a_schedulers_address(cluster, tmp_path, capsys):
     out = tmp_path / "out"
     assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(out), "--scheduler", cluster.scheduler_address]) == 0
     assert "3 designs: 3 traced" in capsys.readouterr().out
+    monkeypatch.setattr("raylab.sweeps.workers.PATIENCE", "1s")
     assert main(["sweep", str(tmp_path / "s.toml"), "--out", str(tmp_path / "b"), "--scheduler", "nowhere:1"]) == 2
     assert "scheduler = 'nowhere:1': no answer from the scheduler" in capsys.readouterr().err
 
