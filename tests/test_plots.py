@@ -97,9 +97,9 @@ def test_an_absolute_dome_titles_its_own_radiance():
 
 @pytest.mark.parametrize("engine", ["beams", "rays"])
 def test_the_map_of_untraced_light_titles_what_it_shows(engine):
-    """Its own mean, not the estimate of what is left once rays have followed that light."""
+    """Its own mean, the ledger's `at most`: not the estimate of what is left once rays have followed that light."""
     found = rl.trace(STONE, rl.load_dome("head-shadow"), resolution=24, precision=0.05, engine=engine, max_bounces=20)
-    title = words(plots.map_figure(found, "untraced")).split("untraced: mean ")[1].split("\n")[0]
+    title = words(plots.map_figure(found, "untraced")).split("untraced at most: mean ")[1].split("\n")[0]
     mean = np.average(found.maps.untraced.fillna(0.0), weights=found.maps.coverage)
     assert float(title) == pytest.approx(mean, rel=1e-3)
     assert mean > 1e-5

@@ -264,7 +264,7 @@ def _headline(result: Result, name: str, wavelength_nm: float | None) -> str:
         return f"{what}: RMS {statistics['contrast_rms'].value:.4g}"
     known = {key: one.value for key, one in statistics.items()}
     known["luminance"] = statistics["brightness"].value * result.scene.dome.peak_radiance
-    known["untraced"] = statistics["untraced"].high  # the map shows what was left, before rays followed it
+    known["untraced"] = statistics["untraced"].high
     if name in known:
         return f"{what}: mean {known[name]:.4g}"
     if name == "coverage":

@@ -46,6 +46,6 @@ LEDGER = (
     _share(LEAK, "leakage below the girdle", "leaves below the girdle plane"),
     _share(ABSORBED, "absorption by body colour", "is absorbed by body colour or taken by inclusions"),
     _share(SCATTERED, "light lost at the girdle", "absorbing and Lambertian facets take"),
-    _share(UNTRACED, "untraced", "is still inside when tracing ends"),
+    _share(UNTRACED, "untraced", "is still inside when tracing ends, also that of rays drawn to estimate the rest"),
 )
 """The six entries, in the ledger's order."""
