@@ -101,13 +101,19 @@ def _first_facet(planes, e):
         e[_DEN + k] = e[_DEN + k] if enters else 0.0
 
 
+@njit(in_place=True, inline="always")
+def _against(plane, e, k):
+    """How lane k runs against a plane: slope n.v (above 0 outwards), and the distance from its point out to the plane."""
+    nx, ny, nz, d = plane
+    n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
+    return n_dot_v, d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+
+
 @njit(in_place=True)
 def _come_in(plane, number, e):
     """Let each lane that runs against a plane enter there, if that is later than so far; `number` is the plane's row."""
-    nx, ny, nz, d = plane
     for k in range(LANES):
-        n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
-        signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+        n_dot_v, signed_distance = _against(plane, e, k)
         later = (n_dot_v < 0.0) & (signed_distance * e[_DEN + k] > e[_NUM + k] * n_dot_v)
         e[_NUM + k] = signed_distance if later else e[_NUM + k]
         e[_DEN + k] = n_dot_v if later else e[_DEN + k]
@@ -117,10 +123,8 @@ def _come_in(plane, number, e):
 @njit(in_place=True)
 def _go_out(plane, e):
     """Let each lane that runs along a plane's normal leave there, if that is sooner than so far."""
-    nx, ny, nz, d = plane
     for k in range(LANES):
-        n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
-        signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+        n_dot_v, signed_distance = _against(plane, e, k)
         sooner = (n_dot_v > 0.0) & (signed_distance * e[_OUT_DEN + k] < e[_OUT_NUM + k] * n_dot_v)
         e[_OUT_NUM + k] = signed_distance if sooner else e[_OUT_NUM + k]
         e[_OUT_DEN + k] = n_dot_v if sooner else e[_OUT_DEN + k]
@@ -129,10 +133,8 @@ def _go_out(plane, e):
 @njit(in_place=True)
 def _pass_by(plane, e):
     """Let each lane that runs beside a plane, on its outer side, miss the stone."""
-    nx, ny, nz, d = plane
     for k in range(LANES):
-        n_dot_v = nx * e[_VX + k] + ny * e[_VY + k] + nz * e[_VZ + k]
-        signed_distance = d - (nx * e[_X + k] + ny * e[_Y + k] + nz * e[_Z + k])
+        n_dot_v, signed_distance = _against(plane, e, k)
         beside = (n_dot_v == 0.0) & (signed_distance < 0.0)
         e[_OUT_NUM + k] = -1e300 if beside else e[_OUT_NUM + k]
 
