@@ -18,7 +18,8 @@ from .scene.scene import Scene
 from .scene.view import View
 from .tracers.engines import engine_for
 from .tracers.ledger import INCLUDED, LUMINANCE
-from .tracers.sampled.sampling import Tile, sample_image, sample_points
+from .tracers.sampled.sampling import Tile, sample_image
+from .tracers.sampled.view_rays import sample_points
 from .units import number_in
 
 

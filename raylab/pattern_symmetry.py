@@ -19,7 +19,7 @@ from .scene.scene import Scene
 from .scene.view import View
 from .stone.stone import Stone
 from .tracers.ledger import LUMINANCE
-from .tracers.sampled.sampling import sample_points
+from .tracers.sampled.view_rays import sample_points
 
 BATCHES = 16
 POINTS = 1024

@@ -16,7 +16,7 @@ from .scene.scene import Scene
 from .stone.stone import Stone
 from .tracers.ledger import FIELDS, entry_of_exit
 from .tracers.reference import Path, trace_path
-from .tracers.sampled.sampling import view_rays
+from .tracers.sampled.view_rays import view_rays
 from .tracers.scattering import random_pair
 
 SKY, HEAD, LEAK, SCATTERED, NOWHERE = "sky", "head", "leak", "scattered", ""

@@ -15,7 +15,7 @@ from raylab.live.live_scene import LiveScene, lights_of
 from raylab.live.page import show_html
 from raylab.optics.spectrum import color_weights
 from raylab.scene.pixel_grid import PixelGrid
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 
 WAIT_MS = 240_000
 CENTRE = (0.5, 0.5)

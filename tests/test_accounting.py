@@ -19,7 +19,7 @@ from raylab.results.accounting import COLUMNS, account, mean_of
 from raylab.tracers import reference
 from raylab.tracers.exact.beams import Beams
 from raylab.tracers.ledger import ENTRIES, FIELDS, GLARE, HEAD, LEAK, LUMINANCE, SCATTERED, SKY
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 
 PROPORTIONS = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "girdle_facets": 32}
 BRILLIANT = rl.round_brilliant(**PROPORTIONS)

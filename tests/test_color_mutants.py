@@ -28,7 +28,7 @@ from raylab.optics.materials import Material
 from raylab.results.statistics import Statistic
 from raylab.scene.view import View
 from raylab.tracers.exact import beams
-from raylab.tracers.sampled import sampling, spectra
+from raylab.tracers.sampled import sampling, spectra, view_rays
 
 Patch = pytest.MonkeyPatch
 
@@ -167,13 +167,13 @@ def brackets_dropped(patch: Patch) -> None:
 
 def _eyes_elsewhere(patch: Patch, factors: list[float]) -> None:
     """Rays start from a place other than the view's."""
-    true = sampling.view_rays
+    true = view_rays.view_rays
 
     def moved(points: np.ndarray, stone: Any, view: View, *rest: Any) -> Any:
         aside, _, distance = np.array([view.aside_mm, 0.0, view.distance_mm]) * factors
         return true(points, stone, replace(view, aside_mm=aside, distance_mm=distance), *rest)
 
-    patch.setattr(sampling, "view_rays", moved)
+    patch.setattr(view_rays, "view_rays", moved)
     patch.setattr(spectra, "view_rays", moved)
 
 

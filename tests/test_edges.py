@@ -26,7 +26,7 @@ from raylab.tracers.ledger import (
     tally_exit,
 )
 from raylab.tracers.reference import Path
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 from raylab.units import direction
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)

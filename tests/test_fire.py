@@ -74,7 +74,7 @@ def test_tolkowskys_path_spreads_from_b_to_g():
 def test_exits_are_the_oracles():
     """Every exit of a brilliant's paths, against the plain tracer."""
     from raylab.tracers.reference import trace_path
-    from raylab.tracers.sampled.sampling import view_rays
+    from raylab.tracers.sampled.view_rays import view_rays
 
     stone = rl.round_brilliant(**PROPORTIONS)
     view = rl.View(tilt_deg=12.0, tilt_azimuth_deg=40.0)

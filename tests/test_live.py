@@ -22,7 +22,7 @@ from raylab.optics.color import ciede2000, into_gamut, srgb_encode, white_balanc
 from raylab.stone.finish import Finish
 from raylab.stone.inclusions.shapes import Disc, Ellipsoid, Polyhedron
 from raylab.tracers.reference import trace_path
-from raylab.tracers.sampled.sampling import sample_points, view_rays
+from raylab.tracers.sampled.view_rays import sample_points, view_rays
 from raylab.workbench.live_parts import live_stone
 
 HOSTILE = "</script><script>window.harmed = 1</script><img src=x onerror=harmed=2>\"'&amp;"

@@ -15,7 +15,7 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.tracers.engine_result import EngineResult
 from raylab.tracers.engines import engine_named
 from raylab.tracers.pixel_samples import stratum_of
-from raylab.tracers.sampled.sampling import strata_of
+from raylab.tracers.sampled.sums import strata_of
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 SEEDS = 50

@@ -18,7 +18,7 @@ from raylab.optics.materials import Material
 from raylab.stone.facet_table import facet_table
 from raylab.stone.finish import Finish, get_finish
 from raylab.tracers.ledger import ENTRIES, LUMINANCE
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 from raylab.tracers.scattering import SPREAD
 from raylab.workbench.design_json import DEMO, facet_design, stone_of
 

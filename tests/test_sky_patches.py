@@ -18,7 +18,8 @@ from raylab.scene.view import View
 from raylab.tracers.ledger import LUMINANCE
 from raylab.tracers.packets import PathRules
 from raylab.tracers.sampled.rays import trace_rays
-from raylab.tracers.sampled.sampling import sample_image, view_cones
+from raylab.tracers.sampled.sampling import sample_image
+from raylab.tracers.sampled.view_rays import view_cones
 from raylab.tracers.stone_table import stone_table
 from raylab.units import direction
 

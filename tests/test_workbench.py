@@ -36,7 +36,7 @@ from raylab.stone.scanning.scan import load_scan
 from raylab.stone.stone_file import STONE_READERS
 from raylab.tracers.ledger import ENTRIES, HEAD, LEAK, SKY
 from raylab.tracers.reference import trace_path
-from raylab.tracers.sampled.sampling import sample_points, view_rays
+from raylab.tracers.sampled.view_rays import sample_points, view_rays
 from raylab.workbench import answers, pages
 from raylab.workbench import background as jobs
 from raylab.workbench.answers import Answerer

@@ -35,7 +35,7 @@ from ..scene.scene import Scene
 from ..stone.inclusions.inclusion import label
 from ..stone.stone import Stone
 from ..tracers.sampled.meetings import Meetings, first_meetings
-from ..tracers.sampled.sampling import view_rays
+from ..tracers.sampled.view_rays import view_rays
 from ..tracers.stone_table import stone_table
 from .statistics import Statistic
 

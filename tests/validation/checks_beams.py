@@ -24,7 +24,8 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.scene.view import View, silhouette
 from raylab.stone.stone import Stone
 from raylab.tracers import ledger, reference
-from raylab.tracers.sampled.sampling import sample_image, sample_points
+from raylab.tracers.sampled.sampling import sample_image
+from raylab.tracers.sampled.view_rays import sample_points
 
 Trace = Callable[..., Any]
 Pair = tuple[Stone, View]

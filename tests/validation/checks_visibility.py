@@ -22,7 +22,7 @@ from raylab.tracers import ledger
 from raylab.tracers import stone_table as tables
 from raylab.tracers.packets import PathRules
 from raylab.tracers.sampled import visibility_rays, visibility_sums
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 from raylab.tracers.voxels import VoxelGrid, voxels_of_box
 
 N = 2.417

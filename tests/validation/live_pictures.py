@@ -40,7 +40,7 @@ from raylab.optics.spectrum import color_weights
 from raylab.tracers.engines import engine_for
 from raylab.tracers.ledger import LUMINANCE, UNTRACED
 from raylab.tracers.reference import trace_path
-from raylab.tracers.sampled.sampling import sample_points, view_rays
+from raylab.tracers.sampled.view_rays import sample_points, view_rays
 from raylab.tracers.scattering import SPREAD
 
 DOMES = ("head-shadow", "small-lamps", "furnished-room")

@@ -27,7 +27,7 @@ from raylab.scene.view import View, silhouette
 from raylab.stone.inclusions.inclusion import Inclusion
 from raylab.stone.stone import Stone
 from raylab.tracers.ledger import LUMINANCE
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 
 WAVELENGTH_NM = 589.3
 END = 1e-6

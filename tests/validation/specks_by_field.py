@@ -30,7 +30,7 @@ from checks_visibility import extent, places_in, predicted, traced
 
 import raylab as rl
 from raylab.tracers.ledger import INCLUDED
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 
 SCENES = Path(__file__).parents[2] / "scenes"
 CUTS = (

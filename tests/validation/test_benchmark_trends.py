@@ -19,7 +19,7 @@ from small_scenes import beams_of, scene_of
 import raylab as rl
 from raylab.scene.view import View, silhouette
 from raylab.tracers.ledger import GLARE, SKY
-from raylab.tracers.sampled.sampling import sample_points
+from raylab.tracers.sampled.view_rays import sample_points
 
 # Light returned under an even sky
 

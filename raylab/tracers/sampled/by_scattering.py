@@ -41,7 +41,7 @@ class PartSums:
 
         Parameters
         ----------
-        rows, hit : (R, WIDTH) and (R,) the samples in order. begins : see `sampling.strata_of`.
+        rows, hit : (R, WIDTH) and (R,) the samples in order. begins : see `sums.strata_of`.
         """
         parts = np.column_stack([rows[:, BY_SCATTERING], np.ones(len(rows))]) * hit[:, None]
         counts = np.diff(begins)

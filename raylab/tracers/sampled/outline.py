@@ -9,7 +9,8 @@ from ..goal import Goal
 from ..outline_rays import Fan, fan_of, fill_points, generator_of
 from ..randomizations import RANDOMIZATIONS, could_meet_in, totals_from, until
 from ..totals import MOMENTS, Totals
-from .sampling import means_of_hits, sample_points
+from .sums import means_of_hits
+from .view_rays import sample_points
 
 AT_A_TIME = 1 << 16
 """Rays whose ledger rows are in memory at a time, but for one randomization in the least."""

@@ -27,7 +27,8 @@ from ..packets import PathRules
 from ..stone_table import stone_table
 from .allocation import even_cells
 from .rays import trace_rays
-from .sampling import tile_points, view_cones, view_rays
+from .sampling import tile_points
+from .view_rays import view_cones, view_rays
 
 STRAIGHT, ALIKE, WEIGHT = 0.02, 0.03, 1e-3
 EVERY, EVERY_IN_BODY_COLOR = 8, 4

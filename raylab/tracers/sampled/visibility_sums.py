@@ -22,7 +22,7 @@ from ...threads import in_order
 from ..packets import PathRules
 from ..stone_table import StoneTable, stone_table
 from ..voxels import VoxelGrid
-from .sampling import view_cones, view_rays
+from .view_rays import view_cones, view_rays
 from .visibility_rays import FACE_AREA, FACE_LUMINANCE, SUMS, leave_in_voxels
 
 RUNS = 8
