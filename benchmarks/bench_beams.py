@@ -37,8 +37,9 @@ from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.known_cuts import cuts
 from raylab.tracers.exact import schedule as rounds
-from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact.beams import Beams
 from raylab.tracers.exact.image import exact_image
+from raylab.tracers.exact.tracer import trace_beams
 from raylab.tracers.ledger import UNTRACED
 from raylab.units import SODIUM_D_NM
 

@@ -28,7 +28,8 @@ from raylab.scene.view import View
 from raylab.stone.cuts.emerald_cut import emerald_cut
 from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.stone import Stone
-from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact.beams import Beams
+from raylab.tracers.exact.tracer import trace_beams
 from raylab.units import SODIUM_D_NM
 
 BRILLIANT = round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75)

@@ -10,7 +10,8 @@ from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
 from raylab.scene.view import View
 from raylab.stone.stone import Stone
-from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact.beams import Beams
+from raylab.tracers.exact.tracer import trace_beams
 from raylab.units import SODIUM_D_NM
 
 OF_THE_TRACER = ("max_beams", "wedge", "keep_paths", "threads")

@@ -18,7 +18,7 @@ from raylab.cutting.mains import COVERAGE, correct, main_gradient, mains_off
 from raylab.results.statistics import STATISTICS
 from raylab.results.summary import record
 from raylab.stone.offsets import Offset, deviate, moved_plane
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact.tracer import trace_beams
 
 EVEN = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}
 DOME = rl.load_dome("head-shadow")

@@ -27,7 +27,7 @@ from raylab.optics import absorption
 from raylab.optics.materials import Material
 from raylab.results.statistics import Statistic
 from raylab.scene.view import View
-from raylab.tracers.exact import beams
+from raylab.tracers.exact import tracer
 from raylab.tracers.sampled import sampling, spectra, view_rays
 
 Patch = pytest.MonkeyPatch
@@ -88,14 +88,14 @@ def upside_down(patch: Patch) -> None:
 
 
 def half_the_absorption(patch: Patch) -> None:
-    true = beams.stone_table
+    true = tracer.stone_table
 
     def table(*given: Any) -> Any:
         found = true(*given)
         weaker = found.medium._replace(absorption_per_mm=0.5 * found.medium.absorption_per_mm)
         return found._replace(medium=weaker)
 
-    patch.setattr(beams, "stone_table", table)
+    patch.setattr(tracer, "stone_table", table)
 
 
 def differences_by_the_ruler(patch: Patch) -> None:

@@ -15,8 +15,8 @@ from raylab.stone.cuts.round_brilliant import round_brilliant
 from raylab.stone.known_cuts import cut
 from raylab.tracers import ledger, reference
 from raylab.tracers import stone_table as tables
-from raylab.tracers.exact import beams
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact import tracer
+from raylab.tracers.exact.tracer import trace_beams
 from raylab.tracers.packets import LANES, PathRules
 from raylab.tracers.rim import SECTORS, sector_of
 from raylab.tracers.sampled import rays
@@ -78,7 +78,7 @@ def test_the_rim_spares_planes_and_changes_no_hit(stone, monkeypatch):
         assert np.array_equal(found, whole)
     scene = Scene(stone, DOME, View(7.0), TraceSettings(precision=0.15))
     found = trace_beams(scene, 589.3).rows
-    monkeypatch.setattr(beams, "stone_table", lambda *_: searched)
+    monkeypatch.setattr(tracer, "stone_table", lambda *_: searched)
     assert np.array_equal(trace_beams(scene, 589.3).rows, found)
 
 

@@ -30,9 +30,9 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.stopping import Stopped, pause, stopped_by
 from raylab.threads import at_once, in_order
 from raylab.tracers.exact import beam_kernel, pixel_coverage
-from raylab.tracers.exact import beams as exact
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact import tracer as exact
 from raylab.tracers.exact.image import exact_image
+from raylab.tracers.exact.tracer import trace_beams
 from raylab.tracers.sampled import rays
 from raylab.tracers.sampled.sampling import sample_image
 

@@ -15,10 +15,11 @@ from raylab.pictures.bands import band, band_name
 from raylab.results.statistics import STATISTICS
 from raylab.results.statistics.goals import goal_of
 from raylab.results.summary import record
-from raylab.tracers.exact import beams as module
 from raylab.tracers.exact import enough
-from raylab.tracers.exact.beams import Beams, trace_beams
+from raylab.tracers.exact import tracer as module
+from raylab.tracers.exact.beams import Beams
 from raylab.tracers.exact.tail import Draws
+from raylab.tracers.exact.tracer import trace_beams
 from raylab.tracers.ledger import ENTRIES, UNTRACED
 from raylab.tracers.totals import MOMENTS
 

@@ -30,8 +30,8 @@ from ..scene.pixel_grid import PixelGrid, grid_around
 from ..scene.scene import Scene
 from ..scene.view import View
 from ..stone.stone import Stone
-from ..tracers.exact.beams import trace_beams
 from ..tracers.exact.pixel_coverage import rasterize
+from ..tracers.exact.tracer import trace_beams
 from ..tracers.ledger import SCATTERED, SKY, UNTRACED
 from ..tracing import Result
 from .picture import Picture

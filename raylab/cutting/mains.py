@@ -38,7 +38,8 @@ from ..stone.offsets import Offset, moved_plane
 from ..stone.planes import normal_of
 from ..stone.stone import Stone
 from ..stone.symmetry_group import SymmetryGroup
-from ..tracers.exact.beams import Beams, trace_beams
+from ..tracers.exact.beams import Beams
+from ..tracers.exact.tracer import trace_beams
 from ..units import number_in
 from .blocked import Blocked
 from .last_facets import LastFacets, finished

@@ -21,7 +21,8 @@ from ..scene.settings import TraceSettings
 from ..stone.known_cuts import get_cut
 from ..stone.stone import Stone
 from ..tracers.engines import exact_only
-from ..tracers.exact.beams import Beams, trace_beams
+from ..tracers.exact.beams import Beams
+from ..tracers.exact.tracer import trace_beams
 from .design import COLUMNS, scene_of, trace_designs
 from .keys import CUT, GEOMETRY, KEYS, STONE, STONE_KEYS, complete
 from .making import dome_in, geometry_of, stone_of

@@ -32,7 +32,7 @@ from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
 from ..scene.view import View
 from ..stone.stone import Stone
-from ..tracers.exact.beams import trace_beams
+from ..tracers.exact.tracer import trace_beams
 from ..tracers.ledger import LUMINANCE
 from ..units import whole_in
 from .tilting import path_of

@@ -31,8 +31,9 @@ from ..stone.proportions import measure
 from ..stone.recognition import recognized
 from ..stone.stone import Stone
 from ..tracers.engines import engine_for
-from ..tracers.exact.beams import Beams, trace_beams
+from ..tracers.exact.beams import Beams
 from ..tracers.exact.image import exact_image
+from ..tracers.exact.tracer import trace_beams
 from ..tracers.ledger import LEAK
 from ..tracing import trace_scene
 from .colors import map_range

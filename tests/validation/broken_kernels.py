@@ -22,7 +22,7 @@ _EXACT = (
     "mean_transmission",
     "schedule",
     "entering",
-    "beams",
+    "tracer",
 )
 BEAMS = ("ledger", "surface", "shared_symmetry", *(f"exact.{name}" for name in _EXACT))
 """The modules of `raylab.tracers` between a surface and `trace_beams`, each after those it imports."""

@@ -58,7 +58,7 @@ def pairs_of(cut: Cut, count: int, key: int = 0) -> list[tuple[Stone, View]]:
 def main() -> None:
     import checks_beams as checks
 
-    from raylab.tracers.exact.beams import trace_beams
+    from raylab.tracers.exact.tracer import trace_beams
 
     count, names = int(sys.argv[1]), sys.argv[2:] or list(CUTS)
     print(f"{count} stones a cut; the largest deviation as a multiple of what is allowed")

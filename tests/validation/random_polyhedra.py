@@ -16,7 +16,7 @@ sys.path += [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 import checks_beams
 import checks_energy
 
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact.tracer import trace_beams
 
 
 def main() -> None:

@@ -19,7 +19,7 @@ import raylab as rl
 from raylab.results.statistics.goals import goal_of
 from raylab.results.summary import record
 from raylab.scene.scene import Scene
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact.tracer import trace_beams
 
 DOME, WAVELENGTH_NM, TABLE_PCT = "head-shadow", 589.3, 57.0
 NEEDED = {"round brilliant": {"crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75}}

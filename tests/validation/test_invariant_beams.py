@@ -12,7 +12,7 @@ from checks import fails
 from checks_beams import WEDGES, awkward_pairs, random_pairs, regular_bodies
 
 from raylab.scene.view import View
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact.tracer import trace_beams
 
 VIEWS = [View(), View(turn_deg=11.25), View(tilt_deg=7.0, tilt_azimuth_deg=13.0), View(tilt_deg=30.0), View(tilt_deg=75.0)]
 
@@ -140,7 +140,7 @@ MUTANTS = {
 
 
 def test_the_unbroken_tracer_passes_in_plain_python_too():
-    with broken(BEAMS, "exact.beams", "lost=batch.lost,", "lost=batch.lost,") as tracer:
+    with broken(BEAMS, "exact.tracer", "lost=batch.lost,", "lost=batch.lost,") as tracer:
         assert max(check(tracer.trace_beams) for check in (reference, sums, wedge, tint, furnace)) <= 1.0
 
 

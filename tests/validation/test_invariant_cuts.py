@@ -8,7 +8,7 @@ import pytest
 from random_cuts import pairs_of, random_stones
 
 from raylab.stone.cuts import CUTS
-from raylab.tracers.exact.beams import trace_beams
+from raylab.tracers.exact.tracer import trace_beams
 
 NAMES = [name for name in CUTS if name != "round brilliant"]  # which has tests of its own
 

@@ -11,8 +11,9 @@ from ...scene.settings import TraceSettings
 from ..engine_result import EngineResult
 from ..goal import Goal
 from ..ledger import UNTRACED
-from .beams import MAX_BEAMS, NAME, Beams, trace_beams, why_not
+from .beams import Beams
 from .image import exact_image
+from .tracer import MAX_BEAMS, NAME, trace_beams, why_not
 
 
 @dataclass(frozen=True)

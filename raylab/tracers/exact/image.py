@@ -10,8 +10,9 @@ from ...jit import njit
 from ...scene.pixel_grid import PixelGrid
 from ..engine_result import EngineResult
 from ..ledger import FIELDS, MAPPED, SOURCE_X, SOURCE_Y
-from .beams import NAME, Beams
+from .beams import Beams
 from .pixel_coverage import rasterize
+from .tracer import NAME
 
 TILE = 1024
 """Pixels along a side that are worked off at a time."""
