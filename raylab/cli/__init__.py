@@ -131,7 +131,7 @@ def _strike(number: int = signal.SIGINT) -> None:
     if hasattr(signal, "pthread_kill") and main_thread is not None:
         signal.pthread_kill(main_thread, number)
     else:
-        _thread.interrupt_main(number)
+        _thread.interrupt_main(signal.Signals(number))
 
 
 def main(argv: Sequence[str] | None = None) -> int:
