@@ -466,7 +466,7 @@ def test_a_worker_answers_in_order_until_the_requests_end(monkeypatch):
     work, chunk, code = workers.Work(plan, COARSE, None), workers.Chunk(0, 0, 1), code_id(workers.MAKER)
     found = []
     for stated in ("no such code", code):
-        asked = [(work, stated), chunk, Unreadable()]
+        asked = [(work, stated), (chunk,), Unreadable()]
         requests, answers = io.BytesIO(b"".join(pickle.dumps(one) for one in asked)), io.BytesIO()
         with pytest.raises(ModuleNotFoundError, match="no_such_module_anywhere"):
             workers.serve(requests, answers)

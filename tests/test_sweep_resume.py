@@ -133,7 +133,7 @@ def test_a_worker_ends_in_the_middle_of_its_work_and_without_a_word():
     axes = {"pavilion_angle_deg": steps(40.0, 42.0, 4000)}
     plan = plan_of(axes, {"table_pct": 57, "crown_angle_deg": 34, "dome": "head-shadow"})
     work = Work(plan, rl.TraceSettings(precision=1e-3), None)
-    chunk = pickle.dumps((work, code_id(MAKER))) + pickle.dumps(Chunk(0, 0, 4000))
+    chunk = pickle.dumps((work, code_id(MAKER))) + pickle.dumps((Chunk(0, 0, 4000),))
     command = [sys.executable, "-m", "raylab.sweeps.workers"]
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment()

@@ -36,7 +36,7 @@ class Probe:
     runs: Sequence[Columns]
     settings: TraceSettings
 
-    def traced(self, _: Any = None) -> float:
+    def traced(self) -> float:
         """Seconds that a design takes; one of them is traced before, which compiles, or reads what was compiled."""
         trace_designs(self.runs[0].at(np.arange(1)), self.settings)
         start = time.perf_counter()

@@ -21,7 +21,7 @@ import subprocess
 import sys
 import threading
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import IO, Any, NamedTuple, Protocol, cast
 
@@ -47,10 +47,11 @@ TRIES = 3
 
 
 class Traces(Protocol):
-    """What a worker process is told once, and then asked for each chunk."""
+    """What a worker process is told once, and then asked."""
 
-    def traced(self, chunk: Chunk, /) -> Any:
-        """What comes back for a chunk."""
+    @property
+    def traced(self) -> Callable[..., Any]:
+        """What gives the answer; it is called with what is asked each time, as a chunk."""
 
 
 class Chunk(NamedTuple):
@@ -139,7 +140,7 @@ def in_processes(chunks: Iterator[Chunk], work: Work, around: Sequence[Mapping[s
     def feed(worker: _Worker) -> None:
         try:
             while not worker.stopped and (chunk := next_chunk()) is not None:
-                results.put((chunk, worker.trace(chunk)))
+                results.put((chunk, worker.answer(chunk)))
             results.put(None)
         except BaseException as error:  # noqa: BLE001 - raised again by who waits for results
             results.put(error)
@@ -170,7 +171,7 @@ def answer_of(work: Traces, around: Mapping[str, str]) -> Any:
     """What `work` gives in a process beside this one, which ends with it; `around` is added to its environment."""
     worker = _Worker(work, around)
     try:
-        return worker.trace(Chunk(0, 0, 0))
+        return worker.answer()
     finally:
         worker.end()
 
@@ -184,11 +185,11 @@ class _Worker:
         self.stopped = False
         self.starting = threading.Lock()
 
-    def trace(self, chunk: Chunk) -> Any:
-        """Rows of a chunk, or None where they are written; what `work` gives for it."""
+    def answer(self, *asked: Any) -> Any:
+        """What `work` gives for what is asked: of a chunk the rows, or None where they are written."""
         for _ in range(TRIES):
             try:
-                found = self._ask(chunk, self._started())
+                found = self._ask(asked, self._started())
             except (EOFError, OSError, pickle.UnpicklingError):  # it died, perhaps in the middle of an answer
                 self.end()
                 continue
@@ -208,12 +209,12 @@ class _Worker:
                 self.told = False
             return self.process
 
-    def _ask(self, chunk: Chunk, process: subprocess.Popen[bytes]) -> Any:
+    def _ask(self, asked: tuple[Any, ...], process: subprocess.Popen[bytes]) -> Any:
         requests, answers = cast(IO[bytes], process.stdin), cast(IO[bytes], process.stdout)
         if not self.told:
             pickle.dump((self.work, code_id(MAKER)), requests)
             self.told = True
-        pickle.dump(chunk, requests)
+        pickle.dump(asked, requests)
         requests.flush()
         return pickle.load(answers)  # noqa: TID251 - written by a process that we started
 
@@ -244,7 +245,7 @@ def _listen(requests: IO[bytes], heard: queue.SimpleQueue[Any]) -> None:
 
 
 def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
-    """Answer chunks of the work that is told first with rows, or with None; the process ends with the requests."""
+    """Answer what is asked of the work that is told first; the process ends with the requests."""
     heard: queue.SimpleQueue[Any] = queue.SimpleQueue()
     threading.Thread(target=_listen, args=(requests, heard), daemon=True).start()
 
@@ -256,10 +257,10 @@ def serve(requests: IO[bytes], answers: IO[bytes]) -> None:
 
     work, code = next_one()
     while True:
-        chunk = next_one()
+        asked = next_one()
         try:
             _same_code(code)
-            answer: Any = work.traced(chunk)
+            answer: Any = work.traced(*asked)
         except Exception as error:  # noqa: BLE001 - handed over, and raised there
             answer = error
         try:
