@@ -3,6 +3,7 @@
 The points of a run are those of an additive sequence in two dimensions (four with a pupil), whose steps are powers of the
 generalised golden ratio (Roberts 2018, from memory), shifted as a whole by random numbers modulo 1 (Cranley and Patterson,
 SIAM J. Numer. Anal. 13 (1976) 904, from memory). Each run is unbiased, and the scatter of the runs gives the standard error.
+The lattices of `outline_rays` would not do: they have two dimensions and few numbers of points.
 
 Each part of a run is summed by one thread, and the parts are added in their order, so no number depends on the threads.
 """
