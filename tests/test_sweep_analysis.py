@@ -237,7 +237,7 @@ def test_a_surrogates_grid_is_profiled_and_drawn():
     [
         (lambda model: model({"x1": 0.0, "x2": 0.0}), "x3: missing"),
         (lambda model: model({"x1": 0.0, "x2": 0.0, "x3": 0.0, "x4": 0.0}), "x4: no axis of the surrogate"),
-        (lambda model: model({"x1": 0.0, "x2": 9.0, "x3": 0.0}), "x2: beyond the designs of the sweep"),
+        (lambda model: model({"x1": 0.0, "x2": 9.0, "x3": 0.0}), "x2 = 9.0: beyond the designs of the sweep"),
         (lambda model: model.grid(dict.fromkeys(ISHIGAMI, np.zeros(300))), "axes = 27000000: too many points"),
         (lambda model: rl.surrogate(sampled(16), "y"), "16 designs have numbers; expected an axis, and at least 20"),
         (lambda model: rl.surrogate(graded(), "y"), "axes = 'name': not a number"),

@@ -112,7 +112,7 @@ def _settled(cut: Cut, run: Columns, design: Mapping[str, Any]) -> tuple[dict[st
     keys = {key for key in run.keys if key in cut.keys}
     for choices in needed(cut):
         if not keys & set(choices):
-            raise InputError("missing", key=" or ".join(choices))
+            raise InputError("missing", key=" or ".join(choices), expected="an axis or a fixed value")
     usual = cut.defaults(dict.fromkeys(keys))
     full: dict[str, np.ndarray] = {}
     stated: dict[str, Any] = {}

@@ -137,8 +137,10 @@ class Material:
         pairs = [(SODIUM_D_NM, absorption)] if np.ndim(absorption) == 0 else [tuple(pair) for pair in absorption]
         for _, coefficient in pairs:
             number_in("absorption_per_mm", coefficient, 0.0, 1e3, "1/mm")
-        if any(later[0] <= earlier[0] for earlier, later in itertools.pairwise(pairs)):
-            raise InputError("wavelengths do not increase", key="absorption", value=pairs)
+        for earlier, later in itertools.pairwise(pairs):
+            if later[0] <= earlier[0]:
+                expected = f"more than {earlier[0]:g} nm"
+                raise InputError("wavelengths do not increase", key="absorption", value=later, expected=expected)
         return replace(self, absorption=tuple((float(w), float(a)) for w, a in pairs))
 
     def digest(self, wavelengths_nm: Iterable[float]) -> str:

@@ -186,7 +186,8 @@ def plan_of(
     if layout in SAMPLERS:
         return Plan(layout, _filled(axes, layout, number, seed), rest, limits)
     if number is not None:
-        raise InputError(f"not used by the layout {layout}", key="number", value=number)
+        expected = f"a layout of {', '.join(SAMPLERS)}"
+        raise InputError(f"not used by the layout {layout}", key="number", value=number, expected=expected)
     columns: dict[str, Sequence[Any]] = {key: _values(key, given) for key, given in axes.items()}
     lengths = {key: len(values) for key, values in columns.items()}
     if layout == "paired" and len(set(lengths.values())) > 1:

@@ -81,8 +81,9 @@ class Surrogate:
         unit = []
         for (key, ends), column in zip(self.axes.items(), columns, strict=True):
             point = (column.ravel() - ends.low) / (ends.high - ends.low)
-            if not (np.all(point >= -1e-9) and np.all(point <= 1.0 + 1e-9)):
-                raise InputError("beyond the designs of the sweep", key=key, expected=f"{ends.low:g} to {ends.high:g}")
+            if (beyond := column.ravel()[~((point >= -1e-9) & (point <= 1.0 + 1e-9))]).size:
+                expected = f"{ends.low:g} to {ends.high:g}"
+                raise InputError("beyond the designs of the sweep", key=key, value=float(beyond[0]), expected=expected)
             unit.append(point)
         values: np.ndarray = self._spline(np.stack(unit, axis=-1)).reshape(columns[0].shape)
         return values
