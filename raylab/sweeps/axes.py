@@ -186,7 +186,7 @@ def plan_of(
     if layout in SAMPLERS:
         return Plan(layout, _filled(axes, layout, number, seed), rest, limits)
     if number is not None:
-        expected = f"a layout of {', '.join(SAMPLERS)}"
+        expected = f"it with the layouts {', '.join(SAMPLERS)} alone"
         raise InputError(f"not used by the layout {layout}", key="number", value=number, expected=expected)
     columns: dict[str, Sequence[Any]] = {key: _values(key, given) for key, given in axes.items()}
     lengths = {key: len(values) for key, values in columns.items()}
