@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -76,8 +77,13 @@ def layer_of(module: str) -> int | None:
     return next((number for number, names in enumerate(LAYERS) if top in names), None)
 
 
-def imported(path: Path) -> Iterator[str]:
-    """Names of the raylab modules that a file imports, anywhere in it, whether at once or when used."""
+@functools.cache  # most files are asked five times
+def imported(path: Path) -> tuple[str, ...]:
+    """Names of the modules that a file imports, anywhere in it, whether at once or when used."""
+    return tuple(_imported(path))
+
+
+def _imported(path: Path) -> Iterator[str]:
     package = ("raylab", *path.relative_to(ROOT).parent.parts)
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom):

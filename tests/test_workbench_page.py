@@ -1181,10 +1181,6 @@ RINGED = """canvas => {
 
 
 def test_clicks_plot_inclusions_that_are_edited_shown_and_kept(open_page):
-    speck = rl.Inclusion.sphere((0.1, 0.1, 0.5), 0.1)
-    scene = rl.Scene(stone_of(DEMO).with_inclusions(speck), rl.load_dome("head-shadow"), resolution=32)
-    rl.inclusion_images(scene)  # compiles what few tests need: the server would say that it does
-    rl.visibility(scene, voxels=4, rays=1000)
     page = open_page()
     page.page.get_by_role("tab", name="Inclusions").click()
     page.page.click("#plot")
