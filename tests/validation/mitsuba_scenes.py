@@ -32,6 +32,8 @@ from raylab.tracers.sampled.view_rays import sample_points
 WAVELENGTH_NM = 589.3
 END = 1e-6
 """Weight at which our paths end: darkens a pixel by less than this, far below the standard errors of these images."""
+DIRECTIONS = 1 << 14
+"""Nodes of a light map that are looked at together."""
 LLVM_SEEN_WORKING = 19
 """Major version of the LLVM library; version 15 was seen to abort while compiling mitsuba's code, 14 is refused by mitsuba."""
 
@@ -68,13 +70,15 @@ def baked_light(dome: Dome, view: View, rows: int, columns: int) -> np.ndarray:
     polar = np.linspace(0.0, np.pi, rows)
     polar[[0, -1]] += 1e-9, -1e-9  # a pole has an azimuth too: its row may differ from column to column
     azimuth = 2.0 * np.pi * (0.5 - (np.arange(columns) + 0.5) / columns)
-    light = np.empty((rows, columns))
-    for row, theta in enumerate(polar):
-        flat = np.sin(theta)
-        directions = np.column_stack([flat * np.cos(azimuth), flat * np.sin(azimuth), np.full(columns, np.cos(theta))])
+    light, most = np.empty((rows, columns)), max(1, DIRECTIONS // columns)
+    for first in range(0, rows, most):
+        theta = polar[first : first + most, None]
+        parts = np.sin(theta) * np.cos(azimuth), np.sin(theta) * np.sin(azimuth), np.cos(theta)
+        directions = np.stack(np.broadcast_arrays(*parts), axis=-1)
         in_dome = directions @ view.rotation().T
-        light[row] = np.where(directions[:, 2] < 0.0, dome.table.tray, dome.radiance(in_dome))
-        light[row][in_dome[:, 2] > np.cos(np.radians(dome.head_half_angle_deg))] = 0.0
+        found = dome.radiance(in_dome.reshape(-1, 3)).reshape(in_dome.shape[:2])
+        found = np.where(directions[..., 2] < 0.0, dome.table.tray, found)
+        light[first : first + most] = np.where(in_dome[..., 2] > np.cos(np.radians(dome.head_half_angle_deg)), 0.0, found)
     return light
 
 
