@@ -37,9 +37,8 @@ SIDES = (89.9999, 90.0001)
 @pytest.mark.parametrize("engine", ["beams", "rays"])
 def test_a_right_angle_covers_both_sides_of_itself(engine):
     """Typed angles: at 90 degrees a twentieth of the light leaves in the girdle plane."""
-    there, *beside = (
-        rl.trace(STONE, SHADOW, rl.View(tilt_deg=tilt), resolution=64, engine=engine).summary for tilt in (90.0, *SIDES)
-    )
+    how = {"resolution": 8, "precision": 1e-2} if engine == "beams" else {"resolution": 64}
+    there, *beside = (rl.trace(STONE, SHADOW, rl.View(tilt_deg=tilt), engine=engine, **how).summary for tilt in (90.0, *SIDES))
     assert "girdle plane" in there.notes["edges"]
     assert there.brightness.high - there.brightness.low > 0.03
     for one in beside:

@@ -51,7 +51,7 @@ def test_a_band_ends_where_the_stated_loss_is_reached():
 
 
 def test_no_better_design_lies_on_a_grid():
-    """Contrast under a head's shadow over two angles: the search finds at least the best of 21 x 21 designs."""
+    """Contrast under a head's shadow over two angles: the search finds at least the best of 13 x 13 designs."""
     box = {"crown_angle_deg": (32.0, 36.0), "pavilion_angle_deg": (40.0, 42.0)}
     settings = {"settings": rl.TraceSettings(precision=0.02), "table_pct": 57.0}
     best = rl.optimize(box, "head-shadow", statistic="brightness", number=32, starts=3, processes=1, scan=11, **settings)
