@@ -309,6 +309,10 @@ def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
     assert even.sum() > 5000
     assert np.abs(picture[..., :3] - wanted)[even].max() <= 3, "a step of 256 and the browser's scaling"
     assert (picture[0, :, 3] == 0).all(), "nothing is painted beside the stone"
+    page.page.get_by_label("Map 2 of stone A").select_option("untraced")
+    page.rest()
+    most = result.summary.statistics["untraced"].high
+    assert page.page.locator('[data-map="1"] .map-head span').first.inner_text() == f"mean {written(most)}", "of what is shown"
 
 
 # --- light, facets, paths --------------------------------------------------------------------------------------------

@@ -310,6 +310,6 @@ function headline(name, summary, other) {
   if (name === DIFFERENCE.name) return other ? `mean ${signed(summary.stats.brightness - other.stats.brightness, 4)}` : "";
   if (name === "contrast") return `RMS ${fixed(summary.stats.contrast_rms)}`;
   if (name === "luminance") return `brightness ${fixed(summary.stats.brightness)}`;
-  const value = summary.ledger[name] ?? summary.stats[name];
+  const value = name === "untraced" ? summary.brackets.untraced[1] : summary.ledger[name] ?? summary.stats[name];
   return value === undefined ? "" : `mean ${fixed(value)}`;
 }
