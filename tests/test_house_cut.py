@@ -53,7 +53,7 @@ def test_the_toy_is_built_and_refused_by_name(facts):
     assert facts["unstated"] == "side_slope_deg: missing; expected 10 to 80 degrees"
     assert facts["foreign"].startswith("star_pct: no parameter of the square pyramid; expected one of side_slope_deg")
     assert facts["beyond"].startswith(
-        "table_width_pct = 100.0: the table would reach beyond the girdle; expected less than 100 %"
+        "table_width_pct = 100.0: the table would reach beyond the girdle; expected at most 99.99 %"
     )
     assert facts["twice"].startswith("weight_ct: width_mm and weight_ct are alternatives")
 

@@ -109,7 +109,7 @@ def turned(name: str) -> Callable[[], None]:
 
 def bounds_of(name: str) -> Callable[[], None]:
     """That the bounds which a cut's refusals name are bounds."""
-    return lambda: test_cuts.test_a_bound_that_is_named_is_kept_by_what_lies_within(name)
+    return lambda: test_cuts.test_who_follows_a_refusal_has_a_stone_or_meets_another_rule(name)
 
 
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
@@ -119,7 +119,7 @@ elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thi
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
-leaning = test_cuts.test_no_girdle_is_named_where_none_is_thick_enough
+leaning = test_cuts.test_another_number_is_named_where_no_girdle_is_thick_enough
 lacking = test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table
 points = test_uncertainty.test_the_flats_beside_a_point_err_one_by_one
 columns = test_scan.test_a_wall_through_two_columns_of_points_may_be_none_across_a_corner
@@ -201,8 +201,8 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (long_brilliants._with_opposite, "azimuths[lone]", "azimuths[~lone]", turned_main),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
-    (outline_brilliant.facets_on, ".min(), -lowers[0][:, 2].max())", ".max(), 1.0)", leaning),
-    (bounds.bound, "if holds(middle):", "if not holds(middle):", bounds_of("princess cut")),
+    (bounds.bound, "if holds(middle) else", "if not holds(middle) else", bounds_of("princess cut")),
+    (bounds.with_bound, "sorted(_changes(some", "sorted(_changes(blamed", leaning),
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),
     (outline_brilliant.facets_on, "np.repeat(tops, each, axis=0)", "np.tile(tops, (each, 1))", hull),
     (outline_brilliant._check_culet, ".min()\n", ".max()\n", culet),
