@@ -6,8 +6,6 @@ so that whoever holds it, a `Measured` of a cut for one, runs the broken one.
 
 from __future__ import annotations
 
-import inspect
-import textwrap
 from collections.abc import Callable
 from typing import Any
 
@@ -18,6 +16,7 @@ import test_measure
 import test_recognition
 import test_scan
 import test_uncertainty
+from broken_lines import broken
 
 import raylab as rl
 from raylab.stone import recognition
@@ -26,19 +25,6 @@ from raylab.stone.measuring import callipers, length, outline_corners, plane_unc
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
 from raylab.stone.scanning import envelope, facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
-
-Patch = pytest.MonkeyPatch
-
-
-def broken(patch: Patch, function: Any, line: str, instead: str) -> None:
-    """One line of a function replaced by another."""
-    source = textwrap.dedent(inspect.getsource(function))
-    if source.count(line) != 1:
-        raise ValueError(f"{line!r} occurs {source.count(line)} times in {function.__name__}")
-    made: dict[str, Any] = {}
-    future = "from __future__ import annotations\n"
-    exec(compile(future + source.replace(line, instead), "<broken>", "exec"), dict(function.__globals__), made)  # noqa: S102
-    patch.setattr(function, "__code__", made[function.__name__].__code__)
 
 
 def back(name: str) -> Callable[[], None]:
