@@ -36,7 +36,7 @@ def random_stones(cut: Cut, count: int, key: int = 0) -> Iterator[Stone]:
         }
         material = MATERIALS[int(rng.integers(len(MATERIALS)))]
         try:
-            stone = cut.stone(material=material, **{key: float(value) for key, value in given.items()})
+            stone = cut.made(material=material, **{key: float(value) for key, value in given.items()})
         except StoneError:
             continue
         made += 1
