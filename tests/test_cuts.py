@@ -414,12 +414,15 @@ def test_impossible_stones_are_refused_in_one_line(make, says):
 
 
 def _named(cut, refused, given):
-    """The parameters with the number that a refusal names, or without the one that it says to leave unstated."""
-    words = refused.expected.split()
-    key = words.pop(0) if words[0] in cut.keys else refused.key
-    if words[0] == "none:":
-        return {other: value for other, value in given.items() if other != key}
-    return {**given, key: float(words[2] if words[:2] in (["at", "least"], ["at", "most"]) else words[0])}
+    """The parameters with the numbers that a refusal names, or without the one that it says to leave unstated."""
+    changed = dict(given)
+    for part in refused.expected.split(", and "):
+        words = part.split()
+        key = words.pop(0) if words[0] in cut.keys else refused.key
+        changed.pop(key, None)
+        if words[0] != "none:":
+            changed[key] = float(words[2] if words[:2] in (["at", "least"], ["at", "most"]) else words[0])
+    return changed
 
 
 def test_a_girdle_at_its_bound_closes():
@@ -490,3 +493,10 @@ def test_mains_that_never_meet_are_refused():
         StoneError, match=r"pavilion_end_angle_deg.*two pavilion mains would meet no third one; expected length_ratio at most"
     ):
         rl.pear_brilliant(table_pct=57, pavilion_angle_deg=42, pavilion_end_angle_deg=30, length_ratio=2.95)
+
+
+def test_two_numbers_are_named_where_one_is_not_enough():
+    given = {"table_pct": 90, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "star_pct": 5}
+    with pytest.raises(StoneError, match=r"star_pct = 5.0: .*; expected 50 %, and table_pct at most [0-9.]+ %") as refused:
+        rl.round_brilliant(**given)
+    assert len(rl.round_brilliant(**_named(CUTS["round brilliant"], refused.value, given))) == 153

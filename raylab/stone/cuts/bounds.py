@@ -6,7 +6,8 @@ parameters:
 
 1. the blamed parameter alone, within the range of its slider;
 2. else another one alone: the one that has to change least, as a share of its slider;
-3. else, where several things are wrong at once, the blamed parameter or another one alone, until this rule is kept.
+3. else, where several things are wrong at once, the blamed parameter or another one alone, until this rule is kept;
+4. else the blamed one at its usual value, and another one with it.
 
 Where no number of what may be left unstated is enough, it is left unstated.
 
@@ -67,6 +68,10 @@ def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Val
     for wanted in (stands, keeps_its_rule):
         for some in (blamed, others):
             found = found or sorted(_changes(some, values, wanted))
+    for one in () if found else blamed:
+        first = _usual(one)
+        both = sorted(_changes(others, {**values, one.key: first}, stands))
+        found = [_Change(more.share, one.key, f"{_words(one, first)}, and {more.key} {more.words}") for more in both]
     key, value, expected = refused.key, refused.value, refused.expected or "proportions nearer to the usual ones"
     if found:
         _, changed, expected = found[0]
@@ -86,8 +91,7 @@ def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[V
         slider, value = one.slider, values.get(one.key)
         if slider is None or value is None or not one.continuous:
             continue
-        usual = (slider.low + slider.high) / 2.0 if one.default is None else one.default
-        places = [float(usual), *np.linspace(slider.low, slider.high, PLACES).tolist()]
+        places = [_usual(one), *np.linspace(slider.low, slider.high, PLACES).tolist()]
 
         def kept(number: float | None, key: str = one.key) -> bool:
             return holds({**values, key: number})
@@ -96,12 +100,23 @@ def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[V
         if good is not None:
             number = bound(kept, float(value), good)
             side = "" if number is None else "at least " if number > value else "at most "
-            number, unit = good if number is None else number, UNITS[one.unit]
-            words = f"{side}{number:.10g}{' ' + unit if unit else ''}"
-            found.append(_Change(abs(number - value) / (slider.high - slider.low), one.key, words))
+            number = good if number is None else number
+            found.append(_Change(abs(number - value) / (slider.high - slider.low), one.key, side + _words(one, number)))
         elif one.optional and kept(None):
             found.append(_Change(1.0, one.key, f"none: {one.unset}"))
     return found
+
+
+def _usual(parameter: Parameter) -> float:
+    """A value that most stones have: the default, else the middle of the slider."""
+    slider = parameter.slider
+    return float(parameter.default if parameter.default is not None or slider is None else (slider.low + slider.high) / 2.0)
+
+
+def _words(parameter: Parameter, number: float) -> str:
+    """A number with the unit of a parameter."""
+    unit = UNITS[parameter.unit]
+    return f"{number:.10g}{' ' + unit if unit else ''}"
 
 
 def bound(holds: Callable[[float], bool], bad: float, good: float) -> float | None:
