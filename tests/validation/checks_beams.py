@@ -294,7 +294,7 @@ def brackets_nest(trace: Trace) -> float:
     return worst
 
 
-def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000) -> float:
+def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000, precision: float = 2e-3) -> float:
     """Means against the packet tracer's, at random points of the outline: within 4.5 standard errors of these rays.
 
     What either leaves untraced may belong to any entry; the lamp, the brightest of this dome, has radiance 2. Whether the
@@ -305,7 +305,7 @@ def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000) -> float:
     worst = 0.0
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([43, key])
-        exact = beams_of(stone, RICH, view, precision=2e-3, trace=trace).totals.mean
+        exact = beams_of(stone, RICH, view, precision=precision, trace=trace).totals.mean
         low, high = silhouette(stone, view).min(axis=0), silhouette(stone, view).max(axis=0)
         points = rng.uniform(low, high, (rays, 2))
         rows, hit = sample_points(points, scene_of(stone, RICH, view, min_weight=1e-5), 589.3)
