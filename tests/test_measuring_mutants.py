@@ -6,8 +6,6 @@ so that whoever holds it, a `Measured` of a cut for one, runs the broken one.
 
 from __future__ import annotations
 
-import inspect
-import textwrap
 from collections.abc import Callable
 from typing import Any
 
@@ -18,6 +16,7 @@ import test_measure
 import test_recognition
 import test_scan
 import test_uncertainty
+from broken_lines import broken
 
 import raylab as rl
 from raylab.stone import recognition
@@ -26,19 +25,6 @@ from raylab.stone.measuring import callipers, length, outline_corners, plane_unc
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
 from raylab.stone.scanning import envelope, facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
-
-Patch = pytest.MonkeyPatch
-
-
-def broken(patch: Patch, function: Any, line: str, instead: str) -> None:
-    """One line of a function replaced by another."""
-    source = textwrap.dedent(inspect.getsource(function))
-    if source.count(line) != 1:
-        raise ValueError(f"{line!r} occurs {source.count(line)} times in {function.__name__}")
-    made: dict[str, Any] = {}
-    future = "from __future__ import annotations\n"
-    exec(compile(future + source.replace(line, instead), "<broken>", "exec"), dict(function.__globals__), made)  # noqa: S102
-    patch.setattr(function, "__code__", made[function.__name__].__code__)
 
 
 def back(name: str) -> Callable[[], None]:
@@ -109,7 +95,7 @@ def turned(name: str) -> Callable[[], None]:
 
 def bounds_of(name: str) -> Callable[[], None]:
     """That the bounds which a cut's refusals name are bounds."""
-    return lambda: test_cuts.test_a_bound_that_is_named_is_kept_by_what_lies_within(name)
+    return lambda: test_cuts.test_who_follows_a_refusal_has_a_stone_or_meets_another_rule(name)
 
 
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
@@ -119,7 +105,7 @@ elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thi
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
-leaning = test_cuts.test_no_girdle_is_named_where_none_is_thick_enough
+leaning = test_cuts.test_another_number_is_named_where_no_girdle_is_thick_enough
 lacking = test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table
 points = test_uncertainty.test_the_flats_beside_a_point_err_one_by_one
 columns = test_scan.test_a_wall_through_two_columns_of_points_may_be_none_across_a_corner
@@ -201,8 +187,8 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (long_brilliants._with_opposite, "azimuths[lone]", "azimuths[~lone]", turned_main),
     (report.unexplained, "+ shift_mm", "+ 0.0 * shift_mm", dent),
     # Four pavilion mains, and what a long brilliant refuses.
-    (outline_brilliant.facets_on, ".min(), -lowers[0][:, 2].max())", ".max(), 1.0)", leaning),
-    (bounds.bound, "if holds(middle):", "if not holds(middle):", bounds_of("princess cut")),
+    (bounds.bound, "if holds(middle) else", "if not holds(middle) else", bounds_of("princess cut")),
+    (bounds.with_bound, "sorted(_changes(some", "sorted(_changes(blamed", leaning),
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),
     (outline_brilliant.facets_on, "np.repeat(tops, each, axis=0)", "np.tile(tops, (each, 1))", hull),
     (outline_brilliant._check_culet, ".min()\n", ".max()\n", culet),

@@ -353,6 +353,8 @@ def test_the_command_refuses_in_one_line(argv, says, capsys):
         (SQUARE, '"crown side"\nheight', '"crwn side"\nheight', "tier#7.meets = 'crwn side': side star at azimuth 0: a tier"),
         (SQUARE, 'one_per = "side"', "", "stone.tier#1.azimuth_deg: pavilion side: missing; expected an azimuth beside meets"),
         (SQUARE, 'symmetry = "4, mirror 0"', 'cut = "princes cut"', "stone.cut = 'princes cut': unknown cut; did you mean"),
+        (SQUARE, 'slope_deg = 58\nmeets = "girdle"', 'slope_deg = 58\nmeets = "girdel"',
+         "stone.tier#1.meets = 'girdel': pavilion side at azimuth 0: a tier that isn't cut yet; did you mean 'girdle'?"),
         (SQUARE, "{ girdle_corner = 0 }", "{ girdle_corner = 9 }", "pavilion main at azimuth 22.5: no such corner; expected 0"),
         (SQUARE, "thickness_mm = 0.2", "thickness_mm = 0.2\nfacets = 96", "girdle.facets = 96: this outline has its own sides"),
         (SQUARE, "slope_deg = 41.5\nthrough = [{ girdle_corner = 0 }]", "slope_deg = 41.5\ndistance_mm = 4",

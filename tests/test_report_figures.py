@@ -494,3 +494,11 @@ def test_maps_of_color_and_fire_warn_of_nothing():
     assert found.light == "A"
     assert spread is not None
     assert replace(found, light="D65").light == "D65"
+
+
+def test_a_difference_of_two_of_three_stones_has_the_outlines_of_these_two():
+    stones = [rl.round_brilliant(**BASE, pavilion_angle_deg=40.75), rl.rose_cut(), rl.baguette(table_pct=57.0)]
+    three = compare(*stones, dome=DOME, resolution=24, settings=COARSE, tilts=(0.0,))
+    first = pictures.difference_figure(three, 0, 2).axes[0]
+    seen = [np.ptp(patch.get_xy(), axis=0) for patch in first.patches]
+    assert seen == [pytest.approx(stone.size_mm[:2], rel=0.01) for stone in (three.shown[0], three.shown[2])]

@@ -94,7 +94,7 @@ def test_girdle_finish_is_the_girdles_alone():
         ({"crown_height_pct": 15}, "crown_height_pct", "crown_angle_deg and crown_height_pct are alternatives"),
         ({"pavilion_angle_deg": None, "pavilion_depth_pct": -1}, "pavilion_depth_pct", "out of range"),
         ({"pavilion_depth_pct": 43}, "pavilion_depth_pct", "are alternatives"),
-        ({"star_pct": 5}, "star_pct", "the stars cross the table; expected more than 19.1 %"),
+        ({"star_pct": 5}, "star_pct", "the stars cross the table; expected at least 19.09 %"),
         ({"star_pct": 100}, "star_pct", "ends excluded"),
         ({"lower_half_pct": 95, "culet_pct": 8}, "lower_half_pct", "the lower halves extend past the culet"),
         ({"lower_half_pct": 0}, "lower_half_pct", "ends excluded"),
@@ -122,13 +122,15 @@ def test_impossible_combinations_are_refused_by_name(changes, key, message):
 
 
 def test_the_limits_it_names_are_the_limits():
-    """Just inside the bound that a refusal names, the stone is built."""
+    """With the number that a refusal names, the stone is built; just before it, it isn't."""
     dug = {"upper_painting_deg": 1.0, "lower_painting_deg": -4.0}
     for key, wrong, others in (("star_pct", 5.0, {}), ("girdle_pct", 0.5, {}), ("girdle_pct", 0.5, dug)):
         with pytest.raises(StoneError) as caught:
             round_brilliant(**USUAL, **others, **{key: wrong})
-        bound = float(caught.value.expected.removeprefix("more than ").split()[0])
-        assert len(round_brilliant(**USUAL, **others, **{key: bound + 0.1})) == 153
+        bound = float(caught.value.expected.removeprefix("at least ").split()[0])
+        assert len(round_brilliant(**USUAL, **others, **{key: bound})) == 153
+        with pytest.raises(StoneError):
+            round_brilliant(**USUAL, **others, **{key: bound - 0.011})
 
 
 def test_unpainted_is_the_default_and_painting_turns_the_halves_alone():

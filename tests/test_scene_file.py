@@ -175,6 +175,7 @@ def test_the_seven_domes_are_there():
 
 FAULTS = [
     # what to replace, with what, what the line must say after the file's name
+    ("table_pct = 57", "table_pct = 57\nchevrons = 3", "stone.chevrons: no parameter of the round brilliant, but of the princess cut and others; expected one of crown_angle_deg, crown_height_pct, culet_pct, diameter_mm, girdle_facets, girdle_finish, girdle_pct, lower_half_pct, lower_painting_deg, pavilion_angle_deg, pavilion_depth_pct, star_pct, table_pct, upper_painting_deg, weight_ct"),
     ("table_pct = 57", "tabel_pct = 57", "stone.tabel_pct = 57: unknown key; did you mean 'table_pct'?"),
     ("table_pct = 57", "", "stone.table_pct: missing; expected 1 to 99 %"),
     ("table_pct = 57", 'table_pct = "57"', "stone.table_pct = '57': wrong type; expected a number"),

@@ -40,8 +40,12 @@ def test_alike_face_up_and_different_when_tilted():
         (verdict("leak", "AB", (0.1, 0.101), measured=False), "the tracing is too coarse to tell A and B apart"),
         (verdict("leak", "AB", (0.1, 0.1), 1e-6), "A and B are equal"),
         (verdict("leak", "AB", (float("nan"), 0.1)), "nothing is known of the difference of A and B"),
-        (verdict("contrast_rms", "AB", (0.5, 0.4)), "A has more contrast by 0.100"),
-        (verdict("symmetry", "AB", (0.5, 0.9)), "B has the more symmetric pattern by 0.400"),
+        (verdict("contrast_rms", "AB", (0.5, 0.4)), "A has more contrast (0.500 against 0.400)"),
+        (
+            verdict("symmetry", "AB", (0.5, 0.9)),
+            "B has the more symmetric pattern (0.900 against 0.500, where 1 is perfect symmetry)",
+        ),
+        (verdict("symmetry", "AB", (0.8996, 0.9004), 1e-5), "B has the more symmetric pattern by less than 0.001"),
     ],
 )
 def test_each_outcome_has_its_own_words(one, words):
@@ -56,7 +60,8 @@ def test_a_difference_that_is_established_is_never_hidden_by_one_that_is_not():
         verdict("symmetry", "AB", (0.9, 0.8)),
     ]
     assert summed_up([view(5.0, *several)], SKY) == (
-        "Under an even sky, tilted by 5°, A has more contrast by 0.100 and has the more symmetric pattern by 0.100, "
+        "Under an even sky, tilted by 5°, A has more contrast (0.500 against 0.400) and has the more symmetric pattern "
+        "(0.900 against 0.800, where 1 is perfect symmetry), "
         "B leaks more light by 10.00 percentage points.",
     )
 
@@ -65,6 +70,10 @@ def test_views_in_which_the_same_is_true_share_a_clause_with_the_range_of_the_nu
     tilted = [view(tilt, verdict("brightness", "AB", (0.80, b))) for tilt, b in ((0.0, 0.75), (10.0, 0.77), (20.0, 0.76))]
     assert summed_up(tilted, SKY) == (
         "Under an even sky, face-up and tilted by 10° and 20°, A is brighter by 3.00 to 5.00 percentage points.",
+    )
+    patterns = [view(tilt, verdict("contrast_rms", "AB", (a, 0.31))) for tilt, a in ((0.0, 0.45), (10.0, 0.42))]
+    assert summed_up(patterns, SKY) == (
+        "Under an even sky, face-up and tilted by 10°, A has more contrast (0.420 to 0.450 against 0.310).",
     )
     assert summed_up([tilted[1], tilted[1]], SKY) == (
         "Under an even sky, tilted by 10° and 10°, A is brighter by 3.00 percentage points.",

@@ -187,7 +187,7 @@ def test_the_front_of_a_ball_holds_its_octant(many, small_slabs, monkeypatch):
     inside = 0.5 * points
     every = np.concatenate([inside, points])
     found = xr.Dataset({name: ("design", every[:, k]) for k, name in enumerate("abc")})
-    front = rl.pareto(found, dict.fromkeys("abc", "max")).values
+    front = rl.pareto(found, dict.fromkeys("abc", "highest")).values
     octant = (every > 0.0).all(axis=1) & (np.arange(600) >= 300)
     assert front[octant].all(), "nothing exceeds a point of the sphere that all three numbers pull outward"
     plain = [not any((one >= other).all() and (one > other).any() for one in every) for other in every]

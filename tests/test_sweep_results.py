@@ -86,26 +86,26 @@ def test_the_front_is_that_of_its_definition(objectives, coverage):
         values[rng.random(values.shape) < 0.05] = np.nan
         errors = rng.integers(0, 3, values.shape) / 64.0
         names = [f"n{k}" for k in range(objectives)]
-        ways = ["max" if k % 2 else "min" for k in range(objectives)]
+        goals = ["highest" if k % 2 else "lowest" for k in range(objectives)]
         columns = {name: ("design", values[:, k]) for k, name in enumerate(names)}
         doubts = {f"{name}_error": ("design", errors[:, k]) for k, name in enumerate(names)}
-        front = pareto(xr.Dataset({**columns, **doubts}), dict(zip(names, ways, strict=True)), coverage=coverage)
-        signs = np.where(np.array(ways) == "max", 1.0, -1.0)
+        front = pareto(xr.Dataset({**columns, **doubts}), dict(zip(names, goals, strict=True)), coverage=coverage)
+        signs = np.where(np.array(goals) == "highest", 1.0, -1.0)
         assert front.values.tolist() == slow_front(values * signs, coverage * errors)
 
 
 def test_ties_missing_numbers_and_directions():
     found = xr.Dataset({"a": ("d", [1.0, 1.0, 0.5, np.nan, 2.0]), "b": ("d", [1.0, 1.0, 0.5, 9.0, 0.5])})
-    assert pareto(found, {"a": "max", "b": "max"}).values.tolist() == [True, True, False, False, True]
-    assert pareto(found, {"a": "min", "b": "min"}).values.tolist() == [False, False, True, False, False]
-    assert pareto(found, {"a": "max", "b": "min"}).values.tolist() == [False, False, False, False, True]
-    front = pareto(found, {"a": "max"})
-    assert (front.name, front.dtype, front.attrs["long_name"]) == ("pareto", bool, "on the Pareto front of a max")
+    assert pareto(found, {"a": "highest", "b": "highest"}).values.tolist() == [True, True, False, False, True]
+    assert pareto(found, {"a": "lowest", "b": "lowest"}).values.tolist() == [False, False, True, False, False]
+    assert pareto(found, {"a": "highest", "b": "lowest"}).values.tolist() == [False, False, False, False, True]
+    front = pareto(found, {"a": "highest"})
+    assert (front.name, front.dtype, front.attrs["long_name"]) == ("pareto", bool, "on the Pareto front of the highest a")
 
 
 def test_the_front_of_a_sweep_has_its_axes(done):
     found, _ = done
-    front = rl.pareto(found, {"brightness": "max", "pavilion_angle_deg": "min"})
+    front = rl.pareto(found, {"brightness": "highest", "pavilion_angle_deg": "lowest"})
     assert front.dims == ("pavilion_angle_deg", "dome", "star_pct")
     assert not front.sel(star_pct=5).any(), "no stone, no number"
     assert front.sel(pavilion_angle_deg=40.0, star_pct=50).any()
@@ -118,9 +118,9 @@ def test_the_front_of_a_sweep_has_its_axes(done):
     ("objectives", "line"),
     [
         ({}, "no objective"),
-        ({"brigthness": "max"}, "objectives = 'brigthness': unknown variable; did you mean 'brightness'?"),
-        ({"brightness": "up"}, "brightness = 'up': unknown direction; expected 'max' or 'min'"),
-        ({"dome": "max"}, "objectives = 'dome': not a number"),
+        ({"brigthness": "highest"}, "objectives = 'brigthness': unknown variable; did you mean 'brightness'?"),
+        ({"brightness": "up"}, "brightness = 'up': unknown goal; expected 'highest' or 'lowest'"),
+        ({"dome": "highest"}, "objectives = 'dome': not a number"),
     ],
 )
 def test_objectives_that_are_none(done, objectives, line):

@@ -184,6 +184,8 @@ def test_curves_are_named_and_bracketed():
     assert np.allclose(left.get_lines()[1].get_ydata(), found.brightness)
     assert {"sky", "head", "leak"} <= {line.get_label() for line in right.get_lines()}
     assert left.get_xlabel() == "tilt towards azimuth 0° / degree"
+    measured = found.assign_coords(azimuth_deg=90.06573)  # about the length of a measured stone
+    assert tilt_figure(measured).axes[0].get_xlabel() == "tilt towards azimuth 90.1° / degree"
     both = tilt(STONE, rl.load_dome("head-shadow"), [0.0, 10.0], 0.0, [0.0, 20.0], settings=rl.TraceSettings(precision=0.1))
     left = tilt_figure(both).axes[0]
     assert left.get_xlabel() == "tilt / degree, with a turn of 20 degrees"

@@ -275,10 +275,11 @@ def test_an_impossible_stone_is_reported_and_the_page_goes_on(open_page):
     assert page.page.locator("#problem").is_hidden()
     assert page.page.locator("[data-field=girdle_pct]").get_attribute("aria-invalid") == "false"
     assert_reported(page, traced(page.values()))
-    page.page.locator("[data-field=pavilion_angle_deg]").fill("80")
+    page.page.locator("[data-field=pavilion_angle_deg]").fill("86")
     page.page.keyboard.press("Enter")
     page.page.wait_for_selector("#problem:not([hidden])")
     assert page.problem().startswith("Pavilion angle changed: Girdle thickness = 4.0: ")
+    assert "; expected pavilion angle at most " in page.problem(), "labels, wherever a key is named"
     marked = page.page.locator("[aria-invalid=true]")
     assert marked.evaluate_all("found => found.map((one) => one.dataset.field)") == ["pavilion_angle_deg"]
     page.page.click("#undo")

@@ -50,7 +50,7 @@ def _planes(values: Values) -> list[Facets]:
     slope = math.tan(math.radians(values["side_slope_deg"]))
     inward = 0.5 - values["table_width_pct"] / 200.0
     if inward <= 0.0:
-        raise TOO_FLAT.error(values["table_width_pct"], "less than 100 %")
+        raise TOO_FLAT.error(values["table_width_pct"])
     foot = Position(0.5, 0.0, 0.0)
     return [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), RIM + inward),

@@ -1,7 +1,8 @@
 """What differs between stones, and in which views, in a sentence of plain words for each pair.
 
 A sentence says what the verdicts say and nothing else: a stone is called brighter only where its verdict does so. Successive
-clauses are views in which the same is true; a number that varies between them is given as a range. Two stones of which
+clauses are views in which the same is true; a number that varies between them is given as a range. Shares of the light are told
+by their difference; numbers without a unit, whose difference alone says little, by both. Two stones of which
 nothing is established "can't be told apart" by the measurements, or by the tracing where nothing was measured.
 
 Of two or three stones every pair has its sentence. Of more, one sentence counts the pairs that differ. No stone is put before
@@ -18,12 +19,12 @@ from .comparison import Comparison
 from .verdicts import Verdict, words
 
 WORDS = {
-    "brightness": ("is brighter", "brightness"),
-    "contrast_rms": ("has more contrast", "contrast"),
-    "leak": ("leaks more light", "leakage"),
-    "symmetry": ("has the more symmetric pattern", "symmetry"),
+    "brightness": ("is brighter", "brightness", ""),
+    "contrast_rms": ("has more contrast", "contrast", ""),
+    "leak": ("leaks more light", "leakage", ""),
+    "symmetry": ("has the more symmetric pattern", "symmetry", ", where 1 is perfect symmetry"),
 }
-"""By statistic: what is said of the stone with the larger number, and what pairs of stones differ in."""
+"""By statistic: what is said of the stone with the larger number, what pairs of stones differ in, and what the numbers mean."""
 
 MOST_PAIRS = 3
 """With more pairs than this, the pairs that differ are counted."""
@@ -139,7 +140,7 @@ def _what(clause: Clause, pair: tuple[str, str], held: Sequence[Mapping[str, Ver
         }[clause.reason]
     parts = []
     for label, group in itertools.groupby(sorted(clause.larger, key=_label), key=_label):
-        said = [f"{WORDS[name][0]} by {_apart([found[name] for found in held])}" for name, _ in group]
+        said = [f"{WORDS[name][0]} {_apart([found[name] for found in held])}" for name, _ in group]
         parts.append(f"{label} {listed(said)}")
     return ", ".join(parts)
 
@@ -149,13 +150,26 @@ def _label(larger: tuple[str, str]) -> str:
 
 
 def _apart(verdicts: Sequence[Verdict]) -> str:
-    """The size of differences as shown, a range where they vary."""
+    """By how much the numbers of one statistic differ, or both numbers, the larger first; ranges where they vary."""
     what = words(verdicts[0].name)
+    larger, smaller = ([end(map(what.rounded, one.values)) for one in verdicts] for end in (max, min))
+    if not what.unit and larger != smaller:
+        return f"({_range(larger, what.decimals)} against {_range(smaller, what.decimals)}{WORDS[verdicts[0].name][2]})"
     shown = sorted(
         (abs(what.rounded(one.values[0]) - what.rounded(one.values[1])), what.apart(*one.values)) for one in verdicts
     )
     (least, low), (_, high) = shown[0], shown[-1]
-    return high if low == high else f"{least:.{what.decimals}f} to {high}"
+    return f"by {high}" if low == high else f"by {least:.{what.decimals}f} to {high}"
+
+
+def _range(values: Sequence[float], decimals: int) -> str:
+    """One number, or the smallest to the largest of several.
+
+    >>> _range([0.25, 0.25], 2), _range([0.31, 0.25], 2)
+    ('0.25', '0.25 to 0.31')
+    """
+    low, high = f"{min(values):.{decimals}f}", f"{max(values):.{decimals}f}"
+    return low if low == high else f"{low} to {high}"
 
 
 def _counted(views: Views, pairs: Sequence[tuple[str, str]]) -> str:
@@ -163,7 +177,7 @@ def _counted(views: Views, pairs: Sequence[tuple[str, str]]) -> str:
     differ: dict[tuple[str, str], set[str]] = {pair: set() for pair in pairs}
     for (_, verdicts), pair in itertools.product(views, pairs):
         differ[pair] |= {name for name, _ in _clause(_of(verdicts, pair)).larger}
-    counts = [(sum(name in found for found in differ.values()), what) for name, (_, what) in WORDS.items()]
+    counts = [(sum(name in found for found in differ.values()), what) for name, (_, what, _) in WORDS.items()]
     said = [f"{count} in {what}" for count, what in counts if count]
     if not said:
         return f"none of the {len(pairs)} pairs of stones can be told apart in any view"

@@ -39,7 +39,7 @@ def _cut_stone(design: Design) -> Stone:
     """The stone of a cut by its parameters."""
     cut = get_cut(design.get(CUT, USUAL))
     values = {key: design[key] for key in cut.keys if key in design}
-    return cut.stone(material=material_of(design), **values)
+    return cut.made(material=material_of(design), **values)
 
 
 def material_of(design: Design, usual: str | Material = "diamond") -> Material:

@@ -54,7 +54,7 @@ def _axis(found: xr.Dataset) -> tuple[np.ndarray, str]:
     """Where each view stands along the curves, and what that is; a rising tilt, if the stone is tilted and turned at once."""
     dim = str(found.area_mm2.dims[0])
     if dim in found.coords:
-        towards = f"tilt towards azimuth {float(found.azimuth_deg):g}° / degree" if dim == "tilt_deg" else LABELS[dim]
+        towards = f"tilt towards azimuth {round(float(found.azimuth_deg), 1):g}° / degree" if dim == "tilt_deg" else LABELS[dim]
         return found[dim].values, towards
     tilts, turns = (np.broadcast_to(found[key].values, found.sizes[dim]) for key in ("tilt_deg", "turn_deg"))
     if found.azimuth_deg.ndim == 0 and np.all(np.diff(tilts) > 0.0):

@@ -99,7 +99,7 @@ def maps_figure(comparison: Comparison, name: str, stones: Sequence[int] | None 
         (
             label,
             values[k],
-            k,
+            (k,),
             [f"{shown.name} {shown.show(light[k][statistic].statistic.value)}" for light in comparison.light],
         )
         for k, label in enumerate(comparison.labels)
@@ -123,9 +123,9 @@ def difference_figure(comparison: Comparison, one: int = 0, another: int = 1) ->
     most = max(_round_up(float(np.nanquantile(np.abs(values), 0.998))), 0.01)
     blank = [""] * len(comparison.views)
     rows = [
-        (f"{first} minus {other}", values, None, blank),
-        (f"{first} brighter", np.maximum(values, 0.0), one, blank),
-        (f"{other} brighter", np.maximum(-values, 0.0), another, blank),
+        (f"{first} minus {other}", values, (one, another), blank),
+        (f"{first} brighter", np.maximum(values, 0.0), (one,), blank),
+        (f"{other} brighter", np.maximum(-values, 0.0), (another,), blank),
     ]
     signed, unsigned = ("PuOr_r", Normalize(-most, most)), ("cividis", Normalize(0.0, most))
     return _grid(comparison, rows, [(*signed, "difference in luminance"), *[(*unsigned, "absolute difference")] * 2])
@@ -258,9 +258,9 @@ def packed_png(figure: Figure, dpi: int = 120) -> bytes:
 
 
 def _grid(
-    comparison: Comparison, rows: Sequence[tuple[str, Any, int | None, list[str]]], looks: Sequence[tuple[str, Any, str]]
+    comparison: Comparison, rows: Sequence[tuple[str, Any, tuple[int, ...], list[str]]], looks: Sequence[tuple[str, Any, str]]
 ) -> Figure:
-    """Maps in rows (label, layers, whose outline, captions) and columns (tilts); a colour bar for each row."""
+    """Maps in rows (label, layers, whose outlines, captions) and columns (tilts); a colour bar for each row."""
     from matplotlib.figure import Figure
 
     columns = len(comparison.views)
@@ -275,13 +275,13 @@ def _grid(
             axes.set_xlabel(captions[k], fontsize=9)
             axes.set_xticks([])
             axes.set_yticks([])
-            _outlines(axes, comparison, k, range(len(comparison.shown)) if whose is None else [whose])
+            _outlines(axes, comparison, k, whose)
         bar = figure.colorbar(image, ax=list(line), label=statistic, fraction=0.03, pad=0.01, extend=_extend(layers, norm))
         bar.ax.tick_params(labelsize=8)
     return figure
 
 
-def _outlines(axes: Axes, comparison: Comparison, view: int, stones: Any) -> None:
+def _outlines(axes: Axes, comparison: Comparison, view: int, stones: Sequence[int]) -> None:
     from matplotlib.patches import Polygon
 
     for k in stones:

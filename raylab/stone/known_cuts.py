@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from ..errors import InputError, nearest
@@ -32,6 +33,17 @@ def get_cut(name: Any) -> Cut:
     return CUTS[name]
 
 
+def check_own(cut: Cut, stated: Iterable[str]) -> None:
+    """Raise InputError for a parameter of other cuts that this one lacks; what no cut has is for others to refuse."""
+    for key in stated:
+        owners = [other.name for other in CUTS.values() if key in other.keys]
+        if owners and key not in cut.keys:
+            whose = owners[0] if len(owners) == 1 else f"{owners[0]} and others"
+            raise InputError(
+                f"no parameter of the {cut.name}, but of the {whose}", key=key, expected=f"one of {', '.join(sorted(cut.keys))}"
+            )
+
+
 def cut(name: str, /, **parameters: Any) -> Stone:
     """A stone of a cut, by the name of the cut.
 
@@ -48,7 +60,9 @@ def cut(name: str, /, **parameters: Any) -> Stone:
     InputError : an unknown cut, or an unknown, missing, doubly stated or out-of-range parameter.
     StoneError : parameters without a valid stone; the message names the key and the bound.
     """
-    return get_cut(name).stone(**parameters)
+    known = get_cut(name)
+    check_own(known, parameters)
+    return known.stone(**parameters)
 
 
 def cut_of(stone: Stone) -> Cut | None:

@@ -43,7 +43,7 @@ from .cuts.cut import Cut
 from .cuts.parameter import Parameter
 from .facet_table import read_facet_table
 from .inclusions.inclusion_file import with_inclusions_of
-from .known_cuts import cuts, get_cut
+from .known_cuts import check_own, cuts, get_cut
 from .recipes.recipe_table import is_recipe, recipe_from
 from .rounding import STEPS, rounded
 from .scanning import mesh_file
@@ -232,6 +232,7 @@ def _cut(table: Table) -> Stone:
     if name is None:
         raise table.fault("missing", "cut", None, "one of " + ", ".join(cut.name for cut in cuts()))
     cut = table.build(get_cut, name=name)
+    table.build(check_own, cut=cut, stated=table.values)
     table = table.checked(_stone_schema(name))
     values = {key: value for key, value in table.values.items() if key not in ("cut", "absorption_per_mm", "tint")}
     values["material"] = _material(table)

@@ -29,6 +29,7 @@ from ..scene.settings import TraceSettings
 from ..tracers.engines import exact_only
 from ..units import number_in
 from .axes import between
+from .directions import sign_of
 from .sweeping import sweep
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ class _Aim:
         self.keys, self.rest, self.settings = tuple(bounds), rest, settings
         self.low = np.array([bounds[key][0] for key in self.keys])
         self.high = np.array([bounds[key][1] for key in self.keys])
-        self.column, self.sign = COLUMNS.index(statistic), -1.0 if goal == "highest" else 1.0
+        self.column, self.sign = COLUMNS.index(statistic), -sign_of(goal, "goal")
         self.limits = [(COLUMNS.index(name), *ends) for name, ends in limits.items()]
         self.count = 0
 
@@ -219,8 +220,7 @@ def _checked(bounds: Any, statistic: str, goal: str, limits: Any) -> dict[str, t
     for key, name in (("statistic", statistic), *(("limits", name) for name in limits)):
         if name not in known:
             raise InputError("unknown statistic", key=key, value=name, expected=nearest(str(name), known))
-    if goal not in ("highest", "lowest"):
-        raise InputError("unknown goal", key="goal", value=goal, expected="'highest' or 'lowest'")
+    sign_of(goal, "goal")
     if not isinstance(bounds, Mapping) or not bounds:
         raise InputError("no key to vary", key="bounds", expected="at least one, such as pavilion_angle_deg = (40, 42)")
     for key, ends in bounds.items():

@@ -1,8 +1,8 @@
 """`pareto`: the designs of a sweep that no other design exceeds in everything that is asked for.
 
 A design **dominates** another if it is at least as good in every objective and differs from it in one, where "good" is the
-direction that the user names for each. The front is what no design dominates. So of designs with equal numbers all are on the
-front, or none is; and a design without a finite number for an objective is not on it and dominates nothing.
+end, highest or lowest, that the user names for each. The front is what no design dominates. So of designs with equal numbers
+all are on the front, or none is; and a design without a finite number for an objective is not on it and dominates nothing.
 
 Numbers have errors. With a coverage factor k, a difference counts only as far as it exceeds k standard errors of itself:
 a design dominates another if in every objective its lead, less k times the root of the sum of both squared standard errors,
@@ -19,12 +19,12 @@ import numpy as np
 
 from ..errors import InputError
 from ..units import number_in
+from .directions import sign_of
 from .slabs import numbers_in, shape_of, slabs
 
 if TYPE_CHECKING:
     import xarray as xr
 
-DIRECTIONS = {"max": 1.0, "min": -1.0}
 MANY, SOME = 16384, 4096
 """Rows from which on some strike first, and about how many these are."""
 
@@ -34,14 +34,14 @@ def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float 
 
     >>> import xarray as xr
     >>> found = xr.Dataset({"brightness": ("design", [0.6, 0.7, 0.5]), "weight_ct": ("design", [1.0, 0.9, 0.9])})
-    >>> front = pareto(found, {"brightness": "max", "weight_ct": "max"})
+    >>> front = pareto(found, {"brightness": "highest", "weight_ct": "highest"})
     >>> front.values.tolist()
     [True, True, False]
 
     Parameters
     ----------
     found : the result of `sweep`, or any dataset of numbers.
-    objectives : variables or coordinates of it, each with the direction that you want: ``"max"`` or ``"min"``.
+    objectives : variables or coordinates of it, each with the end that you want: ``"highest"`` or ``"lowest"``.
     coverage : factor on the standard errors (``brightness_error`` and so on, where there are any) that a difference has to
         exceed to count; 0 takes the numbers as they are.
 
@@ -53,7 +53,7 @@ def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float 
 
     Raises
     ------
-    InputError : no objective, an unknown name or direction, a variable without numbers.
+    InputError : no objective, an unknown name or goal, a variable without numbers.
 
     Notes
     -----
@@ -62,16 +62,15 @@ def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float 
     import xarray as xr
 
     if not isinstance(objectives, Mapping) or not objectives:
-        raise InputError("no objective", key="objectives", expected='such as {"brightness": "max", "weight_ct": "max"}')
+        raise InputError("no objective", key="objectives", expected='such as {"brightness": "highest", "weight_ct": "highest"}')
     number_in("coverage", coverage, 0.0, math.inf)
-    for name, way in objectives.items():
+    signs = []
+    for name, goal in objectives.items():
         numbers_in(found, name, "objectives")
-        if way not in DIRECTIONS:
-            raise InputError("unknown direction", key=name, value=way, expected="'max' or 'min'")
+        signs.append(sign_of(goal, name))
     names = list(objectives)
     errors = {name: f"{name}_error" for name in names if f"{name}_error" in found}
     every = list(dict.fromkeys((*names, *errors.values())))
-    signs = [DIRECTIONS[way] for way in objectives.values()]
     numbers, values, doubts = np.empty(0, int), np.empty((0, len(names))), np.empty((0, len(names)))
     for first, columns in slabs(found, every):  # what one slab strikes out is not needed to strike out others
         plain = [columns[name].astype(float) for name in names]
@@ -89,8 +88,8 @@ def pareto(found: xr.Dataset, objectives: Mapping[str, str], *, coverage: float 
     mask[numbers] = True
     axes = {key: one for key, one in found.coords.items() if set(one.dims) <= set(sizes)}
     front = xr.DataArray(mask.reshape(tuple(sizes.values())), axes, tuple(sizes), name="pareto")
-    words = ", ".join(f"{name} {way}" for name, way in objectives.items())
-    front.attrs = {"long_name": f"on the Pareto front of {words}", "coverage": coverage}
+    words = ", ".join(f"{goal} {name}" for name, goal in objectives.items())
+    front.attrs = {"long_name": f"on the Pareto front of the {words}", "coverage": coverage}
     return front
 
 

@@ -13,12 +13,11 @@ import numpy as np
 
 from ..errors import InputError, nearest
 from ..results.statistics import PARTS
+from .directions import sign_of
 from .slabs import numbers_in, shape_of, slabs
 
 if TYPE_CHECKING:
     import xarray as xr
-
-GOALS = {"highest": 1.0, "lowest": -1.0}
 
 
 def profile(found: xr.Dataset, statistic: str, axes: Sequence[str], *, goal: str = "highest", **held: Any) -> xr.Dataset:
@@ -47,8 +46,7 @@ def profile(found: xr.Dataset, statistic: str, axes: Sequence[str], *, goal: str
     ------
     InputError : no such variable, axis or value; designs that are no grid.
     """
-    if goal not in GOALS:
-        raise InputError("unknown goal", key="goal", value=goal, expected="'highest' or 'lowest'")
+    sign = sign_of(goal, "goal")
     dims = [str(dim) for dim in numbers_in(found, statistic, "statistic").dims]
     shown = [axes] if isinstance(axes, str) else list(axes)
     if not shown:
@@ -61,7 +59,7 @@ def profile(found: xr.Dataset, statistic: str, axes: Sequence[str], *, goal: str
     parts = [statistic + part for part in PARTS if statistic + part in found]
     chosen = _held(found[parts], held)
     sizes = shape_of(chosen, [statistic])
-    number = _best(chosen, statistic, [list(sizes).index(key) for key in shown], GOALS[goal])
+    number = _best(chosen, statistic, [list(sizes).index(key) for key in shown], sign)
     where = dict(zip(sizes, np.unravel_index(np.maximum(number, 0), tuple(sizes.values())), strict=True))
     return _at(chosen, statistic, shown, where, number >= 0, goal)
 

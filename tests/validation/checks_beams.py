@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from both_tracers import ENTRIES, RICH
-from checks import off
+from checks import above, off
 from polyhedra import body, box, cube_corner, finishes, hexagonal_prism, mains_only, random_polyhedron, ref
 from scipy.spatial import ConvexHull
 from small_scenes import beams_of, scene_of
@@ -133,7 +133,7 @@ def sums_close(trace: Trace, pairs: list[Pair], precision: float = 0.1, **option
         mean = beams.totals.mean
         outline = ConvexHull(silhouette(stone, view)).volume
         worst = max(worst, off(beams.area_mm2 / outline, 1.0, SUM), off(mean[ENTRIES].sum(), 1.0, SUM))
-        worst = max(worst, mean[ledger.UNTRACED] / precision, 2.0 * beams.lost)
+        worst = max(worst, above(precision, mean[ledger.UNTRACED]), 2.0 * beams.lost)
     return worst
 
 
@@ -295,19 +295,25 @@ def brackets_nest(trace: Trace) -> float:
     return worst
 
 
-def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000) -> float:
-    """Means against the packet tracer's, at random points of the outline: within 5 standard errors and the brackets."""
+def samples_agree(trace: Trace, pairs: list[Pair], rays: int = 4000, precision: float = 2e-3) -> float:
+    """Means against the packet tracer's, at random points of the outline: within 4.5 standard errors of these rays.
+
+    What either leaves untraced may belong to any entry; the lamp, the brightest of this dome, has radiance 2. Whether the
+    untraced weights themselves agree says nothing: the two end their paths by different rules.
+    """
+    compared = [channel for channel in range(ledger.BOUNCES) if channel != ledger.UNTRACED]
+    brightest = np.where(np.array(compared) == ledger.LUMINANCE, 2.0, 1.0)
     worst = 0.0
     for key, (stone, view) in enumerate(pairs):
         rng = np.random.default_rng([43, key])
-        beams = beams_of(stone, RICH, view, precision=2e-3, trace=trace)
+        exact = beams_of(stone, RICH, view, precision=precision, trace=trace).totals.mean
         low, high = silhouette(stone, view).min(axis=0), silhouette(stone, view).max(axis=0)
         points = rng.uniform(low, high, (rays, 2))
         rows, hit = sample_points(points, scene_of(stone, RICH, view, min_weight=1e-5), 589.3)
         sampled, error = rows[hit].mean(axis=0), rows[hit].std(axis=0) / math.sqrt(hit.sum())
-        slack = 5.0 * error + beams.totals.mean[ledger.UNTRACED] + 1e-4
-        checked = slice(0, ledger.BOUNCES)  # the sum of bounces is not bounded by the untraced weight
-        worst = max(worst, off(beams.totals.mean[checked], sampled[checked], slack[checked]))
+        untraced = brightest * (exact[ledger.UNTRACED] + sampled[ledger.UNTRACED])
+        beyond = np.maximum(np.abs(exact[compared] - sampled[compared]) - untraced, 0.0)
+        worst = max(worst, off(beyond, 0.0 * beyond, 4.5 * error[compared] + SUM))
     return worst
 
 

@@ -11,10 +11,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from broken_lines import broken
 
 import raylab as rl
 from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
+from raylab.results import dark_areas
 from raylab.scene.view import View
 from raylab.stone.stone import Stone
 from raylab.tracing import Result, trace
@@ -165,3 +167,19 @@ def test_the_dark_band_of_a_prism(across):
     inside, rest = 0.5 * lit(0.1 * half, 0.2 * half), lit(0.2 * half, half)
     assert found.band_depth.value == pytest.approx(1.0 - inside / rest if across else 0.0, abs=1e-12)
     assert result.summary.brightness.low == pytest.approx(0.9 * lit(0.1 * half, half), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("function", "line", "instead"),
+    [
+        (dark_areas.strip_across, "0.5 * band", "0.4 * band"),
+        (dark_areas._areas_inside, "beyond(-strip.half_mm)", "beyond(0.0)"),
+        (dark_areas._depth, "1.0 - one / other, 1.0", "1.0 - other, 1.0"),
+        (dark_areas._darks, "luminance < below * mean,", "luminance > below * mean,"),
+    ],
+    ids=lambda one: getattr(one, "__name__", None),
+)
+def test_a_broken_band_is_noticed(function, line, instead, monkeypatch):
+    broken(monkeypatch, function, line, instead)
+    with pytest.raises(AssertionError):
+        test_the_dark_band_of_a_prism(True)

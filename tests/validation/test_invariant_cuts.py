@@ -18,6 +18,7 @@ def test_engines_agree(name):
     pairs = pairs_of(CUTS[name], 4)
     assert checks.sums_close(trace_beams, pairs) <= 1.0
     assert checks.reference_through_points(trace_beams, pairs, points=2) <= 1.0
+    assert checks.samples_agree(trace_beams, pairs[1:2], rays=2000, precision=0.01) <= 1.0
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -1,31 +1,136 @@
-"""How far a parameter may go: the bound that a refusal names, found between a value that is none and one that would do."""
+"""The number that a refusal names: which parameter to change, and how far, so that there is a stone.
+
+A rule of a cut says what is wrong and which parameter it blames (`Reason`). Planes that others cut off whole, or facets too
+small for the arithmetic, are blamed on none. For all of them the number is found in one way, by making stones of changed
+parameters:
+
+1. the blamed parameter alone, within the range of its slider;
+2. else another one alone: the one that has to change least, as a share of its slider;
+3. else, where several things are wrong at once, the blamed parameter or another one alone, until this rule is kept;
+4. else the blamed one at its usual value, and another one with it.
+
+Where no number of what may be left unstated is enough, it is left unstated.
+
+The number itself is allowed, so that who follows the message has a stone (or, in the third case, meets the next rule).
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
-TURNS = 40
-"""Halvings: to a trillionth of where the search began."""
+import numpy as np
 
-DECIMALS = 2
+from ...errors import StoneError
+from .parameter import UNITS, Parameter, Values
+
+TURNS = 24
+"""Halvings: to a ten-millionth of the way."""
+
+PLACES = 17
+"""Places over a slider where a stone is looked for, besides the usual value; the nearest that has one bounds the search."""
+
+DECIMALS = (2, 4, 6)
+"""Of the number that is named: the first that is enough."""
+
+Refusal = Callable[[Values], StoneError | None]
+"""Why values make no stone; None where they make one."""
 
 
-def bound(holds: Callable[[float], bool], bad: float, good: float, unit: str) -> str | None:
-    """What to expect of a parameter for which `holds` is False at `bad` and turns True once on the way to `good`, in words.
+class _Change(NamedTuple):
+    """A parameter that alone helps: by what share of its slider it must change, and the words for it."""
 
-    The number is rounded towards `good`, so that who follows it is inside. None where `holds` isn't True at `good` either.
+    share: float
+    key: str
+    words: str
 
-    >>> bound(lambda x: x < 1.23456, 7.0, 0.0, "degrees"), bound(lambda x: x > 5.0, 1.0, 2.0, "%")
-    ('less than 1.23 degrees', None)
+
+def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Values, refusal: Refusal) -> StoneError:
+    """The refusal of a stone with what to expect instead, see the module.
+
+    Parameters
+    ----------
+    refused : key and value of the parameter that a rule blames, or without both.
+    parameters : those that may be changed. values : of all, which make no stone.
     """
-    if not holds(good):
-        return None
-    step, word = (math.floor, "less") if good < bad else (math.ceil, "more")
+
+    def stands(others: Values) -> bool:
+        return refusal(others) is None
+
+    def keeps_its_rule(others: Values) -> bool:
+        another = refusal(others)
+        return another is None or another.reason != refused.reason
+
+    blamed = [one for one in parameters if one.key == refused.key]
+    others = [one for one in parameters if one.key != refused.key]
+    found: list[_Change] = []
+    for wanted in (stands, keeps_its_rule):
+        for some in (blamed, others):
+            found = found or sorted(_changes(some, values, wanted))
+    for one in () if found else blamed:
+        first = _usual(one)
+        both = sorted(_changes(others, {**values, one.key: first}, stands))
+        found = [_Change(more.share, one.key, f"{_words(one, first)}, and {more.key} {more.words}") for more in both]
+    key, value, expected = refused.key, refused.value, refused.expected or "proportions nearer to the usual ones"
+    if found:
+        _, changed, expected = found[0]
+        if key is None:
+            key, value = changed, values[changed]
+        elif changed != key:
+            expected = f"{changed} {expected}"
+    bounded = StoneError(refused.problem, key=key, value=value, expected=expected)
+    bounded.reason = refused.reason
+    return bounded
+
+
+def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[Values], bool]) -> list[_Change]:
+    """How far each parameter must be led for values to hold; without those that can't be, or where that isn't enough."""
+    found = []
+    for one in parameters:
+        slider, value = one.slider, values.get(one.key)
+        if slider is None or value is None or not one.continuous:
+            continue
+        places = [_usual(one), *np.linspace(slider.low, slider.high, PLACES).tolist()]
+
+        def kept(number: float | None, key: str = one.key) -> bool:
+            return holds({**values, key: number})
+
+        good = next((place for place in sorted(places, key=lambda place: abs(place - value)) if kept(place)), None)
+        if good is not None:
+            number = bound(kept, float(value), good)
+            side = "" if number is None else "at least " if number > value else "at most "
+            number = good if number is None else number
+            found.append(_Change(abs(number - value) / (slider.high - slider.low), one.key, side + _words(one, number)))
+        elif one.optional and kept(None):
+            found.append(_Change(1.0, one.key, f"none: {one.unset}"))
+    return found
+
+
+def _usual(parameter: Parameter) -> float:
+    """A value that most stones have: the default, else the middle of the slider."""
+    slider = parameter.slider
+    return float(parameter.default if parameter.default is not None or slider is None else (slider.low + slider.high) / 2.0)
+
+
+def _words(parameter: Parameter, number: float) -> str:
+    """A number with the unit of a parameter."""
+    unit = UNITS[parameter.unit]
+    return f"{number:.10g}{' ' + unit if unit else ''}"
+
+
+def bound(holds: Callable[[float], bool], bad: float, good: float) -> float | None:
+    """How far a number that doesn't hold at `bad` must be led towards `good`, where it does; it turns once on the way.
+
+    Rounded towards `good`, to as few of `DECIMALS` as hold. None where only `good` does.
+
+    >>> bound(lambda x: x < 1.23456, 7.0, 0.0), bound(lambda x: x > 5.0, 1.0, 9.0), bound(lambda x: x == 2.0, 1.0, 2.0)
+    (1.23, 5.01, None)
+    """
+    first, step = good, math.floor if good < bad else math.ceil
     for _ in range(TURNS):
         middle = (bad + good) / 2.0
-        if holds(middle):
-            good = middle
-        else:
-            bad = middle
-    return f"{word} than {step(good * 10**DECIMALS) / 10**DECIMALS:g} {unit}"
+        bad, good = (bad, middle) if holds(middle) else (middle, good)
+    if good == first:
+        return None
+    return next((number for one in DECIMALS if holds(number := step(good * 10.0**one) / 10.0**one)), good)

@@ -21,7 +21,7 @@ from ..measuring.callipers import Callipers, Quantity
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, Side, Tier
-from .lost_facets import no_facet
+from .bounds import with_bound
 from .outline import Outline
 from .parameter import Parameter, Values
 
@@ -33,6 +33,10 @@ WIDTH_KEY = "width_mm"
 
 WEIGHT_KEY = "weight_ct"
 """Key of the parameter that states the size by the weight, in every cut that has one."""
+
+
+NAMED = 3
+"""Facets that a message names; more are counted."""
 
 
 class Facets(NamedTuple):
@@ -51,8 +55,8 @@ class Reason:
     key: str
     meaning: str
 
-    def error(self, value: float, expected: str) -> StoneError:
-        """The error that refuses a stone for this reason."""
+    def error(self, value: float, expected: str | None = None) -> StoneError:
+        """The error that refuses a stone for this reason; without words of its own `Cut.stone` finds what to expect."""
         refusal = StoneError(self.meaning, key=self.key, value=value, expected=expected)
         refusal.reason = self.name
         return refusal
@@ -180,6 +184,24 @@ class Cut:
         InputError : an unknown parameter, two alternatives together, a missing parameter, a value out of range.
         StoneError : values without a valid stone; the message names the key and the bound.
         """
+        try:
+            return self.made(material=material, name=name, **given)
+        except StoneError as refused:
+            stated = {key: value for key, value in given.items() if value is not None}
+            values, standing = self.settled(stated), {*stated, *self.defaults(stated)}
+            mine = [one for one in self.parameters if one.key in standing]
+
+            def refusal(others: Values) -> StoneError | None:
+                try:
+                    self._of_size_1(others, material, self.name)
+                except StoneError as error:
+                    return error
+                return None
+
+            raise with_bound(refused, mine, values, refusal) from None
+
+    def made(self, *, material: str | Material = "diamond", name: str | None = None, **given: Any) -> Stone:
+        """As `stone`, but a StoneError names no bound, which takes some hundred stones to find: for sweeps over many."""
         values = self.settled(given)
         stone = self._of_size_1(values, material, self.name if name is None else name)
         size = values.get(self.size)
@@ -202,25 +224,12 @@ class Cut:
         return values | {one.key: given.get(one.key, one.default) for one in self.parameters if one.choices}
 
     def _of_size_1(self, values: Values, material: str | Material, name: str) -> Stone:
-        stone = self._of_planes(values, material, name)
-        if stone.dropped:
-
-            def closes(others: Values) -> bool:
-                try:
-                    return not self._of_planes(others, material, name).dropped
-                except StoneError:
-                    return False
-
-            raise no_facet(self.parameters, values, stone.dropped, closes)
-        return stone
-
-    def _of_planes(self, values: Values, material: str | Material, name: str) -> Stone:
-        """The stone of size 1; planes without a facet are dropped, and named there."""
+        """The stone of size 1, each of whose planes is a facet."""
         tiers = self.planes(values)
         counts = [len(facets.normals) for facets in tiers]
         names = [facets.tier.name for facets, count in zip(tiers, counts, strict=True) for _ in range(count)]
         girdle = values.get(GIRDLE_FINISH_KEY, POLISHED)
-        return Stone.from_planes(
+        stone = Stone.from_planes(
             np.concatenate([facets.normals for facets in tiers]),
             np.concatenate([np.broadcast_to(facets.distances, count) for facets, count in zip(tiers, counts, strict=True)]),
             tiers=names,
@@ -232,3 +241,7 @@ class Cut:
             name=name,
             redundant="drop",
         )
+        if stone.dropped:
+            more = f" and {len(stone.dropped) - NAMED} more" if len(stone.dropped) > NAMED else ""
+            raise StoneError(f"nothing would be left of {', '.join(stone.dropped[:NAMED])}{more}")
+        return stone

@@ -17,7 +17,6 @@ from ..planes import UP
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import GIRDLE, TABLE, Tier
-from .bounds import bound
 from .cut import Cut, Facets, Reason
 from .long_measured import END_TO_END, long_measured
 from .outline_parameters import WEIGHT_OR_WIDTH, WIDTH
@@ -119,30 +118,19 @@ def _planes(values: Values) -> list[Facets]:
     rim, table, cut = values["girdle_pct"] / 200.0, values["table_pct"] / 200.0, values["corner_pct"] / 100.0
     crown, star = (math.tan(math.radians(values[key])) for key in ("crown_angle_deg", "star_angle_deg"))
     if not star < crown:
-        raise STARS_TOO_STEEP.error(values["star_angle_deg"], f"less than {values['crown_angle_deg']:g} degrees")
+        raise STARS_TOO_STEEP.error(values["star_angle_deg"])
     middle = table + values["star_pct"] / 100.0 * (0.5 - table)  # how far from the axis the stars' points lie
     over = rim + crown * (0.5 - middle)
     top = over + star * (middle - table)
     near, far = (0.5 - cut, 0.5, rim), (0.5, 0.5 - cut, rim)  # the ends of a corner's edge, the one at the side first
     inner, beside = (table * (1.0 - 2.0 * cut), table, top), (table, table * (1.0 - 2.0 * cut), top)
     point = (0.0, middle, over)
-
-    def breaks_apart(star_deg: float) -> bool:
-        high = over + math.tan(math.radians(star_deg)) * (middle - table)
-        return _below(far, (near, (*inner[:2], high), point))
-
-    if not breaks_apart(values["star_angle_deg"]):
-        steeper = bound(breaks_apart, values["star_angle_deg"], values["crown_angle_deg"], "degrees") or "another star length"
-        raise BREAKS_IN_A_GROOVE.error(values["star_angle_deg"], f"{steeper}, or smaller corners")
+    if not _below(far, (near, inner, point)):
+        raise BREAKS_IN_A_GROOVE.error(values["star_angle_deg"])
     under, past, profile = (*near[:2], -rim), (*far[:2], -rim), profile_of(values, rim)
-
-    def corners_apart(step_deg: float) -> bool:
-        *_, above, below = profile_of({**values, "chevron_step_deg": step_deg}, rim)
-        return _below(past, (under, above, below))
-
-    if not corners_apart(values["chevron_step_deg"]):
-        smaller = bound(corners_apart, values["chevron_step_deg"], 0.0, "degrees") or "another pavilion angle"
-        raise CORNERS_IN_A_GROOVE.error(values["chevron_step_deg"], f"{smaller}, fewer chevrons, or other corners")
+    *_, above, below = profile
+    if not _below(past, (under, above, below)):
+        raise CORNERS_IN_A_GROOVE.error(values["chevron_step_deg"])
     stretch, half = values["length_ratio"], (near, inner, point)
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), top),

@@ -21,14 +21,12 @@ brilliants have four or eight mains is common practice; where the four stand dif
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
 from ..planes import DOWN, UP, planes_through
 from ..tier import CULET, GIRDLE, TABLE, Tier
-from .bounds import bound
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, UPPER_HALF
 from .cut import Facets, Reason
 from .girdle_edge import thinnest
@@ -40,11 +38,13 @@ MAINS = 8
 MAINS_CUT_TABLE = Reason(
     "mains_cut_table", "crown_end_angle_deg", "some crown mains would cut off corners of the table and reach over the stars"
 )
+MAINS_APART = Reason("mains_apart", "pavilion_end_angle_deg", "the edge between two pavilion mains would meet no third one")
 HALVES_CUT_TIPS = Reason("halves_cut_tips", "pavilion_end_angle_deg", "some lower halves would cut off the tips of others")
 HALVES_TOO_SHORT = Reason("lower_halves_too_short", "lower_half_pct", "some lower halves would cut off the tips of others")
 CULET_PAST_MAINS = Reason("culet_past_mains", "culet_pct", "the pavilion mains meet before they reach the culet")
 REASONS: tuple[Reason, ...] = (
     STARS_CROSS_TABLE, HALVES_PAST_CULET, GIRDLE_VANISHES, MAINS_CUT_TABLE, HALVES_CUT_TIPS, HALVES_TOO_SHORT, CULET_PAST_MAINS,
+    MAINS_APART,
 )  # fmt: skip
 
 
@@ -83,8 +83,8 @@ class _Mains(NamedTuple):
 
 
 class _Joints(NamedTuple):
-    """Where each main meets the next, in plan, (K, 2) each: the edge's inner end, where a third main meets it, its outer end,
-    and the joint's point on the girdle."""
+    """Where each main meets the next, in plan, (K, 2) each: the edge's inner end, where a third main meets it (not finite where
+    none does), its outer end, and the joint's point on the girdle."""
 
     inner: np.ndarray
     outer: np.ndarray
@@ -109,21 +109,15 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     crossing, girdle = _between(outline, feet)
     crown_height = (1.0 - table) * float(above.rise[count // 4])
     joints = _joints(above, crossing, girdle)
+    if not np.isfinite(joints.inner).all():
+        raise MAINS_CUT_TABLE.error(values["crown_end_angle_deg"])
     corners, after = above.toward(crown_height), _after(count)
     _check_table(above, corners, crown_height, values)
     inner = _crossed(joints, corners, corners[after])
-
-    def tips_at(star_pct: float) -> np.ndarray:
-        return np.asarray(inner + star_pct / 100.0 * (joints.outer - inner))
-
-    def below_table(star_pct: float) -> bool:
-        return bool(above.heights(tips_at(star_pct)).max() < crown_height)
-
-    tips = tips_at(values["star_pct"])
+    tips = inner + values["star_pct"] / 100.0 * (joints.outer - inner)
     heights = above.heights(tips)
     if not heights.max() < crown_height:
-        longer = bound(below_table, values["star_pct"], 100.0, "%")
-        raise STARS_CROSS_TABLE.error(values["star_pct"], f"{longer}, or a smaller table" if longer else "a smaller table")
+        raise STARS_CROSS_TABLE.error(values["star_pct"])
     ends, tops = _raised(corners, crown_height, UP, rim), _raised(tips, heights, UP, rim)
     stars = np.stack([ends, ends[after], tops], axis=1)
     uppers = _halves(above, joints, tops, UP, rim)
@@ -132,27 +126,20 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
     if each > 1:
         crossing, girdle = _crossings(feet.every(each)), feet.foot[each // 2 :: each]
     lower_joints = _joints(below, crossing, girdle)
-
-    def lower_tips(lower_half_pct: float) -> np.ndarray:
-        return np.asarray(lower_joints.outer + lower_half_pct / 100.0 * (lower_joints.inner - lower_joints.outer))
-
-    tips = lower_tips(values["lower_half_pct"])
+    if not np.isfinite(lower_joints.inner).all():
+        raise MAINS_APART.error(values["pavilion_end_angle_deg"])
+    tips = lower_joints.outer + values["lower_half_pct"] / 100.0 * (lower_joints.inner - lower_joints.outer)
     heights = below.heights(tips)
     if culet > 0.0:
-        _check_culet(below, lambda pct: float(below.heights(lower_tips(pct)).max()), culet_height, values)
+        _check_culet(below, float(heights.max()), culet_height, values)
     tops = _raised(tips, heights, DOWN, rim)
     lowers = planes_through(_halves(above, joints, np.repeat(tops, each, axis=0), DOWN, rim))
-    _check_tips(below, lowers, tops, values)
+    _check_tips(lowers, tops, values)
     flats = outline.flats(values["girdle_facets"])
     crown = [_tier(CROWN_MAIN, above, UP, rim), Facets(UPPER_HALF, *planes_through(uppers))]
     pavilion = [Facets(LOWER_HALF, *lowers), _tier(PAVILION_MAIN, below, DOWN, rim)]
-    least = 100.0 * thinnest(flats, crown, pavilion)
-    if not least > 0.0:
-        # a half that leans outward over the girdle takes all that the girdle is given
-        stands = min(crown[1].normals[:, 2].min(), -lowers[0][:, 2].max()) > 0.0
-        more = f"more than {values['girdle_pct'] - least:.2f} % at the mains"
-        enough = more if stands else "flatter mains, or halves of other lengths"
-        raise GIRDLE_VANISHES.error(values["girdle_pct"], enough)
+    if not thinnest(flats, crown, pavilion) > 0.0:
+        raise GIRDLE_VANISHES.error(values["girdle_pct"])
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
         Facets(STAR, *planes_through(stars)),
@@ -168,44 +155,33 @@ def facets_on(outline: Curved, values: Values, count: int = MAINS, stretch: floa
 def _check_table(above: _Mains, corners: np.ndarray, height: float, values: Values) -> None:
     """Raise StoneError where a main passes under a neighbour's table corner; that can only be where two slopes are stated."""
     beside = [np.roll(corners, -1, axis=0), np.roll(corners, 1, axis=0)]
-    under = np.concatenate([above.heights(one) for one in beside]) < height * (1.0 - 1e-9)
-    if under.any():
-        at = np.concatenate(beside)[int(np.argmax(under))]
-        raise MAINS_CUT_TABLE.error(values["crown_end_angle_deg"], _nearer(above, at))
+    if min(above.heights(one).min() for one in beside) < height * (1.0 - 1e-9):
+        raise MAINS_CUT_TABLE.error(values["crown_end_angle_deg"])
 
 
-def _check_tips(below: _Mains, halves: tuple[np.ndarray, np.ndarray], tips: np.ndarray, values: Values) -> None:
+def _check_tips(halves: tuple[np.ndarray, np.ndarray], tips: np.ndarray, values: Values) -> None:
     """Raise StoneError where a lower half, planes as from `planes_through`, cuts off one of the tips (K, 3)."""
     normals, distances = halves
-    beyond = (tips @ normals.T - distances).max(axis=1)
-    if beyond.max() > 1e-9:
+    if (tips @ normals.T - distances).max() > 1e-9:
         if values.get("pavilion_end_angle_deg") is None:
-            raise HALVES_TOO_SHORT.error(values["lower_half_pct"], "more")
-        raise HALVES_CUT_TIPS.error(values["pavilion_end_angle_deg"], _nearer(below, tips[int(beyond.argmax())]))
+            raise HALVES_TOO_SHORT.error(values["lower_half_pct"])
+        raise HALVES_CUT_TIPS.error(values["pavilion_end_angle_deg"])
 
 
-def _nearer(mains: _Mains, at: np.ndarray) -> str:
-    """The slope at the end where a place is with which all mains would fall towards one point, as what is expected."""
-    count = len(mains.far)
-    end = mains.far[0 if at[0] > 0.0 else count // 2]  # a pear's ends are not equally far from the axis
-    return f"nearer to {math.degrees(math.atan(mains.rise[count // 4] / end)):.2f} degrees"
-
-
-def _check_culet(below: _Mains, deepest: Callable[[float], float], height: float, values: Values) -> None:
+def _check_culet(below: _Mains, deepest: float, height: float, values: Values) -> None:
     """Raise StoneError where halves pass the culet, or where mains meet before they reach it.
 
-    `deepest` : how deep the tips of the halves reach at most, by their length in percent. height : that of the culet.
+    deepest : how deep the tips of the halves reach. height : that of the culet.
     """
-    if not deepest(values["lower_half_pct"]) < height:
-        shorter = bound(lambda pct: deepest(pct) < height, values["lower_half_pct"], 0.0, "%") or "less"
-        raise HALVES_PAST_CULET.error(values["lower_half_pct"], f"{shorter} with culet_pct = {values['culet_pct']:g}")
-    side, fall = below.rise[len(below.rise) // 4], below.rise / below.far * below.normal[:, 0]
+    if not deepest < height:
+        raise HALVES_PAST_CULET.error(values["lower_half_pct"])
+    fall = below.rise / below.far * below.normal[:, 0]
     one, other = fall > 0.0, fall <= 0.0
     # Mains are mirror images in the x axis, so that they meet over it: where one that falls along it crosses one that doesn't.
     rises, falls = below.rise[one, None], fall[one, None]
     meet = ((rises * fall[other] - below.rise[other] * falls) / (fall[other] - falls)).min()
     if not meet > height:
-        raise CULET_PAST_MAINS.error(values["culet_pct"], f"more than {100.0 * (1.0 - meet / side):.2f} %")
+        raise CULET_PAST_MAINS.error(values["culet_pct"])
 
 
 def _tier(tier: Tier, mains: _Mains, side: float, rim: float) -> Facets:

@@ -23,7 +23,6 @@ from ..planes import DOWN, UP, Position, Slant, ring
 from ..stone import Stone
 from ..symmetry_group import SymmetryGroup
 from ..tier import CULET, GIRDLE, TABLE, Tier
-from .bounds import bound
 from .brilliant import CROWN_MAIN, LOWER_HALF, PAVILION_MAIN, STAR, TIERS, UPPER_HALF, Joint, quarters
 from .brilliant_measured import brilliant_measured
 from .cut import Cut, Facets, Reason
@@ -122,21 +121,16 @@ def _planes(values: Values) -> list[Facets]:
     above = _joint(crown, table * math.cos(_JOINT))
     tip = above.from_inside(values["star_pct"])
     if tip.height >= crown_height:
-        least = (table / math.cos(_JOINT) - above.inner) / (R - above.inner) * 100.0
-        raise STARS_CROSS_TABLE.error(values["star_pct"], f"more than {least:.1f} %")
+        raise STARS_CROSS_TABLE.error(values["star_pct"])
     star = above.star(corners, tip)
     upper = _half(above, tip, "upper_painting_deg", values)
     below = _joint(pavilion, 0.0)
     tip = below.from_girdle(values["lower_half_pct"])
     if tip.radius <= culet / math.cos(_JOINT):
-        most = (1.0 - culet / math.cos(_JOINT) / R) * 100.0
-        raise HALVES_PAST_CULET.error(
-            values["lower_half_pct"], f"less than {most:.1f} % with culet_pct = {values['culet_pct']:g}"
-        )
+        raise HALVES_PAST_CULET.error(values["lower_half_pct"])
     lower = _half(below, tip, "lower_painting_deg", values)
-    valley = 100.0 * (2.0 * rim - R * _sag(upper, lower))
-    if valley <= 0.0:
-        raise GIRDLE_VANISHES.error(values["girdle_pct"], f"more than {values['girdle_pct'] - valley:.2f} % at the mains")
+    if not 2.0 * rim > R * _sag(upper, lower):
+        raise GIRDLE_VANISHES.error(values["girdle_pct"])
     foot = Position(R, 0.0, 0.0)
     facets = [
         Facets(TABLE, np.array([[0.0, 0.0, UP]]), rim + crown_height),
@@ -166,11 +160,7 @@ def _half(joint: Joint, tip: Position, painting: str, values: Values) -> Slant:
     """The half on the joint's first main, turned by the painting under that key."""
     half, _ = joint.halves(tip, math.radians(values[painting]))
     if math.isnan(half.tangent):
-
-        def turns(angle_deg: float) -> bool:
-            return not math.isnan(joint.halves(tip, math.radians(angle_deg))[0].tangent)
-
-        raise NOT_SO_FAR[painting].error(values[painting], bound(turns, values[painting], 0.0, "degrees") or "a smaller angle")
+        raise NOT_SO_FAR[painting].error(values[painting])
     return half
 
 

@@ -18,7 +18,6 @@ import numpy as np
 from ...plane_geometry import following
 from ..planes import DOWN, UP
 from ..tier import GIRDLE, TABLE, Side, Tier
-from .bounds import bound
 from .cut import Facets, Reason
 from .outlines import Sides
 from .parameter import Values
@@ -74,12 +73,8 @@ def facets_on(outline: Sides, values: Values, rate: np.ndarray | float = 1.0) ->
     """
     plan, rim = Plan.of(outline, rate), values["girdle_pct"] / 200.0
     inward = plan.deepest * (1.0 - values["table_pct"] / 100.0)
-
-    def has_edges(table_pct: float) -> bool:
-        return bool(_left(plan, plan.deepest * (1.0 - table_pct / 100.0)).all())
-
-    if not has_edges(values["table_pct"]):
-        raise TABLE_SQUEEZED.error(values["table_pct"], f"{bound(has_edges, values['table_pct'], 100.0, '%')}, or longer sides")
+    if not _left(plan, inward).all():
+        raise TABLE_SQUEEZED.error(values["table_pct"])
     crown = _slopes(values, "crown", STEPS_TOO_FLAT)
     pavilion = _slopes(values, "pavilion", PAVILION_TOO_FLAT)
     facets = [
@@ -97,20 +92,19 @@ def corner_rates(corner: float) -> np.ndarray:
     return np.array(sides * 4)
 
 
-def flattening(first_deg: float, less_deg: float, count: int, reason: Reason, counted: str) -> list[float]:
+def flattening(first_deg: float, less_deg: float, count: int, reason: Reason) -> list[float]:
     """The tangents of `count` slopes, each flatter than the one before by `less_deg`.
 
-    Raises `reason` where the last one would be level; `counted` says what there are so many of.
+    Raises `reason` where the last one would be level.
     """
     if not first_deg - (count - 1) * less_deg > 0.0:
-        raise reason.error(less_deg, f"less than {first_deg / (count - 1):g} degrees with {counted}")
+        raise reason.error(less_deg)
     return [math.tan(math.radians(first_deg - k * less_deg)) for k in range(count)]
 
 
 def _slopes(values: Values, side: Side, reason: Reason) -> list[float]:
     """The tangents of a side's slopes, from the girdle on."""
-    count = values[f"{side}_steps"]
-    return flattening(values[f"{side}_angle_deg"], values[f"{side}_step_deg"], count, reason, f"{count} steps")
+    return flattening(values[f"{side}_angle_deg"], values[f"{side}_step_deg"], values[f"{side}_steps"], reason)
 
 
 def _steps(plan: Plan, tangents: list[float], whole: float, tiers: tuple[Tier, ...], side: float, rim: float) -> list[Facets]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...errors import InputError, nearest
 from ..planes import facing_deg
+from .recipe import GIRDLE_EDGE
 
 NUMBERED = re.compile(r"(?P<tier>.*\S) (?P<number>\d{1,4})")
 _ALIGNED = 1e-9
@@ -78,7 +79,8 @@ class Body:
             matched = NUMBERED.fullmatch(name)
             tier = matched["tier"] if matched else name
             if tier not in self._ordered:
-                expected = nearest(tier, self._ordered) if self._ordered else "a tier above this one"
+                known = [*self._ordered, *((GIRDLE_EDGE,) if key == "meets" else ())]
+                expected = nearest(tier, known) if known else "a tier above this one"
                 raise InputError("a tier that isn't cut yet", key=key, value=name, expected=expected)
             members = self._ordered[tier]
             if matched:

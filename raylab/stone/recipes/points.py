@@ -112,9 +112,9 @@ def _along(facets: list[Laid], way_pct: float, girdle: Girdle, side: float) -> n
 
 def mate_of(meets: str, height_mm: float | None, body: Body, facing_deg: float) -> tuple[Laid, np.ndarray]:
     """The facet of a tier that a facet, facing an azimuth, takes over from at a height, and a point (3,) of the line there."""
+    mate = body.named((meets,), facing_deg, "meets")[0]
     if height_mm is None:
         raise InputError("missing", key="height_mm", expected=f"the height at which a facet leaves the {meets}, mm")
-    mate = body.named((meets,), facing_deg, "meets")[0]
     level = mate.normal[:2] @ mate.normal[:2]
     if not level > _LEAST:
         raise InputError("a level facet has no such height", key="meets", value=meets, expected="a tier that slopes")

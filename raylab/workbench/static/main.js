@@ -46,7 +46,8 @@ function complain(error, from) {
 function inWords({ text, key }, keys) {
   const label = (key) => [...start.cuts.flatMap(({ parameters }) => parameters), ...start.last_facets].find((one) => one.key === key)?.label;
   const changed = keys.includes(key) ? [] : keys.map(label).filter(Boolean);
-  const words = label(key) ? text.replaceAll(key, label(key)) : text;
+  const named = label(key) ? text.replaceAll(key, label(key)) : text;
+  const words = named.replace(/\b[a-z]+(?:_[a-z]+)+\b/g, (word) => label(word)?.toLowerCase() ?? word); // what to change instead
   return changed.length ? `${changed.join(", ")} changed: ${words}` : words;
 }
 $("problem-close").addEventListener("click", () => complain(null));
