@@ -347,7 +347,7 @@ def pixel_means(scenes, dome, rules, x0, y0, pixel_mm, resolution, cells, cone_m
     before : how many pixels come before these P.
     means : (MAPPED, D, P) filled: means over the samples that meet the stone; NaN where none does.
     coverage, error : (D, P) filled: which share of them does; standard error of the luminance, from the scatter within strata,
-        NaN where none of them has two samples. See `sampled.sampling`.
+        NaN where none of them has two samples. See `sampled.sums`.
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
