@@ -118,6 +118,7 @@ class Pieces:
             for name, one in values.items():
                 array = group[name]
                 array[region] = one.astype(array.dtype).reshape(shape)
+            for name in values:  # after all are written, so that they go to the disk together
                 flush_file(self.place / name / file)
         prove_block(self.folder, self.sweep, self.deal, block, rows[:, self.kept])
 

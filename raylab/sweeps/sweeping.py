@@ -51,8 +51,9 @@ MOST_IN_CHUNK = 4096
 """Of designs whose stones are built one by one. Where the engine builds them, a chunk is a block."""
 LONGEST_S = 20.0
 """A block that takes longer is no chunk: not all of its designs are built by the engine, or they take many rays."""
-A_DEVICE = 4
-"""Processes that share a device: while it traces for one, the others make numbers of what they have."""
+A_DEVICE = 8
+"""Processes that share a device: while it traces for one, the others make numbers of what they have and write them. Of short
+traces 3 kept an H200 busy for less than half of what 8 did."""
 ALONE_S = 4.0
 """Work shorter than this isn't worth starting processes for."""
 
@@ -99,7 +100,7 @@ def sweep(
     zarr : write the result in pieces while the sweep runs, as a Zarr folder `sweep.zarr` in `out` instead of one file, so that
         memory doesn't grow with the number of designs; what is returned is read as far as it is asked for. Needs the extra
         ``raylab[zarr]``.
-    processes : number of processes on this machine; by default all cores, for enough work, or four for each graphics
+    processes : number of processes on this machine; by default all cores, for enough work, or eight for each graphics
         processor that traces.
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
