@@ -12,6 +12,7 @@ import pytest
 from simulated_gpu import IN_SINGLE, NODES_NM, POINTS, SIDE, TIMES, cases
 
 import raylab as rl
+from raylab import jit
 from raylab.designs.design import COLUMNS, trace_designs
 from raylab.designs.keys import REASONS
 from raylab.errors import StoneError, UnsupportedScene
@@ -24,6 +25,7 @@ from raylab.tracers import randomizations
 from raylab.tracers.gpu.device import why_no_device
 from raylab.tracers.gpu.engine import ENGINE
 from raylab.tracers.ledger import BOUNCES, GLARE, LEAK, LUMINANCE, SKY, UNTRACED
+from raylab.tracers.outline_rays import lattice_lot
 from raylab.tracers.sampled import outline
 from raylab.tracers.sampled.outline import outline_totals
 from raylab.tracers.sampled.sampling import sample_image
@@ -157,3 +159,25 @@ def test_what_it_does_not_carry_is_refused_first():
 
 def test_columns_are_those_of_every_sweep():
     assert trace_designs([], TraceSettings(engine="rays")).shape == (0, len(COLUMNS))
+
+
+def test_scenes_begin_with_the_lattice_that_usually_does():
+    usual = randomizations.Usual(610, np.array([1.0, 1.4, np.nan]))  # in the root mean square 1.217 times the wanted error
+    assert usual.first() == 987
+    assert randomizations.Usual(610, np.array([0.9])).first() == 610
+    assert randomizations.Usual(610, np.array([1e9])).first() == randomizations.LATTICES[-1]
+    own = np.array([0.5, 1.0, 2.0])
+    judged = usual.judged(987, own)
+    expected = 1.217 * (610 / 987) ** 0.75
+    assert (np.abs(judged - expected) < np.abs(own - expected)).all(), "nearer to what is usual"
+    assert (np.diff(judged) > 0.0).all()
+
+
+def test_each_variant_of_a_kernel_is_kept_in_files_of_its_own():
+    cuda, dispatcher = pytest.importorskip("numba.cuda"), pytest.importorskip("numba.cuda.dispatcher")
+    from raylab.tracers.gpu.kept import kept
+
+    found = [kept(cuda.jit(lattice_lot.py_func), name)._cache for name in ("single-192", "single-512")]
+    assert all(isinstance(one, dispatcher.CUDACache) for one in found)
+    assert len({one._cache_file._index_path for one in found}) == 2
+    assert jit.stamp("raylab.tracers.outline_rays") in found[0]._cache_file._version, "good for one state of its modules"
