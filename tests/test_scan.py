@@ -268,7 +268,7 @@ def test_walls_that_lean_together_are_found_within_their_errors():
     out = np.column_stack([np.cos(ray), np.sin(ray)])
     radius = ((2.0 + lean * height[:, None]) / np.maximum(out @ normals[:, :2].T, 1e-9)).min(axis=1)
     points = np.column_stack([radius[:, None] * out, height]) + rng.normal(0.0, noise, (len(ray), 3))
-    walls = upright_walls(points, np.ones(len(ray)), noise, noise)
+    walls = upright_walls(points, noise, noise)
     assert len(walls) == 24
     at = np.arctan2(walls.normals[:, 1], walls.normals[:, 0]) % math.tau
     order = np.argsort(at)
@@ -290,7 +290,7 @@ def test_a_wall_through_two_columns_of_points_may_be_none_across_a_corner():
         run = [*((middle, y) for y in side), *columns[:2], *more, *columns[2:], *((x, middle) for x in side[::-1])]
         run += [(-3.0, -1.0), (-2.5, -1.5), (-2.0, -2.0), (-1.0, -3.0)]
         wall = np.repeat([0, 1, 2, 3], [9, len(columns) + len(more), 9, 4])
-        sides = _Sides(np.array(run) + 1.0, np.zeros(len(run)), wall, np.ones(len(run)))
+        sides = _Sides(np.array(run) + 1.0, np.zeros(len(run)), wall)
         assert sides.across_corners()[1] == pytest.approx(out, abs=1e-12)
         error = noise * math.sqrt(sides.planes(np.zeros(3), np.zeros((3, 3)), noise, noise).covariance[1, 0, 0])
         assert error == pytest.approx(math.hypot(out / math.sqrt(3.0), noise / math.sqrt(4 + len(more))), rel=0.05)

@@ -59,7 +59,7 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     `planes` are all facets so far, the first `free` of them fitted one by one. `noise` (mm) is what planes are chosen with,
     `scatter` that of the vertices, less where edges are round.
     """
-    surface, area = mesh.vertices, mesh.vertex_area
+    surface = mesh.vertices
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
     if len(rest) < 2 or not steep.any():
@@ -88,8 +88,8 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
         walled = envelope(surface[seen.near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
         if walled.sum() < LEAST:
             continue
-        points, weight = seen.points[walled], area[seen.near[walled]]
-        walls = _needed(upright_walls(points, weight, noise, scatter), points, weight / weight.mean(), noise)
+        points = seen.points[walled]
+        walls = _needed(upright_walls(points, noise, scatter), points, noise)
         upright = beside.with_(_moved(walls, seen.turn, seen.origin))
         cost = of_walls(upright)
         if cost < least:
@@ -101,14 +101,14 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     return Girdle(kind, fitted, len(fitted))
 
 
-def _needed(walls: Planes, points: np.ndarray, weight: np.ndarray, noise: float) -> Planes:
+def _needed(walls: Planes, points: np.ndarray, noise: float) -> Planes:
     """Walls without those that take less off the points' squares than they cost: one may be laid through two points that only
     happen to lie off all others."""
     price = UNKNOWNS * math.log(len(points))
     while len(walls) > 2:
         found = envelope(points, walls)
         gain = squares(found.heights[:, 1], noise) - squares(found.height, noise)
-        loss = np.bincount(found.facet, weight * gain, len(walls))
+        loss = np.bincount(found.facet, gain, len(walls))
         if loss.min() >= price:
             break
         walls = walls.only(np.arange(len(walls)) != loss.argmin())
@@ -133,9 +133,8 @@ def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: flo
     level = np.cross(up, planes.normals[under.facet[on]])
     arm = mesh.vertices[on] - planes.center[under.facet[on]]
     along = (arm * level).sum(axis=1) / np.linalg.norm(level, axis=1)
-    weight = mesh.vertex_area[on]
     covariance = planes.covariance.copy()
-    covariance[steep] *= 1.0 + BEND * bend(along, under.height[on], wall, weight / weight.mean(), noise)
+    covariance[steep] *= 1.0 + BEND * bend(along, under.height[on], wall, noise)
     return replace(planes, covariance=covariance)
 
 
