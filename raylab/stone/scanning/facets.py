@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -83,22 +84,77 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     rounding = edge_rounding(mesh.vertices, candidates.large(planes), noise)
     coarse = EDGE_NOISE * rounding
     planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
-    fixed = 0  # so many planes, the last, are a girdle's that was fitted as a whole
-    for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
-        working = max(noise, coarse)
-        up = planes.normals[level(planes)]
-        girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working, noise)
-        start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
-        fixed = 0 if girdle is None else girdle.fixed
-        planes = planes if start is None and turn else candidates.taken_up(start, working)
-        planes = refined(surface, planes, working, fixed=fixed)
+    state = _with_girdle(candidates, _State(planes, None), max(noise, coarse), noise)
+    for change in (_with_girdle, _without_bevels):  # the better crown and pavilion are known, the better the girdle's points
         if noise_mm is None:
-            noise = max(pooled_noise(planes), least)
+            noise = max(pooled_noise(state.planes), least)
+        working = max(noise, coarse)
+        state = min(state, change(candidates, state, working, noise), key=lambda one: one.cost(surface, working))
+    planes, girdle = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
     under = envelope(mesh.vertices, planes)
     if girdle is None or girdle.kind == "flats":
         planes = bent(mesh, planes, under, planes.normals[level(planes)], noise, EDGE_MM + rounding)
     return Found(planes, under, noise, known, rounding, girdle)
+
+
+class _State(NamedTuple):
+    """All planes, and the girdle, None where none was fitted, of which so many as it says are the last."""
+
+    planes: Planes
+    girdle: Girdle | None
+
+    def free(self) -> int:
+        """How many planes, the first, are fitted one by one."""
+        return len(self.planes) - (self.girdle.fixed if self.girdle else 0)
+
+    def cost(self, surface: Surface, noise: float) -> tuple[bool, float]:
+        """The measure of all choices, after whether the girdle's points are further off than noise makes them; a girdle's planes
+        cost what they did where its kinds were compared."""
+        squared = float(squares(envelope(surface.points, self.planes).height, noise).sum())
+        if self.girdle is None:
+            return True, squared + NEEDED * len(self.planes)
+        steep = int(is_steep(self.planes, self.up()).sum())
+        alone = len(self.planes) - steep + max(steep - len(self.girdle.planes), 0)
+        return self.girdle.unexplained, squared + NEEDED * alone + self.girdle.price
+
+    def up(self) -> np.ndarray:
+        """(3,) the axis that the girdle stands along."""
+        return np.asarray(self.planes.normals[level(self.planes)])
+
+
+def _with_girdle(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
+    """The girdle anew between crown and pavilion, patches taken up beside it, and all planes refined."""
+    planes, up = state.planes, state.up()
+    girdle = fit_girdle(candidates.surface.mesh, planes, state.free(), up, working, noise)
+    if girdle is not None:
+        planes = candidates.taken_up(planes.only(~is_steep(planes, up)).with_(girdle.planes), working)
+    return _State(refined(candidates.surface, planes, working, fixed=girdle.fixed if girdle else 0), girdle)
+
+
+def _without_bevels(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
+    """The same without the planes within the girdle's height: the girdle anew, and patches taken up again where they are needed.
+
+    A plane between a wall and a half, through points of both, may be taken up before the walls are known. Its points then belong
+    to no girdle, and the wall that they are on is never found.
+    """
+    surface, (planes, girdle) = candidates.surface, state
+    if girdle is None:
+        return state
+    up, points = state.up(), surface.points
+    under = envelope(points, planes)
+    height, upright = points @ up, np.abs(planes.normals @ up) < UPRIGHT
+    wall = upright[under.facet]
+    if not wall.any():
+        return state
+    low, high = height[wall].min(), height[wall].max()
+    count = np.bincount(under.facet, minlength=len(planes))
+    within = np.bincount(under.facet, (height > low) & (height < high), len(planes))
+    bevels = ~upright & (2 * within > count)
+    bevels[state.free() :] = False
+    if not bevels.any():
+        return state
+    return _with_girdle(candidates, _State(planes.only(~bevels), girdle), working, noise)
 
 
 def level(planes: Planes) -> int:

@@ -41,11 +41,14 @@ LEANING = math.sin(math.radians(10.0))
 @dataclass(frozen=True)
 class Girdle:
     """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the frame of the
-    mesh, the last `fixed` of them fitted as a whole."""
+    mesh, the last `fixed` of them fitted as a whole. `price` is what all of them cost, in noise variances, and
+    `unexplained` whether the points' squares are still more than noise makes them."""
 
     kind: str
     planes: Planes
     fixed: int
+    price: float
+    unexplained: bool
 
 
 def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
@@ -75,13 +78,16 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     def rank(misfit: float, price: float) -> tuple[bool, float]:
         return misfit > explained, misfit + price
 
+    def price(walls: Planes) -> float:
+        return UNKNOWNS * len(walls) * math.log(len(on_band))
+
     def of_walls(walls: Planes) -> tuple[bool, float]:
         heights = envelope(surface[on_band], rest.with_(walls)).height
-        return rank(cost_of(heights, band.weight, noise), UNKNOWNS * len(walls) * math.log(len(heights)))
+        return rank(cost_of(heights, band.weight, noise), price(walls))
 
     flats = planes.only(steep & (np.arange(len(planes)) < free))
-    found = Girdle("flats", flats, 0)
     least, of_whole = of_walls(flats), rank(whole.misfit(band, noise), whole.price)
+    found = Girdle("flats", flats, 0, price(flats), least[0])
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
         beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
@@ -93,12 +99,12 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
         upright = beside.with_(_moved(walls, seen.turn, seen.origin))
         cost = of_walls(upright)
         if cost < least:
-            found, least = Girdle("upright flats", upright, len(walls)), cost
+            found, least = Girdle("upright flats", upright, len(walls), price(upright), cost[0]), cost
     if least <= of_whole:
         return found
     kind = "even flats" if whole.sides else "round"
     fitted = _moved(tangents(whole, band, noise, scatter), seen.turn, seen.origin)
-    return Girdle(kind, fitted, len(fitted))
+    return Girdle(kind, fitted, len(fitted), whole.price, of_whole[0])
 
 
 def _needed(walls: Planes, points: np.ndarray, noise: float) -> Planes:
