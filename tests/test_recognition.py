@@ -18,9 +18,11 @@ from raylab.stone.cuts import CUTS
 from raylab.stone.extent import extent_of
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.offsets import Offset, deviate
+from raylab.stone.polyhedron import intersect
 from raylab.stone.proportions import measure
 from raylab.stone.recognition import name_tiers
 from raylab.stone.scanning.scan import stone_from_mesh
+from raylab.stone.scanning.stone_pose import stone_pose
 from raylab.stone.stone import Stone
 
 SCENES = Path(__file__).parent.parent / "scenes"
@@ -191,6 +193,16 @@ def test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x():
     assert math.remainder(extent_of(scan).azimuth_deg, 360.0) == pytest.approx(0.0, abs=1e-6)
     for key in given:
         assert found[key].mean == pytest.approx(given[key].mean, abs=1e-6), key
+
+
+def test_a_stone_of_no_cut_whose_scan_lost_a_wall_lies_on_the_rest_of_its_girdle():
+    stone = rl.load_stone(SCENES / "stones" / "uneven-pentagon.toml")
+    kept = np.arange(len(stone)) != stone.facets_of("girdle")[0]
+    normals, distances = stone.normals[kept], stone.distances_mm[kept]
+    there = np.asarray(intersect(normals, distances).areas) > 0.0
+    pose = stone_pose(normals[there], distances[there])
+    assert np.array(stone.tiers)[kept][there][pose.level] == "table"
+    assert pose.tiers.cut is None
 
 
 def test_what_is_no_cut_and_has_no_girdle_keeps_all_its_facets_named():

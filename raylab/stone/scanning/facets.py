@@ -31,7 +31,7 @@ from .mesh import Mesh
 from .moves import rearranged
 from .noise import ENOUGH, LEAST_NOISE_MM, patches_and_noise, pooled_noise, redundancy
 from .plane_fit import EDGE_MM, fit_planes
-from .stone_pose import LARGE
+from .stone_pose import LARGE, NEARLY
 
 ROUNDS = 8
 """Most turns of refinement between rearrangements."""
@@ -49,9 +49,6 @@ STEADY = 0.2
 
 UPRIGHT = math.sin(math.radians(5.0))
 """A plane that leans by less than this stands upright; a girdle's does."""
-
-NEARLY = 0.7
-"""Of the largest share of an outline that is walled about any large facet, what is as good: a wall or two may be lacking."""
 
 
 @dataclass(frozen=True)
