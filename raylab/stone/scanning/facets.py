@@ -81,25 +81,27 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     rounding = edge_rounding(mesh.vertices, candidates.large(planes), noise)
     coarse = EDGE_NOISE * rounding
     planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
-    state = _with_girdle(candidates, _State(planes, None), max(noise, coarse), noise)
+    state = _with_girdle(candidates, _State(planes, None, np.zeros(3)), max(noise, coarse), noise)
     for change in (_with_girdle, _without_bevels):  # the better crown and pavilion are known, the better the girdle's points
         if noise_mm is None:
             noise = max(pooled_noise(state.planes), least)
         working = max(noise, coarse)
         state = min(state, change(candidates, state, working, noise), key=lambda one: one.cost(surface, working))
-    planes, girdle = state
+    planes, girdle, up = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
     under = envelope(mesh.vertices, planes)
     if girdle is None or girdle.kind == "flats":
-        planes = bent(mesh, planes, under, planes.normals[level(planes)], noise, EDGE_MM + rounding)
+        planes = bent(mesh, planes, under, up, noise, EDGE_MM + rounding)
     return Found(planes, under, noise, known, rounding, girdle)
 
 
 class _State(NamedTuple):
-    """All planes, and the girdle, None where none was fitted, of which so many as it says are the last."""
+    """All planes; the girdle, None where none was fitted, of which so many as it says are the last; the axis `up` (3,) about which
+    it was sought."""
 
     planes: Planes
     girdle: Girdle | None
+    up: np.ndarray
 
     def free(self) -> int:
         """How many planes, the first, are fitted one by one."""
@@ -111,22 +113,34 @@ class _State(NamedTuple):
         squared = float(squares(envelope(surface.points, self.planes).height, noise).sum())
         if self.girdle is None:
             return True, squared + NEEDED * len(self.planes)
-        steep = int(is_steep(self.planes, self.up()).sum())
+        steep = int(is_steep(self.planes, self.up).sum())
         alone = len(self.planes) - steep + max(steep - len(self.girdle.planes), 0)
         return self.girdle.unexplained, squared + NEEDED * alone + self.girdle.price
 
-    def up(self) -> np.ndarray:
-        """(3,) the axis that the girdle stands along."""
-        return np.asarray(self.planes.normals[level(self.planes)])
-
 
 def _with_girdle(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
-    """The girdle anew between crown and pavilion, patches taken up beside it, and all planes refined."""
-    planes, up = state.planes, state.up()
+    """The girdle anew between crown and pavilion, patches taken up beside it, and all planes refined.
+
+    Where no wall of a girdle is known yet, mains that are square to crown facets look more walled than the table does. So if what
+    is found about such a one leaves points unexplained, the largest facet is tried too.
+    """
+    planes, surface = state.planes, candidates.surface
+    first, largest = level(planes), int(np.argmax(intersect(planes.normals, planes.distances).areas))
+    found = _about(candidates, state, planes.normals[first], working, noise)
+    if first == largest or (found.girdle is not None and not found.girdle.unexplained):
+        return found
+    other = _about(candidates, state, planes.normals[largest], working, noise)
+    return min(found, other, key=lambda one: one.cost(surface, working)[1])
+
+
+def _about(candidates: Candidates, state: _State, up: np.ndarray, working: float, noise: float) -> _State:
+    """The girdle about an axis."""
+    planes = state.planes
     girdle = fit_girdle(candidates.surface.mesh, planes, state.free(), up, working, noise)
     if girdle is not None:
         planes = candidates.taken_up(planes.only(~is_steep(planes, up)).with_(girdle.planes), working)
-    return _State(refined(candidates.surface, planes, working, fixed=girdle.fixed if girdle else 0), girdle)
+    planes = refined(candidates.surface, planes, working, fixed=girdle.fixed if girdle else 0)
+    return _State(planes, girdle, planes.normals[np.argmax(planes.normals @ up)])
 
 
 def _without_bevels(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
@@ -135,10 +149,10 @@ def _without_bevels(candidates: Candidates, state: _State, working: float, noise
     A plane between a wall and a half, through points of both, may be taken up before the walls are known. Its points then belong
     to no girdle, and the wall that they are on is never found.
     """
-    surface, (planes, girdle) = candidates.surface, state
+    planes, girdle, up = state
     if girdle is None:
         return state
-    up, points = state.up(), surface.points
+    points = candidates.surface.points
     under = envelope(points, planes)
     height, upright = points @ up, np.abs(planes.normals @ up) < UPRIGHT
     wall = upright[under.facet]
@@ -151,7 +165,7 @@ def _without_bevels(candidates: Candidates, state: _State, working: float, noise
     bevels[state.free() :] = False
     if not bevels.any():
         return state
-    return _with_girdle(candidates, _State(planes.only(~bevels), girdle), working, noise)
+    return _about(candidates, _State(planes.only(~bevels), girdle, up), up, working, noise)
 
 
 def level(planes: Planes) -> int:
