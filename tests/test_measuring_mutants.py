@@ -24,7 +24,18 @@ from raylab.stone.cuts import bounds, outline_brilliant
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
-from raylab.stone.scanning import envelope, facets, girdle_ellipse, girdle_fit, moves, noise, plane_fit, report, stone_pose, walls
+from raylab.stone.scanning import (
+    envelope,
+    facets,
+    girdle_ellipse,
+    girdle_fit,
+    moves,
+    noise,
+    plane_fit,
+    report,
+    stone_pose,
+    walls,
+)
 
 
 def back(name: str) -> Callable[[], None]:
@@ -114,6 +125,7 @@ uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_c
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
 elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thick_at_the_mains
 on_the_rest = test_recognition.test_a_stone_of_no_cut_whose_scan_lost_a_wall_lies_on_the_rest_of_its_girdle
+starless = test_recognition.test_mains_whose_stars_are_lost_stay_mains
 narrow_table = test_recognition.test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
@@ -194,7 +206,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (facets._with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),
     (stone_pose._level, "NEARLY * min(", "0.99 * min(", on_the_rest),
     (long_brilliants._with_leaning, "< BROAD", "< 1e9", on_thick_girdle),
-    (long_brilliants._by_reach, "- 2.0 * _edged", "- 0.0 * _edged", test_recognition.test_mains_whose_stars_are_lost_stay_mains),
+    (long_brilliants._by_reach, "- 2.0 * _edged", "- 0.0 * _edged", starless),
     (shape.by_contact, "in names else at_girdle", "in names else at_table", narrow_table),
     (
         facets.level,

@@ -110,7 +110,7 @@ def test_four_pavilion_mains_are_known_and_measured(name):
                             "pavilion_angle_deg": 45.88, "pavilion_end_angle_deg": 42.35, "lower_half_pct": 80.46,
                             "girdle_pct": 6.75, "culet_pct": 3.53, "length_ratio": 1.82}),
     ],
-    ids=["hardly longer than wide", "steep upper halves", "steep lower halves", "steep halves no higher than the girdle at its mains"],
+    ids=["hardly longer than wide", "steep upper halves", "steep lower halves", "steep halves on a thick girdle"],
 )  # fmt: skip
 def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
     """The outline tells an oval from a circle; halves at the ends can be as steep as a leaning tangent of the girdle."""

@@ -208,11 +208,12 @@ def test_a_thin_girdle_of_few_points_is_found_about_the_table(given, noise_mm):
 
 
 def test_a_star_that_only_tilts_the_table_is_found():
-    """It leans from the table by 1.5 degrees and has 20 points of 41,000; lost to table and main, it moves the points of both by
-    less than their noise."""
+    """It leans from the table by 1.5 degrees and has 20 points of 41,000; lost to table and main, it moves the points of both
+    by less than their noise."""
     stone = rl.marquise_brilliant(
-        table_pct=73.89, crown_angle_deg=32.41, crown_end_angle_deg=20.09, pavilion_angle_deg=44.81, pavilion_end_angle_deg=42.92,
-        star_pct=60.36, lower_half_pct=65.44, girdle_pct=9.69, culet_pct=8.37, length_ratio=2.47, width_mm=6.5,
+        table_pct=73.89, crown_angle_deg=32.41, crown_end_angle_deg=20.09, pavilion_angle_deg=44.81,
+        pavilion_end_angle_deg=42.92, star_pct=60.36, lower_half_pct=65.44, girdle_pct=9.69, culet_pct=8.37, length_ratio=2.47,
+        width_mm=6.5,
     )  # fmt: skip
     star, noise = stone.facets_of("star")[3], 0.001
     assert stone.slope_deg()[star] < 2.0
@@ -228,8 +229,8 @@ def test_a_star_that_only_tilts_the_table_is_found():
 def exact_planes(stone, kept):
     """Planes of some facets of a stone, without errors."""
     normals, distances = stone.normals[kept], stone.distances_mm[kept]
-    nothing = np.zeros((len(normals), 3, 3))
-    return Planes(normals, distances, normals * distances[:, None], distances * 0.0, distances * 0.0, nothing[:, :, :2], nothing)
+    nothing, none = np.zeros((len(normals), 3, 3)), np.zeros(len(normals))
+    return Planes(normals, distances, normals * distances[:, None], none, none, nothing[:, :, :2], nothing)
 
 
 def oval(ratio, flats):

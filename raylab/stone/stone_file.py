@@ -162,7 +162,8 @@ def stone_and_scan(table: Table, noise_um: float | None = None) -> tuple[Stone, 
     `noise_um` : noise of the scan, see `load_scan`. Raises InputError where it is stated and no mesh is named.
     """
     if noise_um is not None and not (isinstance(table.values, dict) and _names_mesh(table)):
-        raise InputError("applies to scans only", file=table.file, key="noise_um", value=noise_um, expected="no value for this file")
+        problem = "applies to scans only"
+        raise InputError(problem, file=table.file, key="noise_um", value=noise_um, expected="no value for this file")
     return _filled(table, lambda plain: _bare(plain, noise_um))
 
 
@@ -180,8 +181,8 @@ def _filled(table: Table, bare: Callable[[Table], tuple[Stone, Scan | None]]) ->
     stone, scan = bare(plain)
     if RADIUS_KEY in table.values:
         try:
-            as_scanned = scan is not None and radius == SCANNED
-            stone = rounded_as_scanned(scan, steps) if as_scanned else rounded(stone, radius, steps)
+            as_scanned = scan if radius == SCANNED else None
+            stone = rounded(stone, radius, steps) if as_scanned is None else rounded_as_scanned(as_scanned, steps)
         except InputError as error:  # in the words of the file
             key = {"radius_um": RADIUS_KEY, "steps": STEPS_KEY}.get(error.key or "", error.key or RADIUS_KEY)
             raise table.fault(error.problem, key, error.value, error.expected) from error

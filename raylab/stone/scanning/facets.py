@@ -5,7 +5,8 @@
    with it than without (`candidates`).
 3. Alternately points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
    rearranging those that stand in each other's way (`moves`).
-4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, with `walls` and `smooth_girdle`).
+4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, with `walls` and `smooth_girdle`); once more
+   with better planes of crown and pavilion, and without planes that may only stand in for walls.
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
 noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
@@ -96,8 +97,8 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
 
 
 class _State(NamedTuple):
-    """All planes; the girdle, None where none was fitted, of which so many as it says are the last; the axis `up` (3,) about which
-    it was sought."""
+    """All planes; the girdle, None where none was fitted, of which so many as it says are the last; the axis `up` (3,) about
+    which it was sought."""
 
     planes: Planes
     girdle: Girdle | None
@@ -108,8 +109,8 @@ class _State(NamedTuple):
         return len(self.planes) - (self.girdle.fixed if self.girdle else 0)
 
     def cost(self, surface: Surface, noise: float) -> tuple[bool, float]:
-        """The measure of all choices, after whether the girdle's points are further off than noise makes them; a girdle's planes
-        cost what they did where its kinds were compared."""
+        """The measure of all choices, after whether the girdle's points are further off than noise makes them; a girdle's
+        planes cost what they did where its kinds were compared."""
         squared = float(squares(envelope(surface.points, self.planes).height, noise).sum())
         if self.girdle is None:
             return True, squared + NEEDED * len(self.planes)
@@ -121,8 +122,8 @@ class _State(NamedTuple):
 def _with_girdle(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
     """The girdle anew between crown and pavilion, patches taken up beside it, and all planes refined.
 
-    Where no wall of a girdle is known yet, mains that are square to crown facets look more walled than the table does. So if what
-    is found about such a one leaves points unexplained, the largest facet is tried too.
+    Where no wall of a girdle is known yet, mains that are square to crown facets look more walled than the table does. So if
+    what is found about such a one leaves points unexplained, the largest facet is tried too.
     """
     planes, surface = state.planes, candidates.surface
     first, largest = level(planes), int(np.argmax(intersect(planes.normals, planes.distances).areas))
@@ -144,10 +145,10 @@ def _about(candidates: Candidates, state: _State, up: np.ndarray, working: float
 
 
 def _without_bevels(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
-    """The same without the planes within the girdle's height: the girdle anew, and patches taken up again where they are needed.
+    """The same without the planes within the girdle's height: the girdle anew, and patches taken up again where needed.
 
-    A plane between a wall and a half, through points of both, may be taken up before the walls are known. Its points then belong
-    to no girdle, and the wall that they are on is never found.
+    A plane between a wall and a half, through points of both, may be taken up before the walls are known. Its points then
+    belong to no girdle, and the wall that they are on is never found.
     """
     planes, girdle, up = state
     if girdle is None:

@@ -2,12 +2,12 @@
 
 The table is turned up: its normal is +z. It is the largest facet, if a known cut is found so; of a step cut a pavilion facet
 can be larger, so that other large facets are tried until a cut is found. Of a stone of no known cut it is the largest of those
-under which the girdle stands upright, nearly as far around as under any: walls may be lost. A largest facet that borders the girdle alone, the whole of its side, under a
-dome of smaller ones, is the flat base of a rose cut and is turned down. The stone is then turned about z by the smallest angle
-that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area), or
-the length of any other stone to +x. The axis is put through the middle of the outline's area (of a long stone: of its length
-and width; of a pear, where it is widest), and z = 0 halfway between the girdle's two edges, on average over the mains'
-azimuths. A stone that stands in the frame already is not moved.
+under which the girdle stands upright, nearly as far around as under any: walls may be lost. A largest facet that borders the
+girdle alone, the whole of its side, under a dome of smaller ones, is the flat base of a rose cut and is turned down. The stone
+is then turned about z by the smallest angle that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean,
+crown and pavilion together, weighted by area), or the length of any other stone to +x. The axis is put through the middle of
+the outline's area (of a long stone: of its length and width; of a pear, where it is widest), and z = 0 halfway between the
+girdle's two edges, on average over the mains' azimuths. A stone that stands in the frame already is not moved.
 """
 
 from __future__ import annotations

@@ -89,8 +89,8 @@ def bend(along: np.ndarray, off: np.ndarray, wall: np.ndarray, noise: float) -> 
 class _Sides:
     """Lines nearest to the points of each wall, by total least squares.
 
-    `flat` (N, 2) and `height` (N,) mm, `wall` (N,) of each point. `count` (K,) points, `normals` (K, 2) outward, `center` (K, 3)
-    the points' mean, `off` (N,) their distances from their lines.
+    `flat` (N, 2) and `height` (N,) mm, `wall` (N,) of each point. `count` (K,) points, `normals` (K, 2) outward, `center`
+    (K, 3) the points' mean, `off` (N,) their distances from their lines.
     """
 
     def __init__(self, flat: np.ndarray, height: np.ndarray, wall: np.ndarray) -> None:
