@@ -113,7 +113,7 @@ def missed(scan: Scan, stone: rl.Stone, expected: np.ndarray) -> tuple[int, int,
     cosine = found.normals @ stone.normals.T
     errors = np.array([np.fmax(fit.slope_error_deg, fit.across_error_deg) for fit in scan.report.facets])
     close = np.cos(np.radians(np.fmax(CLOSE_DEG, CLOSE_ERRORS * errors)))
-    pairs = np.argwhere((cosine > close[:, None]) & ~stone.on_girdle)
+    pairs = np.argwhere((cosine > close[:, None]) & ~found.on_girdle[:, None] & ~stone.on_girdle)
     there, taken = set[int](), set[int]()
     for g, f in pairs[np.argsort(-cosine[tuple(pairs.T)], kind="stable")].tolist():  # the nearest first
         if f not in there and g not in taken:
