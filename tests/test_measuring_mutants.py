@@ -23,8 +23,19 @@ from raylab.stone import recognition
 from raylab.stone.cuts import bounds, outline_brilliant
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
-from raylab.stone.recognizing import long_brilliants, outline_fit, rings, sided
-from raylab.stone.scanning import envelope, facets, girdle_ellipse, girdle_fit, noise, plane_fit, report, stone_pose, walls
+from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
+from raylab.stone.scanning import (
+    envelope,
+    facets,
+    girdle_ellipse,
+    girdle_fit,
+    moves,
+    noise,
+    plane_fit,
+    report,
+    stone_pose,
+    walls,
+)
 
 
 def back(name: str) -> Callable[[], None]:
@@ -57,6 +68,17 @@ def long_scan(row: int) -> None:
     """A row of the scans of long stones."""
     (mark,) = test_scan.test_a_long_stone_is_as_long_as_it_is_said_to_be.pytestmark
     test_scan._check_extents(*mark.args[1][row])
+
+
+def thin_girdle(row: int) -> None:
+    (mark,) = test_scan.test_a_thin_girdle_of_few_points_is_found_about_the_table.pytestmark
+    test_scan.test_a_thin_girdle_of_few_points_is_found_about_the_table(*mark.args[1][row])
+
+
+def on_thick_girdle() -> None:
+    """The last row of the long brilliants at their limits."""
+    (mark,) = test_recognition.test_a_long_brilliant_at_the_limits_keeps_its_names.pytestmark
+    test_recognition.test_a_long_brilliant_at_the_limits_keeps_its_names(*mark.args[1][-1])
 
 
 def merged() -> None:
@@ -102,6 +124,9 @@ emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, te
 uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
 elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thick_at_the_mains
+on_the_rest = test_recognition.test_a_stone_of_no_cut_whose_scan_lost_a_wall_lies_on_the_rest_of_its_girdle
+starless = test_recognition.test_mains_whose_stars_are_lost_stay_mains
+narrow_table = test_recognition.test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
@@ -176,6 +201,13 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),
     (facets.level, "NEARLY * max(share)", "0.0", lambda: long_scan(5)),
+    (moves._Trial._uneven, "> CLEARLY * np.sqrt", "> 1e9 * np.sqrt", test_scan.test_a_star_that_only_tilts_the_table_is_found),
+    (facets._without_bevels, "2 * within > count", "2 * within < 0", lambda: thin_girdle(0)),
+    (facets._with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),
+    (stone_pose._level, "NEARLY * min(", "0.99 * min(", on_the_rest),
+    (long_brilliants._with_leaning, "< BROAD", "< 1e9", on_thick_girdle),
+    (long_brilliants._by_reach, "- 2.0 * _edged", "- 0.0 * _edged", starless),
+    (shape.by_contact, "in names else at_girdle", "in names else at_table", narrow_table),
     (
         facets.level,
         "NEARLY * max(share)",

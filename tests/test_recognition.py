@@ -18,9 +18,11 @@ from raylab.stone.cuts import CUTS
 from raylab.stone.extent import extent_of
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.offsets import Offset, deviate
+from raylab.stone.polyhedron import intersect
 from raylab.stone.proportions import measure
 from raylab.stone.recognition import name_tiers
 from raylab.stone.scanning.scan import stone_from_mesh
+from raylab.stone.scanning.stone_pose import stone_pose
 from raylab.stone.stone import Stone
 
 SCENES = Path(__file__).parent.parent / "scenes"
@@ -104,8 +106,11 @@ def test_four_pavilion_mains_are_known_and_measured(name):
         ("pear brilliant", {"table_pct": 59.0, "crown_angle_deg": 26.0, "crown_end_angle_deg": 29.0, "girdle_pct": 8.0,
                             "pavilion_angle_deg": 39.0, "pavilion_end_angle_deg": 45.6, "pavilion_mains": 4,
                             "lower_half_pct": 66.0, "length_ratio": 1.63}),
+        ("oval brilliant", {"table_pct": 60.57, "crown_angle_deg": 20.39, "crown_end_angle_deg": 33.63, "star_pct": 68.39,
+                            "pavilion_angle_deg": 45.88, "pavilion_end_angle_deg": 42.35, "lower_half_pct": 80.46,
+                            "girdle_pct": 6.75, "culet_pct": 3.53, "length_ratio": 1.82}),
     ],
-    ids=["hardly longer than wide", "steep upper halves", "steep lower halves"],
+    ids=["hardly longer than wide", "steep upper halves", "steep lower halves", "steep halves on a thick girdle"],
 )  # fmt: skip
 def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
     """The outline tells an oval from a circle; halves at the ends can be as steep as a leaning tangent of the girdle."""
@@ -113,6 +118,34 @@ def test_a_long_brilliant_at_the_limits_keeps_its_names(name, given):
     assert given["length_ratio"] < 1.1 or stone.slope_deg()[["half" in tier for tier in stone.tiers]].max() > 60.0
     found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
     assert (found.cut, found.names) == (CUTS[name], stone.tiers)
+
+
+def test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table():
+    """And though eight points on its culet tell its tilt to ten degrees."""
+    stone = rl.cut("single cut", table_pct=40.5, crown_angle_deg=36.96, pavilion_angle_deg=41.05, girdle_pct=8.5, culet_pct=2.2)
+    culet = stone.facets_of("culet")[0]
+    normals, distances = stone.normals.copy(), stone.distances_mm.copy()
+    normals[culet] = [math.sin(math.radians(10.0)), 0.0, -math.cos(math.radians(10.0))]
+    distances[culet] = normals[culet] @ stone.polyhedron.centroids[culet]
+    found = name_tiers(normals, distances)
+    assert found.cut is CUTS["single cut"]
+    assert (found.names.count("crown main"), found.names.count("pavilion main")) == (8, 8)
+
+
+def test_mains_whose_stars_are_lost_stay_mains():
+    """They then border the table as stars do; four of an oval's stars lean from it by 0.2 degrees."""
+    stone = rl.oval_brilliant(
+        table_pct=75.3, crown_angle_deg=33.62, crown_end_angle_deg=22.89, pavilion_angle_deg=41.07,
+        pavilion_end_angle_deg=43.86, pavilion_mains=4, star_pct=43.64, lower_half_pct=67.6, girdle_pct=4.97, culet_pct=8.33,
+        length_ratio=1.78,
+    )  # fmt: skip
+    stars = stone.facets_of("star")
+    kept = np.ones(len(stone), dtype=bool)
+    kept[[f for f in stars if stone.slope_deg()[f] < 1.0]] = False
+    assert kept.sum() == len(stone) - 4
+    found = name_tiers(stone.normals[kept], stone.distances_mm[kept])
+    assert found.cut is CUTS["oval brilliant"]
+    assert found.names == tuple(np.array(stone.tiers)[kept])
 
 
 def test_a_pear_is_known_though_the_main_at_its_point_is_turned():
@@ -191,6 +224,16 @@ def test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x():
     assert math.remainder(extent_of(scan).azimuth_deg, 360.0) == pytest.approx(0.0, abs=1e-6)
     for key in given:
         assert found[key].mean == pytest.approx(given[key].mean, abs=1e-6), key
+
+
+def test_a_stone_of_no_cut_whose_scan_lost_a_wall_lies_on_the_rest_of_its_girdle():
+    stone = rl.load_stone(SCENES / "stones" / "uneven-pentagon.toml")
+    kept = np.arange(len(stone)) != stone.facets_of("girdle")[0]
+    normals, distances = stone.normals[kept], stone.distances_mm[kept]
+    there = np.asarray(intersect(normals, distances).areas) > 0.0
+    pose = stone_pose(normals[there], distances[there])
+    assert np.array(stone.tiers)[kept][there][pose.level] == "table"
+    assert pose.tiers.cut is None
 
 
 def test_what_is_no_cut_and_has_no_girdle_keeps_all_its_facets_named():

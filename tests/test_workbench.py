@@ -219,6 +219,20 @@ def test_the_report_of_the_page_counts_the_noise_of_a_scan_or_says_that_it_is_no
         uncertainty_of(few, stone_of(few))
 
 
+def test_a_file_that_names_a_scan_knows_its_noise_as_the_scan_does(tmp_path):
+    mesh, scene = coarse_scan(tmp_path), '[dome]\nname = "head-shadow"\n'
+    own = {noise: open_path(mesh, "mm", noise).design["scan"] for noise in (None, 2.0)}
+    for name, rest, noise in (("alone.toml", "", None), ("alone.toml", "", 2.0), ("scene.toml", scene, 2.0)):
+        path = tmp_path / name
+        path.write_text(f'schema = 1\n[stone]\nfile = "coarse.ply"\nunit = "mm"\nfinishes = {{ girdle = "absorbing" }}\n{rest}')
+        assert open_path(path, noise_um=noise).design["scan"] == own[noise]
+    path.write_text('schema = 1\n[stone]\nfile = "coarse.ply"\nunit = "mm"\nedge_radius_um = 20\n')
+    assert "scan" not in open_path(path).design  # other planes than the scan's
+    path.write_text(GOOD.decode())
+    with pytest.raises(InputError, match=r"scene\.toml: noise_um = 2\.0: applies to scans only; expected no value"):
+        open_path(path, noise_um=2.0)
+
+
 def test_the_noise_is_taken_with_a_file_and_refused_in_one_line(workbench, tmp_path):
     data = coarse_scan(tmp_path).read_bytes()
     status, _, body = workbench.post("/open?name=s.ply&unit=mm&noise_um=2", data)

@@ -42,7 +42,8 @@ def workbench(
     unit
         Unit of length of a mesh that states none (.stl, .obj, .ply): mm, um, cm, m or in.
     noise_um
-        Noise of the scanned points of a mesh along the surface normal, micrometres. By default it is estimated from the mesh.
+        Noise of the scanned points of a mesh, or of that which a TOML file names, along the surface normal, micrometres. By
+        default it is estimated from the mesh.
     sweep
         Folder or result of a finished sweep, for the heat map beside the sliders. The page itself opens a sweep.nc of up to
         64 MiB.

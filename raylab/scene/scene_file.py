@@ -29,6 +29,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..demo import own_or_demo
 from ..errors import InputError, nearest
@@ -37,11 +38,14 @@ from ..lighting.dome_file import dome_from, dome_names, load_dome
 from ..reading import reader
 from ..stone.extent import About, azimuth_about
 from ..stone.stone import Stone
-from ..stone.stone_file import SCENE_FILE, stone_from
+from ..stone.stone_file import SCENE_FILE, stone_and_scan
 from ..toml_tables import Table, read_toml, schema, schema_of
 from .scene import Scene
 from .settings import TraceSettings
 from .view import View
+
+if TYPE_CHECKING:
+    from ..stone.scanning.scan import Scan
 
 _VIEW = schema_of(View, about=(About, None))
 _OUTPUT = schema_of(TraceSettings, resolution=(int, None))
@@ -51,9 +55,14 @@ _SHIPPED_DOME, _DOME_FILE = schema(name=(str, ...)), schema(file=(str, ...))
 @reader
 def load_scene(path: str | Path) -> Scene:
     """The scene in a TOML file, or the demo scene of a name. Raises InputError for invalid content."""
+    return scene_and_scan(path)[0]
+
+
+def scene_and_scan(path: str | Path, noise_um: float | None = None) -> tuple[Scene, Scan | None]:
+    """The same, and its stone's scan, see `stone_and_scan`."""
     path = own_or_demo(path)
     top = read_toml(path, str(path)).checked(SCENE_FILE)
-    stone = stone_from(top.part("stone"))
+    stone, scan = stone_and_scan(top.part("stone"), noise_um)
     dome = _dome(top.part("dome"))
     view = top.part("view").checked(_VIEW)
     output = top.part("output").checked(_OUTPUT)
@@ -61,10 +70,11 @@ def load_scene(path: str | Path) -> Scene:
     settings = output.build(TraceSettings, **{key: value for key, value in output.values.items() if key != "resolution"})
     size = {key: value for key, value in output.values.items() if key == "resolution"}
     try:
-        return Scene(stone, dome, seen_from, settings, name=path.stem, title=top.values.get("title", ""), **size)
+        scene = Scene(stone, dome, seen_from, settings, name=path.stem, title=top.values.get("title", ""), **size)
     except InputError as error:
         own = error.key in _OUTPUT.model_fields
         raise error.within(file=top.file, section="output" if own else None) from error
+    return scene, scan
 
 
 def _view(table: Table, stone: Stone) -> View:

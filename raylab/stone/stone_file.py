@@ -126,7 +126,7 @@ def is_alone(path: Path) -> bool:
 
 def _stone_toml(path: Path) -> Stone:
     """A stone's own file (schema, [stone]), or the stone of a scene file."""
-    return stone_from(_stone_section(path))
+    return stone_from(stone_section(path))
 
 
 def _mesh(path: Path, **options: Any) -> Stone:
@@ -145,7 +145,7 @@ STONE_READERS: dict[str, Callable[..., Stone]] = {
 """What reads a stone, by the file's suffix in lower case; readers of meshes take options."""
 
 
-def _stone_section(path: Path) -> Table:
+def stone_section(path: Path) -> Table:
     """The [stone] table of a stone file or a scene file."""
     top = read_toml(path, str(path))
     return top.checked(SCENE_FILE if "dome" in top.values else _STONE_FILE).part("stone")
@@ -153,11 +153,22 @@ def _stone_section(path: Path) -> Table:
 
 def stone_from(table: Table) -> Stone:
     """A stone from a [stone] table: its proportions, its recipe, or the file it names; no chain of files can close."""
-    return _filled(table, _bare)
+    return stone_and_scan(table)[0]
 
 
-def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
-    """The stone that `bare` makes of a [stone] table, with the rounding, finishes and inclusions that the table states."""
+def stone_and_scan(table: Table, noise_um: float | None = None) -> tuple[Stone, Scan | None]:
+    """The same, and the scan that its planes are those of: None where the table names no mesh, or rounds its edges.
+
+    `noise_um` : noise of the scan, see `load_scan`. Raises InputError where it is stated and no mesh is named.
+    """
+    if noise_um is not None and not (isinstance(table.values, dict) and _names_mesh(table)):
+        problem = "applies to scans only"
+        raise InputError(problem, file=table.file, key="noise_um", value=noise_um, expected="no value for this file")
+    return _filled(table, lambda plain: _bare(plain, noise_um))
+
+
+def _filled(table: Table, bare: Callable[[Table], tuple[Stone, Scan | None]]) -> tuple[Stone, Scan | None]:
+    """What `bare` makes of a [stone] table, with the rounding, finishes and inclusions that the table states."""
     if not isinstance(table.values, dict) or not FILLINGS & table.values.keys():
         return bare(table)
     plain = replace(table, values={key: value for key, value in table.values.items() if key not in FILLINGS})
@@ -165,14 +176,17 @@ def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
         raise table.fault("missing", RADIUS_KEY, None, f"a radius beside {STEPS_KEY}")
     radius: Any = table.values.get(RADIUS_KEY)
     steps = table.values.get(STEPS_KEY, STEPS)
-    scan = _scan(plain) if radius == SCANNED else None
-    stone = bare(plain) if scan is None else scan.stone
+    if radius == SCANNED and not _names_mesh(plain):
+        raise table.fault("only a scan shows the radius of its edges", RADIUS_KEY, SCANNED, "a radius in um, or a mesh as file")
+    stone, scan = bare(plain)
     if RADIUS_KEY in table.values:
         try:
-            stone = rounded_as_scanned(scan, steps) if scan is not None else rounded(stone, radius, steps)
+            as_scanned = scan if radius == SCANNED else None
+            stone = rounded(stone, radius, steps) if as_scanned is None else rounded_as_scanned(as_scanned, steps)
         except InputError as error:  # in the words of the file
             key = {"radius_um": RADIUS_KEY, "steps": STEPS_KEY}.get(error.key or "", error.key or RADIUS_KEY)
             raise table.fault(error.problem, key, error.value, error.expected) from error
+        scan = None
     if FINISHES_KEY in table.values:
         finishes = table.part(FINISHES_KEY)
         if not isinstance(finishes.values, dict):
@@ -180,18 +194,23 @@ def _filled(table: Table, bare: Callable[[Table], Stone]) -> Stone:
                 "not a table", FINISHES_KEY, finishes.values, "tiers or facets and their finish, girdle = 'lambertian 0.8'"
             )
         stone = finishes.build(stone.with_finishes, finishes=finishes.values)
-    return with_inclusions_of(table, stone) if INCLUSIONS_KEY in table.values else stone
+    return with_inclusions_of(table, stone) if INCLUSIONS_KEY in table.values else stone, scan
 
 
-def _bare(table: Table) -> Stone:
-    """The stone of a [stone] table without the rounding, finishes and inclusions that it states."""
+def _bare(table: Table, noise_um: float | None) -> tuple[Stone, Scan | None]:
+    """The stone of a [stone] table without the rounding, finishes and inclusions that it states, and its scan if it has one."""
     if "file" not in table.values:
-        return _stated(table)
+        return _stated(table), None
     table = table.checked(_STONE_IN_FILE)
     target = table.path("file")
     if target.suffix.lower() == ".toml" and table.values.keys() == {"file"}:
-        return _filled(_stone_section(target), _stated)
-    return _from_file(table, load_stone)
+        return _filled(stone_section(target), lambda own: (_stated(own), None))
+    if not _names_mesh(table):
+        return _from_file(table, load_stone), None
+    from .scanning.scan import load_scan  # half a second to import: only when used
+
+    scan = _from_file(table, functools.partial(load_scan, noise_um=noise_um))
+    return scan.stone, scan
 
 
 def _from_file(table: Table, load: Callable[..., Made]) -> Made:
@@ -203,13 +222,9 @@ def _from_file(table: Table, load: Callable[..., Made]) -> Made:
         raise (error.within(file=table.file, section=table.section) if stated_here else error) from error
 
 
-def _scan(table: Table) -> Scan:
-    """The scan that a [stone] table names; refused where it names none, and so has no edges of its own."""
-    from .scanning.scan import load_scan  # half a second to import: only when used
-
-    if Path(str(table.values.get("file", ""))).suffix.lower() not in mesh_file.SUFFIXES:
-        raise table.fault("only a scan shows the radius of its edges", RADIUS_KEY, SCANNED, "a radius in um, or a mesh as file")
-    return _from_file(table.checked(_STONE_IN_FILE), load_scan)
+def _names_mesh(table: Table) -> bool:
+    """Does a [stone] table name the mesh of a scan?"""
+    return Path(str(table.values.get("file", ""))).suffix.lower() in mesh_file.SUFFIXES
 
 
 def rounded_as_scanned(scan: Scan, steps: int = STEPS) -> Stone:

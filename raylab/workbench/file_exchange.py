@@ -7,22 +7,25 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from ..files import save_stone
 from ..lighting.dome import Dome
 from ..optics.absorption import tints
-from ..scene.scene_file import load_scene
+from ..scene.scene_file import scene_and_scan
 from ..stone.recipes.recipe_table import is_recipe
 from ..stone.scanning.mesh_file import SUFFIXES, UNIT_UNSAID, UNITS_MM
 from ..stone.stone import Stone
-from ..stone.stone_file import FILLINGS, load_stone
+from ..stone.stone_file import FILLINGS, load_stone, stone_and_scan, stone_section
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
 from .design_json import DEMO, FACETS, INCLUSIONS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
 from .own_domes import OwnDome, dome_in_file
 from .scan_facts import SCAN, scan_facts
+
+if TYPE_CHECKING:
+    from ..stone.scanning.scan import Scan
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest file that the page may send."""
@@ -57,22 +60,25 @@ def open_demo() -> Opened:
 def open_path(path: Path, unit: str | None = None, noise_um: float | None = None) -> Opened:
     """The stone, or the scene, in a file of the user's; `unit` and `noise_um` of a mesh, see `load_scan`.
 
+    A TOML file that names a mesh states its unit; its noise is known as the mesh's own.
+
     Raises InputError, one line that names the file.
     """
     suffix = path.suffix.lower()
     if suffix in SUFFIXES:
         return _opened_scan(path, unit if suffix in UNIT_UNSAID else None, noise_um)
-    if noise_um is not None:
-        problem = "applies to scans only"
-        raise InputError(problem, file=str(path), key="noise_um", value=noise_um, expected="no value for this file")
     if suffix != ".toml":
+        if noise_um is not None:
+            problem = "applies to scans only"
+            raise InputError(problem, file=str(path), key="noise_um", value=noise_um, expected="no value for this file")
         stone = load_stone(path)
         return Opened(facet_design(stone), stone.name)
     tables = read_toml(path, str(path)).values
     if "dome" not in tables:
-        return Opened(_toml_design(tables, load_stone(path)), str(tables.get("title") or path.stem))
-    scene = load_scene(path)
-    design = _toml_design(tables, scene.stone)
+        stone, scan = stone_and_scan(stone_section(path), noise_um)
+        return Opened(_toml_design(tables, stone, scan), str(tables.get("title") or path.stem))
+    scene, scan = scene_and_scan(path, noise_um)
+    design = _toml_design(tables, scene.stone, scan)
     return Opened(design, scene.title or path.stem, scene.dome, scene.view.tilt_deg, scene.view.tilt_azimuth_deg)
 
 
@@ -154,9 +160,12 @@ def _refuse_links(tables: dict[str, Any]) -> None:
             )
 
 
-def _toml_design(tables: dict[str, Any], stone: Stone) -> Design:
-    """The design of a checked TOML file's stone: proportions where it states them and no more, else the stone's facets."""
+def _toml_design(tables: dict[str, Any], stone: Stone, scan: Scan | None) -> Design:
+    """The design of a checked TOML file's stone: proportions where it states them and no more, else the stone's facets, with
+    what is known of its scan if it has one."""
     table = tables["stone"]
+    if scan is not None:
+        return {**facet_design(stone), SCAN: scan_facts(Path(table["file"]).name, scan.report)}
     plain = "cut" in table and not is_recipe(table) and not (FILLINGS - {INCLUSIONS}) & table.keys()
     return proportion_design(table, stone) if plain else facet_design(stone)
 

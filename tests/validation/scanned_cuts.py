@@ -113,18 +113,15 @@ def missed(scan: Scan, stone: rl.Stone, expected: np.ndarray) -> tuple[int, int,
     cosine = found.normals @ stone.normals.T
     errors = np.array([np.fmax(fit.slope_error_deg, fit.across_error_deg) for fit in scan.report.facets])
     close = np.cos(np.radians(np.fmax(CLOSE_DEG, CLOSE_ERRORS * errors)))
-    taken: set[int] = set()
-    lacking, unsure = 0, set[int]()
-    order = sorted(np.flatnonzero(~stone.on_girdle).tolist(), key=lambda f: -cosine[:, f].max())
-    for f in order:
-        free = [(cosine[g, f], g) for g in range(len(found)) if g not in taken]
-        near, g = max(free, default=(-1.0, -1))
-        if near > close[g]:
+    pairs = np.argwhere((cosine > close[:, None]) & ~found.on_girdle[:, None] & ~stone.on_girdle)
+    there, taken = set[int](), set[int]()
+    for g, f in pairs[np.argsort(-cosine[tuple(pairs.T)], kind="stable")].tolist():  # the nearest first
+        if f not in there and g not in taken:
+            there.add(f)
             taken.add(g)
-        elif expected[f]:
-            lacking += 1
-        else:
-            unsure.add(f)
+    gone = [f for f in np.flatnonzero(~stone.on_girdle).tolist() if f not in there]
+    unsure = {f for f in gone if not expected[f]}
+    lacking = len(gone) - len(unsure)
     beyond = [g for g in np.flatnonzero(~found.on_girdle).tolist() if g not in taken and cosine[g].argmax() not in unsure]
     return lacking, len(beyond), len(unsure)
 

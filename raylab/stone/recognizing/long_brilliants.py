@@ -19,7 +19,7 @@ from ..cuts.round_brilliant import ROUND_BRILLIANT
 from ..tier import EXTRA, GIRDLE, TABLE
 from .outline_fit import Fit, closest, straightened
 from .rounds import which
-from .shape import PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names, only_largest
+from .shape import BROAD, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names, only_largest
 
 MAINS = {
     "round brilliant": 8,
@@ -33,11 +33,13 @@ MAINS = {
 
 HALF, STARRY = -0.65, 0.5
 """Share of its border on the girdle less its reach above which a facet is a half; border on the table and distance from the
-girdle above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1 and 0."""
+girdle, less twice the share of its edges on halves, above which one is a star. Ideal ones have -0.9 to 1 and 1 to 1.9, mains -1
+and -1; mains whose stars are lost, so that they border the table, 0."""
 
 LEANING_DEG, UPRIGHT_DEG = 60.0, 80.0
 """A facet of a brilliant with a slope between these is of the girdle only if most of its height lies within that of steeper
-facets: a scan of a thin girdle can find tangents that lean, but at the ends of a long stone halves stand as steep."""
+facets, and these are beside it: a scan of a thin girdle can find tangents that lean, but at the ends of a long stone halves
+stand as steep, on the steeper ones in their whole width, and are hardly higher where the girdle is thick at the mains."""
 
 ON_GIRDLE = 0.5
 """Share of its height that a leaning facet of the girdle has within that of the upright ones."""
@@ -111,7 +113,7 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
             names[f] = half.name
         if side == "crown":
             left = np.isin(facets, halves, invert=True)
-            score = (at_table[facets] + _span(shape, facets)[0])[left]
+            score = (at_table[facets] + _span(shape, facets)[0] - 2.0 * _edged(shape, halves)[facets])[left]
             for f in _top(facets[left], score, count, whole - len(facets), STARRY):
                 names[f] = STAR.name
     return names, mains
@@ -131,13 +133,15 @@ def _top(facets: np.ndarray, score: np.ndarray, count: int, lost: int, above: fl
 
 def _with_leaning(shape: Shape, names: list[str]) -> list[str]:
     """The names, with those of steep facets settled, see `LEANING_DEG`."""
-    upright = [shape.loops[f][:, 2] for f in np.flatnonzero((shape.slope_deg > UPRIGHT_DEG) & (shape.area > 0.0))]
-    low, high = (np.concatenate(upright).min(), np.concatenate(upright).max()) if upright else (-np.inf, np.inf)
+    upright = (shape.slope_deg > UPRIGHT_DEG) & (shape.area > 0.0)
+    upon = [shape.loops[f][:, 2] for f in np.flatnonzero(upright)]
+    low, high = (np.concatenate(upon).min(), np.concatenate(upon).max()) if upon else (-np.inf, np.inf)
     names = list(names)
     for f in np.flatnonzero((shape.slope_deg > LEANING_DEG) & (shape.slope_deg <= UPRIGHT_DEG)).tolist():
         heights = shape.loops[f][:, 2]
         within = np.ptp(heights.clip(low, high)) if len(heights) else 0.0
-        names[f] = GIRDLE.name if not len(heights) or within > ON_GIRDLE * np.ptp(heights) else UNNAMED
+        beside = within > ON_GIRDLE * np.ptp(heights) and shape.contact(f, upright) < BROAD
+        names[f] = GIRDLE.name if not len(heights) or beside else UNNAMED
     return names
 
 
@@ -160,6 +164,16 @@ def _span(shape: Shape, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     low, high = np.array([h[0] for h in heights]), np.array([h[-1] for h in heights])
     base, top = low.min(), high.max()
     return (low - base) / (top - base), (high - base) / (top - base)
+
+
+def _edged(shape: Shape, others: np.ndarray) -> np.ndarray:
+    """(F,) share of the edges of facets that they have with `others`, numbers of facets."""
+    length, whole = np.zeros(len(shape.area)), np.zeros(len(shape.area))
+    among = np.isin(np.arange(len(length)), others)
+    for (f, g), along in shape.edges.items():
+        whole[f] += along
+        length[f] += along * among[g]
+    return np.divide(length, whole, out=np.zeros(len(whole)), where=whole > 0.0)
 
 
 def _borders(shape: Shape, others: np.ndarray, count: int) -> np.ndarray:

@@ -176,8 +176,10 @@ def by_contact(shape: Shape, cut: Cut) -> list[str]:
         above, below = shape.contact(f, table) > BROAD, shape.contact(f, ~crown & ~table) > BROAD
         if above != below:
             names[f] = (at_table if above else at_girdle) or names[f]
-    if at_table in names and not any(names[f] == UNNAMED for f in np.flatnonzero(crown)):
-        names = [UNNAMED if name == at_table else name for name in names]  # a crown before the facets at its table are cut
+    if not any(names[f] == UNNAMED for f in np.flatnonzero(crown)):
+        # a crown before the facets at its table are cut, or those at its girdle, around a table narrower than half of the mains
+        mains = at_table if at_table in names else at_girdle
+        names = [UNNAMED if name == mains else name for name in names]
     lowest = shape.lowest[np.isfinite(shape.lowest)].min(initial=0.0)
     depth = float(np.max([p[:, 2].max() for p in shape.loops if len(p)]) - lowest)
     for f in np.flatnonzero(pavilion).tolist():

@@ -5,7 +5,8 @@
    with it than without (`candidates`).
 3. Alternately points to planes and planes to points (`plane_fit`), leaving out planes that the surface can do without, and
    rearranging those that stand in each other's way (`moves`).
-4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, with `walls` and `smooth_girdle`).
+4. The girdle as a whole, where its flats can't be found one by one (`girdle_fit`, with `walls` and `smooth_girdle`); once more
+   with better planes of crown and pavilion, and without planes that may only stand in for walls.
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
 noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,7 +32,7 @@ from .mesh import Mesh
 from .moves import rearranged
 from .noise import ENOUGH, LEAST_NOISE_MM, patches_and_noise, pooled_noise, redundancy
 from .plane_fit import EDGE_MM, fit_planes
-from .stone_pose import LARGE
+from .stone_pose import LARGE, NEARLY
 
 ROUNDS = 8
 """Most turns of refinement between rearrangements."""
@@ -48,9 +50,6 @@ STEADY = 0.2
 
 UPRIGHT = math.sin(math.radians(5.0))
 """A plane that leans by less than this stands upright; a girdle's does."""
-
-NEARLY = 0.7
-"""Of the largest share of an outline that is walled about any large facet, what is as good: a wall or two may be lacking."""
 
 
 @dataclass(frozen=True)
@@ -83,22 +82,91 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     rounding = edge_rounding(mesh.vertices, candidates.large(planes), noise)
     coarse = EDGE_NOISE * rounding
     planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
-    fixed = 0  # so many planes, the last, are a girdle's that was fitted as a whole
-    for turn in range(2):  # the better the crown's and the pavilion's planes, the better the choice of girdle points
-        working = max(noise, coarse)
-        up = planes.normals[level(planes)]
-        girdle = fit_girdle(mesh, planes, len(planes) - fixed, up, working, noise)
-        start = None if girdle is None else planes.only(~is_steep(planes, up)).with_(girdle.planes)
-        fixed = 0 if girdle is None else girdle.fixed
-        planes = planes if start is None and turn else candidates.taken_up(start, working)
-        planes = refined(surface, planes, working, fixed=fixed)
+    state = _with_girdle(candidates, _State(planes, None, np.zeros(3)), max(noise, coarse), noise)
+    for change in (_with_girdle, _without_bevels):  # the better crown and pavilion are known, the better the girdle's points
         if noise_mm is None:
-            noise = max(pooled_noise(planes), least)
+            noise = max(pooled_noise(state.planes), least)
+        working = max(noise, coarse)
+        state = min(state, change(candidates, state, working, noise), key=lambda one: one.cost(surface, working))
+    planes, girdle, up = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
     under = envelope(mesh.vertices, planes)
     if girdle is None or girdle.kind == "flats":
-        planes = bent(mesh, planes, under, planes.normals[level(planes)], noise, EDGE_MM + rounding)
+        planes = bent(mesh, planes, under, up, noise, EDGE_MM + rounding)
     return Found(planes, under, noise, known, rounding, girdle)
+
+
+class _State(NamedTuple):
+    """All planes; the girdle, None where none was fitted, of which so many as it says are the last; the axis `up` (3,) about
+    which it was sought."""
+
+    planes: Planes
+    girdle: Girdle | None
+    up: np.ndarray
+
+    def free(self) -> int:
+        """How many planes, the first, are fitted one by one."""
+        return len(self.planes) - (self.girdle.fixed if self.girdle else 0)
+
+    def cost(self, surface: Surface, noise: float) -> tuple[bool, float]:
+        """The measure of all choices, after whether the girdle's points are further off than noise makes them; a girdle's
+        planes cost what they did where its kinds were compared."""
+        squared = float(squares(envelope(surface.points, self.planes).height, noise).sum())
+        if self.girdle is None:
+            return True, squared + NEEDED * len(self.planes)
+        steep = int(is_steep(self.planes, self.up).sum())
+        alone = len(self.planes) - steep + max(steep - len(self.girdle.planes), 0)
+        return self.girdle.unexplained, squared + NEEDED * alone + self.girdle.price
+
+
+def _with_girdle(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
+    """The girdle anew between crown and pavilion, patches taken up beside it, and all planes refined.
+
+    Where no wall of a girdle is known yet, mains that are square to crown facets look more walled than the table does. So if
+    what is found about such a one leaves points unexplained, the largest facet is tried too.
+    """
+    planes, surface = state.planes, candidates.surface
+    first, largest = level(planes), int(np.argmax(intersect(planes.normals, planes.distances).areas))
+    found = _about(candidates, state, planes.normals[first], working, noise)
+    if first == largest or (found.girdle is not None and not found.girdle.unexplained):
+        return found
+    other = _about(candidates, state, planes.normals[largest], working, noise)
+    return min(found, other, key=lambda one: one.cost(surface, working)[1])
+
+
+def _about(candidates: Candidates, state: _State, up: np.ndarray, working: float, noise: float) -> _State:
+    """The girdle about an axis."""
+    planes = state.planes
+    girdle = fit_girdle(candidates.surface.mesh, planes, state.free(), up, working, noise)
+    if girdle is not None:
+        planes = candidates.taken_up(planes.only(~is_steep(planes, up)).with_(girdle.planes), working)
+    planes = refined(candidates.surface, planes, working, fixed=girdle.fixed if girdle else 0)
+    return _State(planes, girdle, planes.normals[np.argmax(planes.normals @ up)])
+
+
+def _without_bevels(candidates: Candidates, state: _State, working: float, noise: float) -> _State:
+    """The same without the planes within the girdle's height: the girdle anew, and patches taken up again where needed.
+
+    A plane between a wall and a half, through points of both, may be taken up before the walls are known. Its points then
+    belong to no girdle, and the wall that they are on is never found.
+    """
+    planes, girdle, up = state
+    if girdle is None:
+        return state
+    points = candidates.surface.points
+    under = envelope(points, planes)
+    height, upright = points @ up, np.abs(planes.normals @ up) < UPRIGHT
+    wall = upright[under.facet]
+    if not wall.any():
+        return state
+    low, high = height[wall].min(), height[wall].max()
+    count = np.bincount(under.facet, minlength=len(planes))
+    within = np.bincount(under.facet, (height > low) & (height < high), len(planes))
+    bevels = ~upright & (2 * within > count)
+    bevels[state.free() :] = False
+    if not bevels.any():
+        return state
+    return _about(candidates, _State(planes.only(~bevels), girdle, up), up, working, noise)
 
 
 def level(planes: Planes) -> int:

@@ -41,11 +41,14 @@ LEANING = math.sin(math.radians(10.0))
 @dataclass(frozen=True)
 class Girdle:
     """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the frame of the
-    mesh, the last `fixed` of them fitted as a whole."""
+    mesh, the last `fixed` of them fitted as a whole. `price` is what all of them cost, in noise variances, and
+    `unexplained` whether the points' squares are still more than noise makes them."""
 
     kind: str
     planes: Planes
     fixed: int
+    price: float
+    unexplained: bool
 
 
 def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
@@ -59,7 +62,7 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     `planes` are all facets so far, the first `free` of them fitted one by one. `noise` (mm) is what planes are chosen with,
     `scatter` that of the vertices, less where edges are round.
     """
-    surface, area = mesh.vertices, mesh.vertex_area
+    surface = mesh.vertices
     steep = is_steep(planes, up)
     rest = planes.only(~steep)
     if len(rest) < 2 or not steep.any():
@@ -75,40 +78,43 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     def rank(misfit: float, price: float) -> tuple[bool, float]:
         return misfit > explained, misfit + price
 
+    def price(walls: Planes) -> float:
+        return UNKNOWNS * len(walls) * math.log(len(on_band))
+
     def of_walls(walls: Planes) -> tuple[bool, float]:
         heights = envelope(surface[on_band], rest.with_(walls)).height
-        return rank(cost_of(heights, band.weight, noise), UNKNOWNS * len(walls) * math.log(len(heights)))
+        return rank(cost_of(heights, band.weight, noise), price(walls))
 
     flats = planes.only(steep & (np.arange(len(planes)) < free))
-    found = Girdle("flats", flats, 0)
     least, of_whole = of_walls(flats), rank(whole.misfit(band, noise), whole.price)
+    found = Girdle("flats", flats, 0, price(flats), least[0])
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
         beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
         walled = envelope(surface[seen.near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
         if walled.sum() < LEAST:
             continue
-        points, weight = seen.points[walled], area[seen.near[walled]]
-        walls = _needed(upright_walls(points, weight, noise, scatter), points, weight / weight.mean(), noise)
+        points = seen.points[walled]
+        walls = _needed(upright_walls(points, noise, scatter), points, noise)
         upright = beside.with_(_moved(walls, seen.turn, seen.origin))
         cost = of_walls(upright)
         if cost < least:
-            found, least = Girdle("upright flats", upright, len(walls)), cost
+            found, least = Girdle("upright flats", upright, len(walls), price(upright), cost[0]), cost
     if least <= of_whole:
         return found
     kind = "even flats" if whole.sides else "round"
     fitted = _moved(tangents(whole, band, noise, scatter), seen.turn, seen.origin)
-    return Girdle(kind, fitted, len(fitted))
+    return Girdle(kind, fitted, len(fitted), whole.price, of_whole[0])
 
 
-def _needed(walls: Planes, points: np.ndarray, weight: np.ndarray, noise: float) -> Planes:
+def _needed(walls: Planes, points: np.ndarray, noise: float) -> Planes:
     """Walls without those that take less off the points' squares than they cost: one may be laid through two points that only
     happen to lie off all others."""
     price = UNKNOWNS * math.log(len(points))
     while len(walls) > 2:
         found = envelope(points, walls)
         gain = squares(found.heights[:, 1], noise) - squares(found.height, noise)
-        loss = np.bincount(found.facet, weight * gain, len(walls))
+        loss = np.bincount(found.facet, gain, len(walls))
         if loss.min() >= price:
             break
         walls = walls.only(np.arange(len(walls)) != loss.argmin())
@@ -133,9 +139,8 @@ def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: flo
     level = np.cross(up, planes.normals[under.facet[on]])
     arm = mesh.vertices[on] - planes.center[under.facet[on]]
     along = (arm * level).sum(axis=1) / np.linalg.norm(level, axis=1)
-    weight = mesh.vertex_area[on]
     covariance = planes.covariance.copy()
-    covariance[steep] *= 1.0 + BEND * bend(along, under.height[on], wall, weight / weight.mean(), noise)
+    covariance[steep] *= 1.0 + BEND * bend(along, under.height[on], wall, noise)
     return replace(planes, covariance=covariance)
 
 

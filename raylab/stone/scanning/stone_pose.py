@@ -2,12 +2,12 @@
 
 The table is turned up: its normal is +z. It is the largest facet, if a known cut is found so; of a step cut a pavilion facet
 can be larger, so that other large facets are tried until a cut is found. Of a stone of no known cut it is the largest of those
-under which the girdle stands upright, all around. A largest facet that borders the girdle alone, the whole of its side, under a
-dome of smaller ones, is the flat base of a rose cut and is turned down. The stone is then turned about z by the smallest angle
-that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean, crown and pavilion together, weighted by area), or
-the length of any other stone to +x. The axis is put through the middle of the outline's area (of a long stone: of its length
-and width; of a pear, where it is widest), and z = 0 halfway between the girdle's two edges, on average over the mains'
-azimuths. A stone that stands in the frame already is not moved.
+under which the girdle stands upright, nearly as far around as under any: walls may be lost. A largest facet that borders the
+girdle alone, the whole of its side, under a dome of smaller ones, is the flat base of a rose cut and is turned down. The stone
+is then turned about z by the smallest angle that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean,
+crown and pavilion together, weighted by area), or the length of any other stone to +x. The axis is put through the middle of
+the outline's area (of a long stone: of its length and width; of a pear, where it is widest), and z = 0 halfway between the
+girdle's two edges, on average over the mains' azimuths. A stone that stands in the frame already is not moved.
 """
 
 from __future__ import annotations
@@ -21,10 +21,13 @@ from ...plane_geometry import centroid, convex_outline, rotation_about_z
 from ..polyhedron import intersect
 from ..recognition import Tiers, name_tiers
 from ..recognizing.rose import is_base
-from ..recognizing.shape import ALL_AROUND, STEEP_DEG, Shape
+from ..recognizing.shape import STEEP_DEG, Shape
 
 TRIED, LARGE = 10, 0.3
 """So many of the largest facets may be the table, each of at least this share of the largest one's area."""
+
+NEARLY = 0.7
+"""Of the largest share of an outline that is walled about any large facet, what is as good: a wall or two may be lacking."""
 
 SAME_DEG = 1.0
 """Girdles that lean by angles closer than this are equally upright, as they are over a table and under a culet."""
@@ -63,7 +66,8 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray) -> Pose:
 def _level(normals: np.ndarray, distances_mm: np.ndarray) -> tuple[int, np.ndarray]:
     """The facet to turn level, and the rotation (3, 3) that does so.
 
-    It is the first under which a cut is known, else the first under which the girdle stands as upright as under any.
+    It is the first under which a cut is known, else the first under which the girdle stands as upright as under any, of
+    those under which it goes nearly as far around as under any.
     """
     area = np.asarray(intersect(normals, distances_mm).areas)
     large = [f for f in np.argsort(-area, kind="stable")[:TRIED].tolist() if area[f] > LARGE * area.max()]
@@ -71,15 +75,17 @@ def _level(normals: np.ndarray, distances_mm: np.ndarray) -> tuple[int, np.ndarr
     for f, up in upright.items():
         if name_tiers(normals @ up.T, distances_mm).cut is not None:
             return f, up
-    lean = {f: _girdle_lean_deg(normals @ up.T, distances_mm) for f, up in upright.items()}
-    level = next(f for f in large if lean[f] <= min(lean.values()) + SAME_DEG)
+    shapes = {f: Shape(normals @ up.T, intersect(normals @ up.T, distances_mm)) for f, up in upright.items()}
+    walled = {f: shape.walled(shape.steep) for f, shape in shapes.items()}
+    around = [f for f in large if walled[f] >= NEARLY * min(max(walled.values()), 1.0)]
+    lean = {f: _girdle_lean_deg(shapes[f]) for f in around}
+    level = next(f for f in around if lean[f] <= min(lean.values()) + SAME_DEG)
     return level, upright[level]
 
 
-def _girdle_lean_deg(normals: np.ndarray, distances_mm: np.ndarray) -> float:
-    """How far the girdle of a stone in this position leans, a mean over its width; 90 where none goes all around."""
-    shape = Shape(normals, intersect(normals, distances_mm))
-    if shape.walled(shape.steep) < ALL_AROUND:
+def _girdle_lean_deg(shape: Shape) -> float:
+    """How far the girdle of a stone leans, a mean over its width; 90 where there is none."""
+    if not shape.steep.any():
         return 90.0
     return float(np.average(90.0 - shape.slope_deg[shape.steep], weights=shape.width[shape.steep]))
 
