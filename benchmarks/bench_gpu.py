@@ -32,9 +32,9 @@ from raylab.tracers.randomizations import CHANCE, RANDOMIZATIONS
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.8)
 
 
-def designs(precision: batches.Precision, count: int, points: int, chance: float) -> str:
+def designs(real: batches.Real, count: int, points: int, chance: float) -> str:
     """Segments and designs a second, with paths ended by lot below the weight `chance`."""
-    scene, real = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings()), precision.real
+    scene = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings())
     on_it = [
         batches.on_card(batches.lowered([scene] * count, [589.3] * count), real),
         batches.on_card(batches.together([fan_of(scene)] * count), real),
@@ -47,7 +47,7 @@ def designs(precision: batches.Precision, count: int, points: int, chance: float
     for _ in range(4):  # the first one compiles
         cuda.synchronize()
         start = time.perf_counter()
-        batches.with_blocks(batches.holding(precision.outline_sums, len(STONE)), count)(
+        batches.with_blocks(batches.holding(kernels.outline_sums, real, len(STONE)), count)(
             *on_it, points, generator_of(points), chosen, 1, scale, out, steps
         )
         cuda.synchronize()
@@ -57,13 +57,13 @@ def designs(precision: batches.Precision, count: int, points: int, chance: float
     return f"{walked / took / 1e9:.2f} G segments/s, {count / took:,.0f} designs/s, {walked / rays:.1f} segments a ray"
 
 
-def large_map(precision: batches.Precision, side: int, min_weight: float) -> float:
+def large_map(real: batches.Real, side: int, min_weight: float) -> float:
     """Seconds for a map with 16 samples a pixel."""
     scene = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings(min_weight=min_weight))
     grid, times = grid_around(STONE, scene.view, side), []
     for _ in range(2):
         start = time.perf_counter()
-        batches.pixel_maps(scene, 589.3, grid, 4, precision)
+        batches.pixel_maps(scene, 589.3, grid, 4, real)
         times.append(time.perf_counter() - start)
     return min(times)
 
@@ -90,11 +90,11 @@ def main() -> None:
     if (reason := why_no_device()) is not None:
         raise SystemExit(reason)
     print(getattr(cuda.get_current_device(), "name", "numba-cuda's simulator"))
-    for name, precision in (("single", batches.SINGLE), ("double", batches.DOUBLE)):
+    for name, real in (("single", np.float32), ("double", np.float64)):
         for chance in (CHANCE, 0.0):
-            print(f"{name}, paths ended by lot below {chance:g}: {designs(precision, asked.designs, asked.points, chance)}")
+            print(f"{name}, paths ended by lot below {chance:g}: {designs(real, asked.designs, asked.points, chance)}")
         for least in (1e-4, 1e-2):
-            print(f"{name}, map of {asked.side} x {asked.side} to {least:g}: {large_map(precision, asked.side, least):.2f} s")
+            print(f"{name}, map of {asked.side} x {asked.side} to {least:g}: {large_map(real, asked.side, least):.2f} s")
     if asked.stills:
         print(f"film of {asked.stills} stills: {film(asked.stills):.1f} s")
 

@@ -31,7 +31,7 @@ import mitsuba_scenes as scenes
 
 import raylab as rl
 from raylab.scene.pixel_grid import PixelGrid, grid_around
-from raylab.tracers.gpu.batches import SINGLE, pixel_maps
+from raylab.tracers.gpu.batches import pixel_maps
 from raylab.tracers.gpu.device import why_no_device
 from raylab.tracers.ledger import LUMINANCE
 
@@ -55,7 +55,7 @@ def best(run: Callable[[], Any], times: int = 3) -> tuple[Any, float]:
 def ours(grid: PixelGrid, cells: int, seed: int, end: float = END) -> np.ndarray:
     """raylab's luminance map of cells x cells samples a pixel; the others come with it."""
     scene = rl.Scene(STONE, DOME, VIEW, rl.TraceSettings(seed=seed, min_weight=end, polarized=False))
-    means, _, _ = pixel_maps(scene, 589.3, grid, cells, SINGLE)
+    means, _, _ = pixel_maps(scene, 589.3, grid, cells, np.float32)
     return means[LUMINANCE].reshape(grid.resolution, grid.resolution).astype(float)
 
 

@@ -99,7 +99,7 @@ def reduced() -> None:
     BlockThread.is_alive = asked_patiently
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
-    tables = (*kernels.outline_sums, *kernels.pixel_means)
+    tables = (*kernels.outline_sums.values(), *kernels.pixel_means.values())
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
     for names in (vars(kernels), vars(building), *(one.fn.__globals__ for one in functions)):
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}

@@ -14,15 +14,15 @@ from raylab.stone.cuts import CUTS
 from raylab.sweeps.axes import plan_of
 from raylab.tracers.engines import engine_named
 from raylab.tracers.gpu import batches, kernels
-from raylab.tracers.gpu.batches import DOUBLE, SINGLE, Precision
+from raylab.tracers.gpu.batches import Real
 from raylab.tracers.gpu.single import with_names
 from raylab.tracers.outline_rays import fan_of, generator_of
 
 SIMULATED = bool(config.ENABLE_CUDASIM)
 POINTS = 4 if SIMULATED else 89
 SOME = 2 if SIMULATED else 16
-PRECISIONS = {"gpu": (DOUBLE, 1e-12), "gpu-single": (SINGLE, 2e-5)}
-"""Each engine's precision, and how far rounding takes the sum of a ledger from one, and a mean from itself."""
+PRECISIONS = {"gpu": (np.float64, 1e-12), "gpu-single": (np.float32, 2e-5)}
+"""Each engine's kind of number, and how far rounding takes the sum of a ledger from one, and a mean from itself."""
 ROUNDS = {
     "pavilion_angle_deg": [40.0, 40.5, 41.0, 41.5],
     "crown_angle_deg": [33.0, 34.0, 35.0, 36.0],
@@ -32,8 +32,8 @@ ROUNDS = {
 }
 
 
-def means_of(scenes: list[rl.Scene], precision: Precision) -> np.ndarray:
-    return batches.outline_means(scenes, WAVELENGTH_NM, POINTS, [fan_of(scene) for scene in scenes], precision)
+def means_of(scenes: list[rl.Scene], real: Real) -> np.ndarray:
+    return batches.outline_means(scenes, WAVELENGTH_NM, POINTS, [fan_of(scene) for scene in scenes], real)
 
 
 @pytest.fixture(scope="module")
@@ -44,32 +44,32 @@ def some() -> list[rl.Scene]:
 
 @pytest.mark.parametrize("engine", PRECISIONS)
 def test_bits_are_the_same_again_and_in_any_company(some, engine):
-    precision, _ = PRECISIONS[engine]
-    all_at_once = means_of(some, precision)
-    assert np.array_equal(all_at_once, means_of(some, precision))
-    assert np.array_equal(all_at_once[::-1], means_of(some[::-1], precision))
-    assert np.array_equal(all_at_once[:1], means_of(some[:1], precision))
+    real, _ = PRECISIONS[engine]
+    all_at_once = means_of(some, real)
+    assert np.array_equal(all_at_once, means_of(some, real))
+    assert np.array_equal(all_at_once[::-1], means_of(some[::-1], real))
+    assert np.array_equal(all_at_once[:1], means_of(some[:1], real))
 
 
 @pytest.mark.parametrize("engine", PRECISIONS)
 def test_bits_are_the_same_on_every_device(some, engine):
     """On the first again where there is one alone."""
-    precision, found = PRECISIONS[engine][0], []
+    real, found = PRECISIONS[engine][0], []
     for device in cuda.gpus:
         with device:
-            found.append(means_of(some[:2], precision))
-    assert all(np.array_equal(found[0], one) for one in [*found, means_of(some[:2], precision)])
+            found.append(means_of(some[:2], real))
+    assert all(np.array_equal(found[0], one) for one in [*found, means_of(some[:2], real)])
 
 
 @pytest.mark.parametrize("engine", PRECISIONS)
 def test_larger_blocks_give_the_same_to_rounding(some, engine):
     """Twice as many threads share out the rays otherwise, and so add them up in another order."""
-    precision, rounding = PRECISIONS[engine]
+    real, rounding = PRECISIONS[engine]
     threads = 2 * kernels.THREADS
-    most, plain = next(iter(precision.outline_sums.items()))
+    most, plain = next(iter(kernels.outline_sums[real].items()))
     larger = with_names(plain.py_func if hasattr(plain, "py_func") else plain.fn, THREADS=threads)
     kernel = cuda.jit(larger)
-    count, real = len(some), precision.real
+    count = len(some)
     peak, fans = some[0].dome.peak_radiance, [fan_of(scene) for scene in some]
     out, steps = cuda.device_array((count, batches.RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(count, np.int64)
     kernel[count, threads](
@@ -79,7 +79,7 @@ def test_larger_blocks_give_the_same_to_rounding(some, engine):
     )  # fmt: skip
     sums = out.copy_to_host()
     assert max(len(scene.stone) for scene in some) <= most
-    assert sums[..., :-1] / sums[..., -1:] == pytest.approx(means_of(some, precision), abs=10 * rounding)
+    assert sums[..., :-1] / sums[..., -1:] == pytest.approx(means_of(some, real), abs=10 * rounding)
     assert (steps.copy_to_host() > 0).all()
 
 

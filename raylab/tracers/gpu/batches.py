@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numba import cuda
@@ -24,26 +24,17 @@ from ..wedges import Wedges, wedges_of
 from . import kernels
 from .kernels import Fans, Scenes
 
-
-class Precision(NamedTuple):
-    """The kernels of a precision by the facets that they hold, and its kind of number."""
-
-    real: type[np.floating[Any]]
-    outline_sums: dict[int, Any]
-    pixel_means: dict[int, Any]
-
-
-DOUBLE = Precision(np.float64, kernels.outline_sums.double, kernels.pixel_means.double)
-SINGLE = Precision(np.float32, kernels.outline_sums.single, kernels.pixel_means.single)
+Real = type[np.floating[Any]]
+"""A precision by its kind of number, of which there are kernels."""
 BAND = 1 << 20
 """Pixels that are drawn in one launch, at all wavelengths together."""
 SUMMED = ("integral",)
 """Tables of running sums, whose differences count."""
 
 
-def holding(some: dict[int, Any], planes: int) -> Any:
-    """Of kernels by the facets that they hold, the smallest one for stones of so many."""
-    return next(kernel for most, kernel in some.items() if planes <= most)
+def holding(kernel: kernels.Variants, real: Real, planes: int) -> Any:
+    """Of the variants of a kernel in a precision, the smallest one for stones of so many facets."""
+    return next(one for most, one in kernel[real].items() if planes <= most)
 
 
 def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> Any:
@@ -129,20 +120,18 @@ def _eye(scene: Scene) -> list[float]:
     return [0.0, 0.0, height_above(scene.stone), 0.0] if eye is None else [*map(float, eye), 1.0]
 
 
-def outline_means(
-    scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan], precision: Precision
-) -> np.ndarray:
+def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan], real: Real) -> np.ndarray:
     """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of scenes under one dome with one set of settings."""
-    real, first = precision.real, scenes[0]
+    first = scenes[0]
     most = max(len(scene.stone) for scene in scenes)
     low = lowered(scenes, [wavelength_nm] * len(scenes))
     on_it = on_card(low, real), on_card(together(fans), real), on_card(first.dome.table, real)
     rules = rules_of(first.settings, real, CHANCE)
-    return launched(precision, most, (*on_it, rules), points, np.arange(len(scenes)), RANDOMIZATIONS, first.dome.peak_radiance)
+    return launched(real, most, (*on_it, rules), points, np.arange(len(scenes)), RANDOMIZATIONS, first.dome.peak_radiance)
 
 
 def launched(
-    precision: Precision, planes: int, on_it: tuple[Any, ...], points: int, chosen: np.ndarray, parts: int, peak: float
+    real: Real, planes: int, on_it: tuple[Any, ...], points: int, chosen: np.ndarray, parts: int, peak: float
 ) -> np.ndarray:
     """(D, RANDOMIZATIONS, MOMENTS) means over the outlines of those scenes in the card's memory that are chosen.
 
@@ -153,7 +142,7 @@ def launched(
     """
     blocks, scale = len(chosen) * parts, scale_for(points, peak)
     out, steps = cuda.device_array((len(chosen), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
-    with_blocks(holding(precision.outline_sums, planes), blocks)(
+    with_blocks(holding(kernels.outline_sums, real, planes), blocks)(
         *on_it, points, generator_of(points), cuda.to_device(chosen), parts, scale, out, steps
     )
     sums = out.copy_to_host()
@@ -167,35 +156,35 @@ def scale_for(points: int, peak: float) -> float:
 
 
 def pixel_maps(
-    scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int, precision: Precision
+    scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int, real: Real
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
-    pixels, real = grid.resolution**2, precision.real
+    pixels = grid.resolution**2
     means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, 1, pixels), (1, pixels), (1, pixels)))
-    for band, maps, stream in _bands(scene, [wavelength_nm], grid, cells, precision):
+    for band, maps, stream in _bands(scene, [wavelength_nm], grid, cells, real):
         for whole, part in zip((means, coverage, error), maps, strict=True):
             whole[..., band] = part.copy_to_host(stream=stream)[..., : band.stop - band.start]
     return means[:, 0], coverage[0], error[0]
 
 
 def pixel_luminances(
-    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, precision: Precision
+    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, real: Real
 ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
     """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by the samples of
     `pixel_maps`."""
-    for band, (means, coverage, _), stream in _bands(scene, nodes_nm, grid, cells, precision):
+    for band, (means, coverage, _), stream in _bands(scene, nodes_nm, grid, cells, real):
         luminance, covered = means[LUMINANCE].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
         yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
 
 
 def _bands(
-    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, precision: Precision
+    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, real: Real
 ) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
     """Pictures of a scene at some wavelengths by bands of pixels: while one is fetched, the next one is drawn.
 
     Yields the pixels of a band, their maps on the card, see `kernels.pixel_means`, and the stream in which they are there.
     """
-    real, pixels, waves = precision.real, grid.resolution**2, len(nodes_nm)
+    pixels, waves = grid.resolution**2, len(nodes_nm)
     each = min(max(BAND // waves, kernels.THREADS), pixels)
     firsts = range(0, pixels, each)
     light = (
@@ -203,7 +192,7 @@ def _bands(
         on_card(scene.dome.table, real),
         rules_of(scene.settings, real, 0.0),
     )
-    kernel = holding(precision.pixel_means, len(scene.stone))
+    kernel = holding(kernels.pixel_means, real, len(scene.stone))
     places = [
         (
             tuple(cuda.device_array(shape, real) for shape in ((MAPPED, waves, each), (waves, each), (waves, each))),

@@ -29,7 +29,7 @@ from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, Usual,
 from ..rim import rim_of
 from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
-from .batches import Precision, launched, on_card, rules_of, together, with_blocks
+from .batches import Real, launched, on_card, rules_of, together, with_blocks
 from .kept import kept
 from .kernels import MOST_PLANES, THREADS, Scenes
 
@@ -128,7 +128,7 @@ def build(numbers, girdle, rows, planes, found):
         found[design, 1], found[design, 2] = total, table + depth
 
 
-def built_rounds(lot: Lot, precision: Precision) -> Built:
+def built_rounds(lot: Lot, real: Real) -> Built:
     """The designs of a lot of round brilliants. See `BuildingEngine.built`."""
     count = len(next(iter(lot.values.values())))
     out = _unbuilt(count)
@@ -139,7 +139,7 @@ def built_rounds(lot: Lot, precision: Precision) -> Built:
     for kind in np.unique(kinds, axis=0):
         alike = np.flatnonzero((kinds == kind).all(axis=1))
         for start in range(0, len(alike), AT_A_TIME):
-            _fill(out, alike[start : start + AT_A_TIME], lot, int(kind[0]), bool(kind[1]), precision)
+            _fill(out, alike[start : start + AT_A_TIME], lot, int(kind[0]), bool(kind[1]), real)
     return out
 
 
@@ -170,15 +170,15 @@ class _Stones(NamedTuple):
     planes: int
     on_it: tuple[Any, ...]
 
-    def means(self, which: np.ndarray, points: int, lot: Lot, precision: Precision, parts: int = 1) -> np.ndarray:
+    def means(self, which: np.ndarray, points: int, lot: Lot, real: Real, parts: int = 1) -> np.ndarray:
         """(K, RANDOMIZATIONS, MOMENTS) area means of some of them, each by so many blocks."""
-        return launched(precision, self.planes, self.on_it, points, which, parts, lot.dome.peak_radiance)
+        return launched(real, self.planes, self.on_it, points, which, parts, lot.dome.peak_radiance)
 
 
-def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, precision: Precision) -> None:
+def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, real: Real) -> None:
     """Build and trace some of the designs of a lot, all with as many facets."""
     values = {key: numbers[some] for key, numbers in lot.values.items()}
-    stones = _built(replace(lot, values=values), girdle, culet, precision)
+    stones = _built(replace(lot, values=values), girdle, culet, real)
     out.fault[some] = stones.found[:, 0].astype(np.int64)
     waiting = np.flatnonzero(stones.found[:, 0] == 0.0)
     if not len(waiting):
@@ -189,16 +189,16 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
     out.area_mm2[some] = area
     error = lot.goal.error
     if error is None:
-        out.means[some[waiting]] = stones.means(waiting, USUAL_POINTS, lot, precision)
+        out.means[some[waiting]] = stones.means(waiting, USUAL_POINTS, lot, real)
         out.points[some[waiting]] = USUAL_POINTS
         return
-    usual, tried, could = _usual(lot, error, girdle, precision), Tried(len(some)), _could(lot)
+    usual, tried, could = _usual(lot, error, girdle, real), Tried(len(some)), _could(lot)
     points = np.full(len(some), usual.first())
     while len(waiting):
         size = int(points[waiting].min())  # designs that need the same lattice are traced together
         now = waiting[points[waiting] == size]
         parts = 1 if size == usual.first() else RANDOMIZATIONS  # few go on, whose blocks alone would fill no processor
-        out.means[some[now]] = stones.means(now, size, lot, precision, parts)
+        out.means[some[now]] = stones.means(now, size, lot, real, parts)
         out.points[some[now]] = size
         off = np.asarray(error(totals_from(out.means[some[now]], size, area[now], could)))
         own = tried.add(now, size, off)
@@ -207,19 +207,19 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, prec
         waiting = np.setdiff1d(waiting, now[points[now] == size], assume_unique=True)
 
 
-def _usual(lot: Lot, error: Callable[[Totals], Any], girdle: int, precision: Precision) -> Usual:
+def _usual(lot: Lot, error: Callable[[Totals], Any], girdle: int, real: Real) -> Usual:
     """How large the errors of round brilliants under the light of a lot are, whichever its designs are."""
     light = lot.dome.digest, lot.view, lot.settings
-    key = (lot.cut, girdle, lot.material, *sorted(lot.stated.items()), *light, precision.real)
+    key = (lot.cut, girdle, lot.material, *sorted(lot.stated.items()), *light, real)
     if key not in _KNOWN:
         crown, pavilion = (one.ravel() for one in np.meshgrid(CROWNS, PAVILIONS))
         values = {**get_cut(lot.cut).defaults({}), "table_pct": TABLE, "crown_angle_deg": crown, "pavilion_angle_deg": pavilion}
         values |= {"girdle_facets": girdle, "diameter_mm": WIDE_MM}
         numbers = {one: np.broadcast_to(np.asarray(values[one], float), len(crown)) for one in USUAL_KEYS}
         like = replace(lot, values=numbers)
-        stones = _built(like, girdle, False, precision)
+        stones = _built(like, girdle, False, real)
         totals = totals_from(
-            stones.means(np.arange(len(crown)), SMALL, like, precision, RANDOMIZATIONS), SMALL, stones.area_mm2, _could(lot)
+            stones.means(np.arange(len(crown)), SMALL, like, real, RANDOMIZATIONS), SMALL, stones.area_mm2, _could(lot)
         )
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()
@@ -232,10 +232,10 @@ def _could(lot: Lot) -> dict[int, float]:
     return could_meet(lot.dome, [lot.stated.get("girdle_finish", POLISHED)])
 
 
-def _built(lot: Lot, girdle: int, culet: bool, precision: Precision) -> _Stones:
+def _built(lot: Lot, girdle: int, culet: bool, real: Real) -> _Stones:
     """The designs of a lot in the card's memory, with what is needed to trace them."""
     numbers = np.stack([lot.values[key] for key in ARGUMENTS], axis=-1).astype(float)
-    rows, count, real = SLOPING + girdle + culet, len(numbers), precision.real
+    rows, count = SLOPING + girdle + culet, len(numbers)
     planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
     with_blocks(build, count)(cuda.to_device(numbers), girdle, rows, planes, found_there)
     found = found_there.copy_to_host()

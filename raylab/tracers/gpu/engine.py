@@ -23,7 +23,7 @@ from ..totals import Totals
 from .device import CAPACITIES, device_count, only, why_no_device
 
 if TYPE_CHECKING:
-    from .batches import Precision
+    from .batches import Real
 
 NAME = "gpu"
 """What this engine is called in the table."""
@@ -39,7 +39,7 @@ class GpuEngine:
     name: str = NAME
     exact: bool = False
     description: str = "sampled on a graphics processor (CUDA; needs raylab[gpu]); parallel and perspective views"
-    single: bool = False
+    real: Real = np.float64
 
     def supports(self, scene: Scene) -> str | None:
         """A clause where there is no such processor, or where the scene has what it doesn't carry."""
@@ -69,9 +69,7 @@ class GpuEngine:
         totals = self.batch([scene], wavelength_nm, [goal or Goal()])[0]
         if grid is None:
             return EngineResult(None, wavelength_nm, self.name, {}, totals)
-        means, coverage, error = batches.pixel_maps(
-            scene, wavelength_nm, grid, math.isqrt(scene.settings.samples), self._precision()
-        )
+        means, coverage, error = batches.pixel_maps(scene, wavelength_nm, grid, math.isqrt(scene.settings.samples), self.real)
         side = grid.resolution
         fields = {name: means[c].reshape(side, side).astype(float) for c, name in enumerate(FIELDS[:MAPPED])}
         fields |= {
@@ -87,7 +85,7 @@ class GpuEngine:
         from . import batches
 
         cells = math.isqrt(scene.settings.samples)
-        for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, cells, self._precision()):
+        for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, cells, self.real):
             yield band, np.nan_to_num(luminance) * covered / scene.dome.peak_radiance, covered
             progress(band.stop, grid.resolution**2)
 
@@ -95,10 +93,10 @@ class GpuEngine:
         """Area means of many scenes. See `BatchEngine.batch`."""
         from .batches import outline_means
 
-        fans, precision = [fan_of(scene) for scene in scenes], self._precision()
+        fans = [fan_of(scene) for scene in scenes]
 
         def totals_of(some: list[int], points: int) -> list[Totals]:
-            means = outline_means([scenes[k] for k in some], wavelength_nm, points, [fans[k] for k in some], precision)
+            means = outline_means([scenes[k] for k in some], wavelength_nm, points, [fans[k] for k in some], self.real)
             return [
                 totals_from(one, points, fans[k].area_mm2, could_meet_in(scenes[k])) for k, one in zip(some, means, strict=True)
             ]
@@ -113,7 +111,7 @@ class GpuEngine:
         """Designs built and traced on the processor. See `BuildingEngine.built`."""
         from .building import built_rounds
 
-        return built_rounds(lot, self._precision())
+        return built_rounds(lot, self.real)
 
     def devices(self) -> int:
         """How many such processors there are. See `DeviceEngine.devices`."""
@@ -122,11 +120,6 @@ class GpuEngine:
     def only(self, device: int) -> dict[str, str]:
         """See `DeviceEngine.only`."""
         return only(device)
-
-    def _precision(self) -> Precision:
-        from .batches import DOUBLE, SINGLE
-
-        return SINGLE if self.single else DOUBLE
 
 
 ENGINE = GpuEngine()

@@ -86,14 +86,11 @@ class Fans(NamedTuple):
     parts: np.ndarray
 
 
-class Compiled(NamedTuple):
-    """A kernel in both precisions, each by the number of facets that it holds."""
-
-    double: dict[int, Any]
-    single: dict[int, Any]
+Variants = dict[type[np.floating[Any]], dict[int, Any]]
+"""A kernel in each precision, by its kind of number, each by the number of facets that it holds."""
 
 
-def kernel(registers: int, registers_single: int) -> Callable[[Any], Compiled]:
+def kernel(registers: int, registers_single: int) -> Callable[[Any], Variants]:
     """Make a function a kernel, which takes so many registers a thread in double and in single precision: the quickest of those
     tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time."""
 
@@ -101,12 +98,14 @@ def kernel(registers: int, registers_single: int) -> Callable[[Any], Compiled]:
         limit = {} if config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
         return kept(cuda.jit(function, **limit), variant)
 
-    def decorate(function: Any) -> Compiled:
+    def decorate(function: Any) -> Variants:
         holding = {most: with_names(function, MOST_PLANES=most) for most in CAPACITIES}
-        return Compiled(
-            {most: compiled(one, registers, f"double-{most}") for most, one in holding.items()},
-            {most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in holding.items()},
-        )
+        return {
+            np.float64: {most: compiled(one, registers, f"double-{most}") for most, one in holding.items()},
+            np.float32: {
+                most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in holding.items()
+            },
+        }
 
     return decorate
 
