@@ -101,10 +101,10 @@ class WithDevices(HostEngine):
 
 
 def test_processes_share_the_devices(known, monkeypatch):
-    """Four to a device, at most the cores; worker k has device k modulo their number."""
+    """Eight to a device, at most the cores; worker k has device k modulo their number."""
     monkeypatch.setattr(building_engine, "ENGINE", WithDevices())
     engine = building_engine.ENGINE
-    for cores, wanted in ((1, 1), (3, 3), (64, 8)):
+    for cores, wanted in ((1, 1), (3, 3), (64, 16)):
         monkeypatch.setattr(os, "sched_getaffinity", lambda _, cores=cores: set(range(cores)))
         assert sweeping._cores(None, engine) == wanted
         assert sweeping._cores(None, HostEngine()) == 1
