@@ -105,7 +105,8 @@ def sweep(
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
     settings : settings of the traces; `precision` is the width of an exact engine's bracket on brightness. With ``"rays"`` or
-        ``"gpu"`` the numbers have standard errors, see `standard_error`. Settings that state one, no `precision_of` and no
+        ``"gpu"`` the numbers have standard errors, see `standard_error`; where a device builds the stones it is reached in the
+        root mean square, and single designs state more or less. Settings that state one, no `precision_of` and no
         engine take ``"gpu"`` by themselves for more than 20,000 designs of cuts that it builds, where there is such a
         processor; ``found.attrs["engine"]`` tells, and ``engine="beams"`` insists on brackets. The wavelength applies unless
         ``wavelength_nm`` is an axis or fixed.

@@ -47,6 +47,7 @@ USUAL_KEYS = (*ARGUMENTS, "girdle_facets", "diameter_mm")
 SMALL = 610
 """Points of the lattice that tells it."""
 MOST_KNOWN = 256
+"""Lights whose usual errors are remembered."""
 ABOVE = 10.0
 """Where rays begin above a stone of diameter 1."""
 
@@ -325,4 +326,4 @@ def _wedges(sloping: int) -> Wedges:
 
 
 _KNOWN: dict[tuple[Any, ...], Usual] = {}
-"""What was found of usual errors, by all that they hang on: at most `MOST_KNOWN` at a time."""
+"""What was found of usual errors, by all that they hang on."""
