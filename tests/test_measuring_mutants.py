@@ -29,6 +29,7 @@ from raylab.stone.scanning import (
     facets,
     girdle_ellipse,
     girdle_fit,
+    girdle_points,
     moves,
     noise,
     plane_fit,
@@ -127,6 +128,9 @@ elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thi
 on_the_rest = test_recognition.test_a_stone_of_no_cut_whose_scan_lost_a_wall_lies_on_the_rest_of_its_girdle
 starless = test_recognition.test_mains_whose_stars_are_lost_stay_mains
 narrow_table = test_recognition.test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table
+axes = test_scan.test_planes_fitted_one_by_one_cost_alike_about_any_axis
+chord = test_scan.test_a_chord_over_a_gap_of_a_girdle_is_no_wall
+thin = test_scan.test_all_points_clearly_below_crown_and_pavilion_are_sought_for_walls
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
 tilts = test_scan.test_a_slope_is_as_uncertain_as_the_table_and_along_a_long_facet_the_tilt_across_is_less
 culet = test_cuts.test_a_culet_at_its_bound_is_cut
@@ -198,6 +202,9 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (report.facet_fits, "down = np.cross(across, stone.normals)", "down = across", tilts),
     (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
     (girdle_ellipse.stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
+    (girdle_fit.fit_girdle, "NEEDED * (len(walls) - fixed)", "UNKNOWNS * (len(walls) - fixed) * math.log(len(on_band))", axes),
+    (girdle_fit._needed, "[:, 1], noise) - squares", "[:, 1], noise) + squares", chord),
+    (girdle_points.points_about, "min(0.5 * margin, CUTOFF * noise)", "0.5 * margin", thin),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),
     (facets.level, "NEARLY * max(share)", "0.0", lambda: long_scan(5)),

@@ -21,7 +21,8 @@ from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning import facets, girdle_fit
 from raylab.stone.scanning.candidates import Surface
-from raylab.stone.scanning.envelope import Planes, edge_rounding
+from raylab.stone.scanning.envelope import CUTOFF, Planes, edge_rounding, envelope
+from raylab.stone.scanning.girdle_points import points_about
 from raylab.stone.scanning.mesh import closed_mesh
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
 from raylab.stone.scanning.walls import _Sides, upright_walls
@@ -205,6 +206,58 @@ def test_a_thin_girdle_of_few_points_is_found_about_the_table(given, noise_mm):
     assert found.cut == "marquise brilliant"
     of_both = (Counter(tier for tier in one.tiers if tier != "girdle") for one in (found, stone))
     assert next(of_both) == next(of_both)
+
+
+def cushion(**changes: float) -> rl.Stone:
+    """A cushion 6.5 mm wide."""
+    return rl.cushion_brilliant(
+        **({"table_pct": 60.0, "crown_angle_deg": 34.0, "pavilion_angle_deg": 40.0} | changes), width_mm=6.5
+    )
+
+
+def test_planes_fitted_one_by_one_cost_alike_about_any_axis():
+    """About pavilion mains of this cushion crown facets are girdle planes, a different number about each. Priced as upright
+    walls they cost less than as facets of the crown, and a girdle about a main was taken for the stone's."""
+    stone = cushion(pavilion_angle_deg=44.0)
+    mesh = closed_mesh(*scanned.sampled(stone, 4))
+    planes = exact_planes(stone, range(len(stone)))
+    axes = -stone.normals[stone.facets_of("pavilion main")[:2]]
+    girdles = [girdle_fit.fit_girdle(mesh, planes, len(planes), up, 0.001, 0.001) for up in axes]
+    assert [girdle.kind for girdle in girdles] == ["flats", "flats"]
+    assert len(girdles[0].planes) != len(girdles[1].planes)
+    costs = [facets._State(planes, *one).cost(Surface(mesh), 0.001)[1] for one in zip(girdles, axes, strict=True)]
+    assert costs[0] == pytest.approx(costs[1], abs=1e-6)
+
+
+def test_a_chord_over_a_gap_of_a_girdle_is_no_wall():
+    """Points beside a gap speak for a chord, for lack of the walls within. It cuts through the facets between; such walls of
+    a cushion at 5 um left its points 1,500 noise variances off, and a girdle about another axis was taken instead."""
+    stone, noise = cushion(), 0.0005
+    azimuth, walls = stone.azimuth_deg(), np.flatnonzero(stone.on_girdle)
+    right, left = (walls[np.abs(azimuth[walls] - given).argmin()] for given in (80.0, 100.0))
+    beside = [f for f in walls if not azimuth[right] <= azimuth[f] <= azimuth[left]]
+    kept, others = exact_planes(stone, beside), exact_planes(stone, np.flatnonzero(~stone.on_girdle))
+    ends = stone.polyhedron.centroids[[right, left]]
+    along = (ends[0] - ends[1]) / np.linalg.norm(ends[0] - ends[1])
+    across = np.array([[-along[1], along[0], 0.0]])
+    chord = replace(kept.only(np.arange(1)), normals=across, distances=across @ ends[0])
+    columns = np.repeat(ends, 5, axis=0) + np.tile(np.linspace(-0.01, 0.01, 5), 2)[:, None] * [0.0, 0.0, 1.0]
+    surface = np.r_[scanned.tessellated(stone, 2)[0], columns]
+    gap = (surface[:, 1] > 0.0) & (surface[:, 0] > ends[1, 0]) & (surface[:, 0] < ends[0, 0])
+    sought = surface[(envelope(surface, others).height < -CUTOFF * noise) & ~gap]
+    for points, is_wall in ((sought, True), (surface, False)):
+        found = girdle_fit._needed(kept.with_(chord), points, others, len(sought), noise)
+        assert ((found.normals @ across[0]).max() > 1.0 - 1e-12) == is_wall
+        assert len(found) > len(kept) / 2
+
+
+def test_all_points_clearly_below_crown_and_pavilion_are_sought_for_walls():
+    """Of a girdle as thin as this one few points lie deeper than the margin that an outline fitted as a whole is kept by."""
+    stone, noise = cushion(girdle_pct=1.9), 0.0005
+    mesh, up = closed_mesh(*scanned.sampled(stone, 5)), np.array([0.0, 0.0, 1.0])
+    rest = exact_planes(stone, np.flatnonzero(~stone.on_girdle))
+    seen = points_about(mesh, rest, up, noise)
+    assert np.array_equal(seen.near, np.flatnonzero(envelope(mesh.vertices, rest).height < -CUTOFF * noise))
 
 
 def test_a_star_that_only_tilts_the_table_is_found():

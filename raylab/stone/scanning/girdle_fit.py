@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..measuring.plane_uncertainty import SIDES
-from .envelope import CUTOFF, Envelope, Planes, edge_distance, envelope, squares
+from .envelope import CUTOFF, NEEDED, Envelope, Planes, edge_distance, envelope, squares
 from .girdle_points import LEAST, points_about
 from .mesh import Mesh
 from .smooth_girdle import cost_of, even_wheels, smooth_outline, tangents
@@ -41,8 +41,9 @@ LEANING = math.sin(math.radians(10.0))
 @dataclass(frozen=True)
 class Girdle:
     """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the frame of the
-    mesh, the last `fixed` of them fitted as a whole. `price` is what all of them cost, in noise variances, and
-    `unexplained` whether the points' squares are still more than noise makes them."""
+    mesh, the last `fixed` of them fitted as a whole. `price` is what all of them cost, in noise variances: walls by their
+    unknowns, a plane fitted by itself what it costs anywhere on the stone (`NEEDED`), for about another axis it may be no plane
+    of the girdle. `unexplained` says whether the points' squares are still more than noise makes them."""
 
     kind: str
     planes: Planes
@@ -78,28 +79,28 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     def rank(misfit: float, price: float) -> tuple[bool, float]:
         return misfit > explained, misfit + price
 
-    def price(walls: Planes) -> float:
-        return UNKNOWNS * len(walls) * math.log(len(on_band))
+    def price(walls: Planes, fixed: int) -> float:
+        return NEEDED * (len(walls) - fixed) + UNKNOWNS * fixed * math.log(len(on_band))
 
     def of_walls(walls: Planes) -> tuple[bool, float]:
         heights = envelope(surface[on_band], rest.with_(walls)).height
-        return rank(cost_of(heights, band.weight, noise), price(walls))
+        return rank(cost_of(heights, band.weight, noise), UNKNOWNS * len(walls) * math.log(len(on_band)))
 
     flats = planes.only(steep & (np.arange(len(planes)) < free))
     least, of_whole = of_walls(flats), rank(whole.misfit(band, noise), whole.price)
-    found = Girdle("flats", flats, 0, price(flats), least[0])
+    found = Girdle("flats", flats, 0, price(flats, 0), least[0])
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
         beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
         walled = envelope(surface[seen.near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
         if walled.sum() < LEAST:
             continue
-        points = seen.points[walled]
-        walls = _needed(upright_walls(points, noise, scatter), points, noise)
-        upright = beside.with_(_moved(walls, seen.turn, seen.origin))
+        walls = _moved(upright_walls(seen.points[walled], noise, scatter), seen.turn, seen.origin)
+        walls = _needed(walls, surface, rest.with_(beside), int(walled.sum()), noise)
+        upright = beside.with_(walls)
         cost = of_walls(upright)
         if cost < least:
-            found, least = Girdle("upright flats", upright, len(walls), price(upright), cost[0]), cost
+            found, least = Girdle("upright flats", upright, len(walls), price(upright, len(walls)), cost[0]), cost
     if least <= of_whole:
         return found
     kind = "even flats" if whole.sides else "round"
@@ -107,14 +108,18 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     return Girdle(kind, fitted, len(fitted), whole.price, of_whole[0])
 
 
-def _needed(walls: Planes, points: np.ndarray, noise: float) -> Planes:
-    """Walls without those that take less off the points' squares than they cost: one may be laid through two points that only
-    happen to lie off all others."""
-    price = UNKNOWNS * math.log(len(points))
+def _needed(walls: Planes, surface: np.ndarray, others: Planes, sought: int, noise: float) -> Planes:
+    """Walls without those that take less off the squares of the surface's points (V, 3) than they cost, `others` standing.
+
+    One may be laid through two of the points, so many `sought`, that only happen to lie off all others. Or through points on
+    either side of a place where the girdle is too thin for any: it is a chord, and points of crown and pavilion stand out.
+    """
+    price = UNKNOWNS * math.log(sought)
+    on = surface[envelope(surface, others.with_(walls)).facet >= len(others)]
     while len(walls) > 2:
-        found = envelope(points, walls)
+        found = envelope(on, others.with_(walls))
         gain = squares(found.heights[:, 1], noise) - squares(found.height, noise)
-        loss = np.bincount(found.facet, gain, len(walls))
+        loss = np.bincount(found.facet, gain, len(others) + len(walls))[len(others) :]
         if loss.min() >= price:
             break
         walls = walls.only(np.arange(len(walls)) != loss.argmin())

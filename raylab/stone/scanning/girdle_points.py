@@ -46,7 +46,7 @@ def points_about(mesh: Mesh, rest: Planes, up: np.ndarray, noise: float) -> Seen
     margin = CUTOFF * noise + EDGE_MM
     if (low < -margin).sum() < 2 * LEAST:
         margin = 2.0 * noise
-    near = np.flatnonzero(low < -0.5 * margin)
+    near = np.flatnonzero(low < -min(0.5 * margin, CUTOFF * noise))  # walls of a thin girdle are sought in the latter
     if len(near) < LEAST:
         return None
     flat = surface[near] @ turn.T
