@@ -6,6 +6,7 @@ import json
 import math
 from collections import Counter
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -343,6 +344,13 @@ def test_flats_that_noise_does_not_tell_apart_are_as_uncertain_as_they_bend(monk
     """Two flats taken for one plane meet the next outside the outline, by 7 um here; 1 um was stated."""
     monkeypatch.setattr(girdle_fit, "upright_walls", lambda *given: upright_walls(*given).only(np.arange(0)))
     _check_extents(WITH_MERGED_FLATS, 6, 0.005, "flats", 10.0)
+
+
+def test_the_girdle_stands_around_the_table_though_mains_are_larger():
+    planes = SimpleNamespace(normals=WITH_LARGE_MAINS.normals, distances=WITH_LARGE_MAINS.distances_mm)
+    largest = int(np.argmax(WITH_LARGE_MAINS.polyhedron.areas))
+    assert WITH_LARGE_MAINS.facet_name(largest).startswith("pavilion main")
+    assert WITH_LARGE_MAINS.facet_name(facets.level(planes)) == "table 0"
 
 
 def _check_extents(stone, times, noise_mm, kind, most_um):
