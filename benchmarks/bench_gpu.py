@@ -24,7 +24,7 @@ import raylab as rl
 from raylab.scene.pixel_grid import grid_around
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
-from raylab.tracers.gpu import batches, kernels
+from raylab.tracers.gpu import area_sums, batches, blocks
 from raylab.tracers.gpu.device import why_no_device
 from raylab.tracers.outline_rays import fan_of, generator_of
 from raylab.tracers.randomizations import CHANCE, RANDOMIZATIONS
@@ -32,7 +32,7 @@ from raylab.tracers.randomizations import CHANCE, RANDOMIZATIONS
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.8)
 
 
-def designs(real: batches.Real, count: int, points: int, chance: float) -> str:
+def designs(real: blocks.Real, count: int, points: int, chance: float) -> str:
     """Segments and designs a second, with paths ended by lot below the weight `chance`."""
     scene = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings())
     on_it = [
@@ -41,13 +41,13 @@ def designs(real: batches.Real, count: int, points: int, chance: float) -> str:
         batches.on_card(scene.dome.table, real),
         batches.rules_of(scene.settings, real, chance),
     ]
-    out, steps = cuda.device_array((count, RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(count, np.int64)
+    out, steps = cuda.device_array((count, RANDOMIZATIONS, blocks.SUMS)), cuda.device_array(count, np.int64)
     chosen, scale = cuda.to_device(np.arange(count)), batches.scale_for(points, 1.0)
     times = []
     for _ in range(4):  # the first one compiles
         cuda.synchronize()
         start = time.perf_counter()
-        batches.with_blocks(batches.holding(kernels.outline_sums, real, len(STONE)), count)(
+        blocks.with_blocks(blocks.holding(area_sums.outline_sums, real, len(STONE)), count)(
             *on_it, points, generator_of(points), chosen, 1, scale, out, steps
         )
         cuda.synchronize()
@@ -57,13 +57,13 @@ def designs(real: batches.Real, count: int, points: int, chance: float) -> str:
     return f"{walked / took / 1e9:.2f} G segments/s, {count / took:,.0f} designs/s, {walked / rays:.1f} segments a ray"
 
 
-def large_map(real: batches.Real, side: int, min_weight: float) -> float:
+def large_map(real: blocks.Real, side: int, min_weight: float) -> float:
     """Seconds for a map with 16 samples a pixel."""
-    scene = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings(min_weight=min_weight))
+    scene = Scene(STONE, rl.load_dome("head-shadow"), rl.View(), TraceSettings(samples=16, min_weight=min_weight))
     grid, times = grid_around(STONE, scene.view, side), []
     for _ in range(2):
         start = time.perf_counter()
-        batches.pixel_maps(scene, 589.3, grid, 4, real)
+        batches.pixel_maps(scene, 589.3, grid, real)
         times.append(time.perf_counter() - start)
     return min(times)
 

@@ -54,8 +54,8 @@ def best(run: Callable[[], Any], times: int = 3) -> tuple[Any, float]:
 
 def ours(grid: PixelGrid, cells: int, seed: int, end: float = END) -> np.ndarray:
     """raylab's luminance map of cells x cells samples a pixel; the others come with it."""
-    scene = rl.Scene(STONE, DOME, VIEW, rl.TraceSettings(seed=seed, min_weight=end, polarized=False))
-    means, _, _ = pixel_maps(scene, 589.3, grid, cells, np.float32)
+    scene = rl.Scene(STONE, DOME, VIEW, rl.TraceSettings(seed=seed, samples=cells**2, min_weight=end, polarized=False))
+    means, _, _ = pixel_maps(scene, 589.3, grid, np.float32)
     return means[LUMINANCE].reshape(grid.resolution, grid.resolution).astype(float)
 
 

@@ -20,12 +20,14 @@ from raylab.tracers.stone_table import stone_table
 from raylab.tracers.totals import MOMENTS
 from raylab.tracers.wedges import wedges_of
 
-POINTS, TIMES, SIDE, SAMPLES = 4, 2, 2, 4
-"""Rays of a randomization, randomizations, pixels along a side, samples of each."""
+POINTS, TIMES, SIDE, SAMPLES, UNEVEN = 4, 2, 2, 4, 9
+"""Rays of a randomization, randomizations, pixels along a side, samples of each; so many that pixels take different numbers."""
 ANGLES = {"table_pct": 60, "crown_angle_deg": 30}
 NODES_NM = (450.0, 650.0)
 IN_SINGLE = (0, 1)
 """Which of the cases are traced in single precision too."""
+HELD = 19
+"""Sums of a block: of one pixel of a map, of three of a picture in color."""
 SEEDS, RAYS = 40, 12
 BUILT = {
     "table_pct": [57.0, 60.0, 57.0, 57.0],
@@ -51,10 +53,11 @@ def cases() -> list[Scene]:
     plain = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44)
     bruted = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44, girdle_finish="absorbing", material=tinted)
     settings = TraceSettings(samples=SAMPLES, min_weight=1e-2)
+    uneven = replace(settings, samples=UNEVEN)
     return [
         Scene(plain, picture, rl.View(distance_mm=60.0), settings),
         Scene(bruted, rl.load_dome("side-window"), rl.View(12.0, 30.0), settings),
-        Scene(plain, rl.load_dome("head-shadow"), rl.View(90.0, 20.0), settings),
+        Scene(plain, rl.load_dome("head-shadow"), rl.View(90.0, 20.0), uneven),
     ]
 
 
@@ -94,16 +97,16 @@ def reduced() -> None:
     from numba.cuda.simulator.kernel import BlockThread
 
     from raylab.tracers import randomizations
-    from raylab.tracers.gpu import batches, building, engine, kernels, single
+    from raylab.tracers.gpu import area_sums, batches, blocks, building, engine, pixel_cells, pixel_sums, single
 
     BlockThread.is_alive = asked_patiently
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
-    tables = (*kernels.outline_sums.values(), *kernels.pixel_means.values())
+    tables = (*area_sums.outline_sums.values(), *pixel_sums.pixel_means.values())
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
-    for names in (vars(kernels), vars(building), *(one.fn.__globals__ for one in functions)):
-        names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES}
-    batches.CHANCE = building.CHANCE = 0.0
+    for names in (*map(vars, (area_sums, blocks, building, pixel_cells, pixel_sums)), *(one.fn.__globals__ for one in functions)):
+        names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES, "HELD": HELD}
+    batches.CHANCE = building.CHANCE = batches.CHANCE_IN_COLOR = 0.0
     building.CROWNS, building.PAVILIONS, building.SMALL = (33.0,), (40.5,), POINTS
     randomizations.Usual.first = lambda _: randomizations.LATTICES[0]  # where scenes begin that are not built there
     engine.why_no_device = lambda: None
@@ -131,7 +134,7 @@ def main() -> None:
             found[-1]["single"] = seen(single_engine.ENGINE, scene)
     tinted, side = cases()[1], grid_around(cases()[1].stone, cases()[1].view, SIDE)
     tiles = list(engine.ENGINE.spectra(tinted, NODES_NM, side))
-    assert [(tile.start, tile.stop) for tile, _, _ in tiles] == [(0, 2), (2, 4)], "in two bands"
+    assert [(tile.start, tile.stop) for tile, _, _ in tiles] == [(0, 3), (3, 4)], "in two bands"
     luminance, covered = (np.concatenate([tile[which] for tile in tiles], axis=-1).tolist() for which in (1, 2))
     found[1] |= {"spectra": (luminance, covered)}
     light = {"dome": rl.load_dome("head-shadow"), "wavelength_nm": 589.3, "cut": "single cut", **ANGLES}

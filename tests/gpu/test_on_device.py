@@ -13,8 +13,8 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.stone.cuts import CUTS
 from raylab.sweeps.axes import plan_of
 from raylab.tracers.engines import engine_named
-from raylab.tracers.gpu import batches, kernels
-from raylab.tracers.gpu.batches import Real
+from raylab.tracers.gpu import area_sums, batches, blocks
+from raylab.tracers.gpu.blocks import Real
 from raylab.tracers.gpu.single import with_names
 from raylab.tracers.outline_rays import fan_of, generator_of
 
@@ -65,13 +65,13 @@ def test_bits_are_the_same_on_every_device(some, engine):
 def test_larger_blocks_give_the_same_to_rounding(some, engine):
     """Twice as many threads share out the rays otherwise, and so add them up in another order."""
     real, rounding = PRECISIONS[engine]
-    threads = 2 * kernels.THREADS
-    most, plain = next(iter(kernels.outline_sums[real].items()))
+    threads = 2 * blocks.THREADS
+    most, plain = next(iter(area_sums.outline_sums[real].items()))
     larger = with_names(plain.py_func if hasattr(plain, "py_func") else plain.fn, THREADS=threads)
     kernel = cuda.jit(larger)
     count = len(some)
     peak, fans = some[0].dome.peak_radiance, [fan_of(scene) for scene in some]
-    out, steps = cuda.device_array((count, batches.RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(count, np.int64)
+    out, steps = cuda.device_array((count, batches.RANDOMIZATIONS, blocks.SUMS)), cuda.device_array(count, np.int64)
     kernel[count, threads](
         batches.on_card(batches.lowered(some, [WAVELENGTH_NM] * count), real), batches.on_card(batches.together(fans), real),
         batches.on_card(some[0].dome.table, real), batches.rules_of(some[0].settings, real, batches.CHANCE),

@@ -3,45 +3,38 @@
 from __future__ import annotations
 
 import math
-import warnings
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numba import cuda
 
+from ...convex_hulls import ConvexHull
 from ...optics.media import medium_of
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
-from ...scene.view import height_above
+from ...scene.view import height_above, silhouette
 from ...stone.stone import Stone
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
+from ..sampled.allocation import CORNER_WEIGHT, LEAST_CELLS, MOST
 from ..stone_table import StoneTable, crosses_axis, stone_table
 from ..wedges import Wedges, wedges_of
-from . import kernels
-from .kernels import Fans, Scenes
+from . import area_sums, pixel_sums
+from .blocks import MOST_LISTED, SUMS, Fans, Real, Scenes, holding, with_blocks
+from .pixel_cells import cells_by_corners
 
-Real = type[np.floating[Any]]
-"""A precision by its kind of number, of which there are kernels."""
 BAND = 1 << 20
 """Pixels that are drawn in one launch, at all wavelengths together."""
+CHANCE_IN_COLOR = 0.1
+"""Paths of less weight are ended by lot where a picture is in colour."""
+ROUNDING = 1e-5
+"""Share of a length that rounding may come to, in single precision."""
 SUMMED = ("integral",)
 """Tables of running sums, whose differences count."""
-
-
-def holding(kernel: kernels.Variants, real: Real, planes: int) -> Any:
-    """Of the variants of a kernel in a precision, the smallest one for stones of so many facets."""
-    return next(one for most, one in kernel[real].items() if planes <= most)
-
-
-def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> Any:
-    """A kernel as it is launched, with so many blocks. Without numba's warning that few don't fill a processor."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=".*occupancy")
-        return kernel[blocks, kernels.THREADS, stream]
 
 
 def lowered(scenes: Sequence[Scene], wavelengths_nm: Sequence[float]) -> Scenes:
@@ -81,7 +74,7 @@ def _wedges(stone: Stone, table: StoneTable) -> Wedges:
     """The lists of a stone for the search; where they are too long, one list of all."""
     reach, crossed = 0.25 * float(np.ptp(stone.vertices_mm[:, :2], axis=0).sum()), crosses_axis(table.planes)
     found = wedges_of(table.planes, table.sloping, reach, crossed)
-    return found if len(found.rows) <= kernels.MOST_LISTED else wedges_of(table.planes, table.sloping, reach, False)
+    return found if len(found.rows) <= MOST_LISTED else wedges_of(table.planes, table.sloping, reach, False)
 
 
 def _bytes(*parts: np.ndarray) -> bytes:
@@ -137,12 +130,12 @@ def launched(
 
     Parameters
     ----------
-    planes : at most so many facets have they. on_it : scenes, fans, dome and rules as `kernels.outline_sums` takes them.
+    planes : at most so many facets have they. on_it : scenes, fans, dome and rules as `area_sums.outline_sums` takes them.
     parts : blocks a scene. peak : the largest radiance.
     """
     blocks, scale = len(chosen) * parts, scale_for(points, peak)
-    out, steps = cuda.device_array((len(chosen), RANDOMIZATIONS, kernels.SUMS)), cuda.device_array(blocks, np.int64)
-    with_blocks(holding(kernels.outline_sums, real, planes), blocks)(
+    out, steps = cuda.device_array((len(chosen), RANDOMIZATIONS, SUMS)), cuda.device_array(blocks, np.int64)
+    with_blocks(holding(area_sums.outline_sums, real, planes), blocks)(
         *on_it, points, generator_of(points), cuda.to_device(chosen), parts, scale, out, steps
     )
     sums = out.copy_to_host()
@@ -156,63 +149,103 @@ def scale_for(points: int, peak: float) -> float:
 
 
 def pixel_maps(
-    scene: Scene, wavelength_nm: float, grid: PixelGrid, cells: int, real: Real
+    scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, with cells^2 samples each."""
-    pixels = grid.resolution**2
+    """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, by the scene's samples a pixel
+    on average, more where the luminance differs at corners; see `sampled.allocation`."""
+    pixels, samples = grid.resolution**2, scene.settings.samples
     means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, 1, pixels), (1, pixels), (1, pixels)))
-    for band, maps, stream in _bands(scene, [wavelength_nm], grid, cells, real):
+    cells, most = None, math.isqrt(samples)
+    if most >= LEAST_CELLS:
+        cells, most = _by_corners(scene, wavelength_nm, grid, real), math.isqrt(round(samples * (1.0 + MOST))) + 1
+    drawn = _Drawn(scene, [wavelength_nm], grid, real, tuple(range(MAPPED)), 0.0)
+    for band, maps, stream in drawn.bands(drawn.evenly if cells is None else cells, most):
         for whole, part in zip((means, coverage, error), maps, strict=True):
             whole[..., band] = part.copy_to_host(stream=stream)[..., : band.stop - band.start]
     return means[:, 0], coverage[0], error[0]
 
 
+def _by_corners(scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real) -> Any:
+    """See `pixel_cells.cells_by_corners`."""
+    coarse = scene.with_settings(min_weight=max(scene.settings.min_weight, CORNER_WEIGHT))
+    corners = replace(grid, resolution=grid.resolution + 1)
+    drawn = _Drawn(coarse, [wavelength_nm], corners, real, (LUMINANCE,), 0.0)
+    (_, (light, _, _), stream), = drawn.bands(cuda.to_device(np.array([-1], np.int16)), 1, corners.resolution**2)
+    stream.synchronize()
+    return cells_by_corners(light.reshape(corners.resolution**2), scene.settings.samples, scene.dome.peak_radiance, grid.resolution)
+
+
 def pixel_luminances(
-    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, real: Real
+    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, real: Real
 ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
-    """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by the samples of
-    `pixel_maps`."""
-    for band, (means, coverage, _), stream in _bands(scene, nodes_nm, grid, cells, real):
-        luminance, covered = means[LUMINANCE].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
+    """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by as many samples for
+    each. Of all that a picture shows, what faint paths bring is the least: these are ended by lot."""
+    drawn = _Drawn(scene, nodes_nm, grid, real, (LUMINANCE,), CHANCE_IN_COLOR)
+    for band, (means, coverage, _), stream in drawn.bands(drawn.evenly, math.isqrt(scene.settings.samples)):
+        luminance, covered = means[0].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
         yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
 
 
-def _bands(
-    scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, cells: int, real: Real
-) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
-    """Pictures of a scene at some wavelengths by bands of pixels: while one is fetched, the next one is drawn.
+class _Drawn:
+    """Pictures of a scene at some wavelengths.
 
-    Yields the pixels of a band, their maps on the card, see `kernels.pixel_means`, and the stream in which they are there.
+    Parameters
+    ----------
+    channels : those wanted of each pixel. chance : see `packets.PathRules`.
     """
-    pixels, waves = grid.resolution**2, len(nodes_nm)
-    each = min(max(BAND // waves, kernels.THREADS), pixels)
-    firsts = range(0, pixels, each)
-    light = (
-        on_card(lowered([scene] * waves, nodes_nm), real),
-        on_card(scene.dome.table, real),
-        rules_of(scene.settings, real, 0.0),
-    )
-    kernel = holding(kernels.pixel_means, real, len(scene.stone))
-    places = [
-        (
-            tuple(cuda.device_array(shape, real) for shape in ((MAPPED, waves, each), (waves, each), (waves, each))),
-            cuda.stream(),
+
+    def __init__(
+        self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, real: Real, channels: tuple[int, ...], chance: float
+    ) -> None:
+        self.grid, self.real, self.waves, self.peak = grid, real, len(nodes_nm), scene.dome.peak_radiance
+        self.channels = np.array(channels)
+        self.evenly = cuda.to_device(np.array([math.isqrt(scene.settings.samples)], np.int16))
+        self.light = (
+            on_card(lowered([scene] * self.waves, nodes_nm), real),
+            on_card(scene.dome.table, real),
+            rules_of(scene.settings, real, chance),
         )
-        for _ in firsts[:2]
-    ]
+        self.ends2 = cuda.to_device(np.array(_ends2(scene), real))
+        self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone))
 
-    def draw(number: int) -> None:
-        maps, stream = places[number % 2]
-        with_blocks(kernel, (-(-each // kernels.THREADS), waves), stream)(
-            *light, grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution, cells, real(grid.pixel_mm**2 / cells**2),
-            firsts[number], *maps,
-        )  # fmt: skip
+    def bands(self, cells: Any, most: int, band: int | None = None) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
+        """By bands of pixels: while one is fetched, the next one is drawn.
 
-    draw(0)
-    for number, first in enumerate(firsts):
-        if number + 1 < len(firsts):
-            draw(number + 1)
-        yield slice(first, min(first + each, pixels)), *places[number % 2]
+        Yields the pixels of a band, their maps on the card, see `pixel_sums.pixel_means`, and the stream in which they are there.
+
+        Parameters
+        ----------
+        cells : see there. most : none has more. band : pixels of one; `BAND` by default.
+        """
+        grid, real, waves, pixels = self.grid, self.real, self.waves, self.grid.resolution**2
+        block = pixel_sums.pixels_of(len(self.channels))
+        each = min(max((band or BAND) // waves, block), pixels)
+        firsts, channels = range(0, pixels, each), cuda.to_device(self.channels)
+        place, scale = (grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution), scale_for(most**2, self.peak)
+        shapes = (len(self.channels), waves, each), (waves, each), (waves, each)
+        places = [(tuple(cuda.device_array(shape, real) for shape in shapes), cuda.stream()) for _ in firsts[:2]]
+
+        def draw(number: int) -> None:
+            maps, stream = places[number % 2]
+            with_blocks(self.kernel, (-(-each // block), waves), stream)(
+                *self.light, place, cells, self.ends2, firsts[number], channels, scale, *maps
+            )
+
+        draw(0)
+        for number, first in enumerate(firsts):
+            if number + 1 < len(firsts):
+                draw(number + 1)
+            yield slice(first, min(first + each, pixels)), *places[number % 2]
+
+
+def _ends2(scene: Scene) -> tuple[float, float]:
+    """See `pixel_sums.pixel_means`; with room for rounding."""
+    corners = silhouette(scene.stone, scene.view)
+    outline = corners[ConvexHull(corners).vertices]  # counter-clockwise
+    sides = np.roll(outline, -1, axis=0) - outline
+    inside = (outline[:, 0] * sides[:, 1] - outline[:, 1] * sides[:, 0]) / np.hypot(*sides.T)
+    near, far = (1.0 - ROUNDING) * max(float(inside.min()), 0.0), (1.0 + ROUNDING) * float(np.hypot(*outline.T).max())
+    return near**2, far**2
 
 
 def rules_of(settings: TraceSettings, real: Any, chance: float) -> tuple[bool, Any, int, Any, int]:

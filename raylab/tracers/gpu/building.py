@@ -29,9 +29,9 @@ from ..randomizations import CHANCE, RANDOMIZATIONS, USUAL_POINTS, Tried, Usual,
 from ..rim import rim_of
 from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
-from .batches import Real, launched, on_card, rules_of, together, with_blocks
+from .batches import launched, on_card, rules_of, together
 from .kept import kept
-from .kernels import MOST_PLANES, THREADS, Scenes
+from .blocks import MOST_PLANES, THREADS, Real, Scenes, with_blocks
 
 MAINS = 8
 RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -23,7 +22,7 @@ from ..totals import Totals
 from .device import CAPACITIES, device_count, only, why_no_device
 
 if TYPE_CHECKING:
-    from .batches import Real
+    from .blocks import Real
 
 NAME = "gpu"
 """What this engine is called in the table."""
@@ -69,7 +68,7 @@ class GpuEngine:
         totals = self.batch([scene], wavelength_nm, [goal or Goal()])[0]
         if grid is None:
             return EngineResult(None, wavelength_nm, self.name, {}, totals)
-        means, coverage, error = batches.pixel_maps(scene, wavelength_nm, grid, math.isqrt(scene.settings.samples), self.real)
+        means, coverage, error = batches.pixel_maps(scene, wavelength_nm, grid, self.real)
         side = grid.resolution
         fields = {name: means[c].reshape(side, side).astype(float) for c, name in enumerate(FIELDS[:MAPPED])}
         fields |= {
@@ -84,8 +83,7 @@ class GpuEngine:
         """The luminance at many wavelengths, band by band of pixels. See `SpectralEngine.spectra`."""
         from . import batches
 
-        cells = math.isqrt(scene.settings.samples)
-        for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, cells, self.real):
+        for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, self.real):
             yield band, np.nan_to_num(luminance) * covered / scene.dome.peak_radiance, covered
             progress(band.stop, grid.resolution**2)
 

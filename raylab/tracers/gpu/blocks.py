@@ -1,0 +1,221 @@
+"""What kernels of the graphics processor share: scenes as flat arrays, and how a block of threads works at one of them.
+
+A block has the stone's planes in its fast memory, and rays that wait: of `area_sums` those of a scene's randomizations, of
+`pixel_sums` those of some pixels. Its threads walk their rays step by step together. Beginning a path takes as long as some
+steps, and all threads wait for it; so a thread whose path has ended waits until some others have ended, too, and then takes the
+next ray or the next few. Sums are whole numbers, so that the order in which threads come is of no account. So no number depends
+on how many blocks run at a time, or where.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import config, cuda
+
+from ..ledger import FIRST_SURFACE
+from ..totals import MOMENTS
+from ..wedges import WEDGES
+from .device import CAPACITIES
+from .kept import kept
+from .paths import book
+from .single import single_source, with_names
+
+MOST_PLANES = CAPACITIES[-1]
+THREADS = 32
+"""Of a block, which is as many as run in step."""
+MOST_LISTED = 1024
+"""Facets in all the lists of a stone's `Wedges` together."""
+TOGETHER = 16
+"""Threads that begin a path together, of those that wait; where as many wait as walk, they do in any case."""
+SUMS = MOMENTS + 1
+"""Numbers kept of a randomization: the moments, and how many rays met the stone."""
+
+
+class Scenes(NamedTuple):
+    """D scenes as flat arrays, in the order of a launch.
+
+    Attributes
+    ----------
+    planes : (P, 4) of all stones, each one's side facets last. finish : (P,) codes. rows : (D + 1,) where each begins.
+    lists : (D,) which of W `Wedges` each has. spans : (W, WEDGES, 2) into nearby (K,), rows of the stone. reach : (D,) mm.
+    rim : (D,) which of M rims each has, see `tracers.rim`. core2, far2 : (M, SECTORS) mm^2. height : (D,) mm.
+    starts : (M, SECTORS + 2) into listed (L,), rows of the stone.
+    media : (D, 2) index and absorption per mm.
+    turns : (D, 3, 3) stone to dome. eyes : (D, 4) the eye in the dome's frame, mm, and 1; the height of parallel rays, and 0.
+    fan : (D,) which of the outlines each has.
+    """
+
+    planes: np.ndarray
+    finish: np.ndarray
+    rows: np.ndarray
+    lists: np.ndarray
+    spans: np.ndarray
+    nearby: np.ndarray
+    reach: np.ndarray
+    rim: np.ndarray
+    core2: np.ndarray
+    far2: np.ndarray
+    height: np.ndarray
+    starts: np.ndarray
+    listed: np.ndarray
+    media: np.ndarray
+    turns: np.ndarray
+    eyes: np.ndarray
+    fan: np.ndarray
+
+
+class Fans(NamedTuple):
+    """O outlines as flat arrays, see `outline_rays.Fan`.
+
+    Attributes
+    ----------
+    hubs : (O, 2). rims : (T + O, 2), upto : (T,), parts : (O + 1,): fan k has the triangles parts[k]..parts[k+1]-1 and one
+        corner more, from parts[k] + k on.
+    """
+
+    hubs: np.ndarray
+    rims: np.ndarray
+    upto: np.ndarray
+    parts: np.ndarray
+
+
+Real = type[np.floating[Any]]
+"""A precision by its kind of number, of which there are kernels."""
+Variants = dict[Real, dict[int, Any]]
+"""A kernel in each precision, by its kind of number, each by the number of facets that it holds."""
+
+
+def kernel(registers: int, registers_single: int) -> Callable[[Any], Variants]:
+    """Make a function a kernel, which takes so many registers a thread in double and in single precision: the quickest of those
+    tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time."""
+
+    def compiled(function: Any, most: int, variant: str) -> Any:
+        limit = {} if config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
+        return kept(cuda.jit(function, **limit), variant)
+
+    def decorate(function: Any) -> Variants:
+        holding = {most: with_names(function, MOST_PLANES=most) for most in CAPACITIES}
+        return {
+            np.float64: {most: compiled(one, registers, f"double-{most}") for most, one in holding.items()},
+            np.float32: {
+                most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in holding.items()
+            },
+        }
+
+    return decorate
+
+
+def holding(kernel: Variants, real: Real, planes: int) -> Any:
+    """Of the variants of a kernel in a precision, the smallest one for stones of so many facets."""
+    return next(one for most, one in kernel[real].items() if planes <= most)
+
+
+def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> Any:
+    """A kernel as it is launched, with so many blocks. Without numba's warning that few don't fill a processor."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*occupancy")
+        return kernel[blocks, THREADS, stream]
+
+
+@cuda.jit(device=True)
+def view_ray(px, py, eye, turn):
+    """Origin and direction, stone's frame, of the view ray through (px, py) of the map plane, mm; see `Scenes.eyes`."""
+    x, y, z, dx, dy, dz = px, py, eye[2], 0.0, 0.0, -1.0
+    if eye[3] > 0.0:
+        x, y = eye[0], eye[1]
+        dx, dy, dz = px - x, py - y, -z
+        length = math.sqrt(dx * dx + dy * dy + dz * dz)
+        dx, dy, dz = dx / length, dy / length, dz / length
+    return (
+        x * turn[0, 0] + y * turn[1, 0] + z * turn[2, 0],
+        x * turn[0, 1] + y * turn[1, 1] + z * turn[2, 1],
+        x * turn[0, 2] + y * turn[1, 2] + z * turn[2, 2],
+        dx * turn[0, 0] + dy * turn[1, 0] + dz * turn[2, 0],
+        dx * turn[0, 1] + dy * turn[1, 1] + dz * turn[2, 1],
+        dx * turn[0, 2] + dy * turn[1, 2] + dz * turn[2, 2],
+    )
+
+
+@cuda.jit(device=True)
+def stone_of(scenes, scene, planes, finish, spans, nearby):
+    """Copy the stone of a scene into a block's fast memory; returns it as `paths.begin` takes it."""
+    first = scenes.rows[scene]
+    count = scenes.rows[scene + 1] - first
+    for k in range(cuda.threadIdx.x, count, THREADS):
+        for axis in range(4):
+            planes[k, axis] = scenes.planes[first + k, axis]
+        finish[k] = scenes.finish[first + k]
+    lists = scenes.lists[scene]
+    begins, ends = scenes.spans[lists, 0, 0], scenes.spans[lists, WEDGES - 1, 1]
+    for wedge in range(cuda.threadIdx.x, WEDGES, THREADS):
+        spans[wedge, 0], spans[wedge, 1] = scenes.spans[lists, wedge, 0] - begins, scenes.spans[lists, wedge, 1] - begins
+    for k in range(cuda.threadIdx.x, ends - begins, THREADS):
+        nearby[k] = scenes.nearby[begins + k]
+    cuda.syncthreads()
+    rim, medium = scenes.rim[scene], scenes.media[scene]
+    return (
+        planes,
+        finish,
+        count,
+        spans,
+        nearby,
+        scenes.reach[scene],
+        scenes.core2[rim],
+        scenes.far2[rim],
+        scenes.height[scene],
+        scenes.starts[rim],
+        scenes.listed,
+        medium[0],
+        medium[1],
+    )
+
+
+@cuda.jit(device=True)
+def find_facing(planes, count, vx, vy, vz, facing, slopes):
+    """List the rows through which rays along v enter, in order, and 1 / n.v of each; returns how many there are."""
+    listed = 0
+    for k in range(count):  # by every thread alike, so that each knows the number
+        n_dot_v = planes[k, 0] * vx + planes[k, 1] * vy + planes[k, 2] * vz
+        if n_dot_v < 0.0:
+            if cuda.threadIdx.x == 0:
+                facing[listed] = k
+                slopes[listed] = 1.0 / n_dot_v
+            listed += 1
+    cuda.syncthreads()
+    return listed
+
+
+@cuda.jit(device=True)
+def first_of(planes, facing, slopes, listed, x, y, z):
+    """The row where a ray enters that is known not to miss the stone, and how far it is, mm; see `find_facing`."""
+    best, farthest = 0, -1e300
+    place = 0
+    while place < listed:
+        at = np.uint32(place)
+        k = np.uint32(facing[at])
+        t = (planes[k, 3] - (planes[k, 0] * x + planes[k, 1] * y + planes[k, 2] * z)) * slopes[at]
+        if t > farthest:
+            farthest, best = t, place
+        place += 1
+    return int(facing[best]), farthest
+
+
+@cuda.jit(device=True)
+def booked(first, off, stands, bounces, so_far, turn, dome, row):
+    """Book what leaves at a first surface and what leaves after a segment, see `paths.book`; returns what that returns.
+
+    In a loop, so that there is one copy of the program for both: two would not fit the processor's fast memory for programs.
+    """
+    part = 0 if first[0] > 0.0 else 1
+    while part < 2:
+        glare = part == 0
+        some = first if glare else off
+        if some[0] > 0.0:
+            so_far = book(some, 1.0 if glare else stands, FIRST_SURFACE if glare else bounces, so_far, turn, dome, row)
+        part += 1
+    return so_far

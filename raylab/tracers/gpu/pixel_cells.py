@@ -1,0 +1,85 @@
+"""How many samples each pixel of a map takes, found in the card's memory. What and why is told in `sampled.allocation`."""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+from typing import Any
+
+import numpy as np
+from numba import cuda
+
+from ..sampled.allocation import EVENLY, MOST
+from .blocks import THREADS, with_blocks
+from .kept import kept
+
+AT_A_TIME = 1024
+"""Pixels of a block."""
+
+
+@partial(kept, variant="any")
+@cuda.jit
+def _scatter(light, scatter, scale, total):
+    """Fill scatter (P,): standard deviation of the light at the four corners of each pixel; and add them up in total (1,), whole
+    numbers of 1 / scale.
+
+    Parameters
+    ----------
+    light : ((n + 1)^2,) of P = n^2 pixels in rows; NaN beside the stone.
+    """
+    n = int(math.sqrt(float(scatter.size)) + 0.5)
+    first, mine = cuda.blockIdx.x * AT_A_TIME, 0
+    for pixel in range(first + cuda.threadIdx.x, min(first + AT_A_TIME, scatter.size), THREADS):
+        corner = pixel // n * (n + 1) + pixel % n
+        a, b, c, d = light[corner], light[corner + 1], light[corner + n + 1], light[corner + n + 2]
+        a, b = a if a >= 0.0 else 0.0, b if b >= 0.0 else 0.0
+        c, d = c if c >= 0.0 else 0.0, d if d >= 0.0 else 0.0
+        mean = (a + b + c + d) / 4.0
+        found = math.sqrt(((a - mean) ** 2 + (b - mean) ** 2 + (c - mean) ** 2 + (d - mean) ** 2) / 4.0)
+        scatter[pixel] = found
+        mine += int(found * scale)
+    cuda.atomic.add(total, 0, mine)
+
+
+@partial(kept, variant="any")
+@cuda.jit
+def _capped(scatter, mean, scale, total):
+    """Add up in total (1,) scatter over its mean, or `MOST` where that is less."""
+    first, mine = cuda.blockIdx.x * AT_A_TIME, 0
+    for pixel in range(first + cuda.threadIdx.x, min(first + AT_A_TIME, scatter.size), THREADS):
+        mine += int(min(scatter[pixel] / mean, MOST) * scale)
+    cuda.atomic.add(total, 0, mine)
+
+
+@partial(kept, variant="any")
+@cuda.jit
+def _shared_out(scatter, mean, mean_capped, samples, cells):
+    """Fill cells (P,)."""
+    first = cuda.blockIdx.x * AT_A_TIME
+    for pixel in range(first + cuda.threadIdx.x, min(first + AT_A_TIME, scatter.size), THREADS):
+        more = (1.0 - EVENLY) * (min(scatter[pixel] / mean, MOST) - mean_capped)
+        cells[pixel] = max(int(math.sqrt(samples * (1.0 + more)) + 0.5), 2)
+
+
+def cells_by_corners(light: Any, samples: int, peak: float, resolution: int) -> Any:
+    """(P,) cells along the side of each pixel, in the card's memory; see `sampled.allocation.cells_by_corners`. None where the
+    light is the same everywhere.
+
+    Parameters
+    ----------
+    light : ((resolution + 1)^2,) luminance at the corners of pixels, NaN beside the stone, in the card's memory. peak : its largest.
+    """
+    pixels = resolution**2
+    blocks, scale = -(-pixels // AT_A_TIME), 2.0 ** math.floor(math.log2(2.0**62 / (pixels * max(peak, MOST))))
+    scatter, cells = cuda.device_array(pixels, light.dtype), cuda.device_array(pixels, np.int16)
+
+    def mean_of(kernel: Any, *given: Any) -> float:
+        total = cuda.to_device(np.zeros(1, np.int64))
+        with_blocks(kernel, blocks)(*given, scale, total)
+        return float(total.copy_to_host()[0]) / scale / pixels
+
+    mean = mean_of(_scatter, light, scatter)
+    if not mean > 0.0:
+        return None
+    with_blocks(_shared_out, blocks)(scatter, mean, mean_of(_capped, scatter, mean), float(samples), cells)
+    return cells

@@ -1,0 +1,207 @@
+"""Maps of some scenes with one eye: a block works at some pixels of one scene, see `blocks`.
+
+What waits for a thread is a row of a pixel's cells with its samples. Pixels take different numbers of them, and a path in the
+middle of a stone is several times as long as one beside it: threads that took whole pixels would wait for the slowest.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import cuda
+
+from ..facet_search import entry_row
+from ..keyed import keyed_uniform
+from ..ledger import LUMINANCE
+from ..pixel_samples import sample_place, stratum_of
+from ..wedges import WEDGES
+from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, find_facing, first_of, kernel, stone_of, view_ray
+from .paths import ENDED, MISSED, advance, begin
+from .single import DOUBLE
+
+HELD = 512
+"""Sums that a block holds."""
+BESIDE = 4
+"""Sums of a pixel beside those of its channels: hits, and the three of `_counted`."""
+BEGINS = HELD // (1 + BESIDE) + 1
+"""One more than a block has pixels with one channel."""
+LOT_AXIS = 5
+"""Axis that keys a path's lot, see `keyed`: those before place the sample."""
+
+
+def pixels_of(channels: int) -> int:
+    """How many pixels a block has where so many channels are wanted."""
+    return HELD // (channels + BESIDE)
+
+
+@cuda.jit(device=True)
+def _counted(sample, cells, hit, light, strata):
+    """What is known of a row's strata with one sample more.
+
+    strata : sums of one stratum, of the light, hits, squared light and samples; then of all strata, about the stratum's mean,
+    of the squares of the light, of light times hits, and of the squares of the hits.
+    """
+    l_sum, h_sum, ll_sum, taken, ll, lh, hh = strata
+    l_sum, h_sum, ll_sum, taken = l_sum + light, h_sum + hit, ll_sum + light * light, taken + 1.0
+    if (sample + 1) % cells == 0 or stratum_of(sample, cells) != stratum_of(sample + 1, cells):
+        if taken > 1.0:
+            larger = taken / (taken - 1.0)
+            ll += larger * (ll_sum - l_sum * l_sum / taken)
+            lh += larger * (l_sum - l_sum * h_sum / taken)
+            hh += larger * (h_sum - h_sum * h_sum / taken)
+        l_sum = h_sum = ll_sum = taken = 0.0
+    return l_sum, h_sum, ll_sum, taken, ll, lh, hh
+
+
+@cuda.jit(device=True)
+def _flush(row, channels, hits, strata, held, at, scale):
+    """Add what is known of a row of samples to its pixel's sums, which begin at `at`, as whole numbers of 1 / scale."""
+    for j in range(channels.size):
+        cuda.atomic.add(held, at + j, int(DOUBLE(row[channels[j]]) * scale))
+    at += channels.size
+    cuda.atomic.add(held, at, int(DOUBLE(hits) * scale))
+    cuda.atomic.add(held, at + 1, int(DOUBLE(strata[4]) * scale))
+    cuda.atomic.add(held, at + 2, int(DOUBLE(strata[5]) * scale))
+    cuda.atomic.add(held, at + 3, int(DOUBLE(strata[6]) * scale))
+
+
+@cuda.jit(device=True)
+def _cells(cells, pixel, resolution):
+    """Cells along the side of a pixel; 0 beyond the last one."""
+    return 0 if pixel >= resolution * resolution else int(cells[min(pixel, cells.size - 1)])
+
+
+@kernel(160, 128)
+def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scale, means, coverage, error):
+    """Fill maps of some pixels of each of some scenes with one eye.
+
+    Parameters
+    ----------
+    place : x0, y0, pixel_mm, resolution, see `pixel_samples.sample_place`. cells : (R,) of each pixel, whose square of samples
+        it takes, or (1,) of all; where it is -1 there is one ray, through the corner of the least x and y.
+    ends2 : (2,) mm^2 from the middle of the map plane: rays nearer than the first meet the stone, those beyond the second miss.
+    before : how many pixels come before these P. channels : (C,) those wanted. scale : see `_flush`.
+    means : (C, D, P) filled: means over the samples that meet the stone; NaN where none does.
+    coverage, error : (D, P) filled: which share of them does; standard error of the luminance, from the scatter within strata,
+        NaN where none of them has two samples. See `sampled.sums`.
+    """
+    planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
+    finish = cuda.shared.array(MOST_PLANES, np.int8)
+    spans = cuda.shared.array((WEDGES, 2), np.int16)
+    nearby = cuda.shared.array(MOST_LISTED, np.int16)
+    facing = cuda.shared.array(MOST_PLANES, np.int16)
+    slopes = cuda.shared.array(MOST_PLANES, np.float64)
+    sums = cuda.shared.array((SUMS, THREADS), np.float64)
+    held = cuda.shared.array(HELD, np.int64)
+    begins = cuda.shared.array(BEGINS, np.int32)
+    waits = cuda.shared.array(1, np.int64)
+    scene, thread = cuda.blockIdx.y, cuda.threadIdx.x
+    x0, y0, pixel_mm, resolution = place
+    wide = channels.size + BESIDE
+    pixels = HELD // wide
+    mine = cuda.blockIdx.x * pixels
+    pixels = min(pixels, coverage.shape[1] - mine)
+    first_pixel = before + mine
+    for k in range(thread, pixels * wide, THREADS):
+        held[k] = 0
+    if thread == 0:
+        begins[0] = 0
+        for k in range(pixels):
+            begins[k + 1] = begins[k] + abs(_cells(cells, first_pixel + k, resolution))
+    row = sums[:, thread]
+    for c in range(SUMS):
+        row[c] = 0.0
+    stone = stone_of(scenes, scene, planes, finish, spans, nearby)  # the threads have met after that
+    rows = int(begins[pixels])
+    turn, eye = scenes.turns[scene], scenes.eyes[scene]
+    x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
+    listed = find_facing(planes, stone[2], vx, vy, vz, facing, slopes)  # of use where rays are parallel
+    path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    stands, so_far, strata = 1.0, (0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    hits = hit = cone = lot = had = 0.0
+    on, segments, sample, last, side, coming, at = ENDED, 0, 0, 0, 1, 0, -1
+    while True:
+        idle = on < 0
+        waiting = cuda.syncthreads_count(1 if idle and (sample < last or coming < rows) else 0)
+        walking = cuda.syncthreads_count(0 if idle else 1)
+        if waiting + walking == 0:
+            break
+        first = (0.0, 0.0, 0.0, 0.0, 0.0)
+        if waiting >= TOGETHER or waiting >= walking:
+            if thread == 0:
+                waits[0] = 0
+            cuda.syncthreads()
+            needs = idle and sample == last
+            if needs:
+                cuda.atomic.or_(waits, 0, 1 << thread)
+            cuda.syncthreads()
+            others = waits[0]
+            if idle and at >= 0:
+                strata = _counted(sample - 1, side, hit, row[LUMINANCE] - had, strata)
+            if needs:
+                if at >= 0:
+                    _flush(row, channels, hits, strata, held, at * wide, scale)
+                taken = coming + cuda.popc(others & ((1 << thread) - 1))  # those with lower numbers first
+                at, sample, last = max(at, 0), 0, 0
+                if taken < rows:
+                    while taken >= begins[at + 1]:
+                        at += 1
+                    for c in range(SUMS):
+                        row[c] = 0.0
+                    side = _cells(cells, first_pixel + at, resolution)
+                    sample = (taken - int(begins[at])) * side
+                    last = sample + abs(side)
+                    strata, hits = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), 0.0
+                else:
+                    at = -1
+            coming += cuda.popc(others)
+            if idle and sample < last:
+                pixel = first_pixel + at
+                if side > 0:
+                    px, py = sample_place(x0, y0, pixel_mm, resolution, pixel, sample, side, rules[4])
+                else:
+                    px, py = x0 + (pixel % resolution) * pixel_mm, y0 + (pixel // resolution) * pixel_mm
+                px, py = np.float64(px), np.float64(py)
+                far2 = px * px + py * py
+                cone = 0.0
+                x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
+                if eye[3] > 0.0:
+                    away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
+                    cone = np.float64((pixel_mm / side) ** 2) * eye[2] / (away2 * math.sqrt(away2))
+                on, t = -1, 0.0
+                if far2 < ends2[0] and eye[3] <= 0.0:
+                    on, t = first_of(planes, facing, slopes, listed, x, y, z)
+                elif far2 <= ends2[1]:
+                    on, t = entry_row(planes, stone[2], x, y, z, vx, vy, vz)
+                had, lot = row[LUMINANCE], 0.0
+                if rules[3] > 0.0:
+                    lot = np.float64(keyed_uniform(rules[4], pixel, sample, LOT_AXIS))
+                on, path, first, cone = begin(stone, on, t, x, y, z, vx, vy, vz, cone, rules[0], row)
+                hit = 0.0 if on == MISSED else 1.0
+                hits += hit
+                segments, stands, so_far, sample = 0, 1.0, (0.0, 0.0), sample + 1
+        off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
+        if on >= 0:
+            on, path, stands, lot, off = advance(stone, on, segments, path, stands, lot, cone, rules, row)
+            segments += 1
+        so_far = booked(first, off, stood, bounces, so_far, turn, dome, row)
+    if at >= 0:
+        strata = _counted(sample - 1, side, hit, row[LUMINANCE] - had, strata)
+        _flush(row, channels, hits, strata, held, at * wide, scale)
+    cuda.syncthreads()
+    for k in range(thread, pixels, THREADS):
+        taken = max(_cells(cells, first_pixel + k, resolution) ** 2, 1)
+        found = k * wide + channels.size
+        met = DOUBLE(held[found]) / scale
+        coverage[scene, mine + k] = met / taken
+        mean = math.nan
+        for j in range(channels.size):
+            value = DOUBLE(held[k * wide + j]) / scale / met if met > 0.0 else math.nan
+            means[j, scene, mine + k] = value
+            if channels[j] == LUMINANCE:
+                mean = value
+        error[scene, mine + k] = math.nan
+        if met > 1.0 and taken > 1:
+            ll, lh, hh = (DOUBLE(held[found + 1]) / scale, DOUBLE(held[found + 2]) / scale, DOUBLE(held[found + 3]) / scale)
+            error[scene, mine + k] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / met
