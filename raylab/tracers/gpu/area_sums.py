@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numba import cuda
 
-from ..facet_search import entry_row
 from ..outline_rays import lattice_lot, lattice_point, on_fan, shift_of
 from ..randomizations import RANDOMIZATIONS
 from ..totals import MOMENTS
 from ..wedges import WEDGES
-from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, find_facing, first_of, kernel, stone_of, view_ray
+from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, entered, kernel, stone_of, view_ray
 from .paths import ENDED, MISSED, advance, begin
 from .single import DOUBLE
 
@@ -44,8 +43,6 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
     finish = cuda.shared.array(MOST_PLANES, np.int8)
     spans = cuda.shared.array((WEDGES, 2), np.int16)
     nearby = cuda.shared.array(MOST_LISTED, np.int16)
-    facing = cuda.shared.array(MOST_PLANES, np.int16)
-    slopes = cuda.shared.array(MOST_PLANES, np.float64)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     totals = cuda.shared.array((RANDOMIZATIONS, SUMS), np.int64)
     shifts = cuda.shared.array((RANDOMIZATIONS, 3), DOUBLE)
@@ -67,9 +64,7 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
     first_part, after = fans.parts[fan], fans.parts[fan + 1]
     upto, rim = fans.upto[first_part:after], fans.rims[first_part + fan : after + fan + 1]
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
-    x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
-    listed = find_facing(planes, stone[2], vx, vy, vz, facing, slopes)  # of use where rays are parallel
-    path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    path = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     stands, so_far = 1.0, (0.0, 0.0)
     on, segments, lot, count, coming, holds = ENDED, 0, 0.0, 0, 0, -1
     while True:
@@ -98,11 +93,8 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
                 u, v = lattice_point(ray, points, generator, shifts[number, 0], shifts[number, 1])
                 lot = np.float64(lattice_lot(ray, shifts[number, 2]))
                 u, v = on_fan(u, v, fans.hubs[fan], rim, upto)
-                x, y, z, vx, vy, vz = view_ray(np.float64(u), np.float64(v), eye, turn)
-                if eye[3] > 0.0:
-                    on, t = entry_row(planes, stone[2], x, y, z, vx, vy, vz)
-                else:
-                    on, t = first_of(planes, facing, slopes, listed, x, y, z)
+                x, y, z, vx, vy, vz, slant = view_ray(np.float64(u), np.float64(v), eye, turn)
+                on, x, y, z, t = entered(stone, scenes.beyond[scene] * slant, x, y, z, vx, vy, vz)
                 on, path, first, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, rules[0], row)
                 row[MOMENTS] += 0.0 if on == MISSED else 1.0
                 segments, stands, so_far = 0, 1.0, (0.0, 0.0)

@@ -15,7 +15,7 @@ from ...optics.media import medium_of
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
-from ...scene.view import height_above, silhouette
+from ...scene.view import silhouette
 from ...stone.stone import Stone
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
@@ -25,7 +25,7 @@ from ..stone_table import StoneTable, crosses_axis, stone_table
 from ..wedges import Wedges, wedges_of
 from . import area_sums, pixel_sums
 from .blocks import MOST_LISTED, SUMS, Fans, Real, Scenes, holding, with_blocks
-from .pixel_cells import cells_by_corners
+from .pixel_cells import CORNER, Cells, cells_by_corners
 
 BAND = 1 << 20
 """Pixels that are drawn in one launch, at all wavelengths together."""
@@ -66,6 +66,7 @@ def lowered(scenes: Sequence[Scene], wavelengths_nm: Sequence[float]) -> Scenes:
         media=np.array([[medium.n, medium.absorption_per_mm] for medium in media]),
         turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
         eyes=np.array([_eye(scene) for scene in scenes]),
+        beyond=np.array([math.sqrt(3.0) * float(np.abs(scene.stone.vertices_mm).max()) for scene in scenes]),
         fan=np.arange(len(scenes)),
     )
 
@@ -110,7 +111,7 @@ def together(fans: Sequence[Fan]) -> Fans:
 def _eye(scene: Scene) -> list[float]:
     """See `Scenes.eyes`."""
     eye = scene.view.eye_mm
-    return [0.0, 0.0, height_above(scene.stone), 0.0] if eye is None else [*map(float, eye), 1.0]
+    return [0.0] * 4 if eye is None else [*map(float, eye), 1.0]
 
 
 def outline_means(scenes: Sequence[Scene], wavelength_nm: float, points: int, fans: Sequence[Fan], real: Real) -> np.ndarray:
@@ -153,26 +154,23 @@ def pixel_maps(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, by the scene's samples a pixel
     on average, more where the luminance differs at corners; see `sampled.allocation`."""
-    pixels, samples = grid.resolution**2, scene.settings.samples
+    pixels, settings = grid.resolution**2, scene.settings
     means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, 1, pixels), (1, pixels), (1, pixels)))
-    cells, most = None, math.isqrt(samples)
-    if most >= LEAST_CELLS:
-        cells, most = _by_corners(scene, wavelength_nm, grid, real), math.isqrt(round(samples * (1.0 + MOST))) + 1
-    drawn = _Drawn(scene, [wavelength_nm], grid, real, tuple(range(MAPPED)), 0.0)
-    for band, maps, stream in drawn.bands(drawn.evenly if cells is None else cells, most):
+    drawing, cells = _Drawing(scene, [wavelength_nm], real), None
+    if math.isqrt(settings.samples) >= LEAST_CELLS:
+        coarse = replace(settings, min_weight=max(settings.min_weight, CORNER_WEIGHT))
+        corners = replace(grid, resolution=grid.resolution + 1)
+        light = drawing.whole(corners, CORNER, (LUMINANCE,), coarse)
+        cells = cells_by_corners(light, settings.samples, scene.dome.peak_radiance, grid.resolution)
+    cells = cells or Cells.evenly(settings.samples)
+    for band, maps, stream in drawing.bands(grid, cells, tuple(range(MAPPED)), settings, 0.0):
         for whole, part in zip((means, coverage, error), maps, strict=True):
-            whole[..., band] = part.copy_to_host(stream=stream)[..., : band.stop - band.start]
+            if part.shape == whole.shape:
+                part.copy_to_host(whole, stream=stream)
+                continue
+            for row in np.ndindex(whole.shape[:-1]):
+                part[row][: band.stop - band.start].copy_to_host(whole[row][band], stream=stream)
     return means[:, 0], coverage[0], error[0]
-
-
-def _by_corners(scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real) -> Any:
-    """See `pixel_cells.cells_by_corners`."""
-    coarse = scene.with_settings(min_weight=max(scene.settings.min_weight, CORNER_WEIGHT))
-    corners = replace(grid, resolution=grid.resolution + 1)
-    drawn = _Drawn(coarse, [wavelength_nm], corners, real, (LUMINANCE,), 0.0)
-    (_, (light, _, _), stream), = drawn.bands(cuda.to_device(np.array([-1], np.int16)), 1, corners.resolution**2)
-    stream.synchronize()
-    return cells_by_corners(light.reshape(corners.resolution**2), scene.settings.samples, scene.dome.peak_radiance, grid.resolution)
 
 
 def pixel_luminances(
@@ -180,62 +178,65 @@ def pixel_luminances(
 ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
     """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by as many samples for
     each. Of all that a picture shows, what faint paths bring is the least: these are ended by lot."""
-    drawn = _Drawn(scene, nodes_nm, grid, real, (LUMINANCE,), CHANCE_IN_COLOR)
-    for band, (means, coverage, _), stream in drawn.bands(drawn.evenly, math.isqrt(scene.settings.samples)):
+    cells = Cells.evenly(scene.settings.samples)
+    drawn = _Drawing(scene, nodes_nm, real).bands(grid, cells, (LUMINANCE,), scene.settings, CHANCE_IN_COLOR)
+    for band, (means, coverage, _), stream in drawn:
         luminance, covered = means[0].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
         yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
 
 
-class _Drawn:
-    """Pictures of a scene at some wavelengths.
+class _Drawing:
+    """Pictures of a scene at some wavelengths."""
 
-    Parameters
-    ----------
-    channels : those wanted of each pixel. chance : see `packets.PathRules`.
-    """
-
-    def __init__(
-        self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, real: Real, channels: tuple[int, ...], chance: float
-    ) -> None:
-        self.grid, self.real, self.waves, self.peak = grid, real, len(nodes_nm), scene.dome.peak_radiance
-        self.channels = np.array(channels)
-        self.evenly = cuda.to_device(np.array([math.isqrt(scene.settings.samples)], np.int16))
-        self.light = (
-            on_card(lowered([scene] * self.waves, nodes_nm), real),
-            on_card(scene.dome.table, real),
-            rules_of(scene.settings, real, chance),
-        )
-        self.ends2 = cuda.to_device(np.array(_ends2(scene), real))
+    def __init__(self, scene: Scene, nodes_nm: Sequence[float], real: Real) -> None:
+        self.real, self.waves, self.peak = real, len(nodes_nm), scene.dome.peak_radiance
+        self.scenes = on_card(lowered([scene] * self.waves, nodes_nm), real)
+        self.dome, self.ends2 = on_card(scene.dome.table, real), cuda.to_device(np.array(_ends2(scene), real))
         self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone))
 
-    def bands(self, cells: Any, most: int, band: int | None = None) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
+    def bands(
+        self,
+        grid: PixelGrid,
+        cells: Cells,
+        channels: tuple[int, ...],
+        settings: TraceSettings,
+        chance: float,
+        band: int | None = None,
+    ) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
         """By bands of pixels: while one is fetched, the next one is drawn.
 
         Yields the pixels of a band, their maps on the card, see `pixel_sums.pixel_means`, and the stream in which they are there.
 
         Parameters
         ----------
-        cells : see there. most : none has more. band : pixels of one; `BAND` by default.
+        channels : those wanted. chance : see `packets.PathRules`. band : pixels of one, of all wavelengths; by default `BAND`.
         """
-        grid, real, waves, pixels = self.grid, self.real, self.waves, self.grid.resolution**2
-        block = pixel_sums.pixels_of(len(self.channels))
-        each = min(max((band or BAND) // waves, block), pixels)
-        firsts, channels = range(0, pixels, each), cuda.to_device(self.channels)
-        place, scale = (grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution), scale_for(most**2, self.peak)
-        shapes = (len(self.channels), waves, each), (waves, each), (waves, each)
-        places = [(tuple(cuda.device_array(shape, real) for shape in shapes), cuda.stream()) for _ in firsts[:2]]
+        pixels, block = grid.resolution**2, pixel_sums.pixels_of(len(channels))
+        each = min(max((band or BAND) // self.waves, block), pixels)
+        firsts, wanted = range(0, pixels, each), cuda.to_device(np.array(channels))
+        sides = cuda.to_device(cells.each) if isinstance(cells.each, np.ndarray) else cells.each
+        place, rules = (grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution), rules_of(settings, self.real, chance)
+        shapes = (len(channels), self.waves, each), (self.waves, each), (self.waves, each)
+        places = [(tuple(cuda.device_array(shape, self.real) for shape in shapes), cuda.stream()) for _ in firsts[:2]]
 
         def draw(number: int) -> None:
             maps, stream = places[number % 2]
-            with_blocks(self.kernel, (-(-each // block), waves), stream)(
-                *self.light, place, cells, self.ends2, firsts[number], channels, scale, *maps
-            )
+            with_blocks(self.kernel, (-(-each // block), self.waves), stream)(
+                self.scenes, self.dome, rules, place, sides, self.ends2, firsts[number], wanted,
+                scale_for(cells.most**2, self.peak), *maps,
+            )  # fmt: skip
 
         draw(0)
         for number, first in enumerate(firsts):
             if number + 1 < len(firsts):
                 draw(number + 1)
             yield slice(first, min(first + each, pixels)), *places[number % 2]
+
+    def whole(self, grid: PixelGrid, cells: Cells, channels: tuple[int, ...], settings: TraceSettings) -> Any:
+        """(P,) the first of the channels of all pixels at the first wavelength, in the card's memory."""
+        ((_, (means, _, _), stream),) = self.bands(grid, cells, channels, settings, 0.0, self.waves * grid.resolution**2)
+        stream.synchronize()
+        return means[0, 0]
 
 
 def _ends2(scene: Scene) -> tuple[float, float]:

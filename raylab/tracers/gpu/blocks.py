@@ -17,9 +17,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import config, cuda
 
+from ..facet_search import with_sides
 from ..ledger import FIRST_SURFACE
 from ..totals import MOMENTS
-from ..wedges import WEDGES
+from ..wedges import WEDGES, row_ahead
 from .device import CAPACITIES
 from .kept import kept
 from .paths import book
@@ -46,7 +47,8 @@ class Scenes(NamedTuple):
     rim : (D,) which of M rims each has, see `tracers.rim`. core2, far2 : (M, SECTORS) mm^2. height : (D,) mm.
     starts : (M, SECTORS + 2) into listed (L,), rows of the stone.
     media : (D, 2) index and absorption per mm.
-    turns : (D, 3, 3) stone to dome. eyes : (D, 4) the eye in the dome's frame, mm, and 1; the height of parallel rays, and 0.
+    turns : (D, 3, 3) stone to dome. eyes : (D, 4) the eye in the dome's frame, mm, and 1; zeros for parallel rays.
+    beyond : (D,) mm: no part of the stone is so far from the map plane.
     fan : (D,) which of the outlines each has.
     """
 
@@ -66,6 +68,7 @@ class Scenes(NamedTuple):
     media: np.ndarray
     turns: np.ndarray
     eyes: np.ndarray
+    beyond: np.ndarray
     fan: np.ndarray
 
 
@@ -124,20 +127,21 @@ def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> 
 
 @cuda.jit(device=True)
 def view_ray(px, py, eye, turn):
-    """Origin and direction, stone's frame, of the view ray through (px, py) of the map plane, mm; see `Scenes.eyes`."""
-    x, y, z, dx, dy, dz = px, py, eye[2], 0.0, 0.0, -1.0
+    """Place and direction, stone's frame, of the view ray through (px, py) of the map plane, mm, see `Scenes.eyes`; and how far
+    it goes for each mm towards the plane."""
+    dx, dy, dz = 0.0, 0.0, -1.0
     if eye[3] > 0.0:
-        x, y = eye[0], eye[1]
-        dx, dy, dz = px - x, py - y, -z
+        dx, dy, dz = px - eye[0], py - eye[1], -eye[2]
         length = math.sqrt(dx * dx + dy * dy + dz * dz)
         dx, dy, dz = dx / length, dy / length, dz / length
     return (
-        x * turn[0, 0] + y * turn[1, 0] + z * turn[2, 0],
-        x * turn[0, 1] + y * turn[1, 1] + z * turn[2, 1],
-        x * turn[0, 2] + y * turn[1, 2] + z * turn[2, 2],
+        px * turn[0, 0] + py * turn[1, 0],
+        px * turn[0, 1] + py * turn[1, 1],
+        px * turn[0, 2] + py * turn[1, 2],
         dx * turn[0, 0] + dy * turn[1, 0] + dz * turn[2, 0],
         dx * turn[0, 1] + dy * turn[1, 1] + dz * turn[2, 1],
         dx * turn[0, 2] + dy * turn[1, 2] + dz * turn[2, 2],
+        -1.0 / dz,
     )
 
 
@@ -176,33 +180,22 @@ def stone_of(scenes, scene, planes, finish, spans, nearby):
 
 
 @cuda.jit(device=True)
-def find_facing(planes, count, vx, vy, vz, facing, slopes):
-    """List the rows through which rays along v enter, in order, and 1 / n.v of each; returns how many there are."""
-    listed = 0
-    for k in range(count):  # by every thread alike, so that each knows the number
-        n_dot_v = planes[k, 0] * vx + planes[k, 1] * vy + planes[k, 2] * vz
-        if n_dot_v < 0.0:
-            if cuda.threadIdx.x == 0:
-                facing[listed] = k
-                slopes[listed] = 1.0 / n_dot_v
-            listed += 1
-    cuda.syncthreads()
-    return listed
+def entered(stone, beyond, x, y, z, vx, vy, vz):
+    """The row where a ray enters that is known to meet the stone, a place on the ray that is not outside of what it enters
+    through, and how far from there to where it enters, mm; see `paths.begin`.
 
+    Followed the other way, from inside or from behind the stone, the ray leaves there. So the search is that of a ray inside.
 
-@cuda.jit(device=True)
-def first_of(planes, facing, slopes, listed, x, y, z):
-    """The row where a ray enters that is known not to miss the stone, and how far it is, mm; see `find_facing`."""
-    best, farthest = 0, -1e300
-    place = 0
-    while place < listed:
-        at = np.uint32(place)
-        k = np.uint32(facing[at])
-        t = (planes[k, 3] - (planes[k, 0] * x + planes[k, 1] * y + planes[k, 2] * z)) * slopes[at]
-        if t > farthest:
-            farthest, best = t, place
-        place += 1
-    return int(facing[best]), farthest
+    Parameters
+    ----------
+    beyond : how far the ray goes from the map plane to where it is behind the stone. x ... vz : where it meets the plane, and
+        where it goes.
+    """
+    planes, _, _, spans, nearby, _, core2, far2, height, starts, listed, _, _ = stone
+    x, y, z = x + beyond * vx, y + beyond * vy, z + beyond * vz
+    num, den, best = row_ahead(planes, spans, nearby, beyond, -1.0, x, y, z, -vx, -vy, -vz)
+    row, t = with_sides(planes, core2, far2, height, starts, listed, -1.0, x, y, z, -vx, -vy, -vz, num, den, best)
+    return row, x, y, z, -t
 
 
 @cuda.jit(device=True)

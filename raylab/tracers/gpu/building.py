@@ -48,8 +48,9 @@ SMALL = 610
 """Points of the lattice that tells it."""
 MOST_KNOWN = 256
 """Lights whose usual errors are remembered."""
-ABOVE = 10.0
-"""Where rays begin above a stone of diameter 1."""
+BEYOND, HIGH = 1.0, 10.0
+"""With a girdle of diameter 1: no part of a stone is so far from the map plane; and a height of no stone: the girdle is upright,
+so the lists of its facets hold at any."""
 
 
 @partial(kept, variant="double")
@@ -284,8 +285,7 @@ def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[floa
     """
     azimuths = (2.0 * np.arange(girdle) + 1.0) * np.pi / girdle
     sides = np.stack([np.cos(azimuths), np.sin(azimuths), 0.0 * azimuths, np.full(girdle, RADIUS * math.cos(math.pi / girdle))])
-    height = ABOVE  # of no stone: the girdle is upright, so the lists of side facets hold at any height
-    rim = rim_of(np.ascontiguousarray(sides.T), rows - girdle, height, True)
+    rim = rim_of(np.ascontiguousarray(sides.T), rows - girdle, HIGH, True)
     finish = np.zeros(rows, np.int8)
     finish[rows - girdle :] = finish_code
     wedges = _wedges(rows - girdle)
@@ -305,7 +305,8 @@ def _alike(room: int, rows: int, girdle: int, finish_code: int, turn: tuple[floa
         listed=rim.rows.astype(np.int32),
         media=np.empty((0, 2)),
         turns=np.broadcast_to(np.reshape(turn, (3, 3)), (room, 3, 3)),
-        eyes=np.broadcast_to([0.0, 0.0, ABOVE, 0.0], (room, 4)),
+        eyes=np.zeros((room, 4)),
+        beyond=np.full(room, BEYOND),
         fan=np.zeros(room, np.int64),
     )
     found: Scenes = on_card(flat, real)

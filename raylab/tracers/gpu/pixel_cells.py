@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import cuda
@@ -61,13 +61,34 @@ def _shared_out(scatter, mean, mean_capped, samples, cells):
         cells[pixel] = max(int(math.sqrt(samples * (1.0 + more)) + 0.5), 2)
 
 
-def cells_by_corners(light: Any, samples: int, peak: float, resolution: int) -> Any:
-    """(P,) cells along the side of each pixel, in the card's memory; see `sampled.allocation.cells_by_corners`. None where the
-    light is the same everywhere.
+class Cells(NamedTuple):
+    """How many cells lie along the side of each pixel, which takes their square of samples.
+
+    Attributes
+    ----------
+    each : (P,), or (1,) for all; see `pixel_sums.pixel_means`. most : the largest of them, or more.
+    """
+
+    each: np.ndarray
+    most: int
+
+    @classmethod
+    def evenly(cls, samples: int) -> Cells:
+        """Of pixels that all take as many samples."""
+        return cls(np.array([math.isqrt(samples)], np.int16), math.isqrt(samples))
+
+
+CORNER = Cells(np.array([-1], np.int16), 1)
+"""One ray through a corner of each pixel."""
+
+
+def cells_by_corners(light: Any, samples: int, peak: float, resolution: int) -> Cells | None:
+    """See `sampled.allocation.cells_by_corners`; `each` is in the card's memory. None where the light is the same everywhere.
 
     Parameters
     ----------
-    light : ((resolution + 1)^2,) luminance at the corners of pixels, NaN beside the stone, in the card's memory. peak : its largest.
+    light : ((resolution + 1)^2,) luminance at the corners of pixels, NaN beside the stone, in the card's memory.
+    samples : of a pixel, about, on average. peak : the largest radiance.
     """
     pixels = resolution**2
     blocks, scale = -(-pixels // AT_A_TIME), 2.0 ** math.floor(math.log2(2.0**62 / (pixels * max(peak, MOST))))
@@ -82,4 +103,4 @@ def cells_by_corners(light: Any, samples: int, peak: float, resolution: int) -> 
     if not mean > 0.0:
         return None
     with_blocks(_shared_out, blocks)(scatter, mean, mean_of(_capped, scatter, mean), float(samples), cells)
-    return cells
+    return Cells(cells, max(2, math.isqrt(math.ceil(samples * (1.0 + MOST))) + 1))

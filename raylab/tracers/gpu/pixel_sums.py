@@ -16,7 +16,7 @@ from ..keyed import keyed_uniform
 from ..ledger import LUMINANCE
 from ..pixel_samples import sample_place, stratum_of
 from ..wedges import WEDGES
-from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, find_facing, first_of, kernel, stone_of, view_ray
+from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, entered, kernel, stone_of, view_ray
 from .paths import ENDED, MISSED, advance, begin
 from .single import DOUBLE
 
@@ -90,8 +90,6 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     finish = cuda.shared.array(MOST_PLANES, np.int8)
     spans = cuda.shared.array((WEDGES, 2), np.int16)
     nearby = cuda.shared.array(MOST_LISTED, np.int16)
-    facing = cuda.shared.array(MOST_PLANES, np.int16)
-    slopes = cuda.shared.array(MOST_PLANES, np.float64)
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     held = cuda.shared.array(HELD, np.int64)
     begins = cuda.shared.array(BEGINS, np.int32)
@@ -115,9 +113,7 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     stone = stone_of(scenes, scene, planes, finish, spans, nearby)  # the threads have met after that
     rows = int(begins[pixels])
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
-    x, y, z, vx, vy, vz = view_ray(eye[0], eye[1], eye, turn)
-    listed = find_facing(planes, stone[2], vx, vy, vz, facing, slopes)  # of use where rays are parallel
-    path = (x, y, z, vx, vy, vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    path = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     stands, so_far, strata = 1.0, (0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     hits = hit = cone = lot = had = 0.0
     on, segments, sample, last, side, coming, at = ENDED, 0, 0, 0, 1, 0, -1
@@ -165,14 +161,15 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
                 px, py = np.float64(px), np.float64(py)
                 far2 = px * px + py * py
                 cone = 0.0
-                x, y, z, vx, vy, vz = view_ray(px, py, eye, turn)
+                x, y, z, vx, vy, vz, slant = view_ray(px, py, eye, turn)
                 if eye[3] > 0.0:
                     away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
                     cone = np.float64((pixel_mm / side) ** 2) * eye[2] / (away2 * math.sqrt(away2))
-                on, t = -1, 0.0
-                if far2 < ends2[0] and eye[3] <= 0.0:
-                    on, t = first_of(planes, facing, slopes, listed, x, y, z)
+                on, t, beyond = -1, 0.0, scenes.beyond[scene] * slant
+                if far2 < ends2[0]:
+                    on, x, y, z, t = entered(stone, beyond, x, y, z, vx, vy, vz)
                 elif far2 <= ends2[1]:
+                    x, y, z = x - beyond * vx, y - beyond * vy, z - beyond * vz
                     on, t = entry_row(planes, stone[2], x, y, z, vx, vy, vz)
                 had, lot = row[LUMINANCE], 0.0
                 if rules[3] > 0.0:
