@@ -21,6 +21,7 @@ import numpy as np
 from numba import cuda
 
 import raylab as rl
+from raylab.memory import keep_freed_memory
 from raylab.scene.pixel_grid import grid_around
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
@@ -89,6 +90,7 @@ def main() -> None:
     asked = parser.parse_args()
     if (reason := why_no_device()) is not None:
         raise SystemExit(reason)
+    keep_freed_memory()  # as the command line does
     print(getattr(cuda.get_current_device(), "name", "numba-cuda's simulator"))
     for name, real in (("single", np.float32), ("double", np.float64)):
         for chance in (CHANCE, 0.0):

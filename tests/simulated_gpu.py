@@ -63,7 +63,7 @@ def cases() -> list[Scene]:
 
 def with_lots(paths: object, chance: float) -> list[list[float]]:
     """(SEEDS, MOMENTS) sums over rays of one seed each, where paths below a weight are ended by lot, or none."""
-    begin, advance, book = paths.begin.fn, paths.advance.fn, paths.book.fn
+    ahead, begin, advance, book = paths.ahead.fn, paths.begin.fn, paths.advance.fn, paths.book.fn
     body = rl.cut("single cut", **ANGLES, pavilion_angle_deg=44)
     table, dome, turn = stone_table(body, 589.3), rl.load_dome("head-shadow").table, np.eye(3)
     wedges = wedges_of(table.planes, table.sloping, 3.0, True)
@@ -73,12 +73,13 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
         row = np.zeros(MOMENTS)
         for key, (x, y) in enumerate(some):
             on, t = entry_row(table.planes, len(body), x, y, 10.0, 0.0, 0.0, -1.0)
-            on, ray, off, _ = begin(stone, on, t, x, y, 10.0, 0.0, 0.0, -1.0, 0.0, True, row)
+            on, ray, off, _ = begin(stone, on, x, y, 10.0 - t, 0.0, 0.0, -1.0, 0.0, True, row)
             so_far, stands, segments = book(off, 1.0, FIRST_SURFACE, (0.0, 0.0), turn, dome, row), 1.0, 0
             lot = keyed_uniform(seed, key, 0, 0)
             while on >= 0:
                 stood, rules = stands, (True, 1e-2, 200, chance, seed)
-                on, ray, stands, lot, off = advance(stone, on, segments, ray, stands, lot, 0.0, rules, row)
+                met = ahead(stone, 3.0, on, ray)
+                on, ray, stands, lot, off = advance(stone, *met, segments, ray, stands, lot, 0.0, rules, row)
                 so_far = book(off, stood, float(segments), so_far, turn, dome, row)
                 segments += 1
         found.append(row.tolist())
@@ -104,7 +105,10 @@ def reduced() -> None:
     batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
     tables = (*area_sums.outline_sums.values(), *pixel_sums.pixel_means.values())
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
-    for names in (*map(vars, (area_sums, blocks, building, pixel_cells, pixel_sums)), *(one.fn.__globals__ for one in functions)):
+    for names in (
+        *map(vars, (area_sums, blocks, building, pixel_cells, pixel_sums)),
+        *(one.fn.__globals__ for one in functions),
+    ):
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES, "HELD": HELD}
     batches.CHANCE = building.CHANCE = batches.CHANCE_IN_COLOR = 0.0
     building.CROWNS, building.PAVILIONS, building.SMALL = (33.0,), (40.5,), POINTS

@@ -51,7 +51,7 @@ MOST_IN_CHUNK = 4096
 """Of designs whose stones are built one by one. Where the engine builds them, a chunk is a block."""
 LONGEST_S = 20.0
 """A block that takes longer is no chunk: not all of its designs are built by the engine, or they take many rays."""
-A_DEVICE = 8
+A_DEVICE = 12
 """Processes that share a device: while it traces for one, the others make numbers of what they have and write them. Of short
 traces 3 kept an H200 busy for less than half of what 8 did."""
 ALONE_S = 4.0

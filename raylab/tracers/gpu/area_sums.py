@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import cuda
 
+from ..ledger import FIRST_SURFACE
 from ..outline_rays import lattice_lot, lattice_point, on_fan, shift_of
 from ..randomizations import RANDOMIZATIONS
 from ..totals import MOMENTS
 from ..wedges import WEDGES
-from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, entered, kernel, stone_of, view_ray
-from .paths import ENDED, MISSED, advance, begin
+from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, kernel, stone_of, view_ray
+from .paths import ENDED, MISSED, advance, ahead, begin, book
 from .single import DOUBLE
 
 
@@ -46,7 +47,7 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     totals = cuda.shared.array((RANDOMIZATIONS, SUMS), np.int64)
     shifts = cuda.shared.array((RANDOMIZATIONS, 3), DOUBLE)
-    waits = cuda.shared.array(1, np.int64)
+    waits = cuda.shared.array(1, np.uint32)
     walked = cuda.shared.array(1, np.int64)
     for k in range(thread, each, THREADS):
         number = part * each + k
@@ -72,15 +73,15 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
         waiting = cuda.syncthreads_count(1 if idle else 0)
         if coming >= rays and waiting == THREADS:
             break
-        first = (0.0, 0.0, 0.0, 0.0, 0.0)
+        fresh, reach = False, stone[5]
         if coming < rays and (waiting >= TOGETHER or 2 * waiting >= THREADS):
             if thread == 0:
                 waits[0] = 0
             cuda.syncthreads()
             if idle:
-                cuda.atomic.or_(waits, 0, 1 << thread)
+                cuda.atomic.or_(waits, 0, np.uint32(1 << thread))
             cuda.syncthreads()
-            ray = coming + cuda.popc(waits[0] & ((1 << thread) - 1))  # those with lower numbers first
+            ray = coming + cuda.popc(waits[0] & np.uint32((1 << thread) - 1))  # those with lower numbers first
             coming += waiting
             if idle and ray < rays:
                 number = int((DOUBLE(ray) + 0.5) / points)  # sooner than a division of whole numbers
@@ -94,15 +95,24 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
                 lot = np.float64(lattice_lot(ray, shifts[number, 2]))
                 u, v = on_fan(u, v, fans.hubs[fan], rim, upto)
                 x, y, z, vx, vy, vz, slant = view_ray(np.float64(u), np.float64(v), eye, turn)
-                on, x, y, z, t = entered(stone, scenes.beyond[scene] * slant, x, y, z, vx, vy, vz)
-                on, path, first, _ = begin(stone, on, t, x, y, z, vx, vy, vz, 0.0, rules[0], row)
-                row[MOMENTS] += 0.0 if on == MISSED else 1.0
+                fresh, reach = True, scenes.beyond[scene] * slant
+                x, y, z = x + reach * vx, y + reach * vy, z + reach * vz
+                path = (x, y, z, -vx, -vy, -vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
                 segments, stands, so_far = 0, 1.0, (0.0, 0.0)
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
-        if on >= 0:
-            on, path, stands, lot, off = advance(stone, on, segments, path, stands, lot, 0.0, rules, row)
-            segments, count = segments + 1, count + 1
-        so_far = booked(first, off, stood, bounces, so_far, turn, dome, row)
+        if fresh or on >= 0:
+            found, t = ahead(stone, reach, on, path)
+            if fresh:
+                x, y, z, vx, vy, vz = path[:6]
+                x, y, z = x + t * vx, y + t * vy, z + t * vz
+                on, path, off, _ = begin(stone, found, x, y, z, -vx, -vy, -vz, 0.0, rules[0], row)
+                row[MOMENTS] += 0.0 if on == MISSED else 1.0
+                bounces = FIRST_SURFACE
+            else:
+                on, path, stands, lot, off = advance(stone, found, t, segments, path, stands, lot, 0.0, rules, row)
+                segments, count = segments + 1, count + 1
+            if off[0] > 0.0:
+                so_far = book(off, stood, bounces, so_far, turn, dome, row)
     if holds >= 0:
         _flush(row, totals, holds, scale)
     cuda.atomic.add(walked, 0, count)

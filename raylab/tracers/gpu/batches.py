@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -11,6 +12,7 @@ import numpy as np
 from numba import cuda
 
 from ...convex_hulls import ConvexHull
+from ...lighting.dome import Dome
 from ...optics.media import medium_of
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
@@ -20,12 +22,13 @@ from ...stone.stone import Stone
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
-from ..sampled.allocation import CORNER_WEIGHT, LEAST_CELLS, MOST
+from ..sampled.allocation import CORNER_WEIGHT, LEAST_CELLS
 from ..stone_table import StoneTable, crosses_axis, stone_table
 from ..wedges import Wedges, wedges_of
 from . import area_sums, pixel_sums
 from .blocks import MOST_LISTED, SUMS, Fans, Real, Scenes, holding, with_blocks
 from .pixel_cells import CORNER, Cells, cells_by_corners
+from .room import ROOM, device_number
 
 BAND = 1 << 20
 """Pixels that are drawn in one launch, at all wavelengths together."""
@@ -39,13 +42,24 @@ SUMMED = ("integral",)
 
 def lowered(scenes: Sequence[Scene], wavelengths_nm: Sequence[float]) -> Scenes:
     """The arrays of several scenes, each at its wavelength, in main memory and double precision."""
+    return _bodies([scene.stone for scene in scenes], wavelengths_nm)._replace(**_looks(scenes))
+
+
+def _looks(scenes: Sequence[Scene]) -> dict[str, np.ndarray]:
+    """Those arrays of scenes that tell how they are seen."""
+    turns = np.ascontiguousarray([scene.view.rotation() for scene in scenes])
+    return {"turns": turns, "eyes": np.array([_eye(scene) for scene in scenes])}
+
+
+def _bodies(stones: Sequence[Stone], wavelengths_nm: Sequence[float]) -> Scenes:
+    """The arrays of scenes that their stones and wavelengths decide."""
     known: dict[int, tuple[StoneTable, Wedges]] = {}  # many scenes may share a stone
-    for scene, wavelength_nm in zip(scenes, wavelengths_nm, strict=True):
-        if id(scene.stone) not in known:
-            table = stone_table(scene.stone, wavelength_nm)
-            known[id(scene.stone)] = table, _wedges(scene.stone, table)
-    tables, wedges = zip(*(known[id(scene.stone)] for scene in scenes), strict=True)
-    media = [medium_of(scene.stone.material, one) for scene, one in zip(scenes, wavelengths_nm, strict=True)]
+    for stone, wavelength_nm in zip(stones, wavelengths_nm, strict=True):
+        if id(stone) not in known:
+            table = stone_table(stone, wavelength_nm)
+            known[id(stone)] = table, _wedges(stone, table)
+    tables, wedges = zip(*(known[id(stone)] for stone in stones), strict=True)
+    media = [medium_of(stone.material, one) for stone, one in zip(stones, wavelengths_nm, strict=True)]
     some, lists = _different([_bytes(one.spans, one.rows) for one in wedges])
     others, rim = _different([_bytes(one.core2, one.far2, one.starts, one.rows) for one in (table.rim for table in tables)])
     nearby, rims = [wedges[k] for k in some], [tables[k].rim for k in others]
@@ -64,11 +78,24 @@ def lowered(scenes: Sequence[Scene], wavelengths_nm: Sequence[float]) -> Scenes:
         starts=_further([one.starts for one in rims], [one.rows for one in rims]),
         listed=np.concatenate([one.rows for one in rims]).astype(np.int32),
         media=np.array([[medium.n, medium.absorption_per_mm] for medium in media]),
-        turns=np.ascontiguousarray([scene.view.rotation() for scene in scenes]),
-        eyes=np.array([_eye(scene) for scene in scenes]),
-        beyond=np.array([math.sqrt(3.0) * float(np.abs(scene.stone.vertices_mm).max()) for scene in scenes]),
-        fan=np.arange(len(scenes)),
+        turns=np.empty((0, 3, 3)),
+        eyes=np.empty((0, 4)),
+        beyond=np.array([math.sqrt(3.0) * float(np.abs(stone.vertices_mm).max()) for stone in stones]),
+        fan=np.arange(len(stones)),
     )
+
+
+@functools.lru_cache(maxsize=16)
+def _body_on_card(stone: Stone, wavelengths_nm: tuple[float, ...], real: Real, device: int) -> Scenes:
+    """One stone at some wavelengths, for pictures: a film shows it again and again. `device` is the card's number."""
+    found: Scenes = on_card(_bodies([stone] * len(wavelengths_nm), wavelengths_nm), real)
+    return found
+
+
+@functools.lru_cache(maxsize=16)
+def _dome_on_card(dome: Dome, real: Real, device: int) -> Any:
+    """See `_body_on_card`."""
+    return on_card(dome.table, real)
 
 
 def _wedges(stone: Stone, table: StoneTable) -> Wedges:
@@ -149,9 +176,7 @@ def scale_for(points: int, peak: float) -> float:
     return 2.0 ** math.floor(math.log2(2.0**62 / (points * max(1024.0, 4.0 * peak * peak))))
 
 
-def pixel_maps(
-    scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, by the scene's samples a pixel
     on average, more where the luminance differs at corners; see `sampled.allocation`."""
     pixels, settings = grid.resolution**2, scene.settings
@@ -160,8 +185,9 @@ def pixel_maps(
     if math.isqrt(settings.samples) >= LEAST_CELLS:
         coarse = replace(settings, min_weight=max(settings.min_weight, CORNER_WEIGHT))
         corners = replace(grid, resolution=grid.resolution + 1)
-        light = drawing.whole(corners, CORNER, (LUMINANCE,), coarse)
-        cells = cells_by_corners(light, settings.samples, scene.dome.peak_radiance, grid.resolution)
+        for _, (light, _, _), stream in drawing.bands(corners, CORNER, (LUMINANCE,), coarse, 0.0, corners.resolution**2):
+            stream.synchronize()
+            cells = cells_by_corners(light[0, 0], settings.samples, scene.dome.peak_radiance, grid.resolution)
     cells = cells or Cells.evenly(settings.samples)
     for band, maps, stream in drawing.bands(grid, cells, tuple(range(MAPPED)), settings, 0.0):
         for whole, part in zip((means, coverage, error), maps, strict=True):
@@ -190,8 +216,10 @@ class _Drawing:
 
     def __init__(self, scene: Scene, nodes_nm: Sequence[float], real: Real) -> None:
         self.real, self.waves, self.peak = real, len(nodes_nm), scene.dome.peak_radiance
-        self.scenes = on_card(lowered([scene] * self.waves, nodes_nm), real)
-        self.dome, self.ends2 = on_card(scene.dome.table, real), cuda.to_device(np.array(_ends2(scene), real))
+        body = _body_on_card(scene.stone, tuple(nodes_nm), real, device_number())
+        looks = {name: cuda.to_device(one.astype(real)) for name, one in _looks([scene] * self.waves).items()}
+        self.scenes, self.dome = body._replace(**looks), _dome_on_card(scene.dome, real, device_number())
+        self.ends2 = cuda.to_device(np.array(_ends2(scene), real))
         self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone))
 
     def bands(
@@ -205,7 +233,8 @@ class _Drawing:
     ) -> Iterator[tuple[slice, tuple[Any, ...], Any]]:
         """By bands of pixels: while one is fetched, the next one is drawn.
 
-        Yields the pixels of a band, their maps on the card, see `pixel_sums.pixel_means`, and the stream in which they are there.
+        Yields the pixels of a band, their maps on the card until the next one, see `pixel_sums.pixel_means`, and the stream in
+        which they are there.
 
         Parameters
         ----------
@@ -217,7 +246,7 @@ class _Drawing:
         sides = cuda.to_device(cells.each) if isinstance(cells.each, np.ndarray) else cells.each
         place, rules = (grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution), rules_of(settings, self.real, chance)
         shapes = (len(channels), self.waves, each), (self.waves, each), (self.waves, each)
-        places = [(tuple(cuda.device_array(shape, self.real) for shape in shapes), cuda.stream()) for _ in firsts[:2]]
+        places = [(ROOM.taken(shapes, self.real), cuda.stream()) for _ in firsts[:2]]
 
         def draw(number: int) -> None:
             maps, stream = places[number % 2]
@@ -226,17 +255,16 @@ class _Drawing:
                 scale_for(cells.most**2, self.peak), *maps,
             )  # fmt: skip
 
-        draw(0)
-        for number, first in enumerate(firsts):
-            if number + 1 < len(firsts):
-                draw(number + 1)
-            yield slice(first, min(first + each, pixels)), *places[number % 2]
-
-    def whole(self, grid: PixelGrid, cells: Cells, channels: tuple[int, ...], settings: TraceSettings) -> Any:
-        """(P,) the first of the channels of all pixels at the first wavelength, in the card's memory."""
-        ((_, (means, _, _), stream),) = self.bands(grid, cells, channels, settings, 0.0, self.waves * grid.resolution**2)
-        stream.synchronize()
-        return means[0, 0]
+        try:
+            draw(0)
+            for number, first in enumerate(firsts):
+                if number + 1 < len(firsts):
+                    draw(number + 1)
+                yield slice(first, min(first + each, pixels)), *places[number % 2]
+        finally:
+            for maps, stream in places:
+                stream.synchronize()
+                ROOM.give_back(maps)
 
 
 def _ends2(scene: Scene) -> tuple[float, float]:

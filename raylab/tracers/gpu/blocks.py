@@ -17,13 +17,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import config, cuda
 
-from ..facet_search import with_sides
-from ..ledger import FIRST_SURFACE
 from ..totals import MOMENTS
-from ..wedges import WEDGES, row_ahead
+from ..wedges import WEDGES
 from .device import CAPACITIES
 from .kept import kept
-from .paths import book
 from .single import single_source, with_names
 
 MOST_PLANES = CAPACITIES[-1]
@@ -147,7 +144,7 @@ def view_ray(px, py, eye, turn):
 
 @cuda.jit(device=True)
 def stone_of(scenes, scene, planes, finish, spans, nearby):
-    """Copy the stone of a scene into a block's fast memory; returns it as `paths.begin` takes it."""
+    """Copy the stone of a scene into a block's fast memory; returns it as `paths.ahead` takes it."""
     first = scenes.rows[scene]
     count = scenes.rows[scene + 1] - first
     for k in range(cuda.threadIdx.x, count, THREADS):
@@ -177,38 +174,3 @@ def stone_of(scenes, scene, planes, finish, spans, nearby):
         medium[0],
         medium[1],
     )
-
-
-@cuda.jit(device=True)
-def entered(stone, beyond, x, y, z, vx, vy, vz):
-    """The row where a ray enters that is known to meet the stone, a place on the ray that is not outside of what it enters
-    through, and how far from there to where it enters, mm; see `paths.begin`.
-
-    Followed the other way, from inside or from behind the stone, the ray leaves there. So the search is that of a ray inside.
-
-    Parameters
-    ----------
-    beyond : how far the ray goes from the map plane to where it is behind the stone. x ... vz : where it meets the plane, and
-        where it goes.
-    """
-    planes, _, _, spans, nearby, _, core2, far2, height, starts, listed, _, _ = stone
-    x, y, z = x + beyond * vx, y + beyond * vy, z + beyond * vz
-    num, den, best = row_ahead(planes, spans, nearby, beyond, -1.0, x, y, z, -vx, -vy, -vz)
-    row, t = with_sides(planes, core2, far2, height, starts, listed, -1.0, x, y, z, -vx, -vy, -vz, num, den, best)
-    return row, x, y, z, -t
-
-
-@cuda.jit(device=True)
-def booked(first, off, stands, bounces, so_far, turn, dome, row):
-    """Book what leaves at a first surface and what leaves after a segment, see `paths.book`; returns what that returns.
-
-    In a loop, so that there is one copy of the program for both: two would not fit the processor's fast memory for programs.
-    """
-    part = 0 if first[0] > 0.0 else 1
-    while part < 2:
-        glare = part == 0
-        some = first if glare else off
-        if some[0] > 0.0:
-            so_far = book(some, 1.0 if glare else stands, FIRST_SURFACE if glare else bounces, so_far, turn, dome, row)
-        part += 1
-    return so_far

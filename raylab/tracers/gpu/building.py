@@ -30,13 +30,17 @@ from ..rim import rim_of
 from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
 from .batches import launched, on_card, rules_of, together
-from .kept import kept
 from .blocks import MOST_PLANES, THREADS, Real, Scenes, with_blocks
+from .kept import kept
+from .room import device_number
 
 MAINS = 8
 RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
 """Facets of the stars, crown mains, upper halves, lower halves and pavilion mains: after the table, before a culet."""
 SLOPING = 1 + sum(RINGS)
+NEAR = math.cos(3.0 * math.pi / 8.0)
+"""Of an angle from the middle of an eighth, beyond which nothing bounds its facets: the next but one of each ring."""
+MOST_ROWS = MOST_PLANES + 1
 LOST = 1e-7
 """A facet of less area, with a girdle of diameter 1, may be none: such a stone is left to its cut."""
 AT_A_TIME = 1 << 15
@@ -49,8 +53,8 @@ SMALL = 610
 MOST_KNOWN = 256
 """Lights whose usual errors are remembered."""
 BEYOND, HIGH = 1.0, 10.0
-"""With a girdle of diameter 1: no part of a stone is so far from the map plane; and a height of no stone: the girdle is upright,
-so the lists of its facets hold at any."""
+"""With a girdle of diameter 1: no part of a stone is so far from the map plane; and a height of no stone: the girdle is
+upright, so the lists of its facets hold at any."""
 
 
 @partial(kept, variant="double")
@@ -70,6 +74,8 @@ def build(numbers, girdle, rows, planes, found):
         numbers[design, 5], numbers[design, 6], numbers[design, 7], numbers[design, 8],
     )  # fmt: skip
     built = cuda.shared.array((MOST_PLANES, 4), np.float64)
+    near = cuda.shared.array((MOST_PLANES, 4), np.float64)
+    place = cuda.shared.array(MOST_ROWS, np.int16)
     parts = cuda.shared.array(THREADS, np.float64)
     sloping = rows - girdle
     for row in range(thread, rows, THREADS):
@@ -99,24 +105,37 @@ def build(numbers, girdle, rows, planes, found):
         for axis in range(4):
             planes[design * rows + row, axis] = built[row, axis]
     cuda.syncthreads()
+    if thread == 0:  # by symmetry no facet of the first eighth is bounded by one further off
+        kept = 0
+        for row in range(rows):
+            x, y = built[row, 0], built[row, 1]
+            place[row] = kept
+            if x * math.cos(math.pi / 16.0) + y * math.sin(math.pi / 16.0) >= NEAR * math.sqrt(x * x + y * y):
+                for axis in range(4):
+                    near[kept, axis] = built[row, axis]
+                kept += 1
+        place[rows] = kept
+        for side in range(2):  # planes of mirror symmetry that the axis lies in, about the eighth
+            azimuth = side * 5.0 * math.pi / 4.0 - math.pi / 2.0
+            near[kept + side, 0], near[kept + side, 1] = math.cos(azimuth), math.sin(azimuth)
+            near[kept + side, 2] = near[kept + side, 3] = 0.0
+    cuda.syncthreads()
     one, other = cuda.local.array((MOST_CORNERS, 2), np.float64), cuda.local.array((MOST_CORNERS, 2), np.float64)
     volume = 0.0
     kinds = 6 + (sloping - 57) + girdle // 16  # facets that stand for all others by symmetry
     for kind in range(thread, kinds if fault == 0 else 0, THREADS):
-        row, like = 0, 1
-        if kind > 0:
-            row, like = 1 + 8 * (kind - 1), 8  # star, crown main, first upper half
+        row, like, count = 1 + 8 * (kind - 1), 8, place[rows]  # star, crown main, first upper half
         if kind == 3:
             like = 16
         elif kind == 4:
             row, like = 33, 16
         elif kind == 5:
-            row, like = 49, 8
-        elif kind == 6 and sloping > 57:
-            row, like = 57, 1
+            row = 49
+        elif kind == 0 or (kind == 6 and sloping > 57):  # an eighth of the table or of a culet
+            row, count = 0 if kind == 0 else 57, count + 2
         elif kind > 5:
             row, like = sloping + kind - 6 - (sloping - 57), 16
-        area = facet_area(built, rows, row, 4.0 + 4.0 * depth, one, other)
+        area = facet_area(near, count, place[row], 4.0 + 4.0 * depth, one, other)
         if area < LOST:
             volume = math.nan
         volume += like * area * built[row, 3] / 3.0
@@ -270,7 +289,7 @@ def _scenes(scene: Scene, planes: Any, rows: int, girdle: int, diameter: np.ndar
     media = np.stack([np.full(count, medium.n), medium.absorption_per_mm * diameter], axis=-1)
     finish, turn = lot.stated.get("girdle_finish", POLISHED).code, tuple(scene.view.rotation().ravel().tolist())
     room = min(AT_A_TIME, 1 << (count - 1).bit_length())
-    alike = _alike(room, rows, girdle, finish, turn, real, getattr(cuda.get_current_device(), "id", 0))
+    alike = _alike(room, rows, girdle, finish, turn, real, device_number())
     return alike._replace(planes=planes, media=cuda.to_device(media.astype(real)))
 
 

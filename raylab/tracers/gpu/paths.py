@@ -21,15 +21,32 @@ MISSED, ENDED = -1, -2
 
 
 @cuda.jit(device=True)
-def begin(stone, on, t, x, y, z, vx, vy, vz, cone, polarized, row):
-    """First surface; what it scatters is booked in `row` (MOMENTS,).
+def ahead(stone, reach, on, ray):
+    """The row that a ray inside meets, -1 for none, and how far it is, mm.
+
+    A ray from outside that is known to meet the stone enters where it leaves when followed the other way, from a place behind.
 
     Parameters
     ----------
     stone : planes (R, 4) with the side facets last, codes of finish (R,), number of rows; its `Wedges`: spans, rows, reach; of
         its `Rim` core2, far2, height, starts and rows; index, absorption per mm.
-    on, t : the row where the ray enters, below 0 for none, and how far it is, mm.
-    x ... vz : where the ray comes from and where it goes. cone : solid angle, sr, for which it stands; 0 for none.
+    reach : mm, see `wedges.row_ahead`. on : the row on which the ray stands, below 0 for none. ray : see `begin`.
+    """
+    planes, _, _, spans, nearby, _, core2, far2, height, starts, listed, _, _ = stone
+    x, y, z, vx, vy, vz, _, _, _, _, _, _, _ = ray
+    stands_on = float(on)
+    num, den, best = row_ahead(planes, spans, nearby, reach, stands_on, x, y, z, vx, vy, vz)
+    return with_sides(planes, core2, far2, height, starts, listed, stands_on, x, y, z, vx, vy, vz, num, den, best)
+
+
+@cuda.jit(device=True)
+def begin(stone, on, x, y, z, vx, vy, vz, cone, polarized, row):
+    """First surface; what it scatters is booked in `row` (MOMENTS,).
+
+    Parameters
+    ----------
+    stone : see `ahead`. on : the row where the ray enters, below 0 for none.
+    x ... vz : where that is, mm, and where the ray goes. cone : solid angle, sr, for which it stands; 0 for none.
 
     Returns
     -------
@@ -46,17 +63,17 @@ def begin(stone, on, t, x, y, z, vx, vy, vz, cone, polarized, row):
     glare, rx, ry, rz, i, q, tx, ty, tz, ex, ey, ez, cos_i, cos_t = enter(
         vx, vy, vz, planes[on, 0], planes[on, 1], planes[on, 2], index, polarized
     )
-    ray = (x + t * vx, y + t * vy, z + t * vz, tx, ty, tz, i, q, 0.0, 0.0, ex, ey, ez)
+    ray = (x, y, z, tx, ty, tz, i, q, 0.0, 0.0, ex, ey, ez)
     return on, ray, (glare, rx, ry, rz, cone), cone_inside(cone, cos_i, cos_t)
 
 
 @cuda.jit(device=True)
-def advance(stone, on, segments, ray, stands, lot, cone, rules, row):
+def advance(stone, found, t, segments, ray, stands, lot, cone, rules, row):
     """One segment inside and the surface at its end; all but what leaves there is booked in `row` (MOMENTS,).
 
     Parameters
     ----------
-    stone, on, ray, cone : see `begin`. segments : walked before.
+    stone, found, t : see `ahead`. ray, cone : see `begin`. segments : walked before.
     stands : for how many rays like it this one stands. lot : a number in [0, 1) that decides whether a faint path goes on;
         where it does, what is left of it is such a number again, and independent of that.
     rules : polarized, min_weight, max_bounces, chance, seed; see `packets.PathRules`.
@@ -66,12 +83,9 @@ def advance(stone, on, segments, ray, stands, lot, cone, rules, row):
     on : where the ray stands then, or ENDED. ray, stands, lot : how it goes on.
     off : what leaves, to be booked by `book` for as many rays as this one stood for: power, direction, solid angle.
     """
-    planes, finish, _, spans, nearby, reach, core2, far2, height, starts, listed, index, absorption = stone
+    planes, finish, _, _, _, _, _, _, _, _, _, index, absorption = stone
     x, y, z, vx, vy, vz, i, q, u, v, ex, ey, ez = ray
     polarized, min_weight, max_bounces, chance, _ = rules
-    stands_on = float(on)
-    num, den, best = row_ahead(planes, spans, nearby, reach, stands_on, x, y, z, vx, vy, vz)
-    found, t = with_sides(planes, core2, far2, height, starts, listed, stands_on, x, y, z, vx, vy, vz, num, den, best)
     came, off = i, (0.0, 0.0, 0.0, 0.0, 0.0)
     if found >= 0:
         if absorption > 0.0:

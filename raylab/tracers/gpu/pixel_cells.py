@@ -20,8 +20,8 @@ AT_A_TIME = 1024
 @partial(kept, variant="any")
 @cuda.jit
 def _scatter(light, scatter, scale, total):
-    """Fill scatter (P,): standard deviation of the light at the four corners of each pixel; and add them up in total (1,), whole
-    numbers of 1 / scale.
+    """Fill scatter (P,), the standard deviation of the light at the four corners of each pixel, and add them up in total (1,),
+    as whole numbers of 1 / scale.
 
     Parameters
     ----------

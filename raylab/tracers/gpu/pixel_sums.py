@@ -13,11 +13,11 @@ from numba import cuda
 
 from ..facet_search import entry_row
 from ..keyed import keyed_uniform
-from ..ledger import LUMINANCE
+from ..ledger import FIRST_SURFACE, LUMINANCE
 from ..pixel_samples import sample_place, stratum_of
 from ..wedges import WEDGES
-from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, booked, entered, kernel, stone_of, view_ray
-from .paths import ENDED, MISSED, advance, begin
+from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, kernel, stone_of, view_ray
+from .paths import ENDED, MISSED, advance, ahead, begin, book
 from .single import DOUBLE
 
 HELD = 512
@@ -93,7 +93,7 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     held = cuda.shared.array(HELD, np.int64)
     begins = cuda.shared.array(BEGINS, np.int32)
-    waits = cuda.shared.array(1, np.int64)
+    waits = cuda.shared.array(1, np.uint32)
     scene, thread = cuda.blockIdx.y, cuda.threadIdx.x
     x0, y0, pixel_mm, resolution = place
     wide = channels.size + BESIDE
@@ -119,18 +119,18 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     on, segments, sample, last, side, coming, at = ENDED, 0, 0, 0, 1, 0, -1
     while True:
         idle = on < 0
-        waiting = cuda.syncthreads_count(1 if idle and (sample < last or coming < rows) else 0)
+        waiting = cuda.syncthreads_count(1 if idle and (at >= 0 or coming < rows) else 0)
         walking = cuda.syncthreads_count(0 if idle else 1)
         if waiting + walking == 0:
             break
-        first = (0.0, 0.0, 0.0, 0.0, 0.0)
+        fresh, reach = False, stone[5]
         if waiting >= TOGETHER or waiting >= walking:
             if thread == 0:
                 waits[0] = 0
             cuda.syncthreads()
             needs = idle and sample == last
             if needs:
-                cuda.atomic.or_(waits, 0, 1 << thread)
+                cuda.atomic.or_(waits, 0, np.uint32(1 << thread))
             cuda.syncthreads()
             others = waits[0]
             if idle and at >= 0:
@@ -138,7 +138,7 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
             if needs:
                 if at >= 0:
                     _flush(row, channels, hits, strata, held, at * wide, scale)
-                taken = coming + cuda.popc(others & ((1 << thread) - 1))  # those with lower numbers first
+                taken = coming + cuda.popc(others & np.uint32((1 << thread) - 1))  # those with lower numbers first
                 at, sample, last = max(at, 0), 0, 0
                 if taken < rows:
                     while taken >= begins[at + 1]:
@@ -159,33 +159,39 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
                 else:
                     px, py = x0 + (pixel % resolution) * pixel_mm, y0 + (pixel // resolution) * pixel_mm
                 px, py = np.float64(px), np.float64(py)
-                far2 = px * px + py * py
                 cone = 0.0
                 x, y, z, vx, vy, vz, slant = view_ray(px, py, eye, turn)
                 if eye[3] > 0.0:
                     away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
                     cone = np.float64((pixel_mm / side) ** 2) * eye[2] / (away2 * math.sqrt(away2))
-                on, t, beyond = -1, 0.0, scenes.beyond[scene] * slant
-                if far2 < ends2[0]:
-                    on, x, y, z, t = entered(stone, beyond, x, y, z, vx, vy, vz)
-                elif far2 <= ends2[1]:
-                    x, y, z = x - beyond * vx, y - beyond * vy, z - beyond * vz
-                    on, t = entry_row(planes, stone[2], x, y, z, vx, vy, vz)
-                had, lot = row[LUMINANCE], 0.0
+                far2, reach = px * px + py * py, scenes.beyond[scene] * slant
+                fresh = far2 < ends2[0]
+                if not fresh and far2 <= ends2[1]:
+                    entry, _ = entry_row(
+                        planes, stone[2], x - reach * vx, y - reach * vy, z - reach * vz, vx, vy, vz
+                    )  # fmt: skip
+                    fresh = entry >= 0
+                x, y, z = x + reach * vx, y + reach * vy, z + reach * vz
+                path = (x, y, z, -vx, -vy, -vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+                had, lot, hit = row[LUMINANCE], 0.0, 1.0 if fresh else 0.0
                 if rules[3] > 0.0:
                     lot = np.float64(keyed_uniform(rules[4], pixel, sample, LOT_AXIS))
-                on, path, first, cone = begin(stone, on, t, x, y, z, vx, vy, vz, cone, rules[0], row)
-                hit = 0.0 if on == MISSED else 1.0
-                hits += hit
                 segments, stands, so_far, sample = 0, 1.0, (0.0, 0.0), sample + 1
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
-        if on >= 0:
-            on, path, stands, lot, off = advance(stone, on, segments, path, stands, lot, cone, rules, row)
-            segments += 1
-        so_far = booked(first, off, stood, bounces, so_far, turn, dome, row)
-    if at >= 0:
-        strata = _counted(sample - 1, side, hit, row[LUMINANCE] - had, strata)
-        _flush(row, channels, hits, strata, held, at * wide, scale)
+        if fresh or on >= 0:
+            found, t = ahead(stone, reach, on, path)
+            if fresh:
+                x, y, z, vx, vy, vz = path[:6]
+                x, y, z = x + t * vx, y + t * vy, z + t * vz
+                on, path, off, cone = begin(stone, found, x, y, z, -vx, -vy, -vz, cone, rules[0], row)
+                hit = 0.0 if on == MISSED else 1.0
+                hits += hit
+                bounces = FIRST_SURFACE
+            else:
+                on, path, stands, lot, off = advance(stone, found, t, segments, path, stands, lot, cone, rules, row)
+                segments += 1
+            if off[0] > 0.0:
+                so_far = book(off, stood, bounces, so_far, turn, dome, row)
     cuda.syncthreads()
     for k in range(thread, pixels, THREADS):
         taken = max(_cells(cells, first_pixel + k, resolution) ** 2, 1)
