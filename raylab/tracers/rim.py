@@ -68,6 +68,11 @@ def _corner(place):
     return x / length, y / length
 
 
+def sector_ends() -> np.ndarray:
+    """(SECTORS, 2) unit vectors at which the sectors begin; the first one along -y."""
+    return np.array([_corner(4.0 * sector / SECTORS) for sector in range(SECTORS)])
+
+
 @njit()
 def rim_of(sides, first, height, crossed):
     """The `Rim` of side facets.

@@ -10,7 +10,7 @@ from ..outline_rays import lattice_lot, lattice_point, on_fan, shift_of
 from ..randomizations import RANDOMIZATIONS
 from ..totals import MOMENTS
 from ..wedges import WEDGES
-from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, kernel, stone_of, view_ray
+from .blocks import MOST_LISTED, MOST_PLANES, MOST_WORDS, SUMS, THREADS, TOGETHER, kernel, numbered, stone_of, view_ray
 from .paths import ENDED, MISSED, advance, ahead, begin, book
 from .single import DOUBLE
 
@@ -47,7 +47,7 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     totals = cuda.shared.array((RANDOMIZATIONS, SUMS), np.int64)
     shifts = cuda.shared.array((RANDOMIZATIONS, 3), DOUBLE)
-    waits = cuda.shared.array(1, np.uint32)
+    waits = cuda.shared.array(MOST_WORDS, np.uint32)
     walked = cuda.shared.array(1, np.int64)
     for k in range(thread, each, THREADS):
         number = part * each + k
@@ -74,14 +74,9 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
         if coming >= rays and waiting == THREADS:
             break
         fresh, reach = False, stone[5]
-        if coming < rays and (waiting >= TOGETHER or 2 * waiting >= THREADS):
-            if thread == 0:
-                waits[0] = 0
-            cuda.syncthreads()
-            if idle:
-                cuda.atomic.or_(waits, 0, np.uint32(1 << thread))
-            cuda.syncthreads()
-            ray = coming + cuda.popc(waits[0] & np.uint32((1 << thread) - 1))  # those with lower numbers first
+        if coming < rays and 32 * waiting >= TOGETHER * THREADS:
+            _, lower = numbered(idle, waits, (THREADS + 31) // 32)
+            ray = coming + lower
             coming += waiting
             if idle and ray < rays:
                 number = int((DOUBLE(ray) + 0.5) / points)  # sooner than a division of whole numbers

@@ -22,6 +22,7 @@ from ...stone.stone import Stone
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
+from ..rim import SECTORS, sector_ends
 from ..sampled.allocation import CORNER_WEIGHT, LEAST_CELLS
 from ..stone_table import StoneTable, crosses_axis, stone_table
 from ..wedges import Wedges, wedges_of
@@ -219,8 +220,9 @@ class _Drawing:
         body = _body_on_card(scene.stone, tuple(nodes_nm), real, device_number())
         looks = {name: cuda.to_device(one.astype(real)) for name, one in _looks([scene] * self.waves).items()}
         self.scenes, self.dome = body._replace(**looks), _dome_on_card(scene.dome, real, device_number())
-        self.ends2 = cuda.to_device(np.array(_ends2(scene), real))
-        self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone))
+        self.ends2 = cuda.to_device(_ends2(scene).astype(real))
+        means = pixel_sums.pixel_means if scene.view.parallel else pixel_sums.pixel_means_near
+        self.kernel = holding(means, real, len(scene.stone))
 
     def bands(
         self,
@@ -240,13 +242,14 @@ class _Drawing:
         ----------
         channels : those wanted. chance : see `packets.PathRules`. band : pixels of one, of all wavelengths; by default `BAND`.
         """
-        pixels, block = grid.resolution**2, pixel_sums.pixels_of(len(channels))
+        real, pixels, block = self.real, grid.resolution**2, pixel_sums.pixels_of(len(channels))
         each = min(max((band or BAND) // self.waves, block), pixels)
         firsts, wanted = range(0, pixels, each), cuda.to_device(np.array(channels))
         sides = cuda.to_device(cells.each) if isinstance(cells.each, np.ndarray) else cells.each
-        place, rules = (grid.x0_mm, grid.y0_mm, grid.pixel_mm, grid.resolution), rules_of(settings, self.real, chance)
+        place = (*map(real, (grid.x0_mm, grid.y0_mm, grid.pixel_mm)), grid.resolution)
+        rules = rules_of(settings, real, chance)
         shapes = (len(channels), self.waves, each), (self.waves, each), (self.waves, each)
-        places = [(ROOM.taken(shapes, self.real), cuda.stream()) for _ in firsts[:2]]
+        places = [(ROOM.taken(shapes, real), cuda.stream()) for _ in firsts[:2]]
 
         def draw(number: int) -> None:
             maps, stream = places[number % 2]
@@ -267,14 +270,35 @@ class _Drawing:
                 ROOM.give_back(maps)
 
 
-def _ends2(scene: Scene) -> tuple[float, float]:
-    """See `pixel_sums.pixel_means`; with room for rounding."""
+def _ends2(scene: Scene) -> np.ndarray:
+    """(SECTORS, 2) see `pixel_sums.pixel_means`; with room for rounding."""
     corners = silhouette(scene.stone, scene.view)
     outline = corners[ConvexHull(corners).vertices]  # counter-clockwise
     sides = np.roll(outline, -1, axis=0) - outline
-    inside = (outline[:, 0] * sides[:, 1] - outline[:, 1] * sides[:, 0]) / np.hypot(*sides.T)
-    near, far = (1.0 - ROUNDING) * max(float(inside.min()), 0.0), (1.0 + ROUNDING) * float(np.hypot(*outline.T).max())
-    return near**2, far**2
+    off = outline[:, 0] * sides[:, 1] - outline[:, 1] * sides[:, 0]
+    if off.min() <= 0.0:  # the middle is outside
+        return np.tile([0.0, (1.0 + ROUNDING) * float((outline**2).sum(axis=1).max())], (SECTORS, 1))
+    around = [_around(sector_ends()), _around(outline)]
+    angles, begins = np.concatenate(around), np.argsort(around[1], kind="stable")
+    order = np.argsort(angles, kind="stable")
+    angles = angles[order]
+    side = begins[np.searchsorted(angles[order >= SECTORS], angles, side="right") - 1]  # the one that a direction meets
+    ways = np.stack([np.sin(angles), -np.cos(angles)], axis=-1)
+    far = off[side] / (ways[:, 0] * sides[side, 1] - ways[:, 1] * sides[side, 0])
+    places = far[:, np.newaxis] * ways
+    pieces = np.roll(places, -1, axis=0) - places
+    along = np.clip(-(places * pieces).sum(axis=1) / np.maximum((pieces**2).sum(axis=1), 1e-300), 0.0, 1.0)
+    nearest = ((places + along[:, np.newaxis] * pieces) ** 2).sum(axis=1)
+    sector = np.cumsum(order < SECTORS) - 1  # that each piece lies in
+    near2, far2 = np.full(SECTORS, np.inf), np.zeros(SECTORS)
+    np.minimum.at(near2, sector, nearest)
+    np.maximum.at(far2, sector, np.maximum(far, np.roll(far, -1)) ** 2)
+    return np.stack([(1.0 - ROUNDING) * near2, (1.0 + ROUNDING) * far2], axis=-1)
+
+
+def _around(places: np.ndarray) -> np.ndarray:
+    """(K,) radians in [0, 2 pi) from -y, where the first sector begins, counter-clockwise to each place (K, 2)."""
+    return np.asarray((np.arctan2(places[:, 1], places[:, 0]) + 0.5 * np.pi) % (2.0 * np.pi))
 
 
 def rules_of(settings: TraceSettings, real: Any, chance: float) -> tuple[bool, Any, int, Any, int]:

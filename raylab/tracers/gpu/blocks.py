@@ -28,8 +28,10 @@ THREADS = 32
 """Of a block, which is as many as run in step."""
 MOST_LISTED = 1024
 """Facets in all the lists of a stone's `Wedges` together."""
+MOST_WORDS = 8
+"""Of `numbered`: a block has at most 32 times as many threads."""
 TOGETHER = 16
-"""Threads that begin a path together, of those that wait; where as many wait as walk, they do in any case."""
+"""Of 32 threads, those that begin a path together: so many wait, or as many as walk."""
 SUMS = MOMENTS + 1
 """Numbers kept of a randomization: the moments, and how many rays met the stone."""
 
@@ -90,21 +92,23 @@ Variants = dict[Real, dict[int, Any]]
 """A kernel in each precision, by its kind of number, each by the number of facets that it holds."""
 
 
-def kernel(registers: int, registers_single: int) -> Callable[[Any], Variants]:
+def kernel(registers: int, registers_single: int, **names: Any) -> Callable[[Any], Variants]:
     """Make a function a kernel, which takes so many registers a thread in double and in single precision: the quickest of those
-    tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time."""
+    tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time.
+
+    `names` are constants of its module that have other values in it, so that the compiler leaves out what they rule out.
+    """
+    told = "".join(f"-{name}-{value}" for name, value in names.items())
 
     def compiled(function: Any, most: int, variant: str) -> Any:
         limit = {} if config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
-        return kept(cuda.jit(function, **limit), variant)
+        return kept(cuda.jit(function, **limit), variant + told)
 
     def decorate(function: Any) -> Variants:
-        holding = {most: with_names(function, MOST_PLANES=most) for most in CAPACITIES}
+        sizes = {most: with_names(function, MOST_PLANES=most, **names) for most in CAPACITIES}
         return {
-            np.float64: {most: compiled(one, registers, f"double-{most}") for most, one in holding.items()},
-            np.float32: {
-                most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in holding.items()
-            },
+            np.float64: {most: compiled(one, registers, f"double-{most}") for most, one in sizes.items()},
+            np.float32: {most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in sizes.items()},
         }
 
     return decorate
@@ -174,3 +178,28 @@ def stone_of(scenes, scene, planes, finish, spans, nearby):
         medium[0],
         medium[1],
     )
+
+
+@cuda.jit(device=True)
+def numbered(wants, waits, words):
+    """How many threads of a block want something, and how many of these have lower numbers; for all threads at once.
+
+    waits : (W,) whole numbers of 32 bits, of which `words` are one for each 32 threads; overwritten. Larger numbers would take
+    many times as long where threads meet.
+    """
+    thread = cuda.threadIdx.x
+    if thread < words:
+        waits[thread] = 0
+    cuda.syncthreads()
+    if wants:
+        cuda.atomic.or_(waits, thread >> 5, np.uint32(1 << (thread & 31)))
+    cuda.syncthreads()
+    total = lower = 0
+    for word in range(words):
+        found = waits[word]
+        total += cuda.popc(found)
+        if word < thread >> 5:
+            lower += cuda.popc(found)
+        elif word == thread >> 5:
+            lower += cuda.popc(found & np.uint32((1 << (thread & 31)) - 1))
+    return total, lower

@@ -14,9 +14,10 @@ from numba import cuda
 from ..facet_search import entry_row
 from ..keyed import keyed_uniform
 from ..ledger import FIRST_SURFACE, LUMINANCE
-from ..pixel_samples import sample_place, stratum_of
+from ..pixel_samples import place_in_stratum, stratum_at
+from ..rim import sector_of
 from ..wedges import WEDGES
-from .blocks import MOST_LISTED, MOST_PLANES, SUMS, THREADS, TOGETHER, kernel, stone_of, view_ray
+from .blocks import MOST_LISTED, MOST_PLANES, MOST_WORDS, SUMS, THREADS, TOGETHER, kernel, numbered, stone_of, view_ray
 from .paths import ENDED, MISSED, advance, ahead, begin, book
 from .single import DOUBLE
 
@@ -26,6 +27,8 @@ BESIDE = 4
 """Sums of a pixel beside those of its channels: hits, and the three of `_counted`."""
 BEGINS = HELD // (1 + BESIDE) + 1
 """One more than a block has pixels with one channel."""
+CONES = True
+"""Do rays stand for solid angles? Only seen from a near eye."""
 LOT_AXIS = 5
 """Axis that keys a path's lot, see `keyed`: those before place the sample."""
 
@@ -36,15 +39,16 @@ def pixels_of(channels: int) -> int:
 
 
 @cuda.jit(device=True)
-def _counted(sample, cells, hit, light, strata):
-    """What is known of a row's strata with one sample more.
+def _counted(column, cells, hit, light, strata):
+    """What is known of a row's strata with one sample more, the one in a column.
 
     strata : sums of one stratum, of the light, hits, squared light and samples; then of all strata, about the stratum's mean,
     of the squares of the light, of light times hits, and of the squares of the hits.
     """
     l_sum, h_sum, ll_sum, taken, ll, lh, hh = strata
     l_sum, h_sum, ll_sum, taken = l_sum + light, h_sum + hit, ll_sum + light * light, taken + 1.0
-    if (sample + 1) % cells == 0 or stratum_of(sample, cells) != stratum_of(sample + 1, cells):
+    first, columns = stratum_at(column, cells)
+    if column + 1 == first + columns:
         if taken > 1.0:
             larger = taken / (taken - 1.0)
             ll += larger * (ll_sum - l_sum * l_sum / taken)
@@ -72,15 +76,15 @@ def _cells(cells, pixel, resolution):
     return 0 if pixel >= resolution * resolution else int(cells[min(pixel, cells.size - 1)])
 
 
-@kernel(160, 128)
-def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scale, means, coverage, error):
+def _pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scale, means, coverage, error):
     """Fill maps of some pixels of each of some scenes with one eye.
 
     Parameters
     ----------
     place : x0, y0, pixel_mm, resolution, see `pixel_samples.sample_place`. cells : (R,) of each pixel, whose square of samples
         it takes, or (1,) of all; where it is -1 there is one ray, through the corner of the least x and y.
-    ends2 : (2,) mm^2 from the middle of the map plane: rays nearer than the first meet the stone, those beyond the second miss.
+    ends2 : (SECTORS, 2) mm^2 from the middle of the map plane, in the sectors of `rim`: rays nearer than the first meet the
+        stone, those beyond the second miss.
     before : how many pixels come before these P. channels : (C,) those wanted. scale : see `_flush`.
     means : (C, D, P) filled: means over the samples that meet the stone; NaN where none does.
     coverage, error : (D, P) filled: which share of them does; standard error of the luminance, from the scatter within strata,
@@ -93,7 +97,7 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     sums = cuda.shared.array((SUMS, THREADS), np.float64)
     held = cuda.shared.array(HELD, np.int64)
     begins = cuda.shared.array(BEGINS, np.int32)
-    waits = cuda.shared.array(1, np.uint32)
+    waits = cuda.shared.array(MOST_WORDS, np.uint32)
     scene, thread = cuda.blockIdx.y, cuda.threadIdx.x
     x0, y0, pixel_mm, resolution = place
     wide = channels.size + BESIDE
@@ -115,8 +119,8 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     turn, eye = scenes.turns[scene], scenes.eyes[scene]
     path = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     stands, so_far, strata = 1.0, (0.0, 0.0), (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    hits = hit = cone = lot = had = 0.0
-    on, segments, sample, last, side, coming, at = ENDED, 0, 0, 0, 1, 0, -1
+    hits = hit = cone = lot = had = cell = left = low = 0.0
+    on, segments, coming, at, pixel, line, column, side = ENDED, 0, 0, -1, 0, 0, 0, 0
     while True:
         idle = on < 0
         waiting = cuda.syncthreads_count(1 if idle and (at >= 0 or coming < rows) else 0)
@@ -124,71 +128,67 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
         if waiting + walking == 0:
             break
         fresh, reach = False, stone[5]
-        if waiting >= TOGETHER or waiting >= walking:
-            if thread == 0:
-                waits[0] = 0
-            cuda.syncthreads()
-            needs = idle and sample == last
-            if needs:
-                cuda.atomic.or_(waits, 0, np.uint32(1 << thread))
-            cuda.syncthreads()
-            others = waits[0]
+        if 32 * waiting >= TOGETHER * THREADS or waiting >= walking:
+            needs = idle and column == side
+            others, lower = numbered(needs, waits, (THREADS + 31) // 32)
             if idle and at >= 0:
-                strata = _counted(sample - 1, side, hit, row[LUMINANCE] - had, strata)
+                strata = _counted(column - 1, side, hit, row[LUMINANCE] - had, strata)
             if needs:
                 if at >= 0:
                     _flush(row, channels, hits, strata, held, at * wide, scale)
-                taken = coming + cuda.popc(others & np.uint32((1 << thread) - 1))  # those with lower numbers first
-                at, sample, last = max(at, 0), 0, 0
+                taken = coming + lower
+                at, column, side = max(at, 0), 0, 0
                 if taken < rows:
                     while taken >= begins[at + 1]:
                         at += 1
                     for c in range(SUMS):
                         row[c] = 0.0
-                    side = _cells(cells, first_pixel + at, resolution)
-                    sample = (taken - int(begins[at])) * side
-                    last = sample + abs(side)
+                    pixel, line = first_pixel + at, taken - int(begins[at])
+                    left, low = x0 + (pixel % resolution) * pixel_mm, y0 + (pixel // resolution) * pixel_mm
+                    side = _cells(cells, pixel, resolution)
+                    cell = np.float64(pixel_mm / side if side > 0 else 0.0)
+                    side = abs(side)
                     strata, hits = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0), 0.0
                 else:
                     at = -1
-            coming += cuda.popc(others)
-            if idle and sample < last:
-                pixel = first_pixel + at
-                if side > 0:
-                    px, py = sample_place(x0, y0, pixel_mm, resolution, pixel, sample, side, rules[4])
-                else:
-                    px, py = x0 + (pixel % resolution) * pixel_mm, y0 + (pixel // resolution) * pixel_mm
+            coming += others
+            if idle and column < side:
+                sample = line * side + column
+                first, columns = stratum_at(column, side)
+                px, py = place_in_stratum(left, low, cell, line, first, columns, rules[4], pixel, sample)
                 px, py = np.float64(px), np.float64(py)
-                cone = 0.0
                 x, y, z, vx, vy, vz, slant = view_ray(px, py, eye, turn)
-                if eye[3] > 0.0:
+                if CONES:
                     away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
-                    cone = np.float64((pixel_mm / side) ** 2) * eye[2] / (away2 * math.sqrt(away2))
-                far2, reach = px * px + py * py, scenes.beyond[scene] * slant
-                fresh = far2 < ends2[0]
-                if not fresh and far2 <= ends2[1]:
-                    entry, _ = entry_row(
-                        planes, stone[2], x - reach * vx, y - reach * vy, z - reach * vz, vx, vy, vz
-                    )  # fmt: skip
+                    cone = cell * cell * eye[2] / (away2 * math.sqrt(away2))
+                far2, sector, reach = px * px + py * py, sector_of(px, py), scenes.beyond[scene] * slant
+                fresh = far2 < ends2[sector, 0]
+                if not fresh and far2 <= ends2[sector, 1]:
+                    entry, _ = entry_row(planes, stone[2], x - reach * vx, y - reach * vy, z - reach * vz, vx, vy, vz)
                     fresh = entry >= 0
                 x, y, z = x + reach * vx, y + reach * vy, z + reach * vz
                 path = (x, y, z, -vx, -vy, -vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
                 had, lot, hit = row[LUMINANCE], 0.0, 1.0 if fresh else 0.0
                 if rules[3] > 0.0:
                     lot = np.float64(keyed_uniform(rules[4], pixel, sample, LOT_AXIS))
-                segments, stands, so_far, sample = 0, 1.0, (0.0, 0.0), sample + 1
+                segments, stands, so_far, column = 0, 1.0, (0.0, 0.0), column + 1
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
         if fresh or on >= 0:
             found, t = ahead(stone, reach, on, path)
             if fresh:
                 x, y, z, vx, vy, vz = path[:6]
                 x, y, z = x + t * vx, y + t * vy, z + t * vz
-                on, path, off, cone = begin(stone, found, x, y, z, -vx, -vy, -vz, cone, rules[0], row)
+                on, path, off, inside = begin(
+                    stone, found, x, y, z, -vx, -vy, -vz, cone if CONES else 0.0, rules[0], row
+                )  # fmt: skip
+                cone = inside if CONES else 0.0
                 hit = 0.0 if on == MISSED else 1.0
                 hits += hit
                 bounces = FIRST_SURFACE
             else:
-                on, path, stands, lot, off = advance(stone, found, t, segments, path, stands, lot, cone, rules, row)
+                on, path, stands, lot, off = advance(
+                    stone, found, t, segments, path, stands, lot, cone if CONES else 0.0, rules, row
+                )  # fmt: skip
                 segments += 1
             if off[0] > 0.0:
                 so_far = book(off, stood, bounces, so_far, turn, dome, row)
@@ -208,3 +208,9 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
         if met > 1.0 and taken > 1:
             ll, lh, hh = (DOUBLE(held[found + 1]) / scale, DOUBLE(held[found + 2]) / scale, DOUBLE(held[found + 3]) / scale)
             error[scene, mine + k] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / met
+
+
+pixel_means = kernel(160, 128, CONES=False)(_pixel_means)
+"""See `_pixel_means`; under parallel views."""
+pixel_means_near = kernel(160, 128, CONES=True)(_pixel_means)
+"""The same, seen from a near eye."""
