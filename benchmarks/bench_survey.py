@@ -1,6 +1,6 @@
 """The survey that the literature is known for, on a graphics processor: 38.5 million round brilliants on a grid of six axes.
 
-    python benchmarks/bench_survey.py FOLDER [--error 0.001] [--processes 6] [--tables 20] [--most 28] [--engine gpu-single]
+    python benchmarks/bench_survey.py FOLDER [--error 0.001] [--processes 12] [--tables 20] [--most 28] [--engine gpu-single]
         [--compared 2000]
 
 The number of designs is that of the survey published in 2004 (Moses et al., Gems & Gemology 40(3); number from memory); the
@@ -54,7 +54,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder")
     parser.add_argument("--error", type=float, default=0.001)
-    parser.add_argument("--processes", type=int, default=6)
+    parser.add_argument("--processes", type=int)
     parser.add_argument("--tables", type=int, default=20)
     parser.add_argument("--most", type=int, default=28)
     parser.add_argument("--engine", default="gpu-single")

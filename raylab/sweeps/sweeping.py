@@ -100,8 +100,8 @@ def sweep(
     zarr : write the result in pieces while the sweep runs, as a Zarr folder `sweep.zarr` in `out` instead of one file, so that
         memory doesn't grow with the number of designs; what is returned is read as far as it is asked for. Needs the extra
         ``raylab[zarr]``.
-    processes : number of processes on this machine; by default all cores, for enough work, or eight for each graphics
-        processor that traces.
+    processes : number of processes on this machine; by default all cores, for enough work, or up to twelve for each
+        graphics processor that traces.
     scheduler : address of a dask scheduler, or a dask client, for work on a cluster (best with one thread per worker
         process).
     settings : settings of the traces; `precision` is the width of an exact engine's bracket on brightness. With ``"rays"`` or

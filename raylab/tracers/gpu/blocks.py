@@ -184,8 +184,8 @@ def stone_of(scenes, scene, planes, finish, spans, nearby):
 def numbered(wants, waits, words):
     """How many threads of a block want something, and how many of these have lower numbers; for all threads at once.
 
-    waits : (W,) whole numbers of 32 bits, of which `words` are one for each 32 threads; overwritten. Larger numbers would take
-    many times as long where threads meet.
+    waits : (W,) whole numbers of 32 bits, of which `words` are one for each 32 threads; overwritten, so that all threads
+    have to meet before the next call. Larger numbers would take many times as long where threads meet.
     """
     thread = cuda.threadIdx.x
     if thread < words:

@@ -10,7 +10,6 @@ import functools
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -30,9 +29,11 @@ from ..rim import rim_of
 from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
 from .batches import launched, on_card, rules_of, together
-from .blocks import MOST_PLANES, THREADS, Real, Scenes, with_blocks
+from .blocks import MOST_PLANES, MOST_WORDS, THREADS, Real, Scenes, numbered, with_blocks
+from .device import CAPACITIES
 from .kept import kept
 from .room import device_number
+from .single import with_names
 
 MAINS = 8
 RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
@@ -40,7 +41,6 @@ RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
 SLOPING = 1 + sum(RINGS)
 NEAR = math.cos(3.0 * math.pi / 8.0)
 """Of an angle from the middle of an eighth, beyond which nothing bounds its facets: the next but one of each ring."""
-MOST_ROWS = MOST_PLANES + 1
 LOST = 1e-7
 """A facet of less area, with a girdle of diameter 1, may be none: such a stone is left to its cut."""
 AT_A_TIME = 1 << 15
@@ -57,9 +57,7 @@ BEYOND, HIGH = 1.0, 10.0
 upright, so the lists of its facets hold at any."""
 
 
-@partial(kept, variant="double")
-@cuda.jit
-def build(numbers, girdle, rows, planes, found):
+def _build(numbers, girdle, rows, planes, found):
     """Build a stone a block, with a girdle of diameter 1.
 
     Parameters
@@ -75,7 +73,8 @@ def build(numbers, girdle, rows, planes, found):
     )  # fmt: skip
     built = cuda.shared.array((MOST_PLANES, 4), np.float64)
     near = cuda.shared.array((MOST_PLANES, 4), np.float64)
-    place = cuda.shared.array(MOST_ROWS, np.int16)
+    place = cuda.shared.array(MOST_PLANES, np.int16)
+    waits = cuda.shared.array(MOST_WORDS, np.uint32)
     parts = cuda.shared.array(THREADS, np.float64)
     sloping = rows - girdle
     for row in range(thread, rows, THREADS):
@@ -105,26 +104,30 @@ def build(numbers, girdle, rows, planes, found):
         for axis in range(4):
             planes[design * rows + row, axis] = built[row, axis]
     cuda.syncthreads()
-    if thread == 0:  # by symmetry no facet of the first eighth is bounded by one further off
-        kept = 0
-        for row in range(rows):
+    kept_rows = 0
+    for first in range(0, rows, THREADS):  # by symmetry no facet of the first eighth is bounded by one further off
+        row, keeps = first + thread, False
+        if row < rows:
             x, y = built[row, 0], built[row, 1]
-            place[row] = kept
-            if x * math.cos(math.pi / 16.0) + y * math.sin(math.pi / 16.0) >= NEAR * math.sqrt(x * x + y * y):
-                for axis in range(4):
-                    near[kept, axis] = built[row, axis]
-                kept += 1
-        place[rows] = kept
+            keeps = x * math.cos(math.pi / 16.0) + y * math.sin(math.pi / 16.0) >= NEAR * math.sqrt(x * x + y * y)
+        total, lower = numbered(keeps, waits, (THREADS + 31) // 32)
+        if keeps:
+            place[row] = kept_rows + lower
+            for axis in range(4):
+                near[kept_rows + lower, axis] = built[row, axis]
+        kept_rows += total
+        cuda.syncthreads()  # all have read what the next round overwrites
+    if thread == 0:
         for side in range(2):  # planes of mirror symmetry that the axis lies in, about the eighth
             azimuth = side * 5.0 * math.pi / 4.0 - math.pi / 2.0
-            near[kept + side, 0], near[kept + side, 1] = math.cos(azimuth), math.sin(azimuth)
-            near[kept + side, 2] = near[kept + side, 3] = 0.0
+            near[kept_rows + side, 0], near[kept_rows + side, 1] = math.cos(azimuth), math.sin(azimuth)
+            near[kept_rows + side, 2] = near[kept_rows + side, 3] = 0.0
     cuda.syncthreads()
     one, other = cuda.local.array((MOST_CORNERS, 2), np.float64), cuda.local.array((MOST_CORNERS, 2), np.float64)
     volume = 0.0
     kinds = 6 + (sloping - 57) + girdle // 16  # facets that stand for all others by symmetry
     for kind in range(thread, kinds if fault == 0 else 0, THREADS):
-        row, like, count = 1 + 8 * (kind - 1), 8, place[rows]  # star, crown main, first upper half
+        row, like, count = 1 + 8 * (kind - 1), 8, kept_rows  # star, crown main, first upper half
         if kind == 3:
             like = 16
         elif kind == 4:
@@ -147,6 +150,10 @@ def build(numbers, girdle, rows, planes, found):
             total += parts[k]
         found[design, 0] = -1.0 if fault == 0 and not total > 0.0 else float(fault)
         found[design, 1], found[design, 2] = total, table + depth
+
+
+build = {most: kept(cuda.jit(with_names(_build, MOST_PLANES=most)), f"double-{most}") for most in CAPACITIES}
+"""See `_build`, by the number of facets that each holds."""
 
 
 def built_rounds(lot: Lot, real: Real) -> Built:
@@ -258,7 +265,9 @@ def _built(lot: Lot, girdle: int, culet: bool, real: Real) -> _Stones:
     numbers = np.stack([lot.values[key] for key in ARGUMENTS], axis=-1).astype(float)
     rows, count = SLOPING + girdle + culet, len(numbers)
     planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
-    with_blocks(build, count)(cuda.to_device(numbers), girdle, rows, planes, found_there)
+    with_blocks(next(one for most, one in build.items() if rows <= most), count)(
+        cuda.to_device(numbers), girdle, rows, planes, found_there
+    )
     found = found_there.copy_to_host()
     found[found[:, 0] != 0.0, 1] = np.nan  # what is no stone has no volume
     if "weight_ct" in lot.values:
