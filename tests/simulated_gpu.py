@@ -103,8 +103,7 @@ def reduced() -> None:
     BlockThread.is_alive = asked_patiently
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
-    pixels = (*pixel_sums.pixel_means.values(), *pixel_sums.pixel_means_near.values())
-    tables = (*area_sums.outline_sums.values(), *pixels, building.build)
+    tables = area_sums.outline_sums, pixel_sums.pixel_means, building.build
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
     for names in (
         *map(vars, (area_sums, blocks, building, pixel_cells, pixel_sums)),

@@ -10,9 +10,9 @@ from small_scenes import scene_of
 
 import raylab as rl
 from raylab.scene.pixel_grid import PixelGrid, grid_around
+from raylab.tracers.allocation import EVENLY, cells_by_corners, even_cells
 from raylab.tracers.engines import engine_named
 from raylab.tracers.sampled import sampling
-from raylab.tracers.sampled.allocation import EVENLY, cells_by_corners, even_cells
 
 GRID = PixelGrid(-1.0, -1.0, 0.1, 20)
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)

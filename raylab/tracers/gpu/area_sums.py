@@ -26,7 +26,7 @@ def _flush(row, totals, number, scale):
         row[c] = 0.0
 
 
-@kernel(160, 128)
+@kernel({np.float64: 160, np.float32: 128})
 def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, scale, out, steps):
     """Fill out (D, RANDOMIZATIONS, SUMS), sums over the rays of each randomization, the last of which counts hits.
 

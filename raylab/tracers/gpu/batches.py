@@ -19,11 +19,11 @@ from ...scene.scene import Scene
 from ...scene.settings import TraceSettings
 from ...scene.view import silhouette
 from ...stone.stone import Stone
+from ..allocation import CORNER_WEIGHT, LEAST_CELLS
 from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
 from ..rim import SECTORS, sector_ends
-from ..sampled.allocation import CORNER_WEIGHT, LEAST_CELLS
 from ..stone_table import StoneTable, crosses_axis, stone_table
 from ..wedges import Wedges, wedges_of
 from . import area_sums, pixel_sums
@@ -87,14 +87,14 @@ def _bodies(stones: Sequence[Stone], wavelengths_nm: Sequence[float]) -> Scenes:
 
 
 @functools.lru_cache(maxsize=16)
-def _body_on_card(stone: Stone, wavelengths_nm: tuple[float, ...], real: Real, device: int) -> Scenes:
+def _body_on_card(stone: Stone, wavelengths_nm: tuple[float, ...], real: Any, device: int) -> Scenes:
     """One stone at some wavelengths, for pictures: a film shows it again and again. `device` is the card's number."""
     found: Scenes = on_card(_bodies([stone] * len(wavelengths_nm), wavelengths_nm), real)
     return found
 
 
 @functools.lru_cache(maxsize=16)
-def _dome_on_card(dome: Dome, real: Real, device: int) -> Any:
+def _dome_on_card(dome: Dome, real: Any, device: int) -> Any:
     """See `_body_on_card`."""
     return on_card(dome.table, real)
 
@@ -179,7 +179,7 @@ def scale_for(points: int, peak: float) -> float:
 
 def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, by the scene's samples a pixel
-    on average, more where the luminance differs at corners; see `sampled.allocation`."""
+    on average, more where the luminance differs at corners; see `allocation`."""
     pixels, settings = grid.resolution**2, scene.settings
     means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, 1, pixels), (1, pixels), (1, pixels)))
     drawing, cells = _Drawing(scene, [wavelength_nm], real), None
@@ -215,14 +215,13 @@ def pixel_luminances(
 class _Drawing:
     """Pictures of a scene at some wavelengths."""
 
-    def __init__(self, scene: Scene, nodes_nm: Sequence[float], real: Real) -> None:
+    def __init__(self, scene: Scene, nodes_nm: Sequence[float], real: Any) -> None:
         self.real, self.waves, self.peak = real, len(nodes_nm), scene.dome.peak_radiance
         body = _body_on_card(scene.stone, tuple(nodes_nm), real, device_number())
         looks = {name: cuda.to_device(one.astype(real)) for name, one in _looks([scene] * self.waves).items()}
         self.scenes, self.dome = body._replace(**looks), _dome_on_card(scene.dome, real, device_number())
         self.ends2 = cuda.to_device(_ends2(scene).astype(real))
-        means = pixel_sums.pixel_means if scene.view.parallel else pixel_sums.pixel_means_near
-        self.kernel = holding(means, real, len(scene.stone))
+        self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone), near=not scene.view.parallel)
 
     def bands(
         self,

@@ -9,9 +9,10 @@ on how many blocks run at a time, or where.
 
 from __future__ import annotations
 
+import itertools
 import math
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -88,35 +89,42 @@ class Fans(NamedTuple):
 
 Real = type[np.floating[Any]]
 """A precision by its kind of number, of which there are kernels."""
-Variants = dict[Real, dict[int, Any]]
-"""A kernel in each precision, by its kind of number, each by the number of facets that it holds."""
 
 
-def kernel(registers: int, registers_single: int, **names: Any) -> Callable[[Any], Variants]:
-    """Make a function a kernel, which takes so many registers a thread in double and in single precision: the quickest of those
+class Variant(NamedTuple):
+    """Of a kernel: for which kind of number, for how many facets at most, and whether rays come from a near eye."""
+
+    real: Real
+    most: int
+    near: bool
+
+
+def kernel(registers: Mapping[Real, int | None], near: tuple[bool, ...] = (False,)) -> Callable[[Any], dict[Variant, Any]]:
+    """Make a function a kernel, in some precisions, each of which takes so many registers a thread: the quickest of those
     tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time.
 
-    `names` are constants of its module that have other values in it, so that the compiler leaves out what they rule out.
+    In each variant it has its own `MOST_PLANES` and `NEAR`, so that the compiler leaves out what these rule out.
     """
-    told = "".join(f"-{name}-{value}" for name, value in names.items())
 
-    def compiled(function: Any, most: int, variant: str) -> Any:
-        limit = {} if config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
-        return kept(cuda.jit(function, **limit), variant + told)
-
-    def decorate(function: Any) -> Variants:
-        sizes = {most: with_names(function, MOST_PLANES=most, **names) for most in CAPACITIES}
-        return {
-            np.float64: {most: compiled(one, registers, f"double-{most}") for most, one in sizes.items()},
-            np.float32: {most: compiled(single_source(one), registers_single, f"single-{most}") for most, one in sizes.items()},
-        }
+    def decorate(function: Any) -> dict[Variant, Any]:
+        found = {}
+        for variant in itertools.starmap(Variant, itertools.product(registers, CAPACITIES, near)):
+            one = with_names(function, MOST_PLANES=variant.most, NEAR=variant.near)
+            plain = single_source(one) if variant.real is np.float32 else one
+            most = registers[variant.real]
+            limit = {} if most is None or config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
+            name = "-".join([variant.real.__name__, str(variant.most), *["near"] * variant.near])
+            found[variant] = kept(cuda.jit(plain, **limit), name)
+        return found
 
     return decorate
 
 
-def holding(kernel: Variants, real: Real, planes: int) -> Any:
+def holding(variants: Mapping[Variant, Any], real: Real, planes: int, near: bool = False) -> Any:
     """Of the variants of a kernel in a precision, the smallest one for stones of so many facets."""
-    return next(one for most, one in kernel[real].items() if planes <= most)
+    return next(
+        found for one, found in variants.items() if one.real is real and planes <= one.most and one.near == near
+    )  # fmt: skip
 
 
 def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> Any:

@@ -29,17 +29,14 @@ from ..rim import rim_of
 from ..totals import MOMENTS, Totals
 from ..wedges import WEDGES, Wedges, numbers_around
 from .batches import launched, on_card, rules_of, together
-from .blocks import MOST_PLANES, MOST_WORDS, THREADS, Real, Scenes, numbered, with_blocks
-from .device import CAPACITIES
-from .kept import kept
+from .blocks import MOST_PLANES, MOST_WORDS, THREADS, Real, Scenes, holding, kernel, numbered, with_blocks
 from .room import device_number
-from .single import with_names
 
 MAINS = 8
 RINGS = (MAINS, MAINS, 2 * MAINS, 2 * MAINS, MAINS)
 """Facets of the stars, crown mains, upper halves, lower halves and pavilion mains: after the table, before a culet."""
 SLOPING = 1 + sum(RINGS)
-NEAR = math.cos(3.0 * math.pi / 8.0)
+AROUND = math.cos(3.0 * math.pi / 8.0)
 """Of an angle from the middle of an eighth, beyond which nothing bounds its facets: the next but one of each ring."""
 LOST = 1e-7
 """A facet of less area, with a girdle of diameter 1, may be none: such a stone is left to its cut."""
@@ -57,7 +54,8 @@ BEYOND, HIGH = 1.0, 10.0
 upright, so the lists of its facets hold at any."""
 
 
-def _build(numbers, girdle, rows, planes, found):
+@kernel({np.float64: None})
+def build(numbers, girdle, rows, planes, found):
     """Build a stone a block, with a girdle of diameter 1.
 
     Parameters
@@ -109,7 +107,7 @@ def _build(numbers, girdle, rows, planes, found):
         row, keeps = first + thread, False
         if row < rows:
             x, y = built[row, 0], built[row, 1]
-            keeps = x * math.cos(math.pi / 16.0) + y * math.sin(math.pi / 16.0) >= NEAR * math.sqrt(x * x + y * y)
+            keeps = x * math.cos(math.pi / 16.0) + y * math.sin(math.pi / 16.0) >= AROUND * math.sqrt(x * x + y * y)
         total, lower = numbered(keeps, waits, (THREADS + 31) // 32)
         if keeps:
             place[row] = kept_rows + lower
@@ -150,10 +148,6 @@ def _build(numbers, girdle, rows, planes, found):
             total += parts[k]
         found[design, 0] = -1.0 if fault == 0 and not total > 0.0 else float(fault)
         found[design, 1], found[design, 2] = total, table + depth
-
-
-build = {most: kept(cuda.jit(with_names(_build, MOST_PLANES=most)), f"double-{most}") for most in CAPACITIES}
-"""See `_build`, by the number of facets that each holds."""
 
 
 def built_rounds(lot: Lot, real: Real) -> Built:
@@ -265,9 +259,7 @@ def _built(lot: Lot, girdle: int, culet: bool, real: Real) -> _Stones:
     numbers = np.stack([lot.values[key] for key in ARGUMENTS], axis=-1).astype(float)
     rows, count = SLOPING + girdle + culet, len(numbers)
     planes, found_there = cuda.device_array((count * rows, 4), real), cuda.device_array((count, 3))
-    with_blocks(next(one for most, one in build.items() if rows <= most), count)(
-        cuda.to_device(numbers), girdle, rows, planes, found_there
-    )
+    with_blocks(holding(build, np.float64, rows), count)(cuda.to_device(numbers), girdle, rows, planes, found_there)
     found = found_there.copy_to_host()
     found[found[:, 0] != 0.0, 1] = np.nan  # what is no stone has no volume
     if "weight_ct" in lot.values:

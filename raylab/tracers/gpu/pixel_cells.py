@@ -1,4 +1,4 @@
-"""How many samples each pixel of a map takes, found in the card's memory. What and why is told in `sampled.allocation`."""
+"""How many samples each pixel of a map takes, found in the card's memory. What and why is told in `allocation`."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import cuda
 
-from ..sampled.allocation import EVENLY, MOST
+from ..allocation import EVENLY, MOST
 from .blocks import THREADS, with_blocks
 from .kept import kept
 
@@ -83,7 +83,7 @@ CORNER = Cells(np.array([-1], np.int16), 1)
 
 
 def cells_by_corners(light: Any, samples: int, peak: float, resolution: int) -> Cells | None:
-    """See `sampled.allocation.cells_by_corners`; `each` is in the card's memory. None where the light is the same everywhere.
+    """See `allocation.cells_by_corners`; `each` is in the card's memory. None where the light is the same everywhere.
 
     Parameters
     ----------

@@ -27,8 +27,8 @@ BESIDE = 4
 """Sums of a pixel beside those of its channels: hits, and the three of `_counted`."""
 BEGINS = HELD // (1 + BESIDE) + 1
 """One more than a block has pixels with one channel."""
-CONES = True
-"""Do rays stand for solid angles? Only seen from a near eye."""
+NEAR = True
+"""Do rays come from a near eye, and so stand for solid angles?"""
 LOT_AXIS = 5
 """Axis that keys a path's lot, see `keyed`: those before place the sample."""
 
@@ -76,7 +76,8 @@ def _cells(cells, pixel, resolution):
     return 0 if pixel >= resolution * resolution else int(cells[min(pixel, cells.size - 1)])
 
 
-def _pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scale, means, coverage, error):
+@kernel({np.float64: 160, np.float32: 128}, near=(False, True))
+def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scale, means, coverage, error):
     """Fill maps of some pixels of each of some scenes with one eye.
 
     Parameters
@@ -158,7 +159,7 @@ def _pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, sca
                 px, py = place_in_stratum(left, low, cell, line, first, columns, rules[4], pixel, sample)
                 px, py = np.float64(px), np.float64(py)
                 x, y, z, vx, vy, vz, slant = view_ray(px, py, eye, turn)
-                if CONES:
+                if NEAR:
                     away2 = (px - eye[0]) ** 2 + (py - eye[1]) ** 2 + eye[2] ** 2
                     cone = cell * cell * eye[2] / (away2 * math.sqrt(away2))
                 far2, sector, reach = px * px + py * py, sector_of(px, py), scenes.beyond[scene] * slant
@@ -179,15 +180,15 @@ def _pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, sca
                 x, y, z, vx, vy, vz = path[:6]
                 x, y, z = x + t * vx, y + t * vy, z + t * vz
                 on, path, off, inside = begin(
-                    stone, found, x, y, z, -vx, -vy, -vz, cone if CONES else 0.0, rules[0], row
+                    stone, found, x, y, z, -vx, -vy, -vz, cone if NEAR else 0.0, rules[0], row
                 )  # fmt: skip
-                cone = inside if CONES else 0.0
+                cone = inside if NEAR else 0.0
                 hit = 0.0 if on == MISSED else 1.0
                 hits += hit
                 bounces = FIRST_SURFACE
             else:
                 on, path, stands, lot, off = advance(
-                    stone, found, t, segments, path, stands, lot, cone if CONES else 0.0, rules, row
+                    stone, found, t, segments, path, stands, lot, cone if NEAR else 0.0, rules, row
                 )  # fmt: skip
                 segments += 1
             if off[0] > 0.0:
@@ -208,9 +209,3 @@ def _pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, sca
         if met > 1.0 and taken > 1:
             ll, lh, hh = (DOUBLE(held[found + 1]) / scale, DOUBLE(held[found + 2]) / scale, DOUBLE(held[found + 3]) / scale)
             error[scene, mine + k] = math.sqrt(max(ll - 2.0 * mean * lh + mean * mean * hh, 0.0)) / met
-
-
-pixel_means = kernel(160, 128, CONES=False)(_pixel_means)
-"""See `_pixel_means`; under parallel views."""
-pixel_means_near = kernel(160, 128, CONES=True)(_pixel_means)
-"""The same, seen from a near eye."""

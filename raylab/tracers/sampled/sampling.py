@@ -23,12 +23,12 @@ from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
 from ...scene.view import silhouette
 from ...stone.stone import Stone
+from ..allocation import CORNER_WEIGHT, LEAST_CELLS, cells_by_corners, even_cells
 from ..engine_result import EngineResult
 from ..keyed import keyed_uniform
 from ..ledger import CHANNELS, FIELDS, INCLUDED, LUMINANCE, MAPPED
 from ..pixel_samples import sample_place
 from ..totals import MOMENTS, Totals
-from .allocation import CORNER_WEIGHT, LEAST_CELLS, cells_by_corners, even_cells
 from .by_scattering import PartSums
 from .sums import reduce_samples, strata_of, totals_of
 from .view_rays import sample_points

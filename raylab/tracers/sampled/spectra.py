@@ -22,10 +22,10 @@ import numpy as np
 from ...progress import Progress, silent
 from ...scene.pixel_grid import PixelGrid
 from ...scene.scene import Scene
+from ..allocation import even_cells
 from ..ledger import LUMINANCE
 from ..packets import PathRules
 from ..stone_table import stone_table
-from .allocation import even_cells
 from .rays import trace_rays
 from .sampling import tile_points
 from .view_rays import view_cones, view_rays

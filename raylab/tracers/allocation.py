@@ -17,7 +17,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from ...scene.pixel_grid import PixelGrid
+from ..scene.pixel_grid import PixelGrid
 
 LEAST_CELLS = 3
 """With fewer cells along a pixel's side, there is nothing to share out: every pixel takes as many samples."""
