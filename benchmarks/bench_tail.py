@@ -21,6 +21,7 @@ from raylab.lighting.dome_file import load_dome
 from raylab.memory import keep_freed_memory
 from raylab.results.statistics import Statistic
 from raylab.results.statistics.goals import goal_of
+from raylab.results.statistics.limits import Limits, limits_of
 from raylab.results.summary import record
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
@@ -79,8 +80,10 @@ def main() -> None:
             goal = replace(goal_of(scene), early=early) if scene.settings.standard_error else None
             return shortest(lambda: trace_beams(scene, SODIUM_D_NM, goal=goal, keep_paths=False, threads=1))
 
-        def statistics(beams: Beams) -> dict[str, Statistic]:
-            return record(SODIUM_D_NM, beams.totals, dome.peak_radiance).statistics
+        limits = limits_of(Scene(stone, dome, view), SODIUM_D_NM)
+
+        def statistics(beams: Beams, limits: Limits = limits) -> dict[str, Statistic]:
+            return record(SODIUM_D_NM, beams.totals, limits).statistics
 
         certain, before = traced(precision=2e-3)
         values = statistics(certain)

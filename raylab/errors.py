@@ -7,7 +7,8 @@ escapes is a fault of ours and keeps its traceback.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable
 
 LONGEST_LINE = 1000
 """Characters of a message; a longer one loses its middle."""
@@ -33,6 +34,7 @@ class InputError(RaylabError, ValueError):
     value : the offending value, shown as ``key = value``.
     expected : an acceptable value, in words.
     file : the file of the value.
+    also : the names of other parameters that the words name.
     """
 
     def __init__(
@@ -43,8 +45,10 @@ class InputError(RaylabError, ValueError):
         value: object = None,
         expected: str | None = None,
         file: str | None = None,
+        also: tuple[str, ...] = (),
     ) -> None:
         self.problem, self.key, self.value, self.expected, self.file = problem, key, value, expected, file
+        self.also = also
         super().__init__(str(self))
 
     def __str__(self) -> str:
@@ -58,10 +62,22 @@ class InputError(RaylabError, ValueError):
 
     def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
         """The same error with the file and the section of its key."""
-        key = self.key
-        if section is not None:
-            key = section if key is None else f"{section}.{key}"
-        return type(self)(self.problem, key=key, value=self.value, expected=self.expected, file=file or self.file)
+        found = self if section is None else self.called(lambda key: f"{section}.{key}")
+        key = found.key or section
+        return type(self)(
+            found.problem, key=key, value=found.value, expected=found.expected, file=file or found.file, also=found.also
+        )
+
+    def called(self, name: Callable[[str], str]) -> InputError:
+        """The same error with each parameter that it names, such as its key, by the name that a door knows it by."""
+
+        def words(text: str | None) -> str | None:
+            each = "|".join(map(re.escape, self.also))
+            return re.sub(rf"(?<![\w.-])(?:{each})(?![\w.-])", lambda found: name(found[0]), text) if each and text else text
+
+        key = None if self.key is None else " or ".join(map(name, self.key.split(" or ")))  # one of several is missing
+        problem, expected, also = words(self.problem) or "", words(self.expected), tuple(map(name, self.also))
+        return type(self)(problem, key=key, value=self.value, expected=expected, file=self.file, also=also)
 
 
 class StoneError(InputError):

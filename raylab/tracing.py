@@ -143,7 +143,8 @@ def trace_scene(
     ----------
     grid : pixels that replace those of the scene, which just hold the stone, so that several stones share one grid.
     """
-    engine, goal, waves = engine_for(scene), goal_of(scene), scene.settings.all_nm
+    engine, waves = engine_for(scene), scene.settings.all_nm
+    goals = [goal_of(scene, wavelength_nm) for wavelength_nm in waves]
     grid = grid or grid_around(scene.stone, scene.view, scene.resolution)
     side = grid.resolution
     what = f"maps of {side} x {side} pixels at {len(waves)} wavelength{'s' * (len(waves) > 1)}"
@@ -157,7 +158,7 @@ def trace_scene(
     with reporter(progress, "tracing", counted=False) as update:
         for k, wavelength_nm in enumerate(waves):
             part = part_of(update, k / len(waves), 1.0 / len(waves))
-            result = engine.trace(scene, wavelength_nm, grid, goal=goal, progress=part)
+            result = engine.trace(scene, wavelength_nm, grid, goal=goals[k], progress=part)
             if result.unfolded is not None and by_facet:
                 paths.append(strongest_paths(result.unfolded))
                 tables.append(account(result.unfolded, scene.stone, scene.dome.peak_radiance, paths[-1]))
@@ -182,15 +183,15 @@ def maps_on(result: Result, grid: PixelGrid) -> MapArrays:
 
 def summary_of(scene: Scene) -> Summary:
     """The numbers of a scene as `trace_scene` gives them, without maps and without the account by facet."""
-    engine, goal = engine_for(scene), goal_of(scene)
-    return _summary(scene, [engine.trace(scene, wavelength_nm, goal=goal) for wavelength_nm in scene.settings.all_nm])
+    engine = engine_for(scene)
+    return _summary(scene, [engine.trace(scene, one, goal=goal_of(scene, one)) for one in scene.settings.all_nm])
 
 
 def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] | None = None) -> Summary:
     """The numbers of traced wavelengths, with the pattern's symmetry at the middle one, or why it has none."""
     virtual, undefined = traced[0].polygons, pattern_symmetry.why_undefined(scene.stone, scene.view)
     symmetry, notes = None, {}
-    traced = [replace(one, notes={**one.notes, **missed(scene, one.totals)}) for one in traced]
+    traced = [replace(one, notes={**one.notes, **missed(scene, one.wavelength_nm, one.totals)}) for one in traced]
     if virtual is None:
         notes[FACETS] = "accounting by facet needs an exact engine (parallel view)"
     if undefined:
@@ -200,4 +201,4 @@ def _summary(scene: Scene, traced: list[EngineResult], tables: list[FacetTable] 
         symmetry = Statistic(1.0, 1.0, 1.0)
     else:
         symmetry = pattern_symmetry.agreement(scene)
-    return summarize(traced, scene.dome.peak_radiance, symmetry, notes, tables or ())
+    return summarize(scene, traced, symmetry, notes, tables or ())

@@ -28,6 +28,16 @@ def test_an_error_is_completed_from_further_out():
     assert str(InputError("empty").within(section="dome")) == "dome: empty"
 
 
+def test_a_door_calls_every_parameter_that_an_error_names():
+    """Also those in its words; no other word, of which a name is but a part."""
+    inner = StoneError("no b_pct", key="a_pct", value=1, expected="b_pct at most 2, or b_pct_more", also=("b_pct",))
+    said = "--a-pct = 1: no --b-pct; expected --b-pct at most 2, or b_pct_more"
+    assert str(inner.called(lambda key: "--" + key.replace("_", "-"))) == said
+    in_file = "stone.a_pct = 1: no stone.b_pct; expected stone.b_pct at most 2, or b_pct_more"
+    assert str(inner.within(section="stone")) == in_file
+    assert str(InputError("missing", key="a or b").called(str.upper)) == "A or B: missing"
+
+
 def test_every_error_on_purpose_is_a_raylab_error_and_a_value_error():
     assert issubclass(StoneError, InputError)
     assert issubclass(InputError, RaylabError)

@@ -7,13 +7,14 @@ import math
 import numpy as np
 import pytest
 from dual_light import Body, Dual, ledger_of_paths
-from small_scenes import beams_of
+from small_scenes import beams_of, scene_of
 
 import raylab as rl
 from raylab.designs.gradients import HALF_STEPS, _derivative
 from raylab.designs.keys import complete
 from raylab.designs.stepping import UNMATCHED, _hashed
 from raylab.results.statistics import STATISTICS
+from raylab.results.statistics.limits import limits_of
 from raylab.results.summary import record
 
 BASE = {"table_pct": 57.0, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.75, "star_pct": 50.0, "lower_half_pct": 77.0}
@@ -53,7 +54,8 @@ def test_steps_agree_with_dual_numbers(key):
     dome = rl.load_dome("overcast-sky")
     dual = by_dual_numbers(key, dome)
     found = rl.gradient(BASE, dome, keys=[key], settings=rl.TraceSettings(precision=FEW))
-    traced = record(589.3, beams_of(stone(), dome, precision=FEW).totals, dome.peak_radiance).statistics
+    limits = limits_of(scene_of(stone(), dome), 589.3)
+    traced = record(589.3, beams_of(stone(), dome, precision=FEW).totals, limits).statistics
     for name in ("brightness", "sky", "leak", "untraced"):
         here = found.sel(statistic=name, proportion=key)
         value, derivative = dual[name]

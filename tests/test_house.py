@@ -25,7 +25,7 @@ from raylab.engine_table import ENGINES
 from raylab.results.statistics import STATISTICS, SYMMETRY, description_of
 from raylab.tracers.engines import engine_for, engine_named
 from raylab.tracers.exact.engine import BeamEngine, notes_of
-from raylab.tracers.ledger import ENTRIES
+from raylab.tracers.ledger import ABSORBED, ENTRIES, HEAD, LEAK, LUMINANCE, SCATTERED, SKY
 from raylab.tracers.totals import MOMENTS, Totals
 
 HERE = Path(__file__).parent
@@ -276,14 +276,15 @@ def test_rows_of_statistics_are_sound():
     assert description_of("weight_ct") is None
     mean = scene_of(STONE, rl.Dome(head_half_angle_deg=12, tray_radiance=0.2), rl.View(7.0, 20.0), precision=0.05)
     totals = engine_for(mean).trace(mean, 589.3).totals
+    limits = dict.fromkeys((SKY, HEAD, LEAK, ABSORBED, SCATTERED), 1.0) | {LUMINANCE: 1.7}
     rng, step = np.random.default_rng(5), 1e-6
     for key, one in STATISTICS.items():
         assert (one.key, bool(one.label), bool(one.definition)) == (key, True, True)
-        found = one.of(totals, 1.7)
+        found = one.of(totals, limits)
         assert one.span[0] <= found.low <= found.value <= found.high, key
         gradient = one.gradient(totals.mean, 1.7)
         along = rng.normal(size=MOMENTS)
-        ends = [one.of(Totals(1.0, totals.mean + side * step * along, totals.covariance), 1.7).value for side in (1, -1)]
+        ends = [one.of(Totals(1.0, totals.mean + side * step * along, totals.covariance), limits).value for side in (1, -1)]
         assert gradient @ along == pytest.approx((ends[0] - ends[1]) / (2.0 * step), rel=1e-6, abs=1e-9), key
 
 

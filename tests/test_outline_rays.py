@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 
 import raylab as rl
+from raylab.results.statistics import Statistic
 from raylab.results.statistics.goals import goal_of
+from raylab.results.statistics.limits import limits_of
 from raylab.results.summary import record
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
+from raylab.tracers.goal import Goal
 from raylab.tracers.outline_rays import LATTICES, fan_of, fill_points, generator_of
 from raylab.tracers.randomizations import RANDOMIZATIONS, USUAL_POINTS, Tried
 from raylab.tracers.sampled.outline import outline_totals
@@ -17,6 +20,11 @@ from raylab.tracers.sampled.outline import outline_totals
 ANGLES = {"table_pct": 57, "crown_angle_deg": 34.5, "pavilion_angle_deg": 40.8}
 ROUND = rl.round_brilliant(**ANGLES)
 OVAL = rl.cut("oval brilliant", length_ratio=1.4, **ANGLES)
+
+
+def statistics(scene: Scene, goal: Goal | None = None) -> dict[str, Statistic]:
+    """Of the area means by rays over the outline."""
+    return record(589.3, outline_totals(scene, 589.3, goal), limits_of(scene, 589.3)).statistics
 
 
 def scene_of(stone=ROUND, view=None, dome="head-shadow", **settings):
@@ -36,7 +44,7 @@ def test_errors_of_all_lattices_count_together():
     assert tried.add(0, 610, 0.1) == pytest.approx(math.sqrt((brought**2 + 0.1**2) / 2.0))
     assert tried.add(1, 610, 0.1) == pytest.approx(0.1)
     scene = scene_of(engine="rays", standard_error=2e-3, precision_of=("brightness",))
-    found = record(589.3, outline_totals(scene, 589.3, goal_of(scene)), 1.0).statistics["brightness"]
+    found = statistics(scene, goal_of(scene))["brightness"]
     assert 0.0 < found.error <= 2e-3
 
 
@@ -68,7 +76,7 @@ SCENES = [scene_of(), scene_of(OVAL, rl.View(12.0, 30.0)), scene_of(view=rl.View
 @pytest.mark.parametrize("scene", SCENES, ids=["round", "oval", "side"])
 def test_the_estimate_and_its_error_agree_with_the_exact_engine(scene):
     exact = rl.trace(scene.stone, scene.dome, scene.view, resolution=16, precision=1e-3, by_facet=False).summary.statistics
-    found = record(589.3, outline_totals(scene, 589.3, None), 1.0).statistics
+    found = statistics(scene)
     for key, one in found.items():
         if one.error > 0.0:
             far = math.hypot(one.error, exact[key].error)
@@ -81,7 +89,7 @@ def test_errors_are_as_large_as_stated():
     """Twenty seeds: the scatter of the values about their mean, over the stated variance, is a chi-square of 19."""
     values, errors = [], []
     for seed in range(20):
-        one = record(589.3, outline_totals(scene_of(seed=seed), 589.3, None), 1.0).statistics["brightness"]
+        one = statistics(scene_of(seed=seed))["brightness"]
         values.append(one.value)
         errors.append(one.error)
     chi2 = float(((np.array(values) - np.mean(values)) ** 2).sum() / np.mean(np.square(errors)))
@@ -91,14 +99,14 @@ def test_errors_are_as_large_as_stated():
 
 def test_what_no_ray_met_has_the_error_of_one_ray():
     scene = Scene(ROUND, rl.Dome(head_half_angle_deg=0.01), rl.View(7.0, 20.0))
-    found = record(589.3, outline_totals(scene, 589.3, None), 1.0).statistics
+    found = statistics(scene)
     assert (found["head"].value, found["head"].error) == (0.0, pytest.approx(1.0 / (RANDOMIZATIONS * USUAL_POINTS)))
     assert found["absorbed"].error == found["scattered"].error == 0.0
 
 
 def test_a_wanted_error_is_reached_and_is_not_by_far_too_small():
     scene = scene_of(standard_error=4e-4, precision_of=("brightness",))
-    one = record(589.3, outline_totals(scene, 589.3, goal_of(scene)), 1.0).statistics["brightness"]
+    one = statistics(scene, goal_of(scene))["brightness"]
     assert 4e-5 < one.error <= 4e-4
 
 

@@ -324,6 +324,11 @@ def test_the_page_takes_up_a_recipe_as_facets_and_follows_no_file():
         (["princess cut", "--out", "x.toml"], "--table-pct: missing; expected 1 to 99 %"),
         (["princess cut", "--table-pct", "60", "--out", "x.csv"], "a recipe is a TOML file"),
         (["princess cut", "--table-pct", "60", "--star-angle-deg", "39", "--out", "x.toml"], "the stars are no flatter"),
+        (
+            ["marquise brilliant", "--table-pct", "57", "--pavilion-end-angle-deg", "70", "--out", "r.toml"],
+            "expected --pavilion-end-angle-deg at most ",
+        ),
+        (["round brilliant", "--table-pct", "57", "--out", "r.toml"], "--crown-angle-deg or --crown-height-pct: missing"),
     ],
 )
 def test_the_command_refuses_in_one_line(argv, says, capsys):

@@ -30,7 +30,7 @@ from raylab.results.statistics.definition import Statistic
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.sweeps import workers
 from raylab.sweeps.axes import plan_of
-from raylab.tracers.ledger import DOUBT, ENTRIES, FIELDS, GLARE, HEAD, LEAK, SKY, UNTRACED
+from raylab.tracers.ledger import ABSORBED, DOUBT, ENTRIES, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED
 from raylab.tracers.totals import MOMENTS, Totals
 
 DOME = rl.load_dome("head-shadow")
@@ -421,16 +421,16 @@ def test_the_scatter_of_draws_by_hand():
 
 
 @pytest.mark.parametrize("tail", [0.0, 0.001])
-@pytest.mark.parametrize("channel", [SKY, HEAD, LEAK, GLARE, UNTRACED])
+@pytest.mark.parametrize("channel", [SKY, HEAD, LEAK, ABSORBED, SCATTERED, GLARE, UNTRACED])
 def test_a_share_and_its_bracket_by_hand(channel, tail):
-    """The value counts what is estimated to be left inside, the bracket doesn't."""
+    """The value counts what is estimated to be left inside, the bracket doesn't; closed where a scene can't have more."""
     mean, tails = np.linspace(0.01, 0.2, MOMENTS), tail * np.arange(1.0, MOMENTS + 1.0)
     totals = Totals(1.0, mean, np.diag(mean**2 / 49.0), tails)
     made = shares._share(channel, "label", "does so")
     doubt = mean[DOUBT] if channel in (SKY, HEAD, LEAK) else 0.0
-    untraced = 0.0 if channel in (UNTRACED, GLARE) else mean[UNTRACED]
+    untraced = 0.0 if channel in (UNTRACED, GLARE, ABSORBED) else mean[UNTRACED]
     low = 0.0 if channel == UNTRACED else max(0.0, mean[channel] - doubt)
-    found = made.of(totals, 1.0)
+    found = made.of(totals, {SKY: 1.0, HEAD: 1.0, LEAK: 1.0, SCATTERED: 1.0})
     value = mean[channel] + tail * (channel + 1.0)
     assert (found.value, found.low, found.high) == pytest.approx((value, low, mean[channel] + untraced + doubt))
     assert found.error == pytest.approx(mean[channel] / 7.0)

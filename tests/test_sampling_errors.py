@@ -10,7 +10,7 @@ from small_scenes import scene_of
 
 import raylab as rl
 from raylab.optics.materials import Material
-from raylab.results.summary import record
+from raylab.results.summary import record_of
 from raylab.scene.pixel_grid import grid_around
 from raylab.tracers.engine_result import EngineResult
 from raylab.tracers.engines import engine_named
@@ -29,7 +29,7 @@ def sampled(scene: rl.Scene) -> EngineResult:
 
 def statistics(dome: str, resolution: int, samples: int, seed: int) -> dict[str, rl.Statistic]:
     scene = scene_of(STONE, rl.load_dome(dome), rl.View(7.0, 20.0), resolution=resolution, samples=samples, seed=seed)
-    return record(589.3, sampled(scene).totals, 1.0).statistics
+    return record_of(scene, sampled(scene)).statistics
 
 
 @pytest.mark.parametrize("dome", ["head-shadow", "small-lamps"])
@@ -56,7 +56,7 @@ def test_what_no_ray_met_has_the_error_of_one_ray():
     """A head too small to be met; a colourless stone absorbs nothing for certain, and nothing is absorbing."""
     scene = scene_of(STONE, rl.Dome(head_half_angle_deg=0.01), rl.View(7.0, 20.0), resolution=16, samples=4)
     traced = sampled(scene)
-    found = record(589.3, traced.totals, 1.0).statistics
+    found = record_of(scene, traced).statistics
     rays = 4 * np.nansum(traced.fields["coverage"])
     assert (found["head"].value, found["head"].error) == (0.0, pytest.approx(1.0 / rays))
     assert found["absorbed"].error == found["scattered"].error == 0.0

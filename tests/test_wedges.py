@@ -7,7 +7,7 @@ import pytest
 
 import raylab as rl
 from raylab.tracers.stone_table import StoneTable, crosses_axis, stone_table
-from raylab.tracers.wedges import WEDGES, Wedges, numbers_around, row_ahead, wedge_of, wedges_of
+from raylab.tracers.wedges import WEDGES, Wedges, numbers_around, row_ahead, wedge_of, wedges_in, wedges_of
 
 RAYS = 400
 STONES = {
@@ -21,7 +21,7 @@ STONES = {
 def lowered(name: str, crossed: bool = True) -> tuple[StoneTable, Wedges]:
     table = stone_table(STONES[name], 589.3)
     assert crosses_axis(table.planes)
-    return table, wedges_of(table.planes, table.sloping, 3.0, crossed)
+    return table, wedges_in(table) if crossed else wedges_of(table.planes, table.sloping, 3.0, False)
 
 
 def rays(table: StoneTable) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -142,11 +142,14 @@ def faults_by_option(*keys: str, read: Path | None = None, **renamed: str) -> It
     try:
         yield
     except InputError as error:
-        key = renamed.get(error.key or "", error.key or "")
-        if error.file not in (None, str(read)) or key not in keys:
+
+        def option(key: str) -> str:
+            own = renamed.get(key, key)
+            return "--" + own.replace("_", "-") if own in keys else key
+
+        if error.file not in (None, str(read)):
             raise
-        option = "--" + key.replace("_", "-")
-        raise InputError(error.problem, key=option, value=error.value, expected=error.expected, file=error.file) from error
+        raise error.called(option) from error
 
 
 def reading(path: Path) -> AbstractContextManager[None]:

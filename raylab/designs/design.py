@@ -12,6 +12,7 @@ import numpy as np
 from ..errors import InputError, UnsupportedScene
 from ..results.statistics import columns, numbers_of
 from ..results.statistics.goals import goal_of
+from ..results.statistics.limits import limits_of
 from ..results.summary import Record, exact_record, quick_record, record
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -101,7 +102,7 @@ def _batched(engine: BatchEngine, scenes: Sequence[Scene | InputError]) -> list[
         some = [one for one in (scenes[k] for k in members) if isinstance(one, Scene)]
         totals = engine.batch(some, wavelength_nm, [goal_of(one) for one in some])
         for k, scene, found in zip(members, some, totals, strict=True):
-            rows[k] = _row(scene, record(wavelength_nm, found, scene.dome.peak_radiance))
+            rows[k] = _row(scene, record(wavelength_nm, found, limits_of(scene, wavelength_nm)))
     return rows
 
 

@@ -10,8 +10,10 @@ import numpy as np
 
 from ..errors import InputError
 from ..lighting.dome import Dome
+from ..optics.materials import Material
 from ..results.statistics import numbers_of
-from ..results.statistics.goals import goal_under
+from ..results.statistics.goals import goal_within
+from ..results.statistics.limits import Limits, limits_under
 from ..results.summary import record
 from ..scene.settings import TraceSettings
 from ..stone.cuts import USUAL
@@ -19,7 +21,7 @@ from ..stone.cuts.cut import Cut
 from ..stone.finish import Finish
 from ..stone.known_cuts import get_cut
 from ..tracers.engine import BuildingEngine, Built, Lot
-from ..tracers.randomizations import could_meet, totals_from
+from ..tracers.randomizations import totals_from
 from .columns import Columns, Picked
 from .deviations import deviation
 from .keys import CUT, OUT_OF_RANGE, PARAMETERS, STONE, TRACED, needed, reason_of
@@ -71,7 +73,8 @@ def _lots(run: Columns, settings: TraceSettings, rows: np.ndarray, left: np.ndar
             material.absorption_per_mm(one.wavelength_nm)
             some = run.at(members)
             values, stated, allowed = _settled(cut, some, design)
-            lot = Lot(cut.name, values, stated, material, dome, view_of(design), one, goal_under(dome, one))
+            goal = goal_within(_limits(dome, material, one, stated), one)
+            lot = Lot(cut.name, values, stated, material, dome, view_of(design), one, goal)
         except InputError:  # whichever of its reasons comes first, the design itself tells
             continue
         outside = members[~allowed]
@@ -136,16 +139,23 @@ def _settled(cut: Cut, run: Columns, design: Mapping[str, Any]) -> tuple[dict[st
     return values, stated, allowed
 
 
+def _limits(dome: Dome, material: Material, settings: TraceSettings, stated: Mapping[str, Any]) -> Limits:
+    """The limits of the designs of a lot; `stated` as in `Lot`."""
+    finishes = [one for one in stated.values() if isinstance(one, Finish)]
+    return limits_under(dome, material, settings.wavelength_nm, finishes)
+
+
 def _rows(lot: Lot, built: Built, columns: int) -> np.ndarray:
     """(D, columns) the rows of a lot; those of designs that weren't built mean nothing."""
     codes = np.array([TRACED, *(reason_of(reason) for reason in get_cut(lot.cut).reasons)], dtype=float)
     rows = np.full((len(built.fault), columns), np.nan)
     rows[:, -1] = codes[built.fault]
-    could = could_meet(lot.dome, [one for one in lot.stated.values() if isinstance(one, Finish)])
+    limits = _limits(lot.dome, lot.material, lot.settings, lot.stated)
     traced = np.flatnonzero(built.fault == 0)
     for some in (traced[start : start + AT_A_TIME] for start in range(0, len(traced), AT_A_TIME)):
-        totals = totals_from(built.means[some], built.points[some], built.area_mm2[some], could).with_errors(built.factor[some])
-        found = numbers_of(record(lot.settings.wavelength_nm, totals, lot.dome.peak_radiance).statistics)
+        plain = totals_from(built.means[some], built.points[some], built.area_mm2[some], limits)
+        totals = plain.with_errors(built.factor[some])
+        found = numbers_of(record(lot.settings.wavelength_nm, totals, limits).statistics)
         others = [*built.geometry[some].T, built.area_mm2[some]]
         rows[some, :-1] = np.stack([*found, *others], axis=-1)
     return rows

@@ -18,7 +18,7 @@ from ..lighting.dome_file import DomeLike, dome_of
 from ..progress import Progress, reporter
 from ..results.dark_areas import NUMBERS, UNDEFINED, DarkAreas
 from ..results.statistics import PARTS, STATISTICS, Description, Statistic
-from ..results.summary import Record, exact_record, exact_result, record
+from ..results.summary import Record, exact_record, exact_result, record_of
 from ..scene.pixel_grid import grid_around
 from ..scene.scene import Scene
 from ..scene.settings import TraceSettings
@@ -99,7 +99,7 @@ def _seen(scene: Scene, dark: bool) -> tuple[Record, DarkAreas | None]:
     if traced.polygons is None:
         raise UnsupportedScene.by((traced.engine, "dark areas need virtual facets"))
     grid = grid_around(scene.stone, scene.view, DARK_RESOLUTION)
-    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance), dark_areas_in(traced.polygons, scene, grid)
+    return record_of(scene, traced), dark_areas_in(traced.polygons, scene, grid)
 
 
 def by_error(settings: TraceSettings) -> TraceSettings:

@@ -17,6 +17,7 @@ from ..tracers.totals import Totals
 from .accounting import FacetTable, mean_of
 from .statistics import STATISTICS, SYMMETRY, Statistic
 from .statistics.goals import goal_of
+from .statistics.limits import Limits, limits_of
 
 FACETS = "facets"
 EDGES = "edges"
@@ -137,9 +138,14 @@ def _average(each: Sequence[Statistic]) -> Statistic:
     return Statistic(value, low, high, error, all(one.whole for one in each))
 
 
-def record(wavelength_nm: float, totals: Totals, peak_radiance: float) -> Record:
-    """The statistics of one wavelength from its area means; `peak_radiance` is the dome's brightest."""
-    return Record(wavelength_nm, totals.area_mm2, {key: one.of(totals, peak_radiance) for key, one in STATISTICS.items()})
+def record(wavelength_nm: float, totals: Totals, limits: Limits) -> Record:
+    """The statistics of one wavelength from the area means of scenes with these limits there."""
+    return Record(wavelength_nm, totals.area_mm2, {key: one.of(totals, limits) for key, one in STATISTICS.items()})
+
+
+def record_of(scene: Scene, traced: EngineResult) -> Record:
+    """The statistics of what an engine found of a scene."""
+    return record(traced.wavelength_nm, traced.totals, limits_of(scene, traced.wavelength_nm))
 
 
 def _on_edges(totals: Totals) -> dict[str, str]:
@@ -157,8 +163,7 @@ def _on_edges(totals: Totals) -> dict[str, str]:
 
 def exact_record(scene: Scene, *, threads: int | None = None) -> Record:
     """The statistics of a scene at its one wavelength; see `exact_result`."""
-    traced = exact_result(scene, threads=threads)
-    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
+    return record_of(scene, exact_result(scene, threads=threads))
 
 
 def quick_record(scene: Scene, *, threads: int | None = None) -> Record:
@@ -166,8 +171,7 @@ def quick_record(scene: Scene, *, threads: int | None = None) -> Record:
 
     Raises UnsupportedScene where the engine can't trace it, InputError where it has more than one wavelength.
     """
-    traced = engine_for(scene).trace(scene, scene.settings.wavelength_nm, goal=goal_of(scene), threads=threads)
-    return record(traced.wavelength_nm, traced.totals, scene.dome.peak_radiance)
+    return record_of(scene, engine_for(scene).trace(scene, scene.settings.wavelength_nm, goal=goal_of(scene), threads=threads))
 
 
 def exact_result(scene: Scene, *, early: bool = True, threads: int | None = None) -> EngineResult:
@@ -180,14 +184,14 @@ def exact_result(scene: Scene, *, early: bool = True, threads: int | None = None
 
 
 def summarize(
+    scene: Scene,
     traced: Sequence[EngineResult],
-    peak_radiance: float,
     symmetry: Statistic | None = None,
     notes: Mapping[str, str] | None = None,
     facet_tables: Sequence[FacetTable] = (),
 ) -> Summary:
-    """The summary of one view at one wavelength or several; `notes` beside those of the engine."""
-    records = tuple(record(one.wavelength_nm, one.totals, peak_radiance) for one in traced)
+    """The summary of a scene as traced at one wavelength or several; `notes` beside those of the engine."""
+    records = tuple(record_of(scene, one) for one in traced)
     said = {**_notes(traced), **(notes or {})}
     return Summary(traced[0].engine, records, symmetry, said, tuple(facet_tables), _by_scattering(traced))
 

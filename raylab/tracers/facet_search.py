@@ -76,16 +76,3 @@ def with_sides(planes, core2, far2, height, starts, rows, last, x, y, z, vx, vy,
         for place in range(starts[listed], starts[listed + 1]):
             num, den, best = nearest_row(planes, rows[place], rows[place] + 1, last, x, y, z, vx, vy, vz, num, den, best)
     return int(best), num / den
-
-
-@njit()
-def next_row(planes, sloping, core2, far2, height, starts, rows, last, x, y, z, vx, vy, vz):
-    """The row that a ray inside meets after the row `last` it stands on, and how far it is, mm; row -1 for none.
-
-    Parameters
-    ----------
-    planes, sloping : of the `StoneTable`. core2, far2, height, starts, rows : its `Rim`, which says where side facets count.
-    """
-    on = float(last)
-    num, den, best = nearest_row(planes, 0, sloping, on, x, y, z, vx, vy, vz, 1e300, 1.0, -1.0)
-    return with_sides(planes, core2, far2, height, starts, rows, on, x, y, z, vx, vy, vz, num, den, best)

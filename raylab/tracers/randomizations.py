@@ -150,7 +150,7 @@ def could_meet(dome: Dome, finishes: Iterable[Finish], inclusions: Iterable[Incl
     could = {LUMINANCE: dome.peak_radiance, SKY: 1.0, LEAK: 1.0}
     if dome.head_half_angle_deg:
         could[HEAD] = 1.0
-    if any(finish.code in (ABSORBS, DIFFUSES) for finish in finishes):
+    if any(finish.code == ABSORBS or (finish.code == DIFFUSES and finish.amount != 1.0) for finish in finishes):
         could[SCATTERED] = 1.0
     if any(one.transmittance < 1.0 for one in inclusions):
         could[ABSORBED] = could[INCLUDED] = 1.0

@@ -18,7 +18,8 @@ import numpy as np
 
 from ..jit import njit
 from ..stone.facet_area import MOST_CORNERS, cut_out, plane_axes
-from .facet_search import nearer_one
+from .facet_search import nearer_one, with_sides
+from .stone_table import StoneTable, crosses_axis
 
 WEDGES = 16
 """Of an eighth of a half turn each; a round brilliant has a mirror between every two."""
@@ -57,6 +58,13 @@ def numbers_around() -> np.ndarray:
     """(WEDGES,) the numbers of the wedges in their order around the axis, counter-clockwise from the x axis on."""
     middles = (np.arange(WEDGES) + 0.5) * 2.0 * np.pi / WEDGES
     return np.array([wedge_of(x, y) for x, y in zip(np.cos(middles), np.sin(middles), strict=True)])
+
+
+def wedges_in(table: StoneTable) -> Wedges:
+    """The `Wedges` of a stone."""
+    sides = table.planes[table.sloping :, 3]
+    reach = float(sides.mean() if len(sides) else table.planes[:, 3].max())
+    return wedges_of(table.planes, table.sloping, reach, crosses_axis(table.planes))
 
 
 def wedges_of(planes: np.ndarray, sloping: int, reach: float, crossed: bool) -> Wedges:
@@ -126,3 +134,17 @@ def row_ahead(planes, spans, rows, reach, last, x, y, z, vx, vy, vz):
         t = num / den
         tried, wedge = wedge, np.uint32(wedge_of(x + t * vx, y + t * vy))
     return num, den, best
+
+
+@njit()
+def next_row(planes, spans, nearby, reach, core2, far2, height, starts, rows, last, x, y, z, vx, vy, vz):
+    """The row that a ray inside meets after the row `last` it stands on, and how far it is, mm; row -1 for none.
+
+    Parameters
+    ----------
+    planes : of the `StoneTable`. spans, nearby, reach : its `Wedges`. core2, far2, height, starts, rows : its `Rim`, which says
+        where side facets count.
+    """
+    on = float(last)
+    num, den, best = row_ahead(planes, spans, nearby, reach, on, x, y, z, vx, vy, vz)
+    return with_sides(planes, core2, far2, height, starts, rows, on, x, y, z, vx, vy, vz, num, den, best)

@@ -159,7 +159,7 @@ def _coarse(scene: Scene, names: Sequence[str]) -> _Traced:
     grid, wavelength_nm = grid_around(scene.stone, scene.view, scene.resolution), scene.settings.wavelength_nm
     beams = trace_beams(scene, wavelength_nm, goal=replace(goal_of(scene), early=False))
     image = exact_image(beams, grid, wavelength_nm, fields_of(names))
-    summary = summarize([image], scene.dome.peak_radiance, notes={SYMMETRY.key: "computed when the sliders rest"})
+    summary = summarize(scene, [image], notes={SYMMETRY.key: "computed when the sliders rest"})
     return _Traced(layer(image), summary, grid, beams)
 
 

@@ -23,6 +23,7 @@ from random_cuts import random_stones, random_views
 
 import raylab as rl
 from raylab.results.statistics import STATISTICS, Statistic
+from raylab.results.statistics.limits import limits_of
 from raylab.results.summary import exact_record, record
 from raylab.stone.cuts import CUTS
 from raylab.tracers.engines import engine_named
@@ -85,7 +86,8 @@ def compared(engine: str, cut: str, count: int) -> Compared:
             totals += tracer.batch(some, WAVELENGTH_NM, [Goal()] * len(some))
         else:
             totals += [tracer.trace(one, WAVELENGTH_NM, goal=Goal()).totals for one in some]
-    found = [record(WAVELENGTH_NM, one, sampled[0].dome.peak_radiance).statistics for one in totals]
+    each_limits = [limits_of(scene, WAVELENGTH_NM) for scene in sampled]
+    found = [record(WAVELENGTH_NM, one, limits).statistics for one, limits in zip(totals, each_limits, strict=True)]
     each = [range(first, count, os.cpu_count() or 1) for first in range(min(count, os.cpu_count() or 1))]
     true: dict[int, dict[str, tuple[float, float]]] = {}
     plain = {name: os.environ.pop(name, None) for name in ("NUMBA_DISABLE_JIT", "NUMBA_ENABLE_CUDASIM")}  # not in these

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from raylab.results.statistics.definition import Definition, statistic, unit_vector
-from raylab.tracers.ledger import LEAK, SKY, UNTRACED
+from raylab.tracers.ledger import LEAK, LUMINANCE, SKY, UNTRACED
 
 
-def _of(totals, peak_radiance):
+def _of(totals, limits):
     value, traced = (means[..., SKY] - means[..., LEAK] for means in (totals.estimate, totals.mean))
     untraced = totals.mean[..., UNTRACED]
-    return statistic(value, traced - untraced, traced + untraced, totals.error(_gradient(totals.estimate, peak_radiance)))
+    return statistic(value, traced - untraced, traced + untraced, totals.error(_gradient(totals.estimate, limits[LUMINANCE])))
 
 
 def _gradient(mean, peak_radiance):

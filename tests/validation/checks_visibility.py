@@ -24,6 +24,7 @@ from raylab.tracers.packets import PathRules
 from raylab.tracers.sampled import visibility_rays, visibility_sums
 from raylab.tracers.sampled.view_rays import sample_points
 from raylab.tracers.voxels import VoxelGrid, voxels_of_box
+from raylab.tracers.wedges import wedges_in
 
 N = 2.417
 R = ((N - 1.0) / (N + 1.0)) ** 2
@@ -48,7 +49,7 @@ def path_in_isotropic_light(stone: Stone, rays: int, key: int) -> tuple[float, f
     chord = 4.0 * stone.volume_mm3 / stone.polyhedron.areas.sum()
     for batch in range(BATCHES):
         sums, totals = np.zeros((60, visibility_rays.SUMS)), np.zeros(2)
-        light = (table, EVEN.table, np.eye(3), rules)
+        light = (table, wedges_in(table), EVEN.table, np.eye(3), rules)
         visibility_rays.leave_in_voxels(
             *entering_rays(stone, count, rng), np.zeros(count), 1.0, *light, batch * count, grid, sums, totals
         )
@@ -131,7 +132,7 @@ def beams_spread_as_neighbouring_rays_do() -> float:
         u /= np.linalg.norm(u)
         near = [way, *(one / np.linalg.norm(one) for one in (way + tiny * u, way + tiny * np.cross(way, u)))]
         sums, spread = np.zeros((layers, visibility_rays.SUMS)), 2e-3
-        light = (table, EVEN.table, np.eye(3), PathRules(True, 0.0, 12))
+        light = (table, wedges_in(table), EVEN.table, np.eye(3), PathRules(True, 0.0, 12))
         visibility_rays.leave_in_voxels(eye[None], way[None], np.array([spread]), 0.7, *light, 0, grid, sums, np.zeros(2))
         surface = fresnel(math.degrees(math.acos(-way[2])), 1.0, N)
         expected = np.zeros((layers, 2))

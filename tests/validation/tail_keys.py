@@ -17,6 +17,7 @@ from scipy.stats import chi2
 
 import raylab as rl
 from raylab.results.statistics.goals import goal_of
+from raylab.results.statistics.limits import limits_of
 from raylab.results.summary import record
 from raylab.scene.scene import Scene
 from raylab.tracers.exact.tracer import trace_beams
@@ -33,7 +34,7 @@ def statistics(stone: rl.Stone, **settings: Any) -> dict[str, rl.Statistic]:
     """A stone's statistics, face-up."""
     scene = Scene(stone, rl.load_dome(DOME), rl.View(), rl.TraceSettings(WAVELENGTH_NM, **settings))
     beams = trace_beams(scene, WAVELENGTH_NM, keep_paths=False, goal=goal_of(scene))
-    return record(WAVELENGTH_NM, beams.totals, scene.dome.peak_radiance).statistics
+    return record(WAVELENGTH_NM, beams.totals, limits_of(scene, WAVELENGTH_NM)).statistics
 
 
 def main(seeds: int, cuts: list[str]) -> None:

@@ -9,7 +9,7 @@ import pytest
 from broken_kernels import broken
 
 RAYS = "sampled.visibility_rays"
-CHAIN = ("ledger", "surface", "facet_search", "voxels", RAYS)
+CHAIN = ("ledger", "surface", "facet_search", "wedges", "voxels", RAYS)
 
 spread = visibility.beams_spread_as_neighbouring_rays_do
 down = functools.partial(visibility.straight_down, 64)
@@ -28,7 +28,7 @@ MUTANTS = {
     "strength before the voxel": (RAYS, "math.exp(-absorption * middle)", "math.exp(-absorption * t)", tinted),
     "borders of voxels too far": ("voxels", "abs(1.0 / v)", "abs(1.5 / v)", spread),
     "way back in the wrong voxels": (RAYS, "k, tz = k + (1 if vz > 0.0 else -1)", "k, tz = k - 1", tinted),
-    "nearest facet left out": ("facet_search", "while row < end:", "while row < end - 1:", down),
+    "nearest facet left out": ("wedges", "while place < end:", "while place < end - 1:", down),
 }  # fmt: skip
 
 

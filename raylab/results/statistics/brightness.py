@@ -7,11 +7,13 @@ import numpy as np
 from ...tracers.ledger import BRIGHTER, DIMMER, LUMINANCE, UNTRACED
 from ...tracers.totals import Totals
 from .definition import Definition, Statistic, statistic, unit_vector
+from .limits import Limits
 
 
-def _of(totals: Totals, peak_radiance: float) -> Statistic:
+def _of(totals: Totals, limits: Limits) -> Statistic:
     """The untraced light can add its share of the brightest radiance; light on an edge may be dimmer or brighter."""
     traced, untraced, dimmer, brighter = (totals.mean[..., one] for one in (LUMINANCE, UNTRACED, DIMMER, BRIGHTER))
+    peak_radiance = limits[LUMINANCE]
     value, error = totals.estimate[..., LUMINANCE], totals.error_of(LUMINANCE)
     low, high = traced - dimmer, traced + untraced * peak_radiance + brighter
     return statistic(value / peak_radiance, low / peak_radiance, high / peak_radiance, error / peak_radiance, totals.whole)

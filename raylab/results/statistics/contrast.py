@@ -12,12 +12,14 @@ import numpy as np
 from ...tracers.ledger import BRIGHTER, DIMMER, LUMINANCE, UNTRACED
 from ...tracers.totals import LUMINANCE_SQUARE, SWING_SQUARE, UNTRACED_SQUARE, Totals
 from .definition import Definition, Statistic, statistic
+from .limits import Limits
 
 
-def _of(totals: Totals, peak_radiance: float) -> Statistic:
+def _of(totals: Totals, limits: Limits) -> Statistic:
     """The untraced light adds at most e = untraced x peak in each point, which moves the mean by at most mean(e) and the
     standard deviation by at most the root mean square of e. So does light on an edge, up by `brighter` and down by `dimmer`."""
     m, deviation = _mean_and_deviation(totals.mean)
+    peak_radiance = limits[LUMINANCE]
     likely, scatter = _mean_and_deviation(totals.estimate)
     most = m + totals.mean[..., UNTRACED] * peak_radiance + totals.mean[..., BRIGHTER]
     least = m - totals.mean[..., DIMMER]

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...tracers.totals import MOMENTS, Totals
+from .limits import Limits
 
 
 @dataclass(frozen=True)
@@ -83,14 +84,15 @@ class Definition(Description):
 
     Attributes
     ----------
-    of : (totals, peak_radiance) -> the statistic, of one scene or of many; `peak_radiance` is the dome's brightest. Its bracket
-        holds for certain and comes from `totals.mean` and the untraced weight in it, its value from `totals.estimate`, its
-        error from sampling.
+    of : (totals, limits) -> the statistic, of one scene or of many with the same limits. Its bracket holds for certain and
+        comes from `totals.mean`, the untraced weight in it and what the limits let it become, its value from
+        `totals.estimate`, its error from sampling.
     gradient : (mean, peak_radiance) -> (..., MOMENTS) the derivatives of its value by each of the area means `mean`
-        (..., MOMENTS), or (MOMENTS,) where they are the same for all; NaN where it has none.
+        (..., MOMENTS), or (MOMENTS,) where they are the same for all; NaN where it has none. `peak_radiance` is the dome's
+        brightest.
     """
 
-    of: Callable[[Totals, float], Statistic]
+    of: Callable[[Totals, Limits], Statistic]
     gradient: Callable[[np.ndarray, float], np.ndarray]
 
 

@@ -7,21 +7,23 @@ import numpy as np
 from ...tracers.ledger import ABSORBED, DOUBT, FIELDS, GLARE, HEAD, LEAK, SCATTERED, SKY, UNTRACED, WINDOW
 from ...tracers.totals import UNMET, Totals
 from .definition import Definition, Statistic, statistic, unit_vector
+from .limits import Limits
 
 
 def _share(channel: int, label: str, definition: str) -> Definition:
-    """The area mean of a channel of the ledger, of which each part of the untraced light may yet become a part, and of which
-    sky, head and leak may have to give to or take from each other what leaves on an edge."""
+    """The area mean of a channel of the ledger, of which each part of the untraced light may yet become a part where the scene
+    can have it, and of which sky, head and leak may have to give to or take from each other what leaves on an edge."""
 
-    def of(totals: Totals, peak_radiance: float) -> Statistic:
+    def of(totals: Totals, limits: Limits) -> Statistic:
         value, traced, untraced = (
             means[..., one] for means, one in ((totals.estimate, channel), (totals.mean, channel), (totals.mean, UNTRACED))
         )
         none = np.zeros_like(traced)
-        doubt = totals.mean[..., DOUBT] if channel in (SKY, HEAD, LEAK, WINDOW) else none
+        on_edges = channel == WINDOW or (channel in (SKY, HEAD, LEAK) and channel in limits)
+        doubt = totals.mean[..., DOUBT] if on_edges else none
         low = none if channel == UNTRACED else np.maximum(0.0, traced - doubt)
-        more = none if channel in (UNTRACED, GLARE) else untraced  # what is untraced has passed the first surface
-        more = totals.mean[..., UNMET] if channel == WINDOW else more
+        # Of what is untraced nothing becomes glare: it has passed the first surface.
+        more = totals.mean[..., UNMET] if channel == WINDOW else untraced * limits.get(channel, 0.0)
         return statistic(value, low, traced + more + doubt, totals.error_of(channel), totals.whole)
 
     return Definition(

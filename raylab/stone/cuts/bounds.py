@@ -39,11 +39,12 @@ Refusal = Callable[[Values], StoneError | None]
 
 
 class _Change(NamedTuple):
-    """A parameter that alone helps: by what share of its slider it must change, and the words for it."""
+    """A parameter that helps: by what share of its slider it must change, and the words for it, which may name another one."""
 
     share: float
     key: str
     words: str
+    other: str | None = None
 
 
 def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Values, refusal: Refusal) -> StoneError:
@@ -71,15 +72,16 @@ def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Val
     for one in () if found else blamed:
         first = _usual(one)
         both = sorted(_changes(others, {**values, one.key: first}, stands))
-        found = [_Change(more.share, one.key, f"{_words(one, first)}, and {more.key} {more.words}") for more in both]
+        found = [_Change(more.share, one.key, f"{_words(one, first)}, and {more.key} {more.words}", more.key) for more in both]
     key, value, expected = refused.key, refused.value, refused.expected or "proportions nearer to the usual ones"
+    named: str | None = None
     if found:
-        _, changed, expected = found[0]
+        _, changed, expected, named = found[0]
         if key is None:
             key, value = changed, values[changed]
         elif changed != key:
-            expected = f"{changed} {expected}"
-    bounded = StoneError(refused.problem, key=key, value=value, expected=expected)
+            expected, named = f"{changed} {expected}", changed
+    bounded = StoneError(refused.problem, key=key, value=value, expected=expected, also=() if named is None else (named,))
     bounded.reason = refused.reason
     return bounded
 

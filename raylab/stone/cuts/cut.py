@@ -143,7 +143,7 @@ class Cut:
                 raise InputError(f"no parameter of the {self.name}", key=key, expected=nearest(key, self.keys))
         for pair in self.alternatives:
             if set(pair) <= set(stated):
-                raise InputError(f"{' and '.join(pair)} are alternatives; give only one", key=pair[1])
+                raise InputError(f"{' and '.join(pair)} are alternatives; give only one", key=pair[1], also=pair)
 
     def defaults(self, stated: Mapping[str, Any]) -> dict[str, Any]:
         """What is not stated and has a default; an alternative that is stated stands for its pair."""

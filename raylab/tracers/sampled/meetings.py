@@ -13,10 +13,11 @@ import numpy as np
 from ...jit import njit, parallel_kernel
 from ...stone.finish import REFRACTS
 from ..crossings import InclusionTable, crosses
-from ..facet_search import entry_row, next_row
+from ..facet_search import entry_row
 from ..rim import Rim
 from ..stone_table import StoneTable
 from ..surface import enter
+from ..wedges import Wedges, next_row, wedges_in
 
 BLOCK = 256
 """Rays that a thread follows at a time."""
@@ -49,29 +50,31 @@ def first_meetings(origins: np.ndarray, directions: np.ndarray, stone: StoneTabl
     """
     rays = np.array(origins, dtype=float, order="C"), np.array(directions, dtype=float, order="C")
     inclusion, rows = np.full(len(origins), -1), np.full((len(origins), most + 1), -1)
-    _follow(*rays, stone, inclusion, rows)
+    _follow(*rays, stone, wedges_in(stone), inclusion, rows)
     return Meetings(inclusion, np.append(stone.facet, -1)[rows])
 
 
 @parallel_kernel
-def _follow(origins, directions, stone, inclusion, rows):
+def _follow(origins, directions, stone, wedges, inclusion, rows):
     """Fill `inclusion` (R,) and `rows` (R, most + 1), which are -1 before; rows of the stone's table. See `_follow_block`."""
     count, index = origins.shape[0], stone.medium.n
-    planes, sloping, finish = stone.planes, stone.sloping, stone.finish
+    planes, finish = stone.planes, stone.finish
+    spans, nearby, reach = wedges
     core2, far2, height, starts, listed = stone.rim
     quadrics, flats, spheres, share, first_planes, faces = stone.inclusions
     for block in numba.prange((count + BLOCK - 1) // BLOCK):
-        rim = Rim(core2, far2, height, starts, listed)
+        rim, lists = Rim(core2, far2, height, starts, listed), Wedges(spans, nearby, reach)
         inside = InclusionTable(quadrics, flats, spheres, share, first_planes, faces)
         first = block * BLOCK
         last = min(first + BLOCK, count)
-        _follow_block(first, last, origins, directions, planes, sloping, finish, rim, index, inside, inclusion, rows)
+        _follow_block(first, last, origins, directions, planes, lists, finish, rim, index, inside, inclusion, rows)
 
 
 @njit(in_place=True)
-def _follow_block(first, last, origins, directions, planes, sloping, finish, rim, n, inclusions, inclusion, rows):
+def _follow_block(first, last, origins, directions, planes, wedges, finish, rim, n, inclusions, inclusion, rows):
     """The rays from `first` to `last`."""
     core2, far2, height, starts, listed = rim
+    spans, nearby, reach = wedges
     for r in range(first, last):
         x, y, z = origins[r, 0], origins[r, 1], origins[r, 2]
         vx, vy, vz = directions[r, 0], directions[r, 1], directions[r, 2]
@@ -83,7 +86,7 @@ def _follow_block(first, last, origins, directions, planes, sloping, finish, rim
         vx, vy, vz = met[6], met[7], met[8]
         for number in range(rows.shape[1]):
             rows[r, number] = row
-            row, t = next_row(planes, sloping, core2, far2, height, starts, listed, row, x, y, z, vx, vy, vz)
+            row, t = next_row(planes, spans, nearby, reach, core2, far2, height, starts, listed, row, x, y, z, vx, vy, vz)
             if row < 0:
                 break
             inclusion[r] = _first(x, y, z, vx, vy, vz, t, inclusions)

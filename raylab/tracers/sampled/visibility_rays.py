@@ -29,11 +29,12 @@ import numpy as np
 
 from ...jit import njit
 from ...stone.finish import ABSORBS
-from ..facet_search import entry_row, next_row
+from ..facet_search import entry_row
 from ..keyed import keyed_uniform
 from ..ledger import CHANNELS, LUMINANCE, tally_exit, tally_glare
 from ..surface import enter, interact
 from ..voxels import clipped, first_border
+from ..wedges import next_row
 
 IMAGES, AREA, TAKEN, LOST = range(4)
 SUMS = 4
@@ -49,7 +50,7 @@ _LOT = 5  # the axis of keys of lots, which nothing else uses
 
 
 @njit(nogil=True)
-def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules, key, grid, sums, totals):
+def leave_in_voxels(origins, directions, spread, area, stone, wedges, dome, turn, rules, key, grid, sums, totals):
     """Follow view rays and add what they leave to `sums` (voxels, SUMS) and to `totals` (2,).
 
     Parameters
@@ -57,11 +58,13 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
     origins, directions : (R, 3) mm outside the stone, and unit vectors, stone's frame.
     spread : (R,) solid angle, sr, of the rays through 1 mm^2 of the map plane; 0 in a parallel view.
     area : mm^2 of the map plane that each ray stands for.
-    stone : a `StoneTable` whose facets are polished or absorb. dome : a `DomeTable`. turn : (3, 3) rotation from the stone's
-        frame to the dome's. rules : `PathRules`. key : the lots of ray r are keyed by the seed of the rules and key + r.
+    stone, wedges : a `StoneTable` whose facets are polished or absorb, and its `Wedges`. dome : a `DomeTable`.
+    turn : (3, 3) rotation from the stone's frame to the dome's. rules : `PathRules`.
+    key : the lots of ray r are keyed by the seed of the rules and key + r.
     grid : a `VoxelGrid`.
     """
-    planes, sloping, finish = stone.planes, stone.sloping, stone.finish
+    planes, finish = stone.planes, stone.finish
+    spans, nearby, reach = wedges
     core2, far2, height, starts, listed = stone.rim
     index, absorption, polarized = stone.medium.n, stone.medium.absorption_per_mm, rules.polarized
     most, path, ledger = rules.max_bounces, np.empty((rules.max_bounces + 1, 11)), np.zeros(CHANNELS)
@@ -85,7 +88,7 @@ def leave_in_voxels(origins, directions, spread, area, stone, dome, turn, rules,
             beam *= spread[r] * t * t
             sagittal, tangential = 1.0 / (index * t), (cos_i / cos_t) ** 2 / (index * t)
         while count <= most:
-            row, t = next_row(planes, sloping, core2, far2, height, starts, listed, row, x, y, z, vx, vy, vz)
+            row, t = next_row(planes, spans, nearby, reach, core2, far2, height, starts, listed, row, x, y, z, vx, vy, vz)
             if row < 0:
                 break
             step = path[count]

@@ -23,6 +23,7 @@ from ...threads import in_order
 from ..packets import PathRules
 from ..stone_table import StoneTable, stone_table
 from ..voxels import VoxelGrid
+from ..wedges import Wedges, wedges_in
 from .view_rays import view_cones, view_rays
 from .visibility_rays import FACE_AREA, FACE_LUMINANCE, SUMS, leave_in_voxels
 
@@ -69,10 +70,11 @@ def runs_of(
 ) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """The independent runs, one after the other: sums (voxels, SUMS) and totals (2,), which the next fills anew."""
     table, count = stone_table(scene.stone, wavelength_nm), -(-rays // RUNS)
+    stone = table, wedges_in(table)
 
     def part(number: int) -> tuple[np.ndarray, np.ndarray]:
         begin, end = (count * k // PARTS for k in (number % PARTS, number % PARTS + 1))
-        return _part(scene, table, grid, number // PARTS, begin, end, count)
+        return _part(scene, stone, grid, number // PARTS, begin, end, count)
 
     sums, totals = np.zeros((grid.nx * grid.ny * grid.nz, SUMS)), np.zeros(2)
     for done, (found, face) in enumerate(in_order(part, range(RUNS * PARTS)), start=1):
@@ -85,7 +87,7 @@ def runs_of(
 
 
 def _part(
-    scene: Scene, table: StoneTable, grid: VoxelGrid, run: int, begin: int, end: int, count: int
+    scene: Scene, stone: tuple[StoneTable, Wedges], grid: VoxelGrid, run: int, begin: int, end: int, count: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """The rays from `begin` to `end` of the `count` rays of a run: sums (voxels, SUMS) and totals (2,)."""
     low, high = (f(extent(scene.stone, scene.view), axis=0) for f in (np.min, np.max))
@@ -101,8 +103,8 @@ def _part(
         origins, directions = (np.ascontiguousarray(one) for one in view_rays(points, scene.stone, scene.view, disc))
         cones = view_cones(points, scene.view, 1.0)
         spread = np.zeros(len(points)) if cones is None else cones
-        light = (table, scene.dome.table, scene.view.rotation(), rules)
-        leave_in_voxels(origins, directions, spread, area, *light, run * count + start, grid, sums, totals)
+        light = (scene.dome.table, scene.view.rotation(), rules)
+        leave_in_voxels(origins, directions, spread, area, *stone, *light, run * count + start, grid, sums, totals)
     return sums, totals
 
 
