@@ -186,6 +186,19 @@ def test_help_of_every_command_shows_an_example(capsys):
     assert "no grade" in capsys.readouterr().out
 
 
+def test_the_parameters_of_a_cut_tell_what_may_be_left_out(capsys):
+    """Followed, the list gives a stone: what it calls required is all that must be stated."""
+    assert main(["cuts", "pear brilliant"]) == 0
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()]
+    last = {row[0]: row[-1] for row in rows if len(row) > 3}
+    assert (last["table_pct"], last["crown_end_angle_deg"], last["star_pct"]) == ("required", "none", "50.0")
+    assert main(["cuts", "pear brilliant", "--json"]) == 0
+    listed = {one["key"]: one for one in json.loads(capsys.readouterr().out)[0]["parameters"]}
+    assert listed["crown_end_angle_deg"]["unset"] == "all crown mains meet in one point on the axis"
+    assert listed["crown_end_angle_deg"]["optional"]
+    assert not listed["table_pct"]["optional"]
+
+
 def test_measure_reads_stones_and_scenes(folder, capsys):
     path = str(folder / "s.toml")
     assert main(["measure", path]) == 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import io
 import json
+import re
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -139,14 +140,25 @@ def faults_by_option(*keys: str, read: Path | None = None, **renamed: str) -> It
     """
     from ..errors import InputError
 
+    def option(key: str) -> str:
+        return "--" + key.replace("_", "-")
+
+    def worded(text: str) -> str:
+        return re.sub(r"\w+_\w+", lambda word: option(word[0]) if word[0] in keys else word[0], text)
+
     try:
         yield
     except InputError as error:
-        key = renamed.get(error.key or "", error.key or "")
-        if error.file not in (None, str(read)) or key not in keys:
+        named = [renamed.get(key, key) for key in (error.key or "").split(" or ")]  # alternatives are named together
+        if error.file not in (None, str(read)) or not set(named) <= set(keys):
             raise
-        option = "--" + key.replace("_", "-")
-        raise InputError(error.problem, key=option, value=error.value, expected=error.expected, file=error.file) from error
+        raise InputError(
+            worded(error.problem),
+            key=" or ".join(map(option, named)),
+            value=error.value,
+            expected=None if error.expected is None else worded(error.expected),
+            file=error.file,
+        ) from error
 
 
 def reading(path: Path) -> AbstractContextManager[None]:
