@@ -18,6 +18,7 @@ import pytest
 import xarray as xr
 from numba.core import serialize
 
+from raylab import compiling
 from raylab.cli import _interrupt, main, run
 from raylab.results.maps import DEFINITIONS
 
@@ -345,6 +346,42 @@ def test_an_interrupt_waits_while_a_kernel_unpickles():
             signal.raise_signal(signal.SIGINT)
     finally:
         signal.signal(signal.SIGINT, usual)
+
+
+def test_an_interrupt_waits_until_the_compiler_is_between_two_kernels():
+    """LLVM's objects would be freed twice, or a kernel be left without code, where it struck at any moment."""
+    passed = []
+
+    def last() -> None:
+        with compiling.one_kernel():
+            signal.raise_signal(signal.SIGINT)
+            passed.append("to the end of a kernel")
+
+    def outer() -> None:
+        with compiling.one_kernel():
+            signal.raise_signal(signal.SIGINT)
+            passed.append("to the beginning of the next one")
+            with compiling.one_kernel():
+                passed.append("into it")
+
+    def faulty() -> None:
+        with compiling.one_kernel():
+            signal.raise_signal(signal.SIGINT)
+            raise ValueError
+
+    usual = signal.signal(signal.SIGINT, _interrupt)
+    try:
+        for made in (last, outer, faulty):
+            with pytest.raises(KeyboardInterrupt) as struck:
+                made()
+            assert struck.value.args == (signal.SIGINT,)
+        with compiling.one_kernel():
+            passed.append("once alone")
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, usual)
+    assert passed == ["to the end of a kernel", "to the beginning of the next one", "once alone"]
 
 
 def test_what_an_interrupted_command_leaves_half_made_is_thrown_away_in_silence(monkeypatch, capsys):
