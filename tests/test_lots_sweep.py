@@ -101,10 +101,10 @@ class WithDevices(HostEngine):
 
 
 def test_processes_share_the_devices(known, monkeypatch):
-    """Eight to a device, at most the cores; worker k has device k modulo their number."""
+    """Several to a device, at most the cores; worker k has device k modulo their number."""
     monkeypatch.setattr(building_engine, "ENGINE", WithDevices())
     engine = building_engine.ENGINE
-    for cores, wanted in ((1, 1), (3, 3), (64, 16)):
+    for cores, wanted in ((1, 1), (3, 3), (64, 2 * sizing.A_DEVICE)):
         monkeypatch.setattr(os, "sched_getaffinity", lambda _, cores=cores: set(range(cores)))
         assert sizing.processes_of(None, engine) == wanted
         assert sizing.processes_of(None, HostEngine()) == 1

@@ -47,7 +47,7 @@ def sweep(
     scheduler
         Address of a dask scheduler, such as `tcp://host:8786`, for work on a cluster.
     processes
-        Number of processes on this machine. By default one per core, or eight per graphics processor that traces.
+        Number of processes on this machine. By default one per core, or up to twelve per graphics processor that traces.
     force
         Start again even if the folder holds another sweep, and draw all pictures again.
     zarr
