@@ -24,7 +24,7 @@ import psutil
 import raylab as rl
 from raylab.designs.design import COLUMNS
 from raylab.memory import keep_freed_memory
-from raylab.sweeps import sweeping, workers
+from raylab.sweeps import workers
 
 AXES = {
     "table_pct": (50, 65),
@@ -47,7 +47,7 @@ def made_up(designs: Iterable[dict[str, Any]], settings: rl.TraceSettings) -> np
 
 def one(designs: int) -> None:
     """Sweep so many designs in this process and print what it took."""
-    workers.trace_designs = sweeping.trace_designs = made_up
+    workers.trace_designs = made_up
     notes: list[tuple[int, float]] = []
 
     def watch(done: int, total: int) -> None:

@@ -73,13 +73,15 @@ class Pace:
 
     def words(self, done: float, total: float) -> str:
         """Such as ``"120 of 1000 designs, 98.5 designs/s, 9 s left"`` or ``"tracing: 37 %, 9 s left"``."""
-        text = f"{done:g} of {total:g} {self.what}" if self.counted else f"{self.what}: {100.0 * done / total:.0f} %"
+        text = f"{done:.0f} of {total:.0f} {self.what}" if self.counted else f"{self.what}: {100.0 * done / total:.0f} %"
         left_s = self.left_s(done, total)
         if left_s is None:
             return text
         begun, start_s = self.first or (done, 0.0)
-        speed = f", {(done - begun) / (time.monotonic() - start_s):.3g} {self.what}/s" if self.counted else ""
-        return f"{text}{speed}, {duration(left_s)} left"
+        if self.counted:
+            rate = (done - begun) / (time.monotonic() - start_s)
+            text += f", {rate:.3g} {self.what}/s" if rate < 100.0 else f", {rate:.0f} {self.what}/s"
+        return f"{text}, {duration(left_s)} left"
 
 
 def duration(seconds: float) -> str:
@@ -128,7 +130,8 @@ class _NotebookLine:
 
 
 class _Lines:
-    """Lines on stderr where that is no terminal: one when it is known that the work is long, then one now and then."""
+    """Lines on stderr where that is no terminal: one when it is known that the work is long, then one now and then: every
+    `LONG_S`, and of work that takes days every hundredth of the time so far."""
 
     def __init__(self, pace: Pace) -> None:
         self.pace, self.start_s = pace, time.monotonic()
@@ -138,7 +141,10 @@ class _Lines:
         left_s, now = self.pace.left_s(done, total), time.monotonic()
         if left_s is None or done >= total:
             return
-        due = now - self.start_s > PATIENCE_S and left_s > LONG_S if self.said_s is None else now - self.said_s > LONG_S
+        if self.said_s is None:
+            due = now - self.start_s > PATIENCE_S and left_s > LONG_S
+        else:
+            due = now - self.said_s > max(LONG_S, 0.01 * (now - self.start_s))
         if due:
             self.said_s = now
             sys.stderr.write(f"raylab: {self.pace.words(done, total)}\n")

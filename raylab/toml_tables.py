@@ -200,7 +200,8 @@ def _fault(fault: Any, more: int, expected: type[BaseModel], also: tuple[str, ..
     words = str(fault["ctx"]["expected"]) if choice else _words(field.annotation, str(fault["msg"]))
     if fault["type"] == "missing":
         return InputError("missing", key=key, expected=words + rest)
-    return InputError("wrong type", key=key, value=shown(fault["input"]), expected=words + rest)
+    problem = "not a choice" if choice and isinstance(fault["input"], str) else "wrong type"
+    return InputError(problem, key=key, value=shown(fault["input"]), expected=words + rest)
 
 
 def _words(kind: Any, otherwise: str) -> str:

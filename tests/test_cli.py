@@ -18,6 +18,7 @@ import pytest
 import xarray as xr
 from numba.core import serialize
 
+from raylab import compiling
 from raylab.cli import _interrupt, main, run
 from raylab.results.maps import DEFINITIONS
 
@@ -186,6 +187,19 @@ def test_help_of_every_command_shows_an_example(capsys):
     assert "no grade" in capsys.readouterr().out
 
 
+def test_the_parameters_of_a_cut_tell_what_may_be_left_out(capsys):
+    """Followed, the list gives a stone: what it calls required is all that must be stated."""
+    assert main(["cuts", "pear brilliant"]) == 0
+    rows = [line.split() for line in capsys.readouterr().out.splitlines()]
+    last = {row[0]: row[-1] for row in rows if len(row) > 3}
+    assert (last["table_pct"], last["crown_end_angle_deg"], last["star_pct"]) == ("required", "none", "50.0")
+    assert main(["cuts", "pear brilliant", "--json"]) == 0
+    listed = {one["key"]: one for one in json.loads(capsys.readouterr().out)[0]["parameters"]}
+    assert listed["crown_end_angle_deg"]["unset"] == "all crown mains meet in one point on the axis"
+    assert listed["crown_end_angle_deg"]["optional"]
+    assert not listed["table_pct"]["optional"]
+
+
 def test_measure_reads_stones_and_scenes(folder, capsys):
     path = str(folder / "s.toml")
     assert main(["measure", path]) == 0
@@ -332,6 +346,42 @@ def test_an_interrupt_waits_while_a_kernel_unpickles():
             signal.raise_signal(signal.SIGINT)
     finally:
         signal.signal(signal.SIGINT, usual)
+
+
+def test_an_interrupt_waits_until_the_compiler_is_between_two_kernels():
+    """LLVM's objects would be freed twice, or a kernel be left without code, where it struck at any moment."""
+    passed = []
+
+    def last() -> None:
+        with compiling.one_kernel():
+            signal.raise_signal(signal.SIGINT)
+            passed.append("to the end of a kernel")
+
+    def outer() -> None:
+        with compiling.one_kernel():
+            signal.raise_signal(signal.SIGINT)
+            passed.append("to the beginning of the next one")
+            with compiling.one_kernel():
+                passed.append("into it")
+
+    def faulty() -> None:
+        with compiling.one_kernel():
+            signal.raise_signal(signal.SIGINT)
+            raise ValueError
+
+    usual = signal.signal(signal.SIGINT, _interrupt)
+    try:
+        for made in (last, outer, faulty):
+            with pytest.raises(KeyboardInterrupt) as struck:
+                made()
+            assert struck.value.args == (signal.SIGINT,)
+        with compiling.one_kernel():
+            passed.append("once alone")
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, usual)
+    assert passed == ["to the end of a kernel", "to the beginning of the next one", "once alone"]
 
 
 def test_what_an_interrupted_command_leaves_half_made_is_thrown_away_in_silence(monkeypatch, capsys):

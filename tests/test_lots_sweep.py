@@ -15,7 +15,7 @@ from building_engine import HostEngine
 import raylab as rl
 from raylab.designs.keys import EXCLUDED, REASONS
 from raylab.engine_table import ENGINES
-from raylab.sweeps import engine_choice, probing, sweeping
+from raylab.sweeps import engine_choice, gathering, probing, sizing
 from raylab.sweeps.axes import plan_of
 
 AXES = {"pavilion_angle_deg": rl.between(39.0, 43.0), "girdle_pct": rl.between(0.0, 4.0), "dome": ["head-shadow", "even-sky"]}
@@ -101,18 +101,18 @@ class WithDevices(HostEngine):
 
 
 def test_processes_share_the_devices(known, monkeypatch):
-    """Eight to a device, at most the cores; worker k has device k modulo their number."""
+    """Several to a device, at most the cores; worker k has device k modulo their number."""
     monkeypatch.setattr(building_engine, "ENGINE", WithDevices())
     engine = building_engine.ENGINE
-    for cores, wanted in ((1, 1), (3, 3), (64, 16)):
+    for cores, wanted in ((1, 1), (3, 3), (64, 2 * sizing.A_DEVICE)):
         monkeypatch.setattr(os, "sched_getaffinity", lambda _, cores=cores: set(range(cores)))
-        assert sweeping._cores(None, engine) == wanted
-        assert sweeping._cores(None, HostEngine()) == 1
-        assert sweeping._cores(5, engine) == 5
+        assert sizing.processes_of(None, engine) == wanted
+        assert sizing.processes_of(None, HostEngine()) == 1
+        assert sizing.processes_of(5, engine) == 5
     seen = []
-    monkeypatch.setattr(sweeping, "in_processes", lambda chunks, work, around: seen.append(around) or iter(()))
-    how = sweeping._How(rl.TraceSettings(engine="host"), None, 3, False)
-    list(sweeping._workers(iter(()), 3, None, how))
+    monkeypatch.setattr(gathering, "in_processes", lambda chunks, work, around: seen.append(around) or iter(()))
+    crew = gathering.Crew(rl.TraceSettings(engine="host"), None, 3, False)
+    list(crew.trace(iter(()), 3, None))
     assert seen == [[{"THE_DEVICE": "0"}, {"THE_DEVICE": "1"}, {"THE_DEVICE": "0"}]]
     assert engine_choice.builds_every(plan_of(AXES, FIXED, "random", 8), engine)
 

@@ -287,6 +287,17 @@ def test_every_door_reads_a_recipe(capsys):
     assert len(resolved("stone", "mine.toml")) == len(stone)
 
 
+def test_a_table_of_facets_of_no_known_cut_keeps_the_names_of_its_tiers(capsys):
+    """As every command that takes a tier does, though "crown main" is a brilliant's too."""
+    square = made(SQUARE)
+    rl.save_stone(square, "mine.csv")
+    assert main(["measure", "mine.csv"]) == 0
+    said = capsys.readouterr().out
+    assert "unknown cut" in said
+    assert "of no known cut: tiers as the file names them; percentages are of the width" in said
+    assert {row.tier for row in rl.measure(rl.load_stone("mine.csv")).facets} == set(square.tiers)
+
+
 def test_a_stated_cut_is_checked_against_the_facets(tmp_path):
     path = tmp_path / "mine.toml"
     rl.save_stone(rl.oval_brilliant(table_pct=57.0, length_ratio=1.4), path)
@@ -322,6 +333,19 @@ def test_the_page_takes_up_a_recipe_as_facets_and_follows_no_file():
         ),
         (["princess cut", "--table-pct", "wide", "--out", "x.toml"], "--table-pct = 'wide': not a number; expected 1 to 99 %"),
         (["princess cut", "--out", "x.toml"], "--table-pct: missing; expected 1 to 99 %"),
+        (["princess cut", "--out", "x.toml", "--table-pct"], "--table-pct: missing; expected a value"),
+        (
+            ["round brilliant", "--table-pct", "57", "--out", "x.toml"],
+            "--crown-angle-deg or --crown-height-pct: missing; expected one of the two",
+        ),
+        (
+            ["round brilliant", "--crown-angle-deg", "34", "--crown-height-pct", "15", "--out", "x.toml"],
+            "--crown-height-pct: --crown-angle-deg and --crown-height-pct are alternatives; give only one",
+        ),
+        (
+            ["princess cut", "--table-pct", "9", "--crown-angel-deg", "9", "--out", "x.toml"],
+            "did you mean '--crown-angle-deg'?",
+        ),
         (["princess cut", "--table-pct", "60", "--out", "x.csv"], "a recipe is a TOML file"),
         (["princess cut", "--table-pct", "60", "--star-angle-deg", "39", "--out", "x.toml"], "the stars are no flatter"),
         (
@@ -355,11 +379,11 @@ def test_the_command_refuses_in_one_line(argv, says, capsys):
         (SQUARE, "slope_deg = 58\n", "slope_deg = 58\ndistance_mm = 2\n", "#1: pavilion side at azimuth 0: states too much"),
         (SQUARE, "slope_deg = 58\n", "", "stone.tier#1: pavilion side at azimuth 0: states too little: an azimuth and 1 point"),
         (SQUARE, "height_mm = 0.6\n", "", "stone.tier#7.height_mm: side star at azimuth 0: missing"),
-        (SQUARE, '"crown side"\nheight', '"crwn side"\nheight', "tier#7.meets = 'crwn side': side star at azimuth 0: a tier"),
+        (SQUARE, '"crown side"\nheight', '"crwn side"\nheight', "tier#7.meets = 'crwn side': side star at azimuth 0: no tier"),
         (SQUARE, 'one_per = "side"', "", "stone.tier#1.azimuth_deg: pavilion side: missing; expected an azimuth beside meets"),
         (SQUARE, 'symmetry = "4, mirror 0"', 'cut = "princes cut"', "stone.cut = 'princes cut': unknown cut; did you mean"),
         (SQUARE, 'slope_deg = 58\nmeets = "girdle"', 'slope_deg = 58\nmeets = "girdel"',
-         "stone.tier#1.meets = 'girdel': pavilion side at azimuth 0: a tier that isn't cut yet; did you mean 'girdle'?"),
+         "stone.tier#1.meets = 'girdel': pavilion side at azimuth 0: no tier of this name is cut yet; did you mean 'girdle'?"),
         (SQUARE, "{ girdle_corner = 0 }", "{ girdle_corner = 9 }", "pavilion main at azimuth 22.5: no such corner; expected 0"),
         (SQUARE, "thickness_mm = 0.2", "thickness_mm = 0.2\nfacets = 96", "girdle.facets = 96: this outline has its own sides"),
         (SQUARE, "slope_deg = 41.5\nthrough = [{ girdle_corner = 0 }]", "slope_deg = 41.5\ndistance_mm = 4",
@@ -369,7 +393,7 @@ def test_the_command_refuses_in_one_line(argv, says, capsys):
         (SQUARE, "\n", f'{TIER}one_per = "side"\nslope_deg = 36\nmeets = "crown side"\nheight_mm = 0.35\n',
          "stone.tier#7: side star 0 at azimuth 0 doesn't meet crown side 0: other facets lie between them"),
         (ROUND, "azimuth_deg = 0\nslope_deg = 40.75", 'one_per = "side"\nslope_deg = 40.75', "the outline has no sides"),
-        (ROUND, '"pavilion main", "pavilion main"', '"star", "star"', "lower half at azimuth 11.25: a tier that isn't cut yet"),
+        (ROUND, '"pavilion main", "pavilion main"', '"star", "star"', "lower half at azimuth 11.25: no tier of this name"),
         (ROUND, '"crown main 0"], azimuth_deg = 0 }', '"crown main 9"], azimuth_deg = 0 }', "expected crown main 0 to 7"),
         (ROUND, "thickness_mm = 0.2275", "thickness_mm = 0.02", "nothing is left of the girdle at azimuth 5.625"),
         (SQUARE, "\n", f"{TIER}azimuth_deg = 22.5\nslope_deg = 50\nthrough = [{{ xyz_mm = [2.75, 1.67, -0.15] }}]\n",

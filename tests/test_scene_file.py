@@ -187,7 +187,7 @@ FAULTS = [
     ('"diamond"', '"diamnod"', "stone.material = 'diamnod': unknown material; did you mean 'diamond'?"),
     ("[[400, 0.02], [700, 0.01]]", "[[400, 0.02, 1], [700, 0.01]]", "stone.absorption_per_mm = [[400, 0.02, 1], [700, 0.01]]: wrong type; expected a number or a list of pairs of numbers"),
     ("[[400, 0.02], [700, 0.01]]", "[[500, 0.02], [700, 0.01]]", "output.wavelengths_nm = 486.134: out of range; expected 500 to 700 nm (absorption of diamond)"),
-    ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': wrong type; expected 'even', 'overcast' or 'image'"),
+    ('sky = "overcast"', 'sky = "cloudy"', "dome.sky = 'cloudy': not a choice; expected 'even', 'overcast' or 'image'"),
     ('sky = "overcast"', 'nmae = "even-sky"', "dome.nmae = 'even-sky': unknown key; did you mean 'name'?"),
     ('sky = "overcast"', 'name = "even-sky"', "dome.sky_radiance = 0.5: unknown key; expected one of name (3 more errors in this section)"),
     ("elevation_deg = [10, 20]", "elevation_deg = [20, 10]", "dome.zone#1.elevation_deg = (20.0, 10.0): empty zone; expected the low end first"),

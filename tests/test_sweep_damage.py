@@ -38,7 +38,7 @@ def half(tmp_path_factory) -> Path:
     """The folder of the same sweep with its four parts, and no result yet."""
     out = tmp_path_factory.mktemp("half")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(sweeping, "_chunk_size", lambda *_: 2)
+        patch.setattr(sweeping, "chunk_size", lambda *_: 2)
         patch.setattr(Store, "finish", lambda self, result: None)
         swept(out)
     assert len(parts(out)) == 4
@@ -116,7 +116,7 @@ def test_undamaged_parts_are_taken_as_they_are(out, whole, monkeypatch):
 
 
 def test_a_part_of_another_sweep_is_not_taken(out, tmp_path, whole, monkeypatch):
-    monkeypatch.setattr(sweeping, "_chunk_size", lambda *_: 2)
+    monkeypatch.setattr(sweeping, "chunk_size", lambda *_: 2)
     with monkeypatch.context() as patch:
         patch.setattr(Store, "finish", lambda self, result: None)
         swept(tmp_path / "other", table_pct=60.0)

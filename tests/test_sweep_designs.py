@@ -178,6 +178,8 @@ def test_functions_are_told_apart_by_what_they_exclude(tmp_path):
     [
         ([rl.LinearBound({"crown_angle": 1}, at_most=1)], "crown_angle: no key of every design"),
         ([76], "conditions = 76: not a condition"),
+        (rl.LinearBound({"crown_angle_deg": 1}, at_most=1), "not a list; expected a list of conditions, also of one"),
+        ([lambda design: None], "conditions: the condition <lambda> gave None for a design; expected True or False"),
         ([lambda design: design["crown"]], "conditions: the condition <lambda> failed on a design: KeyError: 'crown'"),
         ([lambda design: False], "no design is left: 0 of 9 designs meet the conditions: <lambda> excludes 9"),
     ],

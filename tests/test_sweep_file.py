@@ -136,6 +136,7 @@ def test_the_command(tmp_path, capsys):
     best = facts["statistics"]["brightness"]["highest"]
     assert best["value"] == float(found.brightness.max())
     assert float(found.brightness_high.sel(best["design"])) == best["high"]
+    assert (float(found.brightness_error.sel(best["design"])) or None) == best["error"]
     assert facts["reasons"] == {"traced": 6, "girdle_vanishes": 6}
     path.write_text(SMALL.replace("table_pct = 57", "table_pct = 58"))
     assert main(command) == 2

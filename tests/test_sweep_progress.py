@@ -31,6 +31,11 @@ def test_rate_and_time_left_count_what_this_run_does(clock):
     assert pace.words(500, 1000) == "500 of 1000 designs, 20 designs/s, 25 s left"
     clock[0] += 1000.0
     assert pace.words(600, 1000) == "600 of 1000 designs, 0.199 designs/s, 33 min 30 s left"
+    assert Pace("designs").words(0, 38_500_000) == "0 of 38500000 designs"
+    quick = Pace("designs")
+    quick.words(0, 38_500_000)
+    clock[0] += 100.0
+    assert quick.words(10_345_678, 38_500_000) == "10345678 of 38500000 designs, 103457 designs/s, 4 min 32 s left"
 
 
 def test_time_left_beyond_an_hour(clock):
@@ -152,6 +157,17 @@ def test_without_a_terminal_long_work_is_announced_and_tells_now_and_then_how_fa
         "raylab: 24 of 40 designs, 1 designs/s, 16 s left",
         "raylab: 35 of 40 designs, 1 designs/s, 5 s left",
     ]
+
+
+def test_the_record_of_work_that_takes_days_stays_short(clock, capsys):
+    """A line at each of the first hundred reports, then at every second one, and so on: a hundredth of the time so far."""
+    with reporter(True, "designs") as update:
+        for done in range(1001):
+            update(done, 1000)
+            clock[0] += 1000.0
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0].startswith("raylab: 1 of 1000 designs")
+    assert len(lines) == pytest.approx(sum(100 / (k + 1) for k in range(10)), abs=5)
 
 
 def test_short_work_shows_no_bar():

@@ -310,7 +310,7 @@ def small_blocks(monkeypatch):
 
 def in_small_blocks(patch: pytest.MonkeyPatch) -> None:
     patch.setattr("raylab.sweeps.dealing.block_shape.__defaults__", (12,))
-    patch.setattr("raylab.sweeps.sweeping._chunk_size", lambda *_: 5)
+    patch.setattr("raylab.sweeps.sweeping.chunk_size", lambda *_: 5)
 
 
 @pytest.fixture(scope="module")

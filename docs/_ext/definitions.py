@@ -84,7 +84,7 @@ def parameters(name: str) -> Table:
         elif one.default is not None:
             rule = f"Default: {_toml(one.default)}."
         else:
-            rule = "" if one.optional else "Required."
+            rule = f"Left out: {one.unset}." if one.optional else "Required."
         rows.append((f"`{one.key}`", f"{_titled(one.label, one.description)}. Allowed: {one.span}. {rule}"))
     return ("key", "meaning"), rows
 

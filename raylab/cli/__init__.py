@@ -22,7 +22,7 @@ from typing import Any
 
 from cyclopts import App, CycloptsError, Group
 
-from ..compiling import heard_by
+from ..compiling import heard_by, put_off
 from ..errors import RaylabError, RaylabWarning, one_line
 from ..memory import keep_freed_memory
 from ..version import __version__
@@ -113,16 +113,23 @@ def _end_as_by_ctrl_c() -> None:
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
-    """Raise KeyboardInterrupt, or a moment later where numba's kernels would crash of it.
+    """Raise KeyboardInterrupt: at once, between two kernels while they are compiled, or a moment later where a kernel would
+    crash of it.
 
     What a kernel returns is of classes that it unpickles by `UNPICKLE`; it uses them without looking whether that has failed.
     """
+
+    def interrupt() -> None:
+        raise KeyboardInterrupt(number)
+
+    if put_off(interrupt):
+        return
     while frame is not None:
         if frame.f_code.co_name == UNPICKLE:
             threading.Timer(0.01, _strike, (number,)).start()
             return
         frame = frame.f_back
-    raise KeyboardInterrupt(number)
+    interrupt()
 
 
 def _strike(number: int = signal.SIGINT) -> None:

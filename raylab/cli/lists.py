@@ -208,19 +208,29 @@ def _print_cut(cut: Cut) -> None:
     table(("parameter", "label", "allowed", "default"), rows, left=4)
     say()
     for one in cut.parameters:
-        say(f"  {one.key}: {one.description}" + (f"; one of {one.span}" if one.choices else ""))
+        say(f"  {one.key}: {one.description}" + (f"; one of {one.span}" if one.choices else "") + _if_unset(one))
 
 
 def _default(one: Any) -> str:
     """The default of a parameter, in words."""
     if one.instead_of is not None:
         return f"instead of {one.instead_of}"
-    return "required" if one.default is None else str(one.default)
+    if one.default is not None:
+        return str(one.default)
+    return "none" if one.optional else "required"
+
+
+def _if_unset(one: Any) -> str:
+    """What happens where a parameter that may be left out is."""
+    return f"; none: {one.unset}" if one.optional else ""
 
 
 def _cut(cut: Any) -> dict[str, Any]:
     """The record of a cut as plain numbers, strings and lists."""
-    keys = ("key", "label", "unit", "low", "high", "open_ends", "multiple", "choices", "default", "instead_of", "description")
+    keys = (
+        "key", "label", "unit", "low", "high", "open_ends", "multiple", "choices", "default", "optional", "unset", "instead_of",
+        "description",
+    )  # fmt: skip
     return {
         "name": cut.name,
         "description": cut.description,

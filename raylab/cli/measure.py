@@ -107,7 +107,8 @@ def measure(
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
     if found.cut is None:
-        say("of no known cut: facets named by shape bear side, ring from the girdle on and slope; percentages are of the width")
+        by_file = "as the file names them" if found.tiers_from == "names" else "by side, ring from the girdle on and slope"
+        say(f"of no known cut: tiers {by_file}; percentages are of the width")
     surely = found.recognition if report is None else report.recognition
     if surely is not None:
         say(f"cut recognised by shape: {surely}")

@@ -18,7 +18,7 @@ def described(error: CycloptsError) -> str:
     if isinstance(error, MissingArgumentError) and option is not None:
         many, _ = option.token_count()
         expected = f"{many} values" if many > 1 else KINDS.get(option.hint, "a value")
-        return f"{option.name}: missing; expected {expected}; see `{command} --help`"
+        return f"{error.keyword or option.name}: missing; expected {expected}; see `{command} --help`"
     if isinstance(error, CoercionError) and error.target_type in KINDS and error.token is not None:
         name = error.token.keyword or (option.name if option is not None else "value")
         return f"{name} = {error.token.value!r}: wrong type; expected {KINDS[error.target_type]}"

@@ -47,7 +47,7 @@ def sweep(
     scheduler
         Address of a dask scheduler, such as `tcp://host:8786`, for work on a cluster.
     processes
-        Number of processes on this machine. By default one per core, or four per graphics processor that traces.
+        Number of processes on this machine. By default one per core, or up to twelve per graphics processor that traces.
     force
         Start again even if the folder holds another sweep, and draw all pictures again.
     zarr
@@ -96,7 +96,7 @@ def _facts(request: SweepFile, found: xr.Dataset) -> dict[str, Any]:
 
 
 def _ends(request: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, Any]:
-    """The designs where a statistic is highest and lowest, with its bracket."""
+    """The designs where a statistic is highest and lowest, with its bracket and standard error (None: it has none)."""
     import numpy as np
 
     from ..sweeps.axes import label_of
@@ -105,11 +105,12 @@ def _ends(request: SweepFile, found: xr.Dataset, statistic: str) -> dict[str, An
     ends = {}
     for end, number in (("highest", int(np.nanargmax(values))), ("lowest", int(np.nanargmin(values)))):
         design = next(request.plan.designs(number, number + 1))
+        about = {part: float(found[f"{statistic}_{part}"].values.ravel()[number]) for part in ("low", "high", "error")}
         ends[end] = {
             "design": {key: label_of(design[key]) for key in request.plan.columns},
             "value": float(values[number]),
-            "low": float(found[statistic + "_low"].values.ravel()[number]),
-            "high": float(found[statistic + "_high"].values.ravel()[number]),
+            **about,
+            "error": about["error"] or None,
         }
     return ends
 
@@ -126,8 +127,9 @@ def _print(request: SweepFile, facts: dict[str, Any], found: xr.Dataset, out: Pa
                 f"{key} {value:g}" if isinstance(value, float) else f"{key} {value}" for key, value in one["design"].items()
             )
             numbers = (f"{one[part]:.5f}" for part in ("value", "low", "high"))
-            rows.append((f"{end} {statistic}", ", ".join(words), *numbers))
-    table(("", "design", "value", "at least", "at most"), rows, left=2)
+            error = "none" if one["error"] is None else f"{one['error']:.1e}"
+            rows.append((f"{end} {statistic}", ", ".join(words), *numbers, error))
+    table(("", "design", "value", "at least", "at most", "std. error"), rows, left=2)
     say()
     if "materials" in found.attrs:
         say(f"  {found.attrs['materials']}")

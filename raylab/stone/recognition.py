@@ -98,23 +98,20 @@ def recognition_of(stone: Stone) -> tuple[Stone, Recognition | None]:
     Facets are named by shape if the stone's names give no cut: where no trade name is among them, or where those of table,
     girdle and culet stand beside crown and pavilion, which name facets by their side alone. Names of a cut are taken as they
     are only if the shape agrees: a stone whose facets bear the names of a cut, but don't stand where that cut has them, or
-    whose girdle has another outline, is named by its shape. A stone of no known cut that bears other names than crown,
-    pavilion and facet comes back as it is.
+    whose girdle has another outline, is named by its shape. A stone of no known cut that bears other names than table, girdle,
+    culet, crown, pavilion and facet comes back as it is.
     """
     if stone.cut is not None:
         return stone, None
     named = cut_of(stone)
-    if named is None:
-        shared, plain = {tier.name for tier in SHARED}, set(PLAIN.values())
-        if set(stone.tiers) & shared and not set(stone.tiers) & plain:
-            return stone, None
-        found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
-        if found.cut is None and not set(stone.tiers) <= shared | plain | {FACET}:
-            return stone, None  # the file's own names say more than the shape
-        return _relabeled(stone, found), found.recognition
-    if named.outline is not None and named.mains() and _agrees(stone, named):
+    shared, plain = {tier.name for tier in SHARED}, set(PLAIN.values())
+    if named is None and set(stone.tiers) & shared and not set(stone.tiers) & plain:
+        return stone, None
+    if named is not None and named.outline is not None and named.mains() and _agrees(stone, named):
         return stone.relabeled(cut=named.name), None
     found = name_tiers(stone.normals, stone.distances_mm, body=stone.polyhedron)
+    if found.cut is None and not set(stone.tiers) <= shared | plain | {FACET}:
+        return stone.relabeled(cut=""), None  # the file's own names say more than the shape
     return _relabeled(stone, found), found.recognition
 
 

@@ -91,6 +91,8 @@ class LinearBound:
 
 def checked(conditions: Iterable[Condition], keys: Iterable[str]) -> tuple[Condition, ...]:
     """The conditions of designs that have these keys. Raises InputError for one that can't be asked."""
+    if not isinstance(conditions, Iterable):
+        raise InputError("not a list", key="conditions", value=conditions, expected="a list of conditions, also of one")
     found, known = tuple(conditions), set(keys)
     for one in found:
         if not callable(one):
@@ -122,10 +124,20 @@ def answers(conditions: Sequence[Condition], run: Columns) -> np.ndarray:
             row[:] = one.met(run)
             continue
         try:
-            row[:] = [bool(one(design)) for design in listed]
+            row[:] = [_answer(one, design) for design in listed]
         except InputError:
             raise
         except Exception as error:  # the user's function: whatever it raises is told with its name
             words = f"{type(error).__name__}: {error}".splitlines()[0]
             raise InputError(f"the condition {name_of(one)} failed on a design: {words}", key="conditions") from error
     return met
+
+
+def _answer(condition: Condition, design: Mapping[str, Any]) -> bool:
+    """What a function says of a design. Raises InputError where it says nothing: a ``return`` that was forgotten."""
+    found = condition(design)
+    if found is None:
+        raise InputError(
+            f"the condition {name_of(condition)} gave None for a design", key="conditions", expected="True or False"
+        )
+    return bool(found)

@@ -81,7 +81,7 @@ class Body:
             if tier not in self._ordered:
                 known = [*self._ordered, *((GIRDLE_EDGE,) if key == "meets" else ())]
                 expected = nearest(tier, known) if known else "a tier above this one"
-                raise InputError("a tier that isn't cut yet", key=key, value=name, expected=expected)
+                raise InputError("no tier of this name is cut yet", key=key, value=name, expected=expected)
             members = self._ordered[tier]
             if matched:
                 if int(matched["number"]) >= len(members):

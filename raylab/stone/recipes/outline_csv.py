@@ -75,9 +75,7 @@ def checked_corners(corners: Sequence[Sequence[float]], key: str = "corners") ->
     side = following(outline.points) - outline.points
     azimuths = np.arctan2(side[:, 1], side[:, 0])
     if ((following(azimuths) - azimuths) % (2.0 * math.pi)).sum() > 2.0 * math.pi + 1e-6:
-        raise StoneError("the outline crosses itself", key=key, value=len(points), expected="one way around")
+        raise StoneError("the outline crosses itself", key=key, expected="one way around")
     if not (outline.flats()[1] > 0.0).all():
-        raise StoneError(
-            "the axis x = y = 0 lies outside the outline", key=key, value=len(points), expected="corners around the axis"
-        )
+        raise StoneError("the axis x = y = 0 lies outside the outline", key=key, expected="corners around the axis")
     return outline
