@@ -27,6 +27,7 @@ from ...plane_geometry import convex_outline, following
 from ..polyhedron import Polyhedron, intersect
 from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import NEEDED, Envelope, Planes, edge_rounding, envelope, squares
+from .few_points import averaged
 from .girdle_fit import Girdle, bent, fit_girdle, is_steep
 from .mesh import Mesh
 from .moves import rearranged
@@ -91,6 +92,9 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     planes, girdle, up = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
     under = envelope(mesh.vertices, planes)
+    if not surface.drawn:
+        planes = averaged(mesh.vertices, planes, under, state.free(), max(noise, coarse))
+        under = envelope(mesh.vertices, planes)
     if girdle is None or girdle.kind == "flats":
         planes = bent(mesh, planes, under, up, noise, EDGE_MM + rounding)
     return Found(planes, under, noise, known, rounding, girdle)
