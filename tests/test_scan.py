@@ -230,6 +230,14 @@ def test_planes_fitted_one_by_one_cost_alike_about_any_axis():
     assert costs[0] == pytest.approx(costs[1], abs=1e-6)
 
 
+def test_walls_that_stand_cost_less_than_planes_that_may_lean():
+    """The same twenty flats as planes by themselves and as upright walls: alike in misfit, four unknowns against three."""
+    stone, up = cushion(girdle_facets=16), np.array([0.0, 0.0, 1.0])
+    planes = exact_planes(stone, range(len(stone)))
+    girdle = girdle_fit.fit_girdle(closed_mesh(*scanned.sampled(stone, 4)), planes, len(planes), up, 0.001, 0.001)
+    assert (girdle.kind, girdle.fixed, girdle.unexplained) == ("upright flats", stone.tiers.count("girdle"), False)
+
+
 def test_a_chord_over_a_gap_of_a_girdle_is_no_wall():
     """Points beside a gap speak for a chord, for lack of the walls within. It cuts through the facets between; such walls of
     a cushion at 5 um left its points 1,500 noise variances off, and a girdle about another axis was taken instead."""
