@@ -26,11 +26,11 @@ from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
 from raylab.stone.scanning import (
     envelope,
-    facets,
     few_points,
     girdle_ellipse,
     girdle_fit,
     girdle_points,
+    girdle_search,
     moves,
     noise,
     plane_fit,
@@ -63,7 +63,7 @@ def hull() -> None:
 
 
 def noisy_scan() -> None:
-    test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(0)
+    test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(5)
 
 
 def long_scan(row: int) -> None:
@@ -210,7 +210,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),
     (
-        facets.level,
+        girdle_search.levels,
         "NEARLY * max(share)",
         "0.0",
         test_scan.test_the_girdle_stands_around_the_table_though_mains_are_larger,
@@ -234,14 +234,14 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
         "(height, height), noise",
         test_scan.test_a_facet_is_as_uncertain_as_which_points_are_its_own,
     ),
-    (facets._without_bevels, "2 * within > count", "2 * within < 0", lambda: thin_girdle(0)),
-    (facets._with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),
+    (girdle_search.without_bevels, "2 * within > count", "2 * within < 0", bevel),
+    (girdle_search.with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),
     (stone_pose._level, "NEARLY * min(", "0.99 * min(", on_the_rest),
     (long_brilliants._with_leaning, "< BROAD", "< 1e9", on_thick_girdle),
     (long_brilliants._by_reach, "- 2.0 * _edged", "- 0.0 * _edged", starless),
     (shape.by_contact, "in names else at_girdle", "in names else at_table", narrow_table),
     (
-        facets.level,
+        girdle_search.levels,
         "NEARLY * max(share)",
         "0.9 * max(share)",
         test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table,

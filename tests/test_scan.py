@@ -20,7 +20,7 @@ from raylab.plane_geometry import rotation_about
 from raylab.stone.finish import ABSORBING
 from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
-from raylab.stone.scanning import facets, few_points, girdle_fit, moves
+from raylab.stone.scanning import few_points, girdle_fit, girdle_search, moves, refining
 from raylab.stone.scanning.candidates import Surface
 from raylab.stone.scanning.envelope import CUTOFF, Planes, edge_rounding, envelope
 from raylab.stone.scanning.girdle_points import points_about
@@ -226,7 +226,7 @@ def test_planes_fitted_one_by_one_cost_alike_about_any_axis():
     girdles = [girdle_fit.fit_girdle(mesh, planes, len(planes), up, 0.001, 0.001) for up in axes]
     assert [girdle.kind for girdle in girdles] == ["flats", "flats"]
     assert len(girdles[0].planes) != len(girdles[1].planes)
-    costs = [facets._State(planes, *one).cost(Surface(mesh), 0.001)[1] for one in zip(girdles, axes, strict=True)]
+    costs = [girdle_search.State(planes, *one).cost(Surface(mesh), 0.001)[1] for one in zip(girdles, axes, strict=True)]
     assert costs[0] == pytest.approx(costs[1], abs=1e-6)
 
 
@@ -284,7 +284,7 @@ def test_a_star_that_only_tilts_the_table_is_found():
     surface = Surface(closed_mesh(scanned.noisy(vertices, noise, rng), triangles))
     others = [f for f in range(len(stone)) if f != star]
     planes = exact_planes(stone, sorted(others, key=lambda f: stone.on_girdle[f]))
-    found = facets.refined(surface, planes, noise, fixed=int(stone.on_girdle.sum()))
+    found = refining.refined(surface, planes, noise, fixed=int(stone.on_girdle.sum()))
     assert math.degrees(math.acos((found.normals @ stone.normals[star]).max())) < 0.5
 
 
@@ -418,7 +418,7 @@ def test_a_girdle_that_lacks_a_wall_stands_around_the_table():
         pavilion_step_deg=8.0, pavilion_steps=3, girdle_pct=1.6, narrow_pct=66.0, length_ratio=1.52,
     )  # fmt: skip
     kept = [f for f in range(len(stone)) if stone.facet_name(f) != "girdle 2"]
-    assert stone.tiers[kept[facets.level(exact_planes(stone, kept))]] == "table"
+    assert stone.tiers[kept[girdle_search.levels(exact_planes(stone, kept))[0]]] == "table"
 
 
 def test_flats_that_noise_does_not_tell_apart_are_as_uncertain_as_they_bend(monkeypatch):
@@ -431,7 +431,7 @@ def test_the_girdle_stands_around_the_table_though_mains_are_larger():
     planes = SimpleNamespace(normals=WITH_LARGE_MAINS.normals, distances=WITH_LARGE_MAINS.distances_mm)
     largest = int(np.argmax(WITH_LARGE_MAINS.polyhedron.areas))
     assert WITH_LARGE_MAINS.facet_name(largest).startswith("pavilion main")
-    assert WITH_LARGE_MAINS.facet_name(facets.level(planes)) == "table 0"
+    assert WITH_LARGE_MAINS.facet_name(girdle_search.levels(planes)[0]) == "table 0"
 
 
 def _check_extents(stone, times, noise_mm, kind, most_um):

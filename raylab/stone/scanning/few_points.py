@@ -17,7 +17,7 @@ import numpy as np
 
 from .envelope import CUTOFF, Envelope, Planes, squares
 
-UNSURE = 0.1
+UNSURE = 0.25
 """Planes are averaged of a facet at whose edges so many points, as a share of its own, may be on the other side."""
 
 OPEN = 2.0
