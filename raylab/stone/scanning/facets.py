@@ -75,8 +75,8 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     planes, girdle, up = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
     under = envelope(mesh.vertices, planes)
-    if not surface.drawn:
-        planes = averaged(mesh.vertices, planes, under, state.free(), max(noise, coarse))
+    if not surface.drawn and not rounding:  # points at rounded edges are on no plane, those inside of triangles no measurements
+        planes = averaged(mesh.vertices, planes, under, state.free(), noise)
         under = envelope(mesh.vertices, planes)
     if girdle is None or girdle.kind == "flats":
         planes = bent(mesh, planes, under, up, noise, EDGE_MM + rounding)
