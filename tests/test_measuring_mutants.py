@@ -26,10 +26,11 @@ from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
 from raylab.stone.scanning import (
     envelope,
-    facets,
+    few_points,
     girdle_ellipse,
     girdle_fit,
     girdle_points,
+    girdle_search,
     moves,
     noise,
     plane_fit,
@@ -62,7 +63,7 @@ def hull() -> None:
 
 
 def noisy_scan() -> None:
-    test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(1)
+    test_scan.test_every_facet_of_a_noisy_scan_is_found_within_its_error(5)
 
 
 def long_scan(row: int) -> None:
@@ -203,25 +204,44 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.fit_girdle, "if cost < least", "if cost < (False, 0.0)", bevel),
     (girdle_ellipse.stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
     (girdle_fit.fit_girdle, "NEEDED * (len(walls) - fixed)", "UNKNOWNS * (len(walls) - fixed) * math.log(len(on_band))", axes),
+    (girdle_fit.fit_girdle, "+ len(walls) - fixed", "", test_scan.test_walls_that_stand_cost_less_than_planes_that_may_lean),
     (girdle_fit._needed, "[:, 1], noise) - squares", "[:, 1], noise) + squares", chord),
     (girdle_points.points_about, "min(0.5 * margin, CUTOFF * noise)", "0.5 * margin", thin),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),
     (
-        facets.level,
+        girdle_search.levels,
         "NEARLY * max(share)",
         "0.0",
         test_scan.test_the_girdle_stands_around_the_table_though_mains_are_larger,
     ),
     (moves._Trial._uneven, "> CLEARLY * np.sqrt", "> 1e9 * np.sqrt", test_scan.test_a_star_that_only_tilts_the_table_is_found),
-    (facets._without_bevels, "2 * within > count", "2 * within < 0", lambda: thin_girdle(0)),
-    (facets._with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),
+    (
+        moves._may_be_one,
+        "CLEARLY * noise",
+        "0.0 * noise",
+        lambda: test_scan.test_a_facet_of_few_points_that_was_parted_is_made_one(26),
+    ),
+    (
+        few_points.averaged,
+        "either > UNSURE",
+        "either < 0.0",
+        test_scan.test_a_facet_is_as_uncertain_as_which_points_are_its_own,
+    ),
+    (
+        few_points._posterior,
+        "(height, others), noise",
+        "(height, height), noise",
+        test_scan.test_a_facet_is_as_uncertain_as_which_points_are_its_own,
+    ),
+    (girdle_search.without_bevels, "2 * within > count", "2 * within < 0", bevel),
+    (girdle_search.with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),
     (stone_pose._level, "NEARLY * min(", "0.99 * min(", on_the_rest),
     (long_brilliants._with_leaning, "< BROAD", "< 1e9", on_thick_girdle),
     (long_brilliants._by_reach, "- 2.0 * _edged", "- 0.0 * _edged", starless),
     (shape.by_contact, "in names else at_girdle", "in names else at_table", narrow_table),
     (
-        facets.level,
+        girdle_search.levels,
         "NEARLY * max(share)",
         "0.9 * max(share)",
         test_scan.test_a_girdle_that_lacks_a_wall_stands_around_the_table,

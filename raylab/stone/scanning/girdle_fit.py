@@ -82,12 +82,13 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     def price(walls: Planes, fixed: int) -> float:
         return NEEDED * (len(walls) - fixed) + UNKNOWNS * fixed * math.log(len(on_band))
 
-    def of_walls(walls: Planes) -> tuple[bool, float]:
+    def of_walls(walls: Planes, fixed: int) -> tuple[bool, float]:
         heights = envelope(surface[on_band], rest.with_(walls)).height
-        return rank(cost_of(heights, band.weight, noise), UNKNOWNS * len(walls) * math.log(len(on_band)))
+        unknowns = UNKNOWNS * len(walls) + len(walls) - fixed  # a plane by itself may lean too
+        return rank(cost_of(heights, band.weight, noise), unknowns * math.log(len(on_band)))
 
     flats = planes.only(steep & (np.arange(len(planes)) < free))
-    least, of_whole = of_walls(flats), rank(whole.misfit(band, noise), whole.price)
+    least, of_whole = of_walls(flats, 0), rank(whole.misfit(band, noise), whole.price)
     found = Girdle("flats", flats, 0, price(flats, 0), least[0])
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
@@ -98,7 +99,7 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
         walls = _moved(upright_walls(seen.points[walled], noise, scatter), seen.turn, seen.origin)
         walls = _needed(walls, surface, rest.with_(beside), int(walled.sum()), noise)
         upright = beside.with_(walls)
-        cost = of_walls(upright)
+        cost = of_walls(upright, len(walls))
         if cost < least:
             found, least = Girdle("upright flats", upright, len(walls), price(upright, len(walls)), cost[0]), cost
     if least <= of_whole:

@@ -13,13 +13,16 @@ import numpy as np
 from .envelope import CUTOFF, NEEDED, Envelope, Planes, edge_distance, squares
 
 CLOSE_DEG = 3.0
-"""Neighbours at a smaller angle may be one facet that was split."""
+"""Neighbours at a smaller angle, or at one of fewer than `CLEARLY` of its errors, may be one facet that was split."""
 
 CLEARLY = 4.0
 """Standard errors by which the squares of points beside an edge must exceed those of noise."""
 
 FEWEST = 4
 """Points that each of the new planes must have."""
+
+FEW = 48
+"""Planes with fewer points are tried with those points alone that are furthest from a neighbor."""
 
 
 def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, noise: float) -> Planes:
@@ -30,16 +33,31 @@ def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, n
     tried = _Trial(points, planes, found, noise)
     near = np.unique(np.sort(found.order[: len(points), :2], axis=1), axis=0)
     near = near[(near[:, 0] >= 0) & (near[:, 0] != near[:, 1]) & (near[:, 1] < free)]
-    aligned = (planes.normals[near[:, 0]] * planes.normals[near[:, 1]]).sum(axis=1)
-    for f, g in near[aligned > np.cos(np.radians(CLOSE_DEG))].tolist():
+    for f, g in near[_may_be_one(planes, near, noise)].tolist():
         tried.change([f, g], [tried.mean_plane(f, g)])
     for f in np.flatnonzero(tried.suspect[:free]).tolist():
         tried.change([f], tried.halves(f))
     for f, g in near[tried.suspect[near].any(axis=1)].tolist():
         tried.change([f, g], [*tried.rows([f, g]), tried.chamfer(f, g)])
+    for f, g in [*near.tolist(), *near[:, ::-1].tolist()]:
+        if len(tried.members[f]) < FEW:
+            tried.change([f, g], tried.swung(f, g))
     for f, g in tried.sunken_edges(free):
         tried.change([f, g], tried.sunken(f, g))
     return tried.result()
+
+
+def _may_be_one(planes: Planes, pairs: np.ndarray, noise: float) -> np.ndarray:
+    """(N,) bool: pairs (N, 2) of planes at a small angle, or at one that noise can make of none."""
+    normals, turns = planes.normals[pairs], np.zeros(len(pairs))
+    cosine = (normals[:, 0] * normals[:, 1]).sum(axis=1)
+    apart = normals[:, 1] - cosine[:, None] * normals[:, 0]
+    apart /= np.maximum(np.linalg.norm(apart, axis=1), 1e-300)[:, None]
+    for f in pairs.T:
+        along = np.einsum("fi,fik->fk", apart, planes.axes[f])
+        turns += np.einsum("fi,fij,fj->f", along, planes.covariance[f][:, 1:, 1:], along)
+    angle = np.arccos(cosine.clip(-1.0, 1.0))
+    return angle < np.maximum(np.radians(CLOSE_DEG), CLEARLY * noise * np.sqrt(turns))
 
 
 class _Trial:
@@ -55,10 +73,14 @@ class _Trial:
         self.suspect = excess > np.sqrt(2.0 * np.bincount(facet, minlength=len(planes)))
         self.suspect |= self._uneven(edge_distance(found, planes)[0][: len(points)])
         usable = np.flatnonzero(usable)
-        own = usable[np.argsort(facet[usable], kind="stable")]
-        self.members = np.split(own, np.searchsorted(facet[own], np.arange(1, len(planes))))
+        self.members, self.beside = (self._of_each(usable, self.order[:, k]) for k in (0, 1))
         self.points = points
         self.changes: dict[int, np.ndarray] = {}
+
+    def _of_each(self, usable: np.ndarray, facet: np.ndarray) -> list[np.ndarray]:
+        """Of points `usable` (N,) those that belong to each plane, by the number (V,) of each point's plane."""
+        own = usable[np.argsort(facet[usable], kind="stable")]
+        return np.split(own, np.searchsorted(facet[own], np.arange(len(self.planes) + 1)))[1:-1]
 
     def _uneven(self, inside: np.ndarray) -> np.ndarray:
         """(F,) bool: planes of whose points those nearest to the edge with a neighbour lie clearly above or below, in the mean.
@@ -83,15 +105,15 @@ class _Trial:
         """Replace planes `old` by others that start as rows (normal, distance), if that is for the better."""
         if start is None or any(f in self.changes for f in old):
             return
-        own = np.concatenate([self.members[f] for f in old])
+        own = np.unique(np.concatenate([one[f] for f in old for one in (self.members, self.beside)]))
         center = self.planes.center[old[0]]
         points = self.points[own] - center
         rows = np.array(start)
         rows[:, 3] -= rows[:, :3] @ center
-        fitted = shared_out(points, rows)
+        others = np.where(np.isin(self.order[own], old), -np.inf, self.heights[own]).max(axis=1)
+        fitted = shared_out(points, rows, others)
         if fitted is None:
             return
-        others = np.where(np.isin(self.order[own], old), -np.inf, self.heights[own]).max(axis=1)
         heights = np.maximum((points @ fitted[:, :3].T - fitted[:, 3]).max(axis=1), others)
         gain = self._cost(self._alone(old, own, points, others)) - self._cost(heights)
         if gain > NEEDED * (len(fitted) - len(old)):
@@ -102,7 +124,7 @@ class _Trial:
         """Heights above the old planes, after the same treatment that the new ones get."""
         rows = self.rows(old)
         rows[:, 3] -= rows[:, :3] @ self.planes.center[old[0]]
-        fitted = shared_out(points, rows)
+        fitted = shared_out(points, rows, others)
         heights = self.heights[own, 0]
         if fitted is None:
             return heights
@@ -145,6 +167,18 @@ class _Trial:
         low = own[(self.order[own, 1] == g) & (self.heights[own, 0] < -self.noise)]
         return None if len(low) < FEWEST else [*self.rows([f, g]), best_plane(self.points[low], self.planes.normals[f])]
 
+    def swung(self, f: int, g: int) -> list[np.ndarray] | None:
+        """Two planes, the first through that half of its points which is further from the second.
+
+        A plane of few points may lie across two facets, and then slides no further.
+        """
+        own = self.members[f]
+        if len(own) < 2 * FEWEST:
+            return None
+        below = self.planes.distances[g] - self.points[own] @ self.planes.normals[g]
+        far = own[below >= np.median(below)]
+        return [best_plane(self.points[far], self.planes.normals[f]), self.rows([g])[0]]
+
     def halves(self, f: int) -> np.ndarray | None:
         """Two planes of a plane's points, parted where they bend down most; None where they don't."""
         points = self.points[self.members[f]] - self.planes.center[f]
@@ -186,15 +220,19 @@ def best_plane(points: np.ndarray, normal: np.ndarray) -> np.ndarray:
     return np.array([*n, n @ center])
 
 
-def shared_out(points: np.ndarray, rows: np.ndarray) -> np.ndarray | None:
-    """Planes (K, 4) fitted to points (N, 3) that are each on the highest, alternately; None if one runs out of points."""
+def shared_out(points: np.ndarray, rows: np.ndarray, others: np.ndarray | None = None) -> np.ndarray | None:
+    """Planes (K, 4) fitted to points (N, 3) that are each on the highest, alternately; None if one runs out of points.
+
+    Points that are higher above planes that stand, by heights `others` (N,), are on none of these.
+    """
     rows, side = np.array(rows), None
+    above = np.full((len(points), 1), -np.inf) if others is None else others[:, None]
     for _ in range(15):
-        highest = (points @ rows[:, :3].T - rows[:, 3]).argmax(axis=1)
+        highest = np.hstack([points @ rows[:, :3].T - rows[:, 3], above]).argmax(axis=1)
         if side is not None and np.array_equal(side, highest):
             break
         side = highest
-        if np.bincount(side, minlength=len(rows)).min() < FEWEST:
+        if np.bincount(side, minlength=len(rows))[: len(rows)].min() < FEWEST:
             return None
         rows = np.array([best_plane(points[side == k], rows[k, :3]) for k in range(len(rows))])
     return rows
