@@ -6,7 +6,7 @@ as well. It may keep them, and the plane through the rest is off by many times i
 the facet is averaged over its planes, each point lying on the highest of this plane and its neighbors, whichever that is. The
 neighbors' planes stand, and their errors are passed on by how the mean follows them. With a flat prior this is the posterior
 mean and covariance, here by importance sampling from a normal distribution that is fitted to them in turns (M.-S. Oh, J. O.
-Berger, J. Stat. Comput. Simul. 41 (1992) 143).
+Berger, J. Stat. Comput. Simul. 41 (1992) 143; from memory).
 """
 
 from __future__ import annotations
