@@ -10,12 +10,15 @@ from pathlib import Path
 import numpy as np
 
 import raylab as rl
+from raylab.convex_hulls import ConvexHull
 from raylab.optics.materials import get_material
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
+from raylab.scene.view import silhouette
 from raylab.tracers.facet_search import entry_row
 from raylab.tracers.keyed import keyed_uniform
 from raylab.tracers.ledger import FIRST_SURFACE
+from raylab.tracers.rim import sector_of
 from raylab.tracers.stone_table import stone_table
 from raylab.tracers.totals import MOMENTS
 from raylab.tracers.wedges import wedges_of
@@ -86,21 +89,57 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
     return found
 
 
+def judged() -> list[list[float]]:
+    """For some outlines: of random places in and beside them, the shares wrongly taken for inside or outside, and left open."""
+    from raylab.tracers.gpu.batches import _ends2
+
+    random, found = np.random.default_rng(5), []
+    bodies = [
+        rl.cut("emerald cut", table_pct=60),
+        rl.cut("marquise brilliant", table_pct=57),
+        rl.cut("single cut", **ANGLES, pavilion_angle_deg=44),
+    ]
+    for body in bodies:
+        for view in (rl.View(), rl.View(40.0, 30.0, 20.0), rl.View(10.0, 5.0, distance_mm=60.0)):
+            scene = Scene(body, rl.load_dome("head-shadow"), view, TraceSettings())
+            corners = silhouette(body, view)
+            sides = ConvexHull(corners).equations
+            places = random.uniform(1.1 * corners.min(axis=0), 1.1 * corners.max(axis=0), (2000, 2))
+            inside = (places @ sides[:, :2].T + sides[:, 2] <= 0.0).all(axis=1)
+            near2, far2 = _ends2(scene)[[sector_of(*place) for place in places]].T
+            away2 = (places**2).sum(axis=1)
+            meets, misses = away2 < near2, away2 > far2
+            wrong = (meets & ~inside) | (misses & inside)
+            found.append([float(wrong.mean()), float((~meets & ~misses).mean())])
+    return found
+
+
 def asked_patiently(thread: threading.Thread) -> bool:
     """Whether a thread of the simulator runs. Its manager asks without end, and must not keep from them the lock they share."""
     time.sleep(0.0)
     return threading.Thread.is_alive(thread)
 
 
+ALLOCATING = threading.Lock()
+
+
+def shared_array(self: object, shape: object, dtype: object) -> np.ndarray:
+    """The block's array of a line. The simulator's own function gives each of two threads that come at once one of its own."""
+    caller = sys._getframe(1)
+    with ALLOCATING:
+        return self._allocations.setdefault((caller.f_code, caller.f_lineno), np.empty(shape, dtype))
+
+
 def reduced() -> None:
     """The engines' modules with as few rays, randomizations and threads as show a fault: everything runs in pure Python."""
     import _numba_cuda_redirector  # noqa: F401 - done by site-packages' .pth file otherwise
     from numba.cuda.simulator.kernel import BlockThread
+    from numba.cuda.simulator.kernelapi import FakeCUDAShared
 
     from raylab.tracers import randomizations
     from raylab.tracers.gpu import area_sums, batches, blocks, building, engine, pixel_cells, pixel_sums, single
 
-    BlockThread.is_alive = asked_patiently
+    BlockThread.is_alive, FakeCUDAShared.array = asked_patiently, shared_array
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
     batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
     tables = area_sums.outline_sums, pixel_sums.pixel_means, building.build
@@ -150,6 +189,7 @@ def main() -> None:
     randomizations.LATTICES = building.LATTICES = (2, 3)  # both are tried for an error that neither reaches
     closer = replace(settings, standard_error=1e-6)
     found[-1] |= {"built": trace_designs(run, closer).tolist(), "by_host": trace_designs(list(run), closer).tolist()}
+    found[-1]["judged"] = judged()
     found[-1]["lots"] = {chance: with_lots(paths, float(chance)) for chance in ("0.0", "0.3")}
     Path(sys.argv[1]).write_text(json.dumps(found))
 

@@ -84,6 +84,13 @@ def test_rounds_built_from_arrays_have_the_rows_of_their_stones(simulated):
     assert (built[:2, 0] > 0.1).all()
 
 
+def test_outlines_tell_where_rays_meet_the_stone_and_where_they_miss(simulated):
+    """Without a search, for nearly all; the rest is searched."""
+    wrong, left = np.array(simulated[-1]["judged"]).T
+    assert (wrong == 0.0).all()
+    assert (left < 0.1).all()
+
+
 def test_lots_leave_means_and_squares_unbiased(simulated):
     """The same rays with and without: what differs has mean 0."""
     plain, lots = (np.array(simulated[-1]["lots"][chance]) for chance in ("0.0", "0.3"))

@@ -196,13 +196,14 @@ def color_picture(
         sums, halves = np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3))
         luminances: Iterable[np.ndarray]
         if isinstance(engine, SpectralEngine):
-            weights, half = color_weights(waves, light), half_weights(waves, light)
+            weights = np.stack([color_weights(waves, light), *half_weights(waves, light)])
             share = _share_of(update, len(waves))
             with at_most(threads):
                 for tile, luminance, covered in engine.spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
                     coverage.reshape(-1)[tile] = covered
-                    sums.reshape(-1, 3)[tile] = luminance.T @ weights
-                    halves.reshape(2, -1, 3)[:, tile] = luminance.T @ half
+                    seen = np.moveaxis(weights, 1, -1).reshape(9, -1) @ luminance  # all at once
+                    sums.reshape(-1, 3)[tile], *found = np.moveaxis(seen.reshape(3, 3, -1), 1, -1)
+                    halves.reshape(2, -1, 3)[:, tile] = found
         else:
             if choice and engine.exact:
                 waves, luminances = choose(seen, choice, light, exposure)

@@ -76,15 +76,18 @@ def into_gamut(linear: Any) -> np.ndarray:
     >>> into_gamut([3.0, 1.5, 1.2]).tolist()
     [1.0, 1.0, 1.0]
     """
-    linear = np.asarray(linear, dtype=float)
-    luminance = linear @ (SRGB_TO_XYZ[1] / SRGB_WHITE[1])
-    neutral = np.clip(luminance, 0.0, 1.0)[..., None]
-    away = linear - neutral
+    found = np.array(linear, dtype=float)
+    outside = ~((found >= 0.0) & (found <= 1.0)).all(axis=-1)
+    some = found[outside]
+    luminance = (some @ (SRGB_TO_XYZ[1] / SRGB_WHITE[1]))[..., None]
+    neutral = np.clip(luminance, 0.0, 1.0)
+    away = some - neutral
     # Largest part of the way from neutral to colour that stays in gamut: neutral + part * away in [0, 1].
     span = np.where(away > 0, 1.0 - neutral, neutral)
     part = np.divide(span, np.abs(away), out=np.ones_like(away), where=np.abs(away) > span).min(axis=-1, keepdims=True)
-    part = np.where((luminance[..., None] < 0) | (luminance[..., None] > 1), 0.0, part)
-    return np.where(part < 1, np.clip(neutral + part * away, 0.0, 1.0), linear)
+    part = np.where((luminance < 0) | (luminance > 1), 0.0, part)
+    found[outside] = np.clip(neutral + part * away, 0.0, 1.0)
+    return found
 
 
 def srgb_encode(linear: Any) -> np.ndarray:

@@ -18,6 +18,9 @@ from ..scene.pixel_grid import PixelGrid
 from ..scene.scene import Scene
 from ..whole_files import whole_file
 
+QUICK = 1
+"""Of PNG's levels: a quarter of the time of the usual one, for files that are a seventh larger."""
+
 
 def still(
     scene: Scene, grid: PixelGrid, waves: WavelengthSet, light: str, exposure: float, background: float, folder: Path
@@ -33,5 +36,5 @@ def still(
     seen = color_picture(scene, light, exposure, waves, grid=grid, threads=1)
     pixels = np.round(255.0 * seen.srgb(background)).astype(np.uint8)
     with whole_file(part, force=True) as target:
-        target.write_bytes(iio.imwrite("<bytes>", pixels, extension=".png"))
+        target.write_bytes(iio.imwrite("<bytes>", pixels, extension=".png", compress_level=QUICK))
     return pixels
