@@ -62,7 +62,7 @@ class InputError(RaylabError, ValueError):
 
     def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
         """The same error with the file and the section of its key."""
-        found = self if section is None else self.called(lambda key: f"{section}.{key}")
+        found = self if section is None else self._renamed(lambda key: f"{section}.{key}")
         key = found.key or section
         return type(self)(
             found.problem, key=key, value=found.value, expected=found.expected, file=file or found.file, also=found.also
@@ -70,6 +70,12 @@ class InputError(RaylabError, ValueError):
 
     def called(self, name: Callable[[str], str]) -> InputError:
         """The same error with each parameter that it names, such as its key, by the name that a door knows it by."""
+        found = self._renamed(name)
+        told = found.expected and re.sub(r"(?<=^did you mean ')\w+(?=')", lambda one: name(one[0]), found.expected)
+        return type(self)(found.problem, key=found.key, value=found.value, expected=told, file=found.file, also=found.also)
+
+    def _renamed(self, name: Callable[[str], str]) -> InputError:
+        """The same error with its key, and the parameters in `also`, by other names."""
 
         def words(text: str | None) -> str | None:
             each = "|".join(map(re.escape, self.also))

@@ -229,7 +229,7 @@ def test_a_file_states_conditions(tmp_path, capsys):
         ("crown_angle_deg = 1,", "crown_angel_deg = 1,", "condition.crown_angel_deg: no key of every design"),
         ("at_most = 76", "below = 76", "condition#1.below = 76: unknown key"),
         ("at_most = 76", "at_most = 'low'", "condition#1.at_most = 'low': wrong type; expected a number"),
-        ("at_most = 76\n", "", "condition#1.at_least or at_most: missing"),
+        ("at_most = 76\n", "", "condition#1.at_least or condition#1.at_most: missing"),
         ("at_most = 76", "at_most = 60", "no design is left: 0 of 9 designs meet the conditions"),
         ("{ crown_angle_deg = 2, table_pct = -1 }", "3", "condition#2.sum = 3: wrong type"),
         ("table_pct = -1", "table_pct = 'a'", "condition#2.sum: table_pct = 'a': not a number"),

@@ -201,8 +201,8 @@ def color_picture(
             with at_most(threads):
                 for tile, luminance, covered in engine.spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
                     coverage.reshape(-1)[tile] = covered
-                    seen = np.moveaxis(weights, 1, -1).reshape(9, -1) @ luminance  # all at once
-                    sums.reshape(-1, 3)[tile], *found = np.moveaxis(seen.reshape(3, 3, -1), 1, -1)
+                    mixed = np.moveaxis(weights, 1, -1).reshape(9, -1) @ luminance  # all at once
+                    sums.reshape(-1, 3)[tile], *found = np.moveaxis(mixed.reshape(3, 3, -1), 1, -1)
                     halves.reshape(2, -1, 3)[:, tile] = found
         else:
             if choice and engine.exact:

@@ -39,8 +39,9 @@ def check_own(cut: Cut, stated: Iterable[str]) -> None:
         owners = [other.name for other in CUTS.values() if key in other.keys]
         if owners and key not in cut.keys:
             whose = owners[0] if len(owners) == 1 else f"{owners[0]} and others"
-            problem, expected = f"no parameter of the {cut.name}, but of the {whose}", f"one of {', '.join(sorted(cut.keys))}"
-            raise InputError(problem, key=key, expected=expected, also=tuple(cut.keys))
+            raise InputError(
+                f"no parameter of the {cut.name}, but of the {whose}", key=key, expected=f"one of {', '.join(sorted(cut.keys))}"
+            )
 
 
 def cut(name: str, /, **parameters: Any) -> Stone:

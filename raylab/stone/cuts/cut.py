@@ -140,8 +140,7 @@ class Cut:
         """Raise InputError for unknown keys and for two alternatives together."""
         for key in stated:
             if key not in self.keys:
-                expected = nearest(key, self.keys)
-                raise InputError(f"no parameter of the {self.name}", key=key, expected=expected, also=tuple(self.keys))
+                raise InputError(f"no parameter of the {self.name}", key=key, expected=nearest(key, self.keys))
         for pair in self.alternatives:
             if set(pair) <= set(stated):
                 raise InputError(f"{' and '.join(pair)} are alternatives; give only one", key=pair[1], also=pair)
