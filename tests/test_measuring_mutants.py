@@ -206,6 +206,12 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_fit.fit_girdle, "NEEDED * (len(walls) - fixed)", "UNKNOWNS * (len(walls) - fixed) * math.log(len(on_band))", axes),
     (girdle_fit.fit_girdle, "+ len(walls) - fixed", "", test_scan.test_walls_that_stand_cost_less_than_planes_that_may_lean),
     (girdle_fit._needed, "[:, 1], noise) - squares", "[:, 1], noise) + squares", chord),
+    (
+        girdle_fit._walls,
+        "if cost >= least",
+        "if walls is not None",
+        lambda: test_scan.test_walls_of_a_thin_girdle_cut_off_none_of_its_corners(0),
+    ),
     (girdle_points.points_about, "min(0.5 * margin, CUTOFF * noise)", "0.5 * margin", thin),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),

@@ -22,7 +22,7 @@ from raylab.stone.measuring.plane_uncertainty import Uncertainty
 from raylab.stone.proportions import measure
 from raylab.stone.scanning import few_points, girdle_fit, girdle_search, moves, refining
 from raylab.stone.scanning.candidates import Surface
-from raylab.stone.scanning.envelope import CUTOFF, Planes, edge_rounding, envelope
+from raylab.stone.scanning.envelope import CUTOFF, Planes, edge_rounding, envelope, squares
 from raylab.stone.scanning.girdle_points import points_about
 from raylab.stone.scanning.mesh import closed_mesh
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
@@ -258,6 +258,22 @@ def test_a_chord_over_a_gap_of_a_girdle_is_no_wall():
         found = girdle_fit._needed(kept.with_(chord), points, others, len(sought), noise)
         assert ((found.normals @ across[0]).max() > 1.0 - 1e-12) == is_wall
         assert len(found) > len(kept) / 2
+
+
+@pytest.mark.parametrize("key", [0, 1])
+def test_walls_of_a_thin_girdle_cut_off_none_of_its_corners(key):
+    """Points beside crown and pavilion are on no wall at first. Through the others alone, walls lay too deep for these by so much
+    that, on a scan at 5 um, a plane through points of a half and of flats was the better explanation and stayed."""
+    stone, noise, rng = cushion(girdle_pct=3.5, length_ratio=1.3), 0.005, np.random.default_rng(key)
+    vertices, triangles = scanned.sampled(stone, 5, rng)
+    mesh = closed_mesh(scanned.noisy(vertices, noise, rng), triangles)
+    others = exact_planes(stone, np.flatnonzero(~stone.on_girdle))
+    seen = points_about(mesh, others, np.array([0.0, 0.0, 1.0]), noise)
+    walls = girdle_fit._walls(seen, mesh.vertices, others, noise, noise)
+    found = envelope(mesh.vertices, others.with_(walls))
+    on = found.facet >= len(others)
+    assert on.sum() > 150
+    assert squares(found.height[on], noise).sum() < on.sum() + girdle_fit.CLEARLY * math.sqrt(2.0 * on.sum())
 
 
 def test_all_points_clearly_below_crown_and_pavilion_are_sought_for_walls():

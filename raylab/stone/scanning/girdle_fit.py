@@ -22,7 +22,7 @@ import numpy as np
 
 from ..measuring.plane_uncertainty import SIDES
 from .envelope import CUTOFF, NEEDED, Envelope, Planes, edge_distance, envelope, squares
-from .girdle_points import LEAST, points_about
+from .girdle_points import LEAST, Seen, points_about
 from .mesh import Mesh
 from .smooth_girdle import cost_of, even_wheels, smooth_outline, tangents
 from .walls import BEND, UNKNOWNS, bend, upright_walls
@@ -93,11 +93,9 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
         beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
-        walled = envelope(surface[seen.near], rest.with_(beside)).height < -CUTOFF * noise  # no edge is rounder than this
-        if walled.sum() < LEAST:
+        walls = _walls(seen, surface, rest.with_(beside), noise, scatter)
+        if walls is None:
             continue
-        walls = _moved(upright_walls(seen.points[walled], noise, scatter), seen.turn, seen.origin)
-        walls = _needed(walls, surface, rest.with_(beside), int(walled.sum()), noise)
         upright = beside.with_(walls)
         cost = of_walls(upright, len(walls))
         if cost < least:
@@ -107,6 +105,26 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     kind = "even flats" if whole.sides else "round"
     fitted = _moved(tangents(whole, band, noise, scatter), seen.turn, seen.origin)
     return Girdle(kind, fitted, len(fitted), whole.price, of_whole[0])
+
+
+def _walls(seen: Seen, surface: np.ndarray, others: Planes, noise: float, scatter: float) -> Planes | None:
+    """Walls between planes `others`, of the surface's points (V, 3); None for too few points.
+
+    First those through points clearly below all others, then those through the points that lie on the walls found, as long as
+    all points together are explained better. Where a girdle is thin, the points beside crown and pavilion show which of its
+    corners a wall cuts off.
+    """
+    on = seen.near[envelope(surface[seen.near], others).height < -CUTOFF * noise]  # no edge is rounder than this
+    price, walls, least = UNKNOWNS * math.log(max(len(on), 1)), None, np.inf
+    while len(on) >= LEAST:
+        through = upright_walls(surface[on] @ seen.turn.T - seen.origin, noise, scatter)
+        again = _needed(_moved(through, seen.turn, seen.origin), surface, others, len(on), noise)
+        found = envelope(surface, others.with_(again))
+        cost = float(squares(found.height, noise).sum()) + price * len(again)
+        if cost >= least:
+            break
+        walls, least, on = again, cost, np.flatnonzero(found.facet >= len(others))
+    return walls
 
 
 def _needed(walls: Planes, surface: np.ndarray, others: Planes, sought: int, noise: float) -> Planes:
