@@ -262,7 +262,7 @@ def test_a_chord_over_a_gap_of_a_girdle_is_no_wall():
 
 @pytest.mark.parametrize("key", [0, 1])
 def test_walls_of_a_thin_girdle_cut_off_none_of_its_corners(key):
-    """Points beside crown and pavilion are on no wall at first. Through the others alone, walls lay too deep for these by so much
+    """Points beside crown and pavilion are on no wall at first. Walls through the others alone lay so much too deep for these
     that, on a scan at 5 um, a plane through points of a half and of flats was the better explanation and stayed."""
     stone, noise, rng = cushion(girdle_pct=3.5, length_ratio=1.3), 0.005, np.random.default_rng(key)
     vertices, triangles = scanned.sampled(stone, 5, rng)
