@@ -212,6 +212,12 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
         "if walls is not None",
         lambda: test_scan.test_walls_of_a_thin_girdle_cut_off_none_of_its_corners(0),
     ),
+    (
+        girdle_fit.fit_girdle,
+        "each = float(squares(heights, noise).sum())",
+        "each = cost_of(heights, band.weight, noise)",
+        test_scan.test_points_that_stand_for_large_areas_are_off_no_more_than_others,
+    ),
     (girdle_points.points_about, "min(0.5 * margin, CUTOFF * noise)", "0.5 * margin", thin),
     (girdle_fit.bent, "1.0 + BEND *", "1.0 + 0.0 *", merged),
     (envelope.edge_rounding, "[0.25, 0.5]", "[0.5, 0.5]", test_scan.test_facets_that_large_ones_hide_are_no_rounded_edges),

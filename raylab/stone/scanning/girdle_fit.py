@@ -76,19 +76,20 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
     whole = min([smooth, *even_wheels(band, smooth, noise)], key=lambda outline: outline.score(band, noise))
     explained = band.weight.sum() + CLEARLY * math.sqrt(2.0 * (band.weight**2).sum())
 
-    def rank(misfit: float, price: float) -> tuple[bool, float]:
-        return misfit > explained, misfit + price
-
     def price(walls: Planes, fixed: int) -> float:
         return NEEDED * (len(walls) - fixed) + UNKNOWNS * fixed * math.log(len(on_band))
 
     def of_walls(walls: Planes, fixed: int) -> tuple[bool, float]:
         heights = envelope(surface[on_band], rest.with_(walls)).height
         unknowns = UNKNOWNS * len(walls) + len(walls) - fixed  # a plane by itself may lean too
-        return rank(cost_of(heights, band.weight, noise), unknowns * math.log(len(on_band)))
+        score = cost_of(heights, band.weight, noise) + unknowns * math.log(len(on_band))
+        # every point counts the same, as where walls are sought: few that stand for large areas exceed by chance
+        each = float(squares(heights, noise).sum())
+        return each > len(on_band) + CLEARLY * math.sqrt(2.0 * len(on_band)), score
 
     flats = planes.only(steep & (np.arange(len(planes)) < free))
-    least, of_whole = of_walls(flats, 0), rank(whole.misfit(band, noise), whole.price)
+    least, misfit = of_walls(flats, 0), whole.misfit(band, noise)
+    of_whole = misfit > explained, misfit + whole.price
     found = Girdle("flats", flats, 0, price(flats, 0), least[0])
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
