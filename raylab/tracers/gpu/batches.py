@@ -24,8 +24,8 @@ from ..ledger import LUMINANCE, MAPPED
 from ..outline_rays import Fan, generator_of
 from ..randomizations import CHANCE, RANDOMIZATIONS
 from ..rim import SECTORS, sector_ends
-from ..stone_table import StoneTable, crosses_axis, stone_table
-from ..wedges import Wedges, wedges_of
+from ..stone_table import StoneTable, stone_table
+from ..wedges import Wedges, wedges_in, wedges_of
 from . import area_sums, pixel_sums
 from .blocks import MOST_LISTED, SUMS, Fans, Real, Scenes, holding, with_blocks
 from .pixel_cells import CORNER, Cells, cells_by_corners
@@ -58,7 +58,7 @@ def _bodies(stones: Sequence[Stone], wavelengths_nm: Sequence[float]) -> Scenes:
     for stone, wavelength_nm in zip(stones, wavelengths_nm, strict=True):
         if id(stone) not in known:
             table = stone_table(stone, wavelength_nm)
-            known[id(stone)] = table, _wedges(stone, table)
+            known[id(stone)] = table, _wedges(table)
     tables, wedges = zip(*(known[id(stone)] for stone in stones), strict=True)
     media = [medium_of(stone.material, one) for stone, one in zip(stones, wavelengths_nm, strict=True)]
     some, lists = _different([_bytes(one.spans, one.rows) for one in wedges])
@@ -99,11 +99,10 @@ def _dome_on_card(dome: Dome, real: Any, device: int) -> Any:
     return on_card(dome.table, real)
 
 
-def _wedges(stone: Stone, table: StoneTable) -> Wedges:
+def _wedges(table: StoneTable) -> Wedges:
     """The lists of a stone for the search; where they are too long, one list of all."""
-    reach, crossed = 0.25 * float(np.ptp(stone.vertices_mm[:, :2], axis=0).sum()), crosses_axis(table.planes)
-    found = wedges_of(table.planes, table.sloping, reach, crossed)
-    return found if len(found.rows) <= MOST_LISTED else wedges_of(table.planes, table.sloping, reach, False)
+    found = wedges_in(table)
+    return found if len(found.rows) <= MOST_LISTED else wedges_of(table.planes, table.sloping, found.reach, False)
 
 
 def _bytes(*parts: np.ndarray) -> bytes:

@@ -183,7 +183,7 @@ class _Stones(NamedTuple):
     Attributes
     ----------
     found : (D, 3) see `build`. diameter, area_mm2 : (D,) mm; of the outline, mm^2.
-    planes : facets of a stone. on_it : what `launched` takes.
+    planes : facets of a stone. on_it, real : what `launched` takes. peak : the largest radiance.
     """
 
     found: np.ndarray
@@ -191,10 +191,12 @@ class _Stones(NamedTuple):
     area_mm2: np.ndarray
     planes: int
     on_it: tuple[Any, ...]
+    real: Real
+    peak: float
 
-    def means(self, which: np.ndarray, points: int, lot: Lot, real: Real, parts: int = 1) -> np.ndarray:
+    def means(self, which: np.ndarray, points: int, parts: int = 1) -> np.ndarray:
         """(K, RANDOMIZATIONS, MOMENTS) area means of some of them, each by so many blocks."""
-        return launched(real, self.planes, self.on_it, points, which, parts, lot.dome.peak_radiance)
+        return launched(self.real, self.planes, self.on_it, points, which, parts, self.peak)
 
 
 def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, real: Real) -> None:
@@ -211,7 +213,7 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, real
     out.area_mm2[some] = area
     error = lot.goal.error
     if error is None:
-        out.means[some[waiting]] = stones.means(waiting, USUAL_POINTS, lot, real)
+        out.means[some[waiting]] = stones.means(waiting, USUAL_POINTS)
         out.points[some[waiting]] = USUAL_POINTS
         return
     usual, tried, could = _usual(lot, error, girdle, real), Tried(len(some)), _could(lot)
@@ -220,7 +222,7 @@ def _fill(out: Built, some: np.ndarray, lot: Lot, girdle: int, culet: bool, real
         size = int(points[waiting].min())  # designs that need the same lattice are traced together
         now = waiting[points[waiting] == size]
         parts = 1 if size == usual.first() else RANDOMIZATIONS  # few go on, whose blocks alone would fill no processor
-        out.means[some[now]] = stones.means(now, size, lot, real, parts)
+        out.means[some[now]] = stones.means(now, size, parts)
         out.points[some[now]] = size
         off = np.asarray(error(totals_from(out.means[some[now]], size, area[now], could)))
         own = tried.add(now, size, off)
@@ -240,9 +242,7 @@ def _usual(lot: Lot, error: Callable[[Totals], Any], girdle: int, real: Real) ->
         numbers = {one: np.broadcast_to(np.asarray(values[one], float), len(crown)) for one in USUAL_KEYS}
         like = replace(lot, values=numbers)
         stones = _built(like, girdle, False, real)
-        totals = totals_from(
-            stones.means(np.arange(len(crown)), SMALL, like, real, RANDOMIZATIONS), SMALL, stones.area_mm2, _could(lot)
-        )
+        totals = totals_from(stones.means(np.arange(len(crown)), SMALL, RANDOMIZATIONS), SMALL, stones.area_mm2, _could(lot))
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()
         _KNOWN[key] = Usual(SMALL, np.asarray(error(totals)))
@@ -268,13 +268,12 @@ def _built(lot: Lot, girdle: int, culet: bool, real: Real) -> _Stones:
         diameter = lot.values["diameter_mm"]
     area = 0.5 * girdle * RADIUS**2 * math.sin(2.0 * math.pi / girdle) * diameter**2
     good = np.flatnonzero(found[:, 0] == 0.0)
-    if not len(good):
-        return _Stones(found, diameter, area, rows, ())
-    scene = _first(lot, good[0])
-    scenes, fan = _scenes(scene, planes, rows, girdle, diameter, lot, real), on_card(together([fan_of(scene)]), real)
-    return _Stones(
-        found, diameter, area, rows, (scenes, fan, on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE))
-    )
+    on_it: tuple[Any, ...] = ()
+    if len(good):
+        scene = _first(lot, good[0])
+        scenes, fan = _scenes(scene, planes, rows, girdle, diameter, lot, real), on_card(together([fan_of(scene)]), real)
+        on_it = scenes, fan, on_card(lot.dome.table, real), rules_of(lot.settings, real, CHANCE)
+    return _Stones(found, diameter, area, rows, on_it, real, lot.dome.peak_radiance)
 
 
 def _first(lot: Lot, design: int) -> Scene:
