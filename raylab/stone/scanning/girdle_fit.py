@@ -134,16 +134,21 @@ def _needed(walls: Planes, surface: np.ndarray, others: Planes, sought: int, noi
     One may be laid through two of the points, so many `sought`, that only happen to lie off all others. Or through points on
     either side of a place where the girdle is too thin for any: it is a chord, and points of crown and pavilion stand out.
     """
-    price = UNKNOWNS * math.log(sought)
-    on = surface[envelope(surface, others.with_(walls)).facet >= len(others)]
-    while len(walls) > 2:
-        found = envelope(on, others.with_(walls))
-        gain = squares(found.heights[:, 1], noise) - squares(found.height, noise)
-        loss = np.bincount(found.facet, gain, len(others) + len(walls))[len(others) :]
+    price, planes = UNKNOWNS * math.log(sought), others.with_(walls)
+    on = surface[envelope(surface, planes).facet >= len(others)]
+    found, stands = envelope(on, planes), np.ones(len(planes), dtype=bool)
+    order, gain = found.order, squares(found.heights[:, 1], noise) - squares(found.heights[:, 0], noise)
+    while stands.sum() > len(others) + 2:
+        loss = np.where(stands, np.bincount(order[:, 0], gain, len(planes)), np.inf)[len(others) :]
         if loss.min() >= price:
             break
-        walls = walls.only(np.arange(len(walls)) != loss.argmin())
-    return walls
+        least = len(others) + int(loss.argmin())
+        stands[least] = False
+        beside = (order == least).any(axis=1)  # the highest planes of all other points are as they were
+        anew = envelope(on[beside], planes.only(stands))
+        order[beside] = np.flatnonzero(stands)[anew.order]
+        gain[beside] = squares(anew.heights[:, 1], noise) - squares(anew.heights[:, 0], noise)
+    return planes.only(stands & (np.arange(len(planes)) >= len(others)))
 
 
 def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: float, edge_mm: float) -> Planes:
