@@ -137,7 +137,11 @@ def _needed(walls: Planes, surface: np.ndarray, others: Planes, sought: int, noi
     price, planes = UNKNOWNS * math.log(sought), others.with_(walls)
     on = surface[envelope(surface, planes).facet >= len(others)]
     found, stands = envelope(on, planes), np.ones(len(planes), dtype=bool)
-    order, gain = found.order, squares(found.heights[:, 1], noise) - squares(found.heights[:, 0], noise)
+
+    def gained(heights: np.ndarray) -> np.ndarray:
+        return squares(heights[:, 1], noise) - squares(heights[:, 0], noise)
+
+    order, gain = found.order, gained(found.heights)
     while stands.sum() > len(others) + 2:
         loss = np.where(stands, np.bincount(order[:, 0], gain, len(planes)), np.inf)[len(others) :]
         if loss.min() >= price:
@@ -147,7 +151,7 @@ def _needed(walls: Planes, surface: np.ndarray, others: Planes, sought: int, noi
         beside = (order == least).any(axis=1)  # the highest planes of all other points are as they were
         anew = envelope(on[beside], planes.only(stands))
         order[beside] = np.flatnonzero(stands)[anew.order]
-        gain[beside] = squares(anew.heights[:, 1], noise) - squares(anew.heights[:, 0], noise)
+        gain[beside] = gained(anew.heights)
     return planes.only(stands & (np.arange(len(planes)) >= len(others)))
 
 
