@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from typing import Any
 
@@ -28,7 +29,7 @@ from ..stone_table import StoneTable, stone_table
 from ..wedges import Wedges, wedges_in, wedges_of
 from . import area_sums, pixel_sums
 from .blocks import MOST_LISTED, SUMS, Fans, Real, Scenes, holding, with_blocks
-from .pixel_cells import CORNER, Cells, cells_by_corners
+from .pixel_cells import Cells, cells_by_corners
 from .room import ROOM, device_number
 
 BAND = 1 << 20
@@ -91,6 +92,12 @@ def _body_on_card(stone: Stone, wavelengths_nm: tuple[float, ...], real: Any, de
     """One stone at some wavelengths, for pictures: a film shows it again and again. `device` is the card's number."""
     found: Scenes = on_card(_bodies([stone] * len(wavelengths_nm), wavelengths_nm), real)
     return found
+
+
+@functools.lru_cache(maxsize=16)
+def _few_on_card(numbers: tuple[int, ...], device: int) -> Any:
+    """See `_body_on_card`."""
+    return cuda.to_device(np.array(numbers))
 
 
 @functools.lru_cache(maxsize=16)
@@ -179,48 +186,60 @@ def scale_for(points: int, peak: float) -> float:
 def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Means (MAPPED, P), coverage (P,) and error of the luminance (P,) of the pixels of a grid, by the scene's samples a pixel
     on average, more where the luminance differs at corners; see `allocation`."""
-    pixels, settings = grid.resolution**2, scene.settings
+    pixels, drawing = grid.resolution**2, _Drawing(scene, [wavelength_nm], real)
     means, coverage, error = (np.empty(shape, real) for shape in ((MAPPED, 1, pixels), (1, pixels), (1, pixels)))
-    drawing, cells = _Drawing(scene, [wavelength_nm], real), None
-    if math.isqrt(settings.samples) >= LEAST_CELLS:
-        coarse = replace(settings, min_weight=max(settings.min_weight, CORNER_WEIGHT))
-        corners = replace(grid, resolution=grid.resolution + 1)
-        for _, (light, _, _), stream in drawing.bands(corners, CORNER, (LUMINANCE,), coarse, 0.0, corners.resolution**2):
-            stream.synchronize()
-            cells = cells_by_corners(light[0, 0], settings.samples, scene.dome.peak_radiance, grid.resolution)
-    cells = cells or Cells.evenly(settings.samples)
-    for band, maps, stream in drawing.bands(grid, cells, tuple(range(MAPPED)), settings, 0.0):
-        for whole, part in zip((means, coverage, error), maps, strict=True):
-            if part.shape == whole.shape:
-                part.copy_to_host(whole, stream=stream)
-                continue
-            for row in np.ndindex(whole.shape[:-1]):
-                part[row][: band.stop - band.start].copy_to_host(whole[row][band], stream=stream)
+    with drawing.cells(grid) as cells:
+        for band, maps, stream in drawing.bands(grid, cells, tuple(range(MAPPED)), scene.settings, 0.0):
+            for whole, part in zip((means, coverage, error), maps, strict=True):
+                if part.shape == whole.shape:
+                    part.copy_to_host(whole, stream=stream)
+                    continue
+                for row in np.ndindex(whole.shape[:-1]):
+                    part[row][: band.stop - band.start].copy_to_host(whole[row][band], stream=stream)
     return means[:, 0], coverage[0], error[0]
 
 
 def pixel_luminances(
     scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, real: Real
 ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
-    """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by as many samples for
-    each. Of all that a picture shows, what faint paths bring is the least: these are ended by lot."""
-    cells = Cells.evenly(scene.settings.samples)
-    drawn = _Drawing(scene, nodes_nm, real).bands(grid, cells, (LUMINANCE,), scene.settings, CHANCE_IN_COLOR)
-    for band, (means, coverage, _), stream in drawn:
-        luminance, covered = means[0].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
-        yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
+    """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by the scene's samples a
+    pixel on average, more where the luminance differs at corners, and as many for each wavelength. Of all that a picture shows,
+    what faint paths bring is the least: these are ended by lot."""
+    drawing = _Drawing(scene, nodes_nm, real)
+    with _Drawing(scene, [nodes_nm[len(nodes_nm) // 2]], real).cells(grid) as cells:
+        for band, (means, coverage, _), stream in drawing.bands(grid, cells, (LUMINANCE,), scene.settings, CHANCE_IN_COLOR):
+            luminance, covered = means[0].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
+            yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
 
 
 class _Drawing:
-    """Pictures of a scene at some wavelengths."""
+    """Pictures of a scene at some wavelengths.
 
-    def __init__(self, scene: Scene, nodes_nm: Sequence[float], real: Any) -> None:
-        self.real, self.waves, self.peak = real, len(nodes_nm), scene.dome.peak_radiance
-        body = _body_on_card(scene.stone, tuple(nodes_nm), real, device_number())
-        looks = {name: cuda.to_device(one.astype(real)) for name, one in _looks([scene] * self.waves).items()}
-        self.scenes, self.dome = body._replace(**looks), _dome_on_card(scene.dome, real, device_number())
-        self.ends2 = cuda.to_device(_ends2(scene).astype(real))
+    All is copied and drawn in streams of its own: what goes through the common stream waits for all others, and they for it.
+    """
+
+    def __init__(self, scene: Scene, nodes_nm: Sequence[float], real: Real) -> None:
+        self.scene, self.real, self.waves = scene, real, len(nodes_nm)
+        self.body = _body_on_card(scene.stone, tuple(nodes_nm), real, device_number())
+        self.dome = _dome_on_card(scene.dome, real, device_number())
+        self.look = {name: one.astype(real) for name, one in (_looks([scene] * self.waves) | {"ends2": _ends2(scene)}).items()}
         self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone), near=not scene.view.parallel)
+
+    @contextmanager
+    def cells(self, grid: PixelGrid) -> Iterator[Cells]:
+        """How the samples of the scene's settings are shared out, by its first wavelength; see `allocation`."""
+        settings, peak = self.scene.settings, self.scene.dome.peak_radiance
+        if math.isqrt(settings.samples) < LEAST_CELLS:
+            yield Cells.evenly(settings.samples)
+            return
+        coarse = replace(settings, min_weight=max(settings.min_weight, CORNER_WEIGHT))
+        corners, found = replace(grid, resolution=grid.resolution + 1), None
+        with ROOM.lent([(grid.resolution**2,)], np.int16) as (each,):
+            for _, (light, _, _), stream in self.bands(
+                corners, Cells.corner(), (LUMINANCE,), coarse, 0.0, self.waves * corners.resolution**2
+            ):
+                found = cells_by_corners(light[0, 0], settings.samples, peak, grid.resolution, each, stream)
+            yield found or Cells.evenly(settings.samples)
 
     def bands(
         self,
@@ -242,30 +261,33 @@ class _Drawing:
         """
         real, pixels, block = self.real, grid.resolution**2, pixel_sums.pixels_of(len(channels))
         each = min(max((band or BAND) // self.waves, block), pixels)
-        firsts, wanted = range(0, pixels, each), cuda.to_device(np.array(channels))
-        sides = cuda.to_device(cells.each) if isinstance(cells.each, np.ndarray) else cells.each
+        firsts, wanted = range(0, pixels, each), _few_on_card(channels, device_number())
         place = (*map(real, (grid.x0_mm, grid.y0_mm, grid.pixel_mm)), grid.resolution)
         rules = rules_of(settings, real, chance)
         shapes = (len(channels), self.waves, each), (self.waves, each), (self.waves, each)
-        places = [(ROOM.taken(shapes, real), cuda.stream()) for _ in firsts[:2]]
+        streams = [cuda.stream() for _ in firsts[:2]]
+        with ExitStack() as lent:
+            places = [(lent.enter_context(ROOM.lent(shapes, real)), stream) for stream in streams]
+            look = lent.enter_context(ROOM.lent([one.shape for one in self.look.values()], real))
+            lent.callback(lambda: [stream.synchronize() for stream in streams])  # before any of these is given back
+            for there, one in zip(look, self.look.values(), strict=True):
+                there.copy_to_device(one, streams[0])
+            streams[0].synchronize()  # the other stream reads them, too
+            *looks, ends2 = look
+            scenes = self.body._replace(**dict(zip(self.look, looks, strict=False)))
 
-        def draw(number: int) -> None:
-            maps, stream = places[number % 2]
-            with_blocks(self.kernel, (-(-each // block), self.waves), stream)(
-                self.scenes, self.dome, rules, place, sides, self.ends2, firsts[number], wanted,
-                scale_for(cells.most**2, self.peak), *maps,
-            )  # fmt: skip
+            def draw(number: int) -> None:
+                maps, stream = places[number % 2]
+                with_blocks(self.kernel, (-(-each // block), self.waves), stream)(
+                    scenes, self.dome, rules, place, cells.each, ends2, firsts[number], wanted,
+                    scale_for(cells.most**2, self.scene.dome.peak_radiance), *maps,
+                )  # fmt: skip
 
-        try:
             draw(0)
             for number, first in enumerate(firsts):
                 if number + 1 < len(firsts):
                     draw(number + 1)
                 yield slice(first, min(first + each, pixels)), *places[number % 2]
-        finally:
-            for maps, stream in places:
-                stream.synchronize()
-                ROOM.give_back(maps)
 
 
 def _ends2(scene: Scene) -> np.ndarray:

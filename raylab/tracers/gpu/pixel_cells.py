@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from functools import partial
 from typing import Any, NamedTuple
@@ -12,6 +13,7 @@ from numba import cuda
 from ..allocation import EVENLY, MOST
 from .blocks import THREADS, with_blocks
 from .kept import kept
+from .room import ROOM, device_number
 
 AT_A_TIME = 1024
 """Pixels of a block."""
@@ -66,41 +68,50 @@ class Cells(NamedTuple):
 
     Attributes
     ----------
-    each : (P,), or (1,) for all; see `pixel_sums.pixel_means`. most : the largest of them, or more.
+    each : (P,), or (1,) for all, in the card's memory; see `pixel_sums.pixel_means`. most : the largest of them, or more.
     """
 
-    each: np.ndarray
+    each: Any
     most: int
 
     @classmethod
     def evenly(cls, samples: int) -> Cells:
         """Of pixels that all take as many samples."""
-        return cls(np.array([math.isqrt(samples)], np.int16), math.isqrt(samples))
+        side = math.isqrt(samples)
+        return cls(_one_for_all(side, device_number()), side)
+
+    @classmethod
+    def corner(cls) -> Cells:
+        """One ray through a corner of each pixel."""
+        return cls(_one_for_all(-1, device_number()), 1)
 
 
-CORNER = Cells(np.array([-1], np.int16), 1)
-"""One ray through a corner of each pixel."""
+@functools.lru_cache(maxsize=64)
+def _one_for_all(side: int, device: int) -> Any:
+    """`device` is the card's number."""
+    return cuda.to_device(np.array([side], np.int16))
 
 
-def cells_by_corners(light: Any, samples: int, peak: float, resolution: int) -> Cells | None:
-    """See `allocation.cells_by_corners`; `each` is in the card's memory. None where the light is the same everywhere.
+def cells_by_corners(light: Any, samples: int, peak: float, resolution: int, each: Any, stream: Any) -> Cells | None:
+    """See `allocation.cells_by_corners`. None where the light is the same everywhere.
 
     Parameters
     ----------
     light : ((resolution + 1)^2,) luminance at the corners of pixels, NaN beside the stone, in the card's memory.
-    samples : of a pixel, about, on average. peak : the largest radiance.
+    samples : of a pixel, about, on average. peak : the largest radiance. each : (P,) filled, in the card's memory.
     """
     pixels = resolution**2
     blocks, scale = -(-pixels // AT_A_TIME), 2.0 ** math.floor(math.log2(2.0**62 / (pixels * max(peak, MOST))))
-    scatter, cells = cuda.device_array(pixels, light.dtype), cuda.device_array(pixels, np.int16)
+    with ROOM.lent([(pixels,)], light.dtype) as (scatter,), ROOM.lent([(1,)], np.int64) as (total,):
 
-    def mean_of(kernel: Any, *given: Any) -> float:
-        total = cuda.to_device(np.zeros(1, np.int64))
-        with_blocks(kernel, blocks)(*given, scale, total)
-        return float(total.copy_to_host()[0]) / scale / pixels
+        def mean_of(kernel: Any, *given: Any) -> float:
+            total.copy_to_device(np.zeros(1, np.int64), stream)
+            with_blocks(kernel, blocks, stream)(*given, scale, total)
+            return float(total.copy_to_host(stream=stream)[0]) / scale / pixels
 
-    mean = mean_of(_scatter, light, scatter)
-    if not mean > 0.0:
-        return None
-    with_blocks(_shared_out, blocks)(scatter, mean, mean_of(_capped, scatter, mean), float(samples), cells)
-    return Cells(cells, max(2, math.isqrt(math.ceil(samples * (1.0 + MOST))) + 1))
+        mean = mean_of(_scatter, light, scatter)
+        if mean > 0.0:
+            more = mean_of(_capped, scatter, mean)
+            with_blocks(_shared_out, blocks, stream)(scatter, mean, more, float(samples), each)
+        stream.synchronize()
+    return Cells(each, max(2, math.isqrt(math.ceil(samples * (1.0 + MOST))) + 1)) if mean > 0.0 else None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -18,14 +20,22 @@ def device_number() -> int:
 
 
 class Room:
-    """Sets of arrays, each of some shapes and of one kind of number. Any thread may take one and give it back."""
+    """Sets of arrays, each of some shapes and of one kind of number. Any thread may use one."""
 
     def __init__(self) -> None:
         self._free: list[tuple[Any, tuple[Any, ...]]] = []
         self._lock = threading.Lock()
 
-    def taken(self, shapes: tuple[tuple[int, ...], ...], kind: Any) -> tuple[Any, ...]:
-        """A set with any numbers in it."""
+    @contextmanager
+    def lent(self, shapes: Sequence[tuple[int, ...]], kind: Any) -> Iterator[tuple[Any, ...]]:
+        """A set with any numbers in it. At the end of the block nothing on the card may use it any more."""
+        arrays = self._taken(tuple(shapes), kind)
+        try:
+            yield arrays
+        finally:
+            self._give_back(arrays)
+
+    def _taken(self, shapes: tuple[tuple[int, ...], ...], kind: Any) -> tuple[Any, ...]:
         wanted = _key(shapes, kind)
         with self._lock:
             for place, (key, arrays) in enumerate(self._free):
@@ -34,8 +44,8 @@ class Room:
                     return arrays
         return tuple(cuda.device_array(shape, kind) for shape in shapes)
 
-    def give_back(self, arrays: tuple[Any, ...]) -> None:
-        """Let others take them; nothing on the card uses them any more. Those that nobody took for longest go first."""
+    def _give_back(self, arrays: tuple[Any, ...]) -> None:
+        """Let others use them. Those that nobody used for longest go first."""
         with self._lock:
             self._free.append((_key(tuple(one.shape for one in arrays), arrays[0].dtype), arrays))
             while sum(one.nbytes for _, some in self._free for one in some) > MOST_BYTES:
