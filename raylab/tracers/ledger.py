@@ -114,7 +114,12 @@ def _tally(row, weight, x, y, z, turn, dome, cone):
     v = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z
     w = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
     entry = entry_of_exit(z, w, dome.head_cos)
-    row[entry] += weight
+    if entry == HEAD:
+        row[HEAD] += weight
+    elif entry == LEAK:
+        row[LEAK] += weight
+    else:
+        row[SKY] += weight
     on_head, on_plane = abs(w - dome.head_cos) <= MARGIN, abs(z) <= MARGIN
     doubtful = on_head or (on_plane and entry == SKY)
     luminance = low = high = sky = dimmest = brightest = 0.0

@@ -223,7 +223,7 @@ class _Drawing:
         self.body = _body_on_card(scene.stone, tuple(nodes_nm), real, device_number())
         self.dome = _dome_on_card(scene.dome, real, device_number())
         self.look = {name: one.astype(real) for name, one in (_looks([scene] * self.waves) | {"ends2": _ends2(scene)}).items()}
-        self.kernel = holding(pixel_sums.pixel_means, real, len(scene.stone), near=not scene.view.parallel)
+        self.variant = {"real": real, "planes": len(scene.stone), "near": not scene.view.parallel}
 
     @contextmanager
     def cells(self, grid: PixelGrid) -> Iterator[Cells]:
@@ -265,6 +265,7 @@ class _Drawing:
         place = (*map(real, (grid.x0_mm, grid.y0_mm, grid.pixel_mm)), grid.resolution)
         rules = rules_of(settings, real, chance)
         shapes = (len(channels), self.waves, each), (self.waves, each), (self.waves, each)
+        kernel = holding(pixel_sums.pixel_means, light=channels == (LUMINANCE,), **self.variant)
         streams = [cuda.stream() for _ in firsts[:2]]
         with ExitStack() as lent:
             places = [(lent.enter_context(ROOM.lent(shapes, real)), stream) for stream in streams]
@@ -278,7 +279,7 @@ class _Drawing:
 
             def draw(number: int) -> None:
                 maps, stream = places[number % 2]
-                with_blocks(self.kernel, (-(-each // block), self.waves), stream)(
+                with_blocks(kernel, (-(-each // block), self.waves), stream)(
                     scenes, self.dome, rules, place, cells.each, ends2, firsts[number], wanted,
                     scale_for(cells.most**2, self.scene.dome.peak_radiance), *maps,
                 )  # fmt: skip

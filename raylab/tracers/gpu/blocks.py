@@ -92,39 +92,42 @@ Real = type[np.floating[Any]]
 
 
 class Variant(NamedTuple):
-    """Of a kernel: for which kind of number, for how many facets at most, and whether rays come from a near eye."""
+    """Of a kernel: for which kind of number, for how many facets at most, whether rays come from a near eye, and whether
+    nothing but light is wanted."""
 
     real: Real
     most: int
     near: bool
+    light: bool
 
 
-def kernel(registers: Mapping[Real, int | None], near: tuple[bool, ...] = (False,)) -> Callable[[Any], dict[Variant, Any]]:
+def kernel(
+    registers: Mapping[Real, int | None], near: tuple[bool, ...] = (False,), light: tuple[bool, ...] = (False,)
+) -> Callable[[Any], dict[Variant, Any]]:
     """Make a function a kernel, in some precisions, each of which takes so many registers a thread: the quickest of those
     tried. The fewer facets it holds, the less fast memory a block takes, and the more blocks run at a time.
 
-    In each variant it has its own `MOST_PLANES` and `NEAR`, so that the compiler leaves out what these rule out.
+    In each variant it has its own `MOST_PLANES`, `NEAR` and `LIGHT`, so that the compiler leaves out what these rule out.
     """
 
     def decorate(function: Any) -> dict[Variant, Any]:
         found = {}
-        for variant in itertools.starmap(Variant, itertools.product(registers, CAPACITIES, near)):
-            one = with_names(function, MOST_PLANES=variant.most, NEAR=variant.near)
+        for variant in itertools.starmap(Variant, itertools.product(registers, CAPACITIES, near, light)):
+            one = with_names(function, MOST_PLANES=variant.most, NEAR=variant.near, LIGHT=variant.light)
             plain = single_source(one) if variant.real is np.float32 else one
             most = registers[variant.real]
             limit = {} if most is None or config.ENABLE_CUDASIM else {"max_registers": most}  # type: ignore[attr-defined]
-            name = "-".join([variant.real.__name__, str(variant.most), *["near"] * variant.near])
+            name = "-".join([variant.real.__name__, str(variant.most), *["near"] * variant.near, *["light"] * variant.light])
             found[variant] = kept(cuda.jit(plain, **limit), name)
         return found
 
     return decorate
 
 
-def holding(variants: Mapping[Variant, Any], real: Real, planes: int, near: bool = False) -> Any:
+def holding(variants: Mapping[Variant, Any], real: Real, planes: int, near: bool = False, light: bool = False) -> Any:
     """Of the variants of a kernel in a precision, the smallest one for stones of so many facets."""
-    return next(
-        found for one, found in variants.items() if one.real is real and planes <= one.most and one.near == near
-    )  # fmt: skip
+    most = next(most for most in CAPACITIES if planes <= most)
+    return variants[Variant(real, most, near, light)]
 
 
 def with_blocks(kernel: Any, blocks: int | tuple[int, int], stream: Any = 0) -> Any:

@@ -29,6 +29,8 @@ BEGINS = HELD // (1 + BESIDE) + 1
 """One more than a block has pixels with one channel."""
 NEAR = True
 """Do rays come from a near eye, and so stand for solid angles?"""
+LIGHT = False
+"""Is nothing wanted but luminance and coverage? Then the compiler leaves out whatever else is booked of a path."""
 LOT_AXIS = 5
 """Axis that keys a path's lot, see `keyed`: those before place the sample."""
 
@@ -76,7 +78,7 @@ def _cells(cells, pixel, resolution):
     return 0 if pixel >= resolution * resolution else int(cells[min(pixel, cells.size - 1)])
 
 
-@kernel({np.float64: 160, np.float32: 128}, near=(False, True))
+@kernel({np.float64: 160, np.float32: 128}, near=(False, True), light=(False, True))
 def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scale, means, coverage, error):
     """Fill maps of some pixels of each of some scenes with one eye.
 
@@ -89,7 +91,7 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     before : how many pixels come before these P. channels : (C,) those wanted. scale : see `_flush`.
     means : (C, D, P) filled: means over the samples that meet the stone; NaN where none does.
     coverage, error : (D, P) filled: which share of them does; standard error of the luminance, from the scatter within strata,
-        NaN where none of them has two samples. See `sampled.sums`.
+        NaN where none of them has two samples. See `sampled.sums`. Where `LIGHT`, there is no error, and one channel.
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
@@ -112,7 +114,7 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
         begins[0] = 0
         for k in range(pixels):
             begins[k + 1] = begins[k] + abs(_cells(cells, first_pixel + k, resolution))
-    row = sums[:, thread]
+    row = cuda.local.array(SUMS, np.float64) if LIGHT else sums[:, thread]
     for c in range(SUMS):
         row[c] = 0.0
     stone = stone_of(scenes, scene, planes, finish, spans, nearby)  # the threads have met after that
@@ -132,10 +134,13 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
         if 32 * waiting >= TOGETHER * THREADS or waiting >= walking:
             needs = idle and column == side
             others, lower = numbered(needs, waits, (THREADS + 31) // 32)
-            if idle and at >= 0:
+            if not LIGHT and idle and at >= 0:
                 strata = _counted(column - 1, side, hit, row[LUMINANCE] - had, strata)
             if needs:
-                if at >= 0:
+                if LIGHT and at >= 0:
+                    cuda.atomic.add(held, at * wide, int(DOUBLE(row[LUMINANCE]) * scale))
+                    cuda.atomic.add(held, at * wide + 1, int(DOUBLE(hits) * scale))
+                elif at >= 0:
                     _flush(row, channels, hits, strata, held, at * wide, scale)
                 taken = coming + lower
                 at, column, side = max(at, 0), 0, 0
@@ -205,6 +210,8 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
             means[j, scene, mine + k] = value
             if channels[j] == LUMINANCE:
                 mean = value
+        if LIGHT:
+            continue
         error[scene, mine + k] = math.nan
         if met > 1.0 and taken > 1:
             ll, lh, hh = (DOUBLE(held[found + 1]) / scale, DOUBLE(held[found + 2]) / scale, DOUBLE(held[found + 3]) / scale)
