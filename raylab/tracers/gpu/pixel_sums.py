@@ -179,8 +179,9 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
                     lot = np.float64(keyed_uniform(rules[4], pixel, sample, LOT_AXIS))
                 segments, stands, so_far, column = 0, 1.0, (0.0, 0.0), column + 1
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
-        if fresh or on >= 0:
-            found, t = ahead(stone, reach, on, path)
+        walks = fresh or on >= 0
+        found, t = ahead(stone, reach, walks, on, path)
+        if walks:
             if fresh:
                 x, y, z, vx, vy, vz = path[:6]
                 x, y, z = x + t * vx, y + t * vy, z + t * vz
