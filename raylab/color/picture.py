@@ -197,11 +197,12 @@ def color_picture(
         luminances: Iterable[np.ndarray]
         if isinstance(engine, SpectralEngine):
             weights = np.stack([color_weights(waves, light), *half_weights(waves, light)])
+            weights = np.moveaxis(weights, 1, -1).reshape(9, -1)
             share = _share_of(update, len(waves))
             with at_most(threads):
                 for tile, luminance, covered in engine.spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
                     coverage.reshape(-1)[tile] = covered
-                    mixed = np.moveaxis(weights, 1, -1).reshape(9, -1) @ luminance  # all at once
+                    mixed = weights.astype(luminance.dtype) @ luminance  # all at once
                     sums.reshape(-1, 3)[tile], *found = np.moveaxis(mixed.reshape(3, 3, -1), 1, -1)
                     halves.reshape(2, -1, 3)[:, tile] = found
         else:

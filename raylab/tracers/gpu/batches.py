@@ -202,13 +202,13 @@ def pixel_maps(scene: Scene, wavelength_nm: float, grid: PixelGrid, real: Real) 
 def pixel_luminances(
     scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, real: Real
 ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
-    """Some pixels of a grid, their mean luminance (W, K) at each wavelength and their coverage (K,), by as many samples for
-    each. Of all that a picture shows, what faint paths bring is the least: these are ended by lot."""
+    """Some pixels of a grid, their luminance (W, K) at each wavelength, none where no stone is, and their coverage (K,), by as
+    many samples for each. Of all that a picture shows, what faint paths bring is the least: these are ended by lot."""
     cells = Cells.evenly(scene.settings.samples)
     drawn = _Drawing(scene, nodes_nm, real).bands(grid, cells, (LUMINANCE,), scene.settings, CHANCE_IN_COLOR)
     for band, (means, coverage, _), stream in drawn:
         luminance, covered = means[0].copy_to_host(stream=stream), coverage[0].copy_to_host(stream=stream)
-        yield band, luminance[:, : band.stop - band.start].astype(float), covered[: band.stop - band.start].astype(float)
+        yield band, luminance[:, : band.stop - band.start], covered[: band.stop - band.start]
 
 
 class _Drawing:

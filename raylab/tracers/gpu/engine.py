@@ -84,7 +84,7 @@ class GpuEngine:
         from . import batches
 
         for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, self.real):
-            yield band, np.nan_to_num(luminance) * covered / scene.dome.peak_radiance, covered
+            yield band, luminance / luminance.dtype.type(scene.dome.peak_radiance), covered
             progress(band.stop, grid.resolution**2)
 
     def batch(self, scenes: Sequence[Scene], wavelength_nm: float, goals: Sequence[Goal]) -> list[Totals]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from numba import cuda
+from numba import config, cuda
 
 from ...stone.finish import ABSORBS
 from ..facet_search import with_sides
@@ -18,6 +18,8 @@ from ..wedges import row_ahead
 
 MISSED, ENDED = -1, -2
 """In place of the row on which a ray stands."""
+SIMULATED = bool(config.ENABLE_CUDASIM)  # type: ignore[attr-defined]
+"""Under numba-cuda's simulator threads don't run in step."""
 
 
 @cuda.jit(device=True)
@@ -41,11 +43,20 @@ def ahead(stone, reach, walks, on, ray):
     num, den, best = 1.0, 1.0, -1.0
     if walks:
         num, den, best = row_ahead(planes, spans, nearby, reach, stands_on, x, y, z, vx, vy, vz)
-    cuda.syncthreads()
+    _meet()
     if walks:
         found, t = with_sides(planes, core2, far2, height, starts, listed, stands_on, x, y, z, vx, vy, vz, num, den, best)
-    cuda.syncthreads()
+    _meet()
     return found, t
+
+
+@cuda.jit(device=True)
+def _meet():
+    """Here those threads wait for each other that run in step."""
+    if SIMULATED:
+        cuda.syncthreads()
+    else:
+        cuda.syncwarp()
 
 
 @cuda.jit(device=True)

@@ -27,15 +27,13 @@ def _scatter(light, scatter, scale, total):
 
     Parameters
     ----------
-    light : ((n + 1)^2,) of P = n^2 pixels in rows; NaN beside the stone.
+    light : ((n + 1)^2,) of P = n^2 pixels in rows.
     """
     n = int(math.sqrt(float(scatter.size)) + 0.5)
     first, mine = cuda.blockIdx.x * AT_A_TIME, 0
     for pixel in range(first + cuda.threadIdx.x, min(first + AT_A_TIME, scatter.size), THREADS):
         corner = pixel // n * (n + 1) + pixel % n
         a, b, c, d = light[corner], light[corner + 1], light[corner + n + 1], light[corner + n + 2]
-        a, b = a if a >= 0.0 else 0.0, b if b >= 0.0 else 0.0
-        c, d = c if c >= 0.0 else 0.0, d if d >= 0.0 else 0.0
         mean = (a + b + c + d) / 4.0
         found = math.sqrt(((a - mean) ** 2 + (b - mean) ** 2 + (c - mean) ** 2 + (d - mean) ** 2) / 4.0)
         scatter[pixel] = found
@@ -97,7 +95,7 @@ def cells_by_corners(light: Any, samples: int, peak: float, resolution: int, eac
 
     Parameters
     ----------
-    light : ((resolution + 1)^2,) luminance at the corners of pixels, NaN beside the stone, in the card's memory.
+    light : ((resolution + 1)^2,) luminance at the corners of pixels, in the card's memory.
     samples : of a pixel, about, on average. peak : the largest radiance. each : (P,) filled, in the card's memory.
     """
     pixels = resolution**2

@@ -91,7 +91,8 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
     before : how many pixels come before these P. channels : (C,) those wanted. scale : see `_flush`.
     means : (C, D, P) filled: means over the samples that meet the stone; NaN where none does.
     coverage, error : (D, P) filled: which share of them does; standard error of the luminance, from the scatter within strata,
-        NaN where none of them has two samples. See `sampled.sums`. Where `LIGHT`, there is no error, and one channel.
+        NaN where none of them has two samples. See `sampled.sums`.
+    Where `LIGHT`, means has one channel, over all samples of a pixel, and error is left as it is.
     """
     planes = cuda.shared.array((MOST_PLANES, 4), np.float64)
     finish = cuda.shared.array(MOST_PLANES, np.int8)
@@ -207,7 +208,11 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
         coverage[scene, mine + k] = met / taken
         mean = math.nan
         for j in range(channels.size):
-            value = DOUBLE(held[k * wide + j]) / scale / met if met > 0.0 else math.nan
+            light = DOUBLE(held[k * wide + j]) / scale
+            if LIGHT:
+                means[j, scene, mine + k] = light / taken
+                continue
+            value = light / met if met > 0.0 else math.nan
             means[j, scene, mine + k] = value
             if channels[j] == LUMINANCE:
                 mean = value
