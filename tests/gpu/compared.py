@@ -59,6 +59,12 @@ class Compared(NamedTuple):
         return np.divide(off, error, out=np.where(off > 1e-9, np.inf, 0.0), where=error > 1e-9)
 
     @property
+    def ledger_error(self) -> np.ndarray:
+        """(D,) stated errors of all entries together, as large as they can be."""
+        entries = [place for place, key in enumerate(STATISTICS) if key in ENTRIES]
+        return np.asarray(self.error[:, entries].sum(axis=1))
+
+    @property
     def far(self) -> float:
         """The share of numbers that are further off than `FAR` stated errors and a thousandth."""
         return float((self.off > FAR * self.error + 1e-3).mean())

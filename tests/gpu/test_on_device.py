@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from compared import WAVELENGTH_NM, compared, scenes_of
+from compared import FAR, WAVELENGTH_NM, compared, scenes_of
 from numba import config, cuda
 
 import raylab as rl
@@ -107,10 +107,13 @@ def test_maps_close_their_ledger(some, engine):
 @pytest.mark.parametrize("cut", CUTS)
 @pytest.mark.parametrize("engine", PRECISIONS)
 def test_random_designs_are_within_the_exact_brackets_and_errors(engine, cut, designs):
-    """What lies outside of the brackets is as large as the stated errors: of so few randomizations, up to twice."""
+    """What lies outside of the brackets is as large as the stated errors: of so few randomizations, up to twice.
+
+    Faint paths end by lot, so ledgers close but for such an error.
+    """
     found = compared(engine, cut, designs)
     assert np.isfinite(found.off).all()
-    assert found.ledger.sum(axis=1) == pytest.approx(1.0, abs=PRECISIONS[engine][1])
+    assert (abs(found.ledger.sum(axis=1) - 1.0) < FAR * found.ledger_error + PRECISIONS[engine][1]).all()
     assert (found.ledger >= 0.0).all()
     if designs >= 30:  # fewer say nothing of errors
         assert (found.size < 2.0).all(), str(found)

@@ -95,9 +95,8 @@ def outline_sums(scenes, fans, dome, rules, points, generator, chosen, parts, sc
                 path = (x, y, z, -vx, -vy, -vz, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
                 segments, stands, so_far = 0, 1.0, (0.0, 0.0)
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
-        walks = fresh or on >= 0
-        found, t = ahead(stone, reach, walks, on, path)
-        if walks:
+        if fresh or on >= 0:
+            found, t = ahead(stone, reach, on, path)
             if fresh:
                 x, y, z, vx, vy, vz = path[:6]
                 x, y, z = x + t * vx, y + t * vy, z + t * vz

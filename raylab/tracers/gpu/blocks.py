@@ -31,7 +31,7 @@ MOST_LISTED = 1024
 """Facets in all the lists of a stone's `Wedges` together."""
 MOST_WORDS = 8
 """Of `numbered`: a block has at most 32 times as many threads."""
-TOGETHER = 16
+TOGETHER = 20
 """Of 32 threads, those that begin a path together: so many wait, or as many as walk."""
 SUMS = MOMENTS + 1
 """Numbers kept of a randomization: the moments, and how many rays met the stone."""

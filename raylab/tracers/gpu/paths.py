@@ -23,40 +23,32 @@ SIMULATED = bool(config.ENABLE_CUDASIM)  # type: ignore[attr-defined]
 
 
 @cuda.jit(device=True)
-def ahead(stone, reach, walks, on, ray):
-    """The row that a ray inside meets, -1 for none, and how far it is, mm. All threads of a block have to come here together.
+def meet():
+    """Here those threads wait for each other that run in step: else what comes after a search is done once for each of the times
+    at which some of them have found something."""
+    if SIMULATED:
+        cuda.syncthreads()
+    else:
+        cuda.syncwarp()
+
+
+@cuda.jit(device=True)
+def ahead(stone, reach, on, ray):
+    """The row that a ray inside meets, -1 for none, and how far it is, mm.
 
     A ray from outside that is known to meet the stone enters where it leaves when followed the other way, from a place behind.
-
-    Threads whose search ends sooner wait for the others: else each would do by itself what comes after it.
 
     Parameters
     ----------
     stone : planes (R, 4) with the side facets last, codes of finish (R,), number of rows; its `Wedges`: spans, rows, reach; of
         its `Rim` core2, far2, height, starts and rows; index, absorption per mm.
-    reach : mm, see `wedges.row_ahead`. walks : whether there is a ray. on : the row on which it stands, below 0 for none.
-    ray : see `begin`.
+    reach : mm, see `wedges.row_ahead`. on : the row on which the ray stands, below 0 for none. ray : see `begin`.
     """
     planes, _, _, spans, nearby, _, core2, far2, height, starts, listed, _, _ = stone
     x, y, z, vx, vy, vz, _, _, _, _, _, _, _ = ray
-    stands_on, found, t = float(on), -1, 0.0
-    num, den, best = 1.0, 1.0, -1.0
-    if walks:
-        num, den, best = row_ahead(planes, spans, nearby, reach, stands_on, x, y, z, vx, vy, vz)
-    _meet()
-    if walks:
-        found, t = with_sides(planes, core2, far2, height, starts, listed, stands_on, x, y, z, vx, vy, vz, num, den, best)
-    _meet()
-    return found, t
-
-
-@cuda.jit(device=True)
-def _meet():
-    """Here those threads wait for each other that run in step."""
-    if SIMULATED:
-        cuda.syncthreads()
-    else:
-        cuda.syncwarp()
+    stands_on = float(on)
+    num, den, best = row_ahead(planes, spans, nearby, reach, stands_on, x, y, z, vx, vy, vz)
+    return with_sides(planes, core2, far2, height, starts, listed, stands_on, x, y, z, vx, vy, vz, num, den, best)
 
 
 @cuda.jit(device=True)

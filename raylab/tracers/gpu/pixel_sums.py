@@ -18,7 +18,7 @@ from ..pixel_samples import place_in_stratum, stratum_at
 from ..rim import sector_of
 from ..wedges import WEDGES
 from .blocks import MOST_LISTED, MOST_PLANES, MOST_WORDS, SUMS, THREADS, TOGETHER, kernel, numbered, stone_of, view_ray
-from .paths import ENDED, MISSED, advance, ahead, begin, book
+from .paths import ENDED, MISSED, advance, ahead, begin, book, meet
 from .single import DOUBLE
 
 HELD = 512
@@ -180,9 +180,11 @@ def pixel_means(scenes, dome, rules, place, cells, ends2, before, channels, scal
                     lot = np.float64(keyed_uniform(rules[4], pixel, sample, LOT_AXIS))
                 segments, stands, so_far, column = 0, 1.0, (0.0, 0.0), column + 1
         off, stood, bounces = (0.0, 0.0, 0.0, 0.0, 0.0), stands, float(segments)
-        walks = fresh or on >= 0
-        found, t = ahead(stone, reach, walks, on, path)
-        if walks:
+        found, t = -1, 0.0
+        if fresh or on >= 0:
+            found, t = ahead(stone, reach, on, path)
+        meet()
+        if fresh or on >= 0:
             if fresh:
                 x, y, z, vx, vy, vz = path[:6]
                 x, y, z = x + t * vx, y + t * vy, z + t * vz
