@@ -24,8 +24,8 @@ SIMULATED = bool(config.ENABLE_CUDASIM)  # type: ignore[attr-defined]
 
 @cuda.jit(device=True)
 def meet():
-    """Here those threads wait for each other that run in step: else what comes after a search is done once for each of the times
-    at which some of them have found something."""
+    """Here those threads wait for each other that run in step: else what comes after a search is done once for each moment at
+    which some of them have found something."""
     if SIMULATED:
         cuda.syncthreads()
     else:
