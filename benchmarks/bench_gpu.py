@@ -25,7 +25,7 @@ from raylab.memory import keep_freed_memory
 from raylab.scene.pixel_grid import grid_around
 from raylab.scene.scene import Scene
 from raylab.scene.settings import TraceSettings
-from raylab.tracers.gpu import area_sums, batches, blocks
+from raylab.tracers.gpu import area_sums, batches, blocks, pictures
 from raylab.tracers.gpu.device import why_no_device
 from raylab.tracers.outline_rays import fan_of, generator_of
 from raylab.tracers.randomizations import CHANCE, RANDOMIZATIONS
@@ -64,7 +64,7 @@ def large_map(real: blocks.Real, side: int, min_weight: float) -> float:
     grid, times = grid_around(STONE, scene.view, side), []
     for _ in range(2):
         start = time.perf_counter()
-        batches.pixel_maps(scene, 589.3, grid, real)
+        pictures.pixel_maps(scene, 589.3, grid, real)
         times.append(time.perf_counter() - start)
     return min(times)
 

@@ -91,7 +91,7 @@ def with_lots(paths: object, chance: float) -> list[list[float]]:
 
 def judged() -> list[list[float]]:
     """For some outlines: of random places in and beside them, the shares wrongly taken for inside or outside, and left open."""
-    from raylab.tracers.gpu.batches import _ends2
+    from raylab.tracers.gpu.pictures import _ends2
 
     random, found = np.random.default_rng(5), []
     bodies = [
@@ -137,11 +137,11 @@ def reduced() -> None:
     from numba.cuda.simulator.kernelapi import FakeCUDAShared
 
     from raylab.tracers import randomizations
-    from raylab.tracers.gpu import area_sums, batches, blocks, building, engine, pixel_cells, pixel_sums, single
+    from raylab.tracers.gpu import area_sums, batches, blocks, building, engine, pictures, pixel_cells, pixel_sums, single
 
     BlockThread.is_alive, FakeCUDAShared.array = asked_patiently, shared_array
     randomizations.USUAL_POINTS = building.USUAL_POINTS = POINTS
-    batches.RANDOMIZATIONS, batches.BAND = TIMES, 1
+    batches.RANDOMIZATIONS, pictures.BAND = TIMES, 1
     tables = area_sums.outline_sums, pixel_sums.pixel_means, building.build
     functions = [*single._MADE.values(), *(kernel for table in tables for kernel in table.values())]
     for names in (
@@ -149,7 +149,7 @@ def reduced() -> None:
         *(one.fn.__globals__ for one in functions),
     ):
         names |= {"THREADS": 2, "RANDOMIZATIONS": TIMES, "HELD": HELD}
-    batches.CHANCE = building.CHANCE = batches.CHANCE_IN_COLOR = 0.0
+    batches.CHANCE = building.CHANCE = pictures.CHANCE_IN_COLOR = 0.0
     building.CROWNS, building.PAVILIONS, building.SMALL = (33.0,), (40.5,), POINTS
     randomizations.Usual.first = lambda _: randomizations.LATTICES[0]  # where scenes begin that are not built there
     engine.why_no_device = lambda: None

@@ -63,12 +63,12 @@ class GpuEngine:
         progress: Progress = silent,
     ) -> EngineResult:
         """Maps by the samples of each pixel, area means by rays over the outline. See `Engine.trace`."""
-        from . import batches
+        from .pictures import pixel_maps
 
         totals = self.batch([scene], wavelength_nm, [goal or Goal()])[0]
         if grid is None:
             return EngineResult(None, wavelength_nm, self.name, {}, totals)
-        means, coverage, error = batches.pixel_maps(scene, wavelength_nm, grid, self.real)
+        means, coverage, error = pixel_maps(scene, wavelength_nm, grid, self.real)
         side = grid.resolution
         fields = {name: means[c].reshape(side, side).astype(float) for c, name in enumerate(FIELDS[:MAPPED])}
         fields |= {
@@ -81,9 +81,9 @@ class GpuEngine:
         self, scene: Scene, nodes_nm: Sequence[float], grid: PixelGrid, *, progress: Progress = silent
     ) -> Iterator[tuple[slice, np.ndarray, np.ndarray]]:
         """The luminance at many wavelengths, band by band of pixels. See `SpectralEngine.spectra`."""
-        from . import batches
+        from .pictures import pixel_luminances
 
-        for band, luminance, covered in batches.pixel_luminances(scene, nodes_nm, grid, self.real):
+        for band, luminance, covered in pixel_luminances(scene, nodes_nm, grid, self.real):
             yield band, luminance / luminance.dtype.type(scene.dome.peak_radiance), covered
             progress(band.stop, grid.resolution**2)
 
