@@ -9,6 +9,8 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Callable, Iterable
+from copy import copy
+from typing import Self
 
 LONGEST_LINE = 1000
 """Characters of a message; a longer one loses its middle."""
@@ -60,21 +62,25 @@ class InputError(RaylabError, ValueError):
             what += f"; {self.expected}" if self.expected.startswith("did you mean") else f"; expected {self.expected}"
         return one_line(": ".join([*where, what]))
 
-    def within(self, *, file: str | None = None, section: str | None = None) -> InputError:
+    def within(self, *, file: str | None = None, section: str | None = None) -> Self:
         """The same error with the file and the section of its key."""
         found = self if section is None else self._renamed(lambda key: f"{section}.{key}")
-        key = found.key or section
-        return type(self)(
-            found.problem, key=key, value=found.value, expected=found.expected, file=file or found.file, also=found.also
-        )
+        return found.but(key=found.key or section, file=file or found.file)
 
-    def called(self, name: Callable[[str], str]) -> InputError:
+    def called(self, name: Callable[[str], str]) -> Self:
         """The same error with each parameter that it names, such as its key, by the name that a door knows it by."""
         found = self._renamed(name)
         told = found.expected and re.sub(r"(?<=^did you mean ')\w+(?=')", lambda one: name(one[0]), found.expected)
-        return type(self)(found.problem, key=found.key, value=found.value, expected=told, file=found.file, also=found.also)
+        return found.but(expected=told)
 
-    def _renamed(self, name: Callable[[str], str]) -> InputError:
+    def but(self, **parts: object) -> Self:
+        """The same error with other parts, by their names; what else it carries stays."""
+        found = copy(self)
+        vars(found).update(parts)
+        found.args = (str(found),)
+        return found
+
+    def _renamed(self, name: Callable[[str], str]) -> Self:
         """The same error with its key, and the parameters in `also`, by other names."""
 
         def words(text: str | None) -> str | None:
@@ -82,8 +88,7 @@ class InputError(RaylabError, ValueError):
             return re.sub(rf"(?<![\w.-])(?:{each})(?![\w.-])", lambda found: name(found[0]), text) if each and text else text
 
         key = None if self.key is None else " or ".join(map(name, self.key.split(" or ")))  # one of several is missing
-        problem, expected, also = words(self.problem) or "", words(self.expected), tuple(map(name, self.also))
-        return type(self)(problem, key=key, value=self.value, expected=expected, file=self.file, also=also)
+        return self.but(problem=words(self.problem), key=key, expected=words(self.expected), also=tuple(map(name, self.also)))
 
 
 class StoneError(InputError):

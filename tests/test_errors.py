@@ -49,3 +49,12 @@ def test_every_error_on_purpose_is_a_raylab_error_and_a_value_error():
 )
 def test_nearest_suggests_or_lists(word, expected):
     assert nearest(word, ["spinel", "beryl"]) == expected
+
+
+def test_what_else_an_error_carries_stays_when_it_is_completed():
+    """Such as the reason of a cut, which a sweep's table names."""
+    inner = StoneError("too thin", key="girdle_pct", value=0.1, also=("table_pct",))
+    inner.reason = "thin_girdle"
+    outer = inner.within(file="ring.toml").called(str.upper).but(value=0.2)
+    assert (outer.reason, outer.also, inner.value) == ("thin_girdle", ("TABLE_PCT",), 0.1)
+    assert outer.args == ("ring.toml: GIRDLE_PCT = 0.2: too thin",), "what a traceback's last line and a log take"

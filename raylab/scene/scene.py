@@ -57,7 +57,7 @@ class Scene:
                 self.stone.material.n(wavelength_nm)
                 self.stone.material.absorption_per_mm(wavelength_nm)
             except InputError as error:  # the material knows only the one wavelength; the scene knows the setting's name
-                raise InputError(error.problem, key="wavelengths_nm", value=wavelength_nm, expected=error.expected) from error
+                raise error.but(key="wavelengths_nm", value=wavelength_nm) from error
         if not self.view.parallel:
             silhouette(self.stone, self.view)  # refuses an eye inside the stone
 

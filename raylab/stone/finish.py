@@ -90,7 +90,7 @@ def get_finish(finish: str | Finish, key: str = "finish") -> Finish:
     try:
         return _parsed(finish)
     except InputError as error:
-        raise InputError(error.problem, key=key, value=error.value, expected=error.expected) from None
+        raise error.but(key=key) from None
 
 
 def _parsed(text: str) -> Finish:

@@ -130,9 +130,7 @@ def _received(name: str, data: bytes) -> Iterator[tuple[Path, str]]:
         except InputError as error:
             line = re.fullmatch(re.escape(str(path)) + r"(:\d+)", error.file or "")
             file = plain + (line[1] if line else "")
-            raise InputError(
-                error.problem, key=error.key, value=error.value, expected=_plain(error.expected, path, plain), file=file
-            ) from error
+            raise error.but(file=file, expected=_plain(error.expected, path, plain)) from error
 
 
 def _plain(text: str | None, path: Path, name: str) -> str | None:

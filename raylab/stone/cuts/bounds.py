@@ -81,9 +81,7 @@ def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Val
             key, value = changed, values[changed]
         elif changed != key:
             expected, named = f"{changed} {expected}", changed
-    bounded = StoneError(refused.problem, key=key, value=value, expected=expected, also=() if named is None else (named,))
-    bounded.reason = refused.reason
-    return bounded
+    return refused.but(key=key, value=value, expected=expected, also=() if named is None else (named,))
 
 
 def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[Values], bool]) -> list[_Change]:

@@ -183,6 +183,4 @@ def _through_three(tier: RecipeTier, points: list[np.ndarray]) -> tuple[np.ndarr
 def _at(tier: RecipeTier, azimuth_deg: float | None, error: InputError) -> InputError:
     """An error that says which facet it is about."""
     where = "" if azimuth_deg is None or tier.slope_deg == 0.0 else f" at azimuth {azimuth_deg:.6g}"
-    return type(error)(
-        f"{tier.name}{where}: {error.problem}", key=error.key, value=error.value, expected=error.expected, file=error.file
-    )
+    return error.but(problem=f"{tier.name}{where}: {error.problem}")

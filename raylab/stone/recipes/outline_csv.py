@@ -71,7 +71,7 @@ def checked_corners(corners: Sequence[Sequence[float]], key: str = "corners") ->
     try:
         outline = Sides(tuple((float(x), float(y)) for x, y in ordered))
     except StoneError as error:
-        raise StoneError(error.problem, key=key, value=error.value, expected=error.expected) from error
+        raise error.but(key=key) from error
     side = following(outline.points) - outline.points
     azimuths = np.arctan2(side[:, 1], side[:, 0])
     if ((following(azimuths) - azimuths) % (2.0 * math.pi)).sum() > 2.0 * math.pi + 1e-6:

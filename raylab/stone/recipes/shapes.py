@@ -55,7 +55,7 @@ def _cushion(length: float, width: float, side_radius: float, corner_radius: flo
     try:
         return cushion(length, width, side_radius, corner_radius)
     except StoneError as error:  # it speaks of percent
-        raise StoneError(error.problem, key="corner_radius", value=corner_radius, expected=error.expected) from error
+        raise error.but(key="corner_radius", value=corner_radius) from error
 
 
 SHAPES: dict[str, Shape] = {
@@ -110,7 +110,7 @@ def _made(shape: Shape, values: Mapping[str, float]) -> Outline:
     try:
         return shape.make(*lengths)
     except StoneError as error:  # outlines know no unit
-        raise StoneError(error.problem, key=f"{error.key}_mm", value=error.value, expected=error.expected) from error
+        raise error.but(key=f"{error.key}_mm") from error
 
 
 def _regular(sides: int, width_mm: float) -> Outline:
