@@ -133,16 +133,21 @@ def test_a_worker_ends_in_the_middle_of_its_work_and_without_a_word():
     axes = {"pavilion_angle_deg": steps(40.0, 42.0, 4000)}
     plan = plan_of(axes, {"table_pct": 57, "crown_angle_deg": 34, "dome": "head-shadow"})
     work = Work(plan, rl.TraceSettings(precision=1e-3), None)
-    chunk = pickle.dumps((work, code_id(MAKER))) + pickle.dumps((Chunk(0, 0, 4000),))
     command = [sys.executable, "-m", "raylab.sweeps.workers"]
     with subprocess.Popen(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment()
     ) as it:
-        it.stdin.write(chunk)
-        it.stdin.flush()
-        deadline = time.monotonic() + 120.0
-        while processor_s(it.pid) < 4.0 and time.monotonic() < deadline:  # it has started, and traces
-            time.sleep(0.05)
+
+        def ask(*requests: object) -> None:
+            it.stdin.write(b"".join(map(pickle.dumps, requests)))
+            it.stdin.flush()
+
+        ask((work, code_id(MAKER)), (Chunk(0, 0, 1),))
+        assert len(pickle.load(it.stdout)) == 1, "it has started, and has the kernels"  # noqa: TID251 - our own process
+        ask((Chunk(0, 0, 4000),))
+        start, deadline = processor_s(it.pid), time.monotonic() + 120.0
+        while processor_s(it.pid) < start + 0.3 and time.monotonic() < deadline:  # and traces
+            time.sleep(0.02)
         assert it.poll() is None
         wished = processor_s(it.pid) + of_ended_s()
         it.stdin.close()
