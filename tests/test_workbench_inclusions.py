@@ -201,7 +201,7 @@ def rough() -> dict[str, Any]:
     [
         (DESIGN, "tilt_deg", [0.0, 12.0], "exact"),
         (DESIGN, "absorption_per_mm", [0.0, 0.1], "exact"),
-        (rough(), "tilt_deg", [0.0, 12.0], "coarse"),  # a finer trace takes six times as long
+        (rough(), "tilt_deg", [0.0, 12.0], "coarse"),  # by rays through pixels, of which a finer picture has six times as many
     ],
     ids=["tilt", "slider", "scattering"],
 )
@@ -213,7 +213,7 @@ def test_strip_and_tilt_curve_of_a_sampled_stone_are_the_librarys_within_the_sta
     settings = replace(STEPS[step][0], engine="rays", standard_error=strips.SAMPLED_ERROR, seed=5)
     for at, value in enumerate(values):
         stone = stone_of({**design, key: value} if key in design else design)
-        scene = rl.Scene(stone, DOME, rl.View(tilt_deg=value if key == "tilt_deg" else 0.0), settings)
+        scene = rl.Scene(stone, DOME, rl.View(tilt_deg=value if key == "tilt_deg" else 0.0), settings, STEPS[step][1])
         wanted = dict(zip(COLUMNS, row_of(lambda scene=scene: scene), strict=True))
         for name in ("brightness", "contrast_rms"):
             error = found["errors"][name][at]
