@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from needs import launched
 from playwright.sync_api import Browser, Playwright, sync_playwright
+from workbench_process import BenchProcess
 
 os.environ.setdefault("NUMBA_NUM_THREADS", str(max(2, os.cpu_count() or 1)))  # so that thread counts can be compared anywhere
 os.environ.setdefault(
@@ -60,6 +61,15 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
         pytest.skip(f"pages are not checked in a browser: {error}")
     yield found
     found.close()
+
+
+@pytest.fixture(scope="session")
+def workbench() -> Iterator[BenchProcess]:
+    """One server for all tests that leave it as they found it: it takes two seconds to start."""
+    process = BenchProcess()
+    yield process
+    assert process.stop() == "", "the server had nothing to complain of"
+    assert process.process.returncode == 0
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from invented_sweep import BOX, invented_sweep, summed
 from playwright.sync_api import Locator
-from test_workbench_page import Workbench, open_page, traced, usual_page, workbench, written  # noqa: F401 - fixtures among them
+from test_workbench_page import Workbench, open_page, traced, usual_page, written  # noqa: F401 - fixtures among them
 from workbench_process import BenchProcess
 
 import raylab as rl

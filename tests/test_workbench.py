@@ -10,7 +10,6 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -409,14 +408,6 @@ def test_a_fault_of_ours_is_reported_and_the_page_lives_on(monkeypatch, caplog):
 
 
 # --- over the wire ---------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def workbench() -> Iterator[BenchProcess]:
-    process = BenchProcess()
-    yield process
-    assert process.stop() == ""
-    assert process.process.returncode == 0
 
 
 def test_a_flood_of_questions_is_answered_by_the_last(workbench):

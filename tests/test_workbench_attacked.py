@@ -23,7 +23,7 @@ from uvicorn.server import ServerState
 from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 from workbench_link import PORT, TICKET, TOKEN, answers_to
-from workbench_process import ROOT, BenchProcess
+from workbench_process import ROOT
 
 import raylab as rl
 from raylab.single_ray import ray_path
@@ -131,13 +131,6 @@ async def asked(app: ASGIApp, path: str, receive: Callable[[], Awaitable[Message
 
 async def nothing() -> Message:
     return {"type": "http.request", "body": b"", "more_body": False}
-
-
-@pytest.fixture(scope="module")
-def workbench():
-    process = BenchProcess()
-    yield process
-    assert process.stop() == "", "the server had nothing to complain of"
 
 
 PATHS = ("/", "/start.json", "/static/main.js", "/open", "/save/csv", "/report", "/link", "/nothing")

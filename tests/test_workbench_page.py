@@ -22,6 +22,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Route, WebSocketRoute
 from workbench_process import BenchProcess
 
 import raylab as rl
+from raylab.color.picture import Picture
 from raylab.cutting.blocked import blocked_stone
 from raylab.cutting.last_facets import finished
 from raylab.optics.color import srgb_decode
@@ -48,13 +49,6 @@ SLIDERS = {
 }
 
 
-@pytest.fixture(scope="module")
-def workbench() -> Iterator[BenchProcess]:
-    process = BenchProcess()
-    yield process
-    assert process.stop() == "", "the server had nothing to complain of"
-
-
 SIZE = {"width": 1280, "height": 900}
 FORGET = """
 if (location.protocol === 'http:' && window.name !== 'kept') {
@@ -64,6 +58,10 @@ if (location.protocol === 'http:' && window.name !== 'kept') {
   window.name = 'kept';
 }"""
 """Run before a page's own scripts, and nothing on a reload: the window's name outlives it."""
+
+
+NUMBERS = """Object.fromEntries([...document.querySelectorAll('[data-number]')].map(
+  (one) => [one.dataset.number, one.innerText.trim().split(/\\s/)[0]]))"""
 
 
 class Workbench:
@@ -109,14 +107,19 @@ class Workbench:
         self.page.locator(f"[data-slider={key}]").fill(str(value))
         self.rest()
 
+    def numbers(self) -> dict[str, str]:
+        """Every number on the page by its name, as it is written; all at once, since each look costs some milliseconds."""
+        return dict(self.page.evaluate(NUMBERS))
+
     def number(self, name: str) -> str:
-        return self.page.locator(f'[data-number="{name}"]').inner_text().split()[0]
+        return self.numbers()[name]
 
     def field(self, key: str) -> float:
         return float(self.page.locator(f"[data-field={key}]").input_value())
 
     def values(self) -> dict[str, float]:
-        return {key: self.field(key) for key in SLIDERS}
+        found = self.page.evaluate("keys => keys.map((key) => document.querySelector(`[data-field=${key}]`).value)", [*SLIDERS])
+        return {key: float(value) for key, value in zip(SLIDERS, found, strict=True)}
 
     def problem(self) -> str:
         return self.page.locator("#problem-text").inner_text()
@@ -151,11 +154,21 @@ def open_page(browser: Browser, workbench: BenchProcess, usual_page: Workbench) 
         one.asked.clear()
 
 
-def traced(values: dict[str, float], **more: Any) -> rl.Result:
+FEW = 16
+"""Pixels along a side where only numbers are looked at, which hang on none."""
+
+
+def traced(values: dict[str, float], resolution: int = FEW, **more: Any) -> rl.Result:
     """What the library says of the page's controls."""
     view = rl.View(tilt_deg=values["tilt_deg"], tilt_azimuth_deg=values["tilt_azimuth_deg"])
     design = {**DEMO, **{key: value for key, value in values.items() if not key.startswith("tilt")}, **more}
-    return rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), view, *STEPS["exact"]), by_facet=False)
+    return seen(stone_of(design), view, resolution=resolution)
+
+
+def seen(stone: rl.Stone, view: rl.View | None = None, dome: str | Path = "head-shadow", resolution: int = FEW) -> rl.Result:
+    """What the library says of a stone, without the account that the page doesn't tell."""
+    settings, _ = STEPS["exact"]
+    return rl.trace_scene(rl.Scene(stone, rl.load_dome(dome), view or rl.View(), settings, resolution), by_facet=False)
 
 
 def written(value: float, digits: int = 4) -> str:
@@ -166,10 +179,10 @@ def written(value: float, digits: int = 4) -> str:
 
 def assert_reported(page: Workbench, result: rl.Result, side: str = "a") -> None:
     """Every number on the page is the library's."""
-    summary = result.summary
-    for name, statistic in summary.statistics.items():
-        assert page.number(f"{name}.{side}") == written(statistic.value), name
-    assert page.number(f"weight_ct.{side}") == written(result.scene.stone.weight_ct, 3)
+    wanted = {f"{name}.{side}": written(statistic.value) for name, statistic in result.summary.statistics.items()}
+    wanted[f"weight_ct.{side}"] = written(result.scene.stone.weight_ct, 3)
+    numbers = page.numbers()
+    assert {name: numbers[name] for name in wanted} == wanted
 
 
 # --- the page as it opens --------------------------------------------------------------------------------------------
@@ -212,9 +225,7 @@ def test_another_cut_has_its_own_sliders(open_page):
     for name in ("emerald cut", "oval brilliant"):
         page.page.select_option("#cut", name)
         page.rest()
-        cut = rl.cut(name, table_pct=61)
-        found = rl.trace_scene(rl.Scene(cut, rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]), by_facet=False)
-        assert_reported(page, found)
+        assert_reported(page, seen(rl.cut(name, table_pct=61)))
         assert page.field("length_ratio") == 1.4
     page.slide("length_ratio", 1.2)
     assert page.number("weight_ct.a") == written(rl.oval_brilliant(table_pct=61, length_ratio=1.2).weight_ct, 3)
@@ -293,7 +304,7 @@ def test_the_maps_are_the_librarys_pixel_by_pixel(open_page):
     page.page.locator("#edges").uncheck()
     page.page.get_by_label("Map 2 of stone A").select_option("leak")
     page.rest()
-    result = traced(page.values())
+    result = traced(page.values(), STEPS["exact"][1])
     box = page.page.evaluate(
         """() => { const c = document.querySelector('[data-map="1"] canvas');
         return { side: c.width, pixels: Array.from(c.getContext('2d').getImageData(0, 0, c.width, c.width).data) }; }"""
@@ -374,8 +385,7 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
     for row in design["facets"]:
         if row[:2] == ["pavilion main", 2]:
             row[3] = 41.0
-    result = rl.trace_scene(rl.Scene(stone_of(design), rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]))
-    assert_reported_but_symmetry(page, result)
+    assert_reported_but_symmetry(page, seen(stone_of(design)))
     kept = page.page.evaluate("JSON.parse(sessionStorage.getItem('raylab-workbench')).state.designs.a")
     assert (kept["cut"], kept["measured"]) == ("round brilliant", False), "nobody measured it"
     page.page.get_by_role("tab", name="Proportions").click()
@@ -393,10 +403,11 @@ def test_an_edited_facet_makes_a_table_of_facets(open_page):
 
 
 def assert_reported_but_symmetry(page: Workbench, result: rl.Result) -> None:
-    """As `assert_told`; a sampled symmetry is told with its error instead of a bracket."""
+    """As `assert_reported`; a sampled symmetry is told with its error instead of a bracket."""
+    numbers = page.numbers()
     for name, statistic in result.summary.ledger.items():
-        assert page.number(f"{name}.a") == written(statistic.value), name
-    assert page.number("symmetry.a") == written(result.summary.symmetry.value)
+        assert numbers[f"{name}.a"] == written(statistic.value), name
+    assert numbers["symmetry.a"] == written(result.summary.symmetry.value)
     assert "±" in page.page.locator('[data-number="symmetry.a"]').inner_text()
 
 
@@ -474,11 +485,6 @@ def test_a_second_stone_stands_beside_the_first(open_page):
 # --- material taken away ---------------------------------------------------------------------------------------------
 
 BLOCKED = Path(__file__).parents[1] / "scenes" / "stones" / "blocked.csv"
-
-
-def seen(stone: rl.Stone) -> rl.Result:
-    """What the library says of a stone, without the account that the page doesn't tell."""
-    return rl.trace_scene(rl.Scene(stone, rl.load_dome("head-shadow"), rl.View(), *STEPS["exact"]), by_facet=False)
 
 
 def removed_weight(page: Workbench) -> str:
@@ -949,8 +955,7 @@ def test_wheel_history_pasted_tables_and_a_dome_of_ones_own(open_page, tmp_path)
     assert page.page.evaluate(COLORED) > 50
     assert page.page.locator("#dome").input_value() == "my-room"
     assert page.page.locator("#dome-note").inner_text() == "A dim room (invented)"
-    lit = rl.Scene(stone, rl.load_dome(tmp_path / "my-room.toml"), rl.View(), *STEPS["exact"])
-    assert_reported(page, rl.trace_scene(lit, by_facet=False))
+    assert_reported(page, seen(stone, dome=tmp_path / "my-room.toml"))
     # tables pasted in
     table = facet_table(stone).replace(",", "\t").replace("symmetry: 8\t", "symmetry: 8,").replace("slope_deg\t", "Slope °\t")
     page.page.evaluate(PASTE, table)
@@ -1005,12 +1010,16 @@ def live_parts(page: Workbench) -> np.ndarray:
     return np.asarray(whole.reshape(PARTS, long, PARTS, long, 3).mean(axis=(1, 3)))
 
 
-def off(seen: np.ndarray, stone: rl.Stone, dome: str, view: rl.View) -> float:
-    """Mean difference of a live picture from the library's, in the parts that the stone covers."""
+def known_parts(stone: rl.Stone, view: rl.View) -> Picture:
+    """The library's picture of the same parts."""
     half = 0.53 * max(stone.size_mm[:2])
-    scene = rl.Scene(stone, dome, view, rl.TraceSettings(precision=5e-2))
-    known = rl.color_picture(scene, spectrum=8, grid=PixelGrid(-half, -half, 2.0 * half / PARTS, PARTS))
-    return float(np.abs(seen - srgb_decode(known.srgb()))[known.coverage > 0.999].mean())
+    scene = rl.Scene(stone, "evening-sky", view, rl.TraceSettings(precision=5e-2))
+    return rl.color_picture(scene, spectrum=8, grid=PixelGrid(-half, -half, 2.0 * half / PARTS, PARTS))
+
+
+def off(drawn: np.ndarray, known: Picture) -> float:
+    """Mean difference of a live picture from the library's, in the parts that the stone covers."""
+    return float(np.abs(drawn - srgb_decode(known.srgb()))[known.coverage > 0.999].mean())
 
 
 def test_the_map_traced_live_follows_the_controls_and_rests(browser: Browser, workbench: BenchProcess):
@@ -1022,11 +1031,12 @@ def test_the_map_traced_live_follows_the_controls_and_rests(browser: Browser, wo
     page.page.select_option("#dome", "evening-sky")
     page.page.locator("[data-map='0'] select").select_option("live")
     page.slide("pavilion_angle_deg", 45.0)
-    seen, stone, turned = live_parts(page), stone_of({**DEMO, "pavilion_angle_deg": 45.0}), rl.View(tilt_deg=14.0)
-    assert off(seen, stone, "evening-sky", rl.View()) < 0.6 * off(seen, stone_of(DEMO), "evening-sky", rl.View())
+    drawn, stone, turned = live_parts(page), stone_of({**DEMO, "pavilion_angle_deg": 45.0}), rl.View(tilt_deg=14.0)
+    flat = known_parts(stone, rl.View())
+    assert off(drawn, flat) < 0.6 * off(drawn, known_parts(stone_of(DEMO), rl.View()))
     page.slide("tilt_deg", 14.0)
-    seen = live_parts(page)
-    assert off(seen, stone, "evening-sky", turned) < 0.6 * off(seen, stone, "evening-sky", rl.View())
+    drawn = live_parts(page)
+    assert off(drawn, known_parts(stone, turned)) < 0.6 * off(drawn, flat)
     for away, back in (
         ("window.away = true; document.dispatchEvent(new Event('visibilitychange'))", "window.away = false"),
         ("document.querySelector('#maps').style.display = 'none'", "document.querySelector('#maps').style.display = ''"),
