@@ -34,6 +34,8 @@ EYES = {
     "from below": np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]),
 }
 """Directions of a drawing: name to rows (3, 3) that take the stone's axes to the drawing's right, up and towards the eye."""
+UP = {"from above": "y", "from the side": "z", "from below": "\N{MINUS SIGN}y"}
+"""The axis of the stone that points up in a drawing; x points to the right in all of them."""
 
 
 def stone_figure(stone: Stone) -> Figure:
@@ -47,23 +49,27 @@ def stone_figure(stone: Stone) -> Figure:
     width, height, side, bottom = 16.5, 4.75, 3.6, 0.55  # inches
     figure = Figure(figsize=(width, height))
     stone = recognized(stone)
-    half = 0.54 * float(stone.size_mm.max())
-    middle = stone.vertices_mm.min(axis=0) / 2.0 + stone.vertices_mm.max(axis=0) / 2.0
     for number, (name, axes_of_eye) in enumerate(EYES.items()):
         left = 0.6 + 5.4 * number
         axes = figure.add_axes((left / width, bottom / height, side / width, side / height))
-        across, up = (axes_of_eye @ middle)[:2]
-        axes.set(xlim=(across - half, across + half), ylim=(up - half, up + half), aspect="equal")
+        half = _look_at(stone, name, axes)
         _outline(axes, stone, axes_of_eye)
         _name_tiers(axes, stone, axes_of_eye, half)
         axes.set_title(name, fontsize=10.5, loc="left")
-        axes.set_xlabel("x / mm")
-        axes.set_ylabel({"from above": "y / mm", "from the side": "z / mm", "from below": "-y / mm"}[name])
-        axes.tick_params(labelsize=8)
         axes.spines[["top", "right"]].set_visible(False)
     title = f"{stone.name}, {stone.material.name}, {stone.weight_ct:.3f} ct, {size_words(stone)}, {len(stone)} facets"
     figure.text(0.6 / width, (bottom + side + 0.34) / height, title, fontsize=11, color=_INK, va="bottom", parse_math=False)
     return figure
+
+
+def _look_at(stone: Stone, name: str, axes: Axes) -> float:
+    """Set axes to a direction of `EYES`, the stone in the middle; returns half of what they show, mm, alike for all of them."""
+    half = 0.54 * float(stone.size_mm.max())
+    across, up = (EYES[name] @ (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)))[:2] / 2.0
+    axes.set(xlim=(across - half, across + half), ylim=(up - half, up + half), aspect="equal")
+    axes.set(xlabel="x / mm", ylabel=f"{UP[name]} / mm")
+    axes.tick_params(labelsize=8)
+    return half
 
 
 def leak_figure(result: Result) -> Figure:
@@ -82,12 +88,7 @@ def leak_figure(result: Result) -> Figure:
     seen = stone.normals @ eye[2] > _SEEN
     figure = Figure(figsize=(6.6, 6.0))
     axes = figure.add_axes((0.65 / 6.6, 0.55 / 6.0, 4.85 / 6.6, 4.85 / 6.0))
-    half, middle = 0.54 * float(stone.size_mm.max()), (stone.vertices_mm.min(axis=0) + stone.vertices_mm.max(axis=0)) / 2.0
-    across, up = (eye @ middle)[:2]
-    axes.set(
-        xlim=(across - half, across + half), ylim=(up - half, up + half), aspect="equal", xlabel="x / mm", ylabel="-y / mm"
-    )
-    axes.tick_params(labelsize=8)
+    _look_at(stone, "from below", axes)
     axes.set_facecolor(_GROUND)
     flat = stone.vertices_mm @ eye[:2].T
     polygons = [flat[stone.polyhedron.loops[f]] for f in np.flatnonzero(seen)]
