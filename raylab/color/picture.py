@@ -290,8 +290,7 @@ def face_up_color(
         pavilion. The tray moves with the stone and then lies towards the observer, so that view needs a dome with a lit tray.
     exposure : factor on luminance, as in `color_picture`; colour differences are smaller for darker colours.
     spectrum : a number of wavelengths (Gauss-Legendre) or a set; by default 8 from 400 to 700 nm. A spectrum with fire has
-        jumps, small
-        in the mean over the face.
+        jumps, small in the mean over the face.
 
     Raises UnsupportedScene where no exact engine can trace the scene, such as in perspective.
     """
