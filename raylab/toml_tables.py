@@ -108,7 +108,8 @@ class Table:
         """The file that a key names. Raises InputError where there is none."""
         path = Path(self.file).parent / self.values[key]
         if not os.path.isfile(path):
-            raise self.fault("no such file", key, self.values[key], f"a file at {path}")
+            problem = "not a file" if os.path.exists(path) else "no such file"
+            raise self.fault(problem, key, self.values[key], f"a file at {path}")
         return path
 
     def fault(self, problem: str, key: str, value: object = None, expected: str | None = None) -> InputError:
@@ -137,11 +138,13 @@ def read_toml(source: Path, label: str) -> Table:
             raise RecursionError
     except RecursionError as error:
         raise InputError("brackets or dotted keys nested too deeply", file=label, expected="a TOML file") from error
-    except ValueError as error:  # TOMLDecodeError is one, and so is an integer of thousands of digits
+    except tomllib.TOMLDecodeError as error:
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         line, column = (int(found[1]), f", column {found[2]}") if found else (text.count("\n") + 1, "")
         problem = str(error).split(" (at ")[0]
         raise InputError(f"not TOML: {problem}", file=label, key=f"line {line}{column}") from error
+    except ValueError as error:  # an integer of thousands of digits; Python says what its programmers may do
+        raise InputError(f"not TOML: {str(error).partition(';')[0]}", file=label, expected="a TOML file") from error
     stated = tables.pop("schema", None)
     if stated != SCHEMA or isinstance(stated, bool | float):
         problem = "missing" if stated is None else "unknown file format"

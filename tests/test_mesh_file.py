@@ -125,6 +125,11 @@ BAD = [
     ("nan.obj", NAN_OBJ, "not finite|invalid OBJ"),
     ("open.obj", OPEN_OBJ, "open mesh|too few triangles"),
     ("cut.glb", content(".glb")[:-10], "truncated"),
+    (
+        "lie.glb",
+        content(".glb")[:12] + struct.pack("<I", 2**31) + content(".glb")[16:],
+        "a description of 2147483648 bytes, but",
+    ),
     ("short.glb", b"glTF", "too short for a GLB"),
     ("cut.3mf", content(".3mf")[:-60], "invalid 3MF archive"),
     ("tea.3mf", package_without_model(), "has no part 3D/3dmodel.model"),

@@ -109,6 +109,8 @@ def test_a_tint_is_a_shipped_one_or_a_file_beside_the_scene(write, tmp_path):
         write(VALID.replace(TINT, TINT + '\ntint = "faint-brownish"'))
     )
     assert fault(write(VALID.replace(TINT, 'tint = "lost.csv"'))).startswith("s.toml: stone.tint = 'lost.csv': no such file")
+    (tmp_path / "folder.csv").mkdir()
+    assert fault(write(VALID.replace(TINT, 'tint = "folder.csv"'))).startswith("s.toml: stone.tint = 'folder.csv': not a file")
     write("# invented\nwavelength_nm,absorption_per_cm\n400,2\n", "short.csv")
     with pytest.raises(InputError, match=r"short\.csv: too few lines"):
         load_scene(write(VALID.replace(TINT, 'tint = "short.csv"')))
@@ -225,7 +227,9 @@ def test_faults_of_the_file_itself(write, tmp_path):
         fault(write("schema = 1\na = " + "[" * 5000))
         == "s.toml: brackets or dotted keys nested too deeply; expected a TOML file"
     )
-    assert "not TOML" in fault(write("schema = 1\na = " + "9" * 5000))
+    digits = fault(write("schema = 1\na = " + "9" * 5000))
+    assert digits.startswith("s.toml: not TOML: Exceeds the limit (4300 digits)"), "and no line that isn't known"
+    assert digits.endswith("; expected a TOML file"), "and nothing that only a programmer of Python could do"
     assert fault(tmp_path / "absent.toml") == "absent.toml: no such file; expected a TOML file"
     folder = tmp_path / "folder.toml"
     folder.mkdir()

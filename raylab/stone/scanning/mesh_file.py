@@ -153,8 +153,10 @@ def _check_glb(content: bytes) -> None:
     magic, _, length, chunk, kind = struct.unpack_from("<4sIIII", content)
     if magic != b"glTF" or kind != 0x4E4F534A:
         raise InputError("no GLB header")
-    if length != len(content) or chunk > length - 20:
+    if length != len(content):
         raise InputError(f"the header states {length} bytes, but the file has {len(content)} (truncated?)")
+    if chunk > length - 20:
+        raise InputError(f"the header states a description of {chunk} bytes, but {length - 20} follow")
     try:
         tree = json.loads(content[20 : 20 + chunk])
         counts = [entry.get("count", 0) for entry in tree.get("accessors", [])]
