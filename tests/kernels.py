@@ -2,7 +2,7 @@
 
 numba keeps what it compiles beside the source. Processes that begin at once compile everything each for itself, and the tests
 begin in two. So `run.py` calls this before the tests, in two processes of about the same length side by side: one engine
-each, and with the one a scan, with the other inclusions and where they are seen.
+each, and with `beams` a scan, with `rays` inclusions and where they are seen.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ def compile_kernels(engine: str) -> None:
     for tint in (0.0, 0.05):
         stone = scanned.brilliant(material=rl.get_material("diamond").tinted(tint))
         rl.trace(stone, dome, view, resolution=16, engine=engine, precision=0.1)
-    if engine == "rays":
+    if engine == "beams":
         scan(stone)
-    else:
+    else:  # whose kernels inclusions need, too
         look_inside(stone, dome)
 
 
