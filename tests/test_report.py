@@ -75,8 +75,13 @@ def seen_of_two(two: Comparison) -> Appearance:
 
 
 @pytest.fixture(scope="module")
-def page_of_two(two: Comparison, seen_of_two: Appearance) -> str:
-    return report_html(two, drawn(two), seen_of_two)
+def drawn_of_two(two: Comparison) -> dict[str, bytes]:
+    return drawn(two)
+
+
+@pytest.fixture(scope="module")
+def page_of_two(two: Comparison, drawn_of_two: dict[str, bytes], seen_of_two: Appearance) -> str:
+    return report_html(two, drawn_of_two, seen_of_two)
 
 
 def test_the_same_comparison_gives_the_same_bytes(two, seen_of_two, page_of_two):
@@ -85,9 +90,9 @@ def test_the_same_comparison_gives_the_same_bytes(two, seen_of_two, page_of_two)
     assert "<svg" in page_of_two or "image/svg+xml" in page_of_two
 
 
-def test_the_stones_traced_live_stand_in_a_frame_of_their_own(two, seen_of_two, page_of_two):
+def test_the_stones_traced_live_stand_in_a_frame_of_their_own(two, drawn_of_two, seen_of_two, page_of_two):
     frame = live_page(two)
-    page = report_html(two, drawn(two), seen_of_two, live=frame)
+    page = report_html(two, drawn_of_two, seen_of_two, live=frame)
     (found,) = [attributes for tag, attributes in Reader(page).tags if tag == "iframe"]
     assert found["srcdoc"] == frame
     assert found["sandbox"] == "allow-scripts allow-downloads"
