@@ -117,6 +117,8 @@ def test_outlines_that_are_none():
         Sides(((0.0, 0.0), (0.0, 1.0), (1.0, 0.0)))
     with pytest.raises(StoneError, match="the cut corners meet"):
         rectangle(1.2, 1.0, 0.5)
+    with pytest.raises(StoneError, match=r"narrow = 1\.1: wider than the wide end; expected at most 1"):
+        tapered(2.0, 1.0, 1.1)
     with pytest.raises(
         StoneError, match=r"corner_radius_pct = 49\.0: the sides leave no room.* sides of more than 50 % of the"
     ):
@@ -498,3 +500,29 @@ def test_two_numbers_are_named_where_one_is_not_enough():
     with pytest.raises(StoneError, match=r"star_pct = 5.0: .*; expected 50 %, and table_pct at most [0-9.]+ %") as refused:
         rl.round_brilliant(**given)
     assert len(rl.round_brilliant(**_named(CUTS["round brilliant"], refused.value, given))) == 153
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "says"),
+    [
+        (
+            "triangular brilliant",
+            {"table_pct": 25, "crown_angle_deg": 85, "pavilion_angle_deg": 8, "star_pct": 94, "lower_half_pct": 0.01},
+            "girdle_pct = 5.0: the girdle vanishes in the valleys between the halves; expected table_pct at least 84.53 %",
+        ),
+        (
+            "emerald cut",
+            {"table_pct": 1, "crown_angle_deg": 2.1, "crown_step_deg": 20.7, "crown_steps": 4, "pavilion_angle_deg": 5.3},
+            "crown_step_deg = 20.7: the crown's last step would be level or fall inward; "
+            "expected 7 degrees, and crown_angle_deg at least 21.01 degrees",
+        ),
+    ],
+    ids=["triangular brilliant", "emerald cut"],
+)
+def test_a_bound_is_named_where_several_things_are_far_from_usual(name, given, says):
+    """Where no number of a slider keeps the rule, one of what is allowed is named."""
+    refused = _refusal(CUTS[name], given)
+    assert str(refused) == says
+    again = _refusal(CUTS[name], _named(CUTS[name], refused, given))
+    assert again is not None
+    assert again.reason != refused.reason

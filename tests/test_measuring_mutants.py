@@ -122,6 +122,13 @@ def bounds_of(name: str) -> Callable[[], None]:
     return lambda: test_cuts.test_who_follows_a_refusal_has_a_stone_or_meets_another_rule(name)
 
 
+def unusual(name: str) -> None:
+    """That a bound is named for a stone of a cut that is far from usual in several ways."""
+    (mark,) = test_cuts.test_a_bound_is_named_where_several_things_are_far_from_usual.pytestmark
+    (given,) = (one for one in mark.args[1] if one[0] == name)
+    test_cuts.test_a_bound_is_named_where_several_things_are_far_from_usual(*given)
+
+
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
 uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_cuts.test_four_halves_meet_where_two_mains_do
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
@@ -265,6 +272,8 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     # Four pavilion mains, and what a long brilliant refuses.
     (bounds.bound, "if holds(middle) else", "if not holds(middle) else", bounds_of("princess cut")),
     (bounds.with_bound, "sorted(_changes(some", "sorted(_changes(blamed", leaning),
+    (bounds.with_bound, "(_over_slider, _toward_ends)", "(_over_slider,)", lambda: unusual("triangular brilliant")),
+    (bounds.with_bound, "more in both", "more in []", lambda: unusual("emerald cut")),
     (outline_brilliant.facets_on, "feet.foot[each // 2 :: each]", "feet.foot[::each]", tips),
     (outline_brilliant.facets_on, "np.repeat(tops, each, axis=0)", "np.tile(tops, (each, 1))", hull),
     (outline_brilliant._check_culet, ".min()\n", ".max()\n", culet),

@@ -408,6 +408,9 @@ def test_the_command_refuses_in_one_line(argv, says, capsys):
         (PENTAGON, CORNERS, "", "stone.outline.corners_mm: a polygon is stated once; expected either corners_mm or file"),
         (PENTAGON, "[-2.1, 2.0]", "[0.1, 0.3]", "stone.outline.corners_mm = (0.1, 0.3): not convex: light could leave"),
         (PENTAGON, CORNERS, "corners_mm = [[1, 0], [-0.8, 0.6], [0.3, -0.95], [0.3, 0.95], [-0.8, -0.6]]", "crosses itself"),
+        (PENTAGON, CORNERS, "corners_mm = [[1, 1], [-1, -1], [1, -1], [-1, 1]]", "these corners don't run once around an area"),
+        (PENTAGON, "[0.9, -2.4]]", "[0.9, -2.4], [3.1, 0.2]]", "corners_mm = (3.1, 0.2): the outline doesn't turn here"),
+        (PENTAGON, "[0.9, -2.4]]", "[0.9, -2.4], [2, -1.1]]", "corners_mm = (2.0, -1.1): the outline doesn't turn here"),
         (PENTAGON, CORNERS, "corners_mm = [[1, 1], [3, 1], [3, 3]]", "the axis x = y = 0 lies outside the outline"),
     ],
 )  # fmt: skip

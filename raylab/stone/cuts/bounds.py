@@ -7,7 +7,8 @@ parameters:
 1. the blamed parameter alone, within the range of its slider;
 2. else another one alone: the one that has to change least, as a share of its slider;
 3. else, where several things are wrong at once, the blamed parameter or another one alone, until this rule is kept;
-4. else the blamed one at its usual value, and another one with it.
+4. else the blamed one at its usual value, and another one with it, so that there is a stone, or that this rule is kept;
+5. else the same once more, within all that the parameters allow instead of the ranges of their sliders.
 
 Where no number of what may be left unstated is enough, it is left unstated.
 
@@ -31,11 +32,17 @@ TURNS = 24
 PLACES = 17
 """Places over a slider where a stone is looked for, besides the usual value; the nearest that has one bounds the search."""
 
+NEARER = 12
+"""Places between a value and each end of what is allowed, each half as far from that end as the one before it."""
+
 DECIMALS = (2, 4, 6)
 """Of the number that is named: the first that is enough."""
 
 Refusal = Callable[[Values], StoneError | None]
 """Why values make no stone; None where they make one."""
+
+Places = Callable[[Parameter, float], list[float]]
+"""Where a stone is looked for, from a value of a parameter on."""
 
 
 class _Change(NamedTuple):
@@ -66,13 +73,15 @@ def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Val
     blamed = [one for one in parameters if one.key == refused.key]
     others = [one for one in parameters if one.key != refused.key]
     found: list[_Change] = []
-    for wanted in (stands, keeps_its_rule):
-        for some in (blamed, others):
-            found = found or sorted(_changes(some, values, wanted))
-    for one in () if found else blamed:
-        first = _usual(one)
-        both = sorted(_changes(others, {**values, one.key: first}, stands))
-        found = [_Change(more.share, one.key, f"{_words(one, first)}, and {more.key} {more.words}", more.key) for more in both]
+    for places in (_over_slider, _toward_ends):
+        for wanted in (stands, keeps_its_rule):
+            for some in (blamed, others):
+                found = found or sorted(_changes(some, values, wanted, places))
+        for wanted in (stands, keeps_its_rule):
+            for one in () if found else blamed:
+                first = _usual(one)
+                words, both = _words(one, first), sorted(_changes(others, {**values, one.key: first}, wanted, places))
+                found = [_Change(more.share, one.key, f"{words}, and {more.key} {more.words}", more.key) for more in both]
     key, value, expected = refused.key, refused.value, refused.expected or "proportions nearer to the usual ones"
     named: str | None = None
     if found:
@@ -84,19 +93,30 @@ def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Val
     return refused.but(key=key, value=value, expected=expected, also=() if named is None else (named,))
 
 
-def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[Values], bool]) -> list[_Change]:
+def _over_slider(parameter: Parameter, value: float) -> list[float]:
+    """The usual value, and places all over the slider."""
+    slider = parameter.slider
+    return [_usual(parameter), *([] if slider is None else np.linspace(slider.low, slider.high, PLACES).tolist())]
+
+
+def _toward_ends(parameter: Parameter, value: float) -> list[float]:
+    """Places nearer and nearer to the ends of what is allowed."""
+    shares = 0.5 ** np.arange(1.0, NEARER + 1.0)
+    return [float(end + (value - end) * share) for end in (parameter.low, parameter.high) for share in shares]
+
+
+def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[Values], bool], places: Places) -> list[_Change]:
     """How far each parameter must be led for values to hold; without those that can't be, or where that isn't enough."""
     found = []
     for one in parameters:
         slider, value = one.slider, values.get(one.key)
         if slider is None or value is None or not one.continuous:
             continue
-        places = [_usual(one), *np.linspace(slider.low, slider.high, PLACES).tolist()]
 
         def kept(number: float | None, key: str = one.key) -> bool:
             return holds({**values, key: number})
 
-        good = next((place for place in sorted(places, key=lambda place: abs(place - value)) if kept(place)), None)
+        good = next((place for place in sorted(places(one, value), key=lambda place: abs(place - value)) if kept(place)), None)
         if good is not None:
             number = bound(kept, float(value), good)
             side = "" if number is None else "at least " if number > value else "at most "

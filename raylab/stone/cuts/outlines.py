@@ -20,6 +20,8 @@ from .outline import Circle, Outline
 
 TURN = 2.0 * math.pi
 NOT_CONVEX = "not convex: light could leave such a stone and enter it again, which is not traced"
+STRAIGHT = 1e-12
+"""Sides whose directions differ by less, radians, are one line."""
 HEART = "heart"
 """In the name of a cut or an outline, it asks for one that is not convex."""
 NO_ROUND_CORNERS = Reason("no_round_corners", "corner_radius_pct", "the sides leave no room for round corners of this radius")
@@ -241,7 +243,8 @@ def bowed_triangle(width: float, side_radius: float) -> Arcs:
 class Sides(Outline):
     """A convex polygon, by its corners (x, y) in counter-clockwise order.
 
-    Raises StoneError for fewer than three corners, for corners that run clockwise, and for an outline that isn't convex.
+    Raises StoneError for fewer than three corners, for corners that run clockwise, for a point where the outline doesn't turn,
+    and for an outline that isn't convex.
     """
 
     corners: tuple[tuple[float, float], ...]
@@ -252,10 +255,14 @@ class Sides(Outline):
         after = following(side)
         turns = side[:, 0] * after[:, 1] - side[:, 1] * after[:, 0]
         if len(points) < 3 or not area(points) > 0.0:
-            raise StoneError("no outline", key="corners", value=len(points), expected="three or more, counter-clockwise")
-        for k in np.flatnonzero(turns <= 0.0):
-            corner = tuple(points[(k + 1) % len(points)].tolist())
-            raise StoneError(NOT_CONVEX, key="corners", value=corner, expected="a corner that turns outward")
+            problem = "no outline" if len(points) < 3 else "these corners don't run once around an area"
+            raise StoneError(problem, key="corners", value=len(points), expected="three or more, counter-clockwise")
+        straight = np.abs(turns) <= STRAIGHT * np.linalg.norm(side, axis=1) * np.linalg.norm(after, axis=1)
+        for k in np.flatnonzero((turns <= 0.0) | straight):
+            corner, problem = tuple(points[(k + 1) % len(points)].tolist()), NOT_CONVEX
+            if straight[k]:
+                problem = "the outline doesn't turn here: a corner is stated twice, or lies on the line between two others"
+            raise StoneError(problem, key="corners", value=corner, expected="a corner that turns outward")
 
     @property
     def points(self) -> np.ndarray:
@@ -289,6 +296,8 @@ def rectangle(length: float, width: float, corner: float = 0.0) -> Sides:
 
 def tapered(length: float, width: float, narrow: float) -> Sides:
     """A trapezoid, its sides along x: `width` across the end on -x, `narrow` across that on +x."""
+    if narrow > width:
+        raise StoneError("wider than the wide end", key="narrow", value=narrow, expected=f"at most {width:g}")
     x = length / 2.0
     return Sides(((x, -narrow / 2.0), (x, narrow / 2.0), (-x, width / 2.0), (-x, -width / 2.0)))
 
