@@ -170,6 +170,17 @@ def test_what_cannot_be_derived_is_reported():
         rl.gradient({**BASE, "crown_angel_deg": 3.0}, "even-sky")
     with pytest.raises(rl.InputError, match=r"keys = 'dome': not a number of this design"):
         rl.gradient(BASE, "even-sky", keys=["dome"])
+    with pytest.raises(rl.InputError, match=r"keys: nothing to derive by; expected some of crown_angle_deg, .*star_angle_deg"):
+        rl.gradient({"cut": "rose cut"}, "even-sky")
+    at_the_end = (
+        r"length_ratio = 1\.0: a slope needs steps of 0\.01 to both sides; expected 0\.01 or more from the ends of 1 to 2"
+    )
+    with pytest.raises(rl.InputError, match=at_the_end):
+        rl.gradient(
+            {"cut": "princess cut", "table_pct": 65, "length_ratio": 1.0},
+            "even-sky",
+            settings=rl.TraceSettings(precision=COARSE),
+        )
     with pytest.raises(rl.StoneError, match="the girdle vanishes"):
         rl.gradient({**BASE, "girdle_pct": 0.5}, "even-sky")
     with pytest.raises(rl.StoneError, match="the girdle vanishes"):

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import InputError, nearest
+from ..errors import InputError, StoneError, nearest
 from ..results.statistics import STATISTICS
 from ..scene.settings import TraceSettings
 from ..stone.known_cuts import get_cut
@@ -26,7 +26,7 @@ from ..tracers.exact.tracer import trace_beams
 from .design import COLUMNS, scene_of, trace_designs
 from .keys import CUT, GEOMETRY, KEYS, STONE, STONE_KEYS, complete
 from .making import dome_in, geometry_of, stone_of
-from .stepping import Stepped, light_derivative, solid_derivative
+from .stepping import SOLID_STEP, Stepped, light_derivative, solid_derivative
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -73,7 +73,8 @@ def gradient(
 
     Raises
     ------
-    InputError : a design without a valid stone, at the design or within the step; a key that is not a number.
+    InputError : a design without a valid stone, at the design or within the step; a number nearer than the step to the end of
+        its range; a key that is not a number, or none.
     """
     import xarray as xr
 
@@ -84,6 +85,8 @@ def gradient(
     wide.update({key: float(value) for key, value in (half_step or {}).items() if key in chosen})
     names = [*STATISTICS, *_SOLID]
     middle = _traced(full, settings)
+    for key in chosen:
+        _check_room(full, key, max(wide[key], SOLID_STEP))
     stepped = [_derivative(full, key, settings) for key in chosen]
     slopes = np.stack([_slope(full, key, wide[key], settings) for key in chosen], axis=-1)
     grid = ("statistic", "proportion")
@@ -112,14 +115,32 @@ def _chosen(full: dict[str, Any], design: dict[str, Any], keys: Iterable[str] | 
     if STONE in full:
         raise InputError("a stone as it is has no proportions to derive by", key=STONE, expected="proportions of a cut")
     able = [key for key in STONE_KEYS if isinstance(full.get(key), float)]
-    if keys is None:
-        cut = get_cut(full[CUT])
-        sizes = (cut.size, *(one.key for one in cut.parameters if one.instead_of == cut.size))
-        return tuple(key for key in able if key in design and key not in sizes)
-    for key in (chosen := tuple(keys)):
+    cut = get_cut(full[CUT])
+    sizes = (cut.size, *(one.key for one in cut.parameters if one.instead_of == cut.size))
+    shaping = [key for key in able if key not in sizes]
+    chosen = tuple([key for key in shaping if key in design] if keys is None else keys)
+    for key in chosen:
         if key not in able:
             raise InputError("not a number of this design", key="keys", value=key, expected=nearest(key, able))
+    if not chosen:
+        raise InputError("nothing to derive by", key="keys", expected=f"some of {', '.join(shaping)}")
     return chosen
+
+
+def _check_room(design: dict[str, Any], key: str, half_step: float) -> None:
+    """Raise InputError where a step to either side of a proportion leaves what is allowed."""
+    for step in (half_step, -half_step):
+        try:
+            stone_of({**design, key: design[key] + step})
+        except StoneError:
+            raise
+        except InputError as error:
+            raise InputError(
+                f"a slope needs steps of {half_step:g} to both sides",
+                key=key,
+                value=design[key],
+                expected=f"{half_step:g} or more from the ends of {error.expected}",
+            ) from error
 
 
 def _traced(design: dict[str, Any], settings: TraceSettings) -> np.ndarray:
