@@ -70,6 +70,7 @@ def test_the_list_holds_scenes_stones_and_sweeps(capsys):
     record = capsys.readouterr().out
     assert "well-proportioned" in record
     assert "stones: blocked-cushion, blocked, cushion, emerald, offer-a.csv" in record
+    assert "are in millimetres: `raylab measure oval --unit mm`" in record
 
 
 @pytest.mark.parametrize(

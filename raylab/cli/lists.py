@@ -66,6 +66,7 @@ def scenes(
         for kind in dict.fromkeys(one["kind"] for one in others):
             say(f"  {kind}s: " + ", ".join(one["name"] for one in others if one["kind"] == kind))
         say("  a name stands for its file in any command, as in `raylab render well-proportioned --out out`")
+        say("  scans (.ply) state no unit, and are in millimetres: `raylab measure oval --unit mm`")
 
 
 def _scene(path: Path, name: str) -> dict[str, Any]:
