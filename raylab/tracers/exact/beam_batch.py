@@ -93,7 +93,7 @@ class Batch(NamedTuple):
 def gather(chosen: list[tuple[Batch, np.ndarray]]) -> BeamSet:
     """Beams of batches, chosen by their numbers, close together in new arrays."""
     count = sum(len(which) for _, which in chosen)
-    corners = sum(int(batch.beams[which, SIDES].sum()) for batch, which in chosen)
+    corners = sum(int(batch.beams[:, SIDES][which].sum()) for batch, which in chosen)
     into = BeamSet(np.empty((count, WIDTH)), np.empty((count, ON_POLYGONS)), np.empty((corners, 2)))
     first = used = 0
     for batch, which in chosen:

@@ -43,7 +43,7 @@ MOST_WAITING = 0.1
 """No more of the light is left to rays."""
 SPREAD = 0.4
 """By how much, as a share of the light that waits, a ray's statistics scatter: a guess for these first steps."""
-SEGMENT_COST = 0.1
+SEGMENT_COST = 0.12
 """Time of a ray's path segment as a multiple of that of a piece in the first rounds, whose pieces take longest. Against all
 pieces of a fine bracket it is 0.14 to 0.24, as measured by `benchmarks/bench_tail.py`."""
 SEGMENTS_TO_EXPECT = 15.0
@@ -60,6 +60,8 @@ LEAST_MORE = 0.12
 """Where little is missing, rays with strata of their own are added, wider ones: this part of what was drawn hardly helps."""
 WORTH_WHILE = 0.65
 """Polygons go on only if what waits is to fall to less than this share of itself."""
+NEAR = 1.3
+"""So many times the share that is cheapest is near enough: the sum is flat there, and rounds of small steps cost more."""
 LEAST_STEP = 0.3
 """And not to less than this before rays have been tried out."""
 _LEAST_SHARE = 1e-7
@@ -96,27 +98,30 @@ def _by_error(
     work: Rounds, precision: float, wanted: float, error: Callable[[Totals], float], stop_here: Callable[[], Stop[Found]]
 ) -> Found:
     """The same for a wanted standard error: `error` is that of some totals as a multiple of the wanted one."""
-    share = max(precision, MOST_WAITING)
-    work.until(share)
+    work.until(max(precision, MOST_WAITING), NEAR)
+    share = work.waits
     likely = (SPREAD * share / wanted) ** 2
     cheapest = max(precision, LEAST_STEP * share, _cheapest(work, share, SEGMENTS_TO_EXPECT * likely))
     if cheapest < WORTH_WHILE * share:
-        likely *= (cheapest / share) ** RAYS_FALL
-        share = cheapest
-        work.until(share)
+        work.until(cheapest, NEAR)
+        likely *= (work.waits / share) ** RAYS_FALL
+        share = work.waits
     more = stop_here()
     beams = more(math.ceil(min(MOST_TRIED, max(TRIED, PART_TRIED * likely))))
-    needed = _needed(beams.tail, error(beams.totals))
+    wide = error(beams.totals)
+    needed = _needed(beams.tail, wide)
     cheapest = max(precision, _cheapest(work, share, beams.tail.segments * needed / max(1, beams.tail.rays)))
     if cheapest < WORTH_WHILE * share and needed > beams.tail.rays:
-        work.until(cheapest)
+        work.until(cheapest, NEAR)
         more = stop_here()
-        beams = more(math.ceil(min(MOST_RAYS, max(TRIED, needed * (cheapest / share) ** RAYS_FALL))))
-    while (wide := error(beams.totals)) > 1.0 and 0 < (rays := beams.tail.rays) < MOST_RAYS:
+        beams = more(math.ceil(min(MOST_RAYS, max(TRIED, needed * (work.waits / share) ** RAYS_FALL))))
+        wide = error(beams.totals)
+    while wide > 1.0 and 0 < (rays := beams.tail.rays) < MOST_RAYS:
         needed = AIM * _needed(beams.tail, wide)
         if needed < FINER_FROM * rays:
             needed = rays * (1.0 + LEAST_MORE + 2.0 * (wide - 1.0))
         beams = more(math.ceil(min(MOST_RAYS, needed)))
+        wide = error(beams.totals)
     return beams
 
 

@@ -8,6 +8,7 @@ rounds end when the rest is a tenth of it.
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -26,57 +27,67 @@ FIRST_FLOOR = 1.0 / 100.0
 """The first floor as a share of what may be left inside."""
 
 
-class _Part:
-    """What is still held of one batch, with the two columns that rounds look through close together.
+class _Held:
+    """Beams that have ended or wait, in the batches that they came in.
+
+    What rounds ask of the beams that wait stands in arrays of its own, (W,) each, those of a batch together and in its order:
+    their priorities and powers, the number of their batch and their number in it.
 
     Attributes
     ----------
-    here : (B,) which beams. priority, power : (B,) PRIORITY and POWER of those that wait, -1 and 0 for the others.
+    live, ended : weight times area, mm^2, inside the beams that wait and inside those that have ended.
     """
 
-    def __init__(self, batch: Batch) -> None:
-        waits = batch.beams[:, ALIVE] != 0.0
-        self.batch, self.here = batch, np.ones(len(waits), bool)
-        self.priority = np.where(waits, batch.beams[:, PRIORITY], -1.0)
-        self.power = np.where(waits, batch.beams[:, POWER], 0.0)
-
-    def take(self, floor: float) -> np.ndarray:
-        """Numbers of the beams that wait and have at least the priority `floor`, held no longer."""
-        which = np.flatnonzero(self.priority >= floor)
-        self.here[which], self.priority[which], self.power[which] = False, -1.0, 0.0
-        return which
-
-
-class _Held:
-    """Beams that have ended or wait, in the batches that they came in. ended : weight times area, mm^2, inside those ended."""
-
     def __init__(self, first: Batch) -> None:
-        self.parts: list[_Part] = []
-        self.ended = 0.0
+        self._batches: list[Batch] = []
+        self._ended: list[np.ndarray] = []
+        self._priority, self._power = np.empty(0), np.empty(0)
+        self._batch, self._number = np.empty(0, np.int64), np.empty(0, np.int64)
+        self.live = self.ended = 0.0
         self.add(first)
 
     def add(self, batch: Batch) -> None:
-        self.parts.append(_Part(batch))
-        self.ended += float(batch.beams[batch.beams[:, ALIVE] == 0.0, POWER].sum())
+        alive = batch.beams[:, ALIVE] != 0.0
+        waiting, ended = np.flatnonzero(alive), np.flatnonzero(~alive)
+        self._priority = np.concatenate([self._priority, batch.beams[:, PRIORITY][waiting]])
+        self._power = np.concatenate([self._power, batch.beams[:, POWER][waiting]])
+        self._batch = np.concatenate([self._batch, np.full(len(waiting), len(self._batches))])
+        self._number = np.concatenate([self._number, waiting])
+        self._batches.append(batch)
+        self._ended.append(ended)
+        self.ended += float(batch.beams[:, POWER][ended].sum())
+        self.live = float(self._power.sum())
 
     def __len__(self) -> int:
-        return sum(int(part.here.sum()) for part in self.parts)
+        return len(self._power) + sum(map(len, self._ended))
 
     def nodes(self) -> int:
         """How many nodes of paths the batches have."""
-        return sum(len(part.batch.nodes) for part in self.parts)
-
-    def live(self) -> float:
-        """Weight times area, mm^2, inside the beams that wait."""
-        return sum(float(part.power.sum()) for part in self.parts)
+        return sum(len(batch.nodes) for batch in self._batches)
 
     def take(self, floor: float) -> BeamSet:
         """Remove the beams that wait and have at least the priority `floor`."""
-        return gather([(part.batch, part.take(floor)) for part in self.parts])
+        high = self._priority >= floor
+        which, left = np.flatnonzero(high), np.flatnonzero(~high)
+        taken = gather([one for one in self._by_batch(which) if len(one[1])])
+        self._priority, self._power = self._priority[left], self._power[left]
+        self._batch, self._number = self._batch[left], self._number[left]
+        self.live = float(self._power.sum())
+        return taken
+
+    def _by_batch(self, which: np.ndarray) -> list[tuple[Batch, np.ndarray]]:
+        """Some of the beams that wait, rising, as each batch numbers them."""
+        ends = np.searchsorted(self._batch[which], np.arange(len(self._batches) + 1)).tolist()
+        numbers = self._number[which]
+        return [(batch, numbers[a:b]) for batch, (a, b) in zip(self._batches, itertools.pairwise(ends), strict=True)]
 
     def rest(self) -> Batch:
         """All that is held, as one batch; a polygon that rounding left without area is no polygon."""
-        return _as_one([(part.batch, np.flatnonzero(part.here & (part.batch.beams[:, SIDES] >= 3.0))) for part in self.parts])
+        chosen = []
+        for (batch, waiting), ended in zip(self._by_batch(np.arange(len(self._power))), self._ended, strict=True):
+            numbers = np.sort(np.concatenate([waiting, ended]))
+            chosen.append((batch, numbers[batch.beams[:, SIDES][numbers] >= 3.0]))
+        return _as_one(chosen)
 
 
 class Rounds:
@@ -96,27 +107,35 @@ class Rounds:
         self._held, self._rules, self._surroundings, self._threads = _Held(first), rules, surroundings, threads
         self._area = float(first.beams[:, AREA].sum())
         self._floor: float | None = None
-        self._live = self._entered = self._held.live()
+        self._live = self._entered = self._held.live
         self._progress = progress
         self.count = self.pieces = 0
         self.full = False
 
-    def until(self, share: float) -> None:
-        """Trace until at most this share of the light is left inside, as far as more rounds can bring it down."""
+    @property
+    def waits(self) -> float:
+        """The share of the light inside the beams that wait."""
+        return self._live / self._area
+
+    def until(self, share: float, near: float = 1.0) -> None:
+        """Trace until at most `near` times this share of the light is left inside, as far as more rounds can bring it down.
+
+        Rounds aim at the share itself; the last ones, of small steps, are spared where more than it is near enough.
+        """
         held, target = self._held, share * self._area
         floor = FIRST_FLOOR * target if self._floor is None else self._lower(self._floor, target)
-        while not self.full and self._live > self._goal(target):
+        while not self.full and self._live > near * self._goal(target):
             active = held.take(floor)
             if len(active.beams):
                 limit = max(1, self._rules.limit - len(held))
                 now = self._rules._replace(floor=floor, first_node=held.nodes(), limit=limit)
                 left = _deal(active, now, self._surroundings, self._threads)
                 held.add(left)
-                self._live = held.live()
+                self._live = held.live
                 self.pieces += left.pieces
                 self.full = left.stopped
             self.count += 1
-            wanted = self._goal(target)
+            wanted = near * self._goal(target)
             way = 1.0 if self._live <= wanted else math.log(self._entered / self._live) / math.log(self._entered / wanted)
             self._progress(way, 1.0)
             self._floor, floor = floor, self._lower(floor, target)
