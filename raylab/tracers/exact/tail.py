@@ -188,8 +188,9 @@ def _means_and_scatter(rows):
             more = rows[ray, MOMENTS] - rows[ray + 1, MOMENTS]
             for k in range(MOMENTS):
                 apart[k] = rows[ray, k] - rows[ray + 1, k] - means[k] * more
-                for j in range(k + 1):
-                    scatter[k, j] += apart[k] * apart[j]
+                if apart[k] != 0.0:  # many moments are none of a scene's
+                    for j in range(k + 1):
+                        scatter[k, j] += apart[k] * apart[j]
         for k in range(MOMENTS):
             for j in range(k):
                 scatter[j, k] = scatter[k, j]
