@@ -11,6 +11,7 @@ from scipy.spatial import ConvexHull
 
 import raylab as rl
 from raylab.errors import InputError, StoneError
+from raylab.scene.view import silhouette
 from raylab.stone.cuts import CUTS
 from raylab.stone.cuts.outline import Circle
 from raylab.stone.cuts.outlines import (
@@ -107,6 +108,48 @@ def test_tangents_touch_and_enclose(name):
     # Cauchy: the mean width over all directions is the perimeter over pi, here of the fine polygon of contacts.
     around = np.linalg.norm(np.diff(touched, axis=0), axis=1).sum()
     assert 2.0 * far[:-1].mean() == pytest.approx(around / math.pi, rel=1e-4)
+
+
+@pytest.mark.parametrize("name", OUTLINES)
+def test_a_prism_on_an_outline_is_as_large_as_seen(name):
+    """Tilted by t towards the azimuth a, a right prism shows A cos t + h w sin t, with w the outline's width across a; on
+    average a quarter of its surface (Cauchy). Flats are chords, so that a curved one is a little smaller."""
+    outline, height, worst = OUTLINES[name], 0.4, 1e-3 if isinstance(OUTLINES[name], Curved) else 1e-12
+    normals, far = outline.flats(256)
+    caps = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, -1.0]])
+    stone = rl.Stone.from_planes(np.vstack([normals, caps]), np.r_[far, height / 2.0, height / 2.0])
+    for tilt, azimuth in ((0.0, 0.0), (25.0, 10.0), (50.0, 130.0), (80.0, 250.0)):
+        t, across = math.radians(tilt), math.radians(azimuth + 90.0)
+        wide = outline.support(across) + outline.support(across + math.pi)
+        seen = ConvexHull(silhouette(stone, rl.View(tilt_deg=tilt, tilt_azimuth_deg=azimuth))).volume
+        assert seen == pytest.approx(outline.area * math.cos(t) + height * wide * math.sin(t), rel=worst)
+    mean_width = np.mean([2.0 * outline.support(azimuth) for azimuth in np.arange(1440) * math.pi / 720.0])
+    surface = 4.0 * (outline.area / 2.0 + height * mean_width * math.pi / 4.0)
+    assert stone.polyhedron.areas.sum() == pytest.approx(surface, rel=max(worst, 1e-5))
+
+
+@pytest.mark.parametrize("name", OUTLINES)
+def test_lines_through_an_outline_are_as_long_as_crofton_says(name):
+    """Isotropic lines in the plan are pi A / P long on average, P being pi times the mean width (Cauchy, Crofton; textbook)."""
+    outline = OUTLINES[name]
+    normals, far = outline.flats(256)
+    order = np.argsort(np.arctan2(normals[:, 1], normals[:, 0]))
+    pairs = np.stack([order, np.roll(order, -1)], axis=1)
+    corners = np.linalg.solve(normals[pairs, :2], far[pairs][..., None])[..., 0]
+    chords, widths = [], []
+    for azimuth in (np.arange(45) + 0.5) * math.pi / 45.0:
+        turn = np.array([[math.cos(azimuth), math.sin(azimuth)], [-math.sin(azimuth), math.cos(azimuth)]])
+        (along, out), (then, beyond) = (turn @ one.T for one in (corners, np.roll(corners, -1, axis=0)))
+        places = out.min() + (np.arange(200)[:, None] + 0.5) / 200.0 * np.ptp(out)
+        crossed = (out <= places) != (beyond <= places)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            where = along + (places - out) / (beyond - out) * (then - along)
+        chords.append(
+            np.ptp(out) * (np.where(crossed, where, -np.inf).max(axis=1) - np.where(crossed, where, np.inf).min(axis=1)).mean()
+        )
+        widths.append(outline.support(azimuth + math.pi / 2.0) + outline.support(azimuth - math.pi / 2.0))
+    perimeter = math.pi * np.mean(widths)
+    assert np.sum(chords) / np.sum(widths) == pytest.approx(math.pi * outline.area / perimeter, rel=1e-3)
 
 
 def test_outlines_that_are_none():

@@ -1,4 +1,4 @@
-"""Measurements by cut, recognition, the lie of a scan, its errors, cuts with four pavilion mains: a line broken, a test fails.
+"""Measurements by cut, recognition, the lie of a scan, its errors, outlines and planes of cuts: a line broken, a test fails.
 
 Each row breaks one line of one function and names the test that must notice. The code of the function is replaced in place,
 so that whoever holds it, a `Measured` of a cut for one, runs the broken one.
@@ -20,7 +20,7 @@ from broken_lines import broken
 
 import raylab as rl
 from raylab.stone import recognition
-from raylab.stone.cuts import bounds, outline_brilliant
+from raylab.stone.cuts import bounds, cut_cornered_brilliant, outline_brilliant, outlines, princess_cut, rose_cut, steps
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
@@ -127,6 +127,32 @@ def unusual(name: str) -> None:
     (mark,) = test_cuts.test_a_bound_is_named_where_several_things_are_far_from_usual.pytestmark
     (given,) = (one for one in mark.args[1] if one[0] == name)
     test_cuts.test_a_bound_is_named_where_several_things_are_far_from_usual(*given)
+
+
+def outline(name: str) -> None:
+    """That an outline has the areas and the lines that its support says."""
+    test_cuts.test_a_prism_on_an_outline_is_as_large_as_seen(name)
+    test_cuts.test_lines_through_an_outline_are_as_long_as_crofton_says(name)
+
+
+def rounded() -> None:
+    test_cuts.test_a_cushion_has_the_corners_that_its_sides_leave_room_for(1.6, 1.0)
+
+
+def image_of_a_round() -> None:
+    test_cuts.test_an_oval_is_the_image_of_a_round(1)
+
+
+def frusta(name: str) -> None:
+    test_cuts.test_a_step_cut_weighs_its_frusta(name, 3, 3)
+
+
+def princess() -> None:
+    test_cuts.test_a_princess_is_made_of_its_triangles(2)
+
+
+def cornered() -> None:
+    test_cuts.test_a_cut_cornered_brilliant_is_made_of_its_triangles(2, 0.14)
 
 
 emerald, oval = test_recognition.test_steps_keel_and_bulge_of_an_emerald_cut, test_recognition.test_an_oval_along_and_across
@@ -278,6 +304,20 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (outline_brilliant.facets_on, "np.repeat(tops, each, axis=0)", "np.tile(tops, (each, 1))", hull),
     (outline_brilliant._check_culet, ".min()\n", ".max()\n", culet),
     (outline_brilliant._check_tips, "> 1e-9", "> 1e9", lambda: refused("halves would cut off the tips")),
+    # Outlines and cuts against closed forms: Cauchy and Crofton, an oval as a stretched round, stacked frusta, triangles.
+    (outlines.Ellipse.support, "self.across * math.sin", "self.along * math.sin", lambda: outline("ellipse")),
+    (outlines.Arcs.contact, "arc.point(azimuth)", "arc.point(arc.end)", lambda: outline("pear")),
+    (outlines.cushion, "side_radius - corner_radius", "side_radius", rounded),
+    (outlines.Sides.support, ".max()", ".min()", lambda: outline("cut corners")),
+    (outlines.Ellipse.flats, "math.cos(math.pi / count) / length", "1.0 / length", image_of_a_round),
+    (outline_brilliant._feet, "stretch * math.sin(one)", "math.sin(one)", image_of_a_round),
+    (steps._steps, "(tangent / plan.rate)", "(tangent * plan.rate)", lambda: frusta("emerald cut")),
+    (steps.corner_rates, "(1.0 - corner)", "(1.0 + corner)", lambda: frusta("square emerald cut")),
+    (steps.flattening, "first_deg - k * less_deg", "first_deg - 2 * k * less_deg", lambda: frusta("baguette")),
+    (steps._deepest, "points[within, 2].max()", "0.9 * points[within, 2].max()", lambda: frusta("hexagonal step cut")),
+    (princess_cut._planes, "top = over + star *", "top = over + crown *", princess),
+    (cut_cornered_brilliant._planes, "(near, far, beside)", "(near, far, point)", cornered),
+    (rose_cut._planes, "ring + star * reach", "ring + side * reach", test_cuts.test_a_rose_stands_on_its_ring),
 ]
 
 
