@@ -152,6 +152,17 @@ def test_each_cell_shows_its_own_number(grid):
     np.testing.assert_array_equal(np.ma.getmaskarray(axes.collections[0].get_array()).ravel(), [False, False, True, False])
 
 
+def test_cells_of_one_row_have_a_height(grid):
+    """Where one number alone varies, its cells fill the panel, each about its value."""
+    for narrow in (grid.isel(lower_half_pct=[0]), grid.isel(star_pct=[0], lower_half_pct=[1])):
+        for axes in grid_figure(narrow).axes[:4]:
+            corners = axes.collections[0].get_coordinates()
+            assert np.ptp(corners[..., 0]) > 0.5
+            assert np.ptp(corners[..., 1]) > 0.5
+            assert axes.get_xlim() == (corners[..., 0].min(), corners[..., 0].max())
+            assert axes.get_ylim() == (corners[..., 1].min(), corners[..., 1].max())
+
+
 def test_axes_are_laid_out_longest_first():
     assert varied({"star_pct": 2, "lower_half_pct": 3, "upper_painting_deg": 1}) == (["lower_half_pct", "star_pct"], [])
     assert varied({"star_pct": 4, "lower_half_pct": 3, "upper_painting_deg": 2}) == (

@@ -148,7 +148,8 @@ def _cells(axes: Axes, panel: xr.Dataset, name: str, across: str | None, up: str
     values = panel[name].transpose(*(side for side in (up, across) if side)).values.reshape(len(y), len(x))
     axes.set_facecolor("0.9")
     axes.patch.set(hatch="///", edgecolor="0.65")
-    image = axes.pcolormesh(x, y, np.ma.masked_invalid(values), cmap="cividis", vmin=ends[0], vmax=ends[1], shading="nearest")
+    shown = np.ma.masked_invalid(values)
+    image = axes.pcolormesh(_borders(x), _borders(y), shown, cmap="cividis", vmin=ends[0], vmax=ends[1])
     if max(values.shape) <= MOST_WRITTEN:
         digits = 2 if name == "lost_points" else 4
         for j, i in np.argwhere(np.isfinite(values)):
@@ -163,6 +164,14 @@ def _cells(axes: Axes, panel: xr.Dataset, name: str, across: str | None, up: str
         axis.set_label_text(_words(side) if side else "")
     axes.tick_params(labelsize=8)
     return image
+
+
+def _borders(at: np.ndarray) -> np.ndarray:
+    """(K + 1,) where the cells about values (K,) meet; one alone has a cell of width 1."""
+    if len(at) == 1:
+        return at[0] + np.array([-0.5, 0.5])
+    between = (at[1:] + at[:-1]) / 2.0
+    return np.concatenate([[2.0 * at[0] - between[0]], between, [2.0 * at[-1] - between[-1]]])
 
 
 def _ends(values: np.ndarray) -> tuple[float, float]:
