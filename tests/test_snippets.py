@@ -6,6 +6,7 @@ import functools
 import re
 import shlex
 import sys
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -73,17 +74,26 @@ def short_sweep(argv: list[str], folder: Path) -> list[str]:
     return ["sweep", short.name, *argv[2:]]
 
 
+def commands_of(pages: Iterable[Path], folder: Path) -> list[list[str]]:
+    """All commands of pages, with the sizes above."""
+    written = [smaller(block, folder) for page in pages for block in snippets.blocks(page)]
+    return [argv for block in written if block.kind == "sh" for argv in snippets.commands(block)]
+
+
 def run_before(page: Path, folder: Path) -> tuple[str, ...]:
     """Commands of earlier pages that ask the same of shipped files: a page that repeats one of them shows nothing new."""
-    pages = snippets.pages()
-    written = [smaller(block, folder) for one in pages[: pages.index(page)] for block in snippets.blocks(one)]
-    commands = [argv for block in written if block.kind == "sh" for argv in snippets.commands(block)]
+    commands = commands_of(snippets.pages()[: snippets.pages().index(page)], folder)
     return tuple(" ".join(argv) for argv in commands if argv[0] == "compare" and (DOCS.parent / argv[1]).is_file())
+
+
+def run_elsewhere(page: Path, folder: Path) -> tuple[str, ...]:
+    """Commands that name a host of the reader's."""
+    return tuple(" ".join(argv) for argv in commands_of([page], folder) if any("//HOST:" in word for word in argv))
 
 
 @pytest.mark.parametrize("page", snippets.pages(), ids=lambda page: str(page.relative_to(DOCS.parent)))
 def test_its_code_runs(page, tmp_path):
-    skip = (*NOT_RUN, *run_before(page, tmp_path))
+    skip = (*NOT_RUN, *run_before(page, tmp_path), *run_elsewhere(page, tmp_path))
     snippets.run(page, tmp_path, smaller=functools.partial(smaller, folder=tmp_path), skip=skip)
 
 
