@@ -16,6 +16,7 @@ from raylab.optics.materials import Material
 from raylab.scene.pixel_grid import PixelGrid, grid_around
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
+from raylab.stone.cuts.tapered_baguette import tapered_baguette
 from raylab.stone.stone import Stone
 from raylab.tracers import ledger
 from raylab.tracers.exact.clipping import ROW, T, Workspace, X, Y, area_of, new_workspace, polygon, split
@@ -404,6 +405,19 @@ def test_tint_darkens_and_closes(gem):
     assert dark[ledger.ABSORBED] > 0.05
     assert dark[ledger.LUMINANCE] < clear[ledger.LUMINANCE]
     assert dark[ledger.GLARE] == pytest.approx(clear[ledger.GLARE], rel=1e-12)
+
+
+def test_a_beam_that_grazes_a_side_facet_is_split():
+    """Its rays meet the plane of that side a million times as far away as the stone is large; the table takes most of them."""
+    stone = tapered_baguette(
+        table_pct=78.90695629583723, crown_angle_deg=28.848572449585838, crown_step_deg=8.906875655937375, crown_steps=1,
+        pavilion_angle_deg=56.28356905450418, pavilion_step_deg=6.848587780043591, pavilion_steps=4,
+        girdle_pct=6.357050541798591, narrow_pct=50.09696387436726, length_ratio=2.357983335460505, width_mm=10.108323974097852,
+    )  # fmt: skip
+    view = View(18.87104356655854, 74.95378723573522, 245.49850487007825)
+    beams = beams_of(stone, HEAD_SHADOW, view, precision=0.4)
+    assert beams.pieces > 1000
+    assert beams.lost == 0
 
 
 def test_a_stone_far_off_the_origin_is_traced_as_finely_as_one_there(gem):

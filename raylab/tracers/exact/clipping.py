@@ -268,8 +268,8 @@ def _put_in(columns, corners, cells, edges, cuts, beam, row, count, corner_count
     old, fits = corner_count, count + 2 < cells.shape[0] and corner_count + 2 * count < corners.shape[0]
     count, corner_count = _take(columns, corners, cells, edges, cuts, beam, row, count if fits else 0, corner_count, sides)
     for v in range(old):
-        if corners[v, SIDE] < 0.0:
-            corners[v, T] += corners[v, GAIN]
+        if corners[v, SIDE] < 0.0:  # not T + GAIN: beside the T of a plane that the beam grazes the sum would be rounded
+            corners[v, T] = distance(columns, beam, row, corners[v, X], corners[v, Y])
             corners[v, T_RECIPROCAL] = reciprocal
     return count if fits else -1, corner_count
 
@@ -288,7 +288,7 @@ def split(columns, keys, corners, cells, edges, cuts, beam, sides, met, sloping,
     tolerance : mm; a plane nearer by less than this, seen across the beam, wins nothing.
 
     Returns the number of cells (`polygon` reads one), or -1 where the workspace was too small or rounding left no consistent
-    tiling; neither has been seen.
+    tiling; neither is known of any stone.
     """
     vx, vy, vz = beam[9], beam[10], beam[11]
     scale(columns, 0, sloping, vx, vy, vz)
