@@ -7,7 +7,7 @@
    without, and rearranging those that stand in each other's way (`moves`).
 4. The girdle as a whole, where its flats can't be found one by one (`girdle_search`, `girdle_fit`, with `walls` and
    `smooth_girdle`); once more with better planes of crown and pavilion, and without planes that may only stand in for walls.
-5. Facets whose points are not surely theirs (`few_points`).
+5. Facets whose points are not surely theirs (`few_points`), and errors of those whose points scatter more than the noise.
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
 noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
@@ -28,7 +28,7 @@ from .few_points import averaged
 from .girdle_fit import Girdle, bent
 from .girdle_search import State, with_girdle, without_bevels
 from .mesh import Mesh
-from .noise import ENOUGH, LEAST_NOISE_MM, patches_and_noise, pooled_noise, redundancy
+from .noise import ENOUGH, LEAST_NOISE_MM, by_own_scatter, patches_and_noise, pooled_noise, redundancy
 from .plane_fit import EDGE_MM
 
 EDGE_NOISE = 0.2
@@ -78,6 +78,7 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     if not surface.drawn and not rounding:  # points at rounded edges are on no plane, those inside of triangles no measurements
         planes = averaged(mesh.vertices, planes, under, state.free(), noise)
         under = envelope(mesh.vertices, planes)
+        planes = by_own_scatter(planes, under, state.free(), noise)
     if girdle is None or girdle.kind == "flats":
         planes = bent(mesh, planes, under, up, noise, EDGE_MM + rounding)
     return Found(planes, under, noise, known, rounding, girdle)

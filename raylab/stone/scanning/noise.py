@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from ...jit import njit
-from .envelope import Planes
+from .envelope import CUTOFF, Envelope, Planes
 from .mesh import Mesh
 from .patches import Patches, merge_patches, single_patches
 
@@ -73,6 +74,21 @@ def pooled_noise(planes: Planes) -> float:
     if not free.sum():
         return 0.0
     return float(planes.rms[order][np.searchsorted(np.cumsum(free), free.sum() / 2.0)])
+
+
+def by_own_scatter(planes: Planes, under: Envelope, free: int, noise: float) -> Planes:
+    """Planes, of whose first `free` the errors are larger by as much as their points scatter by more than the noise.
+
+    Beside a facet that is lost, or a wall that stands too far out, a plane has points that are not its own, and is off by more
+    than its points' noise makes it; what shows is their scatter. So the ratio of R. T. Birge, Phys. Rev. 40 (1932) 207 (from
+    memory): squares over those expected, where that is more than 1. `under` is where points lie, `noise` (mm) theirs.
+    """
+    facet, height = under.facet, under.height / noise
+    on = np.abs(height) <= CUTOFF  # others, such as a chip's, are in no fit
+    count = np.bincount(facet[on], minlength=len(planes))
+    ratio = np.bincount(facet[on], height[on] ** 2, len(planes)) / np.maximum(count - 3.0, 1.0)
+    ratio[free:] = 1.0  # fitted as a whole, which states its own
+    return replace(planes, covariance=planes.covariance * np.maximum(ratio, 1.0)[:, None, None])
 
 
 @njit()
