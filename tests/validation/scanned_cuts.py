@@ -3,7 +3,8 @@
     python tests/validation/scanned_cuts.py 20 1 5 [--known-to 15] [--seed 0] [--processes 4] ["oval brilliant" ...]
 
 scans so many stones of each cut (or of those named) with noise of 1 and of 5 um, from points in even directions, turned and
-shifted at random. The thresholds of scans were set on the stones of seed 0; other seeds are other stones and other noise. For every cut and noise it prints
+shifted at random. The thresholds of scans were set on the stones of seed 0; other seeds are other stones and other noise. For
+every cut and noise it prints
 
 * facets that the scan lacks or has beyond those of the stone, the girdle left out. A facet is found if one of the scan's is
   turned from it by less than 3 degrees, or by less than four of that one's stated standard errors: a culet of 8 points is known

@@ -43,13 +43,22 @@ class Girdle:
     """`kind` is "flats" (planes fitted one by one), "upright flats", "even flats" or "round"; `planes` are in the frame of the
     mesh, the last `fixed` of them fitted as a whole. `price` is what all of them cost, in noise variances: walls by their
     unknowns, a plane fitted by itself what it costs anywhere on the stone (`NEEDED`), for about another axis it may be no plane
-    of the girdle. `unexplained` says whether the points' squares are still more than noise makes them."""
+    of the girdle. `unexplained` says whether the squares of the points that it was judged by, those `on` it (N,) by their
+    numbers in the mesh, are still more than noise makes them."""
 
     kind: str
     planes: Planes
     fixed: int
     price: float
     unexplained: bool
+    on: np.ndarray
+
+    def beside(self, planes: Planes, points: np.ndarray, noise: float) -> Girdle:
+        """The same with all planes of the stone as they are now, of points (V, 3): where walls had left some unexplained,
+        because a plane beside them was lacking or off, they may be no more. (A whole outline's squares are of it alone.)"""
+        if not self.unexplained or self.kind not in ("flats", "upright flats"):
+            return self
+        return replace(self, unexplained=_exceeds(envelope(points[self.on], planes).height, noise))
 
 
 def is_steep(planes: Planes, up: np.ndarray) -> np.ndarray:
@@ -83,14 +92,12 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
         heights = envelope(surface[on_band], rest.with_(walls)).height
         unknowns = UNKNOWNS * len(walls) + len(walls) - fixed  # a plane by itself may lean too
         score = cost_of(heights, band.weight, noise) + unknowns * math.log(len(on_band))
-        # every point counts the same, as where walls are sought: few that stand for large areas exceed by chance
-        each = float(squares(heights, noise).sum())
-        return each > len(on_band) + CLEARLY * math.sqrt(2.0 * len(on_band)), score
+        return _exceeds(heights, noise), score
 
     flats = planes.only(steep & (np.arange(len(planes)) < free))
     least, misfit = of_walls(flats, 0), whole.misfit(band, noise)
     of_whole = misfit > explained, misfit + whole.price
-    found = Girdle("flats", flats, 0, price(flats, 0), least[0])
+    found = Girdle("flats", flats, 0, price(flats, 0), least[0], on_band)
     sought = min(least, of_whole)[0] or (steep.sum() > SIDES and least < of_whole)
     for lean in (STEEP, LEANING) if sought else ():
         beside = flats.only(np.abs(flats.normals @ up) > lean)  # halves of a thick stone can be as steep
@@ -100,12 +107,21 @@ def fit_girdle(mesh: Mesh, planes: Planes, free: int, up: np.ndarray, noise: flo
         upright = beside.with_(walls)
         cost = of_walls(upright, len(walls))
         if cost < least:
-            found, least = Girdle("upright flats", upright, len(walls), price(upright, len(walls)), cost[0]), cost
+            found, least = Girdle("upright flats", upright, len(walls), price(upright, len(walls)), cost[0], on_band), cost
     if least <= of_whole:
         return found
     kind = "even flats" if whole.sides else "round"
     fitted = _moved(tangents(whole, band, noise, scatter), seen.turn, seen.origin)
-    return Girdle(kind, fitted, len(fitted), whole.price, of_whole[0])
+    return Girdle(kind, fitted, len(fitted), whole.price, of_whole[0], on_band)
+
+
+def _exceeds(heights: np.ndarray, noise: float) -> bool:
+    """Whether squares of heights (N,) are clearly more than noise makes them.
+
+    Every point counts the same, as where walls are sought: few that stand for large areas exceed by chance.
+    """
+    count = len(heights)
+    return float(squares(heights, noise).sum()) > count + CLEARLY * math.sqrt(2.0 * count)
 
 
 def _walls(seen: Seen, surface: np.ndarray, others: Planes, noise: float, scatter: float) -> Planes | None:

@@ -67,6 +67,8 @@ def _about(candidates: Candidates, state: State, up: np.ndarray, working: float,
     if girdle is not None:
         planes = candidates.taken_up(planes.only(~is_steep(planes, up)).with_(girdle.planes), working)
     planes = refined(candidates.surface, planes, working, fixed=girdle.fixed if girdle else 0)
+    if girdle is not None:
+        girdle = girdle.beside(planes, candidates.surface.mesh.vertices, working)
     return State(planes, girdle, planes.normals[np.argmax(planes.normals @ up)])
 
 
