@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...jit import njit
 from ..measuring.plane_uncertainty import SIDES
 from .envelope import CUTOFF, NEEDED, Envelope, Planes, edge_distance, envelope, squares
 from .girdle_points import LEAST, Seen, points_about
@@ -33,6 +34,9 @@ flatter by far; between them lie only planes laid through points of the girdle a
 
 CLEARLY = 4.0
 """Standard errors by which squares must exceed those of noise, for points not to lie on an outline fitted as a whole."""
+
+NEAR = 8
+"""Of a point's highest planes so many are kept in mind, and sought again when all but one of them are left out."""
 
 LEANING = math.sin(math.radians(10.0))
 """A plane that leans by more than this may be a half of a thick stone, where walls are sought by their plan."""
@@ -150,25 +154,74 @@ def _needed(walls: Planes, surface: np.ndarray, others: Planes, sought: int, noi
     One may be laid through two of the points, so many `sought`, that only happen to lie off all others. Or through points on
     either side of a place where the girdle is too thin for any: it is a chord, and points of crown and pavilion stand out.
     """
-    price, planes = UNKNOWNS * math.log(sought), others.with_(walls)
+    planes = others.with_(walls)
     on = surface[envelope(surface, planes).facet >= len(others)]
-    found, stands = envelope(on, planes), np.ones(len(planes), dtype=bool)
-
-    def gained(heights: np.ndarray) -> np.ndarray:
-        return squares(heights[:, 1], noise) - squares(heights[:, 0], noise)
-
-    order, gain = found.order, gained(found.heights)
-    while stands.sum() > len(others) + 2:
-        loss = np.where(stands, np.bincount(order[:, 0], gain, len(planes)), np.inf)[len(others) :]
-        if loss.min() >= price:
-            break
-        least = len(others) + int(loss.argmin())
-        stands[least] = False
-        beside = (order == least).any(axis=1)  # the highest planes of all other points are as they were
-        anew = envelope(on[beside], planes.only(stands))
-        order[beside] = np.flatnonzero(stands)[anew.order]
-        gain[beside] = gained(anew.heights)
+    stands = _standing(on, planes.normals, planes.distances, len(others), UNKNOWNS * math.log(sought), noise)
     return planes.only(stands & (np.arange(len(planes)) >= len(others)))
+
+
+@njit()
+def _standing(points, normals, distances, given, price, noise):
+    """(F,) bool: planes without those after the first `given` that are left out, the least needed first, down to two.
+
+    Parameters
+    ----------
+    points : (N, 3) mm, each on the highest plane. normals, distances : (F, 3), (F,) planes.
+    price : what a plane must take off the sum of squares, in noise variances. noise : mm.
+    """
+    planes, count = len(distances), len(points)
+    stands = np.ones(planes, dtype=np.bool_)
+    near, heights = np.full((count, NEAR), -1), np.full((count, NEAR), -np.inf)
+    two, gain = np.full((count, 2), -1), np.zeros(count)
+    gone = -1  # at first all points are looked at, then those by the plane just left out
+    for _ in range(planes - given - 1):
+        for v in range(count):
+            if two[v, 0] == gone or two[v, 1] == gone:
+                i, j = _two(near, v, stands)
+                if j < 0:
+                    _fill(points, v, normals, distances, stands, near, heights)
+                    i, j = 0, 1
+                two[v, 0], two[v, 1] = near[v, i], near[v, j]
+                gain[v] = min((heights[v, j] / noise) ** 2, CUTOFF**2) - min((heights[v, i] / noise) ** 2, CUTOFF**2)
+        loss = np.zeros(planes)
+        for v in range(count):
+            loss[two[v, 0]] += gain[v]
+        gone = given
+        for f in range(given, planes):
+            if stands[f] and (loss[f] < loss[gone] or not stands[gone]):
+                gone = f
+        if loss[gone] >= price or stands.sum() <= given + 2:
+            break
+        stands[gone] = False
+    return stands
+
+
+@njit()
+def _two(near, v, stands):
+    """Places of the two first planes that stand in row v of `near` (N, K); the second is -1 where there are fewer."""
+    i = -1
+    for k in range(near.shape[1]):
+        if near[v, k] >= 0 and stands[near[v, k]]:
+            if i >= 0:
+                return i, k
+            i = k
+    return i, -1
+
+
+@njit()
+def _fill(points, v, normals, distances, stands, near, heights):
+    """Fill row v of `near` and `heights` (N, K) with the highest planes (F, 3), (F,) that stand at point v, falling."""
+    last = near.shape[1] - 1
+    for k in range(last + 1):
+        near[v, k], heights[v, k] = -1, -np.inf
+    for f in range(len(distances)):
+        h = normals[f, 0] * points[v, 0] + normals[f, 1] * points[v, 1] + normals[f, 2] * points[v, 2] - distances[f]
+        if stands[f] and h > heights[v, last]:
+            k = last
+            while k > 0 and h > heights[v, k - 1]:
+                near[v, k], heights[v, k] = near[v, k - 1], heights[v, k - 1]
+                k -= 1
+            near[v, k], heights[v, k] = f, h
 
 
 def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: float, edge_mm: float) -> Planes:
