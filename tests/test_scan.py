@@ -474,6 +474,10 @@ def test_a_long_stone_is_as_long_as_it_is_said_to_be(stone, times, noise_mm, kin
     said = capsys.readouterr().out
     assert report.uncertainty(Uncertainty()).unsure_walls == len(report.uncertain_walls)
     assert (len(report.uncertain_walls) > 0, "walls may be missing beside" in said) == 2 * (missing,)
+    few = most_um > 100.0  # points on a wall: their heights hardly differ
+    assert (len(report.open_leans) > 0, "girdle's walls is open" in said) == 2 * (few,)
+    assert any(fit.lean_error_deg < 5.0 for fit in report.facets) == (kind == "upright flats")
+    assert report.to_dict()["open_leans"] == [fit.name for fit in report.open_leans]
 
 
 def test_a_girdle_that_lacks_a_wall_stands_around_the_table():

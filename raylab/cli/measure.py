@@ -172,6 +172,11 @@ def _print_scan(report: ScanReport) -> None:
         worst = max(walls, key=lambda fit: fit.distance_error_um)
         known = f"{worst.name} is known to {worst.distance_error_um:.0f} um"
         say(f"  walls may be missing beside {len(walls)} of the girdle's ({known}): length and width are no better known there")
+    leans = report.open_leans
+    if leans:
+        worst = max(leans, key=lambda fit: fit.lean_error_deg)
+        known = f"the points of {worst.name} tell it to {worst.lean_error_deg:.0f} deg"
+        say(f"  the lean of {len(leans)} of the girdle's walls is open ({known}): they are taken as upright")
     for patch in report.unexplained[:MOST_PATCHES]:
         position = ", ".join(f"{x:.2f}" for x in patch.position_mm)
         say(f"  patch of {patch.area_mm2:.4f} mm^2 at ({position}) mm: up to {patch.depth_um:.0f} um {patch.kind} the facets")

@@ -32,12 +32,17 @@ ROOM, ROOM_UM = 4.0, 20.0
 this, um."""
 
 
+LEAN_DEG = 5.0
+"""A wall's lean is open if its own points tell it no better than this (a standard error): what leans by less is upright."""
+
+
 @dataclass(frozen=True)
 class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
     the standard errors of slope, azimuth (NaN for a level facet), tilt about the steepest line, and distance of the facet's
     middle along its normal. A girdle wall's distance is at least as uncertain as the points beside it that are on no facet are
-    off it."""
+    off it. `lean_error_deg`: how well a wall's own points tell its lean, where walls are "upright flats": all may lean together, which
+    `slope_error_deg` is of, none by itself. NaN of other facets."""
 
     name: str
     area_mm2: float
@@ -48,6 +53,7 @@ class FacetFit:
     azimuth_error_deg: float
     across_error_deg: float
     distance_error_um: float
+    lean_error_deg: float
 
 
 @dataclass(frozen=True)
@@ -110,6 +116,11 @@ class ScanReport:
         least = max(ROOM * float(np.median([fit.distance_error_um for fit in walls])), ROOM_UM)
         return tuple(fit for fit in walls if fit.distance_error_um > least)
 
+    @property
+    def open_leans(self) -> tuple[FacetFit, ...]:
+        """Walls of the girdle whose lean is open: their own points tell it no better than to `LEAN_DEG`, and it counts as upright."""
+        return tuple(fit for fit in self.facets if fit.lean_error_deg > LEAN_DEG)
+
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
         """Standard uncertainties of the stone's planes: those of the device, with the scan's own scatter facet by facet.
 
@@ -124,6 +135,7 @@ class ScanReport:
         """Plain numbers, strings and lists, ready for JSON; a number that isn't known is None."""
         plain = asdict(self)
         plain |= {"recognition": None if self.recognition is None else self.recognition.to_dict()}
+        plain |= {"open_leans": [fit.name for fit in self.open_leans]}
         plain |= {"rotation": self.rotation.tolist(), "shift_mm": self.shift_mm.tolist()}
         for row in (plain, *plain["facets"]):
             row |= {key: None for key, value in row.items() if isinstance(value, float) and not math.isfinite(value)}
@@ -148,7 +160,7 @@ def explained_pct(mesh: Mesh, found: Found) -> float:
     return 100.0 * (1.0 - float(off / mesh.area.sum()))
 
 
-def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tuple[FacetFit, ...]:
+def facet_fits(mesh: Mesh, stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tuple[FacetFit, ...]:
     """One entry per facet of `stone`; `planes` (F,) are the numbers of their planes in `found`.
 
     A slope is measured from the table (of a rose cut, from the base), whose own uncertainty is therefore part of it; an azimuth
@@ -178,6 +190,7 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
     largest = np.zeros(len(fits))
     np.maximum.at(largest, found.under.facet, height)
     rms = np.sqrt(square / np.maximum(count, 1))
+    lean = _lean_deg(mesh, planes, pose, found, noise)
     return tuple(
         FacetFit(
             stone.facet_name(f),
@@ -189,9 +202,24 @@ def facet_fits(stone: Stone, planes: np.ndarray, pose: Pose, found: Found) -> tu
             float(turn[f]),
             math.degrees(math.sqrt(azimuth[f])),
             math.sqrt(tilts[f, 0, 0]) * 1e3,
+            float(lean[f]),
         )
         for f, p in enumerate(planes)
     )
+
+
+def _lean_deg(mesh: Mesh, planes: np.ndarray, pose: Pose, found: Found, noise: float) -> np.ndarray:
+    """(F,) standard error of the lean of each upright wall by the heights of its own points, see `FacetFit`."""
+    lean = np.full(len(planes), np.nan)
+    if found.girdle is None or found.girdle.kind != "upright flats":
+        return lean
+    facet, height = found.under.facet, mesh.vertices @ pose.rotation[2]
+    on, walls = ~off_facets(found), planes >= len(found.planes) - found.girdle.fixed
+    count = np.bincount(facet, on, len(found.planes)).clip(1.0)
+    arm = height - (np.bincount(facet, height * on, len(count)) / count)[facet]
+    spread = np.sqrt(np.bincount(facet, arm**2 * on, len(count)))
+    lean[walls] = np.degrees(np.arctan2(noise, spread[planes[walls]]))
+    return lean
 
 
 def _beside(found: Found) -> np.ndarray:

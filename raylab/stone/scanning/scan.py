@@ -163,7 +163,7 @@ def stone_from_mesh(
         girdle=girdle,
         rotation=pose.rotation,
         shift_mm=pose.shift_mm,
-        facets=facet_fits(stone, facets, pose, found),
+        facets=facet_fits(mesh, stone, facets, pose, found),
         unexplained=unexplained(mesh, found, pose.rotation, pose.shift_mm),
         extra=tuple(stone.facet_name(f) for f, tier in enumerate(tiers) if tier == EXTRA),
         recognition=pose.tiers.recognition,
