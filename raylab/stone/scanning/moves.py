@@ -25,6 +25,10 @@ FEW = 48
 """Planes with fewer points are tried with those points alone that are furthest from a neighbor."""
 
 
+NEARER = (0.5, 0.25, 0.75)
+"""Shares of its points, the nearest to a neighbor, that such a plane is tried without: the first, and all if it is suspect."""
+
+
 def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, noise: float) -> Planes:
     """Planes after all changes for the better, each plane taking part in one at most; the last ones stay after `free`.
 
@@ -41,7 +45,8 @@ def rearranged(points: np.ndarray, planes: Planes, found: Envelope, free: int, n
         tried.change([f, g], [*tried.rows([f, g]), tried.chamfer(f, g)])
     for f, g in [*near.tolist(), *near[:, ::-1].tolist()]:
         if len(tried.members[f]) < FEW:
-            tried.change([f, g], tried.swung(f, g))
+            for share in NEARER if tried.suspect[f] else NEARER[:1]:
+                tried.change([f, g], tried.swung(f, g, share))
     for f, g in tried.sunken_edges(free):
         tried.change([f, g], tried.sunken(f, g))
     return tried.result()
@@ -167,8 +172,8 @@ class _Trial:
         low = own[(self.order[own, 1] == g) & (self.heights[own, 0] < -self.noise)]
         return None if len(low) < FEWEST else [*self.rows([f, g]), best_plane(self.points[low], self.planes.normals[f])]
 
-    def swung(self, f: int, g: int) -> list[np.ndarray] | None:
-        """Two planes, the first through that half of its points which is further from the second.
+    def swung(self, f: int, g: int, share: float) -> list[np.ndarray] | None:
+        """Two planes, the first without that share of its points which is nearest to the second.
 
         A plane of few points may lie across two facets, and then slides no further.
         """
@@ -176,7 +181,9 @@ class _Trial:
         if len(own) < 2 * FEWEST:
             return None
         below = self.planes.distances[g] - self.points[own] @ self.planes.normals[g]
-        far = own[below >= np.median(below)]
+        far = own[below >= np.quantile(below, share)]
+        if len(far) < FEWEST:
+            return None
         return [best_plane(self.points[far], self.planes.normals[f]), self.rows([g])[0]]
 
     def halves(self, f: int) -> np.ndarray | None:

@@ -41,8 +41,8 @@ class FacetFit:
     """How well one facet is known: area, number of vertices, rms and largest distance of the vertices from the plane, and
     the standard errors of slope, azimuth (NaN for a level facet), tilt about the steepest line, and distance of the facet's
     middle along its normal. A girdle wall's distance is at least as uncertain as the points beside it that are on no facet are
-    off it. `lean_error_deg`: how well a wall's own points tell its lean, where walls are "upright flats": all may lean together, which
-    `slope_error_deg` is of, none by itself. NaN of other facets."""
+    off it. `lean_error_deg`: how well a wall's own points tell its lean, where walls are "upright flats": all may lean
+    together, which `slope_error_deg` is of, none by itself. NaN of other facets."""
 
     name: str
     area_mm2: float
@@ -118,7 +118,8 @@ class ScanReport:
 
     @property
     def open_leans(self) -> tuple[FacetFit, ...]:
-        """Walls of the girdle whose lean is open: their own points tell it no better than to `LEAN_DEG`, and it counts as upright."""
+        """Walls of the girdle whose lean is open, and which count as upright: their own points tell it no better than to
+        `LEAN_DEG`."""
         return tuple(fit for fit in self.facets if fit.lean_error_deg > LEAN_DEG)
 
     def uncertainty(self, device: Uncertainty) -> Uncertainty:
