@@ -343,8 +343,8 @@ def test_a_culet_is_not_lost_to_a_plane_across_it_and_a_main():
 
 
 def test_walls_leave_nothing_unexplained_once_the_plane_beside_them_is_there():
-    """Judged while a facet beside them was lacking, walls better by 900 noise variances than planes with a bevel were passed over. A whole
-    outline is judged by itself."""
+    """Judged while a facet beside them was lacking, walls were passed over that were better by 900 noise variances than planes
+    with a bevel. A whole outline is judged by itself."""
     x, y = (axis.ravel() for axis in np.meshgrid(np.linspace(-1.0, 1.0, 20), np.linspace(0.0, 1.0, 5)))
     points = np.column_stack([x, y, np.minimum(0.0, -x)])
     planes = fitted(points, [x < 0.0, x > 0.0])
