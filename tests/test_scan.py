@@ -27,6 +27,7 @@ from raylab.stone.scanning.girdle_points import points_about
 from raylab.stone.scanning.mesh import closed_mesh
 from raylab.stone.scanning.noise import by_own_scatter
 from raylab.stone.scanning.scan import load_scan, stone_from_mesh
+from raylab.stone.scanning.stone_pose import stone_pose
 from raylab.stone.scanning.walls import _Sides, upright_walls
 
 STONE = scanned.brilliant(culet_pct=1.0)
@@ -340,6 +341,19 @@ def test_a_culet_is_not_lost_to_a_plane_across_it_and_a_main():
     assert np.bincount(envelope(surface.points, planes).facet)[culet] == 28
     found = refining.refined(surface, planes, noise, fixed=int(stone.on_girdle.sum()))
     assert math.degrees(math.acos(-found.normals[:, 2].min())) < 3.0
+
+
+def test_a_step_cut_is_not_laid_on_a_pavilion_step():
+    """Its pavilion steps are larger than the table. About one of them four of twelve scans passed for an emerald cut's, of whose
+    girdle two walls stand upright."""
+    stone = rl.baguette(
+        table_pct=45.9156, crown_angle_deg=26.6869, crown_steps=1, pavilion_angle_deg=37.1225, pavilion_steps=1,
+        girdle_pct=3.8492, length_ratio=2.0234, width_mm=6.5,
+    )  # fmt: skip
+    for seed in range(12):
+        normals = stone.normals + np.random.default_rng(seed).normal(0.0, 2e-4, stone.normals.shape)
+        pose = stone_pose(normals / np.linalg.norm(normals, axis=1)[:, None], stone.distances_mm)
+        assert (pose.tiers.cut.name, stone.tiers[pose.level]) == ("baguette", "table")
 
 
 def test_walls_leave_nothing_unexplained_once_the_plane_beside_them_is_there():

@@ -1,8 +1,8 @@
 """How a scanned stone must be turned and shifted to stand in raylab's frame.
 
-The table is turned up: its normal is +z. It is the largest facet, if a known cut is found so; of a step cut a pavilion facet
-can be larger, so that other large facets are tried until a cut is found. Of a stone of no known cut it is the largest of those
-under which the girdle stands upright, nearly as far around as under any: walls may be lost. A largest facet that borders the
+The table is turned up: its normal is +z. It is the largest facet under which the girdle stands upright, nearly as far around as
+under any (walls may be lost), and a known cut is found; of a step cut a pavilion facet can be larger, and a few of its facets
+can pass for another cut's. Of a stone of no known cut it is the largest of the first kind. A largest facet that borders the
 girdle alone, the whole of its side, under a dome of smaller ones, is the flat base of a rose cut and is turned down. The stone
 is then turned about z by the smallest angle that brings its mains to 0, 45, 90, ... degrees (for eight mains; their mean,
 crown and pavilion together, weighted by area), or the length of any other stone to +x. The axis is put through the middle of
@@ -66,18 +66,18 @@ def stone_pose(normals: np.ndarray, distances_mm: np.ndarray) -> Pose:
 def _level(normals: np.ndarray, distances_mm: np.ndarray) -> tuple[int, np.ndarray]:
     """The facet to turn level, and the rotation (3, 3) that does so.
 
-    It is the first under which a cut is known, else the first under which the girdle stands as upright as under any, of
-    those under which it goes nearly as far around as under any.
+    It is the first under which a cut is known and the girdle goes nearly as far around as under any; else the first under which
+    a cut is known; else the first under which the girdle stands as upright as under any, of those of the first rule.
     """
     area = np.asarray(intersect(normals, distances_mm).areas)
     large = [f for f in np.argsort(-area, kind="stable")[:TRIED].tolist() if area[f] > LARGE * area.max()]
     upright = {f: _onto_base(f, _upright(normals[f]), normals, distances_mm) for f in large}
-    for f, up in upright.items():
-        if name_tiers(normals @ up.T, distances_mm).cut is not None:
-            return f, up
     shapes = {f: Shape(normals @ up.T, intersect(normals @ up.T, distances_mm)) for f, up in upright.items()}
     walled = {f: shape.walled(shape.steep) for f, shape in shapes.items()}
     around = [f for f in large if walled[f] >= NEARLY * min(max(walled.values()), 1.0)]
+    for f in [*around, *(f for f in large if f not in around)]:
+        if name_tiers(normals @ upright[f].T, distances_mm).cut is not None:
+            return f, upright[f]
     lean = {f: _girdle_lean_deg(shapes[f]) for f in around}
     level = next(f for f in around if lean[f] <= min(lean.values()) + SAME_DEG)
     return level, upright[level]
