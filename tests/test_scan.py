@@ -344,8 +344,8 @@ def test_a_culet_is_not_lost_to_a_plane_across_it_and_a_main():
 
 
 def test_a_step_cut_is_not_laid_on_a_pavilion_step():
-    """Its pavilion steps are larger than the table. About one of them four of twelve scans passed for an emerald cut's, of whose
-    girdle two walls stand upright."""
+    """Its pavilion steps are larger than the table. About one of them four of twelve scans passed for an emerald cut, of
+    whose girdle two walls stand upright."""
     stone = rl.baguette(
         table_pct=45.9156, crown_angle_deg=26.6869, crown_steps=1, pavilion_angle_deg=37.1225, pavilion_steps=1,
         girdle_pct=3.8492, length_ratio=2.0234, width_mm=6.5,
