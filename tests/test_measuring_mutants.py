@@ -238,7 +238,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_ellipse.stretched, "ratio if back else 1.0", "1.0", lambda: long_scan(2)),
     (girdle_fit.fit_girdle, "NEEDED * (len(walls) - fixed)", "UNKNOWNS * (len(walls) - fixed) * math.log(len(on_band))", axes),
     (girdle_fit.fit_girdle, "+ len(walls) - fixed", "", test_scan.test_walls_that_stand_cost_less_than_planes_that_may_lean),
-    (girdle_fit._needed, "[:, 1], noise) - squares", "[:, 1], noise) + squares", chord),
+    (girdle_fit._needed, "UNKNOWNS * math.log(sought)", "-1e9", chord),
     (
         girdle_fit._walls,
         "if cost >= least",
@@ -247,8 +247,8 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     ),
     (
         girdle_fit.fit_girdle,
-        "each = float(squares(heights, noise).sum())",
-        "each = cost_of(heights, band.weight, noise)",
+        "return _exceeds(heights, noise), score",
+        "return score > explained, score",
         test_scan.test_points_that_stand_for_large_areas_are_off_no_more_than_others,
     ),
     (girdle_points.points_about, "min(0.5 * margin, CUTOFF * noise)", "0.5 * margin", thin),

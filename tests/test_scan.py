@@ -431,7 +431,7 @@ def test_a_facet_beside_a_lost_one_is_as_uncertain_as_its_points_scatter():
             height = np.random.default_rng(seed).normal(0.0, noise, len(x)) - math.tan(slope) * (x - 0.2).clip(0.0)
             points = np.column_stack([x, y, height])
             planes = fitted(points, [x >= 0.0])
-            found = by_own_scatter(planes, envelope(points, planes), 1, noise)
+            found = by_own_scatter(planes, envelope(points, planes), np.array([False]), noise)
             assert np.array_equal(found.normals, planes.normals)
             off = planes.axes[0].T @ ([0.0, 0.0, 1.0] - planes.normals[0])
             for k, one in enumerate((planes, found)):
@@ -444,12 +444,12 @@ def test_a_facet_beside_a_lost_one_is_as_uncertain_as_its_points_scatter():
 def test_errors_by_own_scatter_leave_out_a_chip_and_walls_fitted_as_a_whole():
     points = np.column_stack([np.random.default_rng(1).uniform(-1.0, 1.0, (200, 2)), np.zeros(200)])
     points[:50, 2] = -0.2  # a chip
-    for low, free, ratio in ((0.0, 1, 1.0), (0.002, 1, 4.0), (0.002, 0, 1.0)):
+    for low, stated, ratio in ((0.0, False, 1.0), (0.002, False, 4.0), (0.002, True, 1.0)):
         points[50:, 2] = low * np.where(np.arange(150) % 2, 1.0, -1.0)
         planes = exact_planes(SimpleNamespace(normals=np.array([[0.0, 0.0, 1.0]]), distances_mm=np.zeros(1)), [0])
         planes = replace(planes, covariance=planes.covariance + np.eye(3))
         under = SimpleNamespace(facet=np.zeros(200, dtype=int), height=points[:, 2])
-        found = by_own_scatter(planes, under, free, 0.001)
+        found = by_own_scatter(planes, under, np.array([stated]), 0.001)
         assert found.covariance[0] == pytest.approx(ratio * 150 / 147 * np.eye(3) if ratio > 1.0 else np.eye(3))
 
 

@@ -25,7 +25,7 @@ from ...errors import StoneError
 from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import Envelope, Planes, edge_rounding, envelope
 from .few_points import averaged
-from .girdle_fit import Girdle, bent
+from .girdle_fit import Girdle, bent, may_bend
 from .girdle_search import State, with_girdle, without_bevels
 from .mesh import Mesh
 from .noise import ENOUGH, LEAST_NOISE_MM, by_own_scatter, patches_and_noise, pooled_noise, redundancy
@@ -74,11 +74,12 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
         state = min(state, change(candidates, state, working, noise), key=lambda one: one.cost(surface, working))
     planes, girdle, up = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
-    under = envelope(mesh.vertices, planes)
+    under, by_flats = envelope(mesh.vertices, planes), girdle is None or girdle.kind == "flats"
     if not surface.drawn and not rounding:  # points at rounded edges are on no plane, those inside of triangles no measurements
         planes = averaged(mesh.vertices, planes, under, state.free(), noise)
         under = envelope(mesh.vertices, planes)
-        planes = by_own_scatter(planes, under, state.free(), noise)
-    if girdle is None or girdle.kind == "flats":
+        stated = np.arange(len(planes)) >= state.free()  # what was fitted as a whole
+        planes = by_own_scatter(planes, under, stated | (by_flats & may_bend(planes, up)), noise)
+    if by_flats:
         planes = bent(mesh, planes, under, up, noise, EDGE_MM + rounding)
     return Found(planes, under, noise, known, rounding, girdle)

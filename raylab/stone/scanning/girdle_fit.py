@@ -224,6 +224,12 @@ def _fill(points, v, normals, distances, stands, near, heights):
             near[v, k], heights[v, k] = f, h
 
 
+def may_bend(planes: Planes, up: np.ndarray) -> np.ndarray:
+    """(F,) bool: flats of a girdle that has more than `SIDES`, whose errors `bent` states."""
+    steep = is_steep(planes, up)
+    return steep & (steep.sum() > SIDES)
+
+
 def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: float, edge_mm: float) -> Planes:
     """Planes whose girdle flats, where there are more than `SIDES`, are as uncertain as the bend makes them that their points
     show: two flats that noise doesn't tell apart are one plane, which meets the next outside the outline.
@@ -231,8 +237,8 @@ def bent(mesh: Mesh, planes: Planes, under: Envelope, up: np.ndarray, noise: flo
     `under` is the planes' envelope at the mesh's vertices, `noise` (mm) theirs; points nearer than `edge_mm` to an edge with
     crown or pavilion don't count.
     """
-    steep = is_steep(planes, up)
-    if steep.sum() <= SIDES:
+    steep = may_bend(planes, up)
+    if not steep.any():
         return planes
     inside, _ = edge_distance(under, planes)
     on = steep[under.facet] & (steep[under.rival] | (inside > edge_mm)) & (np.abs(under.height) < CUTOFF * noise)

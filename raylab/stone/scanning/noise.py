@@ -76,8 +76,8 @@ def pooled_noise(planes: Planes) -> float:
     return float(planes.rms[order][np.searchsorted(np.cumsum(free), free.sum() / 2.0)])
 
 
-def by_own_scatter(planes: Planes, under: Envelope, free: int, noise: float) -> Planes:
-    """Planes, of whose first `free` the errors are larger by as much as their points scatter by more than the noise.
+def by_own_scatter(planes: Planes, under: Envelope, stated: np.ndarray, noise: float) -> Planes:
+    """Planes whose errors are larger by as much as their points scatter by more than the noise, but of those `stated` otherwise.
 
     Beside a facet that is lost, or a wall that stands too far out, a plane has points that are not its own, and is off by more
     than its points' noise makes it; what shows is their scatter. So the ratio of R. T. Birge, Phys. Rev. 40 (1932) 207 (from
@@ -87,7 +87,7 @@ def by_own_scatter(planes: Planes, under: Envelope, free: int, noise: float) -> 
     on = np.abs(height) <= CUTOFF  # others, such as a chip's, are in no fit
     count = np.bincount(facet[on], minlength=len(planes))
     ratio = np.bincount(facet[on], height[on] ** 2, len(planes)) / np.maximum(count - 3.0, 1.0)
-    ratio[free:] = 1.0  # fitted as a whole, which states its own
+    ratio[stated] = 1.0
     return replace(planes, covariance=planes.covariance * np.maximum(ratio, 1.0)[:, None, None])
 
 
