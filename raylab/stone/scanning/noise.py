@@ -77,7 +77,7 @@ def pooled_noise(planes: Planes) -> float:
 
 
 def by_own_scatter(planes: Planes, under: Envelope, stated: np.ndarray, noise: float) -> Planes:
-    """Planes whose errors are larger by as much as their points scatter by more than the noise, but of those `stated` otherwise.
+    """Planes whose errors are larger by as much as their points scatter more than the noise, but of those `stated` otherwise.
 
     Beside a facet that is lost, or a wall that stands too far out, a plane has points that are not its own, and is off by more
     than its points' noise makes it; what shows is their scatter. So the ratio of R. T. Birge, Phys. Rev. 40 (1932) 207 (from
