@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Callable, Iterable
-from copy import copy
 from typing import Self
 
 LONGEST_LINE = 1000
@@ -75,8 +74,8 @@ class InputError(RaylabError, ValueError):
 
     def but(self, **parts: object) -> Self:
         """The same error with other parts, by their names; what else it carries stays."""
-        found = copy(self)
-        vars(found).update(parts)
+        found = type(self).__new__(type(self))  # `copy` asks copyreg, where dask has errors share their parts
+        vars(found).update(vars(self), **parts)
         found.args = (str(found),)
         return found
 

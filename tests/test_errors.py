@@ -1,5 +1,7 @@
 """Errors are one line: where, what, and what was expected."""
 
+import copyreg
+
 import pytest
 
 from raylab.errors import InputError, RaylabError, StoneError, nearest
@@ -51,8 +53,18 @@ def test_nearest_suggests_or_lists(word, expected):
     assert nearest(word, ["spinel", "beryl"]) == expected
 
 
-def test_what_else_an_error_carries_stays_when_it_is_completed():
-    """Such as the reason of a cut, which a sweep's table names."""
+def sharing(parts):
+    """An error with these very parts, as dask has errors copied."""
+    found = StoneError.__new__(StoneError)
+    found.__dict__ = parts
+    return found
+
+
+@pytest.mark.parametrize("dask", [False, True])
+def test_what_else_an_error_carries_stays_when_it_is_completed(dask, monkeypatch):
+    """Such as the reason of a cut, which a sweep's table names; and the error that was completed stays as it was."""
+    if dask:
+        monkeypatch.setitem(copyreg.dispatch_table, StoneError, lambda error: (sharing, (vars(error),)))
     inner = StoneError("too thin", key="girdle_pct", value=0.1, also=("table_pct",))
     inner.reason = "thin_girdle"
     outer = inner.within(file="ring.toml").called(str.upper).but(value=0.2)
