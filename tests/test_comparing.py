@@ -143,13 +143,13 @@ def test_no_number_is_minus_nothing():
 def test_nothing_measured_has_no_uncertainty():
     """Designs are exact; a measured stone beside one keeps its uncertainty; what the user states counts for all."""
     design = round_brilliant(**GOOD)
-    found = compare(design, FINE, tilts=(0.0,), **QUICK)
+    found = compare(design, FINE, tilts=(0.0,), **COARSE)
     assert found.uncertainties == (EXACT, Uncertainty())
     assert {one.uncertainty for one in (*found.light[0][0].values(), *found.proportions[0].values())} == {0.0}
     assert found.proportions[1]["weight_ct"].uncertainty > 0.0
     assert "from proportions and was not measured" in " ".join(report_html(found, blank_pictures(2)).split())
     stated = Uncertainty(0.02, 0.02, 1.0)
-    assert compare(design, FINE, tilts=(0.0,), uncertainty=stated, **QUICK).uncertainties == (stated, stated)
+    assert compare(design, FINE, tilts=(0.0,), uncertainty=stated, **COARSE).uncertainties == (stated, stated)
 
 
 def test_every_number_has_words(found):
@@ -279,11 +279,11 @@ def test_a_leaky_stone_leaks_and_a_stone_is_not_distinguished_from_itself(found)
 
 def test_bodies_without_names_and_without_a_pattern_are_compared_too():
     bare = body(FINE.normals, FINE.distances_mm, name="bare")
-    found = compare(bare, random_polyhedron(4), tilts=(0.0,), **QUICK)
+    found = compare(bare, random_polyhedron(4), tilts=(0.0,), **COARSE)
     assert [one.tiers_from for one in found.measurements] == ["shape", "shape"]
     assert found.stones[0].tiers == FINE.tiers
     assert found.light[0][0]["leak"].statistic.low == pytest.approx(
-        trace(pose_of(FINE).lay(FINE), DOME, resolution=8, precision=1e-2).summary.ledger["leak"].low, abs=1e-9
+        trace(pose_of(FINE).lay(FINE), DOME, resolution=8, precision=0.3).summary.ledger["leak"].low, abs=1e-9
     )
     assert set(found.proportion_verdicts()) == {
         "depth_pct",
@@ -339,10 +339,11 @@ def test_everything_is_reported_as_json(found):
     assert not any(word in json.dumps(outcome).lower() for word in ("grade", "score", "price", "rank", "best_"))
 
 
-def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported(found):
+def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported():
     outcome: list[float] = []
-    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **QUICK, progress=lambda done, total: outcome.append(done / total))
-    assert json.dumps(again.to_dict()) == json.dumps(found.to_dict())
+    once = compare(FINE, LEAKY, tilts=(0.0, 12.0), **COARSE)
+    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **COARSE, progress=lambda done, total: outcome.append(done / total))
+    assert json.dumps(again.to_dict()) == json.dumps(once.to_dict())
     assert outcome == sorted(outcome)
     assert len(outcome) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
     assert outcome[-1] == pytest.approx(1.0)
