@@ -209,7 +209,6 @@ def test_two_processes_at_one_set_do_not_mix_it(tmp_path):
     """Forced, the last one wins; unforced, the first one."""
     script = f"""
 import sys
-import tempfile
 from pathlib import Path
 sys.path.insert(0, {str(Path(__file__).parent)!r})
 from test_whole_files import write_set

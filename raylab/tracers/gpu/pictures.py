@@ -26,7 +26,7 @@ from .batches import bodies, looks, on_card, rules_of, scale_for
 from .blocks import Real, Scenes, holding, with_blocks
 from .pixel_cells import Cells, cells_by_corners
 from .pixel_sums import pixel_means, pixels_of
-from .room import ROOM, device_number
+from .room import ROOM, device_number, few_on_card
 
 BAND = 1 << 20
 """Pixels that are drawn in one launch, at all wavelengths together."""
@@ -114,7 +114,7 @@ class _Drawing:
         """
         real, pixels, block = self.real, grid.resolution**2, pixels_of(len(channels))
         each = min(max((band or BAND) // self.waves, block), pixels)
-        firsts, wanted = range(0, pixels, each), _few_on_card(channels, device_number())
+        firsts, wanted = range(0, pixels, each), few_on_card(channels, "int64", device_number())
         place = (*map(real, (grid.x0_mm, grid.y0_mm, grid.pixel_mm)), grid.resolution)
         rules = rules_of(settings, real, chance)
         shapes = (len(channels), self.waves, each), (self.waves, each), (self.waves, each)
@@ -149,12 +149,6 @@ def _body_on_card(stone: Stone, wavelengths_nm: tuple[float, ...], real: Any, de
     """One stone at some wavelengths, for pictures: a film shows it again and again. `device` is the card's number."""
     found: Scenes = on_card(bodies([stone] * len(wavelengths_nm), wavelengths_nm), real)
     return found
-
-
-@functools.lru_cache(maxsize=16)
-def _few_on_card(numbers: tuple[int, ...], device: int) -> Any:
-    """See `_body_on_card`."""
-    return cuda.to_device(np.array(numbers))
 
 
 @functools.lru_cache(maxsize=16)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from functools import partial
 from typing import Any, NamedTuple
@@ -13,7 +12,7 @@ from numba import cuda
 from ..allocation import EVENLY, MOST
 from .blocks import THREADS, with_blocks
 from .kept import kept
-from .room import ROOM, device_number
+from .room import ROOM, device_number, few_on_card
 
 AT_A_TIME = 1024
 """Pixels of a block."""
@@ -76,18 +75,12 @@ class Cells(NamedTuple):
     def evenly(cls, samples: int) -> Cells:
         """Of pixels that all take as many samples."""
         side = math.isqrt(samples)
-        return cls(_one_for_all(side, device_number()), side)
+        return cls(few_on_card((side,), "int16", device_number()), side)
 
     @classmethod
     def corner(cls) -> Cells:
         """One ray through a corner of each pixel."""
-        return cls(_one_for_all(-1, device_number()), 1)
-
-
-@functools.lru_cache(maxsize=64)
-def _one_for_all(side: int, device: int) -> Any:
-    """`device` is the card's number."""
-    return cuda.to_device(np.array([side], np.int16))
+        return cls(few_on_card((-1,), "int16", device_number()), 1)
 
 
 def cells_by_corners(light: Any, samples: int, peak: float, resolution: int, each: Any, stream: Any) -> Cells | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -17,6 +18,12 @@ MOST_BYTES = 1 << 30
 def device_number() -> int:
     """Number of the card in use; 0 under numba-cuda's simulator, which has none."""
     return int(getattr(cuda.get_current_device(), "id", 0))
+
+
+@functools.lru_cache(maxsize=64)
+def few_on_card(numbers: tuple[int, ...], kind: str, device: int) -> Any:
+    """A few whole numbers that many launches read, copied to the card once. `device` is its number."""
+    return cuda.to_device(np.array(numbers, kind))
 
 
 class Room:
