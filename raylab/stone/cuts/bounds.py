@@ -24,7 +24,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ...errors import StoneError
-from .parameter import UNITS, Parameter, Values
+from .parameter import UNITS, Parameter, Slider, Values
 
 TURNS = 24
 """Halvings: to a ten-millionth of the way."""
@@ -41,8 +41,8 @@ DECIMALS = (2, 4, 6)
 Refusal = Callable[[Values], StoneError | None]
 """Why values make no stone; None where they make one."""
 
-Places = Callable[[Parameter, float], list[float]]
-"""Where a stone is looked for, from a value of a parameter on."""
+Places = Callable[[Parameter, Slider, float], list[float]]
+"""Where a stone is looked for, from a value of a parameter on; the slider is the parameter's."""
 
 
 class _Change(NamedTuple):
@@ -93,13 +93,12 @@ def with_bound(refused: StoneError, parameters: Sequence[Parameter], values: Val
     return refused.but(key=key, value=value, expected=expected, also=() if named is None else (named,))
 
 
-def _over_slider(parameter: Parameter, value: float) -> list[float]:
+def _over_slider(parameter: Parameter, slider: Slider, value: float) -> list[float]:
     """The usual value, and places all over the slider."""
-    slider = parameter.slider
-    return [_usual(parameter), *([] if slider is None else np.linspace(slider.low, slider.high, PLACES).tolist())]
+    return [_usual(parameter), *np.linspace(slider.low, slider.high, PLACES).tolist()]
 
 
-def _toward_ends(parameter: Parameter, value: float) -> list[float]:
+def _toward_ends(parameter: Parameter, slider: Slider, value: float) -> list[float]:
     """Places nearer and nearer to the ends of what is allowed."""
     shares = 0.5 ** np.arange(1.0, NEARER + 1.0)
     return [float(end + (value - end) * share) for end in (parameter.low, parameter.high) for share in shares]
@@ -116,7 +115,8 @@ def _changes(parameters: Sequence[Parameter], values: Values, holds: Callable[[V
         def kept(number: float | None, key: str = one.key) -> bool:
             return holds({**values, key: number})
 
-        good = next((place for place in sorted(places(one, value), key=lambda place: abs(place - value)) if kept(place)), None)
+        by_distance = sorted(places(one, slider, value), key=lambda place: abs(place - value))
+        good = next((place for place in by_distance if kept(place)), None)
         if good is not None:
             number = bound(kept, float(value), good)
             side = "" if number is None else "at least " if number > value else "at most "
