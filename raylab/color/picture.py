@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -178,53 +179,95 @@ def color_picture(
     if choice:
         need = Need(f"pictures at {choice.most} wavelengths", choice.most * grid.resolution**2 * 8.0)
         need.check("resolution", "fewer pixels, or a number of wavelengths")
-    white, coverage = white_xyz(waves, light), np.zeros((grid.resolution, grid.resolution))
+    white, engine = white_xyz(waves, light), engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0]))
     with reporter(progress, "wavelengths") as update:
-        done = 0
-
-        def seen(nodes_nm: list[float]) -> Iterator[np.ndarray]:
-            nonlocal done
-            first, total = done == 0, done + len(nodes_nm)
-            for luminance, covered in _luminances(subject, grid, nodes_nm, threads):
-                if first:  # the outline is the same at all wavelengths
-                    coverage[:] += covered / len(nodes_nm)
-                done += 1
-                update(done, total)
-                yield luminance
-
-        engine = engine_for(given.with_settings(wavelengths_nm=waves.nodes_nm[0]))
-        sums, halves = np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3))
-        luminances: Iterable[np.ndarray]
         if isinstance(engine, SpectralEngine):
-            weights = np.stack([color_weights(waves, light), *half_weights(waves, light)])
-            weights = np.moveaxis(weights, 1, -1).reshape(9, -1)
-            share = _share_of(update, len(waves))
             with at_most(threads):
-                for tile, luminance, covered in engine.spectra(given, waves.nodes_nm.tolist(), grid, progress=share):
-                    coverage.reshape(-1)[tile] = covered
-                    mixed = weights.astype(luminance.dtype) @ luminance  # all at once
-                    sums.reshape(-1, 3)[tile], *found = np.moveaxis(mixed.reshape(3, 3, -1), 1, -1)
-                    halves.reshape(2, -1, 3)[:, tile] = found
+                tiles = engine.spectra(given, waves.nodes_nm.tolist(), grid, progress=_share_of(update, len(waves)))
+                sums = _of_tiles(tiles, waves, light, grid)
         else:
+            seen = _Seen(subject, grid, threads, update)
+            luminances: Iterable[np.ndarray]
             if choice and engine.exact:
                 waves, luminances = choose(seen, choice, light, exposure)
             else:
                 luminances = seen(waves.nodes_nm.tolist())
-            weights, half = color_weights(waves, light), half_weights(waves, light)
-            for k, luminance in enumerate(luminances):
-                sums += luminance[..., None] * weights[k]
-                for which in (0, 1):
-                    if half[which, k].any():
-                        halves[which] += luminance[..., None] * half[which, k]
+            sums = _of_luminances(luminances, waves, light, seen.coverage)
     with np.errstate(invalid="ignore", divide="ignore"):
-        xyz = np.where(coverage[..., None] > 0.0, sums / coverage[..., None], np.nan)
-    covered = np.clip(coverage, 0.0, 1.0)
-    return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, halves[:, ::-1], choice)
+        xyz = np.where(sums.coverage[..., None] > 0.0, sums.xyz / sums.coverage[..., None], np.nan)
+    covered = np.clip(sums.coverage, 0.0, 1.0)
+    return Picture(xyz[::-1], covered[::-1], white, light, float(exposure), waves, grid, sums.halves[:, ::-1], choice)
+
+
+class _Sums(NamedTuple):
+    """What a picture is made of, y rising, over each pixel's covered part: XYZ (side, side, 3), the same from every other
+    wavelength (2, side, side, 3), and the coverage (side, side)."""
+
+    xyz: np.ndarray
+    halves: np.ndarray
+    coverage: np.ndarray
+
+    @classmethod
+    def none(cls, coverage: np.ndarray) -> _Sums:
+        return cls(np.zeros((*coverage.shape, 3)), np.zeros((2, *coverage.shape, 3)), coverage)
+
+
+def _of_tiles(
+    tiles: Iterable[tuple[slice, np.ndarray, np.ndarray]], waves: WavelengthSet, light: str, grid: PixelGrid
+) -> _Sums:
+    """The sums from tiles of pixels that are traced at all wavelengths at once, see `SpectralEngine.spectra`."""
+    sums = _Sums.none(np.zeros((grid.resolution, grid.resolution)))
+    weights = np.stack([color_weights(waves, light), *half_weights(waves, light)])
+    weights = np.moveaxis(weights, 1, -1).reshape(9, -1)
+    for tile, luminance, covered in tiles:
+        sums.coverage.reshape(-1)[tile] = covered
+        mixed = weights.astype(luminance.dtype) @ luminance  # all at once
+        sums.xyz.reshape(-1, 3)[tile], *found = np.moveaxis(mixed.reshape(3, 3, -1), 1, -1)
+        sums.halves.reshape(2, -1, 3)[:, tile] = found
+    return sums
+
+
+def _of_luminances(luminances: Iterable[np.ndarray], waves: WavelengthSet, light: str, coverage: np.ndarray) -> _Sums:
+    """The sums from pictures of one wavelength each, in the order of the set; none of them is kept. `coverage` may become known
+    with the pictures."""
+    sums = _Sums.none(coverage)
+    weights, half = color_weights(waves, light), half_weights(waves, light)
+    for k, luminance in enumerate(luminances):
+        sums.xyz[:] += luminance[..., None] * weights[k]
+        for which in (0, 1):
+            if half[which, k].any():
+                sums.halves[which] += luminance[..., None] * half[which, k]
+    return sums
 
 
 def _share_of(update: Progress, number: int) -> Progress:
     """Progress in wavelengths where all of them are traced side by side."""
     return lambda done, total: update(number * done / total, number)
+
+
+class _Seen:
+    """Pixels at one wavelength after the other, as often as more wavelengths are wanted.
+
+    Attributes
+    ----------
+    coverage : (side, side) share of each pixel that the stone covers, once the first wavelengths are traced; it is the same at
+        all of them.
+    """
+
+    def __init__(self, subject: Scene | Result, grid: PixelGrid, threads: int | None, update: Progress) -> None:
+        self.coverage = np.zeros((grid.resolution, grid.resolution))
+        self._subject, self._grid, self._threads, self._update = subject, grid, threads, update
+        self._done = 0
+
+    def __call__(self, nodes_nm: list[float]) -> Iterator[np.ndarray]:
+        """Luminance (side, side) summed over each pixel's covered part, y rising, relative to the dome's brightest."""
+        first, total = self._done == 0, self._done + len(nodes_nm)
+        for luminance, covered in _luminances(self._subject, self._grid, nodes_nm, self._threads):
+            if first:
+                self.coverage += covered / len(nodes_nm)
+            self._done += 1
+            self._update(self._done, total)
+            yield luminance
 
 
 def _luminances(
