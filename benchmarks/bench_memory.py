@@ -43,7 +43,7 @@ def main() -> None:
     report("rl.trace", [sys.executable, "-c", TRACE.format(resolution, samples)])
     with tempfile.TemporaryDirectory() as folder:
         size = ["--resolution", resolution, "--samples", samples, "--engine", "rays"]
-        report("raylab render", [sys.executable, "-m", "raylab.cli", "render", str(SCENE), "--out", folder, *size])
+        report("raylab render", [sys.executable, "-m", "raylab", "render", str(SCENE), "--out", folder, *size])
 
 
 if __name__ == "__main__":

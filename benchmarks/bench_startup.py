@@ -24,7 +24,7 @@ IMPORT = "import time; start = time.perf_counter(); import raylab; print(time.pe
 def command_seconds(out: str, cache: str, options: list[str]) -> float:
     """Wall time of one render command."""
     scene = str(ROOT / "scenes" / "well-proportioned.toml")
-    command = [sys.executable, "-m", "raylab.cli", "render", scene, "--out", out, "--force", *options]
+    command = [sys.executable, "-m", "raylab", "render", scene, "--out", out, "--force", *options]
     start = time.perf_counter()
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL, env={**os.environ, "NUMBA_CACHE_DIR": cache})
     return time.perf_counter() - start

@@ -6,6 +6,7 @@ import ctypes
 import gc
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -18,8 +19,9 @@ import pytest
 import xarray as xr
 from numba.core import serialize
 
-from raylab import compiling
+from raylab import __main__, compiling
 from raylab.cli import _interrupt, main, run
+from raylab.demo import demo_files
 from raylab.results.maps import DEFINITIONS
 
 ROOT = Path(__file__).parent.parent
@@ -50,7 +52,7 @@ def folder(tmp_path: Path) -> Path:
 
 def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "raylab.cli", *map(str, words)],
+        [sys.executable, "-m", "raylab", *map(str, words)],
         cwd=cwd,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         capture_output=True,
@@ -267,7 +269,7 @@ def test_lists(folder, capsys):
 
 
 def test_a_closed_pipe_is_no_fault(folder):
-    words = [sys.executable, "-m", "raylab.cli", "materials"]
+    words = [sys.executable, "-m", "raylab", "materials"]
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         process.stdout.close()
@@ -284,7 +286,7 @@ def test_an_interrupt_leaves_nothing_half_written(folder, number):
 
     The process that gets SIGHUP was started to ignore Ctrl-C, as a script's background is, and goes on ignoring it.
     """
-    words = [sys.executable, "-m", "raylab.cli", "render", "s.toml", "--out", "out", "--engine", "rays"]
+    words = [sys.executable, "-m", "raylab", "render", "s.toml", "--out", "out", "--engine", "rays"]
     words = [sys.executable, "-c", IGNORING, *words] if number == signal.SIGHUP else words
     words += ["--resolution", "2000", "--samples", "64"]  # minutes of work: it can't be done before the signal
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
@@ -346,6 +348,63 @@ def test_an_interrupt_waits_while_a_kernel_unpickles():
             signal.raise_signal(signal.SIGINT)
     finally:
         signal.signal(signal.SIGINT, usual)
+
+
+def test_an_interrupt_waits_while_a_library_is_imported(tmp_path, monkeypatch):
+    """A library that imports what it can use takes an interrupt for its absence, and the command would go on without both."""
+    (tmp_path / "not_always_there.py").write_text("import signal\nsignal.raise_signal(signal.SIGINT)\n")
+    (tmp_path / "uses_what_is_there.py").write_text(
+        "try:\n    import not_always_there as used\nexcept BaseException:\n    used = None\n"
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    usual = signal.signal(signal.SIGINT, _interrupt)
+    try:
+        import uses_what_is_there
+
+        assert uses_what_is_there.used is not None
+        with pytest.raises(KeyboardInterrupt) as struck:
+            time.sleep(30.0)
+        assert struck.value.args == (signal.SIGINT,)
+    finally:
+        signal.signal(signal.SIGINT, usual)
+        sys.modules.pop("uses_what_is_there", None)
+        sys.modules.pop("not_always_there", None)
+
+
+def test_an_interrupt_while_the_command_is_imported_is_one_line(monkeypatch, capsys):
+    class Struck:
+        @staticmethod
+        def find_spec(name: str, *_: object) -> None:
+            if name == "raylab.cli":
+                raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "raylab.cli")
+    monkeypatch.setattr(sys, "meta_path", [Struck, *sys.meta_path])
+    assert __main__.run() == 130
+    assert capsys.readouterr().err == "raylab: interrupted\n"
+
+
+def test_files_that_a_command_writes_come_together(folder, monkeypatch, capsys):
+    """A drawing that is in the way, or an interrupt at the last of many files, and none is there."""
+    (folder / "there.png").write_bytes(b"")
+    words = ["measure", folder / "s.toml", "--save", folder / "new.csv", "--drawing", folder / "there.png"]
+    assert main([str(word) for word in words]) == 2
+    assert "there.png: exists already" in capsys.readouterr().err
+    copied, usual = [], shutil.copyfile
+
+    def struck(source: Path, target: Path) -> None:
+        copied.append(usual(source, target))
+        if len(copied) == len(demo_files()):
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(shutil, "copyfile", struck)
+    assert main(["scenes", "--copy", str(folder / "mine")]) == 130
+    assert sorted(os.listdir(folder)) == ["s.toml", "there.png"]
+    monkeypatch.undo()
+    for more in ([], ["--force"]):
+        assert main(["scenes", "--copy", str(folder / "mine"), *more]) == 0
+        assert {path.relative_to(folder / "mine") for path in (folder / "mine").rglob("*.*")} == set(demo_files())
+        (folder / "mine" / "stones" / "offer-a.csv").unlink()
 
 
 def test_an_interrupt_waits_until_the_compiler_is_between_two_kernels():
@@ -436,7 +495,7 @@ def test_no_output_fails_for_its_characters(folder, page, words, shown):
     """Redirected under a code page that lacks superscripts, degrees or letters of the stone's name."""
     (folder / "s.toml").write_text(SCENE.replace("[red]test[/red] stone", ODD), encoding="utf-8")
     done = subprocess.run(
-        [sys.executable, "-m", "raylab.cli", *words],
+        [sys.executable, "-m", "raylab", *words],
         cwd=folder,
         env={**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": page},
         capture_output=True,

@@ -405,7 +405,7 @@ def folder(tmp_path: Path) -> Path:
 
 def raylab(*words: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "raylab.cli", *map(str, words)],
+        [sys.executable, "-m", "raylab", *map(str, words)],
         cwd=cwd,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         capture_output=True,

@@ -137,7 +137,7 @@ def test_a_temporary_folder_without_room_is_one_line(monkeypatch):
 
 def test_output_that_cannot_be_written_is_one_line():
     """In a process of its own, which must not try again when it ends."""
-    command = [sys.executable, "-m", "raylab.cli", "domes"]
+    command = [sys.executable, "-m", "raylab", "domes"]
     environment = {**os.environ, "PYTHONPATH": str(Path(rl.__file__).parents[1])}
     with open("/dev/full", "w") as full:
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, env=environment)

@@ -55,7 +55,7 @@ LAYERS = (
     ("files", "voxel_files", "pictures"),
     ("live",),
     ("report",),
-    ("cli", "workbench", "notebook"),
+    ("cli", "workbench", "notebook", "__main__"),
 )
 """From the bottom up: modules and packages of `raylab`. A new one is given its place here."""
 

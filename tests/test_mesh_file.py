@@ -191,7 +191,7 @@ def test_the_command_line_refuses_with_one_line_and_leaves_nothing(command, tmp_
     (tmp_path / "cut.stl").write_bytes(content(".stl")[:-30])
     out = ["--out", "out"] if command == "render" else ["--save", "out.csv"]
     ran = subprocess.run(
-        [sys.executable, "-m", "raylab.cli", command, "cut.stl", "--unit", "mm", *out],
+        [sys.executable, "-m", "raylab", command, "cut.stl", "--unit", "mm", *out],
         cwd=tmp_path,
         env={"PYTHONPATH": str(Path(__file__).parents[1]), "PATH": ""},
         capture_output=True,

@@ -177,7 +177,7 @@ def test_ctrl_c_ends_a_command_within_a_round(tmp_path):
     rl.trace_scene(scene)
     save_stone(many_facets(2000), tmp_path / "many.csv")
     (tmp_path / "s.toml").write_text('schema = 1\n[stone]\nfile = "many.csv"\n[dome]\nname = "head-shadow"\n')
-    words = [sys.executable, "-m", "raylab.cli", "render", "s.toml", "--out", "out"]
+    words = [sys.executable, "-m", "raylab", "render", "s.toml", "--out", "out"]
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, cwd=tmp_path, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         begun = time.monotonic()

@@ -638,7 +638,7 @@ def test_a_dome_that_is_none_is_refused_wherever_it_comes_from(workbench, table,
 
 
 def run(*words: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "raylab.cli", "workbench", *words]
+    command = [sys.executable, "-m", "raylab", "workbench", *words]
     return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
 
 

@@ -163,7 +163,7 @@ def test_a_browsers_command_line_shows_an_address_that_is_good_once(tmp_path):
     browser.write_text(f'#!/bin/sh\necho "$1" > {seen}.part && mv {seen}.part {seen}\n')
     browser.chmod(0o700)
     process = subprocess.Popen(
-        [sys.executable, "-m", "raylab.cli", "workbench", "--port", "0"],
+        [sys.executable, "-m", "raylab", "workbench", "--port", "0"],
         env={**os.environ, "PYTHONPATH": str(ROOT), "BROWSER": f"{browser} %s"},
         stdout=subprocess.PIPE,
         text=True,

@@ -27,7 +27,7 @@ class BenchProcess:
 
     def start(self) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "raylab.cli", "workbench", *self.words, "--no-browser", "--port", str(self.port)],
+            [sys.executable, "-m", "raylab", "workbench", *self.words, "--no-browser", "--port", str(self.port)],
             env={**os.environ, "PYTHONPATH": str(ROOT)},
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

@@ -48,6 +48,8 @@ from .workbench import workbench
 DONE, BAD_INPUT, SIGNALLED, INTERRUPTED = 0, 2, 128, 130
 UNPICKLE = "_numba_unpickle"
 """A function of numba's that kernels call."""
+IMPORTING = "<frozen importlib._bootstrap>"
+"""The source of Python's own functions that import a module."""
 
 app = App(
     name="raylab",
@@ -74,7 +76,7 @@ app["--help"].group = app["--version"].group = Group("Options", sort_key=len(_GR
 
 
 def run() -> int:
-    """`main` as a process of its own, as the installed command and ``python -m raylab.cli`` call it.
+    """`main` as a process of its own, as the installed command and ``python -m raylab`` call it.
 
     The libraries make some 250,000 objects that live to the end. Looking through them for cycles every 700 new ones, and all
     once more at exit, takes a fifth of a short command's time; a look every 50,000 bounds memory as well.
@@ -85,8 +87,8 @@ def run() -> int:
     try:
         with heard_by(Compiling()):
             code = main()
-        if code >= SIGNALLED:  # nothing is left to interrupt, and nothing to say
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is left to interrupt
+        if code >= SIGNALLED:  # and nothing to say
             sys.unraisablehook = _say_nothing
         return code
     except KeyboardInterrupt as signalled:  # one that struck outside of what `main` guards; Python would kill itself by SIGINT
@@ -114,9 +116,10 @@ def _end_as_by_ctrl_c() -> None:
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
     """Raise KeyboardInterrupt: at once, between two kernels while they are compiled, or a moment later where a kernel would
-    crash of it.
+    crash of it or a library would drop it.
 
     What a kernel returns is of classes that it unpickles by `UNPICKLE`; it uses them without looking whether that has failed.
+    A library that imports another one if it can may take whatever is raised there, an interrupt too, for its absence.
     """
 
     def interrupt() -> None:
@@ -124,8 +127,8 @@ def _interrupt(number: int, frame: FrameType | None) -> None:
 
     if put_off(interrupt):
         return
-    while frame is not None:
-        if frame.f_code.co_name == UNPICKLE:
+    while frame is not None and frame.f_code is not main.__code__:
+        if frame.f_code.co_name == UNPICKLE or frame.f_code.co_filename == IMPORTING:
             threading.Timer(0.01, _strike, (number,)).start()
             return
         frame = frame.f_back

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -105,10 +106,17 @@ def _copy_demo(target: Path, force: bool) -> None:
         folders.setdefault(file.parent, []).append(file.name)
     for folder, names in folders.items():
         refuse_taken(target / folder, names, force)
-    for folder, names in folders.items():
-        with whole_set(target / folder, names, force=force) as stage:
-            for name in names:
-                shutil.copyfile(demo_folder() / folder / name, stage / name)
+    new = not target.exists()
+    with ExitStack() as held:  # a new folder appears with all that it holds; else all is ready before the first is put in place
+        stages = {Path(): held.enter_context(whole_set(target, folders.pop(Path()), force=force))}
+        for folder, names in folders.items():
+            if new:
+                stages[folder] = stages[Path()] / folder
+                stages[folder].mkdir()
+            else:
+                stages[folder] = held.enter_context(whole_set(target / folder, names, force=force))
+        for file in demo_files():
+            shutil.copyfile(demo_folder() / file, stages[file.parent] / file.name)
     say(f"{len(demo_files())} files in {target}; try `raylab render {target / 'well-proportioned.toml'} --out out`")
 
 

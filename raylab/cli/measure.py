@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,7 +64,7 @@ def measure(
         Also state the standard uncertainty of each proportion of a measured stone, and the interval that holds the true one in
         95 of 100 cases: from the usual errors of a measuring device and, of a scan, its own scatter facet by facet.
     save
-        Save the stone to this file: a mesh (.stl, .obj, .ply, .glb, in mm), a facet table (.csv) or a recipe (.toml).
+        Save the stone to this file: a mesh (.stl, .obj, .ply in mm, .glb in metres), a facet table (.csv) or a recipe (.toml).
     drawing
         Save a drawing of the facets from above, side and below to this PNG file.
     force
@@ -73,11 +74,13 @@ def measure(
     """
     from ..demo import own_or_demo
     from ..errors import InputError
-    from ..files import save_png, save_stone
     from ..stone.index_wheel import checked_wheel, index_of
     from ..stone.proportions import measure as measured
+    from ..whole_files import refuse_taken
 
     teeth = None if wheel is None else checked_wheel(wheel, "--wheel")
+    for file in filter(None, (save, drawing)):
+        refuse_taken(file.parent, [file.name], force)
     path = own_or_demo(stone)
     body, report = _read(path, unit, material, noise_um)
     found = measured(body)
@@ -86,12 +89,7 @@ def measure(
             "a stone by its proportions has none", file=str(path), key="--uncertainty", value=None, expected="a measured stone"
         )
     estimates = _estimates(body, report) if uncertainty else {}
-    if save is not None:
-        save_stone(body, save, force=force)
-    if drawing is not None:
-        from ..pictures.drawings import stone_figure
-
-        save_png(stone_figure(body), drawing, force=force)
+    _write(body, save, drawing, force)
     facts = {**found.to_dict(), "material_remark": body.material.remark}
     if uncertainty:
         facts["uncertainty"] = {name: one.to_dict() for name, one in estimates.items()}
@@ -133,6 +131,19 @@ def measure(
         _print_scan(report)
     for written in filter(None, (save, drawing)):
         say(f"written: {written}")
+
+
+def _write(stone: Stone, save: Path | None, drawing: Path | None, force: bool) -> None:
+    """The files that are wanted, both of them or none."""
+    from ..files import save_png, save_stone
+    from ..pictures.drawings import stone_figure
+    from ..whole_files import whole_file
+
+    with ExitStack() as held:
+        if drawing is not None:
+            save_png(stone_figure(stone), held.enter_context(whole_file(drawing, force=force)))
+        if save is not None:
+            save_stone(stone, save, force=force)
 
 
 def _read(path: Path, unit: str | None, material: str | None, noise_um: float | None) -> tuple[Stone, ScanReport | None]:

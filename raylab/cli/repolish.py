@@ -95,7 +95,7 @@ def _print(found: Repolished) -> None:
     old = found.before.scene.stone
     say(f"{old.name}, {found.what}")
     lost = found.change.lost_points
-    say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after; {lost:.2f} points (0.01 ct) removed")
+    say(f"{old.weight_ct:.4f} ct before, {found.change.weight_ct:.4f} ct after; {lost:.2f} points of 0.01 ct removed")
     say_materials(old)
     say()
     rows = []

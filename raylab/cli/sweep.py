@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import goes_on, say, say_json, say_wide, table
+from .console import faults_by_option, goes_on, say, say_json, say_wide, table
 from .options import Flag, Json, WholeIfAny
 
 if TYPE_CHECKING:
@@ -54,17 +54,29 @@ def sweep(
         Write the result in pieces while the sweep runs, as a Zarr folder `sweep.zarr` instead of `sweep.nc`: memory then
         doesn't grow with the number of designs. Needs the package zarr.
     """
-    from ..files import save_png
-    from ..pictures.sweep_plots import extremes_figure, sweep_figure
     from ..sweeps.sweep_file import read_sweep_file
     from ..sweeps.sweeping import sweep as swept
-    from ..whole_files import whole_set
 
     request = read_sweep_file(sweep)
     how: dict[str, Any] = {"scheduler": scheduler, "processes": processes, "force": force, "zarr": zarr, "progress": True}
     with goes_on("sweep", force):
-        found = swept(**request.arguments, out=out, **how)
-    pictures = [f"{statistic}.png" for statistic in request.statistics] + ["extremes.png"]
+        with faults_by_option("scheduler", "processes"):
+            found = swept(**request.arguments, out=out, **how)
+        kept = _draw(request, found, out, force)
+    facts = _facts(request, found)
+    if json:
+        say_json(facts)
+    else:
+        _print(request, facts, found, out, kept)
+
+
+def _draw(request: SweepFile, found: xr.Dataset, out: Path, force: bool) -> list[str]:
+    """The pictures that are not there, or all by `force`; returns the names of those that were kept."""
+    from ..files import save_png
+    from ..pictures.sweep_plots import extremes_figure, sweep_figure
+    from ..whole_files import whole_set
+
+    pictures = [*(f"{statistic}.png" for statistic in request.statistics), "extremes.png"]
     kept = [name for name in pictures if not force and os.path.lexists(out / name)]
     with whole_set(out, [name for name in pictures if name not in kept], force=force) as stage:
         for statistic in request.statistics:
@@ -72,11 +84,7 @@ def sweep(
                 save_png(sweep_figure(found, statistic), stage / f"{statistic}.png")
         if "extremes.png" not in kept:
             save_png(extremes_figure(request.plan, found, request.extremes, request.settings), stage / "extremes.png")
-    facts = _facts(request, found)
-    if json:
-        say_json(facts)
-    else:
-        _print(request, facts, found, out, kept)
+    return kept
 
 
 def _facts(request: SweepFile, found: xr.Dataset) -> dict[str, Any]:

@@ -1,7 +1,0 @@
-"""``python -m raylab.cli``."""
-
-import sys
-
-from . import run
-
-sys.exit(run())
