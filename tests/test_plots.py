@@ -141,6 +141,11 @@ def test_contrast_is_centered_on_zero(result):
     assert isinstance(norm, TwoSlopeNorm)
     assert (norm.vmin, float(norm(0.0)), norm.vcenter) == (-1.0, 0.5, 0.0)
     assert norm.vmax >= 1.0
+    bright = plots.map_figure(result, "contrast", 589.3).axes[1]
+    low, high = bright.get_ylim()
+    assert high > 1.0, "a window in the dark"
+    assert list(bright.get_yticks())[:3] == [-1.0, -0.5, 0.0]
+    assert max(bright.get_yticks()) <= high
 
 
 @pytest.mark.parametrize(("size", "block"), [(12, 3), (13, 3), (7, 7), (5, 8)])

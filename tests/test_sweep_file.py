@@ -192,6 +192,8 @@ def test_two_axes_are_a_heat_map_that_leaves_out_what_is_no_stone():
     shown = axes.collections[0].get_array()
     assert np.array_equal(np.ma.getmaskarray(shown), np.isnan(found.leak.values))
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("crown angle / °", "girdle thickness / %")
+    assert (sorted(axes.get_xticks()), sorted(axes.get_yticks())) == ([33.0, 35.0], [0.5, 2.5, 3.5])
+    assert "hatched: no numbers" in figure.get_suptitle()
     assert axes.collections[0].get_cmap().name == "cividis"
 
 

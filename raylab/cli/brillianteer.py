@@ -208,7 +208,7 @@ def _print_choices(preview: Preview, best: tuple[Best, ...], grid: xr.Dataset, o
     say(f"{stone.name}: {stone.material.name}, now {stone.weight_ct:.4f} ct; dome {preview.scene.dome.name}")
     say_materials(stone)
     refused = f"; {grid.reason.size - cut} are not possible" if cut < grid.reason.size else ""
-    say(f"{cut} choices traced{refused}; {objective}:")
+    say(f"{cut} choices traced{refused}; the first {len(best)} by the objective, {objective}:")
     say()
     rows = []
     for k, (one, result) in enumerate(zip(best, preview.results, strict=True)):

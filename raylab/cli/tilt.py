@@ -140,6 +140,8 @@ def _print(title: str, found: xr.Dataset, scintillation: Scintillation | None) -
     say()
     table((dim if dim in found.coords else "tilt_deg", *names), rows)
     say()
+    if len(rows) < len(angles):
+        say(f"  {len(rows)} of {len(angles)} views; tilt.json holds all")
     if "standard_error" in found.attrs:
         most = max(float(found[f"{name}_error"].max()) for name in ("brightness", "contrast_rms"))
         say(f"  standard error of contrast_rms and brightness at most {most:.1e}")

@@ -17,7 +17,7 @@ from ..cutting.last_facets import LastFacets
 from ..cutting.preview import Preview
 from ..cutting.repolishing import Repolished
 from ..errors import InputError
-from .plots import NEUTRAL, arrow_heads, color_range, draw_map
+from .plots import NEUTRAL, arrow_heads, color_range, draw_map, tick_both_sides
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -55,7 +55,9 @@ def preview_figure(preview: Preview) -> Figure:
         axes.set_title("\n".join([*choice, *numbers]), fontsize=8.5, loc="left", color=_INK)
         axes.set_ylabel("y / mm" if k == 0 else "")
     widest = next((image for image in images if arrow_heads("contrast", image) != "neither"), images[0])
-    figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=arrow_heads("contrast", widest))
+    tick_both_sides(
+        figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=arrow_heads("contrast", widest))
+    )
     stone = preview.blocked.stone
     _subject(figure, f"{stone.name}, {stone.material.name}, now {stone.weight_ct:.4f} ct", preview.scene.dome.name)
     return figure
@@ -78,7 +80,9 @@ def repolish_figure(found: Repolished) -> Figure:
             f"brightness {record.brightness.value:.4f}   contrast {record.contrast_rms.value:.3f}",
             fontsize=8.5, loc="left", color=_INK,
         )  # fmt: skip
-    figure.colorbar(image, ax=list(row[:2]), shrink=0.85, label="contrast", extend=arrow_heads("contrast", image))
+    tick_both_sides(
+        figure.colorbar(image, ax=list(row[:2]), shrink=0.85, label="contrast", extend=arrow_heads("contrast", image))
+    )
     field, first = found.difference["luminance"].squeeze(), row[0]
     edge = (*first.get_xlim(), *first.get_ylim())
     drawn = row[2].imshow(field.values, origin="lower", extent=edge, cmap="PuOr_r", norm=CenteredNorm(0.0))

@@ -23,6 +23,7 @@ from ..tracing import Result
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.colorbar import Colorbar
     from matplotlib.figure import Figure
     from matplotlib.image import AxesImage
 
@@ -124,6 +125,7 @@ def _fill(figure: Figure, result: Result, name: str, wavelength_nm: float | None
     image = draw_map(axes, result, name, wavelength_nm)
     bar = figure.colorbar(image, cax=beside, label=_label(name), extend=arrow_heads(name, image))
     bar.ax.tick_params(labelsize=8)
+    tick_both_sides(bar)
     if name == "source_elevation":
         bar.set_ticks(list(range(-90, 91, 30)))
     top = _BOTTOM + _SIDE
@@ -238,6 +240,17 @@ def color_range(name: str, values: np.ndarray) -> tuple[float, float]:
     digit = 10.0 ** (math.floor(math.log10(most)) - 1)
     high = math.ceil(most / digit - 1e-9) * digit
     return look.low, high
+
+
+def tick_both_sides(bar: Colorbar) -> None:
+    """Ticks of their own below and above the zero of a contrast scale that reaches farther up; any other bar stays as it is."""
+    from matplotlib.colors import TwoSlopeNorm
+    from matplotlib.ticker import MaxNLocator
+
+    low, high = bar.mappable.get_clim()
+    if isinstance(bar.mappable.norm, TwoSlopeNorm) and high > -low:
+        above = [tick for tick in MaxNLocator(5).tick_values(0.0, high) if tick <= high]
+        bar.set_ticks([low, 0.5 * low, *above])
 
 
 def arrow_heads(name: str, image: AxesImage) -> Any:

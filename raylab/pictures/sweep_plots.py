@@ -35,6 +35,8 @@ _INK = "0.15"
 _MOST_SLICES = 9
 _MOST_SAMPLES = 5000
 _MOST_LINES = 6
+_MOST_TICKS = 6
+"""Values of a heat map's axis that are all named, unless they crowd; of more, round numbers are."""
 _MARKS = ("-", "--", ":", "-.", (0, (1, 1)), (0, (5, 1, 1, 1)))
 
 
@@ -117,8 +119,9 @@ def heat_figure(found: xr.Dataset, statistic: str, axes: list[str], slices: str 
     figure.colorbar(drawn, ax=grid, label=_label(found, statistic), shrink=0.9)
     low_end, high_end = band(found, statistic)
     width = float(np.nanmax(high_end - low_end))
+    marks = "cross: highest" if len(finite) == found[statistic].size else "cross: highest; hatched: no numbers"
     figure.suptitle(
-        f"{_name(statistic)}, {band_name(found)} {width:.2g} wide or less\n{subject}", fontsize=10, x=0.01, ha="left"
+        f"{_name(statistic)}, {band_name(found)} {width:.2g} wide or less; {marks}\n{subject}", fontsize=10, x=0.01, ha="left"
     )
     return figure
 
@@ -143,6 +146,9 @@ def _heat(axes: Axes, panel: xr.Dataset, statistic: str, dims: list[str], low: f
         j, i = np.unravel_index(int(np.nanargmax(values)), values.shape)
         axes.plot(x[i], y[j], marker="x", color="white", markersize=8, markeredgewidth=2.6)
         axes.plot(x[i], y[j], marker="x", color=_INK, markersize=7, markeredgewidth=1.2)
+    for axis, values in ((axes.xaxis, x), (axes.yaxis, y)):
+        if len(values) <= _MOST_TICKS and (np.diff(np.sort(values)) > np.ptp(values) / 20.0).all():
+            axis.set_ticks(values)
     axes.tick_params(labelsize=8)
     return image
 

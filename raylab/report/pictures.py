@@ -19,7 +19,7 @@ import numpy as np
 from ..comparison.comparison import Comparison
 from ..comparison.verdicts import Verdict, words
 from ..pictures.drawings import stone_figure
-from ..pictures.plots import NEUTRAL
+from ..pictures.plots import NEUTRAL, tick_both_sides
 from ..plane_geometry import convex_outline
 from ..results.maps import STATISTIC_OF
 from ..scene.view import silhouette
@@ -277,6 +277,7 @@ def _grid(
             axes.set_yticks([])
             _outlines(axes, comparison, k, whose)
         bar = figure.colorbar(image, ax=list(line), label=statistic, fraction=0.03, pad=0.01, extend=_extend(layers, norm))
+        tick_both_sides(bar)
         bar.ax.tick_params(labelsize=8)
     return figure
 
