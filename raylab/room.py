@@ -99,11 +99,11 @@ def free_disk(place: Path) -> int:
 
 
 def _size(count: float) -> str:
-    """In GB, or in MB where that is less than a tenth of one.
+    """In GB, in MB where that is less than a tenth of one, or in kB where it is less than one MB.
 
     >>> _size(2e4), _size(2.5e7), _size(2.52e9)
-    ('less than 1 MB', '25 MB', '2.5 GB')
+    ('20 kB', '25 MB', '2.5 GB')
     """
     if count < 1e6:
-        return "less than 1 MB"
+        return f"{count / 1e3:.0f} kB"
     return f"{count / 1e6:.0f} MB" if count < GB / 10 else f"{count / GB:,.1f} GB"

@@ -268,13 +268,28 @@ def test_lists(folder, capsys):
     assert "2.4173" in next(line for line in capsys.readouterr().out.splitlines() if " diamond " in line)
 
 
-def test_a_closed_pipe_is_no_fault(folder):
-    words = [sys.executable, "-m", "raylab", "materials"]
+@pytest.mark.parametrize("word", ["materials", "--help"])
+def test_a_closed_pipe_is_no_fault(folder, word):
+    words = [sys.executable, "-m", "raylab", word]
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         process.stdout.close()
         assert process.stderr.read() == b""
         assert process.wait(timeout=60) == 0
+
+
+CLOSED = "import os, sys; os.close(0); os.close(1); os.execv(sys.executable, sys.argv[1:])"
+
+
+def test_a_stream_that_was_closed_before_is_no_fault(folder):
+    """What would go there goes nowhere, and a file that the command writes doesn't get its number."""
+    there = folder / "there.csv"
+    words = [sys.executable, "-m", "raylab", "measure", "s.toml", "--save", str(there)]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", CLOSED, *words], cwd=folder, env=env, stderr=subprocess.PIPE, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert "girdle diameter" not in there.read_text()
+    assert "facet,tier,side" in there.read_text()
 
 
 IGNORING = "import os, signal, sys; signal.signal(signal.SIGINT, signal.SIG_IGN); os.execv(sys.executable, sys.argv[1:])"

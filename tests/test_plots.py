@@ -142,7 +142,7 @@ def test_contrast_is_centered_on_zero(result):
     assert (norm.vmin, float(norm(0.0)), norm.vcenter) == (-1.0, 0.5, 0.0)
     assert norm.vmax >= 1.0
     bright = plots.map_figure(result, "contrast", 589.3).axes[1]
-    low, high = bright.get_ylim()
+    high = bright.get_ylim()[1]
     assert high > 1.0, "a window in the dark"
     assert list(bright.get_yticks())[:3] == [-1.0, -0.5, 0.0]
     assert max(bright.get_yticks()) <= high

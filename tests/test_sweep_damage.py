@@ -245,6 +245,16 @@ def test_a_new_folder_is_held_before_anything_is_written(tmp_path):
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["parts", "sweep.json"]
 
 
+def test_a_sweep_that_ends_before_it_begins_leaves_no_folder(tmp_path):
+    def interrupted() -> int:
+        raise KeyboardInterrupt
+
+    facts = {"layout": "paired", "axes": {"table_pct": [57.0, 58.0]}}
+    with pytest.raises(KeyboardInterrupt):
+        Store(tmp_path / "new" / "out", facts, interrupted)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_finished_sweep_is_read_where_nothing_can_be_written(done, monkeypatch):
     def refuse(file):
         raise OSError(errno.EROFS, os.strerror(errno.EROFS))

@@ -83,6 +83,7 @@ def run() -> int:
     """
     gc.set_threshold(50_000, 20, 20)
     keep_freed_memory()
+    _replace_closed_streams()
     _end_as_by_ctrl_c()
     try:
         with heard_by(Compiling()):
@@ -90,11 +91,19 @@ def run() -> int:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # nothing is left to interrupt
         if code >= SIGNALLED:  # and nothing to say
             sys.unraisablehook = _say_nothing
+            warnings.simplefilter("ignore")
         return code
     except KeyboardInterrupt as signalled:  # one that struck outside of what `main` guards; Python would kill itself by SIGINT
         return _code_of(signalled)
     finally:
         gc.freeze()
+
+
+def _replace_closed_streams() -> None:
+    """What goes to a stream that was closed at the start goes nowhere, and no file that is opened later gets its number."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - as long as the process
 
 
 def _code_of(signalled: KeyboardInterrupt) -> int:
@@ -160,9 +169,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt as signalled:
         sys.stderr.write("; ".join(["raylab: interrupted", *getattr(signalled, "__notes__", ())]) + "\n")
         usual, sys.unraisablehook = sys.unraisablehook, _say_nothing
-        traceback.clear_frames(signalled.__traceback__)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of a coroutine that nobody awaits any more
+            traceback.clear_frames(signalled.__traceback__)
         sys.unraisablehook = usual
         return _code_of(signalled)
+    except SystemExit as left:  # by the library that prints --help
+        if not isinstance(left.__context__, BrokenPipeError):
+            raise
+        _drop_output()
     except BrokenPipeError:  # whoever reads us has seen enough
         _drop_output()
     except OSError as error:

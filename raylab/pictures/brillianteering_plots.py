@@ -55,9 +55,7 @@ def preview_figure(preview: Preview) -> Figure:
         axes.set_title("\n".join([*choice, *numbers]), fontsize=8.5, loc="left", color=_INK)
         axes.set_ylabel("y / mm" if k == 0 else "")
     widest = next((image for image in images if arrow_heads("contrast", image) != "neither"), images[0])
-    tick_both_sides(
-        figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=arrow_heads("contrast", widest))
-    )
+    tick_both_sides(figure.colorbar(widest, ax=list(row), shrink=0.8, label="contrast", extend=arrow_heads("contrast", widest)))
     stone = preview.blocked.stone
     _subject(figure, f"{stone.name}, {stone.material.name}, now {stone.weight_ct:.4f} ct", preview.scene.dome.name)
     return figure

@@ -75,15 +75,15 @@ class Store:
         self.pieces = facts.get("result") == "zarr"
         self.key = hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()
         self._claim: Claim | None = None
-        new = not os.path.lexists(self.folder)
+        new = [place for place in (self.folder, *self.folder.parents) if not os.path.lexists(place)]
         try:
             with disk_faults(self.folder, KEPT):
                 self._open(size, force)
         except BaseException:
             self.close()
-            if new:
-                with suppress(OSError):  # it holds something now
-                    self.folder.rmdir()
+            with suppress(OSError):  # they hold something now
+                for place in new:
+                    place.rmdir()
             raise
 
     def _open(self, size: Callable[[], int], force: bool) -> None:
