@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, say_written, table
 from .options import Flag, Force, OutFolder, Whole
 
 if TYPE_CHECKING:
@@ -152,7 +152,7 @@ def brillianteer(
             blocked_stone(stone, diameter_mm)
         except InputError as error:
             raise error if error.key in own else error.within(file=str(blocked)) from error
-    files = ["choices.png", "grid.nc", "finish.json", *["grid.png"] * bool(sides)]
+    files = ["choices.png", *["grid.png"] * bool(sides), "grid.nc", "finish.json"]
     with faults_by_option(*own, **option), whole_set(out, files, force=force) as stage:
         grid = brillianteering_grid(stone, light, axes, diameter_mm=diameter_mm, settings=settings, progress=True)
         best = best_brillianteering(grid, wanted, show)
@@ -176,7 +176,7 @@ def brillianteer(
         return
     _print_choices(preview, best, grid, objective)
     _print_mains(preview)
-    say(f"{'choices.png, grid.png' if sides else 'choices.png'}, grid.nc and finish.json in {out}")
+    say_written(files, out)
     say(f"caution: {CAUTION}")
 
 

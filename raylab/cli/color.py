@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from .console import faults_by_option, say, say_json, say_materials, table
+from .console import faults_by_option, say, say_json, say_materials, say_written, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Force, Json, OutFolder, SceneFile, Shining, Sight, Subject
 
 if TYPE_CHECKING:
@@ -63,7 +63,8 @@ def color(
     with faults_by_option("exposure", "spectrum", "low_nm", number="spectrum", wavelengths_nm="low_nm"):
         waves = shining.waves(BY_ERROR)
         exact = engine_for(wanted.with_settings(engine=None)).exact
-        with whole_set(out, ["color.png", "color.tiff", "color.json", *["fire.png"] * exact], force=force) as stage:
+        files = ["color.png", "color.tiff", "color.json", *["fire.png"] * exact]
+        with whole_set(out, files, force=force) as stage:
             seen = color_picture(wanted, shining.light, shining.exposure, waves, progress=True)
             face = fire = None
             if exact:
@@ -83,7 +84,7 @@ def color(
         if fitting > TOO_DARK * seen.exposure:
             say(f"  half of the face is darker than a screen shows well; --exposure {fitting:g} raises it to a middle grey")
             say()
-        say(f"color.png, color.tiff, {'color.json and fire.png' if exact else 'and color.json'} in {out}")
+        say_written(files, out)
 
 
 def _facts(scene: Scene, seen: Picture, colorful: Any, face: BodyColor | None, fire: Fire | None) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from cyclopts import Parameter
 
 from ..progress import duration
 from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
-from .options import About, Flag, Force, Whole
+from .options import About, Flag, Force, Whole, refuse_beside
 
 if TYPE_CHECKING:
     from ..comparison.comparison import Comparison
@@ -22,6 +22,18 @@ if TYPE_CHECKING:
     from ..progress import Progress
     from ..stone.measuring.plane_uncertainty import Uncertainty
     from ..stone.stone import Stone
+
+
+LAID_DEG = {"width": 0.0, "length": 90.0}
+"""Azimuths of a tilt about width and length of stones that are laid alike: their length lies along azimuth 0."""
+
+REPORT, NUMBERS = "report.html", "comparison.json"
+
+PATIENCE_S = 10.0
+"""Work that takes longer is announced."""
+
+STONE_S, DRAW_S, LOOKS_S = 1.0, 0.06, 5.0
+"""Seconds on two cores, as measured: for a stone, for a displaced stone in one view, and for the looks of a stone."""
 
 
 def compare(
@@ -104,7 +116,6 @@ def compare(
     from ..comparison.comparing import compare as compared
     from ..comparison.uncertainty import draws_for
     from ..demo import own_or_demo
-    from ..errors import InputError
     from ..lighting.dome_file import load_dome
     from ..progress import part_of, reporter
     from ..scene.settings import TraceSettings
@@ -113,21 +124,9 @@ def compare(
     from ..whole_files import whole_set
 
     stated = {"angle_deg": angle_deg, "common_angle_deg": common_angle_deg, "distance_um": distance_um}
-    options = (
-        "dome",
-        "scale",
-        "tilt_deg",
-        "tilt_azimuth_deg",
-        *stated,
-        "coverage",
-        "known_to_pct",
-        "resolution",
-        "precision",
-        "seed",
-    )
-    with faults_by_option(*options, tilts="tilt_deg"):
-        if about is not None and tilt_azimuth_deg is not None:
-            raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
+    options = ("dome", "scale", "tilt_deg", "tilt_azimuth_deg", "coverage", "known_to_pct", "resolution", "precision", "seed")
+    with faults_by_option(*options, *stated, tilts="tilt_deg"):
+        refuse_beside(about, tilt_azimuth_deg)
         azimuth = LAID_DEG[about] if about is not None else tilt_azimuth_deg or 0.0
         said: dict[str, Any] = {key: value for key, value in stated.items() if value is not None}
         offered, uncertainties = _loaded([own_or_demo(one) for one in stones], unit, Uncertainty(**said) if said else None)
@@ -165,15 +164,6 @@ def compare(
         say(f"{2 + len(files)} files in {out}; read {out / REPORT} first")
 
 
-LAID_DEG = {"width": 0.0, "length": 90.0}
-"""Azimuths of a tilt about width and length of stones that are laid alike: their length lies along azimuth 0."""
-
-REPORT, NUMBERS = "report.html", "comparison.json"
-
-PATIENCE_S = 10.0
-"""Work that takes longer is announced."""
-
-
 def _announced(progress: Progress, stones: int, seconds: float) -> Progress:
     """The same progress, which says on stderr at its first call, when all input has been found good, how long work takes."""
     lines = []
@@ -186,10 +176,6 @@ def _announced(progress: Progress, stones: int, seconds: float) -> Progress:
         progress(done, total)
 
     return update
-
-
-STONE_S, DRAW_S, LOOKS_S = 1.0, 0.06, 5.0
-"""Seconds on two cores, as measured: for a stone, for a displaced stone in one view, and for the looks of a stone."""
 
 
 def _loaded(paths: list[Path], unit: str | None, stated: Uncertainty | None) -> tuple[list[Stone], list[Uncertainty]]:

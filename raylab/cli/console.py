@@ -92,6 +92,12 @@ def table(heads: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1)
         say(("  " + "  ".join(cells)).rstrip())
 
 
+def say_written(names: Sequence[str], folder: Path) -> None:
+    """Print which files a command has written into a folder."""
+    *first, last = names
+    say(f"{', '.join(first)} and {last} in {folder}" if first else f"{last} in {folder}")
+
+
 def say_materials(*stones: Stone) -> None:
     """Print once for each material what is left out of its model, and which of its numbers have no source."""
     for name, remark in dict.fromkeys((stone.material.name, stone.material.remark) for stone in stones):

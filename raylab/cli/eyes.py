@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from .console import faults_by_option, say, say_materials
+from .console import faults_by_option, say, say_materials, say_written
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, DAYLIGHT, Flag, Force, OutFolder, SceneFile, Shining, Sight, Subject
 
 FILES = ("parallel.png", "crossed.png", "anaglyph.png", "left.tiff", "right.tiff")
@@ -77,4 +77,4 @@ def eyes(
         say(f"{eye} eye: {seen.about}")
         for note in seen.notes:
             say(f"  {note}")
-    say(f"{', '.join(FILES[:-1])} and {FILES[-1]} in {out}")
+    say_written(FILES, out)

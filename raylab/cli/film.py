@@ -54,14 +54,11 @@ def film(
     force
         Overwrite an existing film.
     """
-    from ..errors import InputError
     from ..motion.view_paths import moved
     from ..pictures.film_wavelengths import USUAL
     from ..pictures.video import save_video
 
-    if not scenes:
-        raise InputError("missing", key="SCENES", expected="at least one scene or stone")
-    wanted = [subject.scene(path) for path in scenes]
+    wanted = subject.scenes(scenes)
     own = ("angle_deg", "stills", "size", "fps", "exposure", "spectrum", "low_nm")
     with goes_on("film"), faults_by_option(*own, number="spectrum", frames="stills", wavelengths_nm="low_nm"):
         made = save_video(

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .console import faults_by_option, say, say_json, say_materials, table
+from .console import faults_by_option, say, say_json, say_materials, say_written, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Force, Json, OutFolder, SceneFile, Sight, Subject
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def inclusion(
         say_json(facts)
     else:
         _print(wanted, found, facts)
-        say(f"{', '.join(names)} in {out}")
+        say_written(names, out)
 
 
 def _with_plotted(scene: Scene, plotted: Path | None) -> Scene:
@@ -186,7 +186,8 @@ def _print(scene: Scene, found: InclusionImages, facts: dict[str, Any]) -> None:
         table([_in_words(column) for column in rows[0]], [[str(cell) for cell in row.values()] for row in rows], left=2)
         say()
     eye, more = found.eye, len(found.images) - len(rows)
-    say(f"  {len(found.images)} images, by the luminance missing there ({more} not printed), and {found.faint} faint ones")
+    not_printed = f" ({more} not printed)" if more else ""
+    say(f"  {len(found.images)} images, by the luminance missing there{not_printed}, and {found.faint} faint ones")
     say(
         f"  {found.large_and_strong} are at least {eye.resolves_arcmin:g} arc min wide from {eye.distance_mm:g} mm and of "
         f"contrast {eye.contrast:g} or more"

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from ..comparison.uncertainty import Estimate
     from ..stone.measuring.callipers import Quantity
-    from ..stone.proportions import FacetRow
+    from ..stone.proportions import FacetRow, Measurements
     from ..stone.scanning.report import ScanReport
     from ..stone.stone import Stone
 
@@ -102,26 +102,7 @@ def measure(
     if json:
         say_json(facts)
         return
-    cut = found.cut or "unknown cut"
-    say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(body)} facets")
-    if found.cut is None:
-        by_file = "as the file names them" if found.tiers_from == "names" else "by side, ring from the girdle on and slope"
-        say(f"of no known cut: tiers {by_file}; percentages are of the width")
-    surely = found.recognition if report is None else report.recognition
-    if surely is not None:
-        say(f"cut recognised by shape: {surely}")
-    say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
-    say_materials(body)
-    say()
-    heads = ("proportion", "mean", *(_BOUNDS if uncertainty else ()), "min", "max", "spread", "unit", "positions")
-    proportions = []
-    for key, quantity in found.items():
-        bounds = _bounds(key, estimates.get(key)) if uncertainty else ()
-        proportions.append((found.definitions[key].label, *_cells(quantity.mean), *bounds, *_places(quantity)))
-    table(heads, proportions)
-    if uncertainty:
-        say(_said_of_errors(report))
-    say()
+    _print(body, found, report, estimates)
     if facets or teeth is not None:
         _print_facets(found.facets, teeth)
     else:
@@ -133,14 +114,39 @@ def measure(
         say(f"written: {written}")
 
 
+def _print(stone: Stone, found: Measurements, report: ScanReport | None, estimates: dict[str, Estimate]) -> None:
+    """What the stone is, how surely, and its proportions, with the uncertainties of a measured one if they are there."""
+    cut = found.cut or "unknown cut"
+    say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(stone)} facets")
+    if found.cut is None:
+        by_file = "as the file names them" if found.tiers_from == "names" else "by side, ring from the girdle on and slope"
+        say(f"of no known cut: tiers {by_file}; percentages are of the width")
+    surely = found.recognition if report is None else report.recognition
+    if surely is not None:
+        say(f"cut recognised by shape: {surely}")
+    say(f"spread {found.spread_mm2_per_ct:.2f} mm^2/ct")
+    say_materials(stone)
+    say()
+    heads = ("proportion", "mean", *(_BOUNDS if estimates else ()), "min", "max", "spread", "unit", "positions")
+    proportions = []
+    for key, quantity in found.items():
+        bounds = _bounds(key, estimates.get(key)) if estimates else ()
+        proportions.append((found.definitions[key].label, *_cells(quantity.mean), *bounds, *_places(quantity)))
+    table(heads, proportions)
+    if estimates:
+        say(_said_of_errors(report))
+    say()
+
+
 def _write(stone: Stone, save: Path | None, drawing: Path | None, force: bool) -> None:
     """The files that are wanted, both of them or none."""
     from ..files import save_png, save_stone
-    from ..pictures.drawings import stone_figure
     from ..whole_files import whole_file
 
     with ExitStack() as held:
         if drawing is not None:
+            from ..pictures.drawings import stone_figure
+
             save_png(stone_figure(stone), held.enter_context(whole_file(drawing, force=force)))
         if save is not None:
             save_stone(stone, save, force=force)

@@ -142,6 +142,14 @@ class Subject:
                 raise (error if "engine" in given else error.within(file=str(path), section="output")) from error
             return scene
 
+    def scenes(self, paths: Sequence[Path], sight: Sight = AS_THE_SCENE_SAYS) -> list[Scene]:
+        """The scenes of several files, the first with `sight`. Raises InputError where there is none."""
+        from ..errors import InputError
+
+        if not paths:
+            raise InputError("missing", key="SCENES", expected="at least one scene or stone")
+        return [self.scene(path, sight if k == 0 else AS_THE_SCENE_SAYS) for k, path in enumerate(paths)]
+
     def _read(self, path: Path) -> Scene:
         from ..lighting.dome_file import load_dome
         from ..scene.scene import Scene
@@ -183,12 +191,18 @@ class Subject:
 
 def azimuth_of(stone: Stone, about: About, stated_deg: float | None, turn_deg: float) -> float:
     """The azimuth of a tilt by the option `--about`; another one must not be stated too."""
-    from ..errors import InputError
     from ..stone.extent import azimuth_about
 
-    if stated_deg is not None:
-        raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
+    refuse_beside(about, stated_deg)
     return azimuth_about(stone, about, turn_deg)
+
+
+def refuse_beside(about: About | None, stated_deg: float | None) -> None:
+    """Raise InputError where an azimuth is stated beside the option `--about`."""
+    from ..errors import InputError
+
+    if about is not None and stated_deg is not None:
+        raise InputError("stands for an azimuth", key="--about", value=about, expected="no azimuth beside it")
 
 
 AS_IN_THE_FILE = Subject()

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .brillianteer import CAUTION, bracket
-from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, table
+from .console import faults_by_option, reading, say, say_json, say_materials, say_shortfalls, say_written, table
 from .options import Force, Json, OutFolder
 
 if TYPE_CHECKING:
@@ -76,7 +76,8 @@ def repolish(
         settings = TraceSettings(precision=precision)
     moves = {"slope": (slope_deg, "°"), "azimuth": (azimuth_deg, "°"), "depth": (depth_mm, " mm")}
     what = f"{facet}: " + ", ".join(f"{name} {size:+g}{sign}" for name, (size, sign) in moves.items() if size)
-    with whole_set(out, ["repolish.png", "repolish.json", "stone.csv"], force=force) as stage:
+    files = ["repolish.png", "repolish.json", "stone.csv"]
+    with whole_set(out, files, force=force) as stage:
         found = what_if(before, after, light, what=what, settings=settings)
         facts = {**found.to_dict(), "caution": CAUTION}
         (stage / "repolish.json").write_text(to_json(facts), encoding="utf-8")
@@ -86,7 +87,7 @@ def repolish(
         say_json(facts)
         return
     _print(found)
-    say(f"repolish.png, repolish.json and stone.csv in {out}")
+    say_written(files, out)
     say(f"caution: {CAUTION}")
 
 

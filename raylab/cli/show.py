@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from cyclopts import Parameter
 
 from .console import faults_by_option, say, say_materials
-from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Sight, Subject
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Subject
 
 
 def show(
@@ -62,16 +62,13 @@ def show(
     """
     from dataclasses import replace
 
-    from ..errors import InputError
     from ..live.live_scene import and_shipped
     from ..live.saving import save_show
     from ..whole_files import refuse_taken
 
-    if not scenes:
-        raise InputError("missing", key="SCENES", expected="at least one scene or stone")
     refuse_taken(out.parent, [out.name], force)
     sight = replace(AS_THE_SCENE_SAYS, tilt_deg=tilt_deg, tilt_azimuth_deg=tilt_azimuth_deg)
-    wanted = [subject.scene(path, sight if k == 0 else Sight()) for k, path in enumerate(scenes)]
+    wanted = subject.scenes(scenes, sight)
     with faults_by_option("exposure", "low_nm", "distance_mm", wavelength_nm="low_nm"):
         view = wanted[0].view if distance_mm is None else replace(wanted[0].view, distance_mm=distance_mm)
         save_show(

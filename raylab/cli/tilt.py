@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .console import faults_by_option, say, say_json, say_materials, say_wide, table
+from .console import faults_by_option, say, say_json, say_materials, say_wide, say_written, table
 from .options import AS_IN_THE_FILE, About, Flag, Force, Json, OutFolder, SceneFile, Subject, azimuth_of
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def tilt(
     else:
         _print(wanted.title or wanted.name, found, seen)
         say_materials(stone)
-        say(f"tilt.nc, tilt.json and tilt.png in {out}")
+        say_written(files, out)
 
 
 def _facts(found: xr.Dataset, scintillation: Scintillation | None) -> dict[str, object]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from cyclopts import Parameter
 
-from .console import faults_by_option, say, say_json, say_materials, table
+from .console import faults_by_option, say, say_json, say_materials, say_written, table
 from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Force, Json, OutFolder, SceneFile, Sight, Subject, Whole
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def visibility(
         say_json(facts)
     else:
         _print(wanted, facts, least)
-        say(f"{', '.join(names)} in {out}")
+        say_written(names, out)
 
 
 def _facts(scene: Scene, field: VisibilityField, least: LeastSeen) -> dict[str, Any]:
@@ -129,6 +129,7 @@ def _print(scene: Scene, facts: dict[str, Any], least: LeastSeen) -> None:
     say(f"  {100.0 * least.share:.1f} % of the volume where {least.by} is at most {least.below:.3g}:")
     for one in least.regions[:_SHOWN]:
         say(f"    {one}")
-    more = len(least.regions) - min(len(least.regions), _SHOWN) + least.small
-    say(f"    and {more} smaller parts")
+    more = len(least.regions[_SHOWN:]) + least.small
+    if more:
+        say(f"    and {more} smaller parts")
     say()

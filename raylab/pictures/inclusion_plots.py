@@ -24,6 +24,7 @@ def inclusion_figure(found: InclusionImages) -> Figure:
     The strongest images that are large and strong enough bear their numbers in the table.
     """
     from matplotlib.figure import Figure
+    from matplotlib.patheffects import withStroke
 
     maps = found.maps
     figure = Figure(figsize=(14.0, 5.2), layout="constrained")
@@ -38,8 +39,11 @@ def inclusion_figure(found: InclusionImages) -> Figure:
     strong = [(k, one) for k, one in enumerate(found.images, start=1) if one.large_and_strong]
     for number, one in strong[:NUMBERED]:
         right.annotate(
-            str(number), one.center_mm, xytext=(6, 6), textcoords="offset points", fontsize=8, color="#d1495b", weight="bold"
-        )
+            str(number), one.center_mm, xytext=(6, 6), textcoords="offset points", fontsize=9, weight="bold",
+            path_effects=[withStroke(linewidth=2.5, foreground="white")],
+        )  # fmt: skip
+    for axes in (middle, right):
+        axes.label_outer()
     eye = found.eye
     figure.suptitle(
         f"{maps.attrs['stone']}; dome {maps.attrs['dome']}: {len(found.images)} images, {found.large_and_strong} of them at "

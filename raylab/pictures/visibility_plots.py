@@ -42,10 +42,12 @@ def slices_figure(field: VisibilityField, name: str = "lost") -> Figure:
         level = values.isel(z=min(int(share * len(z)), len(z) - 1))
         _draw(one, level.transpose("y", "x"), top)
         one.set_title(with_minus_signs(f"z = {float(level.z):.2f} mm"), fontsize=9)
+        one.label_outer()
     for one, across, other in zip(below.subplots(1, 2, sharey=True), ("y", "x"), ("x", "y"), strict=True):
         middle = values.sel({across: 0.0}, method="nearest")
         image = _draw(one, middle.transpose("z", other), top)
         one.set_title(with_minus_signs(f"{across} = {float(middle[across]):z.2f} mm"), fontsize=9)
+        one.label_outer()
     below.colorbar(image, ax=below.axes, label=_WORDS[name], shrink=0.9, extend="max")
     figure.suptitle(
         f"{field.maps.attrs['stone']}; dome {field.maps.attrs['dome']}: {FIELDS[name][0]}; standard error of a voxel "

@@ -53,8 +53,8 @@ STEPS: dict[str, tuple[TraceSettings, int]] = {
     COARSE: (TraceSettings(precision=3e-2), 208),
     EXACT: (TraceSettings(), 512),
 }
-"""How a picture is traced while a slider moves and when it rests, and its pixels along a side. At
-rest it is traced as the commands do it."""
+"""How a picture is traced while a slider moves and when it rests, and its pixels along a side. At rest it is traced as the
+commands do it."""
 
 MOST_MAPS = 4
 

@@ -26,13 +26,14 @@ from ..progress import Progress
 from ..scene.scene import Scene
 from ..units import number_in
 from ..whole_files import temporary_folder
+from .answers import COARSE, EXACT
 from .design_json import file_stem, stone_of
 from .own_domes import dome_of_page
 from .questions import COLOR, checked, view_of
 
 STEPS: dict[str, tuple[int, int | WavelengthSet | WavelengthChoice]] = {
-    "coarse": (176, 6),
-    "exact": (384, WavelengthChoice(most=48)),
+    COARSE: (176, 6),
+    EXACT: (384, WavelengthChoice(most=48)),
 }
 """Pixels along a side, and wavelengths. Both are traced as the stills of films are, `LOOSE`."""
 
@@ -49,7 +50,7 @@ def color_map(request: dict[str, Any], domes: Mapping[str, Dome], update: Progre
     Raises InputError for an invalid request.
     """
     request = checked(request, COLOR)
-    step = request.get("step", "exact")
+    step = request.get("step", EXACT)
     if step not in STEPS:
         raise InputError("unknown step", key="step", value=step, expected=nearest(str(step), STEPS))
     resolution, spectrum = STEPS[step]

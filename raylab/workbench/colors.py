@@ -37,11 +37,11 @@ def legends() -> list[dict[str, Any]]:
     return [
         {
             "name": name,
-            "title": DEFINITIONS[name][0],
-            "unit": "" if DEFINITIONS[name][1] == "1" else DEFINITIONS[name][1],
-            "definition": DEFINITIONS[name][2],
+            "title": title,
+            "unit": "" if unit == "1" else unit,
+            "definition": definition,
             "colors": LOOKS[name].colors,
             "signed": name == "contrast",
         }
-        for name in OFFERED
+        for name, (title, unit, definition) in ((name, DEFINITIONS[name]) for name in OFFERED)
     ]

@@ -51,9 +51,9 @@ def polished(before: Stone, facet: str, slope_deg: float = 0.0, azimuth_deg: flo
 
 def finished_on(before: Stone, diameter_mm: float | None = None, **choice: Any) -> Reworked:
     """A blocked stone with its last facets; before is with its girdle as ground. Raises InputError as `finish` does."""
-    workbench = blocked_stone(before, diameter_mm)
-    made = finished(workbench, LastFacets(**choice))
-    return Reworked(workbench.stone, replace(made, name=_titled(before.name, FINISHED)))
+    blocked = blocked_stone(before, diameter_mm)
+    made = finished(blocked, LastFacets(**choice))
+    return Reworked(blocked.stone, replace(made, name=_titled(before.name, FINISHED)))
 
 
 def _titled(name: str, what: str) -> str:

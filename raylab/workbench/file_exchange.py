@@ -20,7 +20,7 @@ from ..stone.stone import Stone
 from ..stone.stone_file import FILLINGS, load_stone, stone_and_scan, stone_section
 from ..toml_tables import read_toml
 from ..whole_files import temporary_folder
-from .design_json import DEMO, FACETS, INCLUSIONS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
+from .design_json import DEMO, INCLUSIONS, Design, facet_design, file_stem, proportion_design, stone_of, stone_toml
 from .own_domes import OwnDome, dome_in_file
 from .scan_facts import SCAN, scan_facts
 
@@ -184,6 +184,3 @@ def saved(design: Design, kind: str, title: str, dome: dict[str, Any] | None, vi
         path = folder / f"{name}.{kind}"
         save_stone(stone.with_inclusions(()), path)
         return path.name, path.read_bytes()
-
-
-__all__ = ["FACETS", "MAX_BYTES", "SAVED", "UNITS", "Opened", "open_any", "open_bytes", "open_demo", "open_path", "saved"]

@@ -1,8 +1,9 @@
 """The workbench's routes: the page, its files, one WebSocket per page, and the threads that compute for all pages.
 
 Every page has its own request queue. One thread computes pictures, one at a time, and pages take turns; one computes strips, so
-that no page's picture waits for another page's strips; one does jobs. The event loop only carries messages, so a page stays
-responsive while another picture is in work. What a request may take is in `bounds`.
+that no page's picture waits for another page's strips; one makes colour pictures, films and other errands; one makes reports.
+The event loop only carries messages, so a page stays responsive while another picture is in work. What a request may take is in
+`bounds`.
 """
 
 from __future__ import annotations
@@ -183,7 +184,7 @@ class Pages:
         return Response(content, media_type=SAVED[kind], headers={"content-disposition": f'attachment; filename="{name}"'})
 
     async def report(self, request: Request) -> Response:
-        """The report on two stones; a line of JSON for each step of the way, see `errands`."""
+        """The report on two stones; a line of JSON for each step of the way, see `streamed`."""
         try:
             question = parsed(await body_of(request, MAX_QUESTION))
         except InputError as error:
@@ -193,7 +194,7 @@ class Pages:
         return StreamingResponse(lines, media_type="application/x-ndjson")
 
     async def made(self, request: Request) -> Response:
-        """A colour picture, a film or a field of visibility; lines of JSON as for the report."""
+        """One of `ERRANDS`; lines of JSON as for the report."""
         try:
             question, job = parsed(await body_of(request, MAX_QUESTION)), ERRANDS.get(request.path_params["what"])
             if job is None:
