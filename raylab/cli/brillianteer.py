@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ..cutting.preview import Preview
     from ..errors import InputError
     from ..results.statistics import Statistic
+    from ..stone.stone import Stone
 
 Values = Annotated[list[float] | None, Parameter(consume_multiple=True, negative="")]
 
@@ -103,9 +104,6 @@ def brillianteer(
     json
         Print the numbers as JSON instead of tables.
     """
-    from dataclasses import replace
-
-    from .. import netcdf
     from ..cutting.blocked import blocked_stone
     from ..cutting.choices import WEIGHTS, best_brillianteering, brillianteering_grid
     from ..cutting.mains import coverage_factor
@@ -113,14 +111,11 @@ def brillianteer(
     from ..cutting.preview import MOST_ALTERNATIVES
     from ..cutting.preview import brillianteer as previewed
     from ..errors import InputError
-    from ..files import save_png, to_json
     from ..lighting.dome_file import load_dome
-    from ..pictures.brillianteering_plots import grid_figure, preview_figure, varied
+    from ..pictures.brillianteering_plots import varied
     from ..results.statistics import STATISTICS
     from ..scene.settings import TraceSettings
-    from ..stone.finish import get_finish
     from ..stone.measuring.plane_uncertainty import Uncertainty
-    from ..stone.stone_file import load_stone
     from ..whole_files import whole_set
 
     if not 1 <= show <= MOST_ALTERNATIVES:
@@ -141,12 +136,7 @@ def brillianteer(
         wanted, settings = read_objective(objective, (*STATISTICS, *WEIGHTS)), TraceSettings(precision=precision)
         coverage_factor(coverage)
     sides, _ = varied({key: len(values) for key, values in axes.items()})
-    with reading(blocked):
-        stone = load_stone(blocked, unit=unit)
-    light = load_dome(dome)
-    if girdle_finish is not None:
-        girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.on_girdle, stone.finishes, strict=True)
-        stone = replace(stone, finishes=tuple(girdle if there else finish for there, finish in facets))
+    stone, light = _read(blocked, unit, girdle_finish), load_dome(dome)
     with faults_by_option(*own, **option):
         try:
             blocked_stone(stone, diameter_mm)
@@ -166,11 +156,7 @@ def brillianteer(
         facts = {"objective": objective, **preview.to_dict(), "grid": _grid_facts(grid), "caution": CAUTION}
         for record, one in zip(facts["alternatives"], best, strict=True):
             record["tied_with_first"] = one.tied
-        (stage / "grid.nc").write_bytes(netcdf.of_dataset(grid))
-        (stage / "finish.json").write_text(to_json(facts), encoding="utf-8")
-        save_png(preview_figure(preview), stage / "choices.png")
-        if sides:
-            save_png(grid_figure(grid, tuple(choices)), stage / "grid.png")
+        _write(stage, preview, grid, facts, drawn=bool(sides))
     if json:
         say_json(facts)
         return
@@ -178,6 +164,34 @@ def brillianteer(
     _print_mains(preview)
     say_written(files, out)
     say(f"caution: {CAUTION}")
+
+
+def _read(blocked: Path, unit: str | None, girdle_finish: str | None) -> Stone:
+    """The blocked stone in a file, with the finish of its girdle where one is stated."""
+    from dataclasses import replace
+
+    from ..stone.finish import get_finish
+    from ..stone.stone_file import load_stone
+
+    with reading(blocked):
+        stone = load_stone(blocked, unit=unit)
+    if girdle_finish is None:
+        return stone
+    girdle, facets = get_finish(girdle_finish, "--girdle-finish"), zip(stone.on_girdle, stone.finishes, strict=True)
+    return replace(stone, finishes=tuple(girdle if there else finish for there, finish in facets))
+
+
+def _write(folder: Path, preview: Preview, grid: xr.Dataset, facts: dict[str, Any], *, drawn: bool) -> None:
+    """The files of the command; the picture of the grid only where it is to be `drawn`."""
+    from .. import netcdf
+    from ..files import save_png, to_json
+    from ..pictures.brillianteering_plots import grid_figure, preview_figure
+
+    (folder / "grid.nc").write_bytes(netcdf.of_dataset(grid))
+    (folder / "finish.json").write_text(to_json(facts), encoding="utf-8")
+    save_png(preview_figure(preview), folder / "choices.png")
+    if drawn:
+        save_png(grid_figure(grid, preview.choices), folder / "grid.png")
 
 
 def _none_fits(grid: xr.Dataset, objective: str) -> InputError:
