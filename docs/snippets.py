@@ -1,8 +1,9 @@
 """The code of a page: found, and run in the order in which it stands, in one folder and one Python session.
 
 A block of ``python`` is run; with prompts (>>>) its output is compared with what the page shows. A block of ``sh`` is read
-line by line: a line that starts with ``raylab`` is run, any other (an installation, say) is left to the reader. A block of
-``toml`` or ``text`` that begins with ``# file: NAME`` is written to that file. Blocks of other kinds are not looked at.
+line by line: a line that starts with ``raylab`` is run, unless it names a HOST of the reader's; any other (an installation,
+say) is left to the reader. A block of ``toml`` or ``text`` that begins with ``# file: NAME`` is written to that file. Blocks of
+other kinds are not looked at.
 """
 
 from __future__ import annotations
@@ -114,7 +115,8 @@ def _python(block: Block, where: str, names: dict[str, Any]) -> None:
 def _command(argv: list[str], where: str, skip: tuple[str, ...]) -> str:
     from raylab.cli import app, main
 
-    if argv[0] in skip or " ".join(argv) in skip:
+    elsewhere = any("//HOST:" in word for word in argv)  # a host of the reader's
+    if elsewhere or argv[0] in skip or " ".join(argv) in skip:
         app.parse_args(argv, exit_on_error=False, print_error=False)
         return ""
     told, refused = io.StringIO(), io.StringIO()

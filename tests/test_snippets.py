@@ -86,14 +86,9 @@ def run_before(page: Path, folder: Path) -> tuple[str, ...]:
     return tuple(" ".join(argv) for argv in commands if argv[0] == "compare" and (DOCS.parent / argv[1]).is_file())
 
 
-def run_elsewhere(page: Path, folder: Path) -> tuple[str, ...]:
-    """Commands that name a host of the reader's."""
-    return tuple(" ".join(argv) for argv in commands_of([page], folder) if any("//HOST:" in word for word in argv))
-
-
 @pytest.mark.parametrize("page", snippets.pages(), ids=lambda page: str(page.relative_to(DOCS.parent)))
 def test_its_code_runs(page, tmp_path):
-    skip = (*NOT_RUN, *run_before(page, tmp_path), *run_elsewhere(page, tmp_path))
+    skip = (*NOT_RUN, *run_before(page, tmp_path))
     snippets.run(page, tmp_path, smaller=functools.partial(smaller, folder=tmp_path), skip=skip)
 
 
