@@ -125,6 +125,15 @@ def test_nothing_is_overwritten_without_force(folder, refused):
 
 
 FAULTS = [
+    (
+        ["measure", "s.toml", "--drawing", "d.jpg"],
+        "--drawing = 'd.jpg': a drawing is a PNG file; expected a file name",
+    ),
+    (
+        ["show", "s.toml", "--out", "s.txt"],
+        "--out = 's.txt': the page is an HTML file; expected a file name",
+    ),
+    (["sweep", "pavilion-by-dome", "--out", "o", "--processes", "0"], "--processes = 0: not a number of processes; expected"),
     (["rendr"], 'Unknown command "rendr". Did you mean "render"?'),
     (["render", "s.toml"], "--out: missing; expected a path; see `raylab render --help`"),
     (["render", "s.toml", "--out", "o", "--resolutin", "5"], "Unknown option: --resolutin. Did you mean --resolution?"),

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .console import reading, say, say_json, say_materials, table
-from .options import Flag, WholeIfAny
+from .options import Flag, WholeIfAny, refuse_other_kind
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -79,6 +79,8 @@ def measure(
     from ..whole_files import refuse_taken
 
     teeth = None if wheel is None else checked_wheel(wheel, "--wheel")
+    if drawing is not None:
+        refuse_other_kind("--drawing", drawing, "a drawing is a PNG file", ".png")
     for file in filter(None, (save, drawing)):
         refuse_taken(file.parent, [file.name], force)
     path = own_or_demo(stone)

@@ -197,6 +197,14 @@ def azimuth_of(stone: Stone, about: About, stated_deg: float | None, turn_deg: f
     return azimuth_about(stone, about, turn_deg)
 
 
+def refuse_other_kind(option: str, file: Path, what: str, suffix: str) -> None:
+    """Raise InputError for a file to write whose name doesn't end in the suffix of its one kind, `what`."""
+    from ..errors import InputError
+
+    if file.suffix.lower() != suffix:
+        raise InputError(what, key=option, value=str(file), expected=f"a file name that ends in {suffix}")
+
+
 def refuse_beside(about: About | None, stated_deg: float | None) -> None:
     """Raise InputError where an azimuth is stated beside the option `--about`."""
     from ..errors import InputError

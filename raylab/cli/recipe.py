@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .console import faults_by_option, say, say_materials
-from .options import Flag
+from .options import Flag, refuse_other_kind
 
 if TYPE_CHECKING:
     from ..stone.cuts.cut import Cut
@@ -38,12 +38,10 @@ def recipe(
     parameters
         Parameters of the cut by their keys, such as --table-pct 57.
     """
-    from ..errors import InputError
     from ..files import save_stone
     from ..stone.known_cuts import get_cut
 
-    if out.suffix.lower() != ".toml":
-        raise InputError("a recipe is a TOML file", key="--out", value=str(out), expected="a file name that ends in .toml")
+    refuse_other_kind("--out", out, "a recipe is a TOML file", ".toml")
     known = get_cut(cut)
     given = {key.replace("-", "_"): value for key, value in parameters.items()}
     with faults_by_option("material", *given, *known.keys):

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from cyclopts import Parameter
 
 from .console import faults_by_option, say, say_materials
-from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Subject
+from .options import AS_IN_THE_FILE, AS_THE_SCENE_SAYS, Flag, Subject, refuse_other_kind
 
 
 def show(
@@ -66,6 +66,7 @@ def show(
     from ..live.saving import save_show
     from ..whole_files import refuse_taken
 
+    refuse_other_kind("--out", out, "the page is an HTML file", ".html")
     refuse_taken(out.parent, [out.name], force)
     sight = replace(AS_THE_SCENE_SAYS, tilt_deg=tilt_deg, tilt_azimuth_deg=tilt_azimuth_deg)
     wanted = subject.scenes(scenes, sight)
