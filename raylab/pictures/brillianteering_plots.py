@@ -109,7 +109,7 @@ def varied(sizes: Mapping[str, int]) -> tuple[list[str], list[str]]:
 
 
 def grid_figure(grid: xr.Dataset, marked: tuple[LastFacets, ...] = ()) -> Figure:
-    """What `brillianteering_grid` found, as heat maps of brightness, contrast, leak and weight lost. `marked`: numbered choices.
+    """What `brillianteering_grid` found: heat maps of brightness, contrast, leak and weight lost. `marked`: numbered choices.
 
     Hatched where a choice can't be cut. Axes beyond two are laid out as rows. Raises InputError, see `varied`.
     """
