@@ -273,9 +273,13 @@ def test_a_killed_process_is_replaced_and_its_designs_done_again(alone):
 
 
 def test_workers_end_with_a_sweep_that_is_broken_off():
+    """Ctrl-C in a terminal reaches all processes of a group. It is for the one that started them, which ends them: of two dozen
+    sweeps three showed the traceback of a worker that was just being imported."""
+
     def stop(done, total):
         if done:
             assert workers()
+            assert [one for one in workers() if os.getpgid(one) == os.getpgid(0)] == []
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):

@@ -16,7 +16,6 @@ from __future__ import annotations
 import os
 import pickle
 import queue
-import signal
 import subprocess
 import sys
 import threading
@@ -44,6 +43,9 @@ MAKER = "designs.design"
 """The module that makes a design's numbers."""
 TRIES = 3
 """How often a chunk is begun before a sweep gives up on workers that die."""
+_OWN_GROUP = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+"""On Windows, what keeps Ctrl-C from a process; elsewhere `process_group` does. It is meant for the one that started it, which
+ends its workers: a worker that is being imported would show a traceback."""
 
 
 class Traces(Protocol):
@@ -205,7 +207,14 @@ class _Worker:
             if self.process is None:
                 command = [sys.executable, "-m", __name__]
                 around = {**environment(), **self.around}
-                self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=around)
+                self.process = subprocess.Popen(
+                    command,
+                    stdin=subprocess.PIPE,
+                    stdout=subprocess.PIPE,
+                    env=around,
+                    process_group=0,
+                    creationflags=_OWN_GROUP,
+                )
                 self.told = False
             return self.process
 
@@ -319,7 +328,6 @@ def client_of(scheduler: Any) -> tuple[Any, bool]:
 
 def main() -> None:
     """A worker process: chunks from stdin, rows to stdout; what is printed goes to stderr."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started us decides
     warnings.simplefilter("ignore", RaylabWarning)  # it meets the same and tells of it
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
