@@ -148,17 +148,20 @@ def test_mains_whose_stars_are_lost_stay_mains():
     assert found.names == tuple(np.array(stone.tiers)[kept])
 
 
-def test_a_pear_is_known_though_the_main_at_its_point_is_turned():
-    """By 4.2 degrees, as in a scan that has 23 points on it; the main at its head lies right."""
-    stone = rl.cut("pear brilliant", **GIVEN["pear brilliant"])
-    main = next(f for f in stone.facets_of("pavilion main") if abs(math.remainder(stone.azimuth_deg()[f], 360.0)) < 1.0)
-    middle, normals = stone.polyhedron.centroids[main], stone.normals.copy()
-    normals[main] = rotation_about_z(math.radians(-4.2)) @ normals[main]
-    distances = stone.distances_mm.copy()
-    distances[main] = normals[main] @ middle
+@pytest.mark.parametrize(("name", "turned"), [("pear brilliant", {0: -4.2}), ("marquise brilliant", {0: 4.0, 180: -2.3})])
+def test_a_long_stone_is_known_though_the_mains_at_its_points_are_turned(name, turned):
+    """As in scans that have two dozen points on them; the main at a pear's head lies right, and those across do."""
+    stone = rl.cut(name, **GIVEN[name])
+    normals, distances = stone.normals.copy(), stone.distances_mm.copy()
+    for azimuth, by in turned.items():
+        main = next(
+            f for f in stone.facets_of("pavilion main") if abs(math.remainder(stone.azimuth_deg()[f] - azimuth, 360.0)) < 1.0
+        )
+        normals[main] = rotation_about_z(math.radians(by)) @ normals[main]
+        distances[main] = normals[main] @ stone.polyhedron.centroids[main]
     found = name_tiers(normals, distances)
-    assert found.cut is CUTS["pear brilliant"]
-    assert math.remainder(found.azimuth_deg, 360.0) == pytest.approx(0.0, abs=0.5)
+    assert found.cut is CUTS[name]
+    assert math.remainder(found.azimuth_deg, 180.0) == pytest.approx(0.0, abs=0.5)
 
 
 def test_what_is_no_cut_is_named_by_side_ring_and_slope():

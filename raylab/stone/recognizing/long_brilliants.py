@@ -51,8 +51,8 @@ IN_PLACE = 0.8
 """Least agreement of the mains with even azimuths, the stretch undone (1: perfect)."""
 
 
-OPPOSITE_DEG = 2.0
-"""Within this angle of a main's opposite another main stands for the same direction."""
+SAME_FRAME_DEG = 2.0
+"""Frames at a smaller angle are one."""
 
 
 def long_brilliant(shape: Shape) -> Named | None:
@@ -68,18 +68,24 @@ def long_brilliant(shape: Shape) -> Named | None:
         may = mains == count or "pavilion_mains" in CUTS[name].keys
         if may and PRESENT * mains <= below[count].sum() <= 1.5 * mains:
             tried.append(name)
-    found = closest(shape.outline, ((name, _with_opposite(shape.azimuth[below[MAINS[name]]])) for name in tried))
+    found = closest(shape.outline, ((name, _frames(shape, below[MAINS[name]], MAINS[name])) for name in tried))
     return None if found is None else _placed(shape, *sorted_out[MAINS[found[0]]], CUTS[found[0]], found[1])
 
 
-def _with_opposite(azimuths: np.ndarray) -> np.ndarray:
-    """Azimuths (radians) and, of those that no other of them is `OPPOSITE_DEG` near to, the opposite ones.
+def _frames(shape: Shape, mains: np.ndarray, count: int) -> np.ndarray:
+    """Azimuths (radians) along which the length may lie: those of the largest of the `mains` (F,) bool first.
 
-    The small main at a pear's point can be turned by several degrees in a scan, when the large one at its head is not.
+    Mains stand at the length and across it (of six, at every sixth of a turn). The small ones at a point can be turned by
+    several degrees in a scan, when the large ones across, or at a pear's head, lie right; so each stands for all these.
     """
-    apart = np.array([[math.remainder(a + math.pi - b, 2.0 * math.pi) for b in azimuths] for a in azimuths])
-    lone = np.abs(apart).min(axis=1, initial=math.inf) > math.radians(OPPOSITE_DEG)
-    return np.concatenate([azimuths, azimuths[lone] + math.pi])
+    step, frames = math.pi / (3.0 if count == 6 else 2.0), list[float]()
+    facets = np.flatnonzero(mains)
+    for azimuth in shape.azimuth[facets[np.argsort(-shape.area[facets], kind="stable")]].tolist():
+        for k in range(round(2.0 * math.pi / step)):
+            off = [abs(math.remainder(azimuth + k * step - one, 2.0 * math.pi)) for one in frames]
+            if min(off, default=math.inf) > math.radians(SAME_FRAME_DEG):
+                frames.append(azimuth + k * step)
+    return np.array(frames)
 
 
 def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
