@@ -12,7 +12,8 @@ half-finished stones are named as well as ideal ones. One module each finds the 
 in the cut, and the largest deviation of the outline from the closest one of that cut. A cut is recognised where at most 5 % of
 the surface has no place in it and the outline is off by at most 3 % of its mean radius; where two cuts have a place for as much
 of the surface and the outline is off by more than 1 %, the closer outline decides. Cuts whose stones have the same facets are
-named beside it: shape doesn't tell them apart.
+named beside it: shape doesn't tell them apart. Facets may lack, on a stone that isn't finished or in a scan that doesn't show
+them, whose neighbors then have their places. How many of which tier is told.
 
 A stone of no known cut keeps table, girdle and culet; its other facets are named by side, ring and slope (`rings`).
 """
@@ -51,15 +52,19 @@ class Recognition:
     cut : the cut. share_pct : share of the surface in facets that have a place in it, percent.
     outline_pct : largest deviation of the outline from the closest one of that cut, percent of its mean radius.
     also : other cuts whose stones have the same facets.
+    lacking : tiers that have fewer facets than on a whole stone: the name, how many lack, of how many.
     """
 
     cut: str
     share_pct: float
     outline_pct: float
     also: tuple[str, ...] = ()
+    lacking: tuple[tuple[str, int, int], ...] = ()
 
     def __str__(self) -> str:
         text = f"{self.cut}, {self.share_pct:.1f} % of the surface in its tiers, outline within {self.outline_pct:.2f} %"
+        if self.lacking:
+            text += "; lacking: " + ", ".join(f"{lack} of {whole} ({tier})" for tier, lack, whole in self.lacking)
         if not self.also:
             return text
         alike = "before its last facets also" if self.cut == SINGLE_CUT.name else "the same facets in other proportions"
@@ -67,7 +72,8 @@ class Recognition:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings and lists, ready for JSON."""
-        return {**vars(self), "also": list(self.also)}
+        lacking = [{"tier": tier, "lacking": lack, "of": whole} for tier, lack, whole in self.lacking]
+        return {**vars(self), "also": list(self.also), "lacking": lacking}
 
 
 @dataclass(frozen=True)
@@ -165,7 +171,7 @@ def _off(shape: Shape, found: Named) -> tuple[float, float]:
 
 def _tiers(shape: Shape, found: Named) -> Tiers:
     share = 100.0 * (1.0 - shape.spare(found.names))
-    recognition = Recognition(found.cut.name, share, 100.0 * found.outline_off, found.also)
+    recognition = Recognition(found.cut.name, share, 100.0 * found.outline_off, found.also, found.lacking)
     azimuth = math.degrees(found.azimuth)
     return Tiers(tuple(found.names), tuple(found.indices), found.cut, recognition, found.symmetry, azimuth)
 

@@ -44,6 +44,9 @@ stand as steep, on the steeper ones in their whole width, and are hardly higher 
 ON_GIRDLE = 0.5
 """Share of its height that a leaning facet of the girdle has within that of the upright ones."""
 
+TO_TABLE = 0.95
+"""Share of the crown's height over which a facet reaches to the table."""
+
 MANY = 1.25
 """A side of up to this multiple of the facets that it should have has extra ones."""
 
@@ -64,12 +67,14 @@ def long_brilliant(shape: Shape) -> Named | None:
     }
     tried = []
     for name, count in MAINS.items():
-        mains = sorted_out[count][1]
-        may = mains == count or "pavilion_mains" in CUTS[name].keys
-        if may and PRESENT * mains <= below[count].sum() <= 1.5 * mains:
+        if PRESENT * sorted_out[count][1] <= below[count].sum() <= 1.5 * sorted_out[count][1]:
             tried.append(name)
     found = closest(shape.outline, ((name, _frames(shape, below[MAINS[name]], MAINS[name])) for name in tried))
-    return None if found is None else _placed(shape, *sorted_out[MAINS[found[0]]], CUTS[found[0]], found[1])
+    if found is None:
+        return None
+    cut, (names, mains) = CUTS[found[0]], sorted_out[MAINS[found[0]]]
+    halved = mains < MAINS[cut.name]  # half as many below, which a round one hasn't, though an oval's outline would fit, too
+    return None if halved and "pavilion_mains" not in cut.keys else _placed(shape, names, mains, cut, found[1])
 
 
 def _frames(shape: Shape, mains: np.ndarray, count: int) -> np.ndarray:
@@ -95,7 +100,8 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
 
     A half lies on the girdle and ends short of table or culet, a star lies on the table and ends short of the girdle, and a
     main reaches from one to the other. A side with as many facets as it should have, or a few less, is sorted by rank; of a
-    few more, the smallest are extra.
+    few more, the smallest are extra. A main that is one with its halves, in a scan that can't tell them apart, borders the
+    girdle as a half does, but reaches to the table: where mains are lacking, such ones are mains.
     """
     names, mains = _with_leaning(shape, first_names(shape)), count
     table, girdle = (np.array([name == tier.name for name in names]) for tier in (TABLE, GIRDLE))
@@ -114,14 +120,19 @@ def _by_reach(shape: Shape, count: int) -> tuple[list[str], int]:
             for f in facets[order[whole:]]:
                 names[f] = EXTRA
             facets = facets[np.sort(order[:whole])]
-        halves = _top(facets, _half_score(shape, facets, at_girdle), 2 * count, whole - len(facets), HALF)
+        as_half = _half_score(shape, facets, at_girdle)
+        halves = _top(facets, as_half, 2 * count, whole - len(facets), HALF)
         for f in halves:
             names[f] = half.name
         if side == "crown":
             left = np.isin(facets, halves, invert=True)
             score = (at_table[facets] + _span(shape, facets)[0] - 2.0 * _edged(shape, halves)[facets])[left]
-            for f in _top(facets[left], score, count, whole - len(facets), STARRY):
+            stars = _top(facets[left], score, count, whole - len(facets), STARRY)
+            for f in stars:
                 names[f] = STAR.name
+            merged = ~left & (_span(shape, facets)[1] > TO_TABLE)
+            for f in facets[merged][np.argsort(as_half[merged])][: max(count - (left.sum() - len(stars)), 0)]:
+                names[f] = UNNAMED
     return names, mains
 
 
@@ -232,9 +243,12 @@ def _placed(shape: Shape, names: list[str], below: int, cut: Cut, fit: Fit) -> N
         return None
     others = counted(shape, full, azimuth)
     number = [others[f] if name == EXTRA else number[f] for f, name in enumerate(full)]
-    if cut.name == ROUND_BRILLIANT.name:
-        return Named(full, number, *which(shape, full), azimuth, fit.off, cut.symmetry.turned(round(math.degrees(azimuth), 9)))
-    return Named.lying(full, number, cut, azimuth, fit.off)
+    cut, also = which(shape, full) if cut.name == ROUND_BRILLIANT.name else (cut, ())
+    whole = {tier.name: tier.per_main * count for tier in cut.tiers if tier.per_main} | {PAVILION_MAIN.name: below}
+    if cut.of_width:
+        return Named.lying(full, number, cut, azimuth, fit.off, whole)
+    symmetry = ROUND_BRILLIANT.symmetry.turned(round(math.degrees(azimuth), 9))
+    return Named(full, number, cut, also, azimuth, fit.off, symmetry, whole)
 
 
 def _half(shape: Shape, f: int, names: list[str], number: list[int], around: np.ndarray, count: int, each: int) -> int:

@@ -53,4 +53,4 @@ def rose(shape: Shape) -> Named | None:
     off = deviation(framed(shape.outline, azimuth), Circle(1.0))
     if missing or off > OUTLINE or shape.spare(names) > SPARE:
         return None
-    return Named.lying(names, numbers, ROSE_CUT, azimuth, off)
+    return Named.lying(names, numbers, ROSE_CUT, azimuth, off, {name: count for name, (count, _) in places.items()})

@@ -49,7 +49,9 @@ def round_cut(shape: Shape) -> Named | None:
     if found is None:
         return None
     symmetry = SymmetryGroup(order, round(math.degrees(phase), 9) + 0.0)
-    return Named(*found, *which(shape, found[0]), phase, off, symmetry)
+    cut, also = which(shape, found[0])
+    whole = {tier.name: tier.per_main * order for tier in cut.tiers if tier.per_main}
+    return Named(*found, cut, also, phase, off, symmetry, whole)
 
 
 def which(shape: Shape, names: list[str]) -> tuple[Cut, tuple[str, ...]]:

@@ -39,6 +39,9 @@ ALL_AROUND = 0.9
 PRESENT = 0.75
 """Of the facets that a tier should have, at least this share must be there."""
 
+ALSO = {"square emerald cut": ("emerald cut",), "baguette": ("tapered baguette",)}
+"""A cut that is another one of a certain proportion: as long as it is wide, or not tapered."""
+
 UNNAMED = ""
 """What a facet is called while its tier is not known."""
 
@@ -52,6 +55,7 @@ class Named:
     names, indices : of each facet; `indices` counts within a tier. cut : the cut.
     also : other cuts whose stones have the same facets. azimuth : where the cut's +x lies, radians.
     outline_off : largest deviation of the outline from the cut's, a share of its mean radius. symmetry : nominal, as it lies.
+    whole : how many facets a tier has on a whole stone, but for table, girdle and culet.
     """
 
     names: list[str]
@@ -61,14 +65,21 @@ class Named:
     azimuth: float
     outline_off: float
     symmetry: SymmetryGroup
+    whole: Mapping[str, int]
 
     @staticmethod
     def lying(
-        names: list[str], indices: list[int], cut: Cut, azimuth: float, outline_off: float, also: tuple[str, ...] = ()
+        names: list[str], indices: list[int], cut: Cut, azimuth: float, outline_off: float, whole: Mapping[str, int]
     ) -> Named:
         """A stone of a cut whose symmetry is always the same."""
         symmetry = cut.symmetry.turned(round(math.degrees(azimuth), 9) + 0.0)
-        return Named(names, indices, cut, also, azimuth, outline_off, symmetry)
+        return Named(names, indices, cut, ALSO.get(cut.name, ()), azimuth, outline_off, symmetry, whole)
+
+    @property
+    def lacking(self) -> tuple[tuple[str, int, int], ...]:
+        """Tiers with fewer facets than on a whole stone: the name, how many lack, of how many."""
+        there = ((name, count - self.names.count(name), count) for name, count in self.whole.items())
+        return tuple((name, lack, count) for name, lack, count in there if lack > 0)
 
 
 class Shape:

@@ -8,6 +8,7 @@ chevrons below. A cut-cornered brilliant has these, too, and one facet over and 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -16,13 +17,10 @@ from ..cuts.cut import Cut
 from ..cuts.cut_cornered_brilliant import CROWN_BREAK, CROWN_CORNER, CUT_CORNERED_BRILLIANT, PAVILION_CORNER
 from ..cuts.princess_cut import CHEVRONS, CORNER, CROWN_SIDE, MOST_CHEVRONS, PAVILION_SIDE, PRINCESS_CUT, SIDE_STAR
 from ..cuts.steps import CROWN_STEPS, MOST_STEPS, PAVILION_STEPS
-from ..tier import EXTRA, GIRDLE, TABLE
+from ..tier import CULET, EXTRA, GIRDLE, TABLE
 from .long_brilliants import MANY
 from .outline_fit import Fit, closest, straightened
 from .shape import BROAD, FLAT_DEG, PRESENT, SPARE, UNNAMED, Named, Shape, counted, first_names
-
-ALSO = {"square emerald cut": ("emerald cut",), "baguette": ("tapered baguette",)}
-"""A cut that is another one of a certain proportion: as long as it is wide, or not tapered."""
 
 ALIGNED = math.radians(10.0)
 """A facet of a step faces as its side does, but for this angle."""
@@ -42,6 +40,18 @@ CHEVRONED = {4: PRINCESS_CUT, 8: CUT_CORNERED_BRILLIANT}
 ASKEW_DEG = 5.0
 """A facet at a cut corner faces it, but for this angle; an edge with the girdle in its whole width offsets 1 degree."""
 
+MORE = tuple(tier.name for tier in CHEVRONS[2:])
+"""Rows of chevrons that a stone need not have."""
+
+PAIRS = (CORNER.name, CROWN_BREAK.name, *(tier.name for tier in CHEVRONS))
+"""Tiers of two facets to each side, which stand beside its middle."""
+
+ON_HALF = 0.9
+"""Share of its width that a facet beside the middle of a side has on its half."""
+
+HALF, SOME = 0.5, 0.25
+"""Of the facets of one side of the stone, and of each tier there, what must be there where the other side lacks few."""
+
 
 def sided_cut(shape: Shape) -> Named | None:
     """The step cut or the cut with chevrons that a stone is, its facets named; None where it is none of them."""
@@ -52,24 +62,26 @@ def sided_cut(shape: Shape) -> Named | None:
     if shape.spare(stepped) <= SPARE:
         found = _cut_of(shape, sides, CANDIDATES[len(sides)])
         if found is not None and any(name in (CROWN_STEPS[0].name, PAVILION_STEPS[0].name) for name in stepped):
-            return _named(shape, stepped, *found)
+            steps = {tier.name for tier in (*CROWN_STEPS, *PAVILION_STEPS)} & set(stepped)
+            return _named(shape, stepped, *found, {name: len(sides) for name in sorted(steps)})
     if len(sides) in CHEVRONED:
         cut = CHEVRONED[len(sides)]
         for k in range(len(sides) // 4):  # of an octagon every other side is a corner
             found = _cut_of(shape, sides[k :: len(sides) // 4], (cut.name,))
             names = None if found is None else _chevroned(shape, *found)
             if found is not None and names is not None:
-                return _named(shape, names, *found)
+                return _named(shape, names, *found, _whole(cut, names))
     return None
 
 
 def _sides(shape: Shape) -> np.ndarray:
     """(S,) azimuths of the sides of the girdle, radians; empty where it is no polygon of few sides.
 
-    A scan can lose a side of a thin girdle; the azimuths of all sloping facets then tell the sides of a step cut.
+    A scan can lose a side of a thin girdle; the azimuths of all sloping facets then tell the sides of a step cut. Those of the
+    girdle that it has can be off, too; so at last crown and pavilion tell them alone.
     """
-    there = shape.area > 0.0
-    for facets in (shape.steep & there, (shape.slope_deg > FLAT_DEG) & there):
+    there, sloping = shape.area > 0.0, shape.slope_deg > FLAT_DEG
+    for facets in (shape.steep & there, sloping & there, sloping & ~shape.steep & there):
         azimuths = np.sort(shape.azimuth[facets])
         starts = np.flatnonzero((azimuths - np.roll(azimuths, 1)) % (2.0 * math.pi) > SAME_SIDE)
         if len(starts) in CANDIDATES:
@@ -84,11 +96,11 @@ def _cut_of(shape: Shape, sides: np.ndarray, candidates: tuple[str, ...]) -> tup
     return None if found is None else (CUTS[found[0]], found[1])
 
 
-def _named(shape: Shape, names: list[str], cut: Cut, fit: Fit) -> Named:
+def _named(shape: Shape, names: list[str], cut: Cut, fit: Fit, whole: Mapping[str, int]) -> Named:
     """The facets numbered from the cut's +x on."""
     facing = shape.steep | np.array([name == EXTRA for name in names])
     azimuth = straightened(shape.azimuth[facing], shape.area[facing], fit.azimuth, math.pi / 2.0)
-    return Named.lying(names, counted(shape, names, azimuth - 1e-9), cut, azimuth, fit.off, ALSO.get(cut.name, ()))
+    return Named.lying(names, counted(shape, names, azimuth - 1e-9), cut, azimuth, fit.off, whole)
 
 
 def _stepped(shape: Shape, sides: np.ndarray) -> list[str]:
@@ -122,9 +134,11 @@ def _chevroned(shape: Shape, cut: Cut, fit: Fit) -> list[str] | None:
     around = np.arctan2(np.sin(turned) / fit.stretch, np.cos(turned))
     eighth = np.floor(around / (math.pi / 4.0) + 1e-9).astype(int) % 8
     octant = np.round(around / (math.pi / 4.0)).astype(int) % 8
+    beside = _beside(shape, fit.azimuth + np.round(around / (math.pi / 2.0)) * (math.pi / 2.0))
     open_ = [f for f, name in enumerate(names) if name == UNNAMED]
     at_girdle, at_table = (np.array([shape.contact(f, others) for f in range(len(names))]) for others in (girdle, table))
-    singles = [(SIDE_STAR, at_table, 0, BROAD), (CROWN_SIDE, at_girdle, 0, BROAD), (PAVILION_SIDE, at_girdle, 0, BROAD)]
+    short = at_table - at_girdle - 2.0 * (beside > ON_HALF)  # a star ends before the girdle, on both halves of its side
+    singles = [(SIDE_STAR, short, 0, BROAD), (CROWN_SIDE, at_girdle, 0, BROAD), (PAVILION_SIDE, at_girdle, 0, BROAD)]
     if cut is CUT_CORNERED_BRILLIANT:
         facing = _along_flat(shape, girdle) - np.abs(np.degrees(around) % 90.0 - 45.0)
         singles += [(tier, facing, 1, -ASKEW_DEG) for tier in (CROWN_CORNER, PAVILION_CORNER)]
@@ -144,9 +158,44 @@ def _chevroned(shape: Shape, cut: Cut, fit: Fit) -> list[str] | None:
     for facets in below.values():
         for k, f in enumerate(sorted(facets, key=lambda f: -shape.lowest[f])):
             names[f] = CHEVRONS[k].name if k < MOST_CHEVRONS else EXTRA
-    expected = {single[0]: 4 for single in singles} | {pair: 8, CHEVRONS[0]: 8, CHEVRONS[1]: 8}
-    whole = all(PRESENT * count <= names.count(tier.name) <= MANY * count for tier, count in expected.items())
-    return names if whole and shape.spare(names) <= SPARE else None
+    whole = _whole(cut, names)
+    if any(names.count(name) > MANY * count for name, count in whole.items()) or shape.spare(names) > SPARE:
+        return None
+    if all(names.count(name) >= PRESENT * count for name, count in whole.items() if name not in MORE):
+        return names
+    return names if _merged(names, whole, cut, beside) else None
+
+
+def _whole(cut: Cut, names: list[str]) -> dict[str, int]:
+    """How many facets a whole stone of a cut with chevrons has of each tier; of a third row of chevrons, where there is one."""
+    tiers = [tier.name for tier in cut.tiers if tier not in (TABLE, GIRDLE, CULET)]
+    return {name: 8 if name in PAIRS else 4 for name in tiers if name not in MORE or name in names}
+
+
+def _merged(names: list[str], whole: Mapping[str, int], cut: Cut, beside: np.ndarray) -> bool:
+    """Whether the facets that lack may be one with their neighbors, as where these differ by too little for a scan: one side of
+    the stone lacks few, the other has half of its facets and some of each tier, and all of pairs stand beside the middle of
+    their side, where steps don't."""
+    sides = {tier.name: tier.side for tier in cut.tiers}
+    for short in ("crown", "pavilion"):
+        own = {name: (names.count(name), count) for name, count in whole.items() if sides[name] == short and name not in MORE}
+        some = all(there >= SOME * count for there, count in own.values())
+        half = sum(there for there, _ in own.values()) >= HALF * sum(count for _, count in own.values())
+        others = all(names.count(name) >= PRESENT * count for name, count in whole.items() if name not in (*own, *MORE))
+        if some and half and others:
+            return all(beside[f] > ON_HALF for f, name in enumerate(names) if name in PAIRS)
+    return False
+
+
+def _beside(shape: Shape, side: np.ndarray) -> np.ndarray:
+    """(F,) share of a facet's width that lies on one half of its side, whose azimuths (F,) are in radians: 0.5 (in the middle)
+    to 1 (beside it)."""
+    share = np.ones(len(side))
+    for f, loop in enumerate(shape.loops):
+        along = (loop[:, :2] - shape.middle) @ [-math.sin(side[f]), math.cos(side[f])]
+        if len(along) and np.ptp(along) > 0.0:
+            share[f] = min(max(along.max(), -along.min()) / float(np.ptp(along)), 1.0)
+    return share
 
 
 def _along_flat(shape: Shape, girdle: np.ndarray) -> np.ndarray:

@@ -7,7 +7,8 @@
    without, and rearranging those that stand in each other's way (`moves`).
 4. The girdle as a whole, where its flats can't be found one by one (`girdle_search`, `girdle_fit`, with `walls` and
    `smooth_girdle`); once more with better planes of crown and pavilion, and without planes that may only stand in for walls.
-5. Facets whose points are not surely theirs (`few_points`), and errors of those whose points scatter more than the noise.
+5. Planes of few points, each sought anew from starts that depend on no plane (`anew`).
+6. Facets whose points are not surely theirs (`few_points`), and errors of those whose points scatter more than the noise.
 
 The measure of all choices is one sum: over the surface's points the squared height above the envelope of the planes in
 noise variances, each at most `CUTOFF` squared so that a chip counts as unexplained and no more; plus `NEEDED` for each plane.
@@ -26,7 +27,7 @@ from .candidates import MAX_FACETS, Candidates, Surface, patch_planes
 from .envelope import Envelope, Planes, edge_rounding, envelope
 from .few_points import averaged
 from .girdle_fit import Girdle, bent, may_bend
-from .girdle_search import State, with_girdle, without_bevels
+from .girdle_search import State, with_few_anew, with_girdle, without_bevels
 from .mesh import Mesh
 from .noise import ENOUGH, LEAST_NOISE_MM, by_own_scatter, patches_and_noise, pooled_noise, redundancy
 from .plane_fit import EDGE_MM
@@ -67,7 +68,8 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
     coarse = EDGE_NOISE * rounding
     planes = candidates.taken_up(None, max(noise, coarse)) if rounding else planes
     state = with_girdle(candidates, State(planes, None, np.zeros(3)), max(noise, coarse), noise)
-    for change in (with_girdle, without_bevels):  # the better crown and pavilion are known, the better the girdle's points
+    # the better crown and pavilion are known, the better the girdle's points
+    for change in (with_girdle, without_bevels, with_few_anew):
         if noise_mm is None:
             noise = max(pooled_noise(state.planes), least)
         working = max(noise, coarse)

@@ -12,6 +12,7 @@ import numpy as np
 
 from ...plane_geometry import convex_outline, following
 from ..polyhedron import Polyhedron, intersect
+from .anew import sought_anew
 from .candidates import Candidates, Surface
 from .envelope import NEEDED, Planes, envelope, squares
 from .girdle_fit import Girdle, fit_girdle, is_steep
@@ -95,6 +96,17 @@ def without_bevels(candidates: Candidates, state: State, working: float, noise: 
     if not bevels.any():
         return state
     return _about(candidates, State(planes.only(~bevels), girdle, up), up, working, noise)
+
+
+def with_few_anew(candidates: Candidates, state: State, working: float, noise: float) -> State:
+    """The same with planes of few points sought anew (`anew`), and then all planes refined."""
+    surface = candidates.surface
+    planes = sought_anew(surface.mesh.vertices, state.planes, state.free(), working)
+    if planes is state.planes:
+        return state
+    planes = refined(surface, planes, working, fixed=state.girdle.fixed if state.girdle else 0)
+    girdle = state.girdle and state.girdle.beside(planes, surface.mesh.vertices, working)
+    return State(planes, girdle, planes.normals[np.argmax(planes.normals @ state.up)])
 
 
 def levels(planes: Planes) -> tuple[int, int]:
