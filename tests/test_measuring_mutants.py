@@ -25,6 +25,7 @@ from raylab.stone.measuring import callipers, length, outline_corners, plane_unc
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
 from raylab.stone.scanning import (
+    anew,
     envelope,
     few_points,
     girdle_ellipse,
@@ -34,6 +35,7 @@ from raylab.stone.scanning import (
     moves,
     noise,
     plane_fit,
+    refining,
     report,
     stone_pose,
     walls,
@@ -52,6 +54,14 @@ def no_cut() -> None:
 
 def rings_of_a_measured_stone() -> None:
     test_recognition.test_tiers_of_no_cut_are_those_of_the_recipe_on_a_measured_stone(0)
+
+
+def sought() -> None:
+    test_scan.test_a_plane_of_few_points_is_sought_far_from_where_it_is(1)
+
+
+def lacks(name: str, *of: tuple[str, int, int]) -> Callable[[], None]:
+    return lambda: test_recognition.test_a_cut_is_known_by_what_is_there_and_what_lacks_is_said(name, of)
 
 
 def turned_mains() -> None:
@@ -165,6 +175,9 @@ uneven, tips = test_recognition.test_an_uneven_outline_shows_by_how_much, test_c
 lying = test_recognition.test_a_scanned_stone_of_no_cut_lies_on_its_girdle_with_its_length_along_x
 elsewhere = test_recognition.test_a_girdle_whose_flats_stand_elsewhere_is_as_thick_at_the_mains
 on_the_rest = test_recognition.test_a_stone_of_no_cut_whose_scan_lost_a_wall_lies_on_the_rest_of_its_girdle
+mixed = test_recognition.test_steps_over_chevrons_and_chevrons_over_steps_are_no_princess_cut
+round_of_four = test_recognition.test_a_round_stone_of_four_mains_below_is_no_oval
+steps_tell = test_recognition.test_the_steps_tell_the_sides_where_walls_are_lost_or_off
 starless = test_recognition.test_mains_whose_stars_are_lost_stay_mains
 narrow_table = test_recognition.test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table
 axes = test_scan.test_planes_fitted_one_by_one_cost_alike_about_any_axis
@@ -226,7 +239,12 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (rings._by_slope, "> STEP_DEG", "> 10.0 * STEP_DEG", test_recognition.test_what_is_no_cut_is_named_by_side_ring_and_slope),
     (outline_fit.cut_corners, "math.sqrt(2.0) * _diagonal", "1.5 * _diagonal", square_of_emerald),
     (sided._sides, "SAME_SIDE", "math.pi", square_of_emerald),
+    (sided._sides, "~shape.steep & there", "there", steps_tell),
     (sided._chevroned, "first, 8, 2", "first + 1, 8, 2", octagon),
+    (sided._chevroned, "at_table - at_girdle", "at_table", lacks("princess cut", ("side star", 2, 4), ("corner facet", 4, 8))),
+    (sided._merged, "and all(beside[f] > ON_HALF", "or all(beside[f] > ON_HALF", mixed),
+    (long_brilliants._by_reach, "(left.sum() - len(stars))", "count", lacks("triangular brilliant", ("upper half", 6, 12))),
+    (long_brilliants.long_brilliant, "halved and", "False and", round_of_four),
     (stone_pose._level, "min(lean.values()) + SAME_DEG", "90.0", lying),
     (stone_pose._girdle_lean_deg, "90.0 - shape", "shape", lying),
     (stone_pose.stone_pose, "-math.radians(tiers", "math.radians(tiers", lying),
@@ -282,6 +300,15 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
         "(height, others), noise",
         "(height, height), noise",
         test_scan.test_a_facet_is_as_uncertain_as_which_points_are_its_own,
+    ),
+    (anew.sought_anew, "count < FEW", "count < 0", sought),
+    (anew._better, "fitted[0, 3], others), noise", "fitted[0, 3], others), 1e3 * noise", sought),
+    (girdle_search.with_few_anew, "is state.planes", "is not None", test_scan.test_a_wall_of_eleven_points_is_found),
+    (
+        refining.only_needed,
+        "while not needed",
+        "while not True and needed",
+        test_scan.test_what_the_best_state_can_do_without_is_left_out_of_it,
     ),
     (girdle_search.without_bevels, "2 * within > count", "2 * within < 0", bevel),
     (girdle_search.with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),

@@ -64,6 +64,7 @@ def test_a_cut_is_recognised_from_planes_that_lie_anyhow(stones, name):
     assert found.names == tuple(stone.tiers[f] for f in order)
     assert found.recognition.share_pct == pytest.approx(100.0, abs=1e-9)
     assert found.recognition.outline_pct < 0.3
+    assert found.recognition.lacking == ()
     turn = 360.0 / max(CUTS[name].symmetry.order, 1)
     assert (found.azimuth_deg - 77.0 + turn / 2.0) % turn - turn / 2.0 == pytest.approx(0.0, abs=1e-6)
 
@@ -89,6 +90,7 @@ def test_four_pavilion_mains_are_known_and_measured(name):
         found = name_tiers(one.normals[order], one.distances_mm[order])
         assert found.cut is CUTS[name]
         assert found.names == tuple(stone.tiers[f] for f in order)
+        assert found.recognition.lacking == ()
         rest = [k for k, f in enumerate(order) if stone.tiers[f] != "girdle"]
         assert [found.indices[k] for k in rest] == [stone.indices[order[k]] for k in rest]
     measured, values = measure(stone), CUTS[name].settled(given)
@@ -162,6 +164,70 @@ def test_a_long_stone_is_known_though_the_mains_at_its_points_are_turned(name, t
     found = name_tiers(normals, distances)
     assert found.cut is CUTS[name]
     assert math.remainder(found.azimuth_deg, 180.0) == pytest.approx(0.0, abs=0.5)
+
+
+def only(normals, distances):
+    """What is recognised of planes, those left out that are no facet."""
+    there = np.asarray(intersect(normals, distances).areas) > 0.0
+    return name_tiers(normals[there], distances[there])
+
+
+def lost(name):
+    """What is recognised of a stone whose flattest facets a scan doesn't part from their neighbors: half of a triangle's upper
+    halves, two side stars and four corner facets of a princess cut."""
+    stone = rl.cut(name, **GIVEN[name])
+    kept = np.ones(len(stone), dtype=bool)
+    if name == "triangular brilliant":
+        halves = np.array(stone.facets_of("upper half"))
+        kept[halves[np.argsort(np.asarray(stone.polyhedron.areas)[halves])[:6]]] = False
+    else:
+        merged = np.array([tier in ("side star", "corner facet") for tier in stone.tiers])
+        kept = ~merged | (np.cos(np.radians(stone.azimuth_deg() - 45.0)) < 0.0)
+    return only(stone.normals[kept], stone.distances_mm[kept])
+
+
+@pytest.mark.parametrize(
+    ("name", "lacking"),
+    [
+        ("triangular brilliant", (("upper half", 6, 12),)),
+        ("princess cut", (("side star", 2, 4), ("corner facet", 4, 8))),
+    ],
+)
+def test_a_cut_is_known_by_what_is_there_and_what_lacks_is_said(name, lacking):
+    found = lost(name)
+    assert found.cut is CUTS[name]
+    assert found.recognition.lacking == lacking
+    assert all(f"{lack} of {whole} ({tier})" in str(found.recognition) for tier, lack, whole in lacking)
+    assert found.recognition.to_dict()["lacking"][0]["of"] == lacking[0][2]
+
+
+def test_steps_over_chevrons_and_chevrons_over_steps_are_no_princess_cut():
+    """They have as many facets as one that lacks some, but not where it has them."""
+    princess = rl.cut("princess cut", table_pct=65.0, length_ratio=1.1)
+    steps = rl.cut("baguette", table_pct=65.0, length_ratio=1.1, crown_steps=3, pavilion_steps=3)
+    for above, below in ((princess, steps), (steps, princess)):
+        up, down = (above.normals[:, 2] >= 0.0) | above.on_girdle, (below.normals[:, 2] < 0.0) & ~below.on_girdle
+        normals = np.vstack([above.normals[up], below.normals[down]])
+        assert only(normals, np.r_[above.distances_mm[up], below.distances_mm[down]]).cut is None
+
+
+def test_a_round_stone_of_four_mains_below_is_no_oval():
+    oval = rl.cut("oval brilliant", table_pct=57.0, pavilion_mains=4, length_ratio=1.1)
+    normals = oval.normals * [1.1, 1.0, 1.0]
+    size = np.linalg.norm(normals, axis=1)
+    assert only(normals / size[:, None], oval.distances_mm / size).cut is None
+
+
+def test_the_steps_tell_the_sides_where_walls_are_lost_or_off():
+    """Of an emerald cut's corner walls one is turned by 5 degrees, as by 6 points, and one isn't there."""
+    stone = rl.emerald_cut(table_pct=60.0)
+    corners = [f for f in stone.facets_of("girdle") if abs(math.sin(math.radians(2.0 * stone.azimuth_deg()[f]))) > 0.5]
+    normals, distances = stone.normals.copy(), stone.distances_mm.copy()
+    normals[corners[0]] = rotation_about_z(math.radians(5.0)) @ normals[corners[0]]
+    distances[corners[0]] = normals[corners[0]] @ stone.polyhedron.centroids[corners[0]]
+    kept = np.arange(len(stone)) != corners[1]
+    found = only(normals[kept], distances[kept])
+    assert found.names == tuple(np.array(stone.tiers)[kept])
 
 
 def test_what_is_no_cut_is_named_by_side_ring_and_slope():

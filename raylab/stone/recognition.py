@@ -10,10 +10,11 @@ half-finished stones are named as well as ideal ones. One module each finds the 
 
 **How surely** a cut is recognised is said by two numbers (`Recognition`): the share of the surface in facets that have a place
 in the cut, and the largest deviation of the outline from the closest one of that cut. A cut is recognised where at most 5 % of
-the surface has no place in it and the outline is off by at most 3 % of its mean radius; where two cuts have a place for as much
-of the surface and the outline is off by more than 1 %, the closer outline decides. Cuts whose stones have the same facets are
-named beside it: shape doesn't tell them apart. Facets may lack, on a stone that isn't finished or in a scan that doesn't show
-them, whose neighbors then have their places. How many of which tier is told.
+the surface has no place in it and the outline is off by at most 3 % of its mean radius. Of two such cuts the one is taken that
+has a place for more of the surface and lacks fewer facets, the shares added; where these are alike and the outline is off by
+more than 1 %, the closer outline decides. Cuts whose stones have the same facets are named beside it: shape doesn't tell them
+apart. Facets can lack, on a stone that isn't finished or in a scan that doesn't show them, whose neighbors have their places:
+how many of which tier is told.
 
 A stone of no known cut keeps table, girdle and culet; its other facets are named by side, ring and slope (`rings`).
 """
@@ -165,8 +166,10 @@ def name_tiers(normals: np.ndarray, distances_mm: np.ndarray, *, body: Polyhedro
 
 
 def _off(shape: Shape, found: Named) -> tuple[float, float]:
-    """What is compared of two cuts that a stone may be: the surface without a place, then an outline that is clearly off."""
-    return shape.spare(found.names), found.outline_off if found.outline_off > CLOSE else 0.0
+    """What is compared of two cuts that a stone may be: the shares of the surface without a place and of the facets that lack,
+    then an outline that is clearly off."""
+    lacking = sum(lack for _, lack, _ in found.lacking) / max(sum(found.whole.values()), 1)
+    return shape.spare(found.names) + lacking, found.outline_off if found.outline_off > CLOSE else 0.0
 
 
 def _tiers(shape: Shape, found: Named) -> Tiers:

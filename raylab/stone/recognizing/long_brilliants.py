@@ -239,7 +239,8 @@ def _placed(shape: Shape, names: list[str], below: int, cut: Cut, fit: Fit) -> N
                 number[f] = _half(shape, f, full, number, around, count, each)
     placed = {tier.name for tier in TIERS if tier.per_main}
     only_largest(shape, full, lambda f: number[f] if full[f] in placed else None)
-    if shape.spare(full) > SPARE:
+    few = any(full.count(name) < PRESENT * count / step for name, step in steps.items())  # of those at places of their own
+    if few or shape.spare(full) > SPARE:
         return None
     others = counted(shape, full, azimuth)
     number = [others[f] if name == EXTRA else number[f] for f, name in enumerate(full)]

@@ -50,7 +50,7 @@ ON_HALF = 0.9
 """Share of its width that a facet beside the middle of a side has on its half."""
 
 HALF, SOME = 0.5, 0.25
-"""Of the facets of one side of the stone, and of each tier there, what must be there where the other side lacks few."""
+"""Of the facets of the crown, and of each tier there, what must be there where the pavilion lacks few."""
 
 
 def sided_cut(shape: Shape) -> Named | None:
@@ -173,18 +173,15 @@ def _whole(cut: Cut, names: list[str]) -> dict[str, int]:
 
 
 def _merged(names: list[str], whole: Mapping[str, int], cut: Cut, beside: np.ndarray) -> bool:
-    """Whether the facets that lack may be one with their neighbors, as where these differ by too little for a scan: one side of
-    the stone lacks few, the other has half of its facets and some of each tier, and all of pairs stand beside the middle of
+    """Whether facets that lack on the crown may be one with their neighbors, as where these differ by too little for a scan:
+    the pavilion lacks few, the crown has half of its facets and some of each tier, and all of pairs stand beside the middle of
     their side, where steps don't."""
-    sides = {tier.name: tier.side for tier in cut.tiers}
-    for short in ("crown", "pavilion"):
-        own = {name: (names.count(name), count) for name, count in whole.items() if sides[name] == short and name not in MORE}
-        some = all(there >= SOME * count for there, count in own.values())
-        half = sum(there for there, _ in own.values()) >= HALF * sum(count for _, count in own.values())
-        others = all(names.count(name) >= PRESENT * count for name, count in whole.items() if name not in (*own, *MORE))
-        if some and half and others:
-            return all(beside[f] > ON_HALF for f, name in enumerate(names) if name in PAIRS)
-    return False
+    crown = {tier.name for tier in cut.tiers if tier.side == "crown"} & set(whole)
+    if any(names.count(name) < PRESENT * count for name, count in whole.items() if name not in (*crown, *MORE)):
+        return False
+    some = all(names.count(name) >= SOME * whole[name] for name in crown)
+    half = sum(map(names.count, crown)) >= HALF * sum(whole[name] for name in crown)
+    return some and half and all(beside[f] > ON_HALF for f, name in enumerate(names) if name in PAIRS)
 
 
 def _beside(shape: Shape, side: np.ndarray) -> np.ndarray:

@@ -41,11 +41,15 @@ def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -
 
 
 def _settled(surface: Surface, planes: Planes, noise: float, fixed: int) -> tuple[Planes, float]:
-    """The best state of some turns of refinement, and its score; infinite where no body is left."""
+    """The best state of some turns of refinement, and its score; infinite where no body is left.
+
+    A plane that the best state can do without may be left out only in a later turn, which scores worse for what the fit of the
+    others did: so it is left out of the best one, too.
+    """
     points = surface.points
     held = planes.only(np.arange(len(planes) - fixed, len(planes)))
     found = envelope(points, planes)
-    best, least = planes, np.inf
+    best, least, under = planes, np.inf, found
     for _ in range(ROUNDS):
         needed = _needed(found, len(planes) - fixed, len(planes), noise)
         if not needed.all():
@@ -59,10 +63,26 @@ def _settled(surface: Surface, planes: Planes, noise: float, fixed: int) -> tupl
         planes, found = fitted, envelope(points, fitted, found if same else None)
         score = float(squares(found.height, noise).sum()) + NEEDED * len(planes)
         if score <= least:
-            best, least = planes, score
+            best, least, under = planes, score, found
         if steady:
             break
+    if least < np.inf:
+        best, under = only_needed(points, best, under, fixed, noise)
+        least = float(squares(under.height, noise).sum()) + NEEDED * len(best)
     return best, least
+
+
+def only_needed(points: np.ndarray, planes: Planes, found: Envelope, fixed: int, noise: float) -> tuple[Planes, Envelope]:
+    """Planes without those that points (N, 3), which lie under them as `found`, can do without, and where they then lie.
+
+    The last `fixed` planes stay.
+    """
+    needed = _needed(found, len(planes) - fixed, len(planes), noise)
+    while not needed.all():
+        planes = planes.only(needed)
+        found = envelope(points, planes)
+        needed = _needed(found, len(planes) - fixed, len(planes), noise)
+    return planes, found
 
 
 def _change(before: Planes, after: Planes) -> float:
