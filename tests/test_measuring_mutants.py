@@ -306,9 +306,9 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (girdle_search.with_few_anew, "is state.planes", "is not None", test_scan.test_a_wall_of_eleven_points_is_found),
     (
         refining.only_needed,
-        "while not needed",
-        "while not True and needed",
-        test_scan.test_what_the_best_state_can_do_without_is_left_out_of_it,
+        "if needed.all()",
+        "if True",
+        test_scan.test_what_the_points_can_do_without_is_left_out,
     ),
     (girdle_search.without_bevels, "2 * within > count", "2 * within < 0", bevel),
     (girdle_search.with_girdle, "if first == largest or", "if True or", lambda: thin_girdle(1)),

@@ -367,17 +367,16 @@ def test_walls_leave_nothing_unexplained_once_the_plane_beside_them_is_there():
         assert girdle.beside(planes.only(np.arange(there)), points, 0.005).unexplained == left
 
 
-def test_what_the_best_state_can_do_without_is_left_out_of_it():
+def test_what_the_points_can_do_without_is_left_out():
     """A third plane, through points of one of two; after a later fit of all the surface may seem worse explained without it."""
     rng, noise = np.random.default_rng(3), 0.005
     x, y = (axis.ravel() for axis in np.meshgrid(np.linspace(-1.0, 1.0, 40), np.linspace(0.0, 1.0, 20)))
     points = np.column_stack([x, y, np.minimum(0.0, -x) + rng.normal(0.0, noise, len(x))])
     planes = fitted(points, [x < 0.0, x > 0.0, x < -0.7])
-    under = envelope(points, planes)
-    assert np.bincount(under.facet)[2] > 100
-    assert len(refining.only_needed(points, planes, under, 0, noise)[0]) == 2
-    assert len(refining.only_needed(points, planes, under, 1, noise)[0]) == 2
-    assert len(refining.only_needed(points, planes, under, 3, noise)[0]) == 3, "what is given stays"
+    assert np.bincount(envelope(points, planes).facet)[2] > 100
+    assert len(refining.only_needed(points, planes, 0, noise)) == 2
+    assert len(refining.only_needed(points, planes, 1, noise)) == 2
+    assert len(refining.only_needed(points, planes, 3, noise)) == 3, "what is given stays"
 
 
 @pytest.mark.parametrize("seed", [1, 2, 6])

@@ -31,6 +31,7 @@ from .girdle_search import State, with_few_anew, with_girdle, without_bevels
 from .mesh import Mesh
 from .noise import ENOUGH, LEAST_NOISE_MM, by_own_scatter, patches_and_noise, pooled_noise, redundancy
 from .plane_fit import EDGE_MM
+from .refining import only_needed
 
 EDGE_NOISE = 0.2
 """Noise with which planes are chosen, as a share of the half-width of rounded edges. An edge of 50 degrees (crown to girdle)
@@ -74,6 +75,8 @@ def find_facets(mesh: Mesh, noise_mm: float | None) -> Found:
             noise = max(pooled_noise(state.planes), least)
         working = max(noise, coarse)
         state = min(state, change(candidates, state, working, noise), key=lambda one: one.cost(surface, working))
+    fixed = len(state.planes) - state.free()
+    state = state._replace(planes=only_needed(surface.points, state.planes, fixed, max(noise, coarse)))
     planes, girdle, up = state
     known = noise_mm is not None or redundancy(planes) >= ENOUGH
     under, by_flats = envelope(mesh.vertices, planes), girdle is None or girdle.kind == "flats"

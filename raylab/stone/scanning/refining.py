@@ -41,15 +41,11 @@ def refined(surface: Surface, planes: Planes, noise: float, *, fixed: int = 0) -
 
 
 def _settled(surface: Surface, planes: Planes, noise: float, fixed: int) -> tuple[Planes, float]:
-    """The best state of some turns of refinement, and its score; infinite where no body is left.
-
-    A plane that the best state can do without may be left out only in a later turn, which scores worse for what the fit of the
-    others did: so it is left out of the best one, too.
-    """
+    """The best state of some turns of refinement, and its score; infinite where no body is left."""
     points = surface.points
     held = planes.only(np.arange(len(planes) - fixed, len(planes)))
     found = envelope(points, planes)
-    best, least, under = planes, np.inf, found
+    best, least = planes, np.inf
     for _ in range(ROUNDS):
         needed = _needed(found, len(planes) - fixed, len(planes), noise)
         if not needed.all():
@@ -63,26 +59,23 @@ def _settled(surface: Surface, planes: Planes, noise: float, fixed: int) -> tupl
         planes, found = fitted, envelope(points, fitted, found if same else None)
         score = float(squares(found.height, noise).sum()) + NEEDED * len(planes)
         if score <= least:
-            best, least, under = planes, score, found
+            best, least = planes, score
         if steady:
             break
-    if least < np.inf:
-        best, under = only_needed(points, best, under, fixed, noise)
-        least = float(squares(under.height, noise).sum()) + NEEDED * len(best)
     return best, least
 
 
-def only_needed(points: np.ndarray, planes: Planes, found: Envelope, fixed: int, noise: float) -> tuple[Planes, Envelope]:
-    """Planes without those that points (N, 3), which lie under them as `found`, can do without, and where they then lie.
+def only_needed(points: np.ndarray, planes: Planes, fixed: int, noise: float) -> Planes:
+    """Planes without those that points (N, 3) can do without; the last `fixed` stay.
 
-    The last `fixed` planes stay.
+    Of a state kept as the best of all turns a plane may be left out in a later turn alone, which scores worse for what the fit
+    of the others did.
     """
-    needed = _needed(found, len(planes) - fixed, len(planes), noise)
-    while not needed.all():
+    while True:
+        needed = _needed(envelope(points, planes), len(planes) - fixed, len(planes), noise)
+        if needed.all():
+            return planes
         planes = planes.only(needed)
-        found = envelope(points, planes)
-        needed = _needed(found, len(planes) - fixed, len(planes), noise)
-    return planes, found
 
 
 def _change(before: Planes, after: Planes) -> float:
