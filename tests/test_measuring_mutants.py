@@ -60,6 +60,11 @@ def sought() -> None:
     test_scan.test_a_plane_of_few_points_is_sought_far_from_where_it_is(1)
 
 
+def refined_anew() -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        test_scan.test_all_planes_are_refined_once_one_was_sought_anew(patch)
+
+
 def lacks(name: str, *of: tuple[str, int, int]) -> Callable[[], None]:
     return lambda: test_recognition.test_a_cut_is_known_by_what_is_there_and_what_lacks_is_said(name, of)
 
@@ -303,7 +308,7 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     ),
     (anew.sought_anew, "count < FEW", "count < 0", sought),
     (anew._better, "fitted[0, 3], others), noise", "fitted[0, 3], others), 1e3 * noise", sought),
-    (girdle_search.with_few_anew, "is state.planes", "is not None", test_scan.test_a_wall_of_eleven_points_is_found),
+    (girdle_search.with_few_anew, "is state.planes", "is not None", refined_anew),
     (
         refining.only_needed,
         "if needed.all()",

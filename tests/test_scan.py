@@ -379,10 +379,9 @@ def test_what_the_points_can_do_without_is_left_out():
     assert len(refining.only_needed(points, planes, 3, noise)) == 3, "what is given stays"
 
 
-@pytest.mark.parametrize("seed", [1, 2, 6])
-def test_a_plane_of_few_points_is_sought_far_from_where_it_is(seed):
-    """The wall of a thin girdle, three rows of points, and a plane through one of them and the first of the pavilion: fitted
-    and shared out in turns it still leans by more than 35 degrees."""
+def leaning_wall(seed):
+    """Points (N, 3) about a thin girdle, three rows of them on its wall, their noise, and planes of crown, pavilion and wall.
+    The last began through a row of the wall and one of the pavilion; fitted and shared out in turns it still leans."""
     rng, noise = np.random.default_rng(seed), 0.005
     y, row = (axis.ravel() for axis in np.meshgrid(0.06 * np.arange(8.0), np.arange(-9.0, 10.0)))
     inward = 0.06 * np.maximum(np.abs(row) - 1.0, 0.0)
@@ -390,10 +389,13 @@ def test_a_plane_of_few_points_is_sought_far_from_where_it_is(seed):
     points = np.column_stack([-inward, y, height]) + rng.normal(0.0, noise, (len(y), 3))
     given = [(row > 1, (0.6, 0.0, 0.8)), (row < -1, (0.65, 0.0, -0.75)), ((row == -1) | (row == -2), (0.8, 0.0, -0.6))]
     stuck = moves.shared_out(points, np.array([moves.best_plane(points[on], normal) for on, normal in given]))
-    nothing = np.zeros((3, 3, 3))
-    planes = Planes(
-        stuck[:, :3].copy(), stuck[:, 3].copy(), nothing[0], nothing[0, 0], nothing[0, 0], nothing[:, :, 1:], nothing
-    )
+    none, nothing = np.zeros(3), np.zeros((3, 3, 3))
+    return points, noise, Planes(stuck[:, :3].copy(), stuck[:, 3].copy(), nothing[0], none, none, nothing[:, :, 1:], nothing)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 6])
+def test_a_plane_of_few_points_is_sought_far_from_where_it_is(seed):
+    points, noise, planes = leaning_wall(seed)
     assert math.degrees(math.acos(planes.normals[2, 0])) > 35.0
     found = anew.sought_anew(points, planes, 3, noise)
     assert math.degrees(math.acos(found.normals[2, 0])) < 10.0
@@ -402,17 +404,15 @@ def test_a_plane_of_few_points_is_sought_far_from_where_it_is(seed):
     assert anew.sought_anew(points, planes, 2, noise) is planes, "what was fitted as a whole stays"
 
 
-def test_a_wall_of_eleven_points_is_found():
-    """It is 66 um high. From the plane that was found first, which leans by 40 degrees, no other one is near."""
-    stone = rl.tapered_baguette(
-        table_pct=76.8485, crown_angle_deg=39.3564, crown_step_deg=7.4611, crown_steps=2, pavilion_angle_deg=44.3889,
-        pavilion_step_deg=13.5822, pavilion_steps=4, girdle_pct=1.0596, narrow_pct=46.8924, length_ratio=2.4094, width_mm=6.5,
-    )  # fmt: skip
-    rng = np.random.default_rng((12, 5))
-    vertices, triangles = scanned.sampled(stone, 6, rng)
-    turn, shift = scanned.random_rotation(rng), rng.normal(size=3)
-    scan = stone_from_mesh(scanned.noisy(vertices, 0.005, rng) @ turn.T + shift, triangles)
-    assert (scan.stone.tiers.count("girdle"), len(scan.report.extra)) == (4, 0)
+def test_all_planes_are_refined_once_one_was_sought_anew(monkeypatch):
+    points, noise, planes = leaning_wall(1)
+    refined = []
+    monkeypatch.setattr(girdle_search, "refined", lambda surface, planes, noise, fixed: refined.append(planes) or planes)
+    about = SimpleNamespace(surface=SimpleNamespace(mesh=SimpleNamespace(vertices=points)))
+    state = girdle_search.with_few_anew(about, girdle_search.State(planes, None, np.array([0.0, 0.0, 1.0])), noise, noise)
+    assert state.planes is refined[0]
+    assert math.degrees(math.acos(state.planes.normals[2, 0])) < 10.0
+    assert girdle_search.with_few_anew(about, state, noise, noise) is state
 
 
 def fitted(points, on):
