@@ -10,12 +10,15 @@ from small_scenes import scene_of
 
 import raylab as rl
 from raylab.optics.materials import Material
+from raylab.results.statistics.contrast import CONTRAST_RMS
 from raylab.results.summary import record_of
 from raylab.scene.pixel_grid import grid_around
 from raylab.tracers.engine_result import EngineResult
 from raylab.tracers.engines import engine_named
+from raylab.tracers.ledger import LUMINANCE
 from raylab.tracers.pixel_samples import stratum_of
 from raylab.tracers.sampled.sums import strata_of
+from raylab.tracers.totals import LUMINANCE_SQUARE, MOMENTS, Totals
 
 STONE = rl.round_brilliant(table_pct=57, crown_angle_deg=34.5, pavilion_angle_deg=40.75, girdle_facets=32)
 SEEDS = 50
@@ -102,3 +105,25 @@ def test_pixels_of_different_numbers_of_samples_have_strata_of_their_own():
     begins, firsts = strata_of(np.array([2, 3, 4, 2], np.int32), 2)
     assert begins.tolist() == [0, 2, 4, 7, 10, *range(13, 29, 2), 29, 31, 33]
     assert firsts.tolist() == [0, 5, 15]
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.3, 1.0, 3.0, 30.0])
+def test_a_luminance_hardly_uneven_is_no_farther_off_than_stated(apart):
+    """Whose variance is so many of its standard errors: estimates of it lie below 0, too, and the contrast is then 0.
+
+    A root is not spread evenly: one of 17 may be beyond three standard errors where that of normal numbers is one of 370.
+    """
+    count, level, level_error, unsure = 20_000, 0.05, 6e-4, 3e-5
+    moments, covariance = np.zeros((count, MOMENTS)), np.zeros((count, MOMENTS, MOMENTS))
+    rng = np.random.default_rng(1)
+    moments[:, LUMINANCE] = rng.normal(level, level_error, count)
+    moments[:, LUMINANCE_SQUARE] = moments[:, LUMINANCE] ** 2 + rng.normal(apart * unsure, unsure, count)
+    gradient = np.array([1.0, 2.0 * level])  # of the square by the level
+    covariance[:, [LUMINANCE], [LUMINANCE, LUMINANCE_SQUARE]] = level_error**2 * gradient
+    covariance[:, [LUMINANCE_SQUARE], [LUMINANCE, LUMINANCE_SQUARE]] = level_error**2 * gradient * gradient[1]
+    covariance[:, LUMINANCE_SQUARE, LUMINANCE_SQUARE] += unsure**2
+    found = CONTRAST_RMS.of(Totals(np.ones(count), moments, covariance), {LUMINANCE: 1.0})
+    off = abs(found.value - np.sqrt(apart * unsure) / level)
+    assert (off > 3.0 * found.error).mean() < 0.06
+    assert (off > 6.0 * found.error).mean() < 0.005
+    assert np.sqrt((found.error**2).mean()) < 2.0 * np.sqrt((off**2).mean())

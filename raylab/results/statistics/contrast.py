@@ -17,15 +17,22 @@ from .limits import Limits
 
 def _of(totals: Totals, limits: Limits) -> Statistic:
     """The untraced light adds at most e = untraced x peak in each point, which moves the mean by at most mean(e) and the
-    standard deviation by at most the root mean square of e. So does light on an edge, up by `brighter` and down by `dimmer`."""
+    standard deviation by at most the root mean square of e. So does light on an edge, up by `brighter` and down by `dimmer`.
+
+    Where the luminance is even but for its sampling error, the root is too steep for its tangent to tell of its error, and has
+    none where the variance comes out below 0. So the secant does, from one standard error of the variance below to one above.
+    """
     m, deviation = _mean_and_deviation(totals.mean)
     peak_radiance = limits[LUMINANCE]
     likely, scatter = _mean_and_deviation(totals.estimate)
     most = m + totals.mean[..., UNTRACED] * peak_radiance + totals.mean[..., BRIGHTER]
     least = m - totals.mean[..., DIMMER]
     shake = _root(totals.mean[..., UNTRACED_SQUARE]) * peak_radiance + _root(totals.mean[..., SWING_SQUARE])
-    error = np.where(scatter > 0.0, totals.error(_gradient(totals.estimate, peak_radiance)), 0.0)
+    variance, unsure = scatter * scatter, totals.error(_variance_gradient(totals.estimate))
     with np.errstate(divide="ignore", invalid="ignore"):
+        above, below = _root(variance + unsure), _root(variance - unsure)
+        secant = np.where(variance > unsure, 1.0 / (above + below), above / (2.0 * unsure))
+        error = totals.error(_by_slope(totals.estimate, scatter, np.where(unsure > 0.0, secant, 0.0)))
         value, low = scatter / likely, np.maximum(0.0, deviation - shake) / most
         high = np.where(least > 0.0, (deviation + shake) / least, math.inf)
     dark = likely <= 0.0  # nothing is lit, and nothing has a contrast
@@ -34,13 +41,26 @@ def _of(totals: Totals, limits: Limits) -> Statistic:
 
 
 def _gradient(mean: np.ndarray, peak_radiance: float) -> np.ndarray:
-    """With m the mean, q the mean square and s = sqrt(q - m^2): d(s/m) = dq / (2 s m) - (1/s + s/m^2) dm."""
     m, deviation = _mean_and_deviation(mean)
-    gradient = np.zeros(mean.shape)
     with np.errstate(divide="ignore", invalid="ignore"):
-        gradient[..., LUMINANCE_SQUARE] = 0.5 / (deviation * m)
-        gradient[..., LUMINANCE] = -1.0 / deviation - deviation / (m * m)
+        gradient = _by_slope(mean, deviation, 0.5 / deviation)
     gradient[(m <= 0.0) | (deviation <= 0.0)] = math.nan
+    return gradient
+
+
+def _by_slope(mean: np.ndarray, deviation: np.ndarray, slope: np.ndarray) -> np.ndarray:
+    """With m the mean, q the mean square and s the root of q - m^2, whose slope is given:
+    d(s/m) = slope (dq - 2 m dm) / m - s dm / m^2."""
+    m = mean[..., LUMINANCE]
+    gradient = _variance_gradient(mean) * (slope / m)[..., np.newaxis]
+    gradient[..., LUMINANCE] -= deviation / (m * m)
+    return gradient
+
+
+def _variance_gradient(mean: np.ndarray) -> np.ndarray:
+    """Of q - m^2."""
+    gradient = np.zeros(mean.shape)
+    gradient[..., LUMINANCE_SQUARE], gradient[..., LUMINANCE] = 1.0, -2.0 * mean[..., LUMINANCE]
     return gradient
 
 
