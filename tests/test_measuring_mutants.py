@@ -149,6 +149,11 @@ def unusual(name: str) -> None:
     test_cuts.test_a_bound_is_named_where_several_things_are_far_from_usual(*given)
 
 
+def described(name: str) -> Callable[[], None]:
+    """That an outline is the shape that its lengths describe."""
+    return lambda: test_cuts.test_an_outline_is_the_shape_that_its_lengths_describe(name)
+
+
 def outline(name: str) -> None:
     """That an outline has the areas and the lines that its support says."""
     test_cuts.test_a_prism_on_an_outline_is_as_large_as_seen(name)
@@ -345,6 +350,14 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (outlines.Arcs.contact, "arc.point(azimuth)", "arc.point(arc.end)", lambda: outline("pear")),
     (outlines.cushion, "side_radius - corner_radius", "side_radius", rounded),
     (outlines.Sides.support, ".max()", ".min()", lambda: outline("cut corners")),
+    (outlines.marquise, "4.0 * width", "3.9 * width", described("marquise")),
+    (outlines.pear, "0.0, 0.0, half", "0.01, 0.0, half", described("pear")),
+    (outlines.cushion, "(end + side) / 2.0 + sign", "(end + side) / 2.0 + 0.99 * sign", described("cushion")),
+    (outlines.bowed_triangle, "2.0 * side_radius", "2.1 * side_radius", described("bowed triangle")),
+    (outlines.rectangle, "(x - corner, y)", "(x - 0.9 * corner, y)", described("cut corners")),
+    (outlines.tapered, "-narrow / 2.0", "-narrow / 2.1", described("tapered")),
+    (outlines.hexagon, "x - y / math.sqrt(3.0)", "x - y / 1.7", described("hexagon")),
+    (outlines.regular, "math.cos(math.pi / sides)", "math.cos(3.1 / sides)", described("octagon")),
     (outlines.Ellipse.flats, "math.cos(math.pi / count) / length", "1.0 / length", image_of_a_round),
     (outline_brilliant._feet, "stretch * math.sin(one)", "math.sin(one)", image_of_a_round),
     (steps._steps, "(tangent / plan.rate)", "(tangent * plan.rate)", lambda: frusta("emerald cut")),

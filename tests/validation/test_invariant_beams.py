@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import functools
+import math
+from collections.abc import Callable
+from dataclasses import replace
 
 import checks_beams as checks
+import numpy as np
 import pytest
 from both_tracers import gem
 from broken_kernels import BEAMS, broken
 from checks import fails
 from checks_beams import WEDGES, awkward_pairs, random_pairs, regular_bodies
 
+import raylab as rl
+from raylab.optics.materials import Material
 from raylab.scene.view import View
 from raylab.tracers.exact.tracer import trace_beams
 
@@ -151,3 +157,45 @@ def test_mutant_is_caught(mutant):
     with broken(BEAMS, module if module in BEAMS else f"exact.{module}", line, instead) as tracer:
         for check in noticed_by:
             assert fails(functools.partial(check, tracer.trace_beams))
+
+
+# Checks that need the compiled tracer: handed another scene than they compare with, it is off by more than they allow.
+
+
+def instead(change: Callable[[rl.Scene], rl.Scene]) -> checks.Trace:
+    """The tracer, which traces the changed scene."""
+    return lambda scene, *rest, **options: trace_beams(change(scene), *rest, **options)
+
+
+def less_index(scene: rl.Scene) -> rl.Scene:
+    """An index 1 % too small."""
+    material = Material.constant(0.99 * scene.stone.material.n(589.3))
+    return replace(scene, stone=replace(scene.stone, material=material))
+
+
+def turned_plane(scene: rl.Scene) -> rl.Scene:
+    """One plane turned by a tenth of a degree."""
+    normals = scene.stone.normals.copy()
+    normals[0] += 1e-3 * math.pi / 1.8 * normals[1]
+    normals[0] /= np.linalg.norm(normals[0])
+    return replace(scene, stone=scene.stone.with_planes(normals, scene.stone.distances_mm))
+
+
+def averaged_where_loose(scene: rl.Scene) -> rl.Scene:
+    """s and p averaged, but not where the brackets are narrow."""
+    return replace(scene, settings=replace(scene.settings, polarized=scene.settings.precision < 0.1))
+
+
+WRONG = {
+    checks.slab: less_index,
+    checks.corner_returns: turned_plane,
+    checks.column_asymmetry: less_index,
+    checks.brackets_nest: averaged_where_loose,
+    functools.partial(checks.samples_agree, pairs=[(gem(), VIEWS[3])]): less_index,
+    functools.partial(checks.sampled_maps_converge, stone=gem(), view=VIEWS[2]): less_index,
+}
+
+
+@pytest.mark.parametrize(("check", "change"), WRONG.items(), ids=lambda one: getattr(one, "func", one).__name__)
+def test_another_scene_is_noticed(check, change):
+    assert fails(functools.partial(check, instead(change)))
