@@ -68,6 +68,10 @@ DESCRIBED = {
         lambda: rectangle(1.4, 1.0, 0.15),
         (1.4 - 2.0 * 0.15**2, 4.8 - (8.0 - 4.0 * math.sqrt(2.0)) * 0.15),
     ),
+    "square cut corners": (
+        lambda: rectangle(1.0, 1.0, 0.15),
+        (1.0 - 2.0 * 0.15**2, 4.0 - (8.0 - 4.0 * math.sqrt(2.0)) * 0.15),
+    ),
     "tapered": (lambda: tapered(2.0, 1.0, 0.7), (1.7, 1.7 + 2.0 * math.hypot(2.0, 0.15))),
     "hexagon": (lambda: hexagon(1.3, 1.0), (1.3 - 0.5 / math.sqrt(3.0), 2.6 + 2.0 / math.sqrt(3.0))),
     "octagon": (lambda: regular(8, 1.0), (2.0 * (math.sqrt(2.0) - 1.0), 8.0 * (math.sqrt(2.0) - 1.0))),
@@ -132,6 +136,33 @@ def test_an_outline_is_the_shape_that_its_lengths_describe(name):
     assert outline.area == pytest.approx(area, rel=1e-12)
     widths = [2.0 * outline.support(azimuth) for azimuth in np.arange(1440) * math.pi / 720.0]
     assert math.pi * np.mean(widths) == pytest.approx(perimeter, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("name", "outline", "given"),
+    [
+        ("oval brilliant", "ellipse", {"length_ratio": 1.4}),
+        ("pear brilliant", "pear", {"length_ratio": 1.5}),
+        ("marquise brilliant", "marquise", {"length_ratio": 2.0}),
+        ("cushion brilliant", "cushion", {"length_ratio": 1.2, "side_radius_pct": 150.0, "corner_radius_pct": 15.0}),
+        ("triangular brilliant", "bowed triangle", {"side_radius_pct": 120.0}),
+        ("princess cut", "rectangle", {"length_ratio": 1.4}),
+        ("cut-cornered brilliant", "square cut corners", {"corner_pct": 15.0}),
+        ("emerald cut", "cut corners", {"length_ratio": 1.4, "corner_pct": 15.0}),
+        ("square emerald cut", "square cut corners", {"corner_pct": 15.0}),
+        ("baguette", "rectangle", {"length_ratio": 1.4}),
+        ("tapered baguette", "tapered", {"length_ratio": 2.0, "narrow_pct": 70.0}),
+        ("hexagonal step cut", "hexagon", {"length_ratio": 1.3}),
+    ],
+)
+def test_a_cut_stands_on_the_outline_that_its_keys_describe(name, outline, given):
+    """A curve's flats are chords: a stone is smaller than its outline, by at most a thousandth."""
+    more = {"girdle_facets": 192} if "girdle_facets" in CUTS[name].keys else {}
+    stone = rl.cut(name, table_pct=60.0, girdle_pct=6.0, width_mm=1.0, **given, **more)
+    around = np.linalg.norm(np.roll(stone.outline_mm, -1, axis=0) - stone.outline_mm, axis=1).sum()
+    found = np.array([stone.outline_area_mm2, around]) / DESCRIBED[outline][1]
+    assert found.max() < 1.0 + 1e-12
+    assert found.min() > (0.999 if more else 1.0 - 1e-12)
 
 
 @pytest.mark.parametrize("name", [name for name, outline in OUTLINES.items() if isinstance(outline, Curved)])

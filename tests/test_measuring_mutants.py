@@ -20,7 +20,17 @@ from broken_lines import broken
 
 import raylab as rl
 from raylab.stone import recognition
-from raylab.stone.cuts import bounds, cut_cornered_brilliant, outline_brilliant, outlines, princess_cut, rose_cut, steps
+from raylab.stone.cuts import (
+    bounds,
+    cushion_brilliant,
+    cut_cornered_brilliant,
+    outline_brilliant,
+    outlines,
+    princess_cut,
+    rose_cut,
+    steps,
+    triangular_brilliant,
+)
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
@@ -152,6 +162,13 @@ def unusual(name: str) -> None:
 def described(name: str) -> Callable[[], None]:
     """That an outline is the shape that its lengths describe."""
     return lambda: test_cuts.test_an_outline_is_the_shape_that_its_lengths_describe(name)
+
+
+def stands_on(name: str) -> Callable[[], None]:
+    """That a cut stands on the outline that its keys describe."""
+    (mark,) = test_cuts.test_a_cut_stands_on_the_outline_that_its_keys_describe.pytestmark
+    (given,) = (one for one in mark.args[1] if one[0] == name)
+    return lambda: test_cuts.test_a_cut_stands_on_the_outline_that_its_keys_describe(*given)
 
 
 def outline(name: str) -> None:
@@ -358,6 +375,13 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (outlines.tapered, "-narrow / 2.0", "-narrow / 2.1", described("tapered")),
     (outlines.hexagon, "x - y / math.sqrt(3.0)", "x - y / 1.7", described("hexagon")),
     (outlines.regular, "math.cos(math.pi / sides)", "math.cos(3.1 / sides)", described("octagon")),
+    (triangular_brilliant._planes, "/ 100.0", "/ 110.0", stands_on("triangular brilliant")),
+    (
+        cushion_brilliant._planes,
+        '["corner_radius_pct"] / 100.0',
+        '["corner_radius_pct"] / 110.0',
+        stands_on("cushion brilliant"),
+    ),
     (outlines.Ellipse.flats, "math.cos(math.pi / count) / length", "1.0 / length", image_of_a_round),
     (outline_brilliant._feet, "stretch * math.sin(one)", "math.sin(one)", image_of_a_round),
     (steps._steps, "(tangent / plan.rate)", "(tangent * plan.rate)", lambda: frusta("emerald cut")),
