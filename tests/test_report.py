@@ -241,7 +241,9 @@ def test_a_range_of_one_number_is_that_number(page_of_two):
 
 
 def test_no_share_on_an_axis_exceeds_all_of_the_light(two):
-    for axes in pictures.ledger_figure(two).axes:
+    drawn_in = pictures.ledger_figure(two).axes
+    assert len(drawn_in) > 0
+    for axes in drawn_in:
         assert max(axes.get_xticks()) == 100
 
 
