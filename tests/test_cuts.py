@@ -447,6 +447,7 @@ def test_a_rose_stands_on_its_ring():
     assert stone.vertices_mm[:, 2].min() == pytest.approx(-0.04, rel=1e-12)
     assert len(stone) == 6 + 6 + 12 + 48 + 1
     points = [stone.vertices_mm[loop] for f, loop in enumerate(stone.polyhedron.loops) if stone.tiers[f] == "rose side"]
+    assert len(points) == 6
     assert all(np.isclose(p[:, 2], 0.04).any() for p in points)
 
 
