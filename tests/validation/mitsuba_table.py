@@ -37,7 +37,7 @@ def compare(name: str, case: Case, mistakes: dict[str, Case]) -> None:
     if _row(f"{name} ({seconds:.0f} s)", ours, theirs, clear, case.times) >= 1.0:
         _failed.append(name)
     for mistake, wrong in mistakes.items():
-        if _row(f"  {mistake}", raylab_pixels(wrong), theirs, clear, case.times) <= 1.0:
+        if _row(f"  {mistake}", raylab_pixels(wrong, case), theirs, clear, case.times) <= 1.0:
             _failed.append(f"{name}: {mistake}")
 
 

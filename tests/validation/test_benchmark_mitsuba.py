@@ -94,13 +94,14 @@ def mitsuba_pixels(case: Case) -> np.ndarray:
     return scenes.mitsuba_images(scene, case.times * THEIR_SAMPLES, REPEATS)[:, scenes.covered(case.stone, case.view, grid)]
 
 
-def raylab_pixels(case: Case) -> np.ndarray:
-    """(REPEATS, P) the same by raylab."""
-    grid = grid_around(case.stone, case.view, case.resolution)
+def raylab_pixels(case: Case, right: Case | None = None) -> np.ndarray:
+    """(REPEATS, P) the same by raylab; of a mistake in the pixels of the `right` case."""
+    framed = right or case
+    grid = grid_around(framed.stone, framed.view, framed.resolution)
     options: dict[str, Any] = {"polarized": case.polarized, "max_bounces": case.max_bounces}
     samples = case.times * OUR_SAMPLES
     images = scenes.raylab_images(case.stone, case.dome, case.view, grid, samples, REPEATS, **options)
-    return images[:, scenes.covered(case.stone, case.view, grid)]
+    return images[:, scenes.covered(framed.stone, framed.view, grid)]
 
 
 def z_scores(ours: np.ndarray, theirs: np.ndarray, times: int = 1) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -157,7 +158,7 @@ MUTANTS = {
 @pytest.mark.parametrize("mutant", MUTANTS)
 def test_broken_physics_is_caught(mutant: str) -> None:
     name, broken = MUTANTS[mutant]
-    found = disagreements(raylab_pixels(broken(CASES[name])), theirs(name))
+    found = disagreements(raylab_pixels(broken(CASES[name]), CASES[name]), theirs(name))
     assert max(found.values()) > 1.5, found
 
 
