@@ -296,6 +296,28 @@ def test_slopes_follow_the_outline_and_ends_are_as_stated():
     assert np.ptp(lowest[:, 1]) < 1e-12 < np.ptp(lowest[:, 0])
 
 
+@pytest.mark.parametrize(("name", "ends"), [("oval brilliant", (0.75, 0.75)), ("pear brilliant", (1.0, 0.5))])
+def test_stated_ends_leave_the_width_as_it_is(name, ends):
+    """tan(slope) times the tangent's distance is how high a main stands over the axis: as stated at the point and at the other
+    end, as across the width at the sides, and halfway between at the mains between. The table is as wide as stated."""
+    stone = rl.cut(
+        name, table_pct=57.0, length_ratio=1.5, girdle_pct=6.0, width_mm=1.0, crown_angle_deg=34.5, crown_end_angle_deg=32.0,
+        pavilion_angle_deg=40.75, pavilion_end_angle_deg=35.0,
+    )  # fmt: skip
+    outline = {"oval brilliant": Ellipse(0.75, 0.5), "pear brilliant": pear(1.5, 1.0)}[name]
+    for tier, across, end in (("crown main", 34.5, 32.0), ("pavilion main", 40.75, 35.0)):
+        mains = stone.facets_of(tier)
+        azimuths = stone.azimuth_deg()[mains]
+        far = np.array([outline.support(math.radians(azimuth)) for azimuth in azimuths])
+        rise = np.tan(np.radians(stone.slope_deg()[mains])) * far
+        side = 0.5 * math.tan(math.radians(across))
+        point, back = (distance * math.tan(math.radians(end)) for distance in ends)
+        expected = [point, (side + point) / 2.0, side, (side + back) / 2.0, back]
+        around = np.argsort(np.abs((azimuths + 180.0) % 360.0 - 180.0))
+        assert rise[around] == pytest.approx(np.repeat(expected, [1, 2, 2, 2, 1]), rel=1e-12)
+    assert np.ptp(stone.vertices_mm[stone.polyhedron.loops[stone.facets_of("table")[0]], 1]) == pytest.approx(0.57, rel=1e-12)
+
+
 # --- four pavilion mains -------------------------------------------------------------------------------------------------
 
 

@@ -208,6 +208,7 @@ steps_tell = test_recognition.test_the_steps_tell_the_sides_where_walls_are_lost
 starless = test_recognition.test_mains_whose_stars_are_lost_stay_mains
 narrow_table = test_recognition.test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table
 axes = test_scan.test_planes_fitted_one_by_one_cost_alike_about_any_axis
+stated_ends = test_cuts.test_stated_ends_leave_the_width_as_it_is
 chord = test_scan.test_a_chord_over_a_gap_of_a_girdle_is_no_wall
 thin = test_scan.test_all_points_clearly_below_crown_and_pavilion_are_sought_for_walls
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
@@ -383,6 +384,14 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
         stands_on("cushion brilliant"),
     ),
     (outlines.Ellipse.flats, "math.cos(math.pi / count) / length", "1.0 / length", image_of_a_round),
+    (outline_brilliant._mains, "along**2", "np.abs(along)", lambda: stated_ends("oval brilliant", (0.75, 0.75))),
+    (outline_brilliant._mains, "along > 0.0", "along < 0.0", lambda: stated_ends("pear brilliant", (1.0, 0.5))),
+    (
+        outline_brilliant.facets_on,
+        "above.rise[count // 4]",
+        "above.rise[0]",
+        lambda: stated_ends("pear brilliant", (1.0, 0.5)),
+    ),
     (outline_brilliant._feet, "stretch * math.sin(one)", "math.sin(one)", image_of_a_round),
     (steps._steps, "(tangent / plan.rate)", "(tangent * plan.rate)", lambda: frusta("emerald cut")),
     (steps.corner_rates, "(1.0 - corner)", "(1.0 + corner)", lambda: frusta("square emerald cut")),
