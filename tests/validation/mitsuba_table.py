@@ -32,7 +32,7 @@ def compare(name: str, case: Case, mistakes: dict[str, Case]) -> None:
     """Print the rows of a scene and of its mistakes, and keep the names of those that are not as they should be."""
     start = process_time()
     theirs, ours = mitsuba_pixels(case), raylab_pixels(case)
-    clear = _changes(case) < 0.5 * np.sqrt(z_scores(ours, theirs, case.times)[2])
+    clear = _changes(case) <= 0.5 * np.sqrt(z_scores(ours, theirs, case.times)[2])
     seconds = process_time() - start
     if _row(f"{name} ({seconds:.0f} s)", ours, theirs, clear, case.times) >= 1.0:
         _failed.append(name)
