@@ -97,6 +97,7 @@ def test_painting_turns_halves_towards_their_mains_on_any_outline():
     base = blocked_stone(blocked)
     plain, painted = (finished(base, rl.LastFacets(upper_painting_deg=angle)) for angle in (0.0, 1.5))
     where = {painted.facet_name(f): f for f in range(len(painted))}
+    assert len(plain.facets_of("upper half")) == 16
     for f in plain.facets_of("upper half"):
         turn = painted.azimuth_deg()[where[plain.facet_name(f)]] - plain.azimuth_deg()[f]
         towards = -1.5 if plain.indices[f] % 2 == 0 else 1.5  # the first of a joint clockwise, to the main behind it
@@ -116,7 +117,9 @@ def test_mains_are_alike_where_the_cut_has_them_alike():
 def test_no_main_of_an_even_stone_is_off(cut):
     _, blocked = whole_and_blocked(cut)
     turned = blocked.moved(View(turn_deg=20.0).rotation(), np.zeros(3))
-    for main in mains_off(blocked_stone(turned)):
+    found = mains_off(blocked_stone(turned))
+    assert len(found) == sum(tier.endswith("main") for tier in blocked.tiers) > 0
+    for main in found:
         assert (main.slope_deg, main.azimuth_deg, main.height_um) == pytest.approx((0.0, 0.0, 0.0), abs=1e-5), main.name
 
 

@@ -341,11 +341,11 @@ def test_everything_is_reported_as_json(found):
 
 def test_the_same_seed_gives_the_same_comparison_and_progress_is_reported():
     outcome: list[float] = []
-    once = compare(FINE, LEAKY, tilts=(0.0, 12.0), **COARSE)
-    again = compare(FINE, LEAKY, tilts=(0.0, 12.0), **COARSE, progress=lambda done, total: outcome.append(done / total))
+    once = compare(FINE, LEAKY, tilts=(0.0,), **COARSE)
+    again = compare(FINE, LEAKY, tilts=(0.0,), **COARSE, progress=lambda done, total: outcome.append(done / total))
     assert json.dumps(again.to_dict()) == json.dumps(once.to_dict())
     assert outcome == sorted(outcome)
-    assert len(outcome) == 4 + 2 * 8  # traces, then errors of both sizes for each stone
+    assert len(outcome) == 2 + 2 * 8  # traces, then errors of both sizes for each stone
     assert outcome[-1] == pytest.approx(1.0)
 
 

@@ -7,7 +7,9 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.spatial import ConvexHull
+from scipy.special import ellipe
 
 import raylab as rl
 from raylab.errors import InputError, StoneError
@@ -28,19 +30,54 @@ from raylab.stone.cuts.outlines import (
     tapered,
 )
 
-OUTLINES = {
-    "ellipse": Ellipse(0.7, 0.5),
-    "marquise": marquise(2.0, 1.0),
-    "pear": pear(1.5, 1.0),
-    "cushion": cushion(1.2, 1.0, 1.5, 0.15),
-    "square cushion": cushion(1.0, 1.0, 1.2, 0.2),
-    "bowed triangle": bowed_triangle(1.0, 1.2),
-    "rectangle": rectangle(1.4, 1.0),
-    "cut corners": rectangle(1.4, 1.0, 0.15),
-    "tapered": tapered(2.0, 1.0, 0.7),
-    "hexagon": hexagon(1.3, 1.0),
-    "octagon": regular(8, 1.0),
+
+def _segment(radius: float, half: float) -> np.ndarray:
+    """Area of a circular segment, and length of its arc, by half its central angle."""
+    return np.array([0.5 * radius**2 * (2.0 * half - math.sin(2.0 * half)), 2.0 * radius * half])
+
+
+def _lens(length: float, width: float) -> np.ndarray:
+    """Area and perimeter of two equal arcs over one chord: tan(half / 2) is half of the arrow over half of the chord."""
+    half = 2.0 * math.atan2(width, length)
+    return 2.0 * _segment(0.5 * length / math.sin(half), half)
+
+
+def _rounded(length: float, width: float, side: float, corner: float) -> np.ndarray:
+    """A cushion lies everywhere the corners' radius r outside of four arcs that meet in points: A + P r + pi r^2 and
+    P + 2 pi r (Steiner's formulas; textbook)."""
+    radius, x, y = side - corner, 0.5 * length - side, 0.5 * width - side  # centres (x, 0) and (0, y)
+    half = brentq(lambda a: math.hypot(x + radius * math.cos(a), radius * math.sin(a) - y) - radius, 0.0, 0.5 * math.pi)
+    point = x + radius * math.cos(half), radius * math.sin(half)
+    arcs = 2.0 * _segment(radius, half) + 2.0 * _segment(radius, math.asin(point[0] / radius))
+    inner, around = np.add(arcs, [4.0 * point[0] * point[1], 0.0])
+    return np.array([inner + around * corner + math.pi * corner**2, around + 2.0 * math.pi * corner])
+
+
+DESCRIBED = {
+    "ellipse": (lambda: Ellipse(0.7, 0.5), (math.pi * 0.7 * 0.5, 4.0 * 0.7 * ellipe(1.0 - (0.5 / 0.7) ** 2))),
+    "marquise": (lambda: marquise(2.0, 1.0), _lens(2.0, 1.0)),
+    "pear": (lambda: pear(1.5, 1.0), 0.5 * (np.array([math.pi / 4.0, math.pi]) + _lens(2.0, 1.0))),
+    "cushion": (lambda: cushion(1.2, 1.0, 1.5, 0.15), _rounded(1.2, 1.0, 1.5, 0.15)),
+    "square cushion": (lambda: cushion(1.0, 1.0, 1.2, 0.2), _rounded(1.0, 1.0, 1.2, 0.2)),
+    "bowed triangle": (
+        lambda: bowed_triangle(1.0, 1.2),
+        np.array([math.sqrt(3.0) / 4.0, 0.0]) + 3.0 * _segment(1.2, math.asin(0.5 / 1.2)),
+    ),
+    "rectangle": (lambda: rectangle(1.4, 1.0), (1.4, 4.8)),
+    "cut corners": (
+        lambda: rectangle(1.4, 1.0, 0.15),
+        (1.4 - 2.0 * 0.15**2, 4.8 - (8.0 - 4.0 * math.sqrt(2.0)) * 0.15),
+    ),
+    "square cut corners": (
+        lambda: rectangle(1.0, 1.0, 0.15),
+        (1.0 - 2.0 * 0.15**2, 4.0 - (8.0 - 4.0 * math.sqrt(2.0)) * 0.15),
+    ),
+    "tapered": (lambda: tapered(2.0, 1.0, 0.7), (1.7, 1.7 + 2.0 * math.hypot(2.0, 0.15))),
+    "hexagon": (lambda: hexagon(1.3, 1.0), (1.3 - 0.5 / math.sqrt(3.0), 2.6 + 2.0 / math.sqrt(3.0))),
+    "octagon": (lambda: regular(8, 1.0), (2.0 * (math.sqrt(2.0) - 1.0), 8.0 * (math.sqrt(2.0) - 1.0))),
 }
+"""Outlines, with the area and the perimeter that follow from the lengths which describe them."""
+OUTLINES = {name: make() for name, (make, _) in DESCRIBED.items()}
 
 
 @pytest.mark.parametrize(
@@ -89,6 +126,43 @@ def test_an_outline_encloses_what_its_flats_do(name):
         assert off[1] < 1e-3
     else:
         assert np.abs(off).max() < 1e-14
+
+
+@pytest.mark.parametrize("name", DESCRIBED)
+def test_an_outline_is_the_shape_that_its_lengths_describe(name):
+    """Its perimeter is pi times the mean width (Cauchy); the mean over 0.25 degrees is good to 1e-5 where there are corners."""
+    make, (area, perimeter) = DESCRIBED[name]
+    outline = make()
+    assert outline.area == pytest.approx(area, rel=1e-12)
+    widths = [2.0 * outline.support(azimuth) for azimuth in np.arange(1440) * math.pi / 720.0]
+    assert math.pi * np.mean(widths) == pytest.approx(perimeter, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("name", "outline", "given"),
+    [
+        ("oval brilliant", "ellipse", {"length_ratio": 1.4}),
+        ("pear brilliant", "pear", {"length_ratio": 1.5}),
+        ("marquise brilliant", "marquise", {"length_ratio": 2.0}),
+        ("cushion brilliant", "cushion", {"length_ratio": 1.2, "side_radius_pct": 150.0, "corner_radius_pct": 15.0}),
+        ("triangular brilliant", "bowed triangle", {"side_radius_pct": 120.0}),
+        ("princess cut", "rectangle", {"length_ratio": 1.4}),
+        ("cut-cornered brilliant", "square cut corners", {"corner_pct": 15.0}),
+        ("emerald cut", "cut corners", {"length_ratio": 1.4, "corner_pct": 15.0}),
+        ("square emerald cut", "square cut corners", {"corner_pct": 15.0}),
+        ("baguette", "rectangle", {"length_ratio": 1.4}),
+        ("tapered baguette", "tapered", {"length_ratio": 2.0, "narrow_pct": 70.0}),
+        ("hexagonal step cut", "hexagon", {"length_ratio": 1.3}),
+    ],
+)
+def test_a_cut_stands_on_the_outline_that_its_keys_describe(name, outline, given):
+    """A curve's flats are chords: a stone is smaller than its outline, by at most a thousandth."""
+    more = {"girdle_facets": 192} if "girdle_facets" in CUTS[name].keys else {}
+    stone = rl.cut(name, table_pct=60.0, girdle_pct=6.0, width_mm=1.0, **given, **more)
+    around = np.linalg.norm(np.roll(stone.outline_mm, -1, axis=0) - stone.outline_mm, axis=1).sum()
+    found = np.array([stone.outline_area_mm2, around]) / DESCRIBED[outline][1]
+    assert found.max() < 1.0 + 1e-12
+    assert found.min() > (0.999 if more else 1.0 - 1e-12)
 
 
 @pytest.mark.parametrize("name", [name for name, outline in OUTLINES.items() if isinstance(outline, Curved)])
@@ -220,6 +294,28 @@ def test_slopes_follow_the_outline_and_ends_are_as_stated():
     lowest = keeled.vertices_mm[keeled.vertices_mm[:, 2] < keeled.vertices_mm[:, 2].min() + 1e-9]
     assert len(lowest) == 2  # the keel's two ends
     assert np.ptp(lowest[:, 1]) < 1e-12 < np.ptp(lowest[:, 0])
+
+
+@pytest.mark.parametrize(("name", "ends"), [("oval brilliant", (0.75, 0.75)), ("pear brilliant", (1.0, 0.5))])
+def test_stated_ends_leave_the_width_as_it_is(name, ends):
+    """tan(slope) times the tangent's distance is how high a main stands over the axis: as stated at the point and at the other
+    end, as across the width at the sides, and halfway between at the mains between. The table is as wide as stated."""
+    stone = rl.cut(
+        name, table_pct=57.0, length_ratio=1.5, girdle_pct=6.0, width_mm=1.0, crown_angle_deg=34.5, crown_end_angle_deg=32.0,
+        pavilion_angle_deg=40.75, pavilion_end_angle_deg=35.0,
+    )  # fmt: skip
+    outline = {"oval brilliant": Ellipse(0.75, 0.5), "pear brilliant": pear(1.5, 1.0)}[name]
+    for tier, across, end in (("crown main", 34.5, 32.0), ("pavilion main", 40.75, 35.0)):
+        mains = stone.facets_of(tier)
+        azimuths = stone.azimuth_deg()[mains]
+        far = np.array([outline.support(math.radians(azimuth)) for azimuth in azimuths])
+        rise = np.tan(np.radians(stone.slope_deg()[mains])) * far
+        side = 0.5 * math.tan(math.radians(across))
+        point, back = (distance * math.tan(math.radians(end)) for distance in ends)
+        expected = [point, (side + point) / 2.0, side, (side + back) / 2.0, back]
+        around = np.argsort(np.abs((azimuths + 180.0) % 360.0 - 180.0))
+        assert rise[around] == pytest.approx(np.repeat(expected, [1, 2, 2, 2, 1]), rel=1e-12)
+    assert np.ptp(stone.vertices_mm[stone.polyhedron.loops[stone.facets_of("table")[0]], 1]) == pytest.approx(0.57, rel=1e-12)
 
 
 # --- four pavilion mains -------------------------------------------------------------------------------------------------
@@ -373,6 +469,7 @@ def test_a_rose_stands_on_its_ring():
     assert stone.vertices_mm[:, 2].min() == pytest.approx(-0.04, rel=1e-12)
     assert len(stone) == 6 + 6 + 12 + 48 + 1
     points = [stone.vertices_mm[loop] for f, loop in enumerate(stone.polyhedron.loops) if stone.tiers[f] == "rose side"]
+    assert len(points) == 6
     assert all(np.isclose(p[:, 2], 0.04).any() for p in points)
 
 

@@ -227,6 +227,7 @@ def test_a_first_main_that_is_off_does_not_shift_the_pattern(angle_deg):
 def test_uncertainties_of_a_main_are_those_that_were_stated():
     """On the wheel an azimuth turns a facet by its sine of the slope."""
     found = mains_off(blocked_stone(EVEN), rl.Uncertainty(angle_deg=0.04, distance_um=2.0))
+    assert len(found) == 16
     for main in found:
         slope = math.radians(34.5 if main.name.startswith("crown") else 41.0)
         assert main.slope_uncertainty_deg == 0.04

@@ -20,7 +20,17 @@ from broken_lines import broken
 
 import raylab as rl
 from raylab.stone import recognition
-from raylab.stone.cuts import bounds, cut_cornered_brilliant, outline_brilliant, outlines, princess_cut, rose_cut, steps
+from raylab.stone.cuts import (
+    bounds,
+    cushion_brilliant,
+    cut_cornered_brilliant,
+    outline_brilliant,
+    outlines,
+    princess_cut,
+    rose_cut,
+    steps,
+    triangular_brilliant,
+)
 from raylab.stone.measuring import callipers, length, outline_corners, plane_uncertainty
 from raylab.stone.measuring import long_stone as of
 from raylab.stone.recognizing import long_brilliants, outline_fit, rings, shape, sided
@@ -149,6 +159,18 @@ def unusual(name: str) -> None:
     test_cuts.test_a_bound_is_named_where_several_things_are_far_from_usual(*given)
 
 
+def described(name: str) -> Callable[[], None]:
+    """That an outline is the shape that its lengths describe."""
+    return lambda: test_cuts.test_an_outline_is_the_shape_that_its_lengths_describe(name)
+
+
+def stands_on(name: str) -> Callable[[], None]:
+    """That a cut stands on the outline that its keys describe."""
+    (mark,) = test_cuts.test_a_cut_stands_on_the_outline_that_its_keys_describe.pytestmark
+    (given,) = (one for one in mark.args[1] if one[0] == name)
+    return lambda: test_cuts.test_a_cut_stands_on_the_outline_that_its_keys_describe(*given)
+
+
 def outline(name: str) -> None:
     """That an outline has the areas and the lines that its support says."""
     test_cuts.test_a_prism_on_an_outline_is_as_large_as_seen(name)
@@ -186,6 +208,7 @@ steps_tell = test_recognition.test_the_steps_tell_the_sides_where_walls_are_lost
 starless = test_recognition.test_mains_whose_stars_are_lost_stay_mains
 narrow_table = test_recognition.test_a_single_cut_is_known_by_mains_wider_at_the_girdle_than_twice_at_the_table
 axes = test_scan.test_planes_fitted_one_by_one_cost_alike_about_any_axis
+stated_ends = test_cuts.test_stated_ends_leave_the_width_as_it_is
 chord = test_scan.test_a_chord_over_a_gap_of_a_girdle_is_no_wall
 thin = test_scan.test_all_points_clearly_below_crown_and_pavilion_are_sought_for_walls
 bevel = test_scan.test_no_bevel_is_found_between_a_thin_curved_girdle_and_the_halves
@@ -345,7 +368,30 @@ MUTANTS: list[tuple[Any, str, str, Callable[[], None]]] = [
     (outlines.Arcs.contact, "arc.point(azimuth)", "arc.point(arc.end)", lambda: outline("pear")),
     (outlines.cushion, "side_radius - corner_radius", "side_radius", rounded),
     (outlines.Sides.support, ".max()", ".min()", lambda: outline("cut corners")),
+    (outlines.marquise, "4.0 * width", "3.9 * width", described("marquise")),
+    (outlines.pear, "0.0, 0.0, half", "0.01, 0.0, half", described("pear")),
+    (outlines.cushion, "(end + side) / 2.0 + sign", "(end + side) / 2.0 + 0.99 * sign", described("cushion")),
+    (outlines.bowed_triangle, "2.0 * side_radius", "2.1 * side_radius", described("bowed triangle")),
+    (outlines.rectangle, "(x - corner, y)", "(x - 0.9 * corner, y)", described("cut corners")),
+    (outlines.tapered, "-narrow / 2.0", "-narrow / 2.1", described("tapered")),
+    (outlines.hexagon, "x - y / math.sqrt(3.0)", "x - y / 1.7", described("hexagon")),
+    (outlines.regular, "math.cos(math.pi / sides)", "math.cos(3.1 / sides)", described("octagon")),
+    (triangular_brilliant._planes, "/ 100.0", "/ 110.0", stands_on("triangular brilliant")),
+    (
+        cushion_brilliant._planes,
+        '["corner_radius_pct"] / 100.0',
+        '["corner_radius_pct"] / 110.0',
+        stands_on("cushion brilliant"),
+    ),
     (outlines.Ellipse.flats, "math.cos(math.pi / count) / length", "1.0 / length", image_of_a_round),
+    (outline_brilliant._mains, "along**2", "np.abs(along)", lambda: stated_ends("oval brilliant", (0.75, 0.75))),
+    (outline_brilliant._mains, "along > 0.0", "along < 0.0", lambda: stated_ends("pear brilliant", (1.0, 0.5))),
+    (
+        outline_brilliant.facets_on,
+        "above.rise[count // 4]",
+        "above.rise[0]",
+        lambda: stated_ends("pear brilliant", (1.0, 0.5)),
+    ),
     (outline_brilliant._feet, "stretch * math.sin(one)", "math.sin(one)", image_of_a_round),
     (steps._steps, "(tangent / plan.rate)", "(tangent * plan.rate)", lambda: frusta("emerald cut")),
     (steps.corner_rates, "(1.0 - corner)", "(1.0 + corner)", lambda: frusta("square emerald cut")),

@@ -78,13 +78,15 @@ def test_numbers_are_taken_in_the_unit_that_is_stated(unit, mm, tmp_path):
 @pytest.mark.parametrize(
     ("word", "mm"), [("micron", 1e-3), ("millimeter", 1.0), ("centimeter", 10.0), ("inch", 25.4), ("meter", 1e3)]
 )
-def test_a_3mf_states_its_unit(word, mm, tmp_path):
+def test_a_3mf_states_its_unit(word, mm, tmp_path, monkeypatch):
     """The words are those of the 3MF core specification."""
+    parse_here(monkeypatch)
     (tmp_path / "box.3mf").write_bytes(three_mf(word))
     assert np.ptp(read_mesh(tmp_path / "box.3mf").vertices_mm, axis=0) == pytest.approx(np.array([4.0, 5.0, 6.0]) * mm)
 
 
-def test_a_glb_is_in_meters(tmp_path):
+def test_a_glb_is_in_meters(tmp_path, monkeypatch):
+    parse_here(monkeypatch)
     (tmp_path / "box.glb").write_bytes(content(".glb"))
     found = read_mesh(tmp_path / "box.glb")
     assert (found.unit, np.ptp(found.vertices_mm, axis=0)[0]) == ("m", pytest.approx(4000.0))

@@ -23,7 +23,7 @@ PATIENCE_S = 240
 SHORTER = {
     "2-pavilion-sweep": (("rl.steps(38.5, 43.5, 51)", "rl.steps(38.5, 43.5, 26)"), ("scan=31", "scan=16")),
     "3-crown-against-pavilion": (("rl.steps(31, 38, 8)", "rl.steps(32, 37, 6)"),),
-    "8-many-designs": (('"number": 2048', '"number": 512, "processes": 1'),),
+    "8-many-designs": (('"number": 2048', '"number": 256, "processes": 1'),),
 }
 """Series of so many designs that half of them, or a quarter, show the same."""
 

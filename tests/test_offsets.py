@@ -86,9 +86,8 @@ def test_a_level_facet_is_tilted_towards_an_azimuth(name):
 def test_painting_turns_a_half_about_its_edge_with_the_main(tier, main, painting_deg):
     off = deviate(STONE, {tier: Offset(painting_deg=painting_deg)})
     corners = STONE.vertices_mm
-    for f, name in enumerate(STONE.tiers):
-        if name != tier:
-            continue
+    assert len(STONE.facets_of(tier)) == 16
+    for f in STONE.facets_of(tier):
         side = 1.0 if STONE.indices[f] % 2 == 0 else -1.0  # even halves stand before their joint, after their main
         assert math.remainder(off.azimuth_deg()[f] - STONE.azimuth_deg()[f] + side * painting_deg, 360.0) == pytest.approx(
             0.0, abs=1e-9

@@ -140,6 +140,7 @@ def test_azimuths_can_be_listed_and_follow_the_outline():
 def test_a_side_star_takes_over_at_its_height():
     """Closed form: its lower edge lies at the height, on the steep side's plane; its slope is its own."""
     stone = made(SQUARE)
+    assert len(stone.facets_of("side star")) == 4
     for f in stone.facets_of("side star"):
         corners = stone.vertices_mm[stone.polyhedron.loops[f]]
         assert corners[:, 2].min() == pytest.approx(0.6, abs=1e-12)

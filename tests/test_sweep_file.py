@@ -109,7 +109,7 @@ def test_faults_in_a_file_are_one_line_with_file_and_key(tmp_path, old, new, wor
     assert not (tmp_path / "out").exists()
 
 
-def test_the_command(tmp_path, capsys):
+def test_the_command(tmp_path, capsys, monkeypatch):
     path, out = written(tmp_path), tmp_path / "out"
     command = ["sweep", str(path), "--out", str(out), "--processes", "1"]
     assert main(command) == 0
@@ -122,13 +122,15 @@ def test_the_command(tmp_path, capsys):
         "sweep.json",
         "sweep.nc",
     ]
+    assert all((out / f"{name}.png").read_bytes().startswith(b"\x89PNG") for name in ("brightness", "extremes", "leak"))
+    monkeypatch.setattr("raylab.files.save_png", lambda figure, path, **_: path.write_bytes(b"drawn again"))
     first = (out / "sweep.nc").read_bytes()
     (out / "leak.png").write_bytes(b"the user's own")
     (out / "extremes.png").unlink()
     assert main(command) == 0
     assert "existing pictures kept: brightness.png, leak.png;" in capsys.readouterr().out
     assert (out / "leak.png").read_bytes() == b"the user's own"
-    assert (out / "extremes.png").exists()
+    assert (out / "extremes.png").read_bytes() == b"drawn again"
     assert main([*command, "--json"]) == 0, "a sweep that is done is read"
     facts = json.loads(capsys.readouterr().out)
     assert (out / "sweep.nc").read_bytes() == first
@@ -144,7 +146,7 @@ def test_the_command(tmp_path, capsys):
     assert (out / "sweep.nc").read_bytes() == first
     assert main([*command, "--force"]) == 0
     assert (out / "sweep.nc").read_bytes() != first
-    assert (out / "leak.png").read_bytes() != b"the user's own"
+    assert (out / "leak.png").read_bytes() == b"drawn again"
 
 
 # Pictures

@@ -94,13 +94,20 @@ def started(out: Path) -> subprocess.Popen[bytes]:
 
 
 def test_kill_9_then_resume_gives_the_same_bytes(tmp_path, whole):
-    """A real process, killed hard in the middle of its work, as by a power cut or a lack of memory."""
+    """A real process, killed hard in the middle of its work, as by a power cut or a lack of memory. Its workers read the end of
+    their pipe, so that nothing is left running on the machine."""
+    import psutil
+
     process = started(tmp_path)
     deadline = time.monotonic() + 120.0
     while len(parts(tmp_path)) < 3 and process.poll() is None and time.monotonic() < deadline:
         time.sleep(0.01)
+    workers = psutil.Process(process.pid).children()
     process.send_signal(signal.SIGKILL)
     assert process.wait() == -signal.SIGKILL, "it was killed while it worked"
+    assert len(workers) == 2
+    _, alive = psutil.wait_procs(workers, timeout=60.0)
+    assert alive == []
     left = parts(tmp_path)
     assert len(left) >= 3
     assert all(rows_in(part)[1].shape[1] == len(COLUMNS) for part in left)
@@ -110,22 +117,6 @@ def test_kill_9_then_resume_gives_the_same_bytes(tmp_path, whole):
     assert facts[0] >= 3, "what was finished is not done again"
     assert result(tmp_path) == result(whole)
     xr.testing.assert_identical(found, swept(None))
-
-
-def test_workers_of_a_killed_process_end_too(tmp_path):
-    """They read the end of their pipe; nothing is left running on the machine."""
-    import psutil
-
-    process = started(tmp_path)
-    deadline = time.monotonic() + 120.0
-    while not parts(tmp_path) and time.monotonic() < deadline:
-        time.sleep(0.01)
-    children = psutil.Process(process.pid).children()
-    assert len(children) == 2
-    process.send_signal(signal.SIGKILL)
-    process.wait()
-    _, alive = psutil.wait_procs(children, timeout=60.0)
-    assert alive == []
 
 
 def test_a_worker_ends_in_the_middle_of_its_work_and_without_a_word():

@@ -104,6 +104,7 @@ def test_titles_tell_luminance_and_ledger(result):
     whole = result.beams[1].unfolded()
     titles = [title for _, _, title in drawn(vector.svg(result, "leak"))]
     kept = [k for k in range(len(whole)) if left_with_area(whole.vertices_mm[whole.starts[k] : whole.starts[k + 1]])]
+    assert len(kept) > 100
     for k, title in zip(kept, titles, strict=True):
         facts = re.search(r"leak ([0-9.]+) %", title)
         assert (

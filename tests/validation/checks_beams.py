@@ -288,9 +288,9 @@ def brackets_nest(trace: Trace) -> float:
         loose, *tighter = (beams_of(stone, RICH, view, precision=p, trace=trace).totals.mean for p in (0.2, 0.03, 0.004))
         for tight in tighter:
             for entry in (ledger.LUMINANCE, *ENTRIES[:-1]):
-                below = loose[entry] - tight[entry]
-                above = tight[entry] + tight[ledger.UNTRACED] - loose[entry] - loose[ledger.UNTRACED]
-                worst = max(worst, max(below, above) / SUM)
+                low, high = loose[entry] - tight[entry], tight[entry] - loose[entry]
+                high += tight[ledger.UNTRACED] - loose[ledger.UNTRACED]
+                worst = max(worst, off(np.maximum([low, high], 0.0), np.zeros(2), SUM))
             loose = tight
     return worst
 

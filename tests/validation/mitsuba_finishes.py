@@ -2,11 +2,10 @@
 
     python tests/validation/mitsuba_finishes.py [PIXELS]
 
-The method is that of `test_benchmark_mitsuba`: independent images by both programs, a z for each pixel from their measured
-scatter, and four measures of how far the z and the means depart from chance, in units of what is allowed (each must be below
-1). mitsuba's `diffuse`, on both sides, stands for Lambertian facets; its `roughdielectric` with the distribution `ggx` for
+The method is that of `test_benchmark_mitsuba`; `mitsuba_table` says what is printed and when the command ends with an error.
+mitsuba's `diffuse`, on both sides, stands for Lambertian facets; its `roughdielectric` with the distribution `ggx` for
 rough ones, whose single scattering loses the same light as ours. Its rough surfaces carry no polarization, so the images are
-unpolarized. The last lines show that the comparison notices another roughness and another albedo, which must exceed 1.
+unpolarized. In the last scene the comparison must notice another roughness and another albedo.
 """
 
 from __future__ import annotations
@@ -14,13 +13,13 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from time import process_time
 
 sys.path += [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
 import mitsuba_scenes as scenes
-from mitsuba_cuts import SHADED_SKY, SIDE_WINDOW, row
-from test_benchmark_mitsuba import OVERCAST, TILTED, Case, mitsuba_pixels, raylab_pixels
+from mitsuba_cuts import SHADED_SKY, SIDE_WINDOW
+from mitsuba_table import compare, end
+from test_benchmark_mitsuba import OVERCAST, TILTED, Case
 
 import raylab as rl
 from raylab.scene.view import View
@@ -59,11 +58,8 @@ def _otherwise(stone: rl.Stone, right: str, wrong: str) -> rl.Stone:
 def main() -> None:
     found = cases(int(sys.argv[1]) if len(sys.argv) > 1 else 24)
     for name, case in found.items():
-        start = process_time()
-        theirs = mitsuba_pixels(case)
-        print(row(name, raylab_pixels(case), theirs, process_time() - start), flush=True)
-    for mistake, wrong in broken(case).items():
-        print(row(f"  {mistake}", raylab_pixels(wrong), theirs, 0.0), flush=True)
+        compare(name, case, broken(case) if case.stone.name == LUMP.name else {})
+    end()
 
 
 if __name__ == "__main__":

@@ -2,10 +2,9 @@
 
     python tests/validation/mitsuba_inclusions.py [PIXELS]
 
-The method is that of `test_benchmark_mitsuba`: independent images by both programs, a z for each pixel from their measured
-scatter, and four measures of how far the z and the means depart from chance, in units of what is allowed (below 1 each).
-In mitsuba an inclusion is a surface that reflects nothing. The last lines show that the comparison notices a stone without its
-inclusions, spheres a tenth too large, and one moved by a tenth of a millimetre: each must exceed 1.
+The method is that of `test_benchmark_mitsuba`; `mitsuba_table` says what is printed and when the command ends with an error.
+In mitsuba an inclusion is a surface that reflects nothing. The comparison must notice a stone without its inclusions, spheres a
+tenth too large, and one moved by a tenth of a millimetre.
 """
 
 from __future__ import annotations
@@ -13,13 +12,13 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from pathlib import Path
-from time import process_time
 
 sys.path += [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
 import mitsuba_scenes as scenes
-from mitsuba_cuts import SHADED_SKY, SIDE_WINDOW, row
-from test_benchmark_mitsuba import BRILLIANT, TILTED, Case, mitsuba_pixels, raylab_pixels
+from mitsuba_cuts import SHADED_SKY, SIDE_WINDOW
+from mitsuba_table import compare, end
+from test_benchmark_mitsuba import BRILLIANT, TILTED, Case
 
 from raylab.scene.view import View
 from raylab.stone.inclusions.inclusion import Inclusion
@@ -45,15 +44,13 @@ def main() -> None:
         ),
     }
     for name, case in cases.items():
-        start = process_time()
-        theirs = mitsuba_pixels(case)
-        print(row(name, raylab_pixels(case), theirs, process_time() - start), flush=True)
-        for mistake, stone in {
+        stones = {
             "without inclusions": case.stone.with_inclusions(()),
             "a tenth too large": spotted(case.stone, grown=1.1),
             "one moved by 0.1 mm": spotted(case.stone, moved_mm=0.1),
-        }.items():
-            print(row(f"  {mistake}", raylab_pixels(replace(case, stone=stone)), theirs, 0.0), flush=True)
+        }
+        compare(name, case, {mistake: replace(case, stone=stone) for mistake, stone in stones.items()})
+    end()
 
 
 if __name__ == "__main__":

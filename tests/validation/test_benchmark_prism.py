@@ -17,8 +17,11 @@ import raylab as rl
 from raylab.lighting.dome import Dome
 from raylab.optics.materials import Material
 from raylab.results import dark_areas
+from raylab.results.statistics import shares
 from raylab.scene.view import View
 from raylab.stone.stone import Stone
+from raylab.tracers.ledger import UNTRACED
+from raylab.tracers.totals import UNTRACED_SQUARE
 from raylab.tracing import Result, trace
 
 WIDTH, LENGTH = 4.0, 12.0
@@ -123,6 +126,24 @@ def test_above_the_critical_angle_nothing_is_seen_through():
     steep = rl.View(70.0, 90.0)  # the table's glare leaves below the girdle plane, which tilts with the stone
     ledger = traced(prism([42.0], GLASS), view=steep).summary
     assert ledger.statistics["window"].value < ledger.ledger["leak"].value
+
+
+def test_the_bracket_of_a_window_is_the_light_that_has_met_no_facet():
+    """While nothing is traced inside, all that enters can yet be seen through, 1 - R(0); what was reflected once can not."""
+    stone = prism([30.0], GLASS)
+    entered = traced(stone, precision=1.0).summary.statistics["window"]
+    assert (entered.low, entered.high) == pytest.approx((0.0, transmittances(1.0, GLASS, 0.0)[0]), abs=1e-12)
+    once = traced(stone, max_bounces=1).summary
+    assert once.ledger["untraced"].value > 0.05
+    known = traced(stone).summary.statistics["window"].value
+    assert (once.statistics["window"].low, once.statistics["window"].high) == pytest.approx((known, known), abs=1e-12)
+
+
+@pytest.mark.parametrize("wrong", [UNTRACED, UNTRACED_SQUARE])
+def test_another_bracket_of_a_window_is_noticed(wrong, monkeypatch):
+    monkeypatch.setattr(shares, "UNMET", wrong)
+    with pytest.raises(AssertionError):
+        test_the_bracket_of_a_window_is_the_light_that_has_met_no_facet()
 
 
 INNER, OUTER, PART, HEAD = 45.0, 48.0, 0.1, 10.0

@@ -28,7 +28,7 @@ from raylab.scene.pixel_grid import grid_around
 from raylab.scene.view import View
 from raylab.stone.cuts.round_brilliant import round_brilliant
 
-RESOLUTION, REPEATS, SAMPLES, MAX_BOUNCES = 30, 32, 128, 64
+RESOLUTION, REPEATS, SAMPLES, MAX_BOUNCES = 24, 32, 128, 64
 PRECISION = 1e-5  # of the exact maps; mitsuba's means are known to some 3e-4
 LARGEST_Z = 5.5
 
