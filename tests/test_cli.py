@@ -18,7 +18,9 @@ import numpy as np
 import pytest
 import xarray as xr
 from numba.core import serialize
+from polyhedra import box
 
+import raylab as rl
 from raylab import __main__, compiling
 from raylab.cli import _interrupt, main, run
 from raylab.demo import demo_files
@@ -246,6 +248,12 @@ def test_measure_states_how_well_a_measured_stone_is_known(folder, capsys):
     assert any(line.startswith("+-: standard uncertainty") for line in lines)
     assert main(["measure", str(folder / "s.toml"), "--uncertainty"]) == 2
     assert "s.toml: --uncertainty: a stone by its proportions has none; expected a measured stone" in capsys.readouterr().err
+
+
+def test_measure_names_the_tiers_of_a_scan_of_no_known_cut_itself(folder, capsys):
+    rl.save_stone(box(3.0, 2.0, 1.5), folder / "box.stl")
+    assert main(["measure", str(folder / "box.stl"), "--unit", "mm"]) == 0
+    assert "of no known cut: tiers by side, ring from the girdle on and slope; percentages" in capsys.readouterr().out
 
 
 def test_measure_saves_the_stone_and_its_drawing(folder, capsys):

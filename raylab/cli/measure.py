@@ -121,8 +121,9 @@ def _print(stone: Stone, found: Measurements, report: ScanReport | None, estimat
     cut = found.cut or "unknown cut"
     say(f"{found.name}: {cut}, {found.material}, {found.weight_ct:.4f} ct, {found.volume_mm3:.3f} mm^3, {len(stone)} facets")
     if found.cut is None:
-        by_file = "as the file names them" if found.tiers_from == "names" else "by side, ring from the girdle on and slope"
-        say(f"of no known cut: tiers {by_file}; percentages are of the width")
+        by_file = report is None and found.tiers_from == "names"  # a scan has names from its shape
+        tiers = "as the file names them" if by_file else "by side, ring from the girdle on and slope"
+        say(f"of no known cut: tiers {tiers}; percentages are of the width")
     surely = found.recognition if report is None else report.recognition
     if surely is not None:
         say(f"cut recognised by shape: {surely}")

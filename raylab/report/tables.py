@@ -58,7 +58,7 @@ def stones(comparison: Comparison) -> list[dict[str, str]]:
             face = f"{span(found.diameter_mm.min, found.diameter_mm.max, ' mm')} diameter"
         size = f"{face}, {stone.size_mm[2]:.3f} mm depth"
         row = {"label": label, "name": stone.name, "material": stone.material.name, "weight": f"{stone.weight_ct:.3f} ct"}
-        by = "tiers as named in the file" if found.tiers_from == "names" else "tiers recognized by shape"
+        by = "tiers by their names" if found.tiers_from == "names" else "tiers recognized by shape"
         if found.recognition is not None:
             by += f": {found.recognition}"
         elif found.cut is None:
